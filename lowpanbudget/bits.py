@@ -1,0 +1,166 @@
+"""Octets with a position, and the spans that say what each run of bits is.
+
+A ``Reader`` walks octets that came from the air, a ``Writer`` makes octets; both leave ``Span``s behind,
+in wire order and without gap, so that whoever reads or writes a header explains it by the same act.
+"""
+
+from typing import Any, NamedTuple
+
+from lowpanbudget.cites import Cite
+from lowpanbudget.errors import Truncated
+
+
+class Span(NamedTuple):
+    """A run of bits with its name, value, meaning, cite, and what would remove it.
+
+    ``offset_bits`` counts from the first bit of the frame. Inside a little-endian header (IEEE 802.15.4)
+    bits count from the least significant one, as its figures do; elsewhere from the most significant one.
+    """
+
+    offset_bits: int
+    bits: int
+    layer: str
+    name: str
+    value: Any
+    meaning: str
+    cite: Cite | None
+    removed_by: str = ""
+
+
+class Reader:
+    """Walks ``data`` from octet ``pos`` to ``end`` and collects ``spans``.
+
+    Every read is checked: octets that are not there raise ``Truncated`` with place and layer.
+    """
+
+    __slots__ = ("data", "end", "layer", "pos", "spans")
+
+    def __init__(self, data: bytes, pos: int = 0, end: int | None = None, layer: str = "") -> None:
+        self.data = data
+        self.pos = pos
+        self.end = len(data) if end is None else end
+        self.layer = layer
+        self.spans: list[Span] = []
+
+    @property
+    def left(self) -> int:
+        """Return how many octets are left."""
+        return self.end - self.pos
+
+    def need(self, count: int, what: str, cite: Cite | None = None) -> None:
+        """Return when ``count`` octets are left; else raise ``Truncated`` naming ``what``."""
+        if self.end - self.pos < count:
+            raise Truncated(
+                f"{what} needs {_octets(count)}, {_octets(max(self.end - self.pos, 0))} left",
+                offset=self.pos,
+                layer=self.layer,
+                cite=cite,
+            )
+
+    def peek(self, what: str, cite: Cite | None = None) -> int:
+        """Return the next octet as a number without passing it."""
+        if self.pos >= self.end:
+            self.need(1, what, cite)
+        return self.data[self.pos]
+
+    def raw(self, count: int, what: str, cite: Cite | None = None) -> bytes:
+        """Return the next ``count`` octets and pass them; the caller leaves the span."""
+        start = self.pos
+        stop = start + count
+        if stop > self.end:
+            self.need(count, what, cite)
+        self.pos = stop
+        return self.data[start:stop]
+
+    def octets(
+        self,
+        count: int,
+        name: str,
+        meaning: str = "",
+        cite: Cite | None = None,
+        removed_by: str = "",
+        value: Any = None,
+    ) -> bytes:
+        """Return the next ``count`` octets and leave a span whose value is ``value`` or the octets."""
+        start = self.pos
+        octets = self.raw(count, name, cite)
+        if count:
+            self.spans.append(
+                Span(
+                    start * 8,
+                    count * 8,
+                    self.layer,
+                    name,
+                    octets if value is None else value,
+                    meaning,
+                    cite,
+                    removed_by,
+                )
+            )
+        return octets
+
+    def rest(self, name: str, meaning: str = "", cite: Cite | None = None) -> bytes:
+        """Return all that is left, with a span."""
+        return self.octets(self.end - self.pos, name, meaning, cite)
+
+
+class Writer:
+    """Collects octets in ``data`` and their ``spans``."""
+
+    __slots__ = ("data", "layer", "spans")
+
+    def __init__(self, layer: str = "") -> None:
+        self.data = bytearray()
+        self.layer = layer
+        self.spans: list[Span] = []
+
+    @property
+    def pos(self) -> int:
+        """Return how many octets have been written."""
+        return len(self.data)
+
+    def octets(
+        self,
+        octets: bytes,
+        name: str,
+        meaning: str = "",
+        cite: Cite | None = None,
+        removed_by: str = "",
+        value: Any = None,
+    ) -> None:
+        """Append ``octets`` and leave a span whose value is ``value`` or the octets."""
+        if not octets:
+            return
+        self.spans.append(
+            Span(
+                len(self.data) * 8,
+                len(octets) * 8,
+                self.layer,
+                name,
+                octets if value is None else value,
+                meaning,
+                cite,
+                removed_by,
+            )
+        )
+        self.data += octets
+
+    def append(self, other: "Writer") -> None:
+        """Append what another writer holds, its spans moved to their new place."""
+        shift = len(self.data) * 8
+        self.data += other.data
+        self.spans += [span._replace(offset_bits=span.offset_bits + shift) for span in other.spans]
+
+
+def tiles(spans: "list[Span] | tuple[Span, ...]", bits: int) -> bool:
+    """Return whether the spans cover ``bits`` bits from 0 with no gap and no overlap."""
+    at = 0
+    for span in spans:
+        if span.offset_bits != at or span.bits <= 0:
+            return False
+        at += span.bits
+    return at == bits
+
+
+def _octets(count: int) -> str:
+    return f"{count} octet" if count == 1 else f"{count} octets"

@@ -1,0 +1,176 @@
+"""What a header may know from outside itself: link addresses, contexts, the RPL root.
+
+The link address of a frame becomes an interface identifier here, by the rule of RFC 6282 section 3.2.2
+(and, to recognise old senders, by that of RFC 4944 section 6).
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from ipaddress import IPv6Address, IPv6Network
+from typing import Any
+
+from lowpanbudget.errors import RequestError
+
+IID_MASK = (1 << 64) - 1
+ALL_ONES = (1 << 128) - 1
+SHORT_IID = 0x0000_00FF_FE00_0000  # RFC 6282 section 3.2.2: 0000:00ff:fe00:XXXX
+UNIVERSAL_LOCAL = 0x0200_0000_0000_0000  # RFC 4291 appendix A: inverted in an EUI-64's identifier
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """A prefix shared by compressor and decompressor (RFC 6282 section 3, RFC 6775 section 4.2).
+
+    ``prefix`` is an ``IPv6Network`` or its text, of any length 0 to 128. ``may_compress`` is the C flag of the
+    6LoWPAN context option: with False the prefix still expands, but the compressor leaves it alone.
+    Raises ``RequestError`` for a prefix that cannot be read or has bits set beyond its length.
+    """
+
+    prefix: IPv6Network
+    may_compress: bool = True
+    value: int = field(init=False, repr=False, compare=False)
+    mask: int = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.prefix, IPv6Network):
+            object.__setattr__(self, "prefix", _network(self.prefix))
+        object.__setattr__(self, "value", int(self.prefix.network_address))
+        object.__setattr__(self, "mask", int(self.prefix.netmask))
+
+
+class Contexts(Mapping[int, Context]):
+    """A read-only table of contexts, id 0 to 15; every constructor in the package takes one unchanged."""
+
+    __slots__ = ("_table",)
+
+    def __init__(self, table: "Mapping[int, Any] | None" = None) -> None:
+        self._table: dict[int, Context] = {}
+        for number, prefix in (table or {}).items():
+            if isinstance(number, bool) or not isinstance(number, int) or not 0 <= number <= 15:
+                raise RequestError(
+                    f"context id {number!r} is not a number from 0 to 15",
+                    hint="RFC 6282 section 3.1.2 has four bits for it",
+                )
+            self._table[number] = prefix if isinstance(prefix, Context) else Context(prefix)
+
+    def __getitem__(self, number: int) -> Context:
+        return self._table[number]
+
+    def __iter__(self) -> Iterator[int]:
+        return iter(self._table)
+
+    def __len__(self) -> int:
+        return len(self._table)
+
+    def __repr__(self) -> str:
+        rows = ", ".join(f"{number}: {context.prefix}" for number, context in self._table.items())
+        return f"Contexts({{{rows}}})"
+
+    @classmethod
+    def of(cls, table: "Mapping[int, Any] | None") -> "Contexts":
+        """Return ``table`` itself when it is a ``Contexts`` already, else a new one."""
+        return table if isinstance(table, cls) else cls(table)
+
+
+@dataclass(frozen=True, slots=True)
+class Env:
+    """What surrounds a 6LoWPAN payload.
+
+    ``source`` and ``destination`` are link addresses, most significant octet first, as bytes or hex text of 2, 6 or 8
+    octets, or None when unknown. ``pan_id`` serves only to recognise RFC 4944's old interface identifiers.
+    ``contexts`` maps an id to a prefix (text, ``IPv6Network`` or ``Context``). ``root`` is the RPL root's address,
+    the reference of RFC 8138's compressed addresses; ``rpi_type`` the option type of RFC 9008 (0x63 or 0x23).
+    Raises ``RequestError`` naming the argument that cannot be used.
+    """
+
+    source: bytes | None = None
+    destination: bytes | None = None
+    pan_id: int | None = None
+    contexts: Contexts = field(default_factory=Contexts)
+    root: IPv6Address | None = None
+    rpi_type: int = 0x63
+
+    def __post_init__(self) -> None:
+        if self.source is not None:
+            object.__setattr__(self, "source", link_address(self.source, "source"))
+        if self.destination is not None:
+            object.__setattr__(self, "destination", link_address(self.destination, "destination"))
+        if type(self.contexts) is not Contexts:
+            object.__setattr__(self, "contexts", Contexts.of(self.contexts))
+        if self.root is not None and not isinstance(self.root, IPv6Address):
+            object.__setattr__(self, "root", address(self.root, "root"))
+        if self.pan_id is not None and not 0 <= self.pan_id <= 0xFFFF:
+            raise RequestError(f"pan_id {self.pan_id!r} is not a 16-bit number")
+        if self.rpi_type not in (0x63, 0x23):
+            raise RequestError(
+                f"rpi_type {self.rpi_type!r} is neither 0x63 nor 0x23",
+                hint="RFC 6553 section 3 defines 0x63; RFC 9008 section 3 adds 0x23",
+            )
+
+
+def interface_identifier(link: bytes | None) -> int | None:
+    """Return the 64-bit identifier that RFC 6282 section 3.2.2 derives from a link address, or None.
+
+    2 octets become 0000:00ff:fe00:XXXX; 8 octets are an EUI-64 whose universal/local bit is inverted; 6 octets (an
+    EUI-48, as on Ethernet) get ff:fe in the middle first (RFC 2464 section 4).
+    """
+    if link is None:
+        return None
+    if len(link) == 2:
+        return SHORT_IID | int.from_bytes(link, "big")
+    if len(link) == 6:
+        link = link[:3] + b"\xff\xfe" + link[3:]
+    return int.from_bytes(link, "big") ^ UNIVERSAL_LOCAL
+
+
+def old_interface_identifier(pan_id: int, link: bytes) -> int:
+    """Return the identifier of RFC 4944 section 6 for a 16-bit address: PAN ID, 00ff:fe00, address.
+
+    "the "Universal/Local" (U/L) bit SHALL be set to zero in keeping with the fact that this is not a globally
+    unique value".
+    """
+    return ((pan_id & 0xFDFF) << 48) | SHORT_IID | int.from_bytes(link, "big")
+
+
+def link_address(value: object, name: str) -> bytes:
+    """Return a link address as bytes; takes bytes or hex text of 2, 6 or 8 octets.
+
+    Raises ``RequestError`` that names the argument ``name``.
+    """
+    octets: bytes
+    if isinstance(value, str):
+        try:
+            octets = bytes.fromhex(value.removeprefix("0x").replace(":", "").replace("-", ""))
+        except ValueError:
+            raise RequestError(
+                f"{name} {value!r} is not a link address",
+                hint="Give 2, 6 or 8 octets in hex, most significant first",
+            ) from None
+    elif isinstance(value, bytes | bytearray):
+        octets = bytes(value)
+    else:
+        raise RequestError(f"{name} {value!r} is not a link address: bytes or hex text is needed")
+    if len(octets) not in (2, 6, 8):
+        raise RequestError(
+            f"{name} has {len(octets)} octets",
+            hint="A link address has 2 (short), 6 (EUI-48) or 8 (extended) octets",
+        )
+    return octets
+
+
+def address(value: object, name: str) -> IPv6Address:
+    """Return an IPv6 address from text, 16 octets or an ``IPv6Address``; ``RequestError`` names ``name``."""
+    try:
+        return IPv6Address(value)  # type: ignore[arg-type]  # its own errors are caught below
+    except ValueError:
+        raise RequestError(f"{name} {value!r} is not an IPv6 address") from None
+
+
+def _network(value: object) -> IPv6Network:
+    try:
+        return IPv6Network(value)  # type: ignore[arg-type]  # its own errors are caught below
+    except (ValueError, TypeError) as error:
+        hint = "Give prefix/length, such as 2001:db8:1::/64"
+        if "host bits" in str(error):
+            hint = f"Bits beyond the length are set; did you mean {IPv6Network(value, strict=False)}?"  # type: ignore[arg-type]  # parsed above
+        raise RequestError(f"{value!r} is not an IPv6 prefix", hint=hint) from None

@@ -1,0 +1,125 @@
+"""Every exception of the package, with the exit code that the command line gives it.
+
+Two families: the *octets* are wrong (``WireError``: where, which layer, which section) or the
+*request* is wrong (``RequestError``: which file, line, key, what is allowed, what to try).
+"""
+
+from typing import ClassVar
+
+from lowpanbudget.cites import Cite
+
+
+class LowpanError(Exception):
+    """The root of all errors of this package; ``str`` gives one helpful sentence."""
+
+    exit_code: ClassVar[int] = 70
+
+    def __init__(self, message: str, *, cite: Cite | None = None, hint: str = "") -> None:
+        super().__init__(message)
+        self.message = message
+        self.cite = cite
+        self.hint = hint
+
+    def __str__(self) -> str:
+        """Return message, cite and hint as one text."""
+        text = self.message
+        if self.cite is not None:
+            text += f" ({self.cite})"
+        if self.hint:
+            text += f". {self.hint}"
+        return text
+
+
+class WireError(LowpanError):
+    """The octets are wrong: ``offset`` (in octets from the start of what was given), ``layer``, ``cite``."""
+
+    exit_code = 3
+
+    def __init__(
+        self,
+        message: str,
+        *,
+        offset: int = 0,
+        layer: str = "",
+        cite: Cite | None = None,
+        hint: str = "",
+    ) -> None:
+        super().__init__(message, cite=cite, hint=hint)
+        self.offset = offset
+        self.layer = layer
+
+    def __str__(self) -> str:
+        """Return the error led by its place."""
+        place = f"octet {self.offset}"
+        if self.layer:
+            place += f", {self.layer}"
+        return f"{place}: {super().__str__()}"
+
+
+class Truncated(WireError):
+    """The octets end before the header does."""
+
+
+class Reserved(WireError):
+    """A code that the standard reserves; nothing can be restored from it."""
+
+
+class Malformed(WireError):
+    """The octets contradict the standard or themselves."""
+
+
+class BadMic(WireError):
+    """The message integrity code does not match: wrong key, wrong nonce or altered octets."""
+
+
+class NotSupported(WireError):
+    """Legal octets that this version does not read further; says what they are."""
+
+
+class RequestError(LowpanError):
+    """The request is wrong; ``str`` says what is allowed and what to try."""
+
+    exit_code = 2
+
+
+class DesignError(RequestError):
+    """One or more faults of a design file, each a ``Fault`` with file, line, column and key."""
+
+    def __init__(self, message: str, *, faults: tuple["Fault", ...] = (), hint: str = "") -> None:
+        super().__init__(message, hint=hint)
+        self.faults = faults
+
+    def __str__(self) -> str:
+        """Return one line a fault."""
+        if not self.faults:
+            return super().__str__()
+        return "\n".join(str(fault) for fault in self.faults)
+
+
+class Fault:
+    """One fault of a design file: ``file``, ``line``, ``column`` (from 1), ``key``, ``message``, ``hint``."""
+
+    __slots__ = ("column", "file", "hint", "key", "line", "message")
+
+    def __init__(
+        self, *, file: str, line: int, column: int, key: str, message: str, hint: str = ""
+    ) -> None:
+        self.file = file
+        self.line = line
+        self.column = column
+        self.key = key
+        self.message = message
+        self.hint = hint
+
+    def __str__(self) -> str:
+        """Return ``file:line:column: key: message. hint``."""
+        text = f"{self.file}:{self.line}:{self.column}: {self.key}: {self.message}"
+        return f"{text}. {self.hint}" if self.hint else text
+
+
+class DoesNotFit(RequestError):
+    """Something is larger than the room it was asked to fit; ``by`` octets too many."""
+
+    def __init__(self, message: str, *, by: int, cite: Cite | None = None, hint: str = "") -> None:
+        super().__init__(message, cite=cite, hint=hint)
+        self.by = by

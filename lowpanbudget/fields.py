@@ -1,0 +1,353 @@
+"""The table engine: a header as rows of its standard, read to decode, encode, size, explain and survey.
+
+A ``Header`` is a word of ``Bits`` (plain fields) and ``Choice``s (fields that select what follows in line).
+A ``Choice`` has one ``Row`` for every code; a row says how many octets it carries, when it may be used, how to make
+them (``fit``) and how to read them back (``restore``). Nothing else states a layout or a size.
+
+    read:   Header.read -> the rows chosen; Choice.read -> one value, octets and spans consumed
+    write:  Choice.best -> the shortest row that fits; Header.write, Choice.write -> octets and spans
+    size:   Header.inline(word) -> octets in line, a fact of the rows alone
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal, NamedTuple
+
+from lowpanbudget.bits import Reader, Span, Writer
+from lowpanbudget.cites import Cite
+from lowpanbudget.errors import RequestError, Reserved, WireError
+
+Fit = Callable[[Any, Any], bytes | None]
+Restore = Callable[[bytes, Any], Any]
+Meaning = str | Mapping[int, str] | Callable[[int], str]
+
+_PLANS_KEPT = 4096
+
+
+@dataclass(frozen=True, slots=True)
+class Bits:
+    """A field of ``width`` bits in a header's word, or a part of a row's in-line octets.
+
+    ``meaning`` is a text, a table of values, or a function of the value. A field with ``fixed`` must hold that value.
+    """
+
+    name: str
+    width: int
+    meaning: Meaning = ""
+    fixed: int | None = None
+    cite: Cite | None = None
+
+    def says(self, value: int) -> str:
+        """Return what ``value`` means in words."""
+        if isinstance(self.meaning, str):
+            return self.meaning
+        if callable(self.meaning):
+            return self.meaning(value)
+        return self.meaning.get(value, "reserved")
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One code of a ``Choice``.
+
+    ``inline`` octets are carried for it; ``needs`` says in words when it may be used; ``fit`` makes the octets (None:
+    cannot be used here; no ``fit`` at all: never chosen); ``restore`` reads them (None: a reserved code). ``parts``
+    lays out the octets when they hold more than one field.
+    """
+
+    code: int
+    inline: int
+    needs: str
+    cite: Cite
+    fit: Fit | None = None
+    restore: Restore | None = None
+    parts: tuple[Bits, ...] = ()
+
+
+class Chosen(NamedTuple):
+    """What an encoder chose: a row and the octets it carries in line."""
+
+    row: Row
+    octets: bytes
+
+    @property
+    def cost(self) -> tuple[int, int]:
+        """Return the order of preference: fewest octets, then the smallest code."""
+        return (self.row.inline, self.row.code)
+
+
+class Choice:
+    """A field of ``width`` bits whose value selects a row; ``rows`` cover all 2**width codes or import fails."""
+
+    __slots__ = ("_removed_by", "cite", "label", "name", "rows", "width")
+
+    def __init__(self, name: str, label: str, width: int, rows: tuple[Row, ...]) -> None:
+        if [row.code for row in sorted(rows, key=lambda row: row.code)] != list(range(1 << width)):
+            raise TypeError(f"{name}: codes do not cover {1 << width} values once each")
+        self.name = name
+        self.label = label
+        self.width = width
+        self.rows = tuple(sorted(rows, key=lambda row: row.code))
+        self.cite = self.rows[0].cite
+        self._removed_by = tuple(self._cheaper(row) for row in self.rows)
+        for row in self.rows:
+            if row.parts and sum(part.width for part in row.parts) != row.inline * 8:
+                raise TypeError(f"{name}: parts of row {row.code} do not fill its octets")
+
+    def _cheaper(self, row: Row) -> str:
+        found: dict[int, list[str]] = {}
+        for other in self.rows:
+            if other.inline < row.inline and other.restore is not None:
+                found.setdefault(other.inline, []).append(other.needs)
+        return "; ".join(
+            f"{inline} {'octet' if inline == 1 else 'octets'} if {' or '.join(needs)}"
+            for inline, needs in sorted(found.items())
+        )
+
+    def removed_by(self, row: Row) -> str:
+        """Return which cheaper rows there are, and when they may be used."""
+        return self._removed_by[row.code]
+
+    def candidates(self, value: Any, env: Any) -> Iterator[Chosen]:
+        """Yield every row that can carry ``value`` here, in the order of codes."""
+        for row in self.rows:
+            if row.fit is not None:
+                octets = row.fit(value, env)
+                if octets is not None:
+                    yield Chosen(row, octets)
+
+    def best(self, value: Any, env: Any = None) -> Chosen:
+        """Return the row with the fewest octets, then the smallest code.
+
+        Raises ``RequestError`` when no row can carry the value.
+        """
+        chosen = min(self.candidates(value, env), key=lambda c: c.cost, default=None)
+        if chosen is None:
+            raise RequestError(f"no {self.label} can carry {value!r}", cite=self.cite)
+        return chosen
+
+    def read(self, reader: Reader, row: Row, env: Any = None) -> Any:
+        """Return the value restored from ``row`` and the octets it carries, leaving their spans.
+
+        Raises ``Reserved`` for a code without meaning and ``Truncated`` for octets that are missing.
+        """
+        start = reader.pos
+        if row.restore is None:
+            raise Reserved(
+                f"{self.label} {row.code:0{self.width}b} is reserved",
+                offset=start,
+                layer=reader.layer,
+                cite=row.cite,
+            )
+        octets = reader.raw(row.inline, self.label, row.cite) if row.inline else b""
+        try:
+            value = row.restore(octets, env)
+        except WireError as error:
+            reader.pos = start
+            error.offset, error.layer = start, error.layer or reader.layer
+            error.cite = error.cite or row.cite
+            raise
+        if octets:
+            self._spans(reader.spans, reader.layer, row, octets, value, start * 8)
+        return value
+
+    def write(self, writer: Writer, chosen: Chosen, value: Any) -> None:
+        """Append the chosen row's octets and their spans."""
+        if chosen.octets:
+            at = len(writer.data) * 8
+            self._spans(writer.spans, writer.layer, chosen.row, chosen.octets, value, at)
+            writer.data += chosen.octets
+
+    def _spans(
+        self, spans: list[Span], layer: str, row: Row, octets: bytes, value: Any, at: int
+    ) -> None:
+        removed_by = self._removed_by[row.code]
+        if not row.parts:
+            spans.append(
+                Span(at, row.inline * 8, layer, self.label, value, row.needs, row.cite, removed_by)
+            )
+            return
+        number = int.from_bytes(octets, "big")
+        shift = row.inline * 8
+        for part in row.parts:
+            shift -= part.width
+            part_value = number >> shift & ((1 << part.width) - 1)
+            spans.append(
+                Span(
+                    at,
+                    part.width,
+                    layer,
+                    part.name,
+                    part_value,
+                    part.says(part_value),
+                    row.cite,
+                    removed_by,
+                )
+            )
+            at += part.width
+
+
+class _Plan(NamedTuple):
+    values: dict[str, int]
+    rows: dict[str, Row]
+    spans: tuple[Span, ...]
+    wrong: Bits | None
+
+
+@dataclass(slots=True, eq=False)
+class Header:
+    """A word of fields, big- or little-endian, as the standard draws it.
+
+    ``order`` "big": fields from the most significant bit; "little": from the least significant bit of a little-endian
+    number, as IEEE 802.15.4 draws them.
+    """
+
+    name: str
+    cite: Cite
+    fields: tuple[Bits | Choice, ...]
+    order: Literal["big", "little"] = "big"
+    octets: int = field(init=False)
+    _plans: dict[tuple[int, int], _Plan] = field(init=False, default_factory=dict, repr=False)
+
+    def __post_init__(self) -> None:
+        bits = sum(part.width for part in self.fields)
+        if bits % 8:
+            raise TypeError(f"{self.name}: {bits} bits are no whole octets")
+        self.octets = bits // 8
+
+    @property
+    def choices(self) -> tuple[Choice, ...]:
+        """Return the fields that select what follows in line."""
+        return tuple(part for part in self.fields if isinstance(part, Choice))
+
+    def split(self, word: int) -> dict[str, int]:
+        """Return the value of each field of ``word``."""
+        values = {}
+        shift = 0 if self.order == "little" else self.octets * 8
+        for part in self.fields:
+            if self.order == "big":
+                shift -= part.width
+            values[part.name] = word >> shift & ((1 << part.width) - 1)
+            if self.order == "little":
+                shift += part.width
+        return values
+
+    def join(self, values: Mapping[str, int]) -> int:
+        """Return the word of these field values; fixed fields may be left out.
+
+        Raises ``RequestError`` for a value that its field cannot hold.
+        """
+        word = shift = 0
+        ordered = self.fields if self.order == "little" else tuple(reversed(self.fields))
+        for part in ordered:
+            fixed = part.fixed if isinstance(part, Bits) else None
+            value = values.get(part.name, fixed if fixed is not None else 0)
+            if not 0 <= value < 1 << part.width:
+                raise RequestError(
+                    f"{self.name} {part.name} {value} does not fit {part.width} bits", cite=self.cite
+                )
+            word |= value << shift
+            shift += part.width
+        return word
+
+    def inline(self, word: int) -> int:
+        """Return how many octets follow in line for ``word``: a fact of the rows alone."""
+        values = self.split(word)
+        return sum(choice.rows[values[choice.name]].inline for choice in self.choices)
+
+    def read(self, reader: Reader) -> tuple[dict[str, int], dict[str, Row]]:
+        """Return field values and chosen rows of the next word, leaving its spans.
+
+        The dictionaries are shared between calls: read them, do not write. Raises ``Truncated``, or ``Reserved``
+        when a fixed field holds another value.
+        """
+        reader.layer = self.name
+        start = reader.pos
+        word = int.from_bytes(reader.raw(self.octets, f"the {self.name} header", self.cite), self.order)
+        plan = self._plan(word, start)
+        if plan.wrong is not None:
+            reader.pos = start
+            raise Reserved(
+                f"{plan.wrong.name} is {plan.values[plan.wrong.name]:#x}, "
+                f"not {plan.wrong.fixed:#x}",
+                offset=start,
+                layer=self.name,
+                cite=plan.wrong.cite or self.cite,
+            )
+        reader.spans += plan.spans
+        return plan.values, plan.rows
+
+    def write(self, writer: Writer, values: Mapping[str, int]) -> None:
+        """Append the word of these values and leave its spans."""
+        writer.layer = self.name
+        word = self.join(values)
+        writer.spans += self._plan(word, writer.pos).spans
+        writer.data += word.to_bytes(self.octets, self.order)
+
+    def _plan(self, word: int, at: int) -> _Plan:
+        """Return what ``word`` means at octet ``at``; the common ones are remembered."""
+        key = (word, at)
+        plan = self._plans.get(key)
+        if plan is None:
+            plan = self._explain(word, at * 8)
+            if len(self._plans) >= _PLANS_KEPT:
+                self._plans.clear()
+            self._plans[key] = plan
+        return plan
+
+    def _explain(self, word: int, at: int) -> _Plan:
+        values = self.split(word)
+        rows = {choice.name: choice.rows[values[choice.name]] for choice in self.choices}
+        spans = []
+        wrong = None
+        for part in self.fields:
+            value = values[part.name]
+            if isinstance(part, Choice):
+                meaning, cite = rows[part.name].needs, rows[part.name].cite
+                name = part.label
+            else:
+                meaning, cite, name = part.says(value), part.cite or self.cite, part.name
+                if part.fixed is not None and value != part.fixed and wrong is None:
+                    wrong = part
+            spans.append(Span(at, part.width, self.name, name, value, meaning, cite))
+            at += part.width
+        return _Plan(values, rows, tuple(spans), wrong)
+
+
+class Pattern(NamedTuple):
+    """One entry of ``Patterns``: bits such as "01000001" or "11110xxx", a key for code, a name for people."""
+
+    bits: str
+    key: str
+    name: str
+    cite: Cite
+
+
+class Patterns:
+    """A table over all 256 first octets, filled from patterns with ``x`` for any bit.
+
+    Octets that no pattern names get ``unknown``, with the key "reserved". Two patterns for one octet refuse to import.
+    """
+
+    __slots__ = ("cite", "name", "patterns", "table")
+
+    def __init__(
+        self, name: str, cite: Cite, patterns: tuple[tuple[str, str, str, Cite], ...]
+    ) -> None:
+        self.name = name
+        self.cite = cite
+        self.patterns = tuple(Pattern(*entry) for entry in patterns)
+        unknown = Pattern("xxxxxxxx", "reserved", "reserved", cite)
+        table: list[Pattern] = [unknown] * 256
+        for pattern in self.patterns:
+            mask = int(pattern.bits.replace("0", "1").replace("x", "0"), 2)
+            value = int(pattern.bits.replace("x", "0"), 2)
+            for octet in range(256):
+                if octet & mask == value:
+                    if table[octet] is not unknown:
+                        raise TypeError(f"{name}: two patterns name octet {octet:#04x}")
+                    table[octet] = pattern
+        self.table = tuple(table)
+
+    def __getitem__(self, octet: int) -> Pattern:
+        return self.table[octet]

@@ -1,0 +1,161 @@
+"""IPv6: the header, the next-header numbers that matter here, the pseudo-header checksum (RFC 8200).
+
+     0                   1                   2                   3
+     0 1 2 3 4 5 6 7 8 9 0 1 2 3 4 5 6 7 8 9 0 1 2 3 4 5 6 7 8 9 0 1
+    +-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+
+    |Version| Traffic Class |              Flow Label               |
+    +-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+
+    |         Payload Length        |  Next Header  |   Hop Limit   |
+    +-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+
+    |                   Source, Destination: 16 octets each         |
+"""
+
+from dataclasses import dataclass, replace
+from ipaddress import IPv6Address
+
+from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.cites import rfc
+from lowpanbudget.errors import Malformed
+from lowpanbudget.fields import Bits, Header
+
+HOP_BY_HOP, ROUTING, FRAGMENT, DESTINATION, MOBILITY = 0, 43, 44, 60, 135
+IPV6, UDP, ICMPV6, NO_NEXT_HEADER, TCP = 41, 17, 58, 59, 6
+EXTENSIONS = (HOP_BY_HOP, ROUTING, FRAGMENT, DESTINATION, MOBILITY)
+
+NEXT_HEADERS = {
+    HOP_BY_HOP: "hop-by-hop options",
+    TCP: "TCP",
+    UDP: "UDP",
+    IPV6: "IPv6",
+    ROUTING: "routing header",
+    FRAGMENT: "fragment header",
+    50: "encapsulating security payload",
+    51: "authentication header",
+    ICMPV6: "ICMPv6",
+    NO_NEXT_HEADER: "no next header",
+    DESTINATION: "destination options",
+    MOBILITY: "mobility header",
+}
+
+
+def next_header_name(number: int) -> str:
+    """Return the name of a next-header number."""
+    return NEXT_HEADERS.get(number, f"next header {number}")
+
+
+HEADER = Header(
+    "IPv6",
+    rfc(8200, "3"),
+    (
+        Bits("version", 4, fixed=6),
+        Bits("traffic class", 8, "DSCP in the upper six bits, ECN in the lower two"),
+        Bits("flow label", 20),
+        Bits("payload length", 16, "octets after this header"),
+        Bits("next header", 8, next_header_name),
+        Bits("hop limit", 8),
+    ),
+)
+OCTETS = HEADER.octets + 32
+MINIMUM_MTU = 1280  # RFC 8200 section 5: every link must carry this much
+
+
+@dataclass(frozen=True, slots=True)
+class Ipv6:
+    """The fields of an IPv6 header; addresses are ``IPv6Address``."""
+
+    traffic_class: int
+    flow_label: int
+    payload_length: int
+    next_header: int
+    hop_limit: int
+    source: IPv6Address
+    destination: IPv6Address
+
+    def __bytes__(self) -> bytes:
+        """Return the 40 octets."""
+        head = (6 << 28 | self.traffic_class << 20 | self.flow_label) << 32
+        head |= self.payload_length << 16 | self.next_header << 8 | self.hop_limit
+        return head.to_bytes(8, "big") + self.source.packed + self.destination.packed
+
+    def with_length(self, payload_length: int) -> "Ipv6":
+        """Return the same header for a payload of so many octets."""
+        return replace(self, payload_length=payload_length)
+
+
+def decode(reader: Reader) -> Ipv6:
+    """Return the header that comes next.
+
+    Raises ``Truncated``, or ``Reserved`` when the version is not 6.
+    """
+    values, _ = HEADER.read(reader)
+    source, destination = (
+        IPv6Address(reader.raw(16, f"the {which} address", HEADER.cite))
+        for which in ("source", "destination")
+    )
+    for back, (which, value) in zip(
+        (32, 16), (("source", source), ("destination", destination)), strict=True
+    ):
+        reader.pos -= back
+        reader.octets(16, f"{which} address", "", HEADER.cite, value=value)
+        reader.pos += back - 16
+    return Ipv6(*list(values.values())[1:], source, destination)
+
+
+def encode(writer: Writer, header: Ipv6) -> None:
+    """Append the header's 40 octets with their spans."""
+    HEADER.write(
+        writer,
+        {
+            "traffic class": header.traffic_class,
+            "flow label": header.flow_label,
+            "payload length": header.payload_length,
+            "next header": header.next_header,
+            "hop limit": header.hop_limit,
+        },
+    )
+    for which, value in (("source", header.source), ("destination", header.destination)):
+        writer.octets(value.packed, f"{which} address", "", HEADER.cite, value=value)
+
+
+def ones_complement_sum(octets: bytes) -> int:
+    """Return the 16-bit one's complement sum of RFC 1071, not inverted."""
+    if len(octets) % 2:
+        octets += b"\0"
+    # 2**16 is 1 modulo 65535, so the whole text as one number has the same sum
+    total = int.from_bytes(octets, "big")
+    return total % 0xFFFF or (0xFFFF if total else 0)
+
+
+def transport_checksum(
+    source: IPv6Address, destination: IPv6Address, next_header: int, segment: bytes
+) -> int:
+    """Return the checksum of RFC 8200 section 8.1 over pseudo-header and segment (its checksum field zero).
+
+    For UDP a result of zero is sent as 0xffff; ``udp.checksum`` does that.
+    """
+    pseudo = source.packed + destination.packed
+    pseudo += len(segment).to_bytes(4, "big") + next_header.to_bytes(4, "big")
+    return 0xFFFF - ones_complement_sum(pseudo + segment)
+
+
+def extension_octets(kind: int, octets: bytes, at: int) -> int:
+    """Return the length of the extension header at ``octets[at:]``.
+
+    Raises ``Malformed`` when it does not fit in what is there.
+    """
+    if len(octets) - at < 8:
+        raise Malformed(
+            f"the {next_header_name(kind)} needs 8 octets, {len(octets) - at} left",
+            offset=at,
+            layer="IPv6",
+            cite=rfc(8200, "4"),
+        )
+    length = 8 if kind == FRAGMENT else 8 * octets[at + 1] + 8
+    if at + length > len(octets):
+        raise Malformed(
+            f"the {next_header_name(kind)} says {length} octets, {len(octets) - at} left",
+            offset=at,
+            layer="IPv6",
+            cite=rfc(8200, "4"),
+        )
+    return length

@@ -1,0 +1,82 @@
+"""FRAG1 and FRAGN: the fragment headers (RFC 4944 section 5.3).
+
+    |1 1 0 0 0|    datagram_size    |         datagram_tag          |
+    |1 1 1 0 0|    datagram_size    |         datagram_tag          |datagram_offset|
+
+Size and offset speak of the *uncompressed* datagram (RFC 6282 section 2 keeps that), the offset in units of 8 octets.
+"""
+
+from dataclasses import dataclass
+
+from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.cites import rfc
+from lowpanbudget.errors import Malformed
+from lowpanbudget.fields import Bits, Header
+from lowpanbudget.layers.internet import ipv6
+
+CITE = rfc(4944, "5.3")
+UNIT = 8
+LARGEST = (1 << 11) - 1
+TIMEOUT_S = 60  # "The reassembly timeout MUST be set to a maximum of 60 seconds"
+
+_SIZE = Bits("datagram_size", 11, "octets of the datagram before compression")
+_TAG = Bits("datagram_tag", 16, "the same for all fragments of a datagram")
+FRAG1 = Header(
+    "FRAG1", CITE, (Bits("dispatch", 5, "first fragment", fixed=0b11000), _SIZE, _TAG)
+)
+FRAGN = Header(
+    "FRAGN",
+    CITE,
+    (
+        Bits("dispatch", 5, "subsequent fragment", fixed=0b11100),
+        _SIZE,
+        _TAG,
+        Bits("datagram_offset", 8, lambda value: f"octet {value * UNIT} of the datagram"),
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Fragment:
+    """A fragment header: ``size`` and ``offset`` in octets of the uncompressed datagram."""
+
+    size: int
+    tag: int
+    offset: int = 0
+    first: bool = False
+
+
+def decode(reader: Reader) -> Fragment:
+    """Return the fragment header that comes next.
+
+    Raises ``Malformed`` when the size cannot hold an IPv6 header or the offset lies beyond it.
+    """
+    start = reader.pos
+    first = reader.peek("the fragment header", CITE) >> 5 == 0b110
+    values, _ = (FRAG1 if first else FRAGN).read(reader)
+    size = values["datagram_size"]
+    offset = values.get("datagram_offset", 0) * UNIT
+    if size < ipv6.OCTETS:
+        raise Malformed(
+            f"datagram_size {size} cannot hold the {ipv6.OCTETS} octets of an IPv6 header",
+            offset=start,
+            layer=reader.layer,
+            cite=CITE,
+        )
+    if offset >= size:
+        raise Malformed(
+            f"datagram_offset {offset} lies beyond datagram_size {size}",
+            offset=start,
+            layer=reader.layer,
+            cite=CITE,
+        )
+    return Fragment(size, values["datagram_tag"], offset, first)
+
+
+def encode(writer: Writer, fragment: Fragment) -> None:
+    """Append the fragment header."""
+    values = {"datagram_size": fragment.size, "datagram_tag": fragment.tag}
+    if fragment.first:
+        FRAG1.write(writer, values)
+    else:
+        FRAGN.write(writer, values | {"datagram_offset": fragment.offset // UNIT})

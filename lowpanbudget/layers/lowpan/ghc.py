@@ -1,0 +1,301 @@
+"""Generic header compression: the byte machine of RFC 7400 section 2.
+
+    0kkkkkkk  literal   k octets follow as they are, k < 96
+    1000nnnn  zeros     nnnn + 2 octets of zero
+    10010000  stop      end of the code
+    101nssss  set       na += n000, sa += ssss000, for the next back-reference
+    11nnnkkk  backref   n = na + nnn + 2 octets, from s = sa + kkk + n to the left; na = sa = 0
+
+Decoder, encoder and explanation read one table. Running the machine is plain code beside it:
+a table cannot say "from s octets to the left".
+"""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.errors import Malformed, RequestError, Reserved, Truncated
+
+_TABLE_1 = rfc(7400, "2")
+_LAYER = "GHC"
+
+LEAST = 2  # "Append 0b0000nnnn+2 bytes of zeroes", "n = na+0b00000nnn+2"
+STRIDE = 8  # "sa += 0b0ssss000, na += 0b0000n000": the registers count in eights
+LARGEST = 2047  # datagram_size has 11 bits (RFC 4944 section 5.3): no payload is longer
+STATIC_DICTIONARY = bytes.fromhex("16fefd17fefd00010000000000010000")  # figure 1
+_ADDRESS = 16
+_WINDOW = 256  # how far back the compressor looks in something longer than LARGEST
+
+
+def field(template: str, octet: int, letter: str) -> int:
+    """Return the number that stands in an octet where its template shows the letter."""
+    return octet >> 7 - template.rindex(letter) & (1 << template.count(letter)) - 1
+
+
+def matches(template: str, octet: int) -> bool:
+    """Return whether the octet has the template's fixed bits."""
+    return all(a not in "01" or a == b for a, b in zip(template, f"{octet:08b}", strict=True))
+
+
+class Code(NamedTuple):
+    """A row of table 1: octets ``first`` to ``last``; ``meaning`` fills in n and s of ``Step``."""
+
+    template: str
+    first: int
+    last: int
+    name: str
+    meaning: str
+    cite: Cite = _TABLE_1
+
+    def octet(self, **numbers: int) -> int:
+        """Return the code octet that carries these numbers, one a letter of the template."""
+        places = {letter: 7 - self.template.rindex(letter) for letter in numbers}
+        return self.first + sum(number << places[letter] for letter, number in numbers.items())
+
+
+LITERAL = Code("0kkkkkkk", 0x00, 0x5F, "literal", "{n} as they are")
+ZEROS = Code("1000nnnn", 0x80, 0x8F, "zeros", "{n} of zero")
+STOP = Code("10010000", 0x90, 0x90, "stop", "end of the code", rfc(7400, "3.2"))
+SET = Code("101nssss", 0xA0, 0xBF, "set", "the next copy: {n} longer, {s} further to the left")
+BACKREF = Code("11nnnkkk", 0xC0, 0xFF, "backref", "{n} copied, from {s} to the left")
+RESERVED_011 = Code("011xxxxx", 0x60, 0x7F, "reserved", "reserved at this time")
+RESERVED_1001 = Code("1001nnnn", 0x91, 0x9F, "reserved", "reserved at this time")
+
+CODES = (LITERAL, RESERVED_011, ZEROS, STOP, RESERVED_1001, SET, BACKREF)
+
+
+def rows_by_octet(codes: tuple[Code, ...]) -> tuple[Code, ...]:
+    """Return the row of each of the 256 code octets; raises if one has none, two, or wrong bits."""
+    octets = [(octet, row) for row in codes for octet in range(row.first, row.last + 1)]
+    if [octet for octet, _ in octets] != list(range(256)):
+        raise AssertionError("the rows do not cover 256 code octets once, in order")
+    if not all(matches(row.template, octet) for octet, row in octets):
+        raise AssertionError("a row covers a code octet that is not of its form")
+    return tuple(row for _, row in octets)
+
+
+_ROW = rows_by_octet(CODES)
+
+
+class NhcForm(NamedTuple):
+    """A next header compression octet that announces this byte code."""
+
+    name: str
+    template: str
+    cite: Cite
+
+
+# Figure 4 draws three bits of EID, but section 4 registers 10110EEN ("probably only Extension
+# Header ID (EID) 0 to 3 need to be assigned"): 10111xxx is unassigned.
+NHC_FORMS = (
+    NhcForm("extension header", "10110EEN", rfc(7400, "4")),
+    NhcForm("UDP", "11010CPP", rfc(7400, "3.1")),
+    NhcForm("ICMPv6", "11011111", rfc(7400, "3.1")),
+)
+
+
+class Step(NamedTuple):
+    """What one code does; the ``octets`` of all steps tile ``code[:consumed]``.
+
+    ``n`` octets are laid out, those of a copy from ``s`` to the left. In a ``set`` they are what is
+    added to the next copy's.
+    """
+
+    offset: int
+    octets: bytes
+    code: Code
+    n: int
+    s: int
+    output: bytes = b""
+    from_dictionary: bool = False
+
+    @property
+    def meaning(self) -> str:
+        """Return what the code does, in words."""
+        text = self.code.meaning.format(n=_count(self.n), s=_count(self.s))
+        return f"{text}, in the dictionary" if self.from_dictionary else text
+
+
+class Expansion(NamedTuple):
+    """What ``consumed`` octets of code stand for, a stop code among them if ``stopped``."""
+
+    octets: bytes
+    consumed: int
+    stopped: bool
+    steps: tuple[Step, ...]
+
+
+def dictionary(source: bytes, destination: bytes) -> bytes:
+    """Return the 48 octets that copies see to the left of the first octet (RFC 7400 section 2).
+
+    The addresses are those of the restored IPv6 header, 16 octets each; else a RequestError.
+    """
+    if len(source) != _ADDRESS or len(destination) != _ADDRESS:
+        raise RequestError("an IPv6 address has 16 octets", cite=_TABLE_1)
+    return source + destination + STATIC_DICTIONARY
+
+
+def _read(code: bytes) -> Iterator[Step]:
+    """Yield each code up to the stop code, without its output."""
+    na = sa = offset = 0
+    while offset < len(code):
+        octet = code[offset]
+        row = _ROW[octet]
+        n = s = argument = 0
+        if row is LITERAL:
+            n = argument = field(row.template, octet, "k")
+            if (left := len(code) - offset - 1) < argument:
+                text = f"a literal of {_count(argument)} has {left} left"
+                raise Truncated(text, offset=offset, layer=_LAYER, cite=row.cite)
+        elif row is ZEROS:
+            n = field(row.template, octet, "n") + LEAST
+        elif row is SET:
+            n, s = (STRIDE * field(row.template, octet, letter) for letter in "ns")
+            na, sa = na + n, sa + s
+        elif row is BACKREF:
+            n = na + field(row.template, octet, "n") + LEAST
+            s = sa + field(row.template, octet, "k") + n
+            na = sa = 0
+        elif row is not STOP:
+            text = f"the code octet {octet:#04x} is reserved"
+            raise Reserved(text, offset=offset, layer=_LAYER, cite=row.cite)
+        yield Step(offset, code[offset : offset + 1 + argument], row, n, s)
+        if row is STOP:
+            return
+        offset += 1 + argument
+
+
+def expanded_size(code: bytes) -> int:
+    """Return how many octets a code stands for; needs no dictionary, has no limit."""
+    return sum(step.n for step in _read(code) if step.code is not SET)
+
+
+def decompress(code: bytes, dictionary: bytes, *, limit: int = LARGEST) -> Expansion:
+    """Return what the code stands for, read up to its stop code or its end.
+
+    At most ``limit`` octets come out, 2047 by default (``datagram_size``, RFC 4944 section 5.3, has
+    11 bits); time and memory are linear in ``len(code) + limit``. Codes without effect (a literal
+    of 0 octets, a ``set`` without a copy) are legal: nothing forbids them.
+
+    Errors point at the code octet: Truncated (a literal ends early), Reserved, Malformed (a copy
+    from before the dictionary, more than ``limit`` octets).
+    """
+    base = len(dictionary)
+    buffer = bytearray(dictionary)
+    steps = []
+    for step in _read(code):
+        end = len(buffer)
+        if step.code is LITERAL:
+            buffer += step.octets[1:]
+        elif step.code is ZEROS:
+            buffer += bytes(step.n)
+        elif step.code is BACKREF:
+            if step.s > end:
+                text = f"a copy from {_count(step.s)} to the left, where {end} are"
+                raise Malformed(text, offset=step.offset, layer=_LAYER, cite=step.code.cite)
+            # s >= n: a copy never reads what it writes
+            buffer += buffer[end - step.s : end - step.s + step.n]
+        if len(buffer) - base > limit:
+            text = f"the code stands for more than {_count(limit)}"
+            raise Malformed(text, offset=step.offset, layer=_LAYER, cite=rfc(7400, "5"))
+        inside = step.code is BACKREF and end - step.s < base
+        steps.append(step._replace(output=bytes(buffer[end:]), from_dictionary=inside))
+    consumed = sum(len(step.octets) for step in steps)
+    stopped = bool(steps) and steps[-1].code is STOP
+    return Expansion(bytes(buffer[base:]), consumed, stopped, tuple(steps))
+
+
+_LONGEST_LITERAL = field(LITERAL.template, LITERAL.last, "k")
+_LONGEST_ZEROS = field(ZEROS.template, ZEROS.last, "n") + LEAST
+_REACH = field(SET.template, SET.last, "s")
+_OCTET = 1 << 32
+_CODE = _OCTET + 1
+
+
+def compress(octets: bytes, dictionary: bytes, *, stop: bool = False) -> bytes:
+    """Return the shortest code for the octets, followed by the stop code if asked.
+
+    No shorter code exists for up to 2047 octets. More are legal, but no datagram has them: copies
+    then come from the last 256 octets only, so that time stays linear. The code is longer than the
+    octets by at most one for each 95 begun (and the stop code): whether to send it is the caller's.
+    """
+    buffer = dictionary + octets
+    here = len(dictionary)
+    code = bytearray()
+    for row, n, s in _plan(buffer, here):
+        if row is LITERAL:
+            code.append(row.octet(k=n))
+            code += buffer[here : here + n]
+        elif row is ZEROS:
+            code.append(row.octet(n=n - LEAST))
+        else:
+            longer, further = (n - LEAST) // STRIDE, (s - n) // STRIDE
+            for _ in range(_sets(n, s)):
+                part = min(further, _REACH)
+                code.append(SET.octet(n=int(longer > 0), s=part))
+                longer, further = longer - 1, further - part
+            code.append(row.octet(n=(n - LEAST) % STRIDE, k=(s - n) % STRIDE))
+        here += n
+    return bytes(code) + (bytes([STOP.first]) if stop else b"")
+
+
+def _sets(n: int, s: int) -> int:
+    """Return how many ``set`` codes a copy needs: each adds one eight to n and up to 15 to s."""
+    return max((n - LEAST) // STRIDE, -((s - n) // STRIDE // -_REACH))
+
+
+def _longest_copy(size: int) -> int:
+    """Return the length beyond which one copy is never shorter than two, in so large a buffer.
+
+    A copy costs 1 + max(A, B): A = (n - 2) // 8 for its length, B for its reach, B <= b =
+    ceil(size // 8 / 15). Cut off its first m = 8b + 9 octets: they cost 1 + b. If m or more are
+    left, their A is at least b, so they cost 1 + (n - m - 2) // 8. The sum is 1 + (n - 3) // 8.
+    """
+    return 2 * (STRIDE * _sets(0, size) + STRIDE + 1) - 1
+
+
+def _plan(buffer: bytes, begin: int) -> Iterator[tuple[Code, int, int]]:
+    """Yield the codes (row, n, s) of the shortest code for ``buffer[begin:]``, of these the fewest.
+
+    The price of the rest depends on the position alone: ``set`` codes lose nothing by standing
+    directly before their copy, so both registers are zero at every choice. Worked from the end:
+    ``price[i]`` is the least for ``buffer[i:]``, where an octet outweighs any number of codes.
+    """
+    end = len(buffer)
+    window = end if end - begin <= LARGEST else _WINDOW
+    longest = _longest_copy(window)
+    price = [0] * (end + 1)
+    from_zero = [_OCTET * i for i in range(end + 1)]  # the price, were all before it literal
+    choice = [(STOP, 0, 0)] * end
+    zeros = 0
+    for i in range(end - 1, begin - 1, -1):
+        ahead = from_zero[i + 1 : i + 1 + _LONGEST_LITERAL]
+        best = _CODE + min(ahead) - _OCTET * i
+        choice[i] = (LITERAL, ahead.index(min(ahead)) + 1, 0)
+
+        zeros = 0 if buffer[i] else zeros + 1
+        if zeros >= LEAST:
+            ahead = price[i + LEAST : i + min(zeros, _LONGEST_ZEROS) + 1]
+            if _CODE + min(ahead) <= best:
+                best = _CODE + min(ahead)
+                choice[i] = (ZEROS, ahead.index(min(ahead)) + LEAST, 0)
+
+        # of the copies of n octets the nearest is the cheapest; a longer one starts no nearer
+        low, start = max(0, i - window), i
+        for n in range(LEAST, min(longest, end - i) + 1):
+            start = buffer.rfind(buffer[i : i + n], low, min(i, start + n))
+            if start < 0:
+                break
+            cost = _CODE * (1 + _sets(n, i - start)) + price[i + n]
+            if cost < best:
+                best, choice[i] = cost, (BACKREF, n, i - start)
+
+        price[i], from_zero[i] = best, _OCTET * i + best
+    while begin < end:
+        yield choice[begin]
+        begin += choice[begin][1]
+
+
+def _count(number: int) -> str:
+    """Return ``1 octet`` or ``5 octets``."""
+    return f"{number} octet" if number == 1 else f"{number} octets"

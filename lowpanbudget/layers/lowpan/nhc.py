@@ -1,0 +1,295 @@
+"""LOWPAN_NHC: compressed next headers (RFC 6282 section 4).
+
+The UDP header:
+
+      0   1   2   3   4   5   6   7
+    +---+---+---+---+---+---+---+---+
+    | 1 | 1 | 1 | 1 | 0 | C |   P   |    then in line: ports, checksum
+    +---+---+---+---+---+---+---+---+
+"""
+
+from dataclasses import dataclass
+from functools import partial
+
+from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.cites import rfc
+from lowpanbudget.errors import Malformed
+from lowpanbudget.fields import Bits, Choice, Header, Patterns, Row
+from lowpanbudget.layers.internet import ipv6
+
+UDP_FORMAT = rfc(6282, "4.3.3")
+EXTENSION_FORMAT = rfc(6282, "4.2")
+
+
+def _in_line_port(elided: int) -> str:
+    prefix = f"{0xF0B0 >> (16 - elided):#x}" if elided else ""
+    return f"last {16 - elided} bits; the first {elided} are {prefix}" if elided else "all 16 bits"
+
+
+
+# --- which header a first octet announces ------------------------------------------------------------
+
+KINDS = Patterns(
+    "LOWPAN_NHC",
+    rfc(6282, "4.1"),
+    (
+        ("1110xxxx", "extension", "IPv6 extension header", rfc(6282, "4.2")),
+        ("11110xxx", "udp", "UDP header", UDP_FORMAT),
+        ("11010xxx", "udp-ghc", "UDP with generic header compression", rfc(7400, "3.1")),
+        ("11011111", "icmpv6-ghc", "ICMPv6 with generic header compression", rfc(7400, "3.2")),
+        ("1011xxxx", "extension-ghc", "extension header, generic compression", rfc(7400, "3.3")),
+    ),
+)
+
+# --- UDP: each form of the ports elides a prefix of each --------------------------------------------
+
+_KNOWN_PORT = 0xF0B0
+
+
+def _restore_ports(octets: bytes, _env: object, *, elided: tuple[int, int]) -> tuple[int, int]:
+    source_width, destination_width = (16 - bits for bits in elided)
+    number = int.from_bytes(octets, "big")
+    source = _KNOWN_PORT >> source_width << source_width | number >> destination_width
+    tail = number & ((1 << destination_width) - 1)
+    return source, _KNOWN_PORT >> destination_width << destination_width | tail
+
+
+def _fit_ports(value: tuple[int, int], _env: object, *, elided: tuple[int, int]) -> bytes | None:
+    number = 0
+    for port, bits in zip(value, elided, strict=True):
+        width = 16 - bits
+        if port >> width != _KNOWN_PORT >> width:
+            return None
+        number = number << width | (port & ((1 << width) - 1))
+    return number.to_bytes((32 - sum(elided)) // 8, "big")
+
+
+PORTS = Choice(
+    "ports",
+    "port form (P)",
+    2,
+    tuple(
+        Row(
+            code,
+            (32 - sum(elided)) // 8,
+            needs,
+            rfc(6282, "4.3.1"),
+            partial(_fit_ports, elided=elided),
+            partial(_restore_ports, elided=elided),
+            (
+                Bits("source port", 16 - elided[0], _in_line_port(elided[0])),
+                Bits("destination port", 16 - elided[1], _in_line_port(elided[1])),
+            ),
+        )
+        for code, elided, needs in (
+            (0, (0, 0), "any ports"),
+            (1, (0, 8), "the destination port is in 0xf000-0xf0ff"),
+            (2, (8, 0), "the source port is in 0xf000-0xf0ff"),
+            (3, (12, 12), "both ports are in 0xf0b0-0xf0bf"),
+        )
+    ),
+)
+
+CHECKSUM = Choice(
+    "checksum",
+    "checksum form (C)",
+    1,
+    (
+        Row(
+            0,
+            2,
+            "the checksum goes in line",
+            rfc(6282, "4.3.2"),
+            lambda value, _env: None if value is None else value.to_bytes(2, "big"),
+            lambda octets, _env: int.from_bytes(octets, "big"),
+            (Bits("checksum", 16, "over pseudo-header, header and data"),),
+        ),
+        Row(
+            1,
+            0,
+            "the upper layer permits it and another integrity check covers the same octets",
+            rfc(6282, "4.3.2"),
+            lambda value, _env: b"" if value is None else None,
+            lambda _octets, _env: None,
+        ),
+    ),
+)
+
+UDP = Header(
+    "UDP NHC",
+    UDP_FORMAT,
+    (Bits("NHC id", 5, "LOWPAN_NHC for UDP", fixed=0b11110), CHECKSUM, PORTS),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class UdpNhc:
+    """A compressed UDP header read; ``checksum`` is None when it was elided and must be computed."""
+
+    source_port: int
+    destination_port: int
+    checksum: int | None
+    rows: dict[str, Row]
+
+
+def decode_udp(reader: Reader) -> UdpNhc:
+    """Return the compressed UDP header that comes next; raises ``WireError``."""
+    _, rows = UDP.read(reader)
+    source, destination = PORTS.read(reader, rows["ports"])
+    return UdpNhc(source, destination, CHECKSUM.read(reader, rows["checksum"]), rows)
+
+
+def encode_udp(writer: Writer, ports: tuple[int, int], checksum: int | None) -> None:
+    """Append the shortest form; ``checksum`` None elides it (the caller has permission and has verified it)."""
+    chosen_ports, chosen_checksum = PORTS.best(ports), CHECKSUM.best(checksum)
+    UDP.write(writer, {"ports": chosen_ports.row.code, "checksum": chosen_checksum.row.code})
+    PORTS.write(writer, chosen_ports, ports)
+    CHECKSUM.write(writer, chosen_checksum, checksum)
+
+
+# --- extension headers ------------------------------------------------------------------------------
+
+
+def _eid(code: int, name: str, number: int | None) -> Row:
+    restore = None if number is None else lambda _octets, _env: number
+    return Row(code, 0, name, EXTENSION_FORMAT, None, restore)
+
+
+EID = Choice(
+    "eid",
+    "extension header id (EID)",
+    3,
+    (
+        _eid(0, "hop-by-hop options header", ipv6.HOP_BY_HOP),
+        _eid(1, "routing header", ipv6.ROUTING),
+        _eid(2, "fragment header", ipv6.FRAGMENT),
+        _eid(3, "destination options header", ipv6.DESTINATION),
+        _eid(4, "mobility header", ipv6.MOBILITY),
+        _eid(5, "reserved", None),
+        _eid(6, "reserved", None),
+        _eid(7, "IPv6 header, itself compressed with LOWPAN_IPHC", ipv6.IPV6),
+    ),
+)
+EID_OF = {row.restore(b"", None): row.code for row in EID.rows if row.restore is not None}
+
+EXTENSION = Header(
+    "NHC extension",
+    EXTENSION_FORMAT,
+    (
+        Bits("NHC id", 4, "LOWPAN_NHC for an extension header", fixed=0b1110),
+        EID,
+        Bits("NH", 1, {0: "the next header's number is in line", 1: "the next header is compressed"}),
+    ),
+)
+
+_MOST = 255  # the length octet counts what follows it
+_ALIGNED = (ipv6.HOP_BY_HOP, ipv6.DESTINATION)
+
+
+@dataclass(frozen=True, slots=True)
+class ExtensionNhc:
+    """A compressed extension header read.
+
+    ``kind`` is its next-header number; ``octets`` the whole uncompressed header (none for an IPv6 header), its first
+    octet 0 while the next header is compressed (``next_header`` None).
+    """
+
+    kind: int
+    octets: bytes
+    next_header: int | None
+
+
+def decode_extension(reader: Reader) -> ExtensionNhc:
+    """Return the compressed extension header that comes next, expanded.
+
+    For an IPv6 header (EID 7) only the NHC octet is read: IPHC follows. Raises ``WireError``.
+    """
+    start = reader.pos
+    values, rows = EXTENSION.read(reader)
+    kind = EID.read(reader, rows["eid"])
+    if kind == ipv6.IPV6:
+        return ExtensionNhc(kind, b"", None)
+    next_header = None
+    if not values["NH"]:
+        next_header = reader.peek("the next header's number", EXTENSION_FORMAT)
+        reader.octets(
+            1, "next header", ipv6.next_header_name(next_header), EXTENSION_FORMAT,
+            "0 octets if the next header is compressed too", next_header,
+        )  # fmt: skip
+    if kind == ipv6.FRAGMENT:
+        # it has no length field: its reserved octet goes unmodified
+        body = reader.octets(7, "fragment header", "reserved, offset, id", EXTENSION_FORMAT)
+        return ExtensionNhc(kind, bytes([next_header or 0]) + body, next_header)
+    length = reader.peek("the extension header's length", EXTENSION_FORMAT)
+    reader.octets(1, "length", "octets that follow of this header", EXTENSION_FORMAT, value=length)
+    body = reader.octets(
+        length, EID.rows[values["eid"]].needs, "unmodified but for a trailing pad", EXTENSION_FORMAT
+    )
+    padded = body + _padding(kind, 2 + length)
+    if (2 + len(padded)) % 8:
+        raise Malformed(
+            f"the {EID.rows[values['eid']].needs} has {2 + length} octets, no multiple of 8, and "
+            "only options headers may leave out their pad",
+            offset=start,
+            layer=reader.layer,
+            cite=EXTENSION_FORMAT,
+        )
+    header = bytes([next_header or 0, (2 + len(padded)) // 8 - 1]) + padded
+    return ExtensionNhc(kind, header, next_header)
+
+
+def encode_extension(writer: Writer, kind: int, octets: bytes, *, nhc: bool) -> None:
+    """Append an extension header (its whole uncompressed octets; none for IPv6) in compressed form.
+
+    ``nhc`` says that the next header is compressed too. ``fits_extension`` must have said yes.
+    """
+    EXTENSION.write(writer, {"NHC id": 0b1110, "eid": EID_OF[kind], "NH": int(nhc)})
+    if kind == ipv6.IPV6:
+        return
+    name = EID.rows[EID_OF[kind]].needs
+    if not nhc:
+        writer.octets(
+            octets[:1], "next header", ipv6.next_header_name(octets[0]), EXTENSION_FORMAT,
+            "0 octets if the next header is compressed too", octets[0],
+        )  # fmt: skip
+    if kind == ipv6.FRAGMENT:
+        writer.octets(octets[1:], "fragment header", "reserved, offset, id", EXTENSION_FORMAT)
+        return
+    body = _without_pad(kind, octets)
+    writer.octets(
+        bytes([len(body)]), "length", "octets that follow of this header", EXTENSION_FORMAT,
+        value=len(body),
+    )  # fmt: skip
+    writer.octets(body, name, "unmodified but for a trailing pad", EXTENSION_FORMAT)
+
+
+def fits_extension(kind: int, octets: bytes) -> bool:
+    """Return whether the extension header with these octets has a compressed form that comes back the same."""
+    if kind == ipv6.FRAGMENT:
+        return len(octets) == 8
+    body = _without_pad(kind, octets)
+    return len(body) <= _MOST and body + _padding(kind, 2 + len(body)) == octets[2:]
+
+
+def _padding(kind: int, length: int) -> bytes:
+    """Return the pad that a decompressor adds to an options header of ``length`` octets."""
+    missing = -length % 8 if kind in _ALIGNED else 0
+    if missing < 2:
+        return b"\0" * missing  # Pad1
+    return bytes([1, missing - 2]) + b"\0" * (missing - 2)
+
+
+def _without_pad(kind: int, octets: bytes) -> bytes:
+    """Return an extension header's octets after its length, less one trailing pad of up to 7 octets."""
+    body = octets[2:]
+    if kind not in _ALIGNED:
+        return body
+    last = at = 0
+    while at < len(body):
+        last = at
+        at += 1 if body[at] == 0 else 2 + body[at + 1] if at + 1 < len(body) else 2
+    if at != len(body) or not body or body[last] > 1 or len(body) - last > 7:
+        return body  # no options that can be walked, or no pad at the end
+    bare = body[:last]
+    # "a single trailing Pad1 or PadN": what the decompressor would add must be what was there
+    return bare if bare + _padding(kind, 2 + len(bare)) == body else body

@@ -1,0 +1,79 @@
+"""Exact decimals: ranges, steps and values are what the text says, never the nearest binary fraction.
+
+A float is read by its shortest text (23.45 means twenty-three and forty-five hundredths): that is
+what the person wrote or the sensor library printed. One context with room for every product of a
+64-bit code and a step, so that no result is rounded unseen.
+"""
+
+from decimal import (
+    ROUND_HALF_EVEN,
+    Context,
+    Decimal,
+    DecimalException,
+    DivisionByZero,
+    InvalidOperation,
+    Overflow,
+)
+
+from lowpanbudget.payload.flaws import Misfit
+
+EXACT = Context(
+    prec=100, rounding=ROUND_HALF_EVEN, traps=[InvalidOperation, DivisionByZero, Overflow]
+)
+MAX_DIGITS = 30
+MAX_EXPONENT = 30
+_MAX_INT_BITS = 256
+
+
+def exact(value: object) -> Decimal:
+    """Return a number as an exact decimal; a ``Misfit`` says what is no number."""
+    if isinstance(value, Decimal):
+        return value
+    if isinstance(value, bool) or value is None:
+        raise Misfit(f"is {value!r}, not a number")
+    if isinstance(value, float):
+        return Decimal(float.__repr__(value))
+    if isinstance(value, str):
+        try:
+            return Decimal(value)
+        except DecimalException:
+            raise Misfit(f"is {value[:40]!r}, not a number") from None
+    index = getattr(value, "__index__", None)
+    if index is None:
+        raise Misfit(f"is a {type(value).__name__}, not a number")
+    whole: int = index()
+    if whole.bit_length() > _MAX_INT_BITS:
+        raise Misfit(f"is a whole number of {whole.bit_length()} bits: out of any range")
+    return Decimal(whole)
+
+
+def is_plain(value: Decimal) -> bool:
+    """Return whether a declared decimal is finite and of a size that a sensor can have."""
+    if not value.is_finite():
+        return False
+    parts = value.as_tuple()
+    return len(parts.digits) <= MAX_DIGITS and abs(int(parts.exponent)) <= MAX_EXPONENT
+
+
+def plain(value: Decimal) -> str:
+    """Return a decimal without exponent and without trailing zeros, at most 40 characters of it."""
+    if not value.is_finite() or abs(value.adjusted()) > 2 * MAX_EXPONENT:
+        return str(value)[:40]
+    if not value:
+        return "0"
+    return format(value.normalize(EXACT), "f")
+
+
+def steps_between(low: Decimal, high: Decimal, step: Decimal) -> int | None:
+    """Return how many steps lead from ``low`` to ``high``, or None if no whole number does."""
+    count = EXACT.divide(EXACT.subtract(high, low), step)
+    whole = int(count.to_integral_value(ROUND_HALF_EVEN))
+    if EXACT.fma(Decimal(whole), step, low) != high:
+        return None
+    return whole
+
+
+def nearest(value: Decimal, base: Decimal, step: Decimal) -> int:
+    """Return the number of steps from ``base`` that comes nearest to ``value`` (ties to even)."""
+    count = EXACT.divide(EXACT.subtract(value, base), step)
+    return int(count.to_integral_value(ROUND_HALF_EVEN))

@@ -1,0 +1,53 @@
+"""What can be wrong with a message format, and with a value or a code while it is packed or read.
+
+A ``Flaw`` is a fault of meaning in a declaration: its path is made of the keys of the design file
+(``("field", 2, "element", "step")``), so that a loader can point at line and column. All flaws of a
+message are found at once. A ``Misfit`` never leaves this package: ``message`` turns it into the
+public error that names the field.
+"""
+
+from typing import NamedTuple
+
+from lowpanbudget.errors import RequestError
+
+Path = tuple[str | int, ...]
+
+
+class Flaw(NamedTuple):
+    """One fault of meaning: where (keys of the declaration), what, and the way out."""
+
+    path: Path
+    message: str
+    hint: str = ""
+
+    def under(self, *head: str | int) -> "Flaw":
+        """Return the same flaw seen from further up."""
+        return self._replace(path=head + self.path)
+
+
+class FlawedMessage(RequestError):
+    """A message format that cannot be; ``flaws`` has every fault, ``str`` one line for each."""
+
+    def __init__(self, name: str, flaws: tuple[Flaw, ...]) -> None:
+        super().__init__(f"message {name!r} has {len(flaws)} fault{'s' * (len(flaws) > 1)}")
+        self.name = name
+        self.flaws = flaws
+
+    def __str__(self) -> str:
+        """Return one line a flaw, with its path."""
+        lines = []
+        for flaw in self.flaws:
+            where = ".".join(str(part) for part in (self.name, *flaw.path))
+            hint = f". {flaw.hint}" if flaw.hint else ""
+            lines.append(f"message {where}: {flaw.message}{hint}")
+        return "\n".join(lines)
+
+
+class Misfit(Exception):  # noqa: N818 - it is caught before anybody sees it
+    """A value that has no code, or a code that has no value; ``short`` when octets are missing."""
+
+    def __init__(self, text: str, *, hint: str = "", short: bool = False) -> None:
+        super().__init__(text)
+        self.text = text
+        self.hint = hint
+        self.short = short
