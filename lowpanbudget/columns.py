@@ -3,7 +3,7 @@
 Nothing is stated here: every array is filled by asking a ``Header``'s own rows.
 """
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import Header
@@ -21,7 +21,7 @@ def inline_octets(header: Header) -> "NDArray[np.uint8]":
     numpy = _numpy()
     if header.octets > 2:
         raise RequestError(f"{header.name} has more than 16 bits: no look-up array")
-    sizes = numpy.zeros(1 << header.octets * 8, dtype=numpy.uint8)
+    sizes: NDArray[np.uint8] = numpy.zeros(1 << header.octets * 8, dtype=numpy.uint8)
     for name, codes in field_values(header).items():
         choice = next((c for c in header.choices if c.name == name), None)
         if choice is not None:
@@ -44,11 +44,11 @@ def field_values(header: Header) -> "dict[str, NDArray[np.uint16]]":
     return values
 
 
-def _numpy() -> "type[np]":  # type: ignore[valid-type]  # a module has no better type
+def _numpy() -> Any:
     try:
         import numpy  # noqa: PLC0415, ICN001  # heavy: only surveys pay for it
     except ImportError:
         raise RequestError(
             "columns need numpy", hint="Install it with: pip install 'lowpanbudget[survey]'"
         ) from None
-    return numpy  # type: ignore[return-value]  # as above
+    return numpy

@@ -17,25 +17,27 @@ SHORT_IID = 0x0000_00FF_FE00_0000  # RFC 6282 section 3.2.2: 0000:00ff:fe00:XXXX
 UNIVERSAL_LOCAL = 0x0200_0000_0000_0000  # RFC 4291 appendix A: inverted in an EUI-64's identifier
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, init=False)
 class Context:
     """A prefix shared by compressor and decompressor (RFC 6282 section 3, RFC 6775 section 4.2).
 
-    ``prefix`` is an ``IPv6Network`` or its text, of any length 0 to 128. ``may_compress`` is the C flag of the
-    6LoWPAN context option: with False the prefix still expands, but the compressor leaves it alone.
-    Raises ``RequestError`` for a prefix that cannot be read or has bits set beyond its length.
+    ``prefix`` is an ``IPv6Network`` or its text, of any length 0 to 128. ``may_compress`` is the
+    C flag of the 6LoWPAN context option: with False the prefix still expands, but the compressor
+    leaves it alone. Raises ``RequestError`` for a prefix that cannot be read or has bits set
+    beyond its length.
     """
 
     prefix: IPv6Network
-    may_compress: bool = True
-    value: int = field(init=False, repr=False, compare=False)
-    mask: int = field(init=False, repr=False, compare=False)
+    may_compress: bool
+    value: int = field(repr=False, compare=False)
+    mask: int = field(repr=False, compare=False)
 
-    def __post_init__(self) -> None:
-        if not isinstance(self.prefix, IPv6Network):
-            object.__setattr__(self, "prefix", _network(self.prefix))
-        object.__setattr__(self, "value", int(self.prefix.network_address))
-        object.__setattr__(self, "mask", int(self.prefix.netmask))
+    def __init__(self, prefix: IPv6Network | str, may_compress: bool = True) -> None:
+        network = prefix if isinstance(prefix, IPv6Network) else _network(prefix)
+        object.__setattr__(self, "prefix", network)
+        object.__setattr__(self, "may_compress", may_compress)
+        object.__setattr__(self, "value", int(network.network_address))
+        object.__setattr__(self, "mask", int(network.netmask))
 
 
 class Contexts(Mapping[int, Context]):
@@ -72,40 +74,57 @@ class Contexts(Mapping[int, Context]):
         return table if isinstance(table, cls) else cls(table)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, init=False)
 class Env:
     """What surrounds a 6LoWPAN payload.
 
-    ``source`` and ``destination`` are link addresses, most significant octet first, as bytes or hex text of 2, 6 or 8
-    octets, or None when unknown. ``pan_id`` serves only to recognise RFC 4944's old interface identifiers.
-    ``contexts`` maps an id to a prefix (text, ``IPv6Network`` or ``Context``). ``root`` is the RPL root's address,
-    the reference of RFC 8138's compressed addresses; ``rpi_type`` the option type of RFC 9008 (0x63 or 0x23).
-    Raises ``RequestError`` naming the argument that cannot be used.
+    ``source`` and ``destination`` are link addresses, most significant octet first, as bytes or
+    hex text of 2, 6 or 8 octets, or None when unknown. ``pan_id`` serves only to recognise RFC
+    4944's old interface identifiers. ``contexts`` maps an id to a prefix (text, ``IPv6Network`` or
+    ``Context``). ``root`` is the RPL root's address, the reference of RFC 8138's compressed
+    addresses; ``rpi_type`` the option type of RFC 9008 (0x63 or 0x23). Raises ``RequestError``
+    naming the argument that cannot be used.
     """
 
-    source: bytes | None = None
-    destination: bytes | None = None
-    pan_id: int | None = None
-    contexts: Contexts = field(default_factory=Contexts)
-    root: IPv6Address | None = None
-    rpi_type: int = 0x63
+    source: bytes | None
+    destination: bytes | None
+    pan_id: int | None
+    contexts: Contexts
+    root: IPv6Address | None
+    rpi_type: int
 
-    def __post_init__(self) -> None:
-        if self.source is not None:
-            object.__setattr__(self, "source", link_address(self.source, "source"))
-        if self.destination is not None:
-            object.__setattr__(self, "destination", link_address(self.destination, "destination"))
-        if type(self.contexts) is not Contexts:
-            object.__setattr__(self, "contexts", Contexts.of(self.contexts))
-        if self.root is not None and not isinstance(self.root, IPv6Address):
-            object.__setattr__(self, "root", address(self.root, "root"))
-        if self.pan_id is not None and not 0 <= self.pan_id <= 0xFFFF:
-            raise RequestError(f"pan_id {self.pan_id!r} is not a 16-bit number")
-        if self.rpi_type not in (0x63, 0x23):
+    def __init__(
+        self,
+        source: bytes | str | None = None,
+        destination: bytes | str | None = None,
+        pan_id: int | None = None,
+        contexts: Mapping[int, Any] | None = None,
+        root: IPv6Address | str | None = None,
+        rpi_type: int = 0x63,
+    ) -> None:
+        if pan_id is not None and not 0 <= pan_id <= 0xFFFF:
+            raise RequestError(f"pan_id {pan_id!r} is not a 16-bit number")
+        if rpi_type not in (0x63, 0x23):
             raise RequestError(
-                f"rpi_type {self.rpi_type!r} is neither 0x63 nor 0x23",
+                f"rpi_type {rpi_type!r} is neither 0x63 nor 0x23",
                 hint="RFC 6553 section 3 defines 0x63; RFC 9008 section 3 adds 0x23",
             )
+        for name, value in (
+            ("source", None if source is None else link_address(source, "source")),
+            (
+                "destination",
+                None if destination is None else link_address(destination, "destination"),
+            ),
+            ("pan_id", pan_id),
+            ("contexts", Contexts.of(contexts)),
+            ("root", None if root is None else address(root, "root")),
+            ("rpi_type", rpi_type),
+        ):
+            object.__setattr__(self, name, value)
+
+    def between(self, source: bytes | None, destination: bytes | None) -> "Env":
+        """Return the same surroundings between two other link addresses."""
+        return Env(source, destination, self.pan_id, self.contexts, self.root, self.rpi_type)
 
 
 def interface_identifier(link: bytes | None) -> int | None:
@@ -158,19 +177,22 @@ def link_address(value: object, name: str) -> bytes:
     return octets
 
 
-def address(value: object, name: str) -> IPv6Address:
+def address(value: Any, name: str) -> IPv6Address:
     """Return an IPv6 address from text, 16 octets or an ``IPv6Address``; ``RequestError`` names ``name``."""
+    if isinstance(value, IPv6Address):
+        return value
     try:
-        return IPv6Address(value)  # type: ignore[arg-type]  # its own errors are caught below
+        return IPv6Address(value)
     except ValueError:
         raise RequestError(f"{name} {value!r} is not an IPv6 address") from None
 
 
-def _network(value: object) -> IPv6Network:
+def _network(value: str) -> IPv6Network:
     try:
-        return IPv6Network(value)  # type: ignore[arg-type]  # its own errors are caught below
+        return IPv6Network(value)
     except (ValueError, TypeError) as error:
         hint = "Give prefix/length, such as 2001:db8:1::/64"
         if "host bits" in str(error):
-            hint = f"Bits beyond the length are set; did you mean {IPv6Network(value, strict=False)}?"  # type: ignore[arg-type]  # parsed above
+            meant = IPv6Network(value, strict=False)
+            hint = f"Bits beyond the length are set; did you mean {meant}?"
         raise RequestError(f"{value!r} is not an IPv6 prefix", hint=hint) from None

@@ -244,7 +244,8 @@ class Header:
             value = values.get(part.name, fixed if fixed is not None else 0)
             if not 0 <= value < 1 << part.width:
                 raise RequestError(
-                    f"{self.name} {part.name} {value} does not fit {part.width} bits", cite=self.cite
+                    f"{self.name} {part.name} {value} does not fit {part.width} bits",
+                    cite=self.cite,
                 )
             word |= value << shift
             shift += part.width
@@ -263,7 +264,9 @@ class Header:
         """
         reader.layer = self.name
         start = reader.pos
-        word = int.from_bytes(reader.raw(self.octets, f"the {self.name} header", self.cite), self.order)
+        word = int.from_bytes(
+            reader.raw(self.octets, f"the {self.name} header", self.cite), self.order
+        )
         plan = self._plan(word, start)
         if plan.wrong is not None:
             reader.pos = start

@@ -1,1 +1,1 @@
-"""stack"""
+"""Frames and datagrams: headers chained, cut and put together."""

@@ -1,1 +1,1 @@
-"""layers/internet"""
+"""IPv6 and what it carries, uncompressed."""

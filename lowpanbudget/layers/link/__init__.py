@@ -1,1 +1,1 @@
-"""layers/link"""
+"""The link layer: IEEE 802.15.4 frames, information elements and security."""

@@ -64,7 +64,9 @@ PAGE_SWITCH = Header(
     _PAGES,
     (
         Bits("dispatch", 4, "page switch", fixed=0b1111),
-        Bits("page", 4, {0: "page 0, the default", 1: "page 1: routing headers", 15: "experiments"}),
+        Bits(
+            "page", 4, {0: "page 0, the default", 1: "page 1: routing headers", 15: "experiments"}
+        ),
     ),
 )
 

@@ -11,7 +11,7 @@ SAC and SAM are adjacent, as are M, DAC and DAM: each address is one choice of 8
 serves both addresses, so the pair is chosen together (``_addresses``), in code, since no table can say that.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from ipaddress import IPv6Address
 from typing import NamedTuple
@@ -21,13 +21,13 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, SHORT_IID, Context, Env, interface_identifier
 from lowpanbudget.errors import Malformed, WireError
 from lowpanbudget.fields import Bits, Choice, Chosen, Header, Row
-from lowpanbudget.layers.internet.ipv6 import Ipv6, next_header_name
+from lowpanbudget.layers.internet.ipv6 import NO_NEXT_HEADER, Ipv6, next_header_name
 
 BASE = rfc(6282, "3.1.1")
 CONTEXT_IDS = rfc(6282, "3.1.2")
 TRAFFIC = rfc(6282, "3.2.1")
 IDENTIFIERS = rfc(6282, "3.2.2")
-LINK_LOCAL = Context("fe80::/64")  # type: ignore[arg-type]  # text is welcome
+LINK_LOCAL = Context("fe80::/64")
 _MULTICAST = 0xFF
 
 
@@ -295,9 +295,7 @@ def _restore_prefix_multicast(octets: bytes, side: Side) -> IPv6Address:
             cite=rfc(3306, "4"),
         )
     head = 0xFF << 24 | octets[0] << 16 | octets[1] << 8 | prefix.prefix.prefixlen
-    return IPv6Address(
-        head << 96 | (prefix.value >> 64) << 32 | int.from_bytes(octets[2:], "big")
-    )
+    return IPv6Address(head << 96 | (prefix.value >> 64) << 32 | int.from_bytes(octets[2:], "big"))
 
 
 def _fit_prefix_multicast(value: IPv6Address, side: Side) -> bytes | None:
@@ -322,7 +320,11 @@ def _unicast_rows(first: int, *, stateful: bool) -> tuple[Row, ...]:
         )
         for code, width, needs in (
             (1, 8, "the prefix is {under}; 64 bits in line"),
-            (2, 2, "the prefix is {under} and the identifier is 0000:00ff:fe00:XXXX; 16 bits in line"),
+            (
+                2,
+                2,
+                "the prefix is {under} and the identifier is 0000:00ff:fe00:XXXX; 16 bits in line",
+            ),
             (3, 0, "the prefix is {under} and the rest follows from the encapsulating header"),
         )
     )
@@ -404,13 +406,13 @@ HEADER = Header(
 class Iphc:
     """A compressed header read: the IPv6 header it stands for and the rows that carried it.
 
-    ``header.next_header`` is -1 while the next header is compressed (``nhc`` True) and comes from LOWPAN_NHC;
+    ``header.next_header`` is 59 (none) while the next header is compressed (``nhc`` True) and comes from LOWPAN_NHC;
     ``header.payload_length`` is 0 until the datagram's length is known.
     """
 
     header: Ipv6
     nhc: bool
-    rows: dict[str, Row]
+    rows: dict[str, Row] = field(repr=False)
     contexts: tuple[int | None, int | None]
 
 
@@ -444,7 +446,13 @@ def decode(reader: Reader, env: Env, outer: Ipv6 | None = None) -> Iphc:
     )
     nhc = next_header is None
     header = Ipv6(
-        traffic_class, flow_label, 0, -1 if nhc else next_header, hop_limit, source, destination
+        traffic_class,
+        flow_label,
+        0,
+        NO_NEXT_HEADER if nhc else next_header,
+        hop_limit,
+        source,
+        destination,
     )
     used = (
         source_id if rows["source"].code > 0b100 else None,
@@ -453,9 +461,7 @@ def decode(reader: Reader, env: Env, outer: Ipv6 | None = None) -> Iphc:
     return Iphc(header, nhc, rows, used)
 
 
-def encode(
-    writer: Writer, header: Ipv6, env: Env, *, nhc: bool, outer: Ipv6 | None = None
-) -> None:
+def encode(writer: Writer, header: Ipv6, env: Env, *, nhc: bool, outer: Ipv6 | None = None) -> None:
     """Append the shortest legal form of ``header``; ``nhc`` says that LOWPAN_NHC follows."""
     traffic = (header.traffic_class, header.flow_label)
     next_header = None if nhc else header.next_header

@@ -8,7 +8,7 @@ The UDP header:
     +---+---+---+---+---+---+---+---+
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 
 from lowpanbudget.bits import Reader, Writer
@@ -24,7 +24,6 @@ EXTENSION_FORMAT = rfc(6282, "4.2")
 def _in_line_port(elided: int) -> str:
     prefix = f"{0xF0B0 >> (16 - elided):#x}" if elided else ""
     return f"last {16 - elided} bits; the first {elided} are {prefix}" if elided else "all 16 bits"
-
 
 
 # --- which header a first octet announces ------------------------------------------------------------
@@ -129,7 +128,7 @@ class UdpNhc:
     source_port: int
     destination_port: int
     checksum: int | None
-    rows: dict[str, Row]
+    rows: dict[str, Row] = field(repr=False)
 
 
 def decode_udp(reader: Reader) -> UdpNhc:
@@ -178,7 +177,9 @@ EXTENSION = Header(
     (
         Bits("NHC id", 4, "LOWPAN_NHC for an extension header", fixed=0b1110),
         EID,
-        Bits("NH", 1, {0: "the next header's number is in line", 1: "the next header is compressed"}),
+        Bits(
+            "NH", 1, {0: "the next header's number is in line", 1: "the next header is compressed"}
+        ),
     ),
 )
 

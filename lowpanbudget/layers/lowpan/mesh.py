@@ -1,0 +1,134 @@
+"""Mesh and broadcast headers for mesh-under networks (RFC 4944 sections 5.2 and 11.1).
+
+|1 0|V|F|HopsLft|  deep hops left, when the nibble is 0xf  |  originator address, final address
+|0|1|LOWPAN_BC0 |  sequence number
+"""
+
+from dataclasses import dataclass
+from functools import partial
+
+from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.cites import rfc
+from lowpanbudget.errors import RequestError
+from lowpanbudget.fields import Bits, Choice, Header, Row
+
+CITE = rfc(4944, "5.2")
+BROADCAST_CITE = rfc(4944, "11.1")
+DEEP = 0xF
+
+
+def _fit_address(value: bytes, _env: object, *, octets: int) -> bytes | None:
+    return value if len(value) == octets else None
+
+
+def _restore_address(octets: bytes, _env: object) -> bytes:
+    return octets
+
+
+def _address(name: str, label: str) -> Choice:
+    return Choice(
+        name,
+        label,
+        1,
+        tuple(
+            Row(
+                code, octets, f"the {label.split(maxsplit=1)[0]} address has {octets * 8} bits", CITE,
+                partial(_fit_address, octets=octets), _restore_address,
+            )
+            for code, octets in ((0, 8), (1, 2))
+        ),
+    )  # fmt: skip
+
+
+ORIGINATOR = _address("v", "originator address form (V)")
+FINAL = _address("f", "final address form (F)")
+MESH = Header(
+    "mesh",
+    CITE,
+    (
+        Bits("dispatch", 2, "mesh header", fixed=0b10),
+        ORIGINATOR,
+        FINAL,
+        Bits(
+            "hops left",
+            4,
+            lambda value: "an octet follows" if value == DEEP else f"{value} more hops",
+        ),
+    ),
+)
+BC0 = Header(
+    "BC0",
+    BROADCAST_CITE,
+    (
+        Bits("dispatch", 8, "broadcast", fixed=0x50),
+        Bits("sequence number", 8, "detects duplicates of a flooded frame"),
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Mesh:
+    """A mesh header: ``hops_left``, and the addresses of the two ends, most significant octet first.
+
+    ``deep`` says that the hop count has an octet of its own, as it must from 15 on.
+    """
+
+    hops_left: int
+    originator: bytes
+    final: bytes
+    deep: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Broadcast:
+    """A broadcast header with its sequence number."""
+
+    sequence: int
+
+
+def decode(reader: Reader) -> Mesh:
+    """Return the mesh header that comes next; raises ``Truncated``."""
+    values, rows = MESH.read(reader)
+    hops, deep = values["hops left"], values["hops left"] == DEEP
+    if deep:
+        hops = reader.peek("deep hops left", CITE)
+        reader.octets(
+            1, "deep hops left", "hops left, in an octet of its own", CITE,
+            "0 octets with fewer than 15 hops left", hops,
+        )  # fmt: skip
+    originator = ORIGINATOR.read(reader, rows["v"])
+    return Mesh(hops, originator, FINAL.read(reader, rows["f"]), deep)
+
+
+def encode(writer: Writer, mesh: Mesh) -> None:
+    """Append a mesh header; raises ``RequestError`` for hops or addresses that it cannot hold."""
+    if not 0 <= mesh.hops_left <= 0xFF:
+        raise RequestError(f"{mesh.hops_left} hops left do not fit an octet", cite=CITE)
+    deep = mesh.deep or mesh.hops_left >= DEEP
+    originator, final = ORIGINATOR.best(mesh.originator), FINAL.best(mesh.final)
+    MESH.write(
+        writer,
+        {
+            "dispatch": 0b10,
+            "v": originator.row.code,
+            "f": final.row.code,
+            "hops left": DEEP if deep else mesh.hops_left,
+        },
+    )
+    if deep:
+        writer.octets(
+            bytes([mesh.hops_left]), "deep hops left", "hops left, in an octet of its own", CITE,
+            "0 octets with fewer than 15 hops left", mesh.hops_left,
+        )  # fmt: skip
+    ORIGINATOR.write(writer, originator, mesh.originator)
+    FINAL.write(writer, final, mesh.final)
+
+
+def decode_broadcast(reader: Reader) -> Broadcast:
+    """Return the broadcast header that comes next; raises ``Truncated``."""
+    return Broadcast(BC0.read(reader)[0]["sequence number"])
+
+
+def encode_broadcast(writer: Writer, broadcast: Broadcast) -> None:
+    """Append a broadcast header."""
+    BC0.write(writer, {"sequence number": broadcast.sequence})

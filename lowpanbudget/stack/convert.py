@@ -1,0 +1,75 @@
+"""``compress`` and ``decompress``: one 6LoWPAN payload and the IPv6 datagram that it stands for."""
+
+from dataclasses import dataclass
+
+from lowpanbudget.bits import Reader, Span
+from lowpanbudget.env import Env
+from lowpanbudget.errors import Malformed
+from lowpanbudget.stack.lowpan import Lowpan, Notice, read_lowpan
+from lowpanbudget.stack.packing import Options, pack_headers
+from lowpanbudget.stack.split import octets_of
+
+
+@dataclass(frozen=True, slots=True)
+class Compressed:
+    """``octets`` of the 6LoWPAN payload, its ``spans``, and how many IPv6 octets the headers stand for."""
+
+    octets: bytes
+    spans: tuple[Span, ...]
+    header_octets: int
+    covers: int
+
+
+@dataclass(frozen=True, slots=True)
+class Decompressed:
+    """``octets`` of the IPv6 datagram; ``layers``, ``spans`` and ``notices`` of the payload it came from."""
+
+    octets: bytes
+    layers: tuple[object, ...]
+    spans: tuple[Span, ...]
+    notices: tuple[Notice, ...]
+
+
+def compress(
+    packet: object,
+    env: Env | None = None,
+    *,
+    elide_udp_checksum: bool = False,
+    ghc: bool = False,
+    lorh: bool = False,
+) -> Compressed:
+    """Return the shortest legal 6LoWPAN form of an IPv6 datagram.
+
+    ``packet`` is octets or a scapy packet. ``elide_udp_checksum`` is the upper layer's permission of RFC 6282 section
+    4.3.2: it wants another integrity check over the same octets. ``ghc`` allows RFC 7400, ``lorh`` RFC 8138. Raises
+    ``RequestError`` when the octets are no IPv6 datagram, a length disagrees, or a checksum to be elided is wrong.
+    """
+    datagram = octets_of(packet)
+    packed = pack_headers(datagram, env or Env(), Options(elide_udp_checksum, ghc, lorh))
+    header_octets = len(packed.writer.data)
+    packed.writer.layer = "payload"
+    packed.writer.octets(datagram[packed.covers :], "payload", "what the headers carry")
+    return Compressed(
+        bytes(packed.writer.data), tuple(packed.writer.spans), header_octets, packed.covers
+    )
+
+
+def decompress(octets: bytes, env: Env | None = None) -> Decompressed:
+    """Return the IPv6 datagram of a 6LoWPAN payload that starts with its dispatch octet.
+
+    Raises ``WireError`` when the octets cannot be read, or when they are a fragment or no datagram at all.
+    """
+    reader = Reader(bytes(octets))
+    found = Lowpan(source=(env or Env()).source, destination=(env or Env()).destination)
+    read_lowpan(reader, env or Env(), found)
+    if found.datagram is None:
+        what = "a fragment" if found.fragment is not None else "no IPv6 datagram"
+        raise Malformed(
+            f"the payload is {what}",
+            offset=0,
+            layer=reader.layer,
+            hint="Fragments go through a Reassembler" if found.fragment is not None else "",
+        )
+    return Decompressed(
+        found.datagram.octets, tuple(found.layers), tuple(reader.spans), tuple(found.notices)
+    )

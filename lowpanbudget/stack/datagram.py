@@ -1,0 +1,163 @@
+"""6LoWPAN headers to an IPv6 datagram and back: what chains IPHC and NHC together.
+
+Expanding is done in two steps, since lengths are elided: first every header becomes a ``Piece`` without length, then,
+once the end is known, lengths and elided checksums are filled in from the last piece to the first.
+"""
+
+from dataclasses import dataclass, field
+from ipaddress import IPv6Address
+
+from lowpanbudget.bits import Reader
+from lowpanbudget.env import Env
+from lowpanbudget.errors import Malformed, Reserved, WireError
+from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.lowpan import iphc, nhc
+
+
+@dataclass(slots=True)
+class Piece:
+    """A header without its length: ``kind`` is its next-header number, ``octets`` are patched in ``fill``."""
+
+    kind: int
+    octets: bytearray
+    checksum_elided: bool = False
+
+
+@dataclass(slots=True)
+class Chain:
+    """The headers of a datagram as pieces, then the payload octets that are there."""
+
+    pieces: list[Piece] = field(default_factory=list)
+    layers: list[object] = field(default_factory=list)
+    payload: bytes = b""
+    last: int = ipv6.NO_NEXT_HEADER  # the next-header number of the payload when it is no piece
+
+    @property
+    def header_octets(self) -> int:
+        """Return the size of all headers uncompressed."""
+        return sum(len(piece.octets) for piece in self.pieces)
+
+    @property
+    def checksum_elided(self) -> bool:
+        """Return whether a checksum must be computed once the datagram is whole."""
+        return any(piece.checksum_elided for piece in self.pieces)
+
+
+def read_chain(reader: Reader, env: Env, chain: Chain, outer: ipv6.Ipv6 | None = None) -> None:
+    """Read into ``chain`` what starts at an IPHC header; the payload is all that is left.
+
+    Raises ``WireError``; what has been read until then stays in the chain and in the reader's spans.
+    """
+    compressed = _read_iphc(reader, env, chain, outer)
+    while compressed:
+        if len(chain.pieces) >= ipv6.DEEPEST:
+            raise Malformed(
+                f"more than {ipv6.DEEPEST} chained headers", offset=reader.pos, layer=reader.layer,
+                cite=nhc.KINDS.cite,
+            )  # fmt: skip
+        compressed = _read_next(reader, env, chain)
+    reader.layer = "payload"
+    chain.payload = reader.rest("payload", ipv6.next_header_name(chain.last))
+
+
+def _read_iphc(reader: Reader, env: Env, chain: Chain, outer: ipv6.Ipv6 | None) -> bool:
+    layer = iphc.decode(reader, env, outer)
+    chain.layers.append(layer)
+    header = layer.header
+    chain.pieces.append(Piece(ipv6.IPV6, bytearray(bytes(header))))
+    chain.last = header.next_header
+    return layer.nhc
+
+
+def _read_next(reader: Reader, env: Env, chain: Chain) -> bool:
+    start = reader.pos
+    kind = nhc.KINDS[reader.peek("the next header's LOWPAN_NHC octet", nhc.KINDS.cite)]
+    if kind.key == "udp":
+        layer = nhc.decode_udp(reader)
+        chain.layers.append(layer)
+        header = udp.Udp(layer.source_port, layer.destination_port, 0, layer.checksum or 0)
+        _link(chain, Piece(ipv6.UDP, bytearray(bytes(header)), layer.checksum is None))
+        return False
+    if kind.key == "extension":
+        extension = nhc.decode_extension(reader)
+        chain.layers.append(extension)
+        if extension.kind == ipv6.IPV6:
+            last = next(p for p in reversed(chain.pieces) if p.kind == ipv6.IPV6)
+            outer = ipv6.decode(Reader(bytes(last.octets)))
+            _link_kind(chain, ipv6.IPV6)
+            return _read_iphc(reader, env, chain, outer)
+        _link(chain, Piece(extension.kind, bytearray(extension.octets)))
+        chain.last = extension.octets[0]
+        return extension.next_header is None
+    raise (Reserved if kind.key == "reserved" else WireError)(
+        f"LOWPAN_NHC octet {reader.data[start]:#04x} ({kind.name}) cannot be read further",
+        offset=start,
+        layer="NHC",
+        cite=kind.cite,
+    )
+
+
+def _link_kind(chain: Chain, kind: int) -> None:
+    """Write ``kind`` as the next header of the last piece."""
+    last = chain.pieces[-1]
+    last.octets[6 if last.kind == ipv6.IPV6 else 0] = kind
+
+
+def _link(chain: Chain, piece: Piece) -> None:
+    _link_kind(chain, piece.kind)
+    chain.pieces.append(piece)
+
+
+def fill(chain: Chain, missing: int = 0) -> bytes:
+    """Return the datagram's octets that are there; ``missing`` more follow in other fragments.
+
+    Lengths count the missing octets; elided checksums are computed only when nothing is missing.
+    """
+    after = len(chain.payload) + missing
+    tail = chain.payload
+    for index in range(len(chain.pieces) - 1, -1, -1):
+        piece = chain.pieces[index]
+        if piece.kind == ipv6.IPV6:
+            if after > 0xFFFF:
+                raise Malformed(f"{after} octets are too long for IPv6", cite=ipv6.HEADER.cite)
+            piece.octets[4:6] = after.to_bytes(2, "big")
+        elif piece.kind == ipv6.UDP:
+            piece.octets[4:6] = (len(piece.octets) + after).to_bytes(2, "big")
+            if piece.checksum_elided and not missing:
+                source, destination = endpoints(chain.pieces[:index])
+                segment = bytes(piece.octets) + tail
+                checksum = udp.checksum(source, destination, segment)
+                piece.octets[6:8] = checksum.to_bytes(2, "big")
+        after += len(piece.octets)
+        tail = bytes(piece.octets) + tail
+    return tail
+
+
+def endpoints(pieces: list[Piece]) -> tuple[IPv6Address, IPv6Address]:
+    """Return the addresses of the pseudo-header for what follows these pieces.
+
+    With a routing header whose Segments Left is not zero the destination is its last address (RFC 8200 section 8.1).
+    """
+    at = max(index for index, piece in enumerate(pieces) if piece.kind == ipv6.IPV6)
+    header = ipv6.decode(Reader(bytes(pieces[at].octets)))
+    destination = header.destination
+    for piece in pieces[at + 1 :]:
+        if piece.kind == ipv6.ROUTING:
+            destination = ipv6.final_destination(bytes(piece.octets), destination)
+    return header.source, destination
+
+
+def complete_checksum(datagram: bytes) -> bytes:
+    """Return the datagram with its UDP checksum computed, as a decompressor owes for C=1 once it is whole.
+
+    "A decompressor ... MUST compute the UDP Checksum on behalf of the source node" (RFC 6282 section 4.3.2). A datagram
+    without UDP, or cut short, comes back as it was.
+    """
+    octets = bytearray(datagram)
+    found = ipv6.find(datagram, ipv6.UDP)
+    if found is None or len(octets) < found.offset + udp.OCTETS:
+        return datagram
+    segment = bytes(octets[found.offset :])
+    checksum = udp.checksum(found.source, found.destination, segment)
+    octets[found.offset + 6 : found.offset + 8] = checksum.to_bytes(2, "big")
+    return bytes(octets)

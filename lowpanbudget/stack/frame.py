@@ -1,0 +1,335 @@
+"""A whole IEEE 802.15.4 frame: octets to layers, spans and datagram, and back.
+
+octets -> FCS checked -> MAC header -> payload opened -> payload IEs -> 6LoWPAN -> datagram
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from ipaddress import IPv6Address
+from typing import Any
+
+from lowpanbudget.bits import Reader, Span, Writer
+from lowpanbudget.cites import rfc
+from lowpanbudget.env import Contexts, Env, address
+from lowpanbudget.errors import BadMic, RequestError, Truncated, WireError
+from lowpanbudget.layers.link import elements
+from lowpanbudget.layers.link import mac as mac_layer
+from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
+from lowpanbudget.layers.link.fcs import fcs as fcs_of
+from lowpanbudget.layers.link.mac import FrameType, Mac
+from lowpanbudget.layers.link.security import Devices, Key, devices_of, keys_of, seal, unseal
+from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.stack.lowpan import Datagram, Lowpan, Notice, read_lowpan
+
+STAND_IN_KEY = Key(bytes(16))  # for sizes: a MIC of the right length, never a secret
+
+
+@dataclass(slots=True)
+class Frame:
+    """A frame read.
+
+    ``mac`` is None when not even the header could be read. ``payload`` is in the clear, from
+    after MHR and payload IEs up to
+    the MIC, command identifier and beacon fields included; None while sealed. ``datagram`` is the IPv6 packet, or None
+    for a fragment (``fragment``, ``fragment_octets``), another payload, or a ``fault``. ``spans`` tile the frame.
+    """
+
+    octets: bytes
+    mac: Mac | None = None
+    payload: bytes | None = None
+    link_source: bytes | None = None
+    link_destination: bytes | None = None
+    datagram: Datagram | None = None
+    fragment: Fragment | None = None
+    fragment_octets: bytes = b""
+    checksum_elided: bool = False
+    verified: bool = False
+    layers: list[object] = field(default_factory=list)
+    spans: tuple[Span, ...] = ()
+    notices: list[Notice] = field(default_factory=list)
+    fault: WireError | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Encoded:
+    """``octets`` of a frame and the ``spans`` that its encoder left; they tile it."""
+
+    octets: bytes
+    spans: tuple[Span, ...]
+
+
+def decode_frame(
+    octets: bytes,
+    *,
+    fcs: bool | int = True,
+    contexts: Mapping[int, Any] | None = None,
+    keys: Iterable[object] | object = (),
+    devices: Mapping[Any, Any] | None = None,
+    asn: int | None = None,
+    root: object = None,
+    rpi_type: int = 0x63,
+) -> Frame:
+    """Return what a frame holds; never raises on any octets: a fault is kept in the frame.
+
+    ``fcs``: True (2 octets), False (none), 2 or 4. ``contexts`` as in ``Env``. ``keys``:
+    octets, hex or ``Key``. ``devices``: short
+    address or (PAN ID, short address) to EUI-64. ``asn``: the absolute slot number, for slot-number nonces. Raises
+    ``RequestError`` for arguments that cannot be used.
+    """
+    if not isinstance(octets, bytes | bytearray | memoryview):
+        raise RequestError(f"octets are needed, not {type(octets).__name__}")
+    length = 2 if fcs is True else int(fcs)
+    if length not in (0, 2, 4):
+        raise RequestError(f"fcs {fcs!r} is not True, False, 2 or 4", cite=FCS_CITE)
+    root_address = None if root is None else address(root, "root")
+    return _decode(
+        bytes(octets),
+        length,
+        Contexts.of(contexts),
+        keys_of(keys) if keys else (),
+        devices_of(devices) if devices else {},
+        asn,
+        root_address,
+        rpi_type,
+    )
+
+
+def _decode(
+    octets: bytes,
+    fcs_length: int,
+    contexts: Contexts,
+    keys: tuple[Key, ...],
+    devices: Devices,
+    asn: int | None,
+    root: IPv6Address | None,
+    rpi_type: int,
+) -> Frame:
+    frame = Frame(octets)
+    end = max(len(octets) - fcs_length, 0)
+    reader = Reader(octets, 0, end)
+    trailer: list[Span] = []
+    try:
+        mac = mac_layer.decode(reader)
+        frame.mac = mac
+        frame.layers.append(mac)
+        frame.link_source, frame.link_destination = mac.source, mac.destination
+        if len(octets) < fcs_length + mac.header_length:
+            raise Truncated("no room for the FCS", offset=end, layer="MAC", cite=FCS_CITE)
+        readable = _open(frame, reader, keys, devices, asn, trailer)
+        if readable:
+            env = Env(mac.source, mac.destination, mac.pan_id, contexts, root, rpi_type)
+            _read_payload(frame, reader, env)
+    except WireError as error:
+        frame.fault = error
+    if fcs_length:
+        _check_fcs(frame, octets, fcs_length, trailer)
+    _tile(frame, reader, trailer)
+    return frame
+
+
+def _check_fcs(frame: Frame, octets: bytes, length: int, trailer: list[Span]) -> None:
+    at = max(len(octets) - length, 0)
+    if at == 0 and frame.mac is None and len(octets) <= length:
+        return
+    ok = fcs_of(octets[:at], length) == octets[at:]
+    if frame.mac is not None:
+        frame.mac = replace(frame.mac, fcs_ok=ok)
+        frame.layers[0] = frame.mac
+    meaning = "matches" if ok else "does not match: a damaged frame, or no FCS at all"
+    trailer.append(
+        Span(at * 8, length * 8, "MAC", "FCS", octets[at:], f"check sequence, {meaning}", FCS_CITE)
+    )
+    if not ok:
+        frame.notices.append(Notice("fcs-wrong", f"the FCS {meaning}", FCS_CITE, at))
+
+
+def _open(
+    frame: Frame,
+    reader: Reader,
+    keys: tuple[Key, ...],
+    devices: Devices,
+    asn: int | None,
+    trailer: list[Span],
+) -> bool:
+    """Take the protection off; return whether the payload can be read in the clear.
+
+    Moves the reader's end before the MIC and, for an encrypted payload, swaps in the opened octets.
+    """
+    mac = frame.mac
+    assert mac is not None
+    security = mac.security
+    if security is None or security.level == 0:
+        return True
+    level = security.protection
+    reader.need(level.mic, f"the {level.name} integrity code")
+    header, sealed = reader.data[: reader.pos], reader.data[reader.pos : reader.end]
+    mic = sealed[len(sealed) - level.mic :]
+    if mic:
+        reader.end -= level.mic
+        trailer.append(
+            Span(
+                reader.end * 8, level.mic * 8, "MAC", "MIC", mic, str(level), mac_layer.CITE,
+                "a shorter code protects less: no advice",
+            )
+        )  # fmt: skip
+    security = replace(security, mic=mic)
+    frame.mac = replace(mac, security=security)
+    frame.layers[0] = frame.mac
+    if level.encrypted and not level.mic:
+        text = "the payload is encrypted without any integrity check"
+        frame.notices.append(Notice("no-integrity-check", text, mac_layer.CITE, reader.pos))
+    opened = _try_keys(frame, header, sealed, keys, devices, asn)
+    if opened is None:
+        if not level.encrypted:
+            return True
+        reader.layer = "sealed"
+        reader.rest("sealed payload", "encrypted; no key opens it")
+        return False
+    frame.verified = bool(level.mic)
+    start, end = reader.pos, reader.end
+    reader.data = reader.data[:start] + opened[: end - start] + reader.data[end:]
+    return True
+
+
+def _try_keys(
+    frame: Frame,
+    header: bytes,
+    sealed: bytes,
+    keys: tuple[Key, ...],
+    devices: Devices,
+    asn: int | None,
+) -> bytes | None:
+    """Return the opened octets of the first key that fits, or None after noting why none did."""
+    mac = frame.mac
+    assert mac is not None
+    assert mac.security is not None
+    usable = [key for key in keys if key.opens(mac.security)]
+    if not usable:
+        what = _key_name(mac)
+        text = f"no key for this frame: {what}" if keys else f"sealed; the key wanted: {what}"
+        frame.notices.append(Notice("key-missing", text, mac_layer.CITE, len(header)))
+        return None
+    failure: WireError | None = None
+    for key in usable:
+        try:
+            return unseal(mac, header, sealed, key, asn=asn, devices=devices)
+        except WireError as error:
+            failure = error
+    assert failure is not None
+    if isinstance(failure, BadMic):
+        frame.fault = failure
+    name = "mic-wrong" if isinstance(failure, BadMic) else "nonce-unknown"
+    frame.notices.append(Notice(name, failure.message, failure.cite, len(header)))
+    return None
+
+
+def _key_name(mac: Mac) -> str:
+    security = mac.security
+    assert security is not None
+    text = f"key id mode {security.key_id_mode}"
+    if security.key_index is not None:
+        text += f", index {security.key_index}"
+    if security.key_source is not None:
+        text += f", source {security.key_source.hex()}"
+    return text
+
+
+def _read_payload(frame: Frame, reader: Reader, env: Env) -> None:
+    mac = frame.mac
+    assert mac is not None
+    frame.payload = reader.data[reader.pos : reader.end]
+    if mac.payload_ies_follow:
+        ies = elements.decode_payload_ies(reader)
+        frame.mac = replace(mac, payload_ies=ies)
+        frame.layers[0] = frame.mac
+        frame.payload = reader.data[reader.pos : reader.end]
+    if not reader.left:
+        return
+    if mac.frame_type != FrameType.DATA:
+        reader.layer = FrameType(mac.frame_type).name.lower()
+        reader.rest(f"{reader.layer} content", "")
+        return
+    found = Lowpan(mac.source, mac.destination)
+    try:
+        read_lowpan(reader, env, found)
+    finally:
+        frame.layers += found.layers
+        frame.notices += found.notices
+        frame.link_source, frame.link_destination = found.source, found.destination
+    frame.datagram = found.datagram
+    frame.fragment = found.fragment
+    frame.fragment_octets = found.fragment_octets
+    frame.checksum_elided = found.checksum_elided
+    if found.checksum_elided and not frame.verified:
+        text = (
+            "a UDP checksum is elided and no integrity code was verified: a receiver must drop it"
+        )
+        frame.notices.append(Notice("elided-without-check", text, rfc(6282, "4.3.2"), 0))
+
+
+def _tile(frame: Frame, reader: Reader, trailer: list[Span]) -> None:
+    """Close the gap that a fault left, so that spans tile the frame."""
+    spans = reader.spans
+    at = spans[-1].offset_bits + spans[-1].bits if spans else 0
+    trailer.sort()
+    end = trailer[0].offset_bits if trailer else len(frame.octets) * 8
+    if at < end:
+        layer = reader.layer or "MAC"
+        octets = frame.octets[at // 8 : end // 8]
+        spans.append(Span(at, end - at, layer, "not decoded", octets, "", None))
+    frame.spans = (*spans, *trailer)
+
+
+def encode_frame(
+    mac: Mac,
+    payload: bytes | Writer,
+    *,
+    key: object = None,
+    asn: int | None = None,
+    fcs: int = 2,
+    devices: Mapping[Any, Any] | None = None,
+) -> Encoded:
+    """Return a frame: header, payload IEs, payload (sealed when the header says so), MIC and FCS.
+
+    ``payload`` is octets, or a ``Writer`` whose spans are kept. ``key`` (octets, hex or
+    ``Key``) is needed for levels 1 to 7;
+    ``devices`` gives the EUI-64 behind a short source address. Raises ``RequestError`` for a header that cannot be
+    written, a missing key, or what the nonce lacks. Sizes are not limited here: the PHY's are the caller's matter.
+    """
+    writer = Writer("MAC")
+    mac_layer.encode(writer, mac)
+    header = bytes(writer.data)
+    if isinstance(payload, Writer):
+        body = payload
+    else:
+        body = Writer("payload")
+        body.octets(payload, "payload", "what the frame carries")
+    if mac.payload_ies:
+        with_elements = Writer()
+        elements.encode_ies(with_elements, mac.payload_ies, payload=True)
+        with_elements.append(body)
+        body = with_elements
+    writer.append(body)
+    writer.layer = "MAC"
+    security = mac.security
+    octets = bytes(writer.data)
+    if security is not None and security.level:
+        if key is None:
+            raise RequestError(
+                f"security level {security.level} needs a key", hint="Give key=, 16 octets"
+            )
+        try:
+            sealed = seal(
+                mac, header, bytes(body.data), Key.of(key), asn=asn, devices=devices_of(devices)
+            )
+        except WireError as error:
+            raise RequestError(error.message, cite=error.cite, hint=error.hint) from None
+        octets = header + sealed
+        mic = sealed[len(sealed) - security.protection.mic :] if security.protection.mic else b""
+        writer.octets(
+            mic, "MIC", str(security.protection), mac_layer.CITE,
+            "a shorter code protects less: no advice",
+        )  # fmt: skip
+    check = fcs_of(octets, fcs)
+    writer.octets(check, "FCS", "check sequence, matches", FCS_CITE)
+    return Encoded(octets + check, tuple(writer.spans))

@@ -1,0 +1,225 @@
+"""A 6LoWPAN payload read header by header: dispatch, mesh, fragment, compressed or plain IPv6."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from lowpanbudget.bits import Reader
+from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.env import Env
+from lowpanbudget.errors import Malformed, NotSupported, Reserved
+from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.lowpan import dispatch, fragment, mesh
+from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.stack.datagram import Chain, fill, read_chain
+
+
+class Notice(NamedTuple):
+    """What reading noticed, without judging it: ``name`` for code, ``text`` for people, where, and which section."""
+
+    name: str
+    text: str
+    cite: Cite | None = None
+    offset: int = 0
+
+    def __str__(self) -> str:
+        """Return the text with its cite."""
+        return f"{self.text} ({self.cite})" if self.cite else self.text
+
+
+@dataclass(frozen=True, slots=True)
+class Datagram:
+    """An IPv6 packet: ``octets``; ``checksum_elided`` tells that its UDP checksum was restored, not received."""
+
+    octets: bytes
+    checksum_elided: bool = False
+
+
+@dataclass(slots=True)
+class Lowpan:
+    """What a 6LoWPAN payload held.
+
+    ``source`` and ``destination`` are the link addresses that count: a mesh header's ends, else the MAC's. A fragment
+    has ``fragment`` and the uncompressed ``fragment_octets`` that it brings; a whole datagram has ``datagram``.
+    """
+
+    source: bytes | None = None
+    destination: bytes | None = None
+    layers: list[object] = field(default_factory=list)
+    notices: list[Notice] = field(default_factory=list)
+    datagram: Datagram | None = None
+    fragment: Fragment | None = None
+    fragment_octets: bytes = b""
+    checksum_elided: bool = False
+
+    def note(self, name: str, text: str, cite: Cite | None, offset: int) -> None:
+        """Add a notice."""
+        self.notices.append(Notice(name, text, cite, offset))
+
+
+def read_lowpan(reader: Reader, env: Env, found: Lowpan) -> None:
+    """Read the whole payload into ``found``; what was read before an error stays there.
+
+    Raises ``WireError``.
+    """
+    page = 0
+    for _ in range(ipv6.DEEPEST):
+        octet = reader.peek("the 6LoWPAN dispatch octet", dispatch.PAGES[page].cite)
+        kind = dispatch.PAGES[page][octet]
+        if kind.key == "page":
+            page = dispatch.read_page(reader)
+            continue
+        handler = _HANDLERS.get(kind.key)
+        if handler is None:
+            raise (Reserved if kind.key == "reserved" else NotSupported)(
+                f"dispatch octet {octet:#04x} in page {page} is "
+                + ("reserved" if kind.key == "reserved" else f"{kind.name}: not read further"),
+                offset=reader.pos,
+                layer="6LoWPAN dispatch",
+                cite=kind.cite,
+            )
+        env = handler(reader, env, found) or env
+        if reader.left == 0 or found.datagram is not None or found.fragment_octets:
+            return
+    raise Malformed(
+        f"more than {ipv6.DEEPEST} headers in one frame", offset=reader.pos, layer=reader.layer,
+        cite=dispatch.PAGE_0.cite,
+    )  # fmt: skip
+
+
+def _nalp(reader: Reader, _env: Env, found: Lowpan) -> None:
+    kind = dispatch.PAGE_0[reader.data[reader.pos]]
+    found.note("not-lowpan", "the payload is not a LoWPAN frame", kind.cite, reader.pos)
+    reader.layer = "payload"
+    reader.rest("payload", kind.name, kind.cite)
+
+
+def _mesh(reader: Reader, env: Env, found: Lowpan) -> Env:
+    header = mesh.decode(reader)
+    found.layers.append(header)
+    found.source, found.destination = header.originator, header.final
+    # addresses are elided against the ends of the mesh path, not against this hop (RFC 4944 section 5.2)
+    return env.between(header.originator, header.final)
+
+
+def _broadcast(reader: Reader, _env: Env, found: Lowpan) -> None:
+    found.layers.append(mesh.decode_broadcast(reader))
+
+
+def _fragment(reader: Reader, _env: Env, found: Lowpan) -> None:
+    start = reader.pos
+    header = fragment.decode(reader)
+    found.layers.append(header)
+    found.fragment = header
+    if header.first:
+        reader.need(1, "the compressed headers of a first fragment", fragment.CITE)
+        return
+    reader.layer = "payload"
+    octets = reader.rest("fragment payload", "uncompressed octets", fragment.CITE)
+    if not octets or header.offset + len(octets) > header.size:
+        raise Malformed(
+            f"{len(octets)} octets at {header.offset} do not fit datagram_size {header.size}"
+            if octets
+            else "the fragment brings no octets",
+            offset=start,
+            layer="FRAGN",
+            cite=fragment.CITE,
+        )
+    _note_unaligned(found, header, len(octets), start)
+    found.fragment_octets = octets
+
+
+def _note_unaligned(found: Lowpan, header: Fragment, octets: int, start: int) -> None:
+    if (header.offset + octets) % fragment.UNIT and header.offset + octets != header.size:
+        found.note(
+            "fragment-not-multiple-of-8",
+            f"the fragment ends at octet {header.offset + octets}, no multiple of 8",
+            fragment.CITE,
+            start,
+        )
+
+
+def _iphc(reader: Reader, env: Env, found: Lowpan) -> None:
+    chain = Chain()
+    start = reader.pos
+    try:
+        read_chain(reader, env, chain)
+    finally:
+        found.layers += chain.layers
+    _finish(chain, found, start)
+
+
+def _ipv6(reader: Reader, _env: Env, found: Lowpan) -> None:
+    start = reader.pos
+    dispatch.IPV6.read(reader)
+    at = reader.pos
+    header = ipv6.decode(reader)
+    found.layers.append(header)
+    if header.next_header == ipv6.UDP and reader.left >= udp.OCTETS:
+        found.layers.append(udp.decode(reader))
+    reader.layer = "payload"
+    if reader.left:
+        reader.rest("payload", ipv6.next_header_name(header.next_header))
+    octets = reader.data[at : reader.end]
+    expected = found.fragment.size if found.fragment else len(octets)
+    if header.payload_length + ipv6.OCTETS != expected:
+        found.note(
+            "ipv6-length-differs",
+            f"the IPv6 payload length {header.payload_length} and the {expected - ipv6.OCTETS} "
+            "octets from the lower layer differ",
+            ipv6.HEADER.cite,
+            at,
+        )
+    _deliver(found, octets, start)
+
+
+def _finish(chain: Chain, found: Lowpan, start: int) -> None:
+    """Fill in lengths and checksums and deliver the datagram or the first fragment's part of it."""
+    missing = 0
+    if found.fragment is not None:
+        missing = found.fragment.size - chain.header_octets - len(chain.payload)
+        if missing < 0:
+            raise Malformed(
+                f"the first fragment expands to {found.fragment.size - missing} octets, "
+                f"datagram_size says {found.fragment.size}",
+                offset=start,
+                layer="FRAG1",
+                cite=fragment.CITE,
+                hint="Some senders give the compressed size; the standard wants the uncompressed one",
+            )
+    found.checksum_elided = chain.checksum_elided
+    if chain.checksum_elided:
+        found.note(
+            "udp-checksum-elided",
+            "the UDP checksum was elided; it is restored by computing it",
+            rfc(6282, "4.3.2"),
+            start,
+        )
+    _deliver(found, fill(chain, missing), start)
+
+
+def _deliver(found: Lowpan, octets: bytes, start: int) -> None:
+    if found.fragment is None:
+        found.datagram = Datagram(octets, found.checksum_elided)
+        return
+    if len(octets) > found.fragment.size:
+        raise Malformed(
+            f"the first fragment holds {len(octets)} octets, datagram_size says "
+            f"{found.fragment.size}",
+            offset=start,
+            layer="FRAG1",
+            cite=fragment.CITE,
+        )
+    _note_unaligned(found, found.fragment, len(octets), start)
+    found.fragment_octets = octets
+
+
+_HANDLERS: dict[str, Callable[[Reader, Env, Lowpan], Env | None]] = {
+    "nalp": _nalp,
+    "mesh": _mesh,
+    "bc0": _broadcast,
+    "frag1": _fragment,
+    "fragn": _fragment,
+    "ipv6": _ipv6,
+    "iphc": _iphc,
+}

@@ -1,0 +1,128 @@
+"""Where a datagram is cut: one frame when it fits, else fragments (RFC 4944 section 5.3, RFC 6282 section 2)."""
+
+from lowpanbudget.bits import Writer
+from lowpanbudget.cites import rfc
+from lowpanbudget.env import Env
+from lowpanbudget.errors import DoesNotFit, RequestError
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.lowpan import fragment
+from lowpanbudget.layers.lowpan.fragment import FRAG1, FRAGN, LARGEST, UNIT, Fragment
+from lowpanbudget.stack.packing import Options, Packed, pack_headers
+
+LEAST_ROOM = FRAGN.octets + UNIT
+
+
+def payloads(
+    datagram: bytes, env: Env, *, room: int, tag: int = 0, options: Options | None = None
+) -> list[Writer]:
+    """Return the 6LoWPAN payloads of a datagram, each at most ``room`` octets: one, or its fragments.
+
+    All compressed headers stand in the first fragment: headers that would not fit there are not compressed. Cuts are
+    as late as the 8-octet rule allows; the last fragment may have any length. Raises ``RequestError`` when the datagram
+    is too long for an 11-bit size, ``DoesNotFit`` when the room is too small for any fragment.
+    """
+    options = options or Options()
+    packed = pack_headers(datagram, env, options)
+    whole = len(packed.writer.data) + len(datagram) - packed.covers
+    if whole <= room:
+        packed.writer.layer = "payload"
+        packed.writer.octets(datagram[packed.covers :], "payload", "what the headers carry")
+        return [packed.writer]
+    if len(datagram) > LARGEST:
+        raise RequestError(
+            f"a datagram of {len(datagram)} octets is over {LARGEST}, the largest datagram_size",
+            cite=fragment.CITE,
+        )
+    if room < LEAST_ROOM:
+        raise DoesNotFit(
+            f"{room} octets of room cannot carry a fragment: a header of {FRAGN.octets} and "
+            f"{UNIT} octets of datagram are the least",
+            by=LEAST_ROOM - room,
+            cite=fragment.CITE,
+        )
+    if not 0 <= tag <= 0xFFFF:
+        raise RequestError(f"tag {tag} is not a 16-bit number", cite=fragment.CITE)
+    return _fragments(datagram, env, options, packed, room, tag)
+
+
+def split(
+    packet: object,
+    env: Env,
+    *,
+    room: int,
+    tag: int = 0,
+    elide_udp_checksum: bool = False,
+    ghc: bool = False,
+    lorh: bool = False,
+) -> list[bytes]:
+    """Return the 6LoWPAN payloads (octets) of one frame or of a datagram's fragments.
+
+    ``packet`` is octets or a scapy packet; ``room`` the octets of one frame's payload; ``tag``
+    the datagram_tag. Errors as
+    ``payloads``.
+    """
+    options = Options(elide_udp_checksum, ghc, lorh)
+    writers = payloads(octets_of(packet), env, room=room, tag=tag, options=options)
+    return [bytes(writer.data) for writer in writers]
+
+
+def octets_of(packet: object) -> bytes:
+    """Return the octets of a packet given as octets or as an object with ``__bytes__`` (a scapy packet).
+
+    Raises ``RequestError`` for anything else.
+    """
+    if isinstance(packet, bytes | bytearray | memoryview) or hasattr(packet, "__bytes__"):
+        return bytes(packet)
+    raise RequestError(f"{type(packet).__name__} is neither octets nor a packet")
+
+
+def _fragments(
+    datagram: bytes, env: Env, options: Options, packed: Packed, room: int, tag: int
+) -> list[Writer]:
+    first, cut = _first(datagram, env, options, packed, room, tag)
+    writers = [first]
+    most = (room - FRAGN.octets) // UNIT * UNIT
+    while cut < len(datagram):
+        left = len(datagram) - cut
+        take = left if left <= room - FRAGN.octets else most
+        writer = Writer()
+        fragment.encode(writer, Fragment(len(datagram), tag, cut))
+        writer.layer = "payload"
+        writer.octets(datagram[cut : cut + take], "fragment payload", "uncompressed octets")
+        writers.append(writer)
+        cut += take
+    return writers
+
+
+def _first(
+    datagram: bytes, env: Env, options: Options, packed: Packed, room: int, tag: int
+) -> tuple[Writer, int]:
+    """Return the first fragment and where the datagram is cut after it."""
+    depth = min(options.depth, _headers(datagram))
+    while True:
+        # the longest cut that is a multiple of 8, behind all compressed headers, and within the room
+        most = packed.covers + room - FRAG1.octets - len(packed.writer.data)
+        cut = min(most, len(datagram) - 1) // UNIT * UNIT
+        if cut >= packed.covers:
+            writer = Writer()
+            fragment.encode(writer, Fragment(len(datagram), tag, first=True))
+            writer.append(packed.writer)
+            writer.layer = "payload"
+            writer.octets(datagram[packed.covers : cut], "fragment payload", "uncompressed octets")
+            return writer, cut
+        if depth < 0:
+            raise DoesNotFit(
+                f"{room} octets of room cannot carry the first fragment of this datagram",
+                by=packed.covers - cut,
+                cite=rfc(6282, "2"),
+                hint="Its headers must stand in the first fragment",
+            )
+        # "any header that cannot fit within the first fragment MUST NOT be compressed"
+        depth -= 1
+        packed = pack_headers(
+            datagram, env, Options(options.elide_udp_checksum, options.ghc, options.lorh, depth)
+        )
+
+
+def _headers(datagram: bytes) -> int:
+    return min(sum(1 for _ in ipv6.walk(datagram)), ipv6.DEEPEST)
