@@ -6,8 +6,7 @@
     101nssss  set       na += n000, sa += ssss000, for the next back-reference
     11nnnkkk  backref   n = na + nnn + 2 octets, from s = sa + kkk + n to the left; na = sa = 0
 
-Decoder, encoder and explanation read one table. Running the machine is plain code beside it:
-a table cannot say "from s octets to the left".
+Decoder, encoder and explanation read one table; running the machine is plain code beside it.
 """
 
 from collections.abc import Iterator
@@ -208,7 +207,7 @@ def decompress(code: bytes, dictionary: bytes, *, limit: int = LARGEST) -> Expan
 _LONGEST_LITERAL = field(LITERAL.template, LITERAL.last, "k")
 _LONGEST_ZEROS = field(ZEROS.template, ZEROS.last, "n") + LEAST
 _REACH = field(SET.template, SET.last, "s")
-_OCTET = 1 << 32
+_OCTET = 1 << 16
 _CODE = _OCTET + 1
 
 
