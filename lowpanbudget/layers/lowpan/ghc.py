@@ -96,8 +96,7 @@ NHC_FORMS = (
 class Step(NamedTuple):
     """What one code does; the ``octets`` of all steps tile ``code[:consumed]``.
 
-    ``n`` octets are laid out, those of a copy from ``s`` to the left. In a ``set`` they are what is
-    added to the next copy's.
+    ``n`` octets are laid out, a copy's from ``s`` to the left; a ``set`` adds both to the next copy's.
     """
 
     offset: int
@@ -214,9 +213,10 @@ _CODE = _OCTET + 1
 def compress(octets: bytes, dictionary: bytes, *, stop: bool = False) -> bytes:
     """Return the shortest code for the octets, followed by the stop code if asked.
 
-    No shorter code exists for up to 2047 octets. More are legal, but no datagram has them: copies
-    then come from the last 256 octets only, so that time stays linear. The code is longer than the
-    octets by at most one for each 95 begun (and the stop code): whether to send it is the caller's.
+    No shorter code exists for up to 2047 octets; of more, which no datagram has, copies come from
+    the last 256 only, so that time stays linear. The code is longer than the octets by at most one
+    for each 95 begun (and the stop code). Whether to send it is the caller's: its length can tell
+    a listener about secrets that stand beside octets of his choice (RFC 7400 section 5).
     """
     buffer = dictionary + octets
     here = len(dictionary)
