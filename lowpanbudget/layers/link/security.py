@@ -174,7 +174,9 @@ def _beacon_fields(payload: bytes) -> int:
     return min(at, len(payload))
 
 
-def seal(mac: Mac, header: bytes, payload: bytes, key: Key, *, asn: int | None, devices: Devices) -> bytes:  # fmt: skip
+def seal(
+    mac: Mac, header: bytes, payload: bytes, key: Key, *, asn: int | None, devices: Devices
+) -> bytes:
     """Return the protected payload followed by its MIC."""
     security = mac.security
     assert security is not None
@@ -188,8 +190,9 @@ def seal(mac: Mac, header: bytes, payload: bytes, key: Key, *, asn: int | None, 
     return clear + _counter_mode(key, nonce(mac, devices, asn), private)
 
 
-def unseal(mac: Mac, header: bytes, sealed: bytes, key: Key, *, asn: int | None, devices: Devices)
--> bytes:  # fmt: skip
+def unseal(
+    mac: Mac, header: bytes, sealed: bytes, key: Key, *, asn: int | None, devices: Devices
+) -> bytes:
     """Return the payload in the clear; ``sealed`` holds the protected payload and its MIC.
 
     Raises ``BadMic`` when the integrity code does not match, ``WireError`` when the nonce cannot be made.
