@@ -1,0 +1,217 @@
+"""The house of the design: who may import whom, who may open files, which words stay out of which rooms."""
+
+import ast
+import io
+import subprocess
+import sys
+import tokenize
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import lowpanbudget
+
+PACKAGE = Path(lowpanbudget.__file__).parent
+ORDER = (
+    "cites < errors < bits < env < fields < columns < layers < stack < payload < design < "
+    "capture < room < deployment < findings < report < cli"
+)
+FLOORS = ORDER.split(" < ")
+ABOVE_ALL = {"", "__main__"}  # the package itself, which imports names lazily, and the way in
+ROOMS_OF_LAYERS = {"link": {"link"}, "internet": {"internet"}, "lowpan": {"lowpan", "internet"}}
+# Names of protocols, of their fields and mechanisms; words that any trade uses (header, frame, hop, mesh) are free.
+BANNED = (
+    "6lo 6lorh 6lowpan aes asn ccm coap cid dac dam dtls ecn dscp eid eui eui64 frag1 fragn ghc hc1 hlim icmp "
+    "icmpv6 ieee iid iphc ipv6 lorh mac mhr mic nhc oscore pan psdu rfrag rpi rpl sac "
+    "sam srh tcp tsch udp"
+)
+PROTOCOL_WORDS = set(BANNED.split())
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+def name_of(path: Path) -> str:
+    """Return the dotted name inside the package, "" for the package itself."""
+    parts = path.relative_to(PACKAGE).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def tree_of(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"), str(path))
+
+
+def imports(path: Path) -> Iterator[tuple[int, str]]:
+    """Yield line and full name of all that is imported in a module, also under TYPE_CHECKING or in functions."""
+    package = ("lowpanbudget." + name_of(path)).rstrip(".").split(".")
+    if path.name != "__init__.py":
+        package.pop()
+    for node in ast.walk(tree_of(path)):
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield node.lineno, alias.name
+        elif isinstance(node, ast.ImportFrom):
+            base = package[: len(package) - node.level + 1] if node.level else []
+            source = ".".join([*base, *([node.module] if node.module else [])])
+            for alias in node.names:
+                yield node.lineno, f"{source}.{alias.name}"
+        elif isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "import_module":
+            name = node.args[0]
+            if isinstance(name, ast.Constant):
+                yield node.lineno, str(name.value)
+
+
+def inner(full: str) -> str | None:
+    """Return the name inside the package, or None for another package's."""
+    if full == "lowpanbudget":
+        return ""
+    return full.removeprefix("lowpanbudget.") if full.startswith("lowpanbudget.") else None
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_imports_go_left(path: Path) -> None:
+    here = name_of(path)
+    floor = here.split(".")[0]
+    if floor in ABOVE_ALL:
+        return
+    assert floor in FLOORS, f"{here} stands on no floor: add it to the order or move it"
+    for line, full in imports(path):
+        there = inner(full)
+        if there is None:
+            continue
+        other = there.split(".")[0]
+        if other not in FLOORS:
+            pytest.fail(f"{here}:{line} imports {full} from the package's front door")
+        assert FLOORS.index(other) <= FLOORS.index(floor), f"{here}:{line} imports {full}"
+
+
+@pytest.mark.parametrize(
+    "path", [p for p in MODULES if name_of(p).startswith("layers.")], ids=name_of
+)
+def test_layers_link_and_internet_stand_alone(path: Path) -> None:
+    room = name_of(path).split(".")[1]
+    for line, full in imports(path):
+        there = inner(full)
+        if there is not None and there.startswith("layers."):
+            assert there.split(".")[1] in ROOMS_OF_LAYERS[room], f"{name_of(path)}:{line}: {full}"
+
+
+def words_of(path: Path) -> Iterator[tuple[int, str]]:
+    """Yield the words of a module's identifiers and texts in lower case.
+
+    Comments and docstrings are exempt: a module may say in words why it knows no protocol.
+    """
+    source = path.read_text(encoding="utf-8")
+    docstrings = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
+            first = node.body[0] if node.body else None
+            if isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant):
+                docstrings.add((first.lineno, first.col_offset))
+    for token in tokenize.generate_tokens(io.StringIO(source).readline):
+        if token.type == tokenize.STRING and token.start in docstrings:
+            continue
+        if token.type in (tokenize.NAME, tokenize.STRING) or tokenize.tok_name[
+            token.type
+        ].startswith("FSTRING"):
+            yield from ((token.start[0], word) for word in split_words(token.string))
+
+
+def split_words(text: str) -> list[str]:
+    """Return ``text`` cut at everything that is no letter or digit, and at a capital after a small letter."""
+    spaced = "".join(
+        f" {sign}" if sign.isupper() and before.islower() else sign if sign.isalnum() else " "
+        for before, sign in zip(" " + text, text, strict=False)
+    )
+    return spaced.lower().split()
+
+
+@pytest.mark.parametrize(
+    "path", [p for p in MODULES if name_of(p).split(".")[0] in {"room", "report"}], ids=name_of
+)
+def test_no_protocol_is_named(path: Path) -> None:
+    found = [(line, word) for line, word in words_of(path) if word in PROTOCOL_WORDS]
+    assert not found, f"{name_of(path)} names protocols: {found}"
+
+
+def test_the_word_list_finds_what_it_should(tmp_path: Path) -> None:
+    sample = tmp_path / "sample.py"
+    sample.write_text(
+        '"""Docstring with iphc."""\n# comment with udp\nmac_level = "coap ok"\nUdpThing = f"x {mac_level} mic"\n'
+        "company = 'companion'\n"
+    )
+    assert {word for _, word in words_of(sample) if word in PROTOCOL_WORDS} == {
+        "mac", "coap", "udp", "mic",
+    }  # fmt: skip
+
+
+OPENERS = {"open", "read_text", "read_bytes", "write_text", "write_bytes", "fdopen", "mkstemp"}
+OPENERS |= {"NamedTemporaryFile", "TemporaryFile", "fromfile", "tofile", "savez", "loadtxt"}
+MAY_OPEN = ("design.load", "capture", "cli")
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_only_the_edges_open_files(path: Path) -> None:
+    here = name_of(path)
+    if any(here == edge or here.startswith(edge + ".") for edge in MAY_OPEN):
+        return
+    for node in ast.walk(tree_of(path)):
+        if isinstance(node, ast.Call):
+            called = getattr(node.func, "id", getattr(node.func, "attr", ""))
+            assert called not in OPENERS, f"{here}:{node.lineno} calls {called}"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_only_columns_and_the_survey_import_numpy(path: Path) -> None:
+    if name_of(path) == "columns" or "survey" in name_of(path).split("."):
+        return
+    for line, full in imports(path):
+        assert full.split(".")[0] != "numpy", f"{name_of(path)}:{line} imports {full}"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_no_module_is_named_like_the_standard_library(path: Path) -> None:
+    name = path.stem if path.stem != "__init__" else path.parent.name
+    assert name == "__main__" or name not in sys.stdlib_module_names
+
+
+PROBE = """
+import importlib, sys, types
+for name in sys.argv[1:]:
+    importlib.import_module(name)
+import lowpanbudget
+for name in lowpanbudget.__all__:
+    value = getattr(lowpanbudget, name)
+    assert callable(value), name
+    assert not isinstance(value, types.ModuleType), name
+"""
+
+
+@pytest.mark.parametrize("order", ["left to right", "right to left"])
+def test_every_submodule_imports_and_then_every_public_name_works(order: str) -> None:
+    """A submodule that is imported becomes an attribute of the package and could hide a public name."""
+    names = [f"lowpanbudget.{name_of(path)}".rstrip(".") for path in MODULES]
+    names = [name for name in names if not name.endswith("__main__")]
+    if order == "right to left":
+        names.reverse()
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-c", PROBE, *names],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+
+
+def test_no_public_name_is_a_submodule() -> None:
+    top = {name_of(path).split(".")[0] for path in MODULES}
+    assert not top & set(lowpanbudget.__all__)
+
+
+def test_importing_the_package_loads_nothing_heavy() -> None:
+    probe = (
+        "import sys, lowpanbudget; lowpanbudget.decode_frame; lowpanbudget.compress; lowpanbudget.Reassembler\n"
+        "print(*{m.split('.')[0] for m in sys.modules} & "
+        "{'numpy', 'scapy', 'pydantic', 'rich', 'jinja2', 'asn1tools', 'aiocoap', 'click', 'cryptography'})"
+    )
+    done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == ""
