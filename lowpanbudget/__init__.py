@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from lowpanbudget.bits import Span as Span
+    from lowpanbudget.design.load import load_design as load_design
     from lowpanbudget.env import Context as Context
     from lowpanbudget.env import Env as Env
     from lowpanbudget.errors import (
@@ -52,6 +53,8 @@ if TYPE_CHECKING:
     from lowpanbudget.layers.link.auxiliary import Security as Security
     from lowpanbudget.layers.link.mac import Mac as Mac
     from lowpanbudget.layers.link.security import Key as Key
+    from lowpanbudget.room.compute import budget as budget
+    from lowpanbudget.room.fit import fit as fit
     from lowpanbudget.stack.convert import compress as compress
     from lowpanbudget.stack.convert import decompress as decompress
     from lowpanbudget.stack.frame import decode_frame as decode_frame
@@ -76,6 +79,9 @@ _HOMES = {
     "Security": "layers.link.auxiliary",
     "Mac": "layers.link.mac",
     "Key": "layers.link.security",
+    "budget": "room.compute",
+    "fit": "room.fit",
+    "load_design": "design.load",
     "compress": "stack.convert",
     "decompress": "stack.convert",
     "decode_frame": "stack.frame",

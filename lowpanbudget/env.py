@@ -64,6 +64,9 @@ class Contexts(Mapping[int, Context]):
     def __len__(self) -> int:
         return len(self._table)
 
+    def __hash__(self) -> int:
+        return hash(tuple(self._table.items()))
+
     def __repr__(self) -> str:
         rows = ", ".join(f"{number}: {context.prefix}" for number, context in self._table.items())
         return f"Contexts({{{rows}}})"

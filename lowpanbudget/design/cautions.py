@@ -1,0 +1,29 @@
+"""What a careful colleague would say of a path before anything is built."""
+
+from collections.abc import Iterator
+
+from lowpanbudget.design.flow import FORWARDED, Path
+from lowpanbudget.layers.lowpan.iphc import LINK_LOCAL
+
+
+def cautions(path: Path) -> Iterator[str]:
+    """Yield cautions about protection and reach; they cost nothing and change no number."""
+    link, flow = path.link, path.flow
+    security = link.security
+    if security is None or security.level == 0:
+        yield "The link is not secured: anyone near can read and forge frames."
+    elif not security.protection.mic:
+        yield "Security level 4 encrypts without integrity code: altered frames pass unnoticed."
+    elif not security.protection.encrypted:
+        yield f"Security level {security.level} does not encrypt: anyone near can read the data."
+    if flow.elide_udp_checksum:
+        yield (
+            "The UDP checksum is elided: RFC 6282 section 4.3.2 allows that only with the upper "
+            "layer's permission and another integrity check over pseudo-header and data."
+        )
+        if security is None or not security.protection.mic:
+            yield "No link integrity code stands in for it: a receiver must drop these packets."
+    if flow.group is not None:
+        yield "Frames to a group are not acknowledged: a lost one is not sent again."
+    if path.hop.name == FORWARDED and flow.source.ip(link.addresses) in LINK_LOCAL.prefix:
+        yield "A link-local address does not pass a router: this flow needs a routable one."

@@ -1,0 +1,291 @@
+"""A flow of a design: who sends to whom over which headers; it builds the frames of a hop and a payload.
+
+The knobs that turn a flow key stand at the end, beside what they turn.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from ipaddress import IPv6Address
+from typing import Literal, NamedTuple
+
+from lowpanbudget.bits import Writer
+from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.design.link import AddressForm, Link
+from lowpanbudget.env import Contexts, Env, interface_identifier
+from lowpanbudget.errors import DoesNotFit
+from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.layers.link.mac import BROADCAST
+from lowpanbudget.layers.lowpan.iphc import HLIM, LINK_LOCAL
+from lowpanbudget.stack.frame import Encoded
+from lowpanbudget.stack.packing import Options
+from lowpanbudget.stack.split import payloads
+
+Role = Literal["node", "collector", "border", "outside"]
+FIRST, FORWARDED = "first", "forwarded"
+
+# Relays are nobody's address: nothing can be elided because of them
+_RELAYS: dict[str, tuple[bytes, bytes]] = {
+    "short": (b"\xfd\xf1", b"\xfd\xf2"),
+    "extended": (bytes.fromhex("02fffefdfcfbf1f1"), bytes.fromhex("02fffefdfcfbf2f2")),
+}
+_STAND_IN_SHORT = {"node": b"\x00\x17", "collector": b"\x00\x01", "border": b"\x00\x00"}
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """One end of a flow: its role, link addresses and IPv6 address.
+
+    ``prefix`` with ``identifier`` makes the address follow the link address; else ``address`` is given whole.
+    """
+
+    name: str
+    role: Role
+    short: bytes | None = None
+    extended: bytes | None = None
+    address: IPv6Address | None = None
+    prefix: int = LINK_LOCAL.value
+    identifier: AddressForm | Literal["link"] = "link"
+
+    def link_address(self, form: AddressForm) -> bytes:
+        """Return the link address of this form; a station without a short one gets a stand-in."""
+        if form == "short":
+            return self.short or _STAND_IN_SHORT.get(self.role, b"\x00\x21")
+        return self.extended or bytes.fromhex("02000000000000") + (self.short or b"\x01")[-1:]
+
+    def ip(self, form: AddressForm) -> IPv6Address:
+        """Return the IPv6 address, its identifier made from the link address of ``form`` where it follows that."""
+        if self.address is not None:
+            return self.address
+        own = form if self.identifier == "link" else self.identifier
+        return IPv6Address(self.prefix | (interface_identifier(self.link_address(own)) or 0))
+
+
+class Hop(NamedTuple):
+    """One transmission of a flow's datagram: link addresses, the hop limit it has there."""
+
+    name: str
+    source: bytes
+    destination: bytes
+    hop_limit: int
+
+
+@dataclass(frozen=True, slots=True)
+class Flow:
+    """Who sends to whom.
+
+    ``group`` is the destination of a multicast flow, else None; ``messages`` are names of the design's messages;
+    ``every_s`` says how often; ``most_frames`` how many frames one may take.
+    """
+
+    name: str
+    source: Station
+    destination: Station
+    border: Station
+    group: IPv6Address | None = None
+    hops: int = 1
+    source_port: int = 0xF0B0
+    destination_port: int = 0xF0B0
+    hop_limit: int = 64
+    traffic_class: int = 0
+    flow_label: int = 0
+    elide_udp_checksum: bool = False
+    messages: tuple[str, ...] = ()
+    every_s: float | None = None
+    most_frames: int = 1
+
+    @property
+    def direction(self) -> str:
+        """Return up, down, across, or to many, as seen from the nodes."""
+        if self.group is not None:
+            return "to many"
+        up, down = self.source.role == "node", self.destination.role == "node"
+        return "across" if up and down else "up" if up else "down" if down else "across"
+
+    def hop_list(self, link: Link) -> tuple[Hop, ...]:
+        """Return the hops that differ: the first, and a forwarded one when there are several.
+
+        The forwarded hop stands for the worst: its link addresses are relays' (but for the last of
+        two hops) and its hop
+        limit is one that no form elides.
+        """
+        form = link.addresses
+        start, end = (
+            (self.border if station.role == "outside" else station).link_address(form)
+            for station in (self.source, self.destination)
+        )
+        relay, next_relay = _RELAYS[form]
+        if self.group is not None:
+            end = next_relay = BROADCAST
+        limit = self.hop_limit - (1 if self.source.role == "outside" else 0)
+        first = Hop(FIRST, start, end if self.hops == 1 else next_relay, limit)
+        if self.hops == 1:
+            return (first,)
+        later = range(limit - 1, limit - self.hops, -1)
+        worst = next((value for value in later if HLIM.best(value).row.inline), later[0])
+        return first, Hop(FORWARDED, relay, end if self.hops == 2 else next_relay, worst)
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """A flow on one hop of a link: everything that decides a frame but its payload."""
+
+    link: Link
+    contexts: Contexts
+    flow: Flow
+    hop: Hop
+
+    @property
+    def env(self) -> Env:
+        """Return what both ends of the hop know."""
+        return Env(self.hop.source, self.hop.destination, None, self.contexts)
+
+    def datagram(self, payload: bytes) -> bytes:
+        """Return the IPv6 datagram that carries ``payload``, its checksum computed."""
+        flow, form = self.flow, self.link.addresses
+        source = flow.source.ip(form)
+        destination = flow.group if flow.group is not None else flow.destination.ip(form)
+        length = udp.OCTETS + len(payload)
+        segment = bytes(Udp(flow.source_port, flow.destination_port, length, 0)) + payload
+        checksum = udp.checksum(source, destination, segment)
+        header = Ipv6(
+            flow.traffic_class, flow.flow_label, length, ipv6.UDP, self.hop.hop_limit,
+            source, destination,
+        )  # fmt: skip
+        return bytes(header) + segment[:6] + checksum.to_bytes(2, "big") + segment[8:]
+
+    def frames(self, payload: bytes) -> list[Encoded]:
+        """Return the frames that carry ``payload`` over this hop: one, or fragments.
+
+        Raises ``DoesNotFit`` when the datagram is over the MTU or no fragment fits.
+        """
+        link, hop = self.link, self.hop
+        return [
+            link.frame(hop.source, hop.destination, writer) for writer in self._payloads(payload)
+        ]
+
+    def count(self, payload_octets: int) -> int:
+        """Return how many frames a payload of so many octets takes; raises as ``frames``."""
+        return len(self._payloads(bytes(payload_octets)))
+
+    def _payloads(self, payload: bytes) -> list[Writer]:
+        datagram = self.datagram(payload)
+        if len(datagram) > self.link.mtu:
+            raise DoesNotFit(
+                f"the datagram has {len(datagram)} octets, the MTU is {self.link.mtu}",
+                by=len(datagram) - self.link.mtu,
+                cite=rfc(4944, "4"),
+            )
+        room = _link_room(self.link, self.hop.source, self.hop.destination)
+        options = Options(elide_udp_checksum=self.flow.elide_udp_checksum)
+        return payloads(datagram, self.env, room=room, options=options)
+
+
+@lru_cache(maxsize=256)
+def _link_room(link: Link, source: bytes, destination: bytes) -> int:
+    return link.room(source, destination)
+
+
+def paths(link: Link, contexts: Contexts, flow: Flow) -> list[Path]:
+    """Return the flow's paths, one for each hop that differs."""
+    return [Path(link, contexts, flow, hop) for hop in flow.hop_list(link)]
+
+
+@dataclass(frozen=True, slots=True)
+class FlowKnob:
+    """One thing to change about a flow or the contexts it may use; fields as of ``LinkKnob``."""
+
+    key: str
+    text: str
+    flow: Flow
+    contexts: Contexts
+    cite: Cite
+    condition: str = ""
+    caution: str = ""
+    stronger: bool = field(default=False)
+
+
+def flow_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]:
+    """Yield every change of a flow key, or of the contexts, that may free octets."""
+    yield from _context_knobs(link, contexts, flow)
+    ports = (flow.source_port, flow.destination_port)
+    if any(port >> 4 != 0xF0B for port in ports):
+        yield FlowKnob(
+            "flow.source_port, flow.destination_port",
+            "both ports in 0xf0b0-0xf0bf",
+            replace(flow, source_port=0xF0B1, destination_port=0xF0B2),
+            contexts,
+            rfc(6282, "4.3.1"),
+            "these ports say little about the application: pair them with an integrity check",
+        )
+    if HLIM.best(flow.hop_limit).row.inline:
+        for limit in (64, 255, 1):
+            if limit >= flow.hops:
+                yield FlowKnob(
+                    "flow.hop_limit",
+                    f"hop limit {limit}",
+                    replace(flow, hop_limit=limit),
+                    contexts,
+                    rfc(6282, "3.1.1"),
+                )
+    if flow.traffic_class or flow.flow_label:
+        yield FlowKnob(
+            "flow.traffic_class, flow.flow_label",
+            "traffic class and flow label zero",
+            replace(flow, traffic_class=0, flow_label=0),
+            contexts,
+            rfc(6282, "3.2.1"),
+        )
+    if not flow.elide_udp_checksum:
+        yield FlowKnob(
+            "flow.udp_checksum",
+            "the UDP checksum elided",
+            replace(flow, elide_udp_checksum=True),
+            contexts,
+            rfc(6282, "4.3.2"),
+            caution="only where the upper layer permits it and another integrity check covers pseudo-header and "
+            "data end to end; otherwise a damaged packet may reach a wrong node unseen",
+        )
+
+
+def _context_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]:
+    """Yield contexts that would serve the flow's addresses: the /64 prefix, and the whole address."""
+    free = next((number for number in range(16) if number not in contexts), None)
+    ends = [("source", flow.source)]
+    if flow.group is None:
+        ends.append(("destination", flow.destination))
+    addresses = {end: station.ip(link.addresses) for end, station in ends}
+    for number, context in contexts.items():
+        if not context.may_compress and any(a in context.prefix for a in addresses.values()):
+            allowed = _with_context(contexts, number, str(context.prefix))
+            yield FlowKnob(
+                f"context {number}", f"context {number} allowed for compression", flow, allowed,
+                rfc(6775, "4.2"), "every receiver must have learned it first",
+            )  # fmt: skip
+    if free is None:
+        return
+    for end, station in ends:
+        address = addresses[end]
+        if address in LINK_LOCAL.prefix:
+            continue
+        for length, what in ((64, "prefix"), (128, "whole address")):
+            if length == 128 and station.role == "node":
+                continue  # there are many nodes and 16 contexts
+            prefix = f"{IPv6Address(int(address) >> (128 - length) << (128 - length))}/{length}"
+            if any(str(context.prefix) == prefix for context in contexts.values()):
+                continue
+            yield FlowKnob(
+                "context",
+                f"a context for the {end}'s {what} ({prefix})",
+                flow,
+                _with_context(contexts, free, prefix),
+                rfc(6282, "3.1.1"),
+                "all nodes must share it (RFC 6775 section 5.4.1 spreads it)",
+            )
+
+
+def _with_context(contexts: Contexts, number: int, prefix: str) -> Contexts:
+    """Return the contexts with one more, or one changed."""
+    return Contexts({**contexts, number: prefix})

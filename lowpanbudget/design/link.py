@@ -1,0 +1,210 @@
+"""The link of a design: PHY, frame form, security; it writes the MAC header of each frame.
+
+The knobs that turn a link key stand at the end, beside what they turn.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from typing import Literal, NamedTuple
+
+from lowpanbudget.bits import Writer
+from lowpanbudget.cites import Cite, ieee
+from lowpanbudget.layers.link.addressing import MODE_OCTETS, Addressing, addressing
+from lowpanbudget.layers.link.auxiliary import KEY_IDS_CITE, LEVELS, LEVELS_CITE, Security
+from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
+from lowpanbudget.stack.frame import STAND_IN_KEY, Encoded, encode_frame
+
+AddressForm = Literal["short", "extended"]
+PanIds = Literal["both", "one", "none"]
+_PAN_IDS = {"both": 2, "one": 1, "none": 0}
+
+
+class Phy(NamedTuple):
+    """A PHY: the octets that its largest frame (PSDU) holds, and the FCS it uses."""
+
+    name: str
+    largest: int
+    fcs: int
+    cite: Cite
+
+
+# aMaxPhyPacketSize is 127 octets, 2047 for the SUN PHYs, whose longer frames want a 4-octet FCS (from memory)
+_SMALL, _LARGE = ieee(2015, "table 11-1"), ieee(2015, "clause 11.2")
+PHYS = {
+    phy.name: phy
+    for phy in (
+        Phy("o-qpsk-2450", 127, 2, _SMALL),
+        Phy("o-qpsk-915", 127, 2, _SMALL),
+        Phy("o-qpsk-868", 127, 2, _SMALL),
+        Phy("bpsk-915", 127, 2, _SMALL),
+        Phy("bpsk-868", 127, 2, _SMALL),
+        Phy("sun-fsk", 2047, 4, _LARGE),
+        Phy("sun-ofdm", 2047, 4, _LARGE),
+        Phy("sun-o-qpsk", 2047, 4, _LARGE),
+    )
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """How every frame of the design is built.
+
+    ``largest`` is the PSDU in octets, FCS included; ``security`` is None for an open network.
+    """
+
+    phy: str = "o-qpsk-2450"
+    largest: int = 127
+    fcs: int = 2
+    version: int = 1
+    addresses: AddressForm = "short"
+    pan_id: int = 0
+    destination_pan_id: int = 0
+    pan_ids: PanIds = "one"
+    sequence_number: bool = True
+    acknowledged: bool = True
+    slotted: bool = False
+    security: Security | None = None
+    mtu: int = 1280
+
+    def mac(self, source: bytes, destination: bytes) -> Mac:
+        """Return the MAC header of a data frame between two link addresses."""
+        bit, row = self.pan_form(len(destination), len(source))
+        return Mac(
+            FrameType.DATA,
+            self.version,
+            0 if self.sequence_number else None,
+            self.destination_pan_id if row.destination_pan else None,
+            destination,
+            self.pan_id if row.source_pan else None,
+            source,
+            pan_id_compression=bool(bit),
+            ack_request=self.acknowledged and destination != BROADCAST,
+            security=self.security,
+        )
+
+    def pan_form(self, destination: int, source: int) -> tuple[int, Addressing]:
+        """Return the compression bit that carries as many PAN IDs as wished, or the nearest, and its row."""
+        wanted = _PAN_IDS[self.pan_ids]
+        modes = (MODE_OCTETS.index(destination), MODE_OCTETS.index(source))
+        forms = ((bit, addressing(self.version, *modes, bit)) for bit in (0, 1))
+        return min(
+            forms, key=lambda form: (abs(form[1].source_pan + form[1].destination_pan - wanted),)
+        )
+
+    def frame(self, source: bytes, destination: bytes, payload: Writer | bytes) -> Encoded:
+        """Return a frame of this link, sealed under a stand-in key when the link is secured.
+
+        The key and the numbers in it are stand-ins; their sizes are real.
+        """
+        asn = 0 if self.slotted else None
+        short = {int.from_bytes(source, "big"): bytes(8)} if len(source) == 2 else None
+        return encode_frame(
+            self.mac(source, destination),
+            payload,
+            key=STAND_IN_KEY,
+            asn=asn,
+            fcs=self.fcs,
+            devices=short,
+        )
+
+    def room(self, source: bytes, destination: bytes) -> int:
+        """Return the octets left in one frame behind MAC header, MIC and FCS: a real empty frame's rest."""
+        return self.largest - len(self.frame(source, destination, b"").octets)
+
+
+@dataclass(frozen=True, slots=True)
+class LinkKnob:
+    """One thing to change about the link: ``key`` in the file, ``text`` for people, the changed ``link``.
+
+    ``caution`` is not empty when the change weakens protection; ``condition`` says what it takes otherwise.
+    ``stronger`` marks a change that costs octets and protects more.
+    """
+
+    key: str
+    text: str
+    link: Link
+    cite: Cite
+    condition: str = ""
+    caution: str = ""
+    stronger: bool = field(default=False)
+
+
+def link_knobs(link: Link) -> Iterator[LinkKnob]:
+    """Yield every change of a link key that may free octets, each with the link that it leads to."""
+    if link.addresses == "extended":
+        yield LinkKnob(
+            "link.addresses",
+            "short link addresses instead of extended ones",
+            replace(link, addresses="short"),
+            ieee(2015, "7.2.2.9"),
+            "each node needs a short address, given when it joins",
+        )
+    same = link.pan_id == link.destination_pan_id
+    if link.pan_ids == "both" and same:
+        yield LinkKnob(
+            "link.pan_ids",
+            "one PAN ID instead of two",
+            replace(link, pan_ids="one"),
+            addressing(link.version, 2, 2, 1).cite,
+        )
+    if link.pan_ids != "none" and link.version == 2 and link.addresses == "extended" and same:
+        yield LinkKnob(
+            "link.pan_ids",
+            "no PAN ID between extended addresses",
+            replace(link, pan_ids="none"),
+            addressing(2, 3, 3, 1).cite,
+        )
+    if link.sequence_number and link.version == 2:
+        yield LinkKnob(
+            "link.sequence_number",
+            "no sequence number",
+            replace(link, sequence_number=False),
+            ieee(2015, "7.2.2.8"),
+            "acknowledgements must match by other means (enhanced acknowledgements, slots), and a "
+            "receiver can no longer tell a retransmission by its number",
+        )
+    if link.security is not None and link.security.level:
+        yield from _security_knobs(link, link.security)
+
+
+def _security_knobs(link: Link, security: Security) -> Iterator[LinkKnob]:
+    if security.frame_counter is not None and link.version == 2 and link.slotted:
+        changed = replace(security, frame_counter=None, asn_in_nonce=True)
+        yield LinkKnob(
+            "link.security.frame_counter",
+            "no frame counter: the nonce comes from the absolute slot number",
+            replace(link, security=changed),
+            ieee(2015, "9.3.2"),
+            "all nodes share the slot number, and none sends twice in one slot under one key",
+        )
+    for mode, text, condition in (
+        (0, "no key identifier", "both sides must know the key from the addresses alone"),
+        (1, "a key index without key source", "one default key source serves all nodes"),
+        (2, "a 4-octet key source", "key sources are PAN ID and short address"),
+    ):
+        if mode < security.key_id_mode:
+            source = bytes(4) if mode == 2 else None
+            changed = replace(
+                security, key_id_mode=mode, key_source=source, key_index=1 if mode else None
+            )
+            yield LinkKnob(
+                "link.security.key_id_mode",
+                f"key id mode {mode}: {text}",
+                replace(link, security=changed),
+                KEY_IDS_CITE,
+                condition,
+            )
+    mic = security.protection.mic
+    for level, other in enumerate(LEVELS):
+        if other.encrypted != security.protection.encrypted or not other.mic or other.mic == mic:
+            continue
+        yield LinkKnob(
+            "link.security.level",
+            f"level {level}: {other.name} instead of {security.protection.name}",
+            replace(link, security=replace(security, level=level)),
+            LEVELS_CITE,
+            caution=""
+            if other.mic > mic
+            else "a shorter integrity code is easier to forge; this weakens protection and is no advice",
+            stronger=other.mic > mic,
+        )

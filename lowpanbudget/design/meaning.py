@@ -1,0 +1,341 @@
+"""What the keys of a design mean together: faults with their path, then the design itself."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from ipaddress import IPv6Address
+from typing import TypeVar
+
+from lowpanbudget.design.flow import Flow, Path, Station, paths
+from lowpanbudget.design.link import PHYS, Link
+from lowpanbudget.design.messages import to_messages
+from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, SecurityShape, StationShape
+from lowpanbudget.env import Context, Contexts
+from lowpanbudget.errors import LowpanError, RequestError
+from lowpanbudget.layers.link.addressing import addressing
+from lowpanbudget.layers.link.auxiliary import KEY_ID, Security
+from lowpanbudget.layers.lowpan.iphc import LINK_LOCAL
+from lowpanbudget.payload.flaws import Flaw
+from lowpanbudget.payload.message import Message
+
+_MODES = {"short": 2, "extended": 3}
+_PAN_IDS = {"both": 2, "one": 1, "none": 0}
+
+
+@dataclass(frozen=True, slots=True)
+class Design:
+    """A design read: every value is checked, alone and with the others."""
+
+    title: str
+    link: Link
+    contexts: Contexts
+    stations: tuple[Station, ...]
+    flows: tuple[Flow, ...]
+    messages: tuple[Message, ...]
+    nodes: int | None = None
+    file: str = ""
+
+    def flow(self, name: str) -> Flow:
+        """Return the flow of this name; ``RequestError`` names those that there are."""
+        return _named(name, self.flows, "flow")
+
+    def message(self, name: str) -> Message:
+        """Return the message of this name; ``RequestError`` names those that there are."""
+        return _named(name, self.messages, "message")
+
+    def paths(self, flow: Flow) -> list[Path]:
+        """Return the flow's paths, one for each hop that differs."""
+        return paths(self.link, self.contexts, flow)
+
+    def carriers(self, message: Message) -> tuple[Flow, ...]:
+        """Return the flows that name the message; all flows when none does."""
+        found = tuple(flow for flow in self.flows if message.name in flow.messages)
+        return found or self.flows
+
+
+_Named = TypeVar("_Named", Flow, Message)
+
+
+def _named(name: str, things: tuple[_Named, ...], kind: str) -> _Named:
+    for thing in things:
+        if thing.name == name:
+            return thing
+    known = ", ".join(thing.name for thing in things) or "none"
+    raise RequestError(f"the design has no {kind} {name!r}", hint=f"It has: {known}")
+
+
+def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]:
+    """Return the design of a shape, or None with all faults of meaning."""
+    flaws = [*_link_flaws(shape.link), *_context_flaws(shape), *_station_flaws(shape)]
+    flaws += _flow_flaws(shape)
+    messages, message_flaws = to_messages(shape.message)
+    flaws += message_flaws
+    if flaws:
+        return None, flaws
+    stations = tuple(_station(station) for station in shape.station)
+    by_name = {station.name: station for station in stations}
+    link = _link(shape.link, shape.network.mtu)
+    border = next((station for station in stations if station.role == "border"), None)
+    flows = tuple(_flow(flow, by_name, border) for flow in shape.flow)
+    contexts = {
+        context.id: Context(context.prefix, context.may_compress) for context in shape.context
+    }
+    design = Design(
+        shape.title, link, Contexts(contexts), stations, flows, messages, shape.network.nodes, file
+    )
+    return design, list(_frame_flaws(design))
+
+
+def _link_flaws(link: LinkShape) -> Iterator[Flaw]:
+    version = link.frame_version
+    if link.sequence_number == "suppressed" and version != 2:
+        yield Flaw(
+            ("link", "sequence_number"), f"a version-{version} frame always has a sequence number",
+            "Use frame_version = 2, or carry it",
+        )  # fmt: skip
+    mode = _MODES[link.addresses]
+    forms = {bit: addressing(version, mode, mode, bit) for bit in (0, 1)}
+    possible = {row.destination_pan + row.source_pan for row in forms.values()}
+    if _PAN_IDS[link.pan_ids] not in possible:
+        words = [word for word, count in _PAN_IDS.items() if count in possible]
+        yield Flaw(
+            ("link", "pan_ids"),
+            f"a version-{version} frame between {link.addresses} addresses cannot carry "
+            f"{link.pan_ids} PAN ID{'s' if link.pan_ids != 'one' else ''}",
+            f"Possible: {' or '.join(words)} ({forms[0].cite})",
+        )
+    apart = link.destination_pan_id not in {None, link.pan_id}
+    if apart and link.pan_ids != "both":
+        yield Flaw(
+            ("link", "pan_ids"),
+            "two different PAN IDs must both be carried",
+            'Use pan_ids = "both"',
+        )
+    if link.security is not None:
+        yield from _security_flaws(link, link.security)
+
+
+def _security_flaws(link: LinkShape, security: SecurityShape) -> Iterator[Flaw]:
+    if link.frame_version == 0 and security.level:
+        yield Flaw(
+            ("link", "security"), "a secured version-0 frame has no auxiliary security header",
+            "Use frame_version = 1 or 2",
+        )  # fmt: skip
+    if security.frame_counter == "suppressed" and (link.frame_version != 2 or not link.slotted):
+        yield Flaw(
+            ("link", "security", "frame_counter"),
+            "the counter may be suppressed only in version-2 frames of a slotted network",
+            "Use frame_version = 2 and slotted = true, or carry it",
+        )
+    wanted = max(KEY_ID.rows[security.key_id_mode].inline - 1, 0)
+    given = len(security.key_source or b"")
+    if given and given != wanted:
+        yield Flaw(
+            ("link", "security", "key_source"),
+            f"key id mode {security.key_id_mode} has a key source of {wanted} octets, not {given}",
+            "Mode 2 takes 4 octets, mode 3 takes 8, modes 0 and 1 none",
+        )
+
+
+def _context_flaws(shape: DesignShape) -> Iterator[Flaw]:
+    seen: set[int] = set()
+    for index, context in enumerate(shape.context):
+        if context.id in seen:
+            yield Flaw(
+                ("context", index, "id"), f"two contexts have the id {context.id}",
+                "Give each its own id from 0 to 15",
+            )  # fmt: skip
+        seen.add(context.id)
+
+
+def _station_flaws(shape: DesignShape) -> Iterator[Flaw]:
+    form = shape.link.addresses
+    seen: set[str] = set()
+    borders = 0
+    for index, station in enumerate(shape.station):
+        if station.name in seen:
+            yield Flaw(("station", index, "name"), f"two stations are named {station.name!r}")
+        seen.add(station.name)
+        borders += station.role == "border"
+        if borders > 1 and station.role == "border":
+            yield Flaw(("station", index, "role"), "there are two border routers")
+        if station.address is not None and station.prefix is not None:
+            yield Flaw(
+                ("station", index, "prefix"), "an address and a prefix are both given",
+                "Give the whole address, or the prefix that an identifier completes",
+            )  # fmt: skip
+        if station.address is not None and station.address.is_multicast:
+            yield Flaw(
+                ("station", index, "address"), f"{station.address} is a multicast address",
+                "Use group in a flow",
+            )  # fmt: skip
+        if station.prefix is not None and station.prefix.prefixlen != 64:
+            yield Flaw(
+                ("station", index, "prefix"),
+                f"a prefix of {station.prefix.prefixlen} bits leaves no 64-bit identifier",
+                "Use a /64 prefix or a whole address",
+            )
+        yield from _own_address_flaws(index, station, form)
+    if borders == 0 and any(station.role == "outside" for station in shape.station):
+        at = next(i for i, station in enumerate(shape.station) if station.role == "outside")
+        yield Flaw(
+            ("station", at, "role"), "a host outside is reached through a border router, and none is there",
+            'Add a station with role = "border"',
+        )  # fmt: skip
+
+
+def _own_address_flaws(index: int, station: StationShape, form: str) -> Iterator[Flaw]:
+    if station.role == "outside":
+        if station.address is None:
+            yield Flaw(
+                ("station", index), f"{station.name!r} is outside and needs its whole IPv6 address",
+                'Add address = "2001:db8::1"',
+            )  # fmt: skip
+        return
+    if getattr(station, form) is None:
+        yield Flaw(
+            ("station", index),
+            f"{station.name!r} has no {form} link address, and the link uses {form} ones",
+            f"Add {form} = ...",
+        )
+    if station.identifier != "link" and getattr(station, station.identifier) is None:
+        yield Flaw(
+            ("station", index, "identifier"),
+            f"the identifier comes from the {station.identifier} address, and none is given",
+            f"Add {station.identifier} = ...",
+        )
+    if station.short is not None and station.short >= b"\xff\xfe":
+        yield Flaw(
+            ("station", index, "short"), f"0x{station.short.hex()} is no address of one node",
+            "0xfffe and 0xffff are reserved",
+        )  # fmt: skip
+
+
+def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:
+    stations = {station.name: station for station in shape.station}
+    messages = {message.name for message in shape.message}
+    seen: set[str] = set()
+    for index, flow in enumerate(shape.flow):
+        if flow.name in seen:
+            yield Flaw(("flow", index, "name"), f"two flows are named {flow.name!r}")
+        seen.add(flow.name)
+        for key, name in (("source", flow.source), ("destination", flow.destination)):
+            if name is not None and name not in stations:
+                yield Flaw(
+                    ("flow", index, key), f"there is no station {name!r}",
+                    f"Stations: {', '.join(stations)}",
+                )  # fmt: skip
+        if (flow.destination is None) == (flow.group is None):
+            yield Flaw(
+                ("flow", index), "a flow has a destination or a group, one of the two",
+                "Name a station, or give a multicast address as group",
+            )  # fmt: skip
+        if flow.group is not None and not flow.group.is_multicast:
+            yield Flaw(
+                ("flow", index, "group"), f"{flow.group} is no multicast address",
+                "Multicast addresses start with ff",
+            )  # fmt: skip
+        if flow.hop_limit < flow.hops:
+            yield Flaw(
+                ("flow", index, "hop_limit"),
+                f"a hop limit of {flow.hop_limit} ends before {flow.hops} hops", "Raise it",
+            )  # fmt: skip
+        yield from _flow_ends(index, flow, stations)
+        for number, name in enumerate(flow.messages):
+            if name not in messages:
+                yield Flaw(
+                    ("flow", index, "messages", number), f"there is no message {name!r}",
+                    f"Messages: {', '.join(sorted(messages)) or 'none'}",
+                )  # fmt: skip
+
+
+def _flow_ends(index: int, flow: FlowShape, stations: dict[str, StationShape]) -> Iterator[Flaw]:
+    source, destination = stations.get(flow.source), stations.get(flow.destination or "")
+    if source is not None and source is destination:
+        yield Flaw(("flow", index, "destination"), "a flow leads from a station to another one")
+    for key, station, other in (
+        ("source", source, destination),
+        ("destination", destination, source),
+    ):
+        if station is None or other is None or station.role != "outside":
+            continue
+        if other.address is None and other.prefix is None:
+            yield Flaw(
+                ("flow", index, key),
+                f"{other.name!r} has only a link-local address and cannot talk to a host outside",
+                "Give it an address or a prefix",
+            )
+    if source and destination and source.role == destination.role == "outside":
+        yield Flaw(("flow", index, "destination"), "both ends are outside the mesh")
+
+
+def _frame_flaws(design: Design) -> Iterator[Flaw]:
+    """Yield a flaw for each flow whose empty message cannot be put in frames at all."""
+    for index, flow in enumerate(design.flows):
+        for path in design.paths(flow):
+            try:
+                path.frames(b"")
+            except LowpanError as error:
+                yield Flaw(("flow", index), f"{path.hop.name} hop: {error.message}", error.hint)
+
+
+def _link(shape: LinkShape, mtu: int) -> Link:
+    phy = PHYS[shape.phy]
+    security = None
+    if shape.security is not None:
+        given = shape.security
+        source = max(KEY_ID.rows[given.key_id_mode].inline - 1, 0)
+        carried = given.frame_counter == "carried"
+        security = Security(
+            given.level,
+            given.key_id_mode,
+            0 if carried else None,
+            (given.key_source or bytes(source)) if source else None,
+            1 if given.key_id_mode else None,
+            not carried,
+        )
+    other = shape.destination_pan_id
+    return Link(
+        phy.name,
+        phy.largest,
+        phy.fcs,
+        shape.frame_version,
+        shape.addresses,
+        shape.pan_id,
+        shape.pan_id if other is None else other,
+        shape.pan_ids,
+        shape.sequence_number == "carried",
+        shape.acknowledged,
+        shape.slotted,
+        security,
+        mtu,
+    )
+
+
+def _station(shape: StationShape) -> Station:
+    prefix = LINK_LOCAL.value if shape.prefix is None else int(shape.prefix.network_address)
+    return Station(
+        shape.name, shape.role, shape.short, shape.extended, shape.address, prefix, shape.identifier
+    )
+
+
+def _flow(shape: FlowShape, stations: dict[str, Station], border: Station | None) -> Flow:
+    source = stations[shape.source]
+    to_many = Station("group", "node", address=IPv6Address(0))
+    destination = to_many if shape.destination is None else stations[shape.destination]
+    return Flow(
+        shape.name,
+        source,
+        destination,
+        border or source,
+        shape.group,
+        shape.hops,
+        shape.source_port,
+        shape.destination_port,
+        shape.hop_limit,
+        shape.traffic_class,
+        shape.flow_label,
+        shape.udp_checksum == "elided",
+        tuple(shape.messages),
+        None if shape.every_s is None else float(shape.every_s),
+        shape.most_frames,
+    )

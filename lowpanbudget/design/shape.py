@@ -1,0 +1,196 @@
+"""How a design file is written: the pydantic shape of its tables, and the JSON Schema for editors.
+
+Only shape is judged here (keys, types, ranges, allowed words); what keys mean together is judged in ``meaning``.
+"""
+
+from ipaddress import IPv6Address, IPv6Network
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+
+from lowpanbudget.design.link import PHYS
+from lowpanbudget.design.messages import Exact, MessageShape
+
+
+class _Shape(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+def _octets(*lengths: int) -> BeforeValidator:
+    def read(value: Any) -> Any:
+        """Return the octets of a link address in hex, with or without colons."""
+        if isinstance(value, int) and not isinstance(value, bool) and lengths == (2,):
+            if 0 <= value <= 0xFFFF:
+                return value.to_bytes(2, "big")
+            raise ValueError("a short address is a number from 0x0000 to 0xffff")
+        if isinstance(value, bytes):
+            return value
+        if not isinstance(value, str):
+            raise ValueError("hex text is wanted")  # noqa: TRY004  # pydantic collects ValueErrors
+        try:
+            octets = bytes.fromhex(value.removeprefix("0x").replace(":", "").replace("-", ""))
+        except ValueError:
+            raise ValueError(f"{value!r} is no hex text") from None
+        if len(octets) not in lengths:
+            wanted = " or ".join(str(length) for length in lengths)
+            raise ValueError(f"{len(octets)} octets are given, {wanted} are wanted")
+        return octets
+
+    return BeforeValidator(read)
+
+
+def _parsed(kind: type) -> BeforeValidator:
+    def read(value: Any) -> Any:
+        """Return an IPv6 address or prefix from its text."""
+        if isinstance(value, kind):
+            return value
+        if not isinstance(value, str):
+            raise ValueError("text is wanted")  # noqa: TRY004  # pydantic collects ValueErrors
+        try:
+            return kind(value)
+        except ValueError as error:
+            if "host bits" in str(error):
+                meant = IPv6Network(value, strict=False)
+                raise ValueError(f"bits beyond the length are set; did you mean {meant}?") from None
+            raise ValueError(f"{value!r} is no IPv6 {_NAMES[kind]}") from None
+
+    return BeforeValidator(read)
+
+
+_NAMES: dict[type, str] = {IPv6Address: "address", IPv6Network: "prefix, such as 2001:db8::/64"}
+_TEXT = WithJsonSchema({"type": "string"})
+Short = Annotated[bytes, _octets(2), WithJsonSchema({"type": ["string", "integer"]})]
+Extended = Annotated[bytes, _octets(8), _TEXT]
+KeySource = Annotated[bytes, _octets(4, 8), _TEXT]
+Address = Annotated[IPv6Address, _parsed(IPv6Address), _TEXT]
+Prefix = Annotated[IPv6Network, _parsed(IPv6Network), _TEXT]
+Port = Annotated[int, Field(ge=0, le=0xFFFF)]
+Pan = Annotated[int, Field(ge=0, le=0xFFFF)]
+
+
+class SecurityShape(_Shape):
+    """Link security; leave the table out for an open network."""
+
+    level: int = Field(
+        ge=0, le=7, description="Security level: 1-3 authenticate, 5-7 also encrypt."
+    )
+    key_id_mode: int = Field(
+        default=1, ge=0, le=3, description="How the key is named in the frame."
+    )
+    key_source: KeySource | None = Field(
+        default=None, description="Key source in hex: 4 octets for mode 2, 8 for mode 3."
+    )
+    frame_counter: Literal["carried", "suppressed"] = Field(
+        default="carried",
+        description="Whether the frame counter goes in line (version 2 may suppress it).",
+    )
+
+
+class LinkShape(_Shape):
+    """How every frame is built."""
+
+    phy: Literal[tuple(PHYS)] = Field(  # type: ignore[valid-type]  # the words of one table
+        default="o-qpsk-2450", description="The PHY; decides the largest frame and its FCS."
+    )
+    frame_version: Literal[0, 1, 2] = Field(
+        default=1, description="0: 2003, 1: 2006, 2: 2015 and later."
+    )
+    addresses: Literal["short", "extended"] = Field(
+        default="short", description="Link addresses of data frames."
+    )
+    pan_id: Pan = Field(description="PAN ID of the nodes.")
+    destination_pan_id: Pan | None = Field(
+        default=None, description="PAN ID of the receivers, when it differs."
+    )
+    pan_ids: Literal["both", "one", "none"] = Field(
+        default="one",
+        description="PAN IDs that a frame carries; none needs version 2 and extended addresses.",
+    )
+    sequence_number: Literal["carried", "suppressed"] = Field(
+        default="carried", description="Whether frames are numbered (version 2 may suppress it)."
+    )
+    acknowledged: bool = Field(
+        default=True, description="Whether unicast frames ask for acknowledgement."
+    )
+    slotted: bool = Field(
+        default=False, description="Whether nodes share the time slots of a TSCH network."
+    )
+    security: SecurityShape | None = None
+
+
+class ContextShape(_Shape):
+    """A prefix shared by all nodes."""
+
+    id: int = Field(ge=0, le=15, description="The context's number; 0 costs no octet.")
+    prefix: Prefix = Field(description="The prefix, of any length from 0 to 128.")
+    may_compress: bool = Field(
+        default=True,
+        description="False: it only expands, as while it is being spread or withdrawn.",
+    )
+
+
+class StationShape(_Shape):
+    """One end of flows: a typical node, the collector, the border router, a host outside."""
+
+    name: str = Field(min_length=1, description="The name that flows use.")
+    role: Literal["node", "collector", "border", "outside"] = Field(
+        description="A node, the collector in the mesh, the border router, or a host outside the mesh."
+    )
+    short: Short | None = Field(default=None, description="Short link address.")
+    extended: Extended | None = Field(default=None, description="Extended link address (EUI-64).")
+    address: Address | None = Field(default=None, description="The whole IPv6 address.")
+    prefix: Prefix | None = Field(
+        default=None, description="A /64 prefix; the identifier then follows from a link address."
+    )
+    identifier: Literal["link", "short", "extended"] = Field(
+        default="link",
+        description="Which link address makes the identifier: the one in frames, or always the same.",
+    )
+
+
+class FlowShape(_Shape):
+    """Who sends to whom, over which headers, how often."""
+
+    name: str = Field(min_length=1, description="The flow's name.")
+    source: str = Field(description="Name of the sending station.")
+    destination: str | None = Field(default=None, description="Name of the receiving station.")
+    group: Address | None = Field(
+        default=None, description="Multicast address, instead of a destination."
+    )
+    hops: int = Field(default=1, ge=1, le=254, description="Link hops inside the mesh, at most.")
+    source_port: Port = Field(description="UDP source port.")
+    destination_port: Port = Field(description="UDP destination port.")
+    hop_limit: int = Field(default=64, ge=1, le=255, description="IPv6 hop limit at the sender.")
+    traffic_class: int = Field(default=0, ge=0, le=255, description="IPv6 traffic class.")
+    flow_label: int = Field(default=0, ge=0, le=0xFFFFF, description="IPv6 flow label.")
+    udp_checksum: Literal["carried", "elided"] = Field(
+        default="carried", description="Elided only with the permission of RFC 6282 section 4.3.2."
+    )
+    messages: list[str] = Field(
+        default_factory=list, description="Names of the messages it carries."
+    )
+    most_frames: int = Field(
+        default=1, ge=1, le=256, description="Frames that one message may take; 1: no fragments."
+    )
+    every_s: Exact | None = Field(
+        default=None, description="Seconds between two messages of a node."
+    )
+
+
+class NetworkShape(_Shape):
+    """What concerns the network as a whole."""
+
+    mtu: int = Field(default=1280, ge=1280, le=2047, description="IPv6 MTU in octets.")
+    nodes: int | None = Field(default=None, ge=1, description="How many nodes there are.")
+
+
+class DesignShape(_Shape):
+    """A design: link, contexts, stations, flows and messages."""
+
+    title: str = Field(description="What is designed here.")
+    link: LinkShape
+    network: NetworkShape = Field(default_factory=NetworkShape)
+    context: list[ContextShape] = Field(default_factory=list)
+    station: list[StationShape] = Field(min_length=1)
+    flow: list[FlowShape] = Field(min_length=1)
+    message: list[MessageShape] = Field(default_factory=list)

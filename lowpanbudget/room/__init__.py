@@ -1,0 +1,1 @@
+"""How much fits, and what would make more fit: ledgers, knobs, messages in frames."""

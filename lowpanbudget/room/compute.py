@@ -1,0 +1,63 @@
+"""The room of each flow and hop: found by encoding, and shown by a full frame's ledger."""
+
+from dataclasses import dataclass, field
+
+from lowpanbudget.design.cautions import cautions
+from lowpanbudget.design.flow import Flow, Path
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.room.knobs import Saving, turn_all
+from lowpanbudget.room.ledger import Ledger
+from lowpanbudget.room.measure import cliffs, room_of
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """What one flow has on one hop.
+
+    ``room``: application octets in one frame. ``ledger``: a frame filled to the room. ``savings``:
+    changes that give room, best
+    first; ``weaker``: changes that give room and cost protection, no advice; ``stronger``: what
+    more protection would take.
+    """
+
+    flow: str
+    hop: str
+    direction: str
+    room: int
+    ledger: Ledger
+    savings: tuple[Saving, ...]
+    weaker: tuple[Saving, ...]
+    stronger: tuple[Saving, ...]
+    cautions: tuple[str, ...]
+    path: Path = field(repr=False)
+
+    def cliffs(self, frames: int = 8) -> list[tuple[int, int]]:
+        """Return (largest payload in octets, frames it takes) for 1 to ``frames`` frames or up to the MTU."""
+        return cliffs(self.path, self.room, frames)
+
+
+def budget(design: Design, flow: str | None = None) -> list[Budget]:
+    """Return a budget for each hop of one flow, or of all.
+
+    Raises ``RequestError`` for a flow that the design does not have.
+    """
+    flows = design.flows if flow is None else (design.flow(flow),)
+    return [_budget(path, flow) for flow in flows for path in design.paths(flow)]
+
+
+def _budget(path: Path, flow: Flow) -> Budget:
+    room = room_of(path)
+    filled = path.frames(bytes(max(room, 0)))[0]
+    changes = turn_all(path, room)
+    return Budget(
+        flow.name,
+        path.hop.name,
+        flow.direction,
+        room,
+        Ledger(filled.spans, len(filled.octets)),
+        tuple(c for c in changes if c.gain > 0 and not c.caution),
+        tuple(c for c in changes if c.gain > 0 and c.caution),
+        tuple(c for c in changes if c.gain < 0 and c.stronger),
+        tuple(cautions(path)),
+        path,
+    )

@@ -1,0 +1,34 @@
+"""A ledger: the spans of one frame, tiling it exactly; the room is what they leave over."""
+
+from dataclasses import dataclass
+
+from lowpanbudget.bits import Span, tiles
+
+
+@dataclass(frozen=True, slots=True)
+class Ledger:
+    """The ``spans`` of a frame of ``octets`` octets.
+
+    Raises ``AssertionError`` when the spans leave a gap or overlap: then an encoder lies.
+    """
+
+    spans: tuple[Span, ...]
+    octets: int
+
+    def __post_init__(self) -> None:
+        assert tiles(self.spans, self.octets * 8), "spans do not tile the frame"
+
+    def layers(self) -> list[tuple[str, int]]:
+        """Return each layer with its bits, in the order of the frame; a layer that comes again stands again."""
+        found: list[tuple[str, int]] = []
+        for span in self.spans:
+            if found and found[-1][0] == span.layer:
+                found[-1] = (span.layer, found[-1][1] + span.bits)
+            else:
+                found.append((span.layer, span.bits))
+        return found
+
+    @property
+    def overhead(self) -> int:
+        """Return the octets that are not application data."""
+        return self.octets - sum(span.bits for span in self.spans if span.layer == "payload") // 8

@@ -1,0 +1,52 @@
+"""Measuring by encoding: frames of a payload, the room of a path, the cliffs behind it."""
+
+from lowpanbudget.design.flow import Path
+from lowpanbudget.errors import DoesNotFit
+
+
+def frames_of(path: Path, octets: int) -> int | None:
+    """Return how many frames a payload of so many octets takes, or None when it cannot be sent."""
+    try:
+        return path.count(octets)
+    except DoesNotFit:
+        return None
+
+
+def room_of(path: Path) -> int:
+    """Return the largest payload that one frame carries; 0 when even an empty one needs two.
+
+    Guessed from an empty frame, then proved: it fits and one octet more does not. A wrong guess (the largest datagram
+    ends sooner than the frame) is mended by bisection.
+    """
+    empty = path.frames(b"")
+    if len(empty) > 1:
+        return 0
+    low, high = 0, path.link.largest
+    guess = high - len(empty[0].octets)
+    if frames_of(path, guess) == 1 and frames_of(path, guess + 1) != 1:
+        return guess
+    return _largest(path, low, high, 1)
+
+
+def cliffs(path: Path, room: int, frames: int) -> list[tuple[int, int]]:
+    """Return where one octet more costs another frame: (largest payload, frames)."""
+    found = [(room, 1)]
+    while len(found) < frames:
+        start = found[-1][0]
+        count = frames_of(path, start + 1)
+        if count is None:
+            break
+        found.append((_largest(path, start + 1, path.link.mtu, count), count))
+    return found
+
+
+def _largest(path: Path, low: int, high: int, frames: int) -> int:
+    """Return the largest payload from ``low`` (which fits) to ``high`` that takes at most ``frames`` frames."""
+    while low < high:
+        middle = (low + high + 1) // 2
+        count = frames_of(path, middle)
+        if count is not None and count <= frames:
+            low = middle
+        else:
+            high = middle - 1
+    return low
