@@ -416,18 +416,25 @@ class Iphc:
     contexts: tuple[int | None, int | None]
 
 
-def outer_sides(env: Env, outer: Ipv6 | None) -> tuple[int | None, int | None]:
+Sides = tuple[int | None, int | None]  # identifiers of a source and a destination
+
+
+def outer_sides(env: Env, outer: Ipv6 | None) -> Sides:
     """Return the identifiers of the encapsulating header: the outer IPv6 header's, else the link's."""
     if outer is not None:
         return int(outer.source) & IID_MASK, int(outer.destination) & IID_MASK
     return interface_identifier(env.source), interface_identifier(env.destination)
 
 
-def decode(reader: Reader, env: Env, outer: Ipv6 | None = None) -> Iphc:
+def decode(
+    reader: Reader, env: Env, outer: Ipv6 | None = None, tunnel: Sides | None = None
+) -> Iphc:
     """Return the compressed header that comes next.
 
-    ``outer`` is the encapsulating IPv6 header when there is one; its addresses then stand for the link's. Raises
-    ``WireError`` for missing octets, reserved modes, unknown contexts and unknown link addresses.
+    ``outer`` is the encapsulating IPv6 header when there is one; its addresses then stand for the link's. ``tunnel``
+    holds the identifiers of an outer header compressed with RFC 8138: they stand for the link's "only if stateful
+    (context-based) compression is used" (section 5.2.3). Raises ``WireError`` for missing octets, reserved modes,
+    unknown contexts and unknown link addresses.
     """
     _, rows = HEADER.read(reader)
     source_id, destination_id = CID.read(reader, rows["cid"])
@@ -435,6 +442,9 @@ def decode(reader: Reader, env: Env, outer: Ipv6 | None = None) -> Iphc:
     next_header = NH.read(reader, rows["nh"])
     hop_limit = HLIM.read(reader, rows["hlim"])
     source_iid, destination_iid = outer_sides(env, outer)
+    if tunnel is not None:
+        source_iid = tunnel[0] if rows["source"].code > 0b100 else source_iid
+        destination_iid = tunnel[1] if rows["destination"].code & 0b0100 else destination_iid
     contexts = env.contexts
     source = SOURCE.read(
         reader, rows["source"], Side(source_iid, contexts.get(source_id), source_id)
@@ -461,12 +471,20 @@ def decode(reader: Reader, env: Env, outer: Ipv6 | None = None) -> Iphc:
     return Iphc(header, nhc, rows, used)
 
 
-def encode(writer: Writer, header: Ipv6, env: Env, *, nhc: bool, outer: Ipv6 | None = None) -> None:
-    """Append the shortest legal form of ``header``; ``nhc`` says that LOWPAN_NHC follows."""
+def encode(
+    writer: Writer,
+    header: Ipv6,
+    env: Env,
+    *,
+    nhc: bool,
+    outer: Ipv6 | None = None,
+    tunnel: Sides | None = None,
+) -> None:
+    """Append the shortest legal form of ``header``; ``nhc`` says that LOWPAN_NHC follows, the rest as ``decode``."""
     traffic = (header.traffic_class, header.flow_label)
     next_header = None if nhc else header.next_header
     tf, nh, hlim = TF.best(traffic), NH.best(next_header), HLIM.best(header.hop_limit)
-    cid, source, destination, ids = _addresses(header, env, outer)
+    cid, source, destination, ids = _addresses(header, env, outer, tunnel)
     chosen = {
         "tf": tf, "nh": nh, "hlim": hlim, "cid": cid, "source": source, "destination": destination,
     }  # fmt: skip
@@ -480,12 +498,13 @@ def encode(writer: Writer, header: Ipv6, env: Env, *, nhc: bool, outer: Ipv6 | N
 
 
 def _addresses(
-    header: Ipv6, env: Env, outer: Ipv6 | None
+    header: Ipv6, env: Env, outer: Ipv6 | None, tunnel: Sides | None
 ) -> tuple[Chosen, Chosen, Chosen, tuple[int, int]]:
     """Return context octet, source and destination modes that are smallest *together*, and the context ids."""
-    source_iid, destination_iid = outer_sides(env, outer)
-    sources = _per_context(SOURCE, header.source, source_iid, env)
-    destinations = _per_context(DESTINATION, header.destination, destination_iid, env)
+    plain = outer_sides(env, outer)
+    source_iids, destination_iids = zip(plain, plain if tunnel is None else tunnel, strict=True)
+    sources = _per_context(SOURCE, header.source, source_iids, env)
+    destinations = _per_context(DESTINATION, header.destination, destination_iids, env)
     best: tuple[tuple[int, ...], tuple[Chosen, Chosen, Chosen, tuple[int, int]]] | None = None
     for source_id, source in sources:
         for destination_id, destination in destinations:
@@ -500,13 +519,16 @@ def _addresses(
 
 
 def _per_context(
-    choice: Choice, value: IPv6Address, iid: int | None, env: Env
+    choice: Choice, value: IPv6Address, iids: Sides, env: Env
 ) -> list[tuple[int, Chosen]]:
-    """Return the best row without a context, and with each context when that is shorter."""
-    plain = choice.best(value, Side(iid, None))
+    """Return the best row without a context, and with each context when that is shorter.
+
+    ``iids`` are the identifiers to elide against without and with a context.
+    """
+    plain = choice.best(value, Side(iids[0], None))
     found = [(0, plain)]
     for number, context in env.contexts.items():
-        chosen = choice.best(value, Side(iid, context, number))
+        chosen = choice.best(value, Side(iids[1], context, number))
         if chosen.row.inline < plain.row.inline:
             found.append((number, chosen))
     return found
