@@ -363,7 +363,7 @@ _PLAIN: dict[str, type[PayloadField]] = {
 
 
 def to_message(shape: MessageShape) -> Message:
-    """Return the message of a shape; ``FlawedMessage`` carries all faults of meaning, each with its path in the shape."""
+    """Return the message of a shape; ``FlawedMessage`` carries all faults of meaning, each with its path."""
     return Message(
         shape.name,
         _fields(shape.field),

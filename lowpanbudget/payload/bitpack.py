@@ -126,7 +126,17 @@ class Writer:
         """Append octets, first octet first, wherever the stream stands."""
         self.put(int.from_bytes(octets, "big" if self._msb else "little"), 8 * len(octets))
 
-    def mark(self, offset: int, bits: int, *, padding: int, kind: str, role: str, about: object, name: str = "") -> None:  # noqa: E501
+    def mark(
+        self,
+        offset: int,
+        bits: int,
+        *,
+        padding: int,
+        kind: str,
+        role: str,
+        about: object,
+        name: str = "",
+    ) -> None:
         """Note a span of this message; only called while ``marks`` is a list."""
         path = (*self.path, name) if name else tuple(self.path)
         marks = self.marks
@@ -183,7 +193,9 @@ class Reader:
         if self._msb:
             word = int.from_bytes(self._octets[start >> 3 : (end + 7) >> 3], "big") >> (-end & 7)
         else:
-            word = int.from_bytes(self._octets[start >> 3 : (end + 7) >> 3], "little") >> (start & 7)
+            word = int.from_bytes(self._octets[start >> 3 : (end + 7) >> 3], "little") >> (
+                start & 7
+            )
         return word & ((1 << bits) - 1)
 
     def take_octets(self, count: int) -> bytes:

@@ -41,6 +41,8 @@ class Field:
     at: int | None = None
 
     kind: ClassVar[str] = ""
+    # False where the message itself knows the value and nobody needs to give it.
+    given: ClassVar[bool] = True
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with this field by itself; paths are keys of the declaration."""
@@ -54,8 +56,6 @@ class Leaf(Field):
 
     # A string of bits or octets has no byte order; a number has.
     ordered: ClassVar[bool] = True
-    # The message itself knows the value; nobody needs to give it.
-    given: ClassVar[bool] = True
 
     def needed(self) -> int:
         """Return the bits that the field's values (or its author) ask for."""
@@ -74,6 +74,8 @@ def name_flaw(name: object, *keys: str | int) -> Flaw | None:
     """Return the flaw of a name that is no name, else None."""
     if isinstance(name, str) and _NAME.match(name):
         return None
+    if name == "":
+        return Flaw(keys, "no name", f"Use {NAME_RULE}")
     return Flaw(keys, f"{str(name)[:40]!r} is no name", f"Use {NAME_RULE}")
 
 

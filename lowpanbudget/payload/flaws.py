@@ -43,7 +43,7 @@ class FlawedMessage(RequestError):
         return "\n".join(lines)
 
 
-class Misfit(Exception):  # noqa: N818 - it is caught before anybody sees it
+class Misfit(Exception):
     """A value that has no code, or a code that has no value; ``short`` when octets are missing."""
 
     def __init__(self, text: str, *, hint: str = "", short: bool = False) -> None:

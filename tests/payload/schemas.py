@@ -1,0 +1,185 @@
+"""hypothesis strategies: random message formats with values that fit them."""
+
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from hypothesis import strategies as st
+from hypothesis.strategies import DrawFn, SearchStrategy
+
+from lowpanbudget.payload.bitpack import BIT_ORDERS, BYTE_ORDERS, LAYOUTS
+from lowpanbudget.payload.clock import Sequence, Time, TimeOffset
+from lowpanbudget.payload.codes import Boolean, Constant, Enumeration, Flags, Reserved, Version
+from lowpanbudget.payload.containers import Array, Group, Option, Series, Union
+from lowpanbudget.payload.contents import Octets, Text
+from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.number import Number
+from lowpanbudget.payload.scales import Float, Logarithmic, Table
+
+NAMES = tuple(f"f{index}" for index in range(12))
+ENUM = ("red", "green", "blue", "grey", "black", "white", "pink", "gold", "teal")
+
+
+class Filled(NamedTuple):
+    """Fields with values for them."""
+
+    fields: tuple[Field, ...]
+    values: dict[str, Any]
+
+
+@st.composite
+def numbers(draw: DrawFn, name: str, *, optional: bool = False) -> tuple[Number, Any]:
+    exponent = draw(st.integers(-3, 2))
+    step = Decimal(draw(st.sampled_from([1, 2, 5, 25]))).scaleb(exponent)
+    low = draw(st.integers(-(2**20), 2**20))
+    count = draw(st.one_of(st.integers(1, 300), st.integers(1, 2**31)))
+    signed = draw(st.booleans())
+    least, most = low * step, (low + count) * step
+    specials = draw(st.sampled_from([(), (("na", None),), (("na", None), ("over", None))]))
+    field = Number(
+        name,
+        min=least,
+        max=most,
+        step=step,
+        coding="twos-complement" if signed else "offset",
+        special=specials,
+        optional=optional,
+    )
+    value: Any = (low + draw(st.integers(0, count))) * step
+    if value == int(value) and draw(st.booleans()):
+        value = int(value)
+    if specials and draw(st.integers(0, 9)) == 0:
+        value = specials[0][0]
+    return field, value
+
+
+@st.composite
+def series(draw: DrawFn, name: str, *, aligned: bool, optional: bool) -> tuple[Series, Any]:
+    fixed = draw(st.booleans())
+    most = draw(st.integers(1, 9))
+    least = draw(st.integers(0, most))
+    escape = fixed and draw(st.booleans())
+    span = 5000 if escape or not fixed else 3
+    group = 7 if aligned else draw(st.integers(1, 9))
+    field = Series(
+        name,
+        min=Decimal(-5000),
+        max=Decimal(5000),
+        deltas="fixed" if fixed else "variable",
+        delta_bits=draw(st.integers(4, 11)) if fixed else None,
+        escape=escape,
+        group_bits=None if fixed else group,
+        coding=draw(st.sampled_from(["offset", "twos-complement"])),
+        min_length=least,
+        max_length=most,
+        optional=optional,
+    )
+    items = st.integers(-span, span)
+    return field, draw(st.lists(items, min_size=least, max_size=most))
+
+
+@st.composite
+def simple(draw: DrawFn, name: str, *, aligned: bool, optional: bool = False) -> tuple[Field, Any]:
+    kind = draw(st.integers(0, 9))
+    if kind <= 2:
+        return draw(numbers(name, optional=optional))
+    if kind == 3:
+        return Boolean(name, optional=optional), draw(st.booleans())
+    if kind == 4:
+        names = ENUM[: draw(st.integers(2, len(ENUM)))]
+        return Enumeration(name, names=names, optional=optional), draw(st.sampled_from(names))
+    if kind == 5:
+        names = ENUM[: draw(st.integers(1, len(ENUM)))]
+        chosen = draw(st.sets(st.sampled_from(names)))
+        return Flags(name, names=names, optional=optional), tuple(n for n in names if n in chosen)
+    if kind == 6:
+        width = draw(st.sampled_from([16, 32, 64]))
+        value = draw(st.floats(width=width, allow_nan=False))  # type: ignore[arg-type]
+        return Float(name, bits=width, optional=optional), value
+    if kind == 7:
+        most = draw(st.integers(1, 12))
+        least = draw(st.integers(0, most))
+        octets = draw(st.binary(min_size=least, max_size=most))
+        return Octets(name, min_length=least, max_length=most, optional=optional), octets
+    if kind == 8:
+        field = Text(name, max_length=20, optional=optional)
+        return field, draw(st.text(max_size=5, alphabet=st.characters(codec="utf-8")))
+    if draw(st.booleans()):
+        return draw(series(name, aligned=aligned, optional=optional))
+    if draw(st.booleans()):
+        table = Table(
+            name, values=tuple(map(Decimal, ("0.5", "1", "7", "20", "900"))), optional=optional
+        )
+        return table, draw(st.sampled_from(table.entries()))
+    scale = Logarithmic(name, min=Decimal("0.01"), max=Decimal(5000), steps=37, optional=optional)
+    return scale, draw(st.sampled_from(scale.entries()))
+
+
+@st.composite
+def groups(draw: DrawFn, *, aligned: bool, depth: int) -> Filled:
+    fields: list[Field] = []
+    values: dict[str, Any] = {}
+    for name in NAMES[: draw(st.integers(1, 5))]:
+        optional = draw(st.booleans()) and draw(st.booleans())
+        roll = draw(st.integers(0, 9))
+        field: Field
+        value: Any
+        if depth and roll == 0:
+            inner = draw(groups(aligned=aligned, depth=depth - 1))
+            field, value = Group(name, fields=inner.fields, optional=optional), inner.values
+        elif depth and roll == 1:
+            element, one = draw(simple("", aligned=aligned))
+            most = draw(st.integers(1, 5))
+            least = draw(st.integers(0, most))
+            field = Array(
+                name, element=element, min_length=least, max_length=most, optional=optional
+            )
+            value = [one] * draw(st.integers(least, most))
+        elif depth and roll == 2:
+            tag = f"{name}_tag"
+            options = [draw(groups(aligned=aligned, depth=depth - 1)) for _ in range(2)]
+            fields.append(Enumeration(tag, names=ENUM[:2]))
+            chosen = draw(st.integers(0, 1))
+            values[tag] = ENUM[chosen]
+            made = tuple(
+                Option(when, option.fields) for when, option in zip(ENUM, options, strict=False)
+            )
+            field, value = (
+                Union(name, tag=tag, options=made, optional=optional),
+                options[chosen].values,
+            )
+        elif roll == 3:
+            base, fields_at = draw(st.integers(0, 2**20)), f"{name}_base"
+            fields.append(Time(fields_at, bits=24))
+            values[fields_at] = base
+            field = TimeOffset(name, base=fields_at, max=Decimal(900), optional=optional)
+            value = base + draw(st.integers(0, 900))
+        elif roll == 4:
+            fields.append(Reserved("", bits=draw(st.integers(1, 9))))
+            fields.append(Constant(f"{name}_constant", value=5, bits=draw(st.integers(3, 17))))
+            values[f"{name}_constant"] = 5
+            field, value = Sequence(name, bits=12, optional=optional), draw(st.integers(0, 4095))
+        else:
+            field, value = draw(simple(name, aligned=aligned, optional=optional))
+        fields.append(field)
+        if not optional or draw(st.booleans()):
+            values[name] = value
+    return Filled(tuple(fields), values)
+
+
+@st.composite
+def filled_messages(draw: DrawFn) -> tuple[Message, dict[str, Any]]:
+    layout = draw(st.sampled_from(LAYOUTS))
+    body = draw(groups(aligned=layout == "octet-aligned", depth=2))
+    message = Message(
+        "random",
+        (Version("version", value=2), *body.fields),
+        byte_order=draw(st.sampled_from(BYTE_ORDERS)),
+        bit_order=draw(st.sampled_from(BIT_ORDERS)),
+        layout=layout,
+    )
+    return message, {"version": 2, **body.values}
+
+
+def messages() -> SearchStrategy[Message]:
+    return filled_messages().map(lambda pair: pair[0])

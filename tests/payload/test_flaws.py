@@ -1,0 +1,181 @@
+"""Formats that cannot be: each fault is named with its place and a way out, all of them at once."""
+
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from lowpanbudget.errors import RequestError
+from lowpanbudget.payload.clock import Time, TimeOffset
+from lowpanbudget.payload.codes import Boolean, Constant, Enumeration, Flags, Reserved
+from lowpanbudget.payload.containers import Array, Group, Option, Series, Union
+from lowpanbudget.payload.contents import Octets
+from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.flaws import Flaw, FlawedMessage
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.number import Number
+from lowpanbudget.payload.scales import Float, Logarithmic, Table
+
+
+def flaws(*fields: Field, layout: str = "bit-packed", name: str = "m") -> tuple[Flaw, ...]:
+    with pytest.raises(FlawedMessage) as fault:
+        Message(name, fields, byte_order="big", bit_order="msb-first", layout=layout)
+    assert isinstance(fault.value, RequestError)
+    for flaw in fault.value.flaws:
+        assert flaw.message in str(fault.value)
+    return fault.value.flaws
+
+
+def only(*fields: Field, layout: str = "bit-packed") -> tuple[tuple[str | int, ...], str]:
+    found = flaws(*fields, layout=layout)
+    assert len(found) == 1, found
+    return found[0].path, f"{found[0].message}. {found[0].hint}"
+
+
+def number(name: str = "n", low: Any = 0, high: Any = 9, step: Any = 1, **more: Any) -> Number:
+    return Number(name, min=Decimal(low), max=Decimal(high), step=Decimal(step), **more)
+
+
+def test_a_width_that_cannot_hold_the_range_shows_the_arithmetic() -> None:
+    path, text = only(number(low="-40", high="85", step="0.01", bits=12, special=(("na", None),)))
+    assert path == ("field", 0, "bits")
+    assert "12 bits cannot hold the range" in text
+    # (85 + 40) / 0.01 + 1 = 12501; with the special code 12502; 2^13 < 12502 <= 2^14
+    assert "(85 - -40) / 0.01 + 1 = 12501 values, with 1 special code 12502: 14 bits" in text
+    # 2^12 - 1 = 4095 values: 12500 / 4094 rounds up to 4 steps of 0.01
+    assert "Use bits = 14, or a step of 0.04 or more" in text
+
+
+def test_a_step_that_does_not_divide_the_range() -> None:
+    path, text = only(number(low=0, high=100, step=3))
+    assert path == ("field", 0, "step")
+    assert "(100 - 0) / 3 = 33.3333" in text
+    assert "max = 99 or max = 102" in text
+
+
+@pytest.mark.parametrize(
+    ("field", "where", "words"),
+    [
+        (number(step=0), "step", "leads nowhere"),
+        (number(low=9, high=9), "max", "use kind 'constant'"),
+        (number(low=9, high=1), "max", "is not above min"),
+        (number(step="NaN"), "step", "no number that a sensor can send"),
+        (number(high="1E+500"), "max", "no number that a sensor can send"),
+        (number(high="1E+25"), "step", "at most 64"),
+        (number(bits=65), "bits", "Use 1 to 64"),
+        (number(offset=Decimal("0.5")), "offset", "on the grid"),
+        (number(offset=Decimal(5)), "offset", "above min"),
+        (number(coding="excess"), "coding", "offset or twos-complement"),
+        (number(typical=Decimal(10)), "typical", "outside 0 .. 9"),
+        (number(tolerance=Decimal("0.4")), "tolerance", "already errs by 0.5"),
+        (number(special=(("na", 3),)), "special", "code 3 already means 3"),
+        (number(special=(("na", 99),), bits=4), "special", "does not fit in 4 bits"),
+        (Enumeration("n", names=("a",)), "names", "kind 'constant'"),
+        (Enumeration("n", names=("a", "b"), codes=(1, 1)), "names", "already means 'a'"),
+        (Enumeration("n", names=("a", "b"), codes=(1, 9), bits=3), "bits", "takes 4 bits, not 3"),
+        (Enumeration("n", names=("a", "a")), "names", "twice"),
+        (Enumeration("n", names=("a", "b c")), "names", "is no name"),
+        (Flags("n", names=()), "names", "no flags"),
+        (Flags("n", names=("a", "b"), bits=1), "bits", "2 flags in 1 bit"),
+        (Constant("n", value=4, bits=2), "value", "does not fit in 2 bits"),
+        (Float("n", bits=24), "bits", "16, 32 or 64"),
+        (Float("n", bits=16, max=Decimal(70000)), "max", "more than 16 bits"),
+        (Logarithmic("n", min=Decimal(0), max=Decimal(1), steps=9), "min", "0 < min < max"),
+        (Logarithmic("n", min=Decimal(1), max=Decimal(2), steps=900, digits=2), "digits", "same"),
+        (Table("n", values=(Decimal(2), Decimal(1))), "values", "does not rise"),
+        (Octets("n", length=3, max_length=4), "length", "fixed length and a range"),
+        (Octets("n", max_length=70000), "max_length", "1 to 65535"),
+        (Octets("n", max_length=300, length_bits=8), "length_bits", "take 9 bits, not 8"),
+        (Array("n", element=Boolean(""), max_length=300, count_bits=8), "count_bits", "take 9 bits, not 8"),
+        (Array("n", element=Boolean("", optional=True), length=3), "element", "cannot be absent"),
+        (Array("n", element=Reserved("", bits=3), length=3), "element", "carries nothing"),
+        (Group("n", fields=()), "field", "without fields"),
+        (Series("n", min=Decimal(0), max=Decimal(9), deltas="fixed", length=3), "delta_bits", "2 to 32"),
+        (TimeOffset("n", base="t", max=Decimal(9)), "base", "no earlier field of kind time"),
+        (Union("n", tag="t", options=()), "tag", "no earlier field of kind enumeration"),
+        (Boolean("größe"), "name", "all ASCII"),
+        (Boolean(""), "name", "no name"),
+        (Constant("n", value=1, bits=2, optional=True), "optional", "cannot be absent"),
+    ],
+)  # fmt: skip
+def test_each_fault_has_its_place(field: Field, where: str, words: str) -> None:
+    path, text = only(field)
+    assert path[:3] == ("field", 0, where)
+    assert words in text
+
+
+def test_octets_without_any_length() -> None:
+    path, text = only(Octets("n"))
+    assert path == ("field", 0)
+    assert "State length" in text
+
+
+def test_all_faults_at_once() -> None:
+    found = flaws(
+        number("a", step=7), Boolean("b"), Boolean("b"), Group("g", fields=(number("c", high=0),))
+    )
+    assert [flaw.path for flaw in found] == [
+        ("field", 0, "step"),
+        ("field", 2, "name"),
+        ("field", 3, "field", 0, "max"),
+    ]
+
+
+def test_overlap_and_places_inside_an_octet() -> None:
+    path, text = only(number("a"), number("b", at=3))
+    assert path == ("field", 1, "at")
+    assert "bit 3 overlaps what comes before, which ends at bit 4" in text
+    assert "inside an octet" in only(number("a"), number("b", at=12), layout="octet-aligned")[1]
+    assert "no fixed size" in only(Octets("a", max_length=3), number("b", at=80))[1]
+
+
+def test_unions_need_an_option_for_each_name() -> None:
+    tag = Enumeration("t", names=("x", "y"))
+    _, text = only(tag, Union("u", tag="t", options=(Option("x", ()),)))
+    assert "no option for y" in text
+    found = flaws(
+        tag, Union("u", tag="t", options=(Option("x", ()), Option("x", ()), Option("z", ())))
+    )
+    assert [flaw.path for flaw in found] == [
+        ("field", 1, "option", 1, "when"),
+        ("field", 1, "option", 2, "when"),
+        ("field", 1, "option"),
+    ]
+
+
+def test_a_tag_or_base_must_always_be_there() -> None:
+    options = (Option("x", ()), Option("y", ()))
+    tag = Enumeration("t", names=("x", "y"), optional=True)
+    assert only(tag, Union("u", tag="t", options=options))[0] == ("field", 1, "tag")
+    base = Time("t", optional=True)
+    assert only(base, TimeOffset("o", base="t", max=Decimal(9)))[0] == ("field", 1, "base")
+    # nor may it come later, or be inside a group
+    assert only(TimeOffset("o", base="t", max=Decimal(9)), Time("t"))[0] == ("field", 0, "base")
+    inside = Group("g", fields=(Time("t"),))
+    assert only(inside, TimeOffset("o", base="t", max=Decimal(9)))[0] == ("field", 1, "base")
+
+
+def test_limits() -> None:
+    assert "more than 1000 fields" in only(*(Boolean(f"f{k}") for k in range(10_000)))[1]
+    deep: Field = Boolean("b")
+    for _ in range(20):
+        deep = Group("g", fields=(deep,))
+    assert "deep" in only(deep)[1]
+    nested: Field = Boolean("")
+    for _ in range(20):
+        nested = Array("a", element=nested, length=2)
+    assert "deep" in only(nested)[1]
+    huge = Array("a", element=Array("", element=number(""), length=65535), length=65535)
+    assert "more than a datagram" in only(huge)[1]
+
+
+def test_a_message_needs_name_fields_and_orders() -> None:
+    assert flaws(name="größe")[0].path == ("name",)
+    with pytest.raises(FlawedMessage) as fault:
+        Message("m", (), byte_order="middle", bit_order="", layout="tight")
+    assert [flaw.path for flaw in fault.value.flaws] == [
+        ("byte_order",),
+        ("bit_order",),
+        ("layout",),
+        ("field",),
+    ]

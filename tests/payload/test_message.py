@@ -1,0 +1,379 @@
+"""Values, ranges, special codes, rounding, sizes and batches, with numbers worked out beside each check."""
+
+from decimal import Decimal
+from itertools import pairwise
+from typing import Any
+
+import pytest
+
+from lowpanbudget.errors import Malformed, RequestError, Truncated
+from lowpanbudget.payload.clock import Sequence, Time, TimeOffset
+from lowpanbudget.payload.codes import Boolean, Constant, Enumeration, Flags, Reserved, Version
+from lowpanbudget.payload.containers import Array, Group, Option, Series, Union
+from lowpanbudget.payload.contents import Octets, Text
+from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.number import Number
+from lowpanbudget.payload.scales import Float, Logarithmic, Table
+
+
+def packed(*fields: Field) -> Message:
+    return Message("m", fields, byte_order="big", bit_order="msb-first", layout="bit-packed")
+
+
+def aligned(*fields: Field) -> Message:
+    return Message("m", fields, byte_order="big", bit_order="msb-first", layout="octet-aligned")
+
+
+def number(name: str, low: str, high: str, step: str = "1", **more: Any) -> Number:
+    return Number(name, min=Decimal(low), max=Decimal(high), step=Decimal(step), **more)
+
+
+TEMPERATURE = number("t", "-40", "85", "0.01", unit="Cel", special=(("na", None),))
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "step", "bits"),
+    [
+        # ceil(log2(values)): 12501 values, 1001 values of 0.1 %, 256, 257, 2
+        ("-40", "85", "0.01", 14),
+        ("0", "100", "0.1", 10),
+        ("0", "255", "1", 8),
+        ("0", "256", "1", 9),
+        ("0", "1", "1", 1),
+    ],
+)
+def test_width_follows_from_range_and_step(low: str, high: str, step: str, bits: int) -> None:
+    assert packed(number("n", low, high, step)).max_bits == bits
+
+
+def test_a_special_code_may_cost_a_bit() -> None:
+    # 256 values take 8 bits, 256 values and one special code are 257 codes
+    assert packed(number("n", "0", "255", special=(("na", None),))).max_bits == 9
+    assert packed(number("n", "0", "254", special=(("na", None),))).max_bits == 8
+
+
+def test_special_codes_are_all_ones_downwards_and_read_back_by_name() -> None:
+    message = aligned(number("co2", "0", "65533", special=(("na", None), ("over", None))))
+    # CO2 as uint16: 0xffff unknown, 0xfffe over range (Bluetooth SIG 0x2B8C)
+    assert message.pack({"co2": "na"}) == b"\xff\xff"
+    assert message.pack({"co2": "over"}) == b"\xff\xfe"
+    assert message.unpack(b"\xff\xfe") == {"co2": "over"}
+    with pytest.raises(RequestError, match="Special names are na, over"):
+        message.pack({"co2": "broken"})
+
+
+def test_special_code_of_twos_complement_is_the_most_negative() -> None:
+    message = aligned(
+        number("t", "-273.15", "327.67", "0.01", coding="twos-complement", special=(("na", None),))
+    )
+    assert message.pack({"t": "na"}) == b"\x80\x00"
+    assert message.pack({"t": -0.01}) == b"\xff\xff"
+
+
+def test_codes_without_meaning_are_located() -> None:
+    message = packed(Boolean("b"), number("n", "0", "100"))  # 101 of 128 codes
+    with pytest.raises(Malformed, match=r"field n has code 127") as fault:
+        message.unpack(b"\x7f")
+    assert (fault.value.offset, fault.value.layer) == (0, "message m")
+    with pytest.raises(Truncated, match="field n needs 7 bits here and 0 are left") as short:
+        packed(Octets("o", length=1), number("n", "0", "100")).unpack(b"\x00")
+    assert short.value.offset == 1
+
+
+def test_out_of_range_names_field_value_and_range() -> None:
+    with pytest.raises(
+        RequestError, match=r"field t is 85.01 Cel, outside -40 .. 85 Cel \(step 0.01\)"
+    ):
+        packed(TEMPERATURE).pack({"t": Decimal("85.01")})
+    with pytest.raises(RequestError, match=r"field g.a\[1\] is 9, outside 0 .. 7"):
+        packed(Group("g", fields=(Array("a", element=number("", "0", "7"), length=2),))).pack(
+            {"g": {"a": [1, 9]}}
+        )
+
+
+@pytest.mark.parametrize(
+    "value",
+    [
+        True,
+        None,
+        "12",
+        float("nan"),
+        float("inf"),
+        b"1",
+        [],
+        Decimal("NaN"),
+        Decimal("sNaN"),
+        10**400,
+        Decimal("1E+999999"),
+        object(),
+    ],
+)
+def test_values_that_are_no_number_in_range(value: Any) -> None:
+    for field in (TEMPERATURE, number("t", "0", "9"), Table("t", values=(Decimal(1), Decimal(2)))):
+        with pytest.raises(RequestError, match="field t "):
+            packed(field).pack({"t": value})
+
+
+def test_missing_and_unknown_fields() -> None:
+    with pytest.raises(RequestError, match="field t has no value"):
+        packed(TEMPERATURE).pack({})
+    with pytest.raises(RequestError, match=r"has no field 'tt'. Did you mean 't'\?"):
+        packed(TEMPERATURE).pack({"t": 1, "tt": 2})
+    with pytest.raises(RequestError, match="Give a dictionary"):
+        packed(TEMPERATURE).pack([1])  # type: ignore[arg-type]
+
+
+def test_rounding_is_reported_exactly() -> None:
+    message = packed(TEMPERATURE, number("n", "0", "100", "0.5"), Float("f", bits=16))
+    report = {
+        entry.path: entry
+        for entry in message.pack_with_rounding({"t": 21.234, "n": 7.3, "f": 0.1}).rounding
+    }
+    assert report[("t",)].sent == Decimal("21.23")
+    assert report[("t",)].error == Decimal("-0.004")
+    assert report[("n",)].error == Decimal("0.2")
+    # the nearest half-precision number to 0.1 is 0x2e66 = 1638 * 2**-14 (IEEE 754, worked out)
+    assert report[("f",)].sent == Decimal(1638) / 2**14
+    assert message.pack({"t": 21.234, "n": 7.3, "f": 0.1}) == message.pack(
+        {"t": Decimal("21.23"), "n": Decimal("7.5"), "f": 0.0999755859375}
+    )
+
+
+def test_ties_go_to_the_even_step() -> None:
+    message = packed(number("n", "0", "10"))
+    assert [message.unpack(message.pack({"n": x}))["n"] for x in (0.5, 1.5, 2.5)] == [0, 2, 2]
+
+
+def test_decimals_are_exact_where_floats_are_not() -> None:
+    message = packed(number("n", "0", "1", "0.1"))
+    assert [message.unpack(message.pack({"n": k / 10}))["n"] for k in range(11)] == [
+        Decimal(k) / 10 for k in range(11)
+    ]
+    wide = packed(number("n", "-9223372036854775.808", "9223372036854775.807", "0.001"))
+    assert wide.max_bits == 64
+    value = Decimal("9223372036854775.806")
+    assert wide.unpack(wide.pack({"n": value})) == {"n": value}
+
+
+def test_presence_bits_lead_and_absent_fields_cost_nothing() -> None:
+    message = packed(
+        number("a", "0", "15"), number("b", "0", "15", optional=True), Boolean("c", optional=True)
+    )
+    assert message.pack({"a": 5, "b": 9}).hex() == "9640"  # 10 0101 1001 00...: presence, a, b
+    assert message.unpack(bytes.fromhex("9640")) == {"a": 5, "b": 9}
+    assert (message.min_bits, message.max_bits) == (6, 11)
+
+
+def test_constants_versions_and_reserved_bits() -> None:
+    message = packed(Version("v", value=2), Reserved("", bits=3), Constant("k", value=1, bits=1))
+    assert message.pack({}) == message.pack({"v": 2}) == b"\x21"
+    assert message.unpack(b"\x2f") == {"v": 2, "k": 1}  # reserved bits are ignored when received
+    with pytest.raises(Malformed, match="field v is 3, and this format has 2"):
+        message.unpack(b"\x31")
+    with pytest.raises(RequestError, match="It is always 2"):
+        message.pack({"v": 3})
+
+
+def test_offsets_count_from_the_base_as_it_was_sent() -> None:
+    message = packed(
+        Time("base", bits=16, step=Decimal(10)), TimeOffset("at", base="base", max=Decimal(15))
+    )
+    octets = message.pack({"base": 1234, "at": 1241})  # 1234 is sent as 1230: 11 s later
+    assert octets.hex() == "007bb0"
+    assert message.unpack(octets) == {"base": 1230, "at": 1241}
+    with pytest.raises(
+        RequestError, match=r"field at is 1250 s, 20 s after base, outside 0 .. 15 s"
+    ):
+        message.pack({"base": 1230, "at": 1250})
+
+
+def test_sequence_numbers_do_not_wrap_unseen() -> None:
+    message = packed(Sequence("s", bits=4))
+    with pytest.raises(RequestError, match=r"field s is 16 count, outside 0 .. 15"):
+        message.pack({"s": 16})
+
+
+def test_unions_follow_their_tag() -> None:
+    message = packed(
+        Enumeration("what", names=("door", "level", "alive")),
+        Union(
+            "u",
+            tag="what",
+            options=(
+                Option("door", (Boolean("open"),)),
+                Option("level", (number("v", "0", "255"),)),
+                Option("alive", ()),
+            ),
+        ),
+    )
+    assert message.pack({"what": "door", "u": {"open": True}}) == b"\x20"
+    assert message.pack({"what": "level", "u": {"v": 255}}).hex() == "7fc0"
+    assert message.unpack(b"\x80") == {"what": "alive", "u": {}}
+    with pytest.raises(RequestError, match="field u has no field 'v'"):
+        message.pack({"what": "door", "u": {"v": 1}})
+    assert (message.min_bits, message.max_bits) == (2, 10)
+
+
+def test_series_with_escape() -> None:
+    message = packed(
+        Series(
+            "s",
+            min=Decimal(0),
+            max=Decimal(255),
+            deltas="fixed",
+            delta_bits=4,
+            escape=True,
+            length=4,
+        )
+    )
+    # 10, +7, +100 by escape (1000) and 117 in full, -7: 0a 7 8 75 9
+    octets = message.pack({"s": [10, 17, 117, 110]})
+    assert octets.hex() == "0a787590"
+    assert message.unpack(octets) == {"s": [10, 17, 117, 110]}
+
+
+def test_series_without_escape_refuses_a_jump() -> None:
+    message = packed(
+        Series("s", min=Decimal(0), max=Decimal(255), deltas="fixed", delta_bits=4, length=2)
+    )
+    assert message.pack({"s": [10, 2]}).hex() == "0a80"
+    with pytest.raises(
+        RequestError, match=r"field s\[1\] lies 8 steps from the sample before, outside -8 .. 7"
+    ):
+        message.pack({"s": [10, 18]})
+
+
+def test_variable_differences_are_protobuf_varints() -> None:
+    """Source: a packed field of sint32 by the protobuf library is the same zigzag and the same groups."""
+    from google.protobuf import descriptor_pb2, descriptor_pool, message_factory
+
+    file = descriptor_pb2.FileDescriptorProto(name="v.proto", syntax="proto3")
+    kind = file.message_type.add(name="V")
+    kind.field.add(name="d", number=1, type=17, label=3)  # repeated sint32, packed in proto3
+    pool = descriptor_pool.DescriptorPool()
+    pool.Add(file)
+    cls = message_factory.GetMessageClass(pool.FindMessageTypeByName("V"))
+    samples = [0, 1, -1, 63, -1, 64, -100000, 100000, 99999]
+    deltas = [b - a for a, b in pairwise(samples)]
+    theirs = cls(d=deltas).SerializeToString()[2:]  # without field key and length
+    series = Series(
+        "s",
+        min=Decimal(-(2**20)),
+        max=Decimal(2**20),
+        deltas="variable",
+        length=len(samples),
+        bits=24,
+    )
+    for message in (packed(series), aligned(series)):
+        assert message.pack({"s": samples})[3:] == theirs
+
+
+def test_variable_differences_have_one_form_only() -> None:
+    message = packed(Series("s", min=Decimal(0), max=Decimal(255), deltas="variable", length=2))
+    assert message.unpack(b"\x05\x02") == {"s": [5, 6]}
+    with pytest.raises(Malformed, match="more groups than it needs"):
+        message.unpack(b"\x05\x82\x00")
+    with pytest.raises(Malformed, match=r"field s\[1\] leaves the range"):
+        message.unpack(b"\xff\x02")
+
+
+def test_logarithmic_steps_are_equal_ratios() -> None:
+    field = Logarithmic("l", min=Decimal(1), max=Decimal(1000), steps=3)
+    # 1000 ** (1/3) is 10: the four values are 1, 10, 100, 1000
+    assert [int(entry) for entry in field.entries()] == [1, 10, 100, 1000]
+    message = packed(field)
+    assert [message.unpack(message.pack({"l": x}))["l"] for x in (1, 5, 6, 54, 56, 999)] == [
+        1,
+        1,
+        10,
+        10,
+        100,
+        1000,
+    ]
+
+
+def test_tables_round_to_the_nearer_value() -> None:
+    message = packed(Table("r", values=tuple(map(Decimal, (10, 20, 50))), unit="Hz"))
+    assert [message.unpack(message.pack({"r": x}))["r"] for x in (10, 14, 16, 36, 50)] == [
+        10,
+        10,
+        20,
+        50,
+        50,
+    ]
+    with pytest.raises(Malformed, match="the table ends at 2"):
+        message.unpack(b"\xc0")
+
+
+def test_text_and_octets() -> None:
+    message = packed(Text("t", max_length=7), Octets("o", min_length=2, max_length=3))
+    octets = message.pack({"t": "né", "o": b"\x01\x02"})
+    # 011 n é(c3 a9), then 0 01 02: three octets of text; two octets are the first of two lengths
+    bits = "011" + f"{0x6EC3A9:024b}" + "0" + f"{0x0102:016b}" + "0000"
+    assert octets == int(bits, 2).to_bytes(6, "big")
+    assert message.unpack(octets) == {"t": "né", "o": b"\x01\x02"}
+    assert message.pack({"t": "né", "o": "0102"}) == octets
+    with pytest.raises(RequestError, match=r"field o has 4 octets, and 2 .. 3 are allowed"):
+        message.pack({"t": "", "o": b"1234"})
+    with pytest.raises(Malformed, match="field t is no utf-8"):
+        message.unpack(b"\x3f\xe0\x00\x00")
+    with pytest.raises(RequestError, match="ascii cannot write"):
+        packed(Text("t", max_length=7, encoding="ascii")).pack({"t": "né"})
+
+
+def test_flags_take_names_or_truth() -> None:
+    message = packed(Flags("f", names=("a", "b", "c")))
+    assert (
+        message.pack({"f": ("c", "a")})
+        == message.pack({"f": {"a": True, "b": False, "c": 1}})
+        == b"\xa0"
+    )
+    assert message.unpack(b"\xa0") == {"f": ("a", "c")}
+    with pytest.raises(RequestError, match=r"holds 'd'. Flags are a, b, c"):
+        message.pack({"f": ["d"]})
+
+
+def test_a_place_of_its_own_leaves_a_gap_of_zeros() -> None:
+    message = packed(Boolean("a"), number("n", "0", "255", at=8))
+    assert message.pack({"a": True, "n": 1}) == b"\x80\x01"
+    assert [entry.kind for entry in message.bitmap()] == ["boolean", "reserved", "number"]
+
+
+def test_octet_alignment_is_counted_as_padding() -> None:
+    message = aligned(TEMPERATURE, Boolean("b"), Flags("f", names=("a", "b", "c")))
+    assert message.max_octets == 4
+    # 14 of 16, 1 of 8 and 3 of 8 bits carry something
+    assert message.padding_bits == 2 + 7 + 5
+    assert packed(TEMPERATURE, Boolean("b")).padding_bits == 1
+
+
+def test_batch_is_the_largest_that_fits() -> None:
+    reading = Group("", fields=(number("t", "0", "4095"), number("h", "0", "1023")))
+    message = packed(Sequence("s"), Array("r", element=reading, max_length=63))
+    # 8 + 6 bits and 22 a reading: 81 octets are 648 bits, (648 - 14) // 22 = 28
+    assert message.batch(81) == 28
+    for room in range(120):
+        count = message.batch(room)
+        assert count is not None
+        if count:
+            assert len(message.pack(message.batch_example(count))) <= room
+        if count < 63 and room >= 2:
+            assert len(message.pack(message.batch_example(count + 1))) > room
+    assert message.batch(1) == 0
+    assert message.batch(10_000) == 63
+    assert packed(TEMPERATURE).batch(100) is None
+
+
+def test_snapshot_of_the_footbridge() -> None:
+    axes = Array("", element=number("", "-2048", "2047", coding="twos-complement"), length=3)
+    message = packed(Array("sample", element=axes, length=256))
+    # 256 * 3 * 12 bits = 9216 bits = 1152 octets
+    assert message.min_octets == message.max_octets == 1152
+    values = {"sample": [[i - 128, 0, -1] for i in range(256)]}
+    assert message.unpack(message.pack(values)) == values
+    assert [entry.name for entry in message.bitmap()] == [
+        "sample[0][0]",
+        "sample[0][1..2]",
+        "sample[1..255]",
+    ]

@@ -1,0 +1,149 @@
+"""Where layouts coincide, our octets are those of ASN.1 unaligned PER, by an independent library.
+
+Source: asn1tools' ``uper`` codec (ITU-T X.691). The same layout: presence bits lead a sequence,
+integers count from their least value, enumerations and choices go by index, bounded lists and octet
+strings have their count, less the least, in the fewest bits; flags are a BIT STRING of fixed size.
+"""
+
+from decimal import Decimal
+from typing import Any
+
+import asn1tools
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.strategies import DrawFn
+
+from lowpanbudget.payload.codes import Boolean, Enumeration, Flags
+from lowpanbudget.payload.containers import Array, Group, Option, Union
+from lowpanbudget.payload.contents import Octets
+from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.number import Number
+
+NAMES = ("red", "green", "blue", "grey", "black", "white", "pink", "gold", "teal")
+
+Same = tuple[Field, str, Any, Any]  # our field, its ASN.1 type, our value, asn1tools' value
+
+
+@st.composite
+def leaves(draw: DrawFn, name: str, *, optional: bool = False) -> Same:
+    kind = draw(st.integers(0, 5))
+    if kind <= 1:
+        low = draw(st.integers(-(2**31), 2**31))
+        high = low + draw(st.one_of(st.integers(1, 70), st.integers(1, 2**32)))
+        value = draw(st.integers(low, high))
+        number = Number(name, min=Decimal(low), max=Decimal(high), optional=optional)
+        return number, f"INTEGER ({low}..{high})", value, value
+    if kind == 2:
+        truth = draw(st.booleans())
+        return Boolean(name, optional=optional), "BOOLEAN", truth, truth
+    if kind == 3:
+        names = NAMES[: draw(st.integers(2, len(NAMES)))]
+        word = draw(st.sampled_from(names))
+        field = Enumeration(name, names=names, optional=optional)
+        return field, f"ENUMERATED {{ {', '.join(names)} }}", word, word
+    if kind == 4:
+        names = NAMES[: draw(st.integers(1, len(NAMES)))]
+        chosen = [draw(st.booleans()) for _ in names]
+        bits = "".join(str(int(on)) for on in chosen).ljust(16, "0")
+        ours = tuple(name for name, on in zip(names, chosen, strict=True) if on)
+        theirs = (int(bits, 2).to_bytes(2, "big"), len(names))
+        return (
+            Flags(name, names=names, optional=optional),
+            f"BIT STRING (SIZE({len(names)}))",
+            ours,
+            theirs,
+        )
+    most = draw(st.integers(1, 20))
+    least = draw(st.integers(0, most))
+    octets = draw(st.binary(min_size=least, max_size=most))
+    size = f"{least}..{most}" if least < most else f"{least}"
+    blob = Octets(name, min_length=least, max_length=most, optional=optional)
+    return blob, f"OCTET STRING (SIZE({size}))", octets, octets
+
+
+@st.composite
+def sequences(draw: DrawFn, depth: int) -> Same:
+    fields: list[Field] = []
+    members: list[str] = []
+    ours: dict[str, Any] = {}
+    theirs: dict[str, Any] = {}
+    for index in range(draw(st.integers(1, 6))):
+        name = f"m{index}"
+        optional = draw(st.integers(0, 3)) == 0
+        kind = draw(st.integers(0, 6)) if depth else 9
+        mine: Any
+        other: Any
+        if kind == 0:
+            inner, text, mine, other = draw(sequences(depth - 1))
+            assert isinstance(inner, Group)
+            field: Field = Group(name, fields=inner.fields, optional=optional)
+        elif kind == 1:
+            most = draw(st.integers(1, 9))
+            least = draw(st.integers(0, most))
+            element, of, one, its = draw(leaves(""))
+            count = draw(st.integers(least, most))
+            size = f"{least}..{most}" if least < most else f"{least}"
+            text = f"SEQUENCE (SIZE({size})) OF {of}"
+            mine, other = [one] * count, [its] * count
+            field = Array(
+                name, element=element, min_length=least, max_length=most, optional=optional
+            )
+        elif kind == 2 and not optional:
+            # A CHOICE is its index and the alternative: our tag and union.
+            parts = [draw(sequences(0)) for _ in range(draw(st.integers(2, 5)))]
+            names = NAMES[: len(parts)]
+            options = []
+            for when, part in zip(names, parts, strict=True):
+                assert isinstance(part[0], Group)
+                options.append(Option(when, part[0].fields))
+            at = draw(st.integers(0, len(parts) - 1))
+            fields.append(Enumeration(f"{name}-tag", names=names))
+            ours[f"{name}-tag"] = names[at]
+            alternatives = ", ".join(f"{n} {p[1]}" for n, p in zip(names, parts, strict=True))
+            text = f"CHOICE {{ {alternatives} }}"
+            mine, other = parts[at][2], (names[at], parts[at][3])
+            field = Union(name, tag=f"{name}-tag", options=tuple(options))
+        else:
+            field, text, mine, other = draw(leaves(name, optional=optional))
+        fields.append(field)
+        members.append(f"{name} {text}{' OPTIONAL' if optional else ''}")
+        if not optional or draw(st.booleans()):
+            ours[name], theirs[name] = mine, other
+    return Group("", fields=tuple(fields)), f"SEQUENCE {{ {', '.join(members)} }}", ours, theirs
+
+
+@settings(max_examples=120, deadline=None)
+@given(sequences(2))
+def test_octets_are_those_of_uper(same: Same) -> None:
+    group, text, ours, theirs = same
+    assert isinstance(group, Group)
+    message = Message(
+        "same", group.fields, byte_order="big", bit_order="msb-first", layout="bit-packed"
+    )
+    module = asn1tools.compile_string(
+        f"M DEFINITIONS AUTOMATIC TAGS ::= BEGIN T ::= {text} END", "uper"
+    )
+    octets = message.pack(ours)
+    # X.691 sends an empty message as one zero octet; ours has at least one bit or none to send
+    assert (octets or b"\0") == bytes(module.encode("T", theirs))
+    assert message.unpack(octets) == ours
+
+
+@pytest.mark.parametrize(
+    ("low", "high"), [(0, 1), (0, 255), (0, 256), (-128, 127), (5, 6), (0, 2**32 - 1), (-1, 65535)]
+)
+def test_width_of_a_constrained_integer(low: int, high: int) -> None:
+    message = Message(
+        "one",
+        (Number("n", min=Decimal(low), max=Decimal(high)),),
+        byte_order="big",
+        bit_order="msb-first",
+        layout="bit-packed",
+    )
+    module = asn1tools.compile_string(
+        f"M DEFINITIONS ::= BEGIN T ::= INTEGER ({low}..{high}) END", "uper"
+    )
+    for value in (low, high):
+        assert message.pack({"n": value}) == bytes(module.encode("T", value))
