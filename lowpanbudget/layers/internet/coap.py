@@ -1,0 +1,153 @@
+"""CoAP: messages of RFC 7252, with the options of its table and of RFC 7641, 7959, 7967, 8132 and 8613.
+
+|1 2 3 4 5 6 7 8 9 0 1 2 3 4 5 6 7 8 9 0 1 2 3 4 5 6 7 8 9 0 1 2|
++-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+-+
+|Ver| T |  TKL  |      Code     |          Message ID           |
+|   Token, TKL octets   |   Options   |1 1 1 1 1 1 1 1|   Payload
+
+A message has one encoding only: there is no choice in the form of an option, see ``coap_options``.
+Not here: CoAP over TCP (RFC 8323) and extended token lengths (RFC 8974).
+"""
+
+from dataclasses import dataclass
+from urllib.parse import unquote_to_bytes
+
+from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.cites import rfc
+from lowpanbudget.errors import Malformed, RequestError, Reserved
+from lowpanbudget.fields import Bits, Header
+from lowpanbudget.layers.internet.coap_codes import TYPES, code_text
+from lowpanbudget.layers.internet.coap_options import Option, decode_options, encode_options
+
+LAYER = "CoAP"
+CITE = rfc(7252, "3")
+LONGEST_TOKEN = 8
+
+HEADER = Header(
+    LAYER,
+    CITE,
+    (
+        Bits("version", 2, "CoAP", fixed=1),
+        Bits("type", 2, TYPES),
+        Bits("token length", 4, lambda value: "reserved" if value > LONGEST_TOKEN else "octets"),
+        Bits("code", 8, code_text),
+        Bits("message id", 16, "finds duplicates, matches acknowledgements"),
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """A CoAP message; ``options`` are kept in the order of their numbers, equal numbers in the order given."""
+
+    type: int
+    code: int
+    mid: int
+    token: bytes = b""
+    options: tuple[Option, ...] = ()
+    payload: bytes = b""
+
+    def __post_init__(self) -> None:
+        ordered = tuple(sorted(self.options, key=lambda option: option.number))
+        object.__setattr__(self, "options", ordered)
+
+    @property
+    def is_request(self) -> bool:
+        """Return whether the code is a method."""
+        return 0 < self.code < 32
+
+    @property
+    def is_response(self) -> bool:
+        """Return whether the code is a response, of whatever class."""
+        return self.code >= 64
+
+    def all(self, number: int) -> tuple[Option, ...]:
+        """Return the options with this number."""
+        return tuple(option for option in self.options if option.number == number)
+
+    def first(self, number: int) -> Option | None:
+        """Return the first option with this number, or None."""
+        return next(iter(self.all(number)), None)
+
+    def __bytes__(self) -> bytes:
+        """Return the octets of the message."""
+        writer = Writer(LAYER)
+        encode(writer, self)
+        return bytes(writer.data)
+
+
+def path_options(path: str) -> tuple[Option, ...]:
+    """Return the Uri-Path and Uri-Query options of ``/a/b?x=1`` (RFC 7252 section 6.4, steps 8 and 9)."""
+    path, question, query = path.partition("?")
+    options = []
+    if path not in ("", "/"):
+        options += [
+            Option.of("Uri-Path", unquote_to_bytes(segment))
+            for segment in path.removeprefix("/").split("/")
+        ]
+    if question:
+        options += [Option.of("Uri-Query", unquote_to_bytes(part)) for part in query.split("&")]
+    return tuple(options)
+
+
+def decode(reader: Reader) -> Message:
+    """Return the message that fills what is left.
+
+    Raises ``Truncated``, ``Reserved`` (version, token length, option nibble 15) or ``Malformed`` (empty message with
+    more, marker without payload). Options with values they may not have are kept: RFC 7252 section 5.4.3 treats them
+    as unrecognized, and ``coap_flaws`` names them. Time and memory grow with the octets given.
+    """
+    values, _ = HEADER.read(reader)
+    length, code = values["token length"], values["code"]
+    if length > LONGEST_TOKEN:
+        raise Reserved(
+            f"token length {length} is reserved",
+            offset=reader.pos - HEADER.octets,
+            layer=LAYER,
+            cite=CITE,
+            hint="RFC 8974 gives 13 and 14 a meaning between ends that agreed on it"
+            * (length in (13, 14)),
+        )
+    if code == 0 and (length or reader.left):
+        raise Malformed(
+            "an empty message ends after its message ID",
+            offset=reader.pos, layer=LAYER, cite=rfc(7252, "4.1"),
+        )  # fmt: skip
+    token = reader.octets(length, "token", *_TOKEN)
+    options, payload = decode_options(reader)
+    return Message(values["type"], code, values["message id"], token, options, payload)
+
+
+# "A client sending a request without using Transport Layer Security SHOULD use a nontrivial, randomized token"
+_TOKEN = (
+    "matches responses to requests",
+    rfc(7252, "5.3.1"),
+    "a shorter token, where messages are protected: without protection it guards against spoofed responses",
+)
+
+
+def encode(writer: Writer, message: Message) -> None:
+    """Append the message with its spans.
+
+    Raises ``RequestError`` for what cannot be sent: a token over 8 octets, an empty message with more.
+    """
+    if len(message.token) > LONGEST_TOKEN:
+        raise RequestError(
+            f"a token of {len(message.token)} octets is over {LONGEST_TOKEN}", cite=CITE
+        )
+    if message.code == 0 and (message.token or message.options or message.payload):
+        raise RequestError(
+            "an empty message has no token, options or payload", cite=rfc(7252, "4.1")
+        )
+    HEADER.write(
+        writer,
+        {
+            "version": 1,
+            "type": message.type,
+            "token length": len(message.token),
+            "code": message.code,
+            "message id": message.mid,
+        },
+    )
+    writer.octets(message.token, "token", *_TOKEN)
+    encode_options(writer, message.options, message.payload)

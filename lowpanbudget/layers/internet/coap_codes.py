@@ -1,0 +1,84 @@
+"""CoAP message types and codes: methods and responses with their names (RFC 7252 section 12.1)."""
+
+from enum import IntEnum
+
+from lowpanbudget.cites import rfc
+from lowpanbudget.errors import RequestError
+
+CITE = rfc(7252, "12.1")
+
+
+class Type(IntEnum):
+    """The four message types."""
+
+    CON = 0
+    NON = 1
+    ACK = 2
+    RST = 3
+
+
+TYPES = {0: "confirmable", 1: "non-confirmable", 2: "acknowledgement", 3: "reset"}
+# RFC 7252 tables 5 and 6, RFC 7959 section 2.9, RFC 8132 section 6; 4.29 and 5.08 (RFC 8516, 8768) from memory
+_NAMES = {
+    "0.00": "Empty",
+    "0.01": "GET",
+    "0.02": "POST",
+    "0.03": "PUT",
+    "0.04": "DELETE",
+    "0.05": "FETCH",
+    "0.06": "PATCH",
+    "0.07": "iPATCH",
+    "2.01": "Created",
+    "2.02": "Deleted",
+    "2.03": "Valid",
+    "2.04": "Changed",
+    "2.05": "Content",
+    "2.31": "Continue",
+    "4.00": "Bad Request",
+    "4.01": "Unauthorized",
+    "4.02": "Bad Option",
+    "4.03": "Forbidden",
+    "4.04": "Not Found",
+    "4.05": "Method Not Allowed",
+    "4.06": "Not Acceptable",
+    "4.08": "Request Entity Incomplete",
+    "4.09": "Conflict",
+    "4.12": "Precondition Failed",
+    "4.13": "Request Entity Too Large",
+    "4.15": "Unsupported Content-Format",
+    "4.22": "Unprocessable Entity",
+    "4.29": "Too Many Requests",
+    "5.00": "Internal Server Error",
+    "5.01": "Not Implemented",
+    "5.02": "Bad Gateway",
+    "5.03": "Service Unavailable",
+    "5.04": "Gateway Timeout",
+    "5.05": "Proxying Not Supported",
+    "5.08": "Hop Limit Reached",
+}
+CODES = {int(text[0]) << 5 | int(text[2:]): name for text, name in _NAMES.items()}
+_CLASSES = {0: "request", 2: "success", 4: "client error", 5: "server error"}
+
+
+def code_text(code: int) -> str:
+    """Return a code as ``c.dd`` with its name, or with what is known of its class."""
+    name = CODES.get(code)
+    if name is None:
+        known = _CLASSES.get(code >> 5)
+        name = f"unassigned {known}" if known else "of a reserved class"
+    return f"{code >> 5}.{code & 31:02d} {name}"
+
+
+def code_of(text: str) -> int:
+    """Return the code of ``c.dd`` or of a name such as ``GET`` or ``Content``; raises ``RequestError``."""
+    kind, dot, detail = text.partition(".")
+    if dot and kind.isdecimal() and detail.isdecimal() and int(kind) < 8 and int(detail) < 32:
+        return int(kind) << 5 | int(detail)
+    for code, name in CODES.items():
+        if name.lower() == text.lower():
+            return code
+    raise RequestError(
+        f"{text!r} is no CoAP code",
+        cite=CITE,
+        hint="Give c.dd, or one of: " + ", ".join(CODES.values()),
+    )

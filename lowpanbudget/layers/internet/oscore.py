@@ -1,0 +1,285 @@
+"""OSCORE: protecting a CoAP message end to end, and opening it again (RFC 8613 sections 4, 5 and 8).
+
+    original     header | token | U options | E options | 0xff payload
+    OSCORE       header | token | U options, OSCORE option | 0xff ciphertext
+    ciphertext   of:  code | E options | 0xff payload;  then the tag
+
+The caller keeps sequence numbers and the binding of a response to its request; ``Nonces`` refuses one used twice.
+Not here: group communication (Group OSCORE), replay windows, block-wise reassembly, HTTP.
+"""
+
+from dataclasses import dataclass
+
+from lowpanbudget.bits import Reader, Span, Writer
+from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.errors import Malformed, RequestError, WireError
+from lowpanbudget.layers.internet import coap, oscore_option
+from lowpanbudget.layers.internet.aead import Nonces, failure_at
+from lowpanbudget.layers.internet.coap_codes import code_of, code_text
+from lowpanbudget.layers.internet.coap_options import Option, decode_options, encode_options
+from lowpanbudget.layers.internet.coap_registry import OBSERVE, OSCORE, PROXY_URI
+from lowpanbudget.layers.internet.oscore_context import SecurityContext
+from lowpanbudget.layers.internet.oscore_option import LAYER, Value
+
+INNER = "CoAP inside OSCORE"
+CITE = rfc(8613, "5")
+PLAINTEXT = rfc(8613, "5.3")
+AAD = rfc(8613, "5.4")
+_POST, _FETCH, _CHANGED, _CONTENT = (
+    code_of(name) for name in ("POST", "FETCH", "Changed", "Content")
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Binding:
+    """What a response is bound to: kid and Partial IV of its request."""
+
+    kid: bytes
+    piv: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """A message protected or opened.
+
+    ``message`` is the one that came out. ``octets`` and ``spans`` are those of the *protected* message, each
+    encrypted octet named by what it holds. ``binding`` is the request's: keep it for the response.
+    """
+
+    message: coap.Message
+    octets: bytes
+    spans: tuple[Span, ...]
+    binding: Binding
+
+
+def protect_request(
+    message: coap.Message,
+    context: SecurityContext,
+    *,
+    sequence: int,
+    send_kid_context: bool = False,
+    outer: tuple[Option, ...] = (),
+    used: Nonces | None = None,
+) -> Result:
+    """Return the OSCORE request (RFC 8613 section 8.1).
+
+    ``sequence`` is the sender sequence number, to be used once. ``outer`` adds unprotected options for proxies.
+    Raises ``RequestError`` for what cannot be protected.
+    """
+    if not message.is_request:
+        raise RequestError(f"{code_text(message.code)} is no request", cite=rfc(8613, "8.1"))
+    if send_kid_context and context.id_context is None:
+        raise RequestError("there is no ID context to send", cite=rfc(8613, "5.1"))
+    piv = oscore_option.piv_octets(sequence)
+    value = Value(piv, context.id_context if send_kid_context else None, context.sender_id)
+    return _protect(
+        message, context, value, Binding(context.sender_id, piv), context.sender_id, outer, used
+    )
+
+
+def protect_response(
+    message: coap.Message,
+    context: SecurityContext,
+    binding: Binding,
+    *,
+    sequence: int | None = None,
+    outer: tuple[Option, ...] = (),
+    used: Nonces | None = None,
+) -> Result:
+    """Return the OSCORE response (RFC 8613 section 8.3) to the request that ``binding`` names.
+
+    Without ``sequence`` the request's nonce serves, which may be done once: every notification but the first needs a
+    sequence number of its own. Raises ``RequestError`` for what cannot be protected.
+    """
+    if not message.is_response:
+        raise RequestError(f"{code_text(message.code)} is no response", cite=rfc(8613, "8.3"))
+    if sequence is None:
+        return _protect(message, context, Value(), binding, binding.kid, outer, used)
+    value = Value(oscore_option.piv_octets(sequence))
+    return _protect(message, context, value, binding, context.sender_id, outer, used)
+
+
+def _protect(
+    message: coap.Message,
+    context: SecurityContext,
+    value: Value,
+    binding: Binding,
+    identifier: bytes,
+    outer: tuple[Option, ...],
+    used: Nonces | None,
+) -> Result:
+    inner, unprotected = _split(message, outer)
+    text = Writer(INNER)
+    _write_plaintext(text, message.code, inner, message.payload)
+    sealed = context.aead.seal(
+        context.sender_key,
+        context.nonce(identifier, value.piv or binding.piv),
+        bytes(text.data),
+        additional_data(context, binding),
+        used,
+    )
+    codes = (_POST, _FETCH) if message.is_request else (_CHANGED, _CONTENT)
+    code = codes[message.first(OBSERVE) is not None]
+    protected = coap.Message(
+        message.type,
+        code,
+        message.mid,
+        message.token,
+        (*unprotected, Option(OSCORE, bytes(value))),
+        sealed,
+    )
+    return Result(protected, *_explain(protected, text, context), binding)
+
+
+def _split(
+    message: coap.Message, outer: tuple[Option, ...]
+) -> tuple[tuple[Option, ...], tuple[Option, ...]]:
+    """Return the inner and the outer options (RFC 8613 section 4.1)."""
+    inner: list[Option] = []
+    unprotected = list(outer)
+    for option in outer:
+        if "U" not in option.definition.oscore or option.number in (OSCORE, OBSERVE):
+            raise RequestError(f"{option.name} does not go outside", cite=rfc(8613, "4.1"))
+    for option in message.options:
+        if option.number == OSCORE:
+            raise RequestError(
+                "an OSCORE message is not protected once more", cite=rfc(8613, "4.1.3.7")
+            )
+        if option.number == PROXY_URI:
+            raise RequestError(
+                "a Proxy-Uri is decomposed before it is protected",
+                cite=rfc(8613, "4.1.3.3"),
+                hint="Give Proxy-Scheme, Uri-Host, Uri-Port, Uri-Path and Uri-Query",
+            )
+        if option.number == OBSERVE:
+            # "For notifications, the Inner Observe option value MUST be empty" (section 4.1.3.5.2)
+            inner.append(option if message.is_request else Option(OBSERVE))
+            unprotected.append(option)
+        elif "E" in option.definition.oscore:
+            inner.append(option)
+        else:
+            unprotected.append(option)
+    return tuple(inner), tuple(unprotected)
+
+
+def open_request(message: coap.Message, context: SecurityContext) -> Result:
+    """Return the request that an OSCORE request holds (RFC 8613 section 8.2); ``context`` is the receiver's.
+
+    Raises ``BadMic``, or another ``WireError`` for a message that is none or names another context. Whether the
+    sequence number is new is for the caller to check.
+    """
+    value = _value_of(message)
+    if not message.is_request:
+        raise _wrong("the code is no request", rfc(8613, "8.2"))
+    if value.piv is None or value.kid is None:
+        raise _wrong("a request has a Partial IV and a kid", CITE)
+    if value.kid != context.recipient_id:
+        raise _wrong("the kid is not the recipient ID of this context", rfc(8613, "8.2"))
+    if value.kid_context is not None and value.kid_context != context.id_context:
+        raise _wrong("the kid context is not the ID context of this context", rfc(8613, "5.1"))
+    binding = Binding(value.kid, value.piv)
+    return _open(message, context, binding, context.nonce(value.kid, value.piv))
+
+
+def open_response(message: coap.Message, context: SecurityContext, binding: Binding) -> Result:
+    """Return the response that an OSCORE response holds (RFC 8613 section 8.4); raises as ``open_request``."""
+    value = _value_of(message)
+    if not message.is_response:
+        raise _wrong("the code is no response", rfc(8613, "8.4"))
+    if value.piv is None:
+        nonce = context.nonce(binding.kid, binding.piv)
+    else:
+        nonce = context.nonce(context.recipient_id, value.piv)
+    return _open(message, context, binding, nonce)
+
+
+def _value_of(message: coap.Message) -> Value:
+    options = message.all(OSCORE)
+    if len(options) != 1:
+        raise _wrong(f"{len(options)} OSCORE options where one is needed", rfc(8613, "2"))
+    if not message.payload:
+        raise _wrong("an OSCORE message has a payload", rfc(8613, "2"))
+    try:
+        return oscore_option.decode(Reader(options[0].octets))
+    except WireError as error:
+        before = tuple(option for option in message.options if option.number <= OSCORE)
+        head = coap.Message(message.type, message.code, message.mid, message.token, before)
+        error.offset += len(bytes(head)) - len(options[0].octets)
+        raise
+
+
+def _wrong(text: str, cite: Cite) -> Malformed:
+    return Malformed(text, layer=LAYER, cite=cite)
+
+
+def _open(
+    message: coap.Message, context: SecurityContext, binding: Binding, nonce: bytes
+) -> Result:
+    at = len(bytes(message)) - len(message.payload)
+    plaintext = context.aead.open(
+        context.recipient_key,
+        nonce,
+        message.payload,
+        additional_data(context, binding),
+        failure_at(at, LAYER, rfc(8613, "8")),
+    )
+    try:
+        code, inner, payload = _read_plaintext(plaintext)
+    except WireError as error:
+        error.offset += at
+        raise
+    # "Discard Code and all Class E options [...] present in the received message" (section 8.2)
+    outer = [option for option in message.options if "E" not in option.definition.oscore]
+    options = (*(option for option in outer if option.number != OSCORE), *inner)
+    text = Writer(INNER)
+    _write_plaintext(text, code, inner, payload)
+    clear = coap.Message(message.type, code, message.mid, message.token, options, payload)
+    return Result(clear, *_explain(message, text, context), binding)
+
+
+def additional_data(context: SecurityContext, binding: Binding) -> bytes:
+    """Return the additional authenticated data, a COSE Enc_structure (RFC 8613 section 5.4).
+
+    There are no class I options yet, so the last item is empty.
+    """
+    from cbor2 import dumps  # noqa: PLC0415  # only where something is protected
+
+    array = [1, [context.algorithm], binding.kid, binding.piv, b""]
+    return dumps(["Encrypt0", b"", dumps(array)])
+
+
+def _write_plaintext(
+    writer: Writer, code: int, options: tuple[Option, ...], payload: bytes
+) -> None:
+    writer.octets(bytes([code]), "code", *_code_says(code), value=code)
+    encode_options(writer, options, payload)
+
+
+def _code_says(code: int) -> tuple[str, Cite]:
+    return f"{code_text(code)}, encrypted", PLAINTEXT
+
+
+def _read_plaintext(plaintext: bytes) -> tuple[int, tuple[Option, ...], bytes]:
+    reader = Reader(plaintext, layer=INNER)
+    code = reader.raw(1, "the code", PLAINTEXT)[0]
+    return code, *decode_options(reader)
+
+
+def _explain(
+    protected: coap.Message, text: Writer, context: SecurityContext
+) -> tuple[bytes, tuple[Span, ...]]:
+    """Return the octets of the protected message, and spans that look into its ciphertext.
+
+    The cipher keeps the order of the octets: the span of a plaintext octet is that of the same ciphertext octet.
+    """
+    writer = Writer()
+    coap.encode(writer, protected)
+    sealed = writer.spans.pop()
+    at, tag = sealed.offset_bits, context.aead.tag * 8
+    inside = [span._replace(offset_bits=span.offset_bits + at) for span in text.spans]
+    # a weaker tag is no advice, so nothing removes it
+    seal = Span(
+        at + sealed.bits - tag, tag, LAYER, "tag", protected.payload[-context.aead.tag :],
+        "integrity of the message", CITE,
+    )  # fmt: skip
+    return bytes(writer.data), (*writer.spans, *inside, seal)
