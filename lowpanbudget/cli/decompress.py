@@ -1,0 +1,54 @@
+"""``decompress HEX``: a 6LoWPAN payload back to the IPv6 datagram."""
+
+import click
+
+from lowpanbudget.cli import hextext, options
+from lowpanbudget.cli.main import COMMANDS
+
+
+@click.command("decompress", short_help=COMMANDS["decompress"])
+@click.argument("payload", metavar="HEX")
+@options.link_addresses
+@options.contexts
+@options.root
+@click.option("--hex", "only_hex", is_flag=True, help="Print the octets alone, as one line of hex.")
+@options.as_json
+def command(
+    payload: str,
+    source: str | None,
+    destination: str | None,
+    contexts: tuple[str, ...],
+    root: str | None,
+    *,
+    only_hex: bool,
+    as_json: bool,
+) -> None:
+    """Turn a 6LoWPAN payload, given in HEX (or - for standard input), back into the IPv6 datagram.
+
+    HEX starts with the dispatch octet, after the MAC header. Addresses that were left out come from the link
+    addresses and the shared prefixes: give the ones that the sender used.
+
+    \b
+    lowpanbudget decompress 7e33f2b1... --source 0001 --destination 0002 --context 0=2001:db8::/64
+    """
+    from lowpanbudget.cli import output
+    from lowpanbudget.report import machine, view
+    from lowpanbudget.stack.convert import decompress
+
+    given = hextext.argument(payload)
+    result = decompress(given, options.surroundings(source, destination, contexts, root))
+    if as_json:
+        output.emit(machine.document(**view.result(result, "octets", "layers", "spans", "notices")))
+        return
+    if only_hex:
+        output.emit(result.octets.hex() + "\n")
+        return
+    from lowpanbudget.report import terminal
+
+    summary = f"{terminal.octets(len(given))} stand for a datagram of {len(result.octets)}"
+    output.show(
+        lambda console, screen: terminal.conversion(
+            console, screen, summary, result.octets.hex(), view.rows(result.spans, given),
+            view.segments(result.spans), view.plain(result.notices),
+        )
+    )  # fmt: skip

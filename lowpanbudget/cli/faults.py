@@ -1,0 +1,74 @@
+"""Errors to text on standard error: one clear message with place, clause, and what to try; and their exit codes."""
+
+import os
+import sys
+import traceback
+from pathlib import Path
+
+import click
+
+from lowpanbudget.errors import DesignError, LowpanError, WireError
+
+USAGE, INTERNAL, INTERRUPTED, PIPE_CLOSED = 2, 70, 130, 141
+DEBUG = "LOWPANBUDGET_DEBUG"
+
+
+def report(error: BaseException, command: str) -> int:
+    """Print an error to standard error and return the exit code it stands for."""
+    if isinstance(error, LowpanError):
+        text, code = told(error), error.exit_code
+    elif isinstance(error, click.UsageError):
+        path = error.ctx.command_path if error.ctx is not None else command
+        text, code = f"{error.format_message()}\n  try: {path} --help", USAGE
+    elif isinstance(error, click.ClickException):
+        text, code = error.format_message(), USAGE
+    else:
+        text, code = _internal(error), INTERNAL
+    lines = (_visible(line) for line in text.split("\n"))
+    click.echo(f"{command}: " + "\n".join(lines), err=True)
+    return code
+
+
+def told(error: LowpanError) -> str:
+    """Return what an error says: what and where on the first line, then clause and advice, each on its own."""
+    if isinstance(error, DesignError) and error.faults:
+        count = len(error.faults)
+        head = "the design file has a fault" if count == 1 else f"the design file has {count} faults"
+        lines = [head]
+        for fault in error.faults:
+            key = f"{fault.key}: " if fault.key else ""
+            lines.append(f"  {fault.file}:{fault.line}:{fault.column}: {key}{fault.message}")
+            if fault.hint:
+                lines.append(f"    try: {fault.hint}")
+        return "\n".join(lines)
+    head = error.message
+    if isinstance(error, WireError):
+        layer = f", {error.layer}" if error.layer else ""
+        head = f"the octets are wrong at octet {error.offset}{layer}: {head}"
+    lines = [head]
+    if error.cite is not None:
+        lines.append(f"  clause: {error.cite}")
+    if error.hint:
+        lines.append(f"  try: {error.hint}")
+    return "\n".join(lines)
+
+
+def _internal(error: BaseException) -> str:
+    """Return one line about a fault of the program: kind and place, never the text, which may hold the user's data."""
+    if os.environ.get(DEBUG):
+        traceback.print_exception(error)
+    place = ""
+    steps = traceback.extract_tb(error.__traceback__)
+    if steps:
+        place = f" at {Path(steps[-1].filename).name}:{steps[-1].lineno}"
+    return (
+        f"internal fault ({type(error).__name__}{place}); this is a mistake in the program, please report it "
+        f"with the command you gave ({DEBUG}=1 shows the traceback)"
+    )
+
+
+def _visible(line: str) -> str:
+    """Return a line that cannot steer a terminal and can be written in its encoding."""
+    from lowpanbudget.report.screen import encodable, harmless
+
+    return encodable(harmless(line), getattr(sys.stderr, "encoding", None) or "utf-8")

@@ -1,0 +1,144 @@
+"""Octets that people type or keep in files: hex on the command line, one frame a line in a file or on standard input."""
+
+import string
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import BinaryIO, NamedTuple
+
+from lowpanbudget.errors import RequestError
+
+_DIGITS = frozenset(string.hexdigits)
+_BETWEEN = frozenset(" \t\r\n\f\v:-_,")
+_LONGEST_LINE = 1 << 16
+_HINT = "Hex is two digits an octet, with spaces, colons, commas or dashes between octets if you like"
+
+
+class Given(NamedTuple):
+    """Octets and where they stood: empty for the command line, else ``file:line``."""
+
+    octets: bytes
+    place: str = ""
+
+
+def octets_of(text: str, place: str = "") -> bytes:
+    """Return the octets of hex text; separators may stand between octets, ``0x`` before any group.
+
+    Raises ``RequestError`` naming the column, with ``place`` before it.
+    """
+    octets = bytearray()
+    for column, group in _groups(text):
+        digits = group[2:] if group[:2] in ("0x", "0X") else group
+        at = column + len(group) - len(digits)
+        for offset, char in enumerate(digits):
+            if char not in _DIGITS:
+                raise RequestError(
+                    f"{_at(place, at + offset)}{char!r} is no hex digit", hint=_HINT
+                )
+        if len(digits) % 2:
+            raise RequestError(
+                f"{_at(place, column)}{_short(group)!r} has {len(digits)} hex digits, half an octet too many",
+                hint=_HINT,
+            )
+        octets += bytes.fromhex(digits)
+    if not octets:
+        raise RequestError(f"{place + ': ' if place else ''}no octets are given", hint=_HINT)
+    return bytes(octets)
+
+
+def _groups(text: str) -> Iterator[tuple[int, str]]:
+    """Yield each run of characters between separators with its column, from 1."""
+    start = None
+    for index, char in enumerate(text + " "):
+        if char in _BETWEEN:
+            if start is not None:
+                yield start + 1, text[start:index]
+                start = None
+        elif start is None:
+            start = index
+
+
+def _at(place: str, column: int) -> str:
+    return f"{place}:{column}: " if place else f"character {column}: "
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 24 else text[:21] + "..."
+
+
+def looks_like_hex(text: str) -> bool:
+    """Return whether text can only be meant as hex: digits and separators, nothing else."""
+    return all(
+        all(char in _DIGITS for char in (group[2:] if group[:2] in ("0x", "0X") else group))
+        for _, group in _groups(text)
+    )
+
+
+def argument(text: str) -> bytes:
+    """Return the octets of a HEX argument, or the single frame on standard input for ``-``."""
+    if text != "-":
+        return octets_of(text)
+    given = list(_lines(sys.stdin.buffer, "standard input"))
+    if len(given) != 1:
+        raise RequestError(
+            f"standard input has {len(given)} lines of hex, one is wanted",
+            hint="Give one datagram or payload at a time",
+        )
+    return given[0].octets
+
+
+def frames(text: str) -> list[Given]:
+    """Return the frames of a HEX or FILE argument, or of standard input for ``-``; in a file, one a line.
+
+    Raises ``RequestError`` for text that is neither, a file that cannot be read or has no frame, and malformed hex.
+    """
+    if text == "-":
+        return _all(sys.stdin.buffer, "standard input")
+    if looks_like_hex(text):
+        return [Given(octets_of(text))]
+    with _opened(text) as file:
+        return _all(file, text)
+
+
+@contextmanager
+def _opened(path: str) -> Iterator[BinaryIO]:
+    try:
+        with Path(path).open("rb") as file:
+            yield file
+    except FileNotFoundError:
+        first = next(char for char in path if char not in _DIGITS | _BETWEEN)
+        raise RequestError(
+            f"{_short(path)!r} is neither hex ({first!r} is no hex digit) nor a file that exists",
+            hint=_HINT,
+        ) from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise RequestError(f"the file {_short(path)!r} cannot be read: {reason}") from None
+
+
+def _all(file: BinaryIO, name: str) -> list[Given]:
+    try:
+        given = list(_lines(file, name))
+    except OSError as error:
+        raise RequestError(f"{name} cannot be read: {error.strerror or error}") from None
+    if not given:
+        raise RequestError(
+            f"{name} has no frame in it", hint="Write one frame a line in hex; # starts a comment"
+        )
+    return given
+
+
+def _lines(file: BinaryIO, name: str) -> Iterator[Given]:
+    number = 0
+    while line := file.readline(_LONGEST_LINE):
+        number += 1
+        place = f"{name}:{number}"
+        if len(line) == _LONGEST_LINE:
+            raise RequestError(
+                f"{place}: the line has {_LONGEST_LINE} characters or more",
+                hint="Write one frame a line in hex",
+            )
+        text = line.removeprefix(b"\xef\xbb\xbf").split(b"#")[0].decode("ascii", "backslashreplace")
+        if text.strip():
+            yield Given(octets_of(text, place), place)

@@ -1,0 +1,141 @@
+"""Link keys from a file that its owner alone may read. Nothing here ever shows what a key file holds.
+
+    [[key]]
+    octets = "00112233445566778899aabbccddeeff"   # 16 octets; an invented key
+    key_id_mode = 1                               # optional, as are the next two: they limit the key's use
+    index = 1
+    source = "0a0b0c0d"
+
+    [devices]
+    "0x0001" = "0200000000000001"                 # short address = EUI-64
+    "0xabcd/0x0002" = "0200000000000002"          # PAN ID / short address = EUI-64
+"""
+
+import os
+import re
+import stat
+import sys
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from lowpanbudget.errors import RequestError
+from lowpanbudget.layers.link.security import Key
+
+_LARGEST = 1 << 20
+_ALLOWED = ("octets", "key_id_mode", "index", "source")
+_NUMBER = re.compile(r"0[xX][0-9a-fA-F]{1,4}|[0-9]{1,5}")
+
+
+@dataclass(frozen=True, slots=True)
+class KeyRing:
+    """The keys and the device table of a key file."""
+
+    keys: tuple[Key, ...] = field(repr=False)
+    devices: dict[int | tuple[int, int], str]
+
+
+def read_keys(path: str) -> KeyRing:
+    """Return the keys and devices of a key file.
+
+    Raises ``RequestError`` for a file that others may read, and for faults by place, never by content.
+    """
+    data = _parse(path, _private_text(path))
+    unknown = set(data) - {"key", "devices"}
+    if unknown:
+        raise RequestError(
+            f"{path}: {len(unknown)} unknown entries at the top level", hint="Allowed are [[key]] and [devices]"
+        )
+    entries = data.get("key", [])
+    if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
+        raise RequestError(f"{path}: key is not a list of tables", hint="Write [[key]] before each key")
+    if not entries:
+        raise RequestError(f"{path} has no key in it", hint="Write [[key]] and octets = below it")
+    keys = tuple(_key(path, number, entry) for number, entry in enumerate(entries, 1))
+    return KeyRing(keys, _devices(path, data.get("devices", {})))
+
+
+def _private_text(path: str) -> str:
+    """Return the text of a file after making sure, on the open file itself, that others cannot read it."""
+    try:
+        with Path(path).open("rb") as file:
+            facts = os.fstat(file.fileno())
+            _refuse_shared(path, facts)
+            octets = file.read(_LARGEST + 1)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise RequestError(f"the key file {path!r} cannot be read: {reason}") from None
+    if len(octets) > _LARGEST:
+        raise RequestError(f"the key file {path!r} is larger than {_LARGEST} octets")
+    try:
+        return octets.decode("utf-8")
+    except UnicodeDecodeError:
+        raise RequestError(f"the key file {path!r} is no UTF-8 text") from None
+
+
+def _refuse_shared(path: str, facts: os.stat_result) -> None:
+    if sys.platform == "win32":
+        return  # rights there are no mode bits
+    if facts.st_mode & (stat.S_IRWXG | stat.S_IRWXO):
+        raise RequestError(
+            f"the key file {path!r} may be used by others (mode {stat.S_IMODE(facts.st_mode):04o})",
+            hint=f"Let you alone read it: chmod 600 {path}; if others may have read it, change the keys",
+        )
+    if facts.st_uid not in (0, os.geteuid()):
+        raise RequestError(f"the key file {path!r} belongs to another user")
+
+
+def _parse(path: str, text: str) -> dict[str, Any]:
+    import tomllib
+
+    try:
+        return tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        # the library's words may quote the line, which may be a key
+        place = re.search(r"\(at [^)]*\)", str(error))
+        raise RequestError(
+            f"{path}: no valid TOML{' ' + place[0] if place else ''}",
+            hint='A key is written as octets = "32 hex digits"',
+        ) from None
+
+
+def _key(path: str, number: int, entry: dict[str, Any]) -> Key:
+    where = f"{path}: key {number}"
+    if set(entry) - set(_ALLOWED):
+        raise RequestError(f"{where} has an unknown entry", hint=f"Allowed are {', '.join(_ALLOWED)}")
+    if not isinstance(entry.get("octets"), str):
+        raise RequestError(f'{where} needs octets = "...", 32 hex digits')
+    for name in ("key_id_mode", "index"):
+        value = entry.get(name)
+        if value is not None and (isinstance(value, bool) or not isinstance(value, int)):
+            raise RequestError(f"{where}: {name} is no whole number")
+    if not isinstance(entry.get("source", ""), str):
+        raise RequestError(f"{where}: source is no hex text")
+    try:
+        return Key(**entry)
+    except RequestError as error:
+        raise RequestError(f"{where}: {error.message}", hint=error.hint, cite=error.cite) from None
+
+
+def _devices(path: str, table: Any) -> dict[int | tuple[int, int], str]:
+    if not isinstance(table, dict):
+        raise RequestError(f"{path}: devices is no table", hint="Write [devices]")
+    devices: dict[int | tuple[int, int], str] = {}
+    for name, value in table.items():
+        numbers = [_short(part) for part in name.split("/")]
+        if len(numbers) > 2 or None in numbers or not isinstance(value, str):
+            raise RequestError(
+                f"{path}: device {len(devices) + 1} cannot be read",
+                hint='Write "0x0001" = "EUI-64 in hex", or "PAN ID/short address" = "..."',
+            )
+        known = [number for number in numbers if number is not None]
+        devices[known[0] if len(known) == 1 else (known[0], known[1])] = value
+    return devices
+
+
+def _short(text: str) -> int | None:
+    text = text.strip()
+    if not _NUMBER.fullmatch(text):
+        return None
+    number = int(text, 0) if text[:2].lower() == "0x" else int(text)
+    return number if number <= 0xFFFF else None

@@ -1,0 +1,163 @@
+"""The program: its commands, loaded when used, and what every end of it means as an exit code."""
+
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from typing import Any, NoReturn
+
+import click
+
+from lowpanbudget.cli import faults
+from lowpanbudget.cli.output import ReaderLeft
+
+NAME = "lowpanbudget"
+
+# name: what it does in one line. The command is ``command`` in the module of the same name in this package.
+COMMANDS = {
+    "budget": "Show the room in a frame of each flow, where its octets go, and what would free more.",
+    "fit": "Show how each message packs into bits and whether it fits.",
+    "compress": "Turn an IPv6 datagram into its shortest 6LoWPAN form.",
+    "decompress": "Turn a 6LoWPAN payload back into the IPv6 datagram.",
+    "annotate": "Explain every octet of a frame.",
+    "explain": "Explain a term or a header: what it is, its rows, its clauses.",
+    "schema": "Print the JSON Schema of design files, for editors.",
+}
+
+_EXIT_CODES = """\b
+Exit codes:
+  0    done, and the answer is yes
+  1    the answer is no: something does not fit
+  2    the request or the design file is wrong
+  3    the octets are wrong
+  70   a fault of the program
+  130  interrupted
+  141  nobody reads the output any more"""
+
+
+class Program(click.Group):
+    """A group whose commands are imported when they are used, and that ends with the contract's exit codes."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """Return the names of the commands in the order of the table."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """Return a command, importing its module now; None for a name that is none."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"lowpanbudget.cli.{cmd_name}")
+        command: click.Command = module.command
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Return the command that the first argument names; else fail with the nearest name."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            ctx.fail(f"there is no command {args[0]!r}{_nearest(args[0])}")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """Write the list of commands from the table alone: nothing is imported for it."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+    def main(  # type: ignore[override]  # always ends the process, as standalone mode does
+        self,
+        args: Sequence[str] | None = None,
+        prog_name: str | None = None,
+        complete_var: str | None = None,
+        standalone_mode: bool = True,
+        windows_expand_args: bool = True,
+        **extra: Any,
+    ) -> NoReturn:
+        """Run a command line and end the process with its exit code."""
+        del windows_expand_args, standalone_mode
+        name = prog_name or NAME
+        given = list(sys.argv[1:] if args is None else args)
+        _complete(self, name, complete_var)
+        sys.exit(self._run(given, name, extra))
+
+    def _run(self, args: list[str], name: str, extra: dict[str, Any]) -> int:
+        command = name
+        try:
+            if args and args[0] in COMMANDS:
+                command = f"{name} {args[0]}"
+            with self.make_context(name, args, **extra) as ctx:
+                self.invoke(ctx)
+            sys.stdout.flush()
+        except click.exceptions.Exit as end:
+            return _closing(end.exit_code)
+        except (ReaderLeft, BrokenPipeError):
+            _forget_output()
+            return faults.PIPE_CLOSED
+        except (KeyboardInterrupt, click.Abort, EOFError):
+            click.echo(f"{command}: interrupted", err=True)
+            return faults.INTERRUPTED
+        except Exception as error:  # noqa: BLE001  # whatever it is becomes one message and a code
+            return faults.report(error, command)
+        return 0
+
+
+def _closing(code: int) -> int:
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _forget_output()
+        return faults.PIPE_CLOSED
+    return code
+
+
+def _forget_output() -> None:
+    """Point standard output at nothing, so that the interpreter's last flush stays silent."""
+    try:
+        number = sys.stdout.fileno()
+    except (OSError, ValueError, AttributeError):
+        return
+    nothing = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nothing, number)
+    os.close(nothing)
+
+
+def _nearest(name: str) -> str:
+    import difflib
+
+    near = difflib.get_close_matches(name, COMMANDS, 1)
+    return f"; did you mean {near[0]!r}?" if near else f"; there are {', '.join(COMMANDS)}"
+
+
+def _complete(program: click.Group, name: str, variable: str | None) -> None:
+    """Answer a shell that asks for completions, and end; else do nothing."""
+    variable = variable or f"_{NAME.upper()}_COMPLETE"
+    instruction = os.environ.get(variable)
+    if instruction:
+        from click.shell_completion import shell_complete
+
+        sys.exit(shell_complete(program, {}, name, variable, instruction))
+
+
+def _print_version(ctx: click.Context, _parameter: click.Parameter, asked: bool) -> None:
+    if asked and not ctx.resilient_parsing:
+        from importlib.metadata import version
+
+        click.echo(f"{NAME} {version(NAME)}")
+        ctx.exit()
+
+
+@click.group(cls=Program, epilog=_EXIT_CODES, context_settings={"help_option_names": ["-h", "--help"]})
+@click.option(
+    "--version", is_flag=True, is_eager=True, expose_value=False, callback=_print_version,
+    help="Print the version and end.",
+)  # fmt: skip
+def program() -> None:
+    """How many octets of your data fit in one IEEE 802.15.4 frame over 6LoWPAN, and why.
+
+    Every number comes from a frame that was really encoded. Results go to standard output, messages to standard
+    error; every command takes --json for programs.
+    """
+
+
+def run() -> NoReturn:
+    """Run the command line of this process."""
+    program.main(prog_name=NAME)

@@ -1,0 +1,90 @@
+"""Options that several commands share, and what they mean to the library."""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from lowpanbudget.errors import RequestError
+
+if TYPE_CHECKING:
+    from lowpanbudget.env import Context, Env
+
+F = TypeVar("F", bound=Callable[..., Any])
+EXPAND_ONLY = ":expand-only"
+
+as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
+contexts = click.option(
+    "--context",
+    "contexts",
+    multiple=True,
+    metavar="N=PREFIX",
+    help="A shared prefix and its number, such as 0=2001:db8::/64; may be given again. With "
+    f"{EXPAND_ONLY} behind it, it expands but is not used to compress.",
+)
+root = click.option("--root", metavar="ADDRESS", help="IPv6 address of the routing root.")
+
+
+def link_addresses(function: F) -> F:
+    """Add --source and --destination."""
+    for name, what in (("destination", "receiver"), ("source", "sender")):
+        function = click.option(
+            f"--{name}",
+            metavar="HEX",
+            help=f"Link address of the {what}: 2, 6 or 8 octets, most significant first.",
+        )(function)
+    return function
+
+
+def surroundings(
+    source: str | None, destination: str | None, contexts: tuple[str, ...], root: str | None
+) -> "Env":
+    """Return the ``Env`` that the options describe; ``RequestError`` names the option that cannot be used."""
+    from lowpanbudget.env import Env
+
+    return Env(
+        _named("--source", source),
+        _named("--destination", destination),
+        contexts=table_of(contexts),
+        root=_root(root),
+    )
+
+
+def _named(option: str, value: str | None) -> bytes | None:
+    from lowpanbudget.env import link_address
+
+    return None if value is None else link_address(value, option)
+
+
+def _root(value: str | None) -> Any:
+    from lowpanbudget.env import address
+
+    return None if value is None else address(value, "--root")
+
+
+def table_of(entries: tuple[str, ...]) -> "dict[int, Context]":
+    """Return the contexts given as ``N=PREFIX``, each number once."""
+    from lowpanbudget.env import Context
+
+    table: dict[int, Context] = {}
+    for entry in entries:
+        number_text, equals, prefix = entry.partition("=")
+        expand_only = prefix.endswith(EXPAND_ONLY)
+        number_text, prefix = number_text.strip(), prefix.removesuffix(EXPAND_ONLY).strip()
+        if not equals or not (number_text.isascii() and number_text.isdigit()):
+            raise RequestError(
+                f"--context {entry!r} is not a number and a prefix",
+                hint="Write --context 0=2001:db8::/64",
+            )
+        number = int(number_text[:4])
+        if not 0 <= number <= 15:
+            raise RequestError(f"--context {entry!r}: the number must be 0 to 15")
+        if number in table:
+            raise RequestError(f"--context {number} is given more than once")
+        try:
+            table[number] = Context(prefix, may_compress=not expand_only)
+        except RequestError as error:
+            raise RequestError(
+                f"--context {number}: {error.message}", cite=error.cite, hint=error.hint
+            ) from None
+    return table

@@ -1,0 +1,48 @@
+"""The words that this program uses, each in a sentence or two."""
+
+WORDS = {
+    "octet": "Eight bits sent as one unit; what the standards call what others call a byte. Every size here counts them.",
+    "frame": (
+        "What a node sends over the air in one go, from the first header octet to the last octet of the check "
+        "sequence. Its size has a fixed upper limit, and everything here is about what is left inside that limit."
+    ),
+    "datagram": "One network packet in its full form, before compression or after expansion.",
+    "span": (
+        "A run of bits in a frame that belongs together: its name, its value, what that means, which clause "
+        "of which standard puts it there, and what would make it smaller."
+    ),
+    "ledger": (
+        "The spans of one frame in order. They cover it with no gap and no overlap, so the sum is always the "
+        "frame's real size: a ledger is written by the code that writes the frame, and is no estimate."
+    ),
+    "room": (
+        "How many octets of your own data fit in one frame of a flow, once every header, code and check "
+        "sequence has its place. One octet more and the datagram is cut into fragments."
+    ),
+    "cliff": (
+        "A payload size beyond which one more frame is needed. Each frame costs headers, airtime and another "
+        "chance of loss, and a datagram is lost when one of its fragments is."
+    ),
+    "notice": "Something seen while reading a frame, stated without a verdict.",
+    "finding": "Something that a frame, a capture or a design proves to be wrong, wasteful or risky.",
+    "knob": (
+        "One thing that a designer may change: a form of address, a shared prefix, a port. What it gives is "
+        "found by changing it alone and encoding the frame again."
+    ),
+    "saving": (
+        "What turning one knob gives, in octets. A change that weakens protection is listed apart with a "
+        "caution and is never advice."
+    ),
+    "design file": "One TOML file that describes links, shared prefixes, flows and messages; `lowpanbudget schema` describes it.",
+    "flow": (
+        "Who sends to whom, over which headers and how often. A flow is looked at on its first hop and on "
+        "later hops apart, since addresses that follow from the link on the first hop do not later on."
+    ),
+    "message": "What a sensor sends: fields with range, step and unit, packed into as few bits as they need.",
+    "hop": "One transmission from a node to a neighbour. The first hop starts at the sender; the others forward.",
+    "batch": "How many readings of one message fit together in a single frame.",
+    "fragment": "One of the frames that a datagram is cut into when it does not fit in a single one.",
+    "context": "A prefix that both sides of a link know by a small number, so that it need not be sent.",
+    "elide": "To leave something out of a frame because the receiver can work it out from what it has.",
+    "in line": "Sent as it is, right behind the compressed header, because it cannot be worked out.",
+}

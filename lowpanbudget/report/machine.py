@@ -1,0 +1,11 @@
+"""Plain data to JSON text for programs: versioned, never wrapped, ASCII in every locale."""
+
+import json
+from typing import Any
+
+VERSION = 1  # changes when a name or a meaning does, not when one is added
+
+
+def document(**data: Any) -> str:
+    """Return one JSON object of ``data`` with its ``version`` first, and a line end."""
+    return json.dumps({"version": VERSION, **data}, indent=2, allow_nan=False) + "\n"

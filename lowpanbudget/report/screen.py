@@ -1,0 +1,124 @@
+"""What an output can show, and text made fit for it.
+
+Control characters become visible escapes, so that no text from a file or a frame can steer a terminal; characters
+that the encoding lacks get a plain stand-in before anything is laid out, so that columns stay straight.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from io import StringIO
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.console import Console, RenderableType
+
+NARROWEST, WIDEST = 40, 160
+TABLE_FROM = 120  # columns from which a ledger is a table; below, it is stacked
+
+_PLAIN = {
+    "§": "section ", "–": "-", "—": "-", "‑": "-", "×": "x", "→": "->", "⇄": "<->", "≥": ">=", "≤": "<=",
+    "±": "+/-", "·": ".", "…": "...", "µ": "u", "μ": "u", "°": "deg ", "²": "^2", "³": "^3", "⁻": "^-",
+    "‘": "'", "’": "'", "“": '"', "”": '"', "Ω": "ohm", "ü": "ue", "ö": "oe", "ä": "ae",
+}  # fmt: skip
+
+
+def harmless(text: str) -> str:
+    """Return the text with every character that does not print as an escape that one can read."""
+    if text.isprintable():
+        return text
+    return "".join(char if char.isprintable() else _escape(char) for char in text)
+
+
+def _escape(char: str) -> str:
+    number = ord(char)
+    if number > 0xFFFF:
+        return f"\\U{number:08x}"
+    return f"\\u{number:04x}" if number > 0xFF else f"\\x{number:02x}"
+
+
+def encodable(text: str, encoding: str) -> str:
+    """Return the text with a stand-in for every character that ``encoding`` lacks."""
+    try:
+        text.encode(encoding)
+    except LookupError:
+        return encodable(text, "ascii")
+    except UnicodeEncodeError:
+        return "".join(_one(char, encoding) for char in text)
+    return text
+
+
+def _one(char: str, encoding: str) -> str:
+    try:
+        char.encode(encoding)
+    except UnicodeEncodeError:
+        return _PLAIN.get(char) or _escape(char)
+    return char
+
+
+@dataclass(frozen=True, slots=True)
+class Glyphs:
+    """The characters that drawing uses: fills of a bar in turn, and a line under a heading."""
+
+    fills: str
+    payload: str
+    unread: str
+    rule: str
+    arrow: str
+
+
+_BLOCKS = Glyphs("█▒▀▓▄▌", "░", "?", "─", "→")
+_ASCII = Glyphs("#=+%@o", ".", "?", "-", "->")
+
+
+@dataclass(frozen=True, slots=True)
+class Screen:
+    """Where text goes: ``width`` in columns, ``colour`` or not, and the ``encoding`` it must survive."""
+
+    width: int = 80
+    colour: bool = False
+    encoding: str = "utf-8"
+
+    @property
+    def glyphs(self) -> Glyphs:
+        """Return block characters, or ASCII where the encoding cannot do better."""
+        every = _BLOCKS.fills + _BLOCKS.payload + _BLOCKS.rule + _BLOCKS.arrow
+        return _BLOCKS if encodable(every, self.encoding) == every else _ASCII
+
+    @property
+    def wide(self) -> bool:
+        """Return whether a ledger has room for a table."""
+        return self.width >= TABLE_FROM
+
+    def text(self, value: object) -> str:
+        """Return a value as text that is harmless and can be encoded here."""
+        return encodable(harmless(str(value)), self.encoding)
+
+    def draw(self, paint: "Callable[[Console], None]") -> str:
+        """Return what ``paint`` prints on a console of this width; without colour it holds no escape at all."""
+        from rich.console import Console  # noqa: PLC0415  # heavy: only when something is drawn
+
+        page = StringIO()
+        console = Console(
+            file=page,
+            width=max(NARROWEST, min(self.width, WIDEST)),
+            height=100,
+            color_system="standard" if self.colour else None,
+            force_terminal=self.colour,
+            force_jupyter=False,
+            force_interactive=False,
+            no_color=False,
+            markup=False,
+            highlight=False,
+            emoji=False,
+            legacy_windows=False,
+            _environ={},
+        )
+        paint(console)
+        # cells of a table are padded to the right; nobody wants that in a file
+        return "\n".join(line.rstrip() for line in page.getvalue().split("\n"))
+
+
+def lines(console: "Console", *parts: "RenderableType") -> None:
+    """Print each part on its own."""
+    for part in parts:
+        console.print(part, soft_wrap=False, overflow="fold")

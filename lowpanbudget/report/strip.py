@@ -1,0 +1,130 @@
+"""A frame drawn to scale as one bar: a ruler of offsets above, a key of its parts beneath.
+
+    0        9 11    17           30
+    █████████▒▒▀▀▀▀▀▀░░░░░░░░░░░░░██
+    █ link 9  ▒ network 2  ▀ transport 6  ░ payload 13  █ link (check) 2
+
+Each part has its own fill besides its colour, so the bar reads in black and white and in plain ASCII.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from rich.console import Console
+from rich.text import Text
+
+from lowpanbudget.report.screen import Screen
+from lowpanbudget.report.view import UNREAD
+
+COLOURS = ("cyan", "yellow", "magenta", "green", "blue", "bright_black")
+PAYLOAD, FREE = "payload", "free"
+_MARGIN = 1
+_MOST_CELLS = 4  # cells a unit at most: a frame of few octets needs no whole line
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A piece of the bar: ``size`` in its unit, ``kind`` chooses the fill, ``label`` stands in the key."""
+
+    kind: str
+    label: str
+    size: int
+
+
+@dataclass(frozen=True, slots=True)
+class Fill:
+    """How a part looks: one character and a colour."""
+
+    char: str
+    style: str
+
+
+def fills(kinds: Sequence[str], screen: Screen) -> dict[str, Fill]:
+    """Return the look of each kind, in the order they first appear."""
+    glyphs = screen.glyphs
+    looks: dict[str, Fill] = {}
+    turn = 0
+    for kind in kinds:
+        if kind in looks:
+            continue
+        if kind == PAYLOAD:
+            looks[kind] = Fill(glyphs.payload, "")
+        elif kind == FREE:
+            looks[kind] = Fill(" ", "")
+        elif kind in UNREAD:
+            looks[kind] = Fill(glyphs.unread, "red")
+        else:
+            looks[kind] = Fill(glyphs.fills[turn % len(glyphs.fills)], COLOURS[turn % len(COLOURS)])
+            turn += 1
+    return looks
+
+
+def cells(sizes: Sequence[int], width: int) -> list[int]:
+    """Return how many cells each size gets of ``width``: to scale, and one at least.
+
+    Where a whole number of cells a unit fits, the scale is exact; else shares are rounded so that they add up.
+    """
+    total = sum(sizes)
+    if total == 0:
+        return []
+    each = min(width // total, _MOST_CELLS)
+    if each:
+        return [size * each for size in sizes]
+    shares = [size * width / total for size in sizes]
+    given = [max(1, int(share)) for share in shares]
+    by_need = sorted(range(len(sizes)), key=lambda at: given[at] - shares[at])
+    for at in by_need[: max(0, width - sum(given))]:
+        given[at] += 1
+    while sum(given) > width and max(given) > 1:  # the ones below a cell took from the largest
+        given[given.index(max(given))] -= 1
+    return given
+
+
+def draw(console: Console, screen: Screen, parts: Sequence[Part], unit: str = "octet") -> None:
+    """Print ruler, bar and key of the parts."""
+    shown = [part for part in parts if part.size > 0]
+    if not shown:
+        return
+    looks = fills([part.kind for part in shown], screen)
+    widths = cells([part.size for part in shown], console.width - 2 * _MARGIN)
+    indent = " " * _MARGIN
+    bar = Text(indent)
+    for part, width in zip(shown, widths, strict=True):
+        look = looks[part.kind]
+        bar.append(look.char * width, look.style)
+    console.print(Text(indent + _ruler(shown, widths), "dim"), no_wrap=True, crop=False)
+    console.print(bar, no_wrap=True, crop=False)
+    console.print(_key(screen, shown, looks, console.width - 2 * _MARGIN, unit))
+
+
+def _ruler(parts: Sequence[Part], widths: Sequence[int]) -> str:
+    """Return the offsets at which parts start, and the total at the end, where they do not run into each other."""
+    line = ""
+    column = at = 0
+    for part, width in zip(parts, widths, strict=True):
+        if column == 0 or len(line) < column:
+            line = line.ljust(column) + str(at)
+        column, at = column + width, at + part.size
+    total = str(at)
+    place = max(column - len(total), 0)
+    return line.ljust(place) + total if len(line) < place else line
+
+
+def _key(
+    screen: Screen, parts: Sequence[Part], looks: dict[str, Fill], width: int, unit: str
+) -> Text:
+    """Return fill, label and size of each part, broken between parts when the line is full."""
+    key = Text()
+    column = 0
+    for index, part in enumerate(parts):
+        look = looks[part.kind]
+        count = f"{part.size} {unit if part.size == 1 else unit + 's'}" if not index else f"{part.size}"
+        label = f" {screen.text(part.label)} {count}"
+        if column and column + len(label) + 4 > width:
+            key.append("\n")
+            column = 0
+        key.append("   " if column else " " * _MARGIN)
+        key.append(look.char, look.style)
+        key.append(label)
+        column += len(label) + 4
+    return key
