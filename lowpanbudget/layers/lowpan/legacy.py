@@ -1,0 +1,199 @@
+"""LOWPAN_HC1 and HC_UDP, the header compression of RFC 4944 section 10: read only, for old captures.
+
+    | dispatch 0x42 | HC1 encoding  | HC2 encoding, if bit 7 of HC1 is set | hop limit | fields in line, in bits ...
+
+    HC1: | SA | SA | DA | DA | TF | NH | NH | HC2 |         HC_UDP: | SP | DP | L | reserved: 5 |
+
+RFC 6282 replaced it, being "insufficient for most practical uses of IPv6 in 6LoWPANs" (its section 1). Fields in line
+are packed to the bit, and "zero bits SHOULD be added as appropriate to align to an octet boundary" behind the last.
+"""
+
+from dataclasses import dataclass, field
+from functools import partial
+from ipaddress import IPv6Address
+
+from lowpanbudget.bits import Reader, Span
+from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.env import IID_MASK, Env, interface_identifier, old_interface_identifier
+from lowpanbudget.errors import Reserved, WireError
+from lowpanbudget.fields import Bits, Choice, Header, Row
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.ipv6 import Ipv6, next_header_name
+from lowpanbudget.layers.internet.udp import Udp
+
+CITE = rfc(4944, "10.1")
+UDP_CITE = rfc(4944, "10.2")
+IN_LINE = rfc(4944, "10.3.1")
+_LINK_LOCAL = 0xFE80 << 112
+_PORT = 0xF0B0  # "The value of P is the number 61616 (0xF0B0)"
+
+
+def _restore_address(
+    octets: bytes, iid: int | None, *, prefix: bool, identifier: bool
+) -> IPv6Address:
+    whole = int.from_bytes(octets[:8], "big") << 64 if prefix else _LINK_LOCAL
+    if identifier:
+        return IPv6Address(whole | int.from_bytes(octets[-8:], "big"))
+    if iid is None:
+        raise WireError(
+            "the interface identifier is elided and the link address it comes from is not known",
+            cite=CITE,
+            hint="Give the link address as source= or destination= (--source, --destination)",
+        )
+    return IPv6Address(whole | iid & IID_MASK)
+
+
+_PREFIX = Bits("prefix", 64, "the upper half of the address")
+_IDENTIFIER = Bits("interface identifier", 64, "the lower half of the address")
+
+
+def _address(name: str, label: str) -> Choice:
+    return Choice(
+        name,
+        label,
+        2,
+        tuple(
+            Row(
+                code, 8 * (prefix + identifier), needs, IN_LINE if prefix or identifier else CITE, None,
+                partial(_restore_address, prefix=prefix, identifier=identifier),
+                (_PREFIX,) * prefix + (_IDENTIFIER,) * identifier,
+            )
+            for code, prefix, identifier, needs in (
+                (0, True, True, "prefix and identifier in line (PI, II)"),
+                (1, True, False, "prefix in line, identifier from the link address (PI, IC)"),
+                (2, False, True, "prefix fe80::/64, identifier in line (PC, II)"),
+                (3, False, False, "prefix fe80::/64, identifier from the link address (PC, IC)"),
+            )
+        ),
+    )  # fmt: skip
+
+
+SOURCE = _address("source", "source address form")
+DESTINATION = _address("destination", "destination address form")
+
+_NEXT = {0b00: None, 0b01: ipv6.UDP, 0b10: ipv6.ICMPV6, 0b11: ipv6.TCP}
+HC1 = Header(
+    "HC1",
+    CITE,
+    (
+        Bits("dispatch", 8, "LOWPAN_HC1", fixed=0x42),
+        SOURCE,
+        DESTINATION,
+        Bits("TF", 1, {0: "traffic class and flow label in line", 1: "both are zero"}),
+        Bits("NH", 2, {0: "next header in line", 1: "UDP", 2: "ICMPv6", 3: "TCP"}),
+        Bits("HC2", 1, {0: "no more compression", 1: "an HC2 octet follows"}),
+    ),
+)
+_SHORT = {0: "port in line, 16 bits", 1: "the last 4 bits of the port in line, after 0xf0b"}
+HC_UDP = Header(
+    "HC_UDP",
+    UDP_CITE,
+    (
+        Bits("SP", 1, _SHORT),
+        Bits("DP", 1, _SHORT),
+        Bits("L", 1, {0: "length in line", 1: "length from the IPv6 payload length"}),
+        Bits("reserved", 5, "not used"),
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Legacy:
+    """An HC1 header read: the IPv6 header (payload length 0 until it is known) and the UDP header, if compressed.
+
+    ``length_elided`` says that ``udp.length`` is 0 and must be computed; ``old_identifiers`` that an address was
+    restored from a 16-bit link address by the rule of RFC 4944 section 6.
+    """
+
+    header: Ipv6
+    udp: Udp | None
+    length_elided: bool
+    old_identifiers: bool
+    rows: dict[str, Row] = field(repr=False)
+
+
+def decode(reader: Reader, env: Env) -> Legacy:
+    """Return the HC1 header that comes next, with HC_UDP when there is one.
+
+    Raises ``Truncated``; ``Reserved`` for an HC2 octet behind anything but UDP; ``WireError`` when a link address is
+    missing.
+    """
+    start = reader.pos
+    values, rows = HC1.read(reader)
+    next_header = _NEXT[values["NH"]]
+    hc_udp = None
+    if values["HC2"]:
+        if next_header != ipv6.UDP:
+            raise Reserved(
+                "an HC2 octet is defined for UDP alone",
+                offset=start + 1,
+                layer="HC1",
+                cite=UDP_CITE,
+            )
+        hc_udp, _ = HC_UDP.read(reader)
+        reader.layer = "HC1"
+    hop_limit = reader.peek("the hop limit", IN_LINE)
+    reader.octets(1, "hop limit", "always in line", IN_LINE, value=hop_limit)
+    source = SOURCE.read(reader, rows["source"], _identifier(env.source, env))
+    destination = DESTINATION.read(reader, rows["destination"], _identifier(env.destination, env))
+    bits = _BitReader(reader)
+    traffic_class = flow_label = 0
+    if not values["TF"]:
+        traffic_class = bits.take(8, "traffic class", IN_LINE)
+        flow_label = bits.take(20, "flow label", IN_LINE)
+    if next_header is None:
+        next_header = bits.take(8, "next header", IN_LINE, next_header_name)
+    udp = None if hc_udp is None else _udp(bits, hc_udp)
+    bits.align()
+    elided = ((env.source, values["source"]), (env.destination, values["destination"]))
+    old = any(link is not None and len(link) == 2 and code & 1 for link, code in elided)
+    return Legacy(
+        Ipv6(traffic_class, flow_label, 0, next_header, hop_limit, source, destination),
+        udp,
+        hc_udp is not None and bool(hc_udp["L"]),
+        old,
+        rows,
+    )
+
+
+def _identifier(link: bytes | None, env: Env) -> int | None:
+    """Return the identifier of a link address by RFC 4944 section 6: a short one's holds the PAN ID, or zeros."""
+    if link is not None and len(link) == 2:
+        return old_interface_identifier(env.pan_id or 0, link)
+    return interface_identifier(link)
+
+
+def _udp(bits: "_BitReader", form: dict[str, int]) -> Udp:
+    cite = rfc(4944, "10.3.2")
+    bits.reader.layer = "HC_UDP"
+    source, destination = (
+        _PORT + bits.take(4, name, cite) if form[flag] else bits.take(16, name, cite)
+        for name, flag in (("source port", "SP"), ("destination port", "DP"))
+    )
+    length = 0 if form["L"] else bits.take(16, "length", cite)
+    return Udp(source, destination, length, bits.take(16, "checksum", cite))
+
+
+class _BitReader:
+    """Takes fields of any width from a reader that stands at an octet's start, and aligns it at the end."""
+
+    def __init__(self, reader: Reader) -> None:
+        self.reader = reader
+        self.at = reader.pos * 8
+
+    def take(self, width: int, name: str, cite: Cite, meaning: object = "") -> int:
+        """Return the next ``width`` bits, leaving their span."""
+        end = self.at + width
+        self.reader.need((end + 7) // 8 - self.reader.pos, f"the {name}", cite)
+        octets = self.reader.data[self.at // 8 : (end + 7) // 8]
+        value = int.from_bytes(octets, "big") >> (-end % 8) & ((1 << width) - 1)
+        text = meaning(value) if callable(meaning) else ""
+        self.reader.spans.append(Span(self.at, width, self.reader.layer, name, value, text, cite))
+        self.at = end
+        self.reader.pos = self.at // 8
+        return value
+
+    def align(self) -> None:
+        """Pass the bits up to the next octet."""
+        if self.at % 8:
+            self.take(-self.at % 8, "pad", rfc(4944, "10"))
