@@ -11,7 +11,7 @@ from lowpanbudget.bits import Reader
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, Reserved, WireError
 from lowpanbudget.layers.internet import ipv6, udp
-from lowpanbudget.layers.lowpan import iphc, nhc
+from lowpanbudget.layers.lowpan import ghc, ghc_headers, iphc, nhc
 
 
 @dataclass(slots=True)
@@ -56,8 +56,9 @@ def read_chain(reader: Reader, env: Env, chain: Chain, outer: ipv6.Ipv6 | None =
                 cite=nhc.KINDS.cite,
             )  # fmt: skip
         compressed = _read_next(reader, env, chain)
-    reader.layer = "payload"
-    chain.payload = reader.rest("payload", ipv6.next_header_name(chain.last))
+    if not chain.payload:  # byte code has brought it already
+        reader.layer = "payload"
+        chain.payload = reader.rest("payload", ipv6.next_header_name(chain.last))
 
 
 def _read_iphc(reader: Reader, env: Env, chain: Chain, outer: ipv6.Ipv6 | None) -> bool:
@@ -89,12 +90,37 @@ def _read_next(reader: Reader, env: Env, chain: Chain) -> bool:
         _link(chain, Piece(extension.kind, bytearray(extension.octets)))
         chain.last = extension.octets[0]
         return extension.next_header is None
+    if kind.key.endswith("-ghc"):
+        return _read_generic(reader, chain, kind.key)
     raise (Reserved if kind.key == "reserved" else WireError)(
         f"LOWPAN_NHC octet {reader.data[start]:#04x} ({kind.name}) cannot be read further",
         offset=start,
         layer="NHC",
         cite=kind.cite,
     )
+
+
+def _read_generic(reader: Reader, chain: Chain, key: str) -> bool:
+    """Read a header with generic compression; its dictionary holds the addresses of the IPv6 header before it."""
+    last = next(p for p in reversed(chain.pieces) if p.kind == ipv6.IPV6)
+    dictionary = ghc.dictionary(bytes(last.octets[8:24]), bytes(last.octets[24:40]))
+    if key == "extension-ghc":
+        extension = ghc_headers.decode_extension(reader, dictionary)
+        chain.layers.append(extension)
+        _link(chain, Piece(extension.kind, bytearray(extension.octets)))
+        chain.last = extension.octets[0]
+        return extension.next_header is None
+    if key == "udp-ghc":
+        layer = ghc_headers.decode_udp(reader)
+        chain.layers.append(layer)
+        header = udp.Udp(layer.source_port, layer.destination_port, 0, layer.checksum or 0)
+        _link(chain, Piece(ipv6.UDP, bytearray(bytes(header)), layer.checksum is None))
+    else:
+        ghc_headers.ICMPV6.read(reader)
+        _link_kind(chain, ipv6.ICMPV6)
+        chain.last = ipv6.ICMPV6
+    chain.payload = ghc_headers.read_code(reader, dictionary, until_stop=False)
+    return False
 
 
 def _link_kind(chain: Chain, kind: int) -> None:

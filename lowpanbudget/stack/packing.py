@@ -12,7 +12,7 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.internet import ipv6, udp
-from lowpanbudget.layers.lowpan import dispatch, iphc, nhc
+from lowpanbudget.layers.lowpan import dispatch, ghc, ghc_headers, iphc, nhc
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +50,11 @@ class _Place:
     source: IPv6Address
     destination: IPv6Address
     header: ipv6.Ipv6
+
+    @property
+    def dictionary(self) -> bytes:
+        """Return what byte code may copy from: the addresses of the IPv6 header before it."""
+        return ghc.dictionary(self.header.source.packed, self.header.destination.packed)
 
 
 def pack_headers(datagram: bytes, env: Env, options: Options) -> Packed:
@@ -96,6 +101,8 @@ def _pack_next(datagram: bytes, env: Env, options: Options, place: _Place, depth
         candidates += _pack_udp(datagram, options, place)
     elif place.kind == ipv6.IPV6:
         candidates += _pack_inner(datagram, env, options, place, depth)
+    elif place.kind == ipv6.ICMPV6 and options.ghc:
+        candidates += _pack_icmpv6(datagram, place)
     elif place.kind in ipv6.EXTENSIONS:
         candidates += _pack_extension(datagram, env, options, place, depth)
     return min(candidates, key=lambda packed: packed.cost(datagram))
@@ -118,9 +125,25 @@ def _pack_udp(datagram: bytes, options: Options, place: _Place) -> list[Packed]:
                 cite=rfc(6282, "4.3.2"),
             )
         checksum = None
+    ports = (header.source_port, header.destination_port)
     writer = Writer()
-    nhc.encode_udp(writer, (header.source_port, header.destination_port), checksum)
-    return [Packed(writer, place.at + udp.OCTETS)]
+    nhc.encode_udp(writer, ports, checksum)
+    found = [Packed(writer, place.at + udp.OCTETS)]
+    if options.ghc and len(segment) > udp.OCTETS:
+        generic = Writer()
+        ghc_headers.encode_udp(generic, ports, checksum)
+        ghc_headers.write_code(generic, segment[udp.OCTETS :], place.dictionary, stop=False)
+        found.append(Packed(generic, len(datagram)))
+    return found
+
+
+def _pack_icmpv6(datagram: bytes, place: _Place) -> list[Packed]:
+    if place.at >= len(datagram):
+        return []
+    writer = Writer()
+    ghc_headers.ICMPV6.write(writer, {"NHC id": 0b11011111})
+    ghc_headers.write_code(writer, datagram[place.at :], place.dictionary, stop=False)
+    return [Packed(writer, len(datagram))]
 
 
 def _pack_inner(
@@ -159,5 +182,13 @@ def _pack_extension(
     rest = _pack_next(datagram, env, options, next_place, 0 if later_fragment else depth - 1)
     writer = Writer()
     nhc.encode_extension(writer, place.kind, octets, nhc=rest.nhc)
-    writer.append(rest.writer)
-    return [Packed(writer, rest.covers)]
+    writers = [writer]
+    if options.ghc and ghc_headers.gives_back(place.kind, octets):
+        generic = Writer()
+        ghc_headers.encode_extension(
+            generic, place.kind, octets, place.dictionary, nhc_follows=rest.nhc
+        )
+        writers.append(generic)
+    best = min(writers, key=lambda one: len(one.data))
+    best.append(rest.writer)
+    return [Packed(best, rest.covers)]

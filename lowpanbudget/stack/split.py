@@ -1,5 +1,7 @@
 """Where a datagram is cut: one frame when it fits, else fragments (RFC 4944 section 5.3, RFC 6282 section 2)."""
 
+from dataclasses import replace
+
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env
@@ -28,6 +30,9 @@ def payloads(
         packed.writer.layer = "payload"
         packed.writer.octets(datagram[packed.covers :], "payload", "what the headers carry")
         return [packed.writer]
+    if options.ghc:  # byte code over the whole payload cannot be cut: its copies would look back into another frame
+        plain = replace(options, ghc=False)
+        return payloads(datagram, env, room=room, tag=tag, options=plain)
     if len(datagram) > LARGEST:
         raise RequestError(
             f"a datagram of {len(datagram)} octets is over {LARGEST}, the largest datagram_size",

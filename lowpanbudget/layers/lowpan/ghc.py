@@ -76,23 +76,6 @@ def rows_by_octet(codes: tuple[Code, ...]) -> tuple[Code, ...]:
 _ROW = rows_by_octet(CODES)
 
 
-class NhcForm(NamedTuple):
-    """A next header compression octet that announces this byte code."""
-
-    name: str
-    template: str
-    cite: Cite
-
-
-# Figure 4 draws three bits of EID, but section 4 registers 10110EEN ("probably only Extension
-# Header ID (EID) 0 to 3 need to be assigned"): 10111xxx is unassigned.
-NHC_FORMS = (
-    NhcForm("extension header", "10110EEN", rfc(7400, "4")),
-    NhcForm("UDP", "11010CPP", rfc(7400, "3.1")),
-    NhcForm("ICMPv6", "11011111", rfc(7400, "3.1")),
-)
-
-
 class Step(NamedTuple):
     """What one code does; the ``octets`` of all steps tile ``code[:consumed]``.
 

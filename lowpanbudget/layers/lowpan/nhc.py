@@ -35,8 +35,9 @@ KINDS = Patterns(
         ("1110xxxx", "extension", "IPv6 extension header", rfc(6282, "4.2")),
         ("11110xxx", "udp", "UDP header", UDP_FORMAT),
         ("11010xxx", "udp-ghc", "UDP with generic header compression", rfc(7400, "3.1")),
-        ("11011111", "icmpv6-ghc", "ICMPv6 with generic header compression", rfc(7400, "3.2")),
-        ("1011xxxx", "extension-ghc", "extension header, generic compression", rfc(7400, "3.3")),
+        ("11011111", "icmpv6-ghc", "ICMPv6 with generic header compression", rfc(7400, "3.1")),
+        # figure 4 draws three bits of EID, section 4 registers two
+        ("10110xxx", "extension-ghc", "extension header, generic compression", rfc(7400, "4")),
     ),
 )
 
@@ -140,8 +141,13 @@ def decode_udp(reader: Reader) -> UdpNhc:
 
 def encode_udp(writer: Writer, ports: tuple[int, int], checksum: int | None) -> None:
     """Append the shortest form; ``checksum`` None elides it (the caller has permission and has verified it)."""
+    write_udp(UDP, writer, ports, checksum)
+
+
+def write_udp(header: Header, writer: Writer, ports: tuple[int, int], checksum: int | None) -> None:
+    """Append ports and checksum under ``header``, which has both choices (RFC 7400 has a second one)."""
     chosen_ports, chosen_checksum = PORTS.best(ports), CHECKSUM.best(checksum)
-    UDP.write(writer, {"ports": chosen_ports.row.code, "checksum": chosen_checksum.row.code})
+    header.write(writer, {"ports": chosen_ports.row.code, "checksum": chosen_checksum.row.code})
     PORTS.write(writer, chosen_ports, ports)
     CHECKSUM.write(writer, chosen_checksum, checksum)
 
@@ -184,6 +190,7 @@ EXTENSION = Header(
 )
 
 _MOST = 255  # the length octet counts what follows it
+LONGEST = 256 * 8 - 2  # of an extension header, behind its length field (RFC 8200 section 4.3)
 _ALIGNED = (ipv6.HOP_BY_HOP, ipv6.DESTINATION)
 
 
@@ -226,13 +233,24 @@ def decode_extension(reader: Reader) -> ExtensionNhc:
     body = reader.octets(
         length, EID.rows[values["eid"]].needs, "unmodified but for a trailing pad", EXTENSION_FORMAT
     )
-    padded = body + _padding(kind, 2 + length)
-    if (2 + len(padded)) % 8:
+    return expanded(kind, next_header, body, start, reader.layer)
+
+
+def expanded(
+    kind: int, next_header: int | None, body: bytes, start: int, layer: str
+) -> ExtensionNhc:
+    """Return an extension header from what follows its length field, padded to whole 8 octets.
+
+    Raises ``Malformed`` when only a pad could make it whole and the header has no options.
+    """
+    padded = body + _padding(kind, 2 + len(body))
+    name = EID.rows[EID_OF[kind]].needs
+    if (2 + len(padded)) % 8 or len(padded) > LONGEST:
         raise Malformed(
-            f"the {EID.rows[values['eid']].needs} has {2 + length} octets, no multiple of 8, and "
-            "only options headers may leave out their pad",
+            f"the {name} has {2 + len(body)} octets, no multiple of 8 that its length can count, "
+            "and only options headers may leave out their pad",
             offset=start,
-            layer=reader.layer,
+            layer=layer,
             cite=EXTENSION_FORMAT,
         )
     header = bytes([next_header or 0, (2 + len(padded)) // 8 - 1]) + padded
@@ -256,7 +274,7 @@ def encode_extension(writer: Writer, kind: int, octets: bytes, *, nhc: bool) -> 
     if kind == ipv6.FRAGMENT:
         writer.octets(octets[1:], "fragment header", "reserved, offset, id", EXTENSION_FORMAT)
         return
-    body = _without_pad(kind, octets)
+    body = body_of(kind, octets)
     writer.octets(
         bytes([len(body)]), "length", "octets that follow of this header", EXTENSION_FORMAT,
         value=len(body),
@@ -268,7 +286,7 @@ def fits_extension(kind: int, octets: bytes) -> bool:
     """Return whether the extension header with these octets has a compressed form that comes back the same."""
     if kind == ipv6.FRAGMENT:
         return len(octets) == 8
-    body = _without_pad(kind, octets)
+    body = body_of(kind, octets)
     return len(body) <= _MOST and body + _padding(kind, 2 + len(body)) == octets[2:]
 
 
@@ -280,7 +298,7 @@ def _padding(kind: int, length: int) -> bytes:
     return bytes([1, missing - 2]) + b"\0" * (missing - 2)
 
 
-def _without_pad(kind: int, octets: bytes) -> bytes:
+def body_of(kind: int, octets: bytes) -> bytes:
     """Return an extension header's octets after its length, less one trailing pad of up to 7 octets."""
     body = octets[2:]
     if kind not in _ALIGNED:

@@ -222,26 +222,6 @@ def test_dictionary_is_both_addresses_and_figure_1() -> None:
         ghc.dictionary(bytes(16), bytes(15))
 
 
-# RFC 7400 figures 2, 3 and 6: the NHC octets
-@pytest.mark.parametrize(
-    ("name", "first", "last"),
-    [
-        ("UDP", 0b11010000, 0b11010111),
-        ("ICMPv6", 0b11011111, 0b11011111),
-        ("extension header", 0b10110000, 0b10110111),
-    ],
-)
-def test_nhc_octets(name: str, first: int, last: int) -> None:
-    (form,) = (form for form in ghc.NHC_FORMS if form.name == name)
-    assert [x for x in range(256) if ghc.matches(form.template, x)] == [*range(first, last + 1)]
-
-
-def test_fields_of_an_nhc_octet() -> None:
-    assert ghc.field("11010CPP", 0b11010110, "C") == 1
-    assert ghc.field("11010CPP", 0b11010110, "P") == 2
-    assert ghc.field("10110EEN", 0b10110101, "E") == 2
-
-
 # --- shortest: judged by an oracle that knows only the text of section 2 ------------------------
 
 

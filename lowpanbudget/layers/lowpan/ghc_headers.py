@@ -1,0 +1,125 @@
+"""Generic header compression as LOWPAN_NHC headers (RFC 7400 section 3).
+
+    |1 1 0 1 0 C P P|  UDP: ports and checksum in line as for plain UDP NHC, then the data as byte code
+    |1 1 0 1 1 1 1 1|  ICMPv6: the whole message as byte code
+    |1 0 1 1 0 E E N|  extension header: next header (N=0) and content as byte code, ended by the stop code
+
+The byte machine itself is ``ghc``. An extension header's length field is elided and comes back.
+"""
+
+from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.cites import rfc
+from lowpanbudget.errors import Malformed, WireError
+from lowpanbudget.fields import Bits, Choice, Header, Row
+from lowpanbudget.layers.lowpan import ghc, nhc
+
+PAYLOADS, EXTENSIONS = rfc(7400, "3.1"), rfc(7400, "3.2")
+
+UDP = Header(
+    "UDP GHC",
+    PAYLOADS,
+    (Bits("NHC id", 5, "GHC for UDP", fixed=0b11010), nhc.CHECKSUM, nhc.PORTS),
+)
+ICMPV6 = Header("ICMPv6 GHC", PAYLOADS, (Bits("NHC id", 8, "GHC for ICMPv6", fixed=0b11011111),))
+# section 4 registers only 10110EEN: "probably only Extension Header ID (EID) 0 to 3 ... need to be assigned"
+EID = Choice(
+    "eid",
+    "extension header id (EID)",
+    2,
+    tuple(Row(row.code, 0, row.needs, EXTENSIONS, None, row.restore) for row in nhc.EID.rows[:4]),
+)
+EXTENSION = Header(
+    "extension GHC",
+    EXTENSIONS,
+    (
+        Bits("NHC id", 5, "GHC for an extension header", fixed=0b10110),
+        EID,
+        Bits("NH", 1, {0: "the next header's number is in the code", 1: "the next header is compressed"}),
+    ),
+)  # fmt: skip
+
+
+def read_code(reader: Reader, dictionary: bytes, *, until_stop: bool) -> bytes:
+    """Return what the byte code that comes next stands for, leaving a span for each code.
+
+    ``until_stop``: the code ends with a stop code; else it ends with the frame. Raises ``WireError``.
+    """
+    start = reader.pos
+    reader.layer = "GHC"
+    try:
+        expansion = ghc.decompress(reader.data[start : reader.end], dictionary)
+    except WireError as error:
+        error.offset += start
+        raise
+    if expansion.stopped != until_stop:
+        raise Malformed(
+            "the byte code of an extension header has no stop code"
+            if until_stop
+            else "octets follow the stop code of the last byte code",
+            offset=start + expansion.consumed,
+            layer="GHC",
+            cite=EXTENSIONS,
+        )
+    for step in expansion.steps:
+        name, cite = step.code.name, step.code.cite
+        reader.octets(len(step.octets), name, step.meaning, cite, value=step.output or step.octets)
+    return expansion.octets
+
+
+def write_code(writer: Writer, octets: bytes, dictionary: bytes, *, stop: bool) -> None:
+    """Append the shortest byte code for ``octets``, a span for each code."""
+    writer.layer = "GHC"
+    for step in ghc.decompress(ghc.compress(octets, dictionary, stop=stop), dictionary).steps:
+        name, cite = step.code.name, step.code.cite
+        writer.octets(step.octets, name, step.meaning, cite, value=step.output or step.octets)
+
+
+def decode_udp(reader: Reader) -> nhc.UdpNhc:
+    """Return the UDP header in front of the byte code; raises ``WireError``."""
+    _, rows = UDP.read(reader)
+    source, destination = nhc.PORTS.read(reader, rows["ports"])
+    checksum = nhc.CHECKSUM.read(reader, rows["checksum"])
+    return nhc.UdpNhc(source, destination, checksum, rows)
+
+
+def encode_udp(writer: Writer, ports: tuple[int, int], checksum: int | None) -> None:
+    """Append the UDP header; the data follow by ``write_code``."""
+    nhc.write_udp(UDP, writer, ports, checksum)
+
+
+def decode_extension(reader: Reader, dictionary: bytes) -> nhc.ExtensionNhc:
+    """Return the extension header that comes next, expanded and padded; raises ``WireError``."""
+    start = reader.pos
+    values, rows = EXTENSION.read(reader)
+    kind = EID.read(reader, rows["eid"])
+    octets = read_code(reader, dictionary, until_stop=True)
+    if not values["NH"] and not octets:
+        raise Malformed(
+            "the extension header is empty", offset=start, layer=EXTENSION.name, cite=EXTENSIONS
+        )
+    next_header = None if values["NH"] else octets[0]
+    body = octets if values["NH"] else octets[1:]
+    return nhc.expanded(kind, next_header, body, start, EXTENSION.name)
+
+
+def encode_extension(
+    writer: Writer, kind: int, octets: bytes, dictionary: bytes, *, nhc_follows: bool
+) -> None:
+    """Append an extension header (its whole uncompressed octets) as byte code."""
+    EXTENSION.write(writer, {"NHC id": 0b10110, "eid": nhc.EID_OF[kind], "NH": int(nhc_follows)})
+    body = nhc.body_of(kind, octets)
+    write_code(writer, body if nhc_follows else octets[:1] + body, dictionary, stop=True)
+
+
+def gives_back(kind: int, octets: bytes) -> bool:
+    """Return whether the GHC form of an extension header comes back the same.
+
+    A fragment header has no length field to elide: its reserved octet must be zero.
+    """
+    if kind not in nhc.EID_OF or nhc.EID_OF[kind] >= len(EID.rows):
+        return False
+    body = nhc.body_of(kind, octets)
+    try:
+        return nhc.expanded(kind, None, body, 0, "").octets[1:] == octets[1:]
+    except WireError:
+        return False
