@@ -145,15 +145,14 @@ class Writer:
 
     def finish(self) -> bytes:
         """Return the octets; what is missing to a whole octet is zero bits."""
-        rest = -self._bits % 8
+        rest = -self._bits & 7
         if rest and self.marks is not None:
             self.path.clear()
             self.mark(self.position, rest, padding=rest, kind="padding", role="padding", about=None)
+        count = (self._bits + rest) >> 3
         if self._msb:
-            self._word <<= rest
-        self._bits += rest
-        self._flush()
-        return bytes(self._done)
+            return bytes(self._done) + (self._word << rest).to_bytes(count, "big")
+        return bytes(self._done) + self._word.to_bytes(count, "little")
 
     def _flush(self) -> None:
         count, rest = divmod(self._bits, 8)

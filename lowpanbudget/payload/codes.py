@@ -279,6 +279,8 @@ def _one_of(names: tuple[str, ...]) -> str:
 
 
 def _set_names(value: Any) -> Iterable[Any]:
+    if type(value) is tuple or type(value) is list:
+        return value
     if isinstance(value, Mapping):
         return [name for name, on in value.items() if on]
     if isinstance(value, str | bytes) or not isinstance(value, Iterable):

@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import ClassVar
 
 from lowpanbudget.payload.bitpack import Order
+from lowpanbudget.payload.clock import TimeOffset
 from lowpanbudget.payload.contents import length_flaws
 from lowpanbudget.payload.field import Field, plural
 from lowpanbudget.payload.flaws import Flaw
@@ -189,3 +190,20 @@ class Union(Field):
     options: tuple[Option, ...]
 
     kind: ClassVar[str] = "union"
+
+
+def references(fields: tuple[Field, ...], deepest: int) -> frozenset[str]:
+    """Return the names that unions and time offsets refer to, down to a depth."""
+    names: set[str] = set()
+    for field in fields if deepest else ():
+        if isinstance(field, TimeOffset):
+            names.add(field.base)
+        elif isinstance(field, Group):
+            names |= references(field.fields, deepest - 1)
+        elif isinstance(field, Array):
+            names |= references((field.element,), deepest - 1)
+        elif isinstance(field, Union):
+            names.add(field.tag)
+            for option in field.options:
+                names |= references(option.fields, deepest - 1)
+    return frozenset(names)

@@ -25,7 +25,7 @@ from lowpanbudget.payload.bitpack import (
 from lowpanbudget.payload.containers import Array, Series
 from lowpanbudget.payload.field import CASES, Case, Field, name_flaw
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage, Misfit
-from lowpanbudget.payload.nodes import GroupNode
+from lowpanbudget.payload.groups import GroupNode
 from lowpanbudget.payload.plan import Compiler
 from lowpanbudget.payload.rounding import Rounding, roundings
 

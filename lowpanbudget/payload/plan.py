@@ -6,28 +6,19 @@ from typing import NamedTuple
 from lowpanbudget.payload.bitpack import Order, from_mixed, to_mixed
 from lowpanbudget.payload.clock import Time, TimeOffset
 from lowpanbudget.payload.codes import Enumeration, Reserved
-from lowpanbudget.payload.containers import Array, Group, Series, Union
+from lowpanbudget.payload.containers import Array, Group, Series, Union, references
 from lowpanbudget.payload.contents import FixedContents, Octets
+from lowpanbudget.payload.counted import ArrayNode, ContentsNode
 from lowpanbudget.payload.field import Codec, Field, Leaf, name_flaw
 from lowpanbudget.payload.flaws import Flaw, Path
-from lowpanbudget.payload.nodes import (
-    GroupNode,
-    LeafNode,
-    Maybe,
-    Named,
-    Node,
-    Place,
-    Run,
-    Step,
-    TagNode,
-    TimeOffsetNode,
-)
-from lowpanbudget.payload.repeats import ArrayNode, ContentsNode, SeriesNode, UnionNode
+from lowpanbudget.payload.groups import GroupNode, Named, TagNode, TimeOffsetNode, UnionNode
+from lowpanbudget.payload.nodes import LeafNode, Node, Place, Run
+from lowpanbudget.payload.samples import SeriesNode
+from lowpanbudget.payload.steps import Steps
 
 MAX_FIELDS = 1000
 MAX_DEPTH = 8
 MAX_OCTETS = 65535
-_RUN_BITS = 512  # a longer run is no faster: the number it makes is too long
 
 
 class Known(NamedTuple):
@@ -50,7 +41,7 @@ class Compiler:
         self._slots = 0
         self._fields = 0
         # Names that anything refers to; their fields keep a value for later.
-        self._referred = _references(fields, 0)
+        self._referred = references(fields, MAX_DEPTH + 2)
         self.root = self._group(fields, {}, (), 0)
         if not self.flaws and self.root is not None:
             self._judge_size(self.root)
@@ -77,7 +68,7 @@ class Compiler:
             self._flaw(path, f"groups more than {MAX_DEPTH} deep", "Flatten the message")
             return None
         before = len(self.flaws)
-        scope, steps, seen = dict(outer), _Steps(self._order), set[str]()
+        scope, steps, seen = dict(outer), Steps(self._order), set[str]()
         steps.advance(self._order.rounded(sum(field.optional for field in fields)))
         for index, field in enumerate(fields):
             self._fields += 1
@@ -106,7 +97,7 @@ class Compiler:
             )
         seen.add(field.name)
 
-    def _place(self, field: Field, steps: "_Steps", where: Path) -> None:
+    def _place(self, field: Field, steps: Steps, where: Path) -> None:
         """Leave a gap up to the bit where the field must begin."""
         if field.at is None:
             return
@@ -136,7 +127,7 @@ class Compiler:
             gap = field.at - steps.position
             steps.fixed(Place(Reserved("", bits=gap), Codec(gap, _zero, _nothing), 0))
 
-    def _step(self, field: Field, scope: Scope, steps: "_Steps", where: Path, depth: int) -> None:
+    def _step(self, field: Field, scope: Scope, steps: Steps, where: Path, depth: int) -> None:
         if isinstance(field, Leaf) and field.optional and not field.given:
             self._flaw(
                 (*where, "optional"),
@@ -242,7 +233,7 @@ class Compiler:
         if len(self.flaws) > before:
             return None
         known.tag.unions.append(options)
-        return UnionNode(field, options, known.slot)
+        return UnionNode(options, known.slot)
 
     def _leaf(self, leaf: Leaf) -> Place:
         """Return a leaf with its codec, in the byte order of the message."""
@@ -254,43 +245,6 @@ class Compiler:
         return Place(leaf.of if isinstance(leaf, FixedContents) else leaf, codec, width - needed)
 
 
-class _Steps:
-    """The steps of a group being collected: fixed fields side by side become one run."""
-
-    def __init__(self, order: Order) -> None:
-        self._order = order
-        self._steps: list[Step] = []
-        self._pending: list[Place] = []
-        self.position: int | None = 0
-
-    def advance(self, bits: int) -> None:
-        if self.position is not None:
-            self.position += bits
-
-    def fixed(self, place: Place) -> None:
-        if sum(pending.codec.width for pending in self._pending) + place.codec.width > _RUN_BITS:
-            self._flush()
-        self._pending.append(place)
-        self.advance(place.codec.width)
-
-    def apart(self, field: Field, step: Step) -> None:
-        self._flush()
-        self._steps.append(Maybe(field, step) if field.optional else step)
-        if field.optional or step.least != step.greatest:
-            self.position = None
-        else:
-            self.advance(step.least)
-
-    def finish(self) -> list[Step]:
-        self._flush()
-        return self._steps
-
-    def _flush(self) -> None:
-        if self._pending:
-            self._steps.append(Run(self._pending, self._order))
-            self._pending = []
-
-
 def _swapped(codec: Codec, order: Order) -> Codec:
     """Return a codec whose code has its octets in the byte order of the message."""
     width, encode, decode = codec
@@ -300,25 +254,6 @@ def _swapped(codec: Codec, order: Order) -> Codec:
         lambda value: to_wire(encode(value)),
         lambda code: decode(from_mixed(code, width, order)),
     )
-
-
-def _references(fields: tuple[Field, ...], depth: int) -> frozenset[str]:
-    """Return the names that unions and time offsets refer to, at any depth."""
-    names: set[str] = set()
-    if depth > MAX_DEPTH:
-        return frozenset()
-    for field in fields:
-        if isinstance(field, TimeOffset):
-            names.add(field.base)
-        elif isinstance(field, Group):
-            names |= _references(field.fields, depth + 1)
-        elif isinstance(field, Array):
-            names |= _references((field.element,), depth + 1)
-        elif isinstance(field, Union):
-            names.add(field.tag)
-            for option in field.options:
-                names |= _references(option.fields, depth + 1)
-    return frozenset(names)
 
 
 def _no_reference(name: str, kind: str) -> tuple[str, str]:

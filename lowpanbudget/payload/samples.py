@@ -1,158 +1,13 @@
-"""Compiled places of variable size: counted octets, arrays, series of samples, unions."""
+"""Compiled series of samples: the first in full, the others as differences of fixed or variable length."""
 
-from collections.abc import Sequence
 from typing import Any
 
 from lowpanbudget.payload.bitpack import Order, Reader, Writer, from_mixed, to_mixed
-from lowpanbudget.payload.containers import Array, Series, Union
-from lowpanbudget.payload.contents import Octets, count_width
-from lowpanbudget.payload.field import Case, Codec
+from lowpanbudget.payload.containers import Series
+from lowpanbudget.payload.counted import Count, example_length
+from lowpanbudget.payload.field import Case
 from lowpanbudget.payload.flaws import Misfit
-from lowpanbudget.payload.nodes import GroupNode, LeafNode, Node, Scope
-
-
-class Count:
-    """The number of elements or octets in front of them, less the smallest allowed number."""
-
-    __slots__ = ("_least", "_most", "_order", "_padding", "_swap", "width")
-
-    def __init__(self, least: int, most: int, bits: int | None, order: Order) -> None:
-        needed = count_width(least, most, bits)
-        self.width = order.rounded(needed)
-        self._padding = self.width - needed
-        self._least, self._most, self._order = least, most, order
-        self._swap = order.mixed and self.width > 8
-
-    def write(self, out: Writer, count: int, about: Any) -> None:
-        """Append a count, which the caller has checked."""
-        code = count - self._least
-        if out.marks is not None:
-            out.mark(
-                out.position,
-                self.width,
-                padding=self._padding,
-                kind="count",
-                role="count",
-                about=about,
-            )
-        out.put(to_mixed(code, self.width, self._order) if self._swap else code, self.width)
-
-    def read(self, source: Reader) -> int:
-        """Return the next count."""
-        start = source.position
-        code = source.take(self.width)
-        count = self._least + (from_mixed(code, self.width, self._order) if self._swap else code)
-        if count > self._most:
-            source.back(start)
-            raise Misfit(f"has a count of {count}, and at most {self._most} are allowed")
-        return count
-
-    def check(self, value: Any) -> int:
-        """Return the number of elements of a list, if it is allowed."""
-        if isinstance(value, str | bytes) or not isinstance(value, Sequence):
-            raise Misfit(f"is a {type(value).__name__}", hint="Give a list")
-        if not self._least <= len(value) <= self._most:
-            raise Misfit(
-                f"has {len(value)} elements, and {self._least} .. {self._most} are allowed"
-            )
-        return len(value)
-
-
-class ContentsNode:
-    """Octets or text with their length in front."""
-
-    __slots__ = ("_count", "_field", "greatest", "least")
-
-    def __init__(self, field: Octets, order: Order) -> None:
-        self._field = field
-        self._count = Count(field.least, field.most, field.length_bits, order)
-        self.least = self._count.width + 8 * field.least
-        self.greatest = self._count.width + 8 * field.most
-
-    def write(self, out: Writer, value: Any, scope: Scope) -> None:
-        """Append length and octets."""
-        del scope
-        octets = self._field.to_octets(value)
-        self._count.write(out, len(octets), self._field)
-        if out.marks is not None:
-            out.mark(
-                out.position,
-                8 * len(octets),
-                padding=0,
-                kind=self._field.kind,
-                role="value",
-                about=self._field,
-            )
-        out.put_octets(octets)
-
-    def read(self, source: Reader, scope: Scope) -> Any:
-        """Return the next octets or text."""
-        del scope
-        count = self._count.read(source)
-        start = source.position
-        octets = source.take_octets(count)
-        try:
-            return self._field.from_octets(octets)
-        except Misfit:
-            source.back(start)
-            raise
-
-    def example(self, case: Case, scope: Scope) -> Any:
-        """Return the field's own example."""
-        del scope
-        return self._field.example(case)
-
-
-class ArrayNode:
-    """Elements with their count in front, if it can change."""
-
-    __slots__ = ("_count", "_element", "_field", "greatest", "least")
-
-    def __init__(self, field: Array, element: Node, order: Order) -> None:
-        self._field, self._element = field, element
-        self._count = Count(field.least, field.most, field.count_bits, order)
-        self.least = self._count.width + field.least * element.least
-        self.greatest = self._count.width + field.most * element.greatest
-
-    def write(self, out: Writer, value: Any, scope: Scope) -> None:
-        """Append count and elements."""
-        count = self._count.check(value)
-        if self._count.width:
-            self._count.write(out, count, self._field)
-        element, path = self._element, out.path
-        if isinstance(element, LeafNode) and out.marks is None:
-            self._write_leaves(out, value, element.place.codec)
-            return
-        for index, item in enumerate(value):
-            path.append(index)
-            element.write(out, item, scope)
-            path.pop()
-
-    def _write_leaves(self, out: Writer, value: Sequence[Any], codec: Codec) -> None:
-        width, encode = codec.width, codec.encode
-        index = 0
-        try:
-            for index, item in enumerate(value):  # noqa: B007 - the index is for the fault
-                out.put(encode(item), width)
-        except Misfit:
-            out.path.append(index)
-            raise
-
-    def read(self, source: Reader, scope: Scope) -> list[Any]:
-        """Return the next elements."""
-        count = self._count.read(source) if self._count.width else self._field.least
-        element, path, items = self._element, source.path, []
-        for index in range(count):
-            path.append(index)
-            items.append(element.read(source, scope))
-            path.pop()
-        return items
-
-    def example(self, case: Case, scope: Scope) -> list[Any]:
-        """Return the least, usual or greatest number of examples."""
-        return [
-            self._element.example(case, scope) for _ in range(example_length(self._field, case))
-        ]
+from lowpanbudget.payload.nodes import LeafNode, Scope
 
 
 class SeriesNode:
@@ -331,41 +186,6 @@ class VariableDeltas:
                 return zigzag >> 1 if not zigzag & 1 else -(zigzag >> 1) - 1
         source.back(start)
         raise Misfit(f"has a difference of more than {self._limit} groups")
-
-
-class UnionNode:
-    """The group of fields that the tag in ``slot`` has chosen."""
-
-    __slots__ = ("_options", "_slot", "greatest", "least")
-
-    def __init__(self, field: Union, options: dict[str, GroupNode], slot: int) -> None:
-        del field
-        self._options, self._slot = options, slot
-        self.least = min(option.least for option in options.values())
-        self.greatest = max(option.greatest for option in options.values())
-
-    def write(self, out: Writer, value: Any, scope: Scope) -> None:
-        """Append the chosen group."""
-        self._options[scope[self._slot]].write(out, value, scope)
-
-    def read(self, source: Reader, scope: Scope) -> dict[str, Any]:
-        """Return the chosen group."""
-        return self._options[scope[self._slot]].read(source, scope)
-
-    def example(self, case: Case, scope: Scope) -> dict[str, Any]:
-        """Return an example of the chosen group."""
-        return self._options[scope[self._slot]].example(case, scope)
-
-
-def example_length(field: Array | Series, case: Case) -> int:
-    """Return the least, usual (half-way unless stated) or greatest number of elements."""
-    if case == "typical":
-        return (
-            (field.least + field.most + 1) // 2
-            if field.typical_length is None
-            else field.typical_length
-        )
-    return field.least if case == "least" else field.most
 
 
 def _put(out: Writer, code: int, bits: int, padding: int, role: str, about: Any) -> None:
