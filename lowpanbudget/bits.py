@@ -151,6 +151,18 @@ class Writer:
         self.data += other.data
         self.spans += [span._replace(offset_bits=span.offset_bits + shift) for span in other.spans]
 
+    def slice(self, start: int, stop: int) -> "Writer":
+        """Return octets ``start`` to ``stop`` with their spans, those at the edges cut short."""
+        part = Writer(self.layer)
+        part.data += self.data[start:stop]
+        first, last = start * 8, min(stop, len(self.data)) * 8
+        for span in self.spans:
+            begin = max(span.offset_bits, first)
+            bits = min(span.offset_bits + span.bits, last) - begin
+            if bits > 0:
+                part.spans.append(span._replace(offset_bits=begin - first, bits=bits))
+        return part
+
 
 def tiles(spans: "list[Span] | tuple[Span, ...]", bits: int) -> bool:
     """Return whether the spans cover ``bits`` bits from 0 with no gap and no overlap."""

@@ -15,24 +15,31 @@ LEAST_ROOM = FRAGN.octets + UNIT
 
 
 def payloads(
-    datagram: bytes, env: Env, *, room: int, tag: int = 0, options: Options | None = None
+    datagram: bytes,
+    env: Env,
+    *,
+    room: int,
+    tag: int = 0,
+    options: Options | None = None,
+    tail: Writer | None = None,
 ) -> list[Writer]:
     """Return the 6LoWPAN payloads of a datagram, each at most ``room`` octets: one, or its fragments.
 
     All compressed headers stand in the first fragment: headers that would not fit there are not compressed. Cuts are
-    as late as the 8-octet rule allows; the last fragment may have any length. Raises ``RequestError`` when the datagram
+    as late as the 8-octet rule allows; the last fragment may have any length. ``tail`` explains the
+    end of the datagram:
+    its spans stand in the payloads instead of one for all. Raises ``RequestError`` when the datagram
     is too long for an 11-bit size, ``DoesNotFit`` when the room is too small for any fragment.
     """
     options = options or Options()
     packed = pack_headers(datagram, env, options)
     whole = len(packed.writer.data) + len(datagram) - packed.covers
     if whole <= room:
-        packed.writer.layer = "payload"
-        packed.writer.octets(datagram[packed.covers :], "payload", "what the headers carry")
+        packed.writer.append(_part(datagram, packed.covers, len(datagram), tail))
         return [packed.writer]
     if options.ghc:  # byte code over the whole payload cannot be cut: its copies would look back into another frame
         plain = replace(options, ghc=False)
-        return payloads(datagram, env, room=room, tag=tag, options=plain)
+        return payloads(datagram, env, room=room, tag=tag, options=plain, tail=tail)
     if len(datagram) > LARGEST:
         raise RequestError(
             f"a datagram of {len(datagram)} octets is over {LARGEST}, the largest datagram_size",
@@ -47,7 +54,7 @@ def payloads(
         )
     if not 0 <= tag <= 0xFFFF:
         raise RequestError(f"tag {tag} is not a 16-bit number", cite=fragment.CITE)
-    return _fragments(datagram, env, options, packed, room, tag)
+    return _fragments(datagram, env, options, packed, room, tag, tail)
 
 
 def split(
@@ -81,10 +88,29 @@ def octets_of(packet: object) -> bytes:
     raise RequestError(f"{type(packet).__name__} is neither octets nor a packet")
 
 
+def _part(datagram: bytes, start: int, stop: int, tail: Writer | None) -> Writer:
+    """Return octets ``start`` to ``stop`` of the datagram, explained by ``tail`` as far as that reaches."""
+    writer = Writer("payload")
+    begins = len(datagram) - len(tail.data) if tail is not None else len(datagram)
+    plain = datagram[start : min(stop, begins) if tail is not None else stop]
+    if tail is not None and plain:
+        writer.layer = "uncompressed headers"
+    writer.octets(plain, writer.layer, "as they stand in the datagram")
+    if tail is not None and stop > begins:
+        writer.append(tail.slice(max(start, begins) - begins, stop - begins))
+    return writer
+
+
 def _fragments(
-    datagram: bytes, env: Env, options: Options, packed: Packed, room: int, tag: int
+    datagram: bytes,
+    env: Env,
+    options: Options,
+    packed: Packed,
+    room: int,
+    tag: int,
+    tail: Writer | None,
 ) -> list[Writer]:
-    first, cut = _first(datagram, env, options, packed, room, tag)
+    first, cut = _first(datagram, env, options, packed, room, tag, tail)
     writers = [first]
     most = (room - FRAGN.octets) // UNIT * UNIT
     while cut < len(datagram):
@@ -92,15 +118,20 @@ def _fragments(
         take = left if left <= room - FRAGN.octets else most
         writer = Writer()
         fragment.encode(writer, Fragment(len(datagram), tag, cut))
-        writer.layer = "payload"
-        writer.octets(datagram[cut : cut + take], "fragment payload", "uncompressed octets")
+        writer.append(_part(datagram, cut, cut + take, tail))
         writers.append(writer)
         cut += take
     return writers
 
 
 def _first(
-    datagram: bytes, env: Env, options: Options, packed: Packed, room: int, tag: int
+    datagram: bytes,
+    env: Env,
+    options: Options,
+    packed: Packed,
+    room: int,
+    tag: int,
+    tail: Writer | None,
 ) -> tuple[Writer, int]:
     """Return the first fragment and where the datagram is cut after it."""
     depth = min(options.depth, _headers(datagram))
@@ -112,8 +143,7 @@ def _first(
             writer = Writer()
             fragment.encode(writer, Fragment(len(datagram), tag, first=True))
             writer.append(packed.writer)
-            writer.layer = "payload"
-            writer.octets(datagram[packed.covers : cut], "fragment payload", "uncompressed octets")
+            writer.append(_part(datagram, packed.covers, cut, tail))
             return writer, cut
         if depth < 0:
             raise DoesNotFit(
@@ -124,9 +154,7 @@ def _first(
             )
         # "any header that cannot fit within the first fragment MUST NOT be compressed"
         depth -= 1
-        packed = pack_headers(
-            datagram, env, Options(options.elide_udp_checksum, options.ghc, options.lorh, depth)
-        )
+        packed = pack_headers(datagram, env, replace(options, depth=depth))
 
 
 def _headers(datagram: bytes) -> int:
