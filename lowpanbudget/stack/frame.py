@@ -11,13 +11,23 @@ from typing import Any
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Contexts, Env, address
-from lowpanbudget.errors import BadMic, RequestError, Truncated, WireError
-from lowpanbudget.layers.link import elements
+from lowpanbudget.errors import BadMic, RequestError, WireError
+from lowpanbudget.layers.link import contents, elements
 from lowpanbudget.layers.link import mac as mac_layer
+from lowpanbudget.layers.link.auxiliary import LEVELS_CITE, Security
+from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.mac import FrameType, Mac
-from lowpanbudget.layers.link.security import Devices, Key, devices_of, keys_of, seal, unseal
+from lowpanbudget.layers.link.security import (
+    Devices,
+    Key,
+    devices_of,
+    keys_of,
+    seal,
+    slot_number,
+    unseal,
+)
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.lowpan import Datagram, Lowpan, Notice, read_lowpan
 
@@ -87,8 +97,8 @@ def decode_frame(
         length,
         Contexts.of(contexts),
         keys_of(keys) if keys else (),
-        devices_of(devices) if devices else {},
-        asn,
+        devices_of(devices),
+        slot_number(asn),
         root_address,
         rpi_type,
     )
@@ -108,43 +118,47 @@ def _decode(
     end = max(len(octets) - fcs_length, 0)
     reader = Reader(octets, 0, end)
     trailer: list[Span] = []
+    fcs_ok = _check_fcs(frame, octets, fcs_length, trailer) if end and fcs_length else None
     try:
-        mac = mac_layer.decode(reader)
+        mac = mac_layer.decode(reader, fcs_ok)
         frame.mac = mac
         frame.layers.append(mac)
         frame.link_source, frame.link_destination = mac.source, mac.destination
-        if len(octets) < fcs_length + mac.header_length:
-            raise Truncated("no room for the FCS", offset=end, layer="MAC", cite=FCS_CITE)
-        readable = _open(frame, reader, keys, devices, asn, trailer)
-        if readable:
+        _note_faults(frame, mac.header_ies)
+        if mac.security is None or _open(frame, mac.security, reader, keys, devices, asn, trailer):
             env = Env(mac.source, mac.destination, mac.pan_id, contexts, root, rpi_type)
             _read_payload(frame, reader, env)
     except WireError as error:
-        frame.fault = error
-    if fcs_length:
-        _check_fcs(frame, octets, fcs_length, trailer)
+        if frame.fault is None:
+            frame.fault = error
+    if frame.fault is not None:
+        # of a frame with a wrong integrity code, which may be readable all the same, nothing is handed on
+        frame.datagram, frame.fragment, frame.fragment_octets = None, None, b""
     _tile(frame, reader, trailer)
     return frame
 
 
-def _check_fcs(frame: Frame, octets: bytes, length: int, trailer: list[Span]) -> None:
-    at = max(len(octets) - length, 0)
-    if at == 0 and frame.mac is None and len(octets) <= length:
-        return
+def _note_faults(frame: Frame, ies: tuple[Element, ...]) -> None:
+    for element in ies:
+        for fault in element.faults():
+            frame.notices.append(Notice("element-wrong", fault.message, fault.cite, fault.offset))
+
+
+def _check_fcs(frame: Frame, octets: bytes, length: int, trailer: list[Span]) -> bool:
+    at = len(octets) - length
     ok = fcs_of(octets[:at], length) == octets[at:]
-    if frame.mac is not None:
-        frame.mac = replace(frame.mac, fcs_ok=ok)
-        frame.layers[0] = frame.mac
     meaning = "matches" if ok else "does not match: a damaged frame, or no FCS at all"
     trailer.append(
         Span(at * 8, length * 8, "MAC", "FCS", octets[at:], f"check sequence, {meaning}", FCS_CITE)
     )
     if not ok:
         frame.notices.append(Notice("fcs-wrong", f"the FCS {meaning}", FCS_CITE, at))
+    return ok
 
 
 def _open(
     frame: Frame,
+    security: Security,
     reader: Reader,
     keys: tuple[Key, ...],
     devices: Devices,
@@ -155,15 +169,12 @@ def _open(
 
     Moves the reader's end before the MIC and, for an encrypted payload, swaps in the opened octets.
     """
-    mac = frame.mac
-    assert mac is not None
-    security = mac.security
-    if security is None or security.level == 0:
+    if security.level == 0:
         return True
-    level = security.protection
-    reader.need(level.mic, f"the {level.name} integrity code")
+    level, mic = security.protection, security.mic
+    if len(mic) < level.mic:
+        reader.need(level.mic, f"the {level.name} integrity code", LEVELS_CITE)
     header, sealed = reader.data[: reader.pos], reader.data[reader.pos : reader.end]
-    mic = sealed[len(sealed) - level.mic :]
     if mic:
         reader.end -= level.mic
         trailer.append(
@@ -172,9 +183,6 @@ def _open(
                 "a shorter code protects less: no advice",
             )
         )  # fmt: skip
-    security = replace(security, mic=mic)
-    frame.mac = replace(mac, security=security)
-    frame.layers[0] = frame.mac
     if level.encrypted and not level.mic:
         text = "the payload is encrypted without any integrity check"
         frame.notices.append(Notice("no-integrity-check", text, mac_layer.CITE, reader.pos))
@@ -243,11 +251,13 @@ def _read_payload(frame: Frame, reader: Reader, env: Env) -> None:
         frame.mac = replace(mac, payload_ies=ies)
         frame.layers[0] = frame.mac
         frame.payload = reader.data[reader.pos : reader.end]
-    if not reader.left:
-        return
+        _note_faults(frame, ies)
     if mac.frame_type != FrameType.DATA:
-        reader.layer = FrameType(mac.frame_type).name.lower()
-        reader.rest(f"{reader.layer} content", "")
+        content = contents.decode(reader, mac)
+        if content is not None:
+            frame.layers.append(content)
+        return
+    if not reader.left:
         return
     found = Lowpan(mac.source, mac.destination)
     try:
@@ -297,13 +307,19 @@ def encode_frame(
     written, a missing key, or what the nonce lacks. Sizes are not limited here: the PHY's are the caller's matter.
     """
     writer = Writer("MAC")
-    mac_layer.encode(writer, mac)
-    header = bytes(writer.data)
     if isinstance(payload, Writer):
         body = payload
+    elif mac.frame_type == FrameType.DATA:
+        body = contents.as_given(payload)
     else:
-        body = Writer("payload")
-        body.octets(payload, "payload", "what the frame carries")
+        body = contents.explained(mac, payload)
+    if mac.ie_present or mac.header_ies or mac.payload_ies:
+        header_ies, payload_ies = elements.terminated(
+            mac.header_ies, mac.payload_ies, payload=bool(body.data)
+        )
+        mac = replace(mac, header_ies=header_ies, payload_ies=payload_ies, ie_present=True)
+    mac_layer.encode(writer, mac)
+    header = bytes(writer.data)
     if mac.payload_ies:
         with_elements = Writer()
         elements.encode_ies(with_elements, mac.payload_ies, payload=True)
@@ -320,7 +336,12 @@ def encode_frame(
             )
         try:
             sealed = seal(
-                mac, header, bytes(body.data), Key.of(key), asn=asn, devices=devices_of(devices)
+                mac,
+                header,
+                bytes(body.data),
+                Key.of(key),
+                asn=slot_number(asn),
+                devices=devices_of(devices),
             )
         except WireError as error:
             raise RequestError(error.message, cite=error.cite, hint=error.hint) from None

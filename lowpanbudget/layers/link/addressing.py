@@ -11,6 +11,7 @@ from lowpanbudget.cites import Cite, ieee
 
 OLD = ieee(2006, "7.2.1.1.5")
 NEW = ieee(2015, "table 7-2")
+_MULTIPURPOSE = ieee(2015, "7.3.5")
 MODES = {0: "absent", 1: "reserved", 2: "short, 16 bits", 3: "extended, 64 bits"}
 MODE_OCTETS = (0, 0, 2, 8)
 _ABSENT, _SHORT, _EXTENDED = 0, 2, 3
@@ -83,6 +84,14 @@ VERSION_2 = _expand(
         ((_SHORT,), (_SHORT,), (1,), True, False),
     ),
     NEW,
+)
+# the bit is PAN ID Present here: "the destination PAN ID field is present" (in substance, from memory)
+MULTIPURPOSE = _expand(
+    (
+        ((_ABSENT, *_ANY), (_ABSENT, *_ANY), (0,), False, False),
+        ((_ABSENT, *_ANY), (_ABSENT, *_ANY), (1,), True, False),
+    ),
+    _MULTIPURPOSE,
 )
 
 

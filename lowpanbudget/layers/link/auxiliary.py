@@ -146,17 +146,22 @@ class Security:
 
 
 def decode(reader: Reader) -> Security:
-    """Return the auxiliary security header that comes next; raises ``Truncated``."""
+    """Return the auxiliary security header that comes next, with the MIC at the reader's end; raises ``Truncated``.
+
+    The MIC is shorter than its level says when the frame is too short for both.
+    """
     values, rows = CONTROL.read(reader)
     counter = COUNTER.read(reader, rows["counter_suppressed"])
     key_source, key_index = KEY_ID.read(reader, rows["key_id_mode"])
+    level = values["level"]
     return Security(
-        values["level"],
+        level,
         values["key_id_mode"],
         counter,
         key_source,
         key_index,
         bool(values["ASN in nonce"]),
+        reader.data[max(reader.pos, reader.end - LEVELS[level].mic) : reader.end],
     )
 
 
@@ -165,6 +170,17 @@ def encode(writer: Writer, security: Security) -> None:
 
     Raises ``RequestError`` when key source and index do not match the key id mode.
     """
+    if security.level not in range(8) or security.key_id_mode not in range(4):
+        raise RequestError(
+            f"security level {security.level!r} and key id mode {security.key_id_mode!r} are not "
+            "from 0 to 7 and from 0 to 3",
+            cite=LEVELS_CITE,
+        )
+    for name, number, bits in (
+        ("frame counter", security.frame_counter, 32), ("key index", security.key_index, 8),
+    ):  # fmt: skip
+        if number is not None and not 0 <= number < 1 << bits:
+            raise RequestError(f"{name} {number} does not fit {bits} bits", cite=CITE)
     counter = COUNTER.best(security.frame_counter)
     value = (security.key_source, security.key_index)
     key_id = KEY_ID.best(value)

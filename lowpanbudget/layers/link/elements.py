@@ -1,133 +1,301 @@
-"""Information elements: the walk over header IEs and payload IEs (IEEE 802.15.4-2015 clause 7.4, from memory).
+"""Information elements: the walk over header, payload and nested IEs (IEEE 802.15.4-2015 clause 7.4, from memory).
 
-    header IE    bit 0-6 length, 7-14 element id, 15 type 0; content
-    payload IE   bit 0-10 length, 11-14 group id, 15 type 1; content
+    header IE     bit 0-6 length, 7-14 element id, 15 type 0; content
+    payload IE    bit 0-10 length, 11-14 group id, 15 type 1; content
+    nested short  bit 0-7 length, 8-14 sub-id, 15 type 0; content
+    nested long   bit 0-10 length, 11-14 sub-id, 15 type 1; content
 
-Header IEs end with termination 1 (payload IEs follow), termination 2 (payload follows), or with the frame.
+Header IEs end with termination 1 (payload IEs follow), termination 2 (payload follows), or with the frame; payload IEs
+with their termination or with the frame. An element whose length overruns stops the walk; one whose *content* makes no
+sense does not, since its length says where the next begins: it keeps its ``fault``.
 """
 
-from typing import NamedTuple
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
 
 from lowpanbudget.bits import Reader, Writer
-from lowpanbudget.cites import ieee
-from lowpanbudget.errors import Malformed, RequestError
+from lowpanbudget.cites import ieee, rfc
+from lowpanbudget.errors import RequestError, Reserved, WireError
 from lowpanbudget.fields import Bits, Header
+from lowpanbudget.layers.link import mlme_contents
+from lowpanbudget.layers.link.header_contents import (
+    HEADER_IES,
+    TERMINATION_1,
+    TERMINATION_2,
+    vendor_layout,
+)
+from lowpanbudget.layers.link.layouts import Content, Layout, Part
 
 CITE = ieee(2015, "7.4")
-TERMINATION_1, TERMINATION_2, PAYLOAD_TERMINATION = 0x7E, 0x7F, 0xF
+MLME, PAYLOAD_TERMINATION = 0x1, 0xF
 
-HEADER_IES = {
-    0x00: "vendor-specific header IE",
-    0x1A: "CSL IE",
-    0x1B: "RIT IE",
-    0x1C: "DSME PAN descriptor IE",
-    0x1D: "rendezvous time IE",
-    0x1E: "time correction IE",
-    0x21: "extended DSME PAN descriptor IE",
-    0x22: "fragment sequence context description IE",
-    0x23: "simplified superframe specification IE",
-    0x24: "simplified GTS specification IE",
-    0x25: "LECIM capabilities IE",
-    0x26: "TRLE descriptor IE",
-    0x27: "RCC capabilities IE",
-    0x28: "RCCN descriptor IE",
-    0x29: "global time IE",
-    0x2B: "DA IE",
-    TERMINATION_1: "header termination 1 IE: payload IEs follow",
-    TERMINATION_2: "header termination 2 IE: the payload follows",
+_SUBTYPES = {0: "reserved", 1: "6top protocol (RFC 8480)"} | {
+    number: "experimental" if number > 200 else "unassigned in RFC 8137" for number in range(2, 256)
 }
-PAYLOAD_IES = {
-    0x0: "encapsulated service data unit IE",
-    0x1: "MLME IE",
-    0x2: "vendor-specific nested IE",
-    0x5: "IETF IE",
-    PAYLOAD_TERMINATION: "payload termination IE",
+_SUBTYPE = Part("subtype_id", 1, _SUBTYPES)
+
+# id: name, layout of the content or None
+PAYLOAD_IES: dict[int, tuple[str, Content | None]] = {
+    0x0: ("encapsulated service data unit IE", None),
+    MLME: ("MLME IE", None),
+    # RFC 8137 appendix A: "incorrectly named Vendor Specific Nested IE for Payload IEs"
+    0x2: (
+        "vendor-specific payload IE",
+        vendor_layout("vendor-specific payload IE", ieee(2015, "7.4.3")),
+    ),
+    0x5: (
+        "IETF IE",
+        Layout(
+            "IETF IE",
+            rfc(8137, "4"),
+            ((_SUBTYPE,), (_SUBTYPE, Part("subtype_content", 0, "", "octets"))),
+        ),
+    ),
+    PAYLOAD_TERMINATION: (
+        "payload termination IE",
+        Layout("payload termination IE", ieee(2015, "7.4.3"), ((),)),
+    ),
 }
 
-HEADER_IE = Header(
-    "header IE",
-    ieee(2015, "7.4.2"),
-    (
-        Bits("length", 7, "octets of content"),
-        Bits("element id", 8, lambda value: HEADER_IES.get(value, "unassigned header IE")),
-        Bits("type", 1, "header IE", fixed=0),
-    ),
-    order="little",
-)
-PAYLOAD_IE = Header(
-    "payload IE",
-    ieee(2015, "7.4.3"),
-    (
-        Bits("length", 11, "octets of content"),
-        Bits("group id", 4, lambda value: PAYLOAD_IES.get(value, "unassigned payload IE")),
-        Bits("type", 1, "payload IE", fixed=1),
-    ),
-    order="little",
-)
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One of the four kinds of elements: the head that all of them share, and what the ids mean."""
+
+    head: Header
+    id_name: str
+    ids: Mapping[int, tuple[str, Content | None]]
+
+    def entry(self, number: int) -> tuple[str, Content | None]:
+        """Return name and content layout of an id."""
+        return self.ids.get(number) or (f"unassigned {self.head.name}", None)
 
 
-class Element(NamedTuple):
-    """One information element: its id (element id or group id), content octets, and name."""
+def _kind(
+    name: str,
+    clause: str,
+    widths: tuple[int, int],
+    id_name: str,
+    ids: Mapping[int, tuple[str, Content | None]],
+    type_bit: int,
+) -> Kind:
+    """Return a kind; in all four the length comes first, then the id, then the type bit."""
+    said = Bits(id_name, widths[1], lambda number: ids.get(number, (f"unassigned {name}",))[0])
+    length = Bits("length", widths[0], "octets of content")
+    bits = (length, said, Bits("type", 1, name, fixed=type_bit))
+    return Kind(Header(name, ieee(2015, clause), bits, "little"), id_name, ids)
+
+
+HEADER = _kind("header IE", "7.4.2", (7, 8), "element id", HEADER_IES, 0)
+PAYLOAD = _kind("payload IE", "7.4.3", (11, 4), "group id", PAYLOAD_IES, 1)
+NESTED_SHORT = _kind("short nested IE", "7.4.4", (8, 7), "sub-id", mlme_contents.SHORT, 0)
+NESTED_LONG = _kind("long nested IE", "7.4.4", (11, 4), "sub-id", mlme_contents.LONG, 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Element:
+    """One information element: its ``id`` (element, group or sub-id) and its ``content`` octets.
+
+    ``long`` tells a nested element in long form. Read elements also have a ``name``, the ``fields`` of a content that
+    is understood, ``nested`` elements of an MLME IE, and a ``fault`` where the content makes no sense.
+    """
 
     id: int
-    content: bytes
-    name: str = ""
+    content: bytes = b""
+    name: str = field(default="", compare=False)
+    long: bool = False
+    fields: Mapping[str, Any] = field(default_factory=dict, compare=False)
+    nested: "tuple[Element, ...]" = field(default=(), compare=False)
+    fault: WireError | None = field(default=None, compare=False)
+
+    def faults(self) -> "Iterator[WireError]":
+        """Yield the faults of this element and of those nested in it."""
+        if self.fault is not None:
+            yield self.fault
+        for element in self.nested:
+            yield from element.faults()
+
+
+# --- decode -----------------------------------------------------------------------------------
 
 
 def decode_header_ies(reader: Reader) -> tuple[tuple[Element, ...], bool]:
     """Return the header IEs up to termination or the end, and whether payload IEs follow.
 
-    Terminations are among them, so that encoding gives the same octets. Raises ``Truncated`` and ``Reserved``.
+    Terminations are among them, so that encoding gives the same octets. Raises ``Truncated`` for an element that
+    overruns, and ``Reserved`` for one of another kind.
     """
-    elements: list[Element] = []
-    while reader.left:
-        values, _ = HEADER_IE.read(reader)
-        number = values["element id"]
-        name = HEADER_IES.get(number, "unassigned header IE")
-        content = reader.octets(values["length"], "content", name, HEADER_IE.cite)
-        elements.append(Element(number, content, name))
-        if number in (TERMINATION_1, TERMINATION_2):
-            return tuple(elements), number == TERMINATION_1
-    return tuple(elements), False
+    elements = tuple(
+        _walk(
+            reader,
+            lambda _low, high: (
+                HEADER,
+                "the header IEs want a termination before payload IEs" if high & 0x80 else "",
+            ),
+            (TERMINATION_1, TERMINATION_2),
+        )
+    )
+    return elements, bool(elements) and elements[-1].id == TERMINATION_1
 
 
 def decode_payload_ies(reader: Reader) -> tuple[Element, ...]:
     """Return the payload IEs up to their termination or the end; raises ``Truncated`` and ``Reserved``."""
-    elements: list[Element] = []
-    while reader.left:
-        values, _ = PAYLOAD_IE.read(reader)
-        number = values["group id"]
-        name = PAYLOAD_IES.get(number, "unassigned payload IE")
-        content = reader.octets(values["length"], "content", name, PAYLOAD_IE.cite)
-        elements.append(Element(number, content, name))
-        if number == PAYLOAD_TERMINATION:
-            if content:
-                raise Malformed(
-                    "the payload termination IE has content",
-                    offset=reader.pos - len(content),
-                    layer=reader.layer,
-                    cite=PAYLOAD_IE.cite,
-                )
-            break
-    return tuple(elements)
+    return tuple(_walk(reader, lambda _low, _high: (PAYLOAD, ""), (PAYLOAD_TERMINATION,)))
+
+
+def _decode_nested(reader: Reader) -> tuple[Element, ...]:
+    def kind(_low: int, high: int) -> tuple[Kind, str]:
+        return (NESTED_LONG if high & 0x80 else NESTED_SHORT), ""
+
+    return tuple(_walk(reader, kind, ()))
+
+
+def _walk(
+    reader: Reader, kind_of: Callable[[int, int], tuple[Kind, str]], last: tuple[int, ...]
+) -> Iterator[Element]:
+    """Yield elements until one of the ids in ``last``, or the end; each takes 2 octets at least."""
+    while reader.left > 0:
+        reader.need(2, "an information element", CITE)
+        low, high = reader.data[reader.pos], reader.data[reader.pos + 1]
+        kind, wrong = kind_of(low, high)
+        if wrong:
+            raise Reserved(wrong, offset=reader.pos, layer=kind.head.name, cite=kind.head.cite)
+        values, _ = kind.head.read(reader)
+        number = values[kind.id_name]
+        name, content = kind.entry(number)
+        reader.need(values["length"], f"the content of the {name}", kind.head.cite)
+        yield _element(reader, kind, number, name, content, values["length"])
+        if number in last:
+            return
+
+
+def _element(
+    reader: Reader, kind: Kind, number: int, name: str, content: Content | None, length: int
+) -> Element:
+    """Return one element, its content read in bounds of its own."""
+    start, layer = reader.pos, reader.layer
+    octets = reader.data[start : start + length]
+    fields: Mapping[str, Any] = {}
+    nested: tuple[Element, ...] = ()
+    fault: WireError | None = None
+    inside = Reader(reader.data, start, start + length, name)
+    try:
+        if kind is PAYLOAD and number == MLME:
+            nested = _decode_nested(inside)
+        elif content is not None:
+            fields = content.read(inside)
+    except WireError as error:
+        fault = error
+        last = inside.spans[-1] if inside.spans else None
+        inside.pos = (last.offset_bits + last.bits) // 8 if last else start
+        inside.layer = name
+    inside.rest("content", fault.message if fault else "", fault.cite if fault else kind.head.cite)
+    reader.spans += inside.spans
+    reader.pos, reader.layer = start + length, layer
+    return Element(number, octets, name, kind is NESTED_LONG, fields, nested, fault)
+
+
+# --- encode -----------------------------------------------------------------------------------
 
 
 def encode_ies(writer: Writer, elements: tuple[Element, ...], *, payload: bool) -> None:
     """Append information elements as given, terminations included.
 
-    Raises ``RequestError`` for a content that its length field cannot count.
+    Raises ``RequestError`` for an id or a content that its head cannot hold.
     """
-    header = PAYLOAD_IE if payload else HEADER_IE
-    names = PAYLOAD_IES if payload else HEADER_IES
-    key = "group id" if payload else "element id"
-    width = header.fields[0].width
     for element in elements:
-        if len(element.content) >= 1 << width:
-            raise RequestError(
-                f"an IE content of {len(element.content)} octets is over {(1 << width) - 1}",
-                cite=header.cite,
-            )
-        header.write(
-            writer, {"length": len(element.content), key: element.id, "type": int(payload)}
+        _encode(writer, PAYLOAD if payload else HEADER, element)
+
+
+def _encode(writer: Writer, kind: Kind, element: Element) -> None:
+    width = kind.head.fields[0].width
+    if len(element.content) >= 1 << width:
+        raise RequestError(
+            f"an IE content of {len(element.content)} octets is over {(1 << width) - 1}",
+            cite=kind.head.cite,
         )
-        writer.octets(element.content, "content", names.get(element.id, "unassigned"), header.cite)
+    type_bit = kind.head.fields[2]
+    assert isinstance(type_bit, Bits)
+    kind.head.write(
+        writer,
+        {"length": len(element.content), kind.id_name: element.id, "type": type_bit.fixed or 0},
+    )
+    # the content explains itself by being read, so that both directions leave the same spans
+    start = writer.pos
+    writer.data += element.content
+    name, content = kind.entry(element.id)
+    reader = Reader(bytes(writer.data), start)
+    reader.layer = kind.head.name
+    _element(reader, kind, element.id, name, content, len(element.content))
+    writer.spans += reader.spans
+
+
+def terminated(
+    header_ies: tuple[Element, ...], payload_ies: tuple[Element, ...], *, payload: bool
+) -> tuple[tuple[Element, ...], tuple[Element, ...]]:
+    """Return header and payload IEs of a frame that announces some, with the terminations a receiver needs.
+
+    Termination 1 where payload IEs follow, termination 2 where only a ``payload`` follows header IEs, and the payload
+    termination where a payload follows payload IEs. Raises ``RequestError`` for a termination that contradicts that.
+    """
+    last = header_ies[-1].id if header_ies else None
+    for element in header_ies[:-1]:
+        if element.id in (TERMINATION_1, TERMINATION_2):
+            raise RequestError("a header termination IE comes last", cite=CITE)
+    if any(element.id == PAYLOAD_TERMINATION for element in payload_ies[:-1]):
+        raise RequestError("the payload termination IE comes last", cite=CITE)
+    if payload_ies:
+        if last == TERMINATION_2:
+            raise RequestError(
+                "header termination 2 says that no payload IEs follow, and there are some",
+                cite=CITE,
+                hint="Use termination 1, or leave terminations to the encoder",
+            )
+        if last != TERMINATION_1:
+            header_ies = (*header_ies, Element(TERMINATION_1))
+        if payload and payload_ies[-1].id != PAYLOAD_TERMINATION:
+            payload_ies = (*payload_ies, Element(PAYLOAD_TERMINATION))
+    elif payload and last == TERMINATION_1:
+        # a list of payload IEs that holds nothing but its end
+        payload_ies = (Element(PAYLOAD_TERMINATION),)
+    elif payload and last != TERMINATION_2:
+        header_ies = (*header_ies, Element(TERMINATION_2))
+    return header_ies, payload_ies
+
+
+def header_ie(number: int, **fields: Any) -> Element:
+    """Return a header IE whose content holds these fields.
+
+    Raises ``RequestError`` for an id without layout here, or fields that its content does not take.
+    """
+    return _made(HEADER, number, fields)
+
+
+def payload_ie(number: int, **fields: Any) -> Element:
+    """Return a payload IE whose content holds these fields, as ``header_ie``."""
+    return _made(PAYLOAD, number, fields)
+
+
+def nested_ie(number: int, *, long: bool = False, **fields: Any) -> Element:
+    """Return an element to go into ``mlme_ie``, short or long, as ``header_ie``."""
+    return _made(NESTED_LONG if long else NESTED_SHORT, number, fields)
+
+
+def mlme_ie(*nested: Element) -> Element:
+    """Return the MLME payload IE that holds ``nested`` elements in this order."""
+    writer = Writer()
+    for element in nested:
+        _encode(writer, NESTED_LONG if element.long else NESTED_SHORT, element)
+    return Element(MLME, bytes(writer.data), PAYLOAD_IES[MLME][0], nested=nested)
+
+
+def _made(kind: Kind, number: int, fields: Mapping[str, Any]) -> Element:
+    name, content = kind.entry(number)
+    if content is None:
+        raise RequestError(
+            f"the content of {kind.head.name} {number:#x} ({name}) has no layout here",
+            cite=kind.head.cite,
+            hint="Give its octets as Element(id, content)",
+        )
+    return Element(number, content.write(fields), name, kind is NESTED_LONG, fields)

@@ -1,75 +1,48 @@
 """The MAC header of IEEE 802.15.4 frames, versions 0 (2003), 1 (2006) and 2 (2015 and later).
 
-    bit  0-2   3    4     5   6     7     8      9   10-11  12-13   14-15
-        type  sec pending AR  comp  res  seq.s  IE   dst    version  src     then in line:
+    frame control (control.py), then in line, each where the frame control says so:
     sequence number, destination PAN ID and address, source PAN ID and address,
-    auxiliary security header, header IEs
+    auxiliary security header (auxiliary.py), header IEs (elements.py)
 
-Bits 8 and 9 exist in version 2 only. Clause numbers of the IEEE text are from memory.
+Clause numbers of the IEEE text are from memory.
 """
 
 from dataclasses import dataclass, field
-from enum import IntEnum
 
-from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import ieee
-from lowpanbudget.errors import NotSupported, RequestError, Reserved
-from lowpanbudget.fields import Bits, Header
+from lowpanbudget.errors import NotSupported, RequestError
 from lowpanbudget.layers.link import auxiliary, elements
-from lowpanbudget.layers.link.addressing import MODE_OCTETS, MODES, addressing
+from lowpanbudget.layers.link.addressing import MODE_OCTETS, MULTIPURPOSE, addressing
 from lowpanbudget.layers.link.auxiliary import Security
+from lowpanbudget.layers.link.control import (
+    CITE,
+    CONTROL,
+    CONTROL_2015,
+    MULTIPURPOSE_CITE,
+    MULTIPURPOSE_LONG,
+    MULTIPURPOSE_SHORT,
+    NO_SEQUENCE,
+    SHORTER,
+    FrameType,
+    carried_fields,
+    shape,
+)
 from lowpanbudget.layers.link.elements import Element
 
-CITE = ieee(2015, "7.2.2")
+__all__ = [
+    "BROADCAST",
+    "CITE",
+    "MODE_OCTETS",
+    "SHORTEST_MPDU",
+    "FrameType",
+    "Mac",
+    "decode",
+    "encode",
+]
+
 BROADCAST = b"\xff\xff"
 SHORTEST_MPDU = 5  # an acknowledgement: frame control, sequence number, FCS
-
-
-class FrameType(IntEnum):
-    """The frame types of table 7-1."""
-
-    BEACON = 0
-    DATA = 1
-    ACKNOWLEDGEMENT = 2
-    COMMAND = 3
-    RESERVED = 4
-    MULTIPURPOSE = 5
-    FRAGMENT = 6
-    EXTENDED = 7
-
-
-VERSIONS = {
-    0: "IEEE 802.15.4-2003",
-    1: "IEEE 802.15.4-2006",
-    2: "IEEE 802.15.4-2015 and later",
-    3: "reserved",
-}
-_TYPE = Bits("frame type", 3, {t: t.name.lower() for t in FrameType}, cite=ieee(2015, "table 7-1"))
-_FLAGS = (
-    Bits("security", 1, {0: "not secured", 1: "an auxiliary security header follows"}),
-    Bits("pending", 1, {0: "nothing waits", 1: "the sender holds more for the receiver"}),
-    Bits("ack request", 1, {0: "no acknowledgement", 1: "an acknowledgement is asked for"}),
-    Bits("PAN ID compression", 1, "decides with the address modes which PAN IDs are carried"),
-    Bits("reserved", 1),
-)
-_ADDRESSING = (
-    Bits("destination mode", 2, MODES),
-    Bits("version", 2, VERSIONS),
-    Bits("source mode", 2, MODES),
-)
-CONTROL = Header("MAC", CITE, (_TYPE, *_FLAGS, Bits("reserved 8-9", 2), *_ADDRESSING), "little")
-CONTROL_2015 = Header(
-    "MAC",
-    CITE,
-    (
-        _TYPE,
-        *_FLAGS,
-        Bits("sequence suppression", 1, {0: "a number follows", 1: "no sequence number"}),
-        Bits("IE present", 1, {0: "no information elements", 1: "information elements follow"}),
-        *_ADDRESSING,
-    ),
-    "little",
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +50,8 @@ class Mac:
     """The fields of a MAC header as they are carried; None where a field is not.
 
     Addresses are ``bytes`` of 2 or 8 octets, most significant first. ``header_length`` counts the MHR with auxiliary
-    header and header IEs; ``fcs_ok`` is None when there was no FCS to check.
+    header and header IEs; ``fcs_ok`` is None when there was no FCS to check. A multipurpose frame carries at most the
+    destination's PAN ID; ``long_control`` asks for its 2-octet frame control where 1 octet would do.
     """
 
     frame_type: int = FrameType.DATA
@@ -97,106 +71,108 @@ class Mac:
     payload_ies_follow: bool = field(default=False, compare=False)
     header_length: int = field(default=0, compare=False)
     fcs_ok: bool | None = field(default=None, compare=False)
+    long_control: bool = False
 
     @property
     def pan_id(self) -> int | None:
         """Return the PAN of the source, which is the destination's when only that is carried."""
         return self.source_pan if self.source_pan is not None else self.destination_pan
 
+    @property
+    def later(self) -> bool:
+        """Return whether the frame follows the rules of the 2015 edition: version 2, and multipurpose frames."""
+        return self.version >= 2 or self.frame_type == FrameType.MULTIPURPOSE
 
-def decode(reader: Reader) -> Mac:
+
+def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
     """Return the MAC header that comes next, header IEs included.
 
-    Raises ``Truncated``, ``Reserved`` (version 3, address mode 1, reserved frame types),
-    ``NotSupported`` (multipurpose,
-    fragment and extended frames; a secured version-0 frame, whose security suites have no header of their own).
+    Raises ``Truncated``, ``Reserved`` (version 3, address mode 1, reserved frame types), ``NotSupported`` (fragment
+    and extended frames; a secured version-0 frame, whose security suites have no header of their own).
     """
-    start = reader.pos
+    start = pos = reader.pos
+    data, end, spans = reader.data, reader.end, reader.spans
     reader.layer = "MAC"
-    reader.need(2, "the frame control field", CITE)
-    low, high = reader.data[start], reader.data[start + 1]
-    frame_type, version = FrameType(low & 7), high >> 4 & 3
-    if frame_type >= FrameType.RESERVED:
-        known = frame_type is not FrameType.RESERVED
-        raise (NotSupported if known else Reserved)(
-            f"frame type {int(frame_type)} ({frame_type.name.lower()}) is "
-            f"{'not read further' if known else 'reserved'}",
-            offset=start,
-            layer="MAC",
-            cite=ieee(2015, "table 7-1"),
-        )
-    if version == 3:
-        raise Reserved("frame version 3 is reserved", offset=start, layer="MAC", cite=CITE)
-    values, _ = (CONTROL_2015 if version == 2 else CONTROL).read(reader)
+    # a multipurpose frame may begin with a single octet
+    if end - pos < 2 and not (end > pos and data[pos] & 15 == FrameType.MULTIPURPOSE):
+        reader.need(2, "the frame control field", CITE)
+    form = shape(data[pos], data[pos + 1] if end - pos > 1 else 0)
+    if form.fault is not None:
+        error, text, cite = form.fault
+        raise error(text, offset=start, layer="MAC", cite=cite)
+    if start:
+        spans += [span._replace(offset_bits=span.offset_bits + 8 * start) for span in form.spans]
+    else:
+        spans += form.spans
+    reader.pos = pos = start + form.octets
     sequence = None
-    if not values.get("sequence suppression"):
+    if not form.suppressed:
         sequence = reader.peek("the sequence number", CITE)
-        removed_by = "0 octets with sequence number suppression" if version == 2 else ""
-        reader.octets(1, "sequence number", "", CITE, removed_by, sequence)
-    row = addressing(
-        version, values["destination mode"], values["source mode"], values["PAN ID compression"]
-    )
-    if row.reserved:
-        raise Reserved(row.reserved, offset=start, layer="MAC", cite=row.cite)
-    carried: list[bytes | None] = []
-    for name, count in (
-        ("destination PAN ID", 2 * row.destination_pan),
-        ("destination address", row.destination),
-        ("source PAN ID", 2 * row.source_pan),
-        ("source address", row.source),
-    ):
-        if not count:
-            carried.append(None)
-            continue
-        reader.need(count, f"the {name}", row.cite)
-        octets = reader.data[reader.pos : reader.pos + count][::-1]
-        value = int.from_bytes(octets, "big") if name.endswith("ID") else octets
-        reader.octets(count, name, _ADDRESS_MEANS.get(count, ""), row.cite, _SHORTER[name], value)
-        carried.append(octets)
+        removed_by = NO_SEQUENCE if form.version == 2 else ""
+        spans.append(Span(pos * 8, 8, "MAC", "sequence number", sequence, "", CITE, removed_by))
+        pos += 1
+    carried: list[bytes | None] = [None, None, None, None]
+    pans: list[int | None] = [None, None, None]
+    for place, count, name, meaning, cite, removed_by in form.carried:
+        stop = pos + count
+        if stop > end:
+            reader.pos = pos
+            reader.need(count, f"the {name}", cite)
+        octets = data[pos:stop][::-1]
+        value: int | bytes = octets
+        if place & 1:
+            carried[place] = octets
+        else:
+            pans[place] = value = int.from_bytes(octets, "big")
+        spans.append(Span(pos * 8, count * 8, "MAC", name, value, meaning, cite, removed_by))
+        pos = stop
+    reader.pos = pos
     security = None
-    if values["security"]:
-        if version == 0:
-            raise NotSupported(
-                "a secured version-0 frame has no auxiliary security header; its 2003 security "
-                "suite is set outside the frame",
-                offset=reader.pos,
-                layer="MAC",
-                cite=ieee(2003, "7.6"),
-            )
-        security = auxiliary.decode(reader)
-        reader.layer = "MAC"
     header_ies: tuple[Element, ...] = ()
     follow = False
-    if values.get("IE present"):
-        header_ies, follow = elements.decode_header_ies(reader)
-    pans = [None if octets is None else int.from_bytes(octets, "big") for octets in carried]
+    if form.secured:
+        security = _security(reader, form.frame_type, form.version)
+    if form.ie_present:
+        # the walk ends before the integrity code, which may follow the last header IE directly
+        reader.end = end - (len(security.mic) if security is not None else 0)
+        try:
+            header_ies, follow = elements.decode_header_ies(reader)
+        finally:
+            reader.end = end
     return Mac(
-        frame_type,
-        version,
+        form.frame_type,
+        form.version,
         sequence,
         pans[0],
         carried[1],
         pans[2],
         carried[3],
-        bool(values["PAN ID compression"]),
-        bool(values["pending"]),
-        bool(values["ack request"]),
+        form.compression,
+        form.pending,
+        form.ack_request,
         security,
         header_ies,
         (),
-        bool(values.get("IE present")),
+        form.ie_present,
         follow,
         reader.pos - start,
+        fcs_ok,
+        form.long_control,
     )
 
 
-_ADDRESS_MEANS = {2: "16 bits", 8: "64 bits, an EUI-64"}
-_SHORTER = {
-    "destination PAN ID": "0 octets with extended addresses on both sides and version 2",
-    "destination address": "2 octets with a short address",
-    "source PAN ID": "0 octets if both nodes share one PAN ID, with PAN ID compression",
-    "source address": "2 octets with a short address",
-}
+def _security(reader: Reader, frame_type: FrameType, version: int) -> Security:
+    if version == 0 and frame_type is not FrameType.MULTIPURPOSE:
+        raise NotSupported(
+            "a secured version-0 frame has no auxiliary security header; its 2003 security "
+            "suite is set outside the frame",
+            offset=reader.pos,
+            layer="MAC",
+            cite=ieee(2003, "7.6"),
+        )
+    security = auxiliary.decode(reader)
+    reader.layer = "MAC"
+    return security
 
 
 def encode(writer: Writer, mac: Mac) -> None:
@@ -205,59 +181,88 @@ def encode(writer: Writer, mac: Mac) -> None:
     Raises ``RequestError`` when a field that the header must carry is missing or one that it cannot carry is there.
     """
     modes = (_mode(mac.destination, "destination"), _mode(mac.source, "source"))
-    row = addressing(mac.version, *modes, int(mac.pan_id_compression))
-    values = {
-        "frame type": mac.frame_type,
-        "security": int(mac.security is not None),
-        "pending": int(mac.pending),
-        "ack request": int(mac.ack_request),
-        "PAN ID compression": int(mac.pan_id_compression),
-        "destination mode": modes[0],
-        "version": mac.version,
-        "source mode": modes[1],
-    }
-    if mac.version == 2:
-        values["sequence suppression"] = int(mac.sequence is None)
-        values["IE present"] = int(mac.ie_present or bool(mac.header_ies or mac.payload_ies))
-        CONTROL_2015.write(writer, values)
-    elif mac.sequence is None or mac.header_ies or mac.payload_ies:
+    if mac.frame_type == FrameType.MULTIPURPOSE:
+        row = MULTIPURPOSE[(*modes, int(mac.destination_pan is not None))]
+    elif mac.version not in (0, 1, 2) or mac.frame_type not in _GENERAL:
         raise RequestError(
-            f"a version-{mac.version} frame has a sequence number and no information elements",
+            f"frame type {int(mac.frame_type)} of version {mac.version} cannot be written",
             cite=CITE,
-            hint="Suppression and information elements need version 2",
+            hint="Frame types 0 to 3 have versions 0 to 2, multipurpose frames (5) version 0",
         )
     else:
-        CONTROL.write(writer, values)
+        row = addressing(mac.version, *modes, int(mac.pan_id_compression))
+    _write_control(writer, mac, modes)
     if mac.sequence is not None:
-        removed_by = "0 octets with sequence number suppression" if mac.version == 2 else ""
+        if not 0 <= mac.sequence <= 0xFF:
+            raise RequestError(f"sequence number {mac.sequence} does not fit 8 bits", cite=CITE)
+        removed_by = NO_SEQUENCE if mac.version == 2 else ""
         writer.octets(bytes([mac.sequence]), "sequence number", "", CITE, removed_by, mac.sequence)
-    for name, carried, value in (
-        ("destination PAN ID", row.destination_pan, mac.destination_pan),
-        ("destination address", bool(row.destination), mac.destination),
-        ("source PAN ID", row.source_pan, mac.source_pan),
-        ("source address", bool(row.source), mac.source),
-    ):
-        if not carried:
-            _may_leave_out(name, value, mac)
-            continue
+    given = (mac.destination_pan, mac.destination, mac.source_pan, mac.source)
+    fields = carried_fields(row)
+    for place in {0, 1, 2, 3} - {part.place for part in fields}:
+        _may_leave_out(tuple(SHORTER)[place], given[place], mac)
+    for place, count, name, meaning, cite, shorter in fields:
+        value = given[place]
         if value is None:
             raise RequestError(
                 f"the header must carry a {name} in this form, and none is given",
-                cite=row.cite,
+                cite=cite,
                 hint="Give it, or change PAN ID compression",
             )
-        octets = value.to_bytes(2, "big") if isinstance(value, int) else value
-        writer.octets(
-            octets[::-1], name, _ADDRESS_MEANS.get(len(octets), ""), row.cite, _SHORTER[name], value
-        )
+        if isinstance(value, int) and not 0 <= value <= 0xFFFF:
+            raise RequestError(f"{name} {value} does not fit 16 bits", cite=cite)
+        octets = value.to_bytes(count, "big") if isinstance(value, int) else value
+        writer.octets(octets[::-1], name, meaning, cite, shorter, value)
     if mac.security is not None:
-        if mac.version == 0:
+        if mac.version == 0 and not mac.later:
             raise RequestError(
                 "version-0 security has no auxiliary header", cite=ieee(2003, "7.6"),
                 hint="Use frame version 1 or 2",
             )  # fmt: skip
         auxiliary.encode(writer, mac.security)
     elements.encode_ies(writer, mac.header_ies, payload=False)
+
+
+_GENERAL = (FrameType.BEACON, FrameType.DATA, FrameType.ACKNOWLEDGEMENT, FrameType.COMMAND)
+
+
+def _write_control(writer: Writer, mac: Mac, modes: tuple[int, int]) -> None:
+    """Append the frame control field; a multipurpose one in its short form where that can say everything."""
+    with_elements = bool(mac.ie_present or mac.header_ies or mac.payload_ies)
+    values = {
+        "frame type": mac.frame_type,
+        "security": int(mac.security is not None),
+        "pending": int(mac.pending),
+        "ack request": int(mac.ack_request),
+        "destination mode": modes[0],
+        "version": mac.version,
+        "source mode": modes[1],
+    }
+    if mac.later:
+        values["sequence suppression"] = int(mac.sequence is None)
+        values["IE present"] = int(with_elements)
+    elif mac.sequence is None or with_elements:
+        raise RequestError(
+            f"a version-{mac.version} frame has a sequence number and no information elements",
+            cite=CITE,
+            hint="Suppression and information elements need version 2",
+        )
+    if mac.frame_type == FrameType.MULTIPURPOSE:
+        if mac.version or mac.pan_id_compression:
+            raise RequestError(
+                "a multipurpose frame has version 0 and no PAN ID compression",
+                cite=MULTIPURPOSE_CITE,
+            )
+        values["PAN ID present"] = int(mac.destination_pan is not None)
+        if mac.long_control or MULTIPURPOSE_LONG.join(values) >> 8:
+            MULTIPURPOSE_LONG.write(writer, values | {"long frame control": 1})
+        else:
+            MULTIPURPOSE_SHORT.write(writer, values)
+        return
+    if mac.long_control:
+        raise RequestError("only multipurpose frames have a long frame control", cite=CITE)
+    values["PAN ID compression"] = int(mac.pan_id_compression)
+    (CONTROL_2015 if mac.version == 2 else CONTROL).write(writer, values)
 
 
 def _mode(address: bytes | None, name: str) -> int:

@@ -6,15 +6,20 @@
 CCM* adds to CCM (RFC 3610) the level without integrity code; the library does the rest. Clauses are from memory;
 the counter form is checked against annex C of the 2006 edition. With a short source address the slot form of the
 2015 edition fills the address from 0xba55ec, a zero octet, PAN ID and short address: from memory, not confirmed.
+
+Open (authenticated, never encrypted): the MAC header with its header IEs and, before version 2, command identifier and
+beacon fields. Private: the rest; payload IEs belong to it. A sender must never use one nonce twice under one key: it
+gives the plain text away. Encoding cannot know what was sent before, so that stays the caller's duty.
 """
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from lowpanbudget.cites import ieee
 from lowpanbudget.env import link_address
 from lowpanbudget.errors import BadMic, RequestError, WireError
+from lowpanbudget.layers.link import beacon
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import FrameType, Mac
 
@@ -31,15 +36,17 @@ _LAYER = "link security"
 class Key:
     """An AES-128 key with restrictive use: it opens only frames that may name it.
 
-    ``octets`` are 16 octets or their hex text, never shown. ``key_id_mode``, ``index`` and
-    ``source`` (bytes or hex, 4 or 8 octets) limit the use; None means any. Raises ``RequestError``
-    (without the key) when they cannot be used.
+    ``octets`` are 16 octets or their hex text, never shown. ``key_id_mode``, ``index`` and ``source`` (bytes or hex, 4
+    or 8 octets, either way round) limit the use; None means any. A key with an index opens no frame without one; a key
+    with a source also opens frames that carry none: mode 1 means the default source, which no frame shows. Raises
+    ``RequestError`` (without the key) when they cannot be used.
     """
 
     octets: bytes = field(repr=False)
     key_id_mode: int | None
     index: int | None
     source: bytes | None
+    _ciphers: "dict[int, AESCCM]" = field(repr=False, compare=False)
 
     def __init__(
         self,
@@ -50,6 +57,8 @@ class Key:
     ) -> None:
         if key_id_mode not in {None, 0, 1, 2, 3}:
             raise RequestError(f"key_id_mode {key_id_mode!r} is not 0, 1, 2 or 3")
+        if index is not None and not (isinstance(index, int) and 0 <= index <= 0xFF):
+            raise RequestError(f"index {index!r} is not a number from 0 to 255")
         key, key_source = _octets(octets, "a link key"), None
         if len(key) != 16:
             raise RequestError(
@@ -63,6 +72,11 @@ class Key:
         object.__setattr__(self, "key_id_mode", key_id_mode)
         object.__setattr__(self, "index", index)
         object.__setattr__(self, "source", key_source)
+        object.__setattr__(self, "_ciphers", {})
+
+    def __reduce__(self) -> tuple[type["Key"], tuple[object, ...]]:
+        """Return how to make a copy: without the prepared ciphers, which cannot be copied."""
+        return Key, (self.octets, self.key_id_mode, self.index, self.source)
 
     @classmethod
     def of(cls, value: object) -> "Key":
@@ -73,11 +87,20 @@ class Key:
         """Return whether a frame with these fields may name this key."""
         if self.key_id_mode not in (None, security.key_id_mode):
             return False
-        if self.index is not None and security.key_index not in (None, self.index):
+        if self.index is not None and security.key_index != self.index:
             return False
         if self.source is None or security.key_source is None:
             return True
         return security.key_source in (self.source, self.source[::-1])
+
+    def cipher(self, tag: int) -> "AESCCM":
+        """Return the cipher for a MIC of ``tag`` octets, prepared once."""
+        cipher = self._ciphers.get(tag)
+        if cipher is None:
+            from cryptography.hazmat.primitives.ciphers.aead import AESCCM  # noqa: PLC0415  # heavy
+
+            cipher = self._ciphers[tag] = AESCCM(self.octets, tag_length=tag)
+        return cipher
 
 
 def _octets(value: bytes | str, what: str) -> bytes:
@@ -92,24 +115,54 @@ def _octets(value: bytes | str, what: str) -> bytes:
     raise RequestError(f"{what} is octets or hex text, not {type(value).__name__}")
 
 
-Devices = Mapping[int | tuple[int, int], bytes]
+class Devices(dict[int | tuple[int, int], bytes]):
+    """EUI-64s (8 octets, most significant first) by short address or (PAN ID, short address)."""
+
+    __slots__ = ()
 
 
-def devices_of(table: Mapping[object, object] | None) -> dict[int | tuple[int, int], bytes]:
-    """Return a device table with EUI-64s as 8 octets; keys are short addresses or (PAN ID, short address)."""
-    devices: dict[int | tuple[int, int], bytes] = {}
+def devices_of(table: object) -> Devices:
+    """Return a device table from a mapping of short addresses to EUI-64s, or ``table`` itself if it is one already.
+
+    Raises ``RequestError`` that names the entry which cannot be used.
+    """
+    if isinstance(table, Devices):
+        return table
+    if table is not None and not isinstance(table, Mapping):
+        raise RequestError(f"devices is a mapping, not {type(table).__name__}")
+    devices = Devices()
     for key, value in (table or {}).items():
+        numbers = key if isinstance(key, tuple) else (key,)
+        if len(numbers) > 2 or not all(_is_number(number, 16) for number in numbers):
+            raise RequestError(
+                f"device {key!r} is neither a short address nor (PAN ID, short address)",
+                hint="Give numbers from 0 to 0xffff",
+            )
         eui = link_address(value, "device")
         if len(eui) != 8:
             raise RequestError(f"device {key!r} needs an EUI-64 of 8 octets")
-        devices[key] = eui  # type: ignore[index]  # keys are only looked up
+        devices[key] = eui
     return devices
 
 
-def nonce(mac: Mac, devices: Devices, asn: int | None) -> bytes:
-    """Return the 13-octet nonce of a frame.
+def slot_number(asn: object) -> int | None:
+    """Return an absolute slot number, or None for an unknown one; ``RequestError`` for what is none."""
+    if asn is None:
+        return None
+    if not _is_number(asn, 40):
+        raise RequestError(f"asn {asn!r} is not a number of 40 bits", cite=NONCE)
+    return cast("int", asn)
 
-    Raises ``WireError`` that names what is missing: the EUI-64 behind a short address, or the slot number.
+
+def _is_number(value: object, bits: int) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool) and 0 <= value < 1 << bits
+
+
+def nonces(mac: Mac, devices: Devices, asn: int | None) -> tuple[bytes, ...]:
+    """Return the 13-octet nonces that a frame may have been sealed with, the likelier first.
+
+    One, but for a short source address in a slot-number nonce: then the form with the EUI-64, if it is known, and the
+    short-address form. Raises ``WireError`` that names what is missing: EUI-64 or slot number.
     """
     security = mac.security
     assert security is not None
@@ -119,27 +172,36 @@ def nonce(mac: Mac, devices: Devices, asn: int | None) -> bytes:
             "the nonce holds the absolute slot number, and it is not known",
             layer=_LAYER, cite=NONCE, hint="Give it as asn=",
         )  # fmt: skip
-    source = mac.source
-    if source is None:
-        raise WireError("the frame has no source address", layer=_LAYER, cite=NONCE)
-    if len(source) == 2:
-        source = _extended(mac, source, devices, by_slot=by_slot)
+    if mac.source is None:
+        raise WireError(
+            "the nonce holds the sender's EUI-64, and the frame has no source address",
+            layer=_LAYER,
+            cite=NONCE,
+        )
+    sources = [mac.source]
+    if len(mac.source) == 2:
+        sources = _extended(mac, mac.source, devices, by_slot=by_slot)
     if by_slot:
         assert asn is not None
-        return source + (asn & (1 << 40) - 1).to_bytes(5, "big")
-    assert security.frame_counter is not None
-    return source + security.frame_counter.to_bytes(4, "big") + bytes([security.level])
+        end = asn.to_bytes(5, "big")
+    else:
+        assert security.frame_counter is not None
+        end = security.frame_counter.to_bytes(4, "big") + bytes([security.level])
+    return tuple(source + end for source in sources)
 
 
-def _extended(mac: Mac, short: bytes, devices: Devices, *, by_slot: bool) -> bytes:
+def _extended(mac: Mac, short: bytes, devices: Devices, *, by_slot: bool) -> list[bytes]:
     number, pan = int.from_bytes(short, "big"), mac.pan_id
+    found = []
     eui = devices.get(number)
     if pan is not None:
         eui = devices.get((pan, number), eui)
     if eui is not None:
-        return eui
+        found.append(eui)
     if by_slot and pan is not None:
-        return _SHORT_FORM + pan.to_bytes(2, "big") + short
+        found.append(_SHORT_FORM + pan.to_bytes(2, "big") + short)
+    if found:
+        return found
     raise WireError(
         f"the nonce needs the EUI-64 of the node with short address 0x{number:04x}, and it is not known",
         layer=_LAYER,
@@ -152,42 +214,34 @@ def open_part(mac: Mac, payload: bytes) -> int:
     """Return how many octets of the MAC payload are authenticated but never encrypted.
 
     Of a beacon before version 2 all but the beacon payload, of a command before version 2 the command identifier
-    (IEEE 802.15.4-2006 table 97); of later ones nothing (from memory).
+    (IEEE 802.15.4-2006 table 97); of later ones, payload IEs included, nothing (from memory).
     """
-    if mac.version >= 2:
+    if mac.later:
         return 0
     if mac.frame_type == FrameType.COMMAND:
         return min(1, len(payload))
     if mac.frame_type == FrameType.BEACON:
-        return _beacon_fields(payload)
+        return beacon.fields_length(payload)
     return 0
-
-
-def _beacon_fields(payload: bytes) -> int:
-    """Return the octets of superframe specification, GTS fields and pending addresses."""
-    at = 2
-    if at < len(payload):
-        slots = payload[at] & 7
-        at += 1 + (1 + 3 * slots if slots else 0)
-    if at < len(payload):
-        at += 1 + 2 * (payload[at] & 7) + 8 * (payload[at] >> 4 & 7)
-    return min(at, len(payload))
 
 
 def seal(
     mac: Mac, header: bytes, payload: bytes, key: Key, *, asn: int | None, devices: Devices
 ) -> bytes:
-    """Return the protected payload followed by its MIC."""
+    """Return the protected payload followed by its MIC.
+
+    Raises ``WireError`` when the nonce cannot be made.
+    """
     security = mac.security
     assert security is not None
     clear, private, additional = _parts(mac, header, payload)
     level = security.protection
-    if level.mic:
-        sealed = _ccm(key, level.mic).encrypt(nonce(mac, devices, asn), private, additional)
-        return clear + sealed
-    if not level.encrypted:
+    if not (level.mic or level.encrypted):
         return payload
-    return clear + _counter_mode(key, nonce(mac, devices, asn), private)
+    nonce = nonces(mac, devices, asn)[0]
+    if not level.mic:
+        return clear + _counter_mode(key, nonce, private)
+    return clear + key.cipher(level.mic).encrypt(nonce, private, additional)
 
 
 def unseal(
@@ -197,27 +251,29 @@ def unseal(
 
     Raises ``BadMic`` when the integrity code does not match, ``WireError`` when the nonce cannot be made.
     """
-    from cryptography.exceptions import InvalidTag  # noqa: PLC0415  # heavy: only secured frames
-
     security = mac.security
     assert security is not None
     level = security.protection
-    body, mic = sealed[: len(sealed) - level.mic], sealed[len(sealed) - level.mic :]
-    clear, private, additional = _parts(mac, header, body)
+    at = len(sealed) - level.mic
+    clear, private, additional = _parts(mac, header, sealed[:at])
+    if not (level.mic or level.encrypted):
+        return sealed
+    candidates = nonces(mac, devices, asn)
     if not level.mic:
-        if not level.encrypted:
-            return sealed
-        return clear + _counter_mode(key, nonce(mac, devices, asn), private)
-    try:
-        opened = _ccm(key, level.mic).decrypt(nonce(mac, devices, asn), private + mic, additional)
-    except InvalidTag:
-        raise BadMic(
-            "the integrity code does not match: another key, another nonce, or altered octets",
-            offset=len(header) + len(body),
-            layer=_LAYER,
-            cite=TRANSFORM,
-        ) from None
-    return clear + opened
+        return clear + _counter_mode(key, candidates[0], private)
+    from cryptography.exceptions import InvalidTag  # noqa: PLC0415  # heavy: only secured frames
+
+    for nonce in candidates:
+        try:
+            return clear + key.cipher(level.mic).decrypt(nonce, private + sealed[at:], additional)
+        except InvalidTag:
+            continue
+    raise BadMic(
+        "the integrity code does not match: another key, another nonce, or altered octets",
+        offset=len(header) + at,
+        layer=_LAYER,
+        cite=TRANSFORM,
+    )
 
 
 def _parts(mac: Mac, header: bytes, payload: bytes) -> tuple[bytes, bytes, bytes]:
@@ -230,12 +286,6 @@ def _parts(mac: Mac, header: bytes, payload: bytes) -> tuple[bytes, bytes, bytes
         return payload, b"", header + payload
     at = open_part(mac, payload)
     return payload[:at], payload[at:], header + payload[:at]
-
-
-def _ccm(key: Key, tag: int) -> "AESCCM":
-    from cryptography.hazmat.primitives.ciphers.aead import AESCCM  # noqa: PLC0415  # heavy
-
-    return AESCCM(key.octets, tag_length=tag)
 
 
 def _counter_mode(key: Key, nonce_octets: bytes, text: bytes) -> bytes:

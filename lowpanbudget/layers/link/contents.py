@@ -1,0 +1,205 @@
+"""What beacons and commands carry behind their MAC header (IEEE 802.15.4-2015 clauses 7.3 and 7.5, from memory).
+
+    beacon, versions 0 and 1:  superframe specification 2 | GTS fields 1.. | pending addresses 1.. | beacon payload
+    beacon, version 2:         beacon payload (what the others were moved to information elements)
+    command:                   command identifier 1 | content
+
+Acknowledgements and multipurpose frames carry octets of their own. Octets beyond a command's known fields are kept as
+``more``: later editions append to old commands.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.cites import ieee
+from lowpanbudget.errors import Malformed, RequestError, WireError
+from lowpanbudget.fields import Bits, Header
+from lowpanbudget.layers.link.beacon import Beacon
+from lowpanbudget.layers.link.beacon import decode as decode_beacon
+from lowpanbudget.layers.link.header_contents import vendor_layout
+from lowpanbudget.layers.link.layouts import Fields, Layout, Part, Piece, extent, read_pieces
+from lowpanbudget.layers.link.mac import FrameType, Mac
+
+COMMANDS_CITE = ieee(2015, "table 7-49")
+
+_CAPABILITY = Header(
+    "capability information",
+    ieee(2015, "7.5.2.2"),
+    (
+        Bits("alternate PAN coordinator", 1, {0: "cannot coordinate", 1: "can coordinate"}),
+        Bits("full-function device", 1, {0: "reduced-function device", 1: "full-function device"}),
+        Bits("mains powered", 1, {0: "not mains powered", 1: "mains powered"}),
+        Bits("receiver on when idle", 1, {0: "receiver sleeps", 1: "receiver listens when idle"}),
+        Bits("fast association", 1, {0: "ordinary association", 1: "fast association"}),
+        Bits("reserved", 1),
+        Bits("security capable", 1, {0: "sends unsecured", 1: "can send secured"}),
+        Bits("allocate address", 1, {0: "keeps its extended address", 1: "wants a short address"}),
+    ),
+    "little",
+)
+_STATUS = {
+    0x00: "association successful",
+    0x01: "PAN at capacity",
+    0x02: "PAN access denied",
+    0x03: "hopping sequence offset duplication",
+    0x80: "fast association successful",
+}
+_REASON = {1: "the coordinator wishes the device to leave", 2: "the device wishes to leave"}
+_GTS = Header(
+    "GTS characteristics",
+    ieee(2015, "7.5.10"),
+    (
+        Bits("gts length", 4, "superframe slots"),
+        Bits("gts direction", 1, {0: "transmit, from the device", 1: "receive, by the device"}),
+        Bits("characteristics type", 1, {0: "deallocation", 1: "allocation"}),
+        Bits("reserved", 2),
+    ),
+    "little",
+)
+_REALIGNMENT: tuple[Piece, ...] = (
+    Part("pan_id", 2),
+    Part("coordinator_short_address", 2, "0xfffe: it uses its extended address"),
+    Part("channel_number", 1),
+    Part("short_address", 2, "of the orphaned device, 0xffff in a broadcast"),
+)
+
+
+def _layout(name: str, clause: str, *alternatives: tuple[Piece, ...]) -> Layout:
+    return Layout(name, ieee(2015, clause), alternatives or ((),))
+
+
+# id: name and layout of the content
+COMMANDS: dict[int, Layout] = {
+    0x01: _layout("association request", "7.5.2", (_CAPABILITY,)),
+    0x02: _layout(
+        "association response",
+        "7.5.3",
+        (Part("short_address", 2), Part("association_status", 1, _STATUS)),
+    ),
+    0x03: _layout(
+        "disassociation notification", "7.5.4", (Part("disassociation_reason", 1, _REASON),)
+    ),
+    0x04: _layout("data request", "7.5.5"),
+    0x05: _layout("PAN ID conflict notification", "7.5.6"),
+    0x06: _layout("orphan notification", "7.5.7"),
+    0x07: _layout("beacon request", "7.5.8"),
+    0x08: _layout(
+        "coordinator realignment", "7.5.9", _REALIGNMENT, (*_REALIGNMENT, Part("channel_page", 1))
+    ),
+    0x09: _layout("GTS request", "7.5.10", (_GTS,)),
+    0x24: vendor_layout("vendor-specific command", ieee(2015, "7.5.23")),
+}
+# commands of later editions whose contents stay octets
+_NAMES = {
+    0x0A: "TRLE management request",
+    0x0B: "TRLE management response",
+    0x13: "DSME association request",
+    0x14: "DSME association response",
+    0x15: "DSME GTS request",
+    0x16: "DSME GTS response",
+    0x17: "DSME GTS notify",
+    0x18: "DSME information request",
+    0x19: "DSME information response",
+    0x1A: "DSME beacon allocation notification",
+    0x1B: "DSME beacon collision notification",
+    0x1C: "DSME link report",
+    0x20: "RIT data request",
+    0x21: "DBS request",
+    0x22: "DBS response",
+    0x23: "RIT data response",
+}
+COMMAND_NAMES = {number: layout.name for number, layout in COMMANDS.items()} | _NAMES
+_IDENTIFIER = Part(
+    "command_identifier", 1, lambda number: COMMAND_NAMES.get(number, "reserved command")
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """A MAC command: its identifier ``id``, named ``fields``, and ``more`` octets behind them."""
+
+    id: int
+    fields: Mapping[str, Any] = field(default_factory=dict)
+    more: bytes = b""
+
+    @property
+    def name(self) -> str:
+        """Return the name of the command."""
+        return COMMAND_NAMES.get(self.id, "reserved command")
+
+
+def decode_command(reader: Reader) -> Command:
+    """Return the command that takes all octets left; raises ``Truncated`` and ``Malformed``."""
+    number = read_pieces(reader, (_IDENTIFIER,), COMMANDS_CITE)["command_identifier"]
+    layout = COMMANDS.get(number)
+    fields: Fields = {}
+    if layout is not None:
+        sizes = [extent(pieces)[0] for pieces in layout.alternatives]
+        fitting = [
+            pieces
+            for pieces, size in zip(layout.alternatives, sizes, strict=True)
+            if size <= reader.left
+        ]
+        if not fitting:
+            raise Malformed(
+                f"the {layout.name} command has {reader.left} octets of content, not {min(sizes)}",
+                offset=reader.pos,
+                layer=reader.layer,
+                cite=layout.cite,
+            )
+        fields = read_pieces(reader, fitting[-1], layout.cite)
+    more = reader.rest("more content", "" if layout is None else "octets beyond the known fields")
+    return Command(number, fields, more)
+
+
+def encode_command(command: Command) -> bytes:
+    """Return the octets of a command, identifier first; raises ``RequestError``."""
+    if not 0 <= command.id <= 0xFF:
+        raise RequestError(f"command identifier {command.id} is not 0 to 255", cite=COMMANDS_CITE)
+    layout = COMMANDS.get(command.id)
+    if layout is None and command.fields:
+        raise RequestError(
+            f"the {command.name} has no named fields here", cite=COMMANDS_CITE,
+            hint="Give its octets as more=",
+        )  # fmt: skip
+    content = b"" if layout is None else layout.write(command.fields)
+    return bytes([command.id]) + content + command.more
+
+
+def decode(reader: Reader, mac: Mac) -> Beacon | Command | None:
+    """Return the content of a frame that carries no 6LoWPAN payload, None where it has no structure of its own.
+
+    Takes all octets left. Raises ``Truncated`` and ``Malformed``.
+    """
+    name = FrameType(mac.frame_type).name.lower()
+    reader.layer = name
+    if mac.frame_type == FrameType.COMMAND:
+        return decode_command(reader)
+    if mac.frame_type == FrameType.BEACON and not mac.later:
+        return decode_beacon(reader)
+    if mac.frame_type == FrameType.BEACON:
+        return Beacon(payload=reader.rest("beacon payload", "what a higher layer adds"))
+    reader.rest("payload", f"what the {name} frame carries")
+    return None
+
+
+def explained(mac: Mac, octets: bytes) -> Writer:
+    """Return ``octets`` of such a frame in a writer, with the spans that reading them leaves."""
+    writer = Writer("payload")
+    reader = Reader(octets)
+    try:
+        decode(reader, mac)
+    except WireError:
+        return as_given(octets)
+    writer.data += octets
+    writer.spans += reader.spans
+    return writer
+
+
+def as_given(octets: bytes) -> Writer:
+    """Return ``octets`` in a writer, unexplained."""
+    writer = Writer("payload")
+    writer.octets(octets, "payload", "what the frame carries")
+    return writer

@@ -1,0 +1,192 @@
+"""The frame control field of IEEE 802.15.4: what the first octets of a frame say about the rest of its header.
+
+    bit  0-2   3    4     5   6     7     8      9   10-11  12-13   14-15
+        type  sec pending AR  comp  res  seq.s  IE   dst    version  src        (bits 8 and 9 in version 2 only)
+
+    bit  0-2   3   4-5  6-7  |  8   9   10      11   12-13  14  15
+        type long  dst  src  | PAN sec seq.s pending version AR  IE             (multipurpose; one octet unless long)
+
+``shape`` remembers what a field means, since a network uses a handful of them. Clause numbers are from memory, and so
+is the multipurpose field (2015 edition clause 7.3.5).
+"""
+
+from enum import IntEnum
+from functools import lru_cache
+from typing import NamedTuple
+
+from lowpanbudget.bits import Reader, Span
+from lowpanbudget.cites import Cite, ieee
+from lowpanbudget.errors import NotSupported, Reserved, WireError
+from lowpanbudget.fields import Bits, Header
+from lowpanbudget.layers.link.addressing import MODES, MULTIPURPOSE, Addressing, addressing
+
+CITE = ieee(2015, "7.2.2")
+MULTIPURPOSE_CITE = ieee(2015, "7.3.5")
+TYPES_CITE = ieee(2015, "table 7-1")
+LONG_CONTROL = 8
+
+
+class FrameType(IntEnum):
+    """The frame types of table 7-1."""
+
+    BEACON = 0
+    DATA = 1
+    ACKNOWLEDGEMENT = 2
+    COMMAND = 3
+    RESERVED = 4
+    MULTIPURPOSE = 5
+    FRAGMENT = 6
+    EXTENDED = 7
+
+
+VERSIONS = {
+    0: "IEEE 802.15.4-2003",
+    1: "IEEE 802.15.4-2006",
+    2: "IEEE 802.15.4-2015 and later",
+    3: "reserved",
+}
+_TYPE = Bits("frame type", 3, {t: t.name.lower() for t in FrameType}, cite=TYPES_CITE)
+_SECURITY = Bits("security", 1, {0: "not secured", 1: "an auxiliary security header follows"})
+_PENDING = Bits("pending", 1, {0: "nothing waits", 1: "the sender holds more for the receiver"})
+_ACK_REQUEST = Bits(
+    "ack request", 1, {0: "no acknowledgement", 1: "an acknowledgement is asked for"}
+)
+_SUPPRESSION = Bits("sequence suppression", 1, {0: "a number follows", 1: "no sequence number"})
+_IE_PRESENT = Bits(
+    "IE present", 1, {0: "no information elements", 1: "information elements follow"}
+)
+_DESTINATION, _SOURCE = Bits("destination mode", 2, MODES), Bits("source mode", 2, MODES)
+_FLAGS = (
+    _TYPE,
+    _SECURITY,
+    _PENDING,
+    _ACK_REQUEST,
+    Bits("PAN ID compression", 1, "decides with the address modes which PAN IDs are carried"),
+    Bits("reserved", 1),
+)
+_REST = (_DESTINATION, Bits("version", 2, VERSIONS), _SOURCE)
+CONTROL = Header("MAC", CITE, (*_FLAGS, Bits("reserved 8-9", 2), *_REST), "little")
+CONTROL_2015 = Header("MAC", CITE, (*_FLAGS, _SUPPRESSION, _IE_PRESENT, *_REST), "little")
+_LONG = Bits("long frame control", 1, {0: "one octet", 1: "two octets"})
+MULTIPURPOSE_SHORT = Header(
+    "MAC", MULTIPURPOSE_CITE, (_TYPE, _LONG, _DESTINATION, _SOURCE), "little"
+)
+MULTIPURPOSE_LONG = Header(
+    "MAC",
+    MULTIPURPOSE_CITE,
+    (
+        *MULTIPURPOSE_SHORT.fields,
+        Bits("PAN ID present", 1, {0: "no PAN ID", 1: "the destination's PAN ID is carried"}),
+        _SECURITY,
+        _SUPPRESSION,
+        _PENDING,
+        Bits("version", 2, {0: "the only version there is"}),
+        _ACK_REQUEST,
+        _IE_PRESENT,
+    ),
+    "little",
+)
+
+ADDRESS_MEANS = {2: "16 bits", 8: "64 bits, an EUI-64"}
+SHORTER = {
+    "destination PAN ID": "0 octets with extended addresses on both sides and version 2",
+    "destination address": "2 octets with a short address",
+    "source PAN ID": "0 octets if both nodes share one PAN ID, with PAN ID compression",
+    "source address": "2 octets with a short address",
+}
+NO_SEQUENCE = "0 octets with sequence number suppression"
+
+
+class Carried(NamedTuple):
+    """One addressing field in line: where it goes (0 destination PAN to 3 source), its octets, what its span says."""
+
+    place: int
+    octets: int
+    name: str
+    meaning: str
+    cite: Cite
+    removed_by: str
+
+
+class Shape(NamedTuple):
+    """What a frame control field says about the header behind it."""
+
+    octets: int
+    frame_type: FrameType
+    version: int
+    secured: bool
+    pending: bool
+    ack_request: bool
+    compression: bool
+    suppressed: bool
+    ie_present: bool
+    long_control: bool
+    carried: tuple[Carried, ...]
+    spans: tuple[Span, ...]
+    fault: tuple[type[WireError], str, Cite] | None
+
+
+def carried_fields(row: Addressing) -> tuple[Carried, ...]:
+    """Return the addressing fields of a row in wire order."""
+    sizes = (2 * row.destination_pan, row.destination, 2 * row.source_pan, row.source)
+    return tuple(
+        Carried(index, octets, name, ADDRESS_MEANS.get(octets, ""), row.cite, SHORTER[name])
+        for index, (name, octets) in enumerate(zip(SHORTER, sizes, strict=True))
+        if octets
+    )
+
+
+@lru_cache(1024)
+def shape(low: int, high: int) -> Shape:
+    """Return what the first two octets of a frame say; spans as if it stood at octet 0.
+
+    A field that cannot be read further has a ``fault``: error class, text and cite.
+    """
+    frame_type = FrameType(low & 7)
+    version = high >> 4 & 3
+    if frame_type is not FrameType.MULTIPURPOSE:
+        header = CONTROL_2015 if version == 2 else CONTROL
+    elif low & LONG_CONTROL:
+        header = MULTIPURPOSE_LONG
+    else:
+        header, version = MULTIPURPOSE_SHORT, 0
+    fault = _unreadable(frame_type, version)
+    reader = Reader(bytes((low, high)))
+    values, _ = header.read(reader)
+    modes = (values["destination mode"], values["source mode"])
+    if frame_type is FrameType.MULTIPURPOSE:
+        row = MULTIPURPOSE[(*modes, values.get("PAN ID present", 0))]
+    else:
+        row = addressing(version, *modes, values["PAN ID compression"])
+    if fault is None and row.reserved:
+        fault = (Reserved, row.reserved, row.cite)
+    return Shape(
+        header.octets,
+        frame_type,
+        version,
+        bool(values.get("security")),
+        bool(values.get("pending")),
+        bool(values.get("ack request")),
+        bool(values.get("PAN ID compression")),
+        bool(values.get("sequence suppression")),
+        bool(values.get("IE present")),
+        bool(values.get("long frame control")),
+        carried_fields(row),
+        tuple(reader.spans),
+        fault,
+    )
+
+
+def _unreadable(frame_type: FrameType, version: int) -> tuple[type[WireError], str, Cite] | None:
+    """Return why a frame cannot be read further, or None."""
+    if frame_type is FrameType.MULTIPURPOSE:
+        text = f"multipurpose frame version {version} is reserved"
+        return (Reserved, text, MULTIPURPOSE_CITE) if version else None
+    if frame_type is FrameType.RESERVED:
+        return Reserved, "frame type 4 is reserved", TYPES_CITE
+    if frame_type > FrameType.RESERVED:
+        text = f"frame type {int(frame_type)} ({frame_type.name.lower()}) is not read further"
+        return NotSupported, text, TYPES_CITE
+    if version == 3:
+        return Reserved, "frame version 3 is reserved", CITE
+    return None
