@@ -43,12 +43,13 @@ class Chain:
         return any(piece.checksum_elided for piece in self.pieces)
 
 
-def read_chain(reader: Reader, env: Env, chain: Chain, outer: ipv6.Ipv6 | None = None) -> None:
+def read_chain(reader: Reader, env: Env, chain: Chain, *, tunnel: iphc.Sides | None = None) -> None:
     """Read into ``chain`` what starts at an IPHC header; the payload is all that is left.
 
-    Raises ``WireError``; what has been read until then stays in the chain and in the reader's spans.
+    ``tunnel``: identifiers of an outer header compressed with RFC 8138, as ``iphc.decode`` takes them. Raises
+    ``WireError``; what has been read until then stays in the chain and in the reader's spans.
     """
-    compressed = _read_iphc(reader, env, chain, outer)
+    compressed = _read_iphc(reader, env, chain, tunnel=tunnel)
     while compressed:
         if len(chain.pieces) >= ipv6.DEEPEST:
             raise Malformed(
@@ -61,8 +62,14 @@ def read_chain(reader: Reader, env: Env, chain: Chain, outer: ipv6.Ipv6 | None =
         chain.payload = reader.rest("payload", ipv6.next_header_name(chain.last))
 
 
-def _read_iphc(reader: Reader, env: Env, chain: Chain, outer: ipv6.Ipv6 | None) -> bool:
-    layer = iphc.decode(reader, env, outer)
+def _read_iphc(
+    reader: Reader,
+    env: Env,
+    chain: Chain,
+    outer: ipv6.Ipv6 | None = None,
+    tunnel: iphc.Sides | None = None,
+) -> bool:
+    layer = iphc.decode(reader, env, outer, tunnel)
     chain.layers.append(layer)
     header = layer.header
     chain.pieces.append(Piece(ipv6.IPV6, bytearray(bytes(header))))

@@ -4,7 +4,7 @@ Headers are tried from the last to the first: behind each stands the shorter of 
 header may be compressed only while every header before it is (RFC 6282 section 4.2).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader, Writer
@@ -12,7 +12,8 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.internet import ipv6, udp
-from lowpanbudget.layers.lowpan import dispatch, ghc, ghc_headers, iphc, nhc
+from lowpanbudget.layers.lowpan import dispatch, ghc, ghc_headers, iphc, lorh, nhc
+from lowpanbudget.stack import artefacts
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,11 +31,15 @@ class Options:
 
 @dataclass(slots=True)
 class Packed:
-    """Compressed headers in ``writer``; they stand for the first ``covers`` octets of the datagram."""
+    """Compressed headers in ``writer``; they stand for the first ``covers`` octets of the datagram.
+
+    ``same`` is False when they come back equivalent, but not octet for octet: a source route in another form.
+    """
 
     writer: Writer
     covers: int
     nhc: bool = True
+    same: bool = True
 
     def cost(self, datagram: bytes) -> int:
         """Return the octets on the air, with the next header's number when it goes in line."""
@@ -73,7 +78,52 @@ def pack_headers(datagram: bytes, env: Env, options: Options) -> Packed:
     rest = _pack_next(datagram, env, options, place, options.depth)
     iphc.encode(writer, header, env, nhc=rest.nhc)
     writer.append(rest.writer)
-    return Packed(writer, rest.covers)
+    plain = Packed(writer, rest.covers)
+    routing = _pack_routed(datagram, env, options) if options.lorh else None
+    if routing is None or plain.cost(datagram) < routing.cost(datagram):
+        return plain
+    return routing
+
+
+def _pack_routed(datagram: bytes, env: Env, options: Options) -> Packed | None:
+    """Return a datagram with its RPL artefacts as routing headers of page 1, or None when it has none that can be.
+
+    Every outer IPv6 header that an IP-in-IP-6LoRH can carry becomes one; the first that it cannot goes in IPHC.
+    """
+    levels = [artefacts.level_of(datagram, _parse(datagram), ipv6.OCTETS, env)]
+    while artefacts.can_tunnel(levels[-1]) and len(levels) < ipv6.DEEPEST:
+        at = levels[-1].at
+        try:
+            inner = _parse(datagram[at:])
+        except RequestError:
+            break
+        levels.append(artefacts.level_of(datagram, inner, at + ipv6.OCTETS, env))
+    *outers, last = levels
+    depth = options.depth - len(outers) - sum(level.passed for level in levels)
+    final = last.hops[-1]
+    headers: list[lorh.RoutingHeader] = []
+    tunnel = None
+    for level in outers:
+        more, outer = artefacts.outer_headers(level, env, final)
+        headers += more
+        tunnel = outer.sides
+    inner_headers = artefacts.inner_headers(last, env, tunnelled=bool(outers))
+    if inner_headers is None:
+        return None
+    headers += inner_headers
+    # a page switch, these and IPHC: as many dispatches as a reader follows
+    if depth < 0 or not headers or len(headers) + 2 > ipv6.DEEPEST:
+        return None
+    header = replace(last.header, destination=final, next_header=last.kind)
+    place = _Place(last.kind, last.at, header.source, final, header)
+    rest = _pack_next(datagram, env, options, place, depth)
+    writer = Writer()
+    dispatch.write_page(writer, 1)
+    for routing_header in headers:
+        lorh.encode(writer, routing_header)
+    iphc.encode(writer, header, env, nhc=rest.nhc, tunnel=tunnel)
+    writer.append(rest.writer)
+    return Packed(writer, rest.covers, same=all(level.same for level in levels))
 
 
 def _parse(datagram: bytes) -> ipv6.Ipv6:

@@ -167,7 +167,8 @@ def addresses_of(octets: bytes, destination: IPv6Address) -> tuple[IPv6Address, 
 
     ``destination`` is the IPv6 header's, whose prefix the addresses share (CmprI, CmprE). Addresses that were visited
     are left out: "the routing information is lost along the way" (RFC 8138 section 5.2.2). A header with no segments
-    left, another type, or a length that no number of addresses gives has no compressed form.
+    left, with more than a header of whole addresses holds, of another type, or of a length that no number of addresses
+    gives has no compressed form.
     """
     if len(octets) < SOURCE_ROUTING.octets:
         return None
@@ -178,7 +179,7 @@ def addresses_of(octets: bytes, destination: IPv6Address) -> tuple[IPv6Address, 
     if not _fixed(SOURCE_ROUTING, values) or room < 0 or room % inner:
         return None
     count = room // inner + 1
-    if not 1 <= left <= count:
+    if not 1 <= left <= min(count, MOST_ADDRESSES):
         return None
     vector = octets[SOURCE_ROUTING.octets :]
     tails = [vector[at : at + inner] for at in range(0, room, inner)]
