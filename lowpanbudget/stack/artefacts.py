@@ -1,0 +1,123 @@
+"""RPL artefacts of an IPv6 datagram (RFC 6553, RFC 6554, IP-in-IP) as the 6LoRH headers that stand for them.
+
+The way back from ``routed``: which of a datagram's headers can go as routing headers, and which those are.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from ipaddress import IPv6Address
+
+from lowpanbudget.env import Env
+from lowpanbudget.errors import WireError
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.lowpan import routing
+from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi
+from lowpanbudget.stack.routed import Outer, goes_down, reference_of
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """An IPv6 header whose RPL artefacts can be written as routing headers.
+
+    ``route`` holds the addresses of its routing header still to be visited, ``kind`` and ``at`` what follows the
+    artefacts and where; ``passed`` counts the headers they took. ``same`` says that they would come back octet for
+    octet: a routing header with elided prefixes, or with addresses already visited, comes back as an equivalent one.
+    """
+
+    header: Ipv6
+    kind: int
+    at: int
+    rpi: Rpi | None = None
+    route: tuple[IPv6Address, ...] = ()
+    passed: int = 0
+    same: bool = True
+
+    @property
+    def hops(self) -> tuple[IPv6Address, ...]:
+        """Return where the packet goes from here on, the current destination first."""
+        return (self.header.destination, *self.route)
+
+
+def level_of(datagram: bytes, header: Ipv6, at: int, env: Env) -> Level:
+    """Return the header at 40 octets before ``at`` with the artefacts that follow it."""
+    level = Level(header, header.next_header, at)
+    if level.kind == ipv6.HOP_BY_HOP:
+        octets = _extension(datagram, level)
+        rpi = routing.rpi_of(octets, env.rpi_type)
+        if rpi is not None:
+            level = Level(header, octets[0], at + len(octets), rpi, passed=1)
+    if level.kind == ipv6.ROUTING:
+        octets = _extension(datagram, level)
+        route = routing.addresses_of(octets, header.destination)
+        if route is not None and not any(hop.is_multicast for hop in (header.destination, *route)):
+            level = replace(
+                level,
+                kind=octets[0],
+                at=level.at + len(octets),
+                route=route,
+                passed=level.passed + 1,
+                same=octets[1:] == routing.routing_header_of(route)[1:],
+            )
+    return level
+
+
+def _extension(datagram: bytes, level: Level) -> bytes:
+    """Return the extension header that stands next, or none when it does not fit."""
+    try:
+        length = ipv6.extension_octets(level.kind, datagram, level.at)
+    except WireError:
+        return b""
+    return datagram[level.at : level.at + length]
+
+
+def can_tunnel(level: Level) -> bool:
+    """Return whether an IP-in-IP-6LoRH can carry this header: it has no room for traffic class and flow label."""
+    header = level.header
+    return (
+        level.kind == ipv6.IPV6
+        and header.traffic_class == header.flow_label == 0
+        and not header.destination.is_multicast
+    )
+
+
+def outer_headers(level: Level, env: Env, final: IPv6Address) -> tuple[list[RoutingHeader], Outer]:
+    """Return the routing headers of an outer IPv6 header, and what may be elided against it.
+
+    ``final`` is the destination that IPHC will carry.
+    """
+    header, root = level.header, env.root
+    encapsulator = header.source.packed
+    if root is not None:
+        octets = 0 if header.source == root else routing.shortest_form(header.source, root)
+        encapsulator = encapsulator[16 - octets :]
+    down = goes_down(level.rpi, header.source, env)
+    hops = level.hops
+    if not level.route and header.destination == (final if down else root):
+        outer = Outer(header.source, (), None if down else root)
+    else:
+        outer = Outer(header.source, hops, hops[-1])
+    headers = _group_headers(outer.hops, header.source, level.rpi)
+    return [*headers, IpInIp(header.hop_limit, encapsulator)], outer
+
+
+def inner_headers(level: Level, env: Env, *, tunnelled: bool) -> list[RoutingHeader] | None:
+    """Return the routing headers of the IPv6 header that IPHC will carry, or None when they would come back wrong.
+
+    The final destination goes in IPHC "at all times along the path" and is no hop.
+    """
+    hops = level.hops[:-1]
+    if hops and hops[-1] == level.hops[-1]:
+        return None
+    return _group_headers(
+        hops, reference_of(level.header.source, env, tunnelled=tunnelled), level.rpi
+    )
+
+
+def _group_headers(
+    hops: Sequence[IPv6Address], reference: IPv6Address, rpi: Rpi | None
+) -> list[RoutingHeader]:
+    headers: list[RoutingHeader] = [*routing.compress_hops(hops, reference)]
+    if rpi is not None:
+        headers.append(rpi)
+    return headers

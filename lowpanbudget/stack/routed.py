@@ -1,0 +1,213 @@
+"""6LoRH headers to the IPv6 headers that they stand for (RFC 8138 sections 3.2.2, 5 and 7); back: ``artefacts``.
+
+Headers come in groups. Each IP-in-IP-6LoRH ends the group of an outer IPv6 header, "the 6LoRH headers that are found
+after the last compressed IP-in-IP header are to be inserted after the IPv6 header that is encoded with the
+6LOWPAN_IPHC". In a group stand the source route, in one or more SRH-6LoRH, then the RPL information.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from ipaddress import IPv6Address
+from typing import NamedTuple
+
+from lowpanbudget.bits import Reader
+from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.env import IID_MASK, Env
+from lowpanbudget.errors import Malformed, WireError
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.lowpan import iphc, lorh, routing
+from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi, Skipped, SourceRoute
+from lowpanbudget.stack.datagram import Chain, Piece, read_chain
+
+Note = Callable[[str, str, Cite | None, int], None]
+PLACEMENT = rfc(8138, "3.2.2")
+
+
+class Placed(NamedTuple):
+    """A routing header and the octet where it stands."""
+
+    offset: int
+    header: RoutingHeader
+
+
+@dataclass(slots=True)
+class Group:
+    """The routing headers of one IPv6 header; ``tunnel`` is None for the header that IPHC carries."""
+
+    offset: int
+    routes: list[SourceRoute] = field(default_factory=list)
+    rpi: Rpi | None = None
+    tunnel: IpInIp | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Outer:
+    """An outer header resolved: its source, the hops still to visit, and the tunnel's end.
+
+    Without hops the end is implicit: the root, or (``end`` None) the destination that IPHC carries.
+    """
+
+    source: IPv6Address
+    hops: tuple[IPv6Address, ...]
+    end: IPv6Address | None
+
+    @property
+    def sides(self) -> iphc.Sides:
+        """Return the identifiers that addresses in IPHC may be elided against (RFC 8138 section 5.2.3)."""
+        end = None if self.end is None else int(self.end) & IID_MASK
+        return int(self.source) & IID_MASK, end
+
+
+def read_routed(
+    reader: Reader, env: Env, chain: Chain, headers: Sequence[Placed], note: Note
+) -> None:
+    """Read into ``chain`` what starts at an IPHC header behind routing headers, and add what they stand for.
+
+    Raises ``WireError``. A chain is at most ``ipv6.DEEPEST`` dispatches long, and a routing header holds at most
+    ``routing.MOST_ADDRESSES`` addresses, so 2040 octets each bound what is added.
+    """
+    groups = _groups(headers, note)
+    outers = [_outer(group, env) for group in groups[:-1]]
+    read_chain(reader, env, chain, tunnel=outers[-1].sides if outers else None)
+    inner = ipv6.decode(Reader(bytes(chain.pieces[0].octets)))
+    reference = reference_of(inner.source, env, tunnelled=bool(outers))
+    hops = tuple(routing.expand_hops(groups[-1].routes, reference))
+    _note_path(groups[-1], hops, note)
+    _insert(chain, env, groups[-1], hops, inner.destination)
+    for group, outer in zip(reversed(groups[:-1]), reversed(outers), strict=True):
+        _note_path(group, outer.hops, note)
+        _encapsulate(chain, env, group, outer, inner.destination)
+
+
+def _groups(headers: Sequence[Placed], note: Note) -> list[Group]:
+    groups = [Group(headers[0].offset)]
+    for offset, header in headers:
+        group = groups[-1]
+        if isinstance(header, Skipped):
+            note(
+                "elective-skipped",
+                f"elective routing header type {header.kind} is not known and was skipped",
+                lorh.ELECTIVE,
+                offset,
+            )
+        elif isinstance(header, SourceRoute):
+            if group.rpi is not None:
+                text = "the source route stands behind the RPL information, not before it"
+                note("source-route-misplaced", text, PLACEMENT, offset)
+            group.routes.append(header)
+        elif isinstance(header, Rpi):
+            if group.rpi is not None:
+                raise Malformed(
+                    "a second RPI-6LoRH for the same IPv6 header",
+                    offset=offset,
+                    layer="RPI-6LoRH",
+                    cite=PLACEMENT,
+                )
+            group.rpi = header
+        else:
+            group.tunnel = header
+            groups.append(Group(offset))
+    return groups
+
+
+def _outer(group: Group, env: Env) -> Outer:
+    tunnel = group.tunnel
+    assert tunnel is not None
+    octets = tunnel.encapsulator
+    if len(octets) < 16 and env.root is None:
+        raise _unknown_root(group, "the encapsulator's address is compressed against the root's")
+    source = routing.coalesce(env.root or IPv6Address(0), octets)
+    # section 5.4: the Encapsulator Address, or the root's when it is elided, is the reference
+    hops = tuple(routing.expand_hops(group.routes, source))
+    if hops:
+        return Outer(source, hops, hops[-1])
+    if goes_down(group.rpi, source, env):
+        return Outer(source, (), None)
+    if env.root is None:
+        raise _unknown_root(group, "the tunnel going up ends at the root")
+    return Outer(source, (), env.root)
+
+
+def goes_down(rpi: Rpi | None, source: IPv6Address, env: Env) -> bool:
+    """Return whether a packet goes away from the root: so says its O flag, or the root itself sent it.
+
+    Decides which destination is implicit: "the root in the RPL graph for packets going upwards; in Storing mode, it is
+    the destination address in the LOWPAN_IPHC for packets going downwards" (RFC 8138 section 7).
+    """
+    return source == env.root or (rpi is not None and rpi.down)
+
+
+def _unknown_root(group: Group, why: str) -> WireError:
+    return WireError(
+        f"{why}, which is not known",
+        offset=group.offset,
+        layer="6LoRH",
+        cite=rfc(8138, "4.3.2"),
+        hint="Give it with root= (--root)",
+    )
+
+
+def reference_of(source: IPv6Address, env: Env, *, tunnelled: bool) -> IPv6Address:
+    """Return what the first hop of the header in IPHC is compressed against.
+
+    "The reference address may be obtained by configuration [...] Else, if there is no IP-in-IP encapsulation, the
+    source address" (RFC 8138 section 5.4). In RPL they are the same: the root alone writes source routes.
+    """
+    return source if tunnelled or env.root is None else env.root
+
+
+def _note_path(group: Group, hops: tuple[IPv6Address, ...], note: Note) -> None:
+    """Note what RFC 6554 section 3 forbids but what can be expanded all the same."""
+    if any(hop.is_multicast for hop in hops):
+        text = "a multicast address stands in the source route"
+        note("source-route-multicast", text, routing.ROUTING_HEADER, group.offset)
+    if len(set(hops)) < len(hops):
+        text = "the source route visits an address more than once"
+        note("source-route-loop", text, routing.ROUTING_HEADER, group.offset)
+
+
+def _insert(
+    chain: Chain, env: Env, group: Group, hops: tuple[IPv6Address, ...], final: IPv6Address
+) -> None:
+    """Put hop-by-hop and routing header behind the IPv6 header that IPHC carried."""
+    addresses = hops[1:]
+    if hops and hops[-1] != final:
+        addresses = (*addresses, final)
+    first, rest = chain.pieces[0], chain.pieces[1:]
+    if hops:
+        first.octets[24:40] = hops[0].packed
+    chain.pieces = [first, *_extensions(group, addresses, first.octets[6], env.rpi_type), *rest]
+    if len(chain.pieces) > 1 + len(rest):
+        first.octets[6] = chain.pieces[1].kind
+
+
+def _encapsulate(chain: Chain, env: Env, group: Group, outer: Outer, final: IPv6Address) -> None:
+    """Put an outer IPv6 header with its hop-by-hop and routing headers before the chain."""
+    tunnel = group.tunnel
+    assert tunnel is not None
+    destination = outer.hops[0] if outer.hops else outer.end or final
+    extensions = _extensions(group, outer.hops[1:], ipv6.IPV6, env.rpi_type)
+    kind = extensions[0].kind if extensions else ipv6.IPV6
+    header = Ipv6(0, 0, 0, kind, tunnel.hop_limit, outer.source, destination)
+    chain.pieces = [Piece(ipv6.IPV6, bytearray(bytes(header))), *extensions, *chain.pieces]
+
+
+def _extensions(
+    group: Group, addresses: tuple[IPv6Address, ...], following: int, rpi_type: int
+) -> list[Piece]:
+    pieces = []
+    if group.rpi is not None:
+        octets = routing.hop_by_hop_of(group.rpi, rpi_type)
+        pieces.append(Piece(ipv6.HOP_BY_HOP, bytearray(octets)))
+    if addresses:
+        try:
+            octets = routing.routing_header_of(addresses)
+        except Malformed as error:
+            error.offset, error.layer = group.offset, "SRH-6LoRH"
+            raise
+        pieces.append(Piece(ipv6.ROUTING, bytearray(octets)))
+    kinds = [piece.kind for piece in pieces[1:]] + [following]
+    for piece, kind in zip(pieces, kinds, strict=False):
+        piece.octets[0] = kind
+    return pieces
