@@ -1,0 +1,251 @@
+"""IPv6 extension headers read and written with their options (RFC 8200 section 4).
+
+|  Next Header  |  Hdr Ext Len  |   options, or what the routing type says
+"""
+
+from dataclasses import dataclass
+from ipaddress import IPv6Address
+from typing import Any
+
+from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.cites import rfc
+from lowpanbudget.errors import Malformed, RequestError
+from lowpanbudget.fields import Bits, Header
+from lowpanbudget.layers.internet import ipv6, rpi, source_route
+from lowpanbudget.layers.internet.parts import Rest, Zeros, within
+from lowpanbudget.layers.internet.records import Family, Pad1, PadN, Record, length_bits
+from lowpanbudget.layers.internet.source_route import SourceRoute
+
+OPTIONS_CITE = rfc(8200, "4.2")
+UNIT = 8
+
+ACTIONS = (  # the two high bits of an option's type, for who does not know it
+    "skipped",
+    "discards the packet",
+    "discards the packet and reports it",
+    "discards the packet and reports it unless it was multicast",
+)
+
+
+def _unknown(number: int) -> str:
+    return f"option {number:#04x}, if not known: {ACTIONS[number >> 6]}"
+
+
+OPTIONS = Family(
+    "IPv6 option",
+    OPTIONS_CITE,
+    {
+        0: Record("Pad1", OPTIONS_CITE, Pad1, (Bits("type", 8, "Pad1", fixed=0),)),
+        1: Record(
+            "PadN", OPTIONS_CITE, PadN,
+            (Bits("type", 8, "PadN", fixed=1), length_bits(1, counts_head=False)),
+            Zeros("octets", "padding", 2),
+        ),
+        rpi.OLD: rpi.RECORD,
+        rpi.NEW: rpi.RECORD,
+    },
+    single=0,
+    meaning=_unknown,
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class OptionsHeader:
+    """A hop-by-hop or destination options header (``kind`` 0 or 60); padding is among the options."""
+
+    kind: int
+    next_header: int
+    options: tuple[Any, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RoutingHeader:
+    """A routing header of a type other than RFC 6554's: its type-specific octets as they are."""
+
+    next_header: int
+    routing_type: int
+    segments_left: int
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class FragmentHeader:
+    """An IPv6 fragment header; ``offset`` in octets."""
+
+    next_header: int
+    offset: int
+    more: bool
+    identification: int
+
+
+@dataclass(frozen=True, slots=True)
+class OtherHeader:
+    """An extension header that is not read further (mobility): its octets after the length."""
+
+    kind: int
+    next_header: int
+    data: bytes
+
+
+AnyHeader = OptionsHeader | SourceRoute | RoutingHeader | FragmentHeader | OtherHeader
+
+_NEXT = Bits("next header", 8, ipv6.next_header_name)
+_LENGTH = Bits("hdr ext len", 8, lambda value: f"{UNIT * value + UNIT} octets in all")
+_CITES = {
+    ipv6.HOP_BY_HOP: rfc(8200, "4.3"),
+    ipv6.ROUTING: rfc(8200, "4.4"),
+    ipv6.DESTINATION: rfc(8200, "4.6"),
+    ipv6.MOBILITY: rfc(6275, "6.1"),
+}
+_HEADS = {
+    kind: Header(ipv6.NEXT_HEADERS[kind], cite, (_NEXT, _LENGTH)) for kind, cite in _CITES.items()
+}
+_ROUTING = Record(
+    ipv6.NEXT_HEADERS[ipv6.ROUTING], _CITES[ipv6.ROUTING], RoutingHeader,
+    (_NEXT, _LENGTH, Bits("routing type", 8), Bits("segments left", 8)), Rest("data", "by type"),
+)  # fmt: skip
+_FRAGMENT = Header(
+    ipv6.NEXT_HEADERS[ipv6.FRAGMENT],
+    rfc(8200, "4.5"),
+    (
+        _NEXT,
+        Bits("reserved 1", 8),
+        Bits("fragment offset", 13, lambda value: f"octet {value * UNIT} of what is cut"),
+        Bits("reserved 2", 2),
+        Bits("more", 1, {0: "M: the last fragment", 1: "M: more fragments"}),
+        Bits("identification", 32),
+    ),
+)
+
+
+def decode(reader: Reader, kind: int) -> AnyHeader:
+    """Return the extension header of this kind (its next-header number) that comes next.
+
+    Raises ``WireError``; ``RequestError`` for a number that is no extension header.
+    """
+    if kind == ipv6.FRAGMENT:
+        return _decode_fragment(reader)
+    if kind not in _HEADS:
+        raise RequestError(f"{ipv6.next_header_name(kind)} is no extension header read here")
+    start = reader.pos
+    reader.layer = ipv6.next_header_name(kind)
+    reader.need(UNIT, f"the {reader.layer} header", _CITES[kind])
+    size = UNIT * reader.data[start + 1] + UNIT
+    reader.need(size, f"the {reader.layer} header", _CITES[kind])
+    with within(reader, start + size):
+        if kind == ipv6.ROUTING:
+            if reader.data[start + 2] == source_route.TYPE:
+                return source_route.decode(reader)
+            routing: RoutingHeader = _ROUTING.read(reader)
+            return routing
+        next_header = _HEADS[kind].read(reader)[0]["next header"]
+        if kind == ipv6.MOBILITY:
+            return OtherHeader(kind, next_header, reader.rest("data", "not read further"))
+        return OptionsHeader(kind, next_header, OPTIONS.read(reader))
+
+
+def _decode_fragment(reader: Reader) -> FragmentHeader:
+    values, _ = _FRAGMENT.read(reader)
+    return FragmentHeader(
+        values["next header"],
+        values["fragment offset"] * UNIT,
+        bool(values["more"]),
+        values["identification"],
+    )
+
+
+def encode(writer: Writer, header: AnyHeader) -> None:
+    """Append an extension header; an options header is padded to a multiple of 8 octets with Pad1 or PadN.
+
+    Raises ``RequestError`` for one that its format cannot hold.
+    """
+    if isinstance(header, SourceRoute):
+        source_route.encode(writer, header)
+    elif isinstance(header, FragmentHeader):
+        if header.offset % UNIT:
+            raise RequestError(f"offset {header.offset} is no multiple of 8", cite=_FRAGMENT.cite)
+        _FRAGMENT.write(
+            writer,
+            {
+                "next header": header.next_header,
+                "fragment offset": header.offset // UNIT,
+                "more": int(header.more),
+                "identification": header.identification,
+            },
+        )
+    elif isinstance(header, RoutingHeader):
+        if header.routing_type == source_route.TYPE:
+            raise RequestError("routing type 3 is a SourceRoute", cite=source_route.CITE)
+        _ROUTING.write(writer, header, hdr_ext_len=_units(4 + len(header.data)))
+    elif header.kind not in _HEADS or header.kind == ipv6.ROUTING:
+        raise RequestError(f"{header.kind} is no options header", cite=OPTIONS_CITE)
+    else:
+        body = Writer(ipv6.next_header_name(header.kind))
+        if isinstance(header, OtherHeader):
+            body.octets(header.data, "data", "not read further")
+        else:
+            OPTIONS.write(body, header.options)
+            OPTIONS.write(body, padding(-(2 + body.pos) % UNIT))
+        _HEADS[header.kind].write(
+            writer, {"next header": header.next_header, "hdr ext len": _units(2 + body.pos)}
+        )
+        writer.append(body)
+
+
+def padding(octets: int) -> tuple[Any, ...]:
+    """Return the option that fills so many octets: "if more than one octet ... PadN ... should be used"."""
+    if not octets:
+        return ()
+    return (Pad1(),) if octets == 1 else (PadN(octets),)
+
+
+def _units(size: int) -> int:
+    if size % UNIT or size > UNIT * 256:
+        raise RequestError(
+            f"an extension header of {size} octets is no multiple of 8 up to 2048",
+            cite=rfc(8200, "4"),
+        )
+    return size // UNIT - 1
+
+
+@dataclass(frozen=True, slots=True)
+class Walked:
+    """The extension headers in order; ``kind`` is the next-header number of what follows them.
+
+    ``destination`` belongs in the pseudo-header of that (the last address of a routing header that is not finished);
+    ``whole`` is False behind a fragment header that is not alone: what follows is no complete message.
+    """
+
+    headers: tuple[AnyHeader, ...]
+    kind: int
+    destination: IPv6Address
+    whole: bool = True
+
+
+def walk(reader: Reader, kind: int, destination: IPv6Address) -> Walked:
+    """Return all extension headers that come next, leaving their spans, up to the first other header.
+
+    ``kind`` is the next-header number and ``destination`` the destination address of the IPv6 header before. Stops
+    behind the header of an IP fragment that is not the first. At most ``ipv6.DEEPEST`` headers; raises ``WireError``.
+    """
+    headers: list[AnyHeader] = []
+    whole = True
+    while kind in ipv6.EXTENSIONS:
+        if len(headers) == ipv6.DEEPEST:
+            raise Malformed(
+                f"more than {ipv6.DEEPEST} extension headers", offset=reader.pos,
+                layer=ipv6.next_header_name(kind), cite=rfc(8200, "4"),
+            )  # fmt: skip
+        start = reader.pos
+        header = decode(reader, kind)
+        headers.append(header)
+        kind = header.next_header
+        if isinstance(header, SourceRoute) and header.segments_left:
+            destination = header.expand(destination)[-1]
+        elif isinstance(header, RoutingHeader):
+            destination = ipv6.final_destination(reader.data[start : reader.pos], destination)
+        elif isinstance(header, FragmentHeader):
+            whole = whole and not header.offset and not header.more
+            if header.offset:
+                break
+    return Walked(tuple(headers), kind, destination, whole)

@@ -1,0 +1,163 @@
+"""The RPL source routing header, SRH: addresses without the octets that they share with the destination (RFC 6554).
+
+|  Next Header  |  Hdr Ext Len  | Routing Type  | Segments Left |
+| CmprI | CmprE |  Pad  |               Reserved                |
+.                        Addresses[1..n]                        .
+"""
+
+from dataclasses import dataclass
+from ipaddress import IPv6Address
+from itertools import pairwise
+
+from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.cites import rfc
+from lowpanbudget.errors import Malformed, RequestError, WireError
+from lowpanbudget.fields import Bits, Header
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.parts import place, within
+
+CITE = rfc(6554, "3")
+TYPE = 3
+MOST_ELIDED = 15  # four bits; an address keeps one octet at least
+
+HEADER = Header(
+    "source routing header",
+    CITE,
+    (
+        Bits("next header", 8, ipv6.next_header_name),
+        Bits("hdr ext len", 8, lambda value: f"{8 * value + 8} octets in all"),
+        Bits("routing type", 8, "RPL source routing", fixed=TYPE),
+        Bits("segments left", 8, "addresses still to be visited"),
+        Bits("CmprI", 4, "octets elided of every address but the last"),
+        Bits("CmprE", 4, "octets elided of the last address"),
+        Bits("pad", 4, "unused octets at the end"),
+        Bits("reserved", 20),
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SourceRoute:
+    """An SRH as it stands: ``addresses`` without their first ``cmpr_i`` (the last: ``cmpr_e``) octets.
+
+    ``pad`` octets follow them. ``expand`` gives whole addresses.
+    """
+
+    next_header: int
+    segments_left: int
+    addresses: tuple[bytes, ...]
+    cmpr_i: int = 0
+    cmpr_e: int = 0
+    pad: int = 0
+
+    def expand(self, destination: IPv6Address) -> tuple[IPv6Address, ...]:
+        """Return the whole addresses for this IPv6 destination.
+
+        "CmprI and CmprE ... indicate the number of prefix octets that are shared with the IPv6 Destination Address of
+        the packet carrying the SRH".
+        """
+        elided = [self.cmpr_i] * (len(self.addresses) - 1) + [self.cmpr_e]
+        return tuple(
+            IPv6Address(destination.packed[:count] + tail)
+            for count, tail in zip(elided, self.addresses, strict=True)
+        )
+
+
+def decode(reader: Reader) -> SourceRoute:
+    """Return the header that comes next; raises ``WireError`` where lengths and counts do not fit each other."""
+    start = reader.pos
+    values, _ = HEADER.read(reader)
+    cmpr_i, cmpr_e, pad = values["CmprI"], values["CmprE"], values["pad"]
+    size = 8 * values["hdr ext len"]
+    reader.need(size, "the addresses", CITE)
+    middle, last = 16 - cmpr_i, 16 - cmpr_e
+    # n = (((Hdr Ext Len * 8) - Pad - (16 - CmprE)) / (16 - CmprI)) + 1 (section 4.2)
+    before_last = size - pad - last
+    if before_last < 0 or before_last % middle:
+        raise _wrong(reader, f"{size} octets hold no whole addresses", "hdr ext len")
+    if pad and not cmpr_i and not cmpr_e:
+        raise _wrong(reader, f"Pad is {pad} where nothing is elided", "pad")
+    count = before_last // middle + 1
+    if values["segments left"] > count:
+        raise _wrong(reader, f"{values['segments left']} segments left of {count}", "segments left")
+    with within(reader, start + HEADER.octets + size):
+        addresses = tuple(
+            reader.octets(
+                last if number == count else middle, f"address {number}", "", CITE,
+                "fewer octets if it shares more with the destination",
+            )
+            for number in range(1, count + 1)
+        )  # fmt: skip
+        reader.octets(pad, "padding", "unused", CITE)
+    return SourceRoute(
+        values["next header"], values["segments left"], addresses, cmpr_i, cmpr_e, pad
+    )
+
+
+def _wrong(reader: Reader, message: str, field: str) -> WireError:
+    return Malformed(message, offset=place(reader, field), layer=HEADER.name, cite=CITE)
+
+
+def encode(writer: Writer, route: SourceRoute) -> None:
+    """Append the header as the value stands; raises ``RequestError`` where its parts do not fit each other."""
+    sizes = [16 - route.cmpr_i] * (len(route.addresses) - 1) + [16 - route.cmpr_e]
+    total = sum(sizes) + route.pad
+    if (
+        not route.addresses
+        or [len(address) for address in route.addresses] != sizes
+        or total % 8
+        or total > 8 * 255
+        or not 0 <= route.segments_left <= len(route.addresses)
+        or (route.pad and not route.cmpr_i and not route.cmpr_e)
+    ):
+        raise RequestError(f"{route!r} is no source routing header", cite=CITE)
+    HEADER.write(
+        writer,
+        {
+            "next header": route.next_header,
+            "hdr ext len": total // 8,
+            "segments left": route.segments_left,
+            "CmprI": route.cmpr_i,
+            "CmprE": route.cmpr_e,
+            "pad": route.pad,
+        },
+    )
+    for number, address in enumerate(route.addresses, 1):
+        writer.octets(
+            address, f"address {number}", "", CITE,
+            "fewer octets if it shares more with the destination",
+        )  # fmt: skip
+    writer.octets(bytes(route.pad), "padding", "unused", CITE)
+
+
+def compress(
+    destination: IPv6Address, addresses: tuple[IPv6Address, ...], next_header: int
+) -> SourceRoute:
+    """Return the shortest header for the hops after ``destination``, which is the first, all still to be visited.
+
+    An address in the middle leaves out what all of them share with the destination; the last one also what it shares
+    with every address before it: when it is restored, the one before it is the destination. Raises ``RequestError``
+    for no addresses, one that comes twice, a multicast address, or more than the header can count.
+    """
+    hops = (destination, *addresses)
+    if not addresses or len(set(hops)) < len(hops) or any(hop.is_multicast for hop in hops):
+        raise RequestError(
+            "a source route needs addresses, each once, none of them multicast", cite=CITE
+        )
+    cmpr_e = _shared(hops)
+    cmpr_i = _shared(hops[:-1]) if len(addresses) > 1 else cmpr_e
+    size = (16 - cmpr_i) * (len(addresses) - 1) + 16 - cmpr_e
+    elided = [cmpr_i] * (len(addresses) - 1) + [cmpr_e]
+    tails = tuple(hop.packed[count:] for hop, count in zip(addresses, elided, strict=True))
+    route = SourceRoute(next_header, len(addresses), tails, cmpr_i, cmpr_e, -size % 8)
+    encode(Writer(), route)
+    return route
+
+
+def _shared(hops: tuple[IPv6Address, ...]) -> int:
+    """Return how many leading octets all of these have in common, at most what four bits count."""
+    columns = zip(*(hop.packed for hop in hops), strict=True)
+    for count, column in enumerate(columns):
+        if any(one != other for one, other in pairwise(column)):
+            return min(count, MOST_ELIDED)
+    return MOST_ELIDED
