@@ -159,8 +159,13 @@ class Writer:
         for span in self.spans:
             begin = max(span.offset_bits, first)
             bits = min(span.offset_bits + span.bits, last) - begin
-            if bits > 0:
-                part.spans.append(span._replace(offset_bits=begin - first, bits=bits))
+            if bits <= 0:
+                continue
+            value = span.value
+            if isinstance(value, bytes) and bits < span.bits == len(value) * 8:
+                cut = (begin - span.offset_bits) // 8
+                value = value[cut : cut + bits // 8]
+            part.spans.append(span._replace(offset_bits=begin - first, bits=bits, value=value))
         return part
 
 

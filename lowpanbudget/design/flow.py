@@ -11,6 +11,7 @@ from typing import Literal, NamedTuple
 
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.design.application import NONE, Application, application_knobs
 from lowpanbudget.design.link import AddressForm, Link
 from lowpanbudget.env import Contexts, Env, interface_identifier
 from lowpanbudget.errors import DoesNotFit
@@ -92,6 +93,7 @@ class Flow:
     traffic_class: int = 0
     flow_label: int = 0
     elide_udp_checksum: bool = False
+    application: Application = NONE
     messages: tuple[str, ...] = ()
     every_s: float | None = None
     most_frames: int = 1
@@ -144,6 +146,9 @@ class Path:
 
     def datagram(self, payload: bytes) -> bytes:
         """Return the IPv6 datagram that carries ``payload``, its checksum computed."""
+        return self._around(bytes(self.flow.application.write(payload).data))
+
+    def _around(self, payload: bytes) -> bytes:
         flow, form = self.flow, self.link.addresses
         source = flow.source.ip(form)
         destination = flow.group if flow.group is not None else flow.destination.ip(form)
@@ -171,7 +176,8 @@ class Path:
         return len(self._payloads(bytes(payload_octets)))
 
     def _payloads(self, payload: bytes) -> list[Writer]:
-        datagram = self.datagram(payload)
+        tail = self.flow.application.write(payload)
+        datagram = self._around(bytes(tail.data))
         if len(datagram) > self.link.mtu:
             raise DoesNotFit(
                 f"the datagram has {len(datagram)} octets, the MTU is {self.link.mtu}",
@@ -180,7 +186,7 @@ class Path:
             )
         room = _link_room(self.link, self.hop.source, self.hop.destination)
         options = Options(elide_udp_checksum=self.flow.elide_udp_checksum)
-        return payloads(datagram, self.env, room=room, options=options)
+        return payloads(datagram, self.env, room=room, options=options, tail=tail)
 
 
 @lru_cache(maxsize=256)
@@ -210,6 +216,12 @@ class FlowKnob:
 def flow_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]:
     """Yield every change of a flow key, or of the contexts, that may free octets."""
     yield from _context_knobs(link, contexts, flow)
+    for knob in application_knobs(flow.application):
+        changed = replace(flow, application=knob.application)
+        yield FlowKnob(
+            knob.key, knob.text, changed, contexts, knob.cite, knob.condition, knob.caution,
+            knob.stronger,
+        )  # fmt: skip
     ports = (flow.source_port, flow.destination_port)
     if any(port >> 4 != 0xF0B for port in ports):
         yield FlowKnob(

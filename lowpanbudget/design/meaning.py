@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from ipaddress import IPv6Address
 from typing import TypeVar
 
+from lowpanbudget.design.application_shape import application
 from lowpanbudget.design.flow import Flow, Path, Station, paths
 from lowpanbudget.design.link import PHYS, Link
 from lowpanbudget.design.messages import to_messages
@@ -240,6 +241,8 @@ def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:
                 f"a hop limit of {flow.hop_limit} ends before {flow.hops} hops", "Raise it",
             )  # fmt: skip
         yield from _flow_ends(index, flow, stations)
+        for flaw in application(flow.coap, flow.oscore)[1]:
+            yield flaw.under("flow", index)
         for number, name in enumerate(flow.messages):
             if name not in messages:
                 yield Flaw(
@@ -335,6 +338,7 @@ def _flow(shape: FlowShape, stations: dict[str, Station], border: Station | None
         shape.traffic_class,
         shape.flow_label,
         shape.udp_checksum == "elided",
+        application(shape.coap, shape.oscore)[0],
         tuple(shape.messages),
         None if shape.every_s is None else float(shape.every_s),
         shape.most_frames,

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
+from lowpanbudget.design.application_shape import CoapShape, OscoreShape
 from lowpanbudget.design.link import PHYS
 from lowpanbudget.design.messages import Exact, MessageShape
 
@@ -166,6 +167,8 @@ class FlowShape(_Shape):
     udp_checksum: Literal["carried", "elided"] = Field(
         default="carried", description="Elided only with the permission of RFC 6282 section 4.3.2."
     )
+    coap: CoapShape | None = None
+    oscore: OscoreShape | None = None
     messages: list[str] = Field(
         default_factory=list, description="Names of the messages it carries."
     )

@@ -1,0 +1,151 @@
+"""What stands between a message and UDP: CoAP, OSCORE, DTLS. Each is really encoded, under stand-in keys.
+
+    message -> CoAP message -> OSCORE message -> DTLS record -> UDP
+
+Spans look into ciphertext, since the ciphers keep the order of octets. The knobs stand at the end.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from lowpanbudget.bits import Writer
+from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.layers.internet import coap, oscore
+from lowpanbudget.layers.internet.coap_codes import Type
+from lowpanbudget.layers.internet.coap_options import Option
+from lowpanbudget.layers.internet.coap_registry import OBSERVE
+from lowpanbudget.layers.internet.oscore_context import SecurityContext
+
+LAYER = "payload"
+
+
+@dataclass(frozen=True, slots=True)
+class Coap:
+    """The CoAP message around a payload; ``options`` are complete, in any order."""
+
+    code: int
+    type: int = Type.NON
+    token: bytes = b""
+    options: tuple[Option, ...] = ()
+
+    def message(self, payload: bytes) -> coap.Message:
+        """Return the message with this payload."""
+        return coap.Message(self.type, self.code, 0x2A17, self.token, self.options, payload)
+
+
+@dataclass(frozen=True, slots=True)
+class Oscore:
+    """OSCORE around the CoAP message: identifiers, and the sequence number that has been reached."""
+
+    sender_id: bytes
+    recipient_id: bytes
+    id_context: bytes | None = None
+    send_id_context: bool = False
+    sequence: int = 0
+    response_sequence: bool = False
+
+    def protect(self, message: coap.Message) -> oscore.Result:
+        """Return the message protected under a stand-in context: real lengths, no secret."""
+        context = SecurityContext.stand_in(
+            sender_id=self.sender_id, recipient_id=self.recipient_id, id_context=self.id_context
+        )
+        if message.is_request:
+            return oscore.protect_request(
+                message, context, sequence=self.sequence, send_kid_context=self.send_id_context
+            )
+        binding = oscore.Binding(self.recipient_id, b"\x00")
+        sequence = self.sequence if self.response_sequence else None
+        return oscore.protect_response(message, context, binding, sequence=sequence)
+
+
+@dataclass(frozen=True, slots=True)
+class Application:
+    """The protocols between a message and UDP, outermost last; all None: the message is the UDP payload."""
+
+    coap: Coap | None = None
+    oscore: Oscore | None = None
+
+    def write(self, payload: bytes) -> Writer:
+        """Return the UDP payload that carries ``payload``, explained; application data have the layer "payload".
+
+        Raises ``RequestError`` for what cannot be encoded.
+        """
+        writer = Writer(LAYER)
+        if self.coap is None:
+            writer.octets(payload, "payload", "application data")
+            return writer
+        message = self.coap.message(payload)
+        if self.oscore is None:
+            coap.encode(writer, message)
+        else:
+            result = self.oscore.protect(message)
+            writer.data += result.octets
+            writer.spans += result.spans
+        writer.spans = [
+            span._replace(layer=LAYER) if span.name == "payload" else span for span in writer.spans
+        ]
+        return writer
+
+
+NONE = Application()
+
+
+class ApplicationKnob(NamedTuple):
+    """One thing to change about the application's protocols; fields as of ``LinkKnob``."""
+
+    key: str
+    text: str
+    application: Application
+    cite: Cite
+    condition: str = ""
+    caution: str = ""
+    stronger: bool = False
+
+
+def application_knobs(application: Application) -> Iterator[ApplicationKnob]:
+    """Yield every change of CoAP, OSCORE or DTLS keys that may free octets."""
+    message = application.coap
+    if message is None:
+        return
+    if len(message.token) > 1:
+        shorter = replace(message, token=message.token[:1])
+        yield ApplicationKnob(
+            "flow.coap.token_octets",
+            f"a token of 1 octet instead of {len(message.token)}",
+            replace(application, coap=shorter),
+            rfc(7252, "5.3.1"),
+            "few requests are open at a time; without OSCORE or DTLS a short token is easier to guess",
+        )
+    for option in message.options:
+        if option.number == OBSERVE or not option.octets or option.definition.critical:
+            continue
+        rest = tuple(other for other in message.options if other is not option)
+        yield ApplicationKnob(
+            "flow.coap",
+            f"no {option.name} option",
+            replace(application, coap=replace(message, options=rest)),
+            option.definition.cite,
+            "both sides know it without being told",
+        )
+    paths = [option for option in message.options if option.definition.name == "Uri-Path"]
+    if len(paths) > 1 or (paths and len(paths[0].octets) > 1):
+        rest = tuple(option for option in message.options if option not in paths)
+        short = (*rest, Option(paths[0].number, b"a"))
+        yield ApplicationKnob(
+            "flow.coap.path",
+            "a path of one letter",
+            replace(application, coap=replace(message, options=short)),
+            rfc(7252, "5.10.1"),
+            "the server offers it",
+        )
+    if application.oscore is not None and len(application.oscore.sender_id) > 1:
+        short_id = replace(application.oscore, sender_id=b"\x01")
+        if short_id.recipient_id != b"\x01":
+            yield ApplicationKnob(
+                "flow.oscore.sender_id",
+                "a sender identifier of 1 octet",
+                replace(application, oscore=short_id),
+                rfc(8613, "3.3"),
+                "identifiers stay unique under one master secret: 256 senders at most",
+            )

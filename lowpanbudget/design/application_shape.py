@@ -1,0 +1,155 @@
+"""How the protocols of a flow are written: ``[flow.coap]``, ``[flow.oscore]``."""
+
+from collections.abc import Iterator
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+
+from lowpanbudget.design.application import Application, Coap, Oscore
+from lowpanbudget.errors import RequestError
+from lowpanbudget.layers.internet import coap
+from lowpanbudget.layers.internet.coap_codes import Type, code_of
+from lowpanbudget.layers.internet.coap_options import Block, Option
+from lowpanbudget.payload.flaws import Flaw
+
+
+class _Shape(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+def _hex(value: Any) -> Any:
+    """Return octets from hex text."""
+    if isinstance(value, bytes):
+        return value
+    if not isinstance(value, str):
+        raise ValueError("hex text is wanted")  # noqa: TRY004  # pydantic collects ValueErrors
+    try:
+        return bytes.fromhex(value.removeprefix("0x"))
+    except ValueError:
+        raise ValueError(f"{value!r} is no hex text") from None
+
+
+Hex = Annotated[bytes, BeforeValidator(_hex), WithJsonSchema({"type": "string"})]
+
+
+class BlockShape(_Shape):
+    """A block of a larger body (RFC 7959)."""
+
+    number: int = Field(ge=0, lt=1 << 20, description="The block's number.")
+    more: bool = Field(default=True, description="Whether more blocks follow.")
+    size: Literal[16, 32, 64, 128, 256, 512, 1024] = Field(description="Octets in a block.")
+
+    def block(self) -> Block:
+        """Return the option's value."""
+        return Block(self.number, self.more, self.size.bit_length() - 5)
+
+
+class OptionShape(_Shape):
+    """Another option of the message."""
+
+    name: str | int = Field(description="The option's name or number.")
+    text: str | None = Field(default=None, description="Its value as text.")
+    number: int | None = Field(default=None, ge=0, description="Its value as a number.")
+    octets: Hex | None = Field(default=None, description="Its value as octets in hex.")
+
+
+class CoapShape(_Shape):
+    """The CoAP message around the flow's messages (RFC 7252)."""
+
+    code: str = Field(description="A method or response: GET, POST, 2.05, Content ...")
+    confirmable: bool = Field(default=False, description="Whether the message is acknowledged.")
+    path: str = Field(default="", description="Uri-Path, segments divided by slashes.")
+    token_octets: int = Field(default=1, ge=0, le=8, description="Length of the token.")
+    content_format: int | None = Field(default=None, ge=0, le=0xFFFF, description="Content-Format.")
+    observe: int | None = Field(
+        default=None,
+        ge=0,
+        lt=1 << 24,
+        description="Value of Observe that is reached; it grows to 3 octets.",
+    )
+    block1: BlockShape | None = Field(default=None, description="Block1: the body of a request.")
+    block2: BlockShape | None = Field(default=None, description="Block2: the body of a response.")
+    option: list[OptionShape] = Field(default_factory=list, description="Further options.")
+
+
+class OscoreShape(_Shape):
+    """OSCORE around the CoAP message (RFC 8613), with AES-CCM-16-64-128."""
+
+    sender_id: Hex = Field(description="The sender's identifier in hex, 0 to 7 octets.")
+    recipient_id: Hex = Field(description="The recipient's identifier in hex, 0 to 7 octets.")
+    id_context: Hex | None = Field(default=None, description="ID context in hex, sent in requests.")
+    sequence: int = Field(
+        default=0, ge=0, lt=1 << 40, description="Sender sequence number that is reached; it grows."
+    )
+    response_sequence: bool = Field(
+        default=False,
+        description="Whether a response carries a sequence number, as notifications do.",
+    )
+
+
+def application(
+    coap_shape: CoapShape | None, oscore_shape: OscoreShape | None
+) -> tuple[Application, list[Flaw]]:
+    """Return the application of these tables, and the faults of meaning with their paths in the flow."""
+    flaws: list[Flaw] = []
+    made: Coap | None = None
+    if coap_shape is not None:
+        try:
+            code = code_of(coap_shape.code)
+        except RequestError as error:
+            return Application(), [Flaw(("coap", "code"), error.message, error.hint)]
+        options = []
+        for path, build in _options(coap_shape):
+            try:
+                options += build()
+            except RequestError as error:
+                flaws.append(Flaw(("coap", *path), error.message, error.hint))
+        kind = Type.CON if coap_shape.confirmable else Type.NON
+        token = bytes(range(1, coap_shape.token_octets + 1))
+        made = Coap(code, kind, token, tuple(options))
+    secure = None
+    if oscore_shape is not None:
+        secure = Oscore(
+            oscore_shape.sender_id,
+            oscore_shape.recipient_id,
+            oscore_shape.id_context,
+            oscore_shape.id_context is not None,
+            oscore_shape.sequence,
+            oscore_shape.response_sequence,
+        )
+        if made is None:
+            flaws.append(
+                Flaw(
+                    ("oscore",),
+                    "OSCORE protects a CoAP message, and none is there",
+                    "Add [flow.coap]",
+                )
+            )
+    found = Application(made, secure)
+    if not flaws:
+        try:
+            found.write(b"")
+        except RequestError as error:
+            flaws.append(Flaw(("coap" if secure is None else "oscore",), error.message, error.hint))
+    return found, flaws
+
+
+def _options(shape: CoapShape) -> Iterator[tuple[tuple[str | int, ...], Any]]:
+    """Yield for each key that makes options its path and a function that makes them."""
+    yield ("path",), lambda: coap.path_options(shape.path) if shape.path else ()
+    values: tuple[tuple[str, str, int | Block | None], ...] = (
+        ("content_format", "Content-Format", shape.content_format),
+        ("observe", "Observe", shape.observe),
+        ("block1", "Block1", shape.block1.block() if shape.block1 else None),
+        ("block2", "Block2", shape.block2.block() if shape.block2 else None),
+    )
+    for key, name, value in values:
+        if value is not None:
+            yield (key,), lambda name=name, value=value: (Option.of(name, value),)
+    for index, option in enumerate(shape.option):
+        given = [v for v in (option.text, option.number, option.octets) if v is not None]
+        other = given[0] if given else None
+        yield (
+            ("option", index),
+            lambda name=option.name, value=other: (Option.of(name, value),),
+        )
