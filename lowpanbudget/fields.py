@@ -133,12 +133,7 @@ class Choice:
         """
         start = reader.pos
         if row.restore is None:
-            raise Reserved(
-                f"{self.label} {row.code:0{self.width}b} is reserved",
-                offset=start,
-                layer=reader.layer,
-                cite=row.cite,
-            )
+            raise self.reserved(row, start, reader.layer)
         octets = reader.raw(row.inline, self.label, row.cite) if row.inline else b""
         try:
             value = row.restore(octets, env)
@@ -150,6 +145,15 @@ class Choice:
         if octets:
             self._spans(reader.spans, reader.layer, row, octets, value, start * 8)
         return value
+
+    def reserved(self, row: Row, offset: int, layer: str) -> Reserved:
+        """Return the error for a code without meaning, found in the header at ``offset``."""
+        return Reserved(
+            f"{self.label} {row.code:0{self.width}b} is reserved",
+            offset=offset,
+            layer=layer,
+            cite=row.cite,
+        )
 
     def write(self, writer: Writer, chosen: Chosen, value: Any) -> None:
         """Append the chosen row's octets and their spans."""
@@ -192,6 +196,7 @@ class _Plan(NamedTuple):
     rows: dict[str, Row]
     spans: tuple[Span, ...]
     wrong: Bits | None
+    reserved: Choice | None
 
 
 @dataclass(slots=True, eq=False)
@@ -260,7 +265,7 @@ class Header:
         """Return field values and chosen rows of the next word, leaving its spans.
 
         The dictionaries are shared between calls: read them, do not write. Raises ``Truncated``, or ``Reserved``
-        when a fixed field holds another value.
+        when a fixed field holds another value or a choice a code without meaning.
         """
         reader.layer = self.name
         start = reader.pos
@@ -278,6 +283,8 @@ class Header:
                 cite=plan.wrong.cite or self.cite,
             )
         reader.spans += plan.spans
+        if plan.reserved is not None:
+            raise plan.reserved.reserved(plan.rows[plan.reserved.name], start, self.name)
         return plan.values, plan.rows
 
     def write(self, writer: Writer, values: Mapping[str, int]) -> None:
@@ -314,7 +321,8 @@ class Header:
                     wrong = part
             spans.append(Span(at, part.width, self.name, name, value, meaning, cite))
             at += part.width
-        return _Plan(values, rows, tuple(spans), wrong)
+        reserved = next((c for c in self.choices if rows[c.name].restore is None), None)
+        return _Plan(values, rows, tuple(spans), wrong, reserved)
 
 
 class Pattern(NamedTuple):

@@ -63,7 +63,9 @@ def read_lowpan(reader: Reader, env: Env, found: Lowpan) -> None:
     Raises ``WireError``.
     """
     page = 0
+    rank = 0
     for _ in range(ipv6.DEEPEST):
+        reader.layer = "6LoWPAN dispatch"
         octet = reader.peek("the 6LoWPAN dispatch octet", dispatch.PAGES[page].cite)
         kind = dispatch.PAGES[page][octet]
         if kind.key == "page":
@@ -75,16 +77,30 @@ def read_lowpan(reader: Reader, env: Env, found: Lowpan) -> None:
                 f"dispatch octet {octet:#04x} in page {page} is "
                 + ("reserved" if kind.key == "reserved" else f"{kind.name}: not read further"),
                 offset=reader.pos,
-                layer="6LoWPAN dispatch",
+                layer=reader.layer,
                 cite=kind.cite,
             )
+        if kind.key in _ORDER:
+            if _ORDER[kind.key] <= rank:
+                raise Malformed(
+                    f"a {kind.name} stands behind a header that it must precede",
+                    offset=reader.pos,
+                    layer=reader.layer,
+                    cite=rfc(4944, "5"),
+                )
+            rank = _ORDER[kind.key]
         env = handler(reader, env, found) or env
-        if reader.left == 0 or found.datagram is not None or found.fragment_octets:
+        ended = reader.left == 0 and kind.key not in ("mesh", "bc0")  # behind these something follows
+        if ended or found.datagram is not None or found.fragment_octets:
             return
     raise Malformed(
         f"more than {ipv6.DEEPEST} headers in one frame", offset=reader.pos, layer=reader.layer,
         cite=dispatch.PAGE_0.cite,
     )  # fmt: skip
+
+
+# "When more than one LoWPAN header is used in the same packet, they MUST appear in the following order"
+_ORDER = {"mesh": 1, "bc0": 2, "frag1": 3, "fragn": 3}
 
 
 def _nalp(reader: Reader, _env: Env, found: Lowpan) -> None:
