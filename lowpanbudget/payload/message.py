@@ -192,6 +192,12 @@ class Message:
         values[field.name] = [items[index % len(items)] for index in range(count)]
         return values
 
+    def to_construct(self) -> Any:
+        """Return a declaration of the construct library that reads and builds the same octets."""
+        from lowpanbudget.payload.construct_form import message_form  # noqa: PLC0415 - construct is heavy
+
+        return message_form(self.fields, self._order)
+
     @property
     def _layer(self) -> str:
         return f"message {self.name}"
