@@ -9,9 +9,19 @@ from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, NotSupported, Reserved
 from lowpanbudget.layers.internet import ipv6, udp
-from lowpanbudget.layers.lowpan import dispatch, fragment, mesh
+from lowpanbudget.layers.lowpan import (
+    dispatch,
+    escape,
+    fragment,
+    legacy,
+    lorh,
+    mesh,
+    recovery,
+)
 from lowpanbudget.layers.lowpan.fragment import Fragment
-from lowpanbudget.stack.datagram import Chain, fill, read_chain
+from lowpanbudget.layers.lowpan.recovery import Rfrag
+from lowpanbudget.stack.datagram import Chain, Piece, fill, read_chain
+from lowpanbudget.stack.routed import Placed, read_routed
 
 
 class Notice(NamedTuple):
@@ -40,7 +50,8 @@ class Lowpan:
     """What a 6LoWPAN payload held.
 
     ``source`` and ``destination`` are the link addresses that count: a mesh header's ends, else the MAC's. A fragment
-    has ``fragment`` and the uncompressed ``fragment_octets`` that it brings; a whole datagram has ``datagram``.
+    has ``fragment`` and the ``fragment_octets`` that it brings, uncompressed (of a recoverable fragment: compressed); a
+    whole datagram has ``datagram``. ``routing`` holds routing headers until the IPHC header that they belong to.
     """
 
     source: bytes | None = None
@@ -48,9 +59,12 @@ class Lowpan:
     layers: list[object] = field(default_factory=list)
     notices: list[Notice] = field(default_factory=list)
     datagram: Datagram | None = None
-    fragment: Fragment | None = None
+    fragment: Fragment | Rfrag | None = None
     fragment_octets: bytes = b""
     checksum_elided: bool = False
+    routing: list[Placed] = field(default_factory=list)
+    compressed: bytes = b""  # what a first recoverable fragment brings
+    done: bool = False
 
     def note(self, name: str, text: str, cite: Cite | None, offset: int) -> None:
         """Add a notice."""
@@ -70,12 +84,12 @@ def read_lowpan(reader: Reader, env: Env, found: Lowpan) -> None:
         kind = dispatch.PAGES[page][octet]
         if kind.key == "page":
             page = dispatch.read_page(reader)
+            rank = rank if page == 0 else _PAGED
             continue
         handler = _HANDLERS.get(kind.key)
         if handler is None:
-            raise (Reserved if kind.key == "reserved" else NotSupported)(
-                f"dispatch octet {octet:#04x} in page {page} is "
-                + ("reserved" if kind.key == "reserved" else f"{kind.name}: not read further"),
+            raise (Reserved if kind.key in {"reserved", "unassigned"} else NotSupported)(
+                f"dispatch octet {octet:#04x} in page {page} is {kind.name}: not read further",
                 offset=reader.pos,
                 layer=reader.layer,
                 cite=kind.cite,
@@ -86,12 +100,18 @@ def read_lowpan(reader: Reader, env: Env, found: Lowpan) -> None:
                     f"a {kind.name} stands behind a header that it must precede",
                     offset=reader.pos,
                     layer=reader.layer,
-                    cite=rfc(4944, "5"),
+                    cite=rfc(4944, "5") if rank < _PAGED else rfc(8025, "4"),
                 )
             rank = _ORDER[kind.key]
+        if found.routing and kind.key not in _BEHIND_ROUTING:
+            raise Malformed(
+                f"{kind.name} stands behind routing headers, which LOWPAN_IPHC must follow",
+                offset=reader.pos,
+                layer=reader.layer,
+                cite=rfc(8138, "3.2.1"),
+            )
         env = handler(reader, env, found) or env
-        ended = reader.left == 0 and kind.key not in ("mesh", "bc0")  # behind these something follows
-        if ended or found.datagram is not None or found.fragment_octets:
+        if found.done:
             return
     raise Malformed(
         f"more than {ipv6.DEEPEST} headers in one frame", offset=reader.pos, layer=reader.layer,
@@ -100,7 +120,9 @@ def read_lowpan(reader: Reader, env: Env, found: Lowpan) -> None:
 
 
 # "When more than one LoWPAN header is used in the same packet, they MUST appear in the following order"
-_ORDER = {"mesh": 1, "bc0": 2, "frag1": 3, "fragn": 3}
+_ORDER = {"mesh": 1, "bc0": 2, "frag1": 3, "fragn": 3, "rfrag": 3, "rfrag-ack": 3}
+_PAGED = 4  # RFC 8025 section 4: mesh and fragment headers stand "before the first Page 1 Paging Dispatch"
+_BEHIND_ROUTING = {"iphc", "critical-6lorh", "elective-6lorh"}
 
 
 def _nalp(reader: Reader, _env: Env, found: Lowpan) -> None:
@@ -108,6 +130,20 @@ def _nalp(reader: Reader, _env: Env, found: Lowpan) -> None:
     found.note("not-lowpan", "the payload is not a LoWPAN frame", kind.cite, reader.pos)
     reader.layer = "payload"
     reader.rest("payload", kind.name, kind.cite)
+    found.done = True
+
+
+def _escape(reader: Reader, _env: Env, found: Lowpan) -> None:
+    start = reader.pos
+    header = escape.decode(reader)
+    found.layers.append(header)
+    entry = header.entry
+    raise (NotSupported if entry.key == "command" else Reserved)(
+        f"escape extension type {header.kind} is {entry.name}: not read further",
+        offset=start,
+        layer="ESC",
+        cite=entry.cite,
+    )
 
 
 def _mesh(reader: Reader, env: Env, found: Lowpan) -> Env:
@@ -142,7 +178,7 @@ def _fragment(reader: Reader, _env: Env, found: Lowpan) -> None:
             cite=fragment.CITE,
         )
     _note_unaligned(found, header, len(octets), start)
-    found.fragment_octets = octets
+    found.fragment_octets, found.done = octets, True
 
 
 def _note_unaligned(found: Lowpan, header: Fragment, octets: int, start: int) -> None:
@@ -155,11 +191,57 @@ def _note_unaligned(found: Lowpan, header: Fragment, octets: int, start: int) ->
         )
 
 
+def _recoverable(reader: Reader, _env: Env, found: Lowpan) -> None:
+    header = recovery.decode(reader)
+    found.layers.append(header)
+    found.fragment = header
+    octets = reader.data[reader.pos : reader.end]
+    if header.first and octets:
+        found.compressed = octets
+        return  # the compressed headers follow, and can be read
+    reader.layer = "payload"
+    reader.rest("fragment payload", "octets of the compressed form", recovery.CITE)
+    found.fragment_octets, found.done = octets, True
+
+
+def _acknowledgement(reader: Reader, _env: Env, found: Lowpan) -> None:
+    found.layers.append(recovery.decode_ack(reader))
+    found.done = True
+
+
+def _routing(reader: Reader, _env: Env, found: Lowpan) -> None:
+    start = reader.pos
+    header = lorh.decode(reader)
+    found.layers.append(header)
+    found.routing.append(Placed(start, header))
+
+
+def _hc1(reader: Reader, env: Env, found: Lowpan) -> None:
+    start = reader.pos
+    layer = legacy.decode(reader, env)
+    found.layers.append(layer)
+    if layer.old_identifiers:
+        text = "identifiers of 16-bit addresses are those of RFC 4944 section 6, with the PAN ID"
+        found.note("old-identifiers", text, rfc(4944, "6"), start)
+    chain = Chain([Piece(ipv6.IPV6, bytearray(bytes(layer.header)))])
+    chain.last = layer.header.next_header
+    reader.layer = "payload"
+    chain.payload = reader.rest("payload", ipv6.next_header_name(chain.last))
+    if layer.udp is not None and layer.length_elided:
+        chain.pieces.append(Piece(ipv6.UDP, bytearray(bytes(layer.udp))))
+    elif layer.udp is not None:  # its length was carried: it must come back as it was
+        chain.payload = bytes(layer.udp) + chain.payload
+    _finish(chain, found, start)
+
+
 def _iphc(reader: Reader, env: Env, found: Lowpan) -> None:
     chain = Chain()
     start = reader.pos
     try:
-        read_chain(reader, env, chain)
+        if found.routing:
+            read_routed(reader, env, chain, found.routing, found.note)
+        else:
+            read_chain(reader, env, chain)
     finally:
         found.layers += chain.layers
     _finish(chain, found, start)
@@ -177,8 +259,8 @@ def _ipv6(reader: Reader, _env: Env, found: Lowpan) -> None:
     if reader.left:
         reader.rest("payload", ipv6.next_header_name(header.next_header))
     octets = reader.data[at : reader.end]
-    expected = found.fragment.size if found.fragment else len(octets)
-    if header.payload_length + ipv6.OCTETS != expected:
+    expected = found.fragment.size if isinstance(found.fragment, Fragment) else len(octets)
+    if not found.compressed and header.payload_length + ipv6.OCTETS != expected:
         found.note(
             "ipv6-length-differs",
             f"the IPv6 payload length {header.payload_length} and the {expected - ipv6.OCTETS} "
@@ -192,7 +274,7 @@ def _ipv6(reader: Reader, _env: Env, found: Lowpan) -> None:
 def _finish(chain: Chain, found: Lowpan, start: int) -> None:
     """Fill in lengths and checksums and deliver the datagram or the first fragment's part of it."""
     missing = 0
-    if found.fragment is not None:
+    if isinstance(found.fragment, Fragment):
         missing = found.fragment.size - chain.header_octets - len(chain.payload)
         if missing < 0:
             raise Malformed(
@@ -211,12 +293,17 @@ def _finish(chain: Chain, found: Lowpan, start: int) -> None:
             rfc(6282, "4.3.2"),
             start,
         )
-    _deliver(found, fill(chain, missing), start)
+    # of a recoverable fragment the compressed octets are kept: it takes all of them to expand
+    _deliver(found, b"" if found.compressed else fill(chain, missing), start)
 
 
 def _deliver(found: Lowpan, octets: bytes, start: int) -> None:
+    found.done = True
     if found.fragment is None:
         found.datagram = Datagram(octets, found.checksum_elided)
+        return
+    if isinstance(found.fragment, Rfrag):
+        found.fragment_octets = found.compressed
         return
     if len(octets) > found.fragment.size:
         raise Malformed(
@@ -232,6 +319,12 @@ def _deliver(found: Lowpan, octets: bytes, start: int) -> None:
 
 _HANDLERS: dict[str, Callable[[Reader, Env, Lowpan], Env | None]] = {
     "nalp": _nalp,
+    "esc": _escape,
+    "rfrag": _recoverable,
+    "rfrag-ack": _acknowledgement,
+    "critical-6lorh": _routing,
+    "elective-6lorh": _routing,
+    "hc1": _hc1,
     "mesh": _mesh,
     "bc0": _broadcast,
     "frag1": _fragment,

@@ -45,12 +45,27 @@ PAGE_1 = Patterns(
     ),
 )
 
+_REGISTRY = rfc(8025, "6.2")
+_ALL_BUT_PAGE_SWITCH = ("0xxxxxxx", "10xxxxxx", "110xxxxx", "1110xxxx")
+_UNASSIGNED = Patterns(
+    "6LoWPAN dispatch, pages 2 to 14",
+    _REGISTRY,
+    (
+        *((bits, "unassigned", "unassigned", _REGISTRY) for bits in _ALL_BUT_PAGE_SWITCH),
+        _PAGE_SWITCH,
+    ),
+)
 _EXPERIMENTS = Patterns(
     "6LoWPAN dispatch, page 15",
-    rfc(8025, "6.2"),
-    (_PAGE_SWITCH,),
+    _REGISTRY,
+    (
+        *(
+            (bits, "experiment", "reserved for experimental use", _REGISTRY)
+            for bits in _ALL_BUT_PAGE_SWITCH
+        ),
+        _PAGE_SWITCH,
+    ),
 )
-_UNASSIGNED = Patterns("6LoWPAN dispatch, pages 2 to 14", rfc(8025, "6.2"), (_PAGE_SWITCH,))
 
 PAGES = (PAGE_0, PAGE_1, *(_UNASSIGNED,) * 13, _EXPERIMENTS)
 
@@ -65,7 +80,10 @@ PAGE_SWITCH = Header(
     (
         Bits("dispatch", 4, "page switch", fixed=0b1111),
         Bits(
-            "page", 4, {0: "page 0, the default", 1: "page 1: routing headers", 15: "experiments"}
+            "page",
+            4,
+            {0: "page 0, the default", 1: "page 1: routing headers", 15: "page 15: experiments"}
+            | dict.fromkeys(range(2, 15), "a page without any headers yet"),
         ),
     ),
 )
