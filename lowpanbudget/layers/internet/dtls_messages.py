@@ -1,0 +1,203 @@
+"""What DTLS records carry: content types, alerts, handshake message headers (RFC 6347 section 4.2.2, RFC 9147 5.2).
+
+    handshake    type 1 | length 3 | message sequence 2 | fragment offset 3 | fragment length 3 | fragment
+    alert        level 1 | description 1
+
+Bodies of handshake messages are kept as octets: a budget needs their length alone.
+"""
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.cites import rfc
+from lowpanbudget.errors import Malformed
+from lowpanbudget.fields import Bits, Header
+
+LAYER = "DTLS"
+HANDSHAKE_CITE = rfc(6347, "4.2.2")
+ALERT_CITE = rfc(5246, "7.2")
+
+
+class Content(IntEnum):
+    """Content types (RFC 9147 figure 5)."""
+
+    CHANGE_CIPHER_SPEC = 20
+    ALERT = 21
+    HANDSHAKE = 22
+    APPLICATION = 23
+    HEARTBEAT = 24
+    CID = 25
+    ACK = 26
+
+
+CONTENT_NAMES = {
+    20: "change cipher spec",
+    21: "alert",
+    22: "handshake",
+    23: "application data",
+    24: "heartbeat",
+    25: "protected, with connection ID",
+    26: "acknowledgement",
+}
+# RFC 6347 section 4.3.2 and RFC 9147 section 5.2; certificate_url, certificate_status (21, 22) from memory
+HANDSHAKE_NAMES = {
+    0: "hello request",
+    1: "client hello",
+    2: "server hello",
+    3: "hello verify request",
+    4: "new session ticket",
+    5: "end of early data",
+    8: "encrypted extensions",
+    9: "request connection ID",
+    10: "new connection ID",
+    11: "certificate",
+    12: "server key exchange",
+    13: "certificate request",
+    14: "server hello done",
+    15: "certificate verify",
+    16: "client key exchange",
+    20: "finished",
+    21: "certificate URL",
+    22: "certificate status",
+    24: "key update",
+    254: "message hash",
+}
+# RFC 5246 section 7.2 and RFC 8446 section 6, from memory
+ALERT_NAMES = {
+    0: "close notify",
+    10: "unexpected message",
+    20: "bad record MAC",
+    21: "decryption failed",
+    22: "record overflow",
+    30: "decompression failure",
+    40: "handshake failure",
+    41: "no certificate",
+    42: "bad certificate",
+    43: "unsupported certificate",
+    44: "certificate revoked",
+    45: "certificate expired",
+    46: "certificate unknown",
+    47: "illegal parameter",
+    48: "unknown CA",
+    49: "access denied",
+    50: "decode error",
+    51: "decrypt error",
+    60: "export restriction",
+    70: "protocol version",
+    71: "insufficient security",
+    80: "internal error",
+    86: "inappropriate fallback",
+    90: "user canceled",
+    100: "no renegotiation",
+    109: "missing extension",
+    110: "unsupported extension",
+    111: "certificate unobtainable",
+    112: "unrecognized name",
+    113: "bad certificate status response",
+    114: "bad certificate hash value",
+    115: "unknown PSK identity",
+    116: "certificate required",
+    120: "no application protocol",
+}
+LEVEL_NAMES = {1: "warning", 2: "fatal"}
+
+HANDSHAKE = Header(
+    LAYER,
+    HANDSHAKE_CITE,
+    (
+        Bits(
+            "handshake type", 8, lambda value: HANDSHAKE_NAMES.get(value, "unknown handshake type")
+        ),
+        Bits("message length", 24, "octets of the whole message"),
+        Bits("message sequence", 16, "counts handshake messages"),
+        Bits("fragment offset", 24, "where in the message this fragment begins"),
+        Bits("fragment length", 24, "octets of this fragment"),
+    ),
+)
+ALERT = Header(
+    LAYER,
+    ALERT_CITE,
+    (
+        Bits("alert level", 8, LEVEL_NAMES),
+        Bits("alert description", 8, lambda value: ALERT_NAMES.get(value, "unknown alert")),
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Handshake:
+    """A handshake message or a fragment of one: ``length`` octets in all, ``body`` from ``offset`` on."""
+
+    type: int
+    length: int
+    sequence: int
+    offset: int
+    body: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Alert:
+    """An alert: level 1 (warning) or 2 (fatal), and its description."""
+
+    level: int
+    description: int
+
+
+def decode_content(
+    reader: Reader, content_type: int
+) -> tuple[Handshake, ...] | tuple[Alert] | bytes:
+    """Return what fills the rest: handshake messages, an alert, or octets for any other type.
+
+    Raises ``Truncated`` and ``Malformed``. Each handshake message takes 12 octets at least, so the walk is bounded.
+    """
+    if content_type == Content.HANDSHAKE:
+        found = []
+        while reader.left:
+            found.append(_decode_handshake(reader))
+        return tuple(found)
+    if content_type == Content.ALERT:
+        values, _ = ALERT.read(reader)
+        if reader.left:
+            raise Malformed(
+                "an alert has two octets", offset=reader.pos, layer=LAYER, cite=ALERT_CITE
+            )
+        return (Alert(values["alert level"], values["alert description"]),)
+    name = CONTENT_NAMES.get(content_type, f"content of type {content_type}")
+    return reader.rest(name, "content", rfc(6347, "4.1"))
+
+
+def _decode_handshake(reader: Reader) -> Handshake:
+    start = reader.pos
+    values, _ = HANDSHAKE.read(reader)
+    length, offset = values["message length"], values["fragment offset"]
+    here = values["fragment length"]
+    if offset + here > length:
+        raise Malformed(
+            f"a fragment from {offset} to {offset + here} of a message of {length} octets",
+            offset=start,
+            layer=LAYER,
+            cite=HANDSHAKE_CITE,
+        )
+    body = reader.octets(here, "handshake message", "body", HANDSHAKE_CITE)
+    return Handshake(values["handshake type"], length, values["message sequence"], offset, body)
+
+
+def encode_handshake(writer: Writer, message: Handshake) -> None:
+    """Append a handshake message or fragment; raises ``RequestError`` for numbers that its fields cannot hold."""
+    HANDSHAKE.write(
+        writer,
+        {
+            "handshake type": message.type,
+            "message length": message.length,
+            "message sequence": message.sequence,
+            "fragment offset": message.offset,
+            "fragment length": len(message.body),
+        },
+    )
+    writer.octets(message.body, "handshake message", "body", HANDSHAKE_CITE)
+
+
+def encode_alert(writer: Writer, alert: Alert) -> None:
+    """Append an alert."""
+    ALERT.write(writer, {"alert level": alert.level, "alert description": alert.description})

@@ -1,0 +1,265 @@
+"""DTLS records sealed and opened under given keys: 1.2 (RFC 6347 4.1.2, RFC 9146 5) and 1.3 (RFC 9147 section 4).
+
+    1.2             explicit nonce if the suite has one | encrypted content | tag
+    1.2 with CID    ... encrypted (content, real type, zeros) | tag         authenticated: see ``_additional``
+    1.3             encrypted (content, type, zeros) | tag                  authenticated: the header itself
+
+Handshakes, key derivation and replay windows are the caller's. Two records with one number under one key would give
+each other away: ``Nonces`` refuses the second.
+"""
+
+from dataclasses import dataclass
+
+from lowpanbudget.bits import Span, Writer
+from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.errors import Malformed, RequestError
+from lowpanbudget.layers.internet import dtls
+from lowpanbudget.layers.internet.aead import Nonces, failure_at
+from lowpanbudget.layers.internet.dtls import Record, Unified
+from lowpanbudget.layers.internet.dtls_messages import CONTENT_NAMES, LAYER, Content
+from lowpanbudget.layers.internet.dtls_suites import RecordKeys, Suite, Version
+
+AAD_CITE = rfc(6347, "4.1.2.1")
+CID_AAD = rfc(9146, "5.3")
+MASK_CITE = rfc(9147, "4.2.3")
+_PLACEHOLDER = b"\xff" * 8  # RFC 9146 section 5: seq_num_placeholder
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """What a record held: content type, content, and its whole sequence number."""
+
+    content_type: int
+    content: bytes
+    sequence: int
+
+
+def seal_1_2(
+    writer: Writer,
+    content: bytes | Writer,
+    keys: RecordKeys,
+    suite: Suite,
+    *,
+    epoch: int,
+    sequence: int,
+    content_type: int = Content.APPLICATION,
+    cid: bytes = b"",
+    padding: int = 0,
+    used: Nonces | None = None,
+) -> Record:
+    """Return the protected record of DTLS 1.2, appended to ``writer``.
+
+    With a connection ID the content type goes inside (RFC 9146) and ``padding`` zeros may follow it. Spans of a
+    ``Writer`` given as content name the encrypted octets. Raises ``RequestError`` for what cannot be sealed.
+    """
+    _check(suite, "1.2", keys, epoch, sequence, content_type)
+    inner = _inner(content, content_type, padding, CID_AAD) if cid else _plain(content, padding)
+    number = epoch.to_bytes(2, "big") + sequence.to_bytes(6, "big")
+    outer = Content.CID if cid else content_type
+    head = Record(outer, epoch, sequence, b"", cid=cid)
+    ciphertext = suite.aead.seal(
+        keys.key, _nonce_1_2(suite, keys, number), bytes(inner.data),
+        _additional(head, number, len(inner.data)), used,
+    )  # fmt: skip
+    fragment = number[8 - suite.explicit :] + ciphertext
+    record = Record(outer, epoch, sequence, fragment, cid=cid)
+    dtls.write_header(writer, record, len(fragment))
+    writer.octets(fragment[: suite.explicit], *dtls.EXPLICIT_NONCE)
+    _append_sealed(writer, inner, ciphertext, suite)
+    return record
+
+
+def seal_1_3(
+    writer: Writer,
+    content: bytes | Writer,
+    keys: RecordKeys,
+    suite: Suite,
+    *,
+    epoch: int,
+    sequence: int,
+    content_type: int = Content.APPLICATION,
+    cid: bytes = b"",
+    sequence_octets: int = 1,
+    has_length: bool = False,
+    padding: int = 0,
+    used: Nonces | None = None,
+) -> Unified:
+    """Return the protected record of DTLS 1.3, appended to ``writer``.
+
+    Zeros are added where the ciphertext would have fewer than 16 octets: "Senders MUST pad short plaintexts out".
+    Spans and errors as ``seal_1_2``.
+    """
+    _check(suite, "1.3", keys, epoch, sequence, content_type)
+    if sequence_octets not in (1, 2):
+        raise RequestError("a sequence number has 1 or 2 octets", cite=dtls.UNIFIED_CITE)
+    length = len(content if isinstance(content, bytes) else content.data) + 1 + suite.aead.tag
+    padding = max(padding, dtls.SHORTEST_UNIFIED - length)
+    inner = _inner(content, content_type, padding, MASK_CITE)
+    length = len(inner.data) + suite.aead.tag
+    low = sequence & (1 << 8 * sequence_octets) - 1
+    head = Unified(epoch & 3, low, b"", cid, sequence_octets, has_length)
+    ciphertext = suite.aead.seal(
+        keys.key, _xor(keys.iv, sequence), bytes(inner.data), _header_octets(head, length), used
+    )
+    hidden = low ^ _mask(suite, keys, ciphertext, sequence_octets)
+    record = Unified(epoch & 3, hidden, ciphertext, cid, sequence_octets, has_length)
+    dtls.write_header(writer, record, length)
+    _append_sealed(writer, inner, ciphertext, suite)
+    return record
+
+
+def open_1_2(record: Record, keys: RecordKeys, suite: Suite) -> Opened:
+    """Return what a protected record of DTLS 1.2 holds; raises ``BadMic`` or another ``WireError``."""
+    _check(suite, "1.2", keys, record.epoch, record.sequence, record.content_type)
+    number = record.epoch.to_bytes(2, "big") + record.sequence.to_bytes(6, "big")
+    at = len(_header_octets(record, len(record.fragment)))
+    sealed = record.fragment[suite.explicit :]
+    if len(sealed) < suite.aead.tag:
+        raise Malformed(
+            f"{len(record.fragment)} octets are too few for {suite.name}",
+            offset=at, layer=LAYER, cite=suite.cite,
+        )  # fmt: skip
+    explicit = record.fragment[: suite.explicit] or number
+    text = suite.aead.open(
+        keys.key,
+        _nonce_1_2(suite, keys, explicit),
+        sealed,
+        _additional(record, number, len(sealed) - suite.aead.tag),
+        failure_at(at + suite.explicit, LAYER, AAD_CITE),
+    )
+    if not record.cid:
+        return Opened(record.content_type, text, record.sequence)
+    return _unwrap(text, record.sequence, at + suite.explicit, CID_AAD)
+
+
+def open_1_3(record: Unified, keys: RecordKeys, suite: Suite, *, next_sequence: int = 0) -> Opened:
+    """Return what a protected record of DTLS 1.3 holds; raises ``BadMic`` or another ``WireError``.
+
+    ``next_sequence`` is one more than the highest number opened so far in this epoch: of the numbers with these low
+    bits the closest to it is meant (RFC 9147 section 4.2.2).
+    """
+    _check(suite, "1.3", keys, record.epoch, 0, Content.APPLICATION)
+    size = len(record.fragment)
+    at = len(_header_octets(record, max(size, dtls.SHORTEST_UNIFIED)))
+    if size < dtls.SHORTEST_UNIFIED:
+        raise Malformed(f"{size} octets of ciphertext", offset=at, layer=LAYER, cite=MASK_CITE)
+    low = record.sequence ^ _mask(suite, keys, record.fragment, record.sequence_octets)
+    sequence = _closest(low, 8 * record.sequence_octets, next_sequence)
+    head = Unified(record.epoch, low, b"", record.cid, record.sequence_octets, record.has_length)
+    text = suite.aead.open(
+        keys.key,
+        _xor(keys.iv, sequence),
+        record.fragment,
+        _header_octets(head, size),
+        failure_at(at, LAYER, rfc(9147, "4.5.2")),
+    )
+    return _unwrap(text, sequence, at, dtls.UNIFIED_CITE)
+
+
+def _check(
+    suite: Suite, version: Version, keys: RecordKeys, epoch: int, sequence: int, content_type: int
+) -> None:
+    if suite.version != version:
+        raise RequestError(
+            f"{suite.name} is of DTLS {suite.version}, not {version}", cite=suite.cite
+        )
+    keys.check(suite)
+    epochs = 1 << 16 if version == "1.2" else 1 << 64
+    if not 0 <= epoch < epochs or not 0 <= sequence < 1 << 48:
+        raise RequestError(f"epoch {epoch}, sequence number {sequence}: too large", cite=dtls.CITE)
+    if content_type not in CONTENT_NAMES:
+        raise RequestError(f"content type {content_type} is not 20 to 26", cite=dtls.DEMULTIPLEX)
+
+
+def _plain(content: bytes | Writer, padding: int) -> Writer:
+    """Return the content with its spans."""
+    if padding:
+        raise RequestError("DTLS 1.2 pads only with a connection ID", cite=dtls.CID_CITE)
+    inner = Writer(LAYER)
+    if isinstance(content, Writer):
+        inner.append(content)
+    else:
+        inner.octets(content, "content", "application data, encrypted", dtls.CITE)
+    return inner
+
+
+def _inner(content: bytes | Writer, content_type: int, padding: int, cite: Cite) -> Writer:
+    """Return content, real type and zeros: what DTLSInnerPlaintext holds."""
+    inner = _plain(content, 0)
+    inner.layer = LAYER
+    inner.octets(
+        bytes([content_type]), "real content type", f"{CONTENT_NAMES[content_type]}, encrypted",
+        cite, value=content_type,
+    )  # fmt: skip
+    inner.octets(bytes(max(padding, 0)), "padding", "zeros", cite, "longer content")
+    return inner
+
+
+def _append_sealed(writer: Writer, inner: Writer, ciphertext: bytes, suite: Suite) -> None:
+    """Append ciphertext under the spans of the text it hides: the cipher keeps their order. Then the tag."""
+    at = writer.pos * 8
+    writer.spans += [span._replace(offset_bits=span.offset_bits + at) for span in inner.spans]
+    tag = ciphertext[len(inner.data) :]
+    # a weaker tag is no advice, so nothing removes it
+    writer.spans.append(
+        Span(at + len(inner.data) * 8, len(tag) * 8, LAYER, "tag", tag, "integrity of the record", suite.cite)
+    )  # fmt: skip
+    writer.data += ciphertext
+
+
+def _unwrap(text: bytes, sequence: int, at: int, cite: Cite) -> Opened:
+    """Return the content before the last octet that is not zero, which is its type."""
+    content = text.rstrip(b"\0")
+    if not content:
+        raise Malformed("nothing but zeros: no content type", offset=at, layer=LAYER, cite=cite)
+    return Opened(content[-1], content[:-1], sequence)
+
+
+def _nonce_1_2(suite: Suite, keys: RecordKeys, number: bytes) -> bytes:
+    if suite.explicit:
+        return keys.iv + number
+    return _xor(keys.iv, int.from_bytes(number, "big"))
+
+
+def _xor(iv: bytes, number: int) -> bytes:
+    return (int.from_bytes(iv, "big") ^ number).to_bytes(len(iv), "big")
+
+
+def _additional(record: Record, number: bytes, length: int) -> bytes:
+    """Return what a tag of 1.2 covers besides the content (RFC 5246 section 6.2.3.3; RFC 9146 section 5.3)."""
+    kind, version = bytes([record.content_type]), record.version.to_bytes(2, "big")
+    size = length.to_bytes(2, "big")
+    if not record.cid:
+        return number + kind + version + size
+    count = bytes([len(record.cid)])
+    return _PLACEHOLDER + kind + count + kind + version + number + record.cid + size
+
+
+def _header_octets(record: Record | Unified, length: int) -> bytes:
+    writer = Writer(LAYER)
+    dtls.write_header(writer, record, length)
+    return bytes(writer.data)
+
+
+def _mask(suite: Suite, keys: RecordKeys, ciphertext: bytes, octets: int) -> int:
+    """Return what hides the sequence number: the block cipher over the first 16 octets of ciphertext."""
+    from cryptography.hazmat.primitives.ciphers import Cipher, algorithms, modes  # noqa: PLC0415  # heavy
+
+    if suite.aead.family == "ChaCha20-Poly1305":
+        encryptor = Cipher(
+            algorithms.ChaCha20(keys.sequence_key, ciphertext[:16]), None
+        ).encryptor()
+        mask = encryptor.update(bytes(octets))
+    else:
+        # one block under a key of its own, as RFC 9147 section 4.2.3 says: the mode hides no text here
+        encryptor = Cipher(algorithms.AES(keys.sequence_key), modes.ECB()).encryptor()  # noqa: S305
+        mask = encryptor.update(ciphertext[:16])[:octets]
+    return int.from_bytes(mask, "big")
+
+
+def _closest(low: int, bits: int, wanted: int) -> int:
+    """Return the number with these low bits that is closest to ``wanted`` and not below zero."""
+    window = 1 << bits
+    base = wanted - wanted % window + low
+    candidates = [number for number in (base - window, base, base + window) if number >= 0]
+    return min(candidates, key=lambda number: abs(number - wanted))
