@@ -1,12 +1,34 @@
-"""Line and column of a value in a TOML text, found by marking it.
+"""Line and column of every key and value of a TOML text.
 
-No TOML reader keeps the place of a value. So the text is read by a library that writes it back unchanged, the value is
-replaced by a marker, and where the marker turns up is the place. Only the path of an error pays for this.
+``tomllib`` says where for syntax faults only, libraries that keep the layout say it of nothing. The text is known to be
+valid TOML when it comes here, so one pass over its tokens finds all places; only faults pay for it.
 """
 
-from typing import Any
+import re
+from bisect import bisect_right
+from contextlib import suppress
+from typing import NamedTuple
 
-_MARK = "\x00mark\x00".replace("\x00", "~")
+Path = tuple[str | int, ...]
+
+_BLANK = re.compile(r"(?:[ \t\r\n]++|#[^\n]*+)*+")
+# the long forms may end with one or two quotes more (TOML 1.0, "String")
+_STRINGS = (
+    re.compile(r'"""(?:\\.|"{1,2}(?!")|[^"\\]++)*+"{3,5}', re.DOTALL),
+    re.compile(r"'''(?:'{1,2}(?!')|[^']++)*+'{3,5}", re.DOTALL),
+    re.compile(r'"(?:\\.|[^"\\]++)*+"'),
+    re.compile(r"'[^']*+'"),
+)
+# a number, a truth, a date with time behind one blank
+_BARE = re.compile(r"[^\s,\]}#]+(?: \d[^\s,\]}#]*)?")
+_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+
+
+class _Place(NamedTuple):
+    """Offsets of a key (of an element, of a table's header) and of its value."""
+
+    key: int
+    value: int
 
 
 class Places:
@@ -14,49 +36,128 @@ class Places:
 
     def __init__(self, text: str) -> None:
         self._text = text
+        self._lines = [0, *(match.end() for match in re.finditer("\n", text))]
+        self._at = 0
+        self._found: dict[Path, _Place] = {}
+        self._counts: dict[Path, int] = {}  # of arrays of tables
+        # nested too deep, or text that is no TOML after all: what was found so far serves
+        with suppress(RecursionError, LookupError):
+            self._document()
 
-    def of(self, path: tuple[str | int, ...]) -> tuple[int, int]:
-        """Return line and column, from 1, of the value at a path.
+    def of(self, path: Path, *, key: bool = False) -> tuple[int, int]:
+        """Return line and column, from 1, of the value (or the ``key``) at a path.
 
-        A value that is missing has the place of the table that should hold it.
+        What is missing has the place of the table that should hold it.
         """
         while path:
-            found = self._mark(path)
-            if found is not None:
-                return found
+            place = self._found.get(path)
+            if place is not None:
+                return self._line_column(place.key if key else place.value)
             path = path[:-1]
         return 1, 1
 
-    def _mark(self, path: tuple[str | int, ...]) -> tuple[int, int] | None:
-        import tomlkit  # noqa: PLC0415  # heavy: only errors pay for it
-        from tomlkit.exceptions import TOMLKitError  # noqa: PLC0415
+    def _line_column(self, offset: int) -> tuple[int, int]:
+        line = bisect_right(self._lines, offset)
+        return line, offset - self._lines[line - 1] + 1
 
-        try:
-            document = tomlkit.parse(self._text)
-            table: Any = document
-            for part in path[:-1]:
-                table = table[part]
-            value = table[path[-1]]
-            if isinstance(value, dict):
-                return self._first_of(path, value)
-            if isinstance(value, list) and value and isinstance(value[0], dict):
-                return self._first_of((*path, 0), value[0])
-            table[path[-1]] = _MARK
-            dumped = tomlkit.dumps(document)
-        except (TOMLKitError, KeyError, IndexError, TypeError, ValueError):
-            return None
-        at = dumped.find(f'"{_MARK}"')
-        if at < 0:
-            return None
-        before = dumped[:at]
-        return before.count("\n") + 1, at - (before.rfind("\n") + 1) + 1
+    def _document(self) -> None:
+        table: Path = ()
+        while self._skip():
+            if self._text[self._at] == "[":
+                table = self._header()
+            else:
+                self._pair(table)
 
-    def _first_of(
-        self, path: tuple[str | int, ...], value: dict[str, Any]
-    ) -> tuple[int, int] | None:
-        """Return the place of a table: that of its first key."""
-        for key in value:
-            found = self._mark((*path, key))
-            if found is not None:
-                return found[0], 1
-        return None
+    def _header(self) -> Path:
+        """Pass ``[table]`` or ``[[table]]``; return the path of the table it opens."""
+        start = self._at
+        width = 2 if self._text.startswith("[[", start) else 1
+        self._at += width
+        path: Path = ()
+        parts = self._key()
+        for last, part in ((index == len(parts) - 1, part) for index, part in enumerate(parts)):
+            path = (*path, part)
+            if last and width == 2:
+                self._counts[path] = self._counts.get(path, 0) + 1
+            self._found.setdefault(path, _Place(start, start))
+            if path in self._counts:
+                path = (*path, self._counts[path] - 1)
+                self._found.setdefault(path, _Place(start, start))
+        self._found[path] = _Place(start, start)  # its own header, not a sub-table's before it
+        self._at += width
+        return path
+
+    def _pair(self, table: Path) -> None:
+        """Pass ``key = value``."""
+        start = self._at
+        path = table
+        for part in self._key():
+            path = (*path, part)
+            self._found.setdefault(path, _Place(start, start))
+        self._at += 1  # the equals sign
+        self._skip()
+        self._found[path] = _Place(start, self._at)
+        self._value(path)
+
+    def _key(self) -> list[str]:
+        """Pass a key, bare, quoted or dotted, and the blanks behind it; return its parts."""
+        parts = []
+        while True:
+            self._skip()
+            if self._text[self._at] in "\"'":
+                parts.append(_plain(self._string()))
+            else:
+                parts.append(self._token(_BARE_KEY))
+            self._skip()
+            if not self._text.startswith(".", self._at):
+                return parts
+            self._at += 1
+
+    def _value(self, path: Path) -> None:
+        sign = self._text[self._at]
+        if sign in "\"'":
+            self._string()
+        elif sign == "[":
+            self._members(path, "]")
+        elif sign == "{":
+            self._members(path, "}")
+        else:
+            self._token(_BARE)
+
+    def _members(self, path: Path, end: str) -> None:
+        """Pass an array, or an inline table, from its opening sign to its ``end``."""
+        self._at += 1
+        index = 0
+        while self._skip() and self._text[self._at] != end:
+            if end == "}":
+                self._pair(path)
+            else:
+                self._found[(*path, index)] = _Place(self._at, self._at)
+                self._value((*path, index))
+            index += 1
+            self._skip()
+            self._at += self._text.startswith(",", self._at)
+        self._at += 1
+
+    def _string(self) -> str:
+        forms = (form for form in _STRINGS if form.match(self._text, self._at))
+        return self._token(next(forms, _BARE_KEY))
+
+    def _token(self, form: re.Pattern[str]) -> str:
+        match = form.match(self._text, self._at)
+        if match is None:
+            raise LookupError
+        self._at = match.end()
+        return match[0]
+
+    def _skip(self) -> bool:
+        """Pass blanks, line ends and comments; return whether anything is left."""
+        self._token(_BLANK)
+        return self._at < len(self._text)
+
+
+def _plain(quoted: str) -> str:
+    """Return the key in a quoted key."""
+    import tomllib  # noqa: PLC0415  # rare: it knows the escapes
+
+    return next(iter(tomllib.loads(f"{quoted} = 0")))
