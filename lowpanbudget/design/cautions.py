@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator
 
-from lowpanbudget.design.flow import FORWARDED, Path
+from lowpanbudget.design.flow import FORWARDED
+from lowpanbudget.design.path import Path
 from lowpanbudget.layers.lowpan.iphc import LINK_LOCAL
 
 

@@ -1,28 +1,20 @@
-"""A flow of a design: who sends to whom over which headers; it builds the frames of a hop and a payload.
+"""A flow of a design: who sends to whom, over which headers and how many hops.
 
 The knobs that turn a flow key stand at the end, beside what they turn.
 """
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 from ipaddress import IPv6Address
 from typing import Literal, NamedTuple
 
-from lowpanbudget.bits import Writer
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.design.application import NONE, Application, application_knobs
 from lowpanbudget.design.link import AddressForm, Link
-from lowpanbudget.env import Contexts, Env, interface_identifier
-from lowpanbudget.errors import DoesNotFit
-from lowpanbudget.layers.internet import ipv6, udp
-from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.design.routing import UNROUTED, Routing, routing_knobs
+from lowpanbudget.env import Contexts, interface_identifier
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.iphc import HLIM, LINK_LOCAL
-from lowpanbudget.stack.frame import Encoded
-from lowpanbudget.stack.packing import Options
-from lowpanbudget.stack.split import payloads
 
 Role = Literal["node", "collector", "border", "outside"]
 FIRST, FORWARDED = "first", "forwarded"
@@ -94,6 +86,7 @@ class Flow:
     flow_label: int = 0
     elide_udp_checksum: bool = False
     application: Application = NONE
+    routing: Routing = UNROUTED
     messages: tuple[str, ...] = ()
     every_s: float | None = None
     most_frames: int = 1
@@ -131,75 +124,6 @@ class Flow:
 
 
 @dataclass(frozen=True, slots=True)
-class Path:
-    """A flow on one hop of a link: everything that decides a frame but its payload."""
-
-    link: Link
-    contexts: Contexts
-    flow: Flow
-    hop: Hop
-
-    @property
-    def env(self) -> Env:
-        """Return what both ends of the hop know."""
-        return Env(self.hop.source, self.hop.destination, None, self.contexts)
-
-    def datagram(self, payload: bytes) -> bytes:
-        """Return the IPv6 datagram that carries ``payload``, its checksum computed."""
-        return self._around(bytes(self.flow.application.write(payload).data))
-
-    def _around(self, payload: bytes) -> bytes:
-        flow, form = self.flow, self.link.addresses
-        source = flow.source.ip(form)
-        destination = flow.group if flow.group is not None else flow.destination.ip(form)
-        length = udp.OCTETS + len(payload)
-        segment = bytes(Udp(flow.source_port, flow.destination_port, length, 0)) + payload
-        checksum = udp.checksum(source, destination, segment)
-        header = Ipv6(
-            flow.traffic_class, flow.flow_label, length, ipv6.UDP, self.hop.hop_limit,
-            source, destination,
-        )  # fmt: skip
-        return bytes(header) + segment[:6] + checksum.to_bytes(2, "big") + segment[8:]
-
-    def frames(self, payload: bytes) -> list[Encoded]:
-        """Return the frames that carry ``payload`` over this hop: one, or fragments.
-
-        Raises ``DoesNotFit`` when the datagram is over the MTU or no fragment fits.
-        """
-        link, hop = self.link, self.hop
-        return [
-            link.frame(hop.source, hop.destination, writer) for writer in self._payloads(payload)
-        ]
-
-    def count(self, payload_octets: int) -> int:
-        """Return how many frames a payload of so many octets takes; raises as ``frames``."""
-        return len(self._payloads(bytes(payload_octets)))
-
-    def _payloads(self, payload: bytes) -> list[Writer]:
-        tail = self.flow.application.write(payload)
-        datagram = self._around(bytes(tail.data))
-        if len(datagram) > self.link.mtu:
-            raise DoesNotFit(
-                f"the datagram has {len(datagram)} octets, the MTU is {self.link.mtu}",
-                by=len(datagram) - self.link.mtu,
-                cite=rfc(4944, "4"),
-            )
-        room = _link_room(self.link, self.hop.source, self.hop.destination)
-        options = Options(elide_udp_checksum=self.flow.elide_udp_checksum)
-        return payloads(datagram, self.env, room=room, options=options, tail=tail)
-
-
-@lru_cache(maxsize=256)
-def _link_room(link: Link, source: bytes, destination: bytes) -> int:
-    return link.room(source, destination)
-
-
-def paths(link: Link, contexts: Contexts, flow: Flow) -> list[Path]:
-    """Return the flow's paths, one for each hop that differs."""
-    return [Path(link, contexts, flow, hop) for hop in flow.hop_list(link)]
-
-
-@dataclass(frozen=True, slots=True)
 class FlowKnob:
     """One thing to change about a flow or the contexts it may use; fields as of ``LinkKnob``."""
 
@@ -221,6 +145,12 @@ def flow_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]
         yield FlowKnob(
             knob.key, knob.text, changed, contexts, knob.cite, knob.condition, knob.caution,
             knob.stronger,
+        )  # fmt: skip
+    for routing_knob in routing_knobs(flow.routing):
+        changed = replace(flow, routing=routing_knob.routing)
+        yield FlowKnob(
+            routing_knob.key, routing_knob.text, changed, contexts, routing_knob.cite,
+            routing_knob.condition,
         )  # fmt: skip
     ports = (flow.source_port, flow.destination_port)
     if any(port >> 4 != 0xF0B for port in ports):

@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from lowpanbudget.cites import Cite
-from lowpanbudget.design.flow import FlowKnob, Path, flow_knobs, paths
+from lowpanbudget.design.flow import FlowKnob, flow_knobs
 from lowpanbudget.design.link import LinkKnob, link_knobs
+from lowpanbudget.design.path import Path, paths
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,9 +6,11 @@ from ipaddress import IPv6Address
 from typing import TypeVar
 
 from lowpanbudget.design.application_shape import application
-from lowpanbudget.design.flow import Flow, Path, Station, paths
+from lowpanbudget.design.flow import Flow, Station
 from lowpanbudget.design.link import PHYS, Link
 from lowpanbudget.design.messages import to_messages
+from lowpanbudget.design.path import Path, paths
+from lowpanbudget.design.routing import UNROUTED, Routing
 from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, SecurityShape, StationShape
 from lowpanbudget.env import Context, Contexts
 from lowpanbudget.errors import LowpanError, RequestError
@@ -75,7 +77,15 @@ def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]
     stations = tuple(_station(station) for station in shape.station)
     by_name = {station.name: station for station in stations}
     link = _link(shape.link, shape.network.mtu)
-    border = next((station for station in stations if station.role == "border"), None)
+    border = next(
+        (
+            station
+            for role in ("border", "collector")
+            for station in stations
+            if station.role == role
+        ),
+        None,
+    )
     flows = tuple(_flow(flow, by_name, border) for flow in shape.flow)
     contexts = {
         context.id: Context(context.prefix, context.may_compress) for context in shape.context
@@ -241,6 +251,7 @@ def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:
                 f"a hop limit of {flow.hop_limit} ends before {flow.hops} hops", "Raise it",
             )  # fmt: skip
         yield from _flow_ends(index, flow, stations)
+        yield from _routing_flaws(index, flow, stations)
         for flaw in application(flow.coap, flow.oscore)[1]:
             yield flaw.under("flow", index)
         for number, name in enumerate(flow.messages):
@@ -249,6 +260,32 @@ def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:
                     ("flow", index, "messages", number), f"there is no message {name!r}",
                     f"Messages: {', '.join(sorted(messages)) or 'none'}",
                 )  # fmt: skip
+
+
+def _routing_flaws(
+    index: int, flow: FlowShape, stations: dict[str, StationShape]
+) -> Iterator[Flaw]:
+    given = flow.routing
+    if given is None:
+        return
+    source = stations.get(flow.source)
+    if given.route and source is not None and source.role == "node":
+        yield Flaw(
+            ("flow", index, "routing", "route"), "only the root writes source routes (RFC 6550 section 9.7)",
+            "Leave route out of flows that nodes send",
+        )  # fmt: skip
+    if given.route >= flow.hops and given.route:
+        yield Flaw(
+            ("flow", index, "routing", "route"),
+            f"a route over {given.route} routers takes {given.route + 1} hops, the flow has {flow.hops}",
+            "Count the routers between root and node",
+        )
+    if flow.group is not None:
+        yield Flaw(("flow", index, "routing"), "a flow to a group has no RPL artefacts here")
+    if not any(station.role in {"border", "collector"} for station in stations.values()):
+        yield Flaw(
+            ("flow", index, "routing"), "no station is the root", "Add a border or collector"
+        )
 
 
 def _flow_ends(index: int, flow: FlowShape, stations: dict[str, StationShape]) -> Iterator[Flaw]:
@@ -321,6 +358,23 @@ def _station(shape: StationShape) -> Station:
     )
 
 
+def _routing(shape: FlowShape, source: Station) -> Routing:
+    given = shape.routing
+    if given is None:
+        return UNROUTED
+    entry = given.entry_octets or (2 if source.extended is None else 8)
+    return Routing(
+        given.rpi,
+        given.instance,
+        given.sender_rank,
+        given.route,
+        entry,
+        given.tunnel,
+        given.form == "6lorh",
+        given.option_type,
+    )
+
+
 def _flow(shape: FlowShape, stations: dict[str, Station], border: Station | None) -> Flow:
     source = stations[shape.source]
     to_many = Station("group", "node", address=IPv6Address(0))
@@ -339,6 +393,7 @@ def _flow(shape: FlowShape, stations: dict[str, Station], border: Station | None
         shape.flow_label,
         shape.udp_checksum == "elided",
         application(shape.coap, shape.oscore)[0],
+        _routing(shape, source),
         tuple(shape.messages),
         None if shape.every_s is None else float(shape.every_s),
         shape.most_frames,

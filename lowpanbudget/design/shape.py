@@ -149,6 +149,28 @@ class StationShape(_Shape):
     )
 
 
+class RoutingShape(_Shape):
+    """What a RPL network adds to each datagram of the flow (RFC 6550, RFC 8138)."""
+
+    form: Literal["6lorh", "extension-headers"] = Field(
+        default="6lorh", description="As 6LoRH headers in page 1, or as IPv6 extension headers."
+    )
+    rpi: bool = Field(default=True, description="RPL packet information.")
+    option_type: Literal[0x63, 0x23] = Field(
+        default=0x63, description="Type of the RPL option: 0x63 (RFC 6553) or 0x23 (RFC 9008)."
+    )
+    instance: int = Field(default=0, ge=0, le=255, description="RPLInstanceID.")
+    sender_rank: int = Field(default=512, ge=0, le=0xFFFF, description="Rank of the sender.")
+    route: int = Field(
+        default=0, ge=0, le=120, description="Routers in the source route of a downward packet."
+    )
+    entry_octets: Literal[1, 2, 4, 8, 16] | None = Field(
+        default=None,
+        description="Last octets that tell routers' addresses apart; 2 without extended addresses, else 8.",
+    )
+    tunnel: bool = Field(default=False, description="An outer IPv6 header around the packet.")
+
+
 class FlowShape(_Shape):
     """Who sends to whom, over which headers, how often."""
 
@@ -167,6 +189,7 @@ class FlowShape(_Shape):
     udp_checksum: Literal["carried", "elided"] = Field(
         default="carried", description="Elided only with the permission of RFC 6282 section 4.3.2."
     )
+    routing: RoutingShape | None = None
     coap: CoapShape | None = None
     oscore: OscoreShape | None = None
     messages: list[str] = Field(

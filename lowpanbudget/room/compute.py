@@ -3,8 +3,9 @@
 from dataclasses import dataclass, field
 
 from lowpanbudget.design.cautions import cautions
-from lowpanbudget.design.flow import Flow, Path
+from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.path import Path
 from lowpanbudget.room.knobs import Saving, turn_all
 from lowpanbudget.room.ledger import Ledger
 from lowpanbudget.room.measure import cliffs, room_of

@@ -2,12 +2,12 @@
 
 from dataclasses import dataclass, field
 
-from lowpanbudget.design.flow import Path
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.path import Path
 from lowpanbudget.payload.bitmap import Entry, entries
 from lowpanbudget.payload.message import Message
 from lowpanbudget.room.knobs import Saving, best_together
-from lowpanbudget.room.measure import frames_of, room_of
+from lowpanbudget.room.measure import deepest, frames_of, room_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +18,8 @@ class Fit:
     ``batch`` of them. ``fits``: it takes no more frames than the flow allows. ``spare`` octets are
     left in one frame (negative: missing). ``frames`` is None when no datagram can be so large.
     ``batch``: how many ``batch_of`` one frame carries. ``padding_bits`` only fill up octets.
-    ``advice``: changes that together make one frame enough, none when none can.
+    ``advice``: changes that together make one frame enough, none when none can. ``deepest``: the
+    longest source route with which one frame is enough (None: the flow has none).
     """
 
     message: str
@@ -37,6 +38,7 @@ class Fit:
     padding_bits: int
     bitmap: tuple[Entry, ...] = field(repr=False)
     advice: tuple[Saving, ...] = ()
+    deepest: int | None = None
 
     @property
     def spare(self) -> int:
@@ -90,6 +92,7 @@ def _fit(message: Message, path: Path, room: int) -> Fit:
         sum(entry.padding for entry in marks),
         marks,
         () if octets <= room else tuple(best_together(path, room, octets)),
+        deepest(path, octets),
     )
 
 

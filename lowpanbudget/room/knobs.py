@@ -3,8 +3,8 @@
 from dataclasses import dataclass, field
 
 from lowpanbudget.cites import Cite
-from lowpanbudget.design.flow import Path
 from lowpanbudget.design.knobs import Variant, variants
+from lowpanbudget.design.path import Path
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.room.measure import room_of
 

@@ -1,6 +1,6 @@
 """Measuring by encoding: frames of a payload, the room of a path, the cliffs behind it."""
 
-from lowpanbudget.design.flow import Path
+from lowpanbudget.design.path import Path
 from lowpanbudget.errors import DoesNotFit
 
 
@@ -50,3 +50,15 @@ def _largest(path: Path, low: int, high: int, frames: int) -> int:
         else:
             high = middle - 1
     return low
+
+
+def deepest(path: Path, octets: int) -> int | None:
+    """Return the longest source route with which one frame still carries ``octets`` octets; None without a route.
+
+    Found by building the frames of longer and longer routes; -1 when not even the shortest leaves enough.
+    """
+    found = -1 if path.with_route(1) is not None else None
+    route = 1
+    while (longer := path.with_route(route)) is not None and frames_of(longer, octets) == 1:
+        found, route = route, route + 1
+    return found

@@ -1,0 +1,115 @@
+"""A path: a flow on one hop of a link. It builds the frames of a payload, and so decides every size."""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from ipaddress import IPv6Address
+
+from lowpanbudget.bits import Writer
+from lowpanbudget.cites import rfc
+from lowpanbudget.design.flow import FIRST, Flow, Hop
+from lowpanbudget.design.link import Link
+from lowpanbudget.design.routing import UNROUTED
+from lowpanbudget.env import Contexts, Env
+from lowpanbudget.errors import DoesNotFit
+from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.stack.frame import Encoded
+from lowpanbudget.stack.packing import Options
+from lowpanbudget.stack.split import payloads
+
+MOST_ROUTERS = 120  # more addresses do not fit a routing header (RFC 6554 section 3)
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """A flow on one hop of a link: everything that decides a frame but its payload."""
+
+    link: Link
+    contexts: Contexts
+    flow: Flow
+    hop: Hop
+
+    @property
+    def root(self) -> IPv6Address:
+        """Return the address of the RPL root: the border router's, or the collector's without one."""
+        return self.flow.border.ip(self.link.addresses)
+
+    @property
+    def env(self) -> Env:
+        """Return what both ends of the hop know."""
+        routing = self.flow.routing
+        root = None if routing == UNROUTED else self.root
+        return Env(
+            self.hop.source, self.hop.destination, None, self.contexts, root, routing.rpi_type
+        )
+
+    def datagram(self, payload: bytes) -> bytes:
+        """Return the IPv6 datagram that carries ``payload``, its checksum computed."""
+        return self._around(bytes(self.flow.application.write(payload).data))
+
+    def _around(self, payload: bytes) -> bytes:
+        flow, form = self.flow, self.link.addresses
+        source = flow.source.ip(form)
+        destination = flow.group if flow.group is not None else flow.destination.ip(form)
+        length = udp.OCTETS + len(payload)
+        segment = bytes(Udp(flow.source_port, flow.destination_port, length, 0)) + payload
+        checksum = udp.checksum(source, destination, segment)
+        header = Ipv6(
+            flow.traffic_class, flow.flow_label, length, ipv6.UDP, self.hop.hop_limit,
+            source, destination,
+        )  # fmt: skip
+        body = segment[:6] + checksum.to_bytes(2, "big") + segment[8:]
+        if flow.routing == UNROUTED:
+            return bytes(header) + body
+        passed = 0 if self.hop.name == FIRST else 1
+        return flow.routing.wrap(
+            header, body, self.root, down=flow.direction == "down", passed=passed
+        )
+
+    def with_route(self, route: int) -> "Path | None":
+        """Return the path with a source route over so many routers, or None when the flow has none."""
+        if not self.flow.routing.route or route > MOST_ROUTERS:
+            return None
+        flow = replace(self.flow, routing=replace(self.flow.routing, route=route))
+        return replace(self, flow=flow)
+
+    def frames(self, payload: bytes) -> list[Encoded]:
+        """Return the frames that carry ``payload`` over this hop: one, or fragments.
+
+        Raises ``DoesNotFit`` when the datagram is over the MTU or no fragment fits.
+        """
+        link, hop = self.link, self.hop
+        return [
+            link.frame(hop.source, hop.destination, writer) for writer in self._payloads(payload)
+        ]
+
+    def count(self, payload_octets: int) -> int:
+        """Return how many frames a payload of so many octets takes; raises as ``frames``."""
+        return len(self._payloads(bytes(payload_octets)))
+
+    def _payloads(self, payload: bytes) -> list[Writer]:
+        tail = self.flow.application.write(payload)
+        datagram = self._around(bytes(tail.data))
+        if len(datagram) > self.link.mtu:
+            raise DoesNotFit(
+                f"the datagram has {len(datagram)} octets, the MTU is {self.link.mtu}",
+                by=len(datagram) - self.link.mtu,
+                cite=rfc(4944, "4"),
+            )
+        room = _link_room(self.link, self.hop.source, self.hop.destination)
+        options = Options(
+            elide_udp_checksum=self.flow.elide_udp_checksum,
+            lorh=self.flow.routing != UNROUTED and self.flow.routing.compressed,
+        )
+        return payloads(datagram, self.env, room=room, options=options, tail=tail)
+
+
+@lru_cache(maxsize=256)
+def _link_room(link: Link, source: bytes, destination: bytes) -> int:
+    return link.room(source, destination)
+
+
+def paths(link: Link, contexts: Contexts, flow: Flow) -> list[Path]:
+    """Return the flow's paths, one for each hop that differs."""
+    return [Path(link, contexts, flow, hop) for hop in flow.hop_list(link)]

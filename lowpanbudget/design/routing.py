@@ -1,0 +1,147 @@
+"""What a RPL network adds to a datagram: RPL information, a source route, an outer header.
+
+The headers are built as IPv6 carries them (RFC 6553, RFC 6554, RFC 2473); the stack then compresses them with
+LOWPAN_NHC, or as routing headers of page 1 (RFC 8138) where the flow says so.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from ipaddress import IPv6Address
+from typing import NamedTuple
+
+from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.lowpan import routing
+from lowpanbudget.layers.lowpan.lorh import Rpi
+
+TUNNEL_HOP_LIMIT = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Routing:
+    """The routing artefacts of a flow; the default has none.
+
+    ``route`` is the number of routers in a source route, ``entry_octets`` how many last octets tell their addresses
+    apart. ``compressed``: as 6LoRH headers in page 1, else as extension headers. ``rpi_type`` is 0x63 or 0x23.
+    """
+
+    rpi: bool = False
+    instance: int = 0
+    sender_rank: int = 512
+    route: int = 0
+    entry_octets: int = 2
+    tunnel: bool = False
+    compressed: bool = True
+    rpi_type: int = 0x63
+
+    def wrap(
+        self, header: Ipv6, body: bytes, root: IPv6Address, *, down: bool, passed: int = 0
+    ) -> bytes:
+        """Return the datagram of ``header`` and ``body`` (what follows it) with these artefacts.
+
+        ``passed`` routers of the source route have been visited already.
+        """
+        extensions: list[tuple[int, bytes]] = []
+        if self.rpi:
+            information = Rpi(self.instance, self.sender_rank, down)
+            extensions.append((ipv6.HOP_BY_HOP, routing.hop_by_hop_of(information, self.rpi_type)))
+        final = header.destination
+        ahead = [*routers(final, self.route, self.entry_octets), final][passed:]
+        if len(ahead) > 1:
+            extensions.append((ipv6.ROUTING, routing.routing_header_of(ahead[1:])))
+        if not self.tunnel:
+            return _join(
+                replace(header, destination=ahead[0]), extensions, header.next_header, body
+            )
+        inner = bytes(header.with_length(len(body))) + body
+        # up, the tunnel ends at the root; down, at the first router of the route or the destination
+        end = ahead[0] if down else root
+        outer = Ipv6(
+            0, 0, 0, ipv6.IPV6, TUNNEL_HOP_LIMIT - passed, root if down else header.source, end
+        )
+        return _join(outer, extensions, ipv6.IPV6, inner)
+
+
+UNROUTED = Routing()
+
+
+def routers(final: IPv6Address, count: int, entry_octets: int) -> list[IPv6Address]:
+    """Return addresses of ``count`` routers that share all but the last ``entry_octets`` octets with ``final``.
+
+    Neighbours differ from the first of these octets on, so that no shorter form can carry them.
+    """
+    head = final.packed[: 16 - entry_octets]
+    first = final.packed[16 - entry_octets]
+    found = []
+    for number in range(count):
+        differs = (first + 1 + number % 254) % 256 or 255
+        rest = number.to_bytes(entry_octets - 1, "big") if entry_octets > 1 else b""
+        found.append(IPv6Address(head + bytes([differs]) + rest))
+    return found
+
+
+def _join(header: Ipv6, extensions: list[tuple[int, bytes]], following: int, body: bytes) -> bytes:
+    kinds = [kind for kind, _ in extensions] + [following]
+    chained = b"".join(
+        bytes([after]) + octets[1:]
+        for (_, octets), after in zip(extensions, kinds[1:], strict=True)
+    )
+    length = len(chained) + len(body)
+    return bytes(replace(header, next_header=kinds[0], payload_length=length)) + chained + body
+
+
+class RoutingKnob(NamedTuple):
+    """One thing to change about the routing artefacts; fields as of ``LinkKnob``."""
+
+    key: str
+    text: str
+    routing: Routing
+    cite: Cite
+    condition: str = ""
+
+
+def routing_knobs(given: Routing) -> Iterator[RoutingKnob]:
+    """Yield every change of a routing key that may free octets."""
+    if given == UNROUTED:
+        return
+    if not given.compressed:
+        yield RoutingKnob(
+            "flow.routing.form",
+            "routing artefacts as 6LoRH headers instead of extension headers",
+            replace(given, compressed=True),
+            rfc(8138, "4"),
+            "all nodes understand page 1 (RFC 8025)",
+        )
+    if given.rpi and given.instance:
+        yield RoutingKnob(
+            "flow.routing.instance",
+            "RPL instance 0",
+            replace(given, instance=0),
+            rfc(8138, "6"),
+            "the network has no other instance",
+        )
+    if given.rpi and given.sender_rank & 0xFF:
+        yield RoutingKnob(
+            "flow.routing.sender_rank",
+            "ranks that are multiples of 256",
+            replace(given, sender_rank=given.sender_rank & 0xFF00),
+            rfc(8138, "6"),
+            "MinHopRankIncrease is 256 and the objective function gives whole steps",
+        )
+    if given.route and given.entry_octets > 2:
+        yield RoutingKnob(
+            "flow.routing.entry_octets",
+            "router addresses that differ in their last 2 octets only",
+            replace(given, entry_octets=2),
+            rfc(8138, "5.1"),
+            "identifiers come from short link addresses or are assigned",
+        )
+    if given.tunnel:
+        yield RoutingKnob(
+            "flow.routing.tunnel",
+            "no outer header",
+            replace(given, tunnel=False),
+            rfc(8138, "7"),
+            "the root itself is the sender, or artefacts may leave the network (RFC 9008)",
+        )
