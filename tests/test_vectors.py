@@ -31,7 +31,7 @@ from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.stack.reassembly import Complete
 
 VECTORS = Path(__file__).parents[1] / "vectors"
-FOLDERS = ("rfc6282", "rfc4944", "rfc7400", "invalid")
+FOLDERS = ("rfc6282", "rfc4944", "rfc8025", "invalid")
 Case = dict[str, Any]
 
 
@@ -197,6 +197,24 @@ def test_the_same_inside_a_frame(case: Case) -> None:
     else:  # nothing is wrong with the frame, but it brings no whole datagram
         assert case["error"] == "Malformed" or not case["lowpan"]
         assert frame.datagram is None
+
+
+FIGURES = [case for case in load("rfc7400") if "ipv6" in case]
+
+
+@pytest.mark.parametrize("case", named(FIGURES))
+def test_ipv6_headers_of_rfc7400s_figures_there_and_back(case: Case) -> None:
+    """Link addresses are those that the figures' link-local identifiers come from (RFC 4291 appendix A)."""
+    packet = octets(case, "ipv6")
+    source, destination = packet[16:24], packet[32:40]
+    links = [bytes([iid[0] ^ 2]) + iid[1:] for iid in (source, destination)]
+    known = Env(links[0], links[1], contexts={0: "2002:db8::/64"})
+    for env in (Env(), Env(links[0], links[1]), known):
+        packed = compress(packet, env).octets
+        assert decompress(packed, env).octets == packet
+        prefixes = {number: context.prefix for number, context in env.contexts.items()}
+        assert second_decoder.expand(packed, env.source, env.destination, prefixes) == packet
+    assert len(FIGURES) == 7
 
 
 # --- fragments ------------------------------------------------------------------------------------
