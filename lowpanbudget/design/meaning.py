@@ -12,6 +12,7 @@ from lowpanbudget.design.messages import to_messages
 from lowpanbudget.design.path import Path, paths
 from lowpanbudget.design.routing import UNROUTED, Routing
 from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, SecurityShape, StationShape
+from lowpanbudget.design.spelling import spelled
 from lowpanbudget.env import Context, Contexts
 from lowpanbudget.errors import LowpanError, RequestError
 from lowpanbudget.layers.link.addressing import addressing
@@ -21,6 +22,7 @@ from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.message import Message
 
 _MODES = {"short": 2, "extended": 3}
+BROADCAST_PAN = 0xFFFF
 _PAN_IDS = {"both": 2, "one": 1, "none": 0}
 
 
@@ -98,6 +100,11 @@ def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]
 
 def _link_flaws(link: LinkShape) -> Iterator[Flaw]:
     version = link.frame_version
+    if link.pan_id == BROADCAST_PAN:
+        yield Flaw(
+            ("link", "pan_id"), "0xffff stands for every PAN and is nobody's",
+            "Use 0x0000 to 0xfffe",
+        )  # fmt: skip
     if link.sequence_number == "suppressed" and version != 2:
         yield Flaw(
             ("link", "sequence_number"), f"a version-{version} frame always has a sequence number",
@@ -179,6 +186,13 @@ def _station_flaws(shape: DesignShape) -> Iterator[Flaw]:
                 ("station", index, "address"), f"{station.address} is a multicast address",
                 "Use group in a flow",
             )  # fmt: skip
+        elif station.address is not None and (
+            station.address.is_unspecified or station.address.is_loopback
+        ):
+            yield Flaw(
+                ("station", index, "address"), f"{station.address} is nobody's address on a link",
+                "Give the address that others see",
+            )  # fmt: skip
         if station.prefix is not None and station.prefix.prefixlen != 64:
             yield Flaw(
                 ("station", index, "prefix"),
@@ -214,10 +228,10 @@ def _own_address_flaws(index: int, station: StationShape, form: str) -> Iterator
             f"the identifier comes from the {station.identifier} address, and none is given",
             f"Add {station.identifier} = ...",
         )
-    if station.short is not None and station.short >= b"\xff\xfe":
+    if station.short is not None and station.short[0] & 0x80:
         yield Flaw(
             ("station", index, "short"), f"0x{station.short.hex()} is no address of one node",
-            "0xfffe and 0xffff are reserved",
+            "Those have a first bit of zero: 0x0000 to 0x7fff (RFC 4944 section 12)",
         )  # fmt: skip
 
 
@@ -233,24 +247,16 @@ def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:
             if name is not None and name not in stations:
                 yield Flaw(
                     ("flow", index, key), f"there is no station {name!r}",
-                    f"Stations: {', '.join(stations)}",
+                    spelled(name, stations, "Stations"),
                 )  # fmt: skip
         if (flow.destination is None) == (flow.group is None):
             yield Flaw(
                 ("flow", index), "a flow has a destination or a group, one of the two",
                 "Name a station, or give a multicast address as group",
             )  # fmt: skip
-        if flow.group is not None and not flow.group.is_multicast:
-            yield Flaw(
-                ("flow", index, "group"), f"{flow.group} is no multicast address",
-                "Multicast addresses start with ff",
-            )  # fmt: skip
-        if flow.hop_limit < flow.hops:
-            yield Flaw(
-                ("flow", index, "hop_limit"),
-                f"a hop limit of {flow.hop_limit} ends before {flow.hops} hops", "Raise it",
-            )  # fmt: skip
-        yield from _flow_ends(index, flow, stations)
+        if flow.group is not None:
+            yield from _group_flaws(index, flow, stations)
+        yield from _flow_ends(index, flow, stations, shape.link.addresses)
         yield from _routing_flaws(index, flow, stations)
         for flaw in application(flow.coap, flow.oscore)[1]:
             yield flaw.under("flow", index)
@@ -258,7 +264,7 @@ def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:
             if name not in messages:
                 yield Flaw(
                     ("flow", index, "messages", number), f"there is no message {name!r}",
-                    f"Messages: {', '.join(sorted(messages)) or 'none'}",
+                    spelled(name, sorted(messages), "Messages"),
                 )  # fmt: skip
 
 
@@ -288,24 +294,73 @@ def _routing_flaws(
         )
 
 
-def _flow_ends(index: int, flow: FlowShape, stations: dict[str, StationShape]) -> Iterator[Flaw]:
+def _group_flaws(index: int, flow: FlowShape, stations: dict[str, StationShape]) -> Iterator[Flaw]:
+    assert flow.group is not None
+    path = ("flow", index, "group")
+    source = stations.get(flow.source)
+    scope = flow.group.packed[1] & 15
+    if not flow.group.is_multicast:
+        yield Flaw(
+            path, f"{flow.group} is no multicast address", "Multicast addresses start with ff"
+        )
+    elif scope < 2:
+        yield Flaw(path, f"{flow.group} never leaves its node", _SCOPES)
+    elif scope == 2 and flow.hops > 1:
+        yield Flaw(
+            path, f"{flow.group} is not forwarded, and the flow has {flow.hops} hops", _SCOPES
+        )
+    elif scope < 4 and source is not None and source.role == "outside":
+        yield Flaw(path, f"{flow.group} does not reach the mesh from outside", _SCOPES)
+
+
+_SCOPES = (
+    "Its fourth digit is its scope: 1 a node, 2 one hop, 3 the mesh, 4 and more what is set up "
+    "(RFC 4291 section 2.7, RFC 7346)"
+)
+
+
+def _flow_ends(
+    index: int, flow: FlowShape, stations: dict[str, StationShape], form: str
+) -> Iterator[Flaw]:
     source, destination = stations.get(flow.source), stations.get(flow.destination or "")
-    if source is not None and source is destination:
-        yield Flaw(("flow", index, "destination"), "a flow leads from a station to another one")
-    for key, station, other in (
-        ("source", source, destination),
-        ("destination", destination, source),
-    ):
-        if station is None or other is None or station.role != "outside":
-            continue
-        if other.address is None and other.prefix is None:
+    ends = [station for station in (source, destination) if station is not None]
+    outside = any(station.role == "outside" for station in ends)
+    if flow.hop_limit < flow.hops + outside:
+        beyond = " and the border router" if outside else ""
+        yield Flaw(
+            ("flow", index, "hop_limit"),
+            f"a hop limit of {flow.hop_limit} ends before {flow.hops} hops{beyond}", "Raise it",
+        )  # fmt: skip
+    for key, station in (("source", source), ("destination", destination)):
+        if station is not None and (outside or flow.hops > 1) and _is_link_local(station):
             yield Flaw(
                 ("flow", index, key),
-                f"{other.name!r} has only a link-local address and cannot talk to a host outside",
-                "Give it an address or a prefix",
+                f"{station.name!r} has only a link-local address, which no router passes on",
+                "Give it an address or a prefix (RFC 4291 section 2.5.6)",
             )
-    if source and destination and source.role == destination.role == "outside":
-        yield Flaw(("flow", index, "destination"), "both ends are outside the mesh")
+    if source is None or destination is None:
+        return
+    path = ("flow", index, "destination")
+    if source is destination:
+        yield Flaw(path, "a flow leads from a station to another one")
+    elif source.role == destination.role == "outside":
+        yield Flaw(path, "both ends are outside the mesh")
+    else:
+        border = next((station for station in stations.values() if station.role == "border"), None)
+        entries = [border if station.role == "outside" else station for station in ends]
+        one, other = (getattr(station, form, None) for station in entries)
+        if one is not None and one == other:
+            yield Flaw(
+                path,
+                f"both ends meet at the link address {one.hex()}: nothing crosses the mesh",
+                "A host outside is reached through the border router",
+            )
+
+
+def _is_link_local(station: StationShape) -> bool:
+    if station.address is not None:
+        return station.address.is_link_local
+    return station.prefix is None or station.prefix.network_address.is_link_local
 
 
 def _frame_flaws(design: Design) -> Iterator[Flaw]:
@@ -321,7 +376,7 @@ def _frame_flaws(design: Design) -> Iterator[Flaw]:
 def _link(shape: LinkShape, mtu: int) -> Link:
     phy = PHYS[shape.phy]
     security = None
-    if shape.security is not None:
+    if shape.security is not None and shape.security.level:
         given = shape.security
         source = max(KEY_ID.rows[given.key_id_mode].inline - 1, 0)
         carried = given.frame_counter == "carried"

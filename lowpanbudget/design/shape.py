@@ -73,7 +73,9 @@ class SecurityShape(_Shape):
     """Link security; leave the table out for an open network."""
 
     level: int = Field(
-        ge=0, le=7, description="Security level: 1-3 authenticate, 5-7 also encrypt."
+        ge=0,
+        le=7,
+        description="Security level: 0 none, 1-3 authenticate, 4 encrypts only, 5-7 do both.",
     )
     key_id_mode: int = Field(
         default=1, ge=0, le=3, description="How the key is named in the frame."
@@ -93,8 +95,8 @@ class LinkShape(_Shape):
     phy: Literal[tuple(PHYS)] = Field(  # type: ignore[valid-type]  # the words of one table
         default="o-qpsk-2450", description="The PHY; decides the largest frame and its FCS."
     )
-    frame_version: Literal[0, 1, 2] = Field(
-        default=1, description="0: 2003, 1: 2006, 2: 2015 and later."
+    frame_version: int = Field(
+        default=1, ge=0, le=2, description="0: 2003, 1: 2006, 2: 2015 and later."
     )
     addresses: Literal["short", "extended"] = Field(
         default="short", description="Link addresses of data frames."
@@ -116,7 +118,9 @@ class LinkShape(_Shape):
     slotted: bool = Field(
         default=False, description="Whether nodes share the time slots of a TSCH network."
     )
-    security: SecurityShape | None = None
+    security: SecurityShape | None = Field(
+        default=None, description="Link security; left out for an open network."
+    )
 
 
 class ContextShape(_Shape):
@@ -199,7 +203,7 @@ class FlowShape(_Shape):
         default=1, ge=1, le=256, description="Frames that one message may take; 1: no fragments."
     )
     every_s: Exact | None = Field(
-        default=None, description="Seconds between two messages of a node."
+        default=None, gt=0, description="Seconds between two messages of a node."
     )
 
 
@@ -214,9 +218,17 @@ class DesignShape(_Shape):
     """A design: link, contexts, stations, flows and messages."""
 
     title: str = Field(description="What is designed here.")
-    link: LinkShape
-    network: NetworkShape = Field(default_factory=NetworkShape)
-    context: list[ContextShape] = Field(default_factory=list)
-    station: list[StationShape] = Field(min_length=1)
-    flow: list[FlowShape] = Field(min_length=1)
-    message: list[MessageShape] = Field(default_factory=list)
+    link: LinkShape = Field(description="How every frame is built.")
+    network: NetworkShape = Field(
+        default_factory=NetworkShape, description="What concerns the network as a whole."
+    )
+    context: list[ContextShape] = Field(
+        default_factory=list, description="The prefixes that all nodes share."
+    )
+    station: list[StationShape] = Field(
+        min_length=1, description="The ends of flows: nodes, collector, border, hosts outside."
+    )
+    flow: list[FlowShape] = Field(min_length=1, description="Who sends to whom.")
+    message: list[MessageShape] = Field(
+        default_factory=list, description="The formats of application data."
+    )
