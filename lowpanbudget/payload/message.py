@@ -135,6 +135,14 @@ class Message:
         return -(-self.max_bits // 8)
 
     @property
+    def widest_bits(self) -> int:
+        """Return the bits of the greatest message as the compiled widths add up; packing it gives the same.
+
+        For searches that look at many formats; ``max_bits`` packs.
+        """
+        return self._root.greatest
+
+    @property
     def padding_bits(self) -> int:
         """Return the bits of the greatest message that only fill up octets."""
         return sum(entry.padding for entry in self.bitmap("greatest"))

@@ -42,7 +42,7 @@ def test_sizes_lie_between_the_extremes(filled: tuple[Message, dict[str, Any]]) 
     message, values = filled
     assert message.min_octets <= len(message.pack(values)) <= message.max_octets
     # the bounds of the compiled form, which no packing made, agree with packing the extremes
-    assert (message.min_bits, message.max_bits) == (message._root.least, message._root.greatest)
+    assert (message.min_bits, message.max_bits) == (message._root.least, message.widest_bits)
     for example in message.extremes().values():
         assert message.unpack(message.pack(example)) == example
 

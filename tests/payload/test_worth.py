@@ -1,0 +1,201 @@
+"""What a bit buys, and the search for the smallest loss, against arithmetic and exhaustive search."""
+
+from decimal import Decimal
+from itertools import pairwise, product
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lowpanbudget.payload.clock import Sequence, Time, TimeOffset
+from lowpanbudget.payload.coarser import within
+from lowpanbudget.payload.codes import Boolean, Enumeration, Flags, Reserved, Version
+from lowpanbudget.payload.containers import Array, Group, Option, Series, Union
+from lowpanbudget.payload.contents import Octets
+from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.number import Number
+from lowpanbudget.payload.scales import Float, Logarithmic, Table
+from lowpanbudget.payload.shrink import shrink, smallest_loss
+from lowpanbudget.payload.tree import replaced, walk
+from lowpanbudget.payload.worth import Worth, worths
+
+
+def message(*fields: Field, layout: str = "bit-packed") -> Message:
+    return Message("m", fields, byte_order="big", bit_order="msb-first", layout=layout)
+
+
+def number(name: str, low: str, high: str, step: str, tolerance: str | None = None) -> Number:
+    return Number(
+        name,
+        min=Decimal(low),
+        max=Decimal(high),
+        step=Decimal(step),
+        tolerance=None if tolerance is None else Decimal(tolerance),
+    )
+
+
+def by_path(made: Message) -> dict[str, Worth]:
+    return {worth.path: worth for worth in worths(made)}
+
+
+def test_what_one_bit_of_a_number_buys() -> None:
+    made = message(number("t", "-40", "85", "0.01"), Boolean("b"))
+    worth = by_path(made)["t"]
+    assert (worth.bits, worth.total_bits) == (14, 14)
+    # 2^14 - 12501 values; in 13 bits 8192 codes: 12500 / 8191 rounds up to 2 steps, 0.02
+    assert worth.spare_codes == 16384 - 12501
+    assert (worth.told.step, worth.told.error) == (Decimal("0.01"), Decimal("0.005"))
+    assert (worth.told.less_step, worth.told.less_error) == (Decimal("0.02"), Decimal("0.01"))
+    # 15 bits are 2 octets; the boolean alone is 1
+    assert worth.saves_octets == 1
+
+
+def test_a_wider_place_than_needed_buys_nothing() -> None:
+    field = Number("t", min=Decimal(0), max=Decimal(9), bits=12)
+    assert "the same" in by_path(message(field, Boolean("b")))["t"].told.less
+
+
+def test_the_last_bit_and_what_others_need() -> None:
+    made = message(
+        Enumeration("what", names=("a", "b")),
+        Union("u", tag="what", options=(Option("a", (Boolean("x"),)), Option("b", ()))),
+        number("n", "0", "1", "1"),
+        Time("base"),
+        TimeOffset("at", base="base", max=Decimal(60)),
+        Reserved("", bits=3),
+    )
+    found = by_path(made)
+    assert found["n"].told.less == found["what"].told.less == "nothing would be left"
+    assert found["what"].total_bits is None
+    assert found["base"].total_bits is None
+    assert found["u(a).x"].total_bits == 1
+    assert found["at"].unit == "s"
+    assert found["reserved"].bits == 3
+
+
+def test_every_kind_has_words() -> None:
+    made = message(
+        Version("v", value=1),
+        Sequence("s"),
+        Float("f", bits=32),
+        Logarithmic("l", min=Decimal(1), max=Decimal(1000), steps=3),
+        Table("t", values=(Decimal(1), Decimal(5), Decimal(7))),
+        Flags("g", names=("a",)),
+        Octets("o", max_length=3),
+        Array("r", element=number("", "0", "7", "1"), length=4),
+        Series("z", min=Decimal(0), max=Decimal(7), deltas="variable", length=3),
+    )
+    found = by_path(made)
+    assert list(found) == ["v", "s", "f", "l", "t", "g", "o", "r[]", "z"]
+    assert found["f"].told.gives.startswith("off by at most about 6.0e-8")  # 2^-24, IEEE 754
+    assert "each value 900 % above the last" in found["l"].told.gives  # ratio 10
+    assert found["t"].told.error == 2  # half of 5 - 1
+    assert "gaps of up to 255" in found["s"].told.gives
+
+
+@settings(max_examples=60)
+@given(st.integers(1, 5000), st.integers(-50, 50), st.integers(1, 13), st.booleans())
+def test_the_finest_step_within_some_bits(count: int, low: int, bits: int, signed: bool) -> None:
+    """Against trying every step from the finest on."""
+    coding = "twos-complement" if signed else "offset"
+    field = Number("n", min=Decimal(low), max=Decimal(low + count), coding=coding)
+    found = within(field, bits)
+    expected = None
+    for times in range(1, count + 1):
+        base = 0 if signed else low
+        least, most = (low - base) // times, -((base - low - count) // times)
+        signed_fits = -(2 ** (bits - 1)) <= least and most < 2 ** (bits - 1)
+        if signed_fits if signed else most < 2**bits:
+            expected = times
+            break
+    assert (found and int(found.step)) == expected
+    if found:
+        assert found.min <= field.min < field.max <= found.max
+
+
+def exhaustive(made: Message, octets: int) -> Decimal | None:
+    """Return the smallest worst loss of any combination of widths with at most so many octets."""
+    options = []
+    for place, field in walk(made.fields):
+        if isinstance(field, Number) and field.tolerance:
+            coarser = [field]
+            for bits in range(field.needed() - 1, 0, -1):
+                found = within(field, bits)
+                if found and found.step / 2 <= field.tolerance:
+                    coarser.append(found)
+            options.append(
+                [(place, choice, choice.step / 2 / field.tolerance) for choice in coarser]
+            )
+    best = None
+    for combination in product(*options):
+        changed = replaced(made, {place: choice for place, choice, _ in combination})
+        if changed.max_octets <= octets:
+            first = made.fields
+            losses = [loss for (_, choice, loss) in combination if choice not in first]
+            worst = max(losses, default=Decimal(0))
+            best = worst if best is None else min(best, worst)
+    return best
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.integers(3, 4000), st.sampled_from(["0.5", "3", "8", "20"])),
+        min_size=1,
+        max_size=3,
+    )
+)
+def test_the_front_is_that_of_exhaustive_search(parts: list[tuple[int, str]]) -> None:
+    fields = [
+        number(f"n{k}", "0", str(high), "1", tolerance) for k, (high, tolerance) in enumerate(parts)
+    ]
+    made = message(*fields, Flags("f", names=("a", "b", "c")))
+    front = shrink(made)
+    assert front[0].message == made
+    for octets in range(made.max_octets + 1):
+        found = smallest_loss(made, octets)
+        assert (found and found.loss) == exhaustive(made, octets)
+    for before, after in pairwise(front):
+        assert before.octets > after.octets
+        assert before.loss < after.loss <= 1
+
+
+def test_steps_that_save_no_octet_are_given_back() -> None:
+    # 8 + 8 + 1 bits are 3 octets. One bit less of either makes 2; the cheaper loss is that of b.
+    made = message(
+        number("a", "0", "255", "1", "1.5"), number("b", "0", "255", "1", "10"), Boolean("x")
+    )
+    front = shrink(made)
+    assert [(found.octets, [change.path for change in found.changes]) for found in front] == [
+        (3, []),
+        (2, ["b"]),
+    ]
+    change = front[1].changes[0]
+    # 255 / 127 rounds up to steps of 3: off by 1.5 of the 10 allowed
+    assert (change.step_after, change.error, change.loss) == (
+        Decimal(3),
+        Decimal("1.5"),
+        Decimal("0.15"),
+    )
+
+
+def test_readings_of_a_batch_are_tuned_inside_the_array() -> None:
+    reading = Group(
+        "", fields=(number("t", "-40", "60", "0.01", "0.05"), number("h", "0", "100", "0.1", "0.5"))
+    )
+    made = message(Sequence("s"), Array("r", element=reading, max_length=20))
+    found = smallest_loss(made, made.max_octets - 10)
+    assert found is not None
+    assert found.message.max_octets == found.octets <= made.max_octets - 10
+    assert {change.path for change in found.changes} == {"r[].t", "r[].h"}
+    # as a question about a batch: how small can twelve readings be
+    batch = shrink(made, lambda one: len(one.pack(one.batch_example(12))))
+    assert batch[-1].octets < batch[0].octets
+    assert smallest_loss(made, 3) is None
+
+
+@pytest.mark.parametrize("layout", ["bit-packed", "octet-aligned"])
+def test_without_tolerances_nothing_is_changed(layout: str) -> None:
+    made = message(number("a", "0", "255", "1"), Float("f", bits=32), layout=layout)
+    assert len(shrink(made)) == 1
