@@ -29,6 +29,7 @@ from lowpanbudget.layers.link.security import (
     unseal,
 )
 from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.lowpan import Datagram, Lowpan, Notice, read_lowpan
 
 STAND_IN_KEY = Key(bytes(16))  # for sizes: a MIC of the right length, never a secret
@@ -50,7 +51,7 @@ class Frame:
     link_source: bytes | None = None
     link_destination: bytes | None = None
     datagram: Datagram | None = None
-    fragment: Fragment | None = None
+    fragment: Fragment | Rfrag | None = None
     fragment_octets: bytes = b""
     checksum_elided: bool = False
     verified: bool = False

@@ -2,18 +2,32 @@
 
 RFC 4944 section 5.3: fragments of one datagram share link source, link destination, size and tag; an overlap that
 differs in size or offset discards what was collected; the timer of at most 60 s starts with the first fragment.
+
+RFC 8931: recoverable fragments share the link addresses and the tag. What they make up is compressed: it is expanded
+once it is whole, between the link addresses of the frames that brought it.
 """
 
 from collections import OrderedDict
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from ipaddress import IPv6Address
+from typing import Any
 
-from lowpanbudget.errors import RequestError
-from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S
+from lowpanbudget.bits import Reader
+from lowpanbudget.env import Env
+from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment
+from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.stack.datagram import complete_checksum
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.lowpan import Datagram
+from lowpanbudget.stack.lowpan import Datagram, Lowpan, read_lowpan
+from lowpanbudget.stack.recoverable import Collected
 
-FragmentKey = tuple[bytes | None, bytes | None, int, int]
+# link source, link destination, datagram_size (None: recoverable fragments, whose key has none), tag
+FragmentKey = tuple[bytes | None, bytes | None, int | None, int]
+# RFC 8931 section 6: after the last fragment a receiver "arms a short timer, e.g., on the order of an average
+# round-trip time" and absorbs what was in flight; how short is our choice
+ABSORB_S = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +73,7 @@ Event = Complete | TimedOut | Discarded | Ignored
 @dataclass(slots=True)
 class _Open:
     started_s: float
+    size: int
     pieces: dict[int, bytes] = field(default_factory=dict)
     checksum_elided: bool = False
 
@@ -66,28 +81,31 @@ class _Open:
     def received(self) -> int:
         return sum(len(octets) for octets in self.pieces.values())
 
-    def missing(self, size: int) -> tuple[tuple[int, int], ...]:
+    def missing(self) -> tuple[tuple[int, int], ...]:
         gaps, at = [], 0
         for start in sorted(self.pieces):
             if start > at:
                 gaps.append((at, start))
             at = start + len(self.pieces[start])
-        return (*gaps, (at, size)) if at < size else tuple(gaps)
+        return (*gaps, (at, self.size)) if at < self.size else tuple(gaps)
 
 
 class Reassembler:
     """Collects fragments of many datagrams at once, in bounded memory.
 
     At most ``max_datagrams`` are open and ``max_octets`` held; beyond that the oldest is given up. Times come from the
-    frames. Raises ``RequestError`` for a time-out over 60 s or bounds below one.
+    frames. ``contexts``, ``root`` and ``rpi_type`` (as in ``Env``) expand what recoverable fragments bring. Raises
+    ``RequestError`` for a time-out over 60 s or bounds below one.
     """
 
     def __init__(
         self,
-        contexts: object = None,
+        contexts: Mapping[int, Any] | None = None,
         timeout_s: float = TIMEOUT_S,
         max_datagrams: int = 256,
         max_octets: int = 1 << 20,
+        root: IPv6Address | str | None = None,
+        rpi_type: int = 0x63,
     ) -> None:
         if not 0 < timeout_s <= TIMEOUT_S:
             raise RequestError(
@@ -95,16 +113,18 @@ class Reassembler:
             )
         if max_datagrams < 1 or max_octets < 1:
             raise RequestError("max_datagrams and max_octets must be at least 1")
-        self.contexts = contexts
+        self.env = Env(contexts=contexts, root=root, rpi_type=rpi_type)
         self.timeout_s = timeout_s
         self.max_datagrams = max_datagrams
         self.max_octets = max_octets
-        self._open: OrderedDict[FragmentKey, _Open] = OrderedDict()
+        self._open: OrderedDict[FragmentKey, _Open | Collected] = OrderedDict()
+        self._absorbing: OrderedDict[FragmentKey, tuple[float, Collected]] = OrderedDict()
 
     @property
     def held(self) -> int:
         """Return the octets held."""
-        return sum(entry.received for entry in self._open.values())
+        absorbing = sum(entry.received for _, entry in self._absorbing.values())
+        return absorbing + sum(entry.received for entry in self._open.values())
 
     def feed(self, frame: Frame, time_s: float = 0.0) -> list[Event]:
         """Return the events that this frame causes, time-outs of others first."""
@@ -112,12 +132,14 @@ class Reassembler:
         if frame.fault is not None:
             events.append(Ignored(f"the frame has a fault: {frame.fault}"))
         elif frame.fragment is None:
-            if frame.datagram is None:
+            if frame.datagram is None and (ack := _acknowledgement(frame)) is not None:
+                events.append(self._acknowledged(frame, ack))
+            elif frame.datagram is None:
                 events.append(Ignored("the frame holds no datagram and no fragment"))
             else:
                 events.append(Complete(frame.datagram, None, 1, time_s, time_s))
         else:
-            events += self._add(frame, time_s)
+            events += self._add(frame, frame.fragment, time_s)
         return events
 
     def close(self) -> list[Event]:
@@ -136,17 +158,19 @@ class Reassembler:
         events: list[Event] = []
         for key in old:
             entry = self._open.pop(key)
-            events.append(TimedOut(key, entry.received, entry.missing(key[2]), entry.started_s))
+            events.append(TimedOut(key, entry.received, entry.missing(), entry.started_s))
+        while self._absorbing and time_s - next(iter(self._absorbing.values()))[0] > ABSORB_S:
+            self._absorbing.popitem(last=False)
         return events
 
-    def _add(self, frame: Frame, time_s: float) -> list[Event]:
-        fragment = frame.fragment
-        assert fragment is not None
+    def _add(self, frame: Frame, fragment: Fragment | Rfrag, time_s: float) -> list[Event]:
+        if isinstance(fragment, Rfrag):
+            return self._recover(frame, fragment, time_s)
         key = (frame.link_source, frame.link_destination, fragment.size, fragment.tag)
         start, octets = fragment.offset, frame.fragment_octets
         events: list[Event] = []
         entry = self._open.get(key)
-        if entry is not None:
+        if isinstance(entry, _Open):
             known = entry.pieces.get(start)
             if known is not None and len(known) == len(octets):
                 return [Ignored(f"a duplicate of the fragment at octet {start}")]
@@ -155,17 +179,84 @@ class Reassembler:
                 reason = f"the fragment at octet {start} overlaps another with a different extent"
                 events.append(Discarded(key, entry.received, reason))
                 entry = None
-        if entry is None:
-            entry = self._open[key] = _Open(time_s)
+        if not isinstance(entry, _Open):
+            entry = self._open[key] = _Open(time_s, fragment.size)
         entry.pieces[start] = octets
         entry.checksum_elided |= frame.checksum_elided
-        if not entry.missing(fragment.size):
+        if not entry.missing():
             del self._open[key]
             events.append(_complete(key, entry, time_s))
         return events + self._shed(key)
 
+    def _recover(self, frame: Frame, fragment: Rfrag, time_s: float) -> list[Event]:
+        """Add a recoverable fragment; one that contradicts what is there ends that, as an overlap does above."""
+        key = (frame.link_source, frame.link_destination, None, fragment.tag)
+        octets = frame.fragment_octets
+        if fragment.abort:
+            return [self._abort(key, "the sender aborted the datagram")]
+        _, absorbing = self._absorbing.get(key, (0.0, None))
+        if absorbing is not None and absorbing.holds(fragment, octets):
+            return [Ignored(f"fragment {fragment.sequence} of a datagram that is whole already")]
+        events: list[Event] = []
+        entry = self._open.get(key)
+        if isinstance(entry, Collected):
+            if entry.holds(fragment, octets):
+                return [Ignored(f"a duplicate of fragment {fragment.sequence}")]
+            reason = entry.contradiction(fragment, octets)
+            if reason:
+                del self._open[key]
+                events.append(Discarded(key, entry.received, reason))
+                entry = None
+        if not isinstance(entry, Collected):
+            entry = self._open[key] = Collected(time_s)
+        entry.add(fragment, octets)
+        whole = entry.whole()
+        if whole is not None:
+            del self._open[key]
+            self._absorbing[key] = (time_s, entry)
+            self._absorbing.move_to_end(key)
+            events.append(self._expand(frame, key, entry, whole, time_s))
+        return events + self._shed(key)
+
+    def _expand(
+        self, frame: Frame, key: FragmentKey, entry: Collected, whole: bytes, time_s: float
+    ) -> Event:
+        env = Env(
+            frame.link_source,
+            frame.link_destination,
+            None if frame.mac is None else frame.mac.pan_id,
+            self.env.contexts,
+            self.env.root,
+            self.env.rpi_type,
+        )
+        found = Lowpan(frame.link_source, frame.link_destination)
+        try:
+            read_lowpan(Reader(whole), env, found)
+        except WireError as error:
+            return Discarded(key, len(whole), f"whole, but it cannot be expanded: {error}")
+        if found.datagram is None:
+            return Discarded(key, len(whole), "whole, but it holds no datagram")
+        return Complete(found.datagram, key, len(entry.parts), entry.started_s, time_s)
+
+    def _abort(self, key: FragmentKey, reason: str) -> Event:
+        entry = self._open.pop(key, None)
+        if entry is None:
+            return Ignored(f"{reason}, of which nothing was held")
+        return Discarded(key, entry.received, reason)
+
+    def _acknowledged(self, frame: Frame, ack: RfragAck) -> Event:
+        """Return what an acknowledgement, on its way back to the sender, changes: a NULL bitmap aborts."""
+        if ack.aborted:
+            key = (frame.link_destination, frame.link_source, None, ack.tag)
+            return self._abort(key, "the receiver aborted the datagram")
+        return Ignored("an acknowledgement of fragments")
+
     def _shed(self, newest: FragmentKey) -> list[Event]:
         events: list[Event] = []
+        while self._absorbing and (
+            len(self._absorbing) > self.max_datagrams or self.held > self.max_octets
+        ):
+            self._absorbing.popitem(last=False)
         while len(self._open) > self.max_datagrams or self.held > self.max_octets:
             key = next((k for k in self._open if k != newest), newest)
             entry = self._open.pop(key, None)
@@ -173,6 +264,10 @@ class Reassembler:
                 break
             events.append(Discarded(key, entry.received, "too many datagrams or octets were open"))
         return events
+
+
+def _acknowledgement(frame: Frame) -> RfragAck | None:
+    return next((layer for layer in frame.layers if isinstance(layer, RfragAck)), None)
 
 
 def _overlaps(pieces: dict[int, bytes], start: int, end: int) -> bool:

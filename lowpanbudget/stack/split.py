@@ -5,7 +5,7 @@ from dataclasses import replace
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env
-from lowpanbudget.errors import DoesNotFit, RequestError
+from lowpanbudget.errors import DoesNotFit, RequestError, WireError
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, FRAGN, LARGEST, UNIT, Fragment
@@ -35,11 +35,16 @@ def payloads(
     packed = pack_headers(datagram, env, options)
     whole = len(packed.writer.data) + len(datagram) - packed.covers
     if whole <= room:
-        packed.writer.append(_part(datagram, packed.covers, len(datagram), tail))
+        packed.writer.append(part(datagram, packed.covers, len(datagram), tail))
         return [packed.writer]
     if options.ghc:  # byte code over the whole payload cannot be cut: its copies would look back into another frame
         plain = replace(options, ghc=False)
         return payloads(datagram, env, room=room, tag=tag, options=plain, tail=tail)
+    if (
+        not packed.same
+    ):  # sizes and offsets speak of the datagram as it comes back: another form would not match
+        exact = replace(options, lorh=False)
+        return payloads(datagram, env, room=room, tag=tag, options=exact, tail=tail)
     if len(datagram) > LARGEST:
         raise RequestError(
             f"a datagram of {len(datagram)} octets is over {LARGEST}, the largest datagram_size",
@@ -88,7 +93,7 @@ def octets_of(packet: object) -> bytes:
     raise RequestError(f"{type(packet).__name__} is neither octets nor a packet")
 
 
-def _part(datagram: bytes, start: int, stop: int, tail: Writer | None) -> Writer:
+def part(datagram: bytes, start: int, stop: int, tail: Writer | None) -> Writer:
     """Return octets ``start`` to ``stop`` of the datagram, explained by ``tail`` as far as that reaches."""
     writer = Writer("payload")
     begins = len(datagram) - len(tail.data) if tail is not None else len(datagram)
@@ -118,7 +123,7 @@ def _fragments(
         take = left if left <= room - FRAGN.octets else most
         writer = Writer()
         fragment.encode(writer, Fragment(len(datagram), tag, cut))
-        writer.append(_part(datagram, cut, cut + take, tail))
+        writer.append(part(datagram, cut, cut + take, tail))
         writers.append(writer)
         cut += take
     return writers
@@ -134,7 +139,7 @@ def _first(
     tail: Writer | None,
 ) -> tuple[Writer, int]:
     """Return the first fragment and where the datagram is cut after it."""
-    depth = min(options.depth, _headers(datagram))
+    depth = min(options.depth, headers_of(datagram))
     while True:
         # the longest cut that is a multiple of 8, behind all compressed headers, and within the room
         most = packed.covers + room - FRAG1.octets - len(packed.writer.data)
@@ -143,7 +148,7 @@ def _first(
             writer = Writer()
             fragment.encode(writer, Fragment(len(datagram), tag, first=True))
             writer.append(packed.writer)
-            writer.append(_part(datagram, packed.covers, cut, tail))
+            writer.append(part(datagram, packed.covers, cut, tail))
             return writer, cut
         if depth < 0:
             raise DoesNotFit(
@@ -157,5 +162,12 @@ def _first(
         packed = pack_headers(datagram, env, replace(options, depth=depth))
 
 
-def _headers(datagram: bytes) -> int:
-    return min(sum(1 for _ in ipv6.walk(datagram)), ipv6.DEEPEST)
+def headers_of(datagram: bytes) -> int:
+    """Return how many headers stand behind the first, as far as they can be walked."""
+    count = 0
+    try:
+        for _ in ipv6.walk(datagram):
+            count += 1
+    except WireError:
+        pass
+    return count

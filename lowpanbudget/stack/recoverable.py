@@ -1,0 +1,195 @@
+"""Recoverable fragments: where a compressed datagram is cut, and how it is put together again (RFC 8931).
+
+Offsets count octets of the compressed form; nothing has to be a multiple of 8.
+"""
+
+from dataclasses import dataclass, field, replace
+
+from lowpanbudget.bits import Writer
+from lowpanbudget.cites import rfc
+from lowpanbudget.env import Env
+from lowpanbudget.errors import DoesNotFit, RequestError
+from lowpanbudget.layers.lowpan import recovery
+from lowpanbudget.layers.lowpan.recovery import (
+    LARGEST_DATAGRAM,
+    LARGEST_FRAGMENT,
+    RFRAG,
+    SEQUENCES,
+    Rfrag,
+)
+from lowpanbudget.stack.packing import Options, Packed, pack_headers
+from lowpanbudget.stack.split import headers_of, part
+
+SLACK = rfc(8931, "4.1")
+
+
+def recoverable(
+    datagram: bytes,
+    env: Env,
+    *,
+    room: int,
+    tag: int = 0,
+    window: int | None = SEQUENCES,
+    slack: int | None = None,
+    options: Options | None = None,
+    tail: Writer | None = None,
+) -> list[Writer]:
+    """Return the 6LoWPAN payloads of a datagram, each at most ``room`` octets: one, or its recoverable fragments.
+
+    The last of every ``window`` fragments, and the last of all, asks for an acknowledgement; with None no fragment
+    does. ``slack`` octets stay free in the first fragment, which "MUST have enough slack to enable a less-efficient
+    compression in the next hops": None finds out how much by compressing the headers as the next hop would. ``tail``
+    as in ``split.payloads``. Raises ``RequestError`` for a tag over 8 bits, and ``DoesNotFit`` when the room is too
+    small for the first fragment or the datagram needs more than 32 fragments.
+    """
+    options = options or Options()
+    if not 0 <= tag <= 0xFF:
+        raise RequestError(f"tag {tag} is not an 8-bit number", cite=recovery.CITE)
+    if window is not None and window < 1:
+        raise RequestError(f"a window of {window} fragments is none", cite=rfc(8931, "6"))
+    packed = pack_headers(datagram, env, options)
+    if packed.cost(datagram) <= room:
+        packed.writer.append(part(datagram, packed.covers, len(datagram), tail))
+        return [packed.writer]
+    # byte code over the whole payload would be cut, and its headers do not stand in the first fragment alone
+    options = replace(options, ghc=False)
+    most = min(room - RFRAG.octets, LARGEST_FRAGMENT)
+    packed, first = _first(datagram, env, options, most, slack)
+    whole = packed.writer
+    whole.append(part(datagram, packed.covers, len(datagram), tail))
+    size = len(whole.data)
+    holds = first + (SEQUENCES - 1) * most
+    if size > min(holds, LARGEST_DATAGRAM):
+        raise DoesNotFit(
+            f"a compressed datagram of {size} octets needs more than {SEQUENCES} fragments of {most}",
+            by=size - min(holds, LARGEST_DATAGRAM),
+            cite=recovery.CITE,
+        )
+    cuts = [0, *range(first, size, most), size]
+    return [_fragment(whole, cuts[n], cuts[n + 1], n, tag, window) for n in range(len(cuts) - 1)]
+
+
+def _first(
+    datagram: bytes, env: Env, options: Options, most: int, slack: int | None
+) -> tuple[Packed, int]:
+    """Return the headers, compressed as far as the first fragment allows, and how many octets that fragment takes.
+
+    "any header that cannot fit within the first fragment MUST NOT be compressed" (RFC 8931 section 3).
+    """
+    depth = min(options.depth, headers_of(datagram))
+    while True:
+        options = replace(options, depth=depth)
+        packed = pack_headers(datagram, env, options)
+        free = _slack(datagram, env, options, packed) if slack is None else slack
+        first = most - free
+        if first >= len(packed.writer.data):
+            return packed, first
+        if depth < 0:
+            raise DoesNotFit(
+                f"{most + RFRAG.octets} octets of room cannot carry the headers in a first fragment",
+                by=len(packed.writer.data) - first,
+                cite=SLACK,
+            )
+        depth -= 1
+
+
+def _slack(datagram: bytes, env: Env, options: Options, packed: Packed) -> int:
+    """Return how many octets the headers grow at the next hop: identifiers in line, and another hop limit."""
+    hop_limit = max(datagram[7] - 1, 1)
+    forwarded = datagram[:7] + bytes([hop_limit]) + datagram[8:]
+    there = pack_headers(forwarded, env.between(None, None), options)
+    return max(there.cost(forwarded) - packed.cost(datagram), 0)
+
+
+def _fragment(
+    whole: Writer, start: int, end: int, sequence: int, tag: int, window: int | None
+) -> Writer:
+    size = len(whole.data)
+    asks = window is not None and (end == size or (sequence + 1) % window == 0)
+    offset = None if sequence == 0 else start
+    writer = Writer()
+    recovery.encode(
+        writer,
+        Rfrag(tag, sequence, end - start, offset or 0, size if offset is None else None, asks),
+    )
+    writer.append(whole.slice(start, end))
+    return writer
+
+
+@dataclass(slots=True)
+class Collected:
+    """What came of one recoverable datagram: at most 32 fragments of at most 1023 octets."""
+
+    started_s: float
+    size: int | None = None
+    parts: dict[int, tuple[int, bytes]] = field(default_factory=dict)
+
+    @property
+    def received(self) -> int:
+        """Return how many octets of the datagram are there, each counted once."""
+        return sum(end - start for start, end in self._ranges())
+
+    @property
+    def bitmap(self) -> int:
+        """Return the bitmap that acknowledges what is there: full once the datagram is whole."""
+        return recovery.FULL if self.whole() is not None else recovery.bitmap_of(self.parts)
+
+    def missing(self) -> tuple[tuple[int, int], ...]:
+        """Return the ranges (start, end) that are missing, up to the size or, unknown, to the last octet there."""
+        gaps, at = [], 0
+        for start, end in self._ranges():
+            if start > at:
+                gaps.append((at, start))
+            at = end
+        return (*gaps, (at, self.size)) if self.size is not None and at < self.size else tuple(gaps)
+
+    def holds(self, header: Rfrag, octets: bytes) -> bool:
+        """Return whether this very fragment is there already."""
+        return self.parts.get(header.sequence) == (header.offset, octets)
+
+    def contradiction(self, header: Rfrag, octets: bytes) -> str:
+        """Return why the fragment cannot belong to this datagram, or nothing.
+
+        "An implementation may receive overlapping fragments as the result of retries after an MTU change" (section
+        6.1.2); where they overlap, the octets must be the same.
+        """
+        size = header.size if header.first else self.size
+        end = header.offset + len(octets)
+        if header.first and self.size not in (None, size):
+            return f"a first fragment says {size} octets, another {self.size}"
+        if size is not None and max([end, *(at + len(o) for at, o in self.parts.values())]) > size:
+            return f"a fragment ends beyond the datagram's {size} octets"
+        if header.sequence in self.parts:
+            return f"two different fragments have the sequence {header.sequence}"
+        for at, known in self.parts.values():
+            low, high = max(at, header.offset), min(at + len(known), end)
+            if low < high and (
+                known[low - at : high - at] != octets[low - header.offset : high - header.offset]
+            ):
+                return f"overlapping fragments differ in octets {low} to {high - 1}"
+        return ""
+
+    def add(self, header: Rfrag, octets: bytes) -> None:
+        """Keep a fragment that does not contradict the others."""
+        if header.first:
+            self.size = header.size
+        self.parts[header.sequence] = (header.offset, octets)
+
+    def whole(self) -> bytes | None:
+        """Return the compressed datagram, or None while octets or its size are missing."""
+        if self.size is None or self.missing():
+            return None
+        octets = bytearray(self.size)
+        for at, known in self.parts.values():
+            octets[at : at + len(known)] = known
+        return bytes(octets)
+
+    def _ranges(self) -> list[tuple[int, int]]:
+        """Return what is there as ranges without overlap, in order."""
+        ranges: list[tuple[int, int]] = []
+        for at, known in sorted(self.parts.values()):
+            if ranges and at <= ranges[-1][1]:
+                ranges[-1] = (ranges[-1][0], max(ranges[-1][1], at + len(known)))
+            else:
+                ranges.append((at, at + len(known)))
+        return ranges
