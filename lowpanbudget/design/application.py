@@ -15,6 +15,8 @@ from lowpanbudget.layers.internet import coap, oscore
 from lowpanbudget.layers.internet.coap_codes import Type
 from lowpanbudget.layers.internet.coap_options import Option
 from lowpanbudget.layers.internet.coap_registry import OBSERVE
+from lowpanbudget.layers.internet.dtls_seal import seal_1_2, seal_1_3
+from lowpanbudget.layers.internet.dtls_suites import SUITES, RecordKeys, Suite
 from lowpanbudget.layers.internet.oscore_context import SecurityContext
 
 LAYER = "payload"
@@ -60,17 +62,53 @@ class Oscore:
 
 
 @dataclass(frozen=True, slots=True)
+class Dtls:
+    """A DTLS record around the UDP payload: suite (which decides the version), connection ID, epoch and sequence."""
+
+    suite: Suite
+    cid: bytes = b""
+    epoch: int = 1
+    sequence: int = 0
+
+    def seal(self, content: Writer) -> Writer:
+        """Return the record under stand-in keys: real lengths, no secret."""
+        writer = Writer()
+        seal = seal_1_2 if self.suite.version == "1.2" else seal_1_3
+        keys = RecordKeys.stand_in(self.suite)
+        seal(
+            writer,
+            content,
+            keys,
+            self.suite,
+            epoch=self.epoch,
+            sequence=self.sequence,
+            cid=self.cid,
+        )
+        return writer
+
+
+@dataclass(frozen=True, slots=True)
 class Application:
     """The protocols between a message and UDP, outermost last; all None: the message is the UDP payload."""
 
     coap: Coap | None = None
     oscore: Oscore | None = None
+    dtls: Dtls | None = None
 
     def write(self, payload: bytes) -> Writer:
         """Return the UDP payload that carries ``payload``, explained; application data have the layer "payload".
 
         Raises ``RequestError`` for what cannot be encoded.
         """
+        writer = self._message(payload)
+        if self.dtls is not None:
+            writer = self.dtls.seal(writer)
+        writer.spans = [
+            span._replace(layer=LAYER) if span.name == "payload" else span for span in writer.spans
+        ]
+        return writer
+
+    def _message(self, payload: bytes) -> Writer:
         writer = Writer(LAYER)
         if self.coap is None:
             writer.octets(payload, "payload", "application data")
@@ -78,13 +116,10 @@ class Application:
         message = self.coap.message(payload)
         if self.oscore is None:
             coap.encode(writer, message)
-        else:
-            result = self.oscore.protect(message)
-            writer.data += result.octets
-            writer.spans += result.spans
-        writer.spans = [
-            span._replace(layer=LAYER) if span.name == "payload" else span for span in writer.spans
-        ]
+            return writer
+        result = self.oscore.protect(message)
+        writer.data += result.octets
+        writer.spans += result.spans
         return writer
 
 
@@ -105,6 +140,8 @@ class ApplicationKnob(NamedTuple):
 
 def application_knobs(application: Application) -> Iterator[ApplicationKnob]:
     """Yield every change of CoAP, OSCORE or DTLS keys that may free octets."""
+    if application.dtls is not None:
+        yield from _dtls_knobs(application, application.dtls)
     message = application.coap
     if message is None:
         return
@@ -149,3 +186,47 @@ def application_knobs(application: Application) -> Iterator[ApplicationKnob]:
                 rfc(8613, "3.3"),
                 "identifiers stay unique under one master secret: 256 senders at most",
             )
+
+
+def _dtls_knobs(application: Application, dtls: Dtls) -> Iterator[ApplicationKnob]:
+    aead = dtls.suite.aead
+    if dtls.suite.version == "1.2":
+        newer = next(s for s in SUITES.values() if s.version == "1.3" and s.aead == aead)
+        yield ApplicationKnob(
+            "flow.dtls.suite",
+            f"DTLS 1.3 ({newer.name}) instead of 1.2",
+            replace(application, dtls=replace(dtls, suite=newer)),
+            rfc(9147, "4"),
+            "both ends speak DTLS 1.3; one record a datagram, whose length is then left out",
+        )
+    if len(dtls.cid) > 1:
+        yield ApplicationKnob(
+            "flow.dtls.cid",
+            f"a connection ID of 1 octet instead of {len(dtls.cid)}",
+            replace(application, dtls=replace(dtls, cid=dtls.cid[:1])),
+            rfc(9146, "3"),
+            "the receiver has at most 256 connections",
+        )
+    for suite in SUITES.values():
+        other = suite.aead
+        same = suite.version == dtls.suite.version and other.family == aead.family
+        if not same or other.key != aead.key or other.tag == aead.tag:
+            continue
+        # one of several suites that differ in their handshake only
+        if any(s.aead == other and s.version == suite.version for s in _before(suite)):
+            continue
+        yield ApplicationKnob(
+            "flow.dtls.suite",
+            f"{suite.name}, a tag of {other.tag} octets instead of {aead.tag}",
+            replace(application, dtls=replace(dtls, suite=suite)),
+            suite.cite,
+            caution=""
+            if other.tag > aead.tag
+            else "a shorter tag is easier to forge; this weakens protection and is no advice",
+            stronger=other.tag > aead.tag,
+        )
+
+
+def _before(suite: Suite) -> list[Suite]:
+    known = list(SUITES.values())
+    return known[: known.index(suite)]

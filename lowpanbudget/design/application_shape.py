@@ -1,15 +1,16 @@
-"""How the protocols of a flow are written: ``[flow.coap]``, ``[flow.oscore]``."""
+"""How the protocols of a flow are written: ``[flow.coap]``, ``[flow.oscore]``, ``[flow.dtls]``."""
 
 from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
-from lowpanbudget.design.application import Application, Coap, Oscore
+from lowpanbudget.design.application import Application, Coap, Dtls, Oscore
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet import coap
 from lowpanbudget.layers.internet.coap_codes import Type, code_of
 from lowpanbudget.layers.internet.coap_options import Block, Option
+from lowpanbudget.layers.internet.dtls_suites import SUITES
 from lowpanbudget.payload.flaws import Flaw
 
 
@@ -87,8 +88,21 @@ class OscoreShape(_Shape):
     )
 
 
+class DtlsShape(_Shape):
+    """A DTLS record around the UDP payload (RFC 6347, RFC 9146, RFC 9147)."""
+
+    suite: Literal[tuple(SUITES)] = Field(  # type: ignore[valid-type]  # the words of one table
+        description="The cipher suite; it decides the version, 1.2 or 1.3."
+    )
+    cid: Hex = Field(default=b"", description="The receiver's connection ID in hex; empty: none.")
+    epoch: int = Field(default=1, ge=0, lt=1 << 16, description="The epoch that is reached.")
+    sequence: int = Field(default=0, ge=0, lt=1 << 48, description="The sequence number reached.")
+
+
 def application(
-    coap_shape: CoapShape | None, oscore_shape: OscoreShape | None
+    coap_shape: CoapShape | None,
+    oscore_shape: OscoreShape | None,
+    dtls_shape: DtlsShape | None = None,
 ) -> tuple[Application, list[Flaw]]:
     """Return the application of these tables, and the faults of meaning with their paths in the flow."""
     flaws: list[Flaw] = []
@@ -125,12 +139,18 @@ def application(
                     "Add [flow.coap]",
                 )
             )
-    found = Application(made, secure)
+    record = None
+    if dtls_shape is not None:
+        record = Dtls(
+            SUITES[dtls_shape.suite], dtls_shape.cid, dtls_shape.epoch, dtls_shape.sequence
+        )
+    found = Application(made, secure, record)
     if not flaws:
         try:
             found.write(b"")
         except RequestError as error:
-            flaws.append(Flaw(("coap" if secure is None else "oscore",), error.message, error.hint))
+            key = "dtls" if record is not None else "oscore" if secure is not None else "coap"
+            flaws.append(Flaw((key,), error.message, error.hint))
     return found, flaws
 
 

@@ -11,6 +11,7 @@ from lowpanbudget.bits import Writer
 from lowpanbudget.cites import Cite, ieee
 from lowpanbudget.layers.link.addressing import MODE_OCTETS, Addressing, addressing
 from lowpanbudget.layers.link.auxiliary import KEY_IDS_CITE, LEVELS, LEVELS_CITE, Security
+from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.stack.frame import STAND_IN_KEY, Encoded, encode_frame
 
@@ -65,6 +66,8 @@ class Link:
     slotted: bool = False
     security: Security | None = None
     mtu: int = 1280
+    header_ies: tuple[Element, ...] = ()
+    payload_ies: tuple[Element, ...] = ()
 
     def mac(self, source: bytes, destination: bytes) -> Mac:
         """Return the MAC header of a data frame between two link addresses."""
@@ -80,6 +83,8 @@ class Link:
             pan_id_compression=bool(bit),
             ack_request=self.acknowledged and destination != BROADCAST,
             security=self.security,
+            header_ies=self.header_ies,
+            payload_ies=self.payload_ies,
         )
 
     def pan_form(self, destination: int, source: int) -> tuple[int, Addressing]:
@@ -162,6 +167,14 @@ def link_knobs(link: Link) -> Iterator[LinkKnob]:
             ieee(2015, "7.2.2.8"),
             "acknowledgements must match by other means (enhanced acknowledgements, slots), and a "
             "receiver can no longer tell a retransmission by its number",
+        )
+    if link.header_ies or link.payload_ies:
+        yield LinkKnob(
+            "link.header_ie, link.payload_ie",
+            "no information elements in data frames",
+            replace(link, header_ies=(), payload_ies=()),
+            ieee(2015, "7.4"),
+            "what they say can go in beacons or acknowledgements",
         )
     if link.security is not None and link.security.level:
         yield from _security_knobs(link, link.security)

@@ -17,6 +17,7 @@ from lowpanbudget.env import Context, Contexts
 from lowpanbudget.errors import LowpanError, RequestError
 from lowpanbudget.layers.link.addressing import addressing
 from lowpanbudget.layers.link.auxiliary import KEY_ID, Security
+from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.lowpan.iphc import LINK_LOCAL
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.message import Message
@@ -128,6 +129,12 @@ def _link_flaws(link: LinkShape) -> Iterator[Flaw]:
             "two different PAN IDs must both be carried",
             'Use pan_ids = "both"',
         )
+    for key in ("header_ie", "payload_ie"):
+        if getattr(link, key) and version != 2:
+            yield Flaw(
+                ("link", key), f"a version-{version} frame has no information elements",
+                "Use frame_version = 2",
+            )  # fmt: skip
     if link.security is not None:
         yield from _security_flaws(link, link.security)
 
@@ -258,7 +265,7 @@ def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:
             yield from _group_flaws(index, flow, stations)
         yield from _flow_ends(index, flow, stations, shape.link.addresses)
         yield from _routing_flaws(index, flow, stations)
-        for flaw in application(flow.coap, flow.oscore)[1]:
+        for flaw in application(flow.coap, flow.oscore, flow.dtls)[1]:
             yield flaw.under("flow", index)
         for number, name in enumerate(flow.messages):
             if name not in messages:
@@ -403,6 +410,8 @@ def _link(shape: LinkShape, mtu: int) -> Link:
         shape.slotted,
         security,
         mtu,
+        tuple(Element(element.id, element.octets) for element in shape.header_ie),
+        tuple(Element(element.id, element.octets) for element in shape.payload_ie),
     )
 
 
@@ -447,7 +456,7 @@ def _flow(shape: FlowShape, stations: dict[str, Station], border: Station | None
         shape.traffic_class,
         shape.flow_label,
         shape.udp_checksum == "elided",
-        application(shape.coap, shape.oscore)[0],
+        application(shape.coap, shape.oscore, shape.dtls)[0],
         _routing(shape, source),
         tuple(shape.messages),
         None if shape.every_s is None else float(shape.every_s),

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
-from lowpanbudget.design.application_shape import CoapShape, OscoreShape
+from lowpanbudget.design.application_shape import CoapShape, DtlsShape, Hex, OscoreShape
 from lowpanbudget.design.link import PHYS
 from lowpanbudget.design.messages import Exact, MessageShape
 
@@ -89,6 +89,15 @@ class SecurityShape(_Shape):
     )
 
 
+class ElementShape(_Shape):
+    """An information element of data frames, its content in hex; terminations are added."""
+
+    id: int = Field(
+        ge=0, le=0xFF, description="Element id of a header IE, group id of a payload IE."
+    )
+    octets: Hex = Field(default=b"", description="Its content in hex.")
+
+
 class LinkShape(_Shape):
     """How every frame is built."""
 
@@ -120,6 +129,12 @@ class LinkShape(_Shape):
     )
     security: SecurityShape | None = Field(
         default=None, description="Link security; left out for an open network."
+    )
+    header_ie: list[ElementShape] = Field(
+        default_factory=list, description="Header IEs of data frames."
+    )
+    payload_ie: list[ElementShape] = Field(
+        default_factory=list, description="Payload IEs of data frames."
     )
 
 
@@ -196,6 +211,7 @@ class FlowShape(_Shape):
     routing: RoutingShape | None = None
     coap: CoapShape | None = None
     oscore: OscoreShape | None = None
+    dtls: DtlsShape | None = None
     messages: list[str] = Field(
         default_factory=list, description="Names of the messages it carries."
     )
