@@ -26,6 +26,18 @@ def replaced(message: Message, changes: dict[Place, Field | None]) -> Message:
     return dataclasses.replace(message, fields=_changed(message.fields, (), changes))
 
 
+def with_members(
+    fields: tuple[Field, ...], container: Place, members: tuple[Field, ...]
+) -> tuple[Field, ...]:
+    """Return the fields of a message with other fields in one container: a group, an array's group, an option."""
+    if not container:
+        return members
+    return tuple(
+        _filled(field, container[1:], members) if field.name == container[0] else field
+        for field in fields
+    )
+
+
 def place_text(place: Place) -> str:
     """Return ``reading[].temperature`` or ``detail(impact).energy``."""
     text = ""
@@ -70,3 +82,18 @@ def _one(field: Field, here: Place, changes: dict[Place, Field | None]) -> Field
         )
         return dataclasses.replace(field, options=options)
     return field
+
+
+def _filled(field: Field, rest: Place, members: tuple[Field, ...]) -> Field:
+    if isinstance(field, Array):
+        return dataclasses.replace(field, element=_filled(field.element, rest[1:], members))
+    if isinstance(field, Group):
+        return dataclasses.replace(field, fields=with_members(field.fields, rest, members))
+    assert isinstance(field, Union)
+    options = tuple(
+        Option(option.when, with_members(option.fields, rest[1:], members))
+        if f"({option.when})" == rest[0]
+        else option
+        for option in field.options
+    )
+    return dataclasses.replace(field, options=options)

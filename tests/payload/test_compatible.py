@@ -1,0 +1,177 @@
+"""What old receivers read from new octets; each verdict is worked out beside its check."""
+
+import dataclasses
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from payload.schemas import messages
+
+from lowpanbudget.payload.codes import Boolean, Enumeration, Flags, Reserved, Version
+from lowpanbudget.payload.compatible import Change, Comparison, compare, compare_all
+from lowpanbudget.payload.containers import Array, Group, Option, Union
+from lowpanbudget.payload.contents import Octets
+from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.number import Number
+from lowpanbudget.payload.sampler import samples
+
+
+def message(*fields: Field, name: str = "m", **orders: str) -> Message:
+    stated = {"byte_order": "big", "bit_order": "msb-first", "layout": "bit-packed"} | orders
+    return Message(name, fields, **stated)
+
+
+def number(name: str, high: int = 255, **more: Any) -> Number:
+    return Number(name, min=Decimal(0), max=Decimal(high), **more)
+
+
+def only(comparison: Comparison) -> Change:
+    assert len(comparison.changes) == 1, comparison
+    assert comparison.changes[0].safe == comparison.safe
+    return comparison.changes[0]
+
+
+OLD = (Version("v", value=1), Reserved("", bits=4), number("a"), Boolean("b"))
+
+
+def test_nothing_changed() -> None:
+    found = compare(message(*OLD), message(*OLD))
+    assert (found.safe, found.changes, found.reads) == (True, (), "all its fields right")
+    noted = [dataclasses.replace(field, note="new words") for field in OLD]
+    assert compare(message(*OLD), message(*noted)).changes == ()
+
+
+def test_an_appended_field_is_safe() -> None:
+    found = compare(message(*OLD), message(*OLD, number("c")))
+    change = only(found)
+    assert change.safe
+    assert (change.path, change.what, change.bits) == ("c", "c appended", 8)
+    # 17 bits were 3 octets, 25 bits are 4
+    assert (found.old_octets, found.new_octets) == ((3, 3), (4, 4))
+    assert "must ignore up to 1 octet" in change.reads
+
+
+def test_an_appended_optional_field_moves_everything_by_its_presence_bit() -> None:
+    change = only(compare(message(*OLD), message(*OLD, number("c", optional=True))))
+    assert not change.safe
+    assert change.bits == 9
+
+
+def test_reserved_bits_may_be_used() -> None:
+    new = (OLD[0], Boolean("x"), Reserved("", bits=3), *OLD[2:])
+    change = only(compare(message(*OLD), message(*new)))
+    assert change.safe
+    assert change.what == "reserved replaced by x, reserved"
+    assert change.bits == 0
+
+
+def test_more_reserved_bits_move_what_follows() -> None:
+    assert not compare(message(*OLD), message(OLD[0], Reserved("", bits=5), *OLD[2:])).safe
+    # but at the end they are appended
+    tail = (number("a"), Reserved("", bits=4))
+    assert compare(message(*tail), message(tail[0], Reserved("", bits=12))).safe
+
+
+def test_inserted_and_removed_fields_are_not_safe() -> None:
+    inserted = only(compare(message(*OLD), message(OLD[0], number("c", 15), *OLD[1:])))
+    assert (inserted.safe, inserted.what, inserted.bits) == (False, "c inserted", 4)
+    removed = only(compare(message(*OLD), message(OLD[0], OLD[1], OLD[3])))
+    assert (removed.safe, removed.what, removed.bits) == (False, "a removed", -8)
+    last = only(compare(message(*OLD), message(*OLD[:3])))
+    assert not last.safe
+    assert "b = False, which was not sent" in last.reads or "refuses" in last.reads
+
+
+def test_a_new_version_is_refused() -> None:
+    change = only(compare(message(*OLD), message(Version("v", value=2), *OLD[1:])))
+    assert not change.safe
+    assert change.reads == "refuses some messages: field v is 2, and this format has 1"
+
+
+def test_a_name_alone_is_safe() -> None:
+    change = only(compare(message(*OLD), message(OLD[0], OLD[1], number("aa"), OLD[3])))
+    assert (change.safe, change.what) == (True, "a renamed to aa")
+
+
+def test_ranges() -> None:
+    # narrower, with the same step and width: old receivers know all the codes
+    assert compare(message(number("a", 255)), message(number("a", 200))).safe
+    # wider with the same width: codes that the old format does not know
+    wider = only(compare(message(number("a", 200)), message(number("a", 255))))
+    assert not wider.safe
+    assert "refuses some messages" in wider.reads
+    step = compare(message(number("a", 200)), message(number("a", 200, step=Decimal(2), bits=8)))
+    assert not step.safe
+    assert "where" in step.reads
+
+
+def test_another_unit_is_never_safe() -> None:
+    change = only(compare(message(number("a", unit="Cel")), message(number("a", unit="K"))))
+    assert not change.safe
+    assert "the same octets, but takes K for Cel" in change.reads
+
+
+def test_names_added_to_an_enumeration() -> None:
+    old, new = (message(Enumeration("e", names=tuple("abcde")[:count])) for count in (3, 4))
+    change = only(compare(old, new))
+    assert not change.safe
+    assert "which has no name" in change.reads
+
+
+def test_flags_in_spare_bits_are_ignored() -> None:
+    def flags(*names: str) -> Message:
+        return message(Flags("f", names=names, bits=8))
+
+    assert compare(flags("a"), flags("a", "b")).safe
+    moved = only(compare(flags("a", "b"), flags("b", "a")))
+    assert not moved.safe
+
+
+def test_changes_inside_groups_arrays_and_unions_have_their_place() -> None:
+    def nested(*extra: Field) -> Message:
+        return message(
+            Enumeration("what", names=("x", "y")),
+            Array("r", element=Group("", fields=(number("t"), *extra)), max_length=3),
+            Union("u", tag="what", options=(Option("x", (number("p"), *extra)), Option("y", ()))),
+        )
+
+    found = compare(nested(), nested(Boolean("new")))
+    assert [(change.path, change.what, change.safe) for change in found.changes] == [
+        ("r[].new", "new appended", False),
+        ("u(x).new", "new appended", True),
+    ]
+    assert not found.safe
+
+
+def test_orders() -> None:
+    old = message(number("a", 65535))
+    change = only(compare(old, message(number("a", 65535), byte_order="little")))
+    assert (change.what, change.safe) == ("byte order big becomes little", False)
+    # one octet has no byte order
+    assert compare(message(number("a")), message(number("a"), byte_order="little")).safe
+
+
+def test_messages_that_come_and_go() -> None:
+    one, two = message(Boolean("a"), name="one"), message(Octets("o", length=2), name="two")
+    found = compare_all([one], [two])
+    assert [(part.message, part.safe, part.old_octets, part.new_octets) for part in found] == [
+        ("one", False, (1, 1), None),
+        ("two", True, None, (2, 2)),
+    ]
+
+
+@settings(max_examples=40, deadline=None)
+@given(messages())
+def test_any_format_is_compatible_with_itself_and_its_samples_fit(made: Message) -> None:
+    assert compare(made, made).safe
+    for values in samples(made, 20):
+        assert made.unpack(made.pack(values)) == values
+
+
+@pytest.mark.parametrize("count", [1, 5])
+def test_samples_are_the_same_each_time(count: int) -> None:
+    made = message(*OLD)
+    assert list(samples(made, count)) == list(samples(made, count))
+    assert len(list(samples(made, count))) == 3 + count
