@@ -1,16 +1,21 @@
 """``annotate HEX|FILE``: every octet of IEEE 802.15.4 frames, explained."""
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from lowpanbudget.cli import hextext, options
+from lowpanbudget.cli import faults, hextext, options
 from lowpanbudget.cli.main import COMMANDS
 from lowpanbudget.errors import RequestError, WireError
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
+    from lowpanbudget.report.screen import Screen
     from lowpanbudget.stack.frame import Frame
 
+_MOST_TOLD = 5
 _FCS = {"2": 2, "4": 4, "none": 0}
 
 
@@ -23,7 +28,7 @@ _FCS = {"2": 2, "4": 4, "none": 0}
 @options.contexts
 @click.option(
     "--key-file", metavar="FILE",
-    help="TOML file with link keys and devices; must be readable by you alone. Keys are never given on the command line.",
+    help="TOML file with link keys and devices, readable by you alone. Keys are never given on the command line.",
 )  # fmt: skip
 @click.option("--asn", metavar="NUMBER", help="Absolute slot number, for time-slotted links.")
 @options.root
@@ -40,7 +45,7 @@ def command(
     *,
     as_json: bool,
 ) -> None:
-    """Explain every octet of a frame given in HEX, or of the frames in FILE (- for standard input), one a line.
+    r"""Explain every octet of a frame given in HEX, or of the frames in FILE (- for standard input), one a line.
 
     In a file # starts a comment and empty lines are passed over. A frame that cannot be read to its end is shown as
     far as it goes, with the reason; the exit code is then 3.
@@ -87,8 +92,13 @@ def command(
         if frame.fault is not None
     ]
     if wrong:
-        for place, fault in wrong:
-            click.echo(f"{ctx.command_path}: {place}: octet {fault.offset}: {fault.message}", err=True)
+        for place, fault in wrong[:_MOST_TOLD]:
+            text = f"{place}: octet {fault.offset}: {fault.message}"
+            click.echo(f"{ctx.command_path}: {faults.visible(text)}", err=True)
+        if len(wrong) > _MOST_TOLD:
+            click.echo(
+                f"{ctx.command_path}: {len(wrong)} of {len(read)} frames are wrong", err=True
+            )
         ctx.exit(WireError.exit_code)
 
 
@@ -108,21 +118,26 @@ def _slot(text: str | None) -> int | None:
 
 
 def _show(read: "list[Frame]", given: list[hextext.Given]) -> None:
+    r"""Show the frames one after the other, each as soon as it is drawn."""
     from lowpanbudget.cli import output
     from lowpanbudget.report import terminal, view
 
-    def paint(console: Any, screen: Any) -> None:
-        for index, (frame, item) in enumerate(zip(read, given, strict=True), 1):
-            title = f"Frame of {terminal.octets(len(frame.octets))}"
-            if item.place:
-                title = f"{title}, {index} of {len(read)} ({item.place})"
-            sealed = _sealed(frame)
-            terminal.frame(
-                console, screen, title, view.plain(frame),
-                view.rows(frame.spans, frame.octets, sealed), view.segments(frame.spans), sealed,
-            )  # fmt: skip
+    for index, (frame, item) in enumerate(zip(read, given, strict=True), 1):
+        title = f"Frame of {terminal.octets(len(frame.octets))}"
+        if item.place:
+            title = f"{title}, {index} of {len(read)} ({item.place})"
+        sealed = _sealed(frame)
+        seen = view.plain(frame)
+        rows, segments = view.rows(frame.spans, frame.octets, sealed), view.segments(frame.spans)
+        output.show(
+            partial(_paint, title=title, seen=seen, rows=rows, segments=segments, sealed=sealed)
+        )
 
-    output.show(paint)
+
+def _paint(console: "Console", screen: "Screen", **frame: Any) -> None:
+    from lowpanbudget.report import terminal
+
+    terminal.frame(console, screen, **frame)
 
 
 def _sealed(frame: "Frame") -> tuple[int, int]:

@@ -33,7 +33,7 @@ def command(
     only_hex: bool,
     as_json: bool,
 ) -> None:
-    """Turn an IPv6 datagram, given in HEX (or - for standard input), into its shortest legal 6LoWPAN form.
+    r"""Turn an IPv6 datagram, given in HEX (or - for standard input), into its shortest legal 6LoWPAN form.
 
     What can be left out depends on the link addresses of the hop and on the shared prefixes: give them. Shown are
     the octets, the form as a bar to scale, and each field with its clause and what would make it smaller.

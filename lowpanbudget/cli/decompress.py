@@ -23,7 +23,7 @@ def command(
     only_hex: bool,
     as_json: bool,
 ) -> None:
-    """Turn a 6LoWPAN payload, given in HEX (or - for standard input), back into the IPv6 datagram.
+    r"""Turn a 6LoWPAN payload, given in HEX (or - for standard input), back into the IPv6 datagram.
 
     HEX starts with the dispatch octet, after the MAC header. Addresses that were left out come from the link
     addresses and the shared prefixes: give the ones that the sender used.

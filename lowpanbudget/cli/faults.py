@@ -24,7 +24,7 @@ def report(error: BaseException, command: str) -> int:
         text, code = error.format_message(), USAGE
     else:
         text, code = _internal(error), INTERNAL
-    lines = (_visible(line) for line in text.split("\n"))
+    lines = (visible(line) for line in text.split("\n"))
     click.echo(f"{command}: " + "\n".join(lines), err=True)
     return code
 
@@ -33,7 +33,9 @@ def told(error: LowpanError) -> str:
     """Return what an error says: what and where on the first line, then clause and advice, each on its own."""
     if isinstance(error, DesignError) and error.faults:
         count = len(error.faults)
-        head = "the design file has a fault" if count == 1 else f"the design file has {count} faults"
+        head = (
+            "the design file has a fault" if count == 1 else f"the design file has {count} faults"
+        )
         lines = [head]
         for fault in error.faults:
             key = f"{fault.key}: " if fault.key else ""
@@ -67,7 +69,7 @@ def _internal(error: BaseException) -> str:
     )
 
 
-def _visible(line: str) -> str:
+def visible(line: str) -> str:
     """Return a line that cannot steer a terminal and can be written in its encoding."""
     from lowpanbudget.report.screen import encodable, harmless
 

@@ -1,4 +1,4 @@
-"""Octets that people type or keep in files: hex on the command line, one frame a line in a file or on standard input."""
+"""Octets that people type or keep in files: hex on the command line; in a file or on standard input a frame a line."""
 
 import string
 import sys
@@ -12,7 +12,9 @@ from lowpanbudget.errors import RequestError
 _DIGITS = frozenset(string.hexdigits)
 _BETWEEN = frozenset(" \t\r\n\f\v:-_,")
 _LONGEST_LINE = 1 << 16
-_HINT = "Hex is two digits an octet, with spaces, colons, commas or dashes between octets if you like"
+_HINT = (
+    "Hex is two digits an octet, with spaces, colons, commas or dashes between octets if you like"
+)
 
 
 class Given(NamedTuple):
@@ -33,9 +35,7 @@ def octets_of(text: str, place: str = "") -> bytes:
         at = column + len(group) - len(digits)
         for offset, char in enumerate(digits):
             if char not in _DIGITS:
-                raise RequestError(
-                    f"{_at(place, at + offset)}{char!r} is no hex digit", hint=_HINT
-                )
+                raise RequestError(f"{_at(place, at + offset)}{char!r} is no hex digit", hint=_HINT)
         if len(digits) % 2:
             raise RequestError(
                 f"{_at(place, column)}{_short(group)!r} has {len(digits)} hex digits, half an octet too many",

@@ -1,14 +1,14 @@
 """Link keys from a file that its owner alone may read. Nothing here ever shows what a key file holds.
 
-    [[key]]
-    octets = "00112233445566778899aabbccddeeff"   # 16 octets; an invented key
-    key_id_mode = 1                               # optional, as are the next two: they limit the key's use
-    index = 1
-    source = "0a0b0c0d"
+[[key]]
+octets = "00112233445566778899aabbccddeeff"   # 16 octets; an invented key
+key_id_mode = 1                               # optional, as are the next two: they limit the key's use
+index = 1
+source = "0a0b0c0d"
 
-    [devices]
-    "0x0001" = "0200000000000001"                 # short address = EUI-64
-    "0xabcd/0x0002" = "0200000000000002"          # PAN ID / short address = EUI-64
+[devices]
+"0x0001" = "0200000000000001"                 # short address = EUI-64
+"0xabcd/0x0002" = "0200000000000002"          # PAN ID / short address = EUI-64
 """
 
 import os
@@ -44,11 +44,14 @@ def read_keys(path: str) -> KeyRing:
     unknown = set(data) - {"key", "devices"}
     if unknown:
         raise RequestError(
-            f"{path}: {len(unknown)} unknown entries at the top level", hint="Allowed are [[key]] and [devices]"
+            f"{path}: {len(unknown)} unknown entries at the top level",
+            hint="Allowed are [[key]] and [devices]",
         )
     entries = data.get("key", [])
     if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
-        raise RequestError(f"{path}: key is not a list of tables", hint="Write [[key]] before each key")
+        raise RequestError(
+            f"{path}: key is not a list of tables", hint="Write [[key]] before each key"
+        )
     if not entries:
         raise RequestError(f"{path} has no key in it", hint="Write [[key]] and octets = below it")
     keys = tuple(_key(path, number, entry) for number, entry in enumerate(entries, 1))
@@ -102,7 +105,9 @@ def _parse(path: str, text: str) -> dict[str, Any]:
 def _key(path: str, number: int, entry: dict[str, Any]) -> Key:
     where = f"{path}: key {number}"
     if set(entry) - set(_ALLOWED):
-        raise RequestError(f"{where} has an unknown entry", hint=f"Allowed are {', '.join(_ALLOWED)}")
+        raise RequestError(
+            f"{where} has an unknown entry", hint=f"Allowed are {', '.join(_ALLOWED)}"
+        )
     if not isinstance(entry.get("octets"), str):
         raise RequestError(f'{where} needs octets = "...", 32 hex digits')
     for name in ("key_id_mode", "index"):

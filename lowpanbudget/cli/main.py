@@ -63,7 +63,7 @@ class Program(click.Group):
         with formatter.section("Commands"):
             formatter.write_dl(list(COMMANDS.items()))
 
-    def main(  # type: ignore[override]  # always ends the process, as standalone mode does
+    def main(  # always ends the process, as standalone mode does
         self,
         args: Sequence[str] | None = None,
         prog_name: str | None = None,
@@ -81,6 +81,9 @@ class Program(click.Group):
 
     def _run(self, args: list[str], name: str, extra: dict[str, Any]) -> int:
         command = name
+        if not args:
+            click.echo(self.get_help(click.Context(self, info_name=name)), err=True)
+            return faults.USAGE
         try:
             if args and args[0] in COMMANDS:
                 command = f"{name} {args[0]}"
@@ -145,7 +148,9 @@ def _print_version(ctx: click.Context, _parameter: click.Parameter, asked: bool)
         ctx.exit()
 
 
-@click.group(cls=Program, epilog=_EXIT_CODES, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    cls=Program, epilog=_EXIT_CODES, context_settings={"help_option_names": ["-h", "--help"]}
+)
 @click.option(
     "--version", is_flag=True, is_eager=True, expose_value=False, callback=_print_version,
     help="Print the version and end.",

@@ -7,7 +7,7 @@ import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, BinaryIO
 
 from lowpanbudget.errors import RequestError
 
@@ -29,17 +29,32 @@ def emit(text: str) -> None:
     Raises ``ReaderLeft`` when the pipe is closed.
     """
     stream = sys.stdout
-    encoding = stream.encoding or "utf-8"
+    octets = text.encode(stream.encoding or "utf-8", "backslashreplace")
     try:
-        stream.write(text.encode(encoding, "backslashreplace").decode(encoding))
         stream.flush()
+        _write(stream.buffer, octets)
+    except BlockingIOError:
+        raise RequestError(
+            "standard output takes no more for now", hint="Send it to a file"
+        ) from None
     except OSError as error:
-        if error.errno in (errno.EPIPE, errno.EINVAL) or isinstance(error, BrokenPipeError):
+        if error.errno in (errno.EPIPE, errno.EINVAL):  # EINVAL: a closed pipe on some systems
             raise ReaderLeft from None
         raise RequestError(
             f"standard output cannot be written: {error.strerror or error}",
             hint="Is the disk full?",
         ) from None
+
+
+def _write(stream: BinaryIO, octets: bytes) -> None:
+    """Write all of ``octets``: an unbuffered stream (PYTHONUNBUFFERED) may take a part and keep silent about it."""
+    left = memoryview(octets)
+    while left:
+        taken = stream.write(left)
+        if taken is None:
+            raise BlockingIOError
+        left = left[taken:]
+    stream.flush()
 
 
 def show(paint: "Callable[[Console, Screen], None]") -> None:
@@ -66,7 +81,7 @@ def standard_screen() -> "Screen":
 
 def _width(is_terminal: bool) -> int:
     columns = os.environ.get("COLUMNS", "")
-    if columns.isascii() and columns.isdigit() and 0 < int(columns[:6]):
+    if columns.isascii() and columns.isdigit() and int(columns[:6]) > 0:
         return int(columns[:6])
     if is_terminal:
         with contextlib.suppress(OSError, ValueError):

@@ -1,1 +1,1 @@
-"""Results to text: plain data that every renderer shares, then the terminal and JSON. Nothing here computes a result."""
+"""Results to text: plain data that every renderer shares, then the terminal and JSON. Nothing is computed here."""

@@ -1,7 +1,7 @@
 """The words that this program uses, each in a sentence or two."""
 
 WORDS = {
-    "octet": "Eight bits sent as one unit; what the standards call what others call a byte. Every size here counts them.",
+    "octet": "Eight bits, the standards' word for what is often called a byte. Every size here counts octets.",
     "frame": (
         "What a node sends over the air in one go, from the first header octet to the last octet of the check "
         "sequence. Its size has a fixed upper limit, and everything here is about what is left inside that limit."
@@ -33,7 +33,10 @@ WORDS = {
         "What turning one knob gives, in octets. A change that weakens protection is listed apart with a "
         "caution and is never advice."
     ),
-    "design file": "One TOML file that describes links, shared prefixes, flows and messages; `lowpanbudget schema` describes it.",
+    "design file": (
+        "One TOML file that describes the link, shared prefixes, flows and messages; "
+        "`lowpanbudget schema` says what may stand in it."
+    ),
     "flow": (
         "Who sends to whom, over which headers and how often. A flow is looked at on its first hop and on "
         "later hops apart, since addresses that follow from the link on the first hop do not later on."

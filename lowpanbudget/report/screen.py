@@ -5,12 +5,12 @@ that the encoding lacks get a plain stand-in before anything is laid out, so tha
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from io import StringIO
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from rich.console import Console, RenderableType
+    from rich.console import Console
 
 NARROWEST, WIDEST = 40, 160
 TABLE_FROM = 120  # columns from which a ledger is a table; below, it is stacked
@@ -62,12 +62,13 @@ class Glyphs:
     fills: str
     payload: str
     unread: str
+    free: str
     rule: str
     arrow: str
 
 
-_BLOCKS = Glyphs("█▒▀▓▄▌", "░", "?", "─", "→")
-_ASCII = Glyphs("#=+%@o", ".", "?", "-", "->")
+_BLOCKS = Glyphs("█▒▀▓▄▌", "░", "?", "·", "─", "→")
+_ASCII = Glyphs("#=+%@o", ".", "?", "_", "-", "->")
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +82,7 @@ class Screen:
     @property
     def glyphs(self) -> Glyphs:
         """Return block characters, or ASCII where the encoding cannot do better."""
-        every = _BLOCKS.fills + _BLOCKS.payload + _BLOCKS.rule + _BLOCKS.arrow
+        every = "".join(astuple(_BLOCKS))
         return _BLOCKS if encodable(every, self.encoding) == every else _ASCII
 
     @property
@@ -116,9 +117,3 @@ class Screen:
         paint(console)
         # cells of a table are padded to the right; nobody wants that in a file
         return "\n".join(line.rstrip() for line in page.getvalue().split("\n"))
-
-
-def lines(console: "Console", *parts: "RenderableType") -> None:
-    """Print each part on its own."""
-    for part in parts:
-        console.print(part, soft_wrap=False, overflow="fold")

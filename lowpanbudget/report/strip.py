@@ -50,7 +50,7 @@ def fills(kinds: Sequence[str], screen: Screen) -> dict[str, Fill]:
         if kind == PAYLOAD:
             looks[kind] = Fill(glyphs.payload, "")
         elif kind == FREE:
-            looks[kind] = Fill(" ", "")
+            looks[kind] = Fill(glyphs.free, "dim")
         elif kind in UNREAD:
             looks[kind] = Fill(glyphs.unread, "red")
         else:
@@ -99,15 +99,16 @@ def draw(console: Console, screen: Screen, parts: Sequence[Part], unit: str = "o
 
 def _ruler(parts: Sequence[Part], widths: Sequence[int]) -> str:
     """Return the offsets at which parts start, and the total at the end, where they do not run into each other."""
+    total = str(sum(part.size for part in parts))
+    end = max(sum(widths) - len(total), 0)
     line = ""
     column = at = 0
     for part, width in zip(parts, widths, strict=True):
-        if column == 0 or len(line) < column:
-            line = line.ljust(column) + str(at)
+        mark = str(at)
+        if len(line) <= column and (not line or column + len(mark) < end):
+            line = line.ljust(column) + mark + " "
         column, at = column + width, at + part.size
-    total = str(at)
-    place = max(column - len(total), 0)
-    return line.ljust(place) + total if len(line) < place else line
+    return line.ljust(end) + total
 
 
 def _key(
@@ -118,7 +119,9 @@ def _key(
     column = 0
     for index, part in enumerate(parts):
         look = looks[part.kind]
-        count = f"{part.size} {unit if part.size == 1 else unit + 's'}" if not index else f"{part.size}"
+        count = (
+            f"{part.size} {unit if part.size == 1 else unit + 's'}" if not index else f"{part.size}"
+        )
         label = f" {screen.text(part.label)} {count}"
         if column and column + len(label) + 4 > width:
             key.append("\n")

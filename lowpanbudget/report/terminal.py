@@ -23,7 +23,9 @@ def heading(console: Console, screen: Screen, text: str) -> None:
     console.print(Text(screen.glyphs.rule * min(len(shown), console.width), "dim"))
 
 
-def paragraph(console: Console, screen: Screen, text: str, style: str = "", indent: int = 0) -> None:
+def paragraph(
+    console: Console, screen: Screen, text: str, style: str = "", indent: int = 0
+) -> None:
     """Print a wrapped paragraph."""
     console.print(Padding(Text(screen.text(text), style), (0, 0, 0, indent)))
 
@@ -38,7 +40,7 @@ def frame(
     console: Console,
     screen: Screen,
     title: str,
-    view: dict[str, Any],
+    seen: dict[str, Any],
     rows: Sequence[dict[str, Any]],
     segments: Sequence[dict[str, Any]],
     sealed: tuple[int, int] = (0, 0),
@@ -46,7 +48,7 @@ def frame(
     """Print one frame: bar, ledger, notices, the datagram it brings, and the fault that ended reading."""
     heading(console, screen, title)
     if rows:
-        hex_block(console, view["octets"])
+        hex_block(console, seen["octets"])
         console.print()
         strip.draw(console, screen, ledger_text.parts_of(segments))
         console.print()
@@ -59,19 +61,21 @@ def frame(
         )
         paragraph(console, screen, text)
         console.print()
-    _notices(console, screen, view["notices"])
-    if view["datagram"] is not None:
-        carried = view["datagram"]["octets"]
+    _notices(console, screen, seen["notices"])
+    if seen["datagram"] is not None:
+        carried = seen["datagram"]["octets"]
         console.print(f"The datagram it carries, expanded to {octets(len(carried) // 2)}:")
         hex_block(console, carried)
         console.print()
-    elif view["fragment_octets"]:
-        carried = view["fragment_octets"]
-        console.print(f"The piece of a datagram it carries, expanded to {octets(len(carried) // 2)}:")
+    elif seen["fragment_octets"]:
+        carried = seen["fragment_octets"]
+        console.print(
+            f"The piece of a datagram it carries, expanded to {octets(len(carried) // 2)}:"
+        )
         hex_block(console, carried)
         console.print()
-    if view["fault"] is not None:
-        fault(console, screen, view["fault"])
+    if seen["fault"] is not None:
+        fault(console, screen, seen["fault"])
 
 
 def _notices(console: Console, screen: Screen, notices: Sequence[dict[str, Any]]) -> None:

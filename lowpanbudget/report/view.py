@@ -109,7 +109,9 @@ def segments(spans: Sequence[Span]) -> list[Plain]:
         seen.add(run["layer"])
         run["label"] = f"{run['layer']} ({', '.join(names)})" if back else run["layer"]
         if run["kind"] in UNREAD:
-            run["label"] = f"{run['kind']} ({run['layer']})" if run["layer"] != "sealed" else run["kind"]
+            run["label"] = (
+                f"{run['kind']} ({run['layer']})" if run["layer"] != "sealed" else run["kind"]
+            )
     return runs
 
 
@@ -118,7 +120,8 @@ def rows(
 ) -> list[Plain]:
     """Return each span with its place as people count: octet range, bit range, and what was sent.
 
-    ``octets`` are the frame's, if there are any; those in the range ``sealed`` went encrypted, so their spans show none.
+    ``octets`` are the frame's, if there are any; those in the range ``sealed`` went encrypted and are
+    not shown.
     """
     found = []
     for span in spans:

@@ -1,0 +1,81 @@
+"""``budget DESIGN``: the room of each flow and hop, the ledger, and what would free more."""
+
+from typing import TYPE_CHECKING
+
+import click
+
+from lowpanbudget.cli import options
+from lowpanbudget.cli.main import COMMANDS
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from lowpanbudget.report.screen import Screen
+
+_ANSWER_IS_NO = 1
+
+
+@click.command("budget", short_help=COMMANDS["budget"])
+@click.argument("design")
+@click.option("--flow", metavar="NAME", help="Only this flow, with its full ledger.")
+@click.option(
+    "--ledger/--no-ledger", default=None,
+    help="Show every octet of the headers, or only their sizes. Default: every octet when one flow is shown.",
+)  # fmt: skip
+@options.as_json
+@click.pass_context
+def command(
+    ctx: click.Context, design: str, flow: str | None, *, ledger: bool | None, as_json: bool
+) -> None:
+    r"""Show how many octets of data fit in one frame for each flow and hop of the DESIGN file, and why not more.
+
+    Each frame shown was really encoded, filled to its room; one octet more does not fit. The exit code is 1 when
+    some flow has no room at all.
+
+    \b
+    lowpanbudget budget examples/footbridge.toml --flow features
+    """
+    from lowpanbudget.cli import output
+    from lowpanbudget.design.load import load_design
+    from lowpanbudget.report import machine, view
+    from lowpanbudget.room.compute import budget
+
+    found = budget(load_design(design), flow)
+    names = (
+        "flow",
+        "hop",
+        "direction",
+        "room",
+        "ledger",
+        "savings",
+        "weaker",
+        "stronger",
+        "cautions",
+    )
+    plain = [
+        view.result(one, *names) | {"cliffs": [list(cliff) for cliff in one.cliffs()]}
+        for one in found
+    ]
+    if as_json:
+        output.emit(machine.document(budget=plain))
+    else:
+        whole = len({one.flow for one in found}) == 1 if ledger is None else ledger
+
+        def paint(console: "Console", screen: "Screen") -> None:
+            from lowpanbudget.report import room_text
+            from lowpanbudget.report.terminal import paragraph
+
+            room_text.overview(console, screen, plain)
+            for one, data in zip(found, plain, strict=True):
+                room_text.budget(
+                    console, screen, data, view.rows(one.ledger.spans),
+                    view.segments(one.ledger.spans), ledger=whole,
+                )  # fmt: skip
+            if not whole:
+                paragraph(
+                    console, screen, "--flow NAME or --ledger shows every octet of the headers."
+                )
+
+        output.show(paint)
+    if any(one.room <= 0 for one in found):
+        ctx.exit(_ANSWER_IS_NO)

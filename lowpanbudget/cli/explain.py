@@ -1,0 +1,53 @@
+"""``explain TERM``: a word, a header table or one of its fields, from the tables themselves."""
+
+from typing import TYPE_CHECKING
+
+import click
+
+from lowpanbudget.cli import options
+from lowpanbudget.cli.main import COMMANDS
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from lowpanbudget.report.screen import Screen
+
+
+@click.command("explain", short_help=COMMANDS["explain"])
+@click.argument("term", nargs=-1)
+@options.as_json
+def command(term: tuple[str, ...], *, as_json: bool) -> None:
+    r"""Explain a TERM: a word of this program, a header, or a field by the name that a ledger gives it.
+
+    A header is drawn to scale, with every row that its fields can choose and the clause it comes from. Without TERM
+    all words and headers are listed.
+
+    \b
+    lowpanbudget explain iphc
+    lowpanbudget explain hop limit form
+    lowpanbudget explain room
+    """
+    from lowpanbudget.cli import output
+    from lowpanbudget.report import machine, terms
+
+    text = " ".join(term).strip()
+    if not text:
+        listed = terms.contents()
+        if as_json:
+            output.emit(machine.document(**listed))
+            return
+        from lowpanbudget.report import term_text
+
+        output.show(lambda console, screen: term_text.contents(console, screen, listed))
+        return
+    found = terms.find(text)
+    if as_json:
+        output.emit(machine.document(term=text, found=found))
+        return
+    from lowpanbudget.report import term_text
+
+    def paint(console: "Console", screen: "Screen") -> None:
+        for one in found:
+            term_text.explanation(console, screen, one)
+
+    output.show(paint)

@@ -1,0 +1,157 @@
+"""Messages for people: does each fit, how its bits lie, and what would make it fit."""
+
+from collections.abc import Sequence
+from itertools import groupby
+from typing import Any
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from lowpanbudget.report import strip
+from lowpanbudget.report.room_text import change_table
+from lowpanbudget.report.screen import Screen
+from lowpanbudget.report.strip import Part
+from lowpanbudget.report.terminal import heading, octets, paragraph
+
+_PADDING = "padding"
+
+
+def fits(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) -> None:
+    """Print every message: its verdicts, its bits to scale and as a table, and advice."""
+    for name, group in groupby(found, key=lambda one: one["message"]):
+        same = list(group)
+        heading(console, screen, f"Message {name}: {_size(same)}")
+        console.print(Padding(_verdicts(screen, same), (0, 0, 0, 2)))
+        console.print()
+        _advice(console, screen, same)
+        first = same[0]
+        shown = f"as sent on {first['flow']}, {first['hop']} hop"
+        several = len({one["bits"] for one in same}) > 1
+        console.print(Text(screen.text(f"Bits to scale{', ' + shown if several else ''}"), "bold"))
+        strip.draw(console, screen, _parts(first["bitmap"]), "bit")
+        console.print()
+        console.print(Padding(_bitmap(screen, first["bitmap"], console.width - 2), (0, 0, 0, 2)))
+        wasted = first["padding_bits"]
+        if wasted:
+            text = "1 bit only fills" if wasted == 1 else f"{wasted} bits only fill"
+            paragraph(console, screen, f"{text} up octets.", indent=2)
+        console.print()
+
+
+def _size(same: Sequence[dict[str, Any]]) -> str:
+    least = min(one["least_octets"] for one in same)
+    most = max(one["octets"] for one in same)
+    return octets(most) if least == most else f"{least} to {octets(most)}"
+
+
+def _verdicts(screen: Screen, same: Sequence[dict[str, Any]]) -> Table:
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="dim")
+    for title in ("flow", "hop", "verdict"):
+        table.add_column(title, overflow="fold")
+    for title in ("octets", "room", "frames"):
+        table.add_column(title, justify="right")
+    table.add_column("in one frame", overflow="fold")
+    for one in same:
+        table.add_row(
+            screen.text(one["flow"]),
+            screen.text(one["hop"]),
+            verdict(one),
+            str(one["octets"]),
+            str(one["room"]),
+            "-" if one["frames"] is None else f"{one['frames']} of {one['most_frames']}",
+            screen.text(_batch(one)),
+        )
+    return table
+
+
+def verdict(one: dict[str, Any]) -> Text:
+    """Return whether the message fits, in words that need no colour."""
+    if one["fits"]:
+        spare = f"fits, {one['spare']} spare" if one["spare"] >= 0 else "fits, in fragments"
+        return Text(spare, "green")
+    if one["frames"] is None:
+        return Text("DOES NOT FIT: larger than any datagram", "bold red")
+    if one["most_frames"] == 1:
+        return Text(f"DOES NOT FIT: {-one['spare']} too many", "bold red")
+    return Text("DOES NOT FIT: too many frames", "bold red")
+
+
+def _batch(one: dict[str, Any]) -> str:
+    if not one["batch"]:
+        return "none"
+    if one["batch_of"] == "whole message":
+        return "1 message" if one["batch"] == 1 else f"{one['batch']} messages"
+    return f"{one['batch']} of {one['batch_of']}"
+
+
+def _advice(console: Console, screen: Screen, same: Sequence[dict[str, Any]]) -> None:
+    for one in same:
+        if one["spare"] >= 0:
+            continue
+        where = f"On {one['flow']}, {one['hop']} hop, {octets(-one['spare'])} more of room would make it one frame. "
+        if not one["advice"]:
+            if one["fits"]:
+                continue
+            text = "No change that keeps the protection gives that much: make the message smaller or allow more frames."
+            paragraph(console, screen, where + text)
+            console.print()
+            continue
+        console.print(Text(screen.text(where + "Together these give it:"), "bold"))
+        room = one["room"]
+        for change in one["advice"]:
+            console.print(Padding(change_table(screen, [change], room), (0, 0, 0, 2)))
+            room += change["gain"]
+        console.print()
+
+
+def _parts(bitmap: Sequence[dict[str, Any]]) -> list[Part]:
+    """Return the fields of a message as parts of a bar: one a field, what only fills up octets apart."""
+    parts: list[Part] = []
+    for entry in bitmap:
+        name = entry["name"].split(".")[0].split("[")[0] or entry["kind"]
+        size = entry["bits"] - entry["padding"]
+        if parts and parts[-1].kind == name:
+            parts[-1] = Part(name, name, parts[-1].size + size)
+        else:
+            parts.append(Part(name, name, size))
+        if entry["padding"]:
+            parts.append(Part(strip.FREE, _PADDING, entry["padding"]))
+    return parts
+
+
+def _bitmap(screen: Screen, bitmap: Sequence[dict[str, Any]], width: int) -> Table:
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="dim", width=width)
+    table.add_column("bits", no_wrap=True)
+    table.add_column("size", justify="right", no_wrap=True)
+    longest = max((len(entry["name"] or entry["kind"]) for entry in bitmap), default=0)
+    table.add_column("field", overflow="fold", style="bold", width=min(longest, width // 3))
+    table.add_column("what", overflow="fold", ratio=1)
+    for entry in bitmap:
+        last = entry["offset"] + entry["bits"] - 1
+        place = f"{entry['offset']}" if entry["bits"] == 1 else f"{entry['offset']}-{last}"
+        name = entry["name"] or entry["kind"]
+        table.add_row(place, str(entry["bits"]), screen.text(name), screen.text(_told(entry)))
+    return table
+
+
+def _is_number(text: str) -> bool:
+    return not text.strip("-+.0123456789/e")
+
+
+def _told(entry: dict[str, Any]) -> str:
+    """Return what a run of bits holds: kind, range, step and unit, note."""
+    unit = f" {entry['unit']}" if entry["unit"] else ""
+    text = str(entry["kind"])
+    if entry["range"]:
+        text += f": {entry['range']}{unit}"
+    if entry["step"]:
+        text += f", step {entry['step']}" if _is_number(entry["step"]) else f", {entry['step']}"
+    if entry["elements"] > 1:
+        text += f"; {entry['elements']} elements"
+    if entry["note"]:
+        text += f"; {entry['note']}"
+    if entry["padding"] and entry["kind"] != _PADDING:
+        text += f"; {entry['padding']} of the bits only fill up octets"
+    return text

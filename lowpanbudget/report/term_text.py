@@ -1,0 +1,131 @@
+"""Explanations for people: a word in prose, a header drawn to scale with its fields and the rows of its choices."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from lowpanbudget.report import strip
+from lowpanbudget.report.screen import Screen
+from lowpanbudget.report.strip import Part
+from lowpanbudget.report.terminal import heading, paragraph
+
+
+def explanation(console: Console, screen: Screen, found: dict[str, Any]) -> None:
+    """Print one explanation."""
+    title = found["term"]
+    if found.get("inside"):
+        title += f", a field of {found['inside']}"
+    heading(console, screen, title)
+    if found.get("text"):
+        paragraph(console, screen, found["text"], indent=2)
+    _facts(console, screen, found)
+    console.print()
+    if found["kind"] == "header":
+        _header(console, screen, found)
+    elif found.get("values"):
+        _grid(
+            console,
+            screen,
+            ("value", "meaning"),
+            ((v["value"], v["meaning"]) for v in found["values"]),
+        )
+        console.print()
+    elif found.get("rows"):
+        _rows(console, screen, found["rows"])
+
+
+def _facts(console: Console, screen: Screen, found: dict[str, Any]) -> None:
+    facts = []
+    if "octets" in found:
+        facts.append(f"{found['octets']} octets" if found["octets"] != 1 else "1 octet")
+    if "bits" in found:
+        facts.append(f"{found['bits']} bits" if found["bits"] != 1 else "1 bit")
+    if found.get("bit_order"):
+        facts.append(f"bits counted {found['bit_order']}")
+    if found.get("cite"):
+        facts.append(found["cite"])
+    if found.get("link"):
+        facts.append(found["link"])
+    if facts:
+        paragraph(console, screen, "; ".join(facts), "dim", 2)
+
+
+def _header(console: Console, screen: Screen, found: dict[str, Any]) -> None:
+    fields = found["fields"]
+    strip.draw(console, screen, [Part(f["name"], f["name"], f["bits"]) for f in fields], "bit")
+    console.print()
+    _grid(console, screen, ("bits", "field", "meaning", "clause"), _field_rows(fields))
+    console.print()
+    for choice in found["choices"]:
+        size = "1 bit" if choice["bits"] == 1 else f"{choice['bits']} bits"
+        console.print(Text(screen.text(f"{choice['name']}, {size}"), "bold"))
+        _rows(console, screen, choice["rows"])
+
+
+def _field_rows(fields: Sequence[dict[str, Any]]) -> Iterable[tuple[str, ...]]:
+    for field in fields:
+        first, last = field["first_bit"], field["first_bit"] + field["bits"] - 1
+        place = f"{first}" if first == last else f"{first}-{last}"
+        meaning = field["meaning"]
+        if field["fixed"] is not None:
+            meaning = f"always {field['fixed']}" + (f": {meaning}" if meaning else "")
+        yield place, field["name"], meaning, field["cite"]
+        for value in field["values"]:
+            yield "", "", f"{value['value']}: {value['meaning']}", ""
+
+
+def _rows(console: Console, screen: Screen, rows: Sequence[dict[str, Any]]) -> None:
+    if "octets" in rows[0] and "code" in rows[0]:
+        _grid(
+            console, screen, ("code", "octets", "used when", "clause"),
+            ((r["code"], str(r["octets"]), r["meaning"] + _carries(r), r["cite"]) for r in rows),
+        )  # fmt: skip
+    else:
+        columns = tuple(rows[0])
+        titles = ["clause" if name == "cite" else name for name in columns]
+        _grid(console, screen, titles, (tuple(str(row[name]) for name in columns) for row in rows))
+    console.print()
+
+
+def _carries(row: dict[str, Any]) -> str:
+    if not row["carries"]:
+        return ""
+    parts = ", ".join(f"{part['name']} {part['bits']} bits" for part in row["carries"])
+    return f" (carries {parts})"
+
+
+def _grid(
+    console: Console, screen: Screen, titles: Sequence[str], rows: Iterable[Sequence[str]]
+) -> None:
+    """Print a table whose long texts wrap; short columns keep their width."""
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="dim")
+    body = [[screen.text(cell) for cell in row] for row in rows]
+    for index, title in enumerate(titles):
+        longest = max((len(row[index]) for row in body), default=0)
+        table.add_column(
+            screen.text(title),
+            overflow="fold",
+            min_width=min(longest, 12),
+            style="bold" if index == 0 else "",
+        )
+    for row in body:
+        table.add_row(*row)
+    console.print(Padding(table, (0, 0, 0, 2)))
+
+
+def contents(console: Console, screen: Screen, found: dict[str, Any]) -> None:
+    """Print the names of all terms."""
+    heading(console, screen, "Words of this program")
+    paragraph(console, screen, ", ".join(found["words"]), indent=2)
+    console.print()
+    heading(console, screen, "Headers and tables; their fields can be asked for by name too")
+    for group in found["tables"]:
+        for name in group["names"]:
+            console.print(Padding(Text(screen.text(name), "bold"), (0, 0, 0, 2)))
+        paragraph(console, screen, group["about"], "dim", 6)
+    console.print()
+    paragraph(console, screen, "Ask for one: lowpanbudget explain TERM")

@@ -1,0 +1,214 @@
+"""Terms to what is known of them: words of this program, header tables, and the fields inside them."""
+
+import difflib
+import re
+from collections.abc import Callable, Iterator
+from typing import Any, NamedTuple
+
+from lowpanbudget.errors import RequestError
+from lowpanbudget.fields import Bits, Choice, Header, Patterns, Row
+from lowpanbudget.layers import catalogue
+from lowpanbudget.layers.catalogue import Entry, Listing
+from lowpanbudget.report.glossary import WORDS
+
+_MOST_SHOWN = 6  # of things that share a name or a word; more are only named
+_MOST_GROUPS = 40
+_WIDEST_LISTED = 8
+_ABBREVIATION = re.compile(r"\(([^)]*)\)")
+
+
+class Term(NamedTuple):
+    """A name that can be explained, and how its explanation is made."""
+
+    name: str
+    kind: str
+    make: Callable[[], dict[str, Any]]
+
+
+def find(text: str) -> list[dict[str, Any]]:
+    """Return the explanations of a term as plain data.
+
+    The exact name comes first, then names with the same words. Raises ``RequestError`` with the nearest names.
+    """
+    wanted = _key(text)
+    everything = list(terms())
+    alias = catalogue.ALIASES.get(" ".join(text.lower().split()))
+    key = _key(alias) if alias else wanted
+    exact = [term for term in everything if key in _keys(term.name)]
+    if exact:
+        return _made(exact)
+    words = set(wanted.split())
+    close = [term for term in everything if words and words <= set(_key(term.name).split())]
+    if 0 < len(close) <= _MOST_SHOWN:
+        return _made(close)
+    if close:
+        names = ", ".join(dict.fromkeys(term.name for term in close))
+        raise RequestError(f"{text!r} is part of {len(close)} terms", hint=f"Which one: {names}?")
+    by_key = {_key(name): name for name in (*(t.name for t in everything), *catalogue.ALIASES)}
+    near = [by_key[key] for key in difflib.get_close_matches(wanted, by_key, 3, 0.6)]
+    hint = f"Did you mean {' or '.join(near)}?" if near else "All terms: lowpanbudget explain"
+    raise RequestError(f"there is no term {text!r}", hint=hint)
+
+
+def _made(found: list[Term]) -> list[dict[str, Any]]:
+    """Return explanations; the same field of several headers stands there once for each."""
+    made = []
+    for term in found:
+        explained = term.make()
+        if explained not in made:
+            made.append(explained)
+    return made
+
+
+def terms() -> Iterator[Term]:
+    """Yield every term: words, tables, fields."""
+    for word, text in WORDS.items():
+        yield Term(word, "word", lambda word=word, text=text: _word(word, text))  # type: ignore[misc]
+    for entry in catalogue.entries():
+        yield Term(entry.name, "table", lambda entry=entry: table(entry))  # type: ignore[misc]
+        if isinstance(entry.table, Header):
+            for part in entry.table.fields:
+                name = part.label if isinstance(part, Choice) else part.name
+                yield Term(name, "field", lambda e=entry, p=part: _field(e, p))  # type: ignore[misc]
+
+
+def contents() -> dict[str, Any]:
+    """Return the names of all words and, under what they are about, of all tables; fields are found but not listed."""
+    tables: dict[str, list[str]] = {}
+    for entry in catalogue.entries():
+        names = tables.setdefault(entry.title, [])
+        if entry.name not in names:
+            names.append(entry.name)
+    return {
+        "words": list(WORDS),
+        "tables": [{"about": about, "names": names} for about, names in tables.items()],
+    }
+
+
+def _key(text: str) -> str:
+    return " ".join(re.findall(r"[a-z0-9]+", text.lower()))
+
+
+def _keys(name: str) -> Iterator[str]:
+    """Yield the forms of a name that count as the same: whole, without its abbreviation, the abbreviation alone."""
+    yield _key(name)
+    bare = _ABBREVIATION.sub("", name)
+    if bare != name:
+        yield _key(bare)
+        for inside in _ABBREVIATION.findall(name):
+            yield _key(inside)
+            yield from (_key(part) for part in inside.split() if len(part) > 1)
+
+
+def _word(word: str, text: str) -> dict[str, Any]:
+    return {"term": word, "kind": "word", "text": text}
+
+
+def table(entry: Entry) -> dict[str, Any]:
+    """Return a header table as plain data."""
+    shared = sum(other.name == entry.name for other in catalogue.entries()) > 1
+    base: dict[str, Any] = {
+        "term": f"{entry.name} ({entry.form})" if shared else entry.name,
+        "text": entry.title,
+    }
+    found = entry.table
+    if isinstance(found, Header):
+        return base | {
+            "kind": "header",
+            "cite": str(found.cite),
+            "link": found.cite.link,
+            "octets": found.octets,
+            "bit_order": "least significant first" if found.order == "little" else "most significant first",
+            "fields": list(_places(found)),
+            "choices": [_choice(choice) for choice in found.choices],
+        }  # fmt: skip
+    if isinstance(found, Patterns):
+        rows = [
+            {"code": row.bits, "meaning": row.name, "cite": str(row.cite)} for row in found.patterns
+        ]
+        cite = {"kind": "first octet", "cite": str(found.cite), "link": found.cite.link}
+        return base | cite | {"rows": rows}
+    if isinstance(found, Choice):
+        return base | {"kind": "field", **_choice(found)}
+    return base | _listing(found)
+
+
+def _listing(found: Listing) -> dict[str, Any]:
+    rows = [dict(zip(found.columns, row, strict=True)) for row in found.rows]
+    return {"kind": "listing", "cite": str(found.cite), "link": found.cite.link, "rows": rows}
+
+
+def _places(header: Header) -> Iterator[dict[str, Any]]:
+    at = 0
+    for part in header.fields:
+        yield {"first_bit": at, **_part(header, part)}
+        at += part.width
+
+
+def _part(header: Header, part: Bits | Choice) -> dict[str, Any]:
+    if isinstance(part, Choice):
+        return {
+            "name": part.label, "bits": part.width, "meaning": f"{len(part.rows)} rows, below",
+            "fixed": None, "values": [], "cite": str(part.cite),
+        }  # fmt: skip
+    return {
+        "name": part.name,
+        "bits": part.width,
+        "meaning": part.meaning if isinstance(part.meaning, str) else "",
+        "fixed": None if part.fixed is None else f"{part.fixed:0{part.width}b}",
+        "values": _values(part),
+        "cite": str(part.cite or header.cite),
+    }
+
+
+def _values(part: Bits) -> list[dict[str, str]]:
+    """Return what the values of a field mean, equal neighbours together; empty where each has its own text."""
+    if isinstance(part.meaning, str) or part.width > _WIDEST_LISTED or part.fixed is not None:
+        return []
+    groups: list[tuple[int, int, str]] = []
+    for value in range(1 << part.width):
+        text = part.says(value)
+        if groups and groups[-1][2] == text:
+            groups[-1] = (groups[-1][0], value, text)
+        else:
+            groups.append((value, value, text))
+    if len(groups) > _MOST_GROUPS:
+        return []
+    return [
+        {"value": f"{first}" if first == last else f"{first}-{last}", "meaning": text}
+        for first, last, text in groups
+    ]
+
+
+def _choice(choice: Choice) -> dict[str, Any]:
+    return {
+        "name": choice.label,
+        "bits": choice.width,
+        "cite": str(choice.cite),
+        "link": choice.cite.link,
+        "rows": [_row(choice, row) for row in choice.rows],
+    }
+
+
+def _row(choice: Choice, row: Row) -> dict[str, Any]:
+    return {
+        "code": f"{row.code:0{choice.width}b}",
+        "octets": row.inline,
+        "meaning": row.needs,
+        "reserved": row.restore is None,
+        "carries": [{"name": part.name, "bits": part.width} for part in row.parts],
+        "cite": str(row.cite),
+    }
+
+
+def _field(entry: Entry, part: Bits | Choice) -> dict[str, Any]:
+    assert isinstance(entry.table, Header)
+    base = {"kind": "field", "inside": entry.name}
+    if isinstance(part, Choice):
+        return base | {"term": part.label, "text": "", **_choice(part)}
+    place = _part(entry.table, part)
+    text = place["meaning"] or (f"always {place['fixed']}" if place["fixed"] is not None else "")
+    return base | {
+        "term": part.name, "text": text, "bits": part.width, "cite": place["cite"],
+        "values": place["values"],
+    }  # fmt: skip
