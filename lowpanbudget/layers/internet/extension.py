@@ -140,7 +140,9 @@ def decode(reader: Reader, kind: int) -> AnyHeader:
             return routing
         next_header = _HEADS[kind].read(reader)[0]["next header"]
         if kind == ipv6.MOBILITY:
-            return OtherHeader(kind, next_header, reader.rest("data", "not read further"))
+            return OtherHeader(
+                kind, next_header, reader.rest("data", "not read further", _CITES[kind])
+            )
         return OptionsHeader(kind, next_header, OPTIONS.read(reader))
 
 
@@ -182,7 +184,7 @@ def encode(writer: Writer, header: AnyHeader) -> None:
     else:
         body = Writer(ipv6.next_header_name(header.kind))
         if isinstance(header, OtherHeader):
-            body.octets(header.data, "data", "not read further")
+            body.octets(header.data, "data", "not read further", _CITES[header.kind])
         else:
             OPTIONS.write(body, header.options)
             OPTIONS.write(body, padding(-(2 + body.pos) % UNIT))

@@ -232,6 +232,7 @@ def decode(
     """
     start = reader.pos
     octets = reader.data[start : reader.end]
+    reader.layer = "ICMPv6"
     number = reader.peek("the ICMPv6 header", CITE)
     values, _ = HEADERS.get(number, _OTHER_HEADER).read(reader)
     reader.need(2, "the checksum", CITE)
@@ -265,7 +266,7 @@ def encode(writer: Writer, message: object, source: IPv6Address, destination: IP
     if isinstance(message, Unknown):
         kind = _UNKNOWN_KIND
     body = Writer()
-    kind.record.write(body, message)
+    kind.record.write(body, message, code=code)
     blank = bytes([number, code, 0, 0]) + bytes(body.data)
     HEADERS.get(number, _OTHER_HEADER).write(writer, {"type": number, "code": code})
     right = checksum(source, destination, blank)

@@ -26,7 +26,7 @@ class Body(Protocol):
     def read(self, reader: Reader, **given: Any) -> Any:
         """Return the value that comes next."""
 
-    def write(self, writer: Writer, value: Any) -> None:
+    def write(self, writer: Writer, value: Any, **given: int) -> None:
         """Append the value."""
 
 

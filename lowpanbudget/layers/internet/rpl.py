@@ -136,7 +136,7 @@ class _SecureRecord:
         reader.layer = SECURITY.name
         return Secure(code, security, message, reader.rest("seal", what, SECURITY.cite))
 
-    def write(self, writer: Writer, value: Secure) -> None:
+    def write(self, writer: Writer, value: Secure, **_given: int) -> None:
         level = protection(value.security)
         base = _BASES.get(value.code & ~SECURE)
         if base is None or not value.code & SECURE:
