@@ -162,7 +162,7 @@ def test_messages_that_come_and_go() -> None:
     ]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(messages())
 def test_any_format_is_compatible_with_itself_and_its_samples_fit(made: Message) -> None:
     assert compare(made, made).safe
