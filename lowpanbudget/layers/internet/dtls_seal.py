@@ -120,7 +120,7 @@ def open_1_2(record: Record, keys: RecordKeys, suite: Suite) -> Opened:
             offset=at, layer=LAYER, cite=suite.cite,
         )  # fmt: skip
     explicit = record.fragment[: suite.explicit] or number
-    text = suite.aead.open(
+    text = suite.aead.unseal(
         keys.key,
         _nonce_1_2(suite, keys, explicit),
         sealed,
@@ -146,7 +146,7 @@ def open_1_3(record: Unified, keys: RecordKeys, suite: Suite, *, next_sequence: 
     low = record.sequence ^ _mask(suite, keys, record.fragment, record.sequence_octets)
     sequence = _closest(low, 8 * record.sequence_octets, next_sequence)
     head = Unified(record.epoch, low, b"", record.cid, record.sequence_octets, record.has_length)
-    text = suite.aead.open(
+    text = suite.aead.unseal(
         keys.key,
         _xor(keys.iv, sequence),
         record.fragment,

@@ -132,8 +132,13 @@ class SecurityContext:
         return ALGORITHMS[self.algorithm].aead
 
     def nonce(self, identifier: bytes, piv: bytes) -> bytes:
-        """Return the nonce of the end with this identifier, which made this Partial IV."""
+        """Return the nonce of the end with this identifier, which made this Partial IV of 1 to 5 octets."""
         length = self.aead.nonce
+        if len(identifier) > length - 1 - PIV_OCTETS or not 1 <= len(piv) <= PIV_OCTETS:
+            raise RequestError(
+                f"an identifier of {len(identifier)} and a Partial IV of {len(piv)} octets make no nonce",
+                cite=NONCE,
+            )
         padded = (
             bytes([len(identifier)])
             + identifier.rjust(length - 1 - PIV_OCTETS, b"\0")

@@ -1,0 +1,453 @@
+"""CoAP messages: the figures of RFC 7252, 7641 and 7959, the corners of the option format, two other encoders."""
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lowpanbudget import errors
+from lowpanbudget.bits import Reader, Writer, tiles
+from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.layers.internet import coap
+from lowpanbudget.layers.internet.coap import Message, path_options
+from lowpanbudget.layers.internet.coap_codes import CODES, Type, code_of, code_text
+from lowpanbudget.layers.internet.coap_flaws import flaws
+from lowpanbudget.layers.internet.coap_options import Block, Option
+from lowpanbudget.layers.internet.coap_registry import DEFINITIONS, RESERVED_NUMBERS, definition
+
+VECTORS = Path(__file__).parents[3] / "vectors"
+
+
+def load(name: str, key: str = "case") -> list[Any]:
+    cases = tomllib.loads((VECTORS / name).read_text())[key]
+    return [pytest.param(case, id=case.get("id", case.get("row"))) for case in cases]
+
+
+FIGURES = load("rfc7252/appendix-a.toml")
+CORNERS = load("rfc7252/section-3.toml")
+OBSERVED = load("rfc7641/appendix-a.toml")
+BLOCKS = load("rfc7959/section-2.toml")
+OPTIONS = load("rfc7252/options.toml", "option")
+
+
+def decode(octets: bytes) -> Message:
+    """Return the message; spans tile it, and encoding it again gives the same octets and the same spans."""
+    reader = Reader(octets)
+    message = coap.decode(reader)
+    assert reader.left == 0
+    assert tiles(reader.spans, len(octets) * 8)
+    writer = Writer()
+    coap.encode(writer, message)
+    assert bytes(writer.data) == octets
+    assert writer.spans == reader.spans
+    return message
+
+
+def attempt(octets: bytes) -> Message | WireError:
+    """Return what decoding ends in; any other exception fails the test."""
+    try:
+        return coap.decode(Reader(octets))
+    except WireError as error:
+        return error
+
+
+# --- figures ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("case", FIGURES)
+def test_figure_of_rfc_7252(case: dict[str, Any]) -> None:
+    wire = bytes.fromhex(case["wire"])
+    message = decode(wire)
+    assert Type(message.type).name == case["type"]
+    assert message.code == code_of(case["code"])
+    assert message.mid == case["mid"]
+    assert message.token == bytes.fromhex(case["token"])
+    assert message.options == path_options(case["path"])
+    assert message.payload == case["payload"].encode()
+    assert len(wire) == case.get("octets", len(wire))
+    assert flaws(message) == ()
+
+
+@pytest.mark.parametrize("case", OBSERVED)
+def test_figure_of_rfc_7641(case: dict[str, Any]) -> None:
+    message = decode(bytes.fromhex(case["wire"]))
+    head = bytes([0x40 | message.type << 4 | len(message.token), message.code])
+    assert head + message.mid.to_bytes(2, "big") == bytes.fromhex(case["header"])
+    assert message.token == bytes.fromhex(case["token"])
+    assert [[option.number, option.octets.hex()] for option in message.options] == case["options"]
+    assert message.payload == case["payload"].encode()
+    assert flaws(message) == ()
+
+
+@pytest.mark.parametrize("case", BLOCKS)
+def test_block_value(case: dict[str, Any]) -> None:
+    option = Option(case["number"], bytes.fromhex(case["value"]))
+    block = option.value
+    assert isinstance(block, Block)
+    assert str(block) == case["text"]
+    assert block.offset == case["offset"]
+    assert Option.of(case["number"], block) == option
+    # RFC 7959 section 2.2, implementation note: (val & ~0xF) << (val & 7)
+    value = int.from_bytes(option.octets, "big")
+    assert block.offset == (value & ~0xF) << (value & 7)
+
+
+@pytest.mark.parametrize("case", CORNERS)
+def test_corner_of_the_format(case: dict[str, Any]) -> None:
+    wire = bytes.fromhex(case["wire"])
+    if case["result"] == "invalid":
+        found = attempt(wire)
+        assert type(found) is getattr(errors, case["error"])
+        assert isinstance(found, WireError)
+        assert (found.offset, found.layer) == (case["offset"], "CoAP")
+        assert found.cite is not None
+        return
+    message = decode(wire)
+    assert [[option.number, option.octets.hex(" ")] for option in message.options] == case[
+        "options"
+    ]
+    assert message.payload == bytes.fromhex(case.get("payload", ""))
+    if case["result"] == "lenient":
+        assert [flaw.text for flaw in flaws(message)] == case["flaws"]
+
+
+# --- the table of options --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("case", OPTIONS)
+def test_option_row(case: dict[str, Any]) -> None:
+    number, flags, name, kind, limits, oscore = case["row"].split()
+    row = DEFINITIONS[int(number)]
+    shortest, longest = map(int, limits.split("-"))
+    assert (row.name, row.format) == (name, kind)
+    assert (row.shortest, row.longest) == (shortest, longest)
+    assert row.oscore == oscore
+    assert row.critical is (flags[0] == "C")
+    assert row.unsafe is (flags[1] == "U")
+    if flags[2] != "-":
+        assert row.no_cache_key is (flags[2] == "N")
+    assert row.repeatable is (flags[3] == "R")
+
+
+def test_every_row_is_in_the_vectors() -> None:
+    assert {int(case.values[0]["row"].split()[0]) for case in OPTIONS} == set(DEFINITIONS)
+
+
+def test_numbers_and_names_as_another_library_has_them() -> None:
+    """aiocoap's registry; it has two numbers more, of drafts."""
+    from aiocoap.numbers.codes import Code
+    from aiocoap.numbers.optionnumbers import OptionNumber
+
+    theirs = {int(number): number.name for number in OptionNumber}
+    for number, row in DEFINITIONS.items():
+        assert theirs[number] == row.name.upper().replace("-", "_")
+        assert OptionNumber(number).is_critical() == row.critical
+        assert OptionNumber(number).is_unsafe() == row.unsafe
+        if not row.unsafe:
+            assert OptionNumber(number).is_nocachekey() == row.no_cache_key
+    codes = {int(code): code.name for code in Code if not int(code) >= 0xE0}
+    for code, name in CODES.items():
+        if code in codes and code:
+            spelled = codes[code].replace("_", "").lower()
+            assert name.replace(" ", "").replace("-", "").lower() in spelled
+
+
+@pytest.mark.parametrize("number", sorted(DEFINITIONS))
+@pytest.mark.parametrize("end", ["shortest", "longest"])
+def test_limits_of_a_value(number: int, end: str) -> None:
+    """At each limit an option has no flaw; one octet beyond it is named, in any message."""
+    row = DEFINITIONS[number]
+    edge = getattr(row, end)
+    inside, outside = b"\x01" * edge, b"\x01" * (edge + (1 if end == "longest" else -1))
+    message = Message(Type.CON, 1, 0, options=(Option(number, inside),), payload=b"x")
+    unlucky = {9, 23, 27} if end == "longest" else {9}  # values that say more than their length
+    if number not in unlucky:
+        assert flaws(message) == ()
+        assert decode(bytes(message)) == message
+    if end == "longest" or edge:
+        message = Message(Type.CON, 1, 0, options=(Option(number, outside),), payload=b"x")
+        assert [flaw.option for flaw in flaws(message)] == list(message.options)
+        assert "are allowed" in flaws(message)[0].text
+        assert decode(bytes(message)) == message
+        with pytest.raises(RequestError, match="are allowed"):
+            Option.of(number, outside)
+
+
+def test_values_by_their_formats() -> None:
+    """RFC 7252 section 3.2: 0 is an empty value, 1 a single octet."""
+    assert Option.of("Max-Age", 0).octets == b""
+    assert Option.of("Max-Age", 1).octets == b"\x01"
+    assert Option.of("Max-Age", 1 << 32 >> 1).octets == b"\x80\0\0\0"
+    assert Option.of("max-age", 60).value == 60
+    assert (
+        Option(14, b"\0\0\x3c").value == 60
+    )  # "MUST be prepared to process values with leading zero bytes"
+    assert Option.of("Uri-Host", "example.net").value == "example.net"
+    assert Option.of("If-None-Match").value == b""
+    assert Option.of(1, b"\xff").value == b"\xff"
+    assert Option.of("Content-Format", 112).meaning == "application/senml+cbor"
+    assert Option.of("No-Response", 26).meaning == "no interest in 2.xx, 4.xx, 5.xx"
+    assert Option.of("No-Response", 0).meaning == "interested in all responses"
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "match"),
+    [
+        ("Uri-Pfad", "a", "no option is named"),
+        ("Uri-Port", 65536, "are allowed"),
+        ("Uri-Port", -1, "below 0"),
+        ("Uri-Port", True, "takes a number"),
+        ("Uri-Port", "a", "takes a number"),
+        ("Uri-Path", 1, "takes a text"),
+        ("Uri-Path", None, "takes a text"),
+        ("Uri-Path", "a" * 256, "are allowed"),
+        ("If-None-Match", 1, "takes no value"),
+        ("ETag", None, "are allowed"),
+        ("Observe", 1 << 24, "are allowed"),
+        ("Block2", Block(0, False, 7), "0 to 6"),
+        ("Block2", Block(1 << 20, False, 0), "20 bits"),
+        (65536, b"", "0 to 65535"),
+        (-1, b"", "0 to 65535"),
+    ],
+)
+def test_wrong_option_is_refused(name: str | int, value: Any, match: str) -> None:
+    with pytest.raises(RequestError, match=match):
+        Option.of(name, value)
+
+
+def test_unknown_and_reserved_numbers() -> None:
+    for number in RESERVED_NUMBERS:
+        message = Message(Type.CON, 1, 0, options=(Option(number, b""),))
+        assert [flaw.text for flaw in flaws(message)] == [f"option number {number} is reserved"]
+    elective = Message(Type.CON, 1, 0, options=(Option(2048, b"x"),))
+    critical = Message(Type.CON, 1, 0, options=(Option(2049, b"x"),))
+    assert flaws(elective) == ()
+    assert "critical and not known" in flaws(critical)[0].text
+    assert definition(2049).oscore == "E"  # RFC 8613 section 4.1
+
+
+# --- paths, codes, flaws ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("path", "values"),
+    [
+        # RFC 7252 appendix B; the last one is the longest of them
+        ("/", []),
+        ("/.well-known/core", [(11, ".well-known"), (11, "core")]),
+        ("/%E3%81%93%E3%82%93%E3%81%AB%E3%81%A1%E3%81%AF", [(11, "こんにちは")]),
+        ("//%2F//?%2F%2F&?%26", [(11, ""), (11, "/"), (11, ""), (11, ""), (15, "//"), (15, "?&")]),
+    ],
+)
+def test_path_becomes_options(path: str, values: list[tuple[int, str]]) -> None:
+    assert [(option.number, option.value) for option in path_options(path)] == values
+
+
+def test_codes() -> None:
+    assert code_of("GET") == 1
+    assert code_of("2.05") == code_of("content") == 69  # RFC 7252 figure 16: "2.05=69"
+    assert code_text(69) == "2.05 Content"
+    assert code_text(code_of("2.10")) == "2.10 unassigned success"
+    assert code_text(code_of("7.01")) == "7.01 of a reserved class"
+    for text in ("", "GETT", "8.00", "2.32", "2.", ".05"):
+        with pytest.raises(RequestError):
+            code_of(text)
+
+
+@pytest.mark.parametrize("code", range(256))
+def test_usage_of_types(code: int) -> None:
+    """RFC 7252 table 1, typed: which of CON, NON, ACK, RST may carry a request, a response, nothing."""
+    kind = 0 if code == 0 else 1 if code < 32 else 2
+    usable = {1: "CON NON", 2: "CON NON ACK", 0: "CON ACK RST"}[kind].split()
+    for type_ in Type:
+        found = flaws(Message(type_, code, 0))
+        reserved = code >> 5 in (1, 3, 6, 7)
+        assert len(found) == reserved + (type_.name not in usable)
+
+
+def flaw_texts(code: str, *options: Option, payload: bytes = b"") -> list[str]:
+    return [flaw.text for flaw in flaws(Message(Type.CON, code_of(code), 1, b"", options, payload))]
+
+
+def test_flaws_of_options() -> None:
+    twice = Option.of("Uri-Port", 1)
+    assert flaw_texts("GET", twice, twice, twice) == ["Uri-Port is there more than once"]
+    assert flaw_texts("GET", Option.of("Uri-Path", "a"), Option.of("Uri-Path", "b")) == []
+    assert flaw_texts("GET", Option(11, b"\xff")) == ["Uri-Path is not UTF-8"]
+    assert flaw_texts("GET", Option(14, b"\0\1")) == [
+        "Max-Age has leading zeros: octets that carry nothing"
+    ]
+    assert flaw_texts("GET", Option(23, b"\x07")) == [
+        "Block2 has size exponent 7, which is reserved"
+    ]
+    assert flaw_texts("GET", Option(9, b"\xe0"), payload=b"x") == [
+        "OSCORE option: reserved is 0x7, not 0x0"
+    ]
+    assert flaw_texts("GET", Option(9)) == ["an OSCORE message has no payload"]
+
+
+def test_more_blocks_need_a_full_block() -> None:
+    """RFC 7959 section 2.3: "The block size implied by SZX MUST match the size of the payload", if M is set."""
+    more = Option.of("Block1", Block(0, True, 0))
+    assert flaw_texts("PUT", more, payload=bytes(16)) == []
+    assert "payload has 15" in flaw_texts("PUT", more, payload=bytes(15))[0]
+    assert flaw_texts("PUT", Option.of("Block1", Block(1, False, 0)), payload=b"x") == []
+    # in a response Block1 acknowledges, Block2 describes
+    assert flaw_texts("2.31", more) == []
+    assert "payload has 0" in flaw_texts("2.05", Option.of("Block2", Block(0, True, 2)))[0]
+
+
+def test_block_spans_are_its_fields() -> None:
+    writer = Writer()
+    coap.encode(writer, Message(0, 1, 0, options=(Option.of("Block2", Block(16, True, 2)),)))
+    assert [(span.name, span.bits, span.value) for span in writer.spans[-3:]] == [
+        ("Block2 number (NUM)", 12, 16),
+        ("Block2 more (M)", 1, 1),
+        ("Block2 size exponent (SZX)", 3, 2),
+    ]
+
+
+def test_what_cannot_be_sent() -> None:
+    for message in (
+        Message(0, 1, 0, bytes(9)),
+        Message(0, 0, 0, b"a"),
+        Message(0, 0, 0, payload=b"a"),
+        Message(0, 0, 0, options=(Option(1),)),
+        Message(4, 1, 0),
+        Message(0, 256, 0),
+        Message(0, 1, 65536),
+    ):
+        with pytest.raises(RequestError):
+            bytes(message)
+    with pytest.raises(RequestError, match="is over"):
+        Option(1, bytes(65805))
+    longest = Message(0, 1, 0, options=(Option(2048, bytes(65804)),))
+    assert decode(bytes(longest)) == longest
+
+
+# --- second opinions -------------------------------------------------------------------------------
+
+KNOWN = [row for row in DEFINITIONS.values() if row.number not in (9, 19, 21, 31)]
+
+
+@st.composite
+def options(draw: st.DrawFn, *, any_number: bool = True) -> Option:
+    if any_number and draw(st.integers(0, 3)) == 0:
+        return Option(draw(st.integers(0, 65535)), draw(st.binary(max_size=20)))
+    row = draw(st.sampled_from(KNOWN))
+    length = st.integers(row.shortest, min(row.longest, 300))
+    if row.number in (23, 27):
+        block = Block(draw(st.integers(0, 2**20 - 1)), draw(st.booleans()), draw(st.integers(0, 6)))
+        return Option.of(row.number, block)
+    if row.format == "uint":
+        number = draw(st.integers(0, 256**row.longest - 1))
+        octets = number.to_bytes((number.bit_length() + 7) // 8, "big")
+        return Option.of(row.number, octets.rjust(row.shortest, b"\0"))
+    if row.format == "string":
+        return Option.of(row.number, "k" * draw(length))
+    size = draw(length)
+    return Option(row.number, draw(st.binary(min_size=size, max_size=size)))
+
+
+@st.composite
+def messages(draw: st.DrawFn, *, any_number: bool = True) -> Message:
+    return Message(
+        draw(st.sampled_from(Type)),
+        draw(st.sampled_from([code for code in CODES if code])),
+        draw(st.integers(0, 65535)),
+        draw(st.binary(max_size=8)),
+        tuple(draw(st.lists(options(any_number=any_number), max_size=5))),
+        draw(st.binary(max_size=40)),
+    )
+
+
+@settings(max_examples=150, deadline=None)
+@given(messages())
+def test_what_is_encoded_is_decoded(message: Message) -> None:
+    assert decode(bytes(message)) == message
+
+
+@settings(max_examples=60, deadline=None)
+@given(messages(any_number=False))
+def test_another_library_encodes_the_same(message: Message) -> None:
+    """aiocoap, given each option as octets."""
+    import aiocoap
+    from aiocoap.numbers import types
+    from aiocoap.numbers.codes import Code
+    from aiocoap.optiontypes import OpaqueOption
+
+    other = aiocoap.Message(code=Code(message.code), payload=message.payload)
+    other.mid, other.mtype, other.token = message.mid, types.Type(message.type), message.token
+    for option in message.options:
+        other.opt.add_option(OpaqueOption(option.number, option.octets))
+    assert other.encode() == bytes(message)
+
+
+@settings(max_examples=60, deadline=None)
+@given(messages(any_number=False))
+def test_another_library_reads_the_same(message: Message) -> None:
+    """aiocoap's decoder, its option values put back to octets."""
+    import aiocoap
+
+    other = aiocoap.Message.decode(bytes(message))
+    assert (int(other.code), other.mid, int(other.mtype)) == (
+        message.code,
+        message.mid,
+        message.type,
+    )
+    assert (other.token, other.payload) == (message.token, message.payload)
+    assert [(int(option.number), option.encode()) for option in other.opt.option_list()] == [
+        (option.number, option.octets) for option in message.options
+    ]
+
+
+@pytest.mark.parametrize("case", FIGURES)
+def test_scapy_reads_the_figures(case: dict[str, Any]) -> None:
+    from scapy.contrib.coap import CoAP
+
+    message = decode(bytes.fromhex(case["wire"]))
+    other = CoAP(bytes.fromhex(case["wire"]))
+    assert (other.type, other.code, other.msg_id) == (message.type, message.code, message.mid)
+    assert other.token == message.token
+    path = [value for name, value in other.options if name == "Uri-Path"]
+    assert path == [option.octets for option in message.options]
+
+
+# --- garbage ---------------------------------------------------------------------------------------
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.binary(max_size=60))
+def test_garbage_is_a_message_or_a_located_error(octets: bytes) -> None:
+    for prefix in (b"", b"\x44\x01", b"\x50\x45\x00\x01"):
+        found = attempt(prefix + octets)
+        if isinstance(found, WireError):
+            assert 0 <= found.offset <= len(prefix + octets)
+            assert found.layer
+            assert found.cite
+        else:
+            decode(prefix + octets)
+            assert isinstance(flaws(found), tuple)
+
+
+@pytest.mark.parametrize("case", FIGURES + OBSERVED)
+def test_cut_at_every_octet(case: dict[str, Any]) -> None:
+    """A cut message is an error, or a message that ends between two options or in its payload."""
+    wire = bytes.fromhex(case["wire"])
+    whole = decode(wire)
+    for end in range(len(wire)):
+        found = attempt(wire[:end])
+        if isinstance(found, Message):
+            assert found.options == whole.options[: len(found.options)]
+            assert whole.payload.startswith(found.payload)
+        else:
+            assert found.offset <= end
+
+
+def test_many_options_take_time_in_proportion() -> None:
+    """60,000 options of one octet, the worst that 60,000 octets can hold."""
+    message = coap.decode(Reader(b"\x50\x01\0\0" + b"\x00" * 60000))
+    assert len(message.options) == 60000
