@@ -24,7 +24,7 @@ from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import FrameType, Mac
 
 if TYPE_CHECKING:
-    from cryptography.hazmat.primitives.ciphers.aead import AESCCM
+    from lowpanbudget.layers.link.ccm import Ccm, CounterMode
 
 NONCE = ieee(2015, "9.3.2")
 TRANSFORM = ieee(2006, "7.6.3.4")
@@ -46,7 +46,7 @@ class Key:
     key_id_mode: int | None
     index: int | None
     source: bytes | None
-    _ciphers: "dict[int, AESCCM]" = field(repr=False, compare=False)
+    _ciphers: "dict[int, Ccm | CounterMode]" = field(repr=False, compare=False)
 
     def __init__(
         self,
@@ -93,13 +93,13 @@ class Key:
             return True
         return security.key_source in (self.source, self.source[::-1])
 
-    def cipher(self, tag: int) -> "AESCCM":
-        """Return the cipher for a MIC of ``tag`` octets, prepared once."""
+    def cipher(self, tag: int) -> "Ccm | CounterMode":
+        """Return the cipher for an integrity code of ``tag`` octets, 0 for level 4; prepared once."""
         cipher = self._ciphers.get(tag)
         if cipher is None:
-            from cryptography.hazmat.primitives.ciphers.aead import AESCCM  # noqa: PLC0415  # heavy
+            from lowpanbudget.layers.link.ccm import prepare  # noqa: PLC0415  # heavy
 
-            cipher = self._ciphers[tag] = AESCCM(self.octets, tag_length=tag)
+            cipher = self._ciphers[tag] = prepare(self.octets, tag)
         return cipher
 
 
@@ -178,16 +178,15 @@ def nonces(mac: Mac, devices: Devices, asn: int | None) -> tuple[bytes, ...]:
             layer=_LAYER,
             cite=NONCE,
         )
-    sources = [mac.source]
-    if len(mac.source) == 2:
-        sources = _extended(mac, mac.source, devices, by_slot=by_slot)
     if by_slot:
         assert asn is not None
         end = asn.to_bytes(5, "big")
     else:
         assert security.frame_counter is not None
-        end = security.frame_counter.to_bytes(4, "big") + bytes([security.level])
-    return tuple(source + end for source in sources)
+        end = (security.frame_counter << 8 | security.level).to_bytes(5, "big")
+    if len(mac.source) == 8:
+        return (mac.source + end,)
+    return tuple(source + end for source in _extended(mac, mac.source, devices, by_slot=by_slot))
 
 
 def _extended(mac: Mac, short: bytes, devices: Devices, *, by_slot: bool) -> list[bytes]:
@@ -234,14 +233,12 @@ def seal(
     """
     security = mac.security
     assert security is not None
-    clear, private, additional = _parts(mac, header, payload)
     level = security.protection
     if not (level.mic or level.encrypted):
         return payload
+    clear, private, additional = _parts(mac, header, payload)
     nonce = nonces(mac, devices, asn)[0]
-    if not level.mic:
-        return clear + _counter_mode(key, nonce, private)
-    return clear + key.cipher(level.mic).encrypt(nonce, private, additional)
+    return clear + key.cipher(level.mic).seal(nonce, private, additional)
 
 
 def unseal(
@@ -254,20 +251,15 @@ def unseal(
     security = mac.security
     assert security is not None
     level = security.protection
-    at = len(sealed) - level.mic
-    clear, private, additional = _parts(mac, header, sealed[:at])
     if not (level.mic or level.encrypted):
         return sealed
-    candidates = nonces(mac, devices, asn)
-    if not level.mic:
-        return clear + _counter_mode(key, candidates[0], private)
-    from cryptography.exceptions import InvalidTag  # noqa: PLC0415  # heavy: only secured frames
-
-    for nonce in candidates:
-        try:
-            return clear + key.cipher(level.mic).decrypt(nonce, private + sealed[at:], additional)
-        except InvalidTag:
-            continue
+    at = len(sealed) - level.mic
+    clear, private, additional = _parts(mac, header, sealed[:at])
+    cipher = key.cipher(level.mic)
+    for nonce in nonces(mac, devices, asn):
+        opened = cipher.open(nonce, private + sealed[at:], additional)
+        if opened is not None:
+            return clear + opened
     raise BadMic(
         "the integrity code does not match: another key, another nonce, or altered octets",
         offset=len(header) + at,
@@ -286,15 +278,6 @@ def _parts(mac: Mac, header: bytes, payload: bytes) -> tuple[bytes, bytes, bytes
         return payload, b"", header + payload
     at = open_part(mac, payload)
     return payload[:at], payload[at:], header + payload[:at]
-
-
-def _counter_mode(key: Key, nonce_octets: bytes, text: bytes) -> bytes:
-    """Return text encrypted or decrypted without integrity code: counter mode from block 1 (annex B.4)."""
-    from cryptography.hazmat.primitives.ciphers import Cipher, algorithms, modes  # noqa: PLC0415
-
-    block = b"\x01" + nonce_octets + b"\x00\x01"
-    encryptor = Cipher(algorithms.AES(key.octets), modes.CTR(block)).encryptor()
-    return encryptor.update(text) + encryptor.finalize()
 
 
 def keys_of(values: object) -> tuple[Key, ...]:

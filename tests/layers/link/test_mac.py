@@ -222,7 +222,7 @@ def test_scapy_reads_the_same_data_frame(
     from scapy.config import conf
     from scapy.layers.dot15d4 import Dot15d4Data, Dot15d4FCS
 
-    conf.dot15d4_protocol = "sixlowpan"
+    conf.dot15d4_protocol = "sixlowpan"  # type: ignore[assignment]  # scapy declares None
     header = Mac(
         1, version, sequence, to_pan, destination, None if one_pan else from_pan, source,
         pan_id_compression=one_pan, pending=pending, ack_request=ack,
