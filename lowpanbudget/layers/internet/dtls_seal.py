@@ -52,7 +52,7 @@ def seal_1_2(
     With a connection ID the content type goes inside (RFC 9146) and ``padding`` zeros may follow it. Spans of a
     ``Writer`` given as content name the encrypted octets. Raises ``RequestError`` for what cannot be sealed.
     """
-    _check(suite, "1.2", keys, epoch, sequence, content_type)
+    _check(suite, "1.2", keys, epoch, sequence, content_type, cid)
     inner = _inner(content, content_type, padding, CID_AAD) if cid else _plain(content, padding)
     number = epoch.to_bytes(2, "big") + sequence.to_bytes(6, "big")
     outer = Content.CID if cid else content_type
@@ -89,7 +89,7 @@ def seal_1_3(
     Zeros are added where the ciphertext would have fewer than 16 octets: "Senders MUST pad short plaintexts out".
     Spans and errors as ``seal_1_2``.
     """
-    _check(suite, "1.3", keys, epoch, sequence, content_type)
+    _check(suite, "1.3", keys, epoch, sequence, content_type, cid)
     if sequence_octets not in (1, 2):
         raise RequestError("a sequence number has 1 or 2 octets", cite=dtls.UNIFIED_CITE)
     length = len(content if isinstance(content, bytes) else content.data) + 1 + suite.aead.tag
@@ -110,7 +110,7 @@ def seal_1_3(
 
 def open_1_2(record: Record, keys: RecordKeys, suite: Suite) -> Opened:
     """Return what a protected record of DTLS 1.2 holds; raises ``BadMic`` or another ``WireError``."""
-    _check(suite, "1.2", keys, record.epoch, record.sequence, record.content_type)
+    _check(suite, "1.2", keys, record.epoch, record.sequence, record.content_type, record.cid)
     number = record.epoch.to_bytes(2, "big") + record.sequence.to_bytes(6, "big")
     at = len(_header_octets(record, len(record.fragment)))
     sealed = record.fragment[suite.explicit :]
@@ -138,7 +138,7 @@ def open_1_3(record: Unified, keys: RecordKeys, suite: Suite, *, next_sequence: 
     ``next_sequence`` is one more than the highest number opened so far in this epoch: of the numbers with these low
     bits the closest to it is meant (RFC 9147 section 4.2.2).
     """
-    _check(suite, "1.3", keys, record.epoch, 0, Content.APPLICATION)
+    _check(suite, "1.3", keys, record.epoch, 0, Content.APPLICATION, record.cid)
     size = len(record.fragment)
     at = len(_header_octets(record, max(size, dtls.SHORTEST_UNIFIED)))
     if size < dtls.SHORTEST_UNIFIED:
@@ -157,7 +157,13 @@ def open_1_3(record: Unified, keys: RecordKeys, suite: Suite, *, next_sequence: 
 
 
 def _check(
-    suite: Suite, version: Version, keys: RecordKeys, epoch: int, sequence: int, content_type: int
+    suite: Suite,
+    version: Version,
+    keys: RecordKeys,
+    epoch: int,
+    sequence: int,
+    content_type: int,
+    cid: bytes,
 ) -> None:
     if suite.version != version:
         raise RequestError(
@@ -169,6 +175,10 @@ def _check(
         raise RequestError(f"epoch {epoch}, sequence number {sequence}: too large", cite=dtls.CITE)
     if content_type not in CONTENT_NAMES:
         raise RequestError(f"content type {content_type} is not 20 to 26", cite=dtls.DEMULTIPLEX)
+    if len(cid) > dtls.LONGEST_CID:
+        raise RequestError(
+            f"a connection ID of {len(cid)} octets is over {dtls.LONGEST_CID}", cite=dtls.CID_CITE
+        )
 
 
 def _plain(content: bytes | Writer, padding: int) -> Writer:
@@ -180,6 +190,10 @@ def _plain(content: bytes | Writer, padding: int) -> Writer:
         inner.append(content)
     else:
         inner.octets(content, "content", "application data, encrypted", dtls.CITE)
+    if len(inner.data) > dtls.LONGEST_PLAIN:
+        raise RequestError(
+            f"a content of {len(inner.data)} octets is over {dtls.LONGEST_PLAIN}", cite=dtls.CITE
+        )
     return inner
 
 
@@ -191,6 +205,8 @@ def _inner(content: bytes | Writer, content_type: int, padding: int, cite: Cite)
         bytes([content_type]), "real content type", f"{CONTENT_NAMES[content_type]}, encrypted",
         cite, value=content_type,
     )  # fmt: skip
+    if padding > dtls.LONGEST_PLAIN:
+        raise RequestError(f"{padding} octets of padding are too many", cite=cite)
     inner.octets(bytes(max(padding, 0)), "padding", "zeros", cite, "longer content")
     return inner
 
