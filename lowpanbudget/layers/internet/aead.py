@@ -42,7 +42,7 @@ class Aead:
             used.take(nonce)
         return cipher.encrypt(nonce, text, additional)
 
-    def open(
+    def unseal(
         self, key: bytes, nonce: bytes, sealed: bytes, additional: bytes, failure: "Failure"
     ) -> bytes:
         """Return the text; raises ``BadMic`` with the place that ``failure`` tells."""

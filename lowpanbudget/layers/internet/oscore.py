@@ -216,7 +216,7 @@ def _open(
     message: coap.Message, context: SecurityContext, binding: Binding, nonce: bytes
 ) -> Result:
     at = len(bytes(message)) - len(message.payload)
-    plaintext = context.aead.open(
+    plaintext = context.aead.unseal(
         context.recipient_key,
         nonce,
         message.payload,

@@ -343,7 +343,8 @@ def options(draw: st.DrawFn, *, any_number: bool = True) -> Option:
         block = Block(draw(st.integers(0, 2**20 - 1)), draw(st.booleans()), draw(st.integers(0, 6)))
         return Option.of(row.number, block)
     if row.format == "uint":
-        number = draw(st.integers(0, 256**row.longest - 1))
+        # Hop-Limit, the one uint of a fixed length, begins at 1 (RFC 8768 section 3, from memory)
+        number = draw(st.integers(row.shortest, 256**row.longest - 1))
         octets = number.to_bytes((number.bit_length() + 7) // 8, "big")
         return Option.of(row.number, octets.rjust(row.shortest, b"\0"))
     if row.format == "string":
