@@ -22,7 +22,10 @@ from lowpanbudget.errors import DesignError, Fault
 from lowpanbudget.payload.flaws import Flaw
 
 MOST_OCTETS = 4 << 20  # a design is written by hand; more is a mistaken file
+MOST_DEPTH = 80
 MOST_FAULTS = 200  # that are listed; a person mends some and reads the file again
+# a key of hundreds of parts, which takes its reader quadratic time
+_CHAIN = re.compile(r"(?:^|[\[{,])(?:[^.\n=,\[\]{}]{1,99}+\.){200}", re.MULTILINE)
 
 
 def load_design(path: "str | PathLike[str]") -> Design:
@@ -104,7 +107,7 @@ def _read(path: Any) -> str:
 
 def _parse(text: str, file: str) -> dict[str, Any]:
     try:
-        return tomllib.loads(text, parse_float=_decimal)
+        return _toml(text)
     except (ValueError, RecursionError) as error:
         found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
         line, column = (int(found[1]), int(found[2])) if found else (len(text.splitlines()) or 1, 1)
@@ -116,6 +119,29 @@ def _parse(text: str, file: str) -> dict[str, Any]:
             message, hint = "a number has too many digits", ""
         fault = Fault(file=file, line=line, column=column, key="TOML", message=message, hint=hint)
         raise DesignError("the file is no TOML", faults=(fault,)) from None
+
+
+def _toml(text: str) -> dict[str, Any]:
+    """Return the values of a TOML text; raises ``RecursionError`` when they are nested too deep."""
+    if _CHAIN.search(text):
+        raise RecursionError
+    data = tomllib.loads(text, parse_float=_decimal)
+    if _is_deep(data):
+        raise RecursionError
+    return data
+
+
+def _is_deep(data: dict[str, Any]) -> bool:
+    """Return whether values are nested deeper than any message; what comes later calls itself for each level."""
+    level: list[Any] = [data]
+    for _ in range(MOST_DEPTH):
+        level = [
+            inner
+            for value in level
+            for inner in (value.values() if isinstance(value, dict) else value)
+            if isinstance(inner, dict | list)
+        ]
+    return bool(level)
 
 
 def _decimal(text: str) -> Decimal:

@@ -1,0 +1,189 @@
+"""Files and texts that are no design: one message each, no traceback, nothing endless."""
+
+import os
+import time
+from pathlib import Path
+
+import pytest
+from design.designs import EXAMPLE_TEXTS, SMALL, fault_of, faults_of, place
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lowpanbudget import load_design
+from lowpanbudget.design.load import MOST_FAULTS, MOST_OCTETS, parse_design
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.errors import DesignError, RequestError
+
+
+def test_a_file_is_read_and_named(tmp_path: Path) -> None:
+    file = tmp_path / "store.toml"
+    file.write_text(SMALL, encoding="utf-8")
+    design = load_design(file)
+    assert (design.title, design.file) == ("A cold store", str(file))
+    assert load_design(str(file)) == design
+    assert [flow.name for flow in design.flows] == ["up", "out"]
+
+
+def test_a_byte_order_mark_and_dos_line_ends_are_no_fault(tmp_path: Path) -> None:
+    file = tmp_path / "store.toml"
+    file.write_bytes(b"\xef\xbb\xbf" + SMALL.replace("\n", "\r\n").encode())
+    assert load_design(file).title == "A cold store"
+    file.write_bytes(SMALL.replace("hops = 3", "hopz = 3").replace("\n", "\r\n").encode())
+    with pytest.raises(DesignError) as caught:
+        load_design(file)
+    (fault,) = caught.value.faults
+    assert (fault.line, fault.column) == place(SMALL, "hops = 3")
+
+
+def test_missing_file_and_directory(tmp_path: Path) -> None:
+    for path in (tmp_path / "none.toml", tmp_path, tmp_path / "none" / "x.toml", "a" * 5000, "\0"):
+        with pytest.raises(DesignError) as caught:
+            load_design(path)
+        assert caught.value.exit_code == 2
+        assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("path", [None, 3, b"\xff", ["x"]])
+def test_what_is_no_file_name(path: object) -> None:
+    with pytest.raises(DesignError):
+        load_design(path)  # type: ignore[arg-type]
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may read everything")
+def test_unreadable_file(tmp_path: Path) -> None:
+    file = tmp_path / "store.toml"
+    file.write_text(SMALL, encoding="utf-8")
+    file.chmod(0)
+    with pytest.raises(DesignError, match="cannot be read"):
+        load_design(file)
+
+
+def test_other_encodings_are_named_with_their_place(tmp_path: Path) -> None:
+    file = tmp_path / "store.toml"
+    file.write_bytes("title = 'K\xe4lte'".encode("latin-1"))
+    with pytest.raises(DesignError, match="octet 10 is 0xe4"):
+        load_design(file)
+    file.write_bytes(SMALL.encode("utf-16"))
+    with pytest.raises(DesignError, match="UTF-8"):
+        load_design(file)
+
+
+def test_huge_and_endless_files_are_refused_soon(tmp_path: Path) -> None:
+    file = tmp_path / "store.toml"
+    file.write_bytes(b"#" * (MOST_OCTETS + 1))
+    begun = time.monotonic()
+    for path in (file, Path("/dev/zero")):
+        if path.exists():
+            with pytest.raises(DesignError, match="has over"):
+                load_design(path)
+    assert time.monotonic() - begun < 5  # bounded; a generous bound
+
+
+def test_syntax_faults_have_line_and_column() -> None:
+    fault = fault_of(SMALL.replace("level = 5", "level = = 5"))
+    assert (fault.line, fault.column) == (place(SMALL, "level = 5")[0], 9)
+    assert fault.key == "TOML"
+    assert fault.hint
+    repeated = fault_of(SMALL.replace("level = 5", "level = 5\nlevel = 5"))
+    assert repeated.line == place(SMALL, "level = 5")[0] + 1
+    unfinished = fault_of(SMALL + 'x = "')
+    assert unfinished.line >= SMALL.count("\n")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a = " + "[" * 100_000,
+        "a = " + "{a = " * 100_000,
+        "a" + ".a" * 100_000 + " = 1",
+        "pan_id = " + "9" * 5000,
+        "\x00",
+        "\ud800",
+        "a = 1e999999999999999999999",
+        "",
+    ],
+    ids=["arrays", "tables", "dots", "digits", "zero", "surrogate", "exponent", "empty"],
+)
+def test_odd_texts(text: str) -> None:
+    assert faults_of(text)
+
+
+def test_fields_nested_too_deep() -> None:
+    for depth in (30, 90, 200):
+        nested = '{kind="group",name="g",field=[' * depth + "]}" * depth
+        text = SMALL.replace("element = {", f"x = {nested}\nelement = {{")
+        assert faults_of(text)
+        text = SMALL.replace(
+            'element = { kind = "number", min = 0, max = 9 }', f"element = {nested}"
+        )
+        try:
+            parse_design(text)
+        except RequestError as error:
+            assert str(error)
+
+
+def test_thousands_of_faults_are_counted_and_the_first_listed() -> None:
+    begun = time.monotonic()
+    extra = "".join(f"flowlabel{number} = 1\n" for number in range(20_000))
+    with pytest.raises(DesignError) as caught:
+        parse_design(extra + SMALL)
+    assert caught.value.message.endswith("20000 faults")
+    assert len(caught.value.faults) == MOST_FAULTS + 1
+    assert f"{20_000 - MOST_FAULTS} faults more" in caught.value.faults[-1].message
+    assert time.monotonic() - begun < 10
+
+
+LINES = [line for text in (SMALL, *EXAMPLE_TEXTS) for line in text.splitlines() if line.strip()]
+VALUES = st.one_of(
+    st.sampled_from(
+        ["true", "-1", "0", "70000", "1.5", "nan", "-inf", "[]", "{}", '""', '"x"', "[1]", '["a", 2]',
+         "1979-05-27", "07:32:00", "0xffff", "999999999999999999999999", "1e400", '"::"', '"ff02::1"',
+         '"fe80::1"', '"2001:db8::/64"', '"node"', '"outside"', "256", "2", "5", '"0xfffe"']
+    ),
+    st.integers().map(str),
+    st.text(max_size=8).map(lambda text: '"' + text.replace("\\", "").replace('"', "") + '"'),
+)  # fmt: skip
+
+
+@st.composite
+def mutated(draw: st.DrawFn) -> str:
+    """A design text with a few lines changed: values, keys, deletions, doublings, lines from elsewhere."""
+    lines = draw(st.sampled_from([SMALL, *EXAMPLE_TEXTS])).splitlines()
+    for _ in range(draw(st.integers(1, 3))):
+        at = draw(st.integers(0, len(lines) - 1))
+        line = lines[at]
+        how = draw(
+            st.sampled_from(["value", "value", "value", "key", "drop", "double", "other", "cut"])
+        )
+        if how == "value" and "=" in line:
+            lines[at] = line.split("=")[0] + "= " + draw(VALUES)
+        elif how == "key" and line:
+            where = draw(st.integers(0, len(line) - 1))
+            lines[at] = line[:where] + draw(st.sampled_from("abz_.-[]{}\"'=#1")) + line[where + 1 :]
+        elif how == "drop":
+            lines[at] = ""
+        elif how == "double":
+            lines.insert(at, line)
+        elif how == "other":
+            lines.insert(at, draw(st.sampled_from(LINES)))
+        elif how == "cut":
+            lines = lines[: at + 1]
+    return "\n".join(lines)
+
+
+@settings(max_examples=250, deadline=None)
+@given(mutated())
+def test_any_change_gives_a_design_or_located_faults(text: str) -> None:
+    try:
+        design = parse_design(text, "x.toml")
+    except DesignError as error:
+        assert error.faults
+        lines = text.split("\n")
+        for fault in error.faults:
+            assert 1 <= fault.line <= max(len(lines), 1)
+            assert 1 <= fault.column <= len(lines[fault.line - 1]) + 2
+            assert fault.key
+            assert fault.message
+            assert "\n" not in str(fault)
+    else:
+        assert isinstance(design, Design)
