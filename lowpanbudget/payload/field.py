@@ -12,8 +12,8 @@ Case = Literal["least", "typical", "greatest"]
 CASES: tuple[Case, ...] = ("least", "typical", "greatest")
 
 MAX_BITS = 64  # the widest integer that C99 promises
-_NAME = re.compile(r"[A-Za-z][A-Za-z0-9_-]{0,62}\Z")
-NAME_RULE = "a letter, then up to 62 letters, digits, '_' or '-', all ASCII"
+_NAME = re.compile(r"[A-Za-z](?:[A-Za-z0-9_-]{0,61}[A-Za-z0-9_])?\Z")
+NAME_RULE = "a letter, then up to 62 letters, digits, '_' or '-' (not at the end), all ASCII"
 
 
 class Codec(NamedTuple):

@@ -8,7 +8,7 @@ through the losses finds the whole Pareto front; then steps are given back that 
 
 import dataclasses
 from collections.abc import Callable
-from decimal import Decimal
+from decimal import Context, Decimal
 from typing import NamedTuple
 
 from lowpanbudget.payload.coarser import number_of, within
@@ -17,6 +17,8 @@ from lowpanbudget.payload.exact import EXACT
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.number import Number
 from lowpanbudget.payload.tree import Place, place_text, replaced, walk
+
+_SHARES = Context(prec=9)  # a share of a tolerance is a measure, no value
 
 Measure = Callable[[Message], int]
 
@@ -106,7 +108,7 @@ def _choices(field: Number | Series) -> list[_Choice]:
 
 
 def _share(step: Decimal, tolerance: Decimal) -> Decimal:
-    return EXACT.divide(EXACT.divide(step, Decimal(2)), tolerance)
+    return _SHARES.divide(EXACT.divide(step, Decimal(2)), tolerance)
 
 
 def _candidate(
