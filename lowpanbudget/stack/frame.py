@@ -125,6 +125,8 @@ def _decode(
         frame.mac = mac
         frame.layers.append(mac)
         frame.link_source, frame.link_destination = mac.source, mac.destination
+        if mac.fault is not None:
+            raise mac.fault
         _note_faults(frame, mac.header_ies)
         if mac.security is None or _open(frame, mac.security, reader, keys, devices, asn, trailer):
             env = Env(mac.source, mac.destination, mac.pan_id, contexts, root, rpi_type)

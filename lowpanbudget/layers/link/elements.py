@@ -129,7 +129,7 @@ def decode_header_ies(reader: Reader) -> tuple[tuple[Element, ...], bool]:
     elements = tuple(
         _walk(
             reader,
-            lambda _low, high: (
+            lambda high: (
                 HEADER,
                 "the header IEs want a termination before payload IEs" if high & 0x80 else "",
             ),
@@ -141,24 +141,23 @@ def decode_header_ies(reader: Reader) -> tuple[tuple[Element, ...], bool]:
 
 def decode_payload_ies(reader: Reader) -> tuple[Element, ...]:
     """Return the payload IEs up to their termination or the end; raises ``Truncated`` and ``Reserved``."""
-    return tuple(_walk(reader, lambda _low, _high: (PAYLOAD, ""), (PAYLOAD_TERMINATION,)))
+    return tuple(_walk(reader, lambda _high: (PAYLOAD, ""), (PAYLOAD_TERMINATION,)))
 
 
 def _decode_nested(reader: Reader) -> tuple[Element, ...]:
-    def kind(_low: int, high: int) -> tuple[Kind, str]:
+    def kind(high: int) -> tuple[Kind, str]:
         return (NESTED_LONG if high & 0x80 else NESTED_SHORT), ""
 
     return tuple(_walk(reader, kind, ()))
 
 
 def _walk(
-    reader: Reader, kind_of: Callable[[int, int], tuple[Kind, str]], last: tuple[int, ...]
+    reader: Reader, kind_of: Callable[[int], tuple[Kind, str]], last: tuple[int, ...]
 ) -> Iterator[Element]:
-    """Yield elements until one of the ids in ``last``, or the end; each takes 2 octets at least."""
+    """Yield elements until one of the ids in ``last``, or the end; the second octet's top bit tells the kind."""
     while reader.left > 0:
         reader.need(2, "an information element", CITE)
-        low, high = reader.data[reader.pos], reader.data[reader.pos + 1]
-        kind, wrong = kind_of(low, high)
+        kind, wrong = kind_of(reader.data[reader.pos + 1])
         if wrong:
             raise Reserved(wrong, offset=reader.pos, layer=kind.head.name, cite=kind.head.cite)
         values, _ = kind.head.read(reader)

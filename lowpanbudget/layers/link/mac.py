@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import ieee
-from lowpanbudget.errors import NotSupported, RequestError
+from lowpanbudget.errors import NotSupported, RequestError, WireError
 from lowpanbudget.layers.link import auxiliary, elements
 from lowpanbudget.layers.link.addressing import MODE_OCTETS, MULTIPURPOSE, addressing
 from lowpanbudget.layers.link.auxiliary import Security
@@ -51,7 +51,8 @@ class Mac:
 
     Addresses are ``bytes`` of 2 or 8 octets, most significant first. ``header_length`` counts the MHR with auxiliary
     header and header IEs; ``fcs_ok`` is None when there was no FCS to check. A multipurpose frame carries at most the
-    destination's PAN ID; ``long_control`` asks for its 2-octet frame control where 1 octet would do.
+    destination's PAN ID; ``long_control`` asks for its 2-octet frame control where 1 octet would do. ``fault`` tells
+    why the walk over header IEs ended early: addresses and security fields are known all the same.
     """
 
     frame_type: int = FrameType.DATA
@@ -72,6 +73,7 @@ class Mac:
     header_length: int = field(default=0, compare=False)
     fcs_ok: bool | None = field(default=None, compare=False)
     long_control: bool = False
+    fault: WireError | None = field(default=None, compare=False)
 
     @property
     def pan_id(self) -> int | None:
@@ -85,7 +87,7 @@ class Mac:
 
 
 def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
-    """Return the MAC header that comes next, header IEs included.
+    """Return the MAC header that comes next, header IEs included; what is wrong with those is kept as its ``fault``.
 
     Raises ``Truncated``, ``Reserved`` (version 3, address mode 1, reserved frame types), ``NotSupported`` (fragment
     and extended frames; a secured version-0 frame, whose security suites have no header of their own).
@@ -130,6 +132,7 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
     security = None
     header_ies: tuple[Element, ...] = ()
     follow = False
+    fault: WireError | None = None
     if form.secured:
         security = _security(reader, form.frame_type, form.version)
     if form.ie_present:
@@ -137,8 +140,9 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
         reader.end = end - (len(security.mic) if security is not None else 0)
         try:
             header_ies, follow = elements.decode_header_ies(reader)
-        finally:
-            reader.end = end
+        except WireError as error:
+            fault = error
+        reader.end = end
     return Mac(
         form.frame_type,
         form.version,
@@ -158,6 +162,7 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
         reader.pos - start,
         fcs_ok,
         form.long_control,
+        fault,
     )
 
 

@@ -140,6 +140,10 @@ def test_fault_is_located(case: Case) -> None:
     assert frame.fault.layer
     assert frame.fault.cite is not None
     assert frame.datagram is None
+    if case["file"] == "elements":
+        # an element that overruns hides neither the addresses nor who sent the frame
+        assert frame.mac is not None
+        assert (frame.mac.source, frame.link_source) == (b"\x0c\x0d", b"\x0c\x0d")
 
 
 @pytest.mark.parametrize("case", named([case for case in ALL if "aux" in case]))

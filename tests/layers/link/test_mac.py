@@ -135,9 +135,10 @@ def test_construct_reads_the_same_header(first: int) -> None:
 def attempt(reader: Reader) -> Mac | WireError:
     """Return what reading a header ends in; any other exception fails the test."""
     try:
-        return mac.decode(reader)
+        header = mac.decode(reader)
     except WireError as fault:
         return fault
+    return header.fault or header
 
 
 def test_every_frame_control_word() -> None:
@@ -204,7 +205,8 @@ pan_ids = st.integers(0, 0xFFFF)
     st.booleans(),
     st.booleans(),
     st.booleans(),
-    st.binary(max_size=20),
+    # not a LoWPAN frame, so that scapy leaves it as it is
+    st.binary(max_size=20).map(lambda octets: b"\x00" + octets),
 )
 def test_scapy_reads_the_same_data_frame(
     version: int,
