@@ -132,5 +132,9 @@ def _keys_at(loc: Path) -> list[str]:
 
 
 def _describe(loc: Path) -> str:
-    _, field = _walk(loc)
-    return "" if field is None else field.description or ""
+    """Return the description of the key at a place, or of the key whose value has several kinds."""
+    for end in (len(loc), len(loc) - 1):
+        _, field = _walk(loc[:end])
+        if field is not None:
+            return field.description or ""
+    return ""

@@ -2,6 +2,7 @@
 
 import os
 import time
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 from lowpanbudget import load_design
 from lowpanbudget.design.load import MOST_FAULTS, MOST_OCTETS, parse_design
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.errors import DesignError, RequestError
+from lowpanbudget.errors import DesignError, Fault, RequestError
 
 
 def test_a_file_is_read_and_named(tmp_path: Path) -> None:
@@ -116,10 +117,8 @@ def test_fields_nested_too_deep() -> None:
         text = SMALL.replace(
             'element = { kind = "number", min = 0, max = 9 }', f"element = {nested}"
         )
-        try:
+        with suppress(RequestError):  # deeper than messages may be, or a message
             parse_design(text)
-        except RequestError as error:
-            assert str(error)
 
 
 def test_thousands_of_faults_are_counted_and_the_first_listed() -> None:
@@ -174,16 +173,15 @@ def mutated(draw: st.DrawFn) -> str:
 @settings(max_examples=250, deadline=None)
 @given(mutated())
 def test_any_change_gives_a_design_or_located_faults(text: str) -> None:
+    faults: tuple[Fault, ...] = ()
     try:
-        design = parse_design(text, "x.toml")
+        assert isinstance(parse_design(text, "x.toml"), Design)
     except DesignError as error:
-        assert error.faults
-        lines = text.split("\n")
-        for fault in error.faults:
-            assert 1 <= fault.line <= max(len(lines), 1)
-            assert 1 <= fault.column <= len(lines[fault.line - 1]) + 2
-            assert fault.key
-            assert fault.message
-            assert "\n" not in str(fault)
-    else:
-        assert isinstance(design, Design)
+        faults = error.faults or pytest.fail("a fault without a place")
+    lines = text.split("\n")
+    for fault in faults:
+        assert 1 <= fault.line <= max(len(lines), 1)
+        assert 1 <= fault.column <= len(lines[fault.line - 1]) + 2
+        assert fault.key
+        assert fault.message
+        assert "\n" not in str(fault)

@@ -1,4 +1,4 @@
-"""Line and column of every key and value: by hand for awkward texts, and by a library that writes TOML back unchanged."""
+"""Line and column of every key and value: by hand for awkward texts, and by a library that keeps the layout."""
 
 import tomllib
 from collections.abc import Iterator
@@ -45,40 +45,39 @@ def test_values_are_where_marks_turn_up(text: str) -> None:
         assert places.of(path) == by_marking(text, path), path
 
 
-AWKWARD = "\n".join(
-    (
-        '"quoted key" = 1',
-        "'literal.key' = 2",
-        'a.b . "c d" = 3',
-        "time = 1979-05-27 07:32:00  # a blank inside a value",
-        'long = """',
-        'one "quoted" \\" line, two quotes at the end"""""',
-        'none = """"""  # empty',
-        r"path = 'C:\'",
-        "lines = '''",
-        "a 'b' '''",
-        "list = [ # comment ]",
-        '  [1, 2], "]", # ] }',
-        '  { x = "}", y.z = [ { w = 4 } ] },',
-        "]",
-        '[ table . "sub ü" ]',
-        '"ä" = "bare keys are ASCII"',
-        "[[rows]]",
-        "v = 1",
-        "[rows.inner]",
-        "v = 2",
-        "[[rows.deep]]",
-        "v = 3",
-        "[[rows]]",
-        "v = 4",
-        "[[rows.deep]]",
-        "v = 5",
-        "[[rows.deep]]",
-        "v = 6",
-        "[table]",
-        "late = 7",
-    )
+_AWKWARD = (
+    '"quoted key" = 1',
+    "'literal.key' = 2",
+    'a.b . "c d" = 3',
+    "time = 1979-05-27 07:32:00  # a blank inside a value",
+    'long = """',
+    'one "quoted" \\" line, two quotes at the end"""""',
+    'none = """"""  # empty',
+    r"path = 'C:\'",
+    "lines = '''",
+    "a 'b' '''",
+    "list = [ # comment ]",
+    '  [1, 2], "]", # ] }',
+    '  { x = "}", y.z = [ { w = 4 } ] },',
+    "]",
+    '[ table . "sub ü" ]',
+    '"ä" = "bare keys are ASCII"',
+    "[[rows]]",
+    "v = 1",
+    "[rows.inner]",
+    "v = 2",
+    "[[rows.deep]]",
+    "v = 3",
+    "[[rows]]",
+    "v = 4",
+    "[[rows.deep]]",
+    "v = 5",
+    "[[rows.deep]]",
+    "v = 6",
+    "[table]",
+    "late = 7",
 )
+AWKWARD = "\n".join(_AWKWARD)
 
 
 def test_awkward_texts() -> None:

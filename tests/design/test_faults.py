@@ -1,0 +1,185 @@
+"""Faults of shape: all at once, each with place, key, what is allowed and a hint; mistyped keys at every depth."""
+
+import pytest
+from design.designs import SMALL, changed, fault_of, faults_of, place
+
+from lowpanbudget.design.faults import MOST_SHOWN
+
+
+def test_the_small_design_is_right() -> None:
+    from lowpanbudget.design.load import parse_design
+
+    assert parse_design(SMALL).title == "A cold store"
+
+
+# old text, new text, key in the message, what was meant
+MISTYPED = [
+    ('title = "A cold store"', 'titel = "A cold store"', "titel", "title"),
+    ("[link]", "[lnik]", "lnik", "link"),
+    ("[network]", "[netwrok]", "netwrok", "network"),
+    ("frame_version = 2", "frame_verison = 2", "link.frame_verison", "frame_version"),
+    ("frame_version = 2", "Frame-Version = 2", "link.Frame-Version", "frame_version"),
+    ("[link.security]", "[link.securty]", "link.securty", "security"),
+    ("level = 5", "levle = 5", "link.security.levle", "level"),
+    ("[link.security]\nlevel = 5", "security = { levl = 5 }", "link.security.levl", "level"),
+    ("[link.security]\nlevel = 5", "security.levl = 5", "link.security.levl", "level"),
+    ("mtu = 1280", "mtuu = 1280", "network.mtuu", "mtu"),
+    ("\nid = 0", "\nidd = 0", "context[1].idd", "id"),
+    ("[[context]]", "[[contexts]]", "contexts", "context"),
+    ('role = "outside"', 'rolle = "outside"', "station[4].rolle", "role"),
+    ("hops = 3", "hop = 3", "flow[1].hop", "hops"),
+    ("hops = 2", "hoplimit = 2", "flow[2].hoplimit", "hop_limit"),
+    ('byte_order = "big"', 'byteorder = "big"', "message[1].byteorder", "byte_order"),
+    ("step = 0.5", "stepp = 0.5", "message[1].field[1].stepp", "step"),
+    ('kind = "number"\nname', 'knd = "number"\nname', "message[1].field[1].knd", "kind"),
+    ("max = 9", "maxx = 9", "message[1].field[3].element.maxx", "max"),
+    ("max_length = 3", "maxlength = 3", "message[1].field[3].maxlength", "max_length"),
+    ('tag = "door"', 'tga = "door"', "message[1].field[4].tga", "tag"),
+    ('when = "shut"', 'wen = "shut"', "message[1].field[4].option[1].wen", "when"),
+    (
+        'name = "locked"',
+        'nmae = "locked"',
+        "message[1].field[4].option[1].field[1].nmae",
+        "name",
+    ),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "key", "meant"), MISTYPED, ids=[row[2] for row in MISTYPED])
+def test_a_mistyped_key_is_found_and_the_right_one_named(
+    old: str, new: str, key: str, meant: str
+) -> None:
+    text = changed((old, new))
+    (fault,) = (fault for fault in faults_of(text) if fault.key == key)
+    assert fault.message == "there is no such key"
+    assert fault.hint == f"Did you mean {meant}?"
+    word = key.split(".")[-1]
+    line, column = fault.line, fault.column
+    assert (
+        text.splitlines()[line - 1][column - 1 :]
+        .lstrip("[")
+        .startswith((word, f"link.{word}", "security."))
+    )
+
+
+def test_a_key_like_no_other_lists_what_is_known() -> None:
+    fault = fault_of(changed(("\nid = 0", "\nid = 0\nzzz = 1")))
+    assert fault.hint == "Known here: id, prefix, may_compress"
+
+
+# old, new, key, mark of the place, a word that the message must have, a word that the hint must have
+WRONG = [
+    ("pan_id = 0x1a2b", "pan_id = 0x10000", "link.pan_id", "0x10000", "65535", "PAN ID"),
+    ("pan_id = 0x1a2b", "pan_id = true", "link.pan_id", "true\nslotted", "integer, not true", "PAN ID"),
+    ("pan_id = 0x1a2b", 'pan_id = "1a2b"', "link.pan_id", '"1a2b"', "integer", "PAN ID"),
+    ("frame_version = 2", "frame_version = true", "link.frame_version", "true\naddr", "integer", "2015"),
+    ("frame_version = 2", "frame_version = 3", "link.frame_version", "3\naddr", "2, not 3", "2015"),
+    ("frame_version = 2", "frame_version = 2.0", "link.frame_version", "2.0", "integer", "2015"),
+    ("slotted = true", "slotted = 1", "link.slotted", "1\n\n[link.sec", "boolean", "TSCH"),
+    ('addresses = "extended"', 'addresses = "extnded"', "link.addresses", '"extnded"', "'short' or 'extended'",
+     "Did you mean extended?"),
+    ("level = 5", "level = 8", "link.security.level", "8\n\n[net", "7, not 8", "level"),
+    ("level = 5", 'level = 5\nkey_source = "12"', "link.security.key_source", '"12"', "4 or 8", "Key source"),
+    ("mtu = 1280", "mtu = 1279", "network.mtu", "1279", "1280", "MTU"),
+    ("mtu = 1280", "mtu = 2048", "network.mtu", "2048", "2047", "MTU"),
+    ("\nid = 0", "\nid = 16", "context[1].id", "16\nprefix", "15, not 16", "number"),
+    ('id = 0\nprefix = "2001:db8:1::/64"', 'id = 0\nprefix = "2001:db8:1::5/64"', "context[1].prefix",
+     '"2001:db8:1::5/64"', "did you mean 2001:db8:1::/64", "prefix"),
+    ('id = 0\nprefix = "2001:db8:1::/64"', 'id = 0\nprefix = "2001:db8:1::/129"', "context[1].prefix",
+     '"2001:db8:1::/129"', "no IPv6 prefix", "prefix"),
+    ('id = 0\nprefix = "2001:db8:1::/64"', 'id = 0\nprefix = "10.0.0.0/8"', "context[1].prefix",
+     '"10.0.0.0/8"', "no IPv6 prefix", "prefix"),
+    ('role = "border"', 'role = "boarder"', "station[3].role", '"boarder"', "'border'", "Did you mean border?"),
+    ('"02:00:00:00:00:00:00:05"', '"02:00:00:00:00:05"', "station[1].extended", '"02:00:00:00:00:05"',
+     "6 octets are given, 8 are wanted", "Extended"),
+    ('"02:00:00:00:00:00:00:05"', '"0g"', "station[1].extended", '"0g"', "no hex text", "Extended"),
+    ('"02:00:00:00:00:00:00:05"', "5", "station[1].extended", "5\nprefix", "hex text", "Extended"),
+    ('"2001:db8:2::9"', '"2001:db8:2::9/64"', "station[4].address", '"2001:db8:2::9/64"', "no IPv6 address",
+     "IPv6 address"),
+    ('"2001:db8:2::9"', '"192.0.2.1"', "station[4].address", '"192.0.2.1"', "no IPv6 address", "IPv6 address"),
+    ("hops = 3", "hops = 0", "flow[1].hops", "0\nsource_port", "1, not 0", "hops"),
+    ("hops = 3", "hops = 3\nsource_prot = 1", "flow[1].source_prot", "source_prot", "no such key",
+     "source_port"),
+    ("hops = 3", "hops = 3\nhop_limit = 256", "flow[1].hop_limit", "256", "255", "hop limit"),
+    ("hops = 3", "hops = 3\nevery_s = 0", "flow[1].every_s", "0\nsource_port", "greater than 0", "Seconds"),
+    ("hops = 3", 'hops = 3\ngroup = "ff0x::1"', "flow[1].group", '"ff0x::1"', "no IPv6 address", "Multicast"),
+    ('messages = ["reading"]', 'messages = "reading"', "flow[1].messages", '"reading"\n\n[[flow', "list",
+     "messages"),
+    ('messages = ["reading"]', "messages = [1]", "flow[1].messages[1]", "1]\n", "string, not 1", "Names"),
+    ('layout = "bit-packed"', 'layout = "packed"', "message[1].layout", '"packed"', "'octet-aligned'",
+     "Did you mean bit-packed?"),
+    ('kind = "boolean"', 'kind = "bool"', "message[1].field[4].option[1].field[1].kind", '"bool"',
+     "no kind 'bool'", "Did you mean boolean?"),
+    ("step = 0.5", 'step = "0.5"', "message[1].field[1].step", '"0.5"', "number is wanted", "resolution"),
+    ("step = 0.5", "step = nan", "message[1].field[1].step", "nan", "finite", "resolution"),
+    ("step = 0.5", "step = 1e99999999999999999999", "message[1].field[1].step", "1e99999999999999999999",
+     "finite", "resolution"),
+    ("names = { shut = 0, open = 1 }", "names = 7", "message[1].field[2].names", "7\n\n[[mess",
+     "list: [value, ...], or [[name]] for tables, not 7, or it should be a table", "codes"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("old", "new", "key", "mark", "message", "hint"), WRONG)
+def test_a_wrong_value(old: str, new: str, key: str, mark: str, message: str, hint: str) -> None:
+    text = changed((old, new))
+    fault = fault_of(text)
+    assert fault.key == key
+    assert message in fault.message
+    assert hint in fault.hint
+    assert (fault.line, fault.column) == place(text, mark)
+
+
+def test_a_port_of_70000() -> None:
+    text = changed(("hops = 3\nsource_port = 0xf0b1", "hops = 3\nsource_port = 70000"))
+    fault = fault_of(text)
+    assert (fault.line, fault.column) == place(text, "70000")
+    assert (fault.key, fault.hint) == ("flow[1].source_port", "UDP source port.")
+    assert fault.message == "should be less than or equal to 65535, not 70000"
+
+
+def test_all_faults_at_once_in_the_order_of_the_file() -> None:
+    text = changed(
+        ("title = ", "titel = "),
+        ("pan_id = 0x1a2b", "pan_id = -1"),
+        ("level = 5", "lvl = 5"),
+        ('role = "outside"', "role = 4"),
+        ("hops = 3", "hops = 255"),
+        ("max = 9", "max = true"),
+    )
+    faults = faults_of(text)
+    assert [fault.key for fault in faults] == [
+        "title", "titel", "link.pan_id", "link.security.level", "link.security.lvl", "station[4].role",
+        "flow[1].hops", "message[1].field[3].element.max",
+    ]  # fmt: skip
+    assert [fault.line for fault in faults] == sorted(fault.line for fault in faults)
+
+
+@pytest.mark.parametrize(
+    ("gone", "key", "header"),
+    [
+        ("pan_id = 0x1a2b\n", "link.pan_id", "[link]  #"),
+        ("id = 0\n", "context[1].id", "[[context]]"),
+        ("min = -40\n", "message[1].field[1].min", '[[message.field]]\nkind = "number"'),
+        ('tag = "door"\n', "message[1].field[4].tag", '[[message.field]]\nkind = "union"'),
+        ('kind = "enumeration"\n', "message[1].field[2].kind", '[[message.field]]\nname = "door"'),
+        ("min = 0, ", "message[1].field[3].element.min", '{ kind = "number", max'),
+    ],
+)
+def test_a_missing_key_has_the_place_of_its_table(gone: str, key: str, header: str) -> None:
+    text = changed((gone, ""))
+    fault = fault_of(text)
+    assert (fault.key, fault.message) == (key, "this key is missing")
+    assert (fault.line, fault.column) == place(text, header)
+    assert fault.hint
+
+
+def test_tables_of_the_wrong_kind() -> None:
+    assert "[name]" in fault_of(changed(("[link]  #", "[[link]]  #"))).message
+    assert "[[name]]" in fault_of(changed(("[[context]]", "[context]"))).message
+    assert "table" in fault_of(changed(("[link.security]\nlevel = 5", "security = 5"))).message
+
+
+def test_a_long_value_is_cut() -> None:
+    for value in ('"' + "x" * 10_000 + '"', "0x" + "f" * 10_000):
+        fault = fault_of(changed(("pan_id = 0x1a2b", f"pan_id = {value}")))
+        assert len(fault.message) < MOST_SHOWN + 100
