@@ -64,6 +64,7 @@ class Time(Leaf):
     typical: Decimal | None = None
 
     kind: ClassVar[str] = "time"
+    decimals: ClassVar[tuple[str, ...]] = ("step", "typical")
 
     def number(self) -> Number:
         """Return the same field as a plain number of seconds."""
@@ -109,6 +110,7 @@ class TimeOffset(Field):
     bits: int | None = None
 
     kind: ClassVar[str] = "time-offset"
+    decimals: ClassVar[tuple[str, ...]] = ("min", "max", "step")
 
     def number(self) -> Number:
         """Return what is on the wire: the seconds after the base."""

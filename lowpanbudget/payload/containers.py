@@ -105,6 +105,7 @@ class Series(Field):
     batch: bool = False
 
     kind: ClassVar[str] = "series"
+    decimals: ClassVar[tuple[str, ...]] = ("min", "max", "step", "tolerance")
 
     @property
     def least(self) -> int:

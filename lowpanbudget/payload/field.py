@@ -3,10 +3,13 @@
 import dataclasses
 import re
 from collections.abc import Callable, Iterator
+from decimal import Decimal
 from typing import Any, ClassVar, Literal, NamedTuple
 
+from lowpanbudget.errors import RequestError
 from lowpanbudget.payload.bitpack import Order
-from lowpanbudget.payload.flaws import Flaw
+from lowpanbudget.payload.exact import exact
+from lowpanbudget.payload.flaws import Flaw, Misfit
 
 Case = Literal["least", "typical", "greatest"]
 CASES: tuple[Case, ...] = ("least", "typical", "greatest")
@@ -41,8 +44,22 @@ class Field:
     at: int | None = None
 
     kind: ClassVar[str] = ""
+    # Attributes that are exact decimals; whole numbers, floats and text are converted when a field is made.
+    decimals: ClassVar[tuple[str, ...]] = ()
     # False where the message itself knows the value and nobody needs to give it.
     given: ClassVar[bool] = True
+
+    def __post_init__(self) -> None:
+        """Make exact decimals of other numbers."""
+        for key in self.decimals:
+            value = getattr(self, key)
+            if value is None or isinstance(value, Decimal):
+                continue
+            try:
+                made = tuple(map(exact, value)) if isinstance(value, tuple) else exact(value)
+            except Misfit as fault:
+                raise RequestError(f"field {self.name!r:.40}: {key} {fault.text}") from None
+            object.__setattr__(self, key, made)
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with this field by itself; paths are keys of the declaration."""

@@ -10,9 +10,9 @@ from decimal import Decimal
 from typing import Any, ClassVar
 
 from lowpanbudget.payload.bitpack import Order
-from lowpanbudget.payload.exact import EXACT, exact, is_plain, nearest, plain, steps_between
+from lowpanbudget.payload.exact import EXACT, is_plain, nearest, plain, steps_between
 from lowpanbudget.payload.field import MAX_BITS, Case, Codec, Leaf, names_flaws, plural
-from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.grid import Grid, number_codec
 
 CODINGS = ("offset", "twos-complement")
@@ -44,6 +44,7 @@ class Number(Leaf):
     typical: Decimal | None = None
 
     kind: ClassVar[str] = "number"
+    decimals: ClassVar[tuple[str, ...]] = ("min", "max", "step", "offset", "tolerance", "typical")
 
     @property
     def base(self) -> Decimal:
@@ -184,23 +185,11 @@ class Number(Leaf):
             )
 
     def _odd_decimals(self) -> Iterator[Flaw]:
-        for key in ("min", "max", "step", "offset", "tolerance", "typical"):
+        for key in self.decimals:
             value = getattr(self, key)
-            if value is None:
-                continue
-            if not isinstance(value, Decimal):
-                try:
-                    object.__setattr__(self, key, exact(value))
-                    value = getattr(self, key)
-                except Misfit as fault:
-                    yield Flaw((key,), fault.text)
-                    continue
-            if not is_plain(value):
-                yield Flaw(
-                    (key,),
-                    f"{str(value)[:40]} is no number that a sensor can send",
-                    "Use at most 30 digits",
-                )
+            if value is not None and not is_plain(value):
+                text = f"{str(value)[:40]} is no number that a sensor can send"
+                yield Flaw((key,), text, "Use at most 30 digits")
 
     def _off_grid(self) -> Iterator[Flaw]:
         if steps_between(self.min, self.max, self.step) is None:
@@ -258,7 +247,7 @@ class Number(Leaf):
         yield from names_flaws(
             tuple(name for name, _ in self.special), "special", what="special code"
         )
-        width = order.rounded(self.needed())
+        width = min(order.rounded(self.needed()), MAX_BITS)
         seen: dict[int, str] = {}
         for name, code in self.special:
             if code is None:

@@ -30,6 +30,7 @@ class Table(Leaf):
     typical: Decimal | None = None
 
     kind: ClassVar[str] = "table"
+    decimals: ClassVar[tuple[str, ...]] = ("values", "typical")
 
     def entries(self) -> tuple[Decimal, ...]:
         """Return the value of each code."""
@@ -89,6 +90,7 @@ class Logarithmic(Leaf):
     typical: Decimal | None = None
 
     kind: ClassVar[str] = "logarithmic"
+    decimals: ClassVar[tuple[str, ...]] = ("min", "max", "typical")
 
     def entries(self) -> tuple[Decimal, ...]:
         """Return the value of each code."""
@@ -146,6 +148,7 @@ class Float(Leaf):
     typical: Decimal | None = None
 
     kind: ClassVar[str] = "float"
+    decimals: ClassVar[tuple[str, ...]] = ("min", "max", "typical")
 
     def needed(self) -> int:
         """Return the stated width."""

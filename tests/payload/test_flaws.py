@@ -7,13 +7,14 @@ import pytest
 
 from lowpanbudget.errors import RequestError
 from lowpanbudget.payload.clock import Time, TimeOffset
-from lowpanbudget.payload.codes import Boolean, Constant, Enumeration, Flags, Reserved
+from lowpanbudget.payload.codes import Boolean, Constant, Enumeration, Flags, Reserved, Version
 from lowpanbudget.payload.containers import Array, Group, Option, Series, Union
 from lowpanbudget.payload.contents import Octets
 from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.number import Number
+from lowpanbudget.payload.remarks import remarks
 from lowpanbudget.payload.scales import Float, Logarithmic, Table
 
 
@@ -179,3 +180,38 @@ def test_a_message_needs_name_fields_and_orders() -> None:
         ("layout",),
         ("field",),
     ]
+
+
+def test_other_numbers_become_exact_decimals() -> None:
+    field = Number("n", min=-40, max="85", step=0.01)  # type: ignore[arg-type]  # as people type it
+    assert (field.min, field.max, field.step) == (Decimal(-40), Decimal(85), Decimal("0.01"))
+    assert Table("t", values=(1, 2.5)).values == (Decimal(1), Decimal("2.5"))  # type: ignore[arg-type]
+    with pytest.raises(RequestError, match="field 'n': min is 'x', not a number"):
+        Number("n", min="x", max=Decimal(1))  # type: ignore[arg-type]
+
+
+def test_a_special_code_beyond_any_width() -> None:
+    path, text = only(number(special=(("na", 10**30),)))
+    assert path == ("field", 0, "special", "na")
+    assert "does not fit" in text
+
+
+def test_remarks() -> None:
+    def of(*fields: Field, **orders: str) -> list[tuple[str, str]]:
+        stated = {"byte_order": "big", "bit_order": "msb-first", "layout": "bit-packed"} | orders
+        return [remark[:2] for remark in remarks(Message("m", fields, **stated))]
+
+    version = Version("v", value=1)
+    assert of(version, number()) == []
+    assert of(version, number(unit="Cel")) == []
+    (found,) = of(version, number(unit="°C"))
+    assert found == ("n", "SenML's registry calls this unit 'Cel' (RFC 8428 §12.1)")
+    # RFC 8428 table 6: "%" is "*", not recommended for new implementations
+    assert "does not recommend" in of(version, number(unit="%"))[0][1]
+    assert "which version" in of(number())[0][1]
+    assert (
+        "a lost message goes unseen" in of(version, Array("a", element=number(""), length=3))[0][1]
+    )
+    (split,) = of(version, number(high=1000), byte_order="little")
+    assert "cuts a number into groups of eight" in split[1]
+    assert "known" in of(version, Float("f", bits=32, min=Decimal(0), max=Decimal(9)))[0][1]
