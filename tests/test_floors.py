@@ -19,7 +19,12 @@ ORDER = (
 )
 FLOORS = ORDER.split(" < ")
 ABOVE_ALL = {"", "__main__"}  # the package itself, which imports names lazily, and the way in
-ROOMS_OF_LAYERS = {"link": {"link"}, "internet": {"internet"}, "lowpan": {"lowpan", "internet"}}
+ROOMS_OF_LAYERS = {
+    "link": {"link"},
+    "internet": {"internet"},
+    "lowpan": {"lowpan", "internet"},
+    "catalogue": {"link", "internet", "lowpan"},  # names all tables for those who explain them
+}
 # Names of protocols, of their fields and mechanisms; words that any trade uses (header, frame, hop, mesh) are free.
 BANNED = (
     "6lo 6lorh 6lowpan aes asn ccm coap cid dac dam dtls ecn dscp eid eui eui64 frag1 fragn ghc hc1 hlim icmp "

@@ -2,12 +2,13 @@
 
 from dataclasses import dataclass
 
-from lowpanbudget.bits import Reader, Span
+from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed
 from lowpanbudget.stack.lowpan import Lowpan, Notice, read_lowpan
 from lowpanbudget.stack.packing import Options, pack_headers
 from lowpanbudget.stack.split import octets_of
+from lowpanbudget.stack.upper import explain_rest
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +48,10 @@ def compress(
     datagram = octets_of(packet)
     packed = pack_headers(datagram, env or Env(), Options(elide_udp_checksum, ghc, lorh))
     header_octets = len(packed.writer.data)
-    packed.writer.layer = "payload"
-    packed.writer.octets(datagram[packed.covers :], "payload", "what the headers carry")
+    rest = Writer()
+    rest.data += datagram[packed.covers :]
+    rest.spans += explain_rest(datagram, packed.covers)
+    packed.writer.append(rest)
     return Compressed(
         bytes(packed.writer.data), tuple(packed.writer.spans), header_octets, packed.covers
     )

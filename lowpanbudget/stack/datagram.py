@@ -12,6 +12,7 @@ from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, Reserved, WireError
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.lowpan import ghc, ghc_headers, iphc, nhc
+from lowpanbudget.stack.upper import read_application, read_upper
 
 
 @dataclass(slots=True)
@@ -31,6 +32,8 @@ class Chain:
     layers: list[object] = field(default_factory=list)
     payload: bytes = b""
     last: int = ipv6.NO_NEXT_HEADER  # the next-header number of the payload when it is no piece
+    whole: bool = True  # False: a fragment, whose payload is only a part
+    upper_fault: WireError | None = None
 
     @property
     def header_octets(self) -> int:
@@ -58,8 +61,36 @@ def read_chain(reader: Reader, env: Env, chain: Chain, *, tunnel: iphc.Sides | N
             )  # fmt: skip
         compressed = _read_next(reader, env, chain)
     if not chain.payload:  # byte code has brought it already
+        chain.payload = reader.data[reader.pos : reader.end]
+        _read_payload(reader, chain)
+
+
+def _read_payload(reader: Reader, chain: Chain) -> None:
+    """Explain what the compressed headers carry, as far as it can be read."""
+    cut = any(p.kind == ipv6.FRAGMENT and ipv6.is_cut(bytes(p.octets)) for p in chain.pieces)
+    if not chain.whole or cut:
         reader.layer = "payload"
-        chain.payload = reader.rest("payload", ipv6.next_header_name(chain.last))
+        reader.rest("payload", "part of a datagram")
+        return
+    last = chain.pieces[-1]
+    if last.kind == ipv6.UDP:
+        ports = (int.from_bytes(last.octets[:2], "big"), int.from_bytes(last.octets[2:4], "big"))
+        upper = read_application(reader, ports)
+    else:
+        upper = read_upper(reader, chain.last, *endpoints(chain.pieces))
+    chain.layers += upper.layers
+    chain.upper_fault = upper.fault
+
+
+def wrong_checksum(chain: Chain) -> tuple[int, int] | None:
+    """Return the UDP checksum that a whole datagram carries and the right one, when they differ."""
+    last = chain.pieces[-1]
+    if last.kind != ipv6.UDP or last.checksum_elided or not chain.whole:
+        return None
+    carried = int.from_bytes(last.octets[6:8], "big")
+    source, destination = endpoints(chain.pieces[:-1])
+    right = udp.checksum(source, destination, bytes(last.octets) + chain.payload)
+    return None if carried == right else (carried, right)
 
 
 def _read_iphc(
@@ -150,9 +181,13 @@ def fill(chain: Chain, missing: int = 0) -> bytes:
     tail = chain.payload
     for index in range(len(chain.pieces) - 1, -1, -1):
         piece = chain.pieces[index]
+        if after + (len(piece.octets) if piece.kind == ipv6.UDP else 0) > 0xFFFF:
+            raise Malformed(
+                f"{after} octets are too long for {ipv6.next_header_name(piece.kind)}",
+                layer=ipv6.HEADER.name,
+                cite=ipv6.HEADER.cite,
+            )
         if piece.kind == ipv6.IPV6:
-            if after > 0xFFFF:
-                raise Malformed(f"{after} octets are too long for IPv6", cite=ipv6.HEADER.cite)
             piece.octets[4:6] = after.to_bytes(2, "big")
         elif piece.kind == ipv6.UDP:
             piece.octets[4:6] = (len(piece.octets) + after).to_bytes(2, "big")

@@ -8,7 +8,7 @@ from lowpanbudget.bits import Reader
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, NotSupported, Reserved
-from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.lowpan import (
     dispatch,
     escape,
@@ -20,8 +20,9 @@ from lowpanbudget.layers.lowpan import (
 )
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
-from lowpanbudget.stack.datagram import Chain, Piece, fill, read_chain
+from lowpanbudget.stack.datagram import Chain, Piece, fill, read_chain, wrong_checksum
 from lowpanbudget.stack.routed import Placed, read_routed
+from lowpanbudget.stack.upper import read_upper
 
 
 class Notice(NamedTuple):
@@ -235,7 +236,7 @@ def _hc1(reader: Reader, env: Env, found: Lowpan) -> None:
 
 
 def _iphc(reader: Reader, env: Env, found: Lowpan) -> None:
-    chain = Chain()
+    chain = Chain(whole=found.fragment is None)
     start = reader.pos
     try:
         if found.routing:
@@ -253,11 +254,15 @@ def _ipv6(reader: Reader, _env: Env, found: Lowpan) -> None:
     at = reader.pos
     header = ipv6.decode(reader)
     found.layers.append(header)
-    if header.next_header == ipv6.UDP and reader.left >= udp.OCTETS:
-        found.layers.append(udp.decode(reader))
-    reader.layer = "payload"
-    if reader.left:
-        reader.rest("payload", ipv6.next_header_name(header.next_header))
+    if found.fragment is None:
+        upper = read_upper(reader, header.next_header, header.source, header.destination)
+        found.layers += upper.layers
+        if upper.fault is not None:
+            fault = upper.fault
+            found.note("payload-unreadable", fault.message, fault.cite, fault.offset)
+    elif reader.left:
+        reader.layer = "payload"
+        reader.rest("payload", "part of a datagram")
     octets = reader.data[at : reader.end]
     expected = found.fragment.size if isinstance(found.fragment, Fragment) else len(octets)
     if not found.compressed and header.payload_length + ipv6.OCTETS != expected:
@@ -293,8 +298,16 @@ def _finish(chain: Chain, found: Lowpan, start: int) -> None:
             rfc(6282, "4.3.2"),
             start,
         )
+    if chain.upper_fault is not None:
+        fault = chain.upper_fault
+        found.note("payload-unreadable", fault.message, fault.cite, fault.offset)
+    octets = fill(chain, missing)
+    wrong = wrong_checksum(chain) if found.fragment is None else None
+    if wrong is not None:
+        text = f"the UDP checksum is {wrong[0]:#06x}, computed over the restored datagram {wrong[1]:#06x}"
+        found.note("udp-checksum-wrong", text, ipv6.HEADER.cite, start)
     # of a recoverable fragment the compressed octets are kept: it takes all of them to expand
-    _deliver(found, b"" if found.compressed else fill(chain, missing), start)
+    _deliver(found, b"" if found.compressed else octets, start)
 
 
 def _deliver(found: Lowpan, octets: bytes, start: int) -> None:

@@ -201,6 +201,11 @@ def walk(datagram: bytes) -> Iterator[Found]:
             return
 
 
+def is_cut(fragment: bytes) -> bool:
+    """Return whether a fragment header says that what follows it is a part only (RFC 8200 section 4.5)."""
+    return bool(int.from_bytes(fragment[2:4], "big") & 0xFFF9)
+
+
 def find(datagram: bytes, kind: int) -> Found | None:
     """Return the first header of this kind, or None; a chain that cannot be walked has none."""
     try:
@@ -219,7 +224,10 @@ def final_destination(routing: bytes, destination: IPv6Address) -> IPv6Address:
         return destination
     if routing[2] == 3:  # RFC 6554 section 3: CmprI, CmprE, pad
         elided, pad = routing[4] & 15, routing[5] >> 4
-        tail = routing[: len(routing) - pad][-(16 - elided) :]
+        tail = routing[8 : len(routing) - pad][-(16 - elided) :]
+        # a header too short for one address names no destination
+        if len(tail) < 16 - elided:
+            return destination
         return IPv6Address(destination.packed[:elided] + tail)
     if routing[2] in (0, 2) and len(routing) >= 24:
         return IPv6Address(routing[-16:])

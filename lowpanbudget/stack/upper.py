@@ -1,0 +1,113 @@
+"""What stands behind the compressed headers: extension headers as they are, ICMPv6, UDP, CoAP, DTLS.
+
+Reading further only explains: the datagram is the same whether or not its contents can be read. So a fault in here is
+kept for a notice, and the octets become one span again.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from ipaddress import IPv6Address
+
+from lowpanbudget.bits import Reader, Span
+from lowpanbudget.errors import WireError
+from lowpanbudget.layers.internet import coap, dtls, extension, icmpv6, ipv6, udp
+
+COAP_PORT, DTLS_PORT = 5683, 5684  # RFC 7252 section 12.6 and 12.7
+_READ = {*ipv6.EXTENSIONS, ipv6.ICMPV6, ipv6.UDP, ipv6.IPV6}
+
+
+@dataclass(slots=True)
+class Upper:
+    """The layers read, and the fault that ended reading, if any."""
+
+    layers: list[object] = field(default_factory=list)
+    fault: WireError | None = None
+
+
+def read_upper(reader: Reader, kind: int, source: IPv6Address, destination: IPv6Address) -> Upper:
+    """Return the layers of all that is left, which starts with a header of ``kind``; leaves spans for all of it."""
+    upper = Upper()
+    if kind in _READ:
+        _kept(reader, upper, lambda: _headers(reader, upper, kind, source, destination))
+    _rest(reader, ipv6.next_header_name(kind))
+    return upper
+
+
+def read_application(reader: Reader, ports: tuple[int, int]) -> Upper:
+    """Return the layers of a UDP payload that fills what is left; the registered ports say what it is."""
+    upper = Upper()
+    _kept(reader, upper, lambda: _application(reader, upper, ports))
+    _rest(reader, "application data")
+    return upper
+
+
+def explain_rest(datagram: bytes, covers: int) -> list[Span]:
+    """Return spans for all octets of a datagram from ``covers`` on, which compressed headers end at.
+
+    Offsets count from there. The same spans as reading the octets on the air leaves.
+    """
+    reader = Reader(datagram, covers)
+    try:
+        for found in ipv6.walk(datagram):
+            if found.offset == covers:
+                read_upper(reader, found.kind, found.source, found.destination)
+                break
+            if found.kind == ipv6.FRAGMENT and ipv6.is_cut(datagram[found.offset :]):
+                break
+            if found.kind == ipv6.UDP and found.offset + udp.OCTETS == covers:
+                header = udp.decode(Reader(datagram, found.offset))
+                read_application(reader, (header.source_port, header.destination_port))
+                break
+    except WireError:
+        pass  # a chain that cannot be walked is explained as one run of octets
+    _rest(reader, "what the headers carry")
+    return [span._replace(offset_bits=span.offset_bits - covers * 8) for span in reader.spans]
+
+
+def _kept(reader: Reader, upper: Upper, read: Callable[[], None]) -> None:
+    """Run ``read``; after a fault put the reader back where the last whole header ended."""
+    start, spans = reader.pos, len(reader.spans)
+    try:
+        read()
+    except WireError as error:
+        upper.fault = error
+        reader.pos = start
+        del reader.spans[spans:]
+
+
+def _rest(reader: Reader, meaning: str) -> None:
+    if reader.left:
+        reader.layer = "payload"
+        reader.rest("payload", meaning)
+
+
+def _headers(
+    reader: Reader, upper: Upper, kind: int, source: IPv6Address, destination: IPv6Address
+) -> None:
+    for _ in range(ipv6.DEEPEST):
+        if kind in ipv6.EXTENSIONS:
+            walked = extension.walk(reader, kind, destination)
+            upper.layers += walked.headers
+            kind, destination = walked.kind, walked.destination
+            if not walked.whole:
+                return
+        if kind != ipv6.IPV6:
+            break
+        inner = ipv6.decode(reader)
+        upper.layers.append(inner)
+        kind, source, destination = inner.next_header, inner.source, inner.destination
+    if kind == ipv6.ICMPV6:
+        upper.layers.append(icmpv6.decode(reader, source, destination))
+    elif kind == ipv6.UDP:
+        header = udp.decode(reader)
+        upper.layers.append(header)
+        _application(reader, upper, (header.source_port, header.destination_port))
+
+
+def _application(reader: Reader, upper: Upper, ports: tuple[int, int]) -> None:
+    if not reader.left:
+        return
+    if COAP_PORT in ports:
+        upper.layers.append(coap.decode(reader))
+    elif DTLS_PORT in ports:
+        upper.layers += dtls.decode_datagram(reader)
