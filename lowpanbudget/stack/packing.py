@@ -26,7 +26,7 @@ class Options:
     elide_udp_checksum: bool = False
     ghc: bool = False
     lorh: bool = False
-    depth: int = ipv6.DEEPEST
+    depth: int = ipv6.DEEPEST - 1  # a reader counts the first as well
 
 
 @dataclass(slots=True)

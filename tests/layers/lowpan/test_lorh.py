@@ -1,0 +1,565 @@
+"""Routing headers of page 1: RFC 8138's figures, what they stand for in IPv6 (by a packet library), and back."""
+
+import tomllib
+from collections.abc import Iterator
+from ipaddress import IPv6Address
+from itertools import product
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from lowpanbudget import (
+    Env,
+    Mac,
+    Reassembler,
+    compress,
+    decode_frame,
+    decompress,
+    encode_frame,
+    errors,
+    split,
+)
+from lowpanbudget.bits import Reader, Writer, tiles
+from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.lowpan import lorh, routing
+from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi, Skipped, SourceRoute
+from lowpanbudget.stack.reassembly import Complete
+
+VECTORS = Path(__file__).parents[3] / "vectors"
+Case = dict[str, Any]
+
+
+def load(folder: str) -> Iterator[Case]:
+    for path in sorted((VECTORS / folder).glob("*.toml")):
+        for case in tomllib.loads(path.read_text(encoding="utf-8"))["case"]:
+            yield {"file": f"{folder}/{path.name}", **case}
+
+
+def named(cases: list[Case]) -> list[Any]:
+    return [pytest.param(case, id=f"{case['file']}:{case['id']}") for case in cases]
+
+
+CASES = list(load("rfc8138"))
+PAYLOADS = [case for case in CASES if "lowpan" in case]
+EXPANDING = [case for case in PAYLOADS if "ipv6" in case]
+SENT = [case for case in EXPANDING if case["result"] == "valid" or case.get("sent")]
+INVALID = [case for case in PAYLOADS if case["result"] == "invalid"]
+FRAGMENTED = [case for case in CASES if "fragments" in case]
+LIFE_CYCLE = [case for case in CASES if "received" in case]
+
+
+def octets(case: Case, key: str) -> bytes:
+    return bytes.fromhex(case[key])
+
+
+def env_of(case: Case) -> Env:
+    return Env(
+        case.get("link_source"),
+        case.get("link_destination"),
+        contexts={int(number): prefix for number, prefix in case.get("contexts", {}).items()},
+        root=case.get("root"),
+        rpi_type=case.get("rpi_type", 0x63),
+    )
+
+
+def test_every_case_is_read() -> None:
+    read = EXPANDING + INVALID + FRAGMENTED + LIFE_CYCLE
+    assert len(read) == len(CASES) >= 75
+
+
+# --- the vectors ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("case", named(EXPANDING))
+def test_expands_to_the_datagram(case: Case) -> None:
+    lowpan = octets(case, "lowpan")
+    read = decompress(lowpan, env_of(case))
+    assert read.octets.hex(" ") == octets(case, "ipv6").hex(" ")
+    assert tiles(read.spans, len(lowpan) * 8)
+    assert [notice.name for notice in read.notices] == case.get("notices", [])
+    found: dict[str, int] = {}
+    for span in read.spans:
+        found[span.layer] = found.get(span.layer, 0) + span.bits
+    for layer, size in case.get("sizes", {}).items():
+        assert found[layer] == size * 8, layer
+
+
+@pytest.mark.parametrize("case", named(SENT))
+def test_datagram_compresses_to_the_wire(case: Case) -> None:
+    packed = compress(octets(case, "ipv6"), env_of(case), lorh=True)
+    if case.get("shortest", True):
+        assert packed.octets.hex(" ") == octets(case, "lowpan").hex(" ")
+        assert packed.spans == decompress(packed.octets, env_of(case)).spans
+    else:
+        assert len(packed.octets) <= len(octets(case, "lowpan"))
+        assert packed.octets != octets(case, "lowpan")
+        assert decompress(packed.octets, env_of(case)).octets == octets(case, "ipv6")
+
+
+@pytest.mark.parametrize("case", named(INVALID))
+def test_is_refused_where_it_is_wrong(case: Case) -> None:
+    with pytest.raises(WireError) as caught:
+        decompress(octets(case, "lowpan"), env_of(case))
+    assert type(caught.value) is getattr(errors, case["error"])
+    assert caught.value.offset == case["offset"]
+    assert caught.value.layer
+    assert caught.value.cite is not None
+
+
+@pytest.mark.parametrize("case", named(EXPANDING))
+def test_cut_at_every_octet(case: Case) -> None:
+    """Nothing but a located error, or the datagram with a shorter payload, comes of octets cut short."""
+    lowpan = octets(case, "lowpan")
+    for end in range(1, len(lowpan)):
+        try:
+            read = decompress(lowpan[:end], env_of(case))
+        except WireError as error:
+            offset = error.offset
+        else:
+            offset = 0
+            assert tiles(read.spans, end * 8)
+        assert 0 <= offset <= end
+
+
+@pytest.mark.parametrize("case", named(FRAGMENTED))
+def test_fragments_in_page_0_then_page_1(case: Case) -> None:
+    env = env_of(case)
+    packet, wire = octets(case, "ipv6"), [bytes.fromhex(text) for text in case["fragments"]]
+    assert split(packet, env, room=case["room"], tag=case["tag"], lorh=True) == wire
+    mac = Mac(
+        destination_pan=1, destination=env.destination, source=env.source, pan_id_compression=True
+    )
+    reassembler = Reassembler()
+    events = []
+    for payload in wire:
+        frame = decode_frame(
+            encode_frame(mac, payload).octets, contexts=env.contexts, root=env.root
+        )
+        assert frame.fault is None
+        assert tiles(frame.spans, len(frame.octets) * 8)
+        events += reassembler.feed(frame)
+    assert len(events) == 1
+    assert isinstance(events[0], Complete)
+    assert events[0].datagram.octets == packet
+
+
+def test_a_packet_library_reads_the_artefacts() -> None:
+    from scapy.layers.inet6 import IPv6, IPv6ExtHdrRouting, RplOption
+
+    case = next(case for case in EXPANDING if case["id"] == "figure-20")
+    packet = IPv6(decompress(octets(case, "lowpan"), env_of(case)).octets)
+    option, route = packet[RplOption], packet[IPv6ExtHdrRouting]
+    assert (option.otype, option.Down, option.RplInstanceId, option.SenderRank) == (0x63, 1, 0, 256)
+    assert route.type == 3
+    assert route.addresses == ["2001:db8::ff:fe00:b02", "2001:db8::ff:fe00:c03"]
+    inner = packet.getlayer(IPv6, 2)
+    assert inner is not None
+    assert inner.dst == "2001:db8::ff:fe00:c03"
+
+
+# --- every row --------------------------------------------------------------------------------------
+
+
+def test_every_row_and_type_is_hit() -> None:
+    """I and K, the five address forms, each entry of both registries, each flag."""
+    types, forms, known = set(), set(), set()
+    for case in EXPANDING:
+        for layer in decompress(octets(case, "lowpan"), env_of(case)).layers:
+            known.add(type(layer))
+            if isinstance(layer, SourceRoute):
+                types.add(layer.kind)
+    for case in EXPANDING:
+        for span in decompress(octets(case, "lowpan"), env_of(case)).spans:
+            if span.layer == "RPI-6LoRH" and span.bits == 1:
+                forms.add((span.name, span.value))
+    assert types == set(range(5))
+    assert known >= {SourceRoute, Rpi, IpInIp, Skipped}
+    names = ("O", "R", "F", lorh.INSTANCE.label, lorh.RANK.label)
+    assert forms == set(product(names, (0, 1)))
+    assert sorted(p.key for p in lorh.CRITICAL_TYPES.patterns) == ["rpi", "srh", "srh"]
+
+
+# --- the life cycle of a source route, RFC 8138 appendix A.3 -----------------------------------------
+
+
+def as_routes(text: list[list[str]]) -> tuple[SourceRoute, ...]:
+    return tuple(SourceRoute(tuple(bytes.fromhex(hop) for hop in hops)) for hops in text)
+
+
+@pytest.mark.parametrize("case", named(LIFE_CYCLE))
+def test_popping_at_each_node(case: Case) -> None:
+    assert routing.consume(as_routes(case["received"])) == as_routes(case["forwarded"])
+
+
+def test_nothing_left_to_pop() -> None:
+    with pytest.raises(RequestError):
+        routing.consume(())
+
+
+def test_types_of_the_life_cycle() -> None:
+    """Figure 22 names them: Type 3 Size 0, Type 1 Size 0, Type 2 Size 1."""
+    received = as_routes(LIFE_CYCLE[0]["received"])
+    assert [(route.kind, len(route.hops) - 1) for route in received] == [(3, 0), (1, 0), (2, 1)]
+
+
+HOPS = st.lists(
+    st.sampled_from((1, 2, 4, 8, 16)).flatmap(
+        lambda n: st.lists(st.binary(min_size=n, max_size=n), min_size=1, max_size=4).map(tuple)
+    ),
+    min_size=1,
+    max_size=5,
+).map(lambda routes: tuple(map(SourceRoute, routes)))
+ADDRESSES = st.integers(1, (1 << 120) - 1).map(lambda n: IPv6Address(0x20 << 120 | n))
+
+
+@given(HOPS, ADDRESSES)
+def test_popping_loses_the_first_hop_and_no_other(
+    routes: tuple[SourceRoute, ...], reference: IPv6Address
+) -> None:
+    before = routing.expand_hops(routes, reference)
+    assert routing.expand_hops(routing.consume(routes), reference) == before[1:]
+
+
+# --- compressing hops -------------------------------------------------------------------------------
+
+NEAR = st.lists(
+    st.tuples(st.sampled_from((1, 2, 4, 8, 16)), st.integers(0, 3)), min_size=1, max_size=5
+)
+
+
+def near(steps: list[tuple[int, int]], reference: IPv6Address) -> list[IPv6Address]:
+    """Return hops each of which differs from the one before in about so many octets."""
+    hops = []
+    for octets_, value in steps:
+        packed = bytearray(reference.packed)
+        packed[16 - octets_] = 0x20 + value if octets_ == 16 else value
+        reference = IPv6Address(bytes(packed))
+        hops.append(reference)
+    return hops
+
+
+def fewest(hops: list[IPv6Address], reference: IPv6Address) -> int:
+    """Return the least octets, trying every address form for every hop (RFC 8138 sections 4.3.1 and 5.1)."""
+    best = 1 << 30
+    for forms in product((1, 2, 4, 8, 16), repeat=len(hops)):
+        before, cost, last = reference, 0, 0
+        for hop, form in zip(hops, forms, strict=True):
+            if before.packed[: 16 - form] + hop.packed[16 - form :] != hop.packed:
+                break
+            cost += form + (2 if form != last else 0)
+            before, last = hop, form
+        else:
+            best = min(best, cost)
+    return best
+
+
+@settings(max_examples=60)
+@given(NEAR, ADDRESSES)
+@example([(2, 1), (1, 2), (2, 3)], IPv6Address("2001:db8::1"))
+def test_no_shorter_form_of_a_route_exists(
+    steps: list[tuple[int, int]], reference: IPv6Address
+) -> None:
+    hops = near(steps, reference)
+    writer = Writer()
+    for route in routing.compress_hops(hops, reference):
+        lorh.encode(writer, route)
+    assert len(writer.data) == fewest(hops, reference)
+    assert routing.expand_hops(routing.compress_hops(hops, reference), reference) == hops
+
+
+@pytest.mark.parametrize("octets_", [1, 2, 4, 8, 16])
+@pytest.mark.parametrize("room", [0, 2, 3, 4, 9, 17, 18, 24, 66, 67, 70, 100, 400])
+def test_deepest_is_the_most_that_fits(octets_: int, room: int) -> None:
+    """By the length that section 5.1 states, 2 + octets * hops a header of at most 32 hops."""
+    depth = routing.deepest(room, octets_)
+
+    def length(hops: int) -> int:
+        return 2 * -(-hops // 32) + octets_ * hops
+
+    assert length(depth) <= room < length(depth + 1)
+
+
+def test_deepest_of_appendix_a() -> None:
+    assert routing.deepest(8) == 3  # figure 20
+    assert routing.deepest(10) == 4  # figure 21
+
+
+# --- headers alone ----------------------------------------------------------------------------------
+
+RPIS = st.builds(
+    Rpi,
+    st.integers(0, 255),
+    st.one_of(st.integers(0, 0xFFFF), st.integers(0, 255).map(lambda n: n << 8)),
+    st.booleans(),
+    st.booleans(),
+    st.booleans(),
+)
+HEADERS = st.one_of(
+    RPIS,
+    HOPS.map(lambda routes: routes[0]),
+    st.builds(IpInIp, st.integers(0, 255), st.binary(max_size=16)),
+    st.builds(Skipped, st.integers(7, 255), st.binary(max_size=31)),
+)
+
+
+@given(HEADERS)
+def test_header_there_and_back(header: RoutingHeader) -> None:
+    writer = Writer()
+    lorh.encode(writer, header)
+    reader = Reader(bytes(writer.data))
+    assert lorh.decode(reader) == header
+    assert reader.left == 0
+    assert reader.spans == writer.spans
+    assert tiles(writer.spans, len(writer.data) * 8)
+
+
+@given(RPIS)
+def test_sizes_of_the_four_forms(rpi: Rpi) -> None:
+    """RFC 8138 figures 10 to 13: 3, 4, 4 and 5 octets."""
+    writer = Writer()
+    lorh.encode(writer, rpi)
+    assert len(writer.data) == 3 + (rpi.instance != 0) + (rpi.sender_rank % 256 != 0)
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        SourceRoute(()),
+        SourceRoute((b"\0\0\0",)),
+        SourceRoute((b"\0", b"\0\0")),
+        SourceRoute((b"\0",) * 33),
+        Rpi(256),
+        Rpi(0, 1 << 16),
+        Rpi(-1),
+        IpInIp(256),
+        IpInIp(1, bytes(17)),
+        Skipped(256, b""),
+        Skipped(7, bytes(32)),
+    ],
+)
+def test_impossible_headers_are_wrong_requests(header: RoutingHeader) -> None:
+    with pytest.raises(RequestError):
+        lorh.encode(Writer(), header)
+
+
+# --- whole datagrams --------------------------------------------------------------------------------
+
+ROOT = IPv6Address("2001:db8::ff:fe00:1")
+ENV = Env("0001", "0a01", contexts={0: "2001:db8::/64"}, root=ROOT)
+NODES = st.one_of(
+    st.integers(2, 0xFFFF).map(lambda n: IPv6Address(int(ROOT) - 1 + n)),
+    st.integers(2, 255).map(lambda n: IPv6Address(int(IPv6Address("2001:db8:7::")) + n)),
+)
+
+
+@st.composite
+def routed(draw: st.DrawFn) -> bytes:
+    """Return a datagram with the artefacts of RPL, made from the layouts of RFC 8200, 6553 and 6554 alone."""
+    payload, kind = draw(st.binary(max_size=20)), 59
+    first = True
+    for _ in range(draw(st.integers(1, 3))):
+        source = draw(st.one_of(st.just(ROOT), NODES))
+        hops = draw(st.lists(NODES, min_size=1, max_size=4, unique=True))
+        if first and draw(st.booleans()):
+            segment = draw(st.binary(min_size=4, max_size=4)) + (8 + len(payload)).to_bytes(
+                2, "big"
+            )
+            segment += b"\0\0" + payload
+            checksum = udp.checksum(source, hops[-1], segment)
+            payload, kind = segment[:6] + checksum.to_bytes(2, "big") + segment[8:], ipv6.UDP
+        if len(hops) > 1:
+            head = bytes([kind, 2 * (len(hops) - 1), 3, len(hops) - 1]) + bytes(4)
+            payload = head + b"".join(hop.packed for hop in hops[1:]) + payload
+            kind = ipv6.ROUTING
+        if draw(st.booleans()):
+            flags = draw(st.integers(0, 7)) << 5
+            rpi = bytes([kind, 0, 0x63, 4, flags]) + draw(st.binary(min_size=3, max_size=3))
+            payload, kind = rpi + payload, ipv6.HOP_BY_HOP
+        traffic = draw(st.sampled_from((0, 0, 0, 0x2E)))
+        header = Ipv6(traffic, 0, len(payload), kind, draw(st.integers(0, 255)), source, hops[0])
+        payload, kind, first = bytes(header) + payload, ipv6.IPV6, False
+    return payload
+
+
+@settings(max_examples=150)
+@given(routed(), st.booleans(), st.sampled_from((ROOT, None)))
+def test_artefacts_there_and_back(datagram: bytes, elide: bool, root: IPv6Address | None) -> None:
+    env = Env("0001", "0a01", contexts={0: "2001:db8::/64"}, root=root)
+    plain = compress(datagram, env, elide_udp_checksum=elide)
+    packed = compress(datagram, env, elide_udp_checksum=elide, lorh=True)
+    assert len(packed.octets) <= len(plain.octets)
+    assert tiles(packed.spans, len(packed.octets) * 8)
+    read = decompress(packed.octets, env)
+    assert read.octets == datagram
+    assert read.spans == packed.spans
+
+
+@settings(max_examples=40)
+@given(routed(), st.integers(60, 110))
+def test_artefacts_in_fragments(datagram: bytes, room: int) -> None:
+    try:
+        payloads = split(datagram, ENV, room=room, lorh=True)
+    except RequestError:
+        return
+    assert all(len(payload) <= room for payload in payloads)
+    mac = Mac(
+        destination_pan=1, destination=ENV.destination, source=ENV.source, pan_id_compression=True
+    )
+    reassembler = Reassembler()
+    events = []
+    for payload in payloads:
+        frame = encode_frame(mac, payload)
+        events += reassembler.feed(decode_frame(frame.octets, contexts=ENV.contexts, root=ROOT))
+    assert [type(event) for event in events] == [Complete]
+    assert isinstance(events[0], Complete)
+    assert events[0].datagram.octets == datagram
+
+
+def artefact(
+    addresses: list[str], *, elided: int = 0, left: int | None = None, tail: bytes = b""
+) -> bytes:
+    """Return a datagram with a routing header whose addresses leave out ``elided`` octets (RFC 6554 section 3)."""
+    vector = b"".join(IPv6Address(address).packed[elided:] for address in addresses)
+    pad = -len(vector) % 8
+    left = len(addresses) if left is None else left
+    head = bytes([59, (len(vector) + pad) // 8, 3, left, elided << 4 | elided, pad << 4, 0, 0])
+    body = head + vector + bytes(pad) + tail
+    destination = IPv6Address("2001:db8::ff:fe00:a01")
+    return bytes(Ipv6(0, 0, len(body), ipv6.ROUTING, 64, ROOT, destination)) + body
+
+
+def test_elided_prefixes_come_back_whole() -> None:
+    """An SRH says nothing about CmprI and CmprE: "a valid IPv6 packet, including an SRH" comes back, an equal one."""
+    hops = ["2001:db8::ff:fe00:b02", "2001:db8::ff:fe00:c03"]
+    packed = compress(artefact(hops, elided=14, tail=b"\xaa"), ENV, lorh=True).octets
+    # wire by hand, as in vectors/rfc8138
+    assert packed.hex(" ") == "f1 81 01 0a 01 0b 02 7a 76 3b 0c 03 aa"
+    assert decompress(packed, ENV).octets == artefact(hops, tail=b"\xaa")
+
+
+def test_visited_addresses_are_lost() -> None:
+    """ "will not carry all the consumed addresses" (RFC 8138 section 5.3)."""
+    hops = ["2001:db8::ff:fe00:9", "2001:db8::ff:fe00:b02"]
+    packed = compress(artefact(hops, left=1), ENV, lorh=True).octets
+    assert decompress(packed, ENV).octets == artefact(hops[1:])
+
+
+def test_fragments_never_carry_another_form() -> None:
+    """Sizes and offsets of RFC 4944 speak of the datagram that comes back, so it must be the same."""
+    datagram = artefact(["2001:db8::ff:fe00:b02"], elided=8, tail=bytes(100))
+    payloads = split(datagram, ENV, room=80, lorh=True)
+    assert len(payloads) > 1
+    assert payloads[0][4] != 0xF1  # no page 1 behind the fragment header
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {4: 0x22},  # another option type
+        {5: 5},  # sub-TLVs
+        {6: 0x01},  # reserved bits
+    ],
+)
+def test_options_that_no_header_can_hold_stay(change: dict[int, int]) -> None:
+    option = bytearray.fromhex("3b 00 63 04 00 00 02 00")
+    for at, value in change.items():
+        option[at - 2] = value
+    datagram = bytes(Ipv6(0, 0, 8, 0, 64, ROOT, IPv6Address("2001:db8::ff:fe00:a01"))) + option
+    packed = compress(datagram, ENV, lorh=True).octets
+    assert packed[0] != 0xF1
+    assert decompress(packed, ENV).octets == datagram
+
+
+def test_other_option_type_needs_the_matching_env() -> None:
+    option = bytes.fromhex("3b 00 23 04 00 00 02 00")
+    datagram = bytes(Ipv6(0, 0, 8, 0, 64, ROOT, IPv6Address("2001:db8::ff:fe00:a01"))) + option
+    assert compress(datagram, ENV, lorh=True).octets[0] != 0xF1
+    other = Env("0001", "0a01", contexts={0: "2001:db8::/64"}, root=ROOT, rpi_type=0x23)
+    assert compress(datagram, other, lorh=True).octets.hex(" ") == "f1 83 05 02 7a 77 3b"
+
+
+def test_lorh_is_only_used_on_request() -> None:
+    case = next(case for case in EXPANDING if case["id"] == "figure-16")
+    assert compress(octets(case, "ipv6"), env_of(case)).octets[0] != 0xF1
+
+
+def test_without_artefacts_nothing_changes() -> None:
+    datagram = bytes(Ipv6(0, 0, 1, 59, 64, ROOT, IPv6Address("2001:db8::ff:fe00:a01"))) + b"\xaa"
+    assert compress(datagram, ENV, lorh=True).octets == compress(datagram, ENV).octets
+
+
+# --- garbage ----------------------------------------------------------------------------------------
+
+SNIPPETS = st.sampled_from(
+    [bytes.fromhex(text) for text in (
+        "83 05 02", "80 01 0a 01", "a1 06 40", "a3 06 40 0a 01", "f1", "f0", "a0 07", "9f 00",
+        "7a 77 3b", "7e 77 f3", "7a 07 3b", "41", "ee", "e3 02",
+    )]
+)  # fmt: skip
+
+
+@settings(max_examples=300)
+@given(st.lists(st.one_of(SNIPPETS, st.binary(max_size=6)), max_size=20).map(b"".join))
+def test_garbage_gives_a_datagram_or_a_located_error(noise: bytes) -> None:
+    lowpan = b"\xf1" + noise
+    try:
+        read = decompress(lowpan, ENV)
+    except WireError as error:
+        offset = error.offset
+    else:
+        offset = 0
+        assert tiles(read.spans, len(lowpan) * 8)
+        assert len(read.octets) < 65_576
+    assert 0 <= offset <= len(lowpan)
+    frame = decode_frame(
+        encode_frame(
+            Mac(destination_pan=1, destination=b"\0\1", source=b"\0\2", pan_id_compression=True),
+            lowpan,
+        ).octets,
+        contexts=ENV.contexts,
+        root=ROOT,
+    )
+    assert tiles(frame.spans, len(frame.octets) * 8)
+
+
+@settings(max_examples=150)
+@given(routed(), st.data())
+def test_damaged_artefacts_are_never_fatal(datagram: bytes, data: st.DataObject) -> None:
+    """Any octet of a datagram with artefacts may be anything: it goes some way and comes back, or is refused."""
+    octets_ = bytearray(datagram)
+    for _ in range(data.draw(st.integers(1, 3))):
+        octets_[data.draw(st.integers(40, len(octets_) - 1)) if len(octets_) > 40 else 39] = (
+            data.draw(st.integers(0, 255))
+        )
+    try:
+        packed = compress(bytes(octets_), ENV, lorh=True).octets
+    except RequestError:
+        return
+    assert len(packed) <= len(compress(bytes(octets_), ENV).octets)
+    again = decompress(packed, ENV).octets
+    assert compress(again, ENV, lorh=True).octets == packed
+
+
+def test_tunnel_bombs_stay_small() -> None:
+    """Sixteen tunnels of three octets each: refused at the bound, without an expansion."""
+    with pytest.raises(WireError):
+        decompress(b"\xf1" + b"\xa1\x06\x40" * 40 + bytes.fromhex("7a 77 3b"), ENV)
+    thirteen = (
+        b"\xf1" + b"\xa1\x06\x40" * 13 + bytes.fromhex("7a 77 3b".replace("77", "76")) + b"\x0a\x01"
+    )
+    assert len(decompress(thirteen, ENV).octets) == 14 * 40
+
+
+def test_tunnel_bombs_in_a_datagram_stay_small() -> None:
+    datagram = b""
+    for _ in range(40):
+        kind = ipv6.IPV6 if datagram else 59
+        header = Ipv6(0, 0, len(datagram), kind, 64, ROOT, IPv6Address("2001:db8::ff:fe00:a01"))
+        datagram = bytes(header) + datagram
+    packed = compress(datagram, ENV, lorh=True).octets
+    assert decompress(packed, ENV).octets == datagram
