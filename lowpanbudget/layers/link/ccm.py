@@ -21,7 +21,7 @@ class Ccm:
         """Return ``text`` encrypted, followed by the integrity code over it and the ``additional`` octets."""
         return self._cipher.encrypt(nonce, text, additional)
 
-    def open(self, nonce: bytes, sealed: bytes, additional: bytes) -> bytes | None:
+    def unseal(self, nonce: bytes, sealed: bytes, additional: bytes) -> bytes | None:
         """Return the text, or None when the integrity code does not match."""
         try:
             return self._cipher.decrypt(nonce, sealed, additional)
@@ -42,7 +42,7 @@ class CounterMode:
         encryptor = Cipher(self._key, modes.CTR(b"\x01" + nonce + b"\x00\x01")).encryptor()
         return encryptor.update(text) + encryptor.finalize()
 
-    open = seal
+    unseal = seal
 
 
 def prepare(key: bytes, tag: int) -> Ccm | CounterMode:

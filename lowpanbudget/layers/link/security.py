@@ -257,7 +257,7 @@ def unseal(
     clear, private, additional = _parts(mac, header, sealed[:at])
     cipher = key.cipher(level.mic)
     for nonce in nonces(mac, devices, asn):
-        opened = cipher.open(nonce, private + sealed[at:], additional)
+        opened = cipher.unseal(nonce, private + sealed[at:], additional)
         if opened is not None:
             return clear + opened
     raise BadMic(
