@@ -1,6 +1,7 @@
 """Messages into frames: does each fit each flow on each hop, how many readings go together, what would make it fit."""
 
 from dataclasses import dataclass, field
+from typing import Any
 
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
@@ -14,8 +15,8 @@ from lowpanbudget.room.measure import deepest, frames_of, room_of
 class Fit:
     """One message on one hop of one flow.
 
-    ``octets`` and ``bits`` are of the greatest message, or, when it collects readings, of one with
-    ``batch`` of them. ``fits``: it takes no more frames than the flow allows. ``spare`` octets are
+    ``octets`` and ``bits`` are of the greatest message, or, when it collects readings, of one with as
+    many as every hop of the flow carries in one frame. ``fits``: it takes no more frames than the flow allows. ``spare`` octets are
     left in one frame (negative: missing). ``frames`` is None when no datagram can be so large.
     ``batch``: how many ``batch_of`` one frame carries. ``padding_bits`` only fill up octets.
     ``advice``: changes that together make one frame enough, none when none can. ``deepest``: the
@@ -56,22 +57,31 @@ def fit(design: Design, message: str | None = None) -> list[Fit]:
     found = []
     for one in messages:
         for flow in design.carriers(one):
-            for path in design.paths(flow):
+            paths = design.paths(flow)
+            for path in paths:
                 if path not in rooms:
                     rooms[path] = room_of(path)
-                found.append(_fit(one, path, rooms[path]))
+            values = _values(one, min(rooms[path] for path in paths))
+            found += [_fit(one, values, path, rooms[path]) for path in paths]
     return found
 
 
-def _fit(message: Message, path: Path, room: int) -> Fit:
+def _values(message: Message, room: int) -> dict[str, Any]:
+    """Return what a node sends at most: the greatest message, or as many readings as every hop carries.
+
+    One message passes all hops, so the smallest room decides.
+    """
     values = message.example("greatest")
+    collected = message.batch_field
+    if collected is None or not collected.batch or len(message.pack(values)) <= room:
+        return values
+    batch = message.batch(room)
+    return message.batch_example(batch) if batch else values
+
+
+def _fit(message: Message, values: dict[str, Any], path: Path, room: int) -> Fit:
     octets = len(message.pack(values))
     batch, batch_of = _batch(message, room)
-    collected = message.batch_field
-    if octets > room and collected is not None and collected.batch and batch:
-        # a node that collects readings stops when the frame is full
-        values = message.batch_example(batch)
-        octets = len(message.pack(values))
     frames = frames_of(path, octets)
     fits = frames is not None and frames <= path.flow.most_frames
     marks = entries(message.marks(values))
