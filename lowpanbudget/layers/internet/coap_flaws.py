@@ -13,11 +13,12 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import oscore_option
 from lowpanbudget.layers.internet.coap import Message
 from lowpanbudget.layers.internet.coap_codes import Type, code_text
-from lowpanbudget.layers.internet.coap_options import Block, Option
+from lowpanbudget.layers.internet.coap_options import Option
 from lowpanbudget.layers.internet.coap_registry import (
     DEFINITIONS,
     OSCORE,
     RESERVED_NUMBERS,
+    Block,
 )
 
 _USAGE = rfc(7252, "4.3")

@@ -19,60 +19,24 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError
 from lowpanbudget.layers.internet import oscore_option
 from lowpanbudget.layers.internet.coap_registry import (
+    BLOCK_CITE,
     BLOCKS,
     BY_NAME,
     DEFINITIONS,
     LONGEST_VALUE,
     OSCORE,
+    Block,
     Definition,
     definition,
 )
 
 CITE = rfc(7252, "3.1")
-BLOCK_CITE = rfc(7959, "2.2")
 NUMBERS_CITE = rfc(7252, "12.2")
 LARGEST_NUMBER = 0xFFFF  # RFC 7252 section 12.2: the registry ends there
 MARKER = 0xFF
 _MARKER = ("payload marker", "options end, payload begins", rfc(7252, "3"), "no payload")
 _PAYLOAD = ("payload", "application data", rfc(7252, "3"))
 _EXTENDED = {13: (1, 13), 14: (2, 269)}  # nibble: octets that follow, and what they are added to
-
-
-@dataclass(frozen=True, slots=True)
-class Block:
-    """The value of a block option: block number, whether more follow, size exponent.
-
-     0 1 2 3 4 5 6 7
-    +-+-+-+-+-+-+-+-+
-    |  NUM  |M| SZX |      NUM in 4, 12 or 20 bits
-    +-+-+-+-+-+-+-+-+
-    """
-
-    num: int
-    more: bool
-    szx: int
-
-    @property
-    def size(self) -> int:
-        """Return the block size in octets, 16 to 1024; exponent 7 is reserved and would be 2048."""
-        return 16 << self.szx
-
-    @property
-    def offset(self) -> int:
-        """Return where in the body the block begins, in octets."""
-        return self.num * self.size
-
-    def __int__(self) -> int:
-        return self.num << 4 | int(self.more) << 3 | self.szx
-
-    def __str__(self) -> str:
-        """Return NUM/M/size, as RFC 7959 section 3 writes it."""
-        return f"{self.num}/{int(self.more)}/{self.size}"
-
-    @classmethod
-    def of(cls, number: int) -> "Block":
-        """Return the block that an option value stands for."""
-        return cls(number >> 4, bool(number & 8), number & 7)
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from typing import Literal
 from lowpanbudget.cites import Cite, rfc
 
 Format = Literal["empty", "opaque", "uint", "string"]
+BLOCK_CITE = rfc(7959, "2.2")
 LONGEST_VALUE = 0xFFFF + 269  # RFC 7252 section 3.1: what an option length can count
 
 # RFC 7252 table 9, RFC 8132 section 6, RFC 8428 section 12.3, RFC 8613 section 13.8; 60 (RFC 8949) is from memory
@@ -79,6 +80,43 @@ class Definition:
         return f"{self.name} ({self.number}), {kind}"
 
 
+@dataclass(frozen=True, slots=True)
+class Block:
+    """The value of a block option: block number, whether more follow, size exponent.
+
+     0 1 2 3 4 5 6 7
+    +-+-+-+-+-+-+-+-+
+    |  NUM  |M| SZX |      NUM in 4, 12 or 20 bits
+    +-+-+-+-+-+-+-+-+
+    """
+
+    num: int
+    more: bool
+    szx: int
+
+    @property
+    def size(self) -> int:
+        """Return the block size in octets, 16 to 1024; exponent 7 is reserved and would be 2048."""
+        return 16 << self.szx
+
+    @property
+    def offset(self) -> int:
+        """Return where in the body the block begins, in octets."""
+        return self.num * self.size
+
+    def __int__(self) -> int:
+        return self.num << 4 | int(self.more) << 3 | self.szx
+
+    def __str__(self) -> str:
+        """Return NUM/M/size, as RFC 7959 section 3 writes it."""
+        return f"{self.num}/{int(self.more)}/{self.size}"
+
+    @classmethod
+    def of(cls, number: int) -> "Block":
+        """Return the block that an option value stands for."""
+        return cls(number >> 4, bool(number & 8), number & 7)
+
+
 def _observe(value: int) -> str:
     return {0: "register, or notification 0", 1: "deregister, or notification 1"}.get(
         value, f"notification {value}"
@@ -96,9 +134,9 @@ def _no_response(value: int) -> str:
 
 
 def _block(value: int) -> str:
-    szx = value & 7
-    size = "a reserved size" if szx == 7 else f"{16 << szx} octets"
-    return f"block {value >> 4} of {size}, {'more follow' if value & 8 else 'no more follow'}"
+    block = Block.of(value)
+    size = "a reserved size" if block.szx == 7 else f"{block.size} octets"
+    return f"block {block.num} of {size}, {'more follow' if block.more else 'no more follow'}"
 
 
 def _octets(value: int) -> str:

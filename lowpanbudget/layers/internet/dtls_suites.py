@@ -79,11 +79,13 @@ SUITES = {
                 0xCCAC: "ECDHE_PSK_WITH_CHACHA20_POLY1305_SHA256",
             },
         ),
-        *_suites("1.3", _GCM, 0, rfc(8446, "B.4"), {0x1301: "AES_128_GCM_SHA256"}),
-        *_suites("1.3", _GCM_256, 0, rfc(8446, "B.4"), {0x1302: "AES_256_GCM_SHA384"}),
-        *_suites("1.3", _CHACHA, 0, rfc(8446, "B.4"), {0x1303: "CHACHA20_POLY1305_SHA256"}),
-        *_suites("1.3", _CCM, 0, rfc(8446, "B.4"), {0x1304: "AES_128_CCM_SHA256"}),
-        *_suites("1.3", _CCM_8, 0, rfc(8446, "B.4"), {0x1305: "AES_128_CCM_8_SHA256"}),
+        *_suites("1.3", _GCM, 0, rfc(8446, "appendix B.4"), {0x1301: "AES_128_GCM_SHA256"}),
+        *_suites("1.3", _GCM_256, 0, rfc(8446, "appendix B.4"), {0x1302: "AES_256_GCM_SHA384"}),
+        *_suites(
+            "1.3", _CHACHA, 0, rfc(8446, "appendix B.4"), {0x1303: "CHACHA20_POLY1305_SHA256"}
+        ),
+        *_suites("1.3", _CCM, 0, rfc(8446, "appendix B.4"), {0x1304: "AES_128_CCM_SHA256"}),
+        *_suites("1.3", _CCM_8, 0, rfc(8446, "appendix B.4"), {0x1305: "AES_128_CCM_8_SHA256"}),
     )
 }
 

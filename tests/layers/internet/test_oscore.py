@@ -16,8 +16,8 @@ from lowpanbudget.layers.internet import coap, oscore, oscore_option
 from lowpanbudget.layers.internet.aead import Nonces
 from lowpanbudget.layers.internet.coap import Message, path_options
 from lowpanbudget.layers.internet.coap_codes import CODES, code_of
-from lowpanbudget.layers.internet.coap_options import Block, Option, decode_options
-from lowpanbudget.layers.internet.coap_registry import DEFINITIONS
+from lowpanbudget.layers.internet.coap_options import Option, decode_options
+from lowpanbudget.layers.internet.coap_registry import DEFINITIONS, Block
 from lowpanbudget.layers.internet.oscore import Binding
 from lowpanbudget.layers.internet.oscore_context import ALGORITHMS, SecurityContext, info
 from lowpanbudget.layers.internet.oscore_option import Value
@@ -203,6 +203,7 @@ def test_option_value(case: dict[str, Any]) -> None:
     parts = (octets(case, key) if key in case else None for key in ("piv", "kid_context", "kid"))
     assert value == Value(*parts)
     assert tiles(reader.spans, len(wire) * 8)
+    assert value.sequence == (int(case["piv"], 16) if "piv" in case else None)
     assert bytes(value) == wire
     writer = Writer()
     oscore_option.encode(writer, value)
