@@ -58,6 +58,12 @@ def parse_design(text: str, file: str = "<text>") -> Design:
 def json_schema() -> dict[str, Any]:
     """Return the JSON Schema of design files, for editors."""
     schema: dict[str, Any] = _without_null(DesignShape.model_json_schema())
+    tables = schema["$defs"]
+    for table in (schema, *tables.values()):
+        for key in table.get("properties", {}).values():
+            if "description" not in key and "$ref" in key:
+                about = tables[key["$ref"].removeprefix("#/$defs/")]
+                key["description"] = about["description"]
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
 
 

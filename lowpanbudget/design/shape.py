@@ -65,6 +65,7 @@ Extended = Annotated[bytes, _octets(8), _TEXT]
 KeySource = Annotated[bytes, _octets(4, 8), _TEXT]
 Address = Annotated[IPv6Address, _parsed(IPv6Address), _TEXT]
 Prefix = Annotated[IPv6Network, _parsed(IPv6Network), _TEXT]
+Interval = Annotated[Exact, Field(gt=0), WithJsonSchema({"type": "number", "exclusiveMinimum": 0})]
 Port = Annotated[int, Field(ge=0, le=0xFFFF)]
 Pan = Annotated[int, Field(ge=0, le=0xFFFF)]
 
@@ -218,8 +219,8 @@ class FlowShape(_Shape):
     most_frames: int = Field(
         default=1, ge=1, le=256, description="Frames that one message may take; 1: no fragments."
     )
-    every_s: Exact | None = Field(
-        default=None, gt=0, description="Seconds between two messages of a node."
+    every_s: Interval | None = Field(
+        default=None, description="Seconds between two messages of a node."
     )
 
 

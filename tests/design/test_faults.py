@@ -53,7 +53,7 @@ def test_a_mistyped_key_is_found_and_the_right_one_named(
     (fault,) = (fault for fault in faults_of(text) if fault.key == key)
     assert fault.message == "there is no such key"
     assert fault.hint == f"Did you mean {meant}?"
-    word = key.split(".")[-1]
+    word = key.rsplit(".", maxsplit=1)[-1]
     line, column = fault.line, fault.column
     assert (
         text.splitlines()[line - 1][column - 1 :]
