@@ -85,6 +85,7 @@ COUNTER = Choice(
             partial(_fit_counter, carried=False), lambda _octets, _env: None,
         ),
     ),
+    "frame counter",
 )  # fmt: skip
 
 KEY_ID = Choice(
@@ -95,6 +96,7 @@ KEY_ID = Choice(
         Row(
             code, source + index, needs, KEY_IDS_CITE,
             partial(_fit_key_id, source=source, index=index), _restore_key_id,
+            () if source or not index else (Bits("key index", 8, needs),),
         )
         for code, source, index, needs in (
             (0, 0, 0, "both sides know the key from the frame's addresses"),
@@ -103,6 +105,7 @@ KEY_ID = Choice(
             (3, 8, 1, "an 8-octet source and an index name the key"),
         )
     ),
+    "key identifier",
 )  # fmt: skip
 
 CONTROL = Header(

@@ -55,10 +55,11 @@ class Key:
         index: int | None = None,
         source: bytes | str | None = None,
     ) -> None:
-        if key_id_mode not in {None, 0, 1, 2, 3}:
-            raise RequestError(f"key_id_mode {key_id_mode!r} is not 0, 1, 2 or 3")
-        if index is not None and not (isinstance(index, int) and 0 <= index <= 0xFF):
-            raise RequestError(f"index {index!r} is not a number from 0 to 255")
+        # what is no number is not shown either: it may be a key in the wrong place
+        if key_id_mode is not None and not _is_number(key_id_mode, 2):
+            raise RequestError(f"key_id_mode is {_shown(key_id_mode)}, not 0, 1, 2 or 3")
+        if index is not None and not _is_number(index, 8):
+            raise RequestError(f"index is {_shown(index)}, not a number from 0 to 255")
         key, key_source = _octets(octets, "a link key"), None
         if len(key) != 16:
             raise RequestError(
@@ -150,8 +151,12 @@ def slot_number(asn: object) -> int | None:
     if asn is None:
         return None
     if not _is_number(asn, 40):
-        raise RequestError(f"asn {asn!r} is not a number of 40 bits", cite=NONCE)
+        raise RequestError(f"asn is {_shown(asn)}, not a number of 40 bits", cite=NONCE)
     return cast("int", asn)
+
+
+def _shown(value: object) -> str:
+    return str(value) if isinstance(value, int) else type(value).__name__
 
 
 def _is_number(value: object, bits: int) -> bool:

@@ -430,6 +430,13 @@ def test_key_is_in_no_error() -> None:
         told = "".join(traceback.format_exception(caught.value))
         for form in (SECRET[:15].hex(), SECRET.hex()[:-1], repr(SECRET[:15])[2:-1]):
             assert form not in told
+    for misplaced in ((KEY, SECRET), (KEY, 1, SECRET.hex()), (KEY, [1]), (SECRET, 9)):
+        with pytest.raises(RequestError) as caught:
+            Key(*misplaced)  # what a user may do by mistake
+        assert_hidden(caught.value)
+    with pytest.raises(RequestError) as caught:
+        decode_frame(b"", asn=SECRET)  # type: ignore[arg-type]
+    assert_hidden(caught.value)
     with pytest.raises(RequestError) as caught:
         encode_frame(data(6, source=SHORT), PAYLOAD, key=SECRET)
     assert_hidden(caught.value, "".join(traceback.format_exception(caught.value)))
