@@ -17,6 +17,7 @@ from lowpanbudget.layers.internet.coap_codes import CODES, Type, code_of, code_t
 from lowpanbudget.layers.internet.coap_flaws import flaws
 from lowpanbudget.layers.internet.coap_options import Option
 from lowpanbudget.layers.internet.coap_registry import (
+    CONTENT_FORMATS,
     DEFINITIONS,
     RESERVED_NUMBERS,
     Block,
@@ -109,6 +110,10 @@ def test_corner_of_the_format(case: dict[str, Any]) -> None:
         assert isinstance(found, WireError)
         assert (found.offset, found.layer) == (case["offset"], "CoAP")
         assert found.cite is not None
+        # the same behind other octets: the place is counted from the start of what was given
+        with pytest.raises(WireError) as caught:
+            coap.decode(Reader(b"\xaa" * 7 + wire, 7))
+        assert caught.value.offset == case["offset"] + 7
         return
     message = decode(wire)
     assert [[option.number, option.octets.hex(" ")] for option in message.options] == case[
