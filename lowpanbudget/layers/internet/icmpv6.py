@@ -265,6 +265,8 @@ def encode(writer: Writer, message: object, source: IPv6Address, destination: IP
     kind = kind_of(number, code) or _UNKNOWN_KIND
     if isinstance(message, Unknown):
         kind = _UNKNOWN_KIND
+    elif not isinstance(message, kind.value):
+        raise RequestError(f"code {code:#04x} does not fit {message!r}", cite=kind.cite)
     body = Writer()
     kind.record.write(body, message, code=code)
     blank = bytes([number, code, 0, 0]) + bytes(body.data)

@@ -130,11 +130,11 @@ OPTIONS = Family(
     {
         1: Record(
             "source link-layer address option", rfc(4861, "4.6.1"), SourceLinkLayerAddress,
-            head(1, "source link-layer address"), _LinkAddress("address", "of the sender"),
+            head(1, "source link-layer address"), _LinkAddress("address", "of the sender"), padded=True,
         ),
         2: Record(
             "target link-layer address option", rfc(4861, "4.6.1"), TargetLinkLayerAddress,
-            head(2, "target link-layer address"), _LinkAddress("address", "of the target"),
+            head(2, "target link-layer address"), _LinkAddress("address", "of the target"), padded=True,
         ),
         3: Record(
             "prefix information option", rfc(4861, "4.6.2"), PrefixInformation,

@@ -234,4 +234,6 @@ class Zeros(Part):
 
     def write(self, writer: Writer, value: int, _values: Values, cite: Cite) -> None:
         """Append zeros."""
-        writer.octets(bytes(max(value - self.head, 0)), self.name, self.meaning, cite)
+        if value < self.head:
+            raise RequestError(f"padding of {value} octets, {self.head} are the least", cite=cite)
+        writer.octets(bytes(value - self.head), self.name, self.meaning, cite)

@@ -67,10 +67,10 @@ class Options(Part):
 class Record:
     """A value class and its layout; ``sizes`` are the octets it may have as a whole, ``sent`` those one may send.
 
-    ``build`` makes the value where attributes and fields differ.
+    ``build`` makes the value where attributes and fields differ; with ``padded`` zeros follow up to its family's unit.
     """
 
-    __slots__ = ("build", "cite", "layout", "name", "sent", "sizes", "value", "wanted")
+    __slots__ = ("build", "cite", "layout", "name", "padded", "sent", "sizes", "value", "wanted")
 
     def __init__(
         self,
@@ -81,6 +81,7 @@ class Record:
         sizes: Collection[int] = (),
         sent: Collection[int] = (),
         build: Callable[..., Any] | None = None,
+        padded: bool = False,
     ) -> None:
         self.name = name
         self.cite = cite
@@ -91,6 +92,7 @@ class Record:
         self.sizes = sizes
         self.sent = sent or sizes
         self.build = build or value
+        self.padded = padded
         self.wanted = None if build else frozenset(one.name for one in fields(value))
 
     def read(self, reader: Reader, **given: Any) -> Any:
@@ -262,6 +264,11 @@ class Family:
         padding = -draft.pos % self.unit
         size = draft.pos + padding
         counted = size if self.counts_head else size - self.head.octets
+        if padding and not record.padded:
+            raise RequestError(
+                f"{record.name} would have {draft.pos} octets, no multiple of {self.unit}",
+                cite=record.cite,
+            )
         if (record.sent and size not in record.sent) or counted > 255 * self.unit:
             raise RequestError(
                 f"{record.name} would have {size} octets"

@@ -138,9 +138,7 @@ class _SecureRecord:
 
     def write(self, writer: Writer, value: Secure, **_given: int) -> None:
         level = protection(value.security)
-        base = _BASES.get(value.code & ~SECURE)
-        if base is None or not value.code & SECURE:
-            raise RequestError(f"code {value.code:#04x} is no secure RPL message", cite=_CODES_CITE)
+        base = _BASES[value.code & ~SECURE]  # the table of kinds let no other code come here
         if level.encrypted != (value.message is None):
             raise RequestError(
                 f"{level.name} goes with " + ("no message" if level.encrypted else "a message"),
@@ -166,7 +164,6 @@ def _instance(value: int) -> str:
     return f"local instance {value & 0x3F}" if value & 0x80 else f"global instance {value}"
 
 
-_CODES_CITE = rfc(6550, "20.2")
 _INSTANCE = Bits("rpl instance id", 8, _instance, cite=rfc(6550, "5.1"))
 _HAS_DODAG_ID = Bits("has dodag id", 1, "D: the DODAGID is present")
 _OPTIONS = Options(OPTIONS)

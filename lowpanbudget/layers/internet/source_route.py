@@ -7,7 +7,6 @@
 
 from dataclasses import dataclass
 from ipaddress import IPv6Address
-from itertools import pairwise
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
@@ -18,7 +17,6 @@ from lowpanbudget.layers.internet.parts import place, within
 
 CITE = rfc(6554, "3")
 TYPE = 3
-MOST_ELIDED = 15  # four bits; an address keeps one octet at least
 
 HEADER = Header(
     "source routing header",
@@ -155,9 +153,6 @@ def compress(
 
 
 def _shared(hops: tuple[IPv6Address, ...]) -> int:
-    """Return how many leading octets all of these have in common, at most what four bits count."""
+    """Return how many leading octets these have in common; they differ, so it is 15 at most: what four bits count."""
     columns = zip(*(hop.packed for hop in hops), strict=True)
-    for count, column in enumerate(columns):
-        if any(one != other for one, other in pairwise(column)):
-            return min(count, MOST_ELIDED)
-    return MOST_ELIDED
+    return next(count for count, column in enumerate(columns) if len(set(column)) > 1)

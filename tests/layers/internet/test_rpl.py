@@ -1,0 +1,609 @@
+"""RPL messages, options and routing header: scapy as a second opinion, and properties of all of them."""
+
+from collections.abc import Callable
+from ipaddress import IPv6Address, IPv6Network
+from typing import Any
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from lowpanbudget.bits import Reader, Writer, tiles
+from lowpanbudget.errors import Malformed, RequestError, WireError
+from lowpanbudget.layers.internet import extension, icmpv6, ipv6, rpi, rpl, source_route
+from lowpanbudget.layers.internet import rpl_metrics as metrics
+from lowpanbudget.layers.internet import rpl_options as options
+from lowpanbudget.layers.internet.nd_options import PrefixInformation
+from lowpanbudget.layers.internet.records import Pad1, PadN, UnknownOption
+from lowpanbudget.layers.internet.rpl_security import Security
+from lowpanbudget.layers.internet.source_route import SourceRoute
+
+SOURCE, DESTINATION = IPv6Address("fe80::5eef:1000:1"), rpl.ALL_NODES
+ROOT = IPv6Address("2001:db8:a::ff:fe00:1")
+NODE = IPv6Address("2001:db8:a::ff:fe00:3")
+
+
+def encoded(message: object) -> bytes:
+    writer = Writer()
+    icmpv6.encode(writer, message, SOURCE, DESTINATION)
+    return bytes(writer.data)
+
+
+# --- scapy -------------------------------------------------------------------------------------------
+
+
+def scapy_pairs() -> dict[str, Callable[[], tuple[Any, Any]]]:
+    """Return, by name, what makes a message of ours and the same as a scapy packet without its IPv6 header."""
+    from scapy.contrib import rpl as theirs
+    from scapy.layers.inet6 import ICMPv6RPL
+
+    def dis() -> tuple[Any, Any]:
+        return (
+            rpl.Dis((options.SolicitedInformation(30, ROOT, 241, match_version=True, match_dodag=True),)),
+            ICMPv6RPL(code=0) / theirs.RPLDIS()
+            / theirs.RPLOptSolInfo(RPLInstanceID=30, V=1, I=0, D=1, dodagid=str(ROOT), ver=241),
+        )  # fmt: skip
+
+    def dio() -> tuple[Any, Any]:
+        ours = rpl.Dio(
+            30, 240, 384, ROOT, grounded=True, mode=1, preference=3, dtsn=7,
+            options=(
+                options.DodagConfiguration(8, 12, 10, 1792, 256, 1, 30, 60, 7, authentication=True),
+                PrefixInformation(64, NODE, 3600, 1800, autonomous=True, router_address=True),
+                options.RouteInformation(IPv6Network("2001:db8:b::1/128"), 60, 1),
+                PadN(5),
+            ),
+        )  # fmt: skip
+        return ours, (
+            ICMPv6RPL(code=1)
+            / theirs.RPLDIO(
+                RPLInstanceID=30, ver=240, rank=384, G=1, mop=1, prf=3, dtsn=7, dodagid=str(ROOT)
+            )
+            / theirs.RPLOptDODAGConfig(
+                A=1, PCS=7, DIOIntDoubl=8, DIOIntMin=12, DIORedun=10, MaxRankIncrease=1792,
+                MinRankIncrease=256, OCP=1, DefLifetime=30, LifetimeUnit=60,
+            )
+            / theirs.RPLOptPIO(
+                plen=64, L=0, A=1, R=1, validlifetime=3600, preflifetime=1800, prefix=str(NODE)
+            )
+            # a shorter prefix is written with all 16 octets there: legal, not the shortest
+            / theirs.RPLOptRIO(plen=128, prf=1, rtlifetime=60, prefix="2001:db8:b::1")
+            / theirs.RPLOptPadN(optdata=bytes(3))
+        )  # fmt: skip
+
+    def dao() -> tuple[Any, Any]:
+        ours = rpl.Dao(
+            30, 241, ROOT, acknowledge=True,
+            options=(
+                options.Target(IPv6Network(f"{NODE}/128")),
+                options.TargetDescriptor(0xDEADBEEF),
+                options.TransitInformation(192, 2, 30, ROOT, external=True),
+            ),
+        )  # fmt: skip
+        return ours, (
+            ICMPv6RPL(code=2)
+            / theirs.RPLDAO(RPLInstanceID=30, K=1, D=1, daoseq=241, dodagid=str(ROOT))
+            / theirs.RPLOptTgt(plen=128, prefix=str(NODE))
+            / theirs.RPLOptTgtDesc(descriptor=0xDEADBEEF)
+            / theirs.RPLOptTIO(
+                E=1, pathcontrol=192, pathseq=2, pathlifetime=30, parentaddr=str(ROOT)
+            )
+        )
+
+    def acknowledgement() -> tuple[Any, Any]:
+        return (
+            rpl.DaoAck(30, 241, 224),
+            ICMPv6RPL(code=3) / theirs.RPLDAOACK(RPLInstanceID=30, D=0, daoseq=241, status=224),
+        )
+
+    makers = (dis, dio, dao, acknowledgement)
+    return {maker.__name__: maker for maker in makers}
+
+
+@pytest.mark.parametrize("name", ["dis", "dio", "dao", "acknowledgement"])
+def test_scapy_reads_and_writes_the_same(name: str) -> None:
+    """``scapy.contrib.rpl``: same octets, checksum included, and the same fields when it reads ours."""
+    from scapy.layers.inet6 import IPv6
+
+    ours, theirs = scapy_pairs()[name]()
+    packet = IPv6(src=str(SOURCE), dst=str(DESTINATION), nh=58) / theirs
+    octets = bytes(packet)[40:]
+    assert icmpv6.decode(Reader(octets), SOURCE, DESTINATION).message == ours
+    assert encoded(ours).hex(" ") == octets.hex(" ")
+    read_back: Any = IPv6(bytes(packet)[:40] + encoded(ours))
+    rebuilt: Any = IPv6(bytes(packet))
+    while rebuilt.payload and type(rebuilt).__name__ != "Raw":
+        rebuilt, read_back = rebuilt.payload, read_back.payload
+        assert type(read_back) is type(rebuilt)
+        assert read_back.fields == rebuilt.fields
+
+
+def test_scapy_builds_the_same_metrics() -> None:
+    """``scapy.contrib.rpl_metrics``: it builds one sub-object an object and reads none back."""
+    from scapy.contrib import rpl_metrics as theirs
+
+    pairs = (
+        (metrics.NodeState(aggregator=True, overloaded=False), theirs.RPLDAGMCNSA(otype=1, Agg=1)),
+        (
+            metrics.NodeEnergy(2, 80, estimated=True, included=False),
+            theirs.RPLDAGMCNodeEnergy(otype=2, I=0, T=2, E=1, E_E=80),
+        ),
+        (metrics.HopCount(4), theirs.RPLDAGMCHopCount(otype=3, HopCount=4)),
+        (metrics.Throughput(31250), theirs.RPLDAGMCLinkThroughput(otype=4, Throughput=31250)),
+        (metrics.Latency(100000), theirs.RPLDAGMCLinkLatency(otype=5, Latency=100000)),
+        (metrics.LinkQuality(5, 9), theirs.RPLDAGMCLinkQualityLevel(otype=6, val=5, counter=9)),
+        (metrics.Etx(457), theirs.RPLDAGMCLinkETX(otype=7, ETX=457)),
+        (metrics.LinkColor(513, 5), theirs.RPLDAGMCLinkColor(otype=8, color=513, counter=5)),
+    )
+    for number, (item, packet) in enumerate(pairs, 1):
+        packet.P, packet.O, packet.R, packet.A, packet.prec = 1, 1, 1, 3, 9
+        ours = metrics.Metric(
+            number, (item,), partial=True, optional=True, recorded=True, aggregation=3, precedence=9
+        )
+        writer = Writer()
+        metrics.METRICS.write(writer, (ours,))
+        assert bytes(writer.data).hex(" ") == bytes(packet).hex(" ")
+        assert metrics.METRICS.read(Reader(bytes(packet))) == (ours,)
+
+
+def test_etx_in_transmissions() -> None:
+    """RFC 6551 section 4.3.2: "if ETX = 3.569, the object value will be 457"; one step is 1/128."""
+    assert metrics.Etx(457).transmissions == pytest.approx(3.569, abs=1 / 256)
+    assert metrics.Etx(65535).transmissions == 511.9921875
+
+
+def test_scapy_reads_the_same_hop_by_hop_header() -> None:
+    """``scapy.layers.inet6``: it takes the RPL option as an unknown one, but walks header and padding."""
+    from scapy.layers.inet6 import HBHOptUnknown, IPv6ExtHdrHopByHop
+
+    theirs = IPv6ExtHdrHopByHop(
+        nh=17, options=[HBHOptUnknown(otype=0x63, optdata=bytes.fromhex("801e0180"))]
+    )
+    ours = extension.OptionsHeader(0, 17, (rpi.RplOption(30, 384, down=True),))
+    writer = Writer()
+    extension.encode(writer, ours)
+    assert bytes(writer.data) == bytes(theirs)
+    assert extension.decode(Reader(bytes(theirs)), 0) == ours
+    padded = IPv6ExtHdrHopByHop(nh=17, options=[HBHOptUnknown(otype=0x63, optdata=bytes(6))])
+    writer = Writer()
+    extension.encode(writer, extension.OptionsHeader(0, 17, (rpi.RplOption(0, 0, more=bytes(2)),)))
+    assert len(writer.data) == len(bytes(padded)) == 16
+    assert extension.decode(Reader(bytes(padded)), 0) == extension.decode(
+        Reader(bytes(writer.data)), 0
+    )
+
+
+# --- properties --------------------------------------------------------------------------------------
+
+addresses = st.integers(0, (1 << 128) - 1).map(IPv6Address)
+flags = st.booleans()
+
+
+def numbers(bits: int) -> st.SearchStrategy[int]:
+    return st.integers(0, (1 << bits) - 1)
+
+
+networks = st.builds(
+    lambda address, length: IPv6Network((address, length), strict=False),
+    addresses,
+    st.integers(0, 128),
+)
+ITEMS = {
+    1: st.builds(metrics.NodeState, flags, flags),
+    2: st.builds(metrics.NodeEnergy, numbers(2), numbers(8), flags, flags),
+    3: st.builds(metrics.HopCount, numbers(8)),
+    4: st.builds(metrics.Throughput, numbers(32)),
+    5: st.builds(metrics.Latency, numbers(32)),
+    6: st.builds(metrics.LinkQuality, numbers(3), numbers(5)),
+    7: st.builds(metrics.Etx, numbers(16)),
+    8: st.builds(metrics.LinkColor, numbers(10), numbers(6)),
+}
+LIMIT = st.builds(metrics.LinkColorConstraint, numbers(10), flags)
+ONE_ITEM = (1, 3)
+
+
+@st.composite
+def some_metric(draw: Any) -> metrics.Metric:
+    number = draw(st.sampled_from((*ITEMS, 9, 255)))
+    constraint = draw(flags)
+    items: tuple[Any, ...] = ()
+    if number in ITEMS:
+        item = LIMIT if number == 8 and constraint else ITEMS[number]
+        items = tuple(draw(st.lists(item, min_size=1, max_size=1 if number in ONE_ITEM else 3)))
+    more = b"" if number in ITEMS and number not in ONE_ITEM else draw(st.binary(max_size=6))
+    return metrics.Metric(
+        number, items, more, draw(flags), constraint, draw(flags), draw(flags),
+        draw(numbers(3)), draw(numbers(4)),
+    )  # fmt: skip
+
+
+any_option = st.one_of(
+    st.just(Pad1()),
+    st.builds(PadN, st.integers(2, 7)),
+    st.builds(options.MetricContainer, st.lists(some_metric(), max_size=3).map(tuple)),
+    st.builds(options.RouteInformation, networks, numbers(32), numbers(2)),
+    st.builds(
+        options.DodagConfiguration, numbers(8), numbers(8), numbers(8), numbers(16), numbers(16),
+        numbers(16), numbers(8), numbers(16), numbers(3), flags, flags,
+    ),
+    st.builds(options.Target, networks),
+    st.builds(
+        options.TransitInformation, numbers(8), numbers(8), numbers(8), st.none() | addresses, flags
+    ),
+    st.builds(options.SolicitedInformation, numbers(8), addresses, numbers(8), flags, flags, flags),
+    st.builds(
+        PrefixInformation, st.integers(0, 128), addresses, numbers(32), numbers(32), flags, flags, flags
+    ),
+    st.builds(options.TargetDescriptor, numbers(32)),
+    st.builds(UnknownOption, st.integers(10, 255), st.binary(max_size=12)),
+)  # fmt: skip
+some_options = st.lists(any_option, max_size=4).map(tuple)
+MESSAGES = {
+    0: st.builds(rpl.Dis, some_options),
+    1: st.builds(
+        rpl.Dio, numbers(8), numbers(8), numbers(16), addresses, flags, numbers(3), numbers(3), numbers(8), some_options
+    ),
+    2: st.builds(rpl.Dao, numbers(8), numbers(8), st.none() | addresses, flags, some_options),
+    3: st.builds(rpl.DaoAck, numbers(8), numbers(8), numbers(8), st.none() | addresses, some_options),
+    10: st.builds(
+        rpl.ConsistencyCheck, numbers(8), numbers(16), addresses, numbers(32), flags, some_options
+    ),
+}  # fmt: skip
+# RFC 6550 figure 11, typed here once more: octets of MAC, or of signature in mode 3
+SEALS = {0: 4, 1: 4, 2: 8, 3: 8}
+SIGNATURES = {0: 384, 1: 384, 2: 256, 3: 256}
+
+
+@st.composite
+def some_secure(draw: Any) -> rpl.Secure:
+    code, mode, level = draw(st.sampled_from(tuple(MESSAGES))), draw(numbers(2)), draw(numbers(2))
+    encrypted = level % 2 == 1
+    # RFC 6550 figure 10: in mode 3 "if the Security Level indicates there is encryption, then the fields are present"
+    source = 8 if mode == 2 or (mode == 3 and encrypted) else 0
+    index = 0 if mode == 1 or (mode == 3 and not encrypted) else 1
+    seal = (SIGNATURES if mode == 3 else SEALS)[level]
+    security = Security(
+        draw(numbers(32)), level, mode, draw(st.binary(min_size=source, max_size=source)),
+        draw(st.binary(min_size=index, max_size=index)), draw(flags),
+    )  # fmt: skip
+    most = seal + 20 if encrypted else seal
+    return rpl.Secure(
+        0x80 | code, security, None if encrypted else draw(MESSAGES[code]),
+        draw(st.binary(min_size=seal, max_size=most)),
+    )  # fmt: skip
+
+
+plain = st.one_of(*(message for code, message in MESSAGES.items() if code != 10))
+
+
+@settings(max_examples=300)
+@given(st.one_of(plain, some_secure()))
+def test_what_is_written_is_read(message: Any) -> None:
+    writer = Writer()
+    icmpv6.encode(writer, message, SOURCE, DESTINATION)
+    reader = Reader(bytes(writer.data))
+    found = icmpv6.decode(reader, SOURCE, DESTINATION)
+    assert found.message == message
+    assert found.checksum_ok
+    assert tiles(writer.spans, len(writer.data) * 8)
+    # the seal's span is explained by what is known on either side; all else is the same
+    assert [span[:5] for span in reader.spans] == [span[:5] for span in writer.spans]
+    if not isinstance(message, rpl.Secure):
+        assert reader.spans == writer.spans
+
+
+@settings(max_examples=200)
+@given(st.one_of(plain, some_secure()), st.data())
+def test_altered_messages_give_a_value_or_a_located_error(message: Any, data: Any) -> None:
+    octets = bytearray(encoded(message))
+    for _ in range(data.draw(st.integers(1, 3))):
+        octets[data.draw(st.integers(1, len(octets) - 1))] = data.draw(numbers(8))
+    octets = octets[: data.draw(st.integers(0, len(octets)))]
+    reader = Reader(bytes(octets))
+    try:
+        icmpv6.decode(reader, SOURCE, DESTINATION)
+    except WireError as fault:
+        assert 0 <= fault.offset <= len(octets)  # noqa: PT017
+        assert fault.layer  # noqa: PT017
+    else:
+        assert tiles(reader.spans, len(octets) * 8)
+    assert reader.end == len(octets)
+
+
+@pytest.mark.parametrize(
+    "message",
+    [
+        rpl.Dis((PadN(8),)),  # "a total padding of 7 octets, which is the maximum"
+        rpl.Dis((PadN(1),)),
+        rpl.Dis((UnknownOption(5, b""),)),
+        rpl.Dis((UnknownOption(200, bytes(256)),)),
+        rpl.Dis((PrefixInformation(129, ROOT),)),
+        rpl.Dis((rpi.RplOption(0, 0),)),
+        rpl.Dis((options.MetricContainer((metrics.Metric(7),)),)),
+        rpl.Dis((options.MetricContainer((metrics.Metric(7, (metrics.HopCount(1),)),)),)),
+        rpl.Dis((options.MetricContainer((metrics.Metric(3, (metrics.HopCount(1),) * 2),)),)),
+        rpl.Dis((options.MetricContainer((metrics.Metric(7, (metrics.Etx(1),), b"x"),)),)),
+        rpl.Dis((options.MetricContainer((metrics.Metric(99, (metrics.Etx(1),)),)),)),
+        rpl.Dio(256, 0, 0, ROOT),
+        rpl.Dio(0, 0, 0, None),  # type: ignore[arg-type]
+        rpl.ConsistencyCheck(0, 0, ROOT),  # "MUST be sent as a secured RPL message"
+        rpl.Secure(0x00, Security(1, key_index=b"\1"), rpl.Dis(), bytes(4)),
+        rpl.Secure(0x84, Security(1, key_index=b"\1"), rpl.Dis(), bytes(4)),
+        rpl.Secure(0x81, Security(1, key_index=b"\1"), rpl.Dis(), bytes(4)),
+        rpl.Secure(0x80, Security(1, key_index=b"\1"), rpl.Dis(), bytes(5)),
+        rpl.Secure(0x80, Security(1, key_index=b""), rpl.Dis(), bytes(4)),
+        rpl.Secure(0x80, Security(1, 4, key_index=b"\1"), rpl.Dis(), bytes(4)),
+        rpl.Secure(0x80, Security(1, 1, key_index=b"\1"), rpl.Dis(), bytes(4)),
+        rpl.Secure(0x80, Security(1, 1, key_index=b"\1"), None, bytes(3)),
+    ],
+    ids=repr,
+)
+def test_what_cannot_be_written_is_a_request_error(message: object) -> None:
+    with pytest.raises(RequestError) as caught:
+        encoded(message)
+    assert caught.value.cite is not None
+
+
+# --- extension headers -------------------------------------------------------------------------------
+
+numbers_of_options = st.integers(0, 255).filter(lambda number: number not in (0, 1, 0x63, 0x23))
+ip_options = st.one_of(
+    st.just(Pad1()),
+    st.builds(PadN, st.integers(2, 20)),
+    st.builds(
+        rpi.RplOption, numbers(8), numbers(16), flags, flags, flags, st.sampled_from((0x63, 0x23)),
+        st.binary(max_size=5),
+    ),
+    st.builds(UnknownOption, numbers_of_options, st.binary(max_size=12)),
+)  # fmt: skip
+
+
+@given(
+    st.sampled_from((ipv6.HOP_BY_HOP, ipv6.DESTINATION)),
+    numbers(8),
+    st.lists(ip_options, max_size=5).map(tuple),
+)
+def test_options_header_comes_back_with_its_padding(
+    kind: int, next_header: int, given_options: tuple[Any, ...]
+) -> None:
+    header = extension.OptionsHeader(kind, next_header, given_options)
+    writer = Writer()
+    extension.encode(writer, header)
+    reader = Reader(bytes(writer.data) + b"after")
+    found = extension.decode(reader, kind)
+    assert isinstance(found, extension.OptionsHeader)
+    assert found.options[: len(given_options)] == given_options
+    assert len(found.options) - len(given_options) <= 1
+    assert reader.data[reader.pos :] == b"after"
+    assert reader.end == len(reader.data)
+    assert reader.spans == writer.spans
+    assert tiles(reader.spans, len(writer.data) * 8)
+    again = Writer()
+    extension.encode(again, found)
+    assert again.data == writer.data
+
+
+@settings(max_examples=300)
+@given(st.sampled_from(ipv6.EXTENSIONS), st.binary(max_size=64))
+@example(43, bytes.fromhex("3a00030100000000"))
+@example(43, bytes.fromhex("3a000301fff00000"))
+def test_garbage_gives_headers_or_a_located_error(kind: int, octets: bytes) -> None:
+    reader = Reader(octets)
+    try:
+        walked = extension.walk(reader, kind, ROOT)
+    except WireError as fault:
+        assert 0 <= fault.offset <= len(octets)  # noqa: PT017
+        assert fault.layer  # noqa: PT017
+    else:
+        assert tiles(reader.spans, reader.pos * 8)
+        assert walked.kind not in ipv6.EXTENSIONS or not walked.whole
+    assert reader.end == len(octets)
+
+
+def test_walk_finds_the_destination_of_the_pseudo_header() -> None:
+    """RFC 8200 section 8.1: "the Destination Address used in the pseudo-header is that of the final destination"."""
+    route = source_route.compress(ROOT, (NODE, IPv6Address("2001:db8:a::ff:fe00:9")), ipv6.ICMPV6)
+    writer = Writer()
+    extension.encode(
+        writer, extension.OptionsHeader(0, ipv6.ROUTING, (rpi.RplOption(30, 256, down=True),))
+    )
+    extension.encode(writer, route)
+    reader = Reader(bytes(writer.data) + bytes(8))
+    walked = extension.walk(reader, ipv6.HOP_BY_HOP, ROOT)
+    assert [type(header).__name__ for header in walked.headers] == ["OptionsHeader", "SourceRoute"]
+    assert walked.kind == ipv6.ICMPV6
+    assert walked.destination == IPv6Address("2001:db8:a::ff:fe00:9")
+    assert walked.whole
+    assert reader.left == 8
+    # Segments Left 0: "the final destination" is where the packet is
+    arrived = bytearray(writer.data)
+    arrived[8 + 3] = 0
+    assert extension.walk(Reader(bytes(arrived)), 0, ROOT).destination == ROOT
+
+
+def test_walk_stops_behind_a_later_fragment() -> None:
+    later = bytes.fromhex("2b00000900000001") + b"\xff" * 16
+    walked = extension.walk(Reader(later), ipv6.FRAGMENT, ROOT)
+    assert len(walked.headers) == 1
+    assert not walked.whole
+    first = bytes.fromhex("3c00000100000001 3a00010400000000") + bytes(8)
+    walked = extension.walk(Reader(first), ipv6.FRAGMENT, ROOT)
+    assert len(walked.headers) == 2
+    assert not walked.whole
+
+
+def test_walk_takes_the_last_address_of_the_old_routing_header() -> None:
+    """RFC 8200 section 8.1 for the type that RFC 6554 section 3 likens its own to."""
+    old = bytes.fromhex("3a02000100000000") + NODE.packed
+    walked = extension.walk(Reader(old), ipv6.ROUTING, ROOT)
+    assert walked.headers == (extension.RoutingHeader(58, 0, 1, bytes(4) + NODE.packed),)
+    assert walked.destination == NODE
+
+
+def test_chain_without_end_is_refused() -> None:
+    with pytest.raises(Malformed) as caught:
+        extension.walk(Reader(bytes.fromhex("3c00010400000000") * 40), ipv6.DESTINATION, ROOT)
+    assert caught.value.offset == 8 * ipv6.DEEPEST
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        extension.OptionsHeader(43, 58, ()),
+        extension.OptionsHeader(0, 58, (UnknownOption(0x1E, bytes(256)),)),
+        extension.OptionsHeader(0, 58, (UnknownOption(0x63, bytes(4)),)),
+        extension.OptionsHeader(0, 58, (rpi.RplOption(0, 0, type=0x64),)),
+        extension.OptionsHeader(0, 58, (UnknownOption(0x1E, bytes(250)),) * 9),
+        extension.RoutingHeader(58, 3, 0, bytes(4)),
+        extension.RoutingHeader(58, 0, 0, bytes(5)),
+        extension.FragmentHeader(58, 7, more=False, identification=0),
+        extension.OtherHeader(135, 58, bytes(5)),
+    ],
+    ids=repr,
+)
+def test_header_that_cannot_be_written_is_a_request_error(header: Any) -> None:
+    with pytest.raises(RequestError):
+        extension.encode(Writer(), header)
+
+
+def test_only_extension_headers_can_be_asked_for() -> None:
+    with pytest.raises(RequestError):
+        extension.decode(Reader(bytes(8)), ipv6.UDP)
+
+
+# --- the source routing header -----------------------------------------------------------------------
+
+PREFIXES = (
+    0x20010DB8_000A0000_00000000_00000000,
+    0x20010DB8_000B0000_00000000_00000000,
+    0xFD << 120,
+)
+near = st.builds(
+    lambda prefix, high, low: IPv6Address(prefix | high << 64 | low),
+    st.sampled_from(PREFIXES),
+    st.sampled_from((0, 1)),
+    st.one_of(st.integers(0, 600), numbers(64)),
+)
+routes = st.lists(near, min_size=2, max_size=8, unique=True).map(tuple)
+
+
+def visit(octets: bytes, destination: IPv6Address) -> tuple[bytes, IPv6Address]:
+    """Return header and destination after one hop, by the algorithm of RFC 6554 section 4.2, step by step."""
+    header = bytearray(octets)
+    cmpr_i, cmpr_e, pad = header[4] >> 4, header[4] & 15, header[5] >> 4
+    n = (header[1] * 8 - pad - (16 - cmpr_e)) // (16 - cmpr_i) + 1
+    assert 0 < header[3] <= n
+    header[3] -= 1
+    i = n - header[3]
+    elided = cmpr_e if i == n else cmpr_i
+    at = 8 + (i - 1) * (16 - cmpr_i)
+    tail = bytes(header[at : at + 16 - elided])
+    header[at : at + 16 - elided] = destination.packed[elided:]
+    return bytes(header), IPv6Address(destination.packed[:elided] + tail)
+
+
+@settings(max_examples=200)
+@given(routes)
+@example((IPv6Address("2001:db8:a::1"), IPv6Address("2001:db8:b::1"), IPv6Address("2001:db8:a::2")))
+def test_every_hop_finds_the_next(hops: tuple[IPv6Address, ...]) -> None:
+    """The example: the last address shares more with the first destination than with the one before it."""
+    route = source_route.compress(hops[0], hops[1:], ipv6.UDP)
+    writer = Writer()
+    source_route.encode(writer, route)
+    assert len(writer.data) % 8 == 0
+    octets, destination = bytes(writer.data), hops[0]
+    for expected in hops[1:]:
+        # the pseudo-header's destination is the same all along the path
+        found = source_route.decode(Reader(octets))
+        assert found.expand(destination)[-1] == hops[-1]
+        octets, destination = visit(octets, destination)
+        assert destination == expected
+    assert octets[3] == 0
+
+
+@settings(max_examples=50)
+@given(routes)
+def test_no_shorter_header_takes_the_packet_there(hops: tuple[IPv6Address, ...]) -> None:
+    """Every pair of CmprI and CmprE is tried, each judged by walking the path.
+
+    The elided octets are "shared with the IPv6 Destination Address of the packet carrying the SRH": at every hop the
+    final destination, which the pseudo-header needs, must come out too.
+    """
+    writer = Writer()
+    source_route.encode(writer, source_route.compress(hops[0], hops[1:], ipv6.UDP))
+    for cmpr_i in range(16):
+        for cmpr_e in range(16):
+            tails = [hop.packed[cmpr_i:] for hop in hops[1:-1]] + [hops[-1].packed[cmpr_e:]]
+            size = sum(map(len, tails))
+            pad = -size % 8
+            if 8 + size + pad >= len(writer.data):
+                continue
+            head = bytes(
+                [17, (size + pad) // 8, 3, len(tails), cmpr_i << 4 | cmpr_e, pad << 4, 0, 0]
+            )
+            octets, destination = head + b"".join(tails) + bytes(pad), hops[0]
+            arrived, finals = [], []
+            for _ in hops[1:]:
+                finals.append(destination.packed[:cmpr_e] + tails[-1])
+                octets, destination = visit(octets, destination)
+                arrived.append(destination)
+            assert tuple(arrived) != hops[1:] or set(finals) != {hops[-1].packed}
+
+
+@given(routes)
+def test_route_comes_back(hops: tuple[IPv6Address, ...]) -> None:
+    route = source_route.compress(hops[0], hops[1:], ipv6.UDP)
+    writer = Writer()
+    source_route.encode(writer, route)
+    reader = Reader(bytes(writer.data))
+    assert source_route.decode(reader) == route
+    assert route.expand(hops[0]) == hops[1:]
+    assert reader.spans == writer.spans
+    assert tiles(reader.spans, len(writer.data) * 8)
+    assert ipv6.final_destination(bytes(writer.data), hops[0]) == hops[-1]
+
+
+def test_sizes_of_whole_addresses() -> None:
+    """RFC 6554 section 3 with CmprI = CmprE = 0: 8 octets and 16 an address, so 72 for 4 and 184 for 11."""
+    for count, size in ((1, 24), (4, 72), (11, 184)):
+        writer = Writer()
+        source_route.encode(writer, SourceRoute(17, count, (bytes(16),) * count))
+        assert len(writer.data) == size
+
+
+@pytest.mark.parametrize(
+    ("destination", "hops"),
+    [
+        (ROOT, ()),
+        (ROOT, (ROOT,)),
+        (ROOT, (NODE, NODE)),
+        (ROOT, (NODE, rpl.ALL_NODES)),
+        (rpl.ALL_NODES, (NODE,)),
+        (ROOT, tuple(IPv6Address(number << 112 | number) for number in range(1, 150))),
+    ],
+    ids=["none", "destination again", "twice", "multicast", "to multicast", "too long"],
+)
+def test_route_that_must_not_be_made(
+    destination: IPv6Address, hops: tuple[IPv6Address, ...]
+) -> None:
+    """RFC 6554 section 3: no address twice, no multicast address; Hdr Ext Len counts to 255."""
+    with pytest.raises(RequestError):
+        source_route.compress(destination, hops, ipv6.UDP)
+
+
+@pytest.mark.parametrize(
+    "route",
+    [
+        SourceRoute(17, 0, ()),
+        SourceRoute(17, 1, (bytes(15),)),
+        SourceRoute(17, 2, (bytes(16),)),
+        SourceRoute(17, 2, (bytes(8),), 8, 8),  # more segments left than addresses
+        SourceRoute(17, 1, (bytes(16),), 0, 0, 8),  # "Pad MUST carry a value of 0"
+        SourceRoute(17, 1, (bytes(1),), 15, 15, 6),  # no multiple of 8
+        SourceRoute(17, 1, (bytes(8), bytes(4)), 8, 8, 4),
+    ],
+    ids=repr,
+)
+def test_route_that_does_not_fit_is_a_request_error(route: SourceRoute) -> None:
+    with pytest.raises(RequestError):
+        source_route.encode(Writer(), route)
