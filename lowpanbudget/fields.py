@@ -52,7 +52,7 @@ class Row:
 
     ``inline`` octets are carried for it; ``needs`` says in words when it may be used; ``fit`` makes the octets (None:
     cannot be used here; no ``fit`` at all: never chosen); ``restore`` reads them (None: a reserved code). ``parts``
-    lays out the octets when they hold more than one field.
+    lays out the octets when they hold more than one field. A row stands in for another one only of its own ``family``.
     """
 
     code: int
@@ -62,6 +62,7 @@ class Row:
     fit: Fit | None = None
     restore: Restore | None = None
     parts: tuple[Bits, ...] = ()
+    family: str = ""
 
 
 class Chosen(NamedTuple):
@@ -79,13 +80,16 @@ class Chosen(NamedTuple):
 class Choice:
     """A field of ``width`` bits whose value selects a row; ``rows`` cover all 2**width codes or import fails."""
 
-    __slots__ = ("_removed_by", "cite", "label", "name", "rows", "width")
+    __slots__ = ("_removed_by", "carries", "cite", "label", "name", "rows", "width")
 
-    def __init__(self, name: str, label: str, width: int, rows: tuple[Row, ...]) -> None:
+    def __init__(
+        self, name: str, label: str, width: int, rows: tuple[Row, ...], carries: str = ""
+    ) -> None:
         if [row.code for row in sorted(rows, key=lambda row: row.code)] != list(range(1 << width)):
             raise TypeError(f"{name}: codes do not cover {1 << width} values once each")
         self.name = name
         self.label = label
+        self.carries = carries or label  # what the octets in line are called
         self.width = width
         self.rows = tuple(sorted(rows, key=lambda row: row.code))
         self.cite = self.rows[0].cite
@@ -97,7 +101,7 @@ class Choice:
     def _cheaper(self, row: Row) -> str:
         found: dict[int, list[str]] = {}
         for other in self.rows:
-            if other.inline < row.inline and other.restore is not None:
+            if other.inline < row.inline and other.restore and other.family == row.family:
                 found.setdefault(other.inline, []).append(other.needs)
         return "; ".join(
             f"{inline} {'octet' if inline == 1 else 'octets'} if {' or '.join(needs)}"
@@ -168,7 +172,9 @@ class Choice:
         removed_by = self._removed_by[row.code]
         if not row.parts:
             spans.append(
-                Span(at, row.inline * 8, layer, self.label, value, row.needs, row.cite, removed_by)
+                Span(
+                    at, row.inline * 8, layer, self.carries, value, row.needs, row.cite, removed_by
+                )
             )
             return
         number = int.from_bytes(octets, "big")

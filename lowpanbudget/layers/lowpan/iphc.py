@@ -323,7 +323,7 @@ def _unicast_rows(first: int, *, stateful: bool) -> tuple[Row, ...]:
             (
                 2,
                 2,
-                "the prefix is {under} and the identifier is 0000:00ff:fe00:XXXX; 16 bits in line",
+                "the prefix is {under} and the identifier 0000:00ff:fe00:XXXX",
             ),
             (3, 0, "the prefix is {under} and the rest follows from the encapsulating header"),
         )
@@ -346,10 +346,11 @@ SOURCE = Choice(
         *_unicast_rows(0b000, stateful=False),
         Row(
             0b100, 0, "the address is unspecified (::)", BASE,
-            _fit_unspecified, _restore_unspecified,
+            _fit_unspecified, _restore_unspecified, family="unspecified",
         ),
         *_unicast_rows(0b100, stateful=True),
     ),
+    "source address",
 )  # fmt: skip
 
 DESTINATION = Choice(
@@ -366,12 +367,13 @@ DESTINATION = Choice(
         *_unicast_rows(0b0100, stateful=True),
         Row(
             0b1000, 16, "any multicast address, 128 bits in line", BASE,
-            partial(_fit_full, multicast=True), _restore_full,
+            partial(_fit_full, multicast=True), _restore_full, family="multicast",
         ),
         *(
             Row(
                 0b1000 + code, width, f"the multicast address has the form {form}", rfc(6282, "3.2.3"),
                 partial(_fit_multicast, width=width), partial(_restore_multicast, width=width),
+                family="multicast",
             )
             for code, width, form in (
                 (1, 6, "ffXX::00XX:XXXX:XXXX"), (2, 4, "ffXX::00XX:XXXX"), (3, 1, "ff02::00XX"),
@@ -380,9 +382,11 @@ DESTINATION = Choice(
         Row(
             0b1100, 6, "the multicast address holds a context's prefix (ffXX:XXLL:P:P:P:P:XXXX:XXXX)",
             rfc(6282, "3.2.4"), _fit_prefix_multicast, _restore_prefix_multicast,
+            family="multicast",
         ),
         *_reserved(0b1101, 0b1110, 0b1111),
     ),
+    "destination address",
 )  # fmt: skip
 
 HEADER = Header(
