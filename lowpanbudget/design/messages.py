@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, WithJsonSchema
 
 from lowpanbudget.payload import clock, codes, containers, contents, number, scales
 from lowpanbudget.payload.field import Field as PayloadField
@@ -24,7 +24,17 @@ def _decimal(value: object) -> Decimal:
     return value if isinstance(value, Decimal) else Decimal(repr(value))
 
 
-Exact = Annotated[Decimal, BeforeValidator(_decimal), WithJsonSchema({"type": "number"})]
+def _json_number(value: Decimal) -> int | float:
+    """Return a default as JSON Schema shows it."""
+    return int(value) if value == value.to_integral_value() else float(value)
+
+
+Exact = Annotated[
+    Decimal,
+    BeforeValidator(_decimal),
+    PlainSerializer(_json_number, when_used="json"),
+    WithJsonSchema({"type": "number"}),
+]
 Count = Annotated[int, Field(ge=0)]
 Names = Annotated[
     list[str] | dict[str, int],

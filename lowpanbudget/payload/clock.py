@@ -11,7 +11,7 @@ from decimal import Decimal
 from typing import Any, ClassVar
 
 from lowpanbudget.payload.bitpack import Order
-from lowpanbudget.payload.exact import EXACT, exact, is_plain, plain
+from lowpanbudget.payload.exact import EXACT, exact, given, is_plain, plain
 from lowpanbudget.payload.field import MAX_BITS, Case, Codec, Field, Leaf, name_flaw
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.number import Number
@@ -127,7 +127,7 @@ class TimeOffset(Field):
 
     def difference(self, value: Any, base: Any) -> Decimal:
         """Return the seconds from the base to a given time."""
-        seconds = exact(value)
+        seconds = given(value)
         if not seconds.is_finite():
             raise Misfit(f"is {seconds}, no time")
         offset = EXACT.subtract(seconds, exact(base))

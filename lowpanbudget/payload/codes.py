@@ -154,7 +154,7 @@ class Flags(Leaf):
         def encode(value: Any) -> int:
             code = 0
             for name in _set_names(value):
-                if name not in weights:
+                if not isinstance(name, str) or name not in weights:
                     raise Misfit(f"holds {name!r:.40}", hint=f"Flags are {', '.join(self.names)}")
                 code |= weights[name]
             return code
@@ -283,6 +283,6 @@ def _set_names(value: Any) -> Iterable[Any]:
         return value
     if isinstance(value, Mapping):
         return [name for name, on in value.items() if on]
-    if isinstance(value, str | bytes) or not isinstance(value, Iterable):
-        raise Misfit(f"is {value!r:.40}", hint="Give the names that are set, as a list")
-    return value
+    if isinstance(value, set | frozenset):
+        return value
+    raise Misfit(f"is {value!r:.40}", hint="Give the names that are set, as a list")

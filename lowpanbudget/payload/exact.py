@@ -47,6 +47,13 @@ def exact(value: object) -> Decimal:
     return Decimal(whole)
 
 
+def given(value: object) -> Decimal:
+    """Return a number that somebody wants to send as an exact decimal; text is none."""
+    if isinstance(value, str):
+        raise Misfit(f"is the text {value[:40]!r}, not a number")
+    return exact(value)
+
+
 def is_plain(value: Decimal) -> bool:
     """Return whether a declared decimal is finite and of a size that a sensor can have."""
     if not value.is_finite():

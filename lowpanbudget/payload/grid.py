@@ -4,7 +4,7 @@ from collections.abc import Callable
 from decimal import Decimal, DecimalException
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.exact import EXACT, exact, nearest, plain
+from lowpanbudget.payload.exact import EXACT, given, nearest, plain
 from lowpanbudget.payload.field import Codec
 from lowpanbudget.payload.flaws import Misfit
 
@@ -31,9 +31,7 @@ class Grid(NamedTuple):
 
     def steps_of(self, value: Any) -> int:
         """Return the steps to the nearest value of the grid, for any kind of number within the range."""
-        if isinstance(value, str):
-            raise Misfit(f"is the text {value[:40]!r}, not a number")
-        decimal = exact(value)
+        decimal = given(value)
         least, most = (EXACT.fma(Decimal(k), self.step, self.base) for k in (self.low, self.high))
         if decimal.is_nan() or not least <= decimal <= most:
             unit = f" {self.unit}" if self.unit else ""

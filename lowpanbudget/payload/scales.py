@@ -11,7 +11,7 @@ from math import isinf
 from typing import Any, ClassVar
 
 from lowpanbudget.payload.bitpack import Order
-from lowpanbudget.payload.exact import EXACT, exact, is_plain, plain
+from lowpanbudget.payload.exact import EXACT, given, is_plain, plain
 from lowpanbudget.payload.field import Case, Codec, Leaf, plural
 from lowpanbudget.payload.flaws import Flaw, Misfit
 
@@ -162,7 +162,7 @@ class Float(Leaf):
 
         def encode(value: Any) -> int:
             if type(value) is not float:
-                decimal = exact(value)
+                decimal = given(value)
                 value = float(decimal)
                 if isinf(value) and decimal.is_finite():
                     raise Misfit(f"is {plain(decimal)}, more than floating point holds")
@@ -240,7 +240,7 @@ def _table_codec(width: int, entries: tuple[Decimal, ...], unit: str) -> Codec:
     first, last = entries[0], entries[-1]
 
     def encode(value: Any) -> int:
-        decimal = exact(value)
+        decimal = given(value)
         if decimal.is_nan() or not first <= decimal <= last:
             raise Misfit(
                 f"is {plain(decimal)} {unit}".rstrip() + f", outside {_range(first, last)}"

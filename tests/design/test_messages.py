@@ -169,3 +169,4 @@ def test_every_key_of_the_schema_is_described() -> None:
         for key, value in part["properties"].items():
             assert key == "kind" or "description" in value, (name, key)
     assert schema["$defs"]["NumberShape"]["properties"]["min"]["type"] == "number"
+    assert schema["$defs"]["NumberShape"]["properties"]["step"]["default"] == 1

@@ -110,7 +110,7 @@ def test_out_of_range_names_field_value_and_range() -> None:
     ],
 )
 def test_values_that_are_no_number_in_range(value: Any) -> None:
-    for field in (TEMPERATURE, number("t", "0", "9"), Table("t", values=(Decimal(1), Decimal(2)))):
+    for field in (TEMPERATURE, number("t", "0", "9"), Table("t", values=(Decimal(1), Decimal(20)))):
         with pytest.raises(RequestError, match="field t "):
             packed(field).pack({"t": value})
 
@@ -332,6 +332,9 @@ def test_flags_take_names_or_truth() -> None:
     assert message.unpack(b"\xa0") == {"f": ("a", "c")}
     with pytest.raises(RequestError, match=r"holds 'd'. Flags are a, b, c"):
         message.pack({"f": ["d"]})
+    for value in ("a", b"a", 1, [["a"]], iter("a"), object()):
+        with pytest.raises(RequestError, match="field f "):
+            message.pack({"f": value})
 
 
 def test_a_place_of_its_own_leaves_a_gap_of_zeros() -> None:
@@ -353,7 +356,7 @@ def test_batch_is_the_largest_that_fits() -> None:
     message = packed(Sequence("s"), Array("r", element=reading, max_length=63))
     # 8 + 6 bits and 22 a reading: 81 octets are 648 bits, (648 - 14) // 22 = 28
     assert message.batch(81) == 28
-    for room in range(120):
+    for room in range(0, 120, 7):
         count = message.batch(room)
         assert count is not None
         if count:

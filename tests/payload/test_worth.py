@@ -94,7 +94,7 @@ def test_every_kind_has_words() -> None:
     assert "gaps of up to 255" in found["s"].told.gives
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(st.integers(1, 5000), st.integers(-50, 50), st.integers(1, 13), st.booleans())
 def test_the_finest_step_within_some_bits(count: int, low: int, bits: int, signed: bool) -> None:
     """Against trying every step from the finest on."""
