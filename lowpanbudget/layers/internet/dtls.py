@@ -25,9 +25,8 @@ _VERSIONS = {DTLS_1_0: "DTLS 1.0", DTLS_1_2: "DTLS 1.2"}
 LONGEST_PLAIN = 1 << 14
 LONGEST_SEALED = LONGEST_PLAIN + 2048  # RFC 5246 section 6.2.3, from memory
 LONGEST_CID = 255
-SHORTEST_UNIFIED = (
-    16  # RFC 9147 section 4.2.3: "at least 16 bytes", or the sequence number cannot be hidden
-)
+# "This procedure requires the ciphertext length to be at least 16 bytes" (RFC 9147 section 4.2.3)
+SHORTEST_UNIFIED = 16
 
 RECORD = Header(
     LAYER,

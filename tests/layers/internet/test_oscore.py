@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 
 from lowpanbudget import errors
 from lowpanbudget.bits import Reader, Writer, tiles
+from lowpanbudget.cites import rfc
 from lowpanbudget.errors import BadMic, Malformed, RequestError, WireError
 from lowpanbudget.layers.internet import coap, oscore, oscore_option
-from lowpanbudget.layers.internet.aead import Nonces
+from lowpanbudget.layers.internet.aead import Nonces, failure_at
 from lowpanbudget.layers.internet.coap import Message, path_options
 from lowpanbudget.layers.internet.coap_codes import CODES, code_of
 from lowpanbudget.layers.internet.coap_options import Option, decode_options
@@ -318,6 +319,19 @@ def test_what_cannot_be_protected() -> None:
         oscore.protect_request(get, client, sequence=1 << 40)
     with pytest.raises(RequestError, match="too many"):
         oscore.protect_request(Message(0, 2, 1, payload=bytes(65535)), client, sequence=0)
+
+
+def test_most_octets_of_one_text() -> None:
+    """RFC 3610 section 2: with a nonce of 13 octets two are left to count the text, so 65535 octets are the most."""
+    cipher = ALGORITHMS[10].aead
+    longest = cipher.seal(bytes(16), bytes(13), bytes(65535), b"")
+    assert len(longest) == 65535 + 8
+    failure = failure_at(0, "OSCORE", rfc(8613, "8"))
+    assert cipher.unseal(bytes(16), bytes(13), longest, b"", failure) == bytes(65535)
+    with pytest.raises(RequestError, match="too many"):
+        cipher.seal(bytes(16), bytes(13), bytes(65536), b"")
+    with pytest.raises(BadMic, match="cannot be a text"):
+        cipher.unseal(bytes(16), bytes(13), longest + b"\0", b"", failure)
 
 
 def test_one_nonce_once() -> None:
