@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, WithJsonSchema
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
 from lowpanbudget.payload import clock, codes, containers, contents, number, scales
 from lowpanbudget.payload.field import Field as PayloadField
@@ -24,15 +24,9 @@ def _decimal(value: object) -> Decimal:
     return value if isinstance(value, Decimal) else Decimal(repr(value))
 
 
-def _json_number(value: Decimal) -> int | float:
-    """Return a default as JSON Schema shows it."""
-    return int(value) if value == value.to_integral_value() else float(value)
-
-
 Exact = Annotated[
     Decimal,
     BeforeValidator(_decimal),
-    PlainSerializer(_json_number, when_used="json"),
     WithJsonSchema({"type": "number"}),
 ]
 Count = Annotated[int, Field(ge=0)]
@@ -68,7 +62,11 @@ class NumberShape(_FieldShape):
     kind: Literal["number"]
     min: Exact = Field(description="The least value.")
     max: Exact = Field(description="The greatest value.")
-    step: Exact = Field(default=Decimal(1), description="The resolution; divides the range.")
+    step: Exact = Field(
+        default=Decimal(1),
+        json_schema_extra={"default": 1},
+        description="The resolution; divides the range.",
+    )
     unit: str = Field(
         default="",
         description="The unit, by SenML's registry (RFC 8428 section 12.1) where it has one.",
@@ -187,7 +185,11 @@ class TimeShape(_FieldShape):
 
     kind: Literal["time"]
     bits: Count = Field(default=32, description="The width of the number of steps.")
-    step: Exact = Field(default=Decimal(1), description="The resolution in seconds.")
+    step: Exact = Field(
+        default=Decimal(1),
+        json_schema_extra={"default": 1},
+        description="The resolution in seconds.",
+    )
     epoch: str = Field(default="1970-01-01T00:00:00Z", description="What the time is counted from.")
     typical: Exact | None = Field(
         default=None, description="A usual time, in seconds since the epoch."
@@ -199,9 +201,17 @@ class TimeOffsetShape(_FieldShape):
 
     kind: Literal["time-offset"]
     base: str = Field(description="The name of the field of kind time that it is counted from.")
-    min: Exact = Field(default=Decimal(0), description="The least offset in seconds.")
+    min: Exact = Field(
+        default=Decimal(0),
+        json_schema_extra={"default": 0},
+        description="The least offset in seconds.",
+    )
     max: Exact = Field(description="The greatest offset in seconds.")
-    step: Exact = Field(default=Decimal(1), description="The resolution in seconds.")
+    step: Exact = Field(
+        default=Decimal(1),
+        json_schema_extra={"default": 1},
+        description="The resolution in seconds.",
+    )
     bits: Count | None = Field(default=None, description="The width, if more than the fewest bits.")
 
 
@@ -254,7 +264,9 @@ class SeriesShape(_LengthShape):
     min: Exact = Field(description="The least sample.")
     max: Exact = Field(description="The greatest sample.")
     step: Exact = Field(
-        default=Decimal(1), description="The resolution of samples and differences."
+        default=Decimal(1),
+        json_schema_extra={"default": 1},
+        description="The resolution of samples and differences.",
     )
     unit: str = Field(default="", description="The unit.")
     coding: Literal["offset", "twos-complement"] = Field(
