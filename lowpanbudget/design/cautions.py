@@ -2,9 +2,7 @@
 
 from collections.abc import Iterator
 
-from lowpanbudget.design.flow import FORWARDED
 from lowpanbudget.design.path import Path
-from lowpanbudget.layers.lowpan.iphc import LINK_LOCAL
 
 
 def cautions(path: Path) -> Iterator[str]:
@@ -26,5 +24,3 @@ def cautions(path: Path) -> Iterator[str]:
             yield "No link integrity code stands in for it: a receiver must drop these packets."
     if flow.group is not None:
         yield "Frames to a group are not acknowledged: a lost one is not sent again."
-    if path.hop.name == FORWARDED and flow.source.ip(link.addresses) in LINK_LOCAL.prefix:
-        yield "A link-local address does not pass a router: this flow needs a routable one."

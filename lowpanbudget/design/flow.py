@@ -20,10 +20,11 @@ Role = Literal["node", "collector", "border", "outside"]
 FIRST, FORWARDED = "first", "forwarded"
 
 # Relays are nobody's address: nothing can be elided because of them
-_RELAYS: dict[str, tuple[bytes, bytes]] = {
-    "short": (b"\xfd\xf1", b"\xfd\xf2"),
-    "extended": (bytes.fromhex("02fffefdfcfbf1f1"), bytes.fromhex("02fffefdfcfbf2f2")),
+_RELAYS: dict[str, tuple[bytes, ...]] = {
+    "short": tuple(bytes.fromhex(f"7df{number}") for number in (1, 2, 3, 4)),
+    "extended": tuple(bytes.fromhex(f"02fffefdfcfbf{number}f{number}") for number in (1, 2, 3, 4)),
 }
+_DEPTH = {"outside": 0, "border": 1, "collector": 1, "node": 2}
 _STAND_IN_SHORT = {"node": b"\x00\x17", "collector": b"\x00\x01", "border": b"\x00\x00"}
 
 
@@ -96,31 +97,36 @@ class Flow:
         """Return up, down, across, or to many, as seen from the nodes."""
         if self.group is not None:
             return "to many"
-        up, down = self.source.role == "node", self.destination.role == "node"
-        return "across" if up and down else "up" if up else "down" if down else "across"
+        start, end = _DEPTH[self.source.role], _DEPTH[self.destination.role]
+        return "up" if start > end else "down" if start < end else "across"
 
     def hop_list(self, link: Link) -> tuple[Hop, ...]:
         """Return the hops that differ: the first, and a forwarded one when there are several.
 
-        The forwarded hop stands for the worst: its link addresses are relays' (but for the last of
-        two hops) and its hop
-        limit is one that no form elides.
+        The forwarded hop stands for the worst: its link addresses are relays' (but for the last of two hops) and its
+        hop limit is one that no form elides. How many routers a host outside is away nobody knows; there is one.
         """
         form = link.addresses
         start, end = (
             (self.border if station.role == "outside" else station).link_address(form)
             for station in (self.source, self.destination)
         )
-        relay, next_relay = _RELAYS[form]
+        relay, next_relay = [other for other in _RELAYS[form] if other not in {start, end}][:2]
         if self.group is not None:
             end = next_relay = BROADCAST
-        limit = self.hop_limit - (1 if self.source.role == "outside" else 0)
+        limit = self.hop_limit
+        if self.source.role == "outside":
+            limit = _worst(range(self.hop_limit - 1, self.hops - 1, -1))
         first = Hop(FIRST, start, end if self.hops == 1 else next_relay, limit)
         if self.hops == 1:
             return (first,)
-        later = range(limit - 1, limit - self.hops, -1)
-        worst = next((value for value in later if HLIM.best(value).row.inline), later[0])
+        worst = _worst(range(limit - 1, limit - self.hops, -1))
         return first, Hop(FORWARDED, relay, end if self.hops == 2 else next_relay, worst)
+
+
+def _worst(limits: range) -> int:
+    """Return the first hop limit that goes in line, or the first of all."""
+    return next((value for value in limits if HLIM.best(value).row.inline), limits[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +158,7 @@ def flow_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]
             routing_knob.key, routing_knob.text, changed, contexts, routing_knob.cite,
             routing_knob.condition,
         )  # fmt: skip
+    yield from _identifier_knobs(link, contexts, flow)
     ports = (flow.source_port, flow.destination_port)
     if any(port >> 4 != 0xF0B for port in ports):
         yield FlowKnob(
@@ -162,9 +169,10 @@ def flow_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]
             rfc(6282, "4.3.1"),
             "these ports say little about the application: pair them with an integrity check",
         )
-    if HLIM.best(flow.hop_limit).row.inline:
+    outside = {flow.source.role, flow.destination.role} & {"outside"}
+    if HLIM.best(flow.hop_limit).row.inline and flow.source.role != "outside":
         for limit in (64, 255, 1):
-            if limit >= flow.hops:
+            if limit >= flow.hops + len(outside):
                 yield FlowKnob(
                     "flow.hop_limit",
                     f"hop limit {limit}",
@@ -179,8 +187,18 @@ def flow_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]
             replace(flow, traffic_class=0, flow_label=0),
             contexts,
             rfc(6282, "3.2.1"),
+            "nothing on the way treats its packets by them",
         )
-    if not flow.elide_udp_checksum:
+    if flow.elide_udp_checksum:
+        yield FlowKnob(
+            "flow.udp_checksum",
+            "the UDP checksum carried",
+            replace(flow, elide_udp_checksum=False),
+            contexts,
+            rfc(6282, "4.3.2"),
+            stronger=True,
+        )
+    else:
         yield FlowKnob(
             "flow.udp_checksum",
             "the UDP checksum elided",
@@ -189,6 +207,35 @@ def flow_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]
             rfc(6282, "4.3.2"),
             caution="only where the upper layer permits it and another integrity check covers pseudo-header and "
             "data end to end; otherwise a damaged packet may reach a wrong node unseen",
+        )
+
+
+def _identifier_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]:
+    """Yield identifiers that follow the link address in use, for ends in the mesh that have others."""
+    for end, station in (("source", flow.source), ("destination", flow.destination)):
+        if station.role == "outside" or (end == "destination" and flow.group is not None):
+            continue
+        if station.address is None and station.identifier in {"link", link.addresses}:
+            continue
+        prefix = station.prefix
+        if station.address is not None:
+            prefix = int(station.address) >> 64 << 64
+        changed = replace(station, address=None, prefix=prefix, identifier="link")
+        given = station.address is not None
+        if given and changed.ip(link.addresses) == station.address:
+            continue
+        yield FlowKnob(
+            "station.identifier",
+            f"the {end}'s identifier made from the link address in frames",
+            replace(flow, source=changed)
+            if end == "source"
+            else replace(flow, destination=changed),
+            contexts,
+            rfc(6282, "3.2.2"),
+            "" if given else "the address changes with the link address",
+            "an identifier that was chosen to be hard to guess or to follow becomes easy to (RFC 8065)"
+            if given
+            else "",
         )
 
 
@@ -205,6 +252,14 @@ def _context_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowK
             yield FlowKnob(
                 f"context {number}", f"context {number} allowed for compression", flow, allowed,
                 rfc(6775, "4.2"), "every receiver must have learned it first",
+            )  # fmt: skip
+        elif number and any(a in context.prefix for a in addresses.values()):
+            others = {n: other for n, other in contexts.items() if n not in {0, number}}
+            swapped = {number: contexts[0]} if 0 in contexts else {}
+            yield FlowKnob(
+                f"context {number}", f"context {number} numbered 0, which costs no octet", flow,
+                Contexts({0: context, **swapped, **others}), rfc(6282, "3.1.1"),
+                "flows that use context 0 today pay that octet instead" if swapped else "",
             )  # fmt: skip
     if free is None:
         return

@@ -178,6 +178,8 @@ def link_knobs(link: Link) -> Iterator[LinkKnob]:
         )
     if link.security is not None and link.security.level:
         yield from _security_knobs(link, link.security)
+    elif link.version:
+        yield from _level_knobs(link, Security(0, 1, key_index=1))
 
 
 def _security_knobs(link: Link, security: Security) -> Iterator[LinkKnob]:
@@ -191,7 +193,11 @@ def _security_knobs(link: Link, security: Security) -> Iterator[LinkKnob]:
             "all nodes share the slot number, and none sends twice in one slot under one key",
         )
     for mode, text, condition in (
-        (0, "no key identifier", "both sides must know the key from the addresses alone"),
+        (
+            0,
+            "no key identifier",
+            "both sides know the key from the addresses alone, also while an old key gives way to a new one",
+        ),
         (1, "a key index without key source", "one default key source serves all nodes"),
         (2, "a 4-octet key source", "key sources are PAN ID and short address"),
     ):
@@ -207,17 +213,25 @@ def _security_knobs(link: Link, security: Security) -> Iterator[LinkKnob]:
                 KEY_IDS_CITE,
                 condition,
             )
-    mic = security.protection.mic
+    yield from _level_knobs(link, security)
+
+
+def _level_knobs(link: Link, security: Security) -> Iterator[LinkKnob]:
+    """Yield other security levels: stronger ones, also from none at all, and shorter codes with their caution."""
+    now = security.protection
     for level, other in enumerate(LEVELS):
-        if other.encrypted != security.protection.encrypted or not other.mic or other.mic == mic:
+        if not other.mic or level == security.level or other.encrypted < now.encrypted:
             continue
+        if other.encrypted > now.encrypted and other.mic < now.mic:
+            continue  # stronger in one thing, weaker in the other
+        weaker = other.mic < now.mic
         yield LinkKnob(
             "link.security.level",
-            f"level {level}: {other.name} instead of {security.protection.name}",
+            f"level {level}: {other.name} instead of {now.name}",
             replace(link, security=replace(security, level=level)),
             LEVELS_CITE,
-            caution=""
-            if other.mic > mic
-            else "a shorter integrity code is easier to forge; this weakens protection and is no advice",
-            stronger=other.mic > mic,
+            caution="a shorter integrity code is easier to forge; this weakens protection and is no advice"
+            if weaker
+            else "",
+            stronger=not weaker,
         )

@@ -88,6 +88,15 @@ class Path:
         """Return how many frames a payload of so many octets takes; raises as ``frames``."""
         return len(self._payloads(bytes(payload_octets)))
 
+    def lengths(self, payload_octets: int) -> list[int]:
+        """Return what such a payload puts between header and trailer of each frame, in octets; raises as ``frames``."""
+        return [writer.pos for writer in self._payloads(bytes(payload_octets))]
+
+    @property
+    def link_room(self) -> int:
+        """Return the octets between header and trailer of the largest frame of this hop."""
+        return _link_room(self.link, self.hop.source, self.hop.destination)
+
     def _payloads(self, payload: bytes) -> list[Writer]:
         tail = self.flow.application.write(payload)
         datagram = self._around(bytes(tail.data))
@@ -97,12 +106,11 @@ class Path:
                 by=len(datagram) - self.link.mtu,
                 cite=rfc(4944, "4"),
             )
-        room = _link_room(self.link, self.hop.source, self.hop.destination)
         options = Options(
             elide_udp_checksum=self.flow.elide_udp_checksum,
             lorh=self.flow.routing != UNROUTED and self.flow.routing.compressed,
         )
-        return payloads(datagram, self.env, room=room, options=options, tail=tail)
+        return payloads(datagram, self.env, room=self.link_room, options=options, tail=tail)
 
 
 @lru_cache(maxsize=256)

@@ -58,7 +58,7 @@ def _budget(path: Path, flow: Flow) -> Budget:
         Ledger(filled.spans, len(filled.octets)),
         tuple(c for c in changes if c.gain > 0 and not c.caution),
         tuple(c for c in changes if c.gain > 0 and c.caution),
-        tuple(c for c in changes if c.gain < 0 and c.stronger),
+        tuple(c for c in changes if c.gain <= 0 and c.stronger),
         tuple(cautions(path)),
         path,
     )

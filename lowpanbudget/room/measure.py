@@ -15,24 +15,29 @@ def frames_of(path: Path, octets: int) -> int | None:
 def room_of(path: Path) -> int:
     """Return the largest payload that one frame carries; 0 when even an empty one needs two.
 
-    Guessed from an empty frame, then proved: it fits and one octet more does not. A wrong guess (the largest datagram
-    ends sooner than the frame) is mended by bisection.
+    Guessed from an empty frame, then proved: it fills the frame to the last octet, so that one octet more does not fit.
+    A guess that does not (a payload brings an octet of its own, the largest datagram ends sooner) is mended.
     """
-    empty = path.frames(b"")
+    empty = path.lengths(0)
     if len(empty) > 1:
         return 0
-    low, high = 0, path.link.largest
-    guess = high - len(empty[0].octets)
-    if frames_of(path, guess) == 1 and frames_of(path, guess + 1) != 1:
-        return guess
-    return _largest(path, low, high, 1)
+    full = path.link_room
+    guess = full - empty[0]
+    for candidate in range(guess, max(guess - 2, -1), -1):
+        try:
+            lengths = path.lengths(candidate)
+        except DoesNotFit:
+            break
+        if lengths == [full]:
+            return candidate
+    return _largest(path, 0, guess, 1)
 
 
 def cliffs(path: Path, room: int, frames: int) -> list[tuple[int, int]]:
     """Return where one octet more costs another frame: (largest payload, frames)."""
-    found = [(room, 1)]
+    found = [(room, 1)] if frames_of(path, room) == 1 else []
     while len(found) < frames:
-        start = found[-1][0]
+        start = found[-1][0] if found else -1
         count = frames_of(path, start + 1)
         if count is None:
             break
