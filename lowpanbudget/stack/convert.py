@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed
-from lowpanbudget.stack.lowpan import Lowpan, Notice, read_lowpan
+from lowpanbudget.stack.found import Lowpan, Notice
+from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.packing import Options, pack_headers
 from lowpanbudget.stack.split import octets_of
 from lowpanbudget.stack.upper import explain_rest

@@ -61,12 +61,12 @@ def read_chain(reader: Reader, env: Env, chain: Chain, *, tunnel: iphc.Sides | N
             )  # fmt: skip
         compressed = _read_next(reader, env, chain)
     if not chain.payload:  # byte code has brought it already
-        chain.payload = reader.data[reader.pos : reader.end]
-        _read_payload(reader, chain)
+        read_payload(reader, chain)
 
 
-def _read_payload(reader: Reader, chain: Chain) -> None:
-    """Explain what the compressed headers carry, as far as it can be read."""
+def read_payload(reader: Reader, chain: Chain) -> None:
+    """Take all that is left as the chain's payload, and explain it as far as it can be read."""
+    chain.payload = reader.data[reader.pos : reader.end]
     cut = any(p.kind == ipv6.FRAGMENT and ipv6.is_cut(bytes(p.octets)) for p in chain.pieces)
     if not chain.whole or cut:
         reader.layer = "payload"

@@ -30,7 +30,8 @@ from lowpanbudget.layers.link.security import (
 )
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
-from lowpanbudget.stack.lowpan import Datagram, Lowpan, Notice, read_lowpan
+from lowpanbudget.stack.found import Datagram, Lowpan, Notice
+from lowpanbudget.stack.lowpan import read_lowpan
 
 STAND_IN_KEY = Key(bytes(16))  # for sizes: a MIC of the right length, never a secret
 

@@ -19,8 +19,9 @@ from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.stack.datagram import complete_checksum
+from lowpanbudget.stack.found import Datagram, Lowpan
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.lowpan import Datagram, Lowpan, read_lowpan
+from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.recoverable import Collected
 
 # link source, link destination, datagram_size (None: recoverable fragments, whose key has none), tag
@@ -197,6 +198,7 @@ class Reassembler:
         _, absorbing = self._absorbing.get(key, (0.0, None))
         if absorbing is not None and absorbing.holds(fragment, octets):
             return [Ignored(f"fragment {fragment.sequence} of a datagram that is whole already")]
+        self._absorbing.pop(key, None)  # the tag serves another datagram now
         events: list[Event] = []
         entry = self._open.get(key)
         if isinstance(entry, Collected):

@@ -145,7 +145,8 @@ class Collected:
 
     def holds(self, header: Rfrag, octets: bytes) -> bool:
         """Return whether this very fragment is there already."""
-        return self.parts.get(header.sequence) == (header.offset, octets)
+        same = self.parts.get(header.sequence) == (header.offset, octets)
+        return same and (not header.first or header.size == self.size)
 
     def contradiction(self, header: Rfrag, octets: bytes) -> str:
         """Return why the fragment cannot belong to this datagram, or nothing.

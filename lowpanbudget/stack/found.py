@@ -1,0 +1,56 @@
+"""What reading a 6LoWPAN payload gives: notices, a datagram or a fragment, and the link addresses that count."""
+
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from lowpanbudget.cites import Cite
+from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.layers.lowpan.recovery import Rfrag
+from lowpanbudget.stack.routed import Placed
+
+
+class Notice(NamedTuple):
+    """What reading noticed, without judging it: ``name`` for code, ``text`` for people, where, and which section."""
+
+    name: str
+    text: str
+    cite: Cite | None = None
+    offset: int = 0
+
+    def __str__(self) -> str:
+        """Return the text with its cite."""
+        return f"{self.text} ({self.cite})" if self.cite else self.text
+
+
+@dataclass(frozen=True, slots=True)
+class Datagram:
+    """An IPv6 packet: ``octets``; ``checksum_elided`` tells that its UDP checksum was restored, not received."""
+
+    octets: bytes
+    checksum_elided: bool = False
+
+
+@dataclass(slots=True)
+class Lowpan:
+    """What a 6LoWPAN payload held.
+
+    ``source`` and ``destination`` are the link addresses that count: a mesh header's ends, else the MAC's. A fragment
+    has ``fragment`` and the ``fragment_octets`` that it brings, uncompressed (of a recoverable fragment: compressed); a
+    whole datagram has ``datagram``. ``routing`` holds routing headers until the IPHC header that they belong to.
+    """
+
+    source: bytes | None = None
+    destination: bytes | None = None
+    layers: list[object] = field(default_factory=list)
+    notices: list[Notice] = field(default_factory=list)
+    datagram: Datagram | None = None
+    fragment: Fragment | Rfrag | None = None
+    fragment_octets: bytes = b""
+    checksum_elided: bool = False
+    routing: list[Placed] = field(default_factory=list)
+    compressed: bytes = b""  # what a first recoverable fragment brings
+    done: bool = False
+
+    def note(self, name: str, text: str, cite: Cite | None, offset: int) -> None:
+        """Add a notice."""
+        self.notices.append(Notice(name, text, cite, offset))
