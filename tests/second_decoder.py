@@ -186,8 +186,9 @@ def _next(
         elif kind == 43 and body[1] > 0 and body[0] == 3:
             # RFC 6554 section 3: CmprI, CmprE, Pad; the last address elides CmprE octets
             elided, pad = body[2] & 15, body[3] >> 4
-            shown = body[: len(body) - pad][-(16 - elided) :]
-            final = destination[: elided * 8] + "".join(f"{octet:08b}" for octet in shown)
+            shown = body[6 : len(body) - pad][-(16 - elided) :]
+            if len(shown) == 16 - elided:  # else the header holds no address
+                final = destination[: elided * 8] + "".join(f"{octet:08b}" for octet in shown)
         if number is None:
             number, after = _next(tape, source, destination, final, prefixes)
         else:

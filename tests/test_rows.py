@@ -12,6 +12,7 @@ from lowpanbudget.fields import Bits, Choice, Header, Pattern, Patterns
 from lowpanbudget.layers.lowpan import dispatch, fragment, iphc, mesh, nhc
 
 VECTORS = Path(__file__).parents[1] / "vectors"
+FOLDERS = ("rfc6282", "rfc4944", "rfc8025", "invalid")
 MODULES = (iphc, nhc, dispatch, fragment, mesh)
 HEADERS = [
     value for module in MODULES for value in vars(module).values() if isinstance(value, Header)
@@ -31,7 +32,7 @@ ELSEWHERE = {
 
 
 def cases() -> Iterator[dict[str, Any]]:
-    for path in sorted(VECTORS.glob("*/*.toml")):
+    for path in sorted(path for folder in FOLDERS for path in (VECTORS / folder).glob("*.toml")):
         yield from tomllib.loads(path.read_text(encoding="utf-8")).get("case", [])
 
 
