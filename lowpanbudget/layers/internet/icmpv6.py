@@ -175,10 +175,16 @@ def name_of(number: int, code: int) -> str:
 
 def _header(number: int) -> Header:
     codes: dict[int, str] = {}
+    mask = 0
     for kind in MESSAGES:
         if kind.number == number:
             codes |= kind.codes if kind.code is None else {kind.code: kind.name}
-    fields = (Bits("type", 8, type_name(number), fixed=number), Bits("code", 8, codes))
+            mask |= kind.code_mask
+
+    def says(code: int) -> str:
+        return codes.get(code & mask, "reserved")
+
+    fields = (Bits("type", 8, type_name(number), fixed=number), Bits("code", 8, says))
     return Header("ICMPv6", CITE, fields)
 
 
@@ -243,7 +249,7 @@ def decode(
         expected = checksum(source, destination, octets)
     kind = kind_of(number, values["code"]) or _UNKNOWN_KIND
     reader.layer = kind.name or "ICMPv6"
-    message = kind.record.read(reader, type=number, code=values["code"])
+    message = kind.record.read(reader, type=number, code=values["code"] & kind.code_mask)
     return Icmpv6(
         number,
         values["code"],

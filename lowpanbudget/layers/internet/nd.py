@@ -107,15 +107,16 @@ def _codes(name: str) -> dict[int, str]:
     }
 
 
+CODE_SUFFIX = 0x0F  # RFC 8505 section 4.2: "The Code Prefix ... MUST be ignored by the receiver"
 DAR_CODES, DAC_CODES = _codes("duplicate address request"), _codes("duplicate address confirmation")
 _ROVR_OF = dict(enumerate((ROVR_OCTETS[0], *ROVR_OCTETS)))  # by code suffix
 
 
 class _Rovr(Octets):
-    """The ROVR, "the size of [which] is known from the ICMP Code Suffix"; the prefix is ignored."""
+    """The ROVR, "the size of [which] is known from the ICMP Code Suffix"."""
 
     def read(self, reader: Any, values: Values, cite: Cite) -> bytes:
-        suffix = values["code"] & 0xF
+        suffix = values["code"]
         if suffix not in _ROVR_OF:
             raise Reserved(
                 f"code suffix {suffix} is unassigned: the size of the ROVR is unknown",
@@ -132,7 +133,7 @@ class _Rovr(Octets):
 
 
 def _rovr_octets(values: Values, _left: int) -> int:
-    return _ROVR_OF[values["code"] & 0xF]
+    return _ROVR_OF[values["code"]]
 
 
 def _duplicate(name: str, value: type) -> Record:
@@ -209,11 +210,11 @@ MESSAGES = (
     Kind(
         DAR, None, "duplicate address request", rfc(6775, "4.4"),
         _duplicate("duplicate address request", DuplicateAddressRequest),
-        DuplicateAddressRequest, DAR_CODES,
+        DuplicateAddressRequest, DAR_CODES, code_mask=CODE_SUFFIX,
     ),
     Kind(
         DAC, None, "duplicate address confirmation", rfc(6775, "4.4"),
         _duplicate("duplicate address confirmation", DuplicateAddressConfirmation),
-        DuplicateAddressConfirmation, DAC_CODES,
+        DuplicateAddressConfirmation, DAC_CODES, code_mask=CODE_SUFFIX,
     ),
 )  # fmt: skip

@@ -33,7 +33,8 @@ class Body(Protocol):
 class Kind(NamedTuple):
     """One ICMPv6 message: its type ``number``, its code (None: any), name, layout, value class, meanings of the code.
 
-    ``hop_limit`` is what the IPv6 header must hold for the message to be valid, None where nothing is asked.
+    ``hop_limit`` is what the IPv6 header must hold for the message to be valid, None where nothing is asked;
+    ``code_mask`` the bits of the code that a receiver looks at.
     """
 
     number: int
@@ -44,6 +45,7 @@ class Kind(NamedTuple):
     value: type
     codes: Mapping[int, str]
     hop_limit: int | None = None
+    code_mask: int = 0xFF
 
 
 class Options(Part):
