@@ -1,16 +1,15 @@
 """Messages for people: does each fit, how its bits lie, and what would make it fit."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Any
 
 from rich.console import Console
-from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
-from lowpanbudget.report import strip
-from lowpanbudget.report.room_text import change_table
+from lowpanbudget.report import layout, strip
+from lowpanbudget.report.layout import Cell, Line, Run
+from lowpanbudget.report.room_text import change_lines
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
 from lowpanbudget.report.terminal import heading, octets, paragraph
@@ -23,7 +22,7 @@ def fits(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) -> N
     for name, group in groupby(found, key=lambda one: one["message"]):
         same = list(group)
         heading(console, screen, f"Message {name}: {_size(same)}")
-        console.print(Padding(_verdicts(screen, same), (0, 0, 0, 2)))
+        layout.put(console, _verdicts(screen, same, console.width))
         console.print()
         _advice(console, screen, same)
         first = same[0]
@@ -32,7 +31,7 @@ def fits(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) -> N
         console.print(Text(screen.text(f"Bits to scale{', ' + shown if several else ''}"), "bold"))
         strip.draw(console, screen, _parts(first["bitmap"]), "bit")
         console.print()
-        console.print(Padding(_bitmap(screen, first["bitmap"], console.width - 2), (0, 0, 0, 2)))
+        layout.put(console, _bitmap(screen, first["bitmap"], console.width))
         wasted = first["padding_bits"]
         if wasted:
             text = "1 bit only fills" if wasted == 1 else f"{wasted} bits only fill"
@@ -46,36 +45,32 @@ def _size(same: Sequence[dict[str, Any]]) -> str:
     return octets(most) if least == most else f"{least} to {octets(most)}"
 
 
-def _verdicts(screen: Screen, same: Sequence[dict[str, Any]]) -> Table:
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="dim")
-    for title in ("flow", "hop", "verdict"):
-        table.add_column(title, overflow="fold")
-    for title in ("octets", "room", "frames"):
-        table.add_column(title, justify="right")
-    table.add_column("in one frame", overflow="fold")
-    for one in same:
-        table.add_row(
+def _verdicts(screen: Screen, same: Sequence[dict[str, Any]], width: int) -> Iterator[Line]:
+    titles = ("flow", "hop", "verdict", "octets", "room", "frames", "in one frame")
+    rows: list[list[Cell]] = [
+        [
             screen.text(one["flow"]),
             screen.text(one["hop"]),
-            verdict(one),
+            [verdict(one)],
             str(one["octets"]),
             str(one["room"]),
             "-" if one["frames"] is None else f"{one['frames']} of {one['most_frames']}",
             screen.text(_batch(one)),
-        )
-    return table
+        ]
+        for one in same
+    ]
+    return layout.table(titles, rows, width, right=(3, 4, 5))
 
 
-def verdict(one: dict[str, Any]) -> Text:
-    """Return whether the message fits, in words that need no colour."""
+def verdict(one: dict[str, Any]) -> Run:
+    """Return whether the message fits, in words that need no colour, and its style."""
     if one["fits"]:
-        spare = f"fits, {one['spare']} spare" if one["spare"] >= 0 else "fits, in fragments"
-        return Text(spare, "green")
+        return f"fits, {one['spare']} spare" if one["spare"] >= 0 else "fits, in fragments", "green"
     if one["frames"] is None:
-        return Text("DOES NOT FIT: larger than any datagram", "bold red")
+        return "DOES NOT FIT: larger than any datagram", "bold red"
     if one["most_frames"] == 1:
-        return Text(f"DOES NOT FIT: {-one['spare']} too many", "bold red")
-    return Text("DOES NOT FIT: too many frames", "bold red")
+        return f"DOES NOT FIT: {-one['spare']} too many", "bold red"
+    return "DOES NOT FIT: too many frames", "bold red"
 
 
 def _batch(one: dict[str, Any]) -> str:
@@ -101,7 +96,7 @@ def _advice(console: Console, screen: Screen, same: Sequence[dict[str, Any]]) ->
         console.print(Text(screen.text(where + "Together these give it:"), "bold"))
         room = one["room"]
         for change in one["advice"]:
-            console.print(Padding(change_table(screen, [change], room), (0, 0, 0, 2)))
+            layout.put(console, change_lines(screen, [change], room, console.width))
             room += change["gain"]
         console.print()
 
@@ -121,19 +116,14 @@ def _parts(bitmap: Sequence[dict[str, Any]]) -> list[Part]:
     return parts
 
 
-def _bitmap(screen: Screen, bitmap: Sequence[dict[str, Any]], width: int) -> Table:
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="dim", width=width)
-    table.add_column("bits", no_wrap=True)
-    table.add_column("size", justify="right", no_wrap=True)
-    longest = max((len(entry["name"] or entry["kind"]) for entry in bitmap), default=0)
-    table.add_column("field", overflow="fold", style="bold", width=min(longest, width // 3))
-    table.add_column("what", overflow="fold", ratio=1)
+def _bitmap(screen: Screen, bitmap: Sequence[dict[str, Any]], width: int) -> Iterator[Line]:
+    rows: list[list[Cell]] = []
     for entry in bitmap:
         last = entry["offset"] + entry["bits"] - 1
         place = f"{entry['offset']}" if entry["bits"] == 1 else f"{entry['offset']}-{last}"
-        name = entry["name"] or entry["kind"]
-        table.add_row(place, str(entry["bits"]), screen.text(name), screen.text(_told(entry)))
-    return table
+        name: Run = (screen.text(entry["name"] or entry["kind"]), "bold")
+        rows.append([place, str(entry["bits"]), [name], screen.text(_told(entry))])
+    return layout.table(("bits", "size", "field", "what"), rows, width, right=(1,))
 
 
 def _is_number(text: str) -> bool:

@@ -1,10 +1,10 @@
 """Styled text in columns, wrapped and never cut: what a ledger of thousands of lines is set with.
 
-A cell is a list of runs, each a text with the name of a style. The general tables of the terminal library do the same
-at ten times the cost; they set the short tables.
+A cell is a list of runs, each a text with the name of a style; the run ``BREAK`` starts a new line. The general tables
+of the terminal library cost ten times as much, and cut what does not fit.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from itertools import zip_longest
 
 from rich.cells import cell_len
@@ -13,6 +13,9 @@ from rich.segment import Segment, Segments
 
 Run = tuple[str, str]
 Line = list[Run]
+Cell = str | Sequence[Run]
+BREAK: Run = ("\n", "")
+_NARROWEST = 12  # columns that a column of words may be squeezed to
 
 
 def wrap(runs: Iterable[Run], width: int) -> list[Line]:
@@ -21,6 +24,10 @@ def wrap(runs: Iterable[Run], width: int) -> list[Line]:
     used = 0
     space = False
     for text, style in runs:
+        if text == "\n":
+            lines.append([])
+            used, space = 0, False
+            continue
         for index, word in enumerate(text.split(" ")):
             space = space or index > 0
             if not word:
@@ -59,20 +66,95 @@ def _head(text: str, width: int) -> str:
 
 
 def beside(
-    cells: Sequence[Iterable[Run]], widths: Sequence[int], *, gap: int = 2, indent: int = 0
+    cells: Sequence[Iterable[Run]],
+    widths: Sequence[int],
+    *,
+    gap: int = 2,
+    indent: int = 0,
+    right: Collection[int] = (),
 ) -> Iterator[Line]:
-    """Yield the lines of cells set side by side in columns of these widths."""
+    """Yield the lines of cells set side by side in columns of these widths, those in ``right`` to the right."""
     wrapped = [wrap(cell, width) for cell, width in zip(cells, widths, strict=True)]
     for pieces in zip_longest(*wrapped, fillvalue=()):
         line: Line = []
         column, place = 0, indent
-        for piece, width in zip(pieces, widths, strict=True):
+        for index, (piece, width) in enumerate(zip(pieces, widths, strict=True)):
             if piece:
-                line.append((" " * (place - column), ""))
+                size = sum(_size(text) for text, _ in piece)
+                start = place + (width - size if index in right else 0)
+                line.append((" " * (start - column), ""))
                 line += piece
-                column = place + sum(_size(text) for text, _ in piece)
+                column = start + size
             place += width + gap
         yield line
+
+
+def table(
+    titles: Sequence[str],
+    rows: Sequence[Sequence[Cell]],
+    width: int,
+    *,
+    gap: int = 2,
+    indent: int = 2,
+    right: Collection[int] = (),
+) -> Iterator[Line]:
+    """Yield the lines of a table with a line of titles; where it cannot stand, each row as titles and cells stacked."""
+    cells = [[[(cell, "")] if isinstance(cell, str) else cell for cell in row] for row in rows]
+    widths = _widths(titles, cells, width - indent - gap * (len(titles) - 1))
+    if widths is None:
+        yield from _stacked(titles, cells, width, indent)
+        return
+    if any(titles):
+        heads = [[(title, "dim")] for title in titles]
+        yield from beside(heads, widths, gap=gap, indent=indent, right=right)
+    for row in cells:
+        yield from beside(row, widths, gap=gap, indent=indent, right=right)
+
+
+def _widths(
+    titles: Sequence[str], rows: Sequence[Sequence[Sequence[Run]]], room: int
+) -> list[int] | None:
+    """Return the width of each column, None when the room is too small for them to be read."""
+    whole = [
+        max([_size(title), *(_longest(row[index]) for row in rows)])
+        for index, title in enumerate(titles)
+    ]
+    if sum(whole) <= room:
+        return whole
+    least = [
+        min(full, max(_NARROWEST, *(_size(word) for word in title.split() or [""])))
+        for full, title in zip(whole, titles, strict=True)
+    ]
+    spare = room - sum(least)
+    if spare < 0:
+        return None
+    # the columns that lack least become whole first; words wrap better where there are many
+    for index in sorted(range(len(whole)), key=lambda at: whole[at] - least[at]):
+        more = min(spare, whole[index] - least[index])
+        least[index] += more
+        spare -= more
+    return least
+
+
+def _longest(cell: Sequence[Run]) -> int:
+    """Return the columns of a cell's longest line when nothing is wrapped."""
+    longest = used = 0
+    for text, _ in cell:
+        used = 0 if text == "\n" else used + _size(text)
+        longest = max(longest, used)
+    return longest
+
+
+def _stacked(
+    titles: Sequence[str], rows: Sequence[Sequence[Sequence[Run]]], width: int, indent: int
+) -> Iterator[Line]:
+    margin = max(map(_size, titles))
+    for row in rows:
+        for title, cell in zip(titles, row, strict=True):
+            if cell and any(text.strip() for text, _ in cell):
+                widths = (margin, max(width - margin - 2 - indent, 1))
+                yield from beside([[(title, "dim")], cell], widths, gap=2, indent=indent)
+        yield []
 
 
 def put(console: Console, lines: Iterable[Line]) -> None:

@@ -1,14 +1,14 @@
 """Budgets for people: the room of each flow and hop at a glance, then where the octets go and what would free more."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from rich.console import Console
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
-from lowpanbudget.report import ledger_text, strip
+from lowpanbudget.report import layout, ledger_text, strip
+from lowpanbudget.report.layout import BREAK, Cell, Line, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
 from lowpanbudget.report.terminal import heading, octets, paragraph
@@ -19,24 +19,20 @@ _BAR = 40
 def overview(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) -> None:
     """Print one line a flow and hop: the room, and the frame as a bar of headers and room."""
     heading(console, screen, "Room: octets of your own data in one frame")
-    width = min(_BAR, max(10, console.width - 52))
+    width = min(_BAR, max(12, console.width - 52))
     glyphs = screen.glyphs
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="dim")
-    for title in ("flow", "hop", "direction"):
-        table.add_column(title, overflow="fold")
-    table.add_column("room", justify="right")
-    table.add_column("of frame", justify="right")
-    table.add_column("headers, then room", no_wrap=True)
+    rows: list[list[Cell]] = []
     for one in found:
         frame = max(one["ledger"]["octets"], 1)
-        room = min(one["room"], frame)
-        used = max(1, round((frame - room) * width / frame))
-        bar = Text(glyphs.fills[0] * min(used, width)).append(
-            glyphs.payload * max(width - used, 0), "cyan"
-        )
-        names = (screen.text(one[name]) for name in ("flow", "hop", "direction"))
-        table.add_row(*names, Text(str(one["room"]), "bold"), str(frame), bar)
-    console.print(Padding(table, (0, 0, 0, 2)))
+        used = max(1, round((frame - min(one["room"], frame)) * width / frame))
+        bar: list[Run] = [
+            (glyphs.fills[0] * min(used, width), ""),
+            (glyphs.payload * max(width - used, 0), "cyan"),
+        ]
+        names = [screen.text(one[name]) for name in ("flow", "hop", "direction")]
+        rows.append([*names, [(str(one["room"]), "bold")], str(frame), bar])
+    titles = ("flow", "hop", "direction", "room", "of frame", "headers, then room")
+    layout.put(console, layout.table(titles, rows, console.width, right=(3, 4)))
     console.print()
 
 
@@ -108,27 +104,30 @@ def _changes(
 ) -> None:
     if not changes:
         return
-    console.print(Text(title, "bold"))
-    console.print(Padding(change_table(screen, changes, room), (0, 0, 0, 2)))
+    paragraph(console, screen, title, "bold")
+    layout.put(console, change_lines(screen, changes, room, console.width))
     console.print()
 
 
-def change_table(screen: Screen, changes: Sequence[dict[str, Any]], room: int) -> Table:
-    """Return changes as a table: gain, the room then, what to change, on what condition, and the clause."""
-    table = Table.grid(padding=(0, 2, 0, 0))
-    table.add_column(justify="right", no_wrap=True, style="bold")
-    table.add_column(no_wrap=True)
-    table.add_column(overflow="fold")
-    for change in changes:
-        text = Text(screen.text(change["text"]), "bold")
-        text.append(
-            f"\n{screen.text(change['knob'])}   {screen.text(change['cite'])}", "not bold dim"
+def change_lines(
+    screen: Screen, changes: Sequence[dict[str, Any]], room: int, width: int
+) -> Iterator[Line]:
+    """Yield changes as lines: gain, the room then, what to change, on what condition, and the clause."""
+    gains = [f"{change['gain']:+d}" for change in changes]
+    rooms = [f"{screen.glyphs.arrow} {room + change['gain']}" for change in changes]
+    columns = (max(map(len, gains)), max(map(len, rooms)))
+    widths = (*columns, max(width - sum(columns) - 6, 1))
+    for change, gain, then in zip(changes, gains, rooms, strict=True):
+        facts = f"{change['knob']}, {change['cite']}"
+        told: list[Run] = [
+            (screen.text(change["text"]), "bold"),
+            BREAK,
+            (screen.text(facts), "dim"),
+        ]
+        for name in ("condition", "caution"):
+            if change[name]:
+                label = "when" if name == "condition" else name
+                told += [BREAK, (screen.text(f"{label}: {change[name]}"), "")]
+        yield from layout.beside(
+            [[(gain, "bold")], [(then, "")], told], widths, indent=2, right=(0,)
         )
-        if change["condition"]:
-            text.append(f"\nwhen: {screen.text(change['condition'])}", "not bold")
-        if change["caution"]:
-            text.append(f"\ncaution: {screen.text(change['caution'])}", "not bold italic")
-        table.add_row(
-            f"{change['gain']:+d}", f"{screen.glyphs.arrow} {room + change['gain']}", text
-        )
-    return table

@@ -5,10 +5,10 @@ from typing import Any
 
 from rich.console import Console
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
-from lowpanbudget.report import strip
+from lowpanbudget.report import layout, strip
+from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
 from lowpanbudget.report.terminal import heading, paragraph
@@ -73,9 +73,12 @@ def _field_rows(fields: Sequence[dict[str, Any]]) -> Iterable[tuple[str, ...]]:
         meaning = field["meaning"]
         if field["fixed"] is not None:
             meaning = f"always {field['fixed']}" + (f": {meaning}" if meaning else "")
-        yield place, field["name"], meaning, field["cite"]
-        for value in field["values"]:
-            yield "", "", f"{value['value']}: {value['meaning']}", ""
+        told = [f"{value['value']}: {value['meaning']}" for value in field["values"]]
+        if meaning or not told:
+            told.insert(0, meaning)
+        yield place, field["name"], told[0], field["cite"]
+        for line in told[1:]:
+            yield "", "", line, ""
 
 
 def _rows(console: Console, screen: Screen, rows: Sequence[dict[str, Any]]) -> None:
@@ -101,20 +104,12 @@ def _carries(row: dict[str, Any]) -> str:
 def _grid(
     console: Console, screen: Screen, titles: Sequence[str], rows: Iterable[Sequence[str]]
 ) -> None:
-    """Print a table whose long texts wrap; short columns keep their width."""
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="dim")
-    body = [[screen.text(cell) for cell in row] for row in rows]
-    for index, title in enumerate(titles):
-        longest = max((len(row[index]) for row in body), default=0)
-        table.add_column(
-            screen.text(title),
-            overflow="fold",
-            min_width=min(longest, 12),
-            style="bold" if index == 0 else "",
-        )
-    for row in body:
-        table.add_row(*row)
-    console.print(Padding(table, (0, 0, 0, 2)))
+    """Print a table whose first column stands out."""
+    cells: list[list[Cell]] = [
+        [[(screen.text(first), "bold")], *(screen.text(cell) for cell in rest)]
+        for first, *rest in rows
+    ]
+    layout.put(console, layout.table([screen.text(t) for t in titles], cells, console.width))
 
 
 def contents(console: Console, screen: Screen, found: dict[str, Any]) -> None:

@@ -167,7 +167,7 @@ def _values(part: Bits) -> list[dict[str, str]]:
         return []
     groups: list[tuple[int, int, str]] = []
     for value in range(1 << part.width):
-        text = part.says(value)
+        text = _says(part, value)
         if groups and groups[-1][2] == text:
             groups[-1] = (groups[-1][0], value, text)
         else:
@@ -178,6 +178,14 @@ def _values(part: Bits) -> list[dict[str, str]]:
         {"value": f"{first}" if first == last else f"{first}-{last}", "meaning": text}
         for first, last, text in groups
     ]
+
+
+def _says(part: Bits, value: int) -> str:
+    """Return what a value means; where the words come from a list of the values in use, the others are reserved."""
+    try:
+        return part.says(value)
+    except LookupError:
+        return "reserved"
 
 
 def _choice(choice: Choice) -> dict[str, Any]:

@@ -1,0 +1,284 @@
+"""annotate: frames from the command line, from files and from standard input, sealed and broken ones too."""
+
+import json
+import os
+import stat
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from click.testing import Result
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from scapy.layers.dot15d4 import Dot15d4Data, Dot15d4FCS
+
+from lowpanbudget import Mac, Security, encode_frame
+
+Invoke = Callable[..., Result]
+
+# Made by scapy: data, version 1, short addresses, one PAN ID; a LoWPAN_IPHC payload by hand (RFC 6282 section 3.1.1):
+# TF 11, NH 0, HLIM 10, no context, both addresses from the link layer; next header 59, "no next header"
+SCAPY = Dot15d4FCS(
+    fcf_frametype=1, fcf_panidcompress=1, fcf_destaddrmode=2, fcf_srcaddrmode=2, fcf_framever=1, seqnum=9
+) / Dot15d4Data(dest_panid=0xABCD, dest_addr=0x0002, src_addr=0x0001)  # fmt: skip
+FRAME = bytes(SCAPY / bytes.fromhex("7a333b"))
+KEY = "00112233445566778899aabbccddeeff"  # an invented key
+
+
+def frames(result: Result) -> list[dict[str, object]]:
+    found: list[dict[str, object]] = json.loads(result.stdout)["frames"]
+    return found
+
+
+def test_fields_agree_with_the_packet_library_that_built_the_frame(invoke: Invoke) -> None:
+    done = invoke("annotate", FRAME.hex(), "--json")
+    assert done.exit_code == 0, done.stderr
+    (frame,) = frames(done)
+    mac = frame["mac"]
+    assert isinstance(mac, dict)
+    assert (mac["sequence"], mac["destination_pan"]) == (9, 0xABCD)
+    assert (mac["destination"], mac["source"]) == ("0002", "0001")
+    assert mac["fcs_ok"] is True
+    spans = frame["spans"]
+    assert isinstance(spans, list)
+    assert sum(span["bits"] for span in spans) == 8 * len(FRAME)
+    assert frame["datagram"]["octets"][:2] == "60"  # type: ignore[index]
+    assert frame["fault"] is None
+
+
+def test_what_people_see(invoke: Invoke) -> None:
+    shown = invoke("annotate", FRAME.hex()).stdout
+    assert "destination PAN ID = 43981 (0xabcd)" in shown
+    assert "sent cd ab" in shown  # little-endian on the air (IEEE 802.15.4-2006 clause 7.2)
+    assert "the hop limit is 64" in shown
+    assert "The datagram it carries, expanded to 40 octets:" in shown
+
+
+@pytest.mark.parametrize(
+    ("fcs", "cut"), [("2", 0), ("none", 2)], ids=["with check sequence", "taken off"]
+)
+def test_check_sequence_options(invoke: Invoke, fcs: str, cut: int) -> None:
+    octets = FRAME[: len(FRAME) - cut]
+    (frame,) = frames(invoke("annotate", octets.hex(), "--fcs", fcs, "--json"))
+    assert frame["datagram"] is not None
+
+
+def test_a_damaged_frame_is_noticed(invoke: Invoke) -> None:
+    done = invoke("annotate", FRAME[:-1].hex() + f"{FRAME[-1] ^ 1:02x}")
+    assert done.exit_code == 0
+    assert "the FCS does not match" in " ".join(done.stdout.split())
+
+
+def test_a_file_of_frames(invoke: Invoke, tmp_path: Path) -> None:
+    file = tmp_path / "frames.txt"
+    file.write_text(f"# two frames\n\n{FRAME.hex()}  # the first\n{FRAME.hex(' ')}\r\n", "utf-8")
+    found = frames(invoke("annotate", str(file), "--json"))
+    assert [frame["place"] for frame in found] == [f"{file}:3", f"{file}:4"]
+    shown = invoke("annotate", str(file)).stdout
+    assert f"Frame of {len(FRAME)} octets, 2 of 2" in shown
+
+
+def test_standard_input(program: Callable[..., object]) -> None:
+    done = program("annotate", "-", "--json", stdin=FRAME.hex().encode())
+    assert len(json.loads(getattr(done, "stdout"))["frames"]) == 1  # noqa: B009
+
+
+def test_a_broken_frame_is_shown_as_far_as_it_goes(invoke: Invoke) -> None:
+    """The payload's first header is cut short: all before it is explained, the exit code says that octets are wrong."""
+    broken = bytes(SCAPY / b"\x7a")
+    done = invoke("annotate", broken.hex())
+    assert done.exit_code == 3
+    assert "source address = 0001" in done.stdout
+    assert "Reading stopped at octet 9" in done.stdout
+    assert "not decoded" in done.stdout
+    assert "octet 9" in done.stderr
+    (frame,) = frames(invoke("annotate", broken.hex(), "--json"))
+    fault = frame["fault"]
+    assert isinstance(fault, dict)
+    assert (fault["kind"], fault["offset"]) == ("Truncated", 9)
+
+
+def test_many_broken_frames_are_told_in_few_lines(invoke: Invoke, tmp_path: Path) -> None:
+    file = tmp_path / "frames.txt"
+    file.write_text("41\n" * 50)
+    done = invoke("annotate", str(file), "--json")
+    assert done.exit_code == 3
+    assert len(done.stderr.splitlines()) == 6
+    assert "50 of 50 frames" in done.stderr
+
+
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(st.binary(min_size=1, max_size=140))
+def test_any_octets_give_an_answer(invoke: Invoke, octets: bytes) -> None:
+    done = invoke("annotate", octets.hex(), COLUMNS="80")
+    assert done.exit_code in (0, 3)
+    assert done.stderr == "" or done.exit_code == 3
+    assert all(char.isprintable() for char in done.stdout.replace("\n", ""))
+    assert all(len(line) <= 80 for line in done.stdout.splitlines())
+
+
+# --- sealed frames --------------------------------------------------------------------------------
+
+
+def sealed() -> bytes:
+    mac = Mac(
+        version=1, sequence=1, destination_pan=0xABCD, destination=b"\0\2", pan_id_compression=True,
+        source=bytes.fromhex("0200000000000001"),
+        security=Security(5, 1, 7, key_index=3),
+    )  # fmt: skip
+    return encode_frame(mac, bytes.fromhex("7a333b"), key=KEY).octets
+
+
+def key_file(folder: Path, text: str, mode: int = 0o600) -> str:
+    file = folder / "keys.toml"
+    file.write_text(text)
+    file.chmod(mode)
+    return str(file)
+
+
+GOOD = f'[[key]]\noctets = "{KEY}"\nindex = 3\n[devices]\n"0xabcd/0x0001" = "0200000000000001"\n'
+
+
+def test_a_sealed_frame_without_a_key(invoke: Invoke) -> None:
+    done = invoke("annotate", sealed().hex())
+    assert done.exit_code == 0
+    assert "sealed" in done.stdout
+    assert "key id mode 1, index 3" in " ".join(done.stdout.split())
+
+
+def test_a_key_file_opens_and_is_never_shown(invoke: Invoke, tmp_path: Path) -> None:
+    path = key_file(tmp_path, GOOD)
+    for extra in ((), ("--json",)):
+        done = invoke("annotate", sealed().hex(), "--key-file", path, *extra)
+        assert done.exit_code == 0, done.stderr
+        assert "hop limit is 64" in done.stdout
+        assert KEY not in done.output
+    shown = invoke("annotate", sealed().hex(), "--key-file", path).stdout
+    assert "were sent encrypted and opened with a key" in shown
+    assert "sent 7a 33" not in shown  # these octets were never on the air
+
+
+@pytest.mark.skipif(os.name != "posix", reason="rights are no mode bits here")
+@pytest.mark.parametrize("mode", [0o640, 0o604, 0o620, 0o660, 0o777])
+def test_a_key_file_that_others_may_use_is_refused(
+    invoke: Invoke, tmp_path: Path, mode: int
+) -> None:
+    done = invoke("annotate", sealed().hex(), "--key-file", key_file(tmp_path, GOOD, mode))
+    assert done.exit_code == 2
+    assert done.stdout == ""
+    assert f"mode {mode:04o}" in done.stderr
+    assert "chmod 600" in done.stderr
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "[devices]\n",
+        f"[[key]]\noctets = {KEY}\n",
+        f'[[key]]\noctets = "{KEY[:-2]}"\n',
+        f'[[key]]\noctets = "{KEY}x"\n',
+        f'[[key]]\noctets = "{KEY}"\nmode = 1\n',
+        f'[[key]]\n"{KEY}" = 1\n',
+        f'[[key]]\noctets = "{KEY}"\nindex = "three"\n',
+        f'[[key]]\noctets = "{KEY}"\nkey_id_mode = 9\n',
+        f'[[key]]\noctets = "{KEY}"\nsource = "012345"\n',
+        f'["{KEY}"]\n["{KEY}"]\n',
+        f'key = "{KEY}"\n',
+        f'[[key]]\noctets = "{KEY}"\n[devices]\n"{KEY}" = "02"\n',
+        f'[[key]]\noctets = "{KEY}"\n[devices]\n1 = "0200"\n',
+        f'[[key]]\noctets = "{KEY}"\n[devices]\n"0x10001" = "0200000000000001"\n',
+    ],
+)  # fmt: skip
+def test_faults_of_a_key_file_are_told_without_its_content(
+    invoke: Invoke, tmp_path: Path, text: str
+) -> None:
+    done = invoke("annotate", sealed().hex(), "--key-file", key_file(tmp_path, text))
+    assert done.exit_code == 2
+    assert done.stdout == ""
+    assert KEY[:-2] not in done.stderr
+    assert len(done.stderr.splitlines()) <= 3
+
+
+def test_a_key_file_that_is_not_there(invoke: Invoke, tmp_path: Path) -> None:
+    for path in (tmp_path / "none.toml", tmp_path):
+        done = invoke("annotate", sealed().hex(), "--key-file", str(path))
+        assert done.exit_code == 2
+        assert "cannot be read" in done.stderr or "may be used by others" in done.stderr
+
+
+def test_binary_key_file(invoke: Invoke, tmp_path: Path) -> None:
+    file = tmp_path / "keys.toml"
+    file.write_bytes(b"\xff\xfe\x00")
+    file.chmod(stat.S_IRUSR)
+    assert "UTF-8" in invoke("annotate", "41", "--key-file", str(file)).stderr
+
+
+# --- wrong requests -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("args", "says"),
+    [
+        (("418",), "3 hex digits"),
+        (("",), "no octets"),
+        (("0x",), "no octets"),
+        (("41 8g",), "neither hex ('g' is no hex digit) nor a file"),
+        (("no-such-file.txt",), "nor a file that exists"),
+        (("/",), "cannot be read"),
+        (("a\0b",), "cannot be read"),
+        (("41", "--fcs", "3"), "'3'"),
+        (("41", "--asn", "many"), "--asn 'many'"),
+        (("41", "--asn", str(1 << 40)), "2 to the 40th"),
+        (("41", "--asn", "-1"), "slot number"),
+        (("41", "--root", "nowhere"), "root 'nowhere' is not an IPv6 address"),
+        (("41", "--context", "2001:db8::/64"), "is not a number and a prefix"),
+        (("41", "--context", "16=2001:db8::/64"), "must be 0 to 15"),
+        (("41", "--context", "1=2001:db8::1/64"), "did you mean 2001:db8::/64?"),
+        (("41", "--context", "1=::/0", "--context", "1=::/1"), "more than once"),
+        (("41", "--context", "1="), "not an IPv6 prefix"),
+    ],
+)
+def test_wrong_requests_are_told_in_one_message(
+    invoke: Invoke, args: tuple[str, ...], says: str
+) -> None:
+    done = invoke("annotate", *args)
+    assert done.exit_code == 2
+    assert done.stdout == ""
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"", "has no frame in it"),
+        (b"# only words\n\n", "has no frame in it"),
+        (b"4188\n41 8x\n", ":2:5: 'x' is no hex digit"),
+        (b"\x89PNG\r\n\x1a\n\0\0", ":1:1:"),
+        (b"4" * 70000, "65536 characters or more"),
+        (b"\xff\xfe4\x001\x00", ":1:1:"),
+        (b"4188 418\n", ":1:6: '418' has 3 hex digits"),
+    ],
+    ids=["empty", "comments", "letter", "binary", "long line", "utf-16", "half an octet"],
+)
+def test_files_that_are_no_frames(
+    invoke: Invoke, tmp_path: Path, content: bytes, says: str
+) -> None:
+    file = tmp_path / "frames.txt"
+    file.write_bytes(content)
+    done = invoke("annotate", str(file))
+    assert done.exit_code == 2
+    assert done.stdout == ""
+    assert says in done.stderr
+
+
+def test_a_file_named_like_hex_wants_a_path(
+    invoke: Invoke, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "beef").write_text(FRAME.hex())
+    monkeypatch.chdir(tmp_path)
+    assert frames(invoke("annotate", "beef", "--json"))[0]["octets"] == "beef"
+    assert frames(invoke("annotate", "./beef", "--json"))[0]["octets"] == FRAME.hex()

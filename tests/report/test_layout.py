@@ -1,0 +1,65 @@
+"""Columns are wrapped and never cut: every character of every cell comes out, in order, within the width."""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lowpanbudget.report import layout
+
+WORDS = st.lists(st.text("abcdefgh", min_size=1, max_size=30), max_size=12).map(" ".join)
+
+
+def flat(lines: list[layout.Line]) -> list[str]:
+    return ["".join(text for text, _ in line) for line in lines]
+
+
+@given(WORDS, st.integers(1, 60))
+def test_wrap_keeps_every_character(text: str, width: int) -> None:
+    lines = flat(layout.wrap([(text, "")], width))
+    assert all(len(line) <= width for line in lines)
+    assert "".join(lines).replace(" ", "") == text.replace(" ", "")
+
+
+@given(WORDS, st.integers(31, 60))
+def test_wrap_breaks_at_spaces_when_words_are_shorter_than_the_line(text: str, width: int) -> None:
+    assert " ".join(flat(layout.wrap([(text, "")], width))).split() == text.split()
+
+
+def test_wrap_counts_wide_characters_as_the_terminal_does() -> None:
+    """East Asian wide characters take two columns (Unicode Standard Annex 11)."""
+    assert flat(layout.wrap([("橋橋橋", "")], 4)) == ["橋橋", "橋"]
+
+
+def test_break_starts_a_line() -> None:
+    assert flat(layout.wrap([("a", ""), layout.BREAK, ("b", "")], 9)) == ["a", "b"]
+
+
+@given(
+    st.lists(
+        st.tuples(*(st.lists(st.text(letter, min_size=1, max_size=40), max_size=9).map(" ".join) for letter in "abc")),
+        max_size=5,
+    ),
+    st.integers(24, 120),
+)  # fmt: skip
+def test_a_table_keeps_every_character_of_every_column(
+    rows: list[tuple[str, ...]], width: int
+) -> None:
+    """Each column has a letter of its own, so what a column lost would be missed."""
+    lines = flat(list(layout.table(("X", "Y", "Z"), rows, width)))
+    assert all(len(line) <= width for line in lines)
+    for index, letter in enumerate("abc"):
+        sent = sum(row[index].count(letter) for row in rows)
+        assert "".join(lines).count(letter) == sent
+
+
+def test_a_table_that_cannot_stand_is_stacked() -> None:
+    titles = ("first title", "second title", "third title")
+    row = ("a" * 12, "b" * 12, "c" * 12)
+    assert len(flat(list(layout.table(titles, [row], 60)))) == 2
+    stacked = flat(list(layout.table(titles, [row], 30)))
+    assert stacked[0].split() == ["first", "title", "a" * 12]
+    assert stacked[1].split() == ["second", "title", "b" * 12]
+
+
+def test_numbers_stand_to_the_right() -> None:
+    lines = flat(list(layout.table(("n", "x"), [("1", "p"), ("100", "q")], 40, right=(0,))))
+    assert lines[1:] == ["    1  p", "  100  q"]
