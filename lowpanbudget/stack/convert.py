@@ -43,7 +43,8 @@ def compress(
     """Return the shortest legal 6LoWPAN form of an IPv6 datagram.
 
     ``packet`` is octets or a scapy packet. ``elide_udp_checksum`` is the upper layer's permission of RFC 6282 section
-    4.3.2: it wants another integrity check over the same octets. ``ghc`` allows RFC 7400, ``lorh`` RFC 8138. Raises
+    4.3.2: it wants another integrity check over the same octets. ``ghc`` allows RFC 7400, ``lorh`` RFC 8138: a source
+    route then comes back with whole addresses and without those already visited. Raises
     ``RequestError`` when the octets are no IPv6 datagram, a length disagrees, or a checksum to be elided is wrong.
     """
     datagram = octets_of(packet)

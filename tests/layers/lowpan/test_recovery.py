@@ -20,6 +20,7 @@ from lowpanbudget import (
     decompress,
     encode_frame,
     errors,
+    split,
 )
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import DoesNotFit
@@ -219,6 +220,14 @@ def test_most_is_32_fragments() -> None:
     with pytest.raises(DoesNotFit) as caught:
         recoverable(plain(most - 3 + 5), ENV, room=room, slack=0)
     assert caught.value.by == 5
+
+
+@pytest.mark.parametrize("cut", [split, recoverable])
+def test_headers_that_cannot_be_walked_are_cut_all_the_same(cut: Any) -> None:
+    """A next header of 0 and octets that are no options header: a datagram of any kind may be sent."""
+    datagram = plain(200)[:6] + b"\0" + plain(200)[7:]
+    payloads = cut(datagram, ENV, room=80)
+    assert len(payloads) > 2
 
 
 def test_a_fragment_holds_1023_octets() -> None:
