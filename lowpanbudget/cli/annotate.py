@@ -18,8 +18,19 @@ if TYPE_CHECKING:
 _MOST_TOLD = 5
 _FCS = {"2": 2, "4": 4, "none": 0}
 
+_EXAMPLE = """\b
+lowpanbudget annotate 41c8070200... --context 0=2001:db8::/64 --key-file keys.toml
 
-@click.command("annotate", short_help=COMMANDS["annotate"])
+\b
+Key file:
+  [[key]]
+  octets = "00112233445566778899aabbccddeeff"   # an invented key
+  index = 1                                     # optional: also key_id_mode, source
+  [devices]
+  "0x0001" = "0200000000000001"                 # short address = EUI-64"""
+
+
+@click.command("annotate", short_help=COMMANDS["annotate"], epilog=_EXAMPLE)
 @click.argument("source", metavar="HEX|FILE")
 @click.option(
     "--fcs", type=click.Choice(list(_FCS)), default="2", show_default=True,
@@ -45,18 +56,10 @@ def command(
     *,
     as_json: bool,
 ) -> None:
-    r"""Explain every octet of a frame given in HEX, or of the frames in FILE (- for standard input), one a line.
+    """Explain every octet of a frame given in HEX, or of the frames in FILE (- for standard input), one a line.
 
     In a file # starts a comment and empty lines are passed over. A frame that cannot be read to its end is shown as
     far as it goes, with the reason; the exit code is then 3.
-
-    \b
-    Key file:
-      [[key]]
-      octets = "00112233445566778899aabbccddeeff"   # an invented key
-      index = 1                                     # optional: also key_id_mode, source
-      [devices]
-      "0x0001" = "0200000000000001"                 # short address = EUI-64
     """
     from lowpanbudget.cli import output
     from lowpanbudget.cli.keys import read_keys
@@ -118,7 +121,7 @@ def _slot(text: str | None) -> int | None:
 
 
 def _show(read: "list[Frame]", given: list[hextext.Given]) -> None:
-    r"""Show the frames one after the other, each as soon as it is drawn."""
+    """Show the frames one after the other, each as soon as it is drawn."""
     from lowpanbudget.cli import output
     from lowpanbudget.report import terminal, view
 

@@ -14,8 +14,11 @@ if TYPE_CHECKING:
 
 _ANSWER_IS_NO = 1
 
+_EXAMPLE = """\b
+lowpanbudget budget examples/footbridge.toml --flow features"""
 
-@click.command("budget", short_help=COMMANDS["budget"])
+
+@click.command("budget", short_help=COMMANDS["budget"], epilog=_EXAMPLE)
 @click.argument("design")
 @click.option("--flow", metavar="NAME", help="Only this flow, with its full ledger.")
 @click.option(
@@ -27,13 +30,10 @@ _ANSWER_IS_NO = 1
 def command(
     ctx: click.Context, design: str, flow: str | None, *, ledger: bool | None, as_json: bool
 ) -> None:
-    r"""Show how many octets of data fit in one frame for each flow and hop of the DESIGN file, and why not more.
+    """Show how many octets of data fit in one frame for each flow and hop of the DESIGN file, and why not more.
 
     Each frame shown was really encoded, filled to its room; one octet more does not fit. The exit code is 1 when
     some flow has no room at all.
-
-    \b
-    lowpanbudget budget examples/footbridge.toml --flow features
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design

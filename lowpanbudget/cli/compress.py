@@ -5,8 +5,11 @@ import click
 from lowpanbudget.cli import hextext, options
 from lowpanbudget.cli.main import COMMANDS
 
+_EXAMPLE = """\b
+lowpanbudget compress 6000000000083a40fe80... --source 0001 --destination 0002"""
 
-@click.command("compress", short_help=COMMANDS["compress"])
+
+@click.command("compress", short_help=COMMANDS["compress"], epilog=_EXAMPLE)
 @click.argument("datagram", metavar="HEX")
 @options.link_addresses
 @options.contexts
@@ -33,13 +36,10 @@ def command(
     only_hex: bool,
     as_json: bool,
 ) -> None:
-    r"""Turn an IPv6 datagram, given in HEX (or - for standard input), into its shortest legal 6LoWPAN form.
+    """Turn an IPv6 datagram, given in HEX (or - for standard input), into its shortest legal 6LoWPAN form.
 
     What can be left out depends on the link addresses of the hop and on the shared prefixes: give them. Shown are
     the octets, the form as a bar to scale, and each field with its clause and what would make it smaller.
-
-    \b
-    lowpanbudget compress 6000000000083a40fe80... --source 0001 --destination 0002
     """
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine, view

@@ -5,8 +5,11 @@ import click
 from lowpanbudget.cli import hextext, options
 from lowpanbudget.cli.main import COMMANDS
 
+_EXAMPLE = """\b
+lowpanbudget decompress 7e33f2b1... --source 0001 --destination 0002 --context 0=2001:db8::/64"""
 
-@click.command("decompress", short_help=COMMANDS["decompress"])
+
+@click.command("decompress", short_help=COMMANDS["decompress"], epilog=_EXAMPLE)
 @click.argument("payload", metavar="HEX")
 @options.link_addresses
 @options.contexts
@@ -23,13 +26,10 @@ def command(
     only_hex: bool,
     as_json: bool,
 ) -> None:
-    r"""Turn a 6LoWPAN payload, given in HEX (or - for standard input), back into the IPv6 datagram.
+    """Turn a 6LoWPAN payload, given in HEX (or - for standard input), back into the IPv6 datagram.
 
     HEX starts with the dispatch octet, after the MAC header. Addresses that were left out come from the link
     addresses and the shared prefixes: give the ones that the sender used.
-
-    \b
-    lowpanbudget decompress 7e33f2b1... --source 0001 --destination 0002 --context 0=2001:db8::/64
     """
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine, view

@@ -12,20 +12,20 @@ if TYPE_CHECKING:
 
     from lowpanbudget.report.screen import Screen
 
+_EXAMPLE = """\b
+lowpanbudget explain iphc
+lowpanbudget explain hop limit form
+lowpanbudget explain room"""
 
-@click.command("explain", short_help=COMMANDS["explain"])
+
+@click.command("explain", short_help=COMMANDS["explain"], epilog=_EXAMPLE)
 @click.argument("term", nargs=-1)
 @options.as_json
 def command(term: tuple[str, ...], *, as_json: bool) -> None:
-    r"""Explain a TERM: a word of this program, a header, or a field by the name that a ledger gives it.
+    """Explain a TERM: a word of this program, a header, or a field by the name that a ledger gives it.
 
     A header is drawn to scale, with every row that its fields can choose and the clause it comes from. Without TERM
     all words and headers are listed.
-
-    \b
-    lowpanbudget explain iphc
-    lowpanbudget explain hop limit form
-    lowpanbudget explain room
     """
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine, terms

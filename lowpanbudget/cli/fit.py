@@ -7,19 +7,19 @@ from lowpanbudget.cli.main import COMMANDS
 
 _ANSWER_IS_NO = 1
 
+_EXAMPLE = """\b
+lowpanbudget fit examples/footbridge.toml --message readings"""
 
-@click.command("fit", short_help=COMMANDS["fit"])
+
+@click.command("fit", short_help=COMMANDS["fit"], epilog=_EXAMPLE)
 @click.argument("design")
 @click.option("--message", metavar="NAME", help="Only this message.")
 @options.as_json
 @click.pass_context
 def command(ctx: click.Context, design: str, message: str | None, *, as_json: bool) -> None:
-    r"""Show how each message of the DESIGN file packs into bits, and whether it fits each flow on each hop.
+    """Show how each message of the DESIGN file packs into bits, and whether it fits each flow on each hop.
 
     The exit code is 1 when some message takes more frames than its flow allows.
-
-    \b
-    lowpanbudget fit examples/footbridge.toml --message readings
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design

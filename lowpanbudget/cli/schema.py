@@ -7,20 +7,20 @@ import click
 from lowpanbudget.cli import options
 from lowpanbudget.cli.main import COMMANDS
 
+_EXAMPLE = """\b
+lowpanbudget schema -o lowpanbudget.schema.json
+and in the first line of the design file:  #:schema ./lowpanbudget.schema.json"""
 
-@click.command("schema", short_help=COMMANDS["schema"])
+
+@click.command("schema", short_help=COMMANDS["schema"], epilog=_EXAMPLE)
 @click.option(
     "-o", "--output", "path", metavar="FILE", help="Write to this file, whole or not at all."
 )
 @options.as_json
 def command(path: str | None, *, as_json: bool) -> None:
-    r"""Print the JSON Schema of design files, which editors use to complete and check them.
+    """Print the JSON Schema of design files, which editors use to complete and check them.
 
     --json changes nothing here but is taken, as every command takes it.
-
-    \b
-    lowpanbudget schema -o lowpanbudget.schema.json
-    and in the first line of the design file:  #:schema ./lowpanbudget.schema.json
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import json_schema

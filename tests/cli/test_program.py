@@ -55,7 +55,8 @@ def test_every_command_has_help_and_json(invoke: Invoke, name: str) -> None:
     done = invoke(name, "--help")
     assert done.exit_code == 0
     assert "--json" in done.stdout
-    assert "lowpanbudget " + name in done.stdout
+    assert f"\n  lowpanbudget {name}" in done.stdout  # the example, on a line of its own
+    assert "\\b" not in done.stdout
 
 
 def test_version(program: Program) -> None:
