@@ -21,7 +21,8 @@ Fit = Callable[[Any, Any], bytes | None]
 Restore = Callable[[bytes, Any], Any]
 Meaning = str | Mapping[int, str] | Callable[[int], str]
 
-_PLANS_KEPT = 4096
+_PLANS_KEPT = 4096  # for each header; bounds the memory that a hostile capture can take
+_WORD_KEPT = 2  # octets; longer words (lengths, tags, checksums) hardly ever come again
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,7 +302,9 @@ class Header:
         writer.data += word.to_bytes(self.octets, self.order)
 
     def _plan(self, word: int, at: int) -> _Plan:
-        """Return what ``word`` means at octet ``at``; the common ones are remembered."""
+        """Return what ``word`` means at octet ``at``; short words, which come again, are remembered."""
+        if self.octets > _WORD_KEPT:
+            return self._explain(word, at * 8)
         key = (word, at)
         plan = self._plans.get(key)
         if plan is None:
