@@ -387,11 +387,13 @@ def routed(draw: st.DrawFn) -> bytes:
 
 
 @settings(max_examples=150)
-@given(routed(), st.booleans(), st.sampled_from((ROOT, None)))
-def test_artefacts_there_and_back(datagram: bytes, elide: bool, root: IPv6Address | None) -> None:
+@given(routed(), st.booleans(), st.booleans(), st.sampled_from((ROOT, None)))
+def test_artefacts_there_and_back(
+    datagram: bytes, elide: bool, ghc: bool, root: IPv6Address | None
+) -> None:
     env = Env("0001", "0a01", contexts={0: "2001:db8::/64"}, root=root)
-    plain = compress(datagram, env, elide_udp_checksum=elide)
-    packed = compress(datagram, env, elide_udp_checksum=elide, lorh=True)
+    plain = compress(datagram, env, elide_udp_checksum=elide, ghc=ghc)
+    packed = compress(datagram, env, elide_udp_checksum=elide, ghc=ghc, lorh=True)
     assert len(packed.octets) <= len(plain.octets)
     assert tiles(packed.spans, len(packed.octets) * 8)
     read = decompress(packed.octets, env)
@@ -449,6 +451,37 @@ def test_visited_addresses_are_lost() -> None:
     assert decompress(packed, ENV).octets == artefact(hops[1:])
 
 
+def test_a_last_hop_that_comes_twice_stays_a_routing_header() -> None:
+    """Its addresses would come back one short: the final destination is no hop of its own."""
+    hops = ["2001:db8::ff:fe00:b02", "2001:db8::ff:fe00:b02"]
+    packed = compress(artefact(hops), ENV, lorh=True).octets
+    assert packed[0] != 0xF1
+    assert decompress(packed, ENV).octets == artefact(hops)
+
+
+def test_a_routing_header_cut_short_stays_as_it_is() -> None:
+    whole = artefact(["2001:db8::ff:fe00:b02"])
+    datagram = whole[:4] + (12).to_bytes(2, "big") + whole[6:52]
+    packed = compress(datagram, ENV, lorh=True).octets
+    assert packed[0] != 0xF1
+    assert decompress(packed, ENV).octets == datagram
+
+
+def test_byte_code_does_not_lean_on_the_route() -> None:
+    """Removing a hop "does not modify the part of the packet that is encoded with LOWPAN_IPHC" (section 3.2.1)."""
+    final = IPv6Address("2001:db8::ff:fe00:e05").packed
+    hop = IPv6Address("2001:db8::ff:fe00:b02").packed
+    body = bytes([58, 2, 3, 1]) + bytes(4) + final + bytes.fromhex("80000000 00010002") + final * 2
+    header = Ipv6(0, 0, len(body), ipv6.ROUTING, 64, ROOT, IPv6Address(hop))
+    datagram = bytes(header) + body
+    packed = compress(datagram, ENV, lorh=True, ghc=True).octets
+    assert packed[:5].hex(" ") == "f1 80 01 0b 02"
+    # the next router pops its entry; the rest of the packet is untouched
+    popped = decompress(b"\xf1" + packed[5:], ENV).octets
+    assert popped[24:40] == final
+    assert popped[40:] == body[24:]
+
+
 def test_fragments_never_carry_another_form() -> None:
     """Sizes and offsets of RFC 4944 speak of the datagram that comes back, so it must be the same."""
     datagram = artefact(["2001:db8::ff:fe00:b02"], elided=8, tail=bytes(100))
@@ -480,7 +513,15 @@ def test_other_option_type_needs_the_matching_env() -> None:
     datagram = bytes(Ipv6(0, 0, 8, 0, 64, ROOT, IPv6Address("2001:db8::ff:fe00:a01"))) + option
     assert compress(datagram, ENV, lorh=True).octets[0] != 0xF1
     other = Env("0001", "0a01", contexts={0: "2001:db8::/64"}, root=ROOT, rpi_type=0x23)
-    assert compress(datagram, other, lorh=True).octets.hex(" ") == "f1 83 05 02 7a 77 3b"
+    packed = compress(datagram, other, lorh=True).octets
+    assert packed.hex(" ") == "f1 83 05 02 7a 77 3b"
+    mac = Mac(destination_pan=1, source=b"\0\1", destination=b"\x0a\1", pan_id_compression=True)
+    for rpi_type in (0x63, 0x23):
+        frame = decode_frame(
+            encode_frame(mac, packed).octets, contexts=other.contexts, rpi_type=rpi_type
+        )
+        assert frame.datagram is not None
+        assert frame.datagram.octets[42] == rpi_type
 
 
 def test_lorh_is_only_used_on_request() -> None:

@@ -24,6 +24,7 @@ from lowpanbudget import (
 )
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import DoesNotFit
+from lowpanbudget.fields import Bits
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import recovery
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
@@ -87,6 +88,18 @@ def test_header_reads_as_the_figure_says(case: Case) -> None:
     assert bytes(writer.data) == octets[:6]
     assert writer.spans == reader.spans
     assert tiles(writer.spans, 48)
+
+
+def test_every_named_value_is_hit() -> None:
+    seen: set[tuple[str, str, Any]] = set()
+    for case in HEADERS:
+        reader = Reader(bytes.fromhex(case["header"]))
+        (recovery.decode_ack if "bitmap" in case["fields"] else recovery.decode)(reader)
+        seen |= {(span.layer, span.name, span.value) for span in reader.spans}
+    for header in (recovery.RFRAG, recovery.ACK):
+        for part in header.fields:
+            if isinstance(part, Bits) and isinstance(part.meaning, dict):
+                assert {(header.name, part.name, value) for value in part.meaning} <= seen
 
 
 @pytest.mark.parametrize("case", named(INVALID))
