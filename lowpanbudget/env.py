@@ -190,11 +190,13 @@ def address(value: Any, name: str) -> IPv6Address:
         raise RequestError(f"{name} {value!r} is not an IPv6 address") from None
 
 
-def _network(value: str) -> IPv6Network:
+def _network(value: object) -> IPv6Network:
+    hint = "Give prefix/length, such as 2001:db8:1::/64"
+    if not isinstance(value, str):  # a number would be taken for an address of 128 bits
+        raise RequestError(f"{value!r} is not an IPv6 prefix", hint=hint)
     try:
         return IPv6Network(value)
-    except (ValueError, TypeError) as error:
-        hint = "Give prefix/length, such as 2001:db8:1::/64"
+    except ValueError as error:
         if "host bits" in str(error):
             meant = IPv6Network(value, strict=False)
             hint = f"Bits beyond the length are set; did you mean {meant}?"

@@ -62,9 +62,10 @@ def compress(
 def decompress(octets: bytes, env: Env | None = None) -> Decompressed:
     """Return the IPv6 datagram of a 6LoWPAN payload that starts with its dispatch octet.
 
-    Raises ``WireError`` when the octets cannot be read, or when they are a fragment or no datagram at all.
+    Raises ``WireError`` when the octets cannot be read, or when they are a fragment or no datagram at all,
+    ``RequestError`` when ``octets`` are none.
     """
-    reader = Reader(bytes(octets))
+    reader = Reader(octets_of(octets))
     found = Lowpan(source=(env or Env()).source, destination=(env or Env()).destination)
     read_lowpan(reader, env or Env(), found)
     if found.datagram is None:

@@ -1,0 +1,101 @@
+"""Where a datagram is cut: as late as the 8-octet rule allows, all compressed headers in front."""
+
+import pytest
+
+from lowpanbudget import DoesNotFit, Env, RequestError, compress, split
+from lowpanbudget.bits import tiles
+from lowpanbudget.stack.split import payloads
+
+ENV = Env(b"\x00\x01", b"\x00\x02")
+FRAG1, FRAGN = 4, 5  # RFC 4944 figures 4 and 5
+
+
+def datagram(payload: int, next_header: int = 59) -> bytes:
+    return (
+        bytes.fromhex("6000 0000") + payload.to_bytes(2, "big") + bytes([next_header, 64])
+        + bytes.fromhex("fe80 0000 0000 0000 0000 00ff fe00 0001")
+        + bytes.fromhex("fe80 0000 0000 0000 0000 00ff fe00 0002")
+        + bytes(i % 256 for i in range(payload))
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("room", [45, 46, 60, 74, 80, 88, 102, 120])
+@pytest.mark.parametrize("payload", [0, 1, 60, 100, 200, 1240, 2007])
+def test_every_cut_is_as_late_as_it_can_be(room: int, payload: int) -> None:
+    whole = datagram(payload)
+    parts = split(whole, ENV, room=room, tag=3)
+    compressed = compress(whole, ENV).octets
+    assert all(len(part) <= room for part in parts)
+    if len(compressed) <= room:
+        assert parts == [compressed]
+        return
+    ends = [part[4] * 8 for part in parts[1:]] + [len(whole)]
+    starts = [0, *ends[:-1]]
+    for number, (part, start, end) in enumerate(zip(parts, starts, ends, strict=True)):
+        last = number == len(parts) - 1
+        assert part[0] >> 3 == (0b11100 if number else 0b11000)
+        assert int.from_bytes(part[:2], "big") & 0x7FF == len(whole)
+        assert part[2:4] == b"\0\3"
+        assert last or end % 8 == 0
+        if number:
+            assert part[FRAGN:] == whole[start:end]
+        if not last:
+            # eight octets more would not have fitted, or would have left no second fragment
+            assert len(part) + 8 > room or end + 8 >= len(whole)
+
+
+def test_one_octet_decides() -> None:
+    whole = datagram(100)
+    size = len(compress(whole, ENV).octets)
+    assert len(split(whole, ENV, room=size, tag=0)) == 1
+    assert len(split(whole, ENV, room=size - 1, tag=0)) == 2
+
+
+def test_spans_tile_every_fragment() -> None:
+    for writer in payloads(datagram(300), ENV, room=70, tag=1):
+        assert tiles(writer.spans, len(writer.data) * 8)
+
+
+def test_the_largest_datagram_has_2047_octets() -> None:
+    """ "This 11-bit field encodes the size of the entire IP packet"."""
+    assert split(datagram(2007), ENV, room=80, tag=0)
+    with pytest.raises(RequestError, match="2047"):
+        split(datagram(2008), ENV, room=80, tag=0)
+    assert len(split(datagram(2008), ENV, room=2047, tag=0)) == 1  # a long frame needs no fragments
+
+
+@pytest.mark.parametrize("room", [-1, 0, 5, 12])
+def test_too_little_room_for_any_fragment(room: int) -> None:
+    with pytest.raises(DoesNotFit) as caught:
+        split(datagram(100), ENV, room=room, tag=0)
+    assert caught.value.by == FRAGN + 8 - room
+
+
+def test_too_little_room_for_the_first_fragment() -> None:
+    """A first fragment whose header cannot be compressed further: 4 + 3 octets and none of the datagram is 40."""
+    global_addresses = datagram(100).replace(bytes.fromhex("fe80"), bytes.fromhex("2001"))
+    assert split(global_addresses, ENV, room=40, tag=0)
+    with pytest.raises(DoesNotFit):
+        split(global_addresses, ENV, room=38, tag=0)
+
+
+@pytest.mark.parametrize("tag", [-1, 65536])
+def test_a_tag_has_16_bits(tag: int) -> None:
+    with pytest.raises(RequestError, match="tag"):
+        split(datagram(100), ENV, room=80, tag=tag)
+
+
+@pytest.mark.parametrize("kind", [0, 43, 44, 60, 135])
+def test_an_extension_header_that_ends_nowhere_is_payload(kind: int) -> None:
+    """Its length points beyond the datagram: it is not compressed, and it is split all the same."""
+    whole = datagram(200, kind)
+    whole = whole[:41] + b"\xff" + whole[42:]
+    parts = split(whole, ENV, room=80, tag=0)
+    assert all(len(part) <= 80 for part in parts)
+    assert len(parts) == 3
+
+
+@pytest.mark.parametrize("cut", range(8))
+def test_a_transport_header_cut_short_is_payload(cut: int) -> None:
+    whole = datagram(cut, 17)
+    assert split(whole, ENV, room=80, tag=0) == [compress(whole, ENV).octets]
