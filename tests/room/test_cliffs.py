@@ -1,0 +1,100 @@
+"""Where one octet more costs a frame, against a count of our own from the 8-octet rule."""
+
+import pytest
+from design.designs import EXAMPLES
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from room.random_paths import random_paths
+
+from lowpanbudget import budget, load_design
+from lowpanbudget.design.path import Path
+from lowpanbudget.errors import DoesNotFit
+from lowpanbudget.room.measure import cliffs, frames_of, room_of
+
+IPV6_UDP = 48  # RFC 8200 section 3: 40; RFC 768: 8
+FRAG1, FRAGN = 4, 5  # RFC 4944 section 5.3
+
+
+def counted(room: int, compressed: int, payload: int) -> int:
+    """Return the frames of a payload by hand.
+
+    ``room`` octets stand between header and trailer of a frame; ``compressed`` of them are the headers. RFC 4944
+    section 5.3: "datagram_offset ... in increments of 8 octets", so that all fragments but the last carry a multiple
+    of 8 octets of the uncompressed datagram, whose compressed headers stand in the first (RFC 6282 section 2).
+    """
+    if compressed + payload <= room:
+        return 1
+    datagram = IPV6_UDP + payload
+    first = min((IPV6_UDP + room - FRAG1 - compressed), datagram - 1) // 8 * 8
+    frames, left = 1, datagram - first
+    while left > 0:
+        left -= left if left <= room - FRAGN else (room - FRAGN) // 8 * 8
+        frames += 1
+    return frames
+
+
+def by_hand(path: Path, most: int) -> list[tuple[int, int]]:
+    room = path.link.largest - len(
+        path.link.frame(path.hop.source, path.hop.destination, b"").octets
+    )
+    compressed = path.lengths(0)[0]
+    found: list[tuple[int, int]] = []
+    for payload in range(path.link.mtu - IPV6_UDP + 1):
+        frames = counted(room, compressed, payload)
+        if frames > most:
+            break
+        if found and found[-1][1] == frames:
+            found.pop()
+        found.append((payload, frames))
+    return found
+
+
+@pytest.mark.parametrize("name", ["archive", "footbridge"])
+def test_the_examples(name: str) -> None:
+    for found in budget(load_design(EXAMPLES / f"{name}.toml")):
+        assert found.cliffs(8) == by_hand(found.path, 8)
+        assert found.cliffs(1) == [(found.room, 1)]
+        everything = found.cliffs(256)
+        assert everything == by_hand(found.path, 256)
+        assert everything[-1][0] == 1280 - IPV6_UDP  # the MTU of RFC 4944 section 4
+
+
+@settings(max_examples=60, deadline=None)
+@given(random_paths(), st.data())
+def test_random_designs(path: Path, data: st.DataObject) -> None:
+    assert cliffs(path, room_of(path), 5) == by_hand(path, 5)
+    payload = data.draw(st.integers(0, path.link.mtu - IPV6_UDP))
+    frames = path.frames(bytes(payload))
+    assert all(len(frame.octets) <= path.link.largest for frame in frames)
+    assert len(frames) == frames_of(path, payload) == path.count(payload)
+    assert [len(f.octets) - (path.link.largest - path.link_room) for f in frames] == path.lengths(
+        payload
+    )
+
+
+@settings(max_examples=20, deadline=None)
+@given(random_paths())
+def test_over_the_mtu_nothing_is_sent(path: Path) -> None:
+    most = path.link.mtu - IPV6_UDP
+    assert frames_of(path, most) is not None
+    assert frames_of(path, most + 1) is None
+    with pytest.raises(DoesNotFit) as caught:
+        path.frames(bytes(most + 3))
+    assert caught.value.by == 3
+
+
+def test_the_snapshot_by_hand() -> None:
+    # 1152 + 48 = 1200 octets; 98 a frame. First hop: headers 24, so 4 + 24 + 70 in the first fragment, cut at
+    # 48 + 70 = 118 -> 112; then 5 + 93 -> 88: 1088 octets are left, 12 * 88 = 1056, and a last one of 32: 14 frames
+    design = load_design(EXAMPLES / "footbridge.toml")
+    first, _ = design.paths(design.flow("snapshot"))
+    assert first.count(1152) == 1 + 12 + 1 == 14
+
+
+def test_a_burst_of_small_packets_needs_no_fragments() -> None:
+    # 100 packets of 50 octets each 100 ms, a report each 30 s or each 5 s (common practice, no source)
+    for name in ("archive", "footbridge"):
+        design = load_design(EXAMPLES / f"{name}.toml")
+        for flow in design.flows:
+            for path in design.paths(flow):
+                assert path.count(50) == 1

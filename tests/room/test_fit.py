@@ -1,0 +1,155 @@
+"""Messages into frames: bit maps tile, batches are found by packing, advice makes room when it is taken."""
+
+from dataclasses import replace
+
+import pytest
+from design.designs import EXAMPLES, SMALL
+
+from lowpanbudget import fit
+from lowpanbudget.design.load import parse_design
+from lowpanbudget.errors import RequestError
+from lowpanbudget.room.fit import Fit
+from lowpanbudget.room.measure import room_of
+
+TEXTS = {
+    name: (EXAMPLES / f"{name}.toml").read_text(encoding="utf-8")
+    for name in ("archive", "footbridge")
+}
+DESIGNS = {name: parse_design(text) for name, text in TEXTS.items()}
+FOUND = [(name, found) for name, design in DESIGNS.items() for found in fit(design)]
+
+
+def named(found: list[Fit], message: str, hop: str = "first") -> Fit:
+    return next(one for one in found if (one.message, one.hop) == (message, hop))
+
+
+@pytest.mark.parametrize(("name", "found"), FOUND)
+def test_the_bit_map_tiles_the_message(name: str, found: Fit) -> None:
+    at = 0
+    for entry in found.bitmap:
+        assert entry.offset == at
+        at += entry.bits
+    assert at == found.octets * 8
+    assert found.bits + found.padding_bits == at
+    assert found.least_octets <= found.octets <= DESIGNS[name].message(found.message).max_octets
+
+
+@pytest.mark.parametrize(("name", "found"), FOUND)
+def test_fitting_is_a_matter_of_real_frames(name: str, found: Fit) -> None:
+    design = DESIGNS[name]
+    path = next(p for p in design.paths(design.flow(found.flow)) if p.hop.name == found.hop)
+    frames = path.frames(bytes(found.octets))
+    assert found.frames == len(frames)
+    assert all(len(frame.octets) <= path.link.largest for frame in frames)
+    assert found.fits == (len(frames) <= path.flow.most_frames)
+    assert found.spare == found.room - found.octets
+    assert (found.spare >= 0) == (len(frames) == 1)
+    assert found.room == room_of(path)
+
+
+@pytest.mark.parametrize(("name", "found"), FOUND)
+def test_batches_by_packing(name: str, found: Fit) -> None:
+    message = DESIGNS[name].message(found.message)
+    if message.batch_field is None:
+        assert found.batch_of == "whole message"
+        assert (
+            found.batch * message.max_octets <= found.room < (found.batch + 1) * message.max_octets
+        )
+        return
+    assert found.batch_of == message.batch_field.name
+    if found.batch:
+        assert len(message.pack(message.batch_example(found.batch))) <= found.room
+    try:
+        longer = message.batch_example(found.batch + 1)
+    except (RequestError, ValueError):
+        return  # the field holds no more
+    if len(longer[found.batch_of]) == found.batch + 1:
+        assert len(message.pack(longer)) > found.room
+
+
+def test_the_readings_of_the_footbridge_by_hand() -> None:
+    # head 53 bits (4 + 4 + 8 + 32 + count 5); a reading 48 (presence 1, at 12, strain 13, temperature 14, peak 8);
+    # 84 octets: (672 - 53) // 48 = 12; 75 octets: (600 - 53) // 48 = 11; 11 readings: 581 bits = 73 octets
+    first, forwarded = fit(DESIGNS["footbridge"], "readings")
+    assert (first.batch, forwarded.batch) == (12, 11)
+    assert first.octets == forwarded.octets == 73  # one message passes both hops
+    assert (first.bits, first.padding_bits) == (581, 3)
+
+
+def test_the_climate_of_the_archive_by_hand() -> None:
+    # presence 1, version 1, sequence 2, temperature 2, humidity 2, CO2 2, light 3, doors 1, battery 1
+    found = fit(DESIGNS["archive"], "climate")[0]
+    assert found.octets == 15
+    assert found.padding_bits == 6 + 5  # of the presence octet and of the doors'
+    # head 64 bits, a reading 35: (92 * 8 - 64) // 35 = 19
+    assert fit(DESIGNS["archive"], "climate_batch")[1].batch == 19
+
+
+def test_most_frames_decides() -> None:
+    design = DESIGNS["footbridge"]
+    assert [one.frames for one in fit(design, "snapshot")] == [14, 14]
+    assert all(one.fits for one in fit(design, "snapshot"))
+    for most, fits in ((14, True), (13, False), (1, False)):
+        text = TEXTS["footbridge"].replace("most_frames = 16", f"most_frames = {most}")
+        assert all(one.fits is fits for one in fit(parse_design(text), "snapshot"))
+
+
+def test_what_no_datagram_carries() -> None:
+    text = TEXTS["footbridge"].replace("length = 256", "length = 300")  # 1350 octets
+    (first, _) = fit(parse_design(text), "snapshot")
+    assert (first.frames, first.fits, first.advice) == (None, False, ())
+    assert first.spare == first.room - 1350
+
+
+def test_advice_makes_it_fit() -> None:
+    text = TEXTS["footbridge"].replace("length = 18", "length = 70")  # features: 13.5 + 70 octets
+    given = 0
+    for found in fit(parse_design(text), "features"):
+        assert found.octets == 84
+        assert found.fits == (found.room >= 84)
+        if found.fits:
+            assert found.advice == ()
+            continue
+        given += 1
+        assert found.advice
+        room = found.room
+        for saving in found.advice:
+            assert not saving.caution
+            room += saving.gain
+        assert room >= 84
+        path = found.advice[-1].path
+        assert path is not None
+        (frame,) = path.frames(bytes(84))
+        assert len(frame.octets) <= 127
+    assert given == 1
+
+
+def test_advice_never_costs_protection() -> None:
+    # 4 octets are missing; a shorter integrity code would give them, and is not what is said
+    text = TEXTS["archive"].replace("max_length = 24", "max_length = 79")
+    found = fit(parse_design(text), "label")[0]
+    assert (found.octets, found.room) == (96, 92)
+    assert found.advice == ()
+    # without the context for the office 15 octets are missing instead, and a context is what is said
+    open_text = text.replace("max_length = 79", "max_length = 70").replace(
+        'id = 1\nprefix = "2001:db8:a2c4:1::5/128"', 'id = 2\nprefix = "2001:db8:a2c4:2::/64"'
+    )
+    found = fit(parse_design(open_text), "label")[0]
+    assert found.octets == 87
+    assert [saving.knob for saving in found.advice] == ["context"]
+
+
+def test_a_message_that_no_flow_names_is_tried_on_all() -> None:
+    design = parse_design(SMALL.replace('messages = ["reading"]', ""))
+    assert {(one.flow, one.hop) for one in fit(design)} == {
+        (flow, hop) for flow in ("up", "out") for hop in ("first", "forwarded")
+    }
+
+
+def test_requests() -> None:
+    design = DESIGNS["archive"]
+    assert {one.message for one in fit(design, "label")} == {"label"}
+    with pytest.raises(RequestError, match="no message 'x'"):
+        fit(design, "x")
+    no_messages = replace(design, messages=())
+    assert fit(no_messages) == []

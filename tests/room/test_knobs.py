@@ -1,0 +1,244 @@
+"""Knobs: each gain is the difference of two frames; none that weakens protection is advice."""
+
+import pytest
+from design.designs import EXAMPLES
+from hypothesis import given, settings
+from room.random_paths import random_paths
+
+from lowpanbudget import budget
+from lowpanbudget.design.load import parse_design
+from lowpanbudget.design.path import Path
+from lowpanbudget.layers.link.auxiliary import LEVELS
+from lowpanbudget.room.compute import Budget
+from lowpanbudget.room.knobs import Saving, best_together, turn_all
+from lowpanbudget.room.measure import room_of
+
+TEXTS = {
+    name: (EXAMPLES / f"{name}.toml").read_text(encoding="utf-8")
+    for name in ("archive", "footbridge")
+}
+CAPPED = 300  # octets: rooms beyond are ended by the MTU rather than by a frame
+
+
+def budgets(text: str) -> dict[tuple[str, str], Budget]:
+    return {(found.flow, found.hop): found for found in budget(parse_design(text))}
+
+
+BEFORE = {name: budgets(text) for name, text in TEXTS.items()}
+
+
+def protection(path: Path) -> tuple[bool, int, bool]:
+    """Return what protects a path: encryption, octets of integrity code, a checksum carried."""
+    security = path.link.security
+    level = LEVELS[0] if security is None else security.protection
+    return level.encrypted, level.mic, not path.flow.elide_udp_checksum
+
+
+def assert_measured(path: Path, saving: Saving) -> None:
+    """The same payload in two frames, built without and with the change: the difference is the gain."""
+    assert saving.path is not None
+    (before,), (after,) = path.frames(b""), saving.path.frames(b"")
+    assert len(before.octets) - len(after.octets) == saving.gain
+
+
+def assert_harmless(path: Path, saving: Saving) -> None:
+    assert saving.path is not None
+    was, then = protection(path), protection(saving.path)
+    if not saving.caution:
+        assert all(new >= old for old, new in zip(was, then, strict=True)), saving
+    if any(new < old for old, new in zip(was, then, strict=True)):
+        assert len(saving.caution) > 20
+        assert not saving.stronger
+    if saving.stronger:
+        assert saving.gain <= 0
+        assert then > was or then[2] > was[2]
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_gains_are_differences_of_frames_and_weaken_nothing(name: str) -> None:
+    for found in BEFORE[name].values():
+        for saving in (*found.savings, *found.weaker, *found.stronger):
+            assert_measured(found.path, saving)
+            assert_harmless(found.path, saving)
+            assert saving.text
+            assert saving.cite
+        assert [s.gain for s in found.savings] == sorted(
+            (s.gain for s in found.savings), reverse=True
+        )
+        assert all(s.gain > 0 and not s.caution for s in found.savings)
+        assert all(s.gain > 0 and s.caution for s in found.weaker)
+        assert all(s.gain <= 0 and s.stronger for s in found.stronger)
+
+
+@settings(max_examples=60, deadline=None)
+@given(random_paths())
+def test_random_designs(path: Path) -> None:
+    room = room_of(path)
+    for saving in turn_all(path, room):
+        assert_harmless(path, saving)
+        if room < CAPPED:
+            assert_measured(path, saving)
+
+
+# the change made in the file: name, old text, new text, flow, hop, the knob's text, its list, the gain by hand
+IN_THE_FILE = [
+    ("footbridge", 'pan_ids = "one"', 'pan_ids = "none"', "features", "first", "no PAN ID", "savings", 2),
+    ("footbridge", "slotted = true", 'slotted = true\nsequence_number = "suppressed"', "command", "first",
+     "no sequence number", "savings", 1),
+    ("footbridge", "key_id_mode = 1", "key_id_mode = 0", "time", "first", "key id mode 0", "savings", 1),
+    # a context for the office: an elided address saves 16, its context octet costs 1 (RFC 6282 section 3.1.2)
+    ("footbridge", "[[context]]\nid = 0",
+     '[[context]]\nid = 1\nprefix = "2001:db8:f00d:2::10/128"\n[[context]]\nid = 0',
+     "snapshot", "first", "a context for the destination's whole address", "savings", 15),
+    ("footbridge", "[[context]]\nid = 0",
+     '[[context]]\nid = 1\nprefix = "2001:db8:f00d:2::/64"\n[[context]]\nid = 0',
+     "snapshot", "forwarded", "a context for the destination's prefix", "savings", 7),
+    # ports 0xf0b1 and 7005 take 3 octets, two of 0xf0bX one (RFC 6282 section 4.3.3)
+    ("footbridge", "destination_port = 7005", "destination_port = 0xf0bf", "snapshot", "first", "both ports", "savings",
+     2),
+    ("archive", "source_port = 61000\ndestination_port = 7004", "source_port = 0xf0b9\ndestination_port = 0xf0b9",
+     "alarm", "forwarded", "both ports", "savings", 3),
+    ("archive", "hop_limit = 32", "hop_limit = 64", "alarm", "first", "hop limit 64", "savings", 1),
+    ("archive", "level = 6", "level = 5", "climate", "first", "level 5", "weaker", 4),
+    ("archive", "level = 6", "level = 7", "climate", "forwarded", "level 7", "stronger", -8),
+    ("archive", 'name = "settings"', 'name = "settings"\nudp_checksum = "elided"', "settings", "first",
+     "the UDP checksum elided", "weaker", 2),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("row", IN_THE_FILE, ids=[f"{row[0]}-{row[5]}" for row in IN_THE_FILE])
+def test_the_same_change_in_the_file(row: tuple[str, str, str, str, str, str, str, int]) -> None:
+    name, old, new, flow, hop, knob, kind, gain = row
+    before = BEFORE[name][flow, hop]
+    (saving,) = (saving for saving in getattr(before, kind) if saving.text.startswith(knob))
+    assert TEXTS[name].count(old) == 1
+    after = budgets(TEXTS[name].replace(old, new))[flow, hop]
+    assert saving.gain == after.room - before.room == gain
+
+
+def test_short_addresses_in_the_file() -> None:
+    text = TEXTS["footbridge"].replace('addresses = "extended"', 'addresses = "short"')
+    for number, name in (("17", "node"), ("1", "collector"), ("2", "root")):
+        old = f'name = "{name}"\nrole'
+        assert old in text
+        text = text.replace(old, f'name = "{name}"\nshort = 0x00{number:0>2}\nrole')
+    after = budgets(text)
+    for key, before in BEFORE["footbridge"].items():
+        (saving,) = (saving for saving in before.savings if saving.knob == "link.addresses")
+        assert saving.gain == after[key].room - before.room
+    # two link addresses 8 -> 2 and the destination identifier 8 -> 2: 18 (RFC 6282 section 3.1.1)
+    assert after["features", "first"].room - BEFORE["footbridge"]["features", "first"].room == 18
+
+
+def test_traffic_class_and_flow_label() -> None:
+    text = TEXTS["archive"].replace(
+        'name = "climate"\nsource', 'name = "climate"\ntraffic_class = 184\nsource'
+    )
+    (saving,) = (s for s in budgets(text)["climate", "first"].savings if "traffic_class" in s.knob)
+    assert saving.gain == 1  # TF=10 carries ECN and DSCP in one octet (RFC 6282 section 3.1.1)
+    text = text.replace("traffic_class = 184", "traffic_class = 184\nflow_label = 9")
+    (saving,) = (s for s in budgets(text)["climate", "first"].savings if "traffic_class" in s.knob)
+    assert saving.gain == 4  # TF=00
+
+
+def test_context_numbers() -> None:
+    text = TEXTS["footbridge"].replace("[[context]]\nid = 0", "[[context]]\nid = 5")
+    found = budgets(text)["features", "first"]
+    (saving,) = (s for s in found.savings if s.knob == "context 5")
+    assert (
+        saving.gain == 1
+    )  # "If the CID flag is 1 ... an additional 8-bit Context Identifier Extension"
+    text = TEXTS["footbridge"].replace(
+        'id = 0\nprefix = "2001:db8:51:7::/64"',
+        'id = 0\nprefix = "2001:db8:51:7::/64"\nmay_compress = false',
+    )
+    found = budgets(text)["features", "first"]
+    (saving,) = (s for s in found.savings if s.text.endswith("allowed for compression"))
+    assert saving.gain == BEFORE["footbridge"]["features", "first"].room - found.room
+    assert saving.condition
+
+
+def test_identifiers_from_the_link_address() -> None:
+    text = TEXTS["archive"].replace("short = 0x0104\n", 'short = 0x0104\nidentifier = "extended"\n')
+    before, after = budgets(text), BEFORE["archive"]
+    for key in (("climate", "first"), ("climate", "forwarded")):
+        (saving,) = (s for s in before[key].savings if s.knob == "station.identifier")
+        assert saving.gain == after[key].room - before[key].room
+    whole = TEXTS["archive"].replace(
+        'extended = "02:5e:20:00:00:00:01:04"\nprefix = "2001:db8:a2c4::/64"',
+        'address = "2001:db8:a2c4::1234:5678:9abc:def0"',
+    )
+    found = budgets(whole)["climate", "first"]
+    (saving,) = (s for s in found.weaker if s.knob == "station.identifier")
+    assert "RFC 8065" in saving.caution
+    assert not [s for s in found.savings if s.knob == "station.identifier"]
+
+
+def test_an_open_network_is_told_what_protection_takes() -> None:
+    start = TEXTS["archive"].index("[link.security]")
+    text = TEXTS["archive"][:start] + TEXTS["archive"][TEXTS["archive"].index("[network]") :]
+    found = budgets(text)["climate", "first"]
+    # level 5 with an auxiliary header of 6 (control, counter, key index) and a MIC of 4
+    gains = {saving.text.split(":")[0]: saving.gain for saving in found.stronger}
+    assert gains["level 5"] == -10
+    assert gains["level 7"] == -22
+    assert "not secured" in found.cautions[0]
+    assert not [saving for saving in found.savings if "security" in saving.knob]
+
+
+def test_encryption_at_no_cost_is_shown() -> None:
+    found = budgets(TEXTS["archive"].replace("level = 6", "level = 2"))["climate", "first"]
+    assert {s.text.split(":")[0]: s.gain for s in found.stronger} == {
+        "level 6": 0,
+        "level 3": -8,
+        "level 7": -8,
+    }
+    assert [s.text.split(":")[0] for s in found.weaker if s.knob == "link.security.level"] == [
+        "level 1"
+    ]
+    assert "does not encrypt" in found.cautions[0]
+
+
+def test_encryption_without_integrity_code() -> None:
+    found = budgets(TEXTS["archive"].replace("level = 6", "level = 4"))["climate", "first"]
+    assert "without integrity code" in found.cautions[0]
+    assert {s.gain for s in found.stronger} == {-4, -8, -16}
+
+
+def test_an_elided_checksum_has_its_cautions() -> None:
+    text = TEXTS["archive"].replace(
+        'name = "settings"', 'name = "settings"\nudp_checksum = "elided"'
+    )
+    found = budgets(text)["settings", "first"]
+    assert "RFC 6282 section 4.3.2" in found.cautions[0]
+    (saving,) = (s for s in found.stronger if s.knob == "flow.udp_checksum")
+    assert saving.gain == -2
+    bare = budgets(text.replace("level = 6", "level = 0"))["settings", "first"]
+    assert any("must drop" in caution for caution in bare.cautions)
+
+
+def test_no_hop_limit_from_outside_is_promised() -> None:
+    text = TEXTS["archive"].replace('name = "settings"', 'name = "settings"\nhop_limit = 77')
+    found = budgets(text)["settings", "first"]
+    assert not [s for s in (*found.savings, *found.weaker) if s.knob == "flow.hop_limit"]
+
+
+@pytest.mark.parametrize("name", TEXTS)
+@pytest.mark.parametrize("more", [1, 5, 15, 25, 500])
+def test_changes_together_give_what_was_wanted(name: str, more: int) -> None:
+    for found in BEFORE[name].values():
+        advice = best_together(found.path, found.room, found.room + more)
+        if not advice:
+            assert more > max((s.gain for s in found.savings), default=0)
+            continue
+        room = found.room
+        for saving in advice:
+            assert not saving.caution
+            assert saving.path is not None
+            room += saving.gain
+            assert room_of(saving.path) == room
+        assert room >= found.room + more
+        path = advice[-1].path
+        assert path is not None
+        (frame,) = path.frames(bytes(found.room + more))
+        assert len(frame.octets) <= path.link.largest

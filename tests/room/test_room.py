@@ -1,0 +1,113 @@
+"""Room and ledger: the room fits and one octet more does not, in real frames that read back as what they carry."""
+
+import pytest
+from design.designs import EXAMPLES
+from hypothesis import given, settings
+from room.random_paths import random_paths
+
+from lowpanbudget import budget, decode_frame, load_design
+from lowpanbudget.bits import Span
+from lowpanbudget.design.path import Path
+from lowpanbudget.errors import DoesNotFit
+from lowpanbudget.room.compute import Budget
+from lowpanbudget.room.ledger import Ledger
+from lowpanbudget.room.measure import room_of
+from lowpanbudget.stack.frame import STAND_IN_KEY
+
+NAMES = ("archive", "footbridge")
+BUDGETS = [found for name in NAMES for found in budget(load_design(EXAMPLES / f"{name}.toml"))]
+
+
+def name_of(found: Budget) -> str:
+    return f"{found.flow}-{found.hop}"
+
+
+def assert_tight(path: Path, room: int) -> None:
+    """The room fits one frame of the PHY and the MTU; one octet more takes two frames, or is over the MTU."""
+    (frame,) = path.frames(bytes(room))
+    assert len(frame.octets) <= path.link.largest
+    assert len(path.datagram(bytes(room))) <= path.link.mtu
+    try:
+        more = path.frames(bytes(room + 1))
+    except DoesNotFit:
+        assert len(path.datagram(bytes(room + 1))) == path.link.mtu + 1
+    else:
+        assert len(more) == 2
+        assert all(len(one.octets) <= path.link.largest for one in more)
+
+
+def assert_tiles(spans: tuple[Span, ...], octets: int) -> None:
+    ends = [0]
+    for span in spans:
+        assert span.offset_bits == ends[-1]
+        assert span.bits > 0
+        ends.append(span.offset_bits + span.bits)
+    assert ends[-1] == octets * 8
+
+
+def assert_reads_back(path: Path, payload: bytes) -> None:
+    """The encoded frame decodes, under the stand-in key, to the datagram, with the spans that its encoder left."""
+    (frame,) = path.frames(payload)
+    assert_tiles(frame.spans, len(frame.octets))
+    short = {int.from_bytes(path.hop.source, "big"): bytes(8)} if len(path.hop.source) == 2 else {}
+    read = decode_frame(
+        frame.octets,
+        fcs=path.link.fcs,
+        contexts=path.contexts,
+        keys=STAND_IN_KEY,
+        devices=short,
+        asn=0 if path.link.slotted else None,
+    )
+    assert read.fault is None
+    assert read.datagram is not None
+    assert read.datagram.octets == path.datagram(payload)
+    assert read.mac is not None
+    assert read.mac.fcs_ok
+    assert [(s.offset_bits, s.bits, s.layer, s.name) for s in read.spans] == [
+        (s.offset_bits, s.bits, s.layer, s.name) for s in frame.spans
+    ]
+
+
+@pytest.mark.parametrize("found", BUDGETS, ids=name_of)
+def test_the_room_fits_and_one_octet_more_does_not(found: Budget) -> None:
+    assert_tight(found.path, found.room)
+
+
+@pytest.mark.parametrize("found", BUDGETS, ids=name_of)
+def test_the_ledger_is_that_of_a_full_frame(found: Budget) -> None:
+    assert_tiles(found.ledger.spans, found.ledger.octets)
+    assert found.ledger.octets == found.path.link.largest  # the MTU does not end these
+    assert found.ledger.overhead == found.ledger.octets - found.room
+    data = [span for span in found.ledger.spans if span.layer == "payload"]
+    assert sum(span.bits for span in data) == found.room * 8
+    layers = found.ledger.layers()
+    assert sum(bits for _, bits in layers) == found.ledger.octets * 8
+    assert all(span.cite for span in found.ledger.spans if span.layer != "payload")
+    assert all(span.meaning or span.value is not None for span in found.ledger.spans)
+
+
+@pytest.mark.parametrize("found", BUDGETS, ids=name_of)
+def test_full_and_empty_frames_read_back(found: Budget) -> None:
+    for payload in (b"", b"x", bytes(range(found.room))):
+        assert_reads_back(found.path, payload)
+
+
+@settings(max_examples=300, deadline=None)
+@given(random_paths())
+def test_random_designs(path: Path) -> None:
+    room = room_of(path)
+    assert_tight(path, room)
+    assert_reads_back(path, bytes(index % 251 for index in range(room)))
+
+
+def test_a_ledger_that_does_not_tile_is_refused() -> None:
+    (frame,) = BUDGETS[0].path.frames(b"abc")
+    for spans in (frame.spans[1:], frame.spans[:-1], (*frame.spans, frame.spans[-1])):
+        with pytest.raises(AssertionError):
+            Ledger(spans, len(frame.octets))
+
+
+@pytest.mark.parametrize("found", BUDGETS, ids=name_of)
+def test_no_key_is_shown(found: Budget) -> None:
+    shown = repr(found) + repr(found.path) + repr(found.ledger.spans)
+    assert STAND_IN_KEY.octets.hex() not in shown
