@@ -8,35 +8,70 @@ from lowpanbudget.cli.main import COMMANDS
 _ANSWER_IS_NO = 1
 
 _EXAMPLE = """\b
-lowpanbudget fit examples/footbridge.toml --message readings"""
+lowpanbudget fit examples/footbridge.toml --message readings
+lowpanbudget fit examples/footbridge.toml --message features --max-frames 1 --spare 4"""
 
 
 @click.command("fit", short_help=COMMANDS["fit"], epilog=_EXAMPLE)
 @click.argument("design")
 @click.option("--message", metavar="NAME", help="Only this message.")
+@click.option(
+    "--max-frames",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="Frames that a message may take, whatever the flows allow.",
+)
+@click.option(
+    "--spare",
+    type=click.IntRange(min=0),
+    metavar="N",
+    help="Octets that must be left in the frame.",
+)
+@click.option(
+    "--junit",
+    type=click.Path(dir_okay=False),
+    metavar="FILE",
+    help="Write a JUnit XML file as well.",
+)
 @options.as_json
 @click.pass_context
-def command(ctx: click.Context, design: str, message: str | None, *, as_json: bool) -> None:
+def command(
+    ctx: click.Context,
+    design: str,
+    message: str | None,
+    max_frames: int | None,
+    spare: int | None,
+    junit: str | None,
+    *,
+    as_json: bool,
+) -> None:
     """Show how each message of the DESIGN file packs into bits, and whether it fits each flow on each hop.
 
-    The exit code is 1 when some message takes more frames than its flow allows.
+    The exit code is 1 when some message takes more frames than its flow allows. With --max-frames,
+    --spare or --junit it
+    serves as a gate in a build: one line for each message, flow and hop.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
-    from lowpanbudget.report import machine, view
+    from lowpanbudget.report import gate, machine, view
     from lowpanbudget.room.fit import fit
 
     found = fit(load_design(design), message)
     names = (
         "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits", "spare", "frames",
-        "most_frames", "batch", "batch_of", "padding_bits", "bitmap", "advice",
+        "most_frames", "batch", "batch_of", "wait_s", "padding_bits", "deepest", "bitmap", "advice",
     )  # fmt: skip
     plain = [view.result(one, *names) for one in found]
+    failures = gate.failures(plain, max_frames, spare)
+    if junit is not None:
+        output.write_whole(junit, gate.junit(plain, failures, design).encode())
     if as_json:
         output.emit(machine.document(fit=plain))
+    elif max_frames is not None or spare is not None or junit is not None:
+        output.emit(gate.lines(plain, failures))
     else:
         from lowpanbudget.report import fit_text
 
         output.show(lambda console, screen: fit_text.fits(console, screen, plain))
-    if not all(one.fits for one in found):
+    if any(failures):
         ctx.exit(_ANSWER_IS_NO)

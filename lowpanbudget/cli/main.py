@@ -17,6 +17,8 @@ NAME = "lowpanbudget"
 COMMANDS = {
     "budget": "Show the room in a frame of each flow, where its octets go, and what would free more.",
     "fit": "Show how each message packs into bits and whether it fits.",
+    "weigh": "Show what each field of a message costs and gives, and what smaller would lose.",
+    "compatible": "Say what receivers of an old message format read from a new one.",
     "compress": "Turn an IPv6 datagram into its shortest 6LoWPAN form.",
     "decompress": "Turn a 6LoWPAN payload back into the IPv6 datagram.",
     "annotate": "Explain every octet of a frame.",

@@ -220,7 +220,7 @@ class FlowShape(_Shape):
         default=1, ge=1, le=256, description="Frames that one message may take; 1: no fragments."
     )
     every_s: Interval | None = Field(
-        default=None, description="Seconds between two messages of a node."
+        default=None, description="Seconds between two readings of a node."
     )
 
 

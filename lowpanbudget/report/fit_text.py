@@ -77,8 +77,24 @@ def _batch(one: dict[str, Any]) -> str:
     if not one["batch"]:
         return "none"
     if one["batch_of"] == "whole message":
-        return "1 message" if one["batch"] == 1 else f"{one['batch']} messages"
-    return f"{one['batch']} of {one['batch_of']}"
+        text = "1 message" if one["batch"] == 1 else f"{one['batch']} messages"
+    else:
+        text = f"{one['batch']} of {one['batch_of']}"
+    return f"{text}, the first waits {span_of_time(one['wait_s'])}" if one["wait_s"] else text
+
+
+def span_of_time(seconds: float) -> str:
+    """Return a span of time in its two largest units."""
+    whole = round(seconds)
+    for unit, size, smaller, part in (
+        ("d", 86400, "h", 3600),
+        ("h", 3600, "min", 60),
+        ("min", 60, "s", 1),
+    ):
+        if whole >= size:
+            rest = whole % size // part
+            return f"{whole // size} {unit}" + (f" {rest} {smaller}" if rest else "")
+    return f"{seconds:g} s"
 
 
 def _advice(console: Console, screen: Screen, same: Sequence[dict[str, Any]]) -> None:

@@ -128,9 +128,10 @@ def _widths(
     spare = room - sum(least)
     if spare < 0:
         return None
-    # the columns that lack least become whole first; words wrap better where there are many
-    for index in sorted(range(len(whole)), key=lambda at: whole[at] - least[at]):
-        more = min(spare, whole[index] - least[index])
+    # what is spare goes in equal shares, and what a column does not need to those that lack more
+    order = sorted(range(len(whole)), key=lambda at: whole[at] - least[at])
+    for done, index in enumerate(order):
+        more = min(spare // (len(order) - done), whole[index] - least[index])
         least[index] += more
         spare -= more
     return least

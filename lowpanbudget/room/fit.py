@@ -16,9 +16,11 @@ class Fit:
     """One message on one hop of one flow.
 
     ``octets`` and ``bits`` are of the greatest message, or, when it collects readings, of one with as
-    many as every hop of the flow carries in one frame. ``fits``: it takes no more frames than the flow allows. ``spare`` octets are
+    many as every hop of the flow carries in one frame. ``fits``: it takes no more frames than the
+    flow allows. ``spare`` octets are
     left in one frame (negative: missing). ``frames`` is None when no datagram can be so large.
-    ``batch``: how many ``batch_of`` one frame carries. ``padding_bits`` only fill up octets.
+    ``batch``: how many ``batch_of`` one frame carries; the first of them waits ``wait_s`` seconds for
+    the last (None: the flow does not say how often). ``padding_bits`` only fill up octets.
     ``advice``: changes that together make one frame enough, none when none can. ``deepest``: the
     longest source route with which one frame is enough (None: the flow has none).
     """
@@ -40,6 +42,7 @@ class Fit:
     bitmap: tuple[Entry, ...] = field(repr=False)
     advice: tuple[Saving, ...] = ()
     deepest: int | None = None
+    wait_s: float | None = None
 
     @property
     def spare(self) -> int:
@@ -103,6 +106,7 @@ def _fit(message: Message, values: dict[str, Any], path: Path, room: int) -> Fit
         marks,
         () if octets <= room else tuple(best_together(path, room, octets)),
         deepest(path, octets),
+        None if path.flow.every_s is None or not batch else (batch - 1) * path.flow.every_s,
     )
 
 

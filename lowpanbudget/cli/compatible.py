@@ -1,0 +1,47 @@
+"""``compatible OLD NEW``: what receivers of the old message formats read from the new ones."""
+
+import click
+
+from lowpanbudget.cli import options
+from lowpanbudget.cli.main import COMMANDS
+
+_ANSWER_IS_NO = 1
+
+_EXAMPLE = """\b
+lowpanbudget compatible examples/archive.toml archive-next.toml"""
+
+
+@click.command("compatible", short_help=COMMANDS["compatible"], epilog=_EXAMPLE)
+@click.argument("old")
+@click.argument("new")
+@click.option("--message", metavar="NAME", help="Only this message.")
+@options.as_json
+@click.pass_context
+def command(ctx: click.Context, old: str, new: str, message: str | None, *, as_json: bool) -> None:
+    """Compare the messages of the design files OLD and NEW: what a receiver of the old format reads.
+
+    Every change is made alone, packed, and read with the old format. The exit code is 1 when a receiver of the old
+    format would read something wrong or refuse a message.
+    """
+    from lowpanbudget.cli import output
+    from lowpanbudget.design.load import load_design
+    from lowpanbudget.payload.compatible import compare_all
+    from lowpanbudget.report import machine, view
+
+    before, after = load_design(old), load_design(new)
+    olds, news = before.messages, after.messages
+    if message is not None:
+        olds = tuple(one for one in olds if one.name == message)
+        news = tuple(one for one in news if one.name == message)
+        if not olds and not news:
+            before.message(message)  # raises, and names those that there are
+    found = compare_all(olds, news)
+    plain = [view.plain(one) for one in found]
+    if as_json:
+        output.emit(machine.document(compatible=plain))
+    else:
+        from lowpanbudget.report import compatible_text
+
+        output.show(lambda console, screen: compatible_text.comparisons(console, screen, plain))
+    if not all(one.safe for one in found):
+        ctx.exit(_ANSWER_IS_NO)

@@ -1,0 +1,110 @@
+"""The commands about message formats: the gate of ``fit``, ``weigh`` and ``compatible``."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import pytest
+
+FOOTBRIDGE = str(Path(__file__).parents[2] / "examples" / "footbridge.toml")
+
+
+def run(*args: str) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "lowpanbudget", *args]
+    return subprocess.run(command, capture_output=True, text=True, check=False)
+
+
+def test_gate_passes_and_says_one_line_a_hop() -> None:
+    done = run("fit", FOOTBRIDGE, "--message", "features", "--max-frames", "1", "--spare", "4")
+    assert done.returncode == 0
+    assert [line.split()[0] for line in done.stdout.splitlines()] == ["ok", "ok"]
+
+
+def test_gate_fails_with_the_reason_first() -> None:
+    done = run("fit", FOOTBRIDGE, "--message", "snapshot", "--max-frames", "1")
+    assert done.returncode == 1
+    # 256 samples of three axes in 12 bits are 1152 octets
+    assert done.stdout.splitlines()[0].startswith(
+        "NO  snapshot on snapshot, first hop: 1152 octets"
+    )
+
+
+def test_spare_is_what_the_frame_has_left() -> None:
+    shown = json.loads(run("fit", FOOTBRIDGE, "--message", "features", "--json").stdout)["fit"]
+    least = min(one["room"] - one["octets"] for one in shown)
+    assert run("fit", FOOTBRIDGE, "--message", "features", "--spare", str(least)).returncode == 0
+    assert (
+        run("fit", FOOTBRIDGE, "--message", "features", "--spare", str(least + 1)).returncode == 1
+    )
+
+
+def test_junit_file_counts_cases_and_failures(tmp_path: Path) -> None:
+    file = tmp_path / "fit.xml"
+    done = run("fit", FOOTBRIDGE, "--max-frames", "1", "--junit", str(file))
+    suite = ET.parse(file).getroot()
+    lines = done.stdout.splitlines()
+    assert suite.tag == "testsuite"
+    assert int(suite.get("tests", "")) == len(suite.findall("testcase")) == len(lines)
+    bad = sum(line.startswith("NO") for line in lines)
+    assert int(suite.get("failures", "")) == len(suite.findall("testcase/failure")) == bad > 0
+
+
+def test_junit_in_a_folder_that_is_not_there(tmp_path: Path) -> None:
+    done = run("fit", FOOTBRIDGE, "--junit", str(tmp_path / "no" / "fit.xml"))
+    assert done.returncode == 2
+    assert "cannot be written" in done.stderr
+
+
+def test_waiting_is_the_interval_times_the_readings_before_the_last() -> None:
+    shown = json.loads(run("fit", FOOTBRIDGE, "--message", "readings", "--json").stdout)["fit"]
+    for one in shown:
+        assert one["wait_s"] == (one["batch"] - 1) * 600  # every_s of the example
+
+
+def test_weigh_tells_fields_and_smaller_messages() -> None:
+    done = run("weigh", FOOTBRIDGE, "--message", "features", "--json")
+    assert done.returncode == 0
+    (one,) = json.loads(done.stdout)["weigh"]
+    sizes = [candidate["octets"] for candidate in one["smaller"]]
+    assert sizes == sorted(sizes, reverse=True)
+    assert len(set(sizes)) == len(sizes)
+    strain = next(field for field in one["fields"] if field["path"] == "strain")
+    assert strain["bits"] == 16  # stated in the file
+    assert strain["saves_octets"] == 2
+
+
+@pytest.mark.parametrize(("octets", "code"), [(32, 0), (31, 0), (20, 1)])
+def test_weigh_reaches_a_size_or_says_that_it_cannot(octets: int, code: int) -> None:
+    done = run("weigh", FOOTBRIDGE, "--message", "features", "--octets", str(octets))
+    assert done.returncode == code
+    assert ("No loss within the tolerances" in done.stdout) == (code == 1)
+
+
+def test_compatible_with_itself() -> None:
+    done = run("compatible", FOOTBRIDGE, FOOTBRIDGE)
+    assert done.returncode == 0
+    assert "NOT SAFE" not in done.stdout
+
+
+def test_compatible_names_the_unsafe_change(tmp_path: Path) -> None:
+    new = tmp_path / "new.toml"
+    text = Path(FOOTBRIDGE).read_text(encoding="utf-8")
+    # a range that grows from 30000 to 35000 steps of 0.001 needs 16 bits instead of 15
+    wider = text.replace('name = "tilt_x"\nmin = -15', 'name = "tilt_x"\nmin = -20')
+    new.write_text(wider, encoding="utf-8")
+    done = run("compatible", FOOTBRIDGE, str(new), "--json")
+    assert done.returncode == 1
+    unsafe = [one for one in json.loads(done.stdout)["compatible"] if not one["safe"]]
+    assert [one["message"] for one in unsafe] == ["features"]
+    (change,) = unsafe[0]["changes"]
+    assert (change["path"], change["safe"], change["bits"]) == ("tilt_x", False, 1)
+
+
+@pytest.mark.parametrize("command", ["weigh", "compatible"])
+def test_unknown_message_names_those_there_are(command: str) -> None:
+    files = (FOOTBRIDGE,) * (2 if command == "compatible" else 1)
+    done = run(command, *files, "--message", "nothing")
+    assert done.returncode == 2
+    assert "features" in done.stderr
