@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import Malformed
+from lowpanbudget.errors import Malformed, RequestError
 from lowpanbudget.fields import Bits, Header
 from lowpanbudget.layers.internet import ipv6
 
@@ -72,7 +72,9 @@ def decode(reader: Reader) -> Fragment:
 
 
 def encode(writer: Writer, fragment: Fragment) -> None:
-    """Append the fragment header."""
+    """Append the fragment header; raises ``RequestError`` for values that its fields cannot hold."""
+    if fragment.offset % UNIT:
+        raise RequestError(f"datagram_offset {fragment.offset} is no multiple of {UNIT}", cite=CITE)
     values = {"datagram_size": fragment.size, "datagram_tag": fragment.tag}
     if fragment.first:
         FRAG1.write(writer, values)
