@@ -23,4 +23,6 @@ def cautions(path: Path) -> Iterator[str]:
         if security is None or not security.protection.mic:
             yield "No link integrity code stands in for it: a receiver must drop these packets."
     if flow.group is not None:
-        yield "Frames to a group are not acknowledged: a lost one is not sent again."
+        yield "Frames to a group are not acknowledged: the link does not send a lost one again."
+        if flow.most_frames > 1:
+            yield "One lost fragment loses the whole message, and to a group none is repeated."

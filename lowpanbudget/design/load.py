@@ -168,8 +168,8 @@ def _design_error(
         line, column = places.of(flaw.path, key=at_key)
         faults.append(
             Fault(
-                file=file, line=line, column=column, key=_key(flaw.path), message=flaw.message,
-                hint=flaw.hint,
+                file=file, line=line, column=column, key=_shown(_key(flaw.path)),
+                message=_shown(flaw.message), hint=_shown(flaw.hint),
             )
         )  # fmt: skip
     faults.sort(key=lambda fault: (fault.line, fault.column))
@@ -179,6 +179,11 @@ def _design_error(
         faults.append(Fault(file=file, line=1, column=1, key=_key(()), message=message))
         count += unlisted
     return DesignError(f"{file} has {count} fault{'s' * (count > 1)}", faults=tuple(faults))
+
+
+def _shown(text: str) -> str:
+    """Return a text with escapes for what a terminal would obey instead of showing: names come from the file."""
+    return "".join(sign if sign.isprintable() else repr(sign)[1:-1] for sign in text)
 
 
 def _key(path: tuple[str | int, ...]) -> str:

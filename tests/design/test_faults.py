@@ -183,3 +183,11 @@ def test_a_long_value_is_cut() -> None:
     for value in ('"' + "x" * 10_000 + '"', "0x" + "f" * 10_000):
         fault = fault_of(changed(("pan_id = 0x1a2b", f"pan_id = {value}")))
         assert len(fault.message) < MOST_SHOWN + 100
+
+
+def test_what_a_terminal_would_obey_is_escaped() -> None:
+    text = changed(("[network]", '[network]\n"\\u001b[31m\\nred" = 1'))
+    fault = fault_of(text)
+    assert fault.key == "network.\\x1b[31m\\nred"
+    text = changed(('destination = "sink"', 'destination = "\\u001b[2J"'))
+    assert "\x1b" not in str(fault_of(text))

@@ -242,3 +242,20 @@ def test_changes_together_give_what_was_wanted(name: str, more: int) -> None:
         assert path is not None
         (frame,) = path.frames(bytes(found.room + more))
         assert len(frame.octets) <= path.link.largest
+
+
+def test_two_pans_keep_both_pan_ids() -> None:
+    text = TEXTS["archive"].replace('pan_ids = "one"', 'pan_ids = "both"')
+    (saving,) = (s for s in budgets(text)["climate", "first"].savings if s.knob == "link.pan_ids")
+    assert saving.gain == 2  # a PAN ID has 2 octets
+    apart = text.replace("pan_id = 0x2c41", "pan_id = 0x2c41\ndestination_pan_id = 0x2c42")
+    found = budgets(apart)["climate", "first"]
+    assert found.room == BEFORE["archive"]["climate", "first"].room - 2
+    assert not [s for s in found.savings if s.knob == "link.pan_ids"]
+
+
+def test_groups_have_their_cautions() -> None:
+    found = BEFORE["footbridge"]["time", "first"]
+    assert any("not acknowledged" in caution for caution in found.cautions)
+    text = TEXTS["footbridge"].replace('group = "ff03::fc"', 'group = "ff03::fc"\nmost_frames = 2')
+    assert any("fragment" in caution for caution in budgets(text)["time", "first"].cautions)
