@@ -47,7 +47,7 @@ class Routing:
             information = Rpi(self.instance, self.sender_rank, down)
             extensions.append((ipv6.HOP_BY_HOP, routing.hop_by_hop_of(information, self.rpi_type)))
         final = header.destination
-        ahead = [*routers(final, self.route, self.entry_octets), final][passed:]
+        ahead = [*routers(final, self.route, self.entry_octets), final][min(passed, self.route) :]
         if len(ahead) > 1:
             extensions.append((ipv6.ROUTING, routing.routing_header_of(ahead[1:])))
         if not self.tunnel:

@@ -16,21 +16,26 @@ def room_of(path: Path) -> int:
     """Return the largest payload that one frame carries; 0 when even an empty one needs two.
 
     Guessed from an empty frame, then proved: it fills the frame to the last octet, so that one octet more does not fit.
-    A guess that does not (a payload brings an octet of its own, the largest datagram ends sooner) is mended.
+    A guess that does not (a payload brings octets of its own, or fills up what was padding; the largest datagram ends
+    sooner than the frame) is mended, in the end by bisection.
     """
     empty = path.lengths(0)
     if len(empty) > 1:
         return 0
     full = path.link_room
     guess = full - empty[0]
-    for candidate in range(guess, max(guess - 2, -1), -1):
+    for _ in range(3):
         try:
-            lengths = path.lengths(candidate)
+            lengths = path.lengths(guess)
         except DoesNotFit:
             break
-        if lengths == [full]:
-            return candidate
-    return _largest(path, 0, guess, 1)
+        if lengths == [full] and (
+            full - empty[0] == guess
+            or frames_of(path, guess + 1) != 1  # each octet costs one, or asked
+        ):
+            return guess
+        guess += full - lengths[0] if len(lengths) == 1 else -1
+    return _largest(path, 0, path.link.largest, 1)
 
 
 def cliffs(path: Path, room: int, frames: int) -> list[tuple[int, int]]:
