@@ -11,6 +11,7 @@ from lowpanbudget.bits import Reader
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, Reserved, WireError
 from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.internet.chain import final_destination, find, is_cut
 from lowpanbudget.layers.lowpan import ghc, ghc_headers, iphc, nhc
 from lowpanbudget.stack.upper import read_application, read_upper
 
@@ -67,7 +68,7 @@ def read_chain(reader: Reader, env: Env, chain: Chain, *, tunnel: iphc.Sides | N
 def read_payload(reader: Reader, chain: Chain) -> None:
     """Take all that is left as the chain's payload, and explain it as far as it can be read."""
     chain.payload = reader.data[reader.pos : reader.end]
-    cut = any(p.kind == ipv6.FRAGMENT and ipv6.is_cut(bytes(p.octets)) for p in chain.pieces)
+    cut = any(p.kind == ipv6.FRAGMENT and is_cut(bytes(p.octets)) for p in chain.pieces)
     if not chain.whole or cut:
         reader.layer = "payload"
         reader.rest("payload", "part of a datagram")
@@ -211,7 +212,7 @@ def endpoints(pieces: list[Piece]) -> tuple[IPv6Address, IPv6Address]:
     destination = header.destination
     for piece in pieces[at + 1 :]:
         if piece.kind == ipv6.ROUTING:
-            destination = ipv6.final_destination(bytes(piece.octets), destination)
+            destination = final_destination(bytes(piece.octets), destination)
     return header.source, destination
 
 
@@ -222,7 +223,7 @@ def complete_checksum(datagram: bytes) -> bytes:
     without UDP, or cut short, comes back as it was.
     """
     octets = bytearray(datagram)
-    found = ipv6.find(datagram, ipv6.UDP)
+    found = find(datagram, ipv6.UDP)
     if found is None or len(octets) < found.offset + udp.OCTETS:
         return datagram
     segment = bytes(octets[found.offset :])

@@ -11,7 +11,7 @@ from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import RequestError, WireError
-from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.lowpan import dispatch, ghc, ghc_headers, iphc, lorh, nhc
 from lowpanbudget.stack import artefacts
 
@@ -225,7 +225,7 @@ def _pack_extension(
         return []
     destination = place.destination
     if place.kind == ipv6.ROUTING:
-        destination = ipv6.final_destination(octets, destination)
+        destination = chain.final_destination(octets, destination)
     later_fragment = place.kind == ipv6.FRAGMENT and int.from_bytes(octets[2:4], "big") >> 3
     next_place = _Place(octets[0], place.at + length, place.source, destination, place.header)
     # behind a later IP fragment stands no header, whatever its next-header field names

@@ -6,7 +6,7 @@ from lowpanbudget.bits import Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import DoesNotFit, RequestError, WireError
-from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet import chain
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, FRAGN, LARGEST, UNIT, Fragment
 from lowpanbudget.stack.packing import Options, Packed, pack_headers
@@ -166,7 +166,7 @@ def headers_of(datagram: bytes) -> int:
     """Return how many headers stand behind the first, as far as they can be walked."""
     count = 0
     try:
-        for _ in ipv6.walk(datagram):
+        for _ in chain.walk(datagram):
             count += 1
     except WireError:
         pass

@@ -10,7 +10,7 @@ from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader, Span
 from lowpanbudget.errors import WireError
-from lowpanbudget.layers.internet import coap, dtls, extension, icmpv6, ipv6, udp
+from lowpanbudget.layers.internet import chain, coap, dtls, extension, icmpv6, ipv6, udp
 
 COAP_PORT, DTLS_PORT = 5683, 5684  # RFC 7252 section 12.6 and 12.7
 _READ = {*ipv6.EXTENSIONS, ipv6.ICMPV6, ipv6.UDP, ipv6.IPV6}
@@ -48,11 +48,11 @@ def explain_rest(datagram: bytes, covers: int) -> list[Span]:
     """
     reader = Reader(datagram, covers)
     try:
-        for found in ipv6.walk(datagram):
+        for found in chain.walk(datagram):
             if found.offset == covers:
                 read_upper(reader, found.kind, found.source, found.destination)
                 break
-            if found.kind == ipv6.FRAGMENT and ipv6.is_cut(datagram[found.offset :]):
+            if found.kind == ipv6.FRAGMENT and chain.is_cut(datagram[found.offset :]):
                 break
             if found.kind == ipv6.UDP and found.offset + udp.OCTETS == covers:
                 header = udp.decode(Reader(datagram, found.offset))

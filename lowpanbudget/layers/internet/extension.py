@@ -11,7 +11,7 @@ from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError
 from lowpanbudget.fields import Bits, Header
-from lowpanbudget.layers.internet import ipv6, rpi, source_route
+from lowpanbudget.layers.internet import chain, ipv6, rpi, source_route
 from lowpanbudget.layers.internet.parts import Rest, Zeros, within
 from lowpanbudget.layers.internet.records import Family, Pad1, PadN, Record, length_bits
 from lowpanbudget.layers.internet.source_route import SourceRoute
@@ -245,7 +245,7 @@ def walk(reader: Reader, kind: int, destination: IPv6Address) -> Walked:
         if isinstance(header, SourceRoute) and header.segments_left:
             destination = header.expand(destination)[-1]
         elif isinstance(header, RoutingHeader):
-            destination = ipv6.final_destination(reader.data[start : reader.pos], destination)
+            destination = chain.final_destination(reader.data[start : reader.pos], destination)
         elif isinstance(header, FragmentHeader):
             whole = whole and not header.offset and not header.more
             if header.offset:

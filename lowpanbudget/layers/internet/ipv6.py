@@ -10,14 +10,12 @@
 |                   Source, Destination: 16 octets each         |
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
-from typing import NamedTuple
 
-from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import Malformed, WireError
+from lowpanbudget.errors import Malformed
 from lowpanbudget.fields import Bits, Header
 
 HOP_BY_HOP, ROUTING, FRAGMENT, DESTINATION, MOBILITY = 0, 43, 44, 60, 135
@@ -91,18 +89,17 @@ def decode(reader: Reader) -> Ipv6:
     Raises ``Truncated``, or ``Reserved`` when the version is not 6.
     """
     values, _ = HEADER.read(reader)
-    source, destination = (
-        IPv6Address(reader.raw(16, f"the {which} address", HEADER.cite))
-        for which in ("source", "destination")
-    )
-    for back, (which, value) in zip(
-        (32, 16), (("source", source), ("destination", destination)), strict=True
-    ):
-        reader.pos -= back
-        reader.octets(16, f"{which} address", "", HEADER.cite, value=value)
-        reader.pos += back - 16
+    source = _address(reader, "source address")
+    destination = _address(reader, "destination address")
     _version, traffic_class, flow_label, length, next_header, hop_limit = values.values()
     return Ipv6(traffic_class, flow_label, length, next_header, hop_limit, source, destination)
+
+
+def _address(reader: Reader, name: str) -> IPv6Address:
+    at = reader.pos
+    value = IPv6Address(reader.raw(16, f"the {name}", HEADER.cite))
+    reader.spans.append(Span(at * 8, 128, reader.layer, name, value, "", HEADER.cite))
+    return value
 
 
 def encode(writer: Writer, header: Ipv6) -> None:
@@ -163,72 +160,3 @@ def extension_octets(kind: int, octets: bytes, at: int) -> int:
             cite=rfc(8200, "4"),
         )
     return length
-
-
-class Found(NamedTuple):
-    """Where a header stands in a datagram, and the pseudo-header addresses that hold there."""
-
-    kind: int
-    offset: int
-    source: IPv6Address
-    destination: IPv6Address
-
-
-def walk(datagram: bytes) -> Iterator[Found]:
-    """Yield every header after the first in order, the last being the transport or payload.
-
-    Inner IPv6 headers are followed. Raises ``WireError`` where a header does not fit.
-    """
-    at, depth = 0, 0
-    header = decode(Reader(datagram))
-    kind, at = header.next_header, OCTETS
-    source, destination = header.source, header.destination
-    while depth < DEEPEST:
-        depth += 1
-        yield Found(kind, at, source, destination)
-        if kind == IPV6:
-            header = decode(Reader(datagram, at))
-            kind, at = header.next_header, at + OCTETS
-            source, destination = header.source, header.destination
-        elif kind in EXTENSIONS:
-            length = extension_octets(kind, datagram, at)
-            if kind == ROUTING:
-                destination = final_destination(datagram[at : at + length], destination)
-            if kind == FRAGMENT and int.from_bytes(datagram[at + 2 : at + 4], "big") >> 3:
-                return  # not the first IP fragment: what follows is no header
-            kind, at = datagram[at], at + length
-        else:
-            return
-
-
-def is_cut(fragment: bytes) -> bool:
-    """Return whether a fragment header says that what follows it is a part only (RFC 8200 section 4.5)."""
-    return bool(int.from_bytes(fragment[2:4], "big") & 0xFFF9)
-
-
-def find(datagram: bytes, kind: int) -> Found | None:
-    """Return the first header of this kind, or None; a chain that cannot be walked has none."""
-    try:
-        return next((found for found in walk(datagram) if found.kind == kind), None)
-    except WireError:
-        return None
-
-
-def final_destination(routing: bytes, destination: IPv6Address) -> IPv6Address:
-    """Return the destination of the pseudo-header behind a routing header (RFC 8200 section 8.1).
-
-    While Segments Left is not zero that is the header's last address; RFC 6554's header (type 3) elides CmprE octets
-    of it that it shares with the IPv6 destination. Types without addresses leave ``destination``.
-    """
-    if len(routing) < 8 or routing[3] == 0:
-        return destination
-    if routing[2] == 3:  # RFC 6554 section 3: CmprI, CmprE, pad
-        elided, pad = routing[4] & 15, routing[5] >> 4
-        tail = routing[8 : len(routing) - pad][-(16 - elided) :]
-        # a header too short for one address names no destination
-        if len(tail) < 16 - elided:
-            return destination
-        return IPv6Address(destination.packed[:elided] + tail)
-    if routing[2] in (0, 2) and len(routing) >= 24:
-        return IPv6Address(routing[-16:])
-    return destination

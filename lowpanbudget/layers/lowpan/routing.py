@@ -1,25 +1,18 @@
-"""What 6LoRH headers stand for: RPL option, source route and outer address, in full (RFC 8138 sections 4.3 to 5.6).
+"""What 6LoRH headers stand for: RPL option, source route, outer address (RFC 8138 sections 4.3 to 5.6).
 
-The hop-by-hop header with the RPL option (RFC 6553 section 3):
-
-    |  Next Header  |  Hdr Ext Len  |  Option Type  |  Opt Data Len |
-    |O|R|F|0|0|0|0|0| RPLInstanceID |          SenderRank           |
-
-The routing header of type 3 (RFC 6554 section 3), expanded with whole addresses (CmprI = CmprE = Pad = 0):
-
-    |  Next Header  |  Hdr Ext Len  | Routing Type  | Segments Left |
-    | CmprI | CmprE |  Pad  |               Reserved                |
-    |                        Addresses[1..n]                        |
+The IPv6 headers themselves are ``internet``'s: the RPL option in hop-by-hop options (``rpi``), and
+the routing header of type 3 (``source_route``), here always with whole addresses (CmprI = CmprE =
+Pad = 0).
 """
 
 from collections.abc import Sequence
 from ipaddress import IPv6Address
 
-from lowpanbudget.bits import Writer
+from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import Malformed, RequestError
-from lowpanbudget.fields import Bits, Header
-from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.errors import Malformed, RequestError, WireError
+from lowpanbudget.layers.internet import extension, ipv6, source_route
+from lowpanbudget.layers.internet.rpi import RplOption
 from lowpanbudget.layers.lowpan.lorh import (
     ADDRESS_OCTETS,
     MOST_HOPS,
@@ -31,39 +24,8 @@ from lowpanbudget.layers.lowpan.lorh import (
 COALESCENCE = rfc(8138, "4.3.1")
 REFERENCE = rfc(8138, "5.4")
 POPPING = rfc(8138, "5.5")
-RPL_OPTION = rfc(6553, "3")
-ROUTING_HEADER = rfc(6554, "3")
+ROUTING_HEADER = source_route.CITE
 
-HOP_BY_HOP = Header(
-    "hop-by-hop RPL option",
-    RPL_OPTION,
-    (
-        Bits("next header", 8, ipv6.next_header_name),
-        Bits("header length", 8, "in units of 8 octets after the first", fixed=0),
-        Bits("option type", 8, {0x63: "RPL option", 0x23: "RPL option (RFC 9008)"}),
-        Bits("option length", 8, "octets that follow", fixed=4),
-        Bits("O", 1),
-        Bits("R", 1),
-        Bits("F", 1),
-        Bits("reserved", 5, fixed=0),
-        Bits("RPLInstanceID", 8),
-        Bits("SenderRank", 16),
-    ),
-)
-SOURCE_ROUTING = Header(
-    "RPL source routing header",
-    ROUTING_HEADER,
-    (
-        Bits("next header", 8, ipv6.next_header_name),
-        Bits("header length", 8, "in units of 8 octets after the first"),
-        Bits("routing type", 8, "RPL source route", fixed=3),
-        Bits("segments left", 8),
-        Bits("CmprI", 4, "octets elided from all addresses but the last"),
-        Bits("CmprE", 4, "octets elided from the last address"),
-        Bits("pad", 4, "octets after the last address"),
-        Bits("reserved", 20, fixed=0),
-    ),
-)
 MOST_ADDRESSES = 127  # 16 octets each in a header of at most 255 units of 8 octets
 
 
@@ -122,15 +84,12 @@ def shortest_form(address: IPv6Address, reference: IPv6Address) -> int:
 
 def hop_by_hop_of(rpi: Rpi, option_type: int) -> bytes:
     """Return the 8 octets of the hop-by-hop header with this RPL option; its next header is 0, to be filled in."""
-    values = {
-        "option type": option_type,
-        "O": rpi.down,
-        "R": rpi.rank_error,
-        "F": rpi.forwarding_error,
-        "RPLInstanceID": rpi.instance,
-        "SenderRank": rpi.sender_rank,
-    }
-    return HOP_BY_HOP.join(values).to_bytes(HOP_BY_HOP.octets, "big")
+    option = RplOption(
+        rpi.instance, rpi.sender_rank, rpi.down, rpi.rank_error, rpi.forwarding_error, option_type
+    )
+    writer = Writer()
+    extension.encode(writer, extension.OptionsHeader(ipv6.HOP_BY_HOP, 0, (option,)))
+    return bytes(writer.data)
 
 
 def rpi_of(octets: bytes, option_type: int) -> Rpi | None:
@@ -138,13 +97,22 @@ def rpi_of(octets: bytes, option_type: int) -> Rpi | None:
 
     That is when the header holds anything but this option, another option type, sub-TLVs or reserved bits.
     """
-    if len(octets) != HOP_BY_HOP.octets:
+    try:
+        header = extension.decode(Reader(octets), ipv6.HOP_BY_HOP)
+    except WireError:
         return None
-    values = HOP_BY_HOP.split(int.from_bytes(octets, "big"))
-    if values["option type"] != option_type or not _fixed(HOP_BY_HOP, values):
+    options = header.options if isinstance(header, extension.OptionsHeader) else ()
+    if len(options) != 1 or not isinstance(options[0], RplOption):
         return None
-    flags = (bool(values[flag]) for flag in "ORF")
-    return Rpi(values["RPLInstanceID"], values["SenderRank"], *flags)
+    found = options[0]
+    rpi = Rpi(
+        found.rpl_instance_id,
+        found.sender_rank,
+        found.down,
+        found.rank_error,
+        found.forwarding_error,
+    )
+    return rpi if hop_by_hop_of(rpi, option_type)[1:] == octets[1:] else None
 
 
 def routing_header_of(addresses: Sequence[IPv6Address]) -> bytes:
@@ -157,9 +125,10 @@ def routing_header_of(addresses: Sequence[IPv6Address]) -> bytes:
             f"{len(addresses)} hops do not fit a routing header: at most {MOST_ADDRESSES} do",
             cite=ROUTING_HEADER,
         )
-    values = {"header length": 2 * len(addresses), "segments left": len(addresses)}
-    head = SOURCE_ROUTING.join(values).to_bytes(SOURCE_ROUTING.octets, "big")
-    return head + b"".join(address.packed for address in addresses)
+    whole = tuple(address.packed for address in addresses)
+    writer = Writer()
+    source_route.encode(writer, source_route.SourceRoute(0, len(whole), whole))
+    return bytes(writer.data)
 
 
 def addresses_of(octets: bytes, destination: IPv6Address) -> tuple[IPv6Address, ...] | None:
@@ -167,32 +136,20 @@ def addresses_of(octets: bytes, destination: IPv6Address) -> tuple[IPv6Address, 
 
     ``destination`` is the IPv6 header's, whose prefix the addresses share (CmprI, CmprE). Addresses that were visited
     are left out: "the routing information is lost along the way" (RFC 8138 section 5.2.2). A header with no segments
-    left, with more than a header of whole addresses holds, of another type, or of a length that no number of addresses
-    gives has no compressed form.
+    left, with more than a header of whole addresses holds, with reserved bits, of another type, or of a length that no
+    number of addresses gives has no compressed form.
     """
-    if len(octets) < SOURCE_ROUTING.octets:
+    try:
+        route = source_route.decode(Reader(octets))
+    except WireError:
         return None
-    values = SOURCE_ROUTING.split(int.from_bytes(octets[: SOURCE_ROUTING.octets], "big"))
-    left = values["segments left"]
-    inner, last = 16 - values["CmprI"], 16 - values["CmprE"]
-    room = len(octets) - SOURCE_ROUTING.octets - values["pad"] - last
-    if not _fixed(SOURCE_ROUTING, values) or room < 0 or room % inner:
+    if not 1 <= route.segments_left <= MOST_ADDRESSES:
         return None
-    count = room // inner + 1
-    if not 1 <= left <= min(count, MOST_ADDRESSES):
-        return None
-    vector = octets[SOURCE_ROUTING.octets :]
-    tails = [vector[at : at + inner] for at in range(0, room, inner)]
-    tails.append(vector[room : room + last])
-    return tuple(coalesce(destination, tail) for tail in tails[count - left :])
-
-
-def _fixed(header: Header, values: dict[str, int]) -> bool:
-    return all(
-        part.fixed is None or values[part.name] == part.fixed
-        for part in header.fields
-        if isinstance(part, Bits)
-    )
+    again = Writer()
+    source_route.encode(again, route)
+    if bytes(again.data[: source_route.HEADER.octets]) != octets[: source_route.HEADER.octets]:
+        return None  # reserved bits are set
+    return route.expand(destination)[-route.segments_left :]
 
 
 # --- a source route on its way -------------------------------------------------------------------------

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import Malformed, RequestError, WireError
-from lowpanbudget.layers.internet import extension, icmpv6, ipv6, rpi, rpl, source_route
+from lowpanbudget.layers.internet import chain, extension, icmpv6, ipv6, rpi, rpl, source_route
 from lowpanbudget.layers.internet import rpl_metrics as metrics
 from lowpanbudget.layers.internet import rpl_options as options
 from lowpanbudget.layers.internet.nd_options import PrefixInformation
@@ -560,7 +560,7 @@ def test_route_comes_back(hops: tuple[IPv6Address, ...]) -> None:
     assert route.expand(hops[0]) == hops[1:]
     assert reader.spans == writer.spans
     assert tiles(reader.spans, len(writer.data) * 8)
-    assert ipv6.final_destination(bytes(writer.data), hops[0]) == hops[-1]
+    assert chain.final_destination(bytes(writer.data), hops[0]) == hops[-1]
 
 
 def test_sizes_of_whole_addresses() -> None:
