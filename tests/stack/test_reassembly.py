@@ -82,7 +82,7 @@ def test_a_duplicate_counts_once() -> None:
 
 
 def test_an_overlap_discards_what_was_there_and_starts_afresh() -> None:
-    """ "the fragment(s) already accumulated in the reassembly buffer SHALL be discarded"."""
+    """Section 5.3: "the fragment(s) already accumulated in the reassembly buffer SHALL be discarded"."""
     reassembler = Reassembler()
     reassembler.feed(fragment(100, 7, 40, bytes(24)))
     reassembler.feed(fragment(100, 7, 80, bytes(20)))
@@ -173,7 +173,7 @@ def test_missing_ranges() -> None:
 
 @pytest.mark.parametrize("timeout_s", [0, -1, 60.1, 3600])
 def test_the_time_out_is_60_s_at_most(timeout_s: float) -> None:
-    """ "The reassembly timeout MUST be set to a maximum of 60 seconds"."""
+    """Section 5.3: "The reassembly timeout MUST be set to a maximum of 60 seconds"."""
     with pytest.raises(RequestError, match="60"):
         Reassembler(timeout_s=timeout_s)
 
@@ -224,7 +224,7 @@ def test_a_first_fragment_without_datagram_leaves_nothing_behind() -> None:
 
 
 def test_tags_wrap() -> None:
-    """ "The incremented value of datagram_tag SHALL wrap from 65535 back to zero"."""
+    """Section 5.3: "The incremented value of datagram_tag SHALL wrap from 65535 back to zero"."""
     reassembler = Reassembler()
     for tag in (65535, 0):
         parts = frames(datagram(190, tag % 256), tag)

@@ -57,7 +57,7 @@ def test_spans_tile_every_fragment() -> None:
 
 
 def test_the_largest_datagram_has_2047_octets() -> None:
-    """ "This 11-bit field encodes the size of the entire IP packet"."""
+    """Section 5.3: "This 11-bit field encodes the size of the entire IP packet"."""
     assert split(datagram(2007), ENV, room=80, tag=0)
     with pytest.raises(RequestError, match="2047"):
         split(datagram(2008), ENV, room=80, tag=0)

@@ -37,7 +37,7 @@ def test_scapy_reads_every_form_of_ports_alike(source: int, destination: int) ->
         prefix = {0: (0, 0), 1: (0, 0xF000), 2: (0xF000, 0), 3: (0xF0B0, 0xF0B0)}[theirs.P]
         assert prefix[0] + theirs.udpSourcePort == source
         assert prefix[1] + theirs.udpDestPort == destination
-        assert theirs.C == int(checksum is None)
+        assert int(checksum is None) == theirs.C
 
 
 @pytest.mark.parametrize("source", PORTS)
@@ -88,7 +88,7 @@ def test_a_pad_comes_back(kind: int, missing: int) -> None:
 
 
 def test_a_pad_in_the_middle_stays() -> None:
-    """ "Pad1 and PadN options that appear in locations other than the end MUST be carried in-line"."""
+    """Section 4.2: "Pad1 and PadN options that appear in locations other than the end MUST be carried in-line"."""
     whole = bytes([59, 0]) + b"\x01\x00" + b"\x1e\x02\xaa\xbb"
     writer = Writer()
     nhc.encode_extension(writer, ipv6.HOP_BY_HOP, whole, nhc=False)

@@ -1,0 +1,63 @@
+"""Errors say where, why, which section, and what would help."""
+
+import pytest
+
+from lowpanbudget import errors
+from lowpanbudget.cites import Cite, ieee, rfc
+
+
+def test_a_wire_error_leads_with_its_place() -> None:
+    error = errors.Malformed(
+        "it is wrong", offset=7, layer="IPHC", cite=rfc(6282, "3.1"), hint="Try this"
+    )
+    assert str(error) == "octet 7, IPHC: it is wrong (RFC 6282 §3.1). Try this"
+    assert error.message == "it is wrong"
+    assert str(errors.Truncated("it ends")) == "octet 0: it ends"
+
+
+def test_a_request_error_needs_no_place() -> None:
+    assert (
+        str(errors.RequestError("no such flow", hint="There is: up"))
+        == "no such flow. There is: up"
+    )
+    assert errors.DoesNotFit("too long", by=3).by == 3
+
+
+def test_a_design_error_lists_its_faults() -> None:
+    fault = errors.Fault(
+        file="a.toml", line=3, column=5, key="link.pan", message="unknown", hint="pan_id?"
+    )
+    assert str(fault) == "a.toml:3:5: link.pan: unknown. pan_id?"
+    error = errors.DesignError("two faults", faults=(fault, fault))
+    assert str(error) == f"{fault}\n{fault}"
+    assert str(errors.DesignError("cannot read it")) == "cannot read it"
+
+
+@pytest.mark.parametrize("name", [n for n in vars(errors) if isinstance(vars(errors)[n], type)])
+def test_every_error_has_an_exit_code(name: str) -> None:
+    found = vars(errors)[name]
+    if issubclass(found, errors.LowpanError):
+        assert found.exit_code in (2, 3, 70)
+
+
+@pytest.mark.parametrize(
+    ("cite", "text", "link"),
+    [
+        (
+            rfc(6282, "3.1.1"),
+            "RFC 6282 §3.1.1",
+            "https://www.rfc-editor.org/rfc/rfc6282#section-3.1.1",
+        ),
+        (rfc(768), "RFC 768", "https://www.rfc-editor.org/rfc/rfc768"),
+        (
+            rfc(7400, "appendix A"),
+            "RFC 7400 appendix A",
+            "https://www.rfc-editor.org/rfc/rfc7400#appendix-A",
+        ),
+        (ieee(2015, "7.2"), "IEEE 802.15.4-2015 §7.2", ""),
+        (ieee(2015, "table 7-2"), "IEEE 802.15.4-2015 table 7-2", ""),
+    ],
+)
+def test_cites(cite: Cite, text: str, link: str) -> None:
+    assert str(cite) == text
+    assert cite.link == link

@@ -1,0 +1,168 @@
+"""The table engine on small headers of its own, in both bit orders."""
+
+from typing import Any
+
+import pytest
+
+from lowpanbudget import RequestError, Reserved, Truncated, WireError
+from lowpanbudget.bits import Reader, Writer, tiles
+from lowpanbudget.cites import rfc
+from lowpanbudget.fields import Bits, Choice, Header, Patterns, Row
+
+CITE = rfc(768)
+
+
+def _fit(value: int, _env: object) -> bytes | None:
+    return bytes([value]) if value < 256 else None
+
+
+def _fit_two(value: int, _env: object) -> bytes | None:
+    return value.to_bytes(2, "big")
+
+
+def _restore(octets: bytes, _env: object) -> int:
+    return int.from_bytes(octets, "big")
+
+
+def _refuse(_octets: bytes, _env: object) -> Any:
+    raise WireError("not this one")
+
+
+SIZE = Choice(
+    "size",
+    "size form",
+    2,
+    (
+        Row(2, 2, "always possible", CITE, _fit_two, _restore, (Bits("high", 4), Bits("low", 12))),
+        Row(0, 0, "it is zero", CITE, lambda value, _: None if value else b"", lambda _o, _e: 0),
+        Row(1, 1, "it is under 256", CITE, _fit, _restore),
+        Row(3, 0, "reserved", CITE),
+    ),
+)
+HEADER = Header("sample", CITE, (Bits("mark", 3, fixed=0b101), SIZE, Bits("rest", 3, {1: "one"})))
+LITTLE = Header("little", CITE, (Bits("low", 3), Bits("middle", 9), Bits("high", 4)), "little")
+
+
+def test_big_and_little_order() -> None:
+    assert HEADER.split(0b101_10_001) == {"mark": 0b101, "size": 2, "rest": 1}
+    assert HEADER.join({"size": 2, "rest": 1}) == 0b101_10_001  # the fixed field fills itself in
+    assert LITTLE.octets == 2
+    word = 0xA << 12 | 0x1F0 << 3 | 0b011
+    assert LITTLE.split(word) == {"low": 0b011, "middle": 0x1F0, "high": 0xA}
+    writer = Writer()
+    LITTLE.write(writer, LITTLE.split(word))
+    assert bytes(writer.data) == word.to_bytes(2, "little")
+    assert LITTLE.read(Reader(bytes(writer.data)))[0] == LITTLE.split(word)
+
+
+@pytest.mark.parametrize("value", [0, 1, 255, 256, 65535])
+def test_the_shortest_row_is_taken_and_read_back(value: int) -> None:
+    chosen = SIZE.best(value)
+    assert chosen.row.inline == (0 if value == 0 else 1 if value < 256 else 2)
+    writer = Writer()
+    HEADER.write(writer, {"size": chosen.row.code, "rest": 1})
+    SIZE.write(writer, chosen, value)
+    assert tiles(writer.spans, len(writer.data) * 8)
+    reader = Reader(bytes(writer.data))
+    values, rows = HEADER.read(reader)
+    assert values == {"mark": 0b101, "size": chosen.row.code, "rest": 1}
+    assert SIZE.read(reader, rows["size"]) == value
+    assert reader.spans == writer.spans
+    assert HEADER.inline(writer.data[0]) == chosen.row.inline
+
+
+def test_parts_lay_out_the_octets() -> None:
+    writer = Writer("sample")
+    SIZE.write(writer, SIZE.best(0xABCD), 0xABCD)
+    assert [(s.name, s.bits, s.value) for s in writer.spans] == [
+        ("high", 4, 0xA),
+        ("low", 12, 0xBCD),
+    ]
+
+
+def test_meanings() -> None:
+    reader = Reader(bytes([0b101_00_001, 0b101_00_010]))
+    HEADER.read(reader)
+    HEADER.read(reader)
+    assert [s.meaning for s in reader.spans if s.name == "rest"] == ["one", "reserved"]
+    assert [s.meaning for s in reader.spans if s.name == "size form"] == ["it is zero"] * 2
+    assert Bits("odd", 4, lambda value: f"{value} of them").says(3) == "3 of them"
+
+
+def test_a_reserved_code_is_located_at_its_header() -> None:
+    reader = Reader(b"\xff" + bytes([0b101_11_000, 9, 9]), 1)
+    with pytest.raises(Reserved, match="size form 11 is reserved") as caught:
+        HEADER.read(reader)
+    assert (caught.value.offset, caught.value.layer, caught.value.cite) == (1, "sample", CITE)
+    assert tiles([s._replace(offset_bits=s.offset_bits - 8) for s in reader.spans], 8)
+    with pytest.raises(Reserved):
+        SIZE.read(reader, SIZE.rows[3])
+
+
+def test_a_wrong_fixed_field_is_located_and_nothing_is_consumed() -> None:
+    reader = Reader(b"\xff\x00", 1)
+    with pytest.raises(Reserved, match="mark is 0x0, not 0x5") as caught:
+        HEADER.read(reader)
+    assert caught.value.offset == 1
+    assert reader.pos == 1
+    assert reader.spans == []
+
+
+def test_cut_short() -> None:
+    with pytest.raises(Truncated):
+        LITTLE.read(Reader(b"\x00"))
+    reader = Reader(bytes([0b101_10_000, 1]))
+    _, rows = HEADER.read(reader)
+    with pytest.raises(Truncated, match="size form needs 2 octets, 1 octet left") as caught:
+        SIZE.read(reader, rows["size"])
+    assert caught.value.offset == 1
+
+
+def test_an_error_of_a_row_is_located() -> None:
+    choice = Choice("c", "it", 1, (Row(0, 0, "", CITE), Row(1, 1, "", CITE, None, _refuse)))
+    reader = Reader(b"\x00\x07", 1, layer="here")
+    with pytest.raises(WireError) as caught:
+        choice.read(reader, choice.rows[1])
+    assert (caught.value.offset, caught.value.layer, caught.value.cite) == (1, "here", CITE)
+    assert reader.pos == 1
+
+
+def test_what_no_row_carries_is_a_wrong_request() -> None:
+    only_zero = Choice("z", "zero", 1, (SIZE.rows[0], Row(1, 0, "", CITE)))
+    with pytest.raises(RequestError, match="no zero can carry 5"):
+        only_zero.best(5)
+
+
+@pytest.mark.parametrize("values", [{"size": 4}, {"size": -1}, {"rest": 8}])
+def test_a_value_too_large_for_its_field(values: dict[str, int]) -> None:
+    with pytest.raises(RequestError, match="does not fit"):
+        HEADER.join(values)
+
+
+def test_tables_with_faults_refuse_to_exist() -> None:
+    with pytest.raises(TypeError, match="do not cover"):
+        Choice("c", "c", 2, SIZE.rows[:3])
+    with pytest.raises(TypeError, match="do not fill"):
+        Choice("c", "c", 1, (SIZE.rows[0], Row(1, 2, "", CITE, None, _restore, (Bits("x", 8),))))
+    with pytest.raises(TypeError, match="no whole octets"):
+        Header("h", CITE, (Bits("x", 7),))
+
+
+def test_plans_are_not_kept_without_bound() -> None:
+    wide = Header("wide", CITE, (Bits("x", 32),))
+    for word in range(10_000):
+        wide.read(Reader(word.to_bytes(4, "big")))
+    assert len(wide._plans) <= 4096
+
+
+def test_patterns() -> None:
+    table = Patterns(
+        "t", CITE, (("0000000x", "low", "lowest", CITE), ("11111111", "high", "highest", CITE))
+    )
+    assert [table[octet].key for octet in (0, 1, 2, 254, 255)] == [
+        "low",
+        "low",
+        "reserved",
+        "reserved",
+        "high",
+    ]
