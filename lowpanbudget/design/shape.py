@@ -58,6 +58,13 @@ def _parsed(kind: type) -> BeforeValidator:
     return BeforeValidator(read)
 
 
+def _no_truth(value: Any) -> Any:
+    """Return the value; a list of allowed numbers takes true for 1."""
+    if isinstance(value, bool):
+        raise ValueError("a number is wanted")  # noqa: TRY004  # pydantic collects ValueErrors
+    return value
+
+
 _NAMES: dict[type, str] = {IPv6Address: "address", IPv6Network: "prefix, such as 2001:db8::/64"}
 _TEXT = WithJsonSchema({"type": "string"})
 Short = Annotated[bytes, _octets(2), WithJsonSchema({"type": ["string", "integer"]})]
@@ -184,7 +191,7 @@ class RoutingShape(_Shape):
     route: int = Field(
         default=0, ge=0, le=120, description="Routers in the source route of a downward packet."
     )
-    entry_octets: Literal[1, 2, 4, 8, 16] | None = Field(
+    entry_octets: Annotated[Literal[1, 2, 4, 8, 16], BeforeValidator(_no_truth)] | None = Field(
         default=None,
         description="Last octets that tell routers' addresses apart; 2 without extended addresses, else 8.",
     )

@@ -1,0 +1,131 @@
+"""Flows with protocols above UDP, and with routing artefacts: the room still fits, one octet more does not."""
+
+import pytest
+from design.designs import EXAMPLES, changed, fault_of
+
+from lowpanbudget import budget, decode_frame
+from lowpanbudget.bits import tiles
+from lowpanbudget.design.load import parse_design
+from lowpanbudget.design.path import Path
+from lowpanbudget.room.compute import Budget
+from lowpanbudget.room.knobs import turn_all
+from lowpanbudget.room.measure import room_of
+from lowpanbudget.stack.frame import STAND_IN_KEY
+
+FOOTBRIDGE = (EXAMPLES / "footbridge.toml").read_text(encoding="utf-8")
+COAP = '[flow.coap]\ncode = "POST"\npath = "s"\n'
+OSCORE = '[flow.oscore]\nsender_id = "05"\nrecipient_id = ""\n'
+CASES = {
+    "CoAP": ("snapshot", COAP),
+    "CoAP with options": (
+        "features",
+        COAP + "token_octets = 8\ncontent_format = 60\nobserve = 70000\n",
+    ),
+    "OSCORE": ("snapshot", COAP + OSCORE),
+    "DTLS 1.2": ("snapshot", '[flow.dtls]\nsuite = "TLS_PSK_WITH_AES_128_CCM_8"\n'),
+    "DTLS 1.3": ("snapshot", '[flow.dtls]\nsuite = "TLS_AES_128_CCM_8_SHA256"\ncid = "01"\n'),
+    "CoAP in DTLS 1.3": ("command", COAP + '[flow.dtls]\nsuite = "TLS_AES_128_CCM_SHA256"\n'),
+    "information": ("features", "[flow.routing]\n"),
+    "information as an option": ("features", '[flow.routing]\nform = "extension-headers"\n'),
+    "short route": ("command", "[flow.routing]\nroute = 3\n"),
+    "route as a header": ("command", '[flow.routing]\nroute = 3\nform = "extension-headers"\n'),
+    "tunnel": ("snapshot", "[flow.routing]\ntunnel = true\n"),
+    "all": ("command", COAP + OSCORE + "[flow.routing]\nroute = 4\nentry_octets = 2\n"),
+}
+
+
+def with_tables(flow: str, tables: str) -> list[Budget]:
+    start = FOOTBRIDGE.index(f'name = "{flow}"\nsource')
+    end = FOOTBRIDGE.index("\n\n", start)
+    return budget(parse_design(FOOTBRIDGE[:end] + "\n" + tables + FOOTBRIDGE[end:]), flow)
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_the_room_fits_and_one_octet_more_does_not(case: str) -> None:
+    found = with_tables(*CASES[case])
+    assert len(found) == 2
+    for one in found:
+        path = one.path
+        assert one.room > 0
+        (frame,) = path.frames(bytes(one.room))
+        assert len(frame.octets) <= 127
+        assert len(path.frames(bytes(one.room + 1))) == 2
+        assert tiles(one.ledger.spans, len(frame.octets) * 8)
+        assert one.ledger.overhead == len(frame.octets) - one.room
+        assert one.cliffs(3)[0] == (one.room, 1)
+        assert_reads_back(path, one.room)
+        for saving in (*one.savings, *one.weaker, *one.stronger):
+            assert saving.path is not None
+            assert saving.gain == room_of(saving.path) - one.room
+            (after,) = saving.path.frames(bytes(one.room + saving.gain))
+            assert len(after.octets) <= 127
+            assert len(saving.path.frames(bytes(one.room + saving.gain + 1))) == 2
+
+
+def assert_reads_back(path: Path, room: int) -> None:
+    (frame,) = path.frames(bytes(room))
+    read = decode_frame(
+        frame.octets, contexts=path.contexts, keys=STAND_IN_KEY, asn=0, root=path.env.root
+    )
+    assert read.fault is None
+    assert read.datagram is not None
+    assert read.datagram.octets == path.datagram(bytes(room))
+
+
+def test_no_advice_shortens_a_tag() -> None:
+    for case in ("DTLS 1.3", "CoAP in DTLS 1.3", "DTLS 1.2"):
+        for one in with_tables(*CASES[case]):
+            for saving in turn_all(one.path, one.room):
+                assert saving.path is not None
+                was, then = one.path.flow.application.dtls, saving.path.flow.application.dtls
+                assert was is not None
+                assert then is not None
+                assert then.suite.aead.tag >= was.suite.aead.tag or len(saving.caution) > 20
+
+
+def test_rooms_by_hand() -> None:
+    bare = {(one.flow, one.hop): one.room for one in budget(parse_design(FOOTBRIDGE))}
+
+    def cost(case: str, hop: int = 0) -> int:
+        one = with_tables(*CASES[case])[hop]
+        return bare[one.flow, one.hop] - one.room
+
+    # RFC 7252 section 3: header 4, token 1, Uri-Path 1 + 1, payload marker 1
+    assert cost("CoAP") == 8
+    # token 8, Observe 1 + 3, Uri-Path 1 + 1, Content-Format 1 + 1, marker 1, header 4
+    assert cost("CoAP with options") == 4 + 8 + 4 + 2 + 2 + 1
+    # draft-ietf-iotops-security-protocol-comparison: DTLS 1.2 adds 29 octets, 21 without its tag of 8
+    assert cost("DTLS 1.2") == 29
+    # the same draft: DTLS 1.3 adds 11 with a sequence number below 256 and its length left out, a connection ID 1 more
+    assert cost("DTLS 1.3") == 12
+    # the same draft: an OSCORE request adds 13, and 1 more for an identifier of 1 octet
+    assert cost("OSCORE") == cost("CoAP") + 14
+    # RFC 8138 section 6: RPI-6LoRH of 3 octets for instance 0 and a rank in one octet; RFC 8025: page switch 1
+    assert cost("information") == 3 + 1
+    # RFC 6553 section 3: the option in a hop-by-hop header of 8, of which LOWPAN_NHC elides nothing but the next header
+    assert cost("information as an option") == 8
+    # SRH-6LoRH: 2 and 8 for each router (RFC 8138 section 5.1), of which one is passed on the second hop
+    assert cost("short route") == 2 + 3 * 8 + 3 + 1
+    assert cost("short route", hop=1) == 2 + 2 * 8 + 3 + 1
+
+
+def test_a_route_that_leaves_no_room() -> None:
+    found = with_tables("command", "[flow.routing]\nroute = 11\nentry_octets = 8\ntunnel = true\n")
+    for one in found:
+        assert one.room == 0
+        assert len(one.path.frames(b"")) > 1
+        assert one.ledger.octets <= 127
+        assert all(frames > 1 for _, frames in one.cliffs(8))
+
+
+def test_faults_of_protocols_have_their_places() -> None:
+    fault = fault_of(changed(("hops = 3", 'hops = 3\ncoap = { code = "POTS" }')))
+    assert fault.key == "flow[1].coap.code"
+    fault = fault_of(changed(("hops = 3", 'hops = 3\ncoap = { code = "POST", pathh = "a" }')))
+    assert (fault.key, fault.hint) == ("flow[1].coap.pathh", "Did you mean path?")
+    fault = fault_of(
+        changed(("hops = 3", 'hops = 3\noscore = { sender_id = "", recipient_id = "01" }'))
+    )
+    assert "CoAP" in fault.message
+    fault = fault_of(changed(("hops = 3", "hops = 3\nrouting = { entry_octets = true }")))
+    assert fault.key == "flow[1].routing.entry_octets"
