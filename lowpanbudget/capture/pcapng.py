@@ -1,0 +1,215 @@
+"""The pcapng format: blocks, each with its length before and behind.
+
+    type 4 | total length 4 | body, padded to 4 octets | total length 4
+
+A section header block sets the byte order; interface description blocks number the interfaces, each with its link
+type and time resolution. draft-ietf-opsawg-pcapng, from memory; the tests have a second opinion.
+"""
+
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from lowpanbudget.capture.pcap import LONGEST, SECOND, note_lengths
+from lowpanbudget.capture.record import Notices, Record
+from lowpanbudget.capture.source import Source
+
+SECTION = b"\x0a\x0d\x0d\x0a"  # reads the same in both byte orders
+_ORDERS = {b"\x1a\x2b\x3c\x4d": ">", b"\x4d\x3c\x2b\x1a": "<"}
+_INTERFACE, _OBSOLETE, _SIMPLE, _STATISTICS, _ENHANCED = 1, 2, 3, 5, 6
+_LONGEST_BLOCK = 16 << 20
+_MOST_INTERFACES = 4096
+_RESOLUTION, _OFFSET = 9, 14  # options of an interface: if_tsresol, if_tsoffset
+_DROPS = {
+    5: "the interface",
+    7: "the operating system",
+}  # options of statistics: isb_ifdrop, isb_osdrop
+# blocks that hold names, secrets, logs or somebody's own data: no frames
+_SILENT = {4, 9, 10, 0xBAD, 0x40000BAD}
+
+
+@dataclass(slots=True)
+class _Interface:
+    link_type: int
+    snapshot: int
+    per_second: int = 1_000_000
+    offset_s: int = 0
+
+    def nanoseconds(self, units: int) -> int:
+        return self.offset_s * SECOND + units * SECOND // self.per_second
+
+
+@dataclass(slots=True)
+class _Section:
+    order: str
+    interfaces: list[_Interface] = field(default_factory=list)
+
+
+def read_pcapng(source: Source, notices: Notices) -> Iterator[Record]:
+    """Yield the frames of all whole blocks; what cannot be read is noticed with its place."""
+    section = _Section("<")
+    number = 0
+    while True:
+        start = source.offset
+        head = source.peek(12)
+        if len(head) < 12:
+            if head or source.trouble:
+                text = source.trouble or f"a block header has {len(head)} octets, not 12"
+                notices.add("file-cut", text, number, start)
+            return
+        if head[:4] == SECTION:
+            order = _ORDERS.get(head[8:12])
+            if order is None:
+                notices.add("block-wrong", "a section header without byte order", number, start + 8)
+                return
+            section = _Section(order)
+        kind, total = struct.unpack(section.order + "2I", head[:8])
+        if total < 12 or total % 4 or total > _LONGEST_BLOCK:
+            notices.add(
+                "length-wrong",
+                f"a block says {total} octets: the rest of the file cannot be found",
+                number,
+                start + 4,
+            )
+            return
+        block = source.take(total)
+        if len(block) < total:
+            text = source.trouble or f"the last block has {len(block)} of its {total} octets"
+            notices.add("file-cut", text, number, start)
+            return
+        if block[4:8] != block[-4:]:
+            text = "the lengths before and behind a block differ"
+            notices.add("length-wrong", text, number, start + total - 4)
+        record = _block(section, kind, block, number + 1, start, notices)
+        if record is not None:
+            number += 1
+            yield record
+
+
+def _block(
+    section: _Section, kind: int, block: bytes, number: int, start: int, notices: Notices
+) -> Record | None:
+    """Return the frame in a block, or None after noting what a block of another kind says."""
+    if kind == _ENHANCED:
+        return _frame(section, block, number, start, notices, "4I", "interface high low kept")
+    if kind == _OBSOLETE:
+        return _frame(
+            section, block, number, start, notices, "2H3I", "interface drops high low kept"
+        )
+    if kind == _SIMPLE:
+        return _simple_frame(section, block, number, start, notices)
+    if kind == _INTERFACE:
+        _add_interface(section, block, number - 1, start, notices)
+    elif kind == _STATISTICS:
+        for code, value in _options(section, block, 20):
+            if code in _DROPS and len(value) == 8:
+                count = int.from_bytes(value, "big" if section.order == ">" else "little")
+                if count:
+                    text = f"{_DROPS[code]} dropped {count} frames while capturing"
+                    notices.add("frames-dropped", text, number - 1, start)
+    elif kind not in _SILENT and block[:4] != SECTION:
+        notices.add("block-unknown", f"a block of unknown type {kind}", number - 1, start)
+    return None
+
+
+def _frame(
+    section: _Section,
+    block: bytes,
+    number: int,
+    start: int,
+    notices: Notices,
+    layout: str,
+    names: str,
+) -> Record | None:
+    body = 8 + struct.calcsize("=" + layout) + 4
+    if len(block) < body + 4:
+        text = f"a frame's block has {len(block)} octets, under {body + 4}"
+        notices.add("block-wrong", text, number - 1, start)
+        return None
+    numbers = struct.unpack_from(section.order + layout + "I", block, 8)
+    values = dict(zip((*names.split(), "original"), numbers, strict=True))
+    kept, original = values["kept"], values["original"]
+    if not _fits(kept, len(block) - body - 4, number, start, notices):
+        return None
+    interface = _interface(section, values["interface"], number, start, notices)
+    if interface is None:
+        return None
+    if kept != original:
+        note_lengths(notices, number, start, kept, original)
+    elif not kept:
+        notices.add("frame-empty", "a block without octets of a frame", number, start)
+    time_ns = interface.nanoseconds(values["high"] << 32 | values["low"])
+    octets = block[body : body + kept]
+    return Record(number, time_ns, interface.link_type, octets, original, start + body)
+
+
+def _simple_frame(
+    section: _Section, block: bytes, number: int, start: int, notices: Notices
+) -> Record | None:
+    if len(block) < 16:
+        notices.add("block-wrong", "a simple block has no length", number - 1, start)
+        return None
+    interface = _interface(section, 0, number, start, notices)
+    if interface is None:
+        return None
+    (original,) = struct.unpack_from(section.order + "I", block, 8)
+    kept = min(original, interface.snapshot or original)
+    if not _fits(kept, len(block) - 16, number, start, notices):
+        return None
+    if kept != original:
+        note_lengths(notices, number, start, kept, original)
+    elif not kept:
+        notices.add("frame-empty", "a block without octets of a frame", number, start)
+    return Record(number, None, interface.link_type, block[12 : 12 + kept], original, start + 12)
+
+
+def _fits(kept: int, there: int, number: int, start: int, notices: Notices) -> bool:
+    if kept <= min(there, LONGEST):
+        return True
+    text = f"a block says {kept} octets of a frame, {there} are there: left out"
+    notices.add("length-wrong", text, number - 1, start)
+    return False
+
+
+def _interface(
+    section: _Section, index: int, number: int, start: int, notices: Notices
+) -> _Interface | None:
+    if index < len(section.interfaces):
+        return section.interfaces[index]
+    text = f"a frame of interface {index}, which is not described: left out"
+    notices.add("interface-unknown", text, number - 1, start)
+    return None
+
+
+def _add_interface(
+    section: _Section, block: bytes, number: int, start: int, notices: Notices
+) -> None:
+    if len(block) < 20 or len(section.interfaces) >= _MOST_INTERFACES:
+        text = "an interface description that is too short, or one too many"
+        notices.add("block-wrong", text, number, start)
+        return
+    link_type, _, snapshot = struct.unpack_from(section.order + "2HI", block, 8)
+    interface = _Interface(link_type, snapshot)
+    for code, value in _options(section, block, 16):
+        if code == _RESOLUTION and value:
+            base = (
+                2 if value[0] & 0x80 else 10
+            )  # "If the Most Significant Bit is equal to zero", a power of 10
+            interface.per_second = base ** (value[0] & 0x7F)
+        elif code == _OFFSET and len(value) == 8:
+            interface.offset_s = int.from_bytes(
+                value, "big" if section.order == ">" else "little", signed=True
+            )
+    section.interfaces.append(interface)
+
+
+def _options(section: _Section, block: bytes, at: int) -> Iterator[tuple[int, bytes]]:
+    """Yield code and value of each option; a list that overruns its block ends."""
+    end = len(block) - 4
+    while at + 4 <= end:
+        code, length = struct.unpack_from(section.order + "2H", block, at)
+        at += 4
+        if code == 0 or at + length > end:
+            return
+        yield code, block[at : at + length]
+        at += length + -length % 4

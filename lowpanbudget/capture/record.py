@@ -1,0 +1,51 @@
+"""A record of a capture, and what reading noticed: the values that every reader of files yields."""
+
+from typing import NamedTuple
+
+MOST_NOTICES = 1000  # that are kept; of more, only their number
+
+
+class Record(NamedTuple):
+    """One frame of a capture.
+
+    ``number`` counts from 1. ``time_ns`` is in nanoseconds since 1970, or since whatever a text log counts from; None
+    without a time stamp. ``link_type`` is a number of the link-type registry. ``original_length`` is what the frame
+    had on the air; fewer ``octets`` say that the capture kept only the front. ``offset`` is where the octets stand in
+    the file (uncompressed, where it was compressed).
+    """
+
+    number: int
+    time_ns: int | None
+    link_type: int
+    octets: bytes
+    original_length: int
+    offset: int | None = None
+
+
+class ReadingNotice(NamedTuple):
+    """What reading noticed: ``name`` for code, ``text`` for people, the frame or the one before, where in the file."""
+
+    name: str
+    text: str
+    number: int
+    offset: int
+
+    def __str__(self) -> str:
+        """Return the place and the text."""
+        return f"octet {self.offset}, after frame {self.number}: {self.text}"
+
+
+class Notices:
+    """Collects what reading noticed, in bounded memory: ``kept`` holds the first ones, ``count`` counts all."""
+
+    __slots__ = ("count", "kept")
+
+    def __init__(self) -> None:
+        self.kept: list[ReadingNotice] = []
+        self.count = 0
+
+    def add(self, name: str, text: str, number: int, offset: int) -> None:
+        """Keep a notice, or only count it when there are many already."""
+        self.count += 1
+        if len(self.kept) < MOST_NOTICES:
+            self.kept.append(ReadingNotice(name, text, number, offset))

@@ -1,0 +1,120 @@
+"""Octets of a file, a pipe or any binary file object, taken in pieces; compressed ones are unpacked on the way."""
+
+import gzip
+import io
+import zlib
+from typing import Any, Protocol
+
+from lowpanbudget.errors import RequestError
+
+CHUNK = 1 << 18
+_GZIP = b"\x1f\x8b"
+
+
+class BinaryFile(Protocol):
+    """What can be read: anything with ``read``, as files opened in binary mode have it."""
+
+    def read(self, size: int, /) -> bytes:
+        """Return at most ``size`` octets; none at the end."""
+
+
+class Source:
+    """Hands out the octets of a binary file in order, however short its reads are.
+
+    ``offset`` is how many have been taken. ``trouble`` says why no more came, when that was not the end of the file:
+    compressed octets that are cut or damaged. Raises ``RequestError`` when the file cannot be read.
+    """
+
+    __slots__ = ("_at", "_buffer", "_ended", "_file", "_gone", "trouble")
+
+    def __init__(self, file: BinaryFile) -> None:
+        self._file: Any = file
+        self._buffer = b""
+        self._at = 0
+        self._gone = 0  # octets that left the buffer
+        self._ended = False
+        self.trouble = ""
+        if self.peek(2) == _GZIP:
+            packed = _Ahead(self._buffer, file)
+            self._file = gzip.GzipFile(fileobj=packed, mode="rb")
+            self._buffer, self._ended = b"", False
+
+    @property
+    def offset(self) -> int:
+        """Return the place of the next octet."""
+        return self._gone + self._at
+
+    def peek(self, count: int) -> bytes:
+        """Return the next octets without taking them; fewer at the end."""
+        if len(self._buffer) - self._at < count:
+            self._fill(count)
+        return self._buffer[self._at : self._at + count]
+
+    def take(self, count: int) -> bytes:
+        """Return the next octets; fewer than asked only at the end."""
+        at, end = self._at, self._at + count
+        if end > len(self._buffer):
+            self._fill(count)
+            at, end = self._at, self._at + count
+        octets = self._buffer[at:end]
+        self._at = at + len(octets)
+        return octets
+
+    def line(self, longest: int) -> bytes:
+        """Return the octets up to and with the next newline, at most ``longest``."""
+        size = 256
+        while True:
+            ahead = self.peek(min(size, longest))
+            end = ahead.find(b"\n") + 1
+            if end:
+                return self.take(end)
+            if len(ahead) < size or size >= longest:
+                return self.take(len(ahead))
+            size *= 4
+
+    def _fill(self, count: int) -> None:
+        parts = [self._buffer[self._at :]]
+        held = len(parts[0])
+        self._gone += self._at
+        self._at = 0
+        while held < count and not self._ended:
+            octets = self._read(max(CHUNK, count - held))
+            self._ended = not octets
+            parts.append(octets)
+            held += len(octets)
+        self._buffer = b"".join(parts)
+
+    def _read(self, count: int) -> bytes:
+        try:
+            octets = self._file.read(count)
+        except (EOFError, zlib.error, gzip.BadGzipFile) as error:
+            self.trouble = f"the compressed octets are cut or damaged: {error}"
+            return b""
+        except OSError as error:
+            raise RequestError(f"the capture cannot be read: {error.strerror or error}") from None
+        if octets is None:  # a file that would rather not wait
+            return b""
+        if not isinstance(octets, bytes | bytearray | memoryview):
+            raise RequestError(
+                f"the capture gives {type(octets).__name__}, not octets",
+                hint="Open it in binary mode",
+            )
+        return bytes(octets)
+
+
+class _Ahead(io.RawIOBase):
+    """A file from which some octets have been read already, put before the rest again."""
+
+    def __init__(self, ahead: bytes, file: BinaryFile) -> None:
+        super().__init__()
+        self._ahead = ahead
+        self._rest = file
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, into: Any) -> int:
+        octets = self._ahead[: len(into)] if self._ahead else self._rest.read(len(into))
+        self._ahead = self._ahead[len(octets) :]
+        into[: len(octets)] = octets
+        return len(octets)
