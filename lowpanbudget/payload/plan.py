@@ -1,6 +1,7 @@
 """From the fields of a message to its compiled form, with every flaw found on the way."""
 
 from collections.abc import Callable
+from functools import lru_cache
 from typing import NamedTuple
 
 from lowpanbudget.payload.bitpack import Order, from_mixed, to_mixed
@@ -13,6 +14,7 @@ from lowpanbudget.payload.field import Codec, Field, Leaf, name_flaw
 from lowpanbudget.payload.flaws import Flaw, Path
 from lowpanbudget.payload.groups import GroupNode, Named, TagNode, TimeOffsetNode, UnionNode
 from lowpanbudget.payload.nodes import LeafNode, Node, Place, Run
+from lowpanbudget.payload.number import Number
 from lowpanbudget.payload.samples import SeriesNode
 from lowpanbudget.payload.steps import Steps
 
@@ -158,6 +160,13 @@ class Compiler:
 
     def _node(self, field: Field, scope: Scope, where: Path, depth: int) -> Node | None:
         """Return the compiled field, or None if it is flawed."""
+        if type(field) is Number:
+            try:
+                flaws, place = _number(field, self._order)
+            except TypeError:  # made by hand with a list, which cannot be remembered
+                flaws, place = _number.__wrapped__(field, self._order)
+            self.flaws += [flaw.under(*where) for flaw in flaws]
+            return LeafNode(place) if place is not None else None
         own = [flaw.under(*where) for flaw in field.flaws(self._order)]
         self.flaws += own
         if isinstance(field, Group):
@@ -236,13 +245,24 @@ class Compiler:
         return UnionNode(options, known.slot)
 
     def _leaf(self, leaf: Leaf) -> Place:
-        """Return a leaf with its codec, in the byte order of the message."""
-        needed = leaf.needed()
-        width = self._order.rounded(needed)
-        codec = leaf.codec(width, self._order)
-        if leaf.ordered and self._order.mixed and width > 8:
-            codec = _swapped(codec, self._order)
-        return Place(leaf.of if isinstance(leaf, FixedContents) else leaf, codec, width - needed)
+        return _place(leaf, self._order)
+
+
+def _place(leaf: Leaf, order: Order) -> Place:
+    """Return a leaf with its codec, in the byte order of the message."""
+    needed = leaf.needed()
+    width = order.rounded(needed)
+    codec = leaf.codec(width, order)
+    if leaf.ordered and order.mixed and width > 8:
+        codec = _swapped(codec, order)
+    return Place(leaf.of if isinstance(leaf, FixedContents) else leaf, codec, width - needed)
+
+
+@lru_cache(maxsize=1024)
+def _number(field: Number, order: Order) -> tuple[tuple[Flaw, ...], Place | None]:
+    """Return a number's flaws and, when it has none, its place; a search compiles the same ones again and again."""
+    flaws = tuple(field.flaws(order))
+    return flaws, None if flaws else _place(field, order)
 
 
 def _swapped(codec: Codec, order: Order) -> Codec:

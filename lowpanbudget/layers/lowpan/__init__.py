@@ -1,1 +1,1 @@
-"""layers/lowpan"""
+"""6LoWPAN: the adaptation layer between the link and IPv6."""
