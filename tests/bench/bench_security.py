@@ -61,5 +61,5 @@ def test_path_is_at_most_three_times_the_cipher() -> None:
     """The bare call is what a user of the library writes for one frame: a cipher from the key, and ``decrypt``."""
     rounds = [(timeit(bare, number=500), timeit(path, number=500)) for _ in range(40)]
     alone, whole = (min(column) for column in zip(*rounds, strict=True))
-    print(f"{whole / alone:.2f} times the bare call of {alone * 2000:.2f} µs")  # noqa: T201  # the result
+    print(f"{whole / alone:.2f} times the bare call of {alone * 2000:.2f} µs")  # the result
     assert whole / alone <= 3
