@@ -1,6 +1,6 @@
 """A flow of a design: who sends to whom, over which headers and how many hops.
 
-The knobs that turn a flow key stand at the end, beside what they turn.
+The knobs that turn a flow key stand at the end, beside what they turn; those of its addresses in ``addresses``.
 """
 
 from collections.abc import Iterator
@@ -143,9 +143,8 @@ class FlowKnob:
     stronger: bool = field(default=False)
 
 
-def flow_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]:
-    """Yield every change of a flow key, or of the contexts, that may free octets."""
-    yield from _context_knobs(link, contexts, flow)
+def flow_knobs(contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]:
+    """Yield every change of a flow key that may free octets."""
     for knob in application_knobs(flow.application):
         changed = replace(flow, application=knob.application)
         yield FlowKnob(
@@ -158,7 +157,6 @@ def flow_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]
             routing_knob.key, routing_knob.text, changed, contexts, routing_knob.cite,
             routing_knob.condition,
         )  # fmt: skip
-    yield from _identifier_knobs(link, contexts, flow)
     ports = (flow.source_port, flow.destination_port)
     if any(port >> 4 != 0xF0B for port in ports):
         yield FlowKnob(
@@ -208,81 +206,3 @@ def flow_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]
             caution="only where the upper layer permits it and another integrity check covers pseudo-header and "
             "data end to end; otherwise a damaged packet may reach a wrong node unseen",
         )
-
-
-def _identifier_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]:
-    """Yield identifiers that follow the link address in use, for ends in the mesh that have others."""
-    for end, station in (("source", flow.source), ("destination", flow.destination)):
-        if station.role == "outside" or (end == "destination" and flow.group is not None):
-            continue
-        if station.address is None and station.identifier in {"link", link.addresses}:
-            continue
-        prefix = station.prefix
-        if station.address is not None:
-            prefix = int(station.address) >> 64 << 64
-        changed = replace(station, address=None, prefix=prefix, identifier="link")
-        given = station.address is not None
-        if given and changed.ip(link.addresses) == station.address:
-            continue
-        yield FlowKnob(
-            "station.identifier",
-            f"the {end}'s identifier made from the link address in frames",
-            replace(flow, source=changed)
-            if end == "source"
-            else replace(flow, destination=changed),
-            contexts,
-            rfc(6282, "3.2.2"),
-            "" if given else "the address changes with the link address",
-            "an identifier that was chosen to be hard to guess or to follow becomes easy to (RFC 8065)"
-            if given
-            else "",
-        )
-
-
-def _context_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]:
-    """Yield contexts that would serve the flow's addresses: the /64 prefix, and the whole address."""
-    free = next((number for number in range(16) if number not in contexts), None)
-    ends = [("source", flow.source)]
-    if flow.group is None:
-        ends.append(("destination", flow.destination))
-    addresses = {end: station.ip(link.addresses) for end, station in ends}
-    for number, context in contexts.items():
-        if not context.may_compress and any(a in context.prefix for a in addresses.values()):
-            allowed = _with_context(contexts, number, str(context.prefix))
-            yield FlowKnob(
-                f"context {number}", f"context {number} allowed for compression", flow, allowed,
-                rfc(6775, "4.2"), "every receiver must have learned it first",
-            )  # fmt: skip
-        elif number and any(a in context.prefix for a in addresses.values()):
-            others = {n: other for n, other in contexts.items() if n not in {0, number}}
-            swapped = {number: contexts[0]} if 0 in contexts else {}
-            yield FlowKnob(
-                f"context {number}", f"context {number} numbered 0, which costs no octet", flow,
-                Contexts({0: context, **swapped, **others}), rfc(6282, "3.1.1"),
-                "flows that use context 0 today pay that octet instead" if swapped else "",
-            )  # fmt: skip
-    if free is None:
-        return
-    for end, station in ends:
-        address = addresses[end]
-        if address in LINK_LOCAL.prefix:
-            continue
-        for length, what in ((64, "prefix"), (128, "whole address")):
-            if length == 128 and station.role == "node":
-                continue  # there are many nodes and 16 contexts
-            prefix = f"{IPv6Address(int(address) >> (128 - length) << (128 - length))}/{length}"
-            if any(str(context.prefix) == prefix for context in contexts.values()):
-                continue
-            yield FlowKnob(
-                "context",
-                f"a context for the {end}'s {what} ({prefix})",
-                flow,
-                _with_context(contexts, free, prefix),
-                rfc(6282, "3.1.1"),
-                "all nodes must share it (RFC 6775 section 5.4.1 spreads it)",
-            )
-
-
-def _with_context(contexts: Contexts, number: int, prefix: str) -> Contexts:
-    """Return the contexts with one more, or one changed."""
-    return Contexts({**contexts, number: prefix})

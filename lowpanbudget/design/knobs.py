@@ -1,12 +1,13 @@
 """Every knob of a path as a variant: the change in words, and the path that it leads to.
 
-The knobs themselves are declared beside the keys they turn (``link``, ``flow``); here they meet a hop.
+The knobs themselves are declared beside the keys they turn (``link``, ``flow``, ``addresses``); here they meet a hop.
 """
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from lowpanbudget.cites import Cite
+from lowpanbudget.design.addresses import address_knobs
 from lowpanbudget.design.flow import FlowKnob, flow_knobs
 from lowpanbudget.design.link import LinkKnob, link_knobs
 from lowpanbudget.design.path import Path, paths
@@ -35,7 +36,11 @@ def variants(path: Path) -> Iterator[Variant]:
     for link_knob in link_knobs(path.link):
         changed = _same_hop(path, paths(link_knob.link, path.contexts, path.flow))
         yield _variant(link_knob, changed)
-    for flow_knob in flow_knobs(path.link, path.contexts, path.flow):
+    flow_changes = (
+        *address_knobs(path.link, path.contexts, path.flow),
+        *flow_knobs(path.contexts, path.flow),
+    )
+    for flow_knob in flow_changes:
         changed = _same_hop(path, paths(path.link, flow_knob.contexts, flow_knob.flow))
         yield _variant(flow_knob, changed)
 

@@ -259,3 +259,21 @@ def test_groups_have_their_cautions() -> None:
     assert any("not acknowledged" in caution for caution in found.cautions)
     text = TEXTS["footbridge"].replace('group = "ff03::fc"', 'group = "ff03::fc"\nmost_frames = 2')
     assert any("fragment" in caution for caution in budgets(text)["time", "first"].cautions)
+
+
+def test_identifiers_from_short_addresses() -> None:
+    text = TEXTS["footbridge"]
+    for number, name in (("17", "node"), ("01", "collector"), ("02", "root")):
+        text = text.replace(
+            f'name = "{name}"\nrole',
+            f'name = "{name}"\nshort = 0x00{number}\nidentifier = "short"\nrole',
+        )
+    after = budgets(text)
+    for key in (("features", "forwarded"), ("snapshot", "forwarded"), ("time", "forwarded")):
+        before = BEFORE["footbridge"][key]
+        (saving,) = (s for s in before.savings if s.text.startswith("identifiers made from short"))
+        # 8 octets become 2 in line for each end in the mesh (RFC 6282 section 3.1.1, SAM and DAM 10)
+        assert saving.gain == after[key].room - before.room == (12 if key[0] == "features" else 6)
+    first = BEFORE["footbridge"]["snapshot", "first"]
+    assert after["snapshot", "first"].room == first.room - 2  # elided before, in line now
+    assert not [s for s in first.savings if s.knob == "station.identifier"]
