@@ -1,4 +1,4 @@
-"""What the keys of a design mean together: faults with their path, then the design itself."""
+"""What the keys of a design mean: faults with their path, or the design itself."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -6,25 +6,20 @@ from ipaddress import IPv6Address
 from typing import TypeVar
 
 from lowpanbudget.design.application_shape import application
+from lowpanbudget.design.contradictions import contradictions
 from lowpanbudget.design.flow import Flow, Station
 from lowpanbudget.design.link import PHYS, Link
 from lowpanbudget.design.messages import to_messages
 from lowpanbudget.design.path import Path, paths
 from lowpanbudget.design.routing import UNROUTED, Routing
-from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, SecurityShape, StationShape
-from lowpanbudget.design.spelling import spelled
+from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, StationShape
 from lowpanbudget.env import Context, Contexts
 from lowpanbudget.errors import LowpanError, RequestError
-from lowpanbudget.layers.link.addressing import addressing
 from lowpanbudget.layers.link.auxiliary import KEY_ID, Security
 from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.lowpan.iphc import LINK_LOCAL
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.message import Message
-
-_MODES = {"short": 2, "extended": 3}
-BROADCAST_PAN = 0xFFFF
-_PAN_IDS = {"both": 2, "one": 1, "none": 0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +66,7 @@ def _named(name: str, things: tuple[_Named, ...], kind: str) -> _Named:
 
 def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]:
     """Return the design of a shape, or None with all faults of meaning."""
-    flaws = [*_link_flaws(shape.link), *_context_flaws(shape), *_station_flaws(shape)]
-    flaws += _flow_flaws(shape)
+    flaws = list(contradictions(shape))
     messages, message_flaws = to_messages(shape.message)
     flaws += message_flaws
     if flaws:
@@ -97,277 +91,6 @@ def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]
         shape.title, link, Contexts(contexts), stations, flows, messages, shape.network.nodes, file
     )
     return design, list(_frame_flaws(design))
-
-
-def _link_flaws(link: LinkShape) -> Iterator[Flaw]:
-    version = link.frame_version
-    if link.pan_id == BROADCAST_PAN:
-        yield Flaw(
-            ("link", "pan_id"), "0xffff stands for every PAN and is nobody's",
-            "Use 0x0000 to 0xfffe",
-        )  # fmt: skip
-    if link.sequence_number == "suppressed" and version != 2:
-        yield Flaw(
-            ("link", "sequence_number"), f"a version-{version} frame always has a sequence number",
-            "Use frame_version = 2, or carry it",
-        )  # fmt: skip
-    mode = _MODES[link.addresses]
-    forms = {bit: addressing(version, mode, mode, bit) for bit in (0, 1)}
-    possible = {row.destination_pan + row.source_pan for row in forms.values()}
-    if _PAN_IDS[link.pan_ids] not in possible:
-        words = [word for word, count in _PAN_IDS.items() if count in possible]
-        yield Flaw(
-            ("link", "pan_ids"),
-            f"a version-{version} frame between {link.addresses} addresses cannot carry "
-            f"{link.pan_ids} PAN ID{'s' if link.pan_ids != 'one' else ''}",
-            f"Possible: {' or '.join(words)} ({forms[0].cite})",
-        )
-    apart = link.destination_pan_id not in {None, link.pan_id}
-    if apart and link.pan_ids != "both":
-        yield Flaw(
-            ("link", "pan_ids"),
-            "two different PAN IDs must both be carried",
-            'Use pan_ids = "both"',
-        )
-    for key in ("header_ie", "payload_ie"):
-        if getattr(link, key) and version != 2:
-            yield Flaw(
-                ("link", key), f"a version-{version} frame has no information elements",
-                "Use frame_version = 2",
-            )  # fmt: skip
-    if link.security is not None:
-        yield from _security_flaws(link, link.security)
-
-
-def _security_flaws(link: LinkShape, security: SecurityShape) -> Iterator[Flaw]:
-    if link.frame_version == 0 and security.level:
-        yield Flaw(
-            ("link", "security"), "a secured version-0 frame has no auxiliary security header",
-            "Use frame_version = 1 or 2",
-        )  # fmt: skip
-    if security.frame_counter == "suppressed" and (link.frame_version != 2 or not link.slotted):
-        yield Flaw(
-            ("link", "security", "frame_counter"),
-            "the counter may be suppressed only in version-2 frames of a slotted network",
-            "Use frame_version = 2 and slotted = true, or carry it",
-        )
-    wanted = max(KEY_ID.rows[security.key_id_mode].inline - 1, 0)
-    given = len(security.key_source or b"")
-    if given and given != wanted:
-        yield Flaw(
-            ("link", "security", "key_source"),
-            f"key id mode {security.key_id_mode} has a key source of {wanted} octets, not {given}",
-            "Mode 2 takes 4 octets, mode 3 takes 8, modes 0 and 1 none",
-        )
-
-
-def _context_flaws(shape: DesignShape) -> Iterator[Flaw]:
-    seen: set[int] = set()
-    for index, context in enumerate(shape.context):
-        if context.id in seen:
-            yield Flaw(
-                ("context", index, "id"), f"two contexts have the id {context.id}",
-                "Give each its own id from 0 to 15",
-            )  # fmt: skip
-        seen.add(context.id)
-
-
-def _station_flaws(shape: DesignShape) -> Iterator[Flaw]:
-    form = shape.link.addresses
-    seen: set[str] = set()
-    borders = 0
-    for index, station in enumerate(shape.station):
-        if station.name in seen:
-            yield Flaw(("station", index, "name"), f"two stations are named {station.name!r}")
-        seen.add(station.name)
-        borders += station.role == "border"
-        if borders > 1 and station.role == "border":
-            yield Flaw(("station", index, "role"), "there are two border routers")
-        if station.address is not None and station.prefix is not None:
-            yield Flaw(
-                ("station", index, "prefix"), "an address and a prefix are both given",
-                "Give the whole address, or the prefix that an identifier completes",
-            )  # fmt: skip
-        if station.address is not None and station.address.is_multicast:
-            yield Flaw(
-                ("station", index, "address"), f"{station.address} is a multicast address",
-                "Use group in a flow",
-            )  # fmt: skip
-        elif station.address is not None and (
-            station.address.is_unspecified or station.address.is_loopback
-        ):
-            yield Flaw(
-                ("station", index, "address"), f"{station.address} is nobody's address on a link",
-                "Give the address that others see",
-            )  # fmt: skip
-        if station.prefix is not None and station.prefix.prefixlen != 64:
-            yield Flaw(
-                ("station", index, "prefix"),
-                f"a prefix of {station.prefix.prefixlen} bits leaves no 64-bit identifier",
-                "Use a /64 prefix or a whole address",
-            )
-        yield from _own_address_flaws(index, station, form)
-    if borders == 0 and any(station.role == "outside" for station in shape.station):
-        at = next(i for i, station in enumerate(shape.station) if station.role == "outside")
-        yield Flaw(
-            ("station", at, "role"), "a host outside is reached through a border router, and none is there",
-            'Add a station with role = "border"',
-        )  # fmt: skip
-
-
-def _own_address_flaws(index: int, station: StationShape, form: str) -> Iterator[Flaw]:
-    if station.role == "outside":
-        if station.address is None:
-            yield Flaw(
-                ("station", index), f"{station.name!r} is outside and needs its whole IPv6 address",
-                'Add address = "2001:db8::1"',
-            )  # fmt: skip
-        return
-    if getattr(station, form) is None:
-        yield Flaw(
-            ("station", index),
-            f"{station.name!r} has no {form} link address, and the link uses {form} ones",
-            f"Add {form} = ...",
-        )
-    if station.identifier != "link" and getattr(station, station.identifier) is None:
-        yield Flaw(
-            ("station", index, "identifier"),
-            f"the identifier comes from the {station.identifier} address, and none is given",
-            f"Add {station.identifier} = ...",
-        )
-    if station.short is not None and station.short[0] & 0x80:
-        yield Flaw(
-            ("station", index, "short"), f"0x{station.short.hex()} is no address of one node",
-            "Those have a first bit of zero: 0x0000 to 0x7fff (RFC 4944 section 12)",
-        )  # fmt: skip
-
-
-def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:
-    stations = {station.name: station for station in shape.station}
-    messages = {message.name for message in shape.message}
-    seen: set[str] = set()
-    for index, flow in enumerate(shape.flow):
-        if flow.name in seen:
-            yield Flaw(("flow", index, "name"), f"two flows are named {flow.name!r}")
-        seen.add(flow.name)
-        for key, name in (("source", flow.source), ("destination", flow.destination)):
-            if name is not None and name not in stations:
-                yield Flaw(
-                    ("flow", index, key), f"there is no station {name!r}",
-                    spelled(name, stations, "Stations"),
-                )  # fmt: skip
-        if (flow.destination is None) == (flow.group is None):
-            yield Flaw(
-                ("flow", index), "a flow has a destination or a group, one of the two",
-                "Name a station, or give a multicast address as group",
-            )  # fmt: skip
-        if flow.group is not None:
-            yield from _group_flaws(index, flow, stations)
-        yield from _flow_ends(index, flow, stations, shape.link.addresses)
-        yield from _routing_flaws(index, flow, stations)
-        for flaw in application(flow.coap, flow.oscore, flow.dtls)[1]:
-            yield flaw.under("flow", index)
-        for number, name in enumerate(flow.messages):
-            if name not in messages:
-                yield Flaw(
-                    ("flow", index, "messages", number), f"there is no message {name!r}",
-                    spelled(name, sorted(messages), "Messages"),
-                )  # fmt: skip
-
-
-def _routing_flaws(
-    index: int, flow: FlowShape, stations: dict[str, StationShape]
-) -> Iterator[Flaw]:
-    given = flow.routing
-    if given is None:
-        return
-    source = stations.get(flow.source)
-    if given.route and source is not None and source.role == "node":
-        yield Flaw(
-            ("flow", index, "routing", "route"), "only the root writes source routes (RFC 6550 section 9.7)",
-            "Leave route out of flows that nodes send",
-        )  # fmt: skip
-    if given.route >= flow.hops and given.route:
-        yield Flaw(
-            ("flow", index, "routing", "route"),
-            f"a route over {given.route} routers takes {given.route + 1} hops, the flow has {flow.hops}",
-            "Count the routers between root and node",
-        )
-    if flow.group is not None:
-        yield Flaw(("flow", index, "routing"), "a flow to a group has no RPL artefacts here")
-    if not any(station.role in {"border", "collector"} for station in stations.values()):
-        yield Flaw(
-            ("flow", index, "routing"), "no station is the root", "Add a border or collector"
-        )
-
-
-def _group_flaws(index: int, flow: FlowShape, stations: dict[str, StationShape]) -> Iterator[Flaw]:
-    assert flow.group is not None
-    path = ("flow", index, "group")
-    source = stations.get(flow.source)
-    scope = flow.group.packed[1] & 15
-    if not flow.group.is_multicast:
-        yield Flaw(
-            path, f"{flow.group} is no multicast address", "Multicast addresses start with ff"
-        )
-    elif scope < 2:
-        yield Flaw(path, f"{flow.group} never leaves its node", _SCOPES)
-    elif scope == 2 and flow.hops > 1:
-        yield Flaw(
-            path, f"{flow.group} is not forwarded, and the flow has {flow.hops} hops", _SCOPES
-        )
-    elif scope < 4 and source is not None and source.role == "outside":
-        yield Flaw(path, f"{flow.group} does not reach the mesh from outside", _SCOPES)
-
-
-_SCOPES = (
-    "Its fourth digit is its scope: 1 a node, 2 one hop, 3 the mesh, 4 and more what is set up "
-    "(RFC 4291 section 2.7, RFC 7346)"
-)
-
-
-def _flow_ends(
-    index: int, flow: FlowShape, stations: dict[str, StationShape], form: str
-) -> Iterator[Flaw]:
-    source, destination = stations.get(flow.source), stations.get(flow.destination or "")
-    ends = [station for station in (source, destination) if station is not None]
-    outside = any(station.role == "outside" for station in ends)
-    if flow.hop_limit < flow.hops + outside:
-        beyond = " and the border router" if outside else ""
-        yield Flaw(
-            ("flow", index, "hop_limit"),
-            f"a hop limit of {flow.hop_limit} ends before {flow.hops} hops{beyond}", "Raise it",
-        )  # fmt: skip
-    for key, station in (("source", source), ("destination", destination)):
-        if station is not None and (outside or flow.hops > 1) and _is_link_local(station):
-            yield Flaw(
-                ("flow", index, key),
-                f"{station.name!r} has only a link-local address, which no router passes on",
-                "Give it an address or a prefix (RFC 4291 section 2.5.6)",
-            )
-    if source is None or destination is None:
-        return
-    path = ("flow", index, "destination")
-    if source is destination:
-        yield Flaw(path, "a flow leads from a station to another one")
-    elif source.role == destination.role == "outside":
-        yield Flaw(path, "both ends are outside the mesh")
-    else:
-        border = next((station for station in stations.values() if station.role == "border"), None)
-        entries = [border if station.role == "outside" else station for station in ends]
-        one, other = (getattr(station, form, None) for station in entries)
-        if one is not None and one == other:
-            yield Flaw(
-                path,
-                f"both ends meet at the link address {one.hex()}: nothing crosses the mesh",
-                "A host outside is reached through the border router",
-            )
-
-
-def _is_link_local(station: StationShape) -> bool:
-    if station.address is not None:
-        return station.address.is_link_local
-    return station.prefix is None or station.prefix.network_address.is_link_local
 
 
 def _frame_flaws(design: Design) -> Iterator[Flaw]:
