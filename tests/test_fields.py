@@ -149,10 +149,12 @@ def test_tables_with_faults_refuse_to_exist() -> None:
 
 
 def test_plans_are_not_kept_without_bound() -> None:
-    wide = Header("wide", CITE, (Bits("x", 32),))
+    short, long = (Header("h", CITE, (Bits("x", width),)) for width in (16, 64))
     for word in range(10_000):
-        wide.read(Reader(word.to_bytes(4, "big")))
-    assert len(wide._plans) <= 4096
+        short.read(Reader(word.to_bytes(2, "big")))
+        long.read(Reader(word.to_bytes(8, "big")))
+    assert 0 < len(short._plans) <= 4096
+    assert len(long._plans) <= 4096
 
 
 def test_patterns() -> None:

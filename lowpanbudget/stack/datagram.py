@@ -208,12 +208,12 @@ def endpoints(pieces: list[Piece]) -> tuple[IPv6Address, IPv6Address]:
     With a routing header whose Segments Left is not zero the destination is its last address (RFC 8200 section 8.1).
     """
     at = max(index for index, piece in enumerate(pieces) if piece.kind == ipv6.IPV6)
-    header = ipv6.decode(Reader(bytes(pieces[at].octets)))
-    destination = header.destination
+    head = bytes(pieces[at].octets)
+    source, destination = IPv6Address(head[8:24]), IPv6Address(head[24:40])
     for piece in pieces[at + 1 :]:
         if piece.kind == ipv6.ROUTING:
             destination = final_destination(bytes(piece.octets), destination)
-    return header.source, destination
+    return source, destination
 
 
 def complete_checksum(datagram: bytes) -> bytes:

@@ -1,0 +1,110 @@
+"""How far a compressor goes, and what it refuses: RFC 6282 sections 2, 4.2 and 4.3.2."""
+
+import pytest
+import second_decoder
+
+from lowpanbudget import Env, RequestError, compress, decompress
+from lowpanbudget.bits import tiles
+from lowpanbudget.stack.packing import Options, pack_headers
+
+ENV = Env(b"\x00\x01", b"\x00\x02")
+ADDRESSES = bytes.fromhex(
+    "fe80 0000 0000 0000 0000 00ff fe00 0001 fe80 0000 0000 0000 0000 00ff fe00 0002"
+)
+
+
+def datagram(kind: int, payload: bytes) -> bytes:
+    return (
+        bytes.fromhex("6000 0000")
+        + len(payload).to_bytes(2, "big")
+        + bytes([kind, 64])
+        + ADDRESSES
+        + payload
+    )
+
+
+def segment(data: bytes = b"hello") -> bytes:
+    head = bytes.fromhex("f0b1 f0b2") + (8 + len(data)).to_bytes(2, "big")
+    return (
+        head
+        + second_decoder.udp_checksum(ADDRESSES[:16], ADDRESSES[16:], head + b"\0\0" + data)
+        + data
+    )
+
+
+OPTIONS = bytes([60, 0]) + bytes.fromhex("1e04deadbeef")
+CHAIN = datagram(0, OPTIONS + bytes([17, 0]) + bytes.fromhex("1e04deadbeef") + segment())
+
+
+@pytest.mark.parametrize(
+    ("depth", "covers", "octets"),
+    [
+        (-1, 40, 41),  # 0x41 and the header as it is
+        (0, 40, 3),  # IPHC, the next header's number in line
+        (1, 40, 3),  # one extension header gains nothing alone
+        (2, 40, 3),
+        (3, 64, 2 + 8 + 8 + 4),
+        (16, 64, 2 + 8 + 8 + 4),
+    ],
+)
+def test_depth_limits_what_is_compressed(depth: int, covers: int, octets: int) -> None:
+    """RFC 6282 section 2: a header that cannot fit the first fragment "MUST NOT be compressed"; depth keeps that."""
+    packed = pack_headers(CHAIN, ENV, Options(depth=depth))
+    assert (packed.covers, len(packed.writer.data)) == (covers, octets)
+    assert tiles(packed.writer.spans, octets * 8)
+    assert decompress(bytes(packed.writer.data) + CHAIN[covers:], ENV).octets == CHAIN
+
+
+def test_a_compressed_header_needs_compressed_ones_before_it() -> None:
+    """Section 4.2: "the immediately preceding header must be encoded using either LOWPAN_IPHC or LOWPAN_NHC"."""
+    authentication = bytes.fromhex("1102 0000 00000001 00000002 00000003")
+    packed = compress(datagram(51, authentication + segment()), ENV)
+    assert packed.covers == 40
+    assert packed.octets.endswith(authentication + segment())
+
+
+def test_a_wrong_checksum_is_never_elided() -> None:
+    wrong = bytearray(datagram(17, segment()))
+    wrong[46] ^= 1
+    with pytest.raises(RequestError, match="must not elide"):
+        compress(bytes(wrong), ENV, elide_udp_checksum=True)
+
+
+def test_a_checksum_of_zero_is_wrong_over_ipv6() -> None:
+    """RFC 8200 section 8.1: receivers "must discard UDP packets containing a zero checksum"."""
+    zero = bytearray(datagram(17, segment()))
+    zero[46:48] = b"\0\0"
+    with pytest.raises(RequestError):
+        compress(bytes(zero), ENV, elide_udp_checksum=True)
+    assert decompress(compress(bytes(zero), ENV).octets, ENV).octets == bytes(zero)
+
+
+@pytest.mark.parametrize(
+    ("octets", "said"),
+    [
+        (b"", "no IPv6 datagram"),
+        (bytes(39), "no IPv6 datagram"),
+        (b"\x45" + bytes(60), "no IPv6 datagram"),
+        (datagram(59, b"ab")[:-1], "2 octets, 1 are there"),
+        (datagram(59, b"ab") + b"c", "2 octets, 3 are there"),
+    ],
+)
+def test_what_is_no_datagram(octets: bytes, said: str) -> None:
+    with pytest.raises(RequestError, match=said):
+        compress(octets, ENV)
+
+
+def test_a_tunnel_whose_length_disagrees_goes_as_it_is() -> None:
+    inner = bytearray(datagram(59, b"ab"))
+    inner[5] = 7
+    whole = datagram(41, bytes(inner))
+    packed = compress(whole, ENV)
+    assert packed.covers == 40
+    assert decompress(packed.octets, ENV).octets == whole
+
+
+def test_a_tunnel_is_compressed_against_its_outer_header() -> None:
+    whole = datagram(41, datagram(17, segment()))
+    packed = compress(whole, ENV).octets
+    assert packed[:5] == bytes.fromhex("7e33 ee 7e33")
+    assert decompress(packed, ENV).octets == whole
