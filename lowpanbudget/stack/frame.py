@@ -94,7 +94,7 @@ def decode_frame(
     if length not in (0, 2, 4):
         raise RequestError(f"fcs {fcs!r} is not True, False, 2 or 4", cite=FCS_CITE)
     root_address = None if root is None else address(root, "root")
-    return _decode(
+    return decode_prepared(
         bytes(octets),
         length,
         Contexts.of(contexts),
@@ -106,7 +106,7 @@ def decode_frame(
     )
 
 
-def _decode(
+def decode_prepared(
     octets: bytes,
     fcs_length: int,
     contexts: Contexts,
@@ -116,6 +116,7 @@ def _decode(
     root: IPv6Address | None,
     rpi_type: int,
 ) -> Frame:
+    """Return the same as ``decode_frame`` for arguments that are checked already, as a trace over many frames has."""
     frame = Frame(octets)
     end = max(len(octets) - fcs_length, 0)
     reader = Reader(octets, 0, end)
@@ -139,6 +140,20 @@ def _decode(
         # of a frame with a wrong integrity code, which may be readable all the same, nothing is handed on
         frame.datagram, frame.fragment, frame.fragment_octets = None, None, b""
     _tile(frame, reader, trailer)
+    return frame
+
+
+def decode_lowpan(octets: bytes, env: Env) -> Frame:
+    """Return what a 6LoWPAN payload holds that came without a MAC header, such as over Ethernet (RFC 7973)."""
+    frame = Frame(octets, payload=octets)
+    reader = Reader(octets)
+    frame.link_source, frame.link_destination = env.source, env.destination
+    try:
+        _read_lowpan(frame, reader, env)
+    except WireError as error:
+        frame.fault = error
+        frame.datagram, frame.fragment, frame.fragment_octets = None, None, b""
+    _tile(frame, reader, [])
     return frame
 
 
@@ -261,9 +276,12 @@ def _read_payload(frame: Frame, reader: Reader, env: Env) -> None:
         if content is not None:
             frame.layers.append(content)
         return
-    if not reader.left:
-        return
-    found = Lowpan(mac.source, mac.destination)
+    if reader.left:
+        _read_lowpan(frame, reader, env)
+
+
+def _read_lowpan(frame: Frame, reader: Reader, env: Env) -> None:
+    found = Lowpan(env.source, env.destination)
     try:
         read_lowpan(reader, env, found)
     finally:

@@ -1,0 +1,127 @@
+"""What link types wrap around a frame or a datagram: one table.
+
+195, 230   an IEEE 802.15.4 frame, with or without FCS
+283        the same behind type-length-value elements that tell how it was received (``tap``)
+1          Ethernet: 0xa0ed carries a 6LoWPAN payload (RFC 7973), 0x809a an IEEE 802.15.4 frame, 0x86dd IPv6
+229, 101   an IPv6 datagram
+"""
+
+from collections.abc import Callable, Mapping
+from typing import Any, NamedTuple
+
+from lowpanbudget.capture import tap
+from lowpanbudget.capture.record import Record
+from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.errors import NotSupported, Truncated, WireError
+from lowpanbudget.layers.internet import ipv6
+
+FRAME, LOWPAN, IPV6, OTHER = "IEEE 802.15.4 frame", "6LoWPAN payload", "IPv6 datagram", "other"
+REGISTRY = Cite("link-type registry")
+ETHERTYPE_LOWPAN, ETHERTYPE_FRAME, ETHERTYPE_IPV6 = 0xA0ED, 0x809A, 0x86DD
+_NOTHING: Mapping[str, Any] = {}
+
+
+class Carried(NamedTuple):
+    """What a record carries.
+
+    ``kind`` is one of ``FRAME``, ``LOWPAN``, ``IPV6`` and ``OTHER``; ``octets`` are without what the link type wraps
+    around them, ``start`` is where they stand in the record. ``fcs`` is the length of the FCS that the link type
+    claims, None where it claims nothing. ``source`` and ``destination`` are Ethernet's. ``fields`` are named values
+    that tell how the frame was received. ``fault`` says why there is nothing to read, or no more.
+    """
+
+    kind: str
+    octets: bytes
+    start: int = 0
+    fcs: int | None = None
+    source: bytes | None = None
+    destination: bytes | None = None
+    fields: Mapping[str, Any] = _NOTHING
+    fault: WireError | None = None
+
+    @property
+    def asn(self) -> int | None:
+        """Return the absolute slot number that the frame was received in, where it is told."""
+        return self.fields.get("absolute_slot_number")
+
+
+def _with_fcs(octets: bytes) -> Carried:
+    return Carried(FRAME, octets, 0, 2)
+
+
+def _without_fcs(octets: bytes) -> Carried:
+    return Carried(FRAME, octets, 0, 0)
+
+
+def _tap(octets: bytes) -> Carried:
+    try:
+        fields, start = tap.decode(octets)
+    except WireError as error:
+        return Carried(OTHER, octets, fault=error)
+    return Carried(FRAME, octets[start:], start, fields.get("fcs_octets"), fields=fields)
+
+
+def _ipv6(octets: bytes) -> Carried:
+    if octets and octets[0] >> 4 != 6:
+        text = f"IP version {octets[0] >> 4}, not 6"
+        return Carried(OTHER, octets, fault=NotSupported(text, layer="IP", cite=REGISTRY))
+    return Carried(IPV6, octets)
+
+
+def _ethernet(octets: bytes) -> Carried:
+    """Read an Ethernet II header: destination 6, source 6, type 2 (IEEE 802.3, from memory)."""
+    if len(octets) < 14:
+        fault = Truncated(
+            f"an Ethernet header needs 14 octets, {len(octets)} are there",
+            layer="Ethernet",
+            cite=Cite("IEEE 802.3"),
+        )
+        return Carried(OTHER, octets, fault=fault)
+    kind = int.from_bytes(octets[12:14], "big")
+    carried = Carried(OTHER, octets[14:], 14, None, octets[6:12], octets[:6])
+    if kind == ETHERTYPE_LOWPAN:
+        return carried._replace(kind=LOWPAN)
+    if kind == ETHERTYPE_FRAME:
+        return carried._replace(kind=FRAME)
+    if kind == ETHERTYPE_IPV6:
+        # Ethernet fills short frames up: what is behind the datagram's own length is filling
+        length = ipv6.OCTETS + int.from_bytes(octets[18:20], "big")
+        return carried._replace(kind=IPV6, octets=octets[14 : 14 + length])
+    text = f"EtherType {kind:#06x} carries neither IEEE 802.15.4 nor IPv6"
+    fault = NotSupported(text, offset=12, layer="Ethernet", cite=rfc(7973, "2"))
+    return carried._replace(fault=fault)
+
+
+class LinkType(NamedTuple):
+    """A link type: its name and how its records are read."""
+
+    name: str
+    read: Callable[[bytes], Carried]
+
+
+LINK_TYPES: dict[int, LinkType] = {
+    1: LinkType("Ethernet", _ethernet),
+    101: LinkType("IP", _ipv6),
+    195: LinkType("IEEE 802.15.4 with FCS", _with_fcs),
+    229: LinkType("IPv6", _ipv6),
+    230: LinkType("IEEE 802.15.4 without FCS", _without_fcs),
+    283: LinkType("IEEE 802.15.4 with reception elements", _tap),
+}
+
+
+def name_of(number: int) -> str:
+    """Return the name of a link type."""
+    known = LINK_TYPES.get(number)
+    return known.name if known else f"link type {number}"
+
+
+def unwrap(record: Record) -> Carried:
+    """Return what a record carries; one of an unknown link type is ``OTHER`` with a fault."""
+    known = LINK_TYPES.get(record.link_type)
+    if known is not None:
+        return known.read(record.octets)
+    numbers = ", ".join(map(str, LINK_TYPES))
+    fault = NotSupported(
+        f"link type {record.link_type} is not read", cite=REGISTRY, hint=f"Those read are {numbers}"
+    )
+    return Carried(OTHER, record.octets, fault=fault)
