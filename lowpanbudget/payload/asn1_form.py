@@ -1,0 +1,167 @@
+"""A message in ASN.1: the text of a module, and its unaligned packed encoding (ITU-T X.691) by asn1tools.
+
+Numbers are constrained integers, counted as in ``shapes``; a union is a CHOICE, and the tag that chooses
+it is not sent a second time where the two stand side by side. Floating point goes as the octets of its
+IEEE 754 form, far shorter than ASN.1's REAL. UTF-8 text has a length of its own octet, because its SIZE
+is not seen by the packed encoding; ASCII text takes seven bits a character.
+"""
+
+import re
+import struct
+from typing import Any
+
+from lowpanbudget.payload.shapes import (
+    Bits,
+    Blob,
+    Choice,
+    Items,
+    Member,
+    Named,
+    Real,
+    Record,
+    Shape,
+    Truth,
+    Whole,
+    Words,
+)
+
+_FLOATS = {16: ">e", 32: ">f", 64: ">d"}
+_TYPE = "Message"
+
+
+def module_text(shape: Record) -> str:
+    """Return the ASN.1 module whose type ``Message`` is the shape of a message."""
+    return f"Format DEFINITIONS AUTOMATIC TAGS ::= BEGIN\n\n{_TYPE} ::= {_type(shape, 0)}\n\nEND\n"
+
+
+class Uper:
+    """The packed encoding of a record; making one compiles its module (needs asn1tools)."""
+
+    def __init__(self, shape: Record) -> None:
+        import asn1tools  # noqa: PLC0415 - heavy
+
+        self._shape = shape
+        self._module = asn1tools.compile_string(module_text(shape), "uper")
+
+    def encode(self, data: dict[str, Any]) -> bytes:
+        """Return the octets of data."""
+        return bytes(self._module.encode(_TYPE, _down(self._shape, data, {})))
+
+    def decode(self, octets: bytes) -> dict[str, Any]:
+        """Return the data of octets."""
+        data: dict[str, Any] = _up(self._shape, self._module.decode(_TYPE, octets))
+        return data
+
+
+def _sent(record: Record) -> list[tuple[str, Member]]:
+    """Return the members that are sent, each with its identifier."""
+    implied, taken, found = record.implied(), set(), []
+    for index, member in enumerate(record.members):
+        if member.name in implied:
+            continue
+        name = identifier(member.name)
+        if name in taken:
+            name = f"{name}-{index}"
+        taken.add(name)
+        found.append((name, member))
+    return found
+
+
+def identifier(name: str) -> str:
+    """Return a field's name as ASN.1 writes identifiers: a small letter first, single hyphens within."""
+    text = re.sub("-+", "-", name.replace("_", "-")).strip("-")
+    return text[0].lower() + text[1:]
+
+
+def _type(shape: Shape, depth: int) -> str:
+    if isinstance(shape, Record):
+        pad = "  " * (depth + 1)
+        lines = [
+            f"{pad}{name} {_type(member.shape, depth + 1)}{' OPTIONAL' if member.optional else ''}"
+            for name, member in _sent(shape)
+        ]
+        if not lines:
+            return "SEQUENCE {}"
+        return "SEQUENCE {\n" + ",\n".join(lines) + "\n" + "  " * depth + "}"
+    if isinstance(shape, Choice):
+        pad = "  " * (depth + 1)
+        lines = [f"{pad}o{code} {_type(record, depth + 1)}" for code, record in shape.options]
+        return "CHOICE {\n" + ",\n".join(lines) + "\n" + "  " * depth + "}"
+    if isinstance(shape, Items):
+        return f"SEQUENCE ({_size(shape)}) OF {_type(shape.element, depth)}"
+    if isinstance(shape, Whole):
+        return f"INTEGER ({shape.low}..{shape.high})"
+    if isinstance(shape, Truth):
+        return "BOOLEAN"
+    if isinstance(shape, Named):
+        return f"ENUMERATED {{ {', '.join(f'n{code}({code})' for code in shape.codes)} }}"
+    if isinstance(shape, Bits):
+        return f"BIT STRING (SIZE({shape.count}))"
+    if isinstance(shape, Real):
+        return f"OCTET STRING (SIZE({shape.bits // 8}))"
+    if isinstance(shape, Blob):
+        return f"OCTET STRING ({_size(shape)})"
+    return "UTF8String" if shape.encoding == "utf-8" else f"IA5String ({_size(shape)})"
+
+
+def _size(shape: Items | Blob | Words) -> str:
+    if shape.least == shape.most:
+        return f"SIZE({shape.most})"
+    return f"SIZE({shape.least}..{shape.most})"
+
+
+def _down(shape: Shape, value: Any, tags: dict[str, Any]) -> Any:
+    if isinstance(shape, Record):
+        known = {**tags, **value}
+        return {
+            name: _down(member.shape, value[member.name], known)
+            for name, member in _sent(shape)
+            if member.name in value
+        }
+    if isinstance(shape, Choice):
+        index, record = shape.chosen(tags)
+        return f"o{shape.options[index][0]}", _down(record, value, tags)
+    if isinstance(shape, Items):
+        return [_down(shape.element, item, tags) for item in value]
+    if isinstance(shape, Named):
+        return f"n{value}"
+    if isinstance(shape, Bits):
+        bits = f"{value:0{shape.count}b}"[::-1]  # the first flag is the first bit
+        octets = -(-shape.count // 8)
+        return int(bits.ljust(8 * octets, "0"), 2).to_bytes(octets, "big"), shape.count
+    if isinstance(shape, Real):
+        return struct.pack(_FLOATS[shape.bits], value)
+    return value
+
+
+def _up(shape: Shape, item: Any) -> Any:
+    if isinstance(shape, Record):
+        return _up_record(shape, item)
+    if isinstance(shape, Choice):
+        return _up(_option(shape, item[0]), item[1])
+    if isinstance(shape, Items):
+        return [_up(shape.element, part) for part in item]
+    if isinstance(shape, Named):
+        return int(item[1:])
+    if isinstance(shape, Bits):
+        bits = f"{int.from_bytes(item[0], 'big'):0{8 * len(item[0])}b}"[: shape.count]
+        return int(bits[::-1], 2)
+    if isinstance(shape, Real):
+        return struct.unpack(_FLOATS[shape.bits], item)[0]
+    return bytes(item) if isinstance(shape, Blob) else item
+
+
+def _up_record(record: Record, item: dict[str, Any]) -> dict[str, Any]:
+    data: dict[str, Any] = {}
+    implied = record.implied()
+    for name, member in _sent(record):
+        if name not in item:
+            continue
+        data[member.name] = _up(member.shape, item[name])
+        if isinstance(member.shape, Choice) and member.shape.tag in implied:
+            data[member.shape.tag] = int(item[name][0][1:])
+    return data
+
+
+def _option(shape: Choice, name: str) -> Record:
+    return next(record for code, record in shape.options if f"o{code}" == name)

@@ -1,0 +1,272 @@
+"""The same values in other encodings: real octets by libraries, each read back and compared.
+
+An encoding that cannot say some values, or reads something else back, has no octets for them and says
+why; one whose library is not installed names what to install. Nothing is estimated.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import partial
+from importlib.util import find_spec
+from math import isfinite
+from typing import Any, NamedTuple
+
+from lowpanbudget.payload.bitmap import describe
+from lowpanbudget.payload.cbor_form import from_plain, to_plain
+from lowpanbudget.payload.json_form import from_json, real_of, to_json
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.rounding import roundings
+from lowpanbudget.payload.scales import Float
+from lowpanbudget.payload.senml import (
+    pack_from_cbor,
+    pack_from_json,
+    pack_to_cbor,
+    pack_to_json,
+)
+from lowpanbudget.payload.senml_form import to_pack
+from lowpanbudget.payload.senml_values import from_pack
+from lowpanbudget.payload.shape_data import to_data, to_values
+from lowpanbudget.payload.shapes import Unsayable, Values, shape_of
+from lowpanbudget.payload.tree import walk
+
+EXTRA = "compare"
+
+
+class Coder(NamedTuple):
+    """One message in one encoding, both ways."""
+
+    encode: Callable[[Mapping[str, Any]], bytes]
+    decode: Callable[[bytes], Values]
+
+
+@dataclass(frozen=True, slots=True)
+class Encoding:
+    """An encoding: ``note`` says what is assumed; ``needs`` is the module of its library, empty for our own.
+
+    ``coder`` prepares one message, which may take long.
+    """
+
+    name: str
+    note: str
+    coder: Callable[[Message], Coder]
+    needs: str = ""
+
+    @property
+    def missing(self) -> str:
+        """Return what to install before this can be used, or nothing."""
+        if not self.needs or _is_there(self.needs):
+            return ""
+        return f"{_PACKAGES[self.needs]} is not installed: pip install 'lowpanbudget[{EXTRA}]'"
+
+
+class Inexact(NamedTuple):
+    """A numeric field that does not come back exactly: its name, the greatest difference, the unit."""
+
+    field: str
+    error: Decimal
+    unit: str
+
+
+class Encoded(NamedTuple):
+    """Some values in one encoding.
+
+    ``octets`` is None where it cannot say them; ``cannot`` says why. ``errors``: what a receiver reads
+    that is not what was given; empty where every value comes back exactly.
+    """
+
+    octets: bytes | None
+    errors: tuple[Inexact, ...] = ()
+    cannot: str = ""
+
+
+def encoded(message: Message, coder: Coder, values: Mapping[str, Any]) -> Encoded:
+    """Return the octets of the values, proved by reading them back.
+
+    Raises ``RequestError`` for values that the message does not take.
+    """
+    sent = message.unpack(message.pack(values))
+    try:
+        octets = coder.encode(values)
+        read = coder.decode(octets)
+    except Unsayable as fault:
+        return Encoded(None, (), fault.message)
+    odd = _difference(sent, read, "")
+    if odd:
+        return Encoded(None, (), f"{odd} does not come back as it was given")
+    return Encoded(octets, _errors(message, values, read))
+
+
+def _errors(message: Message, given: Mapping[str, Any], read: Values) -> tuple[Inexact, ...]:
+    greatest: dict[str, Decimal] = {}
+    for path, _, _, error in roundings(message.fields, given, read):
+        name = ".".join(part for part in path if isinstance(part, str))
+        if error:
+            greatest[name] = max(greatest.get(name, Decimal(0)), abs(error))
+    units = {_plain_name(place): describe(field).unit for place, field in walk(message.fields)}
+    return tuple(Inexact(name, error, units.get(name, "")) for name, error in greatest.items())
+
+
+def _plain_name(place: tuple[str, ...]) -> str:
+    return ".".join(part for part in place if not part.startswith(("[", "(")))
+
+
+def _difference(sent: Any, read: Any, name: str) -> str:
+    """Return the name of a field that comes back as something else, numbers not judged; else nothing."""
+    if isinstance(sent, dict) and isinstance(read, dict):
+        if sent.keys() != read.keys():
+            lost = min(sent.keys() ^ read.keys())
+            return f"{name}.{lost}".lstrip(".")
+        parts = [(f"{name}.{key}".lstrip("."), sent[key], read[key]) for key in sent]
+    elif isinstance(sent, list) and isinstance(read, list):
+        if len(sent) != len(read):
+            return name
+        parts = [(name, *pair) for pair in zip(sent, read, strict=True)]
+    elif _is_number(sent) and _is_number(read):
+        return "" if (isfinite(sent) and isfinite(read)) or repr(sent) == repr(read) else name
+    else:
+        return "" if type(sent) is type(read) and sent == read else name
+    return next((odd for key, one, other in parts if (odd := _difference(one, other, key))), "")
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float | Decimal) and not isinstance(value, bool)
+
+
+def _as_designed(message: Message) -> Coder:
+    return Coder(message.pack, message.unpack)
+
+
+def _c_struct(message: Message, *, packed: bool) -> Coder:
+    from lowpanbudget.payload.struct_form import CLayout  # noqa: PLC0415
+
+    return _shaped(message, CLayout(shape_of(message), packed=packed))
+
+
+def _uper(message: Message) -> Coder:
+    from lowpanbudget.payload.asn1_form import Uper  # noqa: PLC0415
+
+    return _shaped(message, Uper(shape_of(message)))
+
+
+def _protobuf(message: Message) -> Coder:
+    from lowpanbudget.payload.protobuf_form import Protobuf  # noqa: PLC0415
+
+    return _shaped(message, Protobuf(shape_of(message)))
+
+
+def _shaped(message: Message, form: Any) -> Coder:
+    """Return the coder of a form that knows shapes only."""
+    return Coder(
+        lambda values: form.encode(to_data(message, values)),
+        lambda octets: to_values(message, form.decode(octets)),
+    )
+
+
+def _cbor(message: Message, *, keyed: bool) -> Coder:
+    import cbor2  # noqa: PLC0415 - loaded where it is used
+
+    return Coder(
+        lambda values: bytes(
+            cbor2.dumps(to_plain(message, dict(values), keyed=keyed), canonical=True)
+        ),
+        lambda octets: from_plain(message, cbor2.loads(octets), keyed=keyed),
+    )
+
+
+def _messagepack(message: Message, *, keyed: bool) -> Coder:
+    import msgpack  # noqa: PLC0415 - loaded where it is used
+
+    floats = [field for _, field in walk(message.fields) if isinstance(field, Float)]
+    single = all(field.bits <= 32 for field in floats)
+
+    def encode(values: Mapping[str, Any]) -> bytes:
+        try:
+            plain = to_plain(message, dict(values), keyed=keyed)
+            return bytes(msgpack.packb(plain, use_single_float=single))
+        except OverflowError:
+            raise Unsayable("a number of steps takes more than 64 bits") from None
+
+    def decode(octets: bytes) -> Values:
+        return from_plain(message, msgpack.unpackb(octets, strict_map_key=False), keyed=keyed)
+
+    return Coder(encode, decode)
+
+
+def _json(message: Message) -> Coder:
+    return Coder(lambda values: to_json(message, values), lambda octets: from_json(message, octets))
+
+
+def _senml_json(message: Message) -> Coder:
+    return Coder(
+        lambda values: pack_to_json(to_pack(message, values, real_of)),
+        lambda octets: from_pack(message, pack_from_json(octets)),
+    )
+
+
+def _senml_cbor(message: Message) -> Coder:
+    return Coder(
+        lambda values: pack_to_cbor(to_pack(message, values, lambda _, value: value)),
+        lambda octets: from_pack(message, pack_from_cbor(octets)),
+    )
+
+
+def _is_there(module: str) -> bool:
+    try:
+        return find_spec(module) is not None
+    except (ImportError, ValueError):  # a parent package that is missing or hidden
+        return False
+
+
+_PACKAGES = {
+    "asn1tools": "asn1tools",
+    "cbor2": "cbor2",
+    "google.protobuf": "protobuf",
+    "msgpack": "msgpack",
+}
+_STEPS = "numbers as whole steps, counted from 0 where 0 lies on their grid"
+_CBOR = (
+    f"{_STEPS}; special codes as null or their name; floats in the shortest form that keeps the value, "
+    "so 1.5 takes 3 octets and 48.3 nine (RFC 8949 section 4.1)"
+)
+_MESSAGEPACK = f"{_STEPS}, as for CBOR; floats of 32 bits unless the message has one of 64"
+_C = (
+    "little-endian, integers in the smallest of 8, 16, 32 and 64 bits; arrays of changing length take "
+    "their greatest size, absent fields their place, unions their largest option"
+)
+_SENML = (
+    "RFC 8428: base name of 28 characters as in its examples, base time, base unit; values in their unit, "
+    "each in a record"
+)
+
+ENCODINGS = (
+    Encoding("as designed", "the format of the design file", _as_designed),
+    Encoding(
+        "ASN.1 UPER", "constrained integers and presence bits (ITU-T X.691); special codes follow the range; "
+        "floats as the octets of IEEE 754; unused bits that the design states are not there",
+        _uper, "asn1tools",
+    ),
+    Encoding("C struct, packed", f"{_C}; no padding", partial(_c_struct, packed=True)),
+    Encoding(
+        "C struct, padded", f"{_C}; every member aligned to its own size, as the C ABI of 32-bit "
+        "microcontrollers has it", partial(_c_struct, packed=False),
+    ),
+    Encoding(
+        "Protocol Buffers", f"proto3; {_STEPS}; signed ones as sint64; what is 0 and always there is not sent; "
+        "arrays of numbers packed", _protobuf, "google.protobuf",
+    ),
+    Encoding("CBOR array", f"fields in order; {_CBOR}", partial(_cbor, keyed=False), "cbor2"),
+    Encoding("CBOR map", f"integer keys from 0; {_CBOR}", partial(_cbor, keyed=True), "cbor2"),
+    Encoding(
+        "MessagePack array", f"fields in order; {_MESSAGEPACK}", partial(_messagepack, keyed=False), "msgpack"
+    ),
+    Encoding(
+        "MessagePack map", f"integer keys from 0; {_MESSAGEPACK}", partial(_messagepack, keyed=True), "msgpack"
+    ),
+    Encoding(
+        "JSON, compact", "field names as keys, values in their unit, no spaces, octets in base64url; read as doubles",
+        _json,
+    ),
+    Encoding("SenML CBOR", f"{_SENML}; floats as in CBOR, no decimal fractions", _senml_cbor, "cbor2"),
+    Encoding("SenML JSON", f"{_SENML}; read as doubles", _senml_json),
+)  # fmt: skip

@@ -1,0 +1,156 @@
+"""Sensor measurement lists (SenML, RFC 8428): packs as JSON and as CBOR, and base fields resolved.
+
+A record is a dictionary with the labels of table 1 (``n``, ``u``, ``v`` ...). Numbers in CBOR are integers
+or the shortest floating point that keeps the double; decimal fractions, which section 6 also allows, are
+not used, as in its own example.
+"""
+
+from collections.abc import Iterable
+from decimal import Decimal
+from typing import Any
+
+from lowpanbudget.cites import Cite
+from lowpanbudget.errors import Malformed
+from lowpanbudget.payload.exact import EXACT, exact
+from lowpanbudget.payload.json_form import as_double, octets_from, octets_text, read_text, text_of
+
+CITE = Cite("RFC 8428", "4")
+
+Entry = dict[str, Any]
+
+# Table 4 "CBOR Representation: Integers for Map Keys"
+CBOR_LABELS = {
+    "bver": -1, "bn": -2, "bt": -3, "bu": -4, "bv": -5, "bs": -6,
+    "n": 0, "u": 1, "v": 2, "vs": 3, "vb": 4, "s": 5, "t": 6, "ut": 7, "vd": 8,
+}  # fmt: skip
+_LABELS = {code: label for label, code in CBOR_LABELS.items()}
+_TEXTS = frozenset({"bn", "bu", "n", "u", "vs"})
+_NUMBERS = frozenset({"bver", "bt", "bv", "bs", "v", "s", "t", "ut"})
+_BASE_VERSION = 10  # "defaults to 10 if not present" (section 4.1)
+
+
+def pack_to_json(pack: Iterable[Entry]) -> bytes:
+    """Return a pack as compact JSON; octets of ``vd`` become base64url (section 5)."""
+    return text_of([{label: _as_text(item) for label, item in entry.items()} for entry in pack])
+
+
+def pack_from_json(octets: bytes) -> list[Entry]:
+    """Return the records of a JSON pack; ``WireError`` where it is none."""
+    try:
+        pack = read_text(octets)
+    except (ValueError, RecursionError, OverflowError):
+        raise Malformed("no JSON", layer="SenML") from None
+    return [_judged(entry, from_text=True) for entry in _listed(pack)]
+
+
+def pack_to_cbor(pack: Iterable[Entry]) -> bytes:
+    """Return a pack as CBOR of definite length, with integer labels (section 6)."""
+    import cbor2  # noqa: PLC0415 - loaded where it is used
+
+    plain = [
+        {CBOR_LABELS.get(label, label): item for label, item in entry.items()} for entry in pack
+    ]
+    return bytes(cbor2.dumps(plain, canonical=True))
+
+
+def pack_from_cbor(octets: bytes) -> list[Entry]:
+    """Return the records of a CBOR pack; ``WireError`` where it is none."""
+    import cbor2  # noqa: PLC0415 - loaded where it is used
+
+    try:
+        pack = cbor2.loads(octets)
+    except Exception:  # noqa: BLE001 - tags of the library's own raise errors of many kinds
+        raise Malformed("no CBOR", layer="SenML") from None
+    return [
+        _judged({_LABELS.get(label, label): item for label, item in entry.items()}, from_text=False)
+        for entry in _listed(pack)
+    ]
+
+
+def resolve(pack: Iterable[Entry]) -> list[Entry]:
+    """Return the records with all base fields applied (section 4.6), in the order of the pack.
+
+    Numbers are exact decimals. Names are joined; times, values and sums added; absent ones stay absent
+    where neither part is there.
+    """
+    base: Entry = {}
+    found = []
+    for entry in pack:
+        base.update(
+            {
+                label: item
+                for label, item in entry.items()
+                if label in CBOR_LABELS and label[0] == "b"
+            }
+        )
+        if base.get("bver", _BASE_VERSION) > _BASE_VERSION:
+            raise Malformed(f"version {base['bver']} is not known here", layer="SenML", cite=CITE)
+        own = {label: item for label, item in entry.items() if not label.startswith("b")}
+        if not own:
+            continue  # base fields alone, as in section 5.1.7
+        made = {**own, "n": base.get("bn", "") + own.get("n", "")}
+        if "u" not in own and "bu" in base:
+            made["u"] = base["bu"]
+        for label, under in (("t", "bt"), ("v", "bv"), ("s", "bs")):
+            if label in own or (under in base and (label == "t" or _counts(own, label))):
+                made[label] = EXACT.add(_exact(own.get(label, 0)), _exact(base.get(under, 0)))
+        found.append(made)
+    return found
+
+
+def _counts(own: Entry, label: str) -> bool:
+    """Return whether a base value or base sum makes up for one that is not there."""
+    return label == "s" or not own.keys() & {"vs", "vb", "vd"}
+
+
+def _exact(number: Any) -> Decimal:
+    return exact(number)
+
+
+def _as_text(item: Any) -> Any:
+    return octets_text(item) if isinstance(item, bytes) else item
+
+
+def _listed(pack: Any) -> list[Any]:
+    if not isinstance(pack, list) or not all(isinstance(entry, dict) for entry in pack):
+        raise Malformed("a pack is an array of records", layer="SenML", cite=CITE)
+    return pack
+
+
+def _judged(entry: Entry, *, from_text: bool) -> Entry:
+    """Return a record whose fields have the right types; unknown ones are ignored (section 4.4)."""
+    made: Entry = {}
+    for label, item in entry.items():
+        if label not in CBOR_LABELS:
+            if isinstance(label, str) and label.endswith("_"):
+                raise Malformed(
+                    f"field {label[:40]!r} must be understood", layer="SenML", cite=CITE
+                )
+            continue
+        number = isinstance(item, int | float) and not isinstance(item, bool)
+        wanted = (
+            isinstance(item, str) if label in _TEXTS
+            else number if label in _NUMBERS
+            else isinstance(item, bool) if label == "vb"
+            else isinstance(item, str if from_text else bytes)
+        )  # fmt: skip
+        if not wanted:
+            raise Malformed(f"field {label} is a {type(item).__name__}", layer="SenML", cite=CITE)
+        made[label] = _number(item) if label in _NUMBERS else item
+        if label == "vd" and from_text:
+            try:
+                made[label] = octets_from(item)
+            except ValueError:
+                raise Malformed("field vd is no base64url", layer="SenML", cite=CITE) from None
+    return made
+
+
+def _number(item: Any) -> Any:
+    """Return a number as a double holds it: what receivers must be able to process (section 5)."""
+    try:
+        double = as_double(item)
+    except OverflowError:
+        double = float("inf")
+    if isinstance(double, float) and not -1e308 * 10 < double < 1e308 * 10:
+        raise Malformed("a number that no double holds", layer="SenML", cite=CITE)
+    return double

@@ -1,0 +1,123 @@
+"""The values of a message as data of its shape (see ``shapes``), and back.
+
+| field | data |
+|---|---|
+| number, time, sequence, samples of a series; table and logarithmic (index) | int |
+| enumeration (its code), flags (first flag as bit 0), constant, version | int |
+| boolean, text, octets, floating point | as they are |
+| array, series | list; a series has its samples in full |
+| group | dictionary by name; union: the dictionary of the chosen option |
+"""
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from lowpanbudget.payload.cbor_form import members, number_in
+from lowpanbudget.payload.clock import TimeOffset
+from lowpanbudget.payload.codes import Enumeration, Flags
+from lowpanbudget.payload.containers import Array, Group, Series, Union
+from lowpanbudget.payload.exact import EXACT, exact, nearest
+from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.number import Number
+from lowpanbudget.payload.scales import Logarithmic, Table, nearest_entry
+from lowpanbudget.payload.shapes import Values, whole_of, zero_within
+
+
+def to_data(message: Message, values: Mapping[str, Any]) -> Values:
+    """Return the values as data of ``shape_of(message)``, rounded as the message rounds them."""
+    return _down(message.fields, message.unpack(message.pack(values)), {})
+
+
+def to_values(message: Message, data: Mapping[str, Any]) -> Values:
+    """Return the values of data."""
+    return _up(message.fields, data, {})
+
+
+def _down(fields: tuple[Field, ...], values: Mapping[str, Any], outer: Values) -> Values:
+    known = {**outer, **values}
+    return {
+        field.name: _down_one(field, values[field.name], known)
+        for field in members(fields)
+        if field.name in values
+    }
+
+
+def _down_one(field: Field, value: Any, known: Values) -> Any:
+    number = number_in(field)
+    if isinstance(field, Series):
+        assert number is not None
+        return [_code(number, sample) for sample in value]
+    if isinstance(field, TimeOffset):
+        assert number is not None
+        return _code(number, EXACT.subtract(exact(value), exact(known[field.base])))
+    if number is not None:
+        return _code(number, value)
+    if isinstance(field, Table | Logarithmic):
+        return nearest_entry(field.entries(), value)
+    if isinstance(field, Enumeration):
+        return field.numbers()[field.names.index(value)]
+    if isinstance(field, Flags):
+        return sum(1 << index for index, name in enumerate(field.names) if name in value)
+    if isinstance(field, Array):
+        return [_down_one(field.element, item, known) for item in value]
+    if isinstance(field, Group):
+        return _down(field.fields, value, known)
+    if isinstance(field, Union):
+        return _down(_chosen(field, known), value, known)
+    return value
+
+
+def _up(fields: tuple[Field, ...], data: Mapping[str, Any], outer: Values) -> Values:
+    values: Values = {}
+    for field in members(fields):
+        if field.name in data:
+            values[field.name] = _up_one(field, data[field.name], {**outer, **values})
+    return values
+
+
+def _up_one(field: Field, item: Any, known: Values) -> Any:
+    number = number_in(field)
+    if isinstance(field, Series):
+        assert number is not None
+        return [_value(number, sample) for sample in item]
+    if isinstance(field, TimeOffset):
+        assert number is not None
+        return known[field.base] + _value(number, item)
+    if number is not None:
+        return _value(number, item)
+    if isinstance(field, Table | Logarithmic):
+        return field.entries()[item]
+    if isinstance(field, Enumeration):
+        return field.names[field.numbers().index(item)]
+    if isinstance(field, Flags):
+        return tuple(name for index, name in enumerate(field.names) if item >> index & 1)
+    if isinstance(field, Array):
+        return [_up_one(field.element, part, known) for part in item]
+    if isinstance(field, Group):
+        return _up(field.fields, item, known)
+    if isinstance(field, Union):
+        return _up(_chosen(field, known), item, known)
+    return item
+
+
+def _code(number: Number, value: Any) -> int:
+    shape = whole_of(number)
+    if isinstance(value, str):
+        names = [name for name, _ in number.special]
+        return shape.high - len(names) + 1 + names.index(value)
+    return nearest(exact(value), zero_within(number), number.step)
+
+
+def _value(number: Number, code: int) -> Any:
+    shape = whole_of(number)
+    beyond = code - (shape.high - len(number.special)) - 1
+    if beyond >= 0:
+        return number.special[beyond][0]
+    value = EXACT.fma(Decimal(code), number.step, zero_within(number))
+    return int(value) if number.grid().whole else value
+
+
+def _chosen(field: Union, known: Values) -> tuple[Field, ...]:
+    return next(option.fields for option in field.options if option.when == known[field.tag])

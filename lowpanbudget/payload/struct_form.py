@@ -1,0 +1,198 @@
+"""A message as a C struct: the octets that a node gets when it sends the struct from memory.
+
+The ABI assumed: little-endian; every scalar aligned to its own size, 64 bits to 8 octets (the C ABI of the
+usual 32-bit microcontrollers), or to 1 where the struct is packed; the size of a struct is a multiple of
+its strictest member. Integers take the smallest of the 8-, 16-, 32- and 64-bit types that holds their
+counts, so do flags and enumerations; a boolean takes one octet. C has no array of changing length and no
+absent member: a counted array has its count in front and takes its greatest size, and a record with
+optional members has their presence bits in front. C has no 16-bit floating point: its bits go into a
+``uint16_t``. A union takes its largest option; its tag is a member of its own. Padding is sent as zeros.
+"""
+
+import struct
+from collections.abc import Iterator
+from typing import Any, NamedTuple
+
+from lowpanbudget.payload.shapes import (
+    Bits,
+    Blob,
+    Choice,
+    Items,
+    Named,
+    Real,
+    Record,
+    Shape,
+    Truth,
+    Whole,
+    Words,
+)
+
+_UNSIGNED, _SIGNED = "BHIQ", "bhiq"
+_FLOATS = {16: "e", 32: "f", 64: "d"}
+
+
+class Extent(NamedTuple):
+    """Octets that a member takes, and what its address is a multiple of."""
+
+    size: int
+    align: int
+
+
+class CLayout:
+    """The layout of a record as a struct, padded as C pads it or ``packed``."""
+
+    def __init__(self, shape: Record, *, packed: bool) -> None:
+        self._shape, self._packed = shape, packed
+
+    @property
+    def size(self) -> int:
+        """Return what ``sizeof`` gives."""
+        return self._extent(self._shape).size
+
+    def encode(self, data: dict[str, Any]) -> bytes:
+        """Return the octets of the struct."""
+        out = bytearray(self.size)
+        self._write(self._shape, data, out, 0, {})
+        return bytes(out)
+
+    def decode(self, octets: bytes) -> dict[str, Any]:
+        """Return the data of a struct."""
+        data: dict[str, Any] = self._read(self._shape, octets, 0, {})
+        return data
+
+    def _scalar(self, letter: str) -> Extent:
+        size = struct.calcsize("<" + letter)
+        return Extent(size, 1 if self._packed else size)
+
+    def _extent(self, shape: Shape) -> Extent:
+        if isinstance(shape, Record):
+            size = align = 0
+            for _, part, offset in self._places(shape):
+                size, align = offset + part.size, max(align, part.align)
+            return Extent(_up(size, align or 1), align or 1)
+        if isinstance(shape, Choice):
+            parts = [self._extent(record) for _, record in shape.options]
+            align = max((part.align for part in parts), default=1)
+            return Extent(_up(max((part.size for part in parts), default=0), align), align)
+        if isinstance(shape, Items | Blob | Words):
+            size = align = 0
+            for part, offset in self._counted(shape):
+                size, align = offset + part.size, max(align, part.align)
+            return Extent(_up(size, align or 1), align or 1)
+        return self._scalar(_letter(shape))
+
+    def _counted(self, shape: Items | Blob | Words) -> list[tuple[Extent, int]]:
+        """Return extent and offset of an array, after those of its count where it has one."""
+        one = self._extent(shape.element) if isinstance(shape, Items) else Extent(1, 1)
+        every = Extent(shape.most * one.size, one.align)
+        if shape.least == shape.most:
+            return [(every, 0)]
+        count = self._scalar(_unsigned(shape.most))
+        return [(count, 0), (every, _up(count.size, every.align))]
+
+    def _places(self, record: Record) -> Iterator[tuple[Any, Extent, int]]:
+        """Yield each member (None: the presence bits) with its extent and offset."""
+        offset = 0
+        optional = sum(member.optional for member in record.members)
+        parts: list[tuple[Any, Extent]] = []
+        if optional:
+            if optional <= 64:
+                parts.append((None, self._scalar(_unsigned((1 << optional) - 1))))
+            else:
+                parts.append((None, Extent(-(-optional // 8), 1)))
+        parts += [(member, self._extent(member.shape)) for member in record.members]
+        for member, part in parts:
+            offset = _up(offset, part.align)
+            yield member, part, offset
+            offset += part.size
+
+    def _write(self, shape: Shape, value: Any, out: bytearray, at: int, tags: Any) -> None:
+        if isinstance(shape, Record):
+            known = {**tags, **value}
+            for member, part, offset in self._places(shape):
+                if member is None:
+                    present = _presence(shape, value)
+                    out[at + offset : at + offset + part.size] = present.to_bytes(
+                        part.size, "little"
+                    )
+                elif member.name in value:
+                    self._write(member.shape, value[member.name], out, at + offset, known)
+        elif isinstance(shape, Choice):
+            self._write(shape.chosen(tags)[1], value, out, at, tags)
+        elif isinstance(shape, Items | Blob | Words):
+            octets = value.encode(shape.encoding) if isinstance(shape, Words) else value
+            *count, (_, offset) = self._counted(shape)
+            if count:
+                struct.pack_into("<" + _unsigned(shape.most), out, at, len(octets))
+            if isinstance(shape, Items):
+                size = self._extent(shape.element).size
+                for index, item in enumerate(value):
+                    self._write(shape.element, item, out, at + offset + index * size, tags)
+            else:
+                out[at + offset : at + offset + len(octets)] = octets
+        else:
+            struct.pack_into("<" + _letter(shape), out, at, value)
+
+    def _read(self, shape: Shape, octets: bytes, at: int, tags: Any) -> Any:
+        if isinstance(shape, Record):
+            return self._read_record(shape, octets, at, tags)
+        if isinstance(shape, Choice):
+            return self._read(shape.chosen(tags)[1], octets, at, tags)
+        if isinstance(shape, Items | Blob | Words):
+            *counted, (_, offset) = self._counted(shape)
+            number = shape.most
+            if counted:
+                (number,) = struct.unpack_from("<" + _unsigned(shape.most), octets, at)
+            start = at + offset
+            if isinstance(shape, Items):
+                size = self._extent(shape.element).size
+                places = (start + index * size for index in range(number))
+                return [self._read(shape.element, octets, place, tags) for place in places]
+            found = octets[start : start + number]
+            return found.decode(shape.encoding) if isinstance(shape, Words) else found
+        return struct.unpack_from("<" + _letter(shape), octets, at)[0]
+
+    def _read_record(self, shape: Record, octets: bytes, at: int, tags: Any) -> dict[str, Any]:
+        data: dict[str, Any] = {}
+        present, bit = 0, 0
+        for member, part, offset in self._places(shape):
+            start = at + offset
+            if member is None:
+                present = int.from_bytes(octets[start : start + part.size], "little")
+                continue
+            if member.optional:
+                there, bit = present >> bit & 1, bit + 1
+                if not there:
+                    continue
+            data[member.name] = self._read(member.shape, octets, start, {**tags, **data})
+        return data
+
+
+def _presence(record: Record, value: dict[str, Any]) -> int:
+    names = [member.name for member in record.members if member.optional]
+    return sum(1 << index for index, name in enumerate(names) if name in value)
+
+
+def _letter(shape: Shape) -> str:
+    """Return the letter of the C type in the ``struct`` module."""
+    if isinstance(shape, Whole) and shape.low < 0:
+        reach = max(shape.high, ~shape.low)
+        return next(_SIGNED[size] for size in range(4) if reach < 1 << (8 << size) - 1)
+    if isinstance(shape, Whole):
+        return _unsigned(shape.high)
+    if isinstance(shape, Truth):
+        return "?"
+    if isinstance(shape, Named):
+        return _unsigned(max(shape.codes))
+    if isinstance(shape, Bits):
+        return _unsigned((1 << shape.count) - 1)
+    assert isinstance(shape, Real)
+    return _FLOATS[shape.bits]
+
+
+def _unsigned(most: int) -> str:
+    return next(_UNSIGNED[size] for size in range(4) if most < 1 << (8 << size))
+
+
+def _up(offset: int, align: int) -> int:
+    return -(-offset // align) * align
