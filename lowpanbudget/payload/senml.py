@@ -6,7 +6,6 @@ not used, as in its own example.
 """
 
 from collections.abc import Iterable
-from decimal import Decimal
 from typing import Any
 
 from lowpanbudget.cites import Cite
@@ -93,7 +92,9 @@ def resolve(pack: Iterable[Entry]) -> list[Entry]:
             made["u"] = base["bu"]
         for label, under in (("t", "bt"), ("v", "bv"), ("s", "bs")):
             if label in own or (under in base and (label == "t" or _counts(own, label))):
-                made[label] = EXACT.add(_exact(own.get(label, 0)), _exact(base.get(under, 0)))
+                # zero is added to nothing: a sum would lose the sign of a negative zero
+                parts = [exact(one) for one in (own.get(label), base.get(under)) if one is not None]
+                made[label] = EXACT.add(*parts) if len(parts) > 1 else parts[0]
         found.append(made)
     return found
 
@@ -101,10 +102,6 @@ def resolve(pack: Iterable[Entry]) -> list[Entry]:
 def _counts(own: Entry, label: str) -> bool:
     """Return whether a base value or base sum makes up for one that is not there."""
     return label == "s" or not own.keys() & {"vs", "vb", "vd"}
-
-
-def _exact(number: Any) -> Decimal:
-    return exact(number)
 
 
 def _as_text(item: Any) -> Any:

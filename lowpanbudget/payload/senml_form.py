@@ -4,8 +4,8 @@ The pack has a base name, the length of those in the RFC's examples; the first t
 base time. What repeats with a time offset from it carries that as its time, other elements of arrays carry
 their index in the name. Records of one unit stand together and share a base unit, behind those that have
 none. A number is ``v``, a special code or an enumeration its name in ``vs``, flags and booleans ``vb``,
-octets ``vd``; groups join names by ``/``. SenML has no record without a value: an empty array looks like
-one that is absent, and what is lost so is reported, not sent.
+octets ``vd``; groups join names by ``/``. SenML has no record without a value: what is there but empty and
+could be absent as well is refused.
 """
 
 import math
@@ -70,7 +70,9 @@ class _Maker:
             time = EXACT.subtract(exact(values[own.name]), exact(known[own.base]))
         for field in members(fields):
             if field.name in values and (path or field is not self.base) and field is not own:
-                yield from self.one(field, values[field.name], (*path, field.name), known, time)
+                here = (*path, field.name)
+                made = self.one(field, values[field.name], here, known, time)
+                yield from _not_empty(made, here) if field.optional else made
 
     def one(
         self, field: Field, value: Any, path: tuple[str, ...], known: Values, time: Any
@@ -100,9 +102,10 @@ class _Maker:
         for index, item in enumerate(value):
             part = path if timed else (*path, str(index))
             if outermost and isinstance(element, Group):
-                yield from self.group(element.fields, item, part, known, element=True)
+                made = self.group(element.fields, item, part, known, element=True)
             else:
-                yield from self.one(element, item, part, known, time)
+                made = self.one(element, item, part, known, time)
+            yield from _not_empty(made, (*path, str(index)))
 
     def entry(
         self, field: Field, value: Any, path: tuple[str, ...], known: Values, time: Any
@@ -129,6 +132,14 @@ class _Maker:
         else:
             made["v"] = number_of(value)
         return made
+
+
+def _not_empty(made: Iterator[Entry], path: tuple[str, ...]) -> list[Entry]:
+    """Return the records of what could be absent as well: without a record nobody can tell."""
+    found = list(made)
+    if not found:
+        raise Unsayable(f"{'/'.join(path)} is there but empty, and SenML has no record for that")
+    return found
 
 
 def _by_unit(entries: list[Entry]) -> list[Entry]:

@@ -1,0 +1,378 @@
+"""Other encodings of the same values: octets by libraries and standards, each read back to the same values."""
+
+import ctypes
+import json
+import struct
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from hypothesis import example, given, settings
+from payload.schemas import filled_messages
+from payload.test_uper import Same, sequences
+
+from lowpanbudget.payload.asn1_form import Uper, module_text
+from lowpanbudget.payload.codes import Boolean, Enumeration, Flags
+from lowpanbudget.payload.containers import Array, Group, Option, Union
+from lowpanbudget.payload.contents import Octets, Text
+from lowpanbudget.payload.encodings import ENCODINGS, Encoding, Inexact, encoded
+from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.number import Number
+from lowpanbudget.payload.scales import Float
+from lowpanbudget.payload.shape_data import to_data, to_values
+from lowpanbudget.payload.shapes import shape_of
+from lowpanbudget.payload.struct_form import CLayout
+
+BY_NAME = {encoding.name: encoding for encoding in ENCODINGS}
+NAMES = sorted(BY_NAME)
+
+
+def message(*fields: Field) -> Message:
+    return Message("m", fields, byte_order="big", bit_order="msb-first", layout="bit-packed")
+
+
+def whole(name: str, low: int, high: int, **extra: Any) -> Number:
+    return Number(name, min=Decimal(low), max=Decimal(high), **extra)
+
+
+def octets_of(name: str, made: Message, values: dict[str, Any]) -> bytes:
+    found = encoded(made, BY_NAME[name].coder(made), values)
+    assert found.octets is not None, found.cannot
+    assert not found.errors
+    return found.octets
+
+
+@settings(max_examples=120, deadline=None)
+@given(filled_messages())
+def test_data_of_shapes_come_back(filled: tuple[Message, dict[str, Any]]) -> None:
+    made, values = filled
+    assert to_values(made, to_data(made, values)) == values
+
+
+@pytest.mark.parametrize("name", NAMES)
+@settings(max_examples=30, deadline=None)
+@example((message(Float("x", bits=16)), {"x": -0.0}))
+@given(filled_messages())
+def test_every_encoding_reads_back_what_it_wrote_or_says_why_not(
+    name: str, filled: tuple[Message, dict[str, Any]]
+) -> None:
+    made, values = filled
+    coder = BY_NAME[name].coder(made)
+    found = encoded(made, coder, values)
+    if found.octets is None:
+        # only these have no way to say an infinity, or that something empty is there
+        assert name.startswith(("SenML", "JSON"))
+        assert (
+            " is inf" in found.cannot or " is -inf" in found.cannot or "but empty" in found.cannot
+        )
+        return
+    # the octets of the message itself are the judge: a receiver of either form holds the same values
+    assert made.pack(coder.decode(found.octets)) == made.pack(values)
+    assert not found.errors
+
+
+# ---------------------------------------------------------------- C structs
+
+U8, U16, U32 = (whole(name, 0, 2**bits - 1) for name, bits in (("a", 8), ("b", 16), ("c", 32)))
+
+
+@pytest.mark.parametrize(
+    ("fields", "packed", "padded"),
+    [
+        # C99 6.7.2.1 leaves padding to the ABI; natural alignment gives these (hand-made; ctypes agrees below)
+        ((U8, U16, U32, whole("d", 0, 255)), 8, 12),
+        ((U8, Float("f", bits=32)), 5, 8),
+        ((U8, whole("b", 0, 255), Float("f", bits=32)), 6, 8),
+        ((Float("f", bits=64), U8), 9, 16),
+        ((Boolean("a"), whole("b", -1, 32767)), 3, 4),
+    ],
+)
+def test_sizes_of_structs(fields: tuple[Field, ...], packed: int, padded: int) -> None:
+    shape = shape_of(message(*fields))
+    assert CLayout(shape, packed=True).size == packed
+    assert CLayout(shape, packed=False).size == padded
+
+
+def test_octets_of_a_struct_are_those_of_the_struct_module() -> None:
+    """Source: Python's struct module, with the padding written out as x."""
+    made = message(
+        U8, U16, U32, whole("d", -200, 100), Float("e", bits=32), Boolean("f"), Float("g", bits=64)
+    )
+    values = {"a": 1, "b": 0x1234, "c": 0xDEADBEEF, "d": -200, "e": 1.5, "f": True, "g": -0.1}
+    items = values.values()
+    assert octets_of("C struct, packed", made, values) == struct.pack("<BHIhf?d", *items)
+    assert octets_of("C struct, padded", made, values) == struct.pack("<BxHIhxxf?7xd", *items)
+
+
+TYPES: dict[str, Any] = {
+    "B": ctypes.c_uint8, "H": ctypes.c_uint16, "I": ctypes.c_uint32, "Q": ctypes.c_uint64,
+    "b": ctypes.c_int8, "h": ctypes.c_int16, "i": ctypes.c_int32, "q": ctypes.c_int64,
+    "?": ctypes.c_bool, "e": ctypes.c_uint16, "f": ctypes.c_float, "d": ctypes.c_double,
+}  # fmt: skip
+
+
+def ctype(field: Field) -> Any:
+    """Return the ctypes type of a field, written down without looking at our layout."""
+    if isinstance(field, Group):
+        return structure(field.fields)
+    if isinstance(field, Array | Octets):
+        one = ctype(field.element) if isinstance(field, Array) else ctypes.c_uint8
+        if field.least == field.most:
+            return one * field.most
+        count = ctypes.c_uint8 if field.most < 256 else ctypes.c_uint16
+        return type("A", (ctypes.Structure,), {"_fields_": [("n", count), ("e", one * field.most)]})
+    if isinstance(field, Union):
+        parts = [(f"o{i}", structure(option.fields)) for i, option in enumerate(field.options)]
+        return type("U", (ctypes.Union,), {"_fields_": parts})
+    letters = {"boolean": "?", "float": {16: "e", 32: "f", 64: "d"}.get(getattr(field, "bits", 0))}
+    if field.kind in letters:
+        return TYPES[str(letters[field.kind])]
+    if isinstance(field, Number):
+        top = max(field.max, -field.min - 1)
+        sizes = [8, 16, 32, 64] if field.min >= 0 else [7, 15, 31, 63]
+        at = next(i for i, bits in enumerate(sizes) if top < 2**bits)
+        return TYPES[("BHIQ" if field.min >= 0 else "bhiq")[at]]
+    return ctypes.c_uint8  # enumerations and flags of at most eight names
+
+
+def structure(fields: tuple[Field, ...]) -> Any:
+    parts: list[Any] = [("present", ctypes.c_uint8)] if any(f.optional for f in fields) else []
+    parts += [(field.name, ctype(field)) for field in fields]
+    return type("S", (ctypes.Structure,), {"_fields_": parts})
+
+
+def test_padded_layout_is_that_of_the_compiler() -> None:
+    """Source: ctypes, which lays structs out as the host's C compiler does; its 64-bit types align to 8 here."""
+    if ctypes.alignment(ctypes.c_uint64) != 8:
+        pytest.skip("this host's ABI aligns 64 bits to 4")
+    inner = Group("g", fields=(whole("x", 0, 9), whole("y", 0, 2**40)))
+    for fields in (
+        (U8, inner, U16),
+        (U8, Array("r", element=Group("", fields=(U8, U32)), max_length=5)),
+        (U16, Array("r", element=whole("", -5, 2**33), min_length=1, max_length=300)),
+        (Octets("o", length=7), U32, Octets("v", max_length=9), U16),
+        (U8, whole("z", 0, 70000, optional=True), Boolean("t", optional=True)),
+        (Enumeration("e", names=("p", "q")), Flags("w", names=("k", "l")),
+         Union("u", tag="e", options=(Option("p", (Float("d", bits=64),)), Option("q", (U16, U8)))), U8),
+    ):  # fmt: skip
+        assert CLayout(shape_of(message(*fields)), packed=False).size == ctypes.sizeof(
+            structure(fields)
+        )
+
+
+def test_what_a_struct_cannot_leave_out_takes_its_place() -> None:
+    made = message(
+        Array("r", element=whole("", 0, 255), max_length=4),
+        whole("x", 0, 255, optional=True),
+    )
+    octets = octets_of("C struct, packed", made, {"r": [7]})
+    assert octets.hex() == "000107000000" + "00"  # no optional member, a count of 1, four places, x
+
+
+# ---------------------------------------------------------------- UPER
+
+
+@settings(max_examples=60, deadline=None)
+@given(sequences(2))
+def test_uper_made_from_the_message_is_our_packing(same: Same) -> None:
+    """Where layouts coincide; source: asn1tools, given the ASN.1 that is made from the message."""
+    group, _, ours, _ = same
+    assert isinstance(group, Group)
+    made = message(*group.fields)
+    form = Uper(shape_of(made))
+    assert form.encode(to_data(made, ours)) == (
+        made.pack(ours) or b"\0"
+    )  # X.691 11.1.3: never empty
+
+
+def test_text_of_the_module() -> None:
+    made = message(
+        whole("t_out", -40, 85, special=(("na", None),)),
+        Enumeration("what", names=("door", "level"), codes=(0, 7)),
+        Union("u", tag="what", options=(Option("door", ()), Option("level", (Float("v", bits=16),)))),
+        Array("r", element=whole("", 0, 3), max_length=9, optional=True),
+    )  # fmt: skip
+    assert module_text(shape_of(made)) == (
+        "Format DEFINITIONS AUTOMATIC TAGS ::= BEGIN\n\n"
+        "Message ::= SEQUENCE {\n"
+        "  t-out INTEGER (-40..86),\n"
+        "  u CHOICE {\n    o0 SEQUENCE {},\n    o7 SEQUENCE {\n      v OCTET STRING (SIZE(2))\n    }\n  },\n"
+        "  r SEQUENCE (SIZE(0..9)) OF INTEGER (0..3) OPTIONAL\n"
+        "}\n\nEND\n"
+    )
+
+
+# ---------------------------------------------------------------- numbers of octets that a standard states
+
+ONE = message(whole("n", -(10**6), 10**6))
+
+
+@pytest.mark.parametrize(
+    ("value", "cbor", "msgpack", "protobuf"),
+    [
+        # RFC 8949 appendix A; MessagePack specification, "int format family" (from memory: fixint to 127 and
+        # -32, then 1, 2, 4 octets behind a head); protobuf: zigzag in groups of seven bits (from memory)
+        (0, "8100", "9100", ""),
+        (1, "8101", "9101", "0802"),
+        (23, "8117", "9117", "082e"),
+        (24, "811818", "9118", "0830"),
+        (100, "811864", "9164", "08c801"),
+        (1000, "811903e8", "91cd03e8", "08d00f"),
+        (1000000, "811a000f4240", "91ce000f4240", "0880897a"),
+        (-1, "8120", "91ff", "0801"),
+        (-10, "8129", "91f6", "0813"),
+        (-100, "813863", "91d09c", "08c701"),
+        (-1000, "813903e7", "91d1fc18", "08cf0f"),
+    ],
+)
+def test_integers(value: int, cbor: str, msgpack: str, protobuf: str) -> None:
+    assert octets_of("CBOR array", ONE, {"n": value}).hex() == cbor
+    assert octets_of("MessagePack array", ONE, {"n": value}).hex() == msgpack
+    assert octets_of("Protocol Buffers", ONE, {"n": value}).hex() == protobuf
+    assert octets_of("JSON, compact", ONE, {"n": value}) == b'{"n":%d}' % value
+
+
+REAL = message(Float("x", bits=64))
+
+
+@pytest.mark.parametrize(
+    ("value", "cbor"),
+    [
+        # RFC 8949 appendix A
+        (0.0, "f90000"),
+        (-0.0, "f98000"),
+        (1.0, "f93c00"),
+        (1.1, "fb3ff199999999999a"),
+        (1.5, "f93e00"),
+        (65504.0, "f97bff"),
+        (100000.0, "fa47c35000"),
+        (3.4028234663852886e38, "fa7f7fffff"),
+        (1.0e300, "fb7e37e43c8800759c"),
+        (5.960464477539063e-8, "f90001"),
+        (0.00006103515625, "f90400"),
+        (-4.0, "f9c400"),
+        (-4.1, "fbc010666666666666"),
+        (float("inf"), "f97c00"),
+        (float("nan"), "f97e00"),
+        (float("-inf"), "f9fc00"),
+    ],
+)
+def test_floats_take_the_shortest_form_that_keeps_them(value: float, cbor: str) -> None:
+    assert octets_of("CBOR array", REAL, {"x": value}).hex() == "81" + cbor
+    assert octets_of("CBOR map", REAL, {"x": value}).hex() == "a100" + cbor
+
+
+def test_messagepack_floats_are_short_where_the_message_has_short_ones_only() -> None:
+    short, mixed = message(Float("x", bits=16)), message(Float("x", bits=16), Float("y", bits=64))
+    assert len(octets_of("MessagePack array", short, {"x": 0.5})) == 1 + 5
+    assert len(octets_of("MessagePack array", mixed, {"x": 0.5, "y": 0.1})) == 1 + 9 + 9
+
+
+def test_a_name_takes_no_octets_in_maps_and_all_of_them_in_json() -> None:
+    made = message(whole("temperature", 0, 7), Enumeration("state", names=("open", "shut")))
+    values = {"temperature": 5, "state": "shut"}
+    assert octets_of("CBOR map", made, values).hex() == "a200050101"
+    assert octets_of("MessagePack map", made, values).hex() == "8200050101"
+    assert octets_of("Protocol Buffers", made, values).hex() == "08051001"
+    assert octets_of("JSON, compact", made, values) == b'{"temperature":5,"state":"shut"}'
+
+
+@pytest.mark.parametrize("value", [-18.25, 23.45, 0.01, 81.9])
+def test_json_has_the_digits_of_the_value(value: float) -> None:
+    made = message(Number("t", min=Decimal(-40), max=Decimal(85), step=Decimal("0.01")))
+    octets = octets_of("JSON, compact", made, {"t": value})
+    assert octets == json.dumps({"t": value}, separators=(",", ":")).encode()
+
+
+@pytest.mark.parametrize(
+    ("bits", "value", "text"),
+    [
+        # 33.333332 is the usual nine-digit text of the float nearest to 100/3 (C's "%.9g" gives 33.3333321)
+        (32, struct.unpack("f", struct.pack("f", 100 / 3))[0], "33.333332"),
+        (16, 33.34375, "33.34"),
+        (64, 100 / 3, "33.333333333333336"),
+        (32, 100.0, "100"),
+        (32, -0.0, "-0.0"),
+    ],
+)
+def test_json_floats_have_the_fewest_digits_that_restore_them(
+    bits: int, value: float, text: str
+) -> None:
+    made = message(Float("x", bits=bits))
+    assert octets_of("JSON, compact", made, {"x": value}) == f'{{"x":{text}}}'.encode()
+
+
+def test_octets_in_json_are_base64url() -> None:
+    """RFC 4648 section 10: "foob" is Zm9vYg==; section 5: - and _ for + and /."""
+    made = message(Octets("o", max_length=8))
+    assert octets_of("JSON, compact", made, {"o": b"foob"}) == b'{"o":"Zm9vYg"}'
+    assert octets_of("JSON, compact", made, {"o": b"\xfb\xff"}) == b'{"o":"-_8"}'
+
+
+# ---------------------------------------------------------------- what is lost, and what cannot be said
+
+
+@pytest.mark.parametrize("name", [n for n in NAMES if n.startswith(("JSON", "SenML"))])
+def test_doubles_lose_the_last_digits_of_long_integers(name: str) -> None:
+    """2**53 + 1 is the first whole number that a double does not hold (IEEE 754); RFC 8259 section 6 warns."""
+    made = message(whole("n", 0, 2**60), whole("k", 0, 9))
+    found = encoded(made, BY_NAME[name].coder(made), {"n": 2**53 + 1, "k": 1})
+    assert found.octets is not None
+    assert found.errors == (Inexact("n", Decimal(1), ""),)
+
+
+def test_rounding_to_the_step_is_an_error_of_all() -> None:
+    made = message(
+        Number("t", min=Decimal(0), max=Decimal(50), step=Decimal("0.5"), unit="Cel"),
+        Array("r", element=Number("", min=Decimal(0), max=Decimal(1), step=Decimal("0.1")), max_length=3),
+    )  # fmt: skip
+    for encoding in ENCODINGS:
+        found = encoded(made, encoding.coder(made), {"t": 20.3, "r": [0.11, 0.18]})
+        assert set(found.errors) == {
+            Inexact("t", Decimal("0.2"), "Cel"), Inexact("r", Decimal("0.02"), ""),
+        }, encoding.name  # fmt: skip
+
+
+@pytest.mark.parametrize("name", [n for n in NAMES if n.startswith(("JSON", "SenML"))])
+@pytest.mark.parametrize("value", [float("nan"), float("inf")])
+def test_text_formats_have_no_infinity(name: str, value: float) -> None:
+    """RFC 8259 section 6: values that the grammar cannot represent "(such as Infinity and NaN) are not permitted"."""
+    made = message(Float("x", bits=32))
+    found = encoded(made, BY_NAME[name].coder(made), {"x": value})
+    assert found.octets is None
+    assert found.cannot.startswith("x is ")
+
+
+def test_a_wrong_coder_is_found_out() -> None:
+    made = message(whole("a", 0, 9), Text("w", max_length=3))
+    coder = BY_NAME["JSON, compact"].coder(made)
+    wrong = coder._replace(decode=lambda octets: {**coder.decode(octets), "w": "x"})
+    assert encoded(made, wrong, {"a": 1, "w": "y"}).octets is None
+    less = coder._replace(decode=lambda octets: {"a": coder.decode(octets)["a"]})
+    assert encoded(made, less, {"a": 1, "w": "y"}).cannot.startswith("w does not come back")
+    off = coder._replace(decode=lambda octets: {**coder.decode(octets), "a": 4})
+    assert encoded(made, off, {"a": 1, "w": "y"}).errors == (Inexact("a", Decimal(3), ""),)
+
+
+def test_what_is_not_installed_is_named() -> None:
+    there = Encoding("x", "", BY_NAME["as designed"].coder)
+    assert not there.missing
+    assert all(not encoding.missing for encoding in ENCODINGS)
+
+
+def test_a_hidden_library_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("lowpanbudget.payload.encodings.find_spec", lambda _name: None)
+    missing = {encoding.name: encoding.missing for encoding in ENCODINGS if encoding.missing}
+    assert missing["ASN.1 UPER"] == (
+        "asn1tools is not installed: pip install 'lowpanbudget[compare]'"
+    )
+    assert set(missing) == {
+        "ASN.1 UPER", "Protocol Buffers", "CBOR array", "CBOR map", "MessagePack array", "MessagePack map",
+        "SenML CBOR",
+    }  # fmt: skip
+
+
+def test_whatever_is_taken_for_granted_is_said() -> None:
+    for encoding in ENCODINGS:
+        assert encoding.note

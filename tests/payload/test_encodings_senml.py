@@ -1,0 +1,303 @@
+"""SenML packs: RFC 8428's own examples through the reader and the encoder, and messages as packs."""
+
+import json
+from decimal import Decimal
+from typing import Any
+
+import cbor2
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lowpanbudget.errors import WireError
+from lowpanbudget.payload.clock import Time, TimeOffset
+from lowpanbudget.payload.codes import Boolean, Enumeration, Flags, Version
+from lowpanbudget.payload.containers import Array, Group, Series
+from lowpanbudget.payload.contents import Octets, Text
+from lowpanbudget.payload.encodings import ENCODINGS, encoded
+from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.json_form import real_of
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.number import Number
+from lowpanbudget.payload.senml import (
+    CBOR_LABELS,
+    pack_from_cbor,
+    pack_from_json,
+    pack_to_cbor,
+    pack_to_json,
+    resolve,
+)
+from lowpanbudget.payload.senml_form import BASE_NAME, to_pack
+
+# RFC 8428 section 5.1.2, third example
+VOLTAGE = """[
+ {"bn":"urn:dev:ow:10e2073a0108006:","bt":1.276020076001e+09,
+  "bu":"A","bver":5,
+  "n":"voltage","u":"V","v":120.1},
+ {"n":"current","t":-5,"v":1.2},
+ {"n":"current","t":-4,"v":1.3},
+ {"n":"current","t":-3,"v":1.4},
+ {"n":"current","t":-2,"v":1.5},
+ {"n":"current","t":-1,"v":1.6},
+ {"n":"current","v":1.7}
+]"""
+# RFC 8428 section 6: the dump of the same in CBOR
+VOLTAGE_CBOR = bytes.fromhex(
+    "87a721781b75726e3a6465763a6f773a3130653230373361303130383030363a22fb41d303a15b00106223614120050067766f6c7461"
+    "676501615602fb405e066666666666a3006763757272656e74062402fb3ff3333333333333a3006763757272656e74062302fb3ff4"
+    "cccccccccccda3006763757272656e74062202fb3ff6666666666666a3006763757272656e74062102f93e00a3006763757272656e74"
+    "062002fb3ff999999999999aa3006763757272656e74060002fb3ffb333333333333"
+)
+# RFC 8428 section 5.1.3, and the same resolved in section 5.1.4
+HUMIDITY = """[
+ {"bn":"urn:dev:ow:10e2073a01080063","bt":1.320067464e+09,"bu":"%RH","v":20},
+ {"u":"lon","v":24.30621}, {"u":"lat","v":60.07965},
+ {"t":60,"v":20.3}, {"u":"lon","t":60,"v":24.30622}, {"u":"lat","t":60,"v":60.07965},
+ {"t":120,"v":20.7}, {"u":"lon","t":120,"v":24.30623}, {"u":"lat","t":120,"v":60.07966},
+ {"u":"%EL","t":150,"v":98},
+ {"t":180,"v":21.2}, {"u":"lon","t":180,"v":24.30628}, {"u":"lat","t":180,"v":60.07967}
+]"""
+RESOLVED = [
+    ("%RH", "1320067464", "20"), ("lon", "1320067464", "24.30621"), ("lat", "1320067464", "60.07965"),
+    ("%RH", "1320067524", "20.3"), ("lon", "1320067524", "24.30622"), ("lat", "1320067524", "60.07965"),
+    ("%RH", "1320067584", "20.7"), ("lon", "1320067584", "24.30623"), ("lat", "1320067584", "60.07966"),
+    ("%EL", "1320067614", "98"),
+    ("%RH", "1320067644", "21.2"), ("lon", "1320067644", "24.30628"), ("lat", "1320067644", "60.07967"),
+]  # fmt: skip
+# RFC 8428 section 5.1.5
+TYPES = (
+    b'[{"bn":"urn:dev:ow:10e2073a01080063:","n":"temp","u":"Cel","v":23.1},'
+    b'{"n":"label","vs":"Machine Room"},{"n":"open","vb":false},{"n":"nfc-reader","vd":"aGkgCg"}]'
+)
+# RFC 8428 section 5.1.6
+DEVICES = """[
+ {"bn":"2001:db8::2/","bt":1.320078429e+09,"n":"temperature","u":"Cel","v":25.2},
+ {"n":"humidity","u":"%RH","v":30},
+ {"bn":"2001:db8::1/","n":"temperature","u":"Cel","v":12.3},
+ {"n":"humidity","u":"%RH","v":67}
+]"""
+SENML = [e for e in ENCODINGS if e.name.startswith("SenML")]
+
+
+def message(*fields: Field) -> Message:
+    return Message("m", fields, byte_order="big", bit_order="msb-first", layout="bit-packed")
+
+
+def test_the_dump_of_the_standard_is_read() -> None:
+    read = pack_from_cbor(VOLTAGE_CBOR)
+    wanted = pack_from_json(VOLTAGE.encode())
+    wanted[-1]["t"] = 0  # the dump says so, the text leaves it out
+    assert read == wanted
+
+
+def test_the_dump_of_the_standard_is_as_long_as_ours() -> None:
+    """Same octets but for the order of the labels, which cbor2's canonical form sorts."""
+    ours = pack_to_cbor(pack_from_cbor(VOLTAGE_CBOR))
+    assert len(ours) == len(VOLTAGE_CBOR) == 0xC3
+    assert cbor2.loads(ours) == cbor2.loads(VOLTAGE_CBOR)
+    assert sorted(ours) == sorted(VOLTAGE_CBOR)
+
+
+def test_labels_are_those_of_table_4() -> None:
+    """RFC 8428 table 4, and the example's diagnostic notation: {-2: "urn...", -3: ..., -4: "A", -1: 5, 0: ...}."""
+    assert CBOR_LABELS == {
+        "bver": -1, "bn": -2, "bt": -3, "bu": -4, "bv": -5, "bs": -6, "n": 0, "u": 1, "v": 2, "vs": 3,
+        "vb": 4, "s": 5, "t": 6, "ut": 7, "vd": 8,
+    }  # fmt: skip
+
+
+def test_base_fields_are_resolved_as_in_the_standard() -> None:
+    name = "urn:dev:ow:10e2073a01080063"
+    wanted = [{"n": name, "u": u, "t": Decimal(t), "v": Decimal(v)} for u, t, v in RESOLVED]
+    assert resolve(pack_from_json(HUMIDITY.encode())) == wanted
+    assert resolve(pack_from_cbor(pack_to_cbor(pack_from_json(HUMIDITY.encode())))) == wanted
+
+
+def test_a_base_name_and_a_base_time_last_until_the_next() -> None:
+    """RFC 8428 section 5.1.6: "the last record would use the Base Name from the 3rd record but the Base Time
+    from the first record".
+    """
+    found = resolve(pack_from_json(DEVICES.encode()))
+    assert [entry["n"] for entry in found] == [
+        "2001:db8::2/temperature", "2001:db8::2/humidity", "2001:db8::1/temperature", "2001:db8::1/humidity",
+    ]  # fmt: skip
+    assert {entry["t"] for entry in found} == {Decimal(1320078429)}
+
+
+def test_every_type_of_value_goes_both_ways() -> None:
+    pack = pack_from_json(TYPES)
+    assert pack[3]["vd"] == b"hi \n"  # base64url of the example
+    assert pack_to_json(pack) == TYPES
+    assert pack_from_cbor(pack_to_cbor(pack)) == pack
+
+
+def test_base_value_and_base_sum_are_added() -> None:
+    """RFC 8428 section 4.5.4: "the missing field(s) is considered to have a value of zero"."""
+    found = resolve(
+        [{"bv": 20, "bs": 5, "n": "a", "v": 1.5}, {"n": "b"}, {"n": "c", "vb": True, "s": 2}]
+    )
+    assert [entry.get("v") for entry in found] == [Decimal("21.5"), Decimal(20), None]
+    assert [entry["s"] for entry in found] == [5, 5, 7]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        b"", b"{}", b"[1]", b'[{"n":1}]', b'[{"v":"1"}]', b'[{"vb":0}]', b'[{"v":true}]', b'[{"t":null}]',
+        b'[{"vd":"a"}]', b'[{"v":1e999}]', b'[{"new_":1}]', b"[" * 5000, b'[{"v":' + b"9" * 400 + b"}]", b"\xff",
+    ],
+)  # fmt: skip
+def test_what_is_no_pack_is_a_wire_error(text: bytes) -> None:
+    with pytest.raises(WireError):
+        pack_from_json(text)
+
+
+def test_unknown_fields_are_ignored_unless_they_must_be_understood() -> None:
+    """RFC 8428 section 4.4: ignore, but "_" at the end means that an error MUST be generated."""
+    assert pack_from_json(b'[{"n":"a","v":1,"new":2}]') == [{"n": "a", "v": 1}]
+    with pytest.raises(WireError, match="must be understood"):
+        pack_from_cbor(cbor2.dumps([{0: "a", "new_": 1}]))
+
+
+def test_a_version_of_the_future_is_refused() -> None:
+    """RFC 8428 section 4.4: "the system MUST NOT use this object"; section 4.1: the default is 10."""
+    assert resolve([{"bver": 10, "n": "a", "v": 1}])
+    with pytest.raises(WireError, match="version 11"):
+        resolve([{"bver": 11, "n": "a", "v": 1}])
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.binary(max_size=60) | st.recursive(
+    st.integers(-10, 10) | st.none() | st.floats() | st.text(max_size=3) | st.binary(max_size=3),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.integers(-7, 9), inner, max_size=3),
+    max_leaves=8,
+).map(cbor2.dumps))  # fmt: skip
+def test_any_octets_give_a_pack_or_a_wire_error(octets: bytes) -> None:
+    for read in (pack_from_cbor, pack_from_json):
+        try:
+            pack = read(octets)
+            resolve(pack)
+        except WireError:
+            continue
+        assert isinstance(pack, list)
+
+
+# ---------------------------------------------------------------- messages as packs
+
+
+def test_a_message_as_a_pack() -> None:
+    made = message(
+        Version("version", value=1),
+        Time("time"),
+        Number("t", min=Decimal(-40), max=Decimal(85), step=Decimal("0.01"), unit="Cel"),
+        Number("ground", min=Decimal(-40), max=Decimal(85), unit="Cel", special=(("not_available", None),)),
+        Number("inside", min=Decimal(-40), max=Decimal(85), unit="Cel"),
+        Number("h", min=Decimal(0), max=Decimal(100), unit="%RH"),
+        Enumeration("mode", names=("normal", "storm")),
+        Flags("doors", names=("north", "vault")),
+        Boolean("mains"),
+        Octets("raw", length=4),
+        Group("build", fields=(Text("label", max_length=9),)),
+    )  # fmt: skip
+    values: dict[str, Any] = {
+        "version": 1, "time": 1_750_000_000, "t": Decimal("23.45"), "ground": "not_available", "inside": 20, "h": 55,
+        "mode": "storm", "doors": ("vault",), "mains": True, "raw": b"hi \n", "build": {"label": "x"},
+    }  # fmt: skip
+    pack = json.loads(pack_to_json(to_pack(made, values, real_of)))
+    # made by hand from RFC 8428 section 4: records without unit stand before the base unit applies
+    assert pack == [
+        {"bn": BASE_NAME, "bt": 1750000000, "n": "version", "v": 1},
+        {"n": "ground", "vs": "not_available"},
+        {"n": "mode", "vs": "storm"},
+        {"n": "doors/north", "vb": False},
+        {"n": "doors/vault", "vb": True},
+        {"n": "mains", "vb": True},
+        {"n": "raw", "vd": "aGkgCg"},
+        {"n": "build/label", "vs": "x"},
+        {"n": "h", "u": "%RH", "v": 55},
+        {"bu": "Cel", "n": "t", "v": 23.45},
+        {"n": "inside", "v": 20},
+    ]
+    for encoding in SENML:
+        coder = encoding.coder(made)
+        assert coder.decode(coder.encode(values)) == values
+
+
+READINGS = message(
+    Time("time", step=Decimal("0.5"), epoch="2000-01-01T00:00:00Z"),
+    Array("r", max_length=5, element=Group("", fields=(
+        TimeOffset("at", base="time", max=Decimal(600)),
+        Number("t", min=Decimal(0), max=Decimal(50), unit="Cel"),
+        Number("p", min=Decimal(0), max=Decimal(9), unit="Pa", optional=True),
+    ))),
+    Series("s", min=Decimal(0), max=Decimal(9), deltas="variable", max_length=4),
+)  # fmt: skip
+
+
+def test_readings_have_times_and_other_elements_their_index() -> None:
+    start = Decimal("100.5")
+    values = {
+        "time": start,
+        "r": [{"at": start + 10, "t": 20, "p": 3}, {"at": start + 20, "t": 21}],
+        "s": [4, 5],
+    }
+    pack = to_pack(READINGS, values, real_of)
+    # the epoch 2000-01-01 is 946684800 s after 1970 (30 years of 365 days and 7 leap days)
+    assert pack[0]["bt"] == (30 * 365 + 7) * 86400 + 100.5
+    assert [(e["n"], e.get("t"), e["v"]) for e in pack] == [
+        ("s/0", None, 4), ("s/1", None, 5), ("r/p", 10, 3), ("r/t", 10, 20), ("r/t", 20, 21),
+    ]  # fmt: skip
+    assert [entry.get("bu") for entry in pack] == [None, None, None, "Cel", None]
+    for encoding in SENML:
+        coder = encoding.coder(READINGS)
+        assert coder.decode(coder.encode(values)) == values
+
+
+def test_readings_of_one_time_have_their_index_as_well() -> None:
+    start = Decimal(1)
+    values = {
+        "time": start,
+        "r": [{"at": start + 10, "t": 20}, {"at": start + 10, "t": 21}],
+        "s": [],
+    }
+    pack = to_pack(READINGS, values, real_of)
+    assert [(e["n"], e["t"]) for e in pack] == [("r/0/t", 10), ("r/1/t", 10)]
+    for encoding in SENML:
+        coder = encoding.coder(READINGS)
+        assert coder.decode(coder.encode(values)) == values
+
+
+def test_what_is_empty_and_might_be_absent_cannot_be_said() -> None:
+    made = message(
+        Boolean("b"),
+        Array("r", element=Number("", min=Decimal(0), max=Decimal(9)), max_length=3, optional=True),
+    )
+    for encoding in SENML:
+        coder = encoding.coder(made)
+        assert encoded(made, coder, {"b": True}).octets
+        assert "r is there but empty" in encoded(made, coder, {"b": True, "r": []}).cannot
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        # an inner field of the base's name, a group in front, an array in an array, two times
+        (Group("g", fields=(Time("time"), TimeOffset("at", base="time", max=Decimal(9)))), Time("time")),
+        (Time("time"), Array("a", length=2, element=Group("", fields=(
+            Time("time"), TimeOffset("at", base="time", max=Decimal(9)), Boolean("b"))))),
+        (Time("time"), Array("a", length=2, element=Array("", length=2, element=Group("", fields=(
+            TimeOffset("at", base="time", max=Decimal(9)), Boolean("b")))))),
+        (Time("time"), Time("other"), TimeOffset("at", base="other", max=Decimal(9)), Boolean("b")),
+        (Time("time"), Array("a", length=2, element=Group("", fields=(
+            TimeOffset("at", base="time", max=Decimal(9)),
+            Array("i", length=2, element=Group("", fields=(
+                TimeOffset("at", base="time", max=Decimal(9)), Boolean("b")))))))),
+        (Time("time", epoch="once upon a time"), Boolean("b")),
+    ],
+)  # fmt: skip
+def test_times_in_odd_places_come_back(fields: tuple[Field, ...]) -> None:
+    made = message(*fields)
+    for values in made.extremes().values():
+        for encoding in SENML:
+            coder = encoding.coder(made)
+            assert coder.decode(coder.encode(values)) == values
