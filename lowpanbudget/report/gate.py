@@ -30,7 +30,10 @@ def lines(found: Sequence[Plain], reasons: Sequence[str]) -> str:
     texts = []
     for one, reason in sorted(zip(found, reasons, strict=True), key=lambda pair: not pair[1]):
         where = f"{one['message']} on {one['flow']}, {one['hop']} hop"
-        said = reason or f"{one['octets']} octets, {one['spare']} spare, frames: {one['frames']}"
+        in_one = f"{one['octets']} octets in one frame, {one['spare']} spare"
+        said = reason or (
+            in_one if one["spare"] >= 0 else f"{one['octets']} octets in {one['frames']} frames"
+        )
         texts.append(harmless(f"{'NO' if reason else 'ok'}  {where}: {said}"))
     return "\n".join(texts) + "\n"
 

@@ -90,9 +90,9 @@ MULTIPURPOSE_LONG = Header(
 ADDRESS_MEANS = {2: "16 bits", 8: "64 bits, an EUI-64"}
 SHORTER = {
     "destination PAN ID": "0 octets with extended addresses on both sides and version 2",
-    "destination address": "2 octets with a short address",
+    "destination address": "2 octets with a short address, when it is extended",
     "source PAN ID": "0 octets if both nodes share one PAN ID, with PAN ID compression",
-    "source address": "2 octets with a short address",
+    "source address": "2 octets with a short address, when it is extended",
 }
 NO_SEQUENCE = "0 octets with sequence number suppression"
 
