@@ -71,12 +71,12 @@ def _ipv6(octets: bytes) -> Carried:
 def _ethernet(octets: bytes) -> Carried:
     """Read an Ethernet II header: destination 6, source 6, type 2 (IEEE 802.3, from memory)."""
     if len(octets) < 14:
-        fault = Truncated(
+        cut = Truncated(
             f"an Ethernet header needs 14 octets, {len(octets)} are there",
             layer="Ethernet",
             cite=Cite("IEEE 802.3"),
         )
-        return Carried(OTHER, octets, fault=fault)
+        return Carried(OTHER, octets, fault=cut)
     kind = int.from_bytes(octets[12:14], "big")
     carried = Carried(OTHER, octets[14:], 14, None, octets[6:12], octets[:6])
     if kind == ETHERTYPE_LOWPAN:

@@ -89,9 +89,7 @@ def _add(values: dict[str, Any], kind: int, octets: bytes) -> None:
     element = ELEMENTS.get(kind)
     if element is not None and struct.calcsize(element.layout) == len(octets):
         named = dict(zip(element.names, struct.unpack(element.layout, octets), strict=True))
-        usable = all(
-            not _REJECTED.get(name, _not_finite)(value) for name, value in named.items()
-        )
+        usable = all(not _REJECTED.get(name, _not_finite)(value) for name, value in named.items())
         if usable:
             values |= named
             return

@@ -1,0 +1,108 @@
+"""Whether an FCS is there, stripped, or replaced by radio status: tested over the first frames of a capture.
+
+A link type says whether it is; receivers that overwrite or drop it say the same. A 16-bit FCS matches by chance in one
+frame of 65536, so a few frames decide. Of frames without FCS the transport checksum and the length of acknowledgements
+decide whether two octets of radio status stand in its place.
+"""
+
+from collections.abc import Callable, Iterable
+from typing import NamedTuple
+
+from lowpanbudget.layers.link.fcs import fcs
+from lowpanbudget.layers.link.mac import FrameType
+
+WINDOW = 64  # frames that are looked at before the first is handed on
+_LEAST = 3  # fewer frames prove nothing against the link type
+_CRC_OK = 0x80  # the usual status: signal strength, then link quality with this bit (common practice, no source)
+
+PRESENT, ABSENT, STRIPPED, STATUS, UNCLEAR = (
+    "present",
+    "absent",
+    "stripped",
+    "radio status",
+    "unclear",
+)
+
+
+class FcsVerdict(NamedTuple):
+    """What stands at the end of the frames of a link type.
+
+    ``state`` is "present", "absent" (as the link type says), "stripped", "radio status" or "unclear". ``octets`` are
+    those of the FCS, 0 without; ``status`` how many octets of radio status end each frame. ``matched`` of ``tested``
+    frames had a right FCS of that length. ``text`` says it for people.
+    """
+
+    state: str
+    octets: int
+    status: int
+    tested: int
+    matched: int
+    text: str
+
+    @property
+    def as_claimed(self) -> bool:
+        """Return whether the link type tells the truth, as far as it could be tested."""
+        return self.state in (PRESENT, ABSENT, UNCLEAR)
+
+
+def judge(
+    frames: Iterable[bytes], claimed: int | None, fits: Callable[[bytes], bool | None]
+) -> FcsVerdict:
+    """Return what stands at the end of these frames.
+
+    ``claimed``: octets of FCS by the link type, or None. ``fits`` tells of a frame without FCS whether its transport
+    checksum or integrity code is right (None: it has none that can be tested).
+    """
+    usable = [frame for frame in frames if len(frame) >= 3]
+    tested = len(usable)
+    matched = {length: _matching(usable, length) for length in (2, 4)}
+    best = 4 if matched[4] > matched[2] else 2
+    if claimed and matched[claimed] >= matched[best]:
+        best = claimed
+    if matched[best] and (claimed or matched[best] * 2 >= tested):
+        differs = claimed is not None and best != claimed
+        text = f"an FCS of {best} octets is right in {matched[best]} of {tested} frames"
+        if differs:
+            text += f", though the link type says {claimed} octets"
+        return FcsVerdict(PRESENT, best, 0, tested, matched[best], text)
+    if claimed == 0 or (claimed is None and tested):
+        return FcsVerdict(ABSENT, 0, 0, tested, 0, "there is no FCS")
+    if tested < _LEAST:
+        octets = 2 if claimed is None else claimed
+        text = f"too few frames to test ({tested}); an FCS of {octets} octets is taken for granted"
+        return FcsVerdict(UNCLEAR, octets, 0, tested, 0, text)
+    return _without(usable, fits, tested)
+
+
+def _matching(frames: list[bytes], length: int) -> int:
+    return sum(
+        fcs(frame[:-length], length) == frame[-length:] for frame in frames if len(frame) > length
+    )
+
+
+def _without(frames: list[bytes], fits: Callable[[bytes], bool | None], tested: int) -> FcsVerdict:
+    """Return whether frames whose FCS never matches end with radio status or with nothing."""
+    stripped = status = 0
+    for frame in frames:
+        if frame[0] & 7 == FrameType.ACKNOWLEDGEMENT and frame[1] & 0x30 < 0x20:
+            stripped += len(frame) == 3  # frame control and sequence number, and nothing else
+            status += len(frame) == 5
+            continue
+        if fits(frame):
+            stripped += 1
+        elif fits(frame[:-2]):
+            status += 1
+    good = sum(frame[-1] & _CRC_OK > 0 for frame in frames)
+    if status == stripped:  # nothing decides but the look of the octets
+        is_status = good == tested
+        how = "by the look of their last octet" if is_status else "nothing else fits"
+    else:
+        is_status = status > stripped
+        how = f"by the checksums or lengths of {max(status, stripped)} frames"
+    if is_status:
+        text = (
+            f"the FCS is right in none of {tested} frames: radio status stands in its place ({how})"
+        )
+        return FcsVerdict(STATUS, 0, 2, tested, 0, text)
+    text = f"the FCS is right in none of {tested} frames: it was stripped ({how})"
+    return FcsVerdict(STRIPPED, 0, 0, tested, 0, text)

@@ -1,0 +1,232 @@
+"""What a trace learns from the air: which EUI-64 has which short address, compression contexts, the RPL root."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from ipaddress import IPv6Address
+from typing import Any, NamedTuple
+
+from lowpanbudget.cites import rfc
+from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Context, Contexts
+from lowpanbudget.layers.internet import nd
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.internet.nd_lowpan import AddressRegistration, ContextOption
+from lowpanbudget.layers.internet.rpl import Dio
+from lowpanbudget.layers.link.contents import Command
+from lowpanbudget.layers.link.mac import Mac
+from lowpanbudget.layers.link.security import Devices
+from lowpanbudget.layers.lowpan.iphc import LINK_LOCAL, Iphc
+from lowpanbudget.layers.lowpan.mesh import Mesh
+from lowpanbudget.stack.found import Notice
+from lowpanbudget.stack.frame import Frame
+
+MOST_DEVICES = 8192
+_ASSOCIATED, _REALIGNED = 0x02, 0x08
+_NO_SHORT = 0xFFFE  # and above: "the device has associated without a short address", and broadcast
+SECOND = 10**9
+
+
+class Device(NamedTuple):
+    """An EUI-64 and its short address, learned in frame ``number`` as ``how`` says."""
+
+    pan: int | None
+    short: int
+    eui64: bytes
+    how: str
+    number: int = 0
+
+
+class Lesson(NamedTuple):
+    """What one frame teaches."""
+
+    devices: tuple[Device, ...] = ()
+    contexts: tuple[ContextOption, ...] = ()
+    router_lifetime_s: int = 0
+    root: IPv6Address | None = None
+
+
+@dataclass(slots=True)
+class LearnedContext:
+    """A context seen on the air: what it says, in which frame, until when it expands (None: no times are known)."""
+
+    cid: int
+    context: Context
+    number: int
+    until_ns: int | None
+
+
+def lesson_of(frame: Frame) -> Lesson | None:
+    """Return what a frame teaches, or None. A damaged frame teaches nothing."""
+    mac = frame.mac
+    if frame.fault is not None or (mac is not None and mac.fcs_ok is False):
+        return None
+    devices = [] if mac is None else [*_from_command(frame, mac), *_from_addresses(frame, mac)]
+    taught = lesson_of_layers(frame.layers)
+    if not devices:
+        return taught
+    return (taught or Lesson())._replace(devices=tuple(devices))
+
+
+def lesson_of_layers(layers: list[object]) -> Lesson | None:
+    """Return what the ICMPv6 message among some layers teaches, if its checksum is right."""
+    message = next((layer for layer in layers if isinstance(layer, Icmpv6)), None)
+    if message is None or message.checksum_ok is not True:
+        return None
+    content = message.message
+    if isinstance(content, nd.RouterAdvertisement):
+        options = tuple(o for o in content.options if isinstance(o, ContextOption))
+        return (
+            Lesson(contexts=options, router_lifetime_s=content.router_lifetime) if options else None
+        )
+    if isinstance(content, Dio):
+        # RFC 6550 section 6.3.1: the DODAGID is an address of the root
+        return Lesson(root=content.dodag_id)
+    return None
+
+
+def _from_command(frame: Frame, mac: Mac) -> Iterator[Device]:
+    """Yield what association responses and coordinator realignments tell."""
+    command = next((layer for layer in frame.layers if isinstance(layer, Command)), None)
+    if command is None:
+        return
+    fields = command.fields
+    to_one = mac.destination is not None and len(mac.destination) == 8
+    if command.id == _ASSOCIATED and fields.get("association_status") in (0x00, 0x80) and to_one:
+        yield from _device(
+            mac.pan_id, fields.get("short_address"), mac.destination, "association response"
+        )
+    if command.id == _REALIGNED:
+        pan, how = fields.get("pan_id"), "coordinator realignment"
+        if to_one:
+            yield from _device(pan, fields.get("short_address"), mac.destination, how)
+        if mac.source is not None and len(mac.source) == 8:
+            yield from _device(pan, fields.get("coordinator_short_address"), mac.source, how)
+
+
+def _from_addresses(frame: Frame, mac: Mac) -> Iterator[Device]:
+    """Yield what frames tell that carry a short address outside and an EUI-64 inside, both of the sender.
+
+    A link-local source is nobody's but the sender's on this hop: an identifier with the universal bit set comes from
+    an EUI-64 (RFC 4291 appendix A). The EUI-64 in a registration is that of the sender who asks for it (RFC 6775
+    section 5.5).
+    """
+    source = frame.link_source
+    if source is None or len(source) != 2 or any(isinstance(layer, Mesh) for layer in frame.layers):
+        return
+    short = int.from_bytes(source, "big")
+    header = next(
+        (layer.header for layer in frame.layers if isinstance(layer, Iphc)), None
+    ) or next((layer for layer in frame.layers if isinstance(layer, Ipv6)), None)
+    if header is not None and header.source in LINK_LOCAL.prefix:
+        iid = int(header.source) & IID_MASK
+        if iid & UNIVERSAL_LOCAL and iid >> 16 != SHORT_IID >> 16:
+            eui = (iid ^ UNIVERSAL_LOCAL).to_bytes(8, "big")
+            yield from _device(mac.pan_id, short, eui, "link-local source address")
+    message = next((layer for layer in frame.layers if isinstance(layer, Icmpv6)), None)
+    if (
+        message is not None
+        and message.checksum_ok
+        and isinstance(message.message, nd.NeighborSolicitation)
+    ):
+        for option in message.message.options:
+            if (
+                isinstance(option, AddressRegistration)
+                and not option.extended
+                and len(option.rovr) == 8
+            ):
+                yield from _device(mac.pan_id, short, option.rovr, "address registration")
+
+
+def _device(pan: int | None, short: Any, eui: bytes | None, how: str) -> Iterator[Device]:
+    if isinstance(short, int) and short < _NO_SHORT and eui is not None and len(eui) == 8:
+        yield Device(pan, short, eui, how)
+
+
+@dataclass(slots=True)
+class Knowledge:
+    """What is given, and what the air taught in its gaps: given entries always win.
+
+    ``devices`` is the table for nonces; ``learned_devices`` says where its learned entries come from.
+    """
+
+    given: Contexts
+    devices: Devices
+    root: IPv6Address | None
+    learned: dict[int, LearnedContext] = field(default_factory=dict)
+    learned_devices: dict[tuple[int | None, int], Device] = field(default_factory=dict)
+    root_given: bool = False
+    next_end_ns: int | None = None
+
+    def contexts(self) -> Contexts:
+        """Return the contexts that hold now."""
+        learned = {cid: entry.context for cid, entry in self.learned.items()}
+        return Contexts({**learned, **self.given})
+
+    def expire(self, time_ns: int) -> bool:
+        """Forget contexts whose time is over; return whether there were any."""
+        ended = [
+            c for c, e in self.learned.items() if e.until_ns is not None and e.until_ns < time_ns
+        ]
+        for cid in ended:
+            del self.learned[cid]
+        self._plan()
+        return bool(ended)
+
+    def learn(self, lesson: Lesson, number: int, time_ns: int | None) -> tuple[bool, list[Notice]]:
+        """Take in what a frame teaches; return whether contexts or root changed, and what to notice."""
+        notices: list[Notice] = []
+        for device in lesson.devices:
+            self._learn_device(device._replace(number=number), notices)
+        changed = False
+        for option in lesson.contexts:
+            changed |= self._learn_context(option, lesson, number, time_ns, notices)
+        if lesson.root is not None and not self.root_given and lesson.root != self.root:
+            self.root = lesson.root
+            changed = True
+        self._plan()
+        return changed, notices
+
+    def _learn_device(self, device: Device, notices: list[Notice]) -> None:
+        key = device.short if device.pan is None else (device.pan, device.short)
+        place = (device.pan, device.short)
+        known = self.devices.get(key, self.devices.get(device.short))
+        if known == device.eui64:
+            return
+        if known is not None and place not in self.learned_devices:
+            text = f"short address {device.short:#06x} is said to be another device than given"
+            notices.append(Notice("device-differs", text, None, 0))
+            return
+        if len(self.learned_devices) >= MOST_DEVICES and place not in self.learned_devices:
+            oldest = next(iter(self.learned_devices))
+            del self.learned_devices[oldest]
+            self.devices.pop(oldest[1] if oldest[0] is None else (oldest[0], oldest[1]), None)
+        self.devices[key] = device.eui64
+        self.learned_devices[place] = device
+
+    def _learn_context(
+        self,
+        option: ContextOption,
+        lesson: Lesson,
+        number: int,
+        time_ns: int | None,
+        notices: list[Notice],
+    ) -> bool:
+        given = self.given.get(option.cid)
+        if given is not None:
+            if given.prefix != option.prefix and not option.removes:
+                text = f"context {option.cid} is given as {given.prefix}, and announced as {option.prefix}"
+                notices.append(Notice("context-differs", text, rfc(6775, "4.2"), 0))
+            return False
+        known = self.learned.get(option.cid)
+        if option.removes:
+            return self.learned.pop(option.cid, None) is not None
+        until = None
+        if time_ns is not None:
+            # "held in receive-only mode for a period of twice the default Router Lifetime" (RFC 6775 section 5.4.3)
+            until = time_ns + (option.lifetime_s + 2 * lesson.router_lifetime_s) * SECOND
+        self.learned[option.cid] = LearnedContext(option.cid, option.context, number, until)
+        return known is None or known.context != option.context
+
+    def _plan(self) -> None:
+        ends = [entry.until_ns for entry in self.learned.values() if entry.until_ns is not None]
+        self.next_end_ns = min(ends, default=None)

@@ -1,0 +1,137 @@
+"""Which flow of a design a datagram belongs to, and what its message says: values with their units."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+from lowpanbudget.capture.packet import FlowKey, Packet
+from lowpanbudget.design.flow import Flow
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.errors import WireError
+from lowpanbudget.layers.internet import coap, ipv6
+from lowpanbudget.payload.containers import Array, Group, Union
+from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.message import Message
+
+_URI_PATH = 11  # RFC 7252 section 12.2
+
+
+class Reading(NamedTuple):
+    """One value of a message: where it stands (``reading[0].strain``), the value, and its unit or nothing."""
+
+    place: str
+    value: Any
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Matched:
+    """What a datagram is in a design.
+
+    ``flow`` is the flow it belongs to. ``message`` is the format that reads its payload, ``values`` what it holds,
+    ``readings`` the same as single values with units; all None or empty when no format does: ``faults`` then says for
+    each format why. ``others`` names further formats that read the payload as well: nothing in it tells them apart.
+    """
+
+    flow: Flow
+    message: Message | None = None
+    values: dict[str, Any] | None = None
+    readings: tuple[Reading, ...] = ()
+    faults: tuple[tuple[str, WireError], ...] = ()
+    others: tuple[str, ...] = ()
+    sealed: bool = False
+
+
+class Matcher:
+    """Finds the flow of a design for a datagram, by ports, addresses and CoAP path."""
+
+    def __init__(self, design: Design) -> None:
+        self.design = design
+        self._known: dict[FlowKey, list[Flow]] = {}
+
+    def match(self, packet: Packet) -> Matched | None:
+        """Return what the datagram is in the design, or None when it belongs to no flow of it."""
+        key = packet.flow
+        if key is None or key.protocol != ipv6.UDP:
+            return None
+        flows = self._known.get(key)
+        if flows is None:
+            if len(self._known) >= 4096:
+                self._known.clear()
+            flows = self._known[key] = self._by_ends(key)
+        message = packet.coap
+        for flow in flows:
+            if flow.application.coap is None or flow.application.oscore or flow.application.dtls:
+                break  # the ports decide; what is sealed shows no path
+            if message is not None and _same_request(flow.application.coap.message(b""), message):
+                break
+        else:
+            return None
+        if flow.application.oscore is not None or flow.application.dtls is not None:
+            return Matched(flow, sealed=True)
+        return self._unpacked(flow, packet.payload)
+
+    def _by_ends(self, key: FlowKey) -> list[Flow]:
+        """Return the flows that the ports allow, those first whose addresses fit as well."""
+        form = self.design.link.addresses
+        found = []
+        for number, flow in enumerate(self.design.flows):
+            if flow.destination_port != key.destination_port:
+                continue
+            to = flow.group if flow.group is not None else flow.destination.ip(form)
+            score = (
+                2 * (flow.source_port == key.source_port)
+                + (flow.source.ip(form) == key.source)
+                + (to == key.destination)
+                + ((flow.group is not None) == key.destination.is_multicast)
+            )
+            if flow.source_port == key.source_port or flow.application.coap is not None:
+                found.append((-score, number, flow))
+        return [flow for _, _, flow in sorted(found, key=lambda entry: entry[:2])]
+
+    def _unpacked(self, flow: Flow, payload: bytes) -> Matched:
+        names = flow.messages or tuple(message.name for message in self.design.messages)
+        faults = []
+        good: list[tuple[Message, dict[str, Any]]] = []
+        for name in names:
+            message = self.design.message(name)
+            try:
+                good.append((message, message.unpack(payload)))
+            except WireError as error:
+                faults.append((name, error))
+        if not good:
+            return Matched(flow, faults=tuple(faults))
+        message, values = good[0]
+        others = tuple(other.name for other, _ in good[1:])
+        return Matched(flow, message, values, tuple(_readings(message.fields, values)), (), others)
+
+
+def _same_request(planned: coap.Message, seen: coap.Message) -> bool:
+    """Return whether code and path of a message are as planned."""
+    if planned.code != seen.code:
+        return False
+    return [o.octets for o in planned.all(_URI_PATH)] == [o.octets for o in seen.all(_URI_PATH)]
+
+
+def _readings(
+    fields: tuple[Field, ...], values: dict[str, Any], before: str = ""
+) -> Iterator[Reading]:
+    for one in fields:
+        if one.name in values:
+            yield from _reading(one, values[one.name], before + one.name, values)
+
+
+def _reading(one: Field, value: Any, place: str, around: dict[str, Any]) -> Iterator[Reading]:
+    if isinstance(one, Group) and isinstance(value, dict):
+        yield from _readings(one.fields, value, place + ".")
+    elif isinstance(one, Union) and isinstance(value, dict):
+        chosen = next((o for o in one.options if o.when == around.get(one.tag)), None)
+        yield from _readings(chosen.fields if chosen else (), value, place + ".")
+    elif isinstance(value, list) and isinstance(one, Array):
+        for index, item in enumerate(value):
+            yield from _reading(one.element, item, f"{place}[{index}]", around)
+    elif isinstance(value, list):
+        unit = getattr(one, "unit", "")
+        yield from (Reading(f"{place}[{index}]", item, unit) for index, item in enumerate(value))
+    else:
+        yield Reading(place, value, getattr(one, "unit", ""))

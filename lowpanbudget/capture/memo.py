@@ -1,0 +1,98 @@
+"""What was learned from some octets, found again for others that differ only where nothing depends on it.
+
+A decoder reads from left to right and decides by what it reads. Octets on which no decision hangs (a sequence number,
+a frame counter, a checksum, a payload) are *free*: two texts that agree in all others are read in the same way. So one
+decoding serves all frames of a flow, and the frames of a capture are few kinds.
+"""
+
+from collections.abc import Iterable
+from typing import Generic, NamedTuple, TypeVar
+
+Value = TypeVar("Value")
+MOST = 1024  # values in each of two generations; what was not asked for in one is forgotten
+_MOST_MASKS = 24  # for one beginning
+
+
+class Mask(NamedTuple):
+    """Which octets count: those in ``kept``; and the length, or whether there is anything from ``tail`` on."""
+
+    number: int
+    kept: tuple[tuple[int, int], ...]
+    tail: int | None
+
+    def key(self, extra: object, octets: bytes) -> tuple[object, ...]:
+        """Return what texts that are read alike have in common."""
+        count = len(octets) if self.tail is None else len(octets) > self.tail
+        kept = self.kept
+        if len(kept) == 1:
+            return self.number, extra, octets[kept[0][0] : kept[0][1]], count
+        return self.number, extra, b"".join([octets[start:end] for start, end in kept]), count
+
+
+class Memo(Generic[Value]):
+    """Values by the octets they were learned from, in bounded memory.
+
+    The first two octets must never be free. ``extra`` is what else the value depends on.
+    """
+
+    def __init__(self, most: int = MOST) -> None:
+        self._most = most
+        self._masks: dict[bytes, list[Mask]] = {}
+        self._young: dict[tuple[object, ...], Value] = {}
+        self._old: dict[tuple[object, ...], Value] = {}
+
+    def get(self, octets: bytes, extra: object = None) -> Value | None:
+        """Return the value of octets that are read alike, or None."""
+        for mask in self._masks.get(octets[:2], ()):
+            key = mask.key(extra, octets)
+            value = self._young.get(key)
+            if value is not None:
+                return value
+            value = self._old.get(key)
+            if value is not None:
+                self._store(key, value)
+                return value
+        return None
+
+    def put(
+        self,
+        octets: bytes,
+        free: Iterable[tuple[int, int]],
+        tail: int | None,
+        value: Value,
+        extra: object = None,
+    ) -> None:
+        """Keep a value: ``free`` are ranges (start, end), in order; from ``tail`` on all are free, in any number.
+
+        With None for ``tail`` only texts of the same length are alike.
+        """
+        kept, at = [], 0
+        for start, end in free:
+            if start > at:
+                kept.append((at, start))
+            at = end
+        last = len(octets) if tail is None else tail
+        if last > at or not kept:
+            kept.append((at, max(last, at)))
+        masks = self._masks.setdefault(octets[:2], [])
+        mask = next((m for m in masks if m.kept == tuple(kept) and m.tail == tail), None)
+        if mask is None:
+            if len(masks) >= _MOST_MASKS:
+                return
+            mask = Mask(len(masks), tuple(kept), tail)
+            masks.append(mask)
+            if len(self._masks) > self._most:
+                self.clear()
+                return
+        self._store(mask.key(extra, octets), value)
+
+    def clear(self) -> None:
+        """Forget everything."""
+        self._masks.clear()
+        self._young.clear()
+        self._old.clear()
+
+    def _store(self, key: tuple[object, ...], value: Value) -> None:
+        if len(self._young) >= self._most:
+            self._old, self._young = self._young, {}
+        self._young[key] = value

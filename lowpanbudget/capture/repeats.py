@@ -1,0 +1,63 @@
+"""Frames that say again what was said: retransmissions, and copies under another number.
+
+A retransmission keeps its sequence number (IEEE 802.15.4-2015 clause 6.7.4.3, from memory). The same contents under
+another number within the time of retries are a copy that a receiver takes for news.
+"""
+
+from collections import OrderedDict, deque
+from typing import NamedTuple
+
+MOST_SOURCES = 4096
+_DEPTH = 8  # frames of a source that are remembered
+RETRY_NS = 10**9  # how long retries of one frame may last; our choice
+
+
+class _Seen(NamedTuple):
+    number: int
+    time_ns: int | None
+    sequence: int | None
+    contents: int
+
+
+class Again(NamedTuple):
+    """The number of the frame that this one repeats, and of the one whose contents it has under another sequence."""
+
+    repeats: int | None = None
+    copies: int | None = None
+
+
+_NO = Again()
+
+
+class Repeats:
+    """Remembers the last frames of each source, in bounded memory."""
+
+    def __init__(self) -> None:
+        self._sources: OrderedDict[bytes, deque[_Seen]] = OrderedDict()
+
+    def see(
+        self, source: bytes, number: int, time_ns: int | None, sequence: int | None, contents: bytes
+    ) -> Again:
+        """Return what a frame repeats; ``contents`` is what must agree: addresses and payload."""
+        seen = self._sources.get(source)
+        mark = hash(contents)
+        entry = _Seen(number, time_ns, sequence, mark)
+        if seen is None:
+            if len(self._sources) >= MOST_SOURCES:
+                self._sources.popitem(last=False)
+            self._sources[source] = deque((entry,), _DEPTH)
+            return _NO
+        found = _NO
+        for other in reversed(seen):
+            if other.contents != mark:
+                continue
+            if other.sequence == sequence and sequence is not None:
+                found = Again(repeats=other.number)
+                break
+            if time_ns is None or other.time_ns is None:
+                continue
+            if 0 <= time_ns - other.time_ns <= RETRY_NS:
+                found = Again(copies=other.number)
+                break
+        seen.append(entry)
+        return found

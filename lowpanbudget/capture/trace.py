@@ -1,0 +1,426 @@
+"""A trace: records of a capture, each with what it holds and what it completes.
+
+    record -> link type -> FCS -> MAC, opened with keys -> 6LoWPAN -> fragments put together -> datagram
+           -> contexts, devices and root learned on the way -> flow and message of a design
+
+Nothing is dropped: what cannot be read is kept with its reason. All that is remembered is bounded.
+"""
+
+from collections import OrderedDict
+from collections.abc import Iterable, Iterator, Mapping
+from ipaddress import IPv6Address
+from itertools import chain, islice
+from typing import Any, NamedTuple
+
+from lowpanbudget.capture.decoding import Decoder
+from lowpanbudget.capture.fcs_check import WINDOW, FcsVerdict, judge
+from lowpanbudget.capture.learning import (
+    Device,
+    Knowledge,
+    LearnedContext,
+    lesson_of,
+    lesson_of_layers,
+)
+from lowpanbudget.capture.linktype import FRAME, IPV6, LOWPAN, Carried, unwrap
+from lowpanbudget.capture.matching import Matcher
+from lowpanbudget.capture.memo import Memo
+from lowpanbudget.capture.packet import FlowKey, flow_of, read_packet
+from lowpanbudget.capture.record import Record
+from lowpanbudget.capture.repeats import Repeats
+from lowpanbudget.capture.shape import HeaderShape, Shape, header_shape, payload_shape
+from lowpanbudget.capture.traced import Outcome, Traced
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.env import Contexts, Env, address
+from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.link.fcs import fcs as fcs_of
+from lowpanbudget.layers.link.security import Devices, devices_of, keys_of, unseal
+from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S, Fragment
+from lowpanbudget.layers.lowpan.recovery import Rfrag
+from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.reassembly import (
+    Complete,
+    Event,
+    FragmentKey,
+    Ignored,
+    Reassembler,
+)
+
+_MOST_OPEN = 512
+_MOST_PARTS = 512
+SECOND = 10**9
+
+
+class _Held(NamedTuple):
+    """What is known of fragments that wait: the frames that brought them, and the flow once the first is there."""
+
+    numbers: list[int]
+    flow: FlowKey | None
+
+
+class Trace:
+    """Follows the frames of a capture.
+
+    ``contexts``, ``keys``, ``devices``, ``root`` and ``rpi_type`` as in ``decode_frame``. A ``design`` adds its
+    contexts (where none are given), its root, and its flows and messages. ``fcs`` says how many octets of FCS frames have;
+    None tests it. Raises ``RequestError`` for arguments that cannot be used.
+    """
+
+    def __init__(
+        self,
+        *,
+        contexts: Mapping[int, Any] | None = None,
+        keys: object = (),
+        devices: Mapping[Any, Any] | None = None,
+        root: IPv6Address | str | None = None,
+        rpi_type: int | None = None,
+        design: Design | None = None,
+        fcs: int | None = None,
+        timeout_s: float = TIMEOUT_S,
+    ) -> None:
+        if fcs not in (None, 0, 2, 4):
+            raise RequestError(
+                f"fcs {fcs!r} is not 0, 2 or 4", hint="Leave it out to have it tested"
+            )
+        self.design = design
+        self.matcher = None if design is None else Matcher(design)
+        given = dict(Contexts.of(contexts))
+        root_address = None if root is None else address(root, "root")
+        if design is not None:
+            given = {**design.contexts, **given}
+            root_address = root_address or _root_of(design)
+            rpi_type = rpi_type or next((f.routing.rpi_type for f in design.flows), None)
+        # a table of our own: learned entries are added to it
+        self.knowledge = Knowledge(
+            Contexts(given),
+            Devices(devices_of(devices)),
+            root_address,
+            root_given=root_address is not None,
+        )
+        self._keys = keys_of(keys) if keys else ()
+        self._rpi_type = rpi_type or 0x63
+        Env(rpi_type=self._rpi_type)  # raises for a type that is none
+        self._fcs = fcs
+        self.fcs: dict[int, FcsVerdict] = {}
+        self._reassembler = Reassembler(timeout_s=timeout_s)
+        self._held: OrderedDict[FragmentKey, _Held] = OrderedDict()
+        self._repeats = Repeats()
+        self._headers: Memo[HeaderShape] = Memo()
+        self._shapes: Memo[Shape] = Memo()
+        self._first_ns: int | None = None
+        self._time_s = 0.0
+        self.leftover: list[Outcome] = []
+        self._renew()
+
+    @property
+    def contexts(self) -> Contexts:
+        """Return the contexts that hold now, given and learned."""
+        return self._decoder.contexts
+
+    @property
+    def learned_contexts(self) -> tuple[LearnedContext, ...]:
+        """Return the contexts seen on the air that hold now."""
+        return tuple(self.knowledge.learned.values())
+
+    @property
+    def learned_devices(self) -> tuple[Device, ...]:
+        """Return the short addresses learned on the air, each with how."""
+        return tuple(self.knowledge.learned_devices.values())
+
+    def follow(self, records: Iterable[Record]) -> Iterator[Traced]:
+        """Yield what each record holds, in order.
+
+        The first records (64) are read before the first is handed on, to test whether an FCS is there. At the end
+        ``leftover`` tells of fragments that never became a datagram.
+        """
+        coming = iter(records)
+        window = list(islice(coming, WINDOW))
+        self._judge(window)
+        for record in chain(window, coming):
+            yield self.feed(record)
+        self.leftover += self._outcomes(self._reassembler.close(), None)
+
+    def feed(self, record: Record) -> Traced:
+        """Return what one record holds. Whether an FCS is there is what the link type says, unless tested before."""
+        self._clock(record.time_ns)
+        carried = unwrap(record)
+        if carried.kind == FRAME:
+            return self._frame(record, carried)
+        traced = Traced(record, carried, self._decoder, self.matcher)
+        if carried.kind == IPV6:
+            traced.datagram = carried.octets
+            traced.flow = flow_of(carried.octets)
+            traced.parts = (record.number,)
+            return traced
+        if carried.kind == LOWPAN:
+            frame = self._decoder.lowpan(carried.octets, carried.source, carried.destination)
+            shape = payload_shape(frame, 0, len(carried.octets)).shape
+            traced.payload = carried.octets
+            return self._settle(traced, shape, frame)
+        traced.fault = carried.fault
+        return traced
+
+    # --- one frame --------------------------------------------------------------------------------
+
+    def _frame(self, record: Record, carried: Carried) -> Traced:
+        octets, length, status = self._ending(record, carried)
+        traced = Traced(record, carried, self._decoder, self.matcher, octets, length, status)
+        end = len(octets) - length
+        if length and end > 0:
+            traced.fcs_ok = fcs_of(octets[:end], length) == octets[end:]
+        if traced.fcs_ok is not False:
+            header = self._headers.get(octets)
+            if header is not None and self._known(traced, header, octets, max(end, 0)):
+                return traced
+        return self._decoded(traced, octets, length)
+
+    def _ending(self, record: Record, carried: Carried) -> tuple[bytes, int, bytes]:
+        """Return a frame's octets, the length of its FCS, and the radio status that stood in its place."""
+        octets = carried.octets
+        if len(record.octets) < record.original_length:
+            return octets, 0, b""  # the capture kept the front only
+        if self._fcs is not None:
+            return octets, self._fcs, b""
+        verdict = self.fcs.get(record.link_type)
+        if verdict is None:
+            return octets, 2 if carried.fcs is None else carried.fcs, b""
+        if verdict.status:
+            return octets[: -verdict.status], 0, octets[-verdict.status :]
+        if verdict.as_claimed and carried.fcs is not None:
+            return octets, carried.fcs, b""  # one link type may tell each frame's own length
+        return octets, verdict.octets, b""
+
+    def _known(self, traced: Traced, header: HeaderShape, octets: bytes, end: int) -> bool:
+        """Read a frame whose header and payload are of kinds that were decoded before; False if they are not."""
+        mac = header.mac
+        start = mac.header_length
+        security = mac.security
+        if start > end:
+            return False
+        sequence, counter = header.numbers(octets)
+        if security is None or not security.level:
+            payload = octets[start:end]
+        else:
+            level = security.protection
+            if end - start < level.mic or not header.keys:
+                return False
+            sealed = header.mac_of(counter)
+            for key in header.keys:
+                try:
+                    payload = unseal(
+                        sealed, octets[:start], octets[start:end], key,
+                        asn=traced.carried.asn, devices=self.knowledge.devices,
+                    )  # fmt: skip
+                    break
+                except WireError:
+                    continue
+            else:
+                return False
+            payload = payload[: end - start - level.mic]
+            traced.verified = bool(level.mic)
+            traced.mic = level.mic
+        shape = self._shapes.get(payload, header)
+        if shape is None:
+            return False
+        built = None
+        if shape.template is not None:
+            built = shape.template.build(payload)
+            if built is None:
+                return False
+        traced.sequence, traced.frame_counter, traced.payload = sequence, counter, payload
+        fragment = shape.fragment_of(payload)
+        frame = None
+        if fragment is not None and built is not None:
+            example = shape.example
+            frame = Frame(
+                octets, mac, payload, example.link_source, example.link_destination, None, fragment,
+                built, example.checksum_elided, traced.verified,
+            )  # fmt: skip
+        elif built is not None:
+            traced.datagram = built
+        self._settle(traced, shape, frame)
+        return True
+
+    def _decoded(self, traced: Traced, octets: bytes, length: int) -> Traced:
+        """Decode a frame in full, and remember its kind."""
+        frame = self._decoder.frame(octets, length, traced.carried.asn)
+        mac = frame.mac
+        start = end = max(len(octets) - length, 0)
+        header = None
+        if mac is not None:
+            start = mac.header_length
+            security = mac.security
+            traced.sequence = mac.sequence
+            traced.frame_counter = None if security is None else security.frame_counter
+            if security is not None and security.level:
+                traced.mic = min(security.protection.mic, max(end - start, 0))
+                end -= traced.mic
+            if (found := header_shape(frame, self._keys)) is not None:
+                header = self._headers.get(octets)
+                if header is None:
+                    header, free = found
+                    self._headers.put(octets, free, mac.header_length, header)
+        traced.verified = frame.verified
+        traced.payload = frame.payload
+        learned = payload_shape(frame, start, end)
+        shape = learned.shape
+        shape.lessons = lesson_of(frame)
+        if learned.kept and header is not None and frame.payload is not None:
+            self._shapes.put(frame.payload, learned.free, learned.tail, shape, header)
+        if frame.datagram is not None:
+            traced.datagram = frame.datagram.octets
+        traced.decoded(frame)
+        needs_feeding = frame.fragment is not None or frame.datagram is None
+        return self._settle(traced, shape, frame if needs_feeding else None)
+
+    def _settle(self, traced: Traced, shape: Shape, frame: Frame | None) -> Traced:
+        """Add what follows from a frame's kind: repetitions, fragments, lessons."""
+        example = shape.example
+        traced.shape = shape
+        traced.flow = shape.flow
+        traced.notices = shape.notices
+        traced.fault = example.fault
+        source = example.link_source
+        if source is not None and traced.payload:
+            again = self._repeats.see(
+                source,
+                traced.record.number,
+                traced.record.time_ns,
+                traced.sequence,
+                traced.payload + (example.link_destination or b""),
+            )
+            traced.repeats, traced.copies = again
+        if frame is not None and traced.repeats is None and traced.fault is None:
+            self._put_together(traced, frame)
+        elif traced.datagram is not None:
+            traced.parts = (traced.record.number,)
+        if shape.lessons is not None and traced.fcs_ok is not False:
+            self._learn(traced, shape.lessons)
+        return traced
+
+    # --- fragments --------------------------------------------------------------------------------
+
+    def _put_together(self, traced: Traced, frame: Frame) -> None:
+        events = self._reassembler.feed(frame, self._time_s)
+        if frame.fragment is None and frame.datagram is None:
+            events = [event for event in events if not isinstance(event, Ignored)]
+        number = traced.record.number
+        key = _key_of(frame)
+        outcomes = self._outcomes(events, number if key is not None else None)
+        for outcome in outcomes:
+            event = outcome.event
+            if isinstance(event, Complete):
+                traced.datagram = event.datagram.octets
+                traced.parts = outcome.numbers
+                traced.flow = outcome.flow or flow_of(event.datagram.octets)
+        if key is not None:
+            ended = any(isinstance(o.event, Complete | Ignored) for o in outcomes)
+            if not ended:
+                self._hold(key, number, traced.flow)
+            held = self._held.get(key)
+            if traced.flow is None and held is not None:
+                traced.flow = held.flow
+        traced.outcomes = tuple(outcomes)
+        if traced.datagram is not None and len(traced.parts) > 1:
+            lesson = (
+                lesson_of_layers(read_packet(traced.datagram).layers)
+                if _may_teach(traced)
+                else None
+            )
+            if lesson is not None:
+                self._learn(traced, lesson)
+
+    def _hold(self, key: FragmentKey, number: int, flow: FlowKey | None) -> None:
+        held = self._held.get(key)
+        numbers = [] if held is None else held.numbers
+        if len(numbers) < _MOST_PARTS:
+            numbers.append(number)
+        self._held[key] = _Held(numbers, flow or (None if held is None else held.flow))
+        while len(self._held) > _MOST_OPEN:
+            self._held.popitem(last=False)
+
+    def _outcomes(self, events: list[Event], number: int | None) -> list[Outcome]:
+        """Return events with the frames they speak of; a completing frame is the last of them."""
+        found = []
+        for event in events:
+            key = None if isinstance(event, Ignored) else event.key
+            held = None if key is None else self._held.pop(key, None)
+            numbers = () if held is None else tuple(held.numbers)
+            if isinstance(event, Complete) and number is not None:
+                numbers = (*numbers, number)
+            found.append(Outcome(event, numbers, None if held is None else held.flow))
+        return found
+
+    # --- what is known ----------------------------------------------------------------------------
+
+    def _learn(self, traced: Traced, lesson: Any) -> None:
+        changed, notices = self.knowledge.learn(lesson, traced.record.number, traced.record.time_ns)
+        traced.notices += tuple(notices)
+        if changed:
+            self._renew()
+
+    def _clock(self, time_ns: int | None) -> None:
+        if time_ns is None:
+            return
+        if self._first_ns is None:
+            self._first_ns = time_ns
+        self._time_s = (time_ns - self._first_ns) / SECOND
+        end = self.knowledge.next_end_ns
+        if end is not None and end < time_ns and self.knowledge.expire(time_ns):
+            self._renew()
+
+    def _renew(self) -> None:
+        """Make a decoder of what is known now; what was learned of kinds of frames under other contexts is void."""
+        knowledge = self.knowledge
+        self._decoder = Decoder(
+            knowledge.contexts(), self._keys, knowledge.devices, knowledge.root, self._rpi_type
+        )
+        self._reassembler.env = Env(
+            contexts=self._decoder.contexts, root=knowledge.root, rpi_type=self._rpi_type
+        )
+        self._shapes.clear()
+
+    # --- whether an FCS is there ------------------------------------------------------------------
+
+    def _judge(self, window: list[Record]) -> None:
+        if self._fcs is not None:
+            return
+        frames: dict[int, list[bytes]] = {}
+        claims: dict[int, int | None] = {}
+        for record in window:
+            carried = unwrap(record)
+            if carried.kind == FRAME and len(record.octets) == record.original_length:
+                frames.setdefault(record.link_type, []).append(carried.octets)
+                claims.setdefault(record.link_type, carried.fcs)
+        for link_type, octets in frames.items():
+            self.fcs[link_type] = judge(octets, claims[link_type], self._fits)
+
+    def _fits(self, octets: bytes) -> bool | None:
+        """Return whether a frame without FCS proves by a checksum or integrity code that it ends where it should."""
+        frame = self._decoder.frame(octets, 0, None)
+        if frame.verified:
+            return True
+        if frame.datagram is None or frame.datagram.checksum_elided:
+            return None
+        return read_packet(frame.datagram.octets).checksum_ok
+
+
+def _may_teach(traced: Traced) -> bool:
+    return traced.flow is not None and traced.flow.protocol == ipv6.ICMPV6
+
+
+def _key_of(frame: Frame) -> FragmentKey | None:
+    fragment = frame.fragment
+    if isinstance(fragment, Fragment):
+        return frame.link_source, frame.link_destination, fragment.size, fragment.tag
+    if isinstance(fragment, Rfrag):
+        return frame.link_source, frame.link_destination, None, fragment.tag
+    return None
+
+
+def _root_of(design: Design) -> IPv6Address | None:
+    """Return the address of the design's RPL root, as its paths have it."""
+    flow = next(iter(design.flows), None)
+    if flow is None or flow.border.role not in {"border", "collector"}:
+        return None
+    return flow.border.ip(design.link.addresses)

@@ -1,0 +1,143 @@
+"""What a trace says of one record."""
+
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from lowpanbudget.capture.decoding import Decoder
+from lowpanbudget.capture.linktype import FRAME, LOWPAN, Carried
+from lowpanbudget.capture.matching import Matched, Matcher
+from lowpanbudget.capture.packet import FlowKey, Packet, read_packet
+from lowpanbudget.capture.record import Record
+from lowpanbudget.capture.shape import Shape
+from lowpanbudget.errors import WireError
+from lowpanbudget.layers.link.mac import FrameType
+from lowpanbudget.stack.found import Notice
+from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.reassembly import Event
+
+
+class Outcome(NamedTuple):
+    """An event of reassembly, the frames that brought its fragments, and their flow where it is known."""
+
+    event: Event
+    numbers: tuple[int, ...]
+    flow: FlowKey | None
+
+
+@dataclass(slots=True)
+class Traced:
+    """One record of a capture and what it holds.
+
+    ``octets`` are the frame with its FCS (of ``fcs_octets``), without what the link type wraps around it and without
+    the radio ``status`` that stood in place of an FCS. ``payload`` is the MAC payload in the clear, None while sealed;
+    ``verified`` says that its integrity code is right. ``datagram`` is the IPv6 packet that this frame completes, and
+    ``parts`` the numbers of all frames that brought it. ``flow`` is that of the datagram, of fragments too once the
+    first has been seen. ``repeats`` is the frame of which this is a retransmission, ``copies`` the one whose contents
+    it has under another sequence number. ``outcomes`` are events of reassembly. ``notices`` and ``fault`` tell what
+    is odd and what ended reading.
+
+    ``shape`` is shared by all frames that differ only in numbers, checksums and payload: judge it once. ``frame`` and
+    ``packet`` are decoded when they are asked for.
+    """
+
+    record: Record
+    carried: Carried
+    _decoder: Decoder = field(repr=False)
+    _matcher: Matcher | None = field(repr=False)
+    octets: bytes = b""
+    fcs_octets: int = 0
+    status: bytes = b""
+    fcs_ok: bool | None = None
+    shape: Shape | None = None
+    sequence: int | None = None
+    frame_counter: int | None = None
+    verified: bool = False
+    mic: int = 0
+    payload: bytes | None = None
+    datagram: bytes | None = None
+    parts: tuple[int, ...] = ()
+    flow: FlowKey | None = None
+    repeats: int | None = None
+    copies: int | None = None
+    outcomes: tuple[Outcome, ...] = ()
+    notices: tuple[Notice, ...] = ()
+    fault: WireError | None = None
+    _frame: Frame | None = field(default=None, repr=False)
+    _packet: Packet | None = field(default=None, repr=False)
+
+    @property
+    def number(self) -> int:
+        """Return the number of the record, from 1."""
+        return self.record.number
+
+    @property
+    def source(self) -> bytes | None:
+        """Return the link source that counts: a mesh header's originator, else the MAC's."""
+        return None if self.shape is None else self.shape.example.link_source
+
+    @property
+    def destination(self) -> bytes | None:
+        """Return the link destination that counts."""
+        return None if self.shape is None else self.shape.example.link_destination
+
+    @property
+    def frame(self) -> Frame | None:
+        """Return the frame decoded in full, with its spans; None for a record that holds none."""
+        if self._frame is None:
+            carried = self.carried
+            if carried.kind == FRAME:
+                self._frame = self._decoder.frame(self.octets, self.fcs_octets, carried.asn)
+            elif carried.kind == LOWPAN:
+                self._frame = self._decoder.lowpan(
+                    carried.octets, carried.source, carried.destination
+                )
+        return self._frame
+
+    def decoded(self, frame: Frame) -> None:
+        """Keep a frame that was decoded already."""
+        self._frame = frame
+
+    @property
+    def packet(self) -> Packet | None:
+        """Return the datagram that this frame completes, read; None when it completes none."""
+        if self._packet is None and self.datagram is not None:
+            self._packet = read_packet(self.datagram)
+        return self._packet
+
+    @property
+    def matched(self) -> Matched | None:
+        """Return what the datagram is in the design: its flow and its message; None outside of any."""
+        packet = self.packet
+        if packet is None or self._matcher is None:
+            return None
+        return self._matcher.match(packet)
+
+    @property
+    def layer_bits(self) -> dict[str, int]:
+        """Return the bits of each layer of the frame; together they are all its bits."""
+        if self.shape is None:
+            return {}
+        bits = self.shape.layer_bits(len(self.payload or b""))
+        trailer = 8 * (self.mic + min(self.fcs_octets, len(self.octets)))
+        if trailer:
+            bits["MAC"] = bits.get("MAC", 0) + trailer
+        return bits
+
+    @property
+    def kind(self) -> str:
+        """Return what the record is in words: "data", "acknowledgement", "beacon", a command, or another kind."""
+        if self.carried.kind != FRAME:
+            return self.carried.kind
+        mac = None if self.shape is None else self.shape.example.mac
+        if mac is None:
+            return "unreadable"
+        return FrameType(mac.frame_type).name.lower()
+
+    @property
+    def reason(self) -> str:
+        """Return why the record could not be read to its end, or nothing."""
+        if self.fault is not None:
+            return self.fault.message
+        if self.shape is not None and self.payload is None:
+            return next((notice.text for notice in self.notices), "sealed")
+        return ""
