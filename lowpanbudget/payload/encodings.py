@@ -5,7 +5,7 @@ why; one whose library is not installed names what to install. Nothing is estima
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import partial
 from importlib.util import find_spec
@@ -24,11 +24,11 @@ from lowpanbudget.payload.senml import (
     pack_to_cbor,
     pack_to_json,
 )
-from lowpanbudget.payload.senml_form import to_pack
+from lowpanbudget.payload.senml_form import BASE_NAME, to_pack
 from lowpanbudget.payload.senml_values import from_pack
 from lowpanbudget.payload.shape_data import to_data, to_values
 from lowpanbudget.payload.shapes import Unsayable, Values, shape_of
-from lowpanbudget.payload.tree import walk
+from lowpanbudget.payload.tree import replaced, walk
 
 EXTRA = "compare"
 
@@ -44,13 +44,15 @@ class Coder(NamedTuple):
 class Encoding:
     """An encoding: ``note`` says what is assumed; ``needs`` is the module of its library, empty for our own.
 
-    ``coder`` prepares one message, which may take long.
+    ``coder`` prepares one message, which may take long. ``rigid``: what repeats takes the place of its
+    greatest number, however many there are.
     """
 
     name: str
     note: str
     coder: Callable[[Message], Coder]
     needs: str = ""
+    rigid: bool = False
 
     @property
     def missing(self) -> str:
@@ -78,6 +80,18 @@ class Encoded(NamedTuple):
     octets: bytes | None
     errors: tuple[Inexact, ...] = ()
     cannot: str = ""
+
+
+def made_for(message: Message, encoding: Encoding, count: int) -> Message:
+    """Return the message to encode ``count`` readings with: for a rigid encoding one that has room for no more."""
+    field = message.batch_field
+    if not encoding.rigid or field is None or not count:
+        return message
+    least = min(field.least, count - 1)  # below the greatest number, so that a count is still sent
+    smaller = replace(
+        field, min_length=least, max_length=count, length=None, count_bits=None, typical_length=None
+    )
+    return replaced(message, {(field.name,): smaller})
 
 
 def encoded(message: Message, coder: Coder, values: Mapping[str, Any]) -> Encoded:
@@ -224,49 +238,51 @@ _PACKAGES = {
     "google.protobuf": "protobuf",
     "msgpack": "msgpack",
 }
-_STEPS = "numbers as whole steps, counted from 0 where 0 lies on their grid"
-_CBOR = (
-    f"{_STEPS}; special codes as null or their name; floats in the shortest form that keeps the value, "
-    "so 1.5 takes 3 octets and 48.3 nine (RFC 8949 section 4.1)"
-)
-_MESSAGEPACK = f"{_STEPS}, as for CBOR; floats of 32 bits unless the message has one of 64"
-_C = (
-    "little-endian, integers in the smallest of 8, 16, 32 and 64 bits; arrays of changing length take "
-    "their greatest size, absent fields their place, unions their largest option"
-)
-_SENML = (
-    "RFC 8428: base name of 28 characters as in its examples, base time, base unit; values in their unit, "
-    "each in a record"
-)
+_SERIES = "samples of a series all in full"
+_STEPS = f"numbers as whole steps, counted from 0 where 0 lies on their grid; {_SERIES}"
 
 ENCODINGS = (
     Encoding("as designed", "the format of the design file", _as_designed),
     Encoding(
-        "ASN.1 UPER", "constrained integers and presence bits (ITU-T X.691); special codes follow the range; "
-        "floats as the octets of IEEE 754; unused bits that the design states are not there",
+        "ASN.1 UPER", "constrained integers and presence bits (ITU-T X.691); special codes follow the range; floats "
+        f"as the octets of IEEE 754; {_SERIES}; only the bits that the ranges need, wider ones of the design left out",
         _uper, "asn1tools",
     ),
-    Encoding("C struct, packed", f"{_C}; no padding", partial(_c_struct, packed=True)),
     Encoding(
-        "C struct, padded", f"{_C}; every member aligned to its own size, as the C ABI of 32-bit "
-        "microcontrollers has it", partial(_c_struct, packed=False),
+        "C struct, packed", f"little-endian, integers of 8, 16, 32 or 64 bits; {_STEPS}; arrays of changing "
+        "length take their greatest size, absent fields their place, unions their largest option; no padding",
+        partial(_c_struct, packed=True), rigid=True,
+    ),
+    Encoding(
+        "C struct, padded", "as the packed one, and every member aligned to its own size, as the C ABI of the usual "
+        "32-bit microcontrollers has it", partial(_c_struct, packed=False), rigid=True,
     ),
     Encoding(
         "Protocol Buffers", f"proto3; {_STEPS}; signed ones as sint64; what is 0 and always there is not sent; "
         "arrays of numbers packed", _protobuf, "google.protobuf",
     ),
-    Encoding("CBOR array", f"fields in order; {_CBOR}", partial(_cbor, keyed=False), "cbor2"),
-    Encoding("CBOR map", f"integer keys from 0; {_CBOR}", partial(_cbor, keyed=True), "cbor2"),
     Encoding(
-        "MessagePack array", f"fields in order; {_MESSAGEPACK}", partial(_messagepack, keyed=False), "msgpack"
+        "CBOR array", f"fields in order; {_STEPS}; special codes as null or their name; floats in the shortest "
+        "form that keeps the value, so 1.5 takes 3 octets and 48.3 nine (RFC 8949 section 4.1)",
+        partial(_cbor, keyed=False), "cbor2",
+    ),
+    Encoding("CBOR map", "as the array, with integer keys from 0", partial(_cbor, keyed=True), "cbor2"),
+    Encoding(
+        "MessagePack array", "the same data as in CBOR; floats of 32 bits unless the message has one of 64",
+        partial(_messagepack, keyed=False), "msgpack",
     ),
     Encoding(
-        "MessagePack map", f"integer keys from 0; {_MESSAGEPACK}", partial(_messagepack, keyed=True), "msgpack"
+        "MessagePack map", "as the array, with integer keys from 0", partial(_messagepack, keyed=True), "msgpack"
     ),
     Encoding(
         "JSON, compact", "field names as keys, values in their unit, no spaces, octets in base64url; read as doubles",
         _json,
     ),
-    Encoding("SenML CBOR", f"{_SENML}; floats as in CBOR, no decimal fractions", _senml_cbor, "cbor2"),
-    Encoding("SenML JSON", f"{_SENML}; read as doubles", _senml_json),
+    Encoding(
+        "SenML CBOR", f"RFC 8428: a record for each value, in its unit; a base name of {len(BASE_NAME)} characters as "
+        "in its examples, the message's time as base time, base units; times below 2**28 s mean relative to now; floats as in "
+        "CBOR, no decimal fractions",
+        _senml_cbor, "cbor2",
+    ),
+    Encoding("SenML JSON", "the same pack as text; read as doubles", _senml_json),
 )  # fmt: skip

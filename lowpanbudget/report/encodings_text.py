@@ -1,0 +1,135 @@
+"""Messages in other encodings for people: sizes, what comes back, frames and room left on each hop."""
+
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from typing import Any
+
+from rich.console import Console
+from rich.text import Text
+
+from lowpanbudget.report import layout
+from lowpanbudget.report.layout import Cell
+from lowpanbudget.report.screen import Screen
+from lowpanbudget.report.terminal import heading, paragraph
+
+_LEGEND = (
+    "The same values in each encoding: those that make the designed message smallest, usual and largest. Every size "
+    "is that of real octets, read back and compared. By hop (flow, hop: room of one frame in octets): frames for "
+    "the three, then the octets left in one frame by the greatest, negative where they are missing; - where "
+    "no datagram is so large. NO marks more frames than the flow allows."
+)
+_CASES = ("least", "typical", "greatest")
+_FIRST = 20  # columns for the name of an encoding
+_EACH = 19  # columns for one hop
+
+
+def encodings(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) -> None:
+    """Print every message in all encodings, then what each of them takes for granted."""
+    if found:
+        paragraph(console, screen, _LEGEND)
+        console.print()
+    for name, group in groupby(found, key=lambda one: one["message"]):
+        same = list(group)
+        heading(console, screen, f"Message {name} in {len(same)} encodings")
+        console.print(Text("Octets", "bold"))
+        layout.put(console, _sizes(screen, same, console.width))
+        console.print()
+        _reasons(console, screen, same)
+        there = [one for one in same if one["places"]]
+        _hops(
+            console,
+            screen,
+            there,
+            "Frames by hop, room left by the greatest",
+            _frames,
+        )
+        if there and there[0]["batch_of"]:
+            title = f"Elements of {there[0]['batch_of']} that one frame carries, at their greatest"
+            _hops(console, screen, there, title, _batch)
+    _assumed(console, screen, found)
+
+
+def _sizes(screen: Screen, same: Sequence[dict[str, Any]], width: int) -> Iterator[layout.Line]:
+    rows: list[list[Cell]] = []
+    for one in same:
+        sizes: list[Cell] = [str(one["octets"].get(case, "-")) for case in _CASES]
+        rows.append(
+            [[(screen.text(one["encoding"]), "bold")], *sizes, screen.text(_exactness(one))]
+        )
+    titles = ("encoding", *_CASES, "values come back")
+    return layout.table(titles, rows, width, right=(1, 2, 3))
+
+
+def _exactness(one: dict[str, Any]) -> str:
+    if one["missing"]:
+        return str(one["missing"])
+    if not one["octets"]:
+        return "cannot say them, see below"
+    if one["errors"]:
+        errors = (f"{e['field']} up to {e['error']} {e['unit']}".rstrip() for e in one["errors"])
+        return f"with errors: {', '.join(errors)}"
+    return "exact, but not all, see below" if one["cannot"] else "exact"
+
+
+def _reasons(console: Console, screen: Screen, same: Sequence[dict[str, Any]]) -> None:
+    said = False
+    for one in same:
+        for reason in dict.fromkeys(one["cannot"].values()):
+            cases = [case for case in _CASES if one["cannot"].get(case) == reason]
+            paragraph(
+                console, screen, f"{one['encoding']}, {', '.join(cases)}: {reason}.", indent=2
+            )
+            said = True
+    if said:
+        console.print()
+
+
+def _hops(
+    console: Console, screen: Screen, there: Sequence[dict[str, Any]], title: str, cell: Any
+) -> None:
+    """Print a row for each encoding and a column for each hop, as many at once as the screen takes."""
+    if not there:
+        return
+    console.print(Text(screen.text(title), "bold"))
+    at_once = max((console.width - _FIRST - 4) // _EACH, 1)
+    places = there[0]["places"]
+    for start in range(0, len(places), at_once):
+        shown = range(start, min(start + at_once, len(places)))
+        titles = ["encoding", *(screen.text(_where(places[index])) for index in shown)]
+        rows: list[list[Cell]] = [
+            [
+                [(screen.text(one["encoding"]), "bold")],
+                *(cell(one["places"][index]) for index in shown),
+            ]
+            for one in there
+        ]
+        layout.put(console, layout.table(titles, rows, console.width))
+        console.print()
+
+
+def _where(place: dict[str, Any]) -> str:
+    return f"{place['flow']}, {place['hop']}: {place['room']}"
+
+
+def _frames(place: dict[str, Any]) -> Cell:
+    counts = [
+        "-" if place["frames"][case] is None else str(place["frames"][case]) for case in _CASES
+    ]
+    left = place["spare"]["greatest"]
+    text = f"{' '.join(counts)}, {'-' if left is None else left}"
+    return [(text, "" if place["fits"] else "red"), ("" if place["fits"] else " NO", "bold red")]
+
+
+def _batch(place: dict[str, Any]) -> Cell:
+    return str(place["batch"] or "none")
+
+
+def _assumed(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) -> None:
+    notes = dict.fromkeys((one["encoding"], one["note"]) for one in found)
+    if not notes:
+        return
+    console.print(Text("What is taken for granted", "bold"))
+    rows: list[list[Cell]] = [
+        [[(screen.text(name), "bold")], screen.text(note)] for name, note in notes
+    ]
+    layout.put(console, layout.table(("", ""), rows, console.width))

@@ -1,0 +1,161 @@
+"""Messages in other encodings, in frames: the same values, what each takes on each hop, and what is left."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.path import Path
+from lowpanbudget.payload.encodings import (
+    ENCODINGS,
+    Encoded,
+    Encoding,
+    Inexact,
+    encoded,
+    made_for,
+)
+from lowpanbudget.payload.field import CASES, Case
+from lowpanbudget.payload.message import Message
+from lowpanbudget.room.measure import frames_of, room_of
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One encoding of a message on one hop of a flow.
+
+    ``frames`` by case; None where no datagram is so large, or the values cannot be said. ``spare``:
+    the octets left in one frame by case, negative where they are missing. ``fits``: no case takes more frames than the
+    flow allows. ``batch``: how many readings one frame carries, None where nothing repeats.
+    """
+
+    flow: str
+    hop: str
+    direction: str
+    room: int
+    most_frames: int
+    frames: Mapping[Case, int | None]
+    spare: Mapping[Case, int | None]
+    fits: bool
+    batch: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """One message in one encoding, by case: ``wire`` has the octets, ``cannot`` why there are none.
+
+    ``errors``: the greatest error of each field that does not come back exactly, over all cases.
+    ``missing``: what to install before anything can be said.
+    """
+
+    message: str
+    encoding: str
+    note: str
+    missing: str
+    wire: Mapping[Case, bytes]
+    cannot: Mapping[Case, str]
+    errors: tuple[Inexact, ...]
+    batch_of: str
+    places: tuple[Place, ...]
+
+    @property
+    def octets(self) -> dict[Case, int]:
+        """Return the sizes by case."""
+        return {case: len(octets) for case, octets in self.wire.items()}
+
+    @property
+    def exact(self) -> bool:
+        """Return whether every value of every case comes back as it was given."""
+        return not self.errors and not self.missing and not self.cannot
+
+
+def encodings(design: Design, message: str | None = None) -> list[Alternative]:
+    """Return each message (or the one named) in every encoding, on each hop of the flows that carry it.
+
+    Raises ``RequestError`` for a message that the design does not have.
+    """
+    messages = design.messages if message is None else (design.message(message),)
+    rooms: dict[Path, _Hop] = {}
+    found = []
+    for one in messages:
+        paths = [path for flow in design.carriers(one) for path in design.paths(flow)]
+        hops = [rooms.setdefault(path, _Hop(path)) for path in paths]
+        found += [_alternative(one, encoding, hops) for encoding in ENCODINGS]
+    return found
+
+
+class _Hop:
+    """A path, its room, and the frames of the sizes that were asked for."""
+
+    def __init__(self, path: Path) -> None:
+        self.path, self.room = path, room_of(path)
+        self._frames: dict[int, int | None] = {}
+
+    def frames(self, octets: int) -> int | None:
+        if octets not in self._frames:
+            self._frames[octets] = frames_of(self.path, octets)
+        return self._frames[octets]
+
+
+def _alternative(message: Message, encoding: Encoding, hops: list[_Hop]) -> Alternative:
+    field = message.batch_field
+    batch_of = "" if field is None else field.name
+    named = (message.name, encoding.name, encoding.note, encoding.missing)
+    if encoding.missing:
+        return Alternative(*named, {}, {}, (), batch_of, ())
+    coder = encoding.coder(message)
+    found = {case: encoded(message, coder, message.example(case)) for case in CASES}
+    wire = {case: one.octets for case, one in found.items() if one.octets is not None}
+    cannot: dict[Case, str] = {case: one.cannot for case, one in found.items() if one.cannot}
+    batches: dict[int, int | None] = {}
+    places = []
+    for hop in hops:
+        if hop.room not in batches:
+            batches[hop.room] = _batch(message, encoding, hop.room)
+        places.append(_place(hop, wire, batches[hop.room]))
+    return Alternative(
+        *named, wire, cannot, _greatest(list(found.values())), batch_of, tuple(places)
+    )
+
+
+def _place(hop: _Hop, wire: Mapping[Case, bytes], batch: int | None) -> Place:
+    flow = hop.path.flow
+    frames = {case: hop.frames(len(wire[case])) if case in wire else None for case in CASES}
+    spare = {case: hop.room - len(wire[case]) if case in wire else None for case in CASES}
+    return Place(
+        flow.name,
+        hop.path.hop.name,
+        flow.direction,
+        hop.room,
+        flow.most_frames,
+        frames,
+        spare,
+        all(count is not None and count <= flow.most_frames for count in frames.values()),
+        batch,
+    )
+
+
+def _batch(message: Message, encoding: Encoding, room: int) -> int | None:
+    """Return how many readings fit, all values as in the greatest message; found by encoding."""
+    field = message.batch_field
+    if field is None:
+        return None
+    shared = encoding.coder(message)
+
+    def fits(count: int) -> bool:
+        able = made_for(message, encoding, count)
+        coder = shared if able is message else encoding.coder(able)
+        found = encoded(able, coder, message.batch_example(count))
+        return found.octets is not None and len(found.octets) <= room
+
+    low, high = field.least - 1, field.most  # the answer is above low or nothing fits
+    while low < high:
+        middle = (low + high + 1) // 2
+        low, high = (middle, high) if fits(middle) else (low, middle - 1)
+    return max(low, 0)
+
+
+def _greatest(found: list[Encoded]) -> tuple[Inexact, ...]:
+    worst: dict[str, Inexact] = {}
+    for inexact in (inexact for one in found for inexact in one.errors):
+        if inexact.field not in worst or inexact.error > worst[inexact.field].error:
+            worst[inexact.field] = inexact
+    return tuple(worst.values())
