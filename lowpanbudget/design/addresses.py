@@ -8,7 +8,7 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import Flow, FlowKnob, Station
 from lowpanbudget.design.link import Link
 from lowpanbudget.env import Contexts
-from lowpanbudget.layers.lowpan.iphc import LINK_LOCAL
+from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 
 
 def address_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]:

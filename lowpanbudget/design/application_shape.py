@@ -9,7 +9,8 @@ from lowpanbudget.design.application import Application, Coap, Dtls, Oscore
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet import coap
 from lowpanbudget.layers.internet.coap_codes import Type, code_of
-from lowpanbudget.layers.internet.coap_options import Block, Option
+from lowpanbudget.layers.internet.coap_options import Option
+from lowpanbudget.layers.internet.coap_registry import Block
 from lowpanbudget.layers.internet.dtls_suites import SUITES
 from lowpanbudget.payload.flaws import Flaw
 

@@ -14,7 +14,8 @@ from lowpanbudget.design.link import AddressForm, Link
 from lowpanbudget.design.routing import UNROUTED, Routing, routing_knobs
 from lowpanbudget.env import Contexts, interface_identifier
 from lowpanbudget.layers.link.mac import BROADCAST
-from lowpanbudget.layers.lowpan.iphc import HLIM, LINK_LOCAL
+from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
+from lowpanbudget.layers.lowpan.iphc import HLIM
 
 Role = Literal["node", "collector", "border", "outside"]
 FIRST, FORWARDED = "first", "forwarded"

@@ -17,7 +17,7 @@ from lowpanbudget.env import Context, Contexts
 from lowpanbudget.errors import LowpanError, RequestError
 from lowpanbudget.layers.link.auxiliary import KEY_ID, Security
 from lowpanbudget.layers.link.elements import Element
-from lowpanbudget.layers.lowpan.iphc import LINK_LOCAL
+from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.message import Message
 
