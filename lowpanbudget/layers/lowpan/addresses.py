@@ -1,0 +1,213 @@
+"""IPHC's address modes: SAC and SAM, M, DAC and DAM with all their rows (RFC 6282 sections 3.1.1 and 3.2.2 to 3.2.4).
+
+SAC and SAM are adjacent bits, as are M, DAC and DAM: each address is one choice of 8 or 16 rows. The functions work on
+bits: a context may have any length, and "Bits covered by context information are always used".
+"""
+
+from functools import partial
+from ipaddress import IPv6Address
+from typing import NamedTuple
+
+from lowpanbudget.cites import rfc
+from lowpanbudget.env import IID_MASK, SHORT_IID, Context
+from lowpanbudget.errors import Malformed, WireError
+from lowpanbudget.fields import Choice, Row
+
+BASE = rfc(6282, "3.1.1")
+IDENTIFIERS = rfc(6282, "3.2.2")
+LINK_LOCAL = Context("fe80::/64")
+_MULTICAST = 0xFF
+
+
+class Side(NamedTuple):
+    """What one address may lean on: an identifier from the encapsulating header, and a context."""
+
+    iid: int | None
+    context: Context | None
+    context_id: int = 0
+
+
+def _prefix(side: Side, *, stateful: bool) -> Context:
+    if not stateful:
+        return LINK_LOCAL
+    if side.context is None:
+        raise WireError(
+            f"context {side.context_id} is not known",
+            hint=f"Give it with contexts={{{side.context_id}: '2001:db8::/64'}} or --context",
+        )
+    return side.context
+
+
+def _join(prefix: Context, iid: int) -> int:
+    """Return prefix and identifier as one address: covered bits win, bits covered by nothing are zero."""
+    return prefix.value | (iid & IID_MASK & ~prefix.mask)
+
+
+def _restore_unicast(octets: bytes, side: Side, *, stateful: bool, width: int) -> IPv6Address:
+    prefix = _prefix(side, stateful=stateful)
+    if width == 8:
+        iid = int.from_bytes(octets, "big")
+    elif width == 2:
+        iid = SHORT_IID | int.from_bytes(octets, "big")
+    elif side.iid is not None:
+        iid = side.iid
+    elif not IID_MASK & ~prefix.mask:
+        iid = 0  # a context of 128 bits leaves nothing to the link address
+    else:
+        raise WireError(
+            "the address is elided and the link address it comes from is not known",
+            cite=IDENTIFIERS,
+            hint="Give the link address as source= or destination= (--source, --destination)",
+        )
+    return IPv6Address(_join(prefix, iid))
+
+
+def _fit_unicast(value: IPv6Address, side: Side, *, stateful: bool, width: int) -> bytes | None:
+    if stateful and (side.context is None or not side.context.may_compress):
+        return None
+    prefix = _prefix(side, stateful=stateful)
+    whole = int(value)
+    if whole >> 120 == _MULTICAST:
+        return None
+    if width == 0:
+        iid = side.iid if side.iid is not None else 0
+        if side.iid is None and IID_MASK & ~prefix.mask:
+            return None
+        return b"" if _join(prefix, iid) == whole else None
+    tail = whole & ((1 << width * 8) - 1)
+    iid = tail if width == 8 else SHORT_IID | tail
+    return tail.to_bytes(width, "big") if _join(prefix, iid) == whole else None
+
+
+def _fit_full(value: IPv6Address, _side: Side, *, multicast: bool | None) -> bytes | None:
+    if multicast is not None and (int(value) >> 120 == _MULTICAST) != multicast:
+        return None
+    return value.packed
+
+
+def _restore_full(octets: bytes, _side: Side) -> IPv6Address:
+    return IPv6Address(octets)
+
+
+def _fit_unspecified(value: IPv6Address, _side: Side) -> bytes | None:
+    return None if int(value) else b""
+
+
+def _restore_unspecified(_octets: bytes, _side: Side) -> IPv6Address:
+    return IPv6Address(0)
+
+
+def _restore_multicast(octets: bytes, _side: Side, *, width: int) -> IPv6Address:
+    if width == 1:
+        return IPv6Address(0xFF02 << 112 | octets[0])
+    return IPv6Address(0xFF << 120 | octets[0] << 112 | int.from_bytes(octets[1:], "big"))
+
+
+def _fit_multicast(value: IPv6Address, side: Side, *, width: int) -> bytes | None:
+    packed = value.packed
+    octets = packed[15:] if width == 1 else packed[1:2] + packed[17 - width :]
+    return octets if _restore_multicast(octets, side, width=width) == value else None
+
+
+def _restore_prefix_multicast(octets: bytes, side: Side) -> IPv6Address:
+    prefix = _prefix(side, stateful=True)
+    if prefix.prefix.prefixlen > 64:
+        raise Malformed(
+            f"context {side.context_id} has {prefix.prefix.prefixlen} bits; a multicast address "
+            "holds at most 64 of a prefix",
+            cite=rfc(3306, "4"),
+        )
+    head = 0xFF << 24 | octets[0] << 16 | octets[1] << 8 | prefix.prefix.prefixlen
+    return IPv6Address(head << 96 | (prefix.value >> 64) << 32 | int.from_bytes(octets[2:], "big"))
+
+
+def _fit_prefix_multicast(value: IPv6Address, side: Side) -> bytes | None:
+    context = side.context
+    if context is None or not context.may_compress or context.prefix.prefixlen > 64:
+        return None
+    packed = value.packed
+    octets = packed[1:3] + packed[12:]
+    return octets if _restore_prefix_multicast(octets, side) == value else None
+
+
+def _unicast_rows(first: int, *, stateful: bool) -> tuple[Row, ...]:
+    under = "a context" if stateful else "fe80::/64"
+    return tuple(
+        Row(
+            first + code,
+            width,
+            needs.format(under=under),
+            BASE if width else IDENTIFIERS,
+            partial(_fit_unicast, stateful=stateful, width=width),
+            partial(_restore_unicast, stateful=stateful, width=width),
+        )
+        for code, width, needs in (
+            (1, 8, "the prefix is {under}; 64 bits in line"),
+            (
+                2,
+                2,
+                "the prefix is {under} and the identifier 0000:00ff:fe00:XXXX",
+            ),
+            (3, 0, "the prefix is {under} and the rest follows from the encapsulating header"),
+        )
+    )
+
+
+def _reserved(*codes: int) -> tuple[Row, ...]:
+    return tuple(Row(code, 0, "reserved", BASE) for code in codes)
+
+
+SOURCE = Choice(
+    "source",
+    "source address mode (SAC SAM)",
+    3,
+    (
+        Row(
+            0b000, 16, "any address, 128 bits in line", BASE,
+            partial(_fit_full, multicast=None), _restore_full,
+        ),
+        *_unicast_rows(0b000, stateful=False),
+        Row(
+            0b100, 0, "the address is unspecified (::)", BASE,
+            _fit_unspecified, _restore_unspecified, family="unspecified",
+        ),
+        *_unicast_rows(0b100, stateful=True),
+    ),
+    "source address",
+)  # fmt: skip
+
+DESTINATION = Choice(
+    "destination",
+    "destination address mode (M DAC DAM)",
+    4,
+    (
+        Row(
+            0b0000, 16, "any unicast address, 128 bits in line", BASE,
+            partial(_fit_full, multicast=False), _restore_full,
+        ),
+        *_unicast_rows(0b0000, stateful=False),
+        *_reserved(0b0100),
+        *_unicast_rows(0b0100, stateful=True),
+        Row(
+            0b1000, 16, "any multicast address, 128 bits in line", BASE,
+            partial(_fit_full, multicast=True), _restore_full, family="multicast",
+        ),
+        *(
+            Row(
+                0b1000 + code, width, f"the multicast address has the form {form}", rfc(6282, "3.2.3"),
+                partial(_fit_multicast, width=width), partial(_restore_multicast, width=width),
+                family="multicast",
+            )
+            for code, width, form in (
+                (1, 6, "ffXX::00XX:XXXX:XXXX"), (2, 4, "ffXX::00XX:XXXX"), (3, 1, "ff02::00XX"),
+            )
+        ),
+        Row(
+            0b1100, 6, "the multicast address holds a context's prefix (ffXX:XXLL:P:P:P:P:XXXX:XXXX)",
+            rfc(6282, "3.2.4"), _fit_prefix_multicast, _restore_prefix_multicast,
+            family="multicast",
+        ),
+        *_reserved(0b1101, 0b1110, 0b1111),
+    ),
+    "destination address",
+)  # fmt: skip
