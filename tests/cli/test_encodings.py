@@ -1,0 +1,114 @@
+"""encodings: the program's numbers are the library's, tables hold at 80 and 120 columns, nothing is cut."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import cbor2
+import pytest
+from click.testing import Result
+
+from lowpanbudget.payload.encodings import ENCODINGS
+
+Invoke = Callable[..., Result]
+
+TOP = Path(__file__).parents[2]
+EXAMPLES = sorted(str(path) for path in (TOP / "examples").glob("*.toml"))
+FOOTBRIDGE = str(TOP / "examples/footbridge.toml")
+ARCHIVE = str(TOP / "examples/archive.toml")
+CASES = ("least", "typical", "greatest")
+
+
+@pytest.mark.parametrize("path", EXAMPLES)
+def test_octets_are_shown_as_they_were_counted(invoke: Invoke, path: str) -> None:
+    done = invoke("encodings", path, "--json")
+    assert done.exit_code == 0, done.stderr
+    answer = json.loads(done.stdout)
+    assert answer["version"] == 1
+    for one in answer["encodings"]:
+        assert {case: len(text) // 2 for case, text in one["wire"].items()} == one["octets"]
+        if one["encoding"].startswith("CBOR"):
+            for text in one["wire"].values():
+                cbor2.loads(bytes.fromhex(text))
+        if one["encoding"] == "JSON, compact":
+            for text in one["wire"].values():
+                assert json.loads(bytes.fromhex(text))
+
+
+@pytest.mark.parametrize("columns", [40, 80, 120])
+def test_tables_hold_every_number(invoke: Invoke, columns: int) -> None:
+    answer = json.loads(invoke("encodings", ARCHIVE, "--json").stdout)["encodings"]
+    shown = invoke("encodings", ARCHIVE, COLUMNS=str(columns)).stdout
+    assert all(len(line) <= columns for line in shown.splitlines())
+    for one in answer if columns > 40 else ():
+        sizes = "  ".join(f"{one['octets'][case]}" for case in CASES).split()
+        lines = [
+            line.split() for line in shown.splitlines() if line.strip().startswith(one["encoding"])
+        ]
+        assert any(sizes == [word for word in line if word.isdigit()][:3] for line in lines)
+        for place in one["places"]:
+            left = place["spare"]["greatest"]
+            counts = " ".join(
+                "-" if place["frames"][c] is None else str(place["frames"][c]) for c in CASES
+            )
+            assert f"{counts}, {left}{'' if place['fits'] else ' NO'}" in shown
+
+
+def test_one_message_alone_and_what_is_assumed(invoke: Invoke) -> None:
+    shown = invoke("encodings", FOOTBRIDGE, "--message", "features", COLUMNS="120").stdout
+    assert "Message features in" in shown
+    assert "readings" not in shown
+    words = " ".join(shown.split())
+    for encoding in ENCODINGS:
+        assert " ".join(encoding.note.split()) in words
+
+
+def test_what_is_not_installed_is_said(invoke: Invoke, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("lowpanbudget.payload.encodings.find_spec", lambda _name: None)
+    done = invoke("encodings", ARCHIVE, "--message", "climate", COLUMNS="120")
+    assert done.exit_code == 0
+    assert "msgpack is not installed: pip install 'lowpanbudget[compare]'" in done.stdout
+
+
+def test_a_message_that_is_not_there_is_a_wrong_request(invoke: Invoke) -> None:
+    done = invoke("encodings", ARCHIVE, "--message", "climte")
+    assert done.exit_code == 2
+    assert "climate" in done.stderr
+
+
+def test_what_cannot_be_said_and_what_errs_is_told(invoke: Invoke, tmp_path: Path) -> None:
+    text = Path(ARCHIVE).read_text(encoding="utf-8")
+    extra = """
+[[message]]
+name = "odd"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "bit-packed"
+
+[[message.field]]
+kind = "number"
+name = "ticks"
+min = 0
+max = 9007199254740993
+unit = "count"
+
+[[message.field]]
+kind = "array"
+name = "r"
+max_length = 3
+optional = true
+typically_present = false
+
+[message.field.element]
+kind = "group"
+
+[[message.field.element.field]]
+kind = "boolean"
+name = "b"
+optional = true
+"""
+    path = tmp_path / "odd.toml"
+    path.write_text(text + extra, encoding="utf-8")
+    shown = invoke("encodings", str(path), "--message", "odd", COLUMNS="120").stdout
+    # 2**53 + 1 is the first whole number that a double cannot hold (IEEE 754)
+    assert "with errors: ticks up to 1 count" in shown

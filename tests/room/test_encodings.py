@@ -1,0 +1,135 @@
+"""Encodings by frames: real frames decide, the batches are the most that fits, our own row agrees with fit."""
+
+import struct
+from dataclasses import replace
+from decimal import Decimal
+
+import cbor2
+import pytest
+from design.designs import EXAMPLES
+
+from lowpanbudget import fit
+from lowpanbudget.design.load import parse_design
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.errors import RequestError
+from lowpanbudget.payload.containers import Array
+from lowpanbudget.payload.encodings import ENCODINGS, encoded, made_for
+from lowpanbudget.payload.field import CASES
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.number import Number
+from lowpanbudget.room.encodings import Alternative, encodings
+
+NAMES = ("archive", "footbridge")
+DESIGNS = {
+    name: parse_design((EXAMPLES / f"{name}.toml").read_text(encoding="utf-8")) for name in NAMES
+}
+FOUND = [(name, one) for name, design in DESIGNS.items() for one in encodings(design)]
+BY_NAME = {encoding.name: encoding for encoding in ENCODINGS}
+
+
+def named(found: list[Alternative], encoding: str) -> Alternative:
+    return next(one for one in found if one.encoding == encoding)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_message_is_in_every_encoding_on_every_hop(name: str) -> None:
+    found, design = [one for n, one in FOUND if n == name], DESIGNS[name]
+    assert [(one.message, one.encoding) for one in found] == [
+        (message.name, encoding.name) for message in design.messages for encoding in ENCODINGS
+    ]
+    for one in found:
+        carriers = design.carriers(design.message(one.message))
+        wanted = [(f.name, p.hop.name) for f in carriers for p in design.paths(f)]
+        assert [(place.flow, place.hop) for place in one.places] == wanted
+        assert one.exact or (one.cannot and one.encoding.startswith("SenML")), one.encoding
+
+
+@pytest.mark.parametrize(("name", "one"), FOUND, ids=lambda value: getattr(value, "encoding", None))
+def test_frames_are_real(name: str, one: Alternative) -> None:
+    design = DESIGNS[name]
+    for place in one.places:
+        path = next(p for p in design.paths(design.flow(place.flow)) if p.hop.name == place.hop)
+        for case, octets in one.wire.items():
+            spare, count = place.spare[case], place.frames[case]
+            assert spare is not None
+            assert spare == place.room - len(octets)
+            if count is not None:
+                frames = path.frames(octets)
+                assert count == len(frames)
+                assert (count == 1) == (spare >= 0)
+            else:
+                # RFC 4944 section 4: the MTU of 1280 octets holds headers of 48 octets and the payload
+                assert len(octets) > 1280 - 48 - 120
+        assert place.fits == all(
+            count is not None and count <= place.most_frames for count in place.frames.values()
+        )
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_our_own_row_agrees_with_fit(name: str) -> None:
+    mine = {
+        (one.message, place.flow, place.hop): place
+        for n, one in FOUND if n == name and one.encoding == "as designed" for place in one.places
+    }  # fmt: skip
+    for other in fit(DESIGNS[name]):
+        place = mine[other.message, other.flow, other.hop]
+        assert place.room == other.room
+        assert place.most_frames == other.most_frames
+        if place.batch is not None:
+            assert place.batch == other.batch
+
+
+def with_message(message: Message) -> Design:
+    return replace(DESIGNS["archive"], messages=(message,))
+
+
+READINGS = Message(
+    "readings",
+    (Array("r", element=Number("", min=Decimal(0), max=Decimal(2**16 - 1)), max_length=200, batch=True),),
+    byte_order="big", bit_order="msb-first", layout="bit-packed",
+)  # fmt: skip
+
+
+def test_batches_fill_the_room() -> None:
+    """Sizes by hand: struct's H and a count in front; RFC 8949: 65535 takes 3 octets, a head of 1 below 24, 2 above."""
+    found = encodings(with_message(READINGS), "readings")
+    assert found[0].batch_of == "r"
+    for index, place in enumerate(found[0].places):
+        room = place.room
+        assert named(found, "as designed").places[index].batch == (room - 1) // 2
+        assert named(found, "C struct, packed").places[index].batch == (room - 1) // 2
+        assert named(found, "C struct, padded").places[index].batch == (room - 2) // 2
+        most = next(n for n in range(200, 0, -1) if len(cbor2.dumps([[65535] * n])) <= room)
+        assert named(found, "CBOR array").places[index].batch == most
+
+
+def test_a_struct_for_some_readings_has_room_for_no_more() -> None:
+    struct_of = BY_NAME["C struct, packed"]
+    able = made_for(READINGS, struct_of, 3)
+    found = encoded(able, struct_of.coder(able), {"r": [1, 2, 3]})
+    assert found.octets == struct.pack("<B3H", 3, 1, 2, 3)
+    assert made_for(READINGS, BY_NAME["CBOR array"], 3) is READINGS
+
+
+def test_what_is_not_installed_has_no_sizes(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("lowpanbudget.payload.encodings.find_spec", lambda _name: None)
+    found = encodings(with_message(READINGS))
+    missing = named(found, "ASN.1 UPER")
+    assert "asn1tools" in missing.missing
+    assert missing.octets == {}
+    assert missing.places == ()
+    assert not missing.exact
+    assert set(named(found, "JSON, compact").octets) == set(CASES)
+
+
+def test_what_cannot_be_said_has_no_frames() -> None:
+    empty = replace(READINGS, fields=(replace(READINGS.fields[0], optional=True),))
+    found = named(encodings(with_message(empty)), "SenML JSON")
+    assert "least" in found.cannot
+    assert all(place.frames["least"] is None and not place.fits for place in found.places)
+    assert all(place.spare["least"] is None for place in found.places)
+
+
+def test_a_message_that_is_not_there_is_refused() -> None:
+    with pytest.raises(RequestError, match="climate_batch"):
+        encodings(DESIGNS["archive"], "climte_batch")
