@@ -1,0 +1,109 @@
+"""The README is true: every block of output in it is what the command prints, and its Python runs.
+
+``python tests/test_readme.py`` writes the outputs anew; read the difference before you commit it.
+"""
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+README = ROOT / "README.md"
+WIDTH = "96"
+BLOCK = re.compile(r"```console\n\$ lowpanbudget (?P<args>[^\n]*)\n(?P<shown>.*?)```\n", re.DOTALL)
+CUT = "[...]"
+LINES = 34  # of an output that is shown; what is longer is cut in the middle
+
+
+def output(args: str) -> str:
+    environment = {
+        **os.environ, "COLUMNS": WIDTH, "PYTHONIOENCODING": "utf-8", "NO_COLOR": "1",
+        "PATH": f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}",
+    }  # fmt: skip
+    done = subprocess.run(
+        f"{sys.executable} -m lowpanbudget {args}",
+        shell=True,
+        cwd=ROOT,
+        env=environment,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        check=False,
+    )
+    return done.stdout + done.stderr
+
+
+def blocks() -> list[tuple[str, str]]:
+    text = README.read_text(encoding="utf-8")
+    return [(match["args"], match["shown"]) for match in BLOCK.finditer(text)]
+
+
+@pytest.mark.parametrize(("args", "shown"), blocks(), ids=[args for args, _ in blocks()])
+def test_output_is_what_the_command_prints(args: str, shown: str) -> None:
+    printed = [line.rstrip() for line in output(args).rstrip().splitlines()]
+    wanted = [line.rstrip() for line in shown.rstrip().splitlines()]
+    assert wanted, "the block is empty"
+    if CUT not in wanted:
+        assert wanted == printed
+        return
+    at = wanted.index(CUT)
+    head, tail = wanted[:at], wanted[at + 1 :]
+    assert head == printed[: len(head)]
+    assert tail == printed[len(printed) - len(tail) :]
+
+
+def test_every_python_block_runs() -> None:
+    text = README.read_text(encoding="utf-8")
+    found = re.findall(r"```python\n(.*?)```", text, re.DOTALL)
+    assert found
+    for code in found:
+        done = subprocess.run(
+            [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False
+        )
+        assert done.returncode == 0, done.stderr
+
+
+def test_two_commands_to_set_up() -> None:
+    section = README.read_text(encoding="utf-8").split("## Set up")[1].split("\n## ")[0]
+    commands = re.findall(r"^    \$ (.*)$", section, re.MULTILINE)
+    assert len(commands) == 2
+    assert commands[0].endswith("lowpanbudget fit examples/footbridge.toml")
+    assert commands[1] == ".venv/bin/python -m pytest -q"
+
+
+def test_every_command_is_in_the_table() -> None:
+    from lowpanbudget.cli.main import COMMANDS
+
+    table = README.read_text(encoding="utf-8").split("## The commands")[1].split("\n## ")[0]
+    told = set(
+        re.findall(r"`([a-z]+)", "\n".join(re.findall(r"^\| (.*?) \|", table, re.MULTILINE)))
+    )
+    assert told == set(COMMANDS)
+
+
+def test_examples_say_what_the_readme_says() -> None:
+    text = README.read_text(encoding="utf-8")
+    footbridge = (ROOT / "examples" / "footbridge.toml").read_text(encoding="utf-8")
+    assert "38 nodes, up to 12 hops" in text
+    assert "nodes = 38" in footbridge
+    assert "hops = 12" in footbridge
+
+
+def write() -> None:
+    def filled(match: re.Match[str]) -> str:
+        lines = [line.rstrip() for line in output(match["args"]).rstrip().splitlines()]
+        if len(lines) > LINES:
+            lines = [*lines[: LINES - 9], CUT, *lines[-8:]]
+        shown = "\n".join(lines)
+        return f"```console\n$ lowpanbudget {match['args']}\n{shown}\n```\n"
+
+    text = README.read_text(encoding="utf-8")
+    README.write_text(BLOCK.sub(filled, text), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    write()
