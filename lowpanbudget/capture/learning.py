@@ -15,7 +15,8 @@ from lowpanbudget.layers.internet.rpl import Dio
 from lowpanbudget.layers.link.contents import Command
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.security import Devices
-from lowpanbudget.layers.lowpan.iphc import LINK_LOCAL, Iphc
+from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
+from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.stack.found import Notice
 from lowpanbudget.stack.frame import Frame

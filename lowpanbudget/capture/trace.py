@@ -62,8 +62,8 @@ class Trace:
     """Follows the frames of a capture.
 
     ``contexts``, ``keys``, ``devices``, ``root`` and ``rpi_type`` as in ``decode_frame``. A ``design`` adds its
-    contexts (where none are given), its root, and its flows and messages. ``fcs`` says how many octets of FCS frames have;
-    None tests it. Raises ``RequestError`` for arguments that cannot be used.
+    contexts (where none are given), its root, and its flows and messages. ``fcs`` says how many octets of FCS frames
+    have; None tests it. Raises ``RequestError`` for arguments that cannot be used.
     """
 
     def __init__(

@@ -36,13 +36,14 @@ class Traced:
     it has under another sequence number. ``outcomes`` are events of reassembly. ``notices`` and ``fault`` tell what
     is odd and what ended reading.
 
-    ``shape`` is shared by all frames that differ only in numbers, checksums and payload: judge it once. ``frame`` and
-    ``packet`` are decoded when they are asked for.
+    ``decoder`` holds the contexts, root and devices that were known then; ``shape`` is shared by all frames that
+    differ only in numbers, checksums and payload: judge it once. ``frame`` and ``packet`` are
+    decoded when they are asked for.
     """
 
     record: Record
     carried: Carried
-    _decoder: Decoder = field(repr=False)
+    decoder: Decoder = field(repr=False)
     _matcher: Matcher | None = field(repr=False)
     octets: bytes = b""
     fcs_octets: int = 0
@@ -86,9 +87,9 @@ class Traced:
         if self._frame is None:
             carried = self.carried
             if carried.kind == FRAME:
-                self._frame = self._decoder.frame(self.octets, self.fcs_octets, carried.asn)
+                self._frame = self.decoder.frame(self.octets, self.fcs_octets, carried.asn)
             elif carried.kind == LOWPAN:
-                self._frame = self._decoder.lowpan(
+                self._frame = self.decoder.lowpan(
                     carried.octets, carried.source, carried.destination
                 )
         return self._frame

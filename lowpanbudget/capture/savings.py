@@ -1,0 +1,119 @@
+"""What the shortest legal encoding of a datagram would have saved, by encoding it."""
+
+from collections import OrderedDict
+
+from lowpanbudget.capture.decoding import Decoder
+from lowpanbudget.capture.traced import Traced
+from lowpanbudget.env import Env
+from lowpanbudget.errors import RequestError
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.layers.lowpan.mesh import BC0, MESH
+from lowpanbudget.stack.convert import compress
+from lowpanbudget.stack.split import split
+
+_MOST_HELD = 4096
+_MESH = {MESH.name, BC0.name}
+_ROUTING = "6LoRH"
+_GENERIC = "GHC"
+
+
+class Savings:
+    """Compares frames with the shortest form of what they carry.
+
+    The shortest form uses no method that the frames themselves do not use: routing headers, generic compression and an
+    elided checksum only where they are there already. Mesh headers stay. Datagrams with the same headers are encoded
+    once.
+    """
+
+    def __init__(self, largest: int) -> None:
+        self._largest = largest
+        self._pieces: OrderedDict[int, int] = OrderedDict()  # octets of fragments by frame number
+        self._known: OrderedDict[tuple[object, ...], int] = OrderedDict()
+        self._decoder: Decoder | None = None
+
+    def of(self, traced: Traced, octets: int) -> int:
+        """Return how many octets too many the frames had whose datagram this one completes.
+
+        ``octets`` are those of this frame. Fragments before the last give 0.
+        """
+        shape, payload = traced.shape, traced.payload
+        if shape is None or payload is None:
+            return 0
+        if isinstance(shape.example.fragment, Fragment):
+            self._pieces[traced.number] = len(payload)
+            if len(self._pieces) > _MOST_HELD:
+                self._pieces.popitem(last=False)
+        if traced.datagram is None or len(traced.datagram) < ipv6.OCTETS:
+            return 0
+        if traced.decoder is not self._decoder:  # other contexts, other forms
+            self._known.clear()
+            self._decoder = traced.decoder
+        if len(traced.parts) > 1:
+            return self._of_fragments(traced, traced.datagram, octets - len(payload))
+        layers = shape.layer_bits(len(payload))
+        return self._of_frame(traced, traced.datagram, layers, len(payload))
+
+    def _of_frame(
+        self, traced: Traced, datagram: bytes, layers: dict[str, int], payload: int
+    ) -> int:
+        shape = traced.shape
+        assert shape is not None
+        options = {
+            "elide_udp_checksum": shape.example.checksum_elided,
+            "ghc": any(_GENERIC in name for name in layers),
+            "lorh": any(_ROUTING in name for name in layers),
+        }
+        front = _front(datagram, generic=options["ghc"])
+        key = (front, traced.source, traced.destination, *options.values())
+        grown = self._known.get(key)  # octets of the shortest form beyond those of the datagram
+        if grown is None:
+            try:
+                grown = len(compress(datagram, _env(traced), **options).octets) - len(datagram)
+            except RequestError:
+                return 0
+            self._keep(key, grown)
+        carried = payload - sum(layers.get(name, 0) for name in _MESH) // 8
+        return max(carried - grown - len(datagram), 0)
+
+    def _of_fragments(self, traced: Traced, datagram: bytes, around: int) -> int:
+        """Return the same for all fragments together; each frame has ``around`` octets around its payload."""
+        held = [self._pieces.pop(number, None) for number in traced.parts]
+        found = [count for count in held if count is not None]
+        if len(found) < len(held):
+            return 0  # recoverable fragments, or the memory of some is gone
+        actual = sum(found) + around * len(found)
+        front = _front(datagram, generic=False)
+        key = (front, len(datagram), around, actual, traced.source, traced.destination)
+        known = self._known.get(key)
+        if known is None:
+            try:
+                pieces = split(datagram, _env(traced), room=self._largest - around)
+                known = max(actual - sum(map(len, pieces)) - around * len(pieces), 0)
+            except RequestError:
+                known = 0
+            self._keep(key, known)
+        return known
+
+    def _keep(self, key: tuple[object, ...], value: int) -> None:
+        self._known[key] = value
+        if len(self._known) > _MOST_HELD:
+            self._known.popitem(last=False)
+
+
+def _front(datagram: bytes, *, generic: bool) -> bytes:
+    """Return the octets of a datagram that decide how long its compressed headers are: all but lengths, at most."""
+    if generic or datagram[6] not in (ipv6.UDP, ipv6.ICMPV6):
+        return datagram
+    if datagram[6] == ipv6.ICMPV6:
+        return datagram[:4] + datagram[6 : ipv6.OCTETS]
+    length = int.from_bytes(datagram[44:46], "big")
+    fits = length == len(datagram) - ipv6.OCTETS  # or the UDP header stays as it is
+    return datagram[:4] + datagram[6:44] + bytes([fits])
+
+
+def _env(traced: Traced) -> Env:
+    decoder = traced.decoder
+    return Env(
+        traced.source, traced.destination, None, decoder.contexts, decoder.root, decoder.rpi_type
+    )

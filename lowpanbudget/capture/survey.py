@@ -1,0 +1,209 @@
+"""Where the octets go: a capture summed up by flow, node, layer and kind of frame.
+
+A survey is a value: parts of a capture, or several captures, give parts of it, which ``merge`` puts together in any
+order and grouping. What happens between the last frame of one part and the first of the next is judged by neither.
+"""
+
+from collections import OrderedDict
+from collections.abc import Hashable, Iterable
+from dataclasses import dataclass, field
+from typing import NamedTuple, TypeVar
+
+from lowpanbudget.capture.linktype import FRAME
+from lowpanbudget.capture.packet import FlowKey
+from lowpanbudget.capture.record import Record
+from lowpanbudget.capture.savings import Savings
+from lowpanbudget.capture.tally import Tally
+from lowpanbudget.capture.trace import Trace
+from lowpanbudget.capture.traced import Outcome, Traced
+from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.link.mac import FrameType
+from lowpanbudget.stack.reassembly import Discarded, TimedOut
+from lowpanbudget.stack.upper import COAP_PORT
+
+LARGEST = 127  # aMaxPhyPacketSize of most PHYs (IEEE 802.15.4-2015 table 11-1, from memory)
+MOST_CELLS = 8192  # that are told apart; flows and nodes of more are summed up as others
+MOST_REASONS = 256
+_GAP = 64  # more missing numbers are no loss but a node that started anew, or one that was out of reach
+OTHERS = "others"
+Key = TypeVar("Key", bound=Hashable)
+
+
+class Cell(NamedTuple):
+    """Frames that are counted together: their kind, their flow if they have one, and the node that sent them.
+
+    ``node`` is a link address as bytes, None where a frame names no source. Flows and nodes that are too many are
+    "others".
+    """
+
+    kind: str
+    flow: FlowKey | str | None
+    node: bytes | str | None
+
+
+@dataclass(slots=True)
+class Survey:
+    """What a capture cost, by cell; and by flow, by node, by kind and altogether, added up from the cells.
+
+    ``reasons`` counts why frames could not be read.
+    """
+
+    cells: dict[Cell, Tally] = field(default_factory=dict)
+    reasons: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def total(self) -> Tally:
+        """Return all cells together."""
+        return sum(self.cells.values(), Tally())
+
+    @property
+    def flows(self) -> "dict[FlowKey | str, Tally]":
+        """Return the cells by flow, those without left out."""
+        return _grouped((c.flow, tally) for c, tally in self.cells.items() if c.flow is not None)
+
+    @property
+    def nodes(self) -> "dict[bytes | str, Tally]":
+        """Return the cells by sending node, those without left out."""
+        return _grouped((c.node, tally) for c, tally in self.cells.items() if c.node is not None)
+
+    @property
+    def kinds(self) -> dict[str, Tally]:
+        """Return the cells by kind of frame."""
+        return _grouped((c.kind, tally) for c, tally in self.cells.items())
+
+    def merge(self, other: "Survey") -> "Survey":
+        """Return the survey of both parts together; neither is changed."""
+        reasons = dict(self.reasons)
+        for reason, count in other.reasons.items():
+            reasons[reason] = reasons.get(reason, 0) + count
+        return Survey(_grouped([*self.cells.items(), *other.cells.items()]), reasons)
+
+    __add__ = merge
+
+
+def _grouped(tallies: Iterable[tuple[Key, Tally]]) -> dict[Key, Tally]:
+    found: dict[Key, Tally] = {}
+    nothing = Tally()
+    for key, tally in tallies:
+        found[key] = found.get(key, nothing) + tally
+    return found
+
+
+class Surveyor:
+    """Sums up what a trace yields, in bounded memory.
+
+    ``largest`` is the octets of the largest frame, FCS included: the design's, or 127.
+    """
+
+    def __init__(self, largest: int = LARGEST) -> None:
+        self.largest = largest
+        self.survey = Survey()
+        self._savings = Savings(largest)
+        self._sequences: OrderedDict[bytes, int] = OrderedDict()
+
+    def add(self, traced: Traced) -> None:
+        """Count one record."""
+        kind, source, datagram = traced.kind, traced.source, traced.datagram
+        tally = self._tally(Cell(kind, traced.flow, source))
+        # an FCS that the receiver took off was on the air all the same
+        missing = 2 if traced.carried.kind == FRAME and not traced.fcs_octets else 0
+        octets = len(traced.octets) + missing if traced.octets else len(traced.carried.octets)
+        tally.frames += 1
+        tally.octets += octets
+        layers = tally.layer_bits
+        for layer, count in traced.layer_bits.items():
+            layers[layer] = layers.get(layer, 0) + count
+        if traced.repeats is not None:
+            tally.retransmissions += 1
+            datagram = None
+        elif traced.copies is not None:
+            tally.duplicates += 1
+        if kind == _DATA:
+            tally.unused += max(self.largest - octets, 0)
+            if traced.repeats is None:
+                tally.avoidable += self._savings.of(traced, octets)
+        if datagram is not None:
+            tally.datagrams += 1
+            tally.datagram_octets += len(datagram)
+            tally.application += _application(traced, datagram)
+        shape = traced.shape
+        if shape is not None and shape.example.fragment is not None:
+            tally.fragments += 1
+        tally.lost += self._lost(traced, source)
+        tally.damaged += traced.fcs_ok is False
+        tally.see(traced.record.time_ns)
+        if reason := traced.reason:
+            tally.unread += 1
+            reasons = self.survey.reasons
+            key = reason if reason in reasons or len(reasons) < MOST_REASONS else OTHERS
+            reasons[key] = reasons.get(key, 0) + 1
+        if traced.outcomes:
+            self.end(traced.outcomes)
+
+    def end(self, outcomes: Iterable[Outcome]) -> None:
+        """Count datagrams that never became whole; those of ``Trace.leftover`` at the end."""
+        for outcome in outcomes:
+            if isinstance(outcome.event, TimedOut | Discarded):
+                self._tally(Cell(_DATA, outcome.flow, outcome.event.key[0])).dropped += 1
+
+    def _tally(self, cell: Cell) -> Tally:
+        cells = self.survey.cells
+        tally = cells.get(cell)
+        if tally is None:
+            if len(cells) >= MOST_CELLS:
+                flow = None if cell.flow is None else OTHERS
+                cell = Cell(cell.kind, flow, None if cell.node is None else OTHERS)
+            tally = cells.setdefault(cell, Tally())
+        return tally
+
+    def _lost(self, traced: Traced, source: bytes | None) -> int:
+        """Return how many sequence numbers of the source are missing before this frame."""
+        shape = traced.shape
+        if source is None or traced.sequence is None or shape is None or traced.fcs_ok is False:
+            return 0
+        mac = shape.example.mac
+        if mac is None or mac.frame_type not in _NUMBERED or mac.source is None:
+            return 0
+        # beacons count in a sequence of their own (macBsn; IEEE 802.15.4-2015 clause 7.2.2.7, from memory)
+        key = bytes([mac.frame_type == FrameType.BEACON]) + mac.source
+        last = self._sequences.pop(key, None)
+        self._sequences[key] = traced.sequence
+        if len(self._sequences) > MOST_CELLS:
+            self._sequences.popitem(last=False)
+        if last is None:
+            return 0
+        missing = (traced.sequence - last - 1) & 0xFF
+        return missing if missing <= _GAP else 0
+
+
+_DATA = FrameType.DATA.name.lower()
+_NUMBERED = {FrameType.DATA, FrameType.COMMAND, FrameType.BEACON}
+
+
+def _application(traced: Traced, datagram: bytes) -> int:
+    """Return the octets that an application sent in the datagram: behind UDP, and behind CoAP where it can be read."""
+    shape, payload, flow = traced.shape, traced.payload, traced.flow
+    if flow is None or flow.protocol != ipv6.UDP:
+        return 0
+    if (
+        shape is not None
+        and shape.tail is not None
+        and payload is not None
+        and len(traced.parts) == 1
+    ):
+        return len(payload) - shape.tail
+    if COAP_PORT not in (flow.source_port, flow.destination_port) and datagram[6] == ipv6.UDP:
+        return len(datagram) - ipv6.OCTETS - udp.OCTETS
+    packet = traced.packet
+    return 0 if packet is None else len(packet.payload)
+
+
+def survey(records: Iterable[Record], trace: Trace | None = None) -> Survey:
+    """Return the survey of some records, followed by ``trace``."""
+    trace = Trace() if trace is None else trace
+    design = trace.design
+    surveyor = Surveyor(LARGEST if design is None else design.link.largest)
+    for traced in trace.follow(records):
+        surveyor.add(traced)
+    surveyor.end(trace.leftover)
+    return surveyor.survey

@@ -1,0 +1,55 @@
+"""Counts of frames that add up, whatever they are grouped by."""
+
+from dataclasses import dataclass, field, fields
+
+
+@dataclass(slots=True)
+class Tally:
+    """What some frames cost.
+
+    ``octets`` are those of the frames, FCS included (also where the receiver took it off); ``layer_bits`` the bits of
+    each layer. ``application`` octets are what applications sent in whole datagrams: behind UDP or CoAP. ``unused`` is
+    the room left to the largest frame, ``avoidable`` what the shortest legal encoding of the same datagrams would have
+    saved. ``retransmissions`` keep their sequence number, ``duplicates`` have the contents of another frame under a
+    new one, ``lost`` numbers of a sequence are missing: the frame, or its reception here. ``dropped`` counts datagrams
+    whose fragments never became whole, ``unread`` frames that could not be read to their end, ``damaged`` those with a
+    wrong FCS. Times are in nanoseconds.
+    """
+
+    frames: int = 0
+    octets: int = 0
+    layer_bits: dict[str, int] = field(default_factory=dict)
+    datagrams: int = 0
+    datagram_octets: int = 0
+    application: int = 0
+    unused: int = 0
+    avoidable: int = 0
+    fragments: int = 0
+    retransmissions: int = 0
+    duplicates: int = 0
+    lost: int = 0
+    dropped: int = 0
+    unread: int = 0
+    damaged: int = 0
+    first_ns: int | None = None
+    last_ns: int | None = None
+
+    def see(self, time_ns: int | None) -> None:
+        """Widen the time from first to last frame."""
+        if time_ns is not None:
+            self.first_ns = time_ns if self.first_ns is None else min(self.first_ns, time_ns)
+            self.last_ns = time_ns if self.last_ns is None else max(self.last_ns, time_ns)
+
+    def __add__(self, other: "Tally") -> "Tally":
+        """Return both together."""
+        summed = Tally(**{name: getattr(self, name) + getattr(other, name) for name in _COUNTS})
+        summed.layer_bits = dict(self.layer_bits)
+        for layer, bits in other.layer_bits.items():
+            summed.layer_bits[layer] = summed.layer_bits.get(layer, 0) + bits
+        for tally in (self, other):
+            summed.see(tally.first_ns)
+            summed.see(tally.last_ns)
+        return summed
+
+
+_COUNTS = tuple(f.name for f in fields(Tally) if f.type in (int, "int"))
