@@ -1,0 +1,167 @@
+"""IPv6 datagrams into frames of a design: compressed, cut into fragments where they must be, sealed with a key."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+
+from lowpanbudget.capture.convert import FRAME_TYPE, LeftOut
+from lowpanbudget.capture.linktype import IPV6, unwrap
+from lowpanbudget.capture.record import Record
+from lowpanbudget.design.flow import Flow
+from lowpanbudget.design.link import Link
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Env, address
+from lowpanbudget.errors import RequestError
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.link.mac import BROADCAST
+from lowpanbudget.layers.link.security import Key
+from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
+from lowpanbudget.stack.frame import encode_frame
+from lowpanbudget.stack.split import payloads
+
+_LARGEST_COUNTER = (
+    0xFFFF_FFFE  # IEEE 802.15.4-2015 clause 9.2: the last value is never used (from memory)
+)
+
+
+@dataclass(slots=True)
+class Counters:
+    """What each frame counts up: MAC sequence number, datagram tag, frame counter, absolute slot number.
+
+    A frame counter or slot number must never be used twice under one key: start above all that were used.
+    """
+
+    sequence: int = 0
+    tag: int = 0
+    frame_counter: int = 0
+    asn: int | None = None
+
+
+class Shrinker:
+    """Makes frames of datagrams for a design.
+
+    Link addresses are those of the design's stations, or follow from the interface identifier; hosts outside are
+    reached through the border router. With ``flow`` and ``hop`` ("first", "forwarded") all frames go between the link
+    addresses of that hop. A secured link takes a ``key``, or ``plain`` frames without protection, for tests. Raises
+    ``RequestError`` when it has neither.
+    """
+
+    def __init__(
+        self,
+        design: Design,
+        *,
+        flow: Flow | None = None,
+        hop: str = "first",
+        key: object = None,
+        plain: bool = False,
+        counters: Counters | None = None,
+    ) -> None:
+        link = design.link
+        secured = link.security is not None and link.security.level > 0
+        if secured and key is None and not plain:
+            raise RequestError(
+                "the design's link is secured, and no key is given",
+                hint="Give a key, or ask for frames without protection, for tests",
+            )
+        self.design = design
+        self.link: Link = link if not plain else replace(link, security=None)
+        self._key = None if key is None or plain or not secured else Key.of(key)
+        self.counters = counters or Counters()
+        self._hop: tuple[bytes, bytes] | None = None
+        if flow is not None:
+            found = next((h for h in flow.hop_list(link) if h.name == hop), None)
+            if found is None:
+                raise RequestError(f"flow {flow.name!r} has no {hop!r} hop")
+            self._hop = found.source, found.destination
+        self._stations = {station.ip(link.addresses): station for station in design.stations}
+        self._border = next((s for s in design.stations if s.role == "border"), None)
+        self._devices = {
+            int.from_bytes(station.short, "big"): station.extended
+            for station in design.stations
+            if station.short is not None and station.extended is not None
+        }
+
+    def frames(self, datagram: bytes) -> list[bytes]:
+        """Return the frames of a datagram, FCS included.
+
+        Raises ``RequestError`` for a datagram that cannot go in frames of this link.
+        """
+        source, destination = self.ends(datagram)
+        link, counters = self.link, self.counters
+        env = Env(source, destination, None, self.design.contexts)
+        writers = payloads(datagram, env, room=link.room(source, destination), tag=counters.tag)
+        if len(writers) > 1:
+            counters.tag = (counters.tag + 1) & 0xFFFF
+        return [self._frame(source, destination, bytes(writer.data)) for writer in writers]
+
+    def ends(self, datagram: bytes) -> tuple[bytes, bytes]:
+        """Return the link addresses between which a datagram goes."""
+        if self._hop is not None:
+            return self._hop
+        if len(datagram) < ipv6.OCTETS:
+            raise RequestError(f"{len(datagram)} octets are no IPv6 datagram")
+        destination = datagram[24:40]
+        to = BROADCAST if destination[0] == 0xFF else self._link_address(destination)
+        return self._link_address(datagram[8:24]), to
+
+    def _link_address(self, octets: bytes) -> bytes:
+        ip = address(octets, "address")
+        station = self._stations.get(ip)
+        form = self.link.addresses
+        if station is not None and station.role != "outside":
+            return station.link_address(form)
+        inside = ip in LINK_LOCAL.prefix or any(
+            ip in context.prefix for context in self.design.contexts.values()
+        )
+        if self._border is not None and not inside:
+            return self._border.link_address(form)
+        iid = int(ip) & IID_MASK
+        if iid >> 16 == SHORT_IID >> 16:
+            return (iid & 0xFFFF).to_bytes(2, "big")
+        return (iid ^ UNIVERSAL_LOCAL).to_bytes(8, "big")
+
+    def _frame(self, source: bytes, destination: bytes, payload: bytes) -> bytes:
+        counters, link = self.counters, self.link
+        mac = link.mac(source, destination)
+        if mac.sequence is not None:
+            mac = replace(mac, sequence=counters.sequence)
+            counters.sequence = (counters.sequence + 1) & 0xFF
+        security = mac.security
+        if security is not None and security.frame_counter is not None:
+            if counters.frame_counter > _LARGEST_COUNTER:
+                raise RequestError("the frame counter is used up: another key is needed")
+            mac = replace(mac, security=replace(security, frame_counter=counters.frame_counter))
+            counters.frame_counter += 1
+        octets = encode_frame(
+            mac, payload, key=self._key, asn=counters.asn, fcs=2, devices=self._devices
+        ).octets
+        if counters.asn is not None:
+            counters.asn += 1
+        return octets
+
+
+def shrink(
+    records: Iterable[Record], shrinker: Shrinker, left_out: LeftOut | None = None
+) -> Iterator[Record]:
+    """Yield frames (link type 195) for the IPv6 datagrams of a capture, numbered anew, with the datagrams' times.
+
+    ``left_out`` counts records that hold no datagram, and datagrams that do not go in frames of the link.
+    """
+    left_out = LeftOut() if left_out is None else left_out
+    number = 0
+    for record in records:
+        carried = unwrap(record)
+        if carried.kind != IPV6:
+            left_out.add(
+                carried.fault.message
+                if carried.fault is not None
+                else f"no datagram: {carried.kind}"
+            )
+            continue
+        try:
+            frames = shrinker.frames(carried.octets)
+        except RequestError as error:
+            left_out.add(error.message)
+            continue
+        for octets in frames:
+            number += 1
+            yield Record(number, record.time_ns, FRAME_TYPE, octets, len(octets), record.offset)

@@ -1,0 +1,55 @@
+"""Records out again, as a pcap file (nanoseconds, little-endian) into a binary file that somebody else opens."""
+
+import struct
+from collections.abc import Iterable
+from typing import Protocol
+
+from lowpanbudget.capture.pcap import SECOND
+from lowpanbudget.capture.record import Record
+from lowpanbudget.errors import RequestError
+
+_HEADER = struct.Struct("<I2H2I2I")
+_RECORD = struct.Struct("<4I")
+_NANOSECONDS, _SNAPSHOT = 0xA1B23C4D, 1 << 18
+_LAST = (1 << 32) * SECOND - 1  # the format has 32 bits for seconds
+
+
+class BinaryOutput(Protocol):
+    """What can be written to."""
+
+    def write(self, octets: bytes, /) -> object:
+        """Append octets."""
+
+
+class PcapWriter:
+    """Writes records of one link type; ``count`` tells how many.
+
+    Records without a time stamp get time 0; times that the format cannot hold get the nearest that it can.
+    """
+
+    def __init__(self, file: BinaryOutput, link_type: int) -> None:
+        self._file = file
+        self._link_type = link_type
+        self.count = 0
+        file.write(_HEADER.pack(_NANOSECONDS, 2, 4, 0, 0, _SNAPSHOT, link_type))
+
+    def write(self, record: Record) -> None:
+        """Append a record; raises ``RequestError`` for one of another link type."""
+        if record.link_type != self._link_type:
+            raise RequestError(
+                f"a record of link type {record.link_type} does not go into a file of {self._link_type}",
+                hint="One pcap file has one link type",
+            )
+        seconds, fraction = divmod(min(max(record.time_ns or 0, 0), _LAST), SECOND)
+        octets = record.octets
+        original = max(record.original_length, len(octets)) & 0xFFFF_FFFF
+        self._file.write(_RECORD.pack(seconds, fraction, len(octets), original) + octets)
+        self.count += 1
+
+
+def write_pcap(file: BinaryOutput, records: Iterable[Record], link_type: int) -> int:
+    """Write all records to ``file`` and return their number; raises as ``PcapWriter``."""
+    writer = PcapWriter(file, link_type)
+    for record in records:
+        writer.write(record)
+    return writer.count
