@@ -6,7 +6,8 @@ its strictest member. Integers take the smallest of the 8-, 16-, 32- and 64-bit 
 counts, so do flags and enumerations; a boolean takes one octet. C has no array of changing length and no
 absent member: a counted array has its count in front and takes its greatest size, and a record with
 optional members has their presence bits in front. C has no 16-bit floating point: its bits go into a
-``uint16_t``. A union takes its largest option; its tag is a member of its own. Padding is sent as zeros.
+``uint16_t``. A union takes its largest option, options without fields are not in it; its tag is a member of
+its own. Padding is sent as zeros.
 """
 
 import struct
@@ -43,6 +44,7 @@ class CLayout:
 
     def __init__(self, shape: Record, *, packed: bool) -> None:
         self._shape, self._packed = shape, packed
+        self._extents: dict[int, Extent] = {}  # by identity: the shapes live as long as their root
 
     @property
     def size(self) -> int:
@@ -65,6 +67,11 @@ class CLayout:
         return Extent(size, 1 if self._packed else size)
 
     def _extent(self, shape: Shape) -> Extent:
+        if id(shape) not in self._extents:
+            self._extents[id(shape)] = self._measured(shape)
+        return self._extents[id(shape)]
+
+    def _measured(self, shape: Shape) -> Extent:
         if isinstance(shape, Record):
             size = align = 0
             for _, part, offset in self._places(shape):

@@ -146,7 +146,8 @@ def _batch(message: Message, encoding: Encoding, room: int) -> int | None:
         found = encoded(able, coder, message.batch_example(count))
         return found.octets is not None and len(found.octets) <= room
 
-    low, high = field.least - 1, field.most  # the answer is above low or nothing fits
+    # The answer is above low or nothing fits; no reading takes less than a bit.
+    low, high = field.least - 1, max(field.least, min(field.most, 8 * room))
     while low < high:
         middle = (low + high + 1) // 2
         low, high = (middle, high) if fits(middle) else (low, middle - 1)

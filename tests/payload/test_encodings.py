@@ -3,6 +3,7 @@
 import ctypes
 import json
 import struct
+import sys
 from decimal import Decimal
 from typing import Any
 
@@ -12,7 +13,7 @@ from payload.schemas import filled_messages
 from payload.test_uper import Same, sequences
 
 from lowpanbudget.payload.asn1_form import Uper, module_text
-from lowpanbudget.payload.codes import Boolean, Enumeration, Flags
+from lowpanbudget.payload.codes import Boolean, Enumeration
 from lowpanbudget.payload.containers import Array, Group, Option, Union
 from lowpanbudget.payload.contents import Octets, Text
 from lowpanbudget.payload.encodings import ENCODINGS, Encoding, Inexact, encoded
@@ -21,7 +22,20 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.number import Number
 from lowpanbudget.payload.scales import Float
 from lowpanbudget.payload.shape_data import to_data, to_values
-from lowpanbudget.payload.shapes import shape_of
+from lowpanbudget.payload.shapes import (
+    Bits,
+    Blob,
+    Choice,
+    Items,
+    Named,
+    Real,
+    Record,
+    Shape,
+    Truth,
+    Whole,
+    Words,
+    shape_of,
+)
 from lowpanbudget.payload.struct_form import CLayout
 
 BY_NAME = {encoding.name: encoding for encoding in ENCODINGS}
@@ -105,60 +119,70 @@ def test_octets_of_a_struct_are_those_of_the_struct_module() -> None:
     assert octets_of("C struct, padded", made, values) == struct.pack("<BxHIhxxf?7xd", *items)
 
 
-TYPES: dict[str, Any] = {
-    "B": ctypes.c_uint8, "H": ctypes.c_uint16, "I": ctypes.c_uint32, "Q": ctypes.c_uint64,
-    "b": ctypes.c_int8, "h": ctypes.c_int16, "i": ctypes.c_int32, "q": ctypes.c_int64,
-    "?": ctypes.c_bool, "e": ctypes.c_uint16, "f": ctypes.c_float, "d": ctypes.c_double,
+INTEGERS = {
+    (True, 8): ctypes.c_int8, (True, 16): ctypes.c_int16, (True, 32): ctypes.c_int32, (True, 64): ctypes.c_int64,
+    (False, 8): ctypes.c_uint8, (False, 16): ctypes.c_uint16, (False, 32): ctypes.c_uint32,
+    (False, 64): ctypes.c_uint64,
 }  # fmt: skip
+FLOATS = {16: ctypes.c_uint16, 32: ctypes.c_float, 64: ctypes.c_double}
 
 
-def ctype(field: Field) -> Any:
-    """Return the ctypes type of a field, written down without looking at our layout."""
-    if isinstance(field, Group):
-        return structure(field.fields)
-    if isinstance(field, Array | Octets):
-        one = ctype(field.element) if isinstance(field, Array) else ctypes.c_uint8
-        if field.least == field.most:
-            return one * field.most
-        count = ctypes.c_uint8 if field.most < 256 else ctypes.c_uint16
-        return type("A", (ctypes.Structure,), {"_fields_": [("n", count), ("e", one * field.most)]})
-    if isinstance(field, Union):
-        parts = [(f"o{i}", structure(option.fields)) for i, option in enumerate(field.options)]
-        return type("U", (ctypes.Union,), {"_fields_": parts})
-    letters = {"boolean": "?", "float": {16: "e", 32: "f", 64: "d"}.get(getattr(field, "bits", 0))}
-    if field.kind in letters:
-        return TYPES[str(letters[field.kind])]
-    if isinstance(field, Number):
-        top = max(field.max, -field.min - 1)
-        sizes = [8, 16, 32, 64] if field.min >= 0 else [7, 15, 31, 63]
-        at = next(i for i, bits in enumerate(sizes) if top < 2**bits)
-        return TYPES[("BHIQ" if field.min >= 0 else "bhiq")[at]]
-    return ctypes.c_uint8  # enumerations and flags of at most eight names
+def integer(low: int, high: int) -> Any:
+    for bits in (8, 16, 32, 64):
+        if low >= 0 and high < 2**bits:
+            return INTEGERS[False, bits]
+        if low < 0 and -(2 ** (bits - 1)) <= low and high < 2 ** (bits - 1):
+            return INTEGERS[True, bits]
+    raise AssertionError
 
 
-def structure(fields: tuple[Field, ...]) -> Any:
-    parts: list[Any] = [("present", ctypes.c_uint8)] if any(f.optional for f in fields) else []
-    parts += [(field.name, ctype(field)) for field in fields]
-    return type("S", (ctypes.Structure,), {"_fields_": parts})
+def counted(element: Any, least: int, most: int) -> Any:
+    if least == most:
+        return element * most
+    parts = [("count", integer(0, most)), ("items", element * most)]
+    return type("Counted", (ctypes.Structure,), {"_fields_": parts})
 
 
-def test_padded_layout_is_that_of_the_compiler() -> None:
-    """Source: ctypes, which lays structs out as the host's C compiler does; its 64-bit types align to 8 here."""
-    if ctypes.alignment(ctypes.c_uint64) != 8:
-        pytest.skip("this host's ABI aligns 64 bits to 4")
-    inner = Group("g", fields=(whole("x", 0, 9), whole("y", 0, 2**40)))
-    for fields in (
-        (U8, inner, U16),
-        (U8, Array("r", element=Group("", fields=(U8, U32)), max_length=5)),
-        (U16, Array("r", element=whole("", -5, 2**33), min_length=1, max_length=300)),
-        (Octets("o", length=7), U32, Octets("v", max_length=9), U16),
-        (U8, whole("z", 0, 70000, optional=True), Boolean("t", optional=True)),
-        (Enumeration("e", names=("p", "q")), Flags("w", names=("k", "l")),
-         Union("u", tag="e", options=(Option("p", (Float("d", bits=64),)), Option("q", (U16, U8)))), U8),
-    ):  # fmt: skip
-        assert CLayout(shape_of(message(*fields)), packed=False).size == ctypes.sizeof(
-            structure(fields)
-        )
+def ctype(shape: Shape) -> Any:
+    """Return the type that a C programmer writes for a shape, without a word about places."""
+    if isinstance(shape, Record):
+        parts: list[Any] = [(f"m{index}", ctype(m.shape)) for index, m in enumerate(shape.members)]
+        optional = sum(member.optional for member in shape.members)
+        if optional:
+            parts.insert(0, ("present", integer(0, 2**optional - 1)))
+        return type("S", (ctypes.Structure,), {"_fields_": parts})
+    if isinstance(shape, Choice):
+        options = [(f"o{code}", ctype(record)) for code, record in shape.options]
+        return type("U", (ctypes.Union,), {"_fields_": options})
+    if isinstance(shape, Items):
+        return counted(ctype(shape.element), shape.least, shape.most)
+    if isinstance(shape, Blob | Words):
+        return counted(ctypes.c_uint8, shape.least, shape.most)
+    if isinstance(shape, Real):
+        return FLOATS[shape.bits]
+    if isinstance(shape, Truth):
+        return ctypes.c_bool
+    if isinstance(shape, Named):
+        return integer(0, max(shape.codes))
+    if isinstance(shape, Bits):
+        return integer(0, 2**shape.count - 1)
+    return integer(shape.low, shape.high)
+
+
+@pytest.mark.skipif(ctypes.alignment(ctypes.c_uint64) != 8, reason="this host aligns 64 bits to 4")
+@settings(max_examples=80, deadline=None)
+@given(filled_messages())
+def test_padded_layout_is_that_of_the_compiler(filled: tuple[Message, dict[str, Any]]) -> None:
+    """Source: ctypes, which lays structs out as the host's C compiler does."""
+    made, values = filled
+    shape = shape_of(made)
+    theirs = ctype(shape)
+    octets = CLayout(shape, packed=False).encode(to_data(made, values))
+    assert len(octets) == ctypes.sizeof(theirs)
+    seen = theirs.from_buffer_copy(octets)
+    for index, member in enumerate(shape.members):
+        if isinstance(member.shape, Whole) and member.name in values and sys.byteorder == "little":
+            assert getattr(seen, f"m{index}") == to_data(made, values)[member.name]
 
 
 def test_what_a_struct_cannot_leave_out_takes_its_place() -> None:
