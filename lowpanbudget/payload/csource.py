@@ -10,6 +10,7 @@ result that names the field. The self-test holds values with their octets, packe
 
 import re
 from collections.abc import Iterator
+from functools import cache
 from textwrap import wrap
 from typing import Any, NamedTuple
 
@@ -158,6 +159,12 @@ def _vectors(message: Message, root: Body) -> Iterator[dict[str, Any]]:
 
 
 def _render(name: str, known: dict[str, Any]) -> str:
+    text: str = _environment().get_template(name).render(known)
+    return text
+
+
+@cache
+def _environment() -> Any:
     from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415 - jinja2 is heavy
 
     # Autoescape is for HTML; what comes from a design file stands in comments only, made harmless there.
@@ -170,4 +177,4 @@ def _render(name: str, known: dict[str, Any]) -> str:
         keep_trailing_newline=True,
     )
     environment.filters["comment"] = comment
-    return environment.get_template(name).render(known)
+    return environment

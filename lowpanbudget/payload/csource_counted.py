@@ -153,7 +153,7 @@ class List(Counted):
         self.wrapped = bool(inner) and not element.single
         self.empty = not inner
         if self.wrapped:
-            self.tag = f"struct {maker.names.of('item', spot)}"
+            self.tag = f"struct {maker.names.of('element', spot)}"
             maker.structs.append(Struct(self.tag, tuple(inner), f"an element of {spot.path}"))
         self.single = self.fixed and not self.empty
 
