@@ -74,11 +74,7 @@ def built(formats: tuple[Filled, ...], folder: Path) -> list[tuple[Library, list
         source = written(files, folder)
         with source.open("a") as file:
             size = f"size_t m{index}_size(void)"
-            file.write(f"{size};
-{size} {{ return sizeof(struct m{index}); }}
-")
-                f"size_t m{index}_size(void);\nsize_t m{index}_size(void) {{ return sizeof(struct m{index}); }}\n"
-            )
+            file.write(f"{size};\n{size} {{ return sizeof(struct m{index}); }}\n")
         sources.append(source)
         headers.append(files.header.text)
     shared = ctypes.CDLL(str(compiled(sources, folder / "all.so", "-shared", "-fPIC", "-O0")))
