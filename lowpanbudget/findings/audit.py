@@ -1,0 +1,327 @@
+"""An audit: frames in, findings out, in bounded memory.
+
+frame -> scene -> the things in it, each handed to the rules that read its class -> hits -> findings, worst first
+
+Frames that are alike but for numbers and payload are judged once by the rules that do not look at those.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from lowpanbudget.bits import Reader
+from lowpanbudget.capture.fcs_check import FcsVerdict
+from lowpanbudget.capture.record import ReadingNotice
+from lowpanbudget.capture.traced import Traced
+from lowpanbudget.env import Contexts
+from lowpanbudget.errors import WireError
+from lowpanbudget.findings import checksum
+from lowpanbudget.findings.finding import Finding, Hit, Severity, ranked
+from lowpanbudget.findings.pieces import Pieces
+from lowpanbudget.findings.registry import RULES
+from lowpanbudget.findings.rule import Hits, Rule, finding_of
+from lowpanbudget.findings.scene import Known, Scene, Whole
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.stack.found import Notice
+from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.reassembly import Complete, Reassembler
+from lowpanbudget.stack.upper import read_upper
+
+MOST_SUBJECTS = 32  # findings of one rule; what more there is becomes one more
+MOST_FRAMES = 12  # frame numbers in a finding
+MOST_EVIDENCE = 4
+MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
+OTHERS = "others"
+
+_Entry = tuple[int, Callable[[Scene, Any], Hits], bool]
+
+
+@dataclass(slots=True)
+class _Tally:
+    """The hits of one rule about one subject."""
+
+    hit: Hit
+    severity: Severity
+    count: int = 0
+    frames: list[int] = field(default_factory=list)
+    evidence: list[str] = field(default_factory=list)
+
+
+class Audit:
+    """Takes frames in order and tells what they prove.
+
+    ``known`` is what is known beside them. Feed it decoded frames, or let it follow a trace, which is faster; ``close``
+    gives the findings. Memory does not grow with the number of frames.
+    """
+
+    def __init__(self, known: Known | None = None, rules: Iterable[type[Rule]] = RULES) -> None:
+        self.known = known or Known()
+        self.rules = tuple(rule(self.known) for rule in rules)
+        self.frames = 0
+        self._checks: dict[type, tuple[_Entry, ...]] = {}
+        self._tallies: dict[tuple[int, str], _Tally] = {}
+        self._subjects = [0] * len(self.rules)
+        self._pieces = Pieces(self.known.timeout_s)
+        self._reassembler: Reassembler | None = None
+        self._readings = 0
+        self._only_varying = False  # the frame at hand is like one that was judged
+        self._kept: list[tuple[int, Hit]] | None = (
+            None  # hits that hold for all frames of this kind
+        )
+        self._first_ns: int | None = None
+
+    # --- frames in -------------------------------------------------------------------------------------
+
+    def feed(
+        self,
+        number: int,
+        time_s: float,
+        frame: Frame,
+        *,
+        contexts: Contexts | None = None,
+        fcs: int = 2,
+    ) -> None:
+        """Take one decoded frame with its number and time in seconds; fragments are put together here.
+
+        ``contexts``: those that held when it was read; ``fcs``: octets of its check sequence.
+        """
+        mac = frame.mac
+        counter = (
+            mac.security.frame_counter if mac is not None and mac.security is not None else None
+        )
+        scene = Scene(
+            number, time_s, frame, self.known.contexts if contexts is None else contexts, frame.octets, fcs,
+            frame.payload, None if mac is None else mac.sequence, counter, None if mac is None else mac.fcs_ok,
+        )  # fmt: skip
+        if not self._begin(scene):
+            return
+        datagram = frame.datagram.octets if frame.datagram is not None else None
+        parts: tuple[int, ...] = (number,)
+        if frame.fragment is not None:
+            if self._reassembler is None:
+                self._reassembler = Reassembler(contexts=self.known.contexts)
+            for event in self._reassembler.feed(frame, time_s):
+                if isinstance(event, Complete):
+                    datagram, parts = event.datagram.octets, ()
+        self._look(scene, datagram, parts, frame.fragment, frame.notices)
+
+    def follow(self, traced: Traced) -> None:
+        """Take one record of a trace."""
+        time_ns = traced.record.time_ns
+        if self._first_ns is None:
+            self._first_ns = time_ns
+        time_s = (
+            0.0 if time_ns is None or self._first_ns is None else (time_ns - self._first_ns) / 1e9
+        )
+        shape = traced.shape
+        frame = Frame(traced.octets) if shape is None else shape.example
+        scene = Scene(
+            traced.number, time_s, frame, self.known.contexts, traced.octets, traced.fcs_octets, traced.payload,
+            traced.sequence, traced.frame_counter, traced.fcs_ok,
+        )  # fmt: skip
+        if shape is not None:
+            scene.contexts = traced.decoder.contexts
+            facts = shape.facts.get(self)
+            if isinstance(facts, list):
+                self._only_varying = True
+                for index, hit in facts:
+                    self._count(index, hit, scene.number)
+            else:
+                shape.facts[self] = self._kept = []
+        try:
+            if self._begin(scene) and traced.repeats is None:
+                fragment = None
+                if frame.fragment is not None and shape is not None:
+                    fragment = (
+                        shape.fragment_of(scene.payload or b"")
+                        if shape.fragment
+                        else frame.fragment
+                    )
+                more = [] if self._only_varying else list(frame.notices)
+                more += [notice for notice in traced.notices if notice not in frame.notices]
+                self._look(scene, traced.datagram, traced.parts, fragment, more)
+        finally:
+            self._only_varying, self._kept = False, None
+
+    def note(self, thing: ReadingNotice | FcsVerdict) -> None:
+        """Take what reading the file noticed, or the verdict over its check sequences."""
+        self._give(Scene(0, 0.0, Frame(b""), self.known.contexts, b""), thing)
+
+    # --- one frame -------------------------------------------------------------------------------------
+
+    def _begin(self, scene: Scene) -> bool:
+        """Give the frame itself; return whether it proves something about its sender: a damaged one does not."""
+        self.frames += 1
+        self._give(scene, scene.frame)
+        if scene.fcs_ok is False:
+            return False
+        for old in self._pieces.expire(scene.time_s):
+            self._give(scene, old)
+        mac = scene.frame.mac
+        if mac is not None and mac.fault is None:
+            self.known.learn_pan(mac.source_pan)
+            self.known.learn_pan(mac.destination_pan)
+        return True
+
+    def _look(
+        self,
+        scene: Scene,
+        datagram: bytes | None,
+        parts: tuple[int, ...],
+        fragment: object,
+        notices: Iterable[Notice],
+    ) -> None:
+        frame = scene.frame
+        scene.look()
+        pieced = fragment is not None
+        if isinstance(fragment, Fragment) and scene.payload is not None:
+            scene.assembly, piece = self._pieces.add(
+                scene.number, scene.time_s, frame, fragment, scene.payload, len(scene.octets)
+            )
+            self._give(scene, piece)
+            if scene.assembly.state in {"whole", "overlapping"}:
+                self._give(scene, scene.assembly)
+        if datagram is not None and not pieced and scene.header is not None:
+            scene.whole = _whole(scene, scene.header, datagram, frame.layers, (scene.number,))
+        for layer in frame.layers:
+            self._give(scene, layer)
+        wrong = False
+        for notice in notices:
+            wrong = wrong or notice.name == "udp-checksum-wrong"
+            self._give(scene, notice)
+        if frame.fault is not None:
+            self._give(scene, frame.fault)
+        if datagram is None:
+            return
+        if scene.whole is not None:
+            wrong = wrong or any(
+                isinstance(one, Icmpv6) and one.checksum_ok is False for one in frame.layers
+            )
+            self._settle(scene, scene.whole, wrong=wrong)
+        else:
+            self._complete(scene, datagram, parts)
+
+    def _complete(self, scene: Scene, datagram: bytes, parts: tuple[int, ...]) -> None:
+        """Read a datagram that came in fragments, or without a link, and give all that is in it."""
+        try:
+            header = ipv6.decode(Reader(datagram))
+        except WireError:
+            return
+        kept, self._only_varying, self._kept = (self._only_varying, self._kept), False, None
+        upper = read_upper(
+            Reader(datagram, ipv6.OCTETS), header.next_header, header.source, header.destination
+        )
+        inner = next((one for one in reversed(upper.layers) if isinstance(one, Ipv6)), header)
+        numbers = scene.assembly.numbers if scene.assembly is not None else parts or (scene.number,)
+        scene.header = inner
+        scene.whole = whole = _whole(scene, inner, datagram, upper.layers, numbers)
+        if scene.assembly is not None:
+            whole.iphc = scene.assembly.iphc
+        for layer in upper.layers:
+            self._give(scene, layer)
+        if upper.fault is not None:
+            fault = upper.fault
+            self._give(scene, Notice("payload-unreadable", fault.message, fault.cite, fault.offset))
+        self._settle(scene, whole, wrong=checksum.mismatch(datagram) is not None)
+        (self._only_varying, self._kept) = kept
+
+    def _settle(self, scene: Scene, whole: Whole, *, wrong: bool) -> None:
+        """Give a whole datagram, and the reading of its checksum when that is wrong."""
+        if wrong:
+            if self._readings < MOST_READINGS:
+                self._readings += 1
+                reading = checksum.explain(whole, self.known)
+                if reading is not None:
+                    self._give(scene, reading)
+        elif not self._only_varying:
+            rows = whole.iphc.rows if whole.iphc is not None else None
+            if rows is None or rows["source"].inline == 16:
+                self.known.learn_prefix(whole.header.source)
+            if rows is None or rows["destination"].inline == 16:
+                self.known.learn_prefix(whole.header.destination)
+        self._give(scene, whole)
+
+    # --- hits ------------------------------------------------------------------------------------------
+
+    def _give(self, scene: Scene, thing: object) -> None:
+        kind = type(thing)
+        checks = self._checks.get(kind)
+        if checks is None:
+            checks = self._checks[kind] = tuple(
+                (index, rule.check, rule.varies)
+                for index, rule in enumerate(self.rules)
+                if any(issubclass(kind, read) for read in rule.reads)
+            )
+        only = self._only_varying
+        for index, check, varies in checks:
+            if only and not varies:
+                continue
+            for hit in check(scene, thing):
+                self._count(index, hit, scene.number)
+                if self._kept is not None and not varies:
+                    self._kept.append((index, hit))
+
+    def _count(self, index: int, hit: Hit, number: int) -> None:
+        rule = self.rules[index]
+        key = (index, hit.subject)
+        severity = rule.severity if hit.severity is None else hit.severity
+        tally = self._tallies.get(key)
+        if tally is None:
+            if self._subjects[index] >= MOST_SUBJECTS:
+                hit = hit._replace(subject=OTHERS)
+                key = (index, OTHERS)
+                tally = self._tallies.get(key)
+            else:
+                self._subjects[index] += 1
+            if tally is None:
+                tally = self._tallies[key] = _Tally(hit, severity)
+        tally.count += 1
+        if severity > tally.severity:
+            tally.severity, tally.hit = severity, hit
+        for one in hit.frames or (number,):
+            if len(tally.frames) < MOST_FRAMES and one and one not in tally.frames:
+                tally.frames.append(one)
+        for text in hit.evidence:
+            if len(tally.evidence) < MOST_EVIDENCE and text not in tally.evidence:
+                tally.evidence.append(text)
+
+    def close(self) -> list[Finding]:
+        """Return all findings, worst first; the audit is over then."""
+        empty = Scene(0, 0.0, Frame(b""), self.known.contexts, b"")
+        for left in self._pieces.close():
+            self._give(empty, left)
+        for index, rule in enumerate(self.rules):
+            for hit in rule.close():
+                self._count(index, hit, 0)
+        findings = []
+        for (index, subject), tally in self._tallies.items():
+            rule = self.rules[index]
+            if tally.count < rule.least and subject != OTHERS:
+                continue
+            hit = tally.hit._replace(
+                severity=tally.severity, frames=tuple(tally.frames), evidence=tuple(tally.evidence)
+            )
+            findings.append(finding_of(type(rule), hit, tally.count))
+        return ranked(findings)
+
+
+def _whole(
+    scene: Scene, header: Ipv6, octets: bytes, layers: list[object], numbers: tuple[int, ...]
+) -> Whole:
+    frame = scene.frame
+    return Whole(
+        octets,
+        header,
+        layers,
+        scene.iphc,
+        frame.link_source,
+        frame.link_destination,
+        None if frame.mac is None else frame.mac.pan_id,
+        scene.contexts,
+        numbers,
+        scene.time_s,
+        frame.checksum_elided,
+    )

@@ -1,0 +1,73 @@
+"""Which finding a fault of reading belongs to, so that a fault is told once and by the rule that knows most."""
+
+import re
+
+from lowpanbudget.errors import BadMic, Malformed, NotSupported, Reserved, Truncated, WireError
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.layers.lowpan import fragment, nhc
+
+UNKNOWN_CONTEXT = re.compile(r"context (\d+) is not known")
+_SIZE = re.compile(r"datagram_size (\d+) cannot hold")
+_EXPANDS = re.compile(
+    r"the first fragment (?:expands to|holds) (\d+) octets, datagram_size says (\d+)"
+)
+_BEYOND = re.compile(r"datagram_offset (\d+) lies beyond|octets at (\d+) do not fit")
+
+
+def owner(fault: WireError, scene: Scene) -> str:
+    """Return the name of the finding that this fault is evidence for."""
+    mac = scene.frame.mac
+    if mac is not None and mac.fault is fault:
+        return "header-elements-unreadable"
+    if isinstance(fault, BadMic):
+        return "integrity-code-wrong"
+    if UNKNOWN_CONTEXT.search(fault.message):
+        return "context-unknown"
+    if isinstance(fault, NotSupported):
+        return "not-read-further"
+    if spilled(scene.frame.payload) and isinstance(fault, Malformed | Reserved):
+        return "datagram-size-impossible"
+    if isinstance(fault, Malformed) and fault.cite == fragment.CITE:
+        if _SIZE.search(fault.message):
+            return "datagram-size-impossible"
+        if _EXPANDS.search(fault.message):
+            return "datagram-size-too-small"
+        if _BEYOND.search(fault.message):
+            return "fragment-offset-wrong"
+    if isinstance(fault, Malformed) and fault.cite == nhc.EXTENSION_FORMAT:
+        return "extension-header-not-whole"
+    if isinstance(fault, Reserved):
+        return "reserved-code-used"
+    if isinstance(fault, Truncated):
+        return "frame-cut-short"
+    return "octets-contradict"
+
+
+def expands(fault: WireError) -> tuple[int, int] | None:
+    """Return the octets that a first fragment expands to and its datagram_size, of a fault that says so."""
+    found = _EXPANDS.search(fault.message)
+    return (int(found[1]), int(found[2])) if found else None
+
+
+def offset_beyond(fault: WireError) -> int | None:
+    """Return the offset in octets that lies beyond the datagram, of a fault that says so."""
+    found = _BEYOND.search(fault.message)
+    return int(found[1] or found[2]) if found else None
+
+
+def spilled(payload: bytes | None) -> int | None:
+    """Return a datagram_size over 2047 that spilled from its 11 bits into the dispatch; None when that is not so.
+
+    FRAG1 with bit 11 set reads 11001xxx, FRAGN 11101xxx: the latter is also a recoverable fragment, whose
+    Fragment_Size then disagrees with what is there.
+    """
+    if payload is None or len(payload) < 5:
+        return None
+    size = int.from_bytes(payload[:2], "big") & 0x0FFF
+    head = payload[0] & 0xF8
+    return size if head in {0xC8, 0xE8} and size > fragment.LARGEST else None
+
+
+def where(fault: WireError) -> str:
+    """Return the place of a fault as text."""
+    return f"octet {fault.offset}" + (f", {fault.layer}" if fault.layer else "")

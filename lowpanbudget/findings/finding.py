@@ -1,0 +1,76 @@
+"""A finding as a value: what was seen, in which frames, on what evidence, and what to do about it."""
+
+from dataclasses import dataclass
+from enum import Enum, IntEnum
+from typing import NamedTuple
+
+from lowpanbudget.cites import Cite
+
+
+class Severity(IntEnum):
+    """How much a finding matters; all but remarks have weight."""
+
+    REMARK = 0  # worth knowing, or a question that the capture cannot answer
+    WASTE = 1  # octets or airtime that nothing needs
+    RISK = 2  # works today, and will not when something else happens
+    FAILURE = 3  # a receiver that follows the standard cannot use what was sent
+
+    @property
+    def word(self) -> str:
+        """Return the word for people."""
+        return self.name.lower()
+
+
+class Certainty(Enum):
+    """What it takes to prove a finding."""
+
+    FRAME = "proved by a single frame"
+    CAPTURE = "proved by several frames together"
+    CONFIGURATION = "proved with the configuration: contexts, keys, addresses, the design"
+    PLAN = "proved by the design alone, before anything is sent"
+
+
+class Hit(NamedTuple):
+    """What a check saw once.
+
+    Hits of one rule with the same ``subject`` become one finding. ``severity`` and ``advice`` are given where they
+    differ from the rule's.
+    """
+
+    cause: str
+    evidence: tuple[str, ...] = ()
+    subject: str = ""
+    frames: tuple[int, ...] = ()
+    severity: Severity | None = None
+    advice: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that is proved.
+
+    ``subject``: the node, flow or message it is about. ``frames``: the numbers of the first frames that show it, of
+    ``count`` hits in all. ``evidence``: octets and values. ``cause`` says why, ``advice`` what to do.
+    """
+
+    name: str
+    title: str
+    severity: Severity
+    certainty: Certainty
+    cause: str
+    advice: str
+    cite: Cite
+    subject: str = ""
+    frames: tuple[int, ...] = ()
+    count: int = 0
+    evidence: tuple[str, ...] = ()
+
+    @property
+    def has_weight(self) -> bool:
+        """Return whether the answer to "is all well?" is no because of it."""
+        return self.severity > Severity.REMARK
+
+
+def ranked(findings: list[Finding]) -> list[Finding]:
+    """Return the findings, worst first; of the same severity the one seen most often, then by name."""
+    return sorted(findings, key=lambda one: (-one.severity, -one.count, one.name, one.subject))

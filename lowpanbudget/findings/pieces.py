@@ -1,0 +1,148 @@
+"""Fragments followed datagram by datagram, as they were sent: which octets when, in which frame, with what to spare.
+
+The reassembler of the stack answers what a receiver gets; here stands what the sender did, also when it was wrong.
+"""
+
+from collections import OrderedDict
+from dataclasses import dataclass, field
+
+from lowpanbudget.layers.lowpan.fragment import FRAG1, FRAGN, Fragment
+from lowpanbudget.layers.lowpan.iphc import Iphc
+from lowpanbudget.stack.frame import Frame
+
+MOST_OPEN = 256
+MOST_PIECES = 256  # an offset has 8 bits
+Key = tuple[bytes | None, bytes | None, int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One fragment: ``start`` and ``end`` in octets of the datagram, ``wire`` octets behind the fragment header.
+
+    ``frame_octets`` is the frame's size; ``repeated`` tells that the same octets came before.
+    """
+
+    number: int
+    time_s: float
+    start: int
+    end: int
+    wire: int
+    frame_octets: int
+    first: bool
+    repeated: bool = False
+
+
+@dataclass(slots=True)
+class Assembly:
+    """The fragments of one datagram. ``state``: open, whole, expired, overlapping or unfinished."""
+
+    key: Key
+    pieces: list[Piece] = field(default_factory=list)
+    state: str = "open"
+    repeats: int = 0
+    beside: int = 1  # the most datagrams that the receiver had open at once meanwhile
+    lead: Frame | None = None
+    iphc: Iphc | None = None
+
+    @property
+    def size(self) -> int:
+        """Return the datagram_size."""
+        return self.key[2]
+
+    @property
+    def numbers(self) -> tuple[int, ...]:
+        """Return the frame numbers."""
+        return tuple(piece.number for piece in self.pieces)
+
+    @property
+    def covered(self) -> int:
+        """Return how many octets of the datagram have come."""
+        at = covered = 0
+        for piece in sorted(self.pieces, key=lambda one: one.start):
+            covered += max(0, piece.end - max(piece.start, at))
+            at = max(at, piece.end)
+        return covered
+
+    @property
+    def span_s(self) -> float:
+        """Return the time from the first to the last fragment."""
+        return self.pieces[-1].time_s - self.pieces[0].time_s if self.pieces else 0.0
+
+
+class Pieces:
+    """Follows FRAG1 and FRAGN, in bounded memory: the oldest datagram of too many is given up unseen."""
+
+    def __init__(self, timeout_s: float) -> None:
+        self.timeout_s = timeout_s
+        self._open: OrderedDict[Key, Assembly] = OrderedDict()
+
+    def add(
+        self,
+        number: int,
+        time_s: float,
+        frame: Frame,
+        fragment: Fragment,
+        payload: bytes,
+        octets: int,
+    ) -> tuple[Assembly, Piece]:
+        """Return the assembly that a fragment belongs to, and the fragment.
+
+        ``frame`` may be another one that is alike but for its ``payload``; ``octets`` is the frame's size.
+        """
+        key = (frame.link_source, frame.link_destination, fragment.size, fragment.tag)
+        found = self._open.get(key)
+        if found is None:
+            found = self._open[key] = Assembly(key)
+            while len(self._open) > MOST_OPEN:
+                self._open.popitem(last=False)
+        # octets behind the headers stand in the datagram as they are: more of them, and it reaches further
+        start = fragment.offset
+        end = (
+            fragment.offset + len(frame.fragment_octets) + len(payload) - len(frame.payload or b"")
+        )
+        repeated = any(one.start == start and one.end == end for one in found.pieces)
+        header = FRAG1.octets if fragment.first else FRAGN.octets
+        piece = Piece(
+            number, time_s, start, end, len(payload) - header, octets,
+            fragment.first, repeated,
+        )  # fmt: skip
+        if repeated:
+            found.repeats += 1
+        elif any(one.start < end and start < one.end for one in found.pieces):
+            found.state = "overlapping"
+            self._open.pop(key, None)
+        if not repeated and len(found.pieces) < MOST_PIECES:
+            found.pieces.append(piece)
+        if fragment.first:
+            found.lead = frame
+            found.iphc = next(
+                (one for one in reversed(frame.layers) if isinstance(one, Iphc)), None
+            )
+        together = sum(1 for other in self._open if other[1] == key[1])
+        if together > 1:
+            for other in self._open.values():
+                if other.key[1] == key[1]:
+                    other.beside = max(other.beside, together)
+        if found.state == "open" and found.covered >= found.size:
+            found.state = "whole"
+            self._open.pop(key, None)
+        return found, piece
+
+    def expire(self, time_s: float) -> list[Assembly]:
+        """Return the assemblies whose last fragment is older than the time-out, and forget them."""
+        old = []
+        while self._open:
+            key, entry = next(iter(self._open.items()))
+            if not entry.pieces or time_s - entry.pieces[-1].time_s <= self.timeout_s:
+                break
+            entry.state = "expired"
+            old.append(self._open.pop(key))
+        return old
+
+    def close(self) -> list[Assembly]:
+        """Return what is open at the end, and forget it."""
+        left = list(self._open.values())
+        for entry in left:
+            entry.state = "unfinished"
+        self._open.clear()
+        return left

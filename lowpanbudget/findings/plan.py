@@ -1,0 +1,418 @@
+"""Findings about what the air does otherwise than the design plans."""
+
+from collections import OrderedDict
+from statistics import median
+from typing import Any
+
+from lowpanbudget.cites import rfc
+from lowpanbudget.errors import WireError
+from lowpanbudget.findings import flows
+from lowpanbudget.findings.compression import from_its_source
+from lowpanbudget.findings.finding import Certainty, Hit, Severity
+from lowpanbudget.findings.flows import Book, Match
+from lowpanbudget.findings.rule import NONE, Hits, Rule
+from lowpanbudget.findings.scene import Known, Scene, Whole
+from lowpanbudget.layers.link.auxiliary import LEVELS, LEVELS_CITE
+from lowpanbudget.layers.link.mac import FrameType, Mac
+from lowpanbudget.payload.message import Message
+from lowpanbudget.stack.upper import COAP_PORT
+
+_CITE = rfc(6282, "3.1")
+_SOURCES = 512
+_GAPS = 16
+
+
+class _PlanRule(Rule):
+    """What rules against a design share: nothing is said without one."""
+
+    def __init__(self, known: Known) -> None:
+        super().__init__(known)
+        self.book = None if known.design is None else Book(known.design)
+
+    def matched(self, thing: Whole) -> tuple[Match, bytes] | None:
+        """Return the flow of a datagram and its UDP payload; None outside of any flow."""
+        found = thing.udp() if self.book is not None else None
+        if found is None or self.book is None:
+            return None
+        match = self.book.match(thing, found[0], found[1])
+        return None if match is None else (match, found[2])
+
+
+class LongerThanBudgeted(_PlanRule):
+    """Headers are longer than the design budgets.
+
+    What it sees: a frame of a flow of the design whose headers take more octets than the budget of that hop: of the
+    first hop where the source address follows from the link source, else of the longest. The fields that are longer
+    are named, and the frame since which they are. Data behind the headers are not counted.
+    Why it costs: the room that was planned is not there: the greatest message is cut into fragments.
+    When it is no fault: answers, which go the other way, are not compared. An application header with options
+    that the design leaves out is what this is for.
+    Example: hop limit in line (1 octet) where the design has 64, since frame 31.
+    What to do: Bring node and design together: change the setting, or budget for what is sent.
+    """
+
+    name = "longer-than-budgeted"
+    severity = Severity.RISK
+    certainty = Certainty.CONFIGURATION
+    cite = _CITE
+    reads = (Whole,)
+
+    def check(self, scene: Scene, thing: Whole) -> Hits:
+        """Compare field by field."""
+        found = self.matched(thing)
+        if found is None or found[0].back or thing.fragments > 1 or self.known.design is None:
+            return NONE
+        flow = found[0].flow
+        first = scene.iphc is not None and from_its_source(scene, scene.iphc)
+        path = flows.path_of(self.known.design, flow, first=first)
+        planned, seen = flows.planned_bits(path), flows.field_bits(scene.frame.spans)
+        over = sum(seen.values()) - sum(planned.values())
+        if over < 8:
+            return NONE
+        longer = [
+            f"{layer} {name}: {_octets(bits)}, planned {_octets(planned.get((layer, name), 0))}"
+            for (layer, name), bits in seen.items()
+            if bits > planned.get((layer, name), 0)
+        ]
+        what = "; ".join(longer[:6])
+        cause = (
+            f"headers take {_octets(over)} more than budgeted for the {path.hop.name} hop, since frame "
+            f"{scene.number}: {what}"
+        )
+        return (
+            Hit(
+                cause,
+                tuple(longer[:4]),
+                f"flow {flow.name}, {scene.sender}: {', '.join(_names(longer))}",
+            ),
+        )
+
+
+def _names(longer: list[str]) -> list[str]:
+    return [text.partition(":")[0] for text in longer[:6]]
+
+
+def _octets(bits: int) -> str:
+    if bits % 8:
+        return f"{bits} bits"
+    return "1 octet" if bits == 8 else f"{bits // 8} octets"
+
+
+class FragmentsNotPlanned(_PlanRule):
+    """A flow takes more frames for a message than the design allows.
+
+    What it sees: a datagram of a flow of the design that came in more frames than the flow's most_frames.
+    Why it costs: more airtime and energy, and a message is lost when any of its frames is.
+    When it is no fault: never by the plan; raise most_frames if it is meant.
+    Example: flow readings allows one frame; a message of 84 octets took two.
+    What to do: Look with fit what the message takes on each hop; shorten it, or find which header grew.
+    """
+
+    name = "fragments-not-planned"
+    severity = Severity.RISK
+    certainty = Certainty.CONFIGURATION
+    cite = rfc(4944, "5.3")
+    reads = (Whole,)
+
+    def check(self, scene: Scene, thing: Whole) -> Hits:
+        """Compare frames with the flow's allowance."""
+        if thing.fragments < 2:
+            return NONE
+        found = self.matched(thing)
+        if found is None or found[0].back or thing.fragments <= found[0].flow.most_frames:
+            return NONE
+        flow = found[0].flow
+        cause = f"a message of flow {flow.name} took {thing.fragments} frames, {flow.most_frames} allowed"
+        evidence = (f"{len(found[1])} octets of UDP payload, datagram of {len(thing.octets)}",)
+        return (Hit(cause, evidence, f"flow {flow.name}, {scene.sender}", thing.numbers),)
+
+
+class SecurityNotAsPlanned(_PlanRule):
+    """Frames are secured otherwise than the design says.
+
+    What it sees: data frames of the design's PAN whose security level is not the design's. A lower level, or none, is a
+    failure; a higher one a remark, since it costs octets that nobody budgeted.
+    Why it costs: weaker frames can be read or forged; different levels also mean different room.
+    When it is no fault: a node that joins sends its first frames unsecured; those are commands or go to one port, and
+    still deserve a look.
+    Example: the design has level 5, frame 40 of 0x0023 has no security at all.
+    What to do: Find out why the node is not secured before anything else; never lower the plan to match.
+    """
+
+    name = "security-not-as-planned"
+    severity = Severity.FAILURE
+    certainty = Certainty.CONFIGURATION
+    cite = LEVELS_CITE
+    reads = (Mac,)
+
+    def check(self, scene: Scene, thing: Mac) -> Hits:
+        """Compare the levels."""
+        design = self.known.design
+        if design is None or thing.frame_type != FrameType.DATA or not scene.octets:
+            return NONE
+        if thing.pan_id not in {None, design.link.pan_id, design.link.destination_pan_id}:
+            return NONE
+        planned = 0 if design.link.security is None else design.link.security.level
+        level = 0 if thing.security is None else thing.security.level
+        if level == planned:
+            return NONE
+        now, then = LEVELS[level], LEVELS[planned]
+        weaker = now.mic < then.mic or now.encrypted < then.encrypted
+        cause = f"{scene.sender} sends with level {level} ({now.name}), the design has {planned} ({then.name})"
+        return (Hit(cause, (), scene.sender, severity=None if weaker else Severity.REMARK),)
+
+
+class PanNotInDesign(_PlanRule):
+    """Frames of another PAN are in the capture.
+
+    What it sees: three data frames or more with a PAN ID that is neither the design's nor broadcast.
+    Why it costs: another network shares the channel, or a node is set to the wrong PAN.
+    When it is no fault: networks of neighbours. Hence only a remark.
+    Example: PAN 0x51b8 where the design has 0x51b7.
+    What to do: If the node is yours, set its PAN ID; else consider another channel.
+    """
+
+    name = "pan-not-in-design"
+    severity = Severity.REMARK
+    certainty = Certainty.CONFIGURATION
+    cite = _CITE
+    reads = (Mac,)
+    least = 3
+
+    def check(self, scene: Scene, thing: Mac) -> Hits:  # noqa: ARG002  # one signature for all rules
+        """Compare PAN IDs."""
+        design, pan = self.known.design, thing.pan_id
+        if design is None or thing.frame_type != FrameType.DATA or pan in {None, 0xFFFF}:
+            return NONE
+        if pan in {design.link.pan_id, design.link.destination_pan_id}:
+            return NONE
+        return (Hit(f"frames carry PAN ID {pan:#06x}", (), f"PAN {pan:#06x}"),)
+
+
+class PortNotInDesign(_PlanRule):
+    """UDP goes between ports that no flow of the design has.
+
+    What it sees: a datagram whose ports, either way round, belong to no flow. Where a flow has CoAP, answers and
+    requests of other paths between its ports count as planned.
+    Why it costs: traffic that nobody budgeted: diagnostics left on, another application, an attack.
+    When it is no fault: traffic of the network itself that the design leaves out, such as time or address services.
+    Example: port 0xf0b3 to 0xf0b4 from 0x0023, every second.
+    What to do: Add a flow for it, or switch it off.
+    """
+
+    name = "port-not-in-design"
+    severity = Severity.RISK
+    certainty = Certainty.CONFIGURATION
+    cite = _CITE
+    reads = (Whole,)
+
+    def check(self, scene: Scene, thing: Whole) -> Hits:  # noqa: ARG002  # one signature for all rules
+        """Look ports up."""
+        if self.book is None or self.known.design is None:
+            return NONE
+        found = thing.udp()
+        if found is None or self.book.match(thing, found[0], found[1]) is not None:
+            return NONE
+        if (
+            any(flow.application.coap for flow in self.known.design.flows)
+            and COAP_PORT in found[:2]
+        ):
+            return NONE
+        ports = f"{found[0]:#06x} to {found[1]:#06x}"
+        cause = f"UDP from port {ports}, which no flow has"
+        return (Hit(cause, (f"{len(found[2])} octets of data",), f"ports {ports}", thing.numbers),)
+
+
+class MessageLengthWrong(_PlanRule):
+    """A message has a length that its format cannot have.
+
+    What it sees: data of a flow whose octets are fewer or more than any of the flow's message formats gives. Where the
+    length is that of a format padded as C compilers lay structures out, that is said. Protected data are not judged.
+    Why it costs: the receiver cannot read it, or reads fields from the wrong place.
+    When it is no fault: a newer version of the format; then the design is old.
+    Example: 24 octets where the format has 21: three of padding behind 8-bit fields.
+    What to do: Write fields one by one instead of copying a structure; bring format and design together.
+    """
+
+    name = "message-length-wrong"
+    severity = Severity.FAILURE
+    certainty = Certainty.CONFIGURATION
+    cite = _CITE
+    reads = (Whole,)
+    varies = True
+
+    def check(self, scene: Scene, thing: Whole) -> Hits:  # noqa: ARG002  # one signature for all rules
+        """Compare the length with every format of the flow."""
+        found = self.matched(thing)
+        if (
+            found is None
+            or found[0].back
+            or self.known.design is None
+            or not found[0].flow.messages
+        ):
+            return NONE
+        flow = found[0].flow
+        data = flows.payload_of(flow, found[1])
+        if data is None:
+            return NONE
+        formats = flows.messages_of(self.known.design, flow)
+        if any(low <= len(data) <= high for low, high in map(flows.lengths, formats)):
+            return NONE
+        allowed = ", ".join(_range(one) for one in formats)
+        padded = [one.name for one in formats if flows.padded_octets(one) == len(data)]
+        evidence = [f"data {data[:24].hex(' ')}"]
+        if padded:
+            evidence.insert(
+                0, f"the length of {padded[0]} with its fields aligned as in a C structure"
+            )
+        cause = f"flow {flow.name} carries {len(data)} octets, its messages have {allowed}"
+        return (
+            Hit(cause, tuple(evidence), f"flow {flow.name}, {thing.header.source}", thing.numbers),
+        )
+
+
+def _range(message: Message) -> str:
+    low, high = flows.lengths(message)
+    return f"{message.name} {low}" if low == high else f"{message.name} {low} to {high}"
+
+
+class MessageValuesImplausible(_PlanRule):
+    """A message has values outside of their range, and another reading brings them inside.
+
+    What it sees: data of a flow that have the right length and that no format of the flow can read, while a format with
+    the other byte order, or with one number signed where it is unsigned (or the other way round), can. Twice or more.
+    Why it costs: the receiver shows 650 degrees in winter, or rejects what is right.
+    When it is no fault: a message damaged by its sender, which fits another reading by chance: hence twice.
+    Example: temperature code 0xff38 under an unsigned format: 65336 steps; signed it is -200.
+    What to do: State sign and byte order in the format, and test with a negative value.
+    """
+
+    name = "message-values-implausible"
+    severity = Severity.FAILURE
+    certainty = Certainty.CONFIGURATION
+    cite = _CITE
+    reads = (Whole,)
+    least = 2
+    varies = True
+
+    def check(self, scene: Scene, thing: Whole) -> Hits:  # noqa: ARG002
+        """Unpack, and when that fails try the variants."""
+        found = self.matched(thing)
+        if (
+            found is None
+            or found[0].back
+            or self.known.design is None
+            or not found[0].flow.messages
+        ):
+            return NONE
+        flow = found[0].flow
+        data = flows.payload_of(flow, found[1])
+        if data is None:
+            return NONE
+        formats = [
+            one for one in flows.messages_of(self.known.design, flow)
+            if flows.lengths(one)[0] <= len(data) <= flows.lengths(one)[1]
+        ]  # fmt: skip
+        failures = [text for one in formats if (text := _failure(one, data))]
+        if not formats or len(failures) < len(formats):
+            return NONE
+        for one in formats:
+            for variant in flows.variants(one):
+                if not _failure(variant.message, data):
+                    cause = f"{one.name} cannot be read as designed; it can when {variant.text}"
+                    evidence = (failures[0], f"data {data[:24].hex(' ')}")
+                    return (
+                        Hit(
+                            cause, evidence, f"{one.name} from {thing.header.source}", thing.numbers
+                        ),
+                    )
+        return NONE
+
+
+def _failure(message: Message, data: bytes) -> str:
+    try:
+        message.unpack(data)
+    except WireError as error:
+        return error.message
+    return ""
+
+
+class IntervalOffPlan(_PlanRule):
+    """A node sends more or less often than the design plans.
+
+    What it sees: the median of at least 5 times between datagrams of one source in a flow with every_s, on the hop
+    where they were seen first. Below half of what is planned (shared among the flow's messages) is a risk, over twice as
+    long a remark.
+    Why it costs: airtime, energy and queues were planned for the interval; too few messages are data that are missing.
+    When it is no fault: events and requests on the same ports; a capture that misses most frames.
+    Example: every 600 s is planned, the median is 61 s.
+    What to do: Set the interval, or plan for it.
+    """
+
+    name = "interval-off-plan"
+    severity = Severity.RISK
+    certainty = Certainty.CONFIGURATION
+    cite = _CITE
+    reads = (Whole,)
+    varies = True
+
+    def __init__(self, known: Known) -> None:
+        super().__init__(known)
+        self.seen: OrderedDict[tuple[str, bytes], list[Any]] = OrderedDict()
+
+    def check(self, scene: Scene, thing: Whole) -> Hits:
+        """Note the times."""
+        found = self.matched(thing)
+        if found is None or found[0].back or found[0].flow.every_s is None:
+            return NONE
+        flow = found[0].flow
+        key = (flow.name, thing.octets[8:24])
+        entry = self.seen.get(key)
+        if entry is None:
+            self.seen[key] = [
+                flow,
+                scene.time_s,
+                [],
+                thing.link_source,
+                scene.number,
+                thing.header.source,
+            ]
+            if len(self.seen) > _SOURCES:
+                self.seen.popitem(last=False)
+        elif entry[3] == thing.link_source:
+            entry[2].append(scene.time_s - entry[1])
+            entry[1] = scene.time_s
+            if len(entry[2]) > _GAPS:
+                del entry[2][0]
+        return NONE
+
+    def close(self) -> Hits:
+        """Judge each source."""
+        for flow, _, gaps, _, number, source in self.seen.values():
+            if len(gaps) < 5:
+                continue
+            middle = median(gaps)
+            often = middle < flow.every_s / 2 / max(len(flow.messages), 1)
+            if not often and middle <= 2 * flow.every_s:
+                continue
+            cause = f"{source} sends every {middle:.3g} s in flow {flow.name}, planned are {flow.every_s:g} s"
+            severity = Severity.RISK if often else Severity.REMARK
+            yield Hit(
+                cause,
+                (f"median of {len(gaps)} intervals",),
+                f"flow {flow.name}, {source}",
+                (number,),
+                severity,
+            )
+
+
+PLAN_RULES: tuple[type[Rule], ...] = (
+    LongerThanBudgeted,
+    FragmentsNotPlanned,
+    SecurityNotAsPlanned,
+    PanNotInDesign,
+    PortNotInDesign,
+    MessageLengthWrong,
+    MessageValuesImplausible,
+    IntervalOffPlan,
+)
