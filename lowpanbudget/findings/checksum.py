@@ -109,25 +109,31 @@ def explain(whole: Whole, known: Known) -> Reading | None:
     if computed == segment.carried or (segment.kind == ipv6.UDP and segment.carried == 0):
         return None
     tried = 0
+    found: list[list[Reading]] = []
     for level in (_one_side(whole, known, segment), _both_sides(whole, known, segment)):
-        matches: dict[str, Reading] = {}
+        matches = []
         for kind, text, source, destination, value in level:
             tried += 1
             if value == segment.carried:
-                found = Reading(kind, text, source, destination, segment.carried, computed, tried)
-                matches.setdefault(kind, found)
-        if len(matches) == 1:
-            return next(iter(matches.values()))._replace(tried=tried)
-        if matches:
-            names = " or ".join(one.text for one in matches.values())
-            return Reading(
-                NO_READING, f"several readings fit: {names}", segment.source, segment.destination,
-                segment.carried, computed, tried, len(matches),
-            )  # fmt: skip
-    return Reading(
-        NO_READING, "no reading makes it valid", segment.source, segment.destination,
+                matches.append(
+                    Reading(kind, text, source, destination, segment.carried, computed, 0)
+                )
+        found.append(matches)
+    simplest = found[0] or found[1]
+    none = Reading(
+        NO_READING, "no reading makes the checksum right", segment.source, segment.destination,
         segment.carried, computed, tried, 0,
     )  # fmt: skip
+    if not simplest:
+        return none
+    kinds = {one.kind for one in simplest}
+    alike = [one for one in (*found[0], *found[1]) if len(kinds) > 1 or one.kind in kinds]
+    texts = list(dict.fromkeys(one.text for one in alike))
+    if len(kinds) > 1:
+        text = f"several readings make the checksum right: {' or '.join(texts)}"
+        return none._replace(text=text, matches=len(texts))
+    text = " or ".join(texts[:3])
+    return simplest[0]._replace(text=text, tried=tried, matches=len(texts))
 
 
 _Try = tuple[str, str, IPv6Address, IPv6Address, int]
@@ -136,7 +142,10 @@ _Try = tuple[str, str, IPv6Address, IPv6Address, int]
 def _one_side(whole: Whole, known: Known, segment: _Segment) -> Iterator[_Try]:
     """Yield the readings that change one thing."""
     source, destination = segment.source, segment.destination
+    shared = _same_context(whole)
     for guess in _guesses(whole, known, source, "source"):
+        if shared and guess.kind == CONTEXT:
+            continue
         text = f"the source is {guess.address} ({guess.text})"
         yield (
             guess.kind,
@@ -146,12 +155,22 @@ def _one_side(whole: Whole, known: Known, segment: _Segment) -> Iterator[_Try]:
             _sum(segment, guess.address, destination),
         )
     for guess in _guesses(whole, known, destination, "destination"):
+        if shared and guess.kind == CONTEXT:
+            continue
         text = f"the destination is {guess.address} ({guess.text})"
         yield guess.kind, text, source, guess.address, _sum(segment, source, guess.address)
     for other in _other_destinations(whole, segment):
         text = f"the pseudo-header holds {other}, not {destination}"
         yield ROUTE, text, source, other, _sum(segment, source, other)
     yield from _with_options(whole, segment)
+
+
+def _same_context(whole: Whole) -> bool:
+    """Return whether both addresses lean on one context: then it has one prefix for both."""
+    if whole.iphc is None:
+        return False
+    source, destination = whole.iphc.contexts
+    return source is not None and source == destination
 
 
 def _both_sides(whole: Whole, known: Known, segment: _Segment) -> Iterator[_Try]:

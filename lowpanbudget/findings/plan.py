@@ -341,8 +341,8 @@ class IntervalOffPlan(_PlanRule):
     """A node sends more or less often than the design plans.
 
     What it sees: the median of at least 5 times between datagrams of one source in a flow with every_s, on the hop
-    where they were seen first. Below half of what is planned (shared among the flow's messages) is a risk, over twice as
-    long a remark.
+    where they were seen first. Below half of what is planned (shared among the flow's messages) is a risk, over twice
+    as long a remark.
     Why it costs: airtime, energy and queues were planned for the interval; too few messages are data that are missing.
     When it is no fault: events and requests on the same ports; a capture that misses most frames.
     Example: every 600 s is planned, the median is 61 s.
