@@ -179,7 +179,7 @@ def test_only_columns_and_the_survey_import_numpy(path: Path) -> None:
 @pytest.mark.parametrize("path", MODULES, ids=name_of)
 def test_no_module_is_named_like_the_standard_library(path: Path) -> None:
     name = path.stem if path.stem != "__init__" else path.parent.name
-    # "encodings" and "trace" are words of this trade; the library's own modules of these names are imported by nobody here
+    # words of this trade; nobody here imports the library's own modules of these names
     assert name in {"__main__", "encodings", "trace"} or name not in sys.stdlib_module_names
 
 
