@@ -23,6 +23,7 @@ COMMANDS = {
     "compress": "Turn an IPv6 datagram into its shortest 6LoWPAN form.",
     "decompress": "Turn a 6LoWPAN payload back into the IPv6 datagram.",
     "annotate": "Explain every octet of a frame.",
+    "audit": "Say what a capture proves to be wrong, wasteful or risky, worst first.",
     "explain": "Explain a term or a header: what it is, its rows, its clauses.",
     "schema": "Print the JSON Schema of design files, for editors.",
 }

@@ -7,12 +7,15 @@ Frames that are alike but for numbers and payload are judged once by the rules t
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from math import nan
 from typing import Any
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.fcs_check import FcsVerdict
 from lowpanbudget.capture.record import ReadingNotice
+from lowpanbudget.capture.trace import Trace
 from lowpanbudget.capture.traced import Traced
+from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import Contexts
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum
@@ -20,7 +23,7 @@ from lowpanbudget.findings.finding import Finding, Hit, Severity, ranked
 from lowpanbudget.findings.pieces import Pieces
 from lowpanbudget.findings.registry import RULES
 from lowpanbudget.findings.rule import Hits, Rule, finding_of
-from lowpanbudget.findings.scene import Known, Scene, Whole
+from lowpanbudget.findings.scene import LARGEST, Known, Scene, Whole
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -113,9 +116,7 @@ class Audit:
         time_ns = traced.record.time_ns
         if self._first_ns is None:
             self._first_ns = time_ns
-        time_s = (
-            0.0 if time_ns is None or self._first_ns is None else (time_ns - self._first_ns) / 1e9
-        )
+        time_s = nan if time_ns is None else (time_ns - (self._first_ns or 0)) / 1e9
         shape = traced.shape
         frame = Frame(traced.octets) if shape is None else shape.example
         scene = Scene(
@@ -306,6 +307,15 @@ class Audit:
             )
             findings.append(finding_of(type(rule), hit, tally.count))
         return ranked(findings)
+
+
+def known_of(trace: Trace, design: Design | None = None, timeout_s: float = 60.0) -> Known:
+    """Return what a trace knows at its start, and a design: contexts, devices, the longest frame."""
+    devices = {link for link in trace.knowledge.devices.values() if len(link) == 8}
+    if design is not None:
+        devices |= {one.extended for one in design.stations if one.extended is not None}
+    largest = LARGEST if design is None else design.link.largest
+    return Known(trace.contexts, design, frozenset(devices), largest, timeout_s)
 
 
 def _whole(

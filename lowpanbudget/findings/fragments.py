@@ -251,7 +251,7 @@ class FragmentsTooSlow(Rule):
         if not isinstance(thing, Piece) or assembly is None or len(assembly.pieces) < 2:
             return NONE
         waited = thing.time_s - assembly.pieces[0].time_s
-        if waited <= self.known.timeout_s:
+        if not waited > self.known.timeout_s:  # also without times
             return NONE
         cause = f"a fragment comes {waited:.1f} s after the first, receivers wait {self.known.timeout_s:g} s"
         return (Hit(cause, (_told(assembly),), _hop(assembly), assembly.numbers),)

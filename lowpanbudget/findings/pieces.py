@@ -133,8 +133,8 @@ class Pieces:
         old = []
         while self._open:
             key, entry = next(iter(self._open.items()))
-            if not entry.pieces or time_s - entry.pieces[-1].time_s <= self.timeout_s:
-                break
+            if entry.pieces and not time_s - entry.pieces[-1].time_s > self.timeout_s:
+                break  # also without times
             entry.state = "expired"
             old.append(self._open.pop(key))
         return old

@@ -380,6 +380,8 @@ class IntervalOffPlan(_PlanRule):
             if len(self.seen) > _SOURCES:
                 self.seen.popitem(last=False)
         elif entry[3] == thing.link_source:
+            if not scene.time_s - entry[1] >= 0:
+                return NONE  # also without times
             entry[2].append(scene.time_s - entry[1])
             entry[1] = scene.time_s
             if len(entry[2]) > _GAPS:

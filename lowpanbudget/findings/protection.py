@@ -281,7 +281,7 @@ class SentAgainAsNew(Rule):
             if len(self.last) > MOST_SENDERS:
                 self.last.popitem(last=False)
             return NONE
-        if before[0] != payload or scene.time_s - before[3] > _RETRY_S or scene.time_s < before[3]:
+        if before[0] != payload or not 0 <= scene.time_s - before[3] <= _RETRY_S:
             return NONE
         if before[1] == scene.sequence and before[2] == counter:
             return NONE

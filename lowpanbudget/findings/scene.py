@@ -62,11 +62,11 @@ class Known:
 class Scene:
     """One frame in its surroundings.
 
-    ``frame`` is the frame decoded; of frames that are alike but for numbers and payload the first stands for all, so
-    what may differ is here: ``octets`` (with ``fcs`` octets of check sequence), ``payload`` in the clear, ``sequence``,
-    ``counter``, ``fcs_ok``. ``contexts`` are those that held when it was read. ``header`` is the innermost IPv6
-    header in it, ``iphc`` the compressed header it came from. ``whole`` is the datagram that it brings or completes;
-    ``assembly`` what its fragment belongs to.
+    ``time_s`` is not a number where the capture has no times. ``frame`` is the frame decoded; of frames that are alike
+    but for numbers and payload the first stands for all, so what may differ is here: ``octets`` (with ``fcs`` octets
+    of check sequence), ``payload`` in the clear, ``sequence``, ``counter``, ``fcs_ok``. ``contexts`` are those that
+    held when it was read. ``header`` is the innermost IPv6 header in it, ``iphc`` the compressed header it came from.
+    ``whole`` is the datagram that it brings or completes; ``assembly`` what its fragment belongs to.
     """
 
     number: int

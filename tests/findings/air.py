@@ -12,10 +12,10 @@ from typing import Any
 from lowpanbudget import Env, compress, decode_frame, encode_frame, split
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.env import Contexts
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.findings.scene import Known
-from lowpanbudget.env import Contexts
 from lowpanbudget.layers.link.mac import Mac
 
 PAN = 0xABCD
@@ -41,7 +41,7 @@ def internet_checksum(octets: bytes) -> int:
     """RFC 1071, word by word."""
     if len(octets) % 2:
         octets += b"\0"
-    total = sum(struct.unpack(f">{len(octets) // 2}H", octets))
+    total: int = sum(struct.unpack(f">{len(octets) // 2}H", octets))
     while total >> 16:
         total = (total & 0xFFFF) + (total >> 16)
     return ~total & 0xFFFF
