@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import NamedTuple
 
-
 _WIDTH = 100  # of a line, where it can be broken
 
 

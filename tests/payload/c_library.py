@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -193,15 +194,13 @@ class Library:
         if isinstance(element, Group):
             self._fill(items[index], element.fields, value, words, known)
         elif isinstance(element, Union) and items is not None:
-            holder = type("Holder", (), {"it": items[index]})()
+            holder = SimpleNamespace(it=items[index])
             self._set(holder, "it", element, value, words, known)
         elif isinstance(element, Array | Series | Octets):
             if element.least != element.most:
                 self._set(items[index], "item", element, value, words, known)
             else:
-                self._set(
-                    type("Holder", (), {"it": items[index]})(), "it", element, value, words, known
-                )
+                self._set(SimpleNamespace(it=items[index]), "it", element, value, words, known)
         elif items is not None:
             items[index] = self._member(element, value, words, known)
 
@@ -271,7 +270,7 @@ class Library:
             return self._read(items[index], element.fields, words, known)
         if isinstance(element, Array | Series | Octets) and element.least != element.most:
             return self._get(items[index], "item", element, words, known)
-        holder = type("Holder", (), {"it": None if items is None else items[index]})()
+        holder = SimpleNamespace(it=None if items is None else items[index])
         return self._get(holder, "it", element, words, known)
 
     def _value(self, member: Any, field: Field, words: Any, known: dict[str, Any]) -> Any:
