@@ -15,17 +15,18 @@ if TYPE_CHECKING:
 _EXAMPLE = """\b
 lowpanbudget explain iphc
 lowpanbudget explain hop limit form
-lowpanbudget explain room"""
+lowpanbudget explain room
+lowpanbudget explain context-table-differs"""
 
 
 @click.command("explain", short_help=COMMANDS["explain"], epilog=_EXAMPLE)
 @click.argument("term", nargs=-1)
 @options.as_json
 def command(term: tuple[str, ...], *, as_json: bool) -> None:
-    """Explain a TERM: a word of this program, a header, or a field by the name that a ledger gives it.
+    """Explain a TERM: a word of this program, a header, a field by the name that a ledger gives it, or a finding.
 
-    A header is drawn to scale, with every row that its fields can choose and the clause it comes from. Without TERM
-    all words and headers are listed.
+    A header is drawn to scale, with every row that its fields can choose and the clause it comes from. A finding has
+    a manual: what it sees, why it costs, when it is no fault, what to do. Without TERM all of them are listed.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine, terms

@@ -18,8 +18,8 @@ def hit_of(kind: str, scene: Scene, thing: Reading) -> Hits:
     if thing.kind != kind:
         return NONE
     evidence = (
-        f"checksum carried {thing.carried:#06x}, computed here {thing.computed:#06x}",
-        f"the one of {thing.tried} readings that gives {thing.carried:#06x}: {thing.text}",
+        f"checksum carried {thing.carried:#06x}, computed here {thing.computed:#06x}; "
+        f"{thing.tried} readings tried",
     )
     frames = scene.whole.numbers if scene.whole is not None else (scene.number,)
     return (

@@ -24,6 +24,10 @@ def explanation(console: Console, screen: Screen, found: dict[str, Any]) -> None
         paragraph(console, screen, found["text"], indent=2)
     _facts(console, screen, found)
     console.print()
+    for section in found.get("sections", ()):
+        console.print(Text(screen.text(section["name"]), "bold"))
+        paragraph(console, screen, section["text"], indent=2)
+        console.print()
     if found["kind"] == "header":
         _header(console, screen, found)
     elif found.get("values"):
@@ -39,7 +43,7 @@ def explanation(console: Console, screen: Screen, found: dict[str, Any]) -> None
 
 
 def _facts(console: Console, screen: Screen, found: dict[str, Any]) -> None:
-    facts = []
+    facts = [found[key] for key in ("severity", "certainty") if key in found]
     if "octets" in found:
         facts.append(f"{found['octets']} octets" if found["octets"] != 1 else "1 octet")
     if "bits" in found:
@@ -122,5 +126,8 @@ def contents(console: Console, screen: Screen, found: dict[str, Any]) -> None:
         for name in group["names"]:
             console.print(Padding(Text(screen.text(name), "bold"), (0, 0, 0, 2)))
         paragraph(console, screen, group["about"], "dim", 6)
+    console.print()
+    heading(console, screen, "Findings, of captures and designs")
+    paragraph(console, screen, ", ".join(found["findings"]), indent=2)
     console.print()
     paragraph(console, screen, "Ask for one: lowpanbudget explain TERM")

@@ -37,6 +37,10 @@ def find(text: str) -> list[dict[str, Any]]:
     exact = [term for term in everything if key in _keys(term.name)]
     if exact:
         return _made(exact)
+    named = list(findings())
+    exact = [term for term in named if wanted == _key(term.name)]
+    if exact:
+        return _made(exact)
     words = set(wanted.split())
     close = [term for term in everything if words and words <= set(_key(term.name).split())]
     if 0 < len(close) <= _MOST_SHOWN:
@@ -44,7 +48,8 @@ def find(text: str) -> list[dict[str, Any]]:
     if close:
         names = ", ".join(dict.fromkeys(term.name for term in close))
         raise RequestError(f"{text!r} is part of {len(close)} terms", hint=f"Which one: {names}?")
-    by_key = {_key(name): name for name in (*(t.name for t in everything), *catalogue.ALIASES)}
+    names_of_all = (*(t.name for t in (*everything, *named)), *catalogue.ALIASES)
+    by_key = {_key(name): name for name in names_of_all}
     near = [by_key[key] for key in difflib.get_close_matches(wanted, by_key, 3, 0.6)]
     hint = f"Did you mean {' or '.join(near)}?" if near else "All terms: lowpanbudget explain"
     raise RequestError(f"there is no term {text!r}", hint=hint)
@@ -72,8 +77,21 @@ def terms() -> Iterator[Term]:
                 yield Term(name, "field", lambda e=entry, p=part: _field(e, p))  # type: ignore[misc]
 
 
+def findings() -> Iterator[Term]:
+    """Yield every finding; their modules are heavy and come in only when one is asked for."""
+    from lowpanbudget.findings.planning import DESIGN_RULES  # noqa: PLC0415
+    from lowpanbudget.findings.registry import RULES  # noqa: PLC0415
+
+    rules: tuple[Any, ...] = (*RULES, *DESIGN_RULES)
+    for rule in rules:
+        yield Term(rule.name, "finding", lambda rule=rule: _finding(rule))  # type: ignore[misc]
+
+
 def contents() -> dict[str, Any]:
-    """Return the names of all words and, under what they are about, of all tables; fields are found but not listed."""
+    """Return the names of all words and findings and, under what they are about, of all tables.
+
+    Fields are found but not listed.
+    """
     tables: dict[str, list[str]] = {}
     for entry in catalogue.entries():
         names = tables.setdefault(entry.title, [])
@@ -82,6 +100,7 @@ def contents() -> dict[str, Any]:
     return {
         "words": list(WORDS),
         "tables": [{"about": about, "names": names} for about, names in tables.items()],
+        "findings": [term.name for term in findings()],
     }
 
 
@@ -102,6 +121,24 @@ def _keys(name: str) -> Iterator[str]:
 
 def _word(word: str, text: str) -> dict[str, Any]:
     return {"term": word, "kind": "word", "text": text}
+
+
+def _finding(rule: Any) -> dict[str, Any]:
+    from lowpanbudget.findings.rule import manual  # noqa: PLC0415
+
+    pages = manual(rule)
+    return {
+        "term": rule.name,
+        "kind": "finding",
+        "text": pages["title"],
+        "severity": rule.severity.word,
+        "certainty": rule.certainty.value,
+        "cite": str(rule.cite),
+        "link": rule.cite.link,
+        "sections": [
+            {"name": name, "text": text} for name, text in pages.items() if name != "title"
+        ],
+    }
 
 
 def table(entry: Entry) -> dict[str, Any]:
