@@ -26,7 +26,7 @@ COMMANDS = {
     "decompress": "Turn a 6LoWPAN payload back into the IPv6 datagram.",
     "annotate": "Explain every octet of a frame.",
     "audit": "Say what a capture proves to be wrong, wasteful or risky, worst first.",
-    "explain": "Explain a term or a header: what it is, its rows, its clauses.",
+    "explain": "Explain a term, a header or a finding: what it is, its rows, its clauses.",
     "schema": "Print the JSON Schema of design files, for editors.",
 }
 
