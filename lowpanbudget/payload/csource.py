@@ -153,7 +153,9 @@ def _vectors(message: Message, root: Body) -> Iterator[dict[str, Any]]:
         if octets in seen:
             continue
         seen.add(octets)
-        shown = wrap(root.one(values, {}), 92, break_long_words=False, break_on_hyphens=False)
+        shown = wrap(
+            root.one(values, {}) or "{0}", 92, break_long_words=False, break_on_hyphens=False
+        )
         bytes_ = wrap(", ".join(f"0x{octet:02x}" for octet in octets) or "0", 92)
         yield {"values": shown, "octets": bytes_, "length": len(octets)}
 

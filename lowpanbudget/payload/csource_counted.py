@@ -180,16 +180,14 @@ class List(Counted):
             ]
         else:
             items = [self.element.one(item, known) for item in value]  # type: ignore[attr-defined]
-        return f"{{{', '.join(items)}}}"
+        if not all(items):
+            items = [f"[{index}] = {item}" for index, item in enumerate(items) if item]
+        return f"{{{', '.join(items)}}}" if items else ""
 
     def initial(self, name: str, value: Any, known: Known) -> list[str]:
         """Return count and elements."""
-        counted = self.count_initial(name, len(value))
-        return (
-            counted
-            if self.empty or not value
-            else [*counted, f".{name} = {self.one(value, known)}"]
-        )
+        text = "" if self.empty else self.one(value, known)
+        return [*self.count_initial(name, len(value)), *([f".{name} = {text}"] if text else [])]
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes count and elements."""

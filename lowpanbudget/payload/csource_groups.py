@@ -96,7 +96,7 @@ class Body(Single):
             if field.optional:
                 parts.append(f".has_{name} = true")
             parts += part.initial(name, value.get(field.name), known)
-        return f"{{{', '.join(parts) or '0'}}}"
+        return f"{{{', '.join(parts)}}}" if parts else ""
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes presence bits and fields."""
@@ -189,13 +189,8 @@ class Choice(Single):
     def one(self, value: Any, known: Known) -> str:
         """Return the initialiser of the chosen option."""
         when = known[self.field.tag]
-        body = self.options[when]
-        return "{0}" if body.empty else f"{{.{plain(when)} = {body.one(value, known)}}}"
-
-    def initial(self, name: str, value: Any, known: Known) -> list[str]:
-        """Return the initialiser of the union, unless the option has no members."""
-        empty = self.options[known[self.field.tag]].empty
-        return [] if empty else [f".{name} = {self.one(value, known)}"]
+        text = self.options[when].one(value, known)
+        return f"{{.{plain(when)} = {text}}}" if text else ""
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes the chosen option."""

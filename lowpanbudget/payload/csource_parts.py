@@ -141,7 +141,7 @@ class Single(Part):
         raise NotImplementedError
 
     def one(self, value: Any, known: Known) -> str:
-        """Return the initialiser of a value."""
+        """Return the initialiser of a value; empty where there is nothing to set, for what is not set is zero."""
         raise NotImplementedError
 
     def members(self, name: str) -> list[Member]:
@@ -150,4 +150,5 @@ class Single(Part):
 
     def initial(self, name: str, value: Any, known: Known) -> list[str]:
         """Return the one initialiser."""
-        return [f".{name} = {self.one(value, known)}"]
+        text = self.one(value, known)
+        return [f".{name} = {text}"] if text else []
