@@ -29,7 +29,7 @@ class FcsVerdict(NamedTuple):
 
     ``state`` is "present", "absent" (as the link type says), "stripped", "radio status" or "unclear". ``octets`` are
     those of the FCS, 0 without; ``status`` how many octets of radio status end each frame. ``matched`` of ``tested``
-    frames had a right FCS of that length. ``text`` says it for people.
+    frames had a right FCS of that length. ``text`` says it for people. ``claimed`` is what the link type says.
     """
 
     state: str
@@ -38,11 +38,12 @@ class FcsVerdict(NamedTuple):
     tested: int
     matched: int
     text: str
+    claimed: int | None = None
 
     @property
     def as_claimed(self) -> bool:
         """Return whether the link type tells the truth, as far as it could be tested."""
-        return self.state in (PRESENT, ABSENT, UNCLEAR)
+        return self.status == 0 and self.claimed in (None, self.octets)
 
 
 def judge(
@@ -64,14 +65,14 @@ def judge(
         text = f"an FCS of {best} octets is right in {matched[best]} of {tested} frames"
         if differs:
             text += f", though the link type says {claimed} octets"
-        return FcsVerdict(PRESENT, best, 0, tested, matched[best], text)
+        return FcsVerdict(PRESENT, best, 0, tested, matched[best], text, claimed)
     if claimed == 0 or (claimed is None and tested):
-        return FcsVerdict(ABSENT, 0, 0, tested, 0, "there is no FCS")
+        return FcsVerdict(ABSENT, 0, 0, tested, 0, "there is no FCS", claimed)
     if tested < _LEAST:
         octets = 2 if claimed is None else claimed
         text = f"too few frames to test ({tested}); an FCS of {octets} octets is taken for granted"
-        return FcsVerdict(UNCLEAR, octets, 0, tested, 0, text)
-    return _without(usable, fits, tested)
+        return FcsVerdict(UNCLEAR, octets, 0, tested, 0, text, claimed)
+    return _without(usable, fits, tested)._replace(claimed=claimed)
 
 
 def _matching(frames: list[bytes], length: int) -> int:

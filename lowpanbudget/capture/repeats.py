@@ -9,7 +9,8 @@ from typing import NamedTuple
 
 MOST_SOURCES = 4096
 _DEPTH = 8  # frames of a source that are remembered
-RETRY_NS = 10**9  # how long retries of one frame may last; our choice
+# how long retries of one frame may last, with a slot schedule too, and copies under another number; our choice
+REPEAT_NS, COPY_NS = 8 * 10**9, 10**9
 
 
 class _Seen(NamedTuple):
@@ -51,12 +52,13 @@ class Repeats:
         for other in reversed(seen):
             if other.contents != mark:
                 continue
+            past = None
+            if time_ns is not None and other.time_ns is not None:
+                past = time_ns - other.time_ns
             if other.sequence == sequence and sequence is not None:
-                found = Again(repeats=other.number)
-                break
-            if time_ns is None or other.time_ns is None:
-                continue
-            if 0 <= time_ns - other.time_ns <= RETRY_NS:
+                if past is None or 0 <= past <= REPEAT_NS:
+                    return Again(repeats=other.number)
+            elif past is not None and 0 <= past <= COPY_NS:
                 found = Again(copies=other.number)
                 break
         seen.append(entry)

@@ -194,6 +194,8 @@ def payload_shape(frame: Frame, start: int, end: int) -> Learned:
     bits = layer_bits(tuple(span for span in frame.spans if span.offset_bits < end * 8))
     notices = tuple(frame.notices)
     shape = Shape(frame, tuple(bits.items()), notices=notices)
+    if isinstance(frame.fragment, Fragment):
+        shape.fragment = frame.fragment
     octets = frame.datagram.octets if frame.datagram is not None else frame.fragment_octets
     first = frame.fragment is None or frame.fragment.first
     if octets and first and not _is_recoverable(frame):
@@ -246,7 +248,6 @@ def _add_template(
 ) -> bool:
     """Add how the datagram follows from the payload; return False when that cannot be told."""
     if isinstance(frame.fragment, Fragment):
-        shape.fragment = frame.fragment
         tag = next(span for span in spans if span.name == "datagram_tag")
         shape.tag_at = tag.offset_bits // 8 - start
         octets = frame.fragment_octets

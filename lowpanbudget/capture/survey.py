@@ -130,7 +130,7 @@ class Surveyor:
         if shape is not None and shape.example.fragment is not None:
             tally.fragments += 1
         tally.lost += self._lost(traced, source)
-        tally.damaged += traced.fcs_ok is False
+        tally.damaged += traced.damaged
         tally.see(traced.record.time_ns)
         if reason := traced.reason:
             tally.unread += 1

@@ -87,8 +87,10 @@ def decode(octets: bytes) -> tuple[dict[str, Any], int]:
 
 def _add(values: dict[str, Any], kind: int, octets: bytes) -> None:
     element = ELEMENTS.get(kind)
-    if element is not None and struct.calcsize(element.layout) == len(octets):
-        named = dict(zip(element.names, struct.unpack(element.layout, octets), strict=True))
+    size = 0 if element is None else struct.calcsize(element.layout)
+    # some writers count the padding as part of the value
+    if element is not None and len(octets) >= size and not any(octets[size:]):
+        named = dict(zip(element.names, struct.unpack_from(element.layout, octets), strict=True))
         usable = all(not _REJECTED.get(name, _not_finite)(value) for name, value in named.items())
         if usable:
             values |= named

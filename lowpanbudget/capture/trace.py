@@ -13,7 +13,7 @@ from itertools import chain, islice
 from typing import Any, NamedTuple
 
 from lowpanbudget.capture.decoding import Decoder
-from lowpanbudget.capture.fcs_check import WINDOW, FcsVerdict, judge
+from lowpanbudget.capture.fcs_check import PRESENT, WINDOW, FcsVerdict, judge
 from lowpanbudget.capture.learning import (
     Device,
     Knowledge,
@@ -281,7 +281,7 @@ class Trace:
         traced.notices = shape.notices
         traced.fault = example.fault
         source = example.link_source
-        if source is not None and traced.payload:
+        if source is not None and traced.payload and traced.fcs_ok is not False:
             again = self._repeats.see(
                 source,
                 traced.record.number,
@@ -290,7 +290,10 @@ class Trace:
                 traced.payload + (example.link_destination or b""),
             )
             traced.repeats, traced.copies = again
-        if frame is not None and traced.repeats is None and traced.fault is None:
+        if traced.fcs_ok is False and self._is_certain(traced.record.link_type):
+            traced.damaged = True  # a receiver drops it
+            traced.datagram = None
+        elif frame is not None and traced.repeats is None and traced.fault is None:
             self._put_together(traced, frame)
         elif traced.datagram is not None:
             traced.parts = (traced.record.number,)
@@ -379,6 +382,11 @@ class Trace:
             contexts=self._decoder.contexts, root=knowledge.root, rpi_type=self._rpi_type
         )
         self._shapes.clear()
+
+    def _is_certain(self, link_type: int) -> bool:
+        """Return whether an FCS is known to be there, so that a wrong one means damage."""
+        verdict = self.fcs.get(link_type)
+        return self._fcs is not None or (verdict is not None and verdict.state == PRESENT)
 
     # --- whether an FCS is there ------------------------------------------------------------------
 

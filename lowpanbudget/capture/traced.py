@@ -34,7 +34,7 @@ class Traced:
     ``parts`` the numbers of all frames that brought it. ``flow`` is that of the datagram, of fragments too once the
     first has been seen. ``repeats`` is the frame of which this is a retransmission, ``copies`` the one whose contents
     it has under another sequence number. ``outcomes`` are events of reassembly. ``notices`` and ``fault`` tell what
-    is odd and what ended reading.
+    is odd and what ended reading. A ``damaged`` frame has an FCS that is wrong, and brings no datagram.
 
     ``decoder`` holds the contexts, root and devices that were known then; ``shape`` is shared by all frames that
     differ only in numbers, checksums and payload: judge it once. ``frame`` and ``packet`` are
@@ -49,6 +49,7 @@ class Traced:
     fcs_octets: int = 0
     status: bytes = b""
     fcs_ok: bool | None = None
+    damaged: bool = False
     shape: Shape | None = None
     sequence: int | None = None
     frame_counter: int | None = None
@@ -139,6 +140,8 @@ class Traced:
         """Return why the record could not be read to its end, or nothing."""
         if self.fault is not None:
             return self.fault.message
+        if self.damaged:
+            return "the FCS does not match: a damaged frame"
         if self.shape is not None and self.payload is None:
             return next((notice.text for notice in self.notices), "sealed")
         return ""

@@ -1,0 +1,97 @@
+"""Whether an FCS is there is tested, whatever the link type says. The sum itself is checked elsewhere."""
+
+import random
+
+import pytest
+from capture.captures import CONTEXTS, eui, frames_of, ip_of, mixed, records, udp_datagram
+
+from lowpanbudget import Mac, encode_frame
+from lowpanbudget.capture.trace import Trace
+from lowpanbudget.layers.link.mac import FrameType
+
+GOOD = [
+    frames_of(
+        udp_datagram(ip_of(eui(n)), ip_of(eui(2)), bytes([n]) * 9), eui(n), eui(2), sequence=n
+    )[0]
+    for n in range(3, 30)
+]
+ACKS = [encode_frame(Mac(FrameType.ACKNOWLEDGEMENT, 0, n), b"").octets for n in range(8)]
+RNG = random.Random(8)
+LONG = [
+    frames_of(udp_datagram(ip_of(eui(n)), ip_of(eui(2)), b"x"), eui(n), eui(2), fcs=4)[0]
+    for n in range(3, 12)
+]
+
+
+def status(frame: bytes, *, good: bool = True) -> bytes:
+    """Signal strength, then link quality with the first bit for a right FCS (common practice, no source)."""
+    return frame[:-2] + bytes([RNG.randrange(256), (0x80 if good else 0) | RNG.randrange(60, 110)])
+
+
+@pytest.mark.parametrize(
+    ("frames", "link_type", "state", "octets", "status_octets"),
+    [
+        (GOOD, 195, "present", 2, 0),
+        (GOOD[:1], 195, "present", 2, 0),
+        ([*GOOD[:9], b"\x41\x88\x00damaged"], 195, "present", 2, 0),
+        (GOOD, 230, "present", 2, 0),
+        ([f[:-2] for f in GOOD], 230, "absent", 0, 0),
+        ([f[:-2] for f in GOOD], 195, "stripped", 0, 0),
+        ([status(f) for f in GOOD], 195, "radio status", 0, 2),
+        ([status(f, good=False) for f in GOOD], 195, "radio status", 0, 2),
+        ([f[:-2] for f in ACKS], 195, "stripped", 0, 0),
+        ([status(f, good=False) for f in ACKS], 195, "radio status", 0, 2),
+        ([status(b"\x41\x88\x01no datagram at all!")] * 9, 195, "radio status", 0, 2),
+        (LONG, 195, "present", 4, 0),
+        ([GOOD[0][:-2]], 195, "unclear", 2, 0),
+    ],
+)
+def test_what_stands_at_the_end(
+    frames: list[bytes], link_type: int, state: str, octets: int, status_octets: int
+) -> None:
+    trace = Trace(contexts=CONTEXTS)
+    traced = list(trace.follow(records(frames, link_type)))
+    verdict = trace.fcs[link_type]
+    assert (verdict.state, verdict.octets, verdict.status) == (state, octets, status_octets)
+    assert verdict.tested == min(len(frames), 64)
+    assert verdict.text
+    for one in traced:
+        assert one.status == (one.record.octets[-2:] if status_octets else b"")
+        if state != "unclear" and one.shape is not None and one.shape.example.mac is not None:
+            assert one.damaged == (b"damaged" in one.octets)
+        if frames[0] in GOOD or frames == LONG:
+            assert one.damaged or one.datagram is not None
+
+
+def test_status_is_never_counted_as_payload() -> None:
+    trace = Trace(contexts=CONTEXTS)
+    for traced in trace.follow(records([status(f) for f in GOOD])):
+        assert traced.packet is not None
+        assert traced.packet.payload == traced.packet.payload[:1] * 9
+
+
+def test_a_single_frame_without_fcs_is_still_read() -> None:
+    """Nothing proves that it is damaged: its datagram is handed on, with the doubt in a notice."""
+    (traced,) = Trace(contexts=CONTEXTS).follow(records([GOOD[0][:-2]]))
+    assert traced.fcs_ok is False
+    assert not traced.damaged
+    assert "fcs-wrong" in [n.name for n in traced.notices]
+
+
+def test_told_is_not_tested() -> None:
+    trace = Trace(contexts=CONTEXTS, fcs=0)
+    list(trace.follow(records(mixed(80))))
+    assert not trace.fcs
+
+
+def test_each_link_type_is_tested_by_itself() -> None:
+    mixed_types = [
+        record._replace(
+            link_type=195 if record.number % 2 else 230, octets=octets, original_length=len(octets)
+        )
+        for record in records(GOOD)
+        for octets in [record.octets if record.number % 2 else record.octets[:-2]]
+    ]
+    trace = Trace(contexts=CONTEXTS)
+    assert all(t.datagram is not None for t in trace.follow(mixed_types))
+    assert {number: v.state for number, v in trace.fcs.items()} == {195: "present", 230: "absent"}

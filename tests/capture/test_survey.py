@@ -1,0 +1,187 @@
+"""Surveys: counts by hand on small captures, totals against the capture itself, and parts that add up."""
+
+import pickle
+from collections import Counter
+
+import pytest
+from capture.captures import (
+    CONTEXTS,
+    KEY,
+    SECOND,
+    eui,
+    frames_of,
+    ip_of,
+    mac_of,
+    mixed,
+    records,
+    udp_datagram,
+)
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lowpanbudget import Mac, encode_frame
+from lowpanbudget.capture.packet import FlowKey
+from lowpanbudget.capture.record import Record
+from lowpanbudget.capture.survey import MOST_CELLS, OTHERS, Survey, Surveyor, survey
+from lowpanbudget.capture.tally import Tally
+from lowpanbudget.capture.trace import Trace
+from lowpanbudget.layers.link.mac import FrameType
+
+A, B = eui(1), eui(2)
+DATAGRAM = udp_datagram(ip_of(A), ip_of(B), b"12345678")
+FLOW = FlowKey(ip_of(A), ip_of(B), 17, 0xF0B1, 0xF0B2)
+
+
+def of(frames: list[bytes], **options: object) -> Survey:
+    step = int(str(options.pop("step_ns", 2 * SECOND)))
+    trace = Trace(contexts=CONTEXTS, **options)  # type: ignore[arg-type]
+    return survey(records(frames, step_ns=step), trace)
+
+
+def test_one_frame_octet_by_octet() -> None:
+    """RFC 6282 sections 3 and 4: 2 octets of IPHC with all elided under context 0, UDP in 1 + 1 + 2."""
+    (frame,) = frames_of(DATAGRAM, A, B)
+    found = of([frame])
+    tally = found.total
+    assert len(frame) == 2 + 1 + 2 + 8 + 8 + 2 + 4 + 8 + 2
+    assert tally.layer_bits == {
+        "MAC": (2 + 1 + 2 + 8 + 8 + 2) * 8,
+        "IPHC": 2 * 8,
+        "UDP NHC": 4 * 8,
+        "payload": 8 * 8,
+    }
+    assert (tally.frames, tally.octets, tally.datagrams, tally.datagram_octets) == (1, 37, 1, 56)
+    assert (tally.application, tally.unused, tally.avoidable) == (8, 127 - 37, 0)
+    assert found.flows == {FLOW: tally}
+    assert found.nodes == {A: tally}
+    assert found.kinds == {"data": tally}
+
+
+@pytest.mark.parametrize(
+    ("contexts", "too_many"),
+    [
+        ({}, 32),  # both addresses in line for want of a context: 2 x 16 octets
+        ({0: "2001:db8:7:1::/64"}, 0),
+    ],
+)
+def test_octets_that_the_shortest_encoding_saves(contexts: dict[int, str], too_many: int) -> None:
+    assert of(frames_of(DATAGRAM, A, B, contexts=contexts)).total.avoidable == too_many
+
+
+def test_needless_fragments_are_avoidable() -> None:
+    """Cut for a room of 40 octets though the whole fits one frame, which has no fragment header."""
+    datagram = udp_datagram(ip_of(A), ip_of(B), bytes(60))
+    cut, whole = frames_of(datagram, A, B, room=40), frames_of(datagram, A, B)
+    assert len(whole) == 1
+    total = of(cut).total
+    assert total.fragments == len(cut) > 1
+    assert total.avoidable == sum(map(len, cut)) - len(whole[0])
+    assert total.datagrams == 1
+    assert total.application == 60
+
+
+def test_retransmissions_duplicates_and_losses() -> None:
+    one, two, three, nine = (frames_of(DATAGRAM, A, B, sequence=n)[0] for n in (1, 2, 3, 9))
+    assert of([one, one, one]).total.retransmissions == 2
+    assert of([one, one, one]).total.datagrams == 1
+    assert of([one, two], step_ns=SECOND // 10).total.duplicates == 1
+    assert of([one, two, three, nine]).total.lost == 5
+    last, first = (frames_of(DATAGRAM, A, B, sequence=n)[0] for n in (255, 0))
+    assert of([last, first]).total.lost == 0  # the number wraps
+    assert of([nine, one]).total.lost == 0  # 247 missing: started anew
+
+
+def test_frames_of_other_kinds() -> None:
+    ack = encode_frame(Mac(FrameType.ACKNOWLEDGEMENT, 0, 7), b"").octets
+    beacon = encode_frame(
+        mac_of(A, None, 9, frame_type=FrameType.BEACON), bytes([0xFF, 0xCF, 0, 0])
+    ).octets
+    damaged = bytearray(frames_of(DATAGRAM, A, B)[0])
+    damaged[-1] ^= 1
+    sealed = frames_of(DATAGRAM, A, B, key=KEY)[0]
+    unknown = frames_of(DATAGRAM, A, B, contexts={5: "2001:db8:7:1::/64"})[0]
+    found = of([ack, beacon, bytes(damaged), sealed, unknown, b"\x41"])
+    assert {kind: tally.frames for kind, tally in found.kinds.items()} == {
+        "acknowledgement": 1, "beacon": 1, "data": 3, "unreadable": 1,
+    }  # fmt: skip
+    assert found.total.damaged == 1
+    assert found.total.unread == 4
+    assert sum(found.reasons.values()) == 4
+    assert any("context 5" in reason for reason in found.reasons)
+
+
+def test_fragments_that_are_lost() -> None:
+    pieces = frames_of(udp_datagram(ip_of(A), ip_of(B), bytes(200)), A, B)
+    found = of(pieces[:-1])
+    assert found.total.dropped == 1
+    assert found.flows[FLOW].dropped == 1
+    assert found.total.datagrams == 0
+
+
+@pytest.mark.parametrize("keys", [(), (KEY,)])
+def test_totals_are_those_of_the_capture(keys: tuple[bytes, ...]) -> None:
+    frames = mixed(800)
+    found = of(frames, keys=keys)
+    total = found.total
+    assert total.frames == len(frames)
+    assert total.octets == sum(map(len, frames))
+    assert sum(total.layer_bits.values()) == 8 * total.octets
+    for groups in (found.kinds, found.cells):
+        assert sum(t.frames for t in groups.values()) == total.frames
+    assert (total.first_ns, total.last_ns) == (0, (len(frames) - 1) * 2 * SECOND)
+    types = Counter(frame[0] & 7 for frame in frames if len(frame) > 3)
+    assert abs(found.kinds["acknowledgement"].frames - types[2]) <= 40  # damage may change a type
+
+
+def test_a_stripped_fcs_counts_as_sent() -> None:
+    frames = [frames_of(DATAGRAM, A, B, sequence=n)[0] for n in range(5)]
+    assert of([f[:-2] for f in frames]).total.octets == of(frames).total.octets
+
+
+def test_a_survey_of_parts() -> None:
+    fed = records(mixed(600))
+    parts = [fed[:200], fed[200:400], fed[400:]]
+    one, two, three = (survey(part, Trace(contexts=CONTEXTS, keys=KEY, fcs=2)) for part in parts)
+    left, right = one.merge(two).merge(three), one.merge(two.merge(three))
+    assert left == right
+    assert (one + two).total == (two + one).total
+    whole = survey(fed, Trace(contexts=CONTEXTS, keys=KEY, fcs=2)).total
+    for name in (
+        "frames",
+        "octets",
+        "layer_bits",
+        "unread",
+        "damaged",
+        "first_ns",
+        "last_ns",
+        "unused",
+    ):
+        assert getattr(left.total, name) == getattr(whole, name), name
+    assert pickle.loads(pickle.dumps(left)) == left
+    assert one.merge(Survey()) == one
+
+
+def tallies() -> st.SearchStrategy[Tally]:
+    count = st.integers(0, 5)
+    time = st.one_of(st.none(), count)
+    bits = st.dictionaries(st.sampled_from(["MAC", "IPHC", "payload"]), count, max_size=3)
+    return st.builds(Tally, count, count, bits, count, lost=count, first_ns=time, last_ns=time)
+
+
+@settings(max_examples=60)
+@given(tallies(), tallies(), tallies())
+def test_tallies_add_up_in_any_grouping(one: Tally, two: Tally, three: Tally) -> None:
+    assert (one + two) + three == one + (two + three)
+    assert one + two == two + one
+
+
+def test_cells_are_bounded() -> None:
+    surveyor = Surveyor()
+    trace = Trace(fcs=2)
+    for number in range(MOST_CELLS + 50):
+        link = number.to_bytes(8, "big")
+        octets = encode_frame(mac_of(link, B, 0), b"\x00").octets
+        surveyor.add(trace.feed(Record(number + 1, 0, 195, octets, len(octets))))
+    assert len(surveyor.survey.cells) == MOST_CELLS + 1
+    assert surveyor.survey.nodes[OTHERS].frames == 50
+    assert surveyor.survey.total.frames == MOST_CELLS + 50

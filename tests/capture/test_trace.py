@@ -1,0 +1,666 @@
+"""The trace: frames of kinds seen before are read as ``decode_frame`` reads them, and nothing is dropped.
+
+Second opinion on what datagrams hold: scapy's IPv6 and UDP. The frames of the vectors (figures and rows of the RFCs)
+are wrapped as captures and must give the datagrams that the vectors state.
+"""
+
+import random
+import tomllib
+from ipaddress import IPv6Address
+from pathlib import Path
+from typing import Any
+
+import pytest
+from capture.captures import (
+    CONTEXTS,
+    KEY,
+    PAN,
+    PREFIX,
+    SECOND,
+    compressed,
+    eui,
+    frames_of,
+    icmpv6_datagram,
+    ip_of,
+    mac_of,
+    mixed,
+    records,
+    short,
+    udp_datagram,
+)
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lowpanbudget import (
+    Context,
+    Env,
+    Key,
+    Reassembler,
+    Security,
+    WireError,
+    decode_frame,
+    encode_frame,
+)
+from lowpanbudget.capture.record import Record
+from lowpanbudget.capture.shape import layer_bits
+from lowpanbudget.capture.trace import Trace
+from lowpanbudget.capture.traced import Traced
+from lowpanbudget.design.load import parse_design
+from lowpanbudget.layers.internet import nd
+from lowpanbudget.layers.internet.nd_lowpan import AddressRegistration, ContextOption
+from lowpanbudget.layers.internet.nd_options import SourceLinkLayerAddress
+from lowpanbudget.layers.internet.rpl import Dio
+from lowpanbudget.layers.link.contents import Command, encode_command
+from lowpanbudget.layers.link.mac import FrameType
+from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.stack.reassembly import Complete, Discarded, TimedOut
+from lowpanbudget.stack.recoverable import recoverable
+
+VECTORS = Path(__file__).parents[2] / "vectors"
+A, B = eui(1), eui(2)
+
+
+def trace_of(frames: list[bytes], link_type: int = 195, **options: Any) -> list[Traced]:
+    options.setdefault("contexts", CONTEXTS)
+    return list(Trace(**options).follow(records(frames, link_type)))
+
+
+def same_as_decoded(traced: Traced, **known: Any) -> None:
+    """Check what the trace says of a frame against decoding it alone."""
+    frame = decode_frame(traced.octets, fcs=traced.fcs_octets, **known)
+    assert traced.frame is not None
+    assert traced.shape is not None
+    if traced.fault is None or frame.fault is None:
+        assert traced.fault is frame.fault is None
+    else:
+        assert str(traced.fault) == str(frame.fault)
+    fragment = traced.shape.fragment_of(traced.payload or b"")
+    if frame.fragment is None or isinstance(frame.fragment, Fragment):
+        assert fragment == frame.fragment
+    if traced.damaged:
+        assert frame.mac is None or frame.mac.fcs_ok is False
+        assert traced.datagram is None
+    elif frame.datagram is not None:
+        assert traced.datagram == frame.datagram.octets
+        assert traced.parts == (traced.number,)
+    assert traced.payload == frame.payload
+    assert traced.verified == frame.verified
+    assert traced.layer_bits == layer_bits(frame.spans)
+    assert sorted(map(str, traced.notices)) == sorted(map(str, frame.notices))
+    assert (traced.source, traced.destination) == (frame.link_source, frame.link_destination)
+    if frame.mac is not None:
+        assert traced.sequence == frame.mac.sequence
+        assert traced.fcs_ok == frame.mac.fcs_ok
+        counter = frame.mac.security.frame_counter if frame.mac.security else None
+        assert traced.frame_counter == counter
+
+
+@pytest.mark.parametrize("keys", [(), (KEY,)], ids=["sealed", "opened"])
+def test_kinds_seen_before_are_read_like_new_ones(keys: tuple[bytes, ...]) -> None:
+    frames = mixed(1500)
+    known = {"contexts": CONTEXTS, "keys": keys}
+    reassembler = Reassembler(CONTEXTS)
+    fast = 0
+    for traced in trace_of(frames, keys=keys):
+        fast += traced._frame is None
+        same_as_decoded(traced, **known)
+        if traced.repeats is None and not traced.damaged and traced.frame is not None:
+            events = reassembler.feed(traced.frame, traced.record.time_ns / SECOND)  # type: ignore[operator]
+            whole = [e for e in events if isinstance(e, Complete)]
+            assert [e.datagram.octets for e in whole] == (
+                [traced.datagram] if traced.datagram else []
+            )
+    assert fast > 1000 if keys else fast > 800
+
+
+@st.composite
+def streams(draw: st.DrawFn) -> list[bytes]:
+    """Return frames that come near each other: the same ones with other payloads, lengths, numbers, changed octets."""
+    rng = random.Random(draw(st.integers(0, 1 << 30)))
+    frames: list[bytes] = []
+    for _ in range(draw(st.integers(1, 4))):
+        link = draw(st.sampled_from([A, B, short(1), short(2)]))
+        to = draw(st.sampled_from([A, B, short(1), b"\xff\xff"]))
+        source = ip_of(link, draw(st.sampled_from([PREFIX, "fe80::", "2001:db8:9::"])))
+        group = IPv6Address("ff02::1")
+        destination = group if to == b"\xff\xff" else ip_of(to)
+        ports = draw(st.sampled_from([(0xF0B1, 0xF0B2), (61000, 5683), (5684, 1), (0xF012, 9)]))
+        key = draw(st.sampled_from([None, None, KEY])) if len(link) == 8 else None
+        elide = draw(st.booleans())
+        for _ in range(draw(st.integers(1, 5))):
+            size = draw(st.sampled_from([0, 1, 7, 20, 60, 90, 160]))
+            body = rng.randbytes(size)
+            if ports[1] == 5683 and size > 4:
+                body = bytes([0x40 | rng.randrange(4), 1]) + body[2:]
+            datagram = bytearray(udp_datagram(source, destination, body, ports))
+            if draw(st.integers(0, 5)) == 0:
+                datagram[46] ^= 1  # a wrong checksum
+            env = Env(link, to, contexts=CONTEXTS)
+            if elide and size < 60:
+                from lowpanbudget import compress
+
+                try:
+                    payload = compress(bytes(datagram), env, elide_udp_checksum=True).octets
+                    frames.append(
+                        encode_frame(mac_of(link, to, rng.randrange(256)), payload).octets
+                    )
+                    continue
+                except Exception:  # noqa: BLE001  # a wrong one cannot be elided
+                    pass
+            frames += frames_of(
+                bytes(datagram), link, to, sequence=rng.randrange(256), tag=rng.randrange(4), key=key,
+                counter=rng.randrange(1000), room=80,
+            )  # fmt: skip
+    whole = list(frames)
+    for _ in range(draw(st.integers(0, 6))):
+        changed = bytearray(draw(st.sampled_from(whole)))
+        changed[draw(st.integers(0, len(changed) - 1))] = draw(st.integers(0, 255))
+        cut = draw(st.integers(0, len(changed)))
+        frames.append(bytes(changed) if draw(st.booleans()) else bytes(changed[:cut]))
+    return draw(st.permutations(frames))
+
+
+@settings(max_examples=150, deadline=None)
+@given(streams(), st.sampled_from([0, 2]))
+def test_any_stream_is_read_like_its_frames(frames: list[bytes], fcs: int) -> None:
+    if fcs == 0:
+        frames = [frame[:-2] for frame in frames]
+    for traced in trace_of(frames * 2, fcs=fcs, keys=KEY):
+        same_as_decoded(traced, contexts=CONTEXTS, keys=KEY)
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    st.lists(st.binary(max_size=60), max_size=8), st.sampled_from([1, 101, 195, 229, 230, 283, 147])
+)
+def test_any_octets_of_any_link_type(frames: list[bytes], link_type: int) -> None:
+    for traced in trace_of(frames, link_type, keys=KEY):
+        assert isinstance(traced.reason, str)
+        assert traced.fault is None or isinstance(traced.fault, WireError)
+        assert traced.kind
+        assert isinstance(traced.layer_bits, dict)
+        _ = traced.frame, traced.packet, traced.matched
+
+
+def vector_cases() -> list[Any]:
+    found = []
+    for folder in ("rfc6282", "rfc4944", "rfc8025"):
+        for path in sorted((VECTORS / folder).glob("*.toml")):
+            for case in tomllib.loads(path.read_text(encoding="utf-8")).get("case", []):
+                link = case.get("link_source"), case.get("link_destination")
+                if "lowpan" in case and "ipv6" in case and None not in link:
+                    found.append(pytest.param(case, id=f"{folder}/{path.stem}:{case['id']}"))
+    return found
+
+
+@pytest.mark.parametrize("case", vector_cases())
+def test_vectors_as_captures(case: dict[str, Any]) -> None:
+    """What a vector states for its payload holds for a frame around it, first and again, over Ethernet as well."""
+    source, destination = (bytes.fromhex(case[f"link_{end}"]) for end in ("source", "destination"))
+    if {len(source), len(destination)} - {2, 8}:
+        return
+    contexts = {
+        int(number): Context(**context) if isinstance(context, dict) else context
+        for number, context in case.get("contexts", {}).items()
+    }
+    lowpan, datagram = bytes.fromhex(case["lowpan"]), bytes.fromhex(case["ipv6"])
+    frames = [
+        encode_frame(mac_of(source, destination, number), lowpan).octets for number in range(3)
+    ]
+    for traced in trace_of(frames, contexts=contexts, fcs=2):
+        assert traced.datagram == datagram
+        same_as_decoded(traced, contexts=contexts)
+
+
+def test_another_library_reads_the_same_datagrams() -> None:
+    from scapy.layers.inet import UDP
+    from scapy.layers.inet6 import IPv6
+
+    count = 0
+    for traced in trace_of(mixed(400), keys=KEY):
+        if traced.datagram is None or traced.flow is None or traced.packet is None:
+            continue
+        packet = IPv6(traced.datagram)
+        assert packet.src == str(traced.flow.source)
+        assert packet.dst == str(traced.flow.destination)
+        assert (packet[UDP].sport, packet[UDP].dport) == traced.flow[3:5]
+        assert packet[UDP].len == len(traced.datagram) - 40
+        sent = bytes(packet[UDP].payload)
+        carried = packet[UDP].chksum
+        del packet[UDP].chksum
+        assert IPv6(bytes(packet))[UDP].chksum == carried
+        assert traced.packet.checksum_ok
+        assert sent.endswith(traced.packet.payload)
+        count += 1
+    assert count > 200
+
+
+# --- fragments --------------------------------------------------------------------------------------
+
+
+def test_fragments_of_two_datagrams_between_each_other() -> None:
+    one, two = (udp_datagram(ip_of(x), ip_of(B), bytes([7]) * 200) for x in (A, short(5)))
+    first, second = frames_of(one, A, B, tag=1), frames_of(two, short(5), B, tag=1)
+    assert len(first) == len(second) == 3
+    order = [first[0], second[0], second[2], first[2], first[1], second[1]]
+    traced = trace_of(order)
+    assert [t.datagram for t in traced] == [None] * 4 + [one, two]
+    assert traced[4].parts == (1, 4, 5)
+    assert traced[5].parts == (2, 3, 6)
+    # the flow of every fragment is known once the first has been seen
+    assert [t.flow.source if t.flow else None for t in traced] == [
+        ip_of(A), ip_of(short(5)), ip_of(short(5)), ip_of(A), ip_of(A), ip_of(short(5)),
+    ]  # fmt: skip
+    assert traced[4].packet is not None
+    assert traced[4].packet.payload == bytes([7]) * 200
+
+
+def test_a_retransmitted_fragment_opens_no_second_datagram() -> None:
+    datagram = udp_datagram(ip_of(A), ip_of(B), bytes(150))
+    first, last = frames_of(datagram, A, B)
+    trace = Trace(contexts=CONTEXTS)
+    traced = list(trace.follow(records([first, last, last])))
+    assert [t.repeats for t in traced] == [None, None, 2]
+    assert traced[1].datagram == datagram
+    assert traced[2].datagram is None
+    assert not trace.leftover
+
+
+def test_fragments_that_never_become_whole_are_told() -> None:
+    datagram = udp_datagram(ip_of(A), ip_of(B), bytes(300))
+    pieces = frames_of(datagram, A, B)
+    trace = Trace(contexts=CONTEXTS)
+    late = records([*pieces[:2], pieces[0]], step_ns=61 * SECOND)
+    traced = list(trace.follow(late))
+    ended = [o for t in traced for o in t.outcomes if isinstance(o.event, TimedOut)]
+    assert [o.numbers for o in ended] == [(1,), (2,)]
+    assert ended[0].flow is not None
+    assert [(type(o.event), o.numbers) for o in trace.leftover] == [(Discarded, (3,))]
+
+
+def test_recovered_fragments() -> None:
+    datagram = udp_datagram(ip_of(A), ip_of(B), bytes(range(250)))
+    writers = recoverable(datagram, Env(A, B, contexts=CONTEXTS), room=90, tag=9)
+    frames = [encode_frame(mac_of(A, B, n), bytes(w.data)).octets for n, w in enumerate(writers)]
+    traced = trace_of([frames[1], frames[0], *frames[2:]])
+    assert traced[-1].datagram == datagram
+    assert len(traced[-1].parts) == len(frames)
+
+
+def test_mesh_ends_count_not_the_hop() -> None:
+    """RFC 4944 section 5.2: one octet 10 V F hops-left, originator, final; V and F set: short addresses."""
+    datagram = udp_datagram(ip_of(short(5)), ip_of(short(6)), b"hello")
+    mesh = bytes([0b10110101]) + short(5) + short(6)
+    payload = mesh + compressed(datagram, short(5), short(6))
+    traced = trace_of(
+        [encode_frame(mac_of(short(1), short(2), n), payload).octets for n in range(2)]
+    )
+    assert [t.datagram for t in traced] == [datagram, datagram]
+    assert traced[1].source == short(5)
+    assert traced[1].destination == short(6)
+
+
+# --- other link types -------------------------------------------------------------------------------
+
+
+def test_lowpan_over_ethernet() -> None:
+    """RFC 7973: EtherType 0xa0ed; identifiers come from EUI-48 by RFC 2464 section 4."""
+    source, destination = bytes.fromhex("00005e0053af"), bytes.fromhex("00005e005301")
+    datagram = udp_datagram(
+        IPv6Address("fe80::200:5eff:fe00:53af"), IPv6Address("fe80::200:5eff:fe00:5301"), b"abc"
+    )
+    lowpan = compressed(datagram, source, destination)
+    assert len(lowpan) == 9  # identifiers elided: two octets of IPHC, four of UDP, three of payload
+    octets = destination + source + b"\xa0\xed" + lowpan
+    (traced,) = trace_of([octets], 1)
+    assert traced.datagram == datagram
+    assert traced.source == source
+    frame = encode_frame(
+        mac_of(A, B), compressed(udp_datagram(ip_of(A), ip_of(B), b"x"), A, B)
+    ).octets
+    for end in (frame, frame[:-2]):
+        inside = [destination + source + b"\x80\x9a" + end] * 5
+        assert all(t.datagram is not None for t in trace_of(inside, 1))
+    filled = destination + source + b"\x86\xdd" + datagram + bytes(9)
+    assert trace_of([filled], 1)[0].datagram == datagram
+
+
+def test_plain_datagrams() -> None:
+    datagram = udp_datagram(ip_of(A), ip_of(B), b"abc")
+    for link_type in (229, 101):
+        (traced,) = trace_of([datagram], link_type)
+        assert traced.datagram == datagram
+        assert traced.flow is not None
+        assert traced.flow.destination_port == 0xF0B2
+        assert traced.frame is None
+    (traced,) = trace_of([b"\x45" + bytes(30)], 101)
+    assert "version 4" in traced.reason
+
+
+def test_a_frame_of_which_the_capture_kept_the_front() -> None:
+    (octets,) = frames_of(udp_datagram(ip_of(A), ip_of(B), bytes(60)), A, B)
+    record = Record(1, 0, 195, octets[:40], len(octets))
+    (traced,) = Trace(contexts=CONTEXTS).follow([record])
+    assert traced.fcs_ok is None
+    assert traced.fcs_octets == 0
+    assert traced.flow is not None
+
+
+# --- what is learned --------------------------------------------------------------------------------
+
+
+def test_contexts_seen_on_the_air_with_their_lifetime() -> None:
+    """RFC 6775: section 4.2 counts minutes; 5.4.3 keeps a context for twice the router lifetime after its end."""
+    router, host = eui(9), eui(1)
+    option = ContextOption(3, Context("2001:db8:33::/64").prefix, 2, may_compress=False)
+    advertisement = nd.RouterAdvertisement(64, 60, options=(option,))
+    tell = icmpv6_datagram(ip_of(router, "fe80::"), IPv6Address("ff02::1"), advertisement)
+    (announcement,) = frames_of(tell, router, b"\xff\xff", contexts={})
+    datagram = udp_datagram(ip_of(host, "2001:db8:33::"), ip_of(router, "2001:db8:33::"), b"x")
+    using = [
+        frames_of(datagram, host, router, sequence=n, contexts={3: "2001:db8:33::/64"})[0]
+        for n in range(4)
+    ]
+    trace = Trace()
+    times = [0, 1, 2, 1 + 120 + 120, 1 + 120 + 120 + 1]
+    frames = [using[0], announcement, *using[1:]]
+    fed = [
+        Record(n, s * SECOND, 195, f, len(f))
+        for n, (s, f) in enumerate(zip(times, frames, strict=True), 1)
+    ]
+    traced = list(trace.follow(fed[:4]))
+    assert "context 3 is not known" in traced[0].reason
+    assert [t.datagram for t in traced[2:]] == [datagram, datagram]
+    (learned,) = trace.learned_contexts
+    assert (learned.cid, learned.number, str(learned.context.prefix)) == (3, 2, "2001:db8:33::/64")
+    assert not learned.context.may_compress
+    late = trace.feed(fed[4])
+    assert "context 3 is not known" in late.reason
+    assert not trace.learned_contexts
+
+
+def test_a_removed_context_and_one_that_differs() -> None:
+    router = eui(9)
+
+    def announce(lifetime: int, prefix: str, sequence: int) -> bytes:
+        option = ContextOption(0, Context(prefix).prefix, lifetime)
+        message = nd.RouterAdvertisement(64, 1800, options=(option,))
+        datagram = icmpv6_datagram(ip_of(router, "fe80::"), IPv6Address("ff02::1"), message)
+        return frames_of(datagram, router, b"\xff\xff", sequence=sequence, contexts={})[0]
+
+    trace = Trace()
+    frames = [announce(10, "2001:db8:1::/64", 1), announce(0, "2001:db8:1::/64", 2)]
+    list(trace.follow(records(frames[:1])))
+    assert str(trace.contexts[0].prefix) == "2001:db8:1::/64"
+    list(trace.follow(records(frames[1:])))
+    assert not trace.contexts
+    given = Trace(contexts={0: "2001:db8:5::/64"})
+    (traced,) = given.follow(records(frames[:1]))
+    assert [n.name for n in traced.notices] == ["context-differs"]
+    assert str(given.contexts[0].prefix) == "2001:db8:5::/64"
+
+
+def test_a_context_in_a_fragmented_advertisement() -> None:
+    router = eui(9)
+    options = tuple(ContextOption(n, Context(f"2001:db8:{n}::/64").prefix, 5) for n in range(6))
+    message = nd.RouterAdvertisement(64, 1800, options=options)
+    datagram = icmpv6_datagram(ip_of(router, "fe80::"), IPv6Address("ff02::1"), message)
+    frames = frames_of(datagram, router, b"\xff\xff", contexts={})
+    assert len(frames) > 1
+    trace = Trace()
+    list(trace.follow(records(frames)))
+    assert sorted(trace.contexts) == [0, 1, 2, 3, 4, 5]
+
+
+def sealed_by(link: bytes, number: int, device: bytes, counter: int) -> bytes:
+    datagram = udp_datagram(ip_of(link), ip_of(B), b"sealed")
+    devices = {int.from_bytes(link, "big"): device}
+    return frames_of(datagram, link, B, sequence=number, key=KEY, counter=counter, devices=devices)[
+        0
+    ]
+
+
+def association() -> bytes:
+    """Association response: short address, status (IEEE 802.15.4-2015 clause 7.5.3, from memory)."""
+    content = encode_command(Command(2, {"short_address": 0x0042, "association_status": 0}))
+    return encode_frame(mac_of(B, eui(7), 1, frame_type=FrameType.COMMAND), content).octets
+
+
+def registration() -> bytes:
+    """RFC 6775 section 5.5: a solicitation with the sender's address and the EUI-64 that registers it."""
+    message = nd.NeighborSolicitation(
+        ip_of(B, "fe80::"),
+        (SourceLinkLayerAddress(short(0x42)), AddressRegistration(10, eui(7))),
+    )
+    datagram = icmpv6_datagram(ip_of(short(0x42)), ip_of(B, "fe80::"), message)
+    return frames_of(datagram, short(0x42), B, room=110)[0]
+
+
+def link_local() -> bytes:
+    """RFC 4291 appendix A: an identifier made of an EUI-64 in a frame with the short address."""
+    universal = bytes.fromhex("00005e0053000007")
+    datagram = udp_datagram(ip_of(universal, "fe80::"), ip_of(B, "fe80::"), b"x")
+    return frames_of(datagram, short(0x42), B)[0]
+
+
+@pytest.mark.parametrize(
+    ("teaches", "device", "how"),
+    [
+        (association, eui(7), "association response"),
+        (registration, eui(7), "address registration"),
+        (link_local, bytes.fromhex("00005e0053000007"), "link-local source address"),
+    ],
+)
+def test_short_addresses_learned_on_the_air(teaches: Any, device: bytes, how: str) -> None:
+    frames = [sealed_by(short(0x42), n, device, n) for n in range(2)]
+    trace = Trace(contexts=CONTEXTS, keys=KEY)
+    traced = list(trace.follow(records([frames[0], teaches(), frames[1]])))
+    assert "not known" in traced[0].reason
+    assert traced[1].fault is None
+    assert traced[2].verified
+    assert traced[2].datagram is not None
+    (learned,) = trace.learned_devices
+    assert (learned.pan, learned.short, learned.eui64, learned.how) == (PAN, 0x42, device, how)
+    assert learned.number == 2
+
+
+def test_given_devices_win_over_the_air() -> None:
+    trace = Trace(devices={0x42: eui(7)})
+    content = encode_command(Command(2, {"short_address": 0x0042, "association_status": 0}))
+    other = encode_frame(mac_of(B, eui(8), 1, frame_type=FrameType.COMMAND), content).octets
+    (traced,) = trace.follow(records([other]))
+    assert [n.name for n in traced.notices] == ["device-differs"]
+    assert not trace.learned_devices
+
+
+def test_a_damaged_frame_teaches_nothing() -> None:
+    frame = bytearray(association())
+    frame[-1] ^= 1
+    trace = Trace(fcs=2)
+    list(trace.follow(records([bytes(frame)])))
+    assert not trace.learned_devices
+
+
+def test_the_root_is_learned_from_rpl() -> None:
+    """RFC 6550 section 6.3.1: the DODAGID of a DIO is an address of the root."""
+    message = Dio(1, 0, 256, ip_of(eui(0x100)))
+    datagram = icmpv6_datagram(ip_of(A, "fe80::"), IPv6Address("ff02::1a"), message)
+    trace = Trace()
+    list(trace.follow(records(frames_of(datagram, A, b"\xff\xff", contexts={}))))
+    assert trace.knowledge.root == ip_of(eui(0x100))
+
+
+def test_keys_are_not_shown() -> None:
+    trace = Trace(keys=KEY)
+    (traced,) = trace.follow(records([sealed_by(short(1), 0, eui(1), 0)]))
+    shown = repr(traced) + repr(trace.__dict__) + str(traced.reason)
+    assert KEY.hex() not in shown
+    assert repr(KEY)[2:-1] not in shown
+
+
+def test_a_slot_number_of_the_receiver_opens_a_frame() -> None:
+    """Reception element 7 is the absolute slot number (from memory); the nonce holds it."""
+    security = Security(5, 1, None, None, 1, asn_in_nonce=True)
+    mac = mac_of(A, B, version=2, security=security, pan_id_compression=False)
+    frame = encode_frame(
+        mac,
+        compressed(udp_datagram(ip_of(A), ip_of(B), b"x"), A, B),
+        key=Key(KEY),
+        asn=0x0102030405,
+    ).octets
+    elements = bytes.fromhex("0000010001000000070008000504030201000000")
+    tap = (len(elements) + 4).to_bytes(2, "little")
+    octets = b"\x00\x00" + tap + elements + frame
+    (traced,) = trace_of([octets], 283, keys=KEY)
+    assert traced.verified
+    assert traced.carried.asn == 0x0102030405
+    assert traced.carried.fields["fcs_octets"] == 2
+
+
+# --- repetitions ------------------------------------------------------------------------------------
+
+
+def test_retransmissions_and_copies() -> None:
+    datagram = udp_datagram(ip_of(A), ip_of(B), b"the same")
+    one, other = (frames_of(datagram, A, B, sequence=n)[0] for n in (4, 5))
+    fast = list(Trace(contexts=CONTEXTS).follow(records([one, one, other], step_ns=SECOND // 10)))
+    assert [(t.repeats, t.copies) for t in fast] == [(None, None), (1, None), (None, 1)]
+    slow = list(Trace(contexts=CONTEXTS).follow(records([one, other], step_ns=60 * SECOND)))
+    assert [(t.repeats, t.copies) for t in slow] == [(None, None)] * 2
+
+
+# --- a design ---------------------------------------------------------------------------------------
+
+DESIGN = """
+title = "A records archive"
+[link]
+frame_version = 1
+addresses = "extended"
+pan_id = 0x51b7
+[[context]]
+id = 0
+prefix = "2001:db8:7:1::/64"
+[[station]]
+name = "logger"
+role = "node"
+extended = "02:00:5e:ef:10:00:00:01"
+prefix = "2001:db8:7:1::/64"
+[[station]]
+name = "sink"
+role = "collector"
+extended = "02:00:5e:ef:10:00:00:02"
+prefix = "2001:db8:7:1::/64"
+[[flow]]
+name = "climate"
+source = "logger"
+destination = "sink"
+source_port = 0xf0b1
+destination_port = 0xf0b2
+messages = ["climate", "alarm"]
+[[flow]]
+name = "ask"
+source = "sink"
+destination = "logger"
+source_port = 61000
+destination_port = 5683
+messages = ["alarm"]
+coap = { code = "POST", path = "/a" }
+[[message]]
+name = "climate"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "bit-packed"
+[[message.field]]
+kind = "constant"
+name = "kind"
+value = 1
+bits = 8
+[[message.field]]
+kind = "array"
+name = "reading"
+min_length = 1
+max_length = 4
+[message.field.element]
+kind = "group"
+[[message.field.element.field]]
+kind = "number"
+name = "temperature"
+min = -30
+max = 60
+step = 0.5
+unit = "Cel"
+[[message]]
+name = "alarm"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "octet-aligned"
+[[message.field]]
+kind = "constant"
+name = "kind"
+value = 2
+bits = 8
+[[message.field]]
+kind = "boolean"
+name = "door"
+"""
+
+
+def test_messages_of_a_design() -> None:
+    design = parse_design(DESIGN)
+    climate = design.message("climate").pack(
+        {"reading": [{"temperature": 20.5}, {"temperature": -3}]}
+    )
+    alarm = design.message("alarm").pack({"door": True})
+    request = bytes([0x50, 0x02, 0, 1]) + b"\xb1a\xff" + alarm
+    elsewhere = bytes([0x50, 0x02, 0, 1]) + b"\xb1b\xff" + alarm
+    datagrams = [
+        udp_datagram(ip_of(A), ip_of(B), climate),
+        udp_datagram(ip_of(A), ip_of(B), alarm),
+        udp_datagram(ip_of(A), ip_of(B), b"\x09wrong"),
+        udp_datagram(ip_of(B), ip_of(A), request, (61000, 5683)),
+        udp_datagram(ip_of(B), ip_of(A), elsewhere, (61000, 5683)),
+        udp_datagram(ip_of(B), ip_of(A), b"x", (1, 2)),
+    ]
+    trace = Trace(design=design)
+    frames = [
+        frames_of(d, A, B)[0] if d[8:24] == ip_of(A).packed else frames_of(d, B, A)[0]
+        for d in datagrams
+    ]
+    first, second, wrong, asked, other, none = [t.matched for t in trace.follow(records(frames))]
+    assert first is not None
+    assert first.flow.name == "climate"
+    assert first.message is design.message("climate")
+    assert [(r.place, float(r.value), r.unit) for r in first.readings] == [
+        ("kind", 1.0, ""), ("reading[0].temperature", 20.5, "Cel"), ("reading[1].temperature", -3.0, "Cel"),
+    ] or [(r.place, float(r.value), r.unit) for r in first.readings] == [
+        ("reading[0].temperature", 20.5, "Cel"), ("reading[1].temperature", -3.0, "Cel"),
+    ]  # fmt: skip
+    assert second is not None
+    assert second.message is design.message("alarm")
+    assert second.values is not None
+    assert second.values["door"] is True
+    assert wrong is not None
+    assert wrong.message is None
+    assert [name for name, _ in wrong.faults] == ["climate", "alarm"]
+    assert asked is not None
+    assert asked.flow.name == "ask"
+    assert asked.message is design.message("alarm")
+    assert other is None
+    assert none is None
+
+
+def test_what_is_remembered_is_bounded() -> None:
+    """Thousands of senders, tags and payload kinds: the tables keep their bounds."""
+    rng = random.Random(3)
+    trace = Trace(contexts=CONTEXTS, fcs=2)
+    for number in range(4_500):
+        link = eui(rng.randrange(65536))
+        payload = (
+            bytes([0xC1, 0x00]) + rng.randbytes(2) + b"\x7b\x33" + rng.randbytes(rng.randrange(40))
+        )
+        octets = encode_frame(mac_of(link, B, number & 255), payload).octets
+        trace.feed(Record(number + 1, number * 10**6, 195, octets, len(octets)))
+    assert len(trace._held) <= 512
+    assert len(trace._shapes._young) + len(trace._shapes._old) <= 2048
+    assert len(trace._headers._young) + len(trace._headers._old) <= 2048
+    assert len(trace._repeats._sources) <= 4096
