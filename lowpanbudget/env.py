@@ -14,6 +14,7 @@ from lowpanbudget.errors import RequestError
 IID_MASK = (1 << 64) - 1
 ALL_ONES = (1 << 128) - 1
 SHORT_IID = 0x0000_00FF_FE00_0000  # RFC 6282 section 3.2.2: 0000:00ff:fe00:XXXX
+RPI_TYPES = (0x63, 0x23)  # RFC 6553 section 3, RFC 9008 section 3
 UNIVERSAL_LOCAL = 0x0200_0000_0000_0000  # RFC 4291 appendix A: inverted in an EUI-64's identifier
 
 
@@ -107,7 +108,7 @@ class Env:
     ) -> None:
         if pan_id is not None and not 0 <= pan_id <= 0xFFFF:
             raise RequestError(f"pan_id {pan_id!r} is not a 16-bit number")
-        if rpi_type not in (0x63, 0x23):
+        if rpi_type not in RPI_TYPES:
             raise RequestError(
                 f"rpi_type {rpi_type!r} is neither 0x63 nor 0x23",
                 hint="RFC 6553 section 3 defines 0x63; RFC 9008 section 3 adds 0x23",
@@ -125,9 +126,32 @@ class Env:
         ):
             object.__setattr__(self, name, value)
 
+    @classmethod
+    def carried(
+        cls,
+        source: bytes | None,
+        destination: bytes | None,
+        pan_id: int | None,
+        contexts: Contexts,
+        root: IPv6Address | None,
+        rpi_type: int,
+    ) -> "Env":
+        """Return surroundings of addresses that a header carried, unchecked: they were read with their right length."""
+        env = object.__new__(cls)
+        put = object.__setattr__
+        put(env, "source", source)
+        put(env, "destination", destination)
+        put(env, "pan_id", pan_id)
+        put(env, "contexts", contexts)
+        put(env, "root", root)
+        put(env, "rpi_type", rpi_type)
+        return env
+
     def between(self, source: bytes | None, destination: bytes | None) -> "Env":
-        """Return the same surroundings between two other link addresses."""
-        return Env(source, destination, self.pan_id, self.contexts, self.root, self.rpi_type)
+        """Return the same surroundings between two other link addresses, which a header has carried."""
+        return Env.carried(
+            source, destination, self.pan_id, self.contexts, self.root, self.rpi_type
+        )
 
 
 def interface_identifier(link: bytes | None) -> int | None:

@@ -21,6 +21,7 @@ Fit = Callable[[Any, Any], bytes | None]
 Restore = Callable[[bytes, Any], Any]
 Meaning = str | Mapping[int, str] | Callable[[int], str]
 
+_new = tuple.__new__
 _PLANS_KEPT = 4096  # for each header; bounds the memory that a hostile capture can take
 _WORD_KEPT = 2  # octets; longer words (lengths, tags, checksums) hardly ever come again
 
@@ -170,32 +171,22 @@ class Choice:
     def _spans(
         self, spans: list[Span], layer: str, row: Row, octets: bytes, value: Any, at: int
     ) -> None:
-        removed_by = self._removed_by[row.code]
+        # spans are made by the tuple's own constructor: a frame has dozens, and the named one costs a call more
+        removed_by, cite = self._removed_by[row.code], row.cite
         if not row.parts:
-            spans.append(
-                Span(
-                    at, row.inline * 8, layer, self.carries, value, row.needs, row.cite, removed_by
-                )
-            )
+            told = (at, row.inline * 8, layer, self.carries, value, row.needs, cite, removed_by)
+            spans.append(_new(Span, told))
             return
         number = int.from_bytes(octets, "big")
         shift = row.inline * 8
         for part in row.parts:
-            shift -= part.width
-            part_value = number >> shift & ((1 << part.width) - 1)
-            spans.append(
-                Span(
-                    at,
-                    part.width,
-                    layer,
-                    part.name,
-                    part_value,
-                    part.says(part_value),
-                    row.cite,
-                    removed_by,
-                )
-            )
-            at += part.width
+            width = part.width
+            shift -= width
+            part_value = number >> shift & ((1 << width) - 1)
+            meaning = part.meaning if type(part.meaning) is str else part.says(part_value)
+            told = (at, width, layer, part.name, part_value, meaning, cite, removed_by)
+            spans.append(_new(Span, told))
+            at += width
 
 
 class _Plan(NamedTuple):

@@ -10,7 +10,7 @@ from typing import Any
 
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
-from lowpanbudget.env import Contexts, Env, address
+from lowpanbudget.env import RPI_TYPES, Contexts, Env, address
 from lowpanbudget.errors import BadMic, RequestError, WireError
 from lowpanbudget.layers.link import contents, elements
 from lowpanbudget.layers.link import mac as mac_layer
@@ -93,6 +93,8 @@ def decode_frame(
     length = 2 if fcs is True else int(fcs)
     if length not in (0, 2, 4):
         raise RequestError(f"fcs {fcs!r} is not True, False, 2 or 4", cite=FCS_CITE)
+    if rpi_type not in RPI_TYPES:
+        Env(rpi_type=rpi_type)  # raises, and says what is allowed
     root_address = None if root is None else address(root, "root")
     return decode_prepared(
         bytes(octets),
@@ -131,7 +133,7 @@ def decode_prepared(
             raise mac.fault
         _note_faults(frame, mac.header_ies)
         if mac.security is None or _open(frame, mac.security, reader, keys, devices, asn, trailer):
-            env = Env(mac.source, mac.destination, mac.pan_id, contexts, root, rpi_type)
+            env = Env.carried(mac.source, mac.destination, mac.pan_id, contexts, root, rpi_type)
             _read_payload(frame, reader, env)
     except WireError as error:
         if frame.fault is None:
