@@ -17,10 +17,8 @@ def hit_of(kind: str, scene: Scene, thing: Reading) -> Hits:
     """Return a hit when the reading is of this kind."""
     if thing.kind != kind:
         return NONE
-    evidence = (
-        f"checksum carried {thing.carried:#06x}, computed here {thing.computed:#06x}; "
-        f"{thing.tried} readings tried",
-    )
+    sums = f"checksum carried {thing.carried:#06x}, computed here {thing.computed:#06x}"
+    evidence = (f"{sums}; {thing.tried} readings tried",)
     frames = scene.whole.numbers if scene.whole is not None else (scene.number,)
     return (
         Hit(

@@ -4,18 +4,22 @@ Checksums and addresses are put together here, with the formulas of the standard
 """
 
 import struct
-from collections.abc import Iterable
-from dataclasses import replace
-from ipaddress import IPv6Address
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field, replace
+from ipaddress import IPv6Address, IPv6Network
 from typing import Any
 
 from lowpanbudget import Env, compress, decode_frame, encode_frame, split
+from lowpanbudget.capture.record import Record
+from lowpanbudget.capture.trace import Trace
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import Contexts
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.findings.scene import Known
+from lowpanbudget.layers.link.auxiliary import Security
+from lowpanbudget.layers.link.fcs import fcs
 from lowpanbudget.layers.link.mac import Mac
 
 PAN = 0xABCD
@@ -24,6 +28,9 @@ FAR_NODE, FAR_ROOT = bytes.fromhex("025e100000000017"), bytes.fromhex("025e10000
 CONTEXTS = {0: "2001:db8:1::/64", 1: "2001:db8:2::/64"}
 PREFIX = "2001:db8:1::"
 PORTS = (0xF0B1, 0xF0B2)
+KEY = bytes(range(16))  # an invented key
+BROADCAST = b"\xff\xff"
+ALL_NODES = IPv6Address("ff02::1")
 
 
 def iid(link: bytes) -> int:
@@ -134,26 +141,56 @@ def pieces(
     ]
 
 
-def audit(
-    air: Iterable[bytes | tuple[float, bytes]],
-    *,
-    contexts: dict[int, str] | None = None,
-    design: Design | None = None,
-    fcs: int = 2,
-    **decode: Any,
-) -> list[Finding]:
-    """The findings over frames, one second apart unless a time stands beside them."""
-    table = Contexts(CONTEXTS if contexts is None else contexts)
-    known = Known(
-        table, design, **{k: decode.pop(k) for k in ("devices_known", "largest") if k in decode}
-    )
-    audit_ = Audit(known)
-    for number, item in enumerate(air, 1):
-        time_s, octets = item if isinstance(item, tuple) else (float(number), item)
-        audit_.feed(
-            number, time_s, decode_frame(octets, fcs=fcs, contexts=table, **decode), fcs=fcs
+Air = Iterable[bytes | tuple[float, bytes]]
+
+
+@dataclass(frozen=True)
+class Capture:
+    """Frames, one second apart unless a time stands beside them, and what is known beside them."""
+
+    air: list[bytes | tuple[float, bytes]]
+    contexts: dict[int, str] = field(default_factory=lambda: dict(CONTEXTS))
+    design: Design | None = None
+    fcs: int = 2
+    keys: tuple[object, ...] = ()
+    devices: dict[int, bytes] = field(default_factory=dict)
+    known_devices: tuple[bytes, ...] = ()
+
+    def timed(self) -> Iterator[tuple[float, bytes]]:
+        for number, item in enumerate(self.air, 1):
+            yield item if isinstance(item, tuple) else (float(number), item)
+
+    def known(self) -> Known:
+        largest = 127 if self.design is None else self.design.link.largest
+        return Known(Contexts(self.contexts), self.design, frozenset(self.known_devices), largest)
+
+    def fed(self) -> list[Finding]:
+        """The findings when every frame is decoded in full."""
+        audit = Audit(self.known())
+        for number, (time_s, octets) in enumerate(self.timed(), 1):
+            read = decode_frame(
+                octets, fcs=self.fcs, contexts=self.contexts, keys=self.keys, devices=self.devices
+            )
+            audit.feed(number, time_s, read, fcs=self.fcs)
+        return audit.close()
+
+    def followed(self) -> list[Finding]:
+        """The findings when a trace reads frames that are alike only once."""
+        trace = Trace(
+            contexts=self.contexts,
+            keys=self.keys,
+            devices=self.devices,
+            design=self.design,
+            fcs=self.fcs,
         )
-    return audit_.close()
+        audit = Audit(self.known())
+        for traced in trace.follow(self.records()):
+            audit.follow(traced)
+        return audit.close()
+
+    def records(self) -> Iterator[Record]:
+        for number, (time_s, octets) in enumerate(self.timed(), 1):
+            yield Record(number, round(time_s * 1e9), 195 if self.fcs else 230, octets, len(octets))
 
 
 def names(findings: list[Finding]) -> list[str]:
@@ -166,3 +203,83 @@ def heavy(findings: list[Finding]) -> list[str]:
 
 def design(text: str) -> Design:
     return parse_design(text, "store.toml")
+
+
+def raw(
+    payload_octets: bytes,
+    sequence: int = 1,
+    links: tuple[bytes, bytes] = (NODE, ROOT),
+    **changes: Any,
+) -> bytes:
+    """A frame around octets that nothing compressed."""
+    return encode_frame(mac(sequence, links, **changes), payload_octets).octets
+
+
+def mended(octets: bytes) -> bytes:
+    """The frame with the check sequence that its octets want."""
+    return octets[:-2] + fcs(octets[:-2], 2)
+
+
+def secured(
+    data: bytes,
+    sequence: int,
+    counter: int,
+    level: int = 5,
+    links: tuple[bytes, bytes] = (FAR_NODE, FAR_ROOT),
+) -> bytes:
+    """A frame under an invented key, from an extended address unless told otherwise."""
+    header = mac(sequence, links, security=Security(level, 1, counter, key_index=1))
+    packed = payload(datagram(data, links=links), links)
+    return encode_frame(header, packed, key=KEY, devices={0x17: FAR_NODE}).octets
+
+
+def rpl_option(kind: int = 0x63, next_header: int = 17) -> bytes:
+    """A hop-by-hop header with the RPL option (RFC 6553 section 3): no flags, instance 0, rank 512."""
+    return bytes([next_header, 0, kind, 4, 0, 0, 2, 0])
+
+
+def with_option(
+    data: bytes, prefix: str = PREFIX, kind: int = 0x63, to: IPv6Address | None = None
+) -> bytes:
+    source, destination = address(prefix, NODE), to or address(prefix, ROOT)
+    return ip(source, destination, 0, rpl_option(kind) + udp(data, source, destination))
+
+
+def nd_message(
+    kind: int, body: bytes, source: IPv6Address, destination: IPv6Address, hop_limit: int = 255
+) -> bytes:
+    return ip(source, destination, 58, icmpv6(kind, body, source, destination), hop_limit)
+
+
+def advertisement(*options: bytes) -> bytes:
+    """A router advertisement from the root to all nodes (RFC 4861 section 4.2)."""
+    body = bytes([64, 0]) + struct.pack(">HII", 1800, 0, 0) + b"".join(options)
+    return nd_message(134, body, address("fe80::", ROOT), ALL_NODES)
+
+
+def context_option(number: int, prefix: str, *, compress: bool = True, minutes: int = 60) -> bytes:
+    """RFC 6775 section 4.2, for a prefix of 64 bits or fewer."""
+    network = IPv6Network(prefix)
+    flags = compress << 4 | number
+    return (
+        bytes([34, 2, network.prefixlen, flags, 0, 0])
+        + struct.pack(">H", minutes)
+        + network.network_address.packed[:8]
+    )
+
+
+def coap_message(
+    options: bytes = b"",
+    data: bytes = b"",
+    kind: int = 0,
+    code: int = 2,
+    mid: int = 1,
+    token: bytes = b"",
+) -> bytes:
+    """RFC 7252 section 3; ``kind`` 0 is confirmable, 2 an acknowledgement."""
+    head = bytes([1 << 6 | kind << 4 | len(token), code]) + struct.pack(">H", mid) + token
+    return head + options + (b"\xff" + data if data else b"")
+
+
+def coap(message: bytes, links: tuple[bytes, bytes] = (NODE, ROOT), *, back: bool = False) -> bytes:
+    return datagram(message, links=links, ports=(5683, 0xF0B1) if back else (0xF0B1, 5683))

@@ -1,0 +1,175 @@
+"""A capture that fires each finding about fragments and networks, and a near miss."""
+
+from findings import air
+from findings.air import BROADCAST, NODE, PREFIX, ROOT, Capture
+from findings.cases_link import Case
+
+OTHER = b"\x00\x18"
+LARGE = 300  # octets of data: four frames or so
+Timed = list[bytes | tuple[float, bytes]]
+
+
+def cut(
+    octets: int = LARGE, *, tag: int = 7, room: int = 102, at: float = 1.0, every: float = 0.02,
+    links: tuple[bytes, bytes] = (NODE, ROOT), prefix: str = PREFIX,
+) -> Timed:  # fmt: skip
+    """The fragments of a datagram with their times."""
+    parts = air.pieces(air.datagram(bytes(octets), prefix, links), links, tag=tag, room=room)
+    return [(at + index * every, part) for index, part in enumerate(parts)]
+
+
+def sized(size: int) -> Capture:
+    """A first fragment with this datagram_size, in 11 bits behind 11000 (RFC 4944 section 5.3)."""
+    head = (0b11000 << 27 | size << 16 | 7).to_bytes(4, "big")
+    return Capture([air.raw(head + air.payload(air.datagram(bytes(40)))[:48])])
+
+
+def spilled() -> Capture:
+    """A later fragment whose size 2100 took the bit beside its dispatch: 11101."""
+    head = (0b11100 << 27 | 2100 << 16 | 7).to_bytes(4, "big") + bytes([12])
+    return Capture([air.raw(head + bytes(40))])
+
+
+def edited(change: dict[int, tuple[int, bytes]]) -> Capture:
+    """Fragments of a datagram with octets of their MAC payloads (which start at 9) replaced."""
+    frames: Timed = []
+    for number, item in enumerate(cut()):
+        assert isinstance(item, tuple)
+        octets = bytearray(item[1])
+        if number in change:
+            place, new = change[number]
+            octets[9 + place : 9 + place + len(new)] = new
+        frames.append((item[0], air.mended(bytes(octets))))
+    return Capture(frames)
+
+
+def second_offset(value: int) -> Capture:
+    return edited({1: (4, bytes([value]))})
+
+
+def compressed_offset() -> Capture:
+    """The second fragment starts where the first ended on the air, in units of 8 octets."""
+    first = air.pieces(air.datagram(bytes(LARGE)))[0]
+    wire = len(first) - 9 - 2 - 4
+    return second_offset(wire // 8)
+
+
+def last_of(octets: int) -> Capture:
+    """Fragments with room to spare, of which the last stands for so many octets (its header takes 5)."""
+    for data in range(200, 300):
+        parts = air.pieces(air.datagram(bytes(data)), room=90)
+        if len(parts[-1]) - 9 - 2 - 5 == octets:
+            return Capture([(1 + n / 50, part) for n, part in enumerate(parts)])
+    raise AssertionError(octets)
+
+
+def early(frames: Timed, *without: int) -> Timed:
+    """The frames but for those numbered."""
+    return [frame for number, frame in enumerate(frames) if number not in without]
+
+
+def unfinished(lost: int) -> Capture:
+    """Four datagrams a minute and a half apart; of ``lost`` the last frame is missing."""
+    frames: Timed = []
+    for number in range(4):
+        one = cut(tag=number, at=1 + 100.0 * number)
+        frames += early(one, len(one) - 1) if number < lost else one
+    return Capture([*frames, (600.0, air.frame(air.datagram()))])
+
+
+def repeats(times: int) -> Capture:
+    frames = cut()
+    assert isinstance(frames[1], tuple)
+    again: Timed = []
+    for number in range(times):
+        octets = bytearray(frames[1][1])
+        octets[2] = 100 + number  # a new sequence number, a second later
+        again.append((frames[1][0] + 1 + number, air.mended(bytes(octets))))
+    return Capture(
+        [frames[0], frames[1], *again, *[(9.0, f[1]) for f in frames[2:] if isinstance(f, tuple)]]
+    )
+
+
+def meeting(*, apart: float) -> Capture:
+    """Three pairs of datagrams to the root; those of one node lose a frame."""
+    frames: list[tuple[float, bytes]] = []
+    for number in range(3):
+        at = 1 + 200.0 * number
+        whole = cut(tag=number, at=at, every=0.5)
+        torn = cut(tag=number, at=at + apart, every=0.5, links=(OTHER, ROOT))
+        frames += [frame for frame in (*whole, *early(torn, 2)) if isinstance(frame, tuple)]
+    frames.append((900.0, air.frame(air.datagram())))
+    return Capture(sorted(frames, key=lambda frame: frame[0]))
+
+
+def advertised(options: int) -> Capture:
+    told = [air.context_option(number, f"2001:db8:{number + 1}::/64") for number in range(options)]
+    packet = air.advertisement(*told)
+    links = (ROOT, BROADCAST)
+    return Capture([(1.0 + n / 50, part) for n, part in enumerate(air.pieces(packet, links))])
+
+
+def inner_length(more: int) -> Capture:
+    """Uncompressed IPv6 (dispatch 0x41, RFC 4944 section 5.1) in IPv6, the inner payload length ``more`` too large."""
+    source, to = air.address(PREFIX, NODE), air.address(PREFIX, ROOT)
+    inner = bytearray(air.datagram())
+    inner[4:6] = (len(inner) - 40 + more).to_bytes(2, "big")
+    return Capture([air.raw(b"\x41" + air.ip(source, to, 41, bytes(inner)))])
+
+
+def group(links: tuple[bytes, bytes]) -> Capture:
+    return Capture(cut(links=links))
+
+
+def announced(kind: int) -> Capture:
+    """A DODAG configuration with the 0x23 flag (RFC 9008 section 4.1.3), then a datagram with an option."""
+    source, to = air.address("fe80::", ROOT), air.ALL_NODES
+    base = bytes([0, 1, 1, 0, 0x88, 0, 0, 0]) + air.address(PREFIX, ROOT).packed
+    # flags: |0 0 0|1|A| PCS |: the flag is bit 3
+    option = bytes([4, 14, 0x10, 8, 3, 10]) + bytes.fromhex("0700010000000aff003c")
+    packet = air.ip(source, to, 58, air.icmpv6(155, base + option, source, to, 1), 255)
+    told = air.frame(packet, 1, (ROOT, BROADCAST))
+    return Capture([told, air.frame(air.with_option(b"up", kind=kind), 2)])
+
+
+def leaving(kind: int) -> Capture:
+    far = air.IPv6Address("2001:db8:f00d:2::10")
+    return Capture([air.frame(air.with_option(b"out", kind=kind, to=far))])
+
+
+def options(count: int, *, lorh: bool = False) -> Capture:
+    return Capture(
+        [
+            air.raw(air.payload(air.with_option(bytes([n])), lorh=lorh), n)
+            for n in range(1, count + 1)
+        ]
+    )
+
+
+FRAGMENT_CASES = {
+    "datagram-size-impossible": Case(lambda: sized(30), lambda: sized(88)),
+    "datagram-size-too-small": Case(compressed_offset, lambda: edited({})),
+    # 96 octets are 12 units
+    "fragment-offset-wrong": Case(lambda: second_offset(_end_of_first()), lambda: edited({})),
+    "last-fragment-needless": Case(lambda: last_of(4), lambda: last_of(12)),
+    "fragmented-without-need": Case(lambda: Capture(cut(60, room=60)), lambda: Capture(cut(LARGE))),
+    "fragments-too-slow": Case(lambda: Capture(cut(every=35.0)), lambda: Capture(cut(every=15.0))),
+    "fragments-unfinished": Case(lambda: unfinished(3), lambda: unfinished(0)),
+    "fragment-repeated": Case(lambda: repeats(3), lambda: repeats(2)),
+    "fragments-overlap": Case(lambda: second_offset(_end_of_first() // 8 - 1), lambda: edited({})),
+    "fragments-meet": Case(lambda: meeting(apart=0.1), lambda: meeting(apart=90.0)),
+    "group-datagram-fragmented": Case(
+        lambda: group((NODE, BROADCAST)), lambda: group((NODE, ROOT))
+    ),
+    "advertisement-fragmented": Case(lambda: advertised(6), lambda: advertised(2)),
+    "lengths-disagree": Case(lambda: inner_length(8), lambda: inner_length(0)),
+    "rpl-option-not-as-announced": Case(lambda: announced(0x63), lambda: announced(0x23)),
+    "rpl-option-leaves-network": Case(lambda: leaving(0x63), lambda: leaving(0x23)),
+    "rpl-information-as-option": Case(lambda: options(5), lambda: options(5, lorh=True)),
+}
+
+
+def _end_of_first() -> int:
+    """How many octets of the datagram the first fragment stands for, by its second's offset in units of 8."""
+    second = air.pieces(air.datagram(bytes(LARGE)))[1]
+    return second[9 + 4] * 8
