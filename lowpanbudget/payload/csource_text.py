@@ -66,7 +66,7 @@ def comment(text: str) -> str:
     """Return text that can stand in a comment: one line, nothing that ends it, nothing that compilers warn of."""
     line = " ".join(text.split())
     shown = "".join(char if char.isprintable() else "?" for char in line)
-    for risky, safe in (("*/", "* /"), ("/*", "/ *"), ("??", "? ?"), ("??", "? ?"), ("\\", "/")):
+    for risky, safe in (("\\", "/"), ("*/", "* /"), ("/*", "/ *"), ("??", "? ?"), ("??", "? ?")):
         shown = shown.replace(risky, safe)
     return shown
 

@@ -388,7 +388,7 @@ def test_results_name_the_fields_in_the_order_of_the_message() -> None:
 
 @needs_gcc
 def test_no_note_and_no_unit_gets_out_of_its_comment(tmp_path: Path) -> None:
-    nasty = "*/ int x; /* \\ ??/ \n#error\u202e \x1b[2J // ?" + "?/" * 3
+    nasty = "*\\ int y; */ int x; /* \\ ??/ \n#error\u202e \x1b[2J // ?" + "?/" * 3
     fields = (
         number("a", unit=nasty, note=nasty),
         Time("t", epoch=nasty),
@@ -400,7 +400,7 @@ def test_no_note_and_no_unit_gets_out_of_its_comment(tmp_path: Path) -> None:
     made = generate(message)
     source = written(made, tmp_path)
     compiled([source], tmp_path / "m.o", "-c")
-    assert comment("a */ b") == "a * / b"
+    assert comment("a */ b *\\ c /*/") == "a * / b * / c / * /"
     assert comment("???/") == "? ? ?/"
 
 
