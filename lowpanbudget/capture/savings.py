@@ -51,8 +51,16 @@ class Savings:
             self._decoder = traced.decoder
         if len(traced.parts) > 1:
             return self._of_fragments(traced, traced.datagram, octets - len(payload))
-        layers = shape.layer_bits(len(payload))
-        return self._of_frame(traced, traced.datagram, layers, len(payload))
+        if shape.tail is None:
+            layers = shape.layer_bits(len(payload))
+            return self._of_frame(traced, traced.datagram, layers, len(payload))
+        # all headers of a shape are the same, and so is what they have too many
+        known = shape.facts.get(self)
+        if not isinstance(known, int):
+            layers = shape.layer_bits(len(payload))
+            known = self._of_frame(traced, traced.datagram, layers, len(payload))
+            shape.facts[self] = known
+        return known
 
     def _of_frame(
         self, traced: Traced, datagram: bytes, layers: dict[str, int], payload: int

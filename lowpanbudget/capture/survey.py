@@ -13,6 +13,7 @@ from lowpanbudget.capture.linktype import FRAME
 from lowpanbudget.capture.packet import FlowKey
 from lowpanbudget.capture.record import Record
 from lowpanbudget.capture.savings import Savings
+from lowpanbudget.capture.shape import Shape
 from lowpanbudget.capture.tally import Tally
 from lowpanbudget.capture.trace import Trace
 from lowpanbudget.capture.traced import Outcome, Traced
@@ -103,8 +104,9 @@ class Surveyor:
 
     def add(self, traced: Traced) -> None:
         """Count one record."""
-        kind, source, datagram = traced.kind, traced.source, traced.datagram
-        tally = self._tally(Cell(kind, traced.flow, source))
+        shape, datagram = traced.shape, traced.datagram
+        place = self._place(traced)
+        tally = place.tally
         # an FCS that the receiver took off was on the air all the same
         missing = 2 if traced.carried.kind == FRAME and not traced.fcs_octets else 0
         octets = len(traced.octets) + missing if traced.octets else len(traced.carried.octets)
@@ -118,7 +120,7 @@ class Surveyor:
             datagram = None
         elif traced.copies is not None:
             tally.duplicates += 1
-        if kind == _DATA:
+        if place.is_data:
             tally.unused += max(self.largest - octets, 0)
             if traced.repeats is None:
                 tally.avoidable += self._savings.of(traced, octets)
@@ -126,10 +128,10 @@ class Surveyor:
             tally.datagrams += 1
             tally.datagram_octets += len(datagram)
             tally.application += _application(traced, datagram)
-        shape = traced.shape
         if shape is not None and shape.example.fragment is not None:
             tally.fragments += 1
-        tally.lost += self._lost(traced, source)
+        if place.sequence is not None and traced.fcs_ok is not False:
+            tally.lost += self._lost(place.sequence, traced.sequence)
         tally.damaged += traced.damaged
         tally.see(traced.record.time_ns)
         if reason := traced.reason:
@@ -156,28 +158,52 @@ class Surveyor:
             tally = cells.setdefault(cell, Tally())
         return tally
 
-    def _lost(self, traced: Traced, source: bytes | None) -> int:
-        """Return how many sequence numbers of the source are missing before this frame."""
+    def _place(self, traced: Traced) -> "_Place":
+        """Return where a record is counted; found once for all frames of a shape."""
         shape = traced.shape
-        if source is None or traced.sequence is None or shape is None or traced.fcs_ok is False:
+        if shape is not None and traced.flow is shape.flow:
+            place = shape.facts.get(self)
+            if isinstance(place, _Place):
+                return place
+        kind = traced.kind
+        tally = self._tally(Cell(kind, traced.flow, traced.source))
+        place = _Place(tally, kind == _DATA, None if shape is None else _sequence_of(shape))
+        if shape is not None and traced.flow is shape.flow:
+            shape.facts[self] = place
+        return place
+
+    def _lost(self, key: bytes, sequence: int | None) -> int:
+        """Return how many numbers of a sequence are missing before this one."""
+        if sequence is None:
             return 0
-        mac = shape.example.mac
-        if mac is None or mac.frame_type not in _NUMBERED or mac.source is None:
-            return 0
-        # beacons count in a sequence of their own (macBsn; IEEE 802.15.4-2015 clause 7.2.2.7, from memory)
-        key = bytes([mac.frame_type == FrameType.BEACON]) + mac.source
         last = self._sequences.pop(key, None)
-        self._sequences[key] = traced.sequence
+        self._sequences[key] = sequence
         if len(self._sequences) > MOST_CELLS:
             self._sequences.popitem(last=False)
         if last is None:
             return 0
-        missing = (traced.sequence - last - 1) & 0xFF
+        missing = (sequence - last - 1) & 0xFF
         return missing if missing <= _GAP else 0
+
+
+class _Place(NamedTuple):
+    """Where a record is counted, whether its room counts, and the name of its sequence if it has one."""
+
+    tally: Tally
+    is_data: bool
+    sequence: bytes | None
 
 
 _DATA = FrameType.DATA.name.lower()
 _NUMBERED = {FrameType.DATA, FrameType.COMMAND, FrameType.BEACON}
+
+
+def _sequence_of(shape: Shape) -> bytes | None:
+    mac = shape.example.mac
+    if mac is None or mac.frame_type not in _NUMBERED or mac.source is None:
+        return None
+    # beacons count in a sequence of their own (macBsn; IEEE 802.15.4-2015 clause 7.2.2.7, from memory)
+    return bytes([mac.frame_type == FrameType.BEACON]) + mac.source
 
 
 def _application(traced: Traced, datagram: bytes) -> int:
