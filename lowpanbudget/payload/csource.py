@@ -137,9 +137,10 @@ def _uses(text: str, prefix: str) -> set[str]:
 
 
 def _variables(lines: list[str]) -> list[str]:
+    """Return the declarations of the variables that lines use; members stand behind a dot or an arrow."""
     text = "\n".join(lines)
     return [
-        f"{kind} {name}{' = 0' if kind.endswith('t') else ''};"
+        f"{kind} {name} = 0;"
         for name, kind in _VARIABLES.items()
         if re.search(rf"(?<![\w>.]){name}\b", text)
     ]

@@ -67,9 +67,8 @@ class Body(Single):
     def _judge(self, spot: Spot) -> None:
         named = [
             (member.name, part.spot)
-            for one in self.fields
-            for part in one[2:]
-            for member in self._members(*one)
+            for field, name, part in self.fields
+            for member in self._members(field, name, part)
         ]
         self.maker.names.members(spot, named)
 

@@ -15,15 +15,16 @@ from payload.c_library import STRICT, Library, compiled, needs_gcc, written
 
 from lowpanbudget.design.load import load_design
 from lowpanbudget.errors import RequestError
-from lowpanbudget.payload.clock import Time
+from lowpanbudget.payload.clock import Sequence, Time
 from lowpanbudget.payload.codes import Boolean, Constant, Enumeration, Flags
-from lowpanbudget.payload.containers import Array, Group, Option, Union
+from lowpanbudget.payload.containers import Array, Group, Option, Series, Union
 from lowpanbudget.payload.contents import Octets
 from lowpanbudget.payload.csource import MARKER, Generated, generate
 from lowpanbudget.payload.csource_text import comment, literal
 from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.number import Number
+from lowpanbudget.payload.sampler import samples
 from lowpanbudget.payload.scales import Float, Logarithmic, Table
 
 TOP = Path(__file__).parents[2]
@@ -459,3 +460,38 @@ def test_a_tag_of_the_same_name_further_in_hides_the_outer_one(tmp_path: Path) -
     values = {"tag": "other", "g": {"tag": "usual", "u": {"x": 7}}, "u": {"y": True}}
     assert made.pack(values) == (0, message.pack(values))
     assert made.unpack(message.pack(values)) == (0, values)
+
+
+@needs_gcc
+def test_numbers_at_the_ends_of_64_bits(tmp_path: Path) -> None:
+    low, high, top = Decimal(-(1 << 63)), Decimal((1 << 63) - 1), (1 << 64) - 1
+    fields = (
+        Number("s", min=low, max=high, coding="twos-complement"),
+        Number("u", min=Decimal(0), max=Decimal(top - 1), special=(("na", None),)),
+        Number("negative", min=low, max=low + 6, offset=low - 1, special=(("na", None),)),
+        Series("v", min=low, max=high, deltas="variable", max_length=9, coding="twos-complement"),
+        Series("w", min=low, max=high, deltas="variable", group_bits=31, max_length=9),
+        Series("f", min=low, max=high, deltas="fixed", delta_bits=32, escape=True, max_length=9),
+        Sequence("n", bits=64),
+    )
+    message = message_of(*fields)
+    made, _ = library(message, tmp_path)
+    ends = [int(low), int(high), int(low), 0, -1, 1, int(high), int(high) - 1]
+    some = {"s": low, "u": top - 1, "negative": low + 6, "v": ends, "w": ends, "f": ends, "n": top}
+    others = {"s": high, "u": "na", "negative": "na", "v": [], "w": [], "f": [], "n": 0}
+    for values in (some, others, *samples(message, 50)):
+        octets = message.pack(values)
+        assert made.pack(values) == (0, octets)
+        assert made.unpack(octets) == (0, message.unpack(octets))
+
+
+@needs_gcc
+def test_numbers_too_far_from_0_are_counted_from_the_least(tmp_path: Path) -> None:
+    """No member holds 10^25 steps: 3 stands for 10^25 + 3, as on the wire, and the header says so."""
+    far = Number("far", min=Decimal(10**25), max=Decimal(10**25 + 5), special=(("na", 7),))
+    message = message_of(far)
+    made, _ = library(message, tmp_path)
+    assert [made.header.constant(("far",), name) for name in ("MIN", "MAX", "na")] == [0, 5, 7]
+    assert "from 10000000000000000000000000" in generate(message).header.text
+    assert made.pack_raw(made.header.message(far=3)) == (0, message.pack({"far": 10**25 + 3}))
+    assert made.told(made.pack_raw(made.header.message(far=6))[0]) == "far"
