@@ -64,7 +64,7 @@ class Audit:
         self.known = known or Known()
         self.rules = tuple(rule(self.known) for rule in rules)
         self.frames = 0
-        self._checks: dict[type, tuple[_Entry, ...]] = {}
+        self._checks: dict[type, tuple[tuple[_Entry, ...], tuple[_Entry, ...]]] = {}
         self._tallies: dict[tuple[int, str], _Tally] = {}
         self._subjects = [0] * len(self.rules)
         self._pieces = Pieces(self.known.timeout_s)
@@ -249,17 +249,15 @@ class Audit:
 
     def _give(self, scene: Scene, thing: object) -> None:
         kind = type(thing)
-        checks = self._checks.get(kind)
-        if checks is None:
-            checks = self._checks[kind] = tuple(
+        both = self._checks.get(kind)
+        if both is None:
+            every = tuple(
                 (index, rule.check, rule.varies)
                 for index, rule in enumerate(self.rules)
                 if any(issubclass(kind, read) for read in rule.reads)
             )
-        only = self._only_varying
-        for index, check, varies in checks:
-            if only and not varies:
-                continue
+            both = self._checks[kind] = (every, tuple(entry for entry in every if entry[2]))
+        for index, check, varies in both[self._only_varying]:
             for hit in check(scene, thing):
                 self._count(index, hit, scene.number)
                 if self._kept is not None and not varies:

@@ -22,6 +22,7 @@ from lowpanbudget.layers.lowpan.nhc import PORTS, UdpNhc
 from lowpanbudget.stack.found import Notice
 
 _REMEMBERED = 4096
+_CONNECTION_ID = rfc(9146, "4")  # a record that only its two ends can read: no fault
 MLD_TYPES = frozenset({130, 131, 132, 143})
 _SOLICITED_NODE = int(IPv6Address("ff02::1:ff00:0"))
 
@@ -372,7 +373,7 @@ class HopLimitInLine(Rule):
     first hop) with a hop limit other than 1, 64 or 255.
     Why it costs: one octet in every frame, first hop included.
     When it is no fault: on later hops the hop limit is in line always, and nothing is said. A limit chosen to keep
-    packets near has its reason.
+    packets near has its reason; one that a flow of the design has is planned, and nothing is said.
     Example: hop limit 16 from a node's default: 64 would be elided.
     What to do: Use 64, or 255 for what must not be forwarded.
     """
@@ -392,11 +393,11 @@ class HopLimitInLine(Rule):
             or HLIM.best(thing.header.hop_limit).row.inline == 0
         ):
             return NONE
-        if not from_its_source(scene, thing):
+        limit = thing.header.hop_limit
+        planned = () if self.known.design is None else self.known.design.flows
+        if not from_its_source(scene, thing) or any(flow.hop_limit == limit for flow in planned):
             return NONE
-        cause = (
-            f"{scene.sender} starts its datagrams with hop limit {thing.header.hop_limit}, in line"
-        )
+        cause = f"{scene.sender} starts its datagrams with hop limit {limit}, in line"
         return (Hit(cause, (), scene.sender),)
 
 
@@ -673,7 +674,7 @@ class ContentsUnreadable(Rule):
 
     def check(self, scene: Scene, thing: Notice) -> Hits:
         """Take the notice of the decoder; try the commonest slip."""
-        if thing.name != "payload-unreadable":
+        if thing.name != "payload-unreadable" or thing.cite == _CONNECTION_ID:
             return NONE
         cite = f" ({thing.cite})" if thing.cite is not None else ""
         evidence = [f"octet {thing.offset}"]

@@ -12,6 +12,7 @@ from lowpanbudget.stack.frame import Frame
 
 MOST_OPEN = 256
 MOST_PIECES = 256  # an offset has 8 bits
+MANY = 8  # datagrams at one receiver: how many more there are makes no difference
 Key = tuple[bytes | None, bytes | None, int, int]
 
 
@@ -75,6 +76,7 @@ class Pieces:
     def __init__(self, timeout_s: float) -> None:
         self.timeout_s = timeout_s
         self._open: OrderedDict[Key, Assembly] = OrderedDict()
+        self._receivers: dict[bytes | None, int] = {}
 
     def add(
         self,
@@ -93,8 +95,9 @@ class Pieces:
         found = self._open.get(key)
         if found is None:
             found = self._open[key] = Assembly(key)
+            self._meet(found)
             while len(self._open) > MOST_OPEN:
-                self._open.popitem(last=False)
+                self._forget(next(iter(self._open)))
         # octets behind the headers stand in the datagram as they are: more of them, and it reaches further
         start = fragment.offset
         end = (
@@ -110,7 +113,7 @@ class Pieces:
             found.repeats += 1
         elif any(one.start < end and start < one.end for one in found.pieces):
             found.state = "overlapping"
-            self._open.pop(key, None)
+            self._forget(key)
         if not repeated and len(found.pieces) < MOST_PIECES:
             found.pieces.append(piece)
         if fragment.first:
@@ -118,15 +121,29 @@ class Pieces:
             found.iphc = next(
                 (one for one in reversed(frame.layers) if isinstance(one, Iphc)), None
             )
-        together = sum(1 for other in self._open if other[1] == key[1])
-        if together > 1:
-            for other in self._open.values():
-                if other.key[1] == key[1]:
-                    other.beside = max(other.beside, together)
         if found.state == "open" and found.covered >= found.size:
             found.state = "whole"
-            self._open.pop(key, None)
+            self._forget(key)
         return found, piece
+
+    def _meet(self, new: Assembly) -> None:
+        """Note how many datagrams the receiver has open, in the new one and in those that it meets."""
+        receiver = new.key[1]
+        together = self._receivers[receiver] = self._receivers.get(receiver, 0) + 1
+        new.beside = together
+        if 1 < together <= MANY:  # those that were open when there were as many have been told
+            for other in self._open.values():
+                if other.key[1] == receiver:
+                    other.beside = max(other.beside, together)
+
+    def _forget(self, key: Key) -> None:
+        if self._open.pop(key, None) is None:
+            return
+        left = self._receivers.get(key[1], 0) - 1
+        if left > 0:
+            self._receivers[key[1]] = left
+        else:
+            self._receivers.pop(key[1], None)
 
     def expire(self, time_s: float) -> list[Assembly]:
         """Return the assemblies whose last fragment is older than the time-out, and forget them."""
@@ -136,7 +153,8 @@ class Pieces:
             if entry.pieces and not time_s - entry.pieces[-1].time_s > self.timeout_s:
                 break  # also without times
             entry.state = "expired"
-            old.append(self._open.pop(key))
+            old.append(entry)
+            self._forget(key)
         return old
 
     def close(self) -> list[Assembly]:
@@ -145,4 +163,5 @@ class Pieces:
         for entry in left:
             entry.state = "unfinished"
         self._open.clear()
+        self._receivers.clear()
         return left

@@ -137,6 +137,7 @@ class Whole:
     numbers: tuple[int, ...]
     time_s: float
     checksum_elided: bool = False
+    _udp: tuple[tuple[int, int, bytes] | None, ...] = field(default=(), repr=False)
 
     @property
     def fragments(self) -> int:
@@ -145,17 +146,22 @@ class Whole:
 
     def udp(self) -> tuple[int, int, bytes] | None:
         """Return UDP source port, destination port and payload; None when there is no UDP that can be read."""
-        octets = self.octets
-        at = ipv6.OCTETS
-        if octets[6] != ipv6.UDP:
-            found = chain.find(octets, ipv6.UDP)
-            if found is None:
-                return None
-            at = found.offset
-        if len(octets) < at + udp.OCTETS:
+        if not self._udp:
+            self._udp = (_udp_of(self.octets),)
+        return self._udp[0]
+
+
+def _udp_of(octets: bytes) -> tuple[int, int, bytes] | None:
+    at = ipv6.OCTETS
+    if octets[6] != ipv6.UDP:
+        found = None if octets[6] == ipv6.ICMPV6 else chain.find(octets, ipv6.UDP)
+        if found is None:
             return None
-        ports = int.from_bytes(octets[at : at + 4], "big")
-        return ports >> 16, ports & 0xFFFF, octets[at + udp.OCTETS :]
+        at = found.offset
+    if len(octets) < at + udp.OCTETS:
+        return None
+    ports = int.from_bytes(octets[at : at + 4], "big")
+    return ports >> 16, ports & 0xFFFF, octets[at + udp.OCTETS :]
 
 
 def named(link: bytes | None) -> str:

@@ -1,5 +1,7 @@
 """A capture that fires each finding about fragments and networks, and a near miss."""
 
+from ipaddress import IPv6Address
+
 from findings import air
 from findings.air import BROADCAST, NODE, PREFIX, ROOT, Capture
 from findings.cases_link import Case
@@ -55,12 +57,23 @@ def compressed_offset() -> Capture:
 
 
 def last_of(octets: int) -> Capture:
-    """Fragments with room to spare, of which the last stands for so many octets (its header takes 5)."""
+    """Fragments with room to spare; a last one of 80 and some octets is cut once more, ``octets`` of it left over."""
     for data in range(200, 300):
-        parts = air.pieces(air.datagram(bytes(data)), room=90)
-        if len(parts[-1]) - 9 - 2 - 5 == octets:
+        *parts, last = air.pieces(air.datagram(bytes(data)), room=90)
+        head, rest = last[9:14], last[14:-2]
+        if len(rest) == 80 + octets:
+            again = head[:4] + bytes([head[4] + 10])  # the offset in units of 8
+            parts += [air.raw(head + rest[:80], 50), air.raw(again + rest[80:], 51)]
             return Capture([(1 + n / 50, part) for n, part in enumerate(parts)])
     raise AssertionError(octets)
+
+
+def as_cut() -> Capture:
+    """The same size as ``last_of(4)``, cut as the project cuts it: the last fragment has 84 octets."""
+    ends = {
+        len(air.pieces(air.datagram(bytes(data)), room=90)[-1]): data for data in range(200, 300)
+    }
+    return Capture(cut(ends[9 + 5 + 84 + 2], room=90))
 
 
 def early(frames: Timed, *without: int) -> Timed:
@@ -133,7 +146,7 @@ def announced(kind: int) -> Capture:
 
 
 def leaving(kind: int) -> Capture:
-    far = air.IPv6Address("2001:db8:f00d:2::10")
+    far = IPv6Address("2001:db8:f00d:2::10")
     return Capture([air.frame(air.with_option(b"out", kind=kind, to=far))])
 
 
@@ -151,7 +164,7 @@ FRAGMENT_CASES = {
     "datagram-size-too-small": Case(compressed_offset, lambda: edited({})),
     # 96 octets are 12 units
     "fragment-offset-wrong": Case(lambda: second_offset(_end_of_first()), lambda: edited({})),
-    "last-fragment-needless": Case(lambda: last_of(4), lambda: last_of(12)),
+    "last-fragment-needless": Case(lambda: last_of(4), as_cut),
     "fragmented-without-need": Case(lambda: Capture(cut(60, room=60)), lambda: Capture(cut(LARGE))),
     "fragments-too-slow": Case(lambda: Capture(cut(every=35.0)), lambda: Capture(cut(every=15.0))),
     "fragments-unfinished": Case(lambda: unfinished(3), lambda: unfinished(0)),

@@ -52,6 +52,6 @@ def test_has_a_manual(rule: type) -> None:
 
 
 def test_names_are_told_apart() -> None:
-    found = [rule.name for rule in (*RULES, *DESIGN_RULES)]
+    found = [rule.name for rule in RULES] + [rule.name for rule in DESIGN_RULES]
     assert len(set(found)) == len(found)
     assert all(name == name.lower() and name.replace("-", "").isalpha() for name in found)

@@ -1,0 +1,211 @@
+"""Audits as a whole: no noise over sound networks, bounded state, hostile frames, captures without times."""
+
+import random
+import tracemalloc
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from findings import air
+from findings.air import NODE, ROOT, Capture, heavy, names
+from findings.cases_compression import summed, under
+from findings.test_cases import CASES
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lowpanbudget import decode_frame, encode_frame, load_design
+from lowpanbudget.capture.fcs_check import STRIPPED, FcsVerdict
+from lowpanbudget.capture.record import ReadingNotice, Record
+from lowpanbudget.capture.trace import Trace
+from lowpanbudget.findings.audit import MOST_FRAMES, MOST_SUBJECTS, OTHERS, Audit
+from lowpanbudget.findings.finding import Severity
+from lowpanbudget.findings.scene import Known
+from lowpanbudget.stack.frame import Frame
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+
+
+def stand_in(octets: bytes, fcs: int) -> Frame:
+    """A frame of a design's path, opened with the stand-in key and device that sealed it."""
+    closed = decode_frame(octets, fcs=fcs)
+    assert closed.mac is not None
+    assert closed.mac.source is not None
+    short = int.from_bytes(closed.mac.source, "big")
+    devices = {short: bytes(8)} if len(closed.mac.source) == 2 else {}
+    return decode_frame(octets, fcs=fcs, keys=(bytes(16),), devices=devices, asn=0)
+
+
+@pytest.mark.parametrize("name", ["footbridge", "archive"])
+def test_a_network_that_follows_its_design_has_nothing_of_weight(name: str) -> None:
+    """Every flow on every hop, messages, really sealed; fragments of one datagram follow each other."""
+    design = load_design(EXAMPLES / f"{name}.toml")
+    air_frames: list[bytes | tuple[float, bytes]] = []
+    counter, at = 100, 1.0
+    devices: dict[int, bytes] = {}
+    for _ in range(8):
+        for flow in design.flows:
+            path = design.paths(flow)[0]
+            for message in flow.messages:
+                data = design.message(message).pack(design.message(message).example("least"))
+                at += flow.every_s or 900.0
+                for encoded in path.frames(data):
+                    counter, at = counter + 1, at + 0.02
+                    read = stand_in(encoded.octets, design.link.fcs)
+                    assert read.mac is not None
+                    assert read.mac.source is not None
+                    devices[int.from_bytes(read.mac.source[-2:], "big")] = bytes(8)
+                    security = read.mac.security
+                    if security is not None and security.frame_counter is not None:
+                        security = replace(security, frame_counter=counter)
+                    header = replace(read.mac, sequence=counter & 0xFF, security=security)
+                    again = encode_frame(
+                        header, read.payload or b"", key=bytes(16), asn=0, fcs=design.link.fcs,
+                        devices=devices,
+                    )  # fmt: skip
+                    air_frames.append((at, again.octets))
+    contexts = {number: str(context.prefix) for number, context in design.contexts.items()}
+    capture = Capture(air_frames, contexts, design, design.link.fcs, (bytes(16),), devices)
+    assert heavy(capture.fed()) == []
+
+
+def test_readings_from_different_nodes_stay_apart() -> None:
+    other = b"\x00\x18"
+    frames = [*summed(under("2001:db8:1::"), under("2001:db8:2::")).air]
+    links = (other, ROOT)
+    frames += summed(under("2001:db8:1::", links), under("2001:db8:2::", links), links).air
+    found = [one for one in Capture(frames).fed() if one.name == "context-table-differs"]
+    assert len(found) == 2
+    assert {one.count for one in found} == {3}
+    assert found[0].frames != found[1].frames
+
+
+def test_a_first_context_that_nobody_gave_is_found_by_the_prefix_seen() -> None:
+    """A global address in full teaches its /64; a checksum then names it as the sender's context."""
+    told = air.ip(
+        air.address("2001:db8:77::", NODE), air.address("2001:db8:77::", ROOT), 17,
+        air.udp(b"hello", air.address("2001:db8:77::", NODE), air.address("2001:db8:77::", ROOT)),
+    )  # fmt: skip
+    frames = [air.frame(told), *summed(under("2001:db8:1::"), under("2001:db8:77::")).air]
+    (found,) = [one for one in Capture(frames).fed() if one.name == "context-table-differs"]
+    assert "context 0 read as 2001:db8:77::/64" in found.cause
+
+
+def test_the_checksum_of_a_datagram_in_fragments_is_explained_too() -> None:
+    source, to = under("2001:db8:1::")
+    packet = air.ip(source, to, 17, air.udp(bytes(200), *under("2001:db8:2::")))
+    capture = Capture([(1 + n / 50, part) for n, part in enumerate(air.pieces(packet))])
+    for found in (capture.fed(), capture.followed()):
+        assert "context-table-differs" in names(found)
+
+
+def test_many_subjects_become_one_more() -> None:
+    frames = []
+    for node in range(1, 60):
+        links = (node.to_bytes(2, "big"), b"\x00\xff")
+        frames.append(
+            air.frame(
+                air.datagram(links=links), 1, links, pan_id_compression=False, source_pan=air.PAN
+            )
+        )
+    found = [one for one in Capture(list(frames)).fed() if one.name == "pan-id-carried-twice"]
+    assert len(found) == MOST_SUBJECTS + 1
+    assert sum(one.count for one in found) == 59
+    (others,) = [one for one in found if one.subject == OTHERS]
+    assert len(others.frames) == MOST_FRAMES
+
+
+def stream(count: int) -> Iterator[Record]:
+    """Records of a few kinds and many senders, built as they are asked for."""
+    kinds = [
+        air.frame(
+            air.datagram(bytes([n]) * 20, links=(bytes([1, n]), ROOT)), n, (bytes([1, n]), ROOT)
+        )
+        for n in range(40)
+    ]
+    parts = air.pieces(air.datagram(bytes(300)))
+    for number in range(1, count + 1):
+        octets = bytearray(parts[0] if number % 7 == 0 else kinds[number % 40])
+        octets[2] = number & 0xFF
+        if number % 7 == 0:
+            octets[11:13] = (number & 0xFFFF).to_bytes(
+                2, "big"
+            )  # a first fragment alone, each with its own tag
+        yield Record(number, number * 10_000_000, 195, air.mended(bytes(octets)), len(octets))
+
+
+def peak(count: int) -> int:
+    tracemalloc.start()
+    trace, audit = Trace(contexts=air.CONTEXTS, fcs=2), Audit(Known())
+    for traced in trace.follow(stream(count)):
+        audit.follow(traced)
+    audit.close()
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    return most
+
+
+def test_memory_is_flat() -> None:
+    """Ten times as many frames, hardly more memory."""
+    small, large = peak(600), peak(6_000)
+    assert large < small + 4 * 2**20
+
+
+@given(st.lists(st.binary(max_size=140), max_size=12))
+@settings(max_examples=60, deadline=None)
+def test_no_frame_stops_an_audit(octets: list[bytes]) -> None:
+    capture = Capture(list(octets), fcs=0)
+    for found in (capture.fed(), capture.followed()):
+        assert all(one.frames or one.count for one in found)
+
+
+def test_damaged_captures_do_not_stop_an_audit() -> None:
+    """The frames of all cases, with octets changed at random under a right check sequence."""
+    dice = random.Random(6282)
+    for case in CASES.values():
+        made = case.fires()
+        frames = []
+        for time_s, octets in made.timed():
+            changed = bytearray(octets)
+            for _ in range(dice.randint(1, 3)):
+                changed[dice.randrange(len(changed))] = dice.randrange(256)
+            frames.append((time_s, air.mended(bytes(changed))))
+        again = replace(made, air=list(frames))
+        again.fed()
+        again.followed()
+
+
+def test_damaged_frames_prove_nothing_about_their_senders() -> None:
+    frame = bytearray(air.frame(air.datagram(), 1, pan_id_compression=False, source_pan=air.PAN))
+    frame[-1] ^= 1
+    assert names(Capture([bytes(frame)]).fed()) == ["check-sequence-wrong"]
+
+
+@pytest.mark.parametrize("name", ["sent-again-as-new", "fragments-too-slow", "interval-off-plan"])
+def test_without_times_nothing_is_said_about_times(name: str) -> None:
+    made = CASES[name].fires()
+    trace = Trace(contexts=made.contexts, design=made.design, fcs=made.fcs)
+    audit = Audit(made.known())
+    records = (record._replace(time_ns=None) for record in made.records())
+    for traced in trace.follow(records):
+        audit.follow(traced)
+    assert name not in names(audit.close())
+
+
+def test_what_reading_and_learning_noticed() -> None:
+    audit = Audit(Known())
+    audit.note(ReadingNotice("cut", "the file ends inside a record", 7, 1234))
+    audit.note(FcsVerdict(STRIPPED, 0, 0, 64, 0, "no FCS is there"))
+    found = {one.name: one for one in audit.close()}
+    assert found["capture-damaged"].frames == (7,)
+    assert found["check-sequence-not-as-said"].severity == Severity.REMARK
+
+
+def test_a_context_announced_otherwise() -> None:
+    option = air.context_option(1, "2001:db8:99::/64")
+    told = air.frame(air.advertisement(option), 1, (ROOT, air.BROADCAST))
+    assert "context-announced-otherwise" in names(Capture([told]).followed())
+    same = air.frame(
+        air.advertisement(air.context_option(1, "2001:db8:2::/64")), 1, (ROOT, air.BROADCAST)
+    )
+    assert "context-announced-otherwise" not in names(Capture([same]).followed())
