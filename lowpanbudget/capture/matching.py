@@ -2,16 +2,18 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lowpanbudget.capture.packet import FlowKey, Packet
 from lowpanbudget.design.flow import Flow
-from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import coap, ipv6
 from lowpanbudget.payload.containers import Array, Group, Union
 from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.message import Message
+
+if TYPE_CHECKING:
+    from lowpanbudget.design.meaning import Design
 
 _URI_PATH = 11  # RFC 7252 section 12.2
 
@@ -45,7 +47,7 @@ class Matched:
 class Matcher:
     """Finds the flow of a design for a datagram, by ports, addresses and CoAP path."""
 
-    def __init__(self, design: Design) -> None:
+    def __init__(self, design: "Design") -> None:
         self.design = design
         self._known: dict[FlowKey, list[Flow]] = {}
 

@@ -2,13 +2,13 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from lowpanbudget.capture.convert import FRAME_TYPE, LeftOut
 from lowpanbudget.capture.linktype import IPV6, unwrap
 from lowpanbudget.capture.record import Record
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.link import Link
-from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Env, address
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet import ipv6
@@ -17,6 +17,9 @@ from lowpanbudget.layers.link.security import Key
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.stack.frame import encode_frame
 from lowpanbudget.stack.split import payloads
+
+if TYPE_CHECKING:
+    from lowpanbudget.design.meaning import Design
 
 _LARGEST_COUNTER = (
     0xFFFF_FFFE  # IEEE 802.15.4-2015 clause 9.2: the last value is never used (from memory)
@@ -47,7 +50,7 @@ class Shrinker:
 
     def __init__(
         self,
-        design: Design,
+        design: "Design",
         *,
         flow: Flow | None = None,
         hop: str = "first",

@@ -10,7 +10,7 @@ from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Mapping
 from ipaddress import IPv6Address
 from itertools import chain, islice
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lowpanbudget.capture.decoding import Decoder
 from lowpanbudget.capture.fcs_check import PRESENT, WINDOW, FcsVerdict, judge
@@ -22,14 +22,12 @@ from lowpanbudget.capture.learning import (
     lesson_of_layers,
 )
 from lowpanbudget.capture.linktype import FRAME, IPV6, LOWPAN, Carried, unwrap
-from lowpanbudget.capture.matching import Matcher
 from lowpanbudget.capture.memo import Memo
 from lowpanbudget.capture.packet import FlowKey, flow_of, read_packet
 from lowpanbudget.capture.record import Record
 from lowpanbudget.capture.repeats import Repeats
 from lowpanbudget.capture.shape import HeaderShape, Shape, header_shape, payload_shape
 from lowpanbudget.capture.traced import Outcome, Traced
-from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import Contexts, Env, address
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.internet import ipv6
@@ -45,6 +43,9 @@ from lowpanbudget.stack.reassembly import (
     Ignored,
     Reassembler,
 )
+
+if TYPE_CHECKING:
+    from lowpanbudget.design.meaning import Design
 
 _MOST_OPEN = 512
 _MOST_PARTS = 512
@@ -74,7 +75,7 @@ class Trace:
         devices: Mapping[Any, Any] | None = None,
         root: IPv6Address | str | None = None,
         rpi_type: int | None = None,
-        design: Design | None = None,
+        design: "Design | None" = None,
         fcs: int | None = None,
         timeout_s: float = TIMEOUT_S,
     ) -> None:
@@ -83,10 +84,13 @@ class Trace:
                 f"fcs {fcs!r} is not 0, 2 or 4", hint="Leave it out to have it tested"
             )
         self.design = design
-        self.matcher = None if design is None else Matcher(design)
+        self.matcher = None
         given = dict(Contexts.of(contexts))
         root_address = None if root is None else address(root, "root")
         if design is not None:
+            from lowpanbudget.capture.matching import Matcher  # noqa: PLC0415  # designs are heavy
+
+            self.matcher = Matcher(design)
             given = {**design.contexts, **given}
             root_address = root_address or _root_of(design)
             rpi_type = rpi_type or next((f.routing.rpi_type for f in design.flows), None)
@@ -426,7 +430,7 @@ def _key_of(frame: Frame) -> FragmentKey | None:
     return None
 
 
-def _root_of(design: Design) -> IPv6Address | None:
+def _root_of(design: "Design") -> IPv6Address | None:
     """Return the address of the design's RPL root, as its paths have it."""
     flow = next(iter(design.flows), None)
     if flow is None or flow.border.role not in {"border", "collector"}:

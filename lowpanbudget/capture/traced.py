@@ -1,11 +1,10 @@
 """What a trace says of one record."""
 
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from lowpanbudget.capture.decoding import Decoder
 from lowpanbudget.capture.linktype import FRAME, LOWPAN, Carried
-from lowpanbudget.capture.matching import Matched, Matcher
 from lowpanbudget.capture.packet import FlowKey, Packet, read_packet
 from lowpanbudget.capture.record import Record
 from lowpanbudget.capture.shape import Shape
@@ -14,6 +13,9 @@ from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.found import Notice
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.reassembly import Event
+
+if TYPE_CHECKING:
+    from lowpanbudget.capture.matching import Matched, Matcher
 
 
 class Outcome(NamedTuple):
@@ -44,7 +46,7 @@ class Traced:
     record: Record
     carried: Carried
     decoder: Decoder = field(repr=False)
-    _matcher: Matcher | None = field(repr=False)
+    _matcher: "Matcher | None" = field(repr=False)
     octets: bytes = b""
     fcs_octets: int = 0
     status: bytes = b""
@@ -107,7 +109,7 @@ class Traced:
         return self._packet
 
     @property
-    def matched(self) -> Matched | None:
+    def matched(self) -> "Matched | None":
         """Return what the datagram is in the design: its flow and its message; None outside of any."""
         packet = self.packet
         if packet is None or self._matcher is None:

@@ -5,6 +5,8 @@ are wrapped as captures and must give the datagrams that the vectors state.
 """
 
 import random
+import subprocess
+import sys
 import tomllib
 from ipaddress import IPv6Address
 from pathlib import Path
@@ -210,6 +212,41 @@ def test_vectors_as_captures(case: dict[str, Any]) -> None:
     for traced in trace_of(frames, contexts=contexts, fcs=2):
         assert traced.datagram == datagram
         same_as_decoded(traced, contexts=contexts)
+
+
+def all_payloads() -> list[Any]:
+    """Return every 6LoWPAN payload of every vector with surroundings, whatever comes of it."""
+    found = []
+    for path in sorted(VECTORS.glob("*/*.toml")):
+        for case in tomllib.loads(path.read_text(encoding="utf-8")).get("case", []):
+            ends = [case.get(f"link_{end}") for end in ("source", "destination")]
+            if "lowpan" in case and all(end and len(end) in (4, 16) for end in ends):
+                found.append(pytest.param(case, id=f"{path.parent.name}/{path.stem}:{case['id']}"))
+    return found
+
+
+@pytest.mark.parametrize("case", all_payloads())
+def test_payloads_near_the_vectors_are_read_like_new_ones(case: dict[str, Any]) -> None:
+    """Other octets at the end, fewer and more of them, and each octet changed, after the vector itself was seen."""
+    source, destination = (bytes.fromhex(case[f"link_{end}"]) for end in ("source", "destination"))
+    contexts = {
+        int(number): Context(**context) if isinstance(context, dict) else context
+        for number, context in case.get("contexts", {}).items()
+    }
+    root = case.get("root")
+    lowpan = bytes.fromhex(case["lowpan"])
+    near = [lowpan, lowpan + b"\x05", lowpan + b"\x05\x06" * 9, lowpan[:-1], lowpan[:-2]]
+    near += [
+        lowpan[:at] + bytes([lowpan[at] ^ change]) + lowpan[at + 1 :]
+        for at in range(min(len(lowpan), 60))
+        for change in (0x40 if at % 2 else 0x01,)
+    ]
+    frames = [
+        encode_frame(mac_of(source, destination, number & 255), payload).octets
+        for number, payload in enumerate([*near, *near])
+    ]
+    for traced in trace_of(frames, contexts=contexts, fcs=2, root=root):
+        same_as_decoded(traced, contexts=contexts, root=root)
 
 
 def test_another_library_reads_the_same_datagrams() -> None:
@@ -488,6 +525,15 @@ def test_the_root_is_learned_from_rpl() -> None:
     trace = Trace()
     list(trace.follow(records(frames_of(datagram, A, b"\xff\xff", contexts={}))))
     assert trace.knowledge.root == ip_of(eui(0x100))
+
+
+def test_following_a_capture_loads_nothing_heavy() -> None:
+    probe = (
+        "import sys, lowpanbudget.capture.survey, lowpanbudget.capture.reading, lowpanbudget.capture.convert\n"
+        "print(*{m.split('.')[0] for m in sys.modules} & {'numpy', 'scapy', 'pydantic', 'rich', 'cryptography'})"
+    )
+    done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == ""
 
 
 def test_keys_are_not_shown() -> None:
