@@ -86,7 +86,7 @@ class TokenLongerThanUseful(Rule):
         if len(thing.token) <= 4 or not thing.is_request:
             return NONE
         cause = f"tokens of {len(thing.token)} octets, {len(thing.token) - 4} over what guards an open request"
-        return (Hit(cause, (f"token {thing.token.hex()}",), scene.sender),)
+        return (Hit(cause, (), scene.sender),)
 
 
 class BlockStillFragmented(Rule):

@@ -261,7 +261,8 @@ class Audit:
             for hit in check(scene, thing):
                 self._count(index, hit, scene.number)
                 if self._kept is not None and not varies:
-                    self._kept.append((index, hit))
+                    own = hit.frames == (scene.number,)
+                    self._kept.append((index, hit._replace(frames=()) if own else hit))
 
     def _count(self, index: int, hit: Hit, number: int) -> None:
         rule = self.rules[index]

@@ -1,0 +1,195 @@
+"""The command: exit codes, what people and programs get, files that are cut, text that would steer a terminal."""
+
+import json
+import struct
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+from findings import air
+from findings.air import Capture
+from findings.cases_link import LINK_CASES
+from findings.test_cases import CASES
+from scapy.layers.dot15d4 import Dot15d4FCS
+from scapy.utils import RawPcapWriter
+
+from lowpanbudget.cli.main import program
+from lowpanbudget.findings.planning import DESIGN_RULES
+from lowpanbudget.findings.registry import RULES
+
+
+def invoke(*arguments: object, stdin: bytes | None = None) -> Result:
+    return CliRunner().invoke(program, [str(one) for one in arguments], input=stdin)
+
+
+def written(path: Path, capture: Capture) -> Path:
+    """The capture as a pcap file, written by the packet library."""
+    writer = RawPcapWriter(str(path), linktype=195, sync=True)
+    writer.write_header(None)
+    for time_s, octets in capture.timed():
+        writer.write_packet(octets, sec=int(time_s), usec=round(time_s % 1 * 1e6))
+    writer.close()
+    return path
+
+
+def sound() -> Capture:
+    return Capture(list(air.frames([air.datagram(bytes([n]) * 9) for n in range(8)])))
+
+
+def contexts(capture: Capture) -> list[str]:
+    return [
+        part for n, prefix in capture.contexts.items() for part in ("--context", f"{n}={prefix}")
+    ]
+
+
+def audited(path: Path, *arguments: object) -> tuple[int, dict[str, Any]]:
+    done = invoke("audit", path, "--json", *arguments)
+    (one,) = json.loads(done.stdout)["audit"]
+    return done.exit_code, one
+
+
+def test_a_sound_capture_ends_with_0(tmp_path: Path) -> None:
+    path = written(tmp_path / "a.pcap", sound())
+    done = invoke("audit", path, *contexts(sound()))
+    assert done.exit_code == 0
+    assert "8 frames, nothing found" in " ".join(done.stdout.split())
+
+
+@pytest.mark.parametrize(
+    "name", ["identifier-by-old-rule", "fragmented-without-need", "pan-id-carried-twice"]
+)
+def test_a_finding_of_weight_ends_with_1(tmp_path: Path, name: str) -> None:
+    capture = CASES[name].fires()
+    code, found = audited(written(tmp_path / "a.pcap", capture), *contexts(capture))
+    assert code == 1
+    assert found["frames"] == len(capture.air)
+    assert {one["name"] for one in found["findings"]} == {name}
+    (one,) = found["findings"]
+    assert one["has_weight"]
+    assert one["frames"]
+    assert one["cause"]
+    assert one["advice"]
+    assert one["cite"].startswith(("RFC", "IEEE"))
+
+
+def test_a_remark_ends_with_0(tmp_path: Path) -> None:
+    capture = CASES["not-a-lowpan-frame"].fires()
+    code, found = audited(written(tmp_path / "a.pcap", capture))
+    assert code == 0
+    assert [one["severity"] for one in found["findings"]] == ["remark"]
+
+
+def test_several_captures_and_standard_input(tmp_path: Path) -> None:
+    first = written(tmp_path / "a.pcap", sound())
+    second = written(tmp_path / "b.pcap", CASES["pan-id-carried-twice"].fires())
+    done = invoke("audit", first, "-", "--json", *contexts(sound()), stdin=second.read_bytes())
+    assert done.exit_code == 1
+    clean, other = json.loads(done.stdout)["audit"]
+    assert (clean["capture"], clean["findings"]) == (str(first), [])
+    assert other["capture"] == "-"
+    assert invoke("audit", "-", "-").exit_code == 2
+
+
+def test_the_packet_library_agrees_on_the_frames() -> None:
+    """What was written is what another reader sees: source, PAN ID and check sequence of each frame."""
+    for time_s, octets in sound().timed():
+        packet = Dot15d4FCS(octets)
+        assert packet.src_addr == 0x17, time_s
+        assert packet.dest_panid == air.PAN
+        assert packet.fcs == int.from_bytes(octets[-2:], "little")
+
+
+def test_a_cut_file_is_one_finding_and_its_whole_frames_count(tmp_path: Path) -> None:
+    path = written(tmp_path / "a.pcap", sound())
+    octets = path.read_bytes()
+    for cut in (1, 9, 30):
+        path.write_bytes(octets[:-cut])
+        code, found = audited(path, *contexts(sound()))
+        assert code == 1
+        assert found["frames"] in {7, 8}
+        assert [one["name"] for one in found["findings"]] == ["capture-damaged"]
+
+
+def test_a_text_without_times(tmp_path: Path) -> None:
+    path = tmp_path / "a.txt"
+    frames: Iterable[bytes] = air.frames([air.datagram(bytes([n]) * 9) for n in range(8)])
+    path.write_text("\n".join(frame.hex(" ") for frame in frames), "ascii")
+    code, found = audited(path, *contexts(sound()))
+    assert (code, found["frames"], found["findings"]) == (0, 8, [])
+
+
+def test_a_capture_that_took_the_check_sequence_off(tmp_path: Path) -> None:
+    taken = Capture([bytes(one[:-2]) for one in sound().air if isinstance(one, bytes)])
+    code, found = audited(written(tmp_path / "a.pcap", taken), *contexts(sound()))
+    assert code == 0
+    assert [one["name"] for one in found["findings"]] == ["check-sequence-not-as-said"]
+
+
+def test_a_design_is_compared_with(tmp_path: Path) -> None:
+    capture = CASES["port-not-in-design"].fires()
+    path = written(tmp_path / "a.pcap", capture)
+    plan = tmp_path / "store.toml"
+    from findings.cases_application import DESIGN
+
+    plan.write_text(DESIGN.format(link=""), "utf-8")
+    code, found = audited(path, "--design", plan)
+    assert code == 1
+    assert [one["name"] for one in found["findings"]] == ["port-not-in-design"]
+
+
+def test_keys_open_frames(tmp_path: Path) -> None:
+    capture = LINK_CASES["integrity-code-wrong"].stays()
+    path = written(tmp_path / "a.pcap", capture)
+    keys = tmp_path / "keys.toml"
+    keys.write_text(f'[[key]]\noctets = "{air.KEY.hex()}"\nindex = 1\n', "ascii")
+    keys.chmod(0o600)
+    sealed = audited(path, *contexts(capture))[1]
+    opened = audited(path, *contexts(capture), "--keys", keys)[1]
+    assert [one["name"] for one in sealed["findings"]] == ["key-missing"]
+    assert opened["findings"] == []
+    assert air.KEY.hex() not in json.dumps([sealed, opened])
+
+
+def test_wrong_requests(tmp_path: Path) -> None:
+    path = written(tmp_path / "a.pcap", sound())
+    assert invoke("audit").exit_code == 2
+    assert invoke("audit", tmp_path / "none.pcap").exit_code == 2
+    assert invoke("audit", path, "--wait", "61").exit_code == 2
+    assert invoke("audit", path, "--wait", "nan").exit_code == 2
+    assert invoke("audit", path, "--context", "99=2001:db8::/64").exit_code == 2
+
+
+@pytest.mark.parametrize("size", [0, 1, 24, 1000, 100_000])
+def test_random_octets_are_no_capture_or_an_odd_one(tmp_path: Path, size: int) -> None:
+    path = tmp_path / "a.pcap"
+    header = struct.pack("<IHHiIII", 0xA1B2C3D4, 2, 4, 0, 0, 65535, 195)
+    path.write_bytes(
+        (header + bytes((n * 7919 + n // 251) & 0xFF for n in range(size)))[: size or 24]
+    )
+    assert invoke("audit", path).exit_code in {0, 1, 2}
+
+
+def test_text_in_data_cannot_steer_a_terminal(tmp_path: Path) -> None:
+    path = tmp_path / "[bold]\x1b[31m.pcap"
+    written(path, sound())
+    shown = invoke("audit", path, *contexts(sound())).stdout
+    assert "\x1b" not in shown
+    assert "[bold]" in shown
+
+
+@pytest.mark.parametrize("rule", [*RULES, *DESIGN_RULES])
+def test_explain_prints_every_manual(rule: Any) -> None:
+    (found,) = json.loads(invoke("explain", rule.name, "--json").stdout)["found"]
+    assert found["kind"] == "finding"
+    assert [section["name"] for section in found["sections"]] == [
+        "What it sees", "Why it costs", "When it is no fault", "Example", "What to do",
+    ]  # fmt: skip
+
+
+def test_explain_for_people() -> None:
+    shown = invoke("explain", "context-table-differs").stdout
+    for words in ("What it sees", "When it is no fault", "Spread the same contexts"):
+        assert words in shown
+    assert "context-table-differs" in invoke("explain").stdout
