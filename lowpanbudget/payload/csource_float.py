@@ -26,7 +26,8 @@ class Binary(Whole):
         self.float_bits = field.bits
         # a half is held in a float, so that is what a range is judged on
         self.held = max(32, field.bits) if maker.floats else field.bits
-        self.range = (field.min, field.max)
+        low, high = (None if limit is None else Decimal(limit) for limit in field.limits())
+        self.range = (low, high)
         what = f"floating point of {field.bits} bits"
         unit = f", {field.unit}" if field.unit else ""
         self.remark = what + unit if maker.floats else f"the bits of {what}{unit}"

@@ -280,8 +280,8 @@ ENCODINGS = (
     ),
     Encoding(
         "SenML CBOR", f"RFC 8428: a record for each value, in its unit; a base name of {len(BASE_NAME)} characters as "
-        "in its examples, the message's time as base time, base units; times below 2**28 s mean relative to now; floats as in "
-        "CBOR, no decimal fractions",
+        "in its examples, the message's time as base time, base units; times below 2**28 s mean relative "
+        "to now; floats as in CBOR, no decimal fractions",
         _senml_cbor, "cbor2",
     ),
     Encoding("SenML JSON", "the same pack as text; read as doubles", _senml_json),

@@ -5,7 +5,6 @@ Edges are drawn often: least and greatest values, special codes, absent fields, 
 
 import struct
 from collections.abc import Iterator
-from decimal import Decimal
 from random import Random
 from typing import Any
 
@@ -90,12 +89,11 @@ def _number(field: Number, random: Random) -> Any:
 
 def _float(field: Float, random: Random) -> float:
     letter = _LETTERS[field.bits]
-    low = Decimal(-1000) if field.min is None else field.min
-    high = max(low, Decimal(1000)) if field.max is None else field.max
-    value: float = struct.unpack(
-        letter, struct.pack(letter, random.uniform(float(low), float(high)))
-    )[0]
-    return min(max(value, float(low)), float(high))
+    least, most = field.limits()
+    low = -1000.0 if least is None else least
+    high = max(low, 1000.0) if most is None else most
+    value: float = struct.unpack(letter, struct.pack(letter, random.uniform(low, high)))[0]
+    return min(max(value, low), high)
 
 
 def _series(field: Series, random: Random) -> list[Any]:

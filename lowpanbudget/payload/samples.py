@@ -76,7 +76,8 @@ class SeriesNode:
         (low, high), middle = self._span, self._field.number().example("typical")
         if case == "least":
             return [middle] * count
-        swing = self._deltas.widest(high - low) if case == "greatest" else min(2, high - low)
+        widest = self._deltas.widest(high - low)
+        swing = widest if case == "greatest" else min(2, widest)
         start = low if case == "greatest" else min(number.steps_of(middle), high - swing)
         return [number.value_of(start + (swing if index % 2 else 0)) for index in range(count)]
 

@@ -158,7 +158,7 @@ class Float(Leaf):
         """Return the codec; infinities and "not a number" are values as long as no range is stated."""
         del order
         letter = ">" + _FLOATS[self.bits]
-        low, high, unit = self.min, self.max, self.unit
+        (low, high), unit = self.limits(), self.unit
 
         def encode(value: Any) -> int:
             if type(value) is not float:
@@ -169,7 +169,7 @@ class Float(Leaf):
             if low is not None or high is not None:
                 inside = (low is None or value >= low) and (high is None or value <= high)
                 if not inside:
-                    raise Misfit(f"is {value!r} {unit}".rstrip() + f", outside {_range(low, high)}")
+                    raise Misfit(f"is {value!r} {unit}".rstrip() + f", outside {_range(self.min, self.max)}")
             try:
                 return int.from_bytes(struct.pack(letter, value), "big")
             except OverflowError:
@@ -185,16 +185,27 @@ class Float(Leaf):
 
     def example(self, case: Case) -> float:
         """Return the value nearest to 0, a usual one, or one that needs all digits."""
-        wish = Decimal(0) if case == "least" else Decimal(100) / 3
+        wish = 0.0 if case == "least" else 100 / 3
         if case == "typical" and self.typical is not None:
-            wish = self.typical
-        if self.min is not None:
-            wish = max(wish, self.min)
-        if self.max is not None:
-            wish = min(wish, self.max)
+            wish = float(self.typical)
+        low, high = self.limits()
+        if low is not None:
+            wish = max(wish, low)
+        if high is not None:
+            wish = min(wish, high)
+        return self._rounded(wish)
+
+    def limits(self) -> tuple[float | None, float | None]:
+        """Return the range as numbers of this width, so that a limit itself can be sent."""
+        low, high = (
+            None if limit is None else self._rounded(float(limit)) for limit in (self.min, self.max)
+        )
+        return low, high
+
+    def _rounded(self, value: float) -> float:
         letter = _FLOATS[self.bits]
-        value: float = struct.unpack(letter, struct.pack(letter, float(wish)))[0]
-        return value
+        rounded: float = struct.unpack(letter, struct.pack(letter, value))[0]
+        return rounded
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with width and range."""

@@ -380,3 +380,33 @@ def test_snapshot_of_the_footbridge() -> None:
         "sample[0][1..2]",
         "sample[1..255]",
     ]
+
+
+@pytest.mark.parametrize(("bits", "limit"), [(16, "0.3"), (32, "0.3"), (64, "0.1"), (32, "-0.1")])
+def test_the_limit_of_a_float_can_be_sent(bits: int, limit: str) -> None:
+    """Decimal limits are no binary numbers: the nearest of the field's width counts (IEEE 754)."""
+    low, high = sorted((Decimal(0), Decimal(limit)))
+    one = packed(Float("f", bits=bits, min=low, max=high))
+    sent = one.unpack(one.pack({"f": float(limit)}))["f"]
+    assert sent == pytest.approx(float(limit), rel=1e-3)
+    assert one.unpack(one.pack({"f": sent}))["f"] == sent
+    for case in ("least", "typical", "greatest"):
+        one.pack(one.example(case))
+    with pytest.raises(RequestError, match="outside"):
+        one.pack({"f": float(limit) * 1.01})
+
+
+def test_a_series_of_narrow_differences_has_examples() -> None:
+    one = packed(
+        Series(
+            "s",
+            min=Decimal(0),
+            max=Decimal(100),
+            deltas="fixed",
+            delta_bits=2,
+            min_length=4,
+            max_length=4,
+        )
+    )
+    for case in ("least", "typical", "greatest"):
+        assert len(one.pack(one.example(case))) == 2  # 7 bits and three of 2
