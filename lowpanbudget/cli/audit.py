@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from lowpanbudget.design.meaning import Design
     from lowpanbudget.findings.audit import Audit
+    from lowpanbudget.findings.finding import Finding
     from lowpanbudget.report.screen import Screen
 
 _ANSWER_IS_NO = 1
@@ -65,7 +66,7 @@ def command(
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
-    from lowpanbudget.report import machine, view
+    from lowpanbudget.report import machine
 
     if not 0 < wait <= _LONGEST_WAIT_S:
         raise RequestError(f"--wait {wait:g} is not in 0 to {_LONGEST_WAIT_S:g} seconds")
@@ -83,7 +84,7 @@ def command(
             {
                 "capture": capture,
                 "frames": audit.frames,
-                "findings": [plain(view.plain(one), one) for one in found],
+                "findings": plain_findings(found),
             }
         )
     if as_json:
@@ -101,10 +102,20 @@ def command(
         ctx.exit(_ANSWER_IS_NO)
 
 
-def plain(data: dict[str, Any], finding: Any) -> dict[str, Any]:
-    """Return a finding's plain data with its severity and certainty as words."""
-    words = {"severity": finding.severity.word, "certainty": finding.certainty.value}
-    return {**data, **words, "link": finding.cite.link, "has_weight": finding.has_weight}
+def plain_findings(found: "list[Finding]") -> list[dict[str, Any]]:
+    """Return findings as plain data, severity and certainty in words; of captures and of designs alike."""
+    from lowpanbudget.report import view
+
+    return [
+        {
+            **view.plain(one),
+            "severity": one.severity.word,
+            "certainty": one.certainty.value,
+            "link": one.cite.link,
+            "has_weight": one.has_weight,
+        }
+        for one in found
+    ]
 
 
 def _audit(

@@ -21,6 +21,7 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum
 from lowpanbudget.findings.finding import Finding, Hit, Severity, ranked
 from lowpanbudget.findings.pieces import Pieces
+from lowpanbudget.findings.protection import UNREAD
 from lowpanbudget.findings.registry import RULES
 from lowpanbudget.findings.rule import Hits, Rule, finding_of
 from lowpanbudget.findings.scene import LARGEST, Known, Scene, Whole
@@ -132,6 +133,8 @@ class Audit:
                     self._count(index, hit, scene.number)
             else:
                 shape.facts[self] = self._kept = []
+        elif traced.fault is not None:
+            self._give(scene, Notice(UNREAD, traced.fault.message, traced.fault.cite))
         try:
             if self._begin(scene) and traced.repeats is None:
                 fragment = None

@@ -415,8 +415,9 @@ class HeaderNotShortest(Rule):
     What it sees: in a compressed IPv6 header, a form of traffic class, next header, hop limit or address that carries
     more octets than the shortest form for the same value, with no context but those that the same frame uses.
     Why it costs: the octets named, in every such frame; a datagram near the limit is cut for them.
-    When it is no fault: a forwarder that passes headers on as they came, since elided identifiers would mean other
-    link addresses; only what can be elided on this very hop is counted. Below three frames of a sender nothing is said.
+    When it is no fault: a forwarder may pass headers on as they came: frames whose IPv6 source is not made of their
+    link source are only a remark. What can be elided on this very hop alone is counted. Below three frames of a sender
+    nothing is said.
     Example: fe80::ff:fe00:17 with its identifier in line in a frame from 0x0017.
     What to do: Let the compressor try the shorter forms first; annotate shows what each row needs.
     """
@@ -459,7 +460,8 @@ class HeaderNotShortest(Rule):
         octets = sum(count for _, count in saved)
         fields = ", ".join(f"{name} {count}" for name, count in saved)
         cause = f"{scene.sender} could leave out {octets} octets: {fields}"
-        return (Hit(cause, (), f"{scene.sender}: {fields}"),)
+        severity = None if from_its_source(scene, thing) else Severity.REMARK
+        return (Hit(cause, (), f"{scene.sender}: {fields}", severity=severity),)
 
     def _spare(self, scene: Scene, thing: Iphc, side: str, index: int) -> int:
         """Return what the address carries beyond its shortest form in this frame."""

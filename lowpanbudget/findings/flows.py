@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import lru_cache
 from ipaddress import IPv6Address
 from typing import NamedTuple
 
@@ -68,7 +68,7 @@ class Book:
         return 2 * (planned == destination) + (flow.source.ip(form) == source) + same_prefix
 
 
-@cache
+@lru_cache(256)
 def planned_bits(path: Path) -> FieldBits:
     """Return the bits of each header field in a frame of this path, application data left out."""
     return field_bits(path.frames(b"\0")[0].spans)
@@ -117,7 +117,7 @@ def lengths(message: Message) -> tuple[int, int]:
     return message.min_octets, message.max_octets
 
 
-@cache
+@lru_cache(256)
 def padded_octets(message: Message) -> int | None:
     """Return the octets of a message laid out as C compilers do by default; None for fields that C has no type for.
 
@@ -147,7 +147,7 @@ class Variant:
     message: Message
 
 
-@cache
+@lru_cache(256)
 def variants(message: Message) -> tuple[Variant, ...]:
     """Return formats that a sender may have meant: the other byte order, and numbers with the other sign."""
     return tuple(_variants(message))

@@ -302,7 +302,7 @@ class ShortAddressUnusable(Rule):
     bit is 1: RFC 4944 section 12 keeps those for multicast and for later.
     Why it costs: nobody can answer; a receiver that follows RFC 4944 takes the address for a group.
     When it is no fault: networks that hand out short addresses over the whole range work among themselves; that is
-    a risk, not a failure. Frames without 6LoWPAN are only held to 0xfffe and 0xffff.
+    a remark, not a failure. Frames without 6LoWPAN are only held to 0xfffe and 0xffff.
     Example: source 0xfffe: the node is associated but has not been given a short address.
     What to do: Use the extended address until a short one is assigned; assign 0x0000 to 0x7fff.
     """
@@ -324,10 +324,8 @@ class ShortAddressUnusable(Rule):
             means = "broadcast" if source == b"\xff\xff" else "no short address assigned"
             return (Hit(f"the source 0x{source.hex()} means: {means}", (), scene.hop),)
         if scene.header is not None:
-            cause = (
-                f"the source 0x{source.hex()} starts with a 1 bit, which RFC 4944 keeps for groups"
-            )
-            return (Hit(cause, (), named(source), severity=Severity.RISK),)
+            cause = "sources start with a 1 bit, which RFC 4944 keeps for groups"
+            return (Hit(cause, (f"source {named(source)}",), severity=Severity.REMARK),)
         return NONE
 
 

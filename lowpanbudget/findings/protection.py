@@ -17,6 +17,7 @@ from lowpanbudget.stack.found import Notice
 MOST_SENDERS = 1024
 _KEPT = 32  # frame counters remembered for one sender and key
 _REORDER = 8  # a capture put together from several receivers may swap neighbours
+UNREAD = "record-unread"  # a record that holds no frame
 _RETRY_S = 0.1  # a MAC gives up long before: four tries of 8 ms each at 2.4 GHz (common practice, no source)
 
 Sender = tuple[int | None, bytes, int, bytes | None, int | None]
@@ -242,8 +243,9 @@ class SentAgainAsNew(Rule):
     What it sees: two unicast frames of one source to one receiver within 0.1 s whose payload is the same octet by
     octet and whose sequence number (or frame counter) is not; only payloads of 5 octets and more, in the clear.
     Why it costs: the receiver cannot tell the copy by its number: fragments arrive twice and some receivers give the
-    whole datagram up.
-    When it is no fault: an application that really sends the same twice within 0.1 s; broadcasts are not looked at.
+    whole datagram up. Copies of fragments are a risk, others a remark.
+    When it is no fault: an application that really sends the same twice within 0.1 s, as the answers to a request that
+    came twice; broadcasts are not looked at.
     Example: FRAGN tag 7 offset 80 with sequence number 41, and again with 42 eleven milliseconds later.
     What to do: Retransmit the same octets; take a new number for new frames alone.
     """
@@ -293,13 +295,15 @@ class SentAgainAsNew(Rule):
             f"frame {before[4]} number {before[1]}, frame {scene.number} number {scene.sequence}, "
             f"{gap:.1f} ms apart"
         )
-        return (Hit(cause, (evidence,), scene.hop, (before[4], scene.number)),)
+        severity = Severity.RISK if scene.frame.fragment is not None else Severity.REMARK
+        return (Hit(cause, (evidence,), scene.hop, (before[4], scene.number), severity),)
 
 
 class NotReadFurther(Rule):
     """A frame is legal and this program does not read it further.
 
-    What it sees: frame types, dispatches or compressed headers that are assigned but not built here.
+    What it sees: frame types, dispatches or compressed headers that are assigned but not built here, and records of
+    the capture that are no frames of this link.
     Why it costs: nothing on the air; the audit says nothing about what is inside.
     When it is no fault: it is none of the network's.
     Example: a depth-first forwarding header (RFC 6971).
@@ -310,10 +314,12 @@ class NotReadFurther(Rule):
     severity = Severity.REMARK
     certainty = Certainty.FRAME
     cite = ieee(2015, "7.2.2")
-    reads = (WireError,)
+    reads = (WireError, Notice)
 
-    def check(self, scene: Scene, thing: WireError) -> Hits:
+    def check(self, scene: Scene, thing: WireError | Notice) -> Hits:
         """Take faults that only say so."""
+        if isinstance(thing, Notice):
+            return (Hit(thing.text, (), thing.text),) if thing.name == UNREAD else NONE
         if faults.owner(thing, scene) != self.name:
             return NONE
         return (Hit(thing.message, (faults.where(thing),), thing.message),)

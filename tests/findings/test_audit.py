@@ -192,6 +192,27 @@ def test_without_times_nothing_is_said_about_times(name: str) -> None:
     assert name not in names(audit.close())
 
 
+def test_datagrams_and_payloads_without_a_link() -> None:
+    """Link types 101 (raw IP) and 1 with ethertype 0xa0ed (RFC 7973): no MAC header, and the same judgement."""
+    source, to = under("2001:db8:1::")
+    wrong = bytearray(air.ip(source, to, 17, air.udp(b"data", source, to)))
+    wrong[46] ^= 0x55
+    ether = (
+        bytes(6) + bytes.fromhex("02005e000001") + bytes.fromhex("a0ed") + bytes.fromhex("7a043b")
+    )
+    records = [
+        Record(1, 10**9, 101, air.datagram(), 55),
+        Record(2, 2 * 10**9, 101, bytes(wrong), 52),
+        Record(3, 3 * 10**9, 1, ether, len(ether)),
+        Record(4, 4 * 10**9, 9999, b"?", 1),
+    ]
+    trace, audit = Trace(contexts=air.CONTEXTS), Audit(Known())
+    for traced in trace.follow(records):
+        audit.follow(traced)
+    found = {one.name: one.frames for one in audit.close()}
+    assert found == {"checksum-wrong": (2,), "reserved-code-used": (3,), "not-read-further": (4,)}
+
+
 def test_what_reading_and_learning_noticed() -> None:
     audit = Audit(Known())
     audit.note(ReadingNotice("cut", "the file ends inside a record", 7, 1234))
