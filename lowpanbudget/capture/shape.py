@@ -37,6 +37,8 @@ _ANY_LENGTH = {"page switch", "mesh", "BC0", "IPHC", "NHC extension", "UDP NHC",
 # what cannot be told without the octets that are free
 _DEPENDENT = {"udp-checksum-wrong", "payload-unreadable", "fcs-wrong", "mic-wrong", "nonce-unknown"}
 
+_LONGEST = 0xFF00  # more octets may not fit a length of 16 bits with headers: such frames are decoded one by one
+
 
 @dataclass(slots=True, eq=False)
 class HeaderShape:
@@ -83,9 +85,11 @@ class Template:
     elided: bool = False
 
     def build(self, payload: bytes) -> bytes | None:
-        """Return the datagram, or None when its checksum is wrong."""
+        """Return the datagram, or None when its checksum is wrong or it is too long."""
         rest = payload[self.verbatim :]
         count = len(rest)
+        if count > _LONGEST:
+            return None
         front = self.front
         if self.lengths or self.checksum is not None:
             changed = bytearray(front)

@@ -9,6 +9,7 @@ from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field
 from typing import NamedTuple, TypeVar
 
+from lowpanbudget.capture.assembly import Outcome
 from lowpanbudget.capture.linktype import FRAME
 from lowpanbudget.capture.packet import FlowKey
 from lowpanbudget.capture.record import Record
@@ -16,7 +17,7 @@ from lowpanbudget.capture.savings import Savings
 from lowpanbudget.capture.shape import Shape
 from lowpanbudget.capture.tally import Tally
 from lowpanbudget.capture.trace import Trace
-from lowpanbudget.capture.traced import Outcome, Traced
+from lowpanbudget.capture.traced import Traced
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.reassembly import Discarded, TimedOut

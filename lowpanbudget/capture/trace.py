@@ -6,14 +6,15 @@
 Nothing is dropped: what cannot be read is kept with its reason. All that is remembered is bounded.
 """
 
-from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Mapping
 from ipaddress import IPv6Address
 from itertools import chain, islice
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
+from lowpanbudget.capture.assembly import Assembly, Outcome
 from lowpanbudget.capture.decoding import Decoder
-from lowpanbudget.capture.fcs_check import PRESENT, WINDOW, FcsVerdict, judge
+from lowpanbudget.capture.ending import Endings
+from lowpanbudget.capture.fcs_check import WINDOW, FcsVerdict
 from lowpanbudget.capture.learning import (
     Device,
     Knowledge,
@@ -23,40 +24,23 @@ from lowpanbudget.capture.learning import (
 )
 from lowpanbudget.capture.linktype import FRAME, IPV6, LOWPAN, Carried, unwrap
 from lowpanbudget.capture.memo import Memo
-from lowpanbudget.capture.packet import FlowKey, flow_of, read_packet
+from lowpanbudget.capture.packet import flow_of, read_packet
 from lowpanbudget.capture.record import Record
 from lowpanbudget.capture.repeats import Repeats
 from lowpanbudget.capture.shape import HeaderShape, Shape, header_shape, payload_shape
-from lowpanbudget.capture.traced import Outcome, Traced
+from lowpanbudget.capture.traced import Traced
 from lowpanbudget.env import Contexts, Env, address
-from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.security import Devices, devices_of, keys_of, unseal
-from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S, Fragment
-from lowpanbudget.layers.lowpan.recovery import Rfrag
+from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.reassembly import (
-    Complete,
-    Event,
-    FragmentKey,
-    Ignored,
-    Reassembler,
-)
 
 if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
 
-_MOST_OPEN = 512
-_MOST_PARTS = 512
 SECOND = 10**9
-
-
-class _Held(NamedTuple):
-    """What is known of fragments that wait: the frames that brought them, and the flow once the first is there."""
-
-    numbers: list[int]
-    flow: FlowKey | None
 
 
 class Trace:
@@ -79,10 +63,6 @@ class Trace:
         fcs: int | None = None,
         timeout_s: float = TIMEOUT_S,
     ) -> None:
-        if fcs not in (None, 0, 2, 4):
-            raise RequestError(
-                f"fcs {fcs!r} is not 0, 2 or 4", hint="Leave it out to have it tested"
-            )
         self.design = design
         self.matcher = None
         given = dict(Contexts.of(contexts))
@@ -104,10 +84,8 @@ class Trace:
         self._keys = keys_of(keys) if keys else ()
         self._rpi_type = rpi_type or 0x63
         Env(rpi_type=self._rpi_type)  # raises for a type that is none
-        self._fcs = fcs
-        self.fcs: dict[int, FcsVerdict] = {}
-        self._reassembler = Reassembler(timeout_s=timeout_s)
-        self._held: OrderedDict[FragmentKey, _Held] = OrderedDict()
+        self._endings = Endings(fcs)
+        self._assembly = Assembly(timeout_s)
         self._repeats = Repeats()
         self._headers: Memo[HeaderShape] = Memo()
         self._shapes: Memo[Shape] = Memo()
@@ -115,6 +93,11 @@ class Trace:
         self._time_s = 0.0
         self.leftover: list[Outcome] = []
         self._renew()
+
+    @property
+    def fcs(self) -> dict[int, FcsVerdict]:
+        """Return what the test for an FCS found, by link type; nothing where it was told."""
+        return self._endings.verdicts
 
     @property
     def contexts(self) -> Contexts:
@@ -139,10 +122,10 @@ class Trace:
         """
         coming = iter(records)
         window = list(islice(coming, WINDOW))
-        self._judge(window)
+        self._endings.test(window, self._fits)
         for record in chain(window, coming):
             yield self.feed(record)
-        self.leftover += self._outcomes(self._reassembler.close(), None)
+        self.leftover += self._assembly.close()
 
     def feed(self, record: Record) -> Traced:
         """Return what one record holds. Whether an FCS is there is what the link type says, unless tested before."""
@@ -160,14 +143,18 @@ class Trace:
             frame = self._decoder.lowpan(carried.octets, carried.source, carried.destination)
             shape = payload_shape(frame, 0, len(carried.octets)).shape
             traced.payload = carried.octets
-            return self._settle(traced, shape, frame)
+            shape.lessons = lesson_of(frame)
+            traced.decoded(frame)
+            if frame.datagram is not None:
+                traced.datagram = frame.datagram.octets
+            return self._settle(traced, shape, None if frame.fragment is None else frame)
         traced.fault = carried.fault
         return traced
 
     # --- one frame --------------------------------------------------------------------------------
 
     def _frame(self, record: Record, carried: Carried) -> Traced:
-        octets, length, status = self._ending(record, carried)
+        octets, length, status = self._endings.of(record, carried)
         traced = Traced(record, carried, self._decoder, self.matcher, octets, length, status)
         end = len(octets) - length
         if length and end > 0:
@@ -177,22 +164,6 @@ class Trace:
             if header is not None and self._known(traced, header, octets, max(end, 0)):
                 return traced
         return self._decoded(traced, octets, length)
-
-    def _ending(self, record: Record, carried: Carried) -> tuple[bytes, int, bytes]:
-        """Return a frame's octets, the length of its FCS, and the radio status that stood in its place."""
-        octets = carried.octets
-        if len(record.octets) < record.original_length:
-            return octets, 0, b""  # the capture kept the front only
-        if self._fcs is not None:
-            return octets, self._fcs, b""
-        verdict = self.fcs.get(record.link_type)
-        if verdict is None:
-            return octets, 2 if carried.fcs is None else carried.fcs, b""
-        if verdict.status:
-            return octets[: -verdict.status], 0, octets[-verdict.status :]
-        if verdict.as_claimed and carried.fcs is not None:
-            return octets, carried.fcs, b""  # one link type may tell each frame's own length
-        return octets, verdict.octets, b""
 
     def _known(self, traced: Traced, header: HeaderShape, octets: bytes, end: int) -> bool:
         """Read a frame whose header and payload are of kinds that were decoded before; False if they are not."""
@@ -259,7 +230,8 @@ class Trace:
             if security is not None and security.level:
                 traced.mic = min(security.protection.mic, max(end - start, 0))
                 end -= traced.mic
-            if (found := header_shape(frame, self._keys)) is not None:
+            found = header_shape(frame, self._keys)
+            if found is not None and traced.fcs_ok is not False:
                 header = self._headers.get(octets)
                 if header is None:
                     header, free = found
@@ -294,7 +266,7 @@ class Trace:
                 traced.payload + (example.link_destination or b""),
             )
             traced.repeats, traced.copies = again
-        if traced.fcs_ok is False and self._is_certain(traced.record.link_type):
+        if traced.fcs_ok is False and self._endings.is_certain(traced.record.link_type):
             traced.damaged = True  # a receiver drops it
             traced.datagram = None
         elif frame is not None and traced.repeats is None and traced.fault is None:
@@ -305,58 +277,17 @@ class Trace:
             self._learn(traced, shape.lessons)
         return traced
 
-    # --- fragments --------------------------------------------------------------------------------
-
     def _put_together(self, traced: Traced, frame: Frame) -> None:
-        events = self._reassembler.feed(frame, self._time_s)
-        if frame.fragment is None and frame.datagram is None:
-            events = [event for event in events if not isinstance(event, Ignored)]
-        number = traced.record.number
-        key = _key_of(frame)
-        outcomes = self._outcomes(events, number if key is not None else None)
-        for outcome in outcomes:
-            event = outcome.event
-            if isinstance(event, Complete):
-                traced.datagram = event.datagram.octets
-                traced.parts = outcome.numbers
-                traced.flow = outcome.flow or flow_of(event.datagram.octets)
-        if key is not None:
-            ended = any(isinstance(o.event, Complete | Ignored) for o in outcomes)
-            if not ended:
-                self._hold(key, number, traced.flow)
-            held = self._held.get(key)
-            if traced.flow is None and held is not None:
-                traced.flow = held.flow
-        traced.outcomes = tuple(outcomes)
-        if traced.datagram is not None and len(traced.parts) > 1:
-            lesson = (
-                lesson_of_layers(read_packet(traced.datagram).layers)
-                if _may_teach(traced)
-                else None
-            )
+        fed = self._assembly.feed(frame, traced.record.number, self._time_s, traced.flow)
+        traced.outcomes = fed.outcomes
+        traced.flow = fed.flow or traced.flow
+        if fed.datagram is None:
+            return
+        traced.datagram, traced.parts = fed.datagram, fed.parts
+        if traced.flow is not None and traced.flow.protocol == ipv6.ICMPV6:
+            lesson = lesson_of_layers(read_packet(fed.datagram).layers)
             if lesson is not None:
                 self._learn(traced, lesson)
-
-    def _hold(self, key: FragmentKey, number: int, flow: FlowKey | None) -> None:
-        held = self._held.get(key)
-        numbers = [] if held is None else held.numbers
-        if len(numbers) < _MOST_PARTS:
-            numbers.append(number)
-        self._held[key] = _Held(numbers, flow or (None if held is None else held.flow))
-        while len(self._held) > _MOST_OPEN:
-            self._held.popitem(last=False)
-
-    def _outcomes(self, events: list[Event], number: int | None) -> list[Outcome]:
-        """Return events with the frames they speak of; a completing frame is the last of them."""
-        found = []
-        for event in events:
-            key = None if isinstance(event, Ignored) else event.key
-            held = None if key is None else self._held.pop(key, None)
-            numbers = () if held is None else tuple(held.numbers)
-            if isinstance(event, Complete) and number is not None:
-                numbers = (*numbers, number)
-            found.append(Outcome(event, numbers, None if held is None else held.flow))
-        return found
 
     # --- what is known ----------------------------------------------------------------------------
 
@@ -382,30 +313,10 @@ class Trace:
         self._decoder = Decoder(
             knowledge.contexts(), self._keys, knowledge.devices, knowledge.root, self._rpi_type
         )
-        self._reassembler.env = Env(
-            contexts=self._decoder.contexts, root=knowledge.root, rpi_type=self._rpi_type
+        self._assembly.know(
+            Env(contexts=self._decoder.contexts, root=knowledge.root, rpi_type=self._rpi_type)
         )
         self._shapes.clear()
-
-    def _is_certain(self, link_type: int) -> bool:
-        """Return whether an FCS is known to be there, so that a wrong one means damage."""
-        verdict = self.fcs.get(link_type)
-        return self._fcs is not None or (verdict is not None and verdict.state == PRESENT)
-
-    # --- whether an FCS is there ------------------------------------------------------------------
-
-    def _judge(self, window: list[Record]) -> None:
-        if self._fcs is not None:
-            return
-        frames: dict[int, list[bytes]] = {}
-        claims: dict[int, int | None] = {}
-        for record in window:
-            carried = unwrap(record)
-            if carried.kind == FRAME and len(record.octets) == record.original_length:
-                frames.setdefault(record.link_type, []).append(carried.octets)
-                claims.setdefault(record.link_type, carried.fcs)
-        for link_type, octets in frames.items():
-            self.fcs[link_type] = judge(octets, claims[link_type], self._fits)
 
     def _fits(self, octets: bytes) -> bool | None:
         """Return whether a frame without FCS proves by a checksum or integrity code that it ends where it should."""
@@ -415,19 +326,6 @@ class Trace:
         if frame.datagram is None or frame.datagram.checksum_elided:
             return None
         return read_packet(frame.datagram.octets).checksum_ok
-
-
-def _may_teach(traced: Traced) -> bool:
-    return traced.flow is not None and traced.flow.protocol == ipv6.ICMPV6
-
-
-def _key_of(frame: Frame) -> FragmentKey | None:
-    fragment = frame.fragment
-    if isinstance(fragment, Fragment):
-        return frame.link_source, frame.link_destination, fragment.size, fragment.tag
-    if isinstance(fragment, Rfrag):
-        return frame.link_source, frame.link_destination, None, fragment.tag
-    return None
 
 
 def _root_of(design: "Design") -> IPv6Address | None:

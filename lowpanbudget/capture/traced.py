@@ -1,29 +1,21 @@
 """What a trace says of one record."""
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
+from lowpanbudget.capture.assembly import Outcome
 from lowpanbudget.capture.decoding import Decoder
 from lowpanbudget.capture.linktype import FRAME, LOWPAN, Carried
 from lowpanbudget.capture.packet import FlowKey, Packet, read_packet
 from lowpanbudget.capture.record import Record
-from lowpanbudget.capture.shape import Shape
+from lowpanbudget.capture.shape import Shape, layer_bits
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.found import Notice
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.reassembly import Event
 
 if TYPE_CHECKING:
     from lowpanbudget.capture.matching import Matched, Matcher
-
-
-class Outcome(NamedTuple):
-    """An event of reassembly, the frames that brought its fragments, and their flow where it is known."""
-
-    event: Event
-    numbers: tuple[int, ...]
-    flow: FlowKey | None
 
 
 @dataclass(slots=True)
@@ -120,7 +112,8 @@ class Traced:
     def layer_bits(self) -> dict[str, int]:
         """Return the bits of each layer of the frame; together they are all its bits."""
         if self.shape is None:
-            return {}
+            packet = self.packet
+            return {} if packet is None else layer_bits(packet.spans)
         bits = self.shape.layer_bits(len(self.payload or b""))
         trailer = 8 * (self.mic + min(self.fcs_octets, len(self.octets)))
         if trailer:

@@ -138,6 +138,13 @@ def test_a_stripped_fcs_counts_as_sent() -> None:
     assert of([f[:-2] for f in frames]).total.octets == of(frames).total.octets
 
 
+def test_plain_datagrams_are_counted_by_layer() -> None:
+    found = survey(records([DATAGRAM] * 3, 229))
+    assert found.total.layer_bits == {"IPv6": 3 * 40 * 8, "UDP": 3 * 8 * 8, "payload": 3 * 8 * 8}
+    assert (found.total.datagrams, found.total.application) == (3, 24)
+    assert set(found.flows) == {FLOW}
+
+
 def test_a_survey_of_parts() -> None:
     fed = records(mixed(600))
     parts = [fed[:200], fed[200:400], fed[400:]]

@@ -272,6 +272,16 @@ def test_another_library_reads_the_same_datagrams() -> None:
     assert count > 200
 
 
+def test_a_frame_too_long_for_any_datagram() -> None:
+    """Files may say so: 16 bits count the octets of an IPv6 payload (RFC 8200 section 3)."""
+    (octets,) = frames_of(udp_datagram(ip_of(A), ip_of(B), b"x"), A, B, fcs=0)
+    frames = [octets, octets + bytes(0xFEC0), octets + bytes(0xFFF8), octets + bytes(0x1FFFF)]
+    traced = trace_of(frames, fcs=0)
+    for one in traced:
+        same_as_decoded(one, contexts=CONTEXTS)
+    assert [one.fault is None for one in traced] == [True, True, False, False]
+
+
 # --- fragments --------------------------------------------------------------------------------------
 
 
@@ -706,7 +716,7 @@ def test_what_is_remembered_is_bounded() -> None:
         )
         octets = encode_frame(mac_of(link, B, number & 255), payload).octets
         trace.feed(Record(number + 1, number * 10**6, 195, octets, len(octets)))
-    assert len(trace._held) <= 512
+    assert len(trace._assembly._held) <= 512
     assert len(trace._shapes._young) + len(trace._shapes._old) <= 2048
     assert len(trace._headers._young) + len(trace._headers._old) <= 2048
     assert len(trace._repeats._sources) <= 4096

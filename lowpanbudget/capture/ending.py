@@ -1,0 +1,69 @@
+"""Where a frame of a capture ends: what is FCS, what is radio status, and what is neither."""
+
+from collections.abc import Callable, Iterable
+from typing import NamedTuple
+
+from lowpanbudget.capture.fcs_check import PRESENT, FcsVerdict, judge
+from lowpanbudget.capture.linktype import FRAME, Carried, unwrap
+from lowpanbudget.capture.record import Record
+from lowpanbudget.errors import RequestError
+
+_MOST_LINK_TYPES = 64  # a mangled file may name any number of them
+
+
+class Ending(NamedTuple):
+    """A frame's octets with its FCS, the length of that, and the radio status that stood in its place."""
+
+    octets: bytes
+    fcs: int
+    status: bytes = b""
+
+
+class Endings:
+    """Knows, for each link type of a capture, how its frames end; ``verdicts`` are what the test found.
+
+    ``fcs``: the octets of FCS that somebody told, or None to test. Raises ``RequestError`` for another number.
+    """
+
+    def __init__(self, fcs: int | None) -> None:
+        if fcs not in (None, 0, 2, 4):
+            raise RequestError(
+                f"fcs {fcs!r} is not 0, 2 or 4", hint="Leave it out to have it tested"
+            )
+        self._told = fcs
+        self.verdicts: dict[int, FcsVerdict] = {}
+
+    def test(self, records: Iterable[Record], fits: Callable[[bytes], bool | None]) -> None:
+        """Judge by some records; ``fits`` tells whether a frame without FCS proves that it ends where it should."""
+        if self._told is not None:
+            return
+        frames: dict[int, list[bytes]] = {}
+        claims: dict[int, int | None] = {}
+        for record in records:
+            carried = unwrap(record)
+            if carried.kind == FRAME and len(record.octets) >= record.original_length:
+                frames.setdefault(record.link_type, []).append(carried.octets)
+                claims.setdefault(record.link_type, carried.fcs)
+        for link_type, octets in list(frames.items())[:_MOST_LINK_TYPES]:
+            self.verdicts[link_type] = judge(octets, claims[link_type], fits)
+
+    def of(self, record: Record, carried: Carried) -> Ending:
+        """Return how the frame of a record ends."""
+        octets = carried.octets
+        if len(record.octets) < record.original_length:
+            return Ending(octets, 0)  # the capture kept the front only
+        if self._told is not None:
+            return Ending(octets, self._told)
+        verdict = self.verdicts.get(record.link_type)
+        if verdict is None:
+            return Ending(octets, 2 if carried.fcs is None else carried.fcs)
+        if verdict.status:
+            return Ending(octets[: -verdict.status], 0, octets[-verdict.status :])
+        if verdict.as_claimed and carried.fcs is not None:
+            return Ending(octets, carried.fcs)  # one link type may tell each frame's own length
+        return Ending(octets, verdict.octets)
+
+    def is_certain(self, link_type: int) -> bool:
+        """Return whether an FCS is known to be there, so that a wrong one means damage."""
+        verdict = self.verdicts.get(link_type)
+        return self._told is not None or (verdict is not None and verdict.state == PRESENT)
