@@ -329,7 +329,7 @@ class ExtensionHeaderNotWhole(Rule):
 
 
 def _fault(name: str, scene: Scene, thing: WireError) -> Hits:
-    if faults.owner(thing, scene) != name:
+    if scene.explained or faults.owner(thing, scene) != name:
         return NONE
     octets = scene.frame.octets[max(thing.offset - 2, 0) : thing.offset + 6]
     evidence = f"{faults.where(thing)}; octets from {max(thing.offset - 2, 0)}: {octets.hex(' ')}"
@@ -627,7 +627,7 @@ class NotALowpanFrame(Rule):
 
     def check(self, scene: Scene, thing: Notice) -> Hits:
         """Take the notice of the decoder."""
-        if thing.name != "not-lowpan":
+        if thing.name != "not-lowpan" or scene.explained:
             return NONE
         pan = scene.mac.pan_id if scene.mac is not None else None
         return (

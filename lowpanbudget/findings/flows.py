@@ -74,6 +74,12 @@ def planned_bits(path: Path) -> FieldBits:
     return field_bits(path.frames(b"\0")[0].spans)
 
 
+@lru_cache(256)
+def link_bits(path: Path) -> FieldBits:
+    """Return the bits of each field of the link's own header and trailer in a frame of this path."""
+    return field_bits(path.link.frame(path.hop.source, path.hop.destination, b"").spans)
+
+
 def field_bits(spans: tuple[Span, ...]) -> FieldBits:
     """Return the bits of each header field by layer and name."""
     bits: FieldBits = {}

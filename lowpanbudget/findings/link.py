@@ -382,6 +382,7 @@ class PanIdRuleOfOtherVersion(Rule):
         pan = again.mac.pan_id
         if pan is None or self.known.pans.get(pan, 0) < _FEW:
             return NONE
+        scene.explained = True
         cause = (
             f"version {mac.version} cannot be read by its own rule; by that of version {other} it comes from "
             f"{named(again.mac.source)} in PAN {pan:#06x}"

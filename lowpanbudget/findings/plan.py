@@ -5,6 +5,7 @@ from statistics import median
 from typing import Any
 
 from lowpanbudget.cites import rfc
+from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import flows
 from lowpanbudget.findings.compression import from_its_source
@@ -43,7 +44,8 @@ class LongerThanBudgeted(_PlanRule):
 
     What it sees: a frame of a flow of the design whose headers take more octets than the budget of that hop: of the
     first hop where the source address follows from the link source, else of the longest. The fields that are longer
-    are named, and the frame since which they are. Data behind the headers are not counted.
+    are named, and the frame since which they are. Data behind the headers are not counted. Of frames that no key opens
+    the MAC header and integrity code alone are compared.
     Why it costs: the room that was planned is not there: the greatest message is cut into fragments.
     When it is no fault: answers, which go the other way, are not compared. An application header with options
     that the design leaves out is what this is for.
@@ -55,37 +57,48 @@ class LongerThanBudgeted(_PlanRule):
     severity = Severity.RISK
     certainty = Certainty.CONFIGURATION
     cite = _CITE
-    reads = (Whole,)
+    reads = (Whole, Mac)
 
-    def check(self, scene: Scene, thing: Whole) -> Hits:
-        """Compare field by field."""
+    def check(self, scene: Scene, thing: Whole | Mac) -> Hits:
+        """Compare field by field; of a sealed frame the MAC header and integrity code."""
+        design = self.known.design
+        if design is None:
+            return NONE
+        if isinstance(thing, Mac):
+            return self._sealed(scene, thing, design)
         found = self.matched(thing)
-        if found is None or found[0].back or thing.fragments > 1 or self.known.design is None:
+        if found is None or found[0].back or thing.fragments > 1:
             return NONE
-        flow = found[0].flow
         first = scene.iphc is not None and from_its_source(scene, scene.iphc)
-        path = flows.path_of(self.known.design, flow, first=first)
-        planned, seen = flows.planned_bits(path), flows.field_bits(scene.frame.spans)
-        over = sum(seen.values()) - sum(planned.values())
-        if over < 8:
+        path = flows.path_of(design, found[0].flow, first=first)
+        about = f"flow {found[0].flow.name}, {scene.sender}"
+        return _compared(scene, flows.planned_bits(path), about, f"the {path.hop.name} hop")
+
+    def _sealed(self, scene: Scene, thing: Mac, design: Design) -> Hits:
+        if scene.payload is not None or thing.frame_type != FrameType.DATA or not design.flows:
             return NONE
-        longer = [
-            f"{layer} {name}: {_octets(bits)}, planned {_octets(planned.get((layer, name), 0))}"
-            for (layer, name), bits in seen.items()
-            if bits > planned.get((layer, name), 0)
-        ]
-        what = "; ".join(longer[:6])
-        cause = (
-            f"headers take {_octets(over)} more than budgeted for the {path.hop.name} hop, since frame "
-            f"{scene.number}: {what}"
-        )
-        return (
-            Hit(
-                cause,
-                tuple(longer[:4]),
-                f"flow {flow.name}, {scene.sender}: {', '.join(_names(longer))}",
-            ),
-        )
+        if thing.pan_id not in {None, design.link.pan_id, design.link.destination_pan_id}:
+            return NONE
+        paths = [flows.path_of(design, flow, first=False) for flow in design.flows]
+        planned = max(map(flows.link_bits, paths), key=lambda bits: sum(bits.values()))
+        return _compared(scene, planned, scene.sender, "sealed frames")
+
+
+def _compared(scene: Scene, planned: flows.FieldBits, about: str, where: str) -> Hits:
+    """Return a hit when the frame's headers are longer than planned; with the fields that are."""
+    seen = flows.field_bits(scene.frame.spans)
+    over = sum(seen.values()) - sum(planned.values())
+    if over < 8:
+        return NONE
+    longer = [
+        f"{layer} {name}: {_octets(bits)}, planned {_octets(planned.get((layer, name), 0))}"
+        for (layer, name), bits in seen.items()
+        if bits > planned.get((layer, name), 0)
+    ]
+    cause = (
+        f"headers take {_octets(over)} more than budgeted for {where}, since frame {scene.number}"
+    )
+    return (Hit(cause, tuple(longer[:4]), f"{about}: {', '.join(_names(longer))}"),)
 
 
 def _names(longer: list[str]) -> list[str]:
@@ -95,6 +108,8 @@ def _names(longer: list[str]) -> list[str]:
 def _octets(bits: int) -> str:
     if bits % 8:
         return f"{bits} bits"
+    if not bits:
+        return "none"
     return "1 octet" if bits == 8 else f"{bits // 8} octets"
 
 

@@ -67,6 +67,7 @@ class Scene:
     of check sequence), ``payload`` in the clear, ``sequence``, ``counter``, ``fcs_ok``. ``contexts`` are those that
     held when it was read. ``header`` is the innermost IPv6 header in it, ``iphc`` the compressed header it came from.
     ``whole`` is the datagram that it brings or completes; ``assembly`` what its fragment belongs to.
+    ``explained``: a rule has found why the frame cannot be read, and others need not say that it cannot.
     """
 
     number: int
@@ -84,6 +85,7 @@ class Scene:
     tunnelled: bool = False
     whole: "Whole | None" = None
     assembly: "Assembly | None" = None
+    explained: bool = False
 
     @property
     def mac(self) -> Mac | None:

@@ -4,7 +4,10 @@ import struct
 
 from findings import air
 from findings.air import NODE, PAN, ROOT, Capture
-from findings.cases_link import Case
+from findings.cases_link import IPHC_ONLY, Case
+
+from lowpanbudget import encode_frame
+from lowpanbudget.layers.link.auxiliary import Security
 
 CBOR = bytes(
     [0xC1, 60]
@@ -118,6 +121,18 @@ def planned(*data: bytes, every: float = 60.0, **changes: object) -> Capture:
 
 def secured_as(plan: object) -> Capture:
     return Capture([air.frame(air.datagram(DATA))], SMALL, plan)  # type: ignore[arg-type]
+
+
+def named_longer(mode: int) -> Capture:
+    """A sealed frame whose key is named at length (mode 3: 9 octets), under a design that has mode 1."""
+    security = Security(5, mode, 9, key_source=bytes(8) if mode == 3 else None, key_index=1)
+    sealed = encode_frame(
+        air.mac(1, security=security),
+        bytes.fromhex(IPHC_ONLY),
+        key=air.KEY,
+        devices={0x17: air.FAR_NODE},
+    )
+    return Capture([sealed.octets], SMALL, SEALED_PLAN)
 
 
 def in_pan(pan: int) -> Capture:

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from findings import air
 from findings.air import NODE, ROOT, Capture, heavy, names
+from findings.cases_application import named_longer
 from findings.cases_compression import summed, under
 from findings.test_cases import CASES
 from hypothesis import given, settings
@@ -97,6 +98,35 @@ def test_the_checksum_of_a_datagram_in_fragments_is_explained_too() -> None:
     capture = Capture([(1 + n / 50, part) for n, part in enumerate(air.pieces(packet))])
     for found in (capture.fed(), capture.followed()):
         assert "context-table-differs" in names(found)
+
+
+def test_sealed_frames_are_compared_with_the_plan_as_far_as_they_can_be_read() -> None:
+    (found,) = [one for one in named_longer(3).fed() if one.name == "longer-than-budgeted"]
+    assert found.evidence[0].startswith("security control key identifier: 9 octets")
+    assert "8 octets more than budgeted" in found.cause
+    assert "longer-than-budgeted" not in names(named_longer(1).fed())
+
+
+def test_what_one_rule_explains_no_other_complains_of() -> None:
+    assert names(CASES["pan-id-rule-of-other-version"].fires().fed()) == [
+        "pan-id-rule-of-other-version"
+    ]
+
+
+def test_a_reading_is_seldom_chance() -> None:
+    """Of 400 random checksums, with some 15 readings each, 400 * 15 / 65535 = 0.09 match one by chance."""
+    dice = random.Random(1071)
+    source, to = under("2001:db8:1::")
+    frames = []
+    for number in range(400):
+        packet = air.ip(
+            source, to, 17, air.udp(dice.randbytes(6), source, to, checksum=dice.randint(1, 0xFFFF))
+        )
+        frames.append(air.frame(packet, number & 0xFF))
+    found = Capture(list(frames)).fed()
+    explained = sum(one.count for one in found if one.name != "checksum-wrong")
+    assert explained <= 3
+    assert sum(one.count for one in found if one.name == "checksum-wrong") >= 395
 
 
 def test_many_subjects_become_one_more() -> None:
