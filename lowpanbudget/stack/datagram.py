@@ -13,7 +13,7 @@ from lowpanbudget.errors import Malformed, Reserved, WireError
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.chain import final_destination, find, is_cut
 from lowpanbudget.layers.lowpan import ghc, ghc_headers, iphc, nhc
-from lowpanbudget.stack.upper import read_application, read_upper
+from lowpanbudget.stack.upper import PART, read_application, read_upper
 
 
 @dataclass(slots=True)
@@ -71,7 +71,7 @@ def read_payload(reader: Reader, chain: Chain) -> None:
     cut = any(p.kind == ipv6.FRAGMENT and is_cut(bytes(p.octets)) for p in chain.pieces)
     if not chain.whole or cut:
         reader.layer = "payload"
-        reader.rest("payload", "part of a datagram")
+        reader.rest("payload", PART)
         return
     last = chain.pieces[-1]
     if last.kind == ipv6.UDP:

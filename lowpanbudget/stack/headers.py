@@ -28,7 +28,7 @@ from lowpanbudget.stack.datagram import (
 )
 from lowpanbudget.stack.found import Datagram, Lowpan
 from lowpanbudget.stack.routed import Placed, read_routed
-from lowpanbudget.stack.upper import read_upper
+from lowpanbudget.stack.upper import PART, read_upper
 
 
 def _nalp(reader: Reader, _env: Env, found: Lowpan) -> None:
@@ -168,7 +168,7 @@ def _ipv6(reader: Reader, _env: Env, found: Lowpan) -> None:
             found.note("payload-unreadable", fault.message, fault.cite, fault.offset)
     elif reader.left:
         reader.layer = "payload"
-        reader.rest("payload", "part of a datagram")
+        reader.rest("payload", PART)
     octets = reader.data[at : reader.end]
     expected = found.fragment.size if isinstance(found.fragment, Fragment) else len(octets)
     if not found.compressed and header.payload_length + ipv6.OCTETS != expected:

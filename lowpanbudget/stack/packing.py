@@ -179,7 +179,7 @@ def _pack_udp(datagram: bytes, options: Options, place: _Place) -> list[Packed]:
     writer = Writer()
     nhc.encode_udp(writer, ports, checksum)
     found = [Packed(writer, place.at + udp.OCTETS)]
-    if options.ghc and len(segment) > udp.OCTETS:
+    if options.ghc and udp.OCTETS < len(segment) <= udp.OCTETS + ghc.LARGEST:
         generic = Writer()
         ghc_headers.encode_udp(generic, ports, checksum)
         ghc_headers.write_code(generic, segment[udp.OCTETS :], place.dictionary, stop=False)
@@ -188,7 +188,7 @@ def _pack_udp(datagram: bytes, options: Options, place: _Place) -> list[Packed]:
 
 
 def _pack_icmpv6(datagram: bytes, place: _Place) -> list[Packed]:
-    if place.at >= len(datagram):
+    if not place.at < len(datagram) <= place.at + ghc.LARGEST:
         return []
     writer = Writer()
     ghc_headers.ICMPV6.write(writer, {"NHC id": 0b11011111})

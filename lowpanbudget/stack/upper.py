@@ -13,31 +13,33 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import chain, coap, dtls, extension, icmpv6, ipv6, udp
 
 COAP_PORT, DTLS_PORT = 5683, 5684  # RFC 7252 section 12.6 and 12.7
+PART = "part of a datagram"
 _READ = {*ipv6.EXTENSIONS, ipv6.ICMPV6, ipv6.UDP, ipv6.IPV6}
 
 
 @dataclass(slots=True)
 class Upper:
-    """The layers read, and the fault that ended reading, if any."""
+    """The layers read, what the octets behind them are, and the fault that ended reading, if any."""
 
+    rest: str
     layers: list[object] = field(default_factory=list)
     fault: WireError | None = None
 
 
 def read_upper(reader: Reader, kind: int, source: IPv6Address, destination: IPv6Address) -> Upper:
     """Return the layers of all that is left, which starts with a header of ``kind``; leaves spans for all of it."""
-    upper = Upper()
+    upper = Upper(ipv6.next_header_name(kind))
     if kind in _READ:
         _kept(reader, upper, lambda: _headers(reader, upper, kind, source, destination))
-    _rest(reader, ipv6.next_header_name(kind))
+    _rest(reader, upper.rest)
     return upper
 
 
 def read_application(reader: Reader, ports: tuple[int, int]) -> Upper:
     """Return the layers of a UDP payload that fills what is left; the registered ports say what it is."""
-    upper = Upper()
+    upper = Upper("application data")
     _kept(reader, upper, lambda: _application(reader, upper, ports))
-    _rest(reader, "application data")
+    _rest(reader, upper.rest)
     return upper
 
 
@@ -47,12 +49,14 @@ def explain_rest(datagram: bytes, covers: int) -> list[Span]:
     Offsets count from there. The same spans as reading the octets on the air leaves.
     """
     reader = Reader(datagram, covers)
+    meaning = "what the headers carry"
     try:
         for found in chain.walk(datagram):
             if found.offset == covers:
                 read_upper(reader, found.kind, found.source, found.destination)
                 break
             if found.kind == ipv6.FRAGMENT and chain.is_cut(datagram[found.offset :]):
+                meaning = PART
                 break
             if found.kind == ipv6.UDP and found.offset + udp.OCTETS == covers:
                 header = udp.decode(Reader(datagram, found.offset))
@@ -60,17 +64,17 @@ def explain_rest(datagram: bytes, covers: int) -> list[Span]:
                 break
     except WireError:
         pass  # a chain that cannot be walked is explained as one run of octets
-    _rest(reader, "what the headers carry")
+    _rest(reader, meaning)
     return [span._replace(offset_bits=span.offset_bits - covers * 8) for span in reader.spans]
 
 
 def _kept(reader: Reader, upper: Upper, read: Callable[[], None]) -> None:
     """Run ``read``; after a fault put the reader back where the last whole header ended."""
-    start, spans = reader.pos, len(reader.spans)
+    start, spans, rest = reader.pos, len(reader.spans), upper.rest
     try:
         read()
     except WireError as error:
-        upper.fault = error
+        upper.fault, upper.rest = error, rest
         reader.pos = start
         del reader.spans[spans:]
 
@@ -90,17 +94,20 @@ def _headers(
             upper.layers += walked.headers
             kind, destination = walked.kind, walked.destination
             if not walked.whole:
+                upper.rest = PART
                 return
         if kind != ipv6.IPV6:
             break
         inner = ipv6.decode(reader)
         upper.layers.append(inner)
         kind, source, destination = inner.next_header, inner.source, inner.destination
+    upper.rest = ipv6.next_header_name(kind)
     if kind == ipv6.ICMPV6:
         upper.layers.append(icmpv6.decode(reader, source, destination))
     elif kind == ipv6.UDP:
         header = udp.decode(reader)
         upper.layers.append(header)
+        upper.rest = "application data"
         _application(reader, upper, (header.source_port, header.destination_port))
 
 

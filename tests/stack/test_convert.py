@@ -44,3 +44,48 @@ def test_without_surroundings() -> None:
 def test_no_octets(octets: object) -> None:
     with pytest.raises(RequestError, match="octets"):
         compress(octets)
+
+
+def _datagram(kind: int, carried: bytes) -> bytes:
+    """An IPv6 header (RFC 8200 section 3), hop limit 64, from :: to ::1, around octets of this kind."""
+    head = bytes([0x60, 0, 0, 0]) + len(carried).to_bytes(2, "big") + bytes([kind, 64])
+    return head + bytes(31) + b"\x01" + carried
+
+
+@pytest.mark.parametrize("data", [2047, 2048, 9000])
+@pytest.mark.parametrize("kind", [17, 58])
+def test_byte_code_for_what_is_too_long_for_a_datagram(kind: int, data: int) -> None:
+    """What no fragment header can name (RFC 4944 section 5.3: 11 bits) is sent without byte code, not refused."""
+    head = b"\x16\x33\x16\x33" + (8 + data).to_bytes(2, "big") + b"\x12\x34" if kind == 17 else b""
+    datagram = _datagram(kind, head + bytes(data))
+    packed = compress(datagram, ENV, ghc=True)
+    assert decompress(packed.octets, ENV).octets == datagram
+    assert (len(packed.octets) < 200) == (data <= 2047)
+
+
+@pytest.mark.parametrize(
+    "fragment", ["11 00 ff f8 00 00 00 01", "11 00 00 01 00 00 00 01"], ids=["later", "first"]
+)
+@pytest.mark.parametrize("ghc", [False, True])
+def test_part_of_an_ip_fragment_is_explained_alike(fragment: str, ghc: bool) -> None:
+    """RFC 8200 section 4.5: octets behind a fragment header are a part, no header, whoever explains them."""
+    packed = compress(_datagram(44, bytes.fromhex(fragment) + b"\xaa\xbb"), ENV, ghc=ghc)
+    assert packed.spans == decompress(packed.octets, ENV).spans
+    assert packed.spans[-1].meaning == "part of a datagram"
+
+
+@pytest.mark.parametrize(
+    ("carried", "meaning"),
+    [
+        # hop-by-hop or destination options of a PadN (RFC 8200 section 4.2), then TCP, or UDP on port 7
+        ("06 00 01 04 00 00 00 00  aa bb", "tcp"),
+        ("11 00 01 04 00 00 00 00  00 07 00 07 00 0a 00 00 aa bb", "application data"),
+    ],
+)
+@pytest.mark.parametrize("kind", [0, 60])
+def test_octets_behind_headers_are_named_by_the_last_header(
+    kind: int, carried: str, meaning: str
+) -> None:
+    packed = decompress(b"\x41" + _datagram(kind, bytes.fromhex(carried)), ENV)
+    assert packed.spans[-1].bits == 16
+    assert packed.spans[-1].meaning.lower() == meaning

@@ -126,8 +126,7 @@ class _SecureRecord:
                 cite=SECURITY.cite,
             )
         level, code = protection(security), given["code"]
-        what = "encrypted, with its" if level.encrypted else "the"
-        what += " MAC" if security.key_id_mode < 3 else " signature"
+        what = _seal_says(security)
         reader.need(level.octets, what, SECURITY.cite)
         message = None
         if not level.encrypted:
@@ -157,7 +156,13 @@ class _SecureRecord:
                 raise RequestError(f"{value.message!r} is no {base.name}", cite=base.cite)
             base.write(writer, value.message)
         writer.layer = SECURITY.name
-        writer.octets(value.seal, "seal", level.name, SECURITY.cite)
+        writer.octets(value.seal, "seal", _seal_says(value.security), SECURITY.cite)
+
+
+def _seal_says(security: Security) -> str:
+    level = protection(security)
+    what = "MAC" if security.key_id_mode < 3 else "signature"
+    return f"{level.name}: " + (f"encrypted, with its {what}" if level.encrypted else f"the {what}")
 
 
 def _instance(value: int) -> str:

@@ -286,10 +286,7 @@ def test_what_is_written_is_read(message: Any) -> None:
     assert found.message == message
     assert found.checksum_ok
     assert tiles(writer.spans, len(writer.data) * 8)
-    # the seal's span is explained by what is known on either side; all else is the same
-    assert [span[:5] for span in reader.spans] == [span[:5] for span in writer.spans]
-    if not isinstance(message, rpl.Secure):
-        assert reader.spans == writer.spans
+    assert reader.spans == writer.spans
 
 
 @settings(max_examples=200)
