@@ -3,11 +3,14 @@
 import contextlib
 import errno
 import os
+import signal
+import stat
 import sys
 import tempfile
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING, BinaryIO, NoReturn
 
 from lowpanbudget.errors import RequestError
 
@@ -94,32 +97,124 @@ def write_whole(path: str, data: bytes) -> None:
 
     Raises ``RequestError`` naming the file.
     """
-    target = Path(path)
-    if target.is_dir():
-        raise RequestError(f"{path} is a folder, not a file")
-    if target.exists() and not target.is_file():  # a device or a pipe cannot be replaced
+    with writing(path) as file:
+        file.write(data)
+
+
+class Output:
+    """A file that is being written; ``write`` raises ``RequestError`` naming it when the disk takes no more."""
+
+    def __init__(self, file: BinaryIO, path: str) -> None:
+        self._file = file
+        self._path = path
+
+    def write(self, octets: bytes, /) -> None:
+        """Append octets."""
         try:
-            target.write_bytes(data)
+            self._file.write(octets)
         except OSError as error:
-            raise RequestError(f"{path} cannot be written: {error.strerror or error}") from None
-        return
-    target = target.resolve()  # what a link points to is replaced, not the link
-    handle = -1
-    name = ""
+            raise _unwritable(self._path, error) from None
+
+
+@contextlib.contextmanager
+def writing(
+    path: str, *, private: bool = False, inputs: Iterable[str | None] = ()
+) -> Iterator[Output]:
+    """Give a file to write piece by piece; at the end of the block it stands at ``path``, whole.
+
+    When the block ends by an error or an interruption nothing is left behind, and what was there stays. ``private``
+    makes a file that its owner alone may read, from its first octet on. ``inputs`` are files that must not be written
+    over, by whatever path. Raises ``RequestError`` naming the file.
+    """
+    with _unwinding():
+        target = _target(path, private=private, inputs=inputs)
+        if target is None:  # a device or a pipe cannot be replaced
+            try:
+                with Path(path).open("wb") as file:
+                    yield Output(file, path)
+            except OSError as error:
+                raise _unwritable(path, error) from None
+            return
+        name = ""
+        try:
+            try:
+                handle, name = tempfile.mkstemp(prefix=".lowpanbudget-", dir=target.parent)
+                file = open(handle, "wb")  # noqa: PTH123, SIM115  # a descriptor has no path
+            except OSError as error:
+                raise _unwritable(path, error) from None
+            with contextlib.closing(file):
+                yield Output(file, path)
+                try:
+                    file.flush()
+                    os.fsync(file.fileno())
+                    mode = target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask()
+                    if not private:
+                        Path(name).chmod(mode)
+                    Path(name).replace(target)
+                except OSError as error:
+                    raise _unwritable(path, error) from None
+        finally:
+            if name:
+                Path(name).unlink(missing_ok=True)
+
+
+def _target(path: str, *, private: bool, inputs: Iterable[str | None]) -> Path | None:
+    """Return the file to replace, links followed; None for a device or a pipe, which is written as it is."""
     try:
-        handle, name = tempfile.mkstemp(prefix=".lowpanbudget-", dir=target.parent)
-        with open(handle, "wb") as file:  # noqa: PTH123  # a descriptor has no path
-            file.write(data)
-        Path(name).chmod(target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask())
-        Path(name).replace(target)
-    except OSError as error:
-        raise RequestError(
-            f"{path} cannot be written: {error.strerror or error}",
-            hint="Does the folder exist, and may you write there?",
-        ) from None
+        target = Path(path)
+        if target.is_dir():
+            raise RequestError(f"{path} is a folder, not a file")
+        for other in inputs:
+            if other is not None and _is_same(target, other):
+                raise RequestError(
+                    f"{path} is also read: it is not written over", hint="Give another file"
+                )
+        if target.exists() and not target.is_file():
+            if private:
+                raise RequestError(
+                    f"{path} is no file, so others may read it", hint="Give the name of a file"
+                )
+            return None
+        return target.resolve()  # what a link points to is replaced, not the link
+    except (OSError, ValueError, RuntimeError) as error:
+        raise _unwritable(path, error) from None
+
+
+def _is_same(target: Path, other: str) -> bool:
+    """Return whether both are one file; ``-`` is standard input."""
+    try:
+        seen = os.fstat(sys.stdin.fileno()) if other == "-" else Path(other).stat()
+        return stat.S_ISREG(seen.st_mode) and os.path.samestat(seen, target.stat())
+    except (OSError, ValueError):
+        return False
+
+
+def _unwritable(path: str, error: Exception) -> RequestError:
+    return RequestError(
+        f"{path} cannot be written: {getattr(error, 'strerror', None) or error}",
+        hint="Does the folder exist, and may you write there?",
+    )
+
+
+@contextlib.contextmanager
+def _unwinding() -> Iterator[None]:
+    """Let signals that ask the process to end unwind the block, so that nothing half done stays behind."""
+    changed: list[signal.Signals] = []
+    if threading.current_thread() is threading.main_thread():
+        for name in ("SIGTERM", "SIGHUP"):
+            number = getattr(signal, name, None)
+            if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+                signal.signal(number, _end)
+                changed.append(number)
+    try:
+        yield
     finally:
-        if name:
-            Path(name).unlink(missing_ok=True)
+        for number in changed:
+            signal.signal(number, signal.SIG_DFL)
+
+
+def _end(number: int, _frame: object) -> NoReturn:
+    raise SystemExit(128 + number)
 
 
 def _umask() -> int:
