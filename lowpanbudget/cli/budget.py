@@ -36,11 +36,15 @@ def command(
     some flow has no room at all.
     """
     from lowpanbudget.cli import output
+    from lowpanbudget.cli.planned import findings_of
     from lowpanbudget.design.load import load_design
     from lowpanbudget.report import machine, view
     from lowpanbudget.room.compute import budget
+    from lowpanbudget.room.fit import fit
 
-    found = budget(load_design(design), flow)
+    loaded = load_design(design)
+    found = budget(loaded, flow)
+    findings = findings_of(loaded, found, fit(loaded), lambda subject: _is_about(subject, flow))
     names = (
         "flow",
         "hop",
@@ -57,12 +61,12 @@ def command(
         for one in found
     ]
     if as_json:
-        output.emit(machine.document(budget=plain))
+        output.emit(machine.document(budget=plain, findings=findings))
     else:
         whole = len({one.flow for one in found}) == 1 if ledger is None else ledger
 
         def paint(console: "Console", screen: "Screen") -> None:
-            from lowpanbudget.report import room_text
+            from lowpanbudget.report import audit_text, room_text
             from lowpanbudget.report.terminal import paragraph
 
             room_text.overview(console, screen, plain)
@@ -71,6 +75,7 @@ def command(
                     console, screen, data, view.rows(one.ledger.spans),
                     view.segments(one.ledger.spans), ledger=whole,
                 )  # fmt: skip
+            audit_text.design(console, screen, findings)
             if not whole:
                 paragraph(
                     console, screen, "--flow NAME or --ledger shows every octet of the headers."
@@ -79,3 +84,10 @@ def command(
         output.show(paint)
     if any(one.room <= 0 for one in found):
         ctx.exit(_ANSWER_IS_NO)
+
+
+def _is_about(subject: str, flow: str | None) -> bool:
+    """Return whether a finding belongs here: about the link or a flow, not about a message; and about this flow."""
+    if subject.startswith("message"):
+        return False
+    return flow is None or not subject.startswith("flow") or subject == f"flow {flow}"

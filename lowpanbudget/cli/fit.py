@@ -1,9 +1,16 @@
 """``fit DESIGN``: how each message packs and whether it fits."""
 
+from typing import TYPE_CHECKING
+
 import click
 
 from lowpanbudget.cli import options
 from lowpanbudget.cli.main import COMMANDS
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from lowpanbudget.report.screen import Screen
 
 _ANSWER_IS_NO = 1
 
@@ -52,11 +59,13 @@ def command(
     serves as a gate in a build: one line for each message, flow and hop.
     """
     from lowpanbudget.cli import output
+    from lowpanbudget.cli.planned import findings_of
     from lowpanbudget.design.load import load_design
     from lowpanbudget.report import gate, machine, view
     from lowpanbudget.room.fit import fit
 
-    found = fit(load_design(design), message)
+    loaded = load_design(design)
+    found = fit(loaded, message)
     names = (
         "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits", "spare", "frames",
         "most_frames", "batch", "batch_of", "wait_s", "padding_bits", "deepest", "bitmap", "advice",
@@ -65,13 +74,29 @@ def command(
     failures = gate.failures(plain, max_frames, spare)
     if junit is not None:
         output.write_whole(junit, gate.junit(plain, failures, design).encode())
+    is_gate = max_frames is not None or spare is not None or junit is not None
+    findings = (
+        []
+        if is_gate
+        else findings_of(loaded, (), found, lambda subject: _is_about(subject, message))
+    )
     if as_json:
-        output.emit(machine.document(fit=plain))
-    elif max_frames is not None or spare is not None or junit is not None:
+        output.emit(machine.document(fit=plain, findings=findings))
+    elif is_gate:
         output.emit(gate.lines(plain, failures))
     else:
-        from lowpanbudget.report import fit_text
+        from lowpanbudget.report import audit_text, fit_text
 
-        output.show(lambda console, screen: fit_text.fits(console, screen, plain))
+        def paint(console: "Console", screen: "Screen") -> None:
+            fit_text.fits(console, screen, plain)
+            audit_text.design(console, screen, findings)
+
+        output.show(paint)
     if any(failures):
         ctx.exit(_ANSWER_IS_NO)
+
+
+def _is_about(subject: str, message: str | None) -> bool:
+    """Return whether a finding belongs here: about a message, and about this one."""
+    words = subject.replace(",", " ").split()
+    return words[:1] == ["message"] and (message is None or words[1:2] == [message])

@@ -29,6 +29,13 @@ def audit(
     console.print()
 
 
+def design(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) -> None:
+    """Print the findings about a design, if there are any."""
+    if found:
+        heading(console, screen, f"What the design alone tells: {summary(found)}")
+        findings(console, screen, found)
+
+
 def summary(found: Sequence[dict[str, Any]]) -> str:
     """Return how many findings of each severity there are."""
     counts = Counter(one["severity"] for one in found)
