@@ -7,7 +7,7 @@ in wire order and without gap, so that whoever reads or writes a header explains
 from typing import Any, NamedTuple
 
 from lowpanbudget.cites import Cite
-from lowpanbudget.errors import Truncated
+from lowpanbudget.errors import Truncated, plural
 
 
 class Span(NamedTuple):
@@ -51,7 +51,7 @@ class Reader:
         """Return when ``count`` octets are left; else raise ``Truncated`` naming ``what``."""
         if self.end - self.pos < count:
             raise Truncated(
-                f"{what} needs {_octets(count)}, {_octets(max(self.end - self.pos, 0))} left",
+                f"{what} needs {plural(count, 'octet')}, {plural(max(self.left, 0), 'octet')} left",
                 offset=self.pos,
                 layer=self.layer,
                 cite=cite,
@@ -177,7 +177,3 @@ def tiles(spans: "list[Span] | tuple[Span, ...]", bits: int) -> bool:
             return False
         at += span.bits
     return at == bits
-
-
-def _octets(count: int) -> str:
-    return f"{count} octet" if count == 1 else f"{count} octets"

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from ipaddress import IPv6Address, IPv6Network
 from typing import Any
 
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, plural
 
 IID_MASK = (1 << 64) - 1
 ALL_ONES = (1 << 128) - 1
@@ -48,6 +48,11 @@ class Contexts(Mapping[int, Context]):
 
     def __init__(self, table: "Mapping[int, Any] | None" = None) -> None:
         self._table: dict[int, Context] = {}
+        if table is not None and not isinstance(table, Mapping):
+            raise RequestError(
+                f"contexts is a mapping of ids to prefixes, not {type(table).__name__}",
+                hint="Give contexts={0: '2001:db8::/64'}",
+            )
         for number, prefix in (table or {}).items():
             if isinstance(number, bool) or not isinstance(number, int) or not 0 <= number <= 15:
                 raise RequestError(
@@ -106,7 +111,7 @@ class Env:
         root: IPv6Address | str | None = None,
         rpi_type: int = 0x63,
     ) -> None:
-        if pan_id is not None and not 0 <= pan_id <= 0xFFFF:
+        if pan_id is not None and not is_number(pan_id, 16):
             raise RequestError(f"pan_id {pan_id!r} is not a 16-bit number")
         if rpi_type not in RPI_TYPES:
             raise RequestError(
@@ -154,6 +159,11 @@ class Env:
         )
 
 
+def is_number(value: object, bits: int) -> bool:
+    """Return whether a value is a whole number from 0 that fits so many bits; a truth value is none."""
+    return isinstance(value, int) and not isinstance(value, bool) and 0 <= value < 1 << bits
+
+
 def interface_identifier(link: bytes | None) -> int | None:
     """Return the 64-bit identifier that RFC 6282 section 3.2.2 derives from a link address, or None.
 
@@ -192,13 +202,13 @@ def link_address(value: object, name: str) -> bytes:
                 f"{name} {value!r} is not a link address",
                 hint="Give 2, 6 or 8 octets in hex, most significant first",
             ) from None
-    elif isinstance(value, bytes | bytearray):
+    elif isinstance(value, bytes | bytearray | memoryview):
         octets = bytes(value)
     else:
         raise RequestError(f"{name} {value!r} is not a link address: bytes or hex text is needed")
     if len(octets) not in (2, 6, 8):
         raise RequestError(
-            f"{name} has {len(octets)} octets",
+            f"{name} has {plural(len(octets), 'octet')}",
             hint="A link address has 2 (short), 6 (EUI-48) or 8 (extended) octets",
         )
     return octets
@@ -209,9 +219,11 @@ def address(value: Any, name: str) -> IPv6Address:
     if isinstance(value, IPv6Address):
         return value
     try:
-        return IPv6Address(value)
+        if not isinstance(value, int):  # a number is no address that anyone wrote down
+            return IPv6Address(value)
     except ValueError:
-        raise RequestError(f"{name} {value!r} is not an IPv6 address") from None
+        pass
+    raise RequestError(f"{name} {value!r} is not an IPv6 address")
 
 
 def _network(value: object) -> IPv6Network:

@@ -9,6 +9,11 @@ from typing import ClassVar
 from lowpanbudget.cites import Cite
 
 
+def plural(count: int, one: str) -> str:
+    """Return ``1 bit`` or ``12 bits``, as every text says counts."""
+    return f"{count} {one}" if count == 1 else f"{count} {one}s"
+
+
 class LowpanError(Exception):
     """The root of all errors of this package; ``str`` gives one helpful sentence."""
 

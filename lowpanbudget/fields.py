@@ -15,7 +15,7 @@ from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import Cite
-from lowpanbudget.errors import RequestError, Reserved, WireError
+from lowpanbudget.errors import RequestError, Reserved, WireError, plural
 
 Fit = Callable[[Any, Any], bytes | None]
 Restore = Callable[[bytes, Any], Any]
@@ -106,7 +106,7 @@ class Choice:
             if other.inline < row.inline and other.restore and other.family == row.family:
                 found.setdefault(other.inline, []).append(other.needs)
         return "; ".join(
-            f"{inline} {'octet' if inline == 1 else 'octets'} if {' or '.join(needs)}"
+            f"{plural(inline, 'octet')} if {' or '.join(needs)}"
             for inline, needs in sorted(found.items())
         )
 
@@ -147,6 +147,7 @@ class Choice:
             reader.pos = start
             error.offset, error.layer = start, error.layer or reader.layer
             error.cite = error.cite or row.cite
+            error.message = f"{self.carries}: {error.message}"
             raise
         if octets:
             self._spans(reader.spans, reader.layer, row, octets, value, start * 8)

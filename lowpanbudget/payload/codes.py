@@ -4,8 +4,9 @@ import dataclasses
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, ClassVar
 
+from lowpanbudget.errors import plural
 from lowpanbudget.payload.bitpack import Order
-from lowpanbudget.payload.field import MAX_BITS, Case, Codec, Leaf, names_flaws, plural
+from lowpanbudget.payload.field import MAX_BITS, Case, Codec, Leaf, names_flaws
 from lowpanbudget.payload.flaws import Flaw, Misfit
 
 

@@ -9,11 +9,10 @@ import dataclasses
 from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
-from lowpanbudget.errors import WireError
+from lowpanbudget.errors import WireError, plural
 from lowpanbudget.payload.bitmap import joined
 from lowpanbudget.payload.codes import Flags
 from lowpanbudget.payload.edits import Edit, edits, shown
-from lowpanbudget.payload.field import plural
 from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.sampler import samples

@@ -5,10 +5,11 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import ClassVar
 
+from lowpanbudget.errors import plural
 from lowpanbudget.payload.bitpack import Order
 from lowpanbudget.payload.clock import TimeOffset
 from lowpanbudget.payload.contents import length_flaws
-from lowpanbudget.payload.field import Field, plural
+from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.number import Number
 

@@ -4,8 +4,9 @@ import dataclasses
 from collections.abc import Iterator
 from typing import Any, ClassVar
 
+from lowpanbudget.errors import plural
 from lowpanbudget.payload.bitpack import Order
-from lowpanbudget.payload.field import Case, Codec, Field, Leaf, plural
+from lowpanbudget.payload.field import Case, Codec, Field, Leaf
 from lowpanbudget.payload.flaws import Flaw, Misfit
 
 MAX_LENGTH = 65535  # of octets, and of the elements of an array

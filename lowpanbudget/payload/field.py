@@ -104,8 +104,3 @@ def names_flaws(names: tuple[str, ...], key: str, *, what: str) -> Iterator[Flaw
             yield flaw
         elif name in names[:index]:
             yield Flaw((key, index), f"{what} {name!r} stands here twice")
-
-
-def plural(count: int, one: str) -> str:
-    """Return ``1 bit`` or ``12 bits``."""
-    return f"{count} {one}" if count == 1 else f"{count} {one}s"

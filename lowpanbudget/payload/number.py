@@ -9,9 +9,10 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any, ClassVar
 
+from lowpanbudget.errors import plural
 from lowpanbudget.payload.bitpack import Order
 from lowpanbudget.payload.exact import EXACT, is_plain, nearest, plain, steps_between
-from lowpanbudget.payload.field import MAX_BITS, Case, Codec, Leaf, names_flaws, plural
+from lowpanbudget.payload.field import MAX_BITS, Case, Codec, Leaf, names_flaws
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.grid import Grid, number_codec
 

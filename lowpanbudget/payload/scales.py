@@ -10,9 +10,10 @@ from itertools import pairwise
 from math import isinf
 from typing import Any, ClassVar
 
+from lowpanbudget.errors import plural
 from lowpanbudget.payload.bitpack import Order
 from lowpanbudget.payload.exact import EXACT, given, is_plain, plain
-from lowpanbudget.payload.field import Case, Codec, Leaf, plural
+from lowpanbudget.payload.field import Case, Codec, Leaf
 from lowpanbudget.payload.flaws import Flaw, Misfit
 
 MAX_ENTRIES = 4096  # more would be a table that no node keeps

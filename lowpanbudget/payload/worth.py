@@ -9,13 +9,14 @@ from decimal import Decimal
 from itertools import pairwise
 from typing import Any, NamedTuple
 
+from lowpanbudget.errors import plural
 from lowpanbudget.payload.clock import Sequence, Time, TimeOffset
 from lowpanbudget.payload.coarser import number_of, within
 from lowpanbudget.payload.codes import Boolean, Constant, Enumeration, Flags, Reserved
 from lowpanbudget.payload.containers import Array, Group, Series, Union
 from lowpanbudget.payload.contents import Octets
 from lowpanbudget.payload.exact import EXACT, plain
-from lowpanbudget.payload.field import Field, plural
+from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.number import Number

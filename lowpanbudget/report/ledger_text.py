@@ -8,6 +8,7 @@ from typing import Any
 
 from rich.console import Console
 
+from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, strip
 from lowpanbudget.report.layout import Line, Run
 from lowpanbudget.report.screen import Screen
@@ -59,14 +60,14 @@ def _heading(screen: Screen, run: dict[str, Any], look: Fill) -> Line:
     return [
         (look.char * 3 + " ", look.style),
         (screen.text(run["label"]), f"bold {look.style}"),
-        (f"  {octets} octet" if octets == 1 else f"  {octets} octets", "dim"),
+        (f"  {plural(octets, 'octet')}", "dim"),
     ]
 
 
 def size(row: dict[str, Any]) -> str:
     """Return how much a span takes, in octets or bits."""
     count, unit = (row["bits"], "bit") if row["octets"] is None else (row["octets"], "octet")
-    return f"{count} {unit}" if count == 1 else f"{count} {unit}s"
+    return plural(count, unit)
 
 
 def _told(screen: Screen, row: dict[str, Any]) -> str:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from rich.console import Console
 from rich.text import Text
 
+from lowpanbudget.errors import plural
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.view import UNREAD
 
@@ -119,9 +120,7 @@ def _key(
     column = 0
     for index, part in enumerate(parts):
         look = looks[part.kind]
-        count = (
-            f"{part.size} {unit if part.size == 1 else unit + 's'}" if not index else f"{part.size}"
-        )
+        count = f"{part.size}" if index else plural(part.size, unit)
         label = f" {screen.text(part.label)} {count}"
         if column and column + len(label) + 4 > width:
             key.append("\n")

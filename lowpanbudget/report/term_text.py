@@ -7,6 +7,7 @@ from rich.console import Console
 from rich.padding import Padding
 from rich.text import Text
 
+from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, strip
 from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.screen import Screen
@@ -65,7 +66,7 @@ def _header(console: Console, screen: Screen, found: dict[str, Any]) -> None:
     _grid(console, screen, ("bits", "field", "meaning", "clause"), _field_rows(fields))
     console.print()
     for choice in found["choices"]:
-        size = "1 bit" if choice["bits"] == 1 else f"{choice['bits']} bits"
+        size = plural(choice["bits"], "bit")
         console.print(Text(screen.text(f"{choice['name']}, {size}"), "bold"))
         _rows(console, screen, choice["rows"])
 

@@ -7,13 +7,14 @@ from rich.console import Console
 from rich.padding import Padding
 from rich.text import Text
 
+from lowpanbudget.errors import plural
 from lowpanbudget.report import ledger_text, strip
 from lowpanbudget.report.screen import Screen
 
 
 def octets(count: int) -> str:
     """Return a count with its unit."""
-    return f"{count} octet" if count == 1 else f"{count} octets"
+    return plural(count, "octet")
 
 
 def heading(console: Console, screen: Screen, text: str) -> None:

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from lowpanbudget.cites import Cite, rfc
-from lowpanbudget.errors import Malformed, RequestError, Reserved, Truncated
+from lowpanbudget.errors import Malformed, RequestError, Reserved, Truncated, plural
 
 _TABLE_1 = rfc(7400, "2")
 _LAYER = "GHC"
@@ -93,7 +93,7 @@ class Step(NamedTuple):
     @property
     def meaning(self) -> str:
         """Return what the code does, in words."""
-        text = self.code.meaning.format(n=_count(self.n), s=_count(self.s))
+        text = self.code.meaning.format(n=plural(self.n, "octet"), s=plural(self.s, "octet"))
         return f"{text}, in the dictionary" if self.from_dictionary else text
 
 
@@ -126,7 +126,7 @@ def _read(code: bytes) -> Iterator[Step]:
         if row is LITERAL:
             n = argument = field(row.template, octet, "k")
             if (left := len(code) - offset - 1) < argument:
-                text = f"a literal of {_count(argument)} has {left} left"
+                text = f"a literal of {plural(argument, 'octet')} has {left} left"
                 raise Truncated(text, offset=offset, layer=_LAYER, cite=row.cite)
         elif row is ZEROS:
             n = field(row.template, octet, "n") + LEAST
@@ -172,12 +172,12 @@ def decompress(code: bytes, dictionary: bytes, *, limit: int = LARGEST) -> Expan
             buffer += bytes(step.n)
         elif step.code is BACKREF:
             if step.s > end:
-                text = f"a copy from {_count(step.s)} to the left, where {end} are"
+                text = f"a copy from {plural(step.s, 'octet')} to the left, where {end} are"
                 raise Malformed(text, offset=step.offset, layer=_LAYER, cite=step.code.cite)
             # s >= n: a copy never reads what it writes
             buffer += buffer[end - step.s : end - step.s + step.n]
         if len(buffer) - base > limit:
-            text = f"the code stands for more than {_count(limit)}"
+            text = f"the code stands for more than {plural(limit, 'octet')}"
             raise Malformed(text, offset=step.offset, layer=_LAYER, cite=rfc(7400, "5"))
         inside = step.code is BACKREF and end - step.s < base
         steps.append(step._replace(output=bytes(buffer[end:]), from_dictionary=inside))
@@ -276,8 +276,3 @@ def _plan(buffer: bytes, begin: int) -> Iterator[tuple[Code, int, int]]:
     while begin < end:
         yield choice[begin]
         begin += choice[begin][1]
-
-
-def _count(number: int) -> str:
-    """Return ``1 octet`` or ``5 octets``."""
-    return f"{number} octet" if number == 1 else f"{number} octets"

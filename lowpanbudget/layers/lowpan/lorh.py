@@ -13,7 +13,7 @@ from functools import partial
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import Malformed, RequestError, Reserved
+from lowpanbudget.errors import Malformed, RequestError, Reserved, plural
 from lowpanbudget.fields import Bits, Choice, Header, Patterns, Row
 
 CRITICAL = rfc(8138, "4.2")
@@ -47,7 +47,9 @@ _ELECTIVE = Bits("dispatch", 3, "elective routing header", fixed=0b101, cite=ELE
 
 def _hop_form(kind: int) -> str:
     octets = ADDRESS_OCTETS[kind]
-    return "whole addresses" if octets == 16 else f"the last {_octets(octets)} of each address"
+    return (
+        "whole addresses" if octets == 16 else f"the last {plural(octets, 'octet')} of each address"
+    )
 
 
 SRH = Header(
@@ -121,7 +123,7 @@ RPI = Header(
         Bits("6LoRH type", 8, "RPL packet information", fixed=_RPI_TYPE),
     ),
 )
-_LENGTH = Bits("length", 5, lambda value: f"{_octets(value)} after the type")
+_LENGTH = Bits("length", 5, lambda value: f"{plural(value, 'octet')} after the type")
 IP_IN_IP = Header(
     "IP-in-IP-6LoRH",
     TUNNEL,
@@ -290,7 +292,3 @@ def _encode_rpi(writer: Writer, rpi: Rpi) -> None:
     RPI.write(writer, {"i": instance.row.code, "k": rank.row.code} | flags)
     INSTANCE.write(writer, instance, rpi.instance)
     RANK.write(writer, rank, rpi.sender_rank)
-
-
-def _octets(count: int) -> str:
-    return f"{count} octet" if count == 1 else f"{count} octets"
