@@ -6,7 +6,6 @@ Frames that are alike but for numbers and payload are judged once by the rules t
 """
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
 from math import nan
 from typing import Any
 
@@ -19,12 +18,13 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import Contexts
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum
-from lowpanbudget.findings.finding import Finding, Hit, Severity, ranked
+from lowpanbudget.findings.finding import Finding, Hit
 from lowpanbudget.findings.pieces import Pieces
 from lowpanbudget.findings.protection import UNREAD
 from lowpanbudget.findings.registry import RULES
-from lowpanbudget.findings.rule import Hits, Rule, finding_of
+from lowpanbudget.findings.rule import Hits, Rule
 from lowpanbudget.findings.scene import LARGEST, Known, Scene, Whole
+from lowpanbudget.findings.tallies import Tallies
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -34,24 +34,8 @@ from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.reassembly import Complete, Reassembler
 from lowpanbudget.stack.upper import read_upper
 
-MOST_SUBJECTS = 32  # findings of one rule; what more there is becomes one more
-MOST_FRAMES = 12  # frame numbers in a finding
-MOST_EVIDENCE = 4
 MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
-OTHERS = "others"
-
 _Entry = tuple[int, Callable[[Scene, Any], Hits], bool]
-
-
-@dataclass(slots=True)
-class _Tally:
-    """The hits of one rule about one subject."""
-
-    hit: Hit
-    severity: Severity
-    count: int = 0
-    frames: list[int] = field(default_factory=list)
-    evidence: list[str] = field(default_factory=list)
 
 
 class Audit:
@@ -66,8 +50,7 @@ class Audit:
         self.rules = tuple(rule(self.known) for rule in rules)
         self.frames = 0
         self._checks: dict[type, tuple[tuple[_Entry, ...], tuple[_Entry, ...]]] = {}
-        self._tallies: dict[tuple[int, str], _Tally] = {}
-        self._subjects = [0] * len(self.rules)
+        self._tallies = Tallies(self.rules)
         self._pieces = Pieces(self.known.timeout_s)
         self._reassembler: Reassembler | None = None
         self._readings = 0
@@ -130,7 +113,7 @@ class Audit:
             if isinstance(facts, list):
                 self._only_varying = True
                 for index, hit in facts:
-                    self._count(index, hit, scene.number)
+                    self._tallies.count(index, hit, scene.number)
             else:
                 shape.facts[self] = self._kept = []
         elif traced.fault is not None:
@@ -262,34 +245,10 @@ class Audit:
             both = self._checks[kind] = (every, tuple(entry for entry in every if entry[2]))
         for index, check, varies in both[self._only_varying]:
             for hit in check(scene, thing):
-                self._count(index, hit, scene.number)
+                self._tallies.count(index, hit, scene.number)
                 if self._kept is not None and not varies:
                     own = hit.frames == (scene.number,)
                     self._kept.append((index, hit._replace(frames=()) if own else hit))
-
-    def _count(self, index: int, hit: Hit, number: int) -> None:
-        rule = self.rules[index]
-        key = (index, hit.subject)
-        severity = rule.severity if hit.severity is None else hit.severity
-        tally = self._tallies.get(key)
-        if tally is None:
-            if self._subjects[index] >= MOST_SUBJECTS:
-                hit = hit._replace(subject=OTHERS)
-                key = (index, OTHERS)
-                tally = self._tallies.get(key)
-            else:
-                self._subjects[index] += 1
-            if tally is None:
-                tally = self._tallies[key] = _Tally(hit, severity)
-        tally.count += 1
-        if severity > tally.severity:
-            tally.severity, tally.hit = severity, hit
-        for one in hit.frames or (number,):
-            if len(tally.frames) < MOST_FRAMES and one and one not in tally.frames:
-                tally.frames.append(one)
-        for text in hit.evidence:
-            if len(tally.evidence) < MOST_EVIDENCE and text not in tally.evidence:
-                tally.evidence.append(text)
 
     def close(self) -> list[Finding]:
         """Return all findings, worst first; the audit is over then."""
@@ -298,17 +257,8 @@ class Audit:
             self._give(empty, left)
         for index, rule in enumerate(self.rules):
             for hit in rule.close():
-                self._count(index, hit, 0)
-        findings = []
-        for (index, subject), tally in self._tallies.items():
-            rule = self.rules[index]
-            if tally.count < rule.least and subject != OTHERS:
-                continue
-            hit = tally.hit._replace(
-                severity=tally.severity, frames=tuple(tally.frames), evidence=tuple(tally.evidence)
-            )
-            findings.append(finding_of(type(rule), hit, tally.count))
-        return ranked(findings)
+                self._tallies.count(index, hit, 0)
+        return self._tallies.findings()
 
 
 def known_of(trace: Trace, design: Design | None = None, timeout_s: float = 60.0) -> Known:

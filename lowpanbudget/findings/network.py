@@ -222,13 +222,3 @@ class CheckSequenceNotAsSaid(Rule):
         if thing.state not in {STRIPPED, STATUS}:
             return NONE
         return (Hit(thing.text, (f"{thing.matched} of {thing.tested} match",), thing.state, (1,)),)
-
-
-NETWORK_RULES: tuple[type[Rule], ...] = (
-    RplOptionNotAsAnnounced,
-    RplOptionLeavesNetwork,
-    RplInformationAsOption,
-    ContextAnnouncedOtherwise,
-    CaptureDamaged,
-    CheckSequenceNotAsSaid,
-)

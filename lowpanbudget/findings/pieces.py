@@ -6,6 +6,7 @@ The reassembler of the stack answers what a receiver gets; here stands what the 
 from collections import OrderedDict
 from dataclasses import dataclass, field
 
+from lowpanbudget.findings.scene import named
 from lowpanbudget.layers.lowpan.fragment import FRAG1, FRAGN, Fragment
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.stack.frame import Frame
@@ -165,3 +166,13 @@ class Pieces:
         self._open.clear()
         self._receivers.clear()
         return left
+
+
+def told(assembly: Assembly) -> str:
+    """Return size and tag of a datagram as text."""
+    return f"datagram of {assembly.size} octets, tag {assembly.key[3]:#06x}"
+
+
+def hop_of(assembly: Assembly) -> str:
+    """Return sender and receiver of its fragments as text."""
+    return f"{named(assembly.key[0])} to {named(assembly.key[1])}"

@@ -2,7 +2,7 @@
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, UNIVERSAL_LOCAL, interface_identifier
-from lowpanbudget.findings import checksum
+from lowpanbudget.findings import guesses
 from lowpanbudget.findings.checksum import Reading
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.rule import NONE, Hits, Rule
@@ -55,7 +55,7 @@ class ContextTableDiffers(Rule):
 
     def check(self, scene: Scene, thing: Reading) -> Hits:
         """Take readings of this kind."""
-        return hit_of(checksum.CONTEXT, scene, thing)
+        return hit_of(guesses.CONTEXT, scene, thing)
 
 
 class IdentifierByOldRule(Rule):
@@ -79,7 +79,7 @@ class IdentifierByOldRule(Rule):
 
     def check(self, scene: Scene, thing: Reading) -> Hits:
         """Take readings of this kind."""
-        return hit_of(checksum.OLD_RULE, scene, thing)
+        return hit_of(guesses.OLD_RULE, scene, thing)
 
 
 class AddressReversedInChecksum(Rule):
@@ -100,7 +100,7 @@ class AddressReversedInChecksum(Rule):
 
     def check(self, scene: Scene, thing: Reading) -> Hits:
         """Take readings of this kind."""
-        return hit_of(checksum.REVERSED, scene, thing)
+        return hit_of(guesses.REVERSED, scene, thing)
 
 
 class IdentifierBitWrong(Rule):
@@ -124,7 +124,7 @@ class IdentifierBitWrong(Rule):
     def check(self, scene: Scene, thing: Iphc | Reading) -> Hits:
         """Compare an identifier in line with the link address; take readings of this kind."""
         if isinstance(thing, Reading):
-            return hit_of(checksum.UNIVERSAL, scene, thing)
+            return hit_of(guesses.UNIVERSAL, scene, thing)
         link = scene.frame.link_source
         if link is None or len(link) != 8 or thing.rows["source"].inline != 8:
             return NONE
@@ -154,7 +154,7 @@ class ChecksumCountsExtensions(Rule):
 
     def check(self, scene: Scene, thing: Reading) -> Hits:
         """Take readings of this kind."""
-        return hit_of(checksum.OPTION, scene, thing)
+        return hit_of(guesses.OPTION, scene, thing)
 
 
 class ChecksumOverOtherDestination(Rule):
@@ -176,7 +176,7 @@ class ChecksumOverOtherDestination(Rule):
 
     def check(self, scene: Scene, thing: Reading) -> Hits:
         """Take readings of this kind."""
-        return hit_of(checksum.ROUTE, scene, thing)
+        return hit_of(guesses.ROUTE, scene, thing)
 
 
 class ChecksumWrong(Rule):
@@ -213,21 +213,10 @@ class ChecksumWrong(Rule):
                     thing.numbers,
                 ),
             )
-        if thing.kind != checksum.NO_READING:
+        if thing.kind != guesses.NO_READING:
             return NONE
         evidence = (
             f"checksum carried {thing.carried:#06x}, computed {thing.computed:#06x}; {thing.tried} readings tried",
         )
         frames = scene.whole.numbers if scene.whole is not None else (scene.number,)
         return (Hit(thing.text, evidence, scene.sender, frames),)
-
-
-READING_RULES: tuple[type[Rule], ...] = (
-    ContextTableDiffers,
-    IdentifierByOldRule,
-    AddressReversedInChecksum,
-    IdentifierBitWrong,
-    ChecksumCountsExtensions,
-    ChecksumOverOtherDestination,
-    ChecksumWrong,
-)

@@ -19,9 +19,10 @@ from lowpanbudget import decode_frame, encode_frame, load_design
 from lowpanbudget.capture.fcs_check import STRIPPED, FcsVerdict
 from lowpanbudget.capture.record import ReadingNotice, Record
 from lowpanbudget.capture.trace import Trace
-from lowpanbudget.findings.audit import MOST_FRAMES, MOST_SUBJECTS, OTHERS, Audit
+from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.finding import Severity
 from lowpanbudget.findings.scene import Known
+from lowpanbudget.findings.tallies import MOST_FRAMES, MOST_SUBJECTS, OTHERS
 from lowpanbudget.stack.frame import Frame
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
