@@ -37,7 +37,7 @@ from lowpanbudget import (
 )
 from lowpanbudget.bits import Reader, tiles
 from lowpanbudget.fields import Choice, Header
-from lowpanbudget.layers.lowpan import iphc, nhc
+from lowpanbudget.layers.lowpan import ghc_headers, iphc, lorh, nhc
 from lowpanbudget.stack.reassembly import Complete
 
 # --- 1. decode(encode(x)) = x -----------------------------------------------------------------------
@@ -492,15 +492,34 @@ def test_every_word_of_iphc_reads_as_many_octets_as_its_column_says() -> None:
     assert reserved == 65536 - 8192 + 8192 // 16 * 4
 
 
-@pytest.mark.parametrize("header", [nhc.UDP, nhc.EXTENSION])
-def test_every_nhc_octet_reads_as_many_octets_as_its_column_says(header: Header) -> None:
-    inline = columns.inline_octets(header)
+def test_every_nhc_octet_reads_as_many_octets_as_its_column_says() -> None:
+    """UDP as RFC 6282 section 4.3.3 and, with byte code behind, as RFC 7400 section 3.1 have it."""
+    plain, generic = columns.inline_octets(nhc.UDP), columns.inline_octets(ghc_headers.UDP)
+    read: dict[str, int] = {}
     for octet in range(256):
-        if header is nhc.EXTENSION or nhc.KINDS[octet].key != "udp":
-            continue
-        reader = Reader(bytes([octet]) + bytes(8))
-        nhc.decode_udp(reader)
-        assert reader.pos == 1 + inline[octet]
+        key = nhc.KINDS[octet].key
+        read[key] = read.get(key, 0) + 1
+        if key == "udp":
+            reader = Reader(bytes([octet]) + bytes(8))
+            nhc.decode_udp(reader)
+            assert reader.pos == 1 + plain[octet]
+        elif key == "udp-ghc":
+            reader = Reader(bytes([octet]) + bytes(8))
+            ghc_headers.decode_udp(reader)
+            assert reader.pos == 1 + generic[octet]
+    assert (read["udp"], read["udp-ghc"]) == (8, 8)
+
+
+def test_every_rpi_6lorh_reads_as_many_octets_as_its_column_says() -> None:
+    """RFC 8138 figures 9 to 13: 100ORFIK, type 5; the four lengths 3, 4, 4, 5 are all there."""
+    inline = columns.inline_octets(lorh.RPI)
+    lengths = set()
+    for first in range(0b1000_0000, 0b1010_0000):
+        reader = Reader(bytes([first, 5]) + b"\x01\x02\x03\x04")
+        lorh.decode(reader)
+        assert reader.pos == 2 + inline[first << 8 | 5]
+        lengths.add((first & 0b11, reader.pos))
+    assert lengths == {(0b11, 3), (0b10, 4), (0b01, 4), (0b00, 5)}
 
 
 def test_a_choice_that_leaves_codes_out_refuses_to_exist() -> None:
