@@ -6,7 +6,7 @@ Frames that are alike but for numbers and payload are judged once by the rules t
 """
 
 from collections.abc import Callable, Iterable
-from math import nan
+from math import isfinite, nan
 from typing import Any
 
 from lowpanbudget.bits import Reader
@@ -90,7 +90,7 @@ class Audit:
         if frame.fragment is not None:
             if self._reassembler is None:
                 self._reassembler = Reassembler(contexts=self.known.contexts)
-            for event in self._reassembler.feed(frame, time_s):
+            for event in self._reassembler.feed(frame, time_s if isfinite(time_s) else 0.0):
                 if isinstance(event, Complete):
                     datagram, parts = event.datagram.octets, ()
         self._look(scene, datagram, parts, frame.fragment, frame.notices)
