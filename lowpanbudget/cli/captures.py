@@ -1,0 +1,126 @@
+"""What the commands that read captures share: options, a trace of what they say, and what reading noticed."""
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from lowpanbudget.cli import faults, options
+from lowpanbudget.errors import RequestError
+
+if TYPE_CHECKING:
+    from lowpanbudget.capture.reading import Reading
+    from lowpanbudget.capture.record import ReadingNotice
+    from lowpanbudget.capture.trace import Trace
+    from lowpanbudget.design.meaning import Design
+
+F = TypeVar("F", bound=Callable[..., Any])
+MOST_TOLD = 5
+FCS = {"2": 2, "4": 4, "none": 0, "test": None}
+# notices that say that the file itself is wrong, not that it holds something odd
+_WRONG = {"not-a-capture", "file-cut", "length-wrong", "block-wrong", "interface-unknown"}
+
+keys = click.option(
+    "--keys", "--key-file", "key_file", metavar="FILE",
+    help="TOML file with link keys and devices, readable by you alone. Keys are never given on the command line.",
+)  # fmt: skip
+design = click.option(
+    "--design", metavar="FILE", help="Design file to take contexts, root and flows from."
+)
+fcs = click.option(
+    "--fcs", type=click.Choice(list(FCS)), default="test", show_default=True,
+    help="Octets of the frame check sequence at the end of each frame; test: find out.",
+)  # fmt: skip
+
+
+def reading_options(function: F) -> F:
+    """Add the options that say how a capture is read."""
+    for option in (options.root, fcs, options.contexts, keys, design):
+        function = option(function)
+    return function
+
+
+class Knowledge:
+    """What the options tell about captures, checked once; ``trace`` makes a trace that knows it."""
+
+    def __init__(
+        self,
+        design: str | None,
+        key_file: str | None,
+        contexts: tuple[str, ...],
+        fcs: str,
+        root: str | None,
+    ) -> None:
+        from lowpanbudget.cli.keys import read_keys
+        from lowpanbudget.env import address
+
+        self.contexts = options.table_of(contexts)
+        self.root = None if root is None else address(root, "--root")
+        self.fcs = FCS[fcs]
+        self.design: Design | None = None
+        if design is not None:
+            from lowpanbudget.design.load import load_design
+
+            self.design = load_design(design)
+        ring = read_keys(key_file) if key_file is not None else None
+        self.keys = ring.keys if ring else ()
+        self.devices = ring.devices if ring else {}
+
+    def trace(self) -> "Trace":
+        """Return a trace for one capture."""
+        from lowpanbudget.capture.trace import Trace
+
+        return Trace(
+            contexts=self.contexts, keys=self.keys, devices=self.devices, root=self.root,
+            design=self.design, fcs=self.fcs,
+        )  # fmt: skip
+
+
+def opened(capture: str, link_type: int | None = None) -> "Reading":
+    """Return the records of a capture, those of standard input for ``-``; ``link_type`` is that of text."""
+    import sys
+
+    from lowpanbudget.capture.reading import WITH_FCS, read
+
+    source = sys.stdin.buffer if capture == "-" else capture
+    return read(source, link_type=WITH_FCS if link_type is None else link_type)
+
+
+def once(captures: Sequence[str]) -> None:
+    """Raise ``RequestError`` when standard input is named more than once."""
+    if captures.count("-") > 1:
+        raise RequestError("standard input can be read once")
+
+
+def say(ctx: click.Context, text: str) -> None:
+    """Tell something on standard error."""
+    click.echo(f"{ctx.command_path}: {faults.visible(text)}", err=True)
+
+
+def tell_notices(
+    ctx: click.Context, capture: str, notices: Iterable["ReadingNotice"], count: int
+) -> bool:
+    """Tell the first of what reading noticed; return whether the file itself is wrong."""
+    name = "standard input" if capture == "-" else capture
+    kept = list(notices)
+    for notice in kept[:MOST_TOLD]:
+        say(ctx, f"{name}: {notice}")
+    if count > MOST_TOLD:
+        say(ctx, f"{name}: {count - MOST_TOLD} more notices like these")
+    return is_wrong(kept)
+
+
+def is_wrong(notices: Iterable["ReadingNotice"]) -> bool:
+    """Return whether some notice says that the file itself is wrong."""
+    return any(notice.name in _WRONG for notice in notices)
+
+
+def tell_reasons(ctx: click.Context, reasons: dict[str, int]) -> None:
+    """Tell how much was left out for each reason, the most frequent first."""
+    what = "left out"
+    ordered = sorted(reasons.items(), key=lambda item: (-item[1], item[0]))
+    for reason, count in ordered[:MOST_TOLD]:
+        say(ctx, f"{what} {count} times: {reason}" if count > 1 else f"{what} once: {reason}")
+    if len(ordered) > MOST_TOLD:
+        rest = sum(count for _, count in ordered[MOST_TOLD:])
+        say(ctx, f"{what} {rest} times for {len(ordered) - MOST_TOLD} more reasons")

@@ -1,0 +1,126 @@
+"""``expand CAPTURE -o OUT``: the IPv6 datagrams of a capture as a capture, or its frames decrypted."""
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lowpanbudget.cli import captures, options
+from lowpanbudget.cli.main import COMMANDS
+from lowpanbudget.errors import Malformed, WireError
+
+if TYPE_CHECKING:
+    from lowpanbudget.capture.convert import LeftOut
+    from lowpanbudget.capture.reading import Reading
+
+_EXAMPLE = """\b
+lowpanbudget expand mesh.pcap -o datagrams.pcap --context 0=2001:db8::/64
+lowpanbudget expand mesh.pcapng -o plain.pcap --decrypted --keys keys.toml"""
+
+
+@click.command("expand", short_help=COMMANDS["expand"], epilog=_EXAMPLE)
+@click.argument("capture")
+@click.option(
+    "-o", "--output", "target", metavar="OUT.pcap", required=True,
+    help="File to write: whole or not at all, and never over what is read.",
+)  # fmt: skip
+@click.option(
+    "--decrypted", is_flag=True,
+    help="Write the frames instead, their protection taken off; the file is readable by you alone.",
+)  # fmt: skip
+@captures.reading_options
+@options.as_json
+@click.pass_context
+def command(
+    ctx: click.Context,
+    capture: str,
+    target: str,
+    design: str | None,
+    key_file: str | None,
+    contexts: tuple[str, ...],
+    fcs: str,
+    root: str | None,
+    *,
+    decrypted: bool,
+    as_json: bool,
+) -> None:
+    """Write the IPv6 datagrams of CAPTURE (- for standard input) as a pcap file, each once it is whole.
+
+    With --decrypted its frames are written instead, without protection where a key opens them. What was left out, and
+    why, is told on standard error. The exit code is 3 when the capture is cut or damaged; what could be read is
+    written first. Octets that are no capture at all write nothing.
+    """
+    from lowpanbudget.capture.convert import FRAME_TYPE, IPV6_TYPE, LeftOut, expand, plain
+    from lowpanbudget.capture.writing import write_pcap
+    from lowpanbudget.cli import output
+    from lowpanbudget.cli.progress import followed
+
+    known = captures.Knowledge(design, key_file, contexts, fcs, root)
+    trace = known.trace()
+    left_out = LeftOut()
+    convert, link_type = (plain, FRAME_TYPE) if decrypted else (expand, IPV6_TYPE)
+    if decrypted:
+        captures.say(
+            ctx,
+            f"caution: what {target} will hold was protected on the air, and is so no more; "
+            "it is readable by you alone: pass it on to nobody who may not read it, and delete it when it has served",
+        )
+    with output.writing(target, private=decrypted, inputs=(capture, design, key_file)) as file:
+        records = captures.opened(capture)
+        with records:
+            found = convert(followed(records, capture), trace, left_out)
+            written = write_pcap(file, found, link_type)
+        refuse_other(records)
+    report(
+        ctx, capture, target, records, "datagram" if not decrypted else "frame", written, left_out
+    )
+    if as_json:
+        told = {"kind": "frames" if decrypted else "datagrams"}
+        emit("expand", capture, target, records, written, left_out, **told)
+    if captures.is_wrong(records.notices):
+        ctx.exit(WireError.exit_code)
+
+
+def refuse_other(records: "Reading") -> None:
+    """Raise ``Malformed`` when what was read is no capture at all."""
+    for notice in records.notices:
+        if notice.name == "not-a-capture":
+            raise Malformed(notice.text, offset=notice.offset)
+
+
+def report(
+    ctx: click.Context,
+    capture: str,
+    target: str,
+    records: "Reading",
+    what: str,
+    written: int,
+    left_out: "LeftOut",
+) -> None:
+    """Tell on standard error what was written, what was left out and why, and what reading noticed."""
+    captures.tell_notices(ctx, capture, records.notices, records.notice_count)
+    captures.say(ctx, f"{written} {what if written == 1 else what + 's'} written to {target}")
+    captures.tell_reasons(ctx, left_out.reasons)
+
+
+def emit(
+    name: str,
+    capture: str,
+    target: str,
+    records: "Reading",
+    written: int,
+    left_out: "LeftOut",
+    **more: Any,
+) -> None:
+    """Print the same for programs."""
+    from lowpanbudget.cli import output
+    from lowpanbudget.report import machine, view
+
+    told = {
+        "capture": capture,
+        "output": target,
+        "written": written,
+        **more,
+        "left_out": dict(left_out.reasons),
+        "notices": view.plain(records.notices),
+    }
+    output.emit(machine.document(**{name: told}))

@@ -1,0 +1,146 @@
+"""``shrink CAPTURE --design FILE -o OUT``: the frames of a design for the IPv6 datagrams of a capture."""
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lowpanbudget.cli import captures, options
+from lowpanbudget.cli.expand import emit, refuse_other, report
+from lowpanbudget.cli.main import COMMANDS
+from lowpanbudget.errors import RequestError, WireError
+
+if TYPE_CHECKING:
+    from lowpanbudget.design.meaning import Design
+    from lowpanbudget.layers.link.security import Key
+
+_HOPS = ("first", "forwarded")
+_COUNT = click.IntRange(min=0)
+
+_EXAMPLE = """\b
+lowpanbudget shrink datagrams.pcap --design examples/archive.toml -o frames.pcap --plain
+lowpanbudget shrink datagrams.pcap --design examples/archive.toml -o frames.pcap \\
+    --keys keys.toml --frame-counter 70000"""
+
+
+@click.command("shrink", short_help=COMMANDS["shrink"], epilog=_EXAMPLE)
+@click.argument("capture")
+@click.option(
+    "--design", metavar="FILE", required=True, help="Design file whose link and contexts count."
+)
+@click.option(
+    "-o", "--output", "target", metavar="OUT.pcap", required=True,
+    help="File to write: whole or not at all, and never over what is read.",
+)  # fmt: skip
+@click.option(
+    "--flow", metavar="NAME", help="All frames go between the link addresses of this flow."
+)
+@click.option("--hop", type=click.Choice(_HOPS), help="On this hop of the flow; else its first.")
+@click.option(
+    "--keys", "--key-file", "key_file", metavar="FILE",
+    help="TOML file with the link key, readable by you alone. Keys are never given on the command line.",
+)  # fmt: skip
+@click.option(
+    "--plain", is_flag=True, help="Frames without protection, for tests: no node should take them."
+)
+@click.option(
+    "--frame-counter", type=_COUNT, default=0, show_default=True, metavar="N",
+    help="Frame counter of the first frame: above all that were used with the key.",
+)  # fmt: skip
+@click.option(
+    "--asn", type=_COUNT, metavar="N",
+    help="Absolute slot number of the first frame, for time-slotted links; each frame takes the next.",
+)  # fmt: skip
+@options.as_json
+@click.pass_context
+def command(
+    ctx: click.Context,
+    capture: str,
+    design: str,
+    target: str,
+    flow: str | None,
+    hop: str | None,
+    key_file: str | None,
+    frame_counter: int,
+    asn: int | None,
+    *,
+    plain: bool,
+    as_json: bool,
+) -> None:
+    """Write IEEE 802.15.4 frames for the IPv6 datagrams of CAPTURE (- for standard input), as the DESIGN has them.
+
+    Datagrams are compressed to their shortest form, cut into fragments where one frame cannot hold them, and sealed
+    when the design's link is. CAPTURE is a pcap or pcapng file of IPv6 packets, or text with a datagram a line in hex.
+    What was left out, and why, is told on standard error; the exit code is 3 when the capture is cut or damaged.
+    """
+    from lowpanbudget.capture.convert import FRAME_TYPE, IPV6_TYPE, LeftOut
+    from lowpanbudget.capture.shrink import Counters, Shrinker, shrink
+    from lowpanbudget.capture.writing import write_pcap
+    from lowpanbudget.cli import output
+    from lowpanbudget.cli.progress import followed
+    from lowpanbudget.design.load import load_design
+
+    if plain and key_file is not None:
+        raise RequestError("--plain and --keys exclude each other")
+    if hop is not None and flow is None:
+        raise RequestError("--hop is about a flow", hint="Name the flow with --flow")
+    plan = load_design(design)
+    security = plan.link.security
+    by_slot = security is not None and (security.asn_in_nonce or security.frame_counter is None)
+    if by_slot and asn is None and not plain:
+        raise RequestError(
+            "the frames of this design are sealed with their slot number, and none is given",
+            hint="Give --asn, above all slot numbers that were used with the key",
+        )
+    counters = Counters(frame_counter=frame_counter, asn=asn)
+    key = None if key_file is None else _key(plan, key_file)
+    shrinker = Shrinker(
+        plan, flow=None if flow is None else plan.flow(flow), hop=hop or _HOPS[0], key=key,
+        plain=plain, counters=counters,
+    )  # fmt: skip
+    _caution(ctx, plan, counters, plain=plain)
+    left_out = LeftOut()
+    with output.writing(target, inputs=(capture, design, key_file)) as file:
+        records = captures.opened(capture, IPV6_TYPE)
+        with records:
+            frames = shrink(followed(records, capture), shrinker, left_out)
+            written = write_pcap(file, frames, FRAME_TYPE)
+        refuse_other(records)
+    report(ctx, capture, target, records, "frame", written, left_out)
+    if as_json:
+        following = {"frame_counter": counters.frame_counter, "asn": counters.asn}
+        emit("shrink", capture, target, records, written, left_out, next=following)
+    if captures.is_wrong(records.notices):
+        ctx.exit(WireError.exit_code)
+
+
+def _key(design: "Design", path: str) -> "Key":
+    """Return the key of a key file that the design's frames name."""
+    from lowpanbudget.cli.keys import read_keys
+
+    security = design.link.security
+    keys = read_keys(path).keys
+    usable = [key for key in keys if security is None or key.opens(security)]
+    if not usable:
+        raise RequestError(f"{path} has no key for the design's key id mode, index and source")
+    return usable[0]
+
+
+def _caution(ctx: click.Context, design: "Design", counters: Any, *, plain: bool) -> None:
+    security = design.link.security
+    if security is None or not security.level:
+        return
+    if plain:
+        captures.say(
+            ctx, "caution: these frames have no protection, though the design's link has: for tests"
+        )
+    elif security.frame_counter is not None:
+        captures.say(
+            ctx,
+            f"caution: frame counters start at {counters.frame_counter}; one that was used with this key before "
+            "breaks the protection of both frames",
+        )
+    else:
+        captures.say(
+            ctx,
+            "caution: a slot number that was used with this key before breaks the protection of both frames",
+        )

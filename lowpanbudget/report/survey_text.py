@@ -1,0 +1,194 @@
+"""A survey for people: the octets on the air as one bar of layers, then each flow, node and kind to the same scale."""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from rich.console import Console
+from rich.text import Text
+
+from lowpanbudget.report import layout, strip
+from lowpanbudget.report.layout import Line
+from lowpanbudget.report.screen import Screen
+from lowpanbudget.report.strip import Fill, Part
+from lowpanbudget.report.terminal import heading, octets, paragraph
+from lowpanbudget.report.view import UNREAD
+
+MOST = 8  # of a grouping, unless all were asked for
+_FILLS, _OTHERS = 6, "other layers"  # a bar has six fills for headers
+_INDENT, _FIGURES, _GAP = 2, 22, 2
+_SECOND = 10**9
+_TITLES = (
+    ("flows", "Flows, the most octets first"),
+    ("nodes", "Nodes that sent them, the most octets first"),
+    ("kinds", "Kinds of frame"),
+)
+_EVENTS = (
+    ("fragments", "fragment", "fragments"),
+    ("retransmissions", "retransmission", "retransmissions"),
+    ("duplicates", "duplicate under a new number", "duplicates under new numbers"),
+    ("lost", "number missing in sequence", "numbers missing in sequence"),
+    ("dropped", "datagram never whole", "datagrams never whole"),
+    ("damaged", "damaged frame", "damaged frames"),
+    ("unread", "frame not read to its end", "frames not read to their end"),
+)
+
+
+def survey(console: Console, screen: Screen, one: dict[str, Any], *, whole: bool) -> None:
+    """Print a survey; ``whole`` groupings are not cut to the largest."""
+    total = one["total"]
+    names = [_named(capture["capture"]) for capture in one["captures"]]
+    heading(console, screen, f"{', '.join(names)}: {_amount(total)}{_while(total)}")
+    for capture in one["captures"]:
+        for text in capture["ends"]:
+            paragraph(console, screen, f"{_named(capture['capture'])}: {text}.")
+    if not total["frames"]:
+        console.print()
+        return
+    console.print()
+    parts = parts_of(total)
+    # the bar leaves out what is empty, and so must those who share its fills
+    looks = strip.fills([part.kind for part in parts if part.size], screen)
+    strip.draw(console, screen, parts)
+    console.print()
+    for text in facts(total):
+        paragraph(console, screen, text, indent=_INDENT)
+    console.print()
+    for key, title in _TITLES:
+        if one.get(key):
+            _group(console, screen, title, one[key], looks, whole=whole)
+    _reasons(console, screen, one["reasons"])
+
+
+def parts_of(tally: dict[str, Any], kinds: Sequence[str] = ()) -> list[Part]:
+    """Return the parts of a bar of layers, in octets.
+
+    Headers come first, then what carries data, then what is sealed. There are only so many fills: the smallest layers
+    are one part, "others". ``kinds`` are the kinds and the order of another bar, to draw this one alike.
+    """
+    sizes = {
+        next((name for name in UNREAD if layer and name.startswith(layer)), layer): bits
+        for layer, bits in tally["layer_bits"].items()
+    }
+    if not kinds:
+        headers = [kind for kind in sizes if kind != strip.PAYLOAD and kind not in UNREAD]
+        largest = sorted(headers, key=lambda kind: -sizes[kind])
+        told = set(headers if len(headers) <= _FILLS else largest[: _FILLS - 1])
+        kinds = [kind for kind in headers if kind in told]
+        kinds += [*([_OTHERS] if len(told) < len(headers) else []), strip.PAYLOAD, *UNREAD]
+    summed = dict.fromkeys(kinds, 0)
+    for kind, bits in sizes.items():
+        place = kind if kind in summed else _OTHERS
+        summed[place] = summed.get(place, 0) + bits
+    return [Part(kind, kind, (bits + 4) // 8) for kind, bits in summed.items()]
+
+
+def facts(tally: dict[str, Any]) -> Iterator[str]:
+    """Yield in words what some frames cost and what happened to them; nothing about what did not happen."""
+    if tally["datagrams"]:
+        share = 100 * tally["application"] / max(tally["octets"], 1)
+        yield (
+            f"{_counted(tally['datagrams'], 'datagram', 'datagrams')} of {octets(tally['datagram_octets'])} "
+            f"before compression; application data {octets(tally['application'])}, {share:.0f} % of the air"
+        )
+    room = []
+    if tally["unused"]:
+        room.append(f"{octets(tally['unused'])} of room left unused in data frames")
+    if tally["avoidable"]:
+        room.append(f"the shortest encoding saves {octets(tally['avoidable'])}")
+    if room:
+        yield "; ".join(room)
+    events = [_counted(tally[key], single, plural) for key, single, plural in _EVENTS if tally[key]]
+    if events:
+        yield ", ".join(events)
+
+
+def _group(
+    console: Console,
+    screen: Screen,
+    title: str,
+    rows: Sequence[dict[str, Any]],
+    looks: dict[str, Fill],
+    *,
+    whole: bool,
+) -> None:
+    console.print(Text(title, "bold"))
+    shown = rows if whole else rows[:MOST]
+    largest = max(1, *(row["octets"] for row in rows))
+    for row in shown:
+        layout.put(console, _entry(screen, row, looks, largest, console.width))
+    left = rows[len(shown) :]
+    if left:
+        rest = sum(row["octets"] for row in left)
+        paragraph(console, screen, f"and {len(left)} more with {octets(rest)}", "dim", _INDENT)
+    console.print()
+
+
+def _entry(
+    screen: Screen, row: dict[str, Any], looks: dict[str, Fill], largest: int, width: int
+) -> Iterator[Line]:
+    """Yield a name, its bar to the scale of the largest with the figures beside it, and the facts."""
+    name = row["name"]
+    if row.get("in_design"):
+        name = f"{row['in_design']}: {name}"
+    yield from layout.beside([[(screen.text(name), "bold")]], [width - _INDENT], indent=_INDENT)
+    room = max(width - 2 * _INDENT - _FIGURES - _GAP, 10)
+    drawable = parts_of(row, list(looks))
+    parts = [part for part in drawable if part.size > 0 and part.kind in looks]
+    drawn = _cells([part.size for part in parts], max(1, round(row["octets"] * room / largest)))
+    bar: Line = [
+        (looks[part.kind].char * count, looks[part.kind].style)
+        for part, count in zip(parts, drawn, strict=True)
+    ]
+    bar.insert(0, (" " * 2 * _INDENT, ""))
+    bar.append((" " * (room - sum(drawn) + _GAP), ""))
+    bar.append((_amount(row), ""))
+    yield bar
+    for text in facts(row):
+        yield from layout.beside([[(screen.text(text), "dim")]], [width - 6], indent=6)
+
+
+def _cells(sizes: Sequence[int], length: int) -> list[int]:
+    """Return ``length`` cells shared out by size; what is smaller than half a cell may get none."""
+    total = max(sum(sizes), 1)
+    given = [size * length // total for size in sizes]
+    by_need = sorted(range(len(sizes)), key=lambda at: -(sizes[at] * length % total))
+    for at in by_need[: length - sum(given)]:
+        given[at] += 1
+    return given
+
+
+def _reasons(console: Console, screen: Screen, reasons: dict[str, int]) -> None:
+    if not reasons:
+        return
+    console.print(Text("Why frames were not read to their end", "bold"))
+    shown = list(reasons.items())[:MOST]
+    rows = [[str(count), screen.text(reason)] for reason, count in shown]
+    layout.put(console, layout.table(("frames", "reason"), rows, console.width, right=(0,)))
+    if len(reasons) > MOST:
+        rest = sum(reasons.values()) - sum(count for _, count in shown)
+        text = f"and {rest} more for {len(reasons) - MOST} other reasons"
+        paragraph(console, screen, text, "dim", _INDENT)
+    console.print()
+
+
+def _named(capture: str) -> str:
+    return "standard input" if capture == "-" else capture
+
+
+def _amount(tally: dict[str, Any]) -> str:
+    return f"{_counted(tally['frames'], 'frame', 'frames')}, {octets(tally['octets'])}"
+
+
+def _counted(count: int, single: str, plural: str) -> str:
+    return f"{count} {single if count == 1 else plural}"
+
+
+def _while(tally: dict[str, Any]) -> str:
+    """Return how long the frames took, where they have times."""
+    if tally["first_ns"] is None or tally["last_ns"] == tally["first_ns"]:
+        return ""
+    seconds = (tally["last_ns"] - tally["first_ns"]) / _SECOND
+    for unit, size in (("days", 86400), ("hours", 3600), ("minutes", 60)):
+        if seconds >= 2 * size:
+            return f" in {seconds / size:.1f} {unit}"
+    return f" in {seconds:.3g} s"
