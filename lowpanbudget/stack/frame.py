@@ -12,11 +12,13 @@ from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import RPI_TYPES, Contexts, Env, address
 from lowpanbudget.errors import BadMic, RequestError, WireError
+from lowpanbudget.layers.internet.aead import Nonces
 from lowpanbudget.layers.link import contents, elements
 from lowpanbudget.layers.link import mac as mac_layer
 from lowpanbudget.layers.link.auxiliary import LEVELS_CITE, Security
 from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
+from lowpanbudget.layers.link.fcs import LENGTHS
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.link.security import (
@@ -89,16 +91,19 @@ def decode_frame(
     ``RequestError`` for arguments that cannot be used.
     """
     if not isinstance(octets, bytes | bytearray | memoryview):
-        raise RequestError(f"octets are needed, not {type(octets).__name__}")
-    length = 2 if fcs is True else int(fcs)
-    if length not in (0, 2, 4):
+        raise RequestError(
+            f"octets are needed, not {type(octets).__name__}",
+            hint="Hex text becomes octets with bytes.fromhex",
+        )
+    length = 2 if fcs is True else fcs
+    if not isinstance(length, int) or length not in LENGTHS:
         raise RequestError(f"fcs {fcs!r} is not True, False, 2 or 4", cite=FCS_CITE)
     if rpi_type not in RPI_TYPES:
         Env(rpi_type=rpi_type)  # raises, and says what is allowed
     root_address = None if root is None else address(root, "root")
     return decode_prepared(
         bytes(octets),
-        length,
+        int(length),
         Contexts.of(contexts),
         keys_of(keys) if keys else (),
         devices_of(devices),
@@ -136,6 +141,10 @@ def decode_prepared(
             env = Env.carried(mac.source, mac.destination, mac.pan_id, contexts, root, rpi_type)
             _read_payload(frame, reader, env)
     except WireError as error:
+        if frame.mac is None and 0 < fcs_length >= len(octets) - 1:
+            error.hint = (
+                f"The last {fcs_length} octets of a frame are its FCS: say so if there is none"
+            )
         if frame.fault is None:
             frame.fault = error
     if frame.fault is not None:
@@ -322,13 +331,17 @@ def encode_frame(
     asn: int | None = None,
     fcs: int = 2,
     devices: Mapping[Any, Any] | None = None,
+    used: Nonces | None = None,
 ) -> Encoded:
     """Return a frame: header, payload IEs, payload (sealed when the header says so), MIC and FCS.
 
     ``payload`` is octets, or a ``Writer`` whose spans are kept. ``key`` (octets, hex or
     ``Key``) is needed for levels 1 to 7;
-    ``devices`` gives the EUI-64 behind a short source address. Raises ``RequestError`` for a header that cannot be
-    written, a missing key, or what the nonce lacks. Sizes are not limited here: the PHY's are the caller's matter.
+    ``devices`` gives the EUI-64 behind a short source address. ``used``, one for each key, refuses a nonce that comes
+    twice: a frame counter or slot number that was sent already (a retransmission sends the same octets: keep them).
+    Raises ``RequestError`` for a header that cannot be
+    written, a missing key, what the nonce lacks, or a nonce used before. Sizes are not limited here: the PHY's are the
+    caller's matter.
     """
     writer = Writer("MAC")
     if isinstance(payload, Writer):
@@ -366,6 +379,7 @@ def encode_frame(
                 Key.of(key),
                 asn=slot_number(asn),
                 devices=devices_of(devices),
+                take=None if used is None else used.take,
             )
         except WireError as error:
             raise RequestError(error.message, cite=error.cite, hint=error.hint) from None

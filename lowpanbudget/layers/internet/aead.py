@@ -92,8 +92,8 @@ class Nonces:
         """Return when ``nonce`` is new, and remember it; else raise ``RequestError``."""
         if nonce in self._used:
             raise RequestError(
-                "this sequence number has been used under this key",
+                "this nonce has been used under this key",
                 cite=self.cite,
-                hint="Take the next one; when there is none left, new keys are due",
+                hint="Take the next sequence number or frame counter; when there is none left, new keys are due",
             )
         self._used.add(nonce)

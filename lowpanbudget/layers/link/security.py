@@ -9,15 +9,16 @@ the counter form is checked against annex C of the 2006 edition. With a short so
 
 Open (authenticated, never encrypted): the MAC header with its header IEs and, before version 2, command identifier and
 beacon fields. Private: the rest; payload IEs belong to it. A sender must never use one nonce twice under one key: it
-gives the plain text away. Encoding cannot know what was sent before, so that stays the caller's duty.
+gives the plain text away. Encoding cannot know what was sent before, so that stays the caller's duty; ``take`` (of
+``encode_frame``: ``used``) is asked where a caller remembers.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, cast
 
 from lowpanbudget.cites import ieee
-from lowpanbudget.env import link_address
+from lowpanbudget.env import is_number, link_address
 from lowpanbudget.errors import BadMic, RequestError, WireError
 from lowpanbudget.layers.link import beacon
 from lowpanbudget.layers.link.auxiliary import Security
@@ -56,9 +57,9 @@ class Key:
         source: bytes | str | None = None,
     ) -> None:
         # what is no number is not shown either: it may be a key in the wrong place
-        if key_id_mode is not None and not _is_number(key_id_mode, 2):
+        if key_id_mode is not None and not is_number(key_id_mode, 2):
             raise RequestError(f"key_id_mode is {_shown(key_id_mode)}, not 0, 1, 2 or 3")
-        if index is not None and not _is_number(index, 8):
+        if index is not None and not is_number(index, 8):
             raise RequestError(f"index is {_shown(index)}, not a number from 0 to 255")
         key, key_source = _octets(octets, "a link key"), None
         if len(key) != 16:
@@ -111,7 +112,7 @@ def _octets(value: bytes | str, what: str) -> bytes:
             return bytes.fromhex(value.removeprefix("0x"))
         except ValueError:
             raise RequestError(f"{what} is no hex text") from None
-    if isinstance(value, bytes | bytearray):
+    if isinstance(value, bytes | bytearray | memoryview):
         return bytes(value)
     raise RequestError(f"{what} is octets or hex text, not {type(value).__name__}")
 
@@ -134,12 +135,12 @@ def devices_of(table: object) -> Devices:
     devices = Devices()
     for key, value in (table or {}).items():
         numbers = key if isinstance(key, tuple) else (key,)
-        if len(numbers) > 2 or not all(_is_number(number, 16) for number in numbers):
+        if len(numbers) > 2 or not all(is_number(number, 16) for number in numbers):
             raise RequestError(
                 f"device {key!r} is neither a short address nor (PAN ID, short address)",
                 hint="Give numbers from 0 to 0xffff",
             )
-        eui = link_address(value, "device")
+        eui = link_address(value, f"the EUI-64 of device {key!r}")
         if len(eui) != 8:
             raise RequestError(f"device {key!r} needs an EUI-64 of 8 octets")
         devices[key] = eui
@@ -150,17 +151,13 @@ def slot_number(asn: object) -> int | None:
     """Return an absolute slot number, or None for an unknown one; ``RequestError`` for what is none."""
     if asn is None:
         return None
-    if not _is_number(asn, 40):
+    if not is_number(asn, 40):
         raise RequestError(f"asn is {_shown(asn)}, not a number of 40 bits", cite=NONCE)
     return cast("int", asn)
 
 
 def _shown(value: object) -> str:
     return str(value) if isinstance(value, int) else type(value).__name__
-
-
-def _is_number(value: object, bits: int) -> bool:
-    return isinstance(value, int) and not isinstance(value, bool) and 0 <= value < 1 << bits
 
 
 def nonces(mac: Mac, devices: Devices, asn: int | None) -> tuple[bytes, ...]:
@@ -230,11 +227,19 @@ def open_part(mac: Mac, payload: bytes) -> int:
 
 
 def seal(
-    mac: Mac, header: bytes, payload: bytes, key: Key, *, asn: int | None, devices: Devices
+    mac: Mac,
+    header: bytes,
+    payload: bytes,
+    key: Key,
+    *,
+    asn: int | None,
+    devices: Devices,
+    take: Callable[[bytes], None] | None = None,
 ) -> bytes:
     """Return the protected payload followed by its MIC.
 
-    Raises ``WireError`` when the nonce cannot be made.
+    ``take`` is given the nonce before it is used, and may refuse it by raising. Raises ``WireError`` when the nonce
+    cannot be made.
     """
     security = mac.security
     assert security is not None
@@ -243,6 +248,8 @@ def seal(
         return payload
     clear, private, additional = _parts(mac, header, payload)
     nonce = nonces(mac, devices, asn)[0]
+    if take is not None:
+        take(nonce)
     return clear + key.cipher(level.mic).seal(nonce, private, additional)
 
 
@@ -287,6 +294,8 @@ def _parts(mac: Mac, header: bytes, payload: bytes) -> tuple[bytes, bytes, bytes
 
 def keys_of(values: object) -> tuple[Key, ...]:
     """Return keys from one key or an iterable of several, each octets, hex or ``Key``."""
-    if isinstance(values, Iterable) and not isinstance(values, str | bytes | bytearray):
+    if isinstance(values, Iterable) and not isinstance(
+        values, str | bytes | bytearray | memoryview
+    ):
         return tuple(Key.of(value) for value in values)
     return (Key.of(values),)

@@ -15,9 +15,10 @@ from cryptography.hazmat.primitives.ciphers.aead import AESCCM
 from lowpanbudget import BadMic, Key, Mac, RequestError, Security, decode_frame, encode_frame
 from lowpanbudget.bits import tiles
 from lowpanbudget.errors import WireError
+from lowpanbudget.layers.internet.aead import Nonces
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.layers.link.elements import Element, header_ie, payload_ie
-from lowpanbudget.layers.link.security import Devices, devices_of, nonces, seal, unseal
+from lowpanbudget.layers.link.security import NONCE, Devices, devices_of, nonces, seal, unseal
 
 VECTORS = Path(__file__).parents[3] / "vectors" / "ieee802154"
 PACKETS = tomllib.loads((VECTORS / "rfc3610.toml").read_text(encoding="utf-8"))["case"]
@@ -378,6 +379,32 @@ def test_arguments_that_cannot_be_used(arguments: dict[str, Any]) -> None:
 def test_key_that_cannot_be_used(arguments: tuple[Any, ...]) -> None:
     with pytest.raises(RequestError):
         Key(*arguments)
+
+
+@pytest.mark.parametrize("level", range(1, 8))
+def test_one_nonce_once(level: int) -> None:
+    """RFC 3610 section 2: for one key "the nonce value MUST be unique"; the frame's number is no part of it."""
+    used = Nonces(cite=NONCE)
+    encode_frame(data(level), PAYLOAD, key=KEY, used=used)
+    encode_frame(data(level, frame_counter=6), PAYLOAD, key=KEY, used=used)
+    encode_frame(data(level % 7 + 1), PAYLOAD, key=KEY, used=used)
+    with pytest.raises(RequestError, match="nonce has been used") as caught:
+        encode_frame(replace(data(level), sequence=8), b"other", key=KEY, used=used)
+    assert caught.value.cite == NONCE
+    assert "frame counter" in caught.value.hint
+    slot = data(level, frame_counter=None, asn_in_nonce=True)
+    encode_frame(slot, PAYLOAD, key=KEY, asn=5, used=used)
+    with pytest.raises(RequestError, match="nonce has been used"):
+        encode_frame(slot, PAYLOAD, key=KEY, asn=5, used=used)
+    encode_frame(slot, PAYLOAD, key=KEY, asn=6, used=used)
+    encode_frame(slot, PAYLOAD, key=OTHER, asn=5, used=Nonces())  # another key has its own
+    assert "acde" not in repr(used)
+
+
+def test_what_is_not_sealed_takes_no_nonce() -> None:
+    used = Nonces()
+    for _ in range(2):
+        encode_frame(data(0), PAYLOAD, key=KEY, used=used)
 
 
 def test_level_without_key() -> None:
