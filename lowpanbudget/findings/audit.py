@@ -169,7 +169,7 @@ class Audit:
                 scene.number, scene.time_s, frame, fragment, scene.payload, len(scene.octets)
             )
             self._give(scene, piece)
-            if scene.assembly.state in {"whole", "overlapping"}:
+            if not piece.repeated and scene.assembly.state in {"whole", "overlapping"}:
                 self._give(scene, scene.assembly)
         if datagram is not None and not pieced and scene.header is not None:
             scene.whole = _whole(scene, scene.header, datagram, frame.layers, (scene.number,))

@@ -45,8 +45,9 @@ class ContextUnknown(Rule):
 class ContextUsedTooSoon(Rule):
     """A context compresses addresses although it must not, or not yet, or no longer.
 
-    What it sees: a context option in an advertisement that says "for expanding only" (C is 0), that withdraws a
-    context (lifetime 0), or whose lifetime has run out; then, 1 s later or more, a frame that compresses with it.
+    What it sees: a context that is given for expanding only; a context option in an advertisement that says so (C is
+    0), that withdraws a context (lifetime 0), or whose lifetime has run out; then, 1 s later or more, a frame that
+    compresses with it.
     Why it costs: receivers that have not learned the context, or have dropped it, cannot restore the address: datagrams
     are lost for as long as the tables differ.
     When it is no fault: frames within a second of the change may have been on their way. Lifetimes are counted from
@@ -70,7 +71,7 @@ class ContextUsedTooSoon(Rule):
     def check(self, scene: Scene, thing: Icmpv6 | Iphc) -> Hits:
         """Learn from advertisements; compare each use."""
         if isinstance(thing, Iphc):
-            return self._used(scene, thing) if self.told else NONE
+            return self._used(scene, thing) if any(n is not None for n in thing.contexts) else NONE
         if isinstance(thing.message, RouterAdvertisement):
             for option in thing.message.options:
                 if isinstance(option, ContextOption):
@@ -80,7 +81,14 @@ class ContextUsedTooSoon(Rule):
     def _used(self, scene: Scene, header: Iphc) -> Hits:
         hits = []
         for number in dict.fromkeys(header.contexts):
-            if number is None or number not in self.told:
+            if number is None:
+                continue
+            if number not in self.told:
+                given = scene.contexts.get(number)
+                if given is not None and not given.may_compress:
+                    why = f"is for expanding only, and {scene.sender} compresses with it"
+                    cause = f"context {number} ({given.prefix}) {why}"
+                    hits.append(Hit(cause, (), f"context {number}, {scene.sender}"))
                 continue
             option, since, frame = self.told[number]
             age = scene.time_s - since

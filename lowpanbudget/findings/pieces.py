@@ -77,6 +77,7 @@ class Pieces:
     def __init__(self, timeout_s: float) -> None:
         self.timeout_s = timeout_s
         self._open: OrderedDict[Key, Assembly] = OrderedDict()
+        self._done: OrderedDict[Key, Assembly] = OrderedDict()
         self._receivers: dict[bytes | None, int] = {}
 
     def add(
@@ -93,17 +94,17 @@ class Pieces:
         ``frame`` may be another one that is alike but for its ``payload``; ``octets`` is the frame's size.
         """
         key = (frame.link_source, frame.link_destination, fragment.size, fragment.tag)
-        found = self._open.get(key)
+        # octets behind the headers stand in the datagram as they are: more of them, and it reaches further
+        start = fragment.offset
+        end = start + len(frame.fragment_octets) + len(payload) - len(frame.payload or b"")
+        found = self._open.get(key) or self._late(key, time_s, start, end)
         if found is None:
             found = self._open[key] = Assembly(key)
             self._meet(found)
             while len(self._open) > MOST_OPEN:
                 self._forget(next(iter(self._open)))
-        # octets behind the headers stand in the datagram as they are: more of them, and it reaches further
-        start = fragment.offset
-        end = (
-            fragment.offset + len(frame.fragment_octets) + len(payload) - len(frame.payload or b"")
-        )
+        elif found.state == "open":
+            self._open.move_to_end(key)
         repeated = any(one.start == start and one.end == end for one in found.pieces)
         header = FRAG1.octets if fragment.first else FRAGN.octets
         piece = Piece(
@@ -117,7 +118,7 @@ class Pieces:
             self._forget(key)
         if not repeated and len(found.pieces) < MOST_PIECES:
             found.pieces.append(piece)
-        if fragment.first:
+        if fragment.first and not repeated:
             found.lead = frame
             found.iphc = next(
                 (one for one in reversed(frame.layers) if isinstance(one, Iphc)), None
@@ -125,7 +126,18 @@ class Pieces:
         if found.state == "open" and found.covered >= found.size:
             found.state = "whole"
             self._forget(key)
+            self._done[key] = found
+            if len(self._done) > MOST_OPEN:
+                self._done.popitem(last=False)
         return found, piece
+
+    def _late(self, key: Key, time_s: float, start: int, end: int) -> Assembly | None:
+        """Return the datagram that was whole already when this fragment of it came again; a first one begins anew."""
+        found = self._done.get(key)
+        if found is None or not start or time_s - found.pieces[-1].time_s > self.timeout_s:
+            return None
+        known = any(one.start == start and one.end == end for one in found.pieces)
+        return found if known else None
 
     def _meet(self, new: Assembly) -> None:
         """Note how many datagrams the receiver has open, in the new one and in those that it meets."""
@@ -147,7 +159,10 @@ class Pieces:
             self._receivers.pop(key[1], None)
 
     def expire(self, time_s: float) -> list[Assembly]:
-        """Return the assemblies whose last fragment is older than the time-out, and forget them."""
+        """Return the assemblies whose last fragment is older than the time-out, and forget them.
+
+        They stand in the order of their last fragments.
+        """
         old = []
         while self._open:
             key, entry = next(iter(self._open.items()))

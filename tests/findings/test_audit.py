@@ -19,6 +19,7 @@ from lowpanbudget import decode_frame, encode_frame, load_design
 from lowpanbudget.capture.fcs_check import STRIPPED, FcsVerdict
 from lowpanbudget.capture.record import ReadingNotice, Record
 from lowpanbudget.capture.trace import Trace
+from lowpanbudget.env import Context, Contexts
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.finding import Severity
 from lowpanbudget.findings.scene import Known
@@ -128,6 +129,30 @@ def test_a_reading_is_seldom_chance() -> None:
     explained = sum(one.count for one in found if one.name != "checksum-wrong")
     assert explained <= 3
     assert sum(one.count for one in found if one.name == "checksum-wrong") >= 395
+
+
+def test_a_fragment_that_comes_again_opens_no_datagram() -> None:
+    """The acknowledgement of the last fragment is lost: it comes again, under a new number, and nothing is missing."""
+    frames = []
+    for turn in range(4):
+        parts = air.pieces(air.datagram(bytes(300)), tag=turn, start=10 * turn + 1)
+        again = bytearray(parts[-1])
+        again[2] += 1
+        frames += [
+            (100.0 * turn + n / 50, part)
+            for n, part in enumerate([*parts, air.mended(bytes(again))])
+        ]
+    frames.append((900.0, air.frame(air.datagram())))
+    capture = Capture(list(frames))
+    for found in (capture.fed(), capture.followed()):
+        assert not {"fragments-unfinished", "fragments-meet"} & set(names(found))
+
+
+def test_a_context_given_for_expanding_only() -> None:
+    known = Known(Contexts({0: Context("2001:db8:1::/64", may_compress=False)}))
+    audit = Audit(known)
+    audit.feed(1, 1.0, decode_frame(air.frame(air.datagram()), contexts=known.contexts))
+    assert names(audit.close()) == ["context-used-too-soon"]
 
 
 def test_many_subjects_become_one_more() -> None:
