@@ -132,6 +132,18 @@ class Env:
             object.__setattr__(self, name, value)
 
     @classmethod
+    def of(cls, env: "Env | None") -> "Env":
+        """Return ``env`` itself, or for None surroundings of which nothing is known; ``RequestError`` for others."""
+        if env is None:
+            return cls()
+        if not isinstance(env, cls):
+            raise RequestError(
+                f"an Env is needed, not {type(env).__name__}",
+                hint="Give Env(source=..., destination=..., contexts={...})",
+            )
+        return env
+
+    @classmethod
     def carried(
         cls,
         source: bytes | None,

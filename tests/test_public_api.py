@@ -2,6 +2,7 @@
 
 import inspect
 from ipaddress import IPv6Address, IPv6Network
+from typing import Any
 
 import pytest
 
@@ -89,6 +90,7 @@ def test_arguments_keep_their_names_and_order(function: object, arguments: list[
         "02:00:5e:ef:10:00:00:01",
         "02-00-5E-EF-10-00-00-01",
         bytearray(SOURCE),
+        memoryview(SOURCE),
     ],
 )
 def test_link_addresses_are_octets_or_hex(link: bytes | str) -> None:
@@ -104,6 +106,10 @@ def test_link_addresses_are_octets_or_hex(link: bytes | str) -> None:
         ({"destination": 5}, "destination"),
         ({"pan_id": 0x10000}, "pan_id"),
         ({"pan_id": -1}, "pan_id"),
+        ({"pan_id": "abcd"}, "pan_id"),
+        ({"pan_id": 1.5}, "pan_id"),
+        ({"contexts": 5}, "contexts"),
+        ({"contexts": ["2001:db8::/64"]}, "contexts"),
         ({"contexts": {16: "2001:db8::/64"}}, "16"),
         ({"contexts": {-1: "2001:db8::/64"}}, "-1"),
         ({"contexts": {"0": "2001:db8::/64"}}, "'0'"),
@@ -113,6 +119,7 @@ def test_link_addresses_are_octets_or_hex(link: bytes | str) -> None:
         ({"contexts": {0: "no prefix"}}, "no prefix"),
         ({"contexts": {0: 7}}, "7"),
         ({"root": "nowhere"}, "root"),
+        ({"root": 5}, "root"),
         ({"rpi_type": 0x64}, "rpi_type"),
     ],
 )
@@ -239,10 +246,35 @@ def test_the_fcs_has_two_or_four_octets_or_none(fcs: int) -> None:
         assert mac.fcs_ok is False
 
 
-@pytest.mark.parametrize("fcs", [1, 3, 8, -2])
-def test_no_other_fcs_exists(fcs: int) -> None:
+@pytest.mark.parametrize("fcs", [1, 3, 8, -2, "2", None, [2]])
+def test_no_other_fcs_exists(fcs: Any) -> None:
     with pytest.raises(RequestError):
         decode_frame(b"", fcs=fcs)
+
+
+def test_octets_too_few_for_header_and_fcs_say_so() -> None:
+    """IEEE 802.15.4: frame control and FCS have 2 octets each; without FCS the same octets are a header's beginning."""
+    fault = decode_frame(bytes.fromhex("0200")).fault
+    assert fault is not None
+    assert "FCS" in fault.hint
+    fault = decode_frame(bytes.fromhex("02"), fcs=False).fault
+    assert fault is not None
+    assert "FCS" not in fault.hint
+
+
+def test_nothing_is_shorter_than_a_short_address() -> None:
+    """IEEE 802.15.4 addresses have 2 or 8 octets."""
+    for octets, shorter in ((2, ""), (8, "2 octets with a short address")):
+        mac = Mac(
+            destination_pan=1,
+            destination=bytes(octets),
+            source=bytes(octets),
+            pan_id_compression=True,
+        )
+        spans = [
+            s for s in decode_frame(encode_frame(mac, b"").octets).spans if "address" in s.name
+        ]
+        assert [(s.bits, s.removed_by) for s in spans] == [(8 * octets, shorter)] * 2
 
 
 def test_a_frame_with_a_fault_keeps_it() -> None:

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, plural
 
 _DIGITS = frozenset(string.hexdigits)
 _BETWEEN = frozenset(" \t\r\n\f\v:-_,")
@@ -38,7 +38,7 @@ def octets_of(text: str, place: str = "") -> bytes:
                 raise RequestError(f"{_at(place, at + offset)}{char!r} is no hex digit", hint=_HINT)
         if len(digits) % 2:
             raise RequestError(
-                f"{_at(place, column)}{_short(group)!r} has {len(digits)} hex digits, half an octet too many",
+                f"{_at(place, column)}{_short(group)!r} has {plural(len(digits), 'hex digit')}, half an octet too many",
                 hint=_HINT,
             )
         octets += bytes.fromhex(digits)

@@ -38,7 +38,8 @@ def _shape_flaw(detail: ErrorDetails, data: dict[str, Any]) -> tuple[Flaw, bool]
         return _kind_flaw(path, given, list(_by_tag(_walk(loc)[1].annotation)))
     message = _WANTED.get(kind) or detail["msg"].removeprefix("Value error, ")
     message = message.removeprefix("Input ")
-    if isinstance(given, str | int | Decimal):
+    said = kind == "value_error" and (repr(given) in message or message.endswith("?"))
+    if isinstance(given, str | int | Decimal) and not said:
         message += f", not {_shown(given)}"
     hint = _describe(loc)
     if kind == "literal_error" and isinstance(given, str):

@@ -89,6 +89,8 @@ def _without_null(part: Any) -> Any:
 
 
 def _read(path: Any) -> str:
+    if path == "":
+        raise DesignError("no file is named", hint="Give the path of a design file")
     try:
         with Path(path).open("rb") as file:
             octets = file.read(MOST_OCTETS + 1)

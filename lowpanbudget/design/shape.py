@@ -34,7 +34,7 @@ def _octets(*lengths: int) -> BeforeValidator:
             raise ValueError(f"{value!r} is no hex text") from None
         if len(octets) not in lengths:
             wanted = " or ".join(str(length) for length in lengths)
-            raise ValueError(f"{len(octets)} octets are given, {wanted} are wanted")
+            raise ValueError(f"{wanted} octets are wanted; {value!r} has {len(octets)}")
         return octets
 
     return BeforeValidator(read)

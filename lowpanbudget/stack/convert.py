@@ -48,7 +48,7 @@ def compress(
     ``RequestError`` when the octets are no IPv6 datagram, a length disagrees, or a checksum to be elided is wrong.
     """
     datagram = octets_of(packet)
-    packed = pack_headers(datagram, env or Env(), Options(elide_udp_checksum, ghc, lorh))
+    packed = pack_headers(datagram, Env.of(env), Options(elide_udp_checksum, ghc, lorh))
     header_octets = len(packed.writer.data)
     rest = Writer()
     rest.data += datagram[packed.covers :]
@@ -65,16 +65,22 @@ def decompress(octets: bytes, env: Env | None = None) -> Decompressed:
     Raises ``WireError`` when the octets cannot be read, or when they are a fragment or no datagram at all,
     ``RequestError`` when ``octets`` are none.
     """
+    env = Env.of(env)
     reader = Reader(octets_of(octets))
-    found = Lowpan(source=(env or Env()).source, destination=(env or Env()).destination)
-    read_lowpan(reader, env or Env(), found)
+    found = Lowpan(source=env.source, destination=env.destination)
+    read_lowpan(reader, env, found)
     if found.datagram is None:
-        what = "a fragment" if found.fragment is not None else "no IPv6 datagram"
+        if found.fragment is not None:
+            raise Malformed(
+                "the payload is a fragment",
+                layer=reader.layer,
+                hint="Fragments go through a Reassembler",
+            )
+        other = next((notice for notice in found.notices if notice.name == "not-lowpan"), None)
         raise Malformed(
-            f"the payload is {what}",
-            offset=0,
+            "the payload holds no IPv6 datagram" if other is None else other.text,
             layer=reader.layer,
-            hint="Fragments go through a Reassembler" if found.fragment is not None else "",
+            cite=None if other is None else other.cite,
         )
     return Decompressed(
         found.datagram.octets, tuple(found.layers), tuple(reader.spans), tuple(found.notices)

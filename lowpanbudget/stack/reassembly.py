@@ -11,6 +11,7 @@ from collections import OrderedDict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from ipaddress import IPv6Address
+from math import isfinite
 from typing import Any
 
 from lowpanbudget.bits import Reader
@@ -108,12 +109,13 @@ class Reassembler:
         root: IPv6Address | str | None = None,
         rpi_type: int = 0x63,
     ) -> None:
-        if not 0 < timeout_s <= TIMEOUT_S:
+        if not isinstance(timeout_s, int | float) or not 0 < timeout_s <= TIMEOUT_S:
             raise RequestError(
                 f"a time-out of {timeout_s} s is not in 0 to {TIMEOUT_S} s", cite=CITE
             )
-        if max_datagrams < 1 or max_octets < 1:
-            raise RequestError("max_datagrams and max_octets must be at least 1")
+        for bound in (max_datagrams, max_octets):
+            if not isinstance(bound, int) or bound < 1:
+                raise RequestError("max_datagrams and max_octets are numbers of at least 1")
         self.env = Env(contexts=contexts, root=root, rpi_type=rpi_type)
         self.timeout_s = timeout_s
         self.max_datagrams = max_datagrams
@@ -128,7 +130,17 @@ class Reassembler:
         return absorbing + sum(entry.received for entry in self._open.values())
 
     def feed(self, frame: Frame, time_s: float = 0.0) -> list[Event]:
-        """Return the events that this frame causes, time-outs of others first."""
+        """Return the events that this frame causes, time-outs of others first.
+
+        ``frame`` comes from ``decode_frame``, ``time_s`` is when it was heard, in seconds from any start. Raises
+        ``RequestError`` for what is neither.
+        """
+        if not isinstance(frame, Frame):
+            raise RequestError(
+                f"a frame from decode_frame is needed, not {type(frame).__name__}", cite=CITE
+            )
+        if not isinstance(time_s, int | float) or not isfinite(time_s):
+            raise RequestError(f"time_s {time_s!r} is no number of seconds", cite=CITE)
         events: list[Event] = list(self._expire(time_s))
         if frame.fault is not None:
             events.append(Ignored(f"the frame has a fault: {frame.fault}"))

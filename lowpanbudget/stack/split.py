@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import rfc
-from lowpanbudget.env import Env
+from lowpanbudget.env import Env, is_number
 from lowpanbudget.errors import DoesNotFit, RequestError, WireError
 from lowpanbudget.layers.internet import chain
 from lowpanbudget.layers.lowpan import fragment
@@ -32,6 +32,10 @@ def payloads(
     is too long for an 11-bit size, ``DoesNotFit`` when the room is too small for any fragment.
     """
     options = options or Options()
+    if isinstance(room, bool) or not isinstance(room, int):
+        raise RequestError(f"room {room!r} is no number of octets", cite=fragment.CITE)
+    if not is_number(tag, 16):
+        raise RequestError(f"tag {tag!r} is not a 16-bit number", cite=fragment.CITE)
     packed = pack_headers(datagram, env, options)
     whole = len(packed.writer.data) + len(datagram) - packed.covers
     if whole <= room:
@@ -57,8 +61,6 @@ def payloads(
             by=LEAST_ROOM - room,
             cite=fragment.CITE,
         )
-    if not 0 <= tag <= 0xFFFF:
-        raise RequestError(f"tag {tag} is not a 16-bit number", cite=fragment.CITE)
     return _fragments(datagram, env, options, packed, room, tag, tail)
 
 
@@ -79,7 +81,7 @@ def split(
     ``payloads``.
     """
     options = Options(elide_udp_checksum, ghc, lorh)
-    writers = payloads(octets_of(packet), env, room=room, tag=tag, options=options)
+    writers = payloads(octets_of(packet), Env.of(env), room=room, tag=tag, options=options)
     return [bytes(writer.data) for writer in writers]
 
 

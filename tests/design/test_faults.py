@@ -91,7 +91,7 @@ WRONG = [
      '"10.0.0.0/8"', "no IPv6 prefix", "prefix"),
     ('role = "border"', 'role = "boarder"', "station[3].role", '"boarder"', "'border'", "Did you mean border?"),
     ('"02:00:00:00:00:00:00:05"', '"02:00:00:00:00:05"', "station[1].extended", '"02:00:00:00:00:05"',
-     "6 octets are given, 8 are wanted", "Extended"),
+     "8 octets are wanted;", "Extended"),
     ('"02:00:00:00:00:00:00:05"', '"0g"', "station[1].extended", '"0g"', "no hex text", "Extended"),
     ('"02:00:00:00:00:00:00:05"', "5", "station[1].extended", "5\nprefix", "hex text", "Extended"),
     ('"2001:db8:2::9"', '"2001:db8:2::9/64"', "station[4].address", '"2001:db8:2::9/64"', "no IPv6 address",

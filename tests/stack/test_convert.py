@@ -2,7 +2,7 @@
 
 import pytest
 
-from lowpanbudget import Env, Malformed, RequestError, compress, decompress
+from lowpanbudget import Env, Malformed, RequestError, WireError, compress, decompress
 from lowpanbudget.bits import tiles
 
 ENV = Env(b"\x00\x01", b"\x00\x02")
@@ -89,3 +89,32 @@ def test_octets_behind_headers_are_named_by_the_last_header(
     packed = decompress(b"\x41" + _datagram(kind, bytes.fromhex(carried)), ENV)
     assert packed.spans[-1].bits == 16
     assert packed.spans[-1].meaning.lower() == meaning
+
+
+def test_what_is_not_lowpan_is_named() -> None:
+    """RFC 4944 section 5.1: 00xxxxxx, "Not a LoWPAN frame"."""
+    with pytest.raises(Malformed, match="not a LoWPAN frame") as caught:
+        decompress(b"\x00\xff")
+    assert str(caught.value.cite) == "RFC 4944 §5.1"
+
+
+def test_no_surroundings() -> None:
+    for wrong in ({"source": "0001"}, "0001", 5):
+        with pytest.raises(RequestError, match="an Env is needed"):
+            decompress(WIRE, wrong)  # type: ignore[arg-type]
+        with pytest.raises(RequestError, match="an Env is needed"):
+            compress(WIRE, wrong)  # type: ignore[arg-type]
+
+
+def test_a_cut_ipv6_header_says_what_it_needs() -> None:
+    """RFC 8200 section 3: 40 octets."""
+    with pytest.raises(RequestError, match="needs 40 octets, 1 octet left"):
+        compress(b"\x60")
+
+
+def test_which_address_cannot_be_expanded() -> None:
+    """RFC 6282 section 3.1.1: both addresses of this header are elided."""
+    with pytest.raises(WireError, match=r"destination address: .* is not known"):
+        decompress(WIRE, Env("0001"))
+    with pytest.raises(WireError, match=r"source address: .* is not known"):
+        decompress(WIRE, Env(None, "0002"))

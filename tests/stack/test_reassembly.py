@@ -231,3 +231,15 @@ def test_tags_wrap() -> None:
         assert all(part.fragment is not None and part.fragment.tag == tag for part in parts)
         events = [event for part in parts for event in reassembler.feed(part)]
         assert only(events, Complete).datagram.octets == datagram(190, tag % 256)
+
+
+@pytest.mark.parametrize("wrong", [b"\x41", None, "frame"])
+def test_only_frames_are_fed(wrong: Any) -> None:
+    with pytest.raises(RequestError, match="decode_frame"):
+        Reassembler().feed(wrong)
+
+
+@pytest.mark.parametrize("time_s", ["1", None, float("nan"), float("inf")])
+def test_times_are_numbers(time_s: Any) -> None:
+    with pytest.raises(RequestError, match="time_s"):
+        Reassembler().feed(frames(datagram(20))[0], time_s)

@@ -1,5 +1,7 @@
 """Where a datagram is cut: as late as the 8-octet rule allows, all compressed headers in front."""
 
+from typing import Any
+
 import pytest
 
 from lowpanbudget import DoesNotFit, Env, RequestError, compress, split
@@ -79,10 +81,16 @@ def test_too_little_room_for_the_first_fragment() -> None:
         split(global_addresses, ENV, room=38, tag=0)
 
 
-@pytest.mark.parametrize("tag", [-1, 65536])
-def test_a_tag_has_16_bits(tag: int) -> None:
+@pytest.mark.parametrize("tag", [-1, 65536, "7", 1.0, None])
+def test_a_tag_has_16_bits(tag: Any) -> None:
     with pytest.raises(RequestError, match="tag"):
         split(datagram(100), ENV, room=80, tag=tag)
+
+
+@pytest.mark.parametrize("room", ["80", None, 80.5, True])
+def test_a_room_is_a_number_of_octets(room: Any) -> None:
+    with pytest.raises(RequestError, match="room"):
+        split(datagram(100), ENV, room=room)
 
 
 @pytest.mark.parametrize("kind", [0, 43, 44, 60, 135])

@@ -88,6 +88,8 @@ def decode(reader: Reader) -> Ipv6:
 
     Raises ``Truncated``, or ``Reserved`` when the version is not 6.
     """
+    if reader.left < HEADER.octets:
+        reader.need(OCTETS, "the IPv6 header", HEADER.cite)
     values, _ = HEADER.read(reader)
     source = _address(reader, "source address")
     destination = _address(reader, "destination address")

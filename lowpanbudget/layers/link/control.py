@@ -90,9 +90,9 @@ MULTIPURPOSE_LONG = Header(
 ADDRESS_MEANS = {2: "16 bits", 8: "64 bits, an EUI-64"}
 SHORTER = {
     "destination PAN ID": "0 octets with extended addresses on both sides and version 2",
-    "destination address": "2 octets with a short address, when it is extended",
+    "destination address": "2 octets with a short address",
     "source PAN ID": "0 octets if both nodes share one PAN ID, with PAN ID compression",
-    "source address": "2 octets with a short address, when it is extended",
+    "source address": "2 octets with a short address",
 }
 NO_SEQUENCE = "0 octets with sequence number suppression"
 
@@ -130,10 +130,13 @@ def carried_fields(row: Addressing) -> tuple[Carried, ...]:
     """Return the addressing fields of a row in wire order."""
     sizes = (2 * row.destination_pan, row.destination, 2 * row.source_pan, row.source)
     return tuple(
-        Carried(index, octets, name, ADDRESS_MEANS.get(octets, ""), row.cite, SHORTER[name])
-        for index, (name, octets) in enumerate(zip(SHORTER, sizes, strict=True))
+        Carried(
+            index, octets, name, ADDRESS_MEANS[octets], row.cite,
+            "" if index & 1 and octets == 2 else shorter,  # nothing is shorter than a short address
+        )
+        for index, ((name, shorter), octets) in enumerate(zip(SHORTER.items(), sizes, strict=True))
         if octets
-    )
+    )  # fmt: skip
 
 
 @lru_cache(1024)

@@ -26,6 +26,13 @@ def test_example_of_the_standard() -> None:
     assert fcs(_octets(header)) == _octets(check)
 
 
+def test_example_of_the_standard_with_four_octets() -> None:
+    """IEEE 802.15.4-2015 clause 7.2.10, the same acknowledgement, padded for the sum alone (from memory)."""
+    header = "0100 0000 0000 0000 0101 0110"
+    check = "0101 1101 0010 1001 1111 1010 0010 1000"
+    assert fcs(_octets(header), 4) == _octets(check)
+
+
 def _octets(bits: str) -> bytes:
     """Return the octets of bits as the standard prints them: the first one sent is the least significant."""
     bits = bits.replace(" ", "")
