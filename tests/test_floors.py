@@ -23,7 +23,9 @@ ROOMS_OF_LAYERS = {
     "link": {"link"},
     "internet": {"internet"},
     "lowpan": {"lowpan", "internet"},
-    "catalogue": {"link", "internet", "lowpan"},  # names all tables for those who explain them
+    # these name all tables for those who explain them
+    "catalogue": {"listings", "link", "internet", "lowpan"},
+    "listings": {"link", "internet", "lowpan"},
 }
 # Names of protocols, of their fields and mechanisms; words that any trade uses (header, frame, hop, mesh) are free.
 BANNED = (

@@ -12,34 +12,39 @@ from functools import cache
 from types import ModuleType
 
 from lowpanbudget import layers
-from lowpanbudget.cites import Cite
 from lowpanbudget.fields import Choice, Header, Patterns
+from lowpanbudget.layers.listings import Listing, listings
 
 # what people say -> the name of a table or field here
 ALIASES = {
+    "6cio": "6LoWPAN capability indication option",
+    "6co": "6LoWPAN context option",
     "6lowpan": "6LoWPAN dispatch, page 0",
+    "abro": "authoritative border router option",
+    "aro": "address registration option",
     "auxiliary security header": "security control",
+    "dac": "duplicate address confirmation",
+    "dao": "destination advertisement object",
+    "dao-ack": "destination advertisement object acknowledgement",
+    "dar": "duplicate address request",
+    "dio": "DODAG information object",
+    "dis": "DODAG information solicitation",
     "dispatch": "6LoWPAN dispatch, page 0",
     "dispatch octet": "6LoWPAN dispatch, page 0",
+    "earo": "address registration option",
     "fcf": "MAC",
     "frame control": "MAC",
     "lowpan_iphc": "IPHC",
     "mhr": "MAC",
+    "na": "neighbor advertisement",
+    "ns": "neighbor solicitation",
+    "ra": "router advertisement",
+    "rs": "router solicitation",
     "nhc": "LOWPAN_NHC",
     "security level": "level",
     "udp compression": "UDP NHC",
     "generic header compression": "GHC",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Listing:
-    """A table of a standard that selects nothing in line: ``columns`` and ``rows`` of text."""
-
-    name: str
-    cite: Cite
-    columns: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
 
 
 Table = Header | Choice | Patterns | Listing
@@ -102,36 +107,4 @@ def _title(module: ModuleType) -> str:
 
 
 def _listings() -> tuple[Entry, ...]:
-    from lowpanbudget.layers.link import addressing  # noqa: PLC0415  # the tables that are no Header
-    from lowpanbudget.layers.lowpan import ghc  # noqa: PLC0415
-
-    found = []
-    for version, table, cite in (
-        ("versions 0 and 1", addressing.VERSION_0_1, addressing.OLD),
-        ("version 2", addressing.VERSION_2, addressing.NEW),
-    ):
-        rows = tuple(
-            (
-                addressing.MODES[destination],
-                addressing.MODES[source],
-                str(bit),
-                "carried" if row.destination_pan else "left out",
-                "carried" if row.source_pan else "left out",
-                str(row.inline),
-            )
-            for (destination, source, bit), row in sorted(table.items())
-            if not row.reserved
-        )
-        columns = (
-            "destination", "source", "compression bit", "destination PAN ID", "source PAN ID", "octets",
-        )  # fmt: skip
-        listing = Listing(f"PAN ID compression, {version}", cite, columns, rows)
-        title = f"Which PAN IDs a MAC header of {version} carries."
-        found.append(Entry(listing.name, version, title, listing))
-    codes = tuple(
-        (code.template, code.name, code.meaning.format(n="n octets", s="s octets"), str(code.cite))
-        for code in ghc.CODES
-    )
-    listing = Listing("GHC", ghc.CODES[0].cite, ("code octet", "name", "does", "clause"), codes)
-    found.append(Entry("GHC", "byte code", "Generic header compression: the byte code.", listing))
-    return tuple(found)
+    return tuple(Entry(found.name, title.lower(), title, found) for title, found in listings())

@@ -131,13 +131,13 @@ class _SecureRecord:
         message = None
         if not level.encrypted:
             with within(reader, reader.end - level.octets):
-                message = _BASES[code & ~SECURE].read(reader)
+                message = BASES[code & ~SECURE].read(reader)
         reader.layer = SECURITY.name
         return Secure(code, security, message, reader.rest("seal", what, SECURITY.cite))
 
     def write(self, writer: Writer, value: Secure, **_given: int) -> None:
         level = protection(value.security)
-        base = _BASES[value.code & ~SECURE]  # the table of kinds let no other code come here
+        base = BASES[value.code & ~SECURE]  # the table of kinds let no other code come here
         if level.encrypted != (value.message is None):
             raise RequestError(
                 f"{level.name} goes with " + ("no message" if level.encrypted else "a message"),
@@ -172,7 +172,7 @@ def _instance(value: int) -> str:
 _INSTANCE = Bits("rpl instance id", 8, _instance, cite=rfc(6550, "5.1"))
 _HAS_DODAG_ID = Bits("has dodag id", 1, "D: the DODAGID is present")
 _OPTIONS = Options(OPTIONS)
-_BASES = {
+BASES = {
     0x00: Record(
         "DODAG information solicitation", rfc(6550, "6.2.1"), Dis, (Bits("reserved", 16),), _OPTIONS
     ),
@@ -217,26 +217,26 @@ _BASES = {
         (Bits("destination counter", 32, "the sender's estimate"),), _OPTIONS,
     ),
 }  # fmt: skip
-_ONLY_SECURE = 0x0A  # "A CC message MUST be sent as a secured RPL message"
+ONLY_SECURE = 0x0A  # "A CC message MUST be sent as a secured RPL message"
 
 
 def _kinds() -> tuple[Kind, ...]:
     plain = tuple(
         Kind(TYPE, code, base.name, base.cite, base, base.value, {})
-        for code, base in _BASES.items()
-        if code != _ONLY_SECURE
+        for code, base in BASES.items()
+        if code != ONLY_SECURE
     )
     sealed = tuple(
         Kind(
             TYPE,
             SECURE | code,
-            base.name if code == _ONLY_SECURE else f"secure {base.name}",
+            base.name if code == ONLY_SECURE else f"secure {base.name}",
             base.cite,
             _SecureRecord(),
             Secure,
             {},
         )
-        for code, base in _BASES.items()
+        for code, base in BASES.items()
     )
     return plain + sealed
 

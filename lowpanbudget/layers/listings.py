@@ -1,0 +1,214 @@
+"""Layouts and tables that are no ``Header``, as plain text: messages, options, information elements, commands, numbers.
+
+Every line is taken from what reads and writes the octets; nothing is stated here but the words for a size.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from lowpanbudget.cites import Cite
+from lowpanbudget.fields import Bits, Choice, Header
+from lowpanbudget.layers.internet import (
+    coap_codes,
+    coap_options,
+    coap_registry,
+    dtls_suites,
+    extension,
+    icmpv6,
+    nd_options,
+    parts,
+    rpl,
+    rpl_metrics,
+    rpl_options,
+    rpl_security,
+)
+from lowpanbudget.layers.internet.records import Kind, Record
+from lowpanbudget.layers.link import addressing, contents, elements, layouts, mlme_contents
+from lowpanbudget.layers.link.header_contents import HEADER_IES
+from lowpanbudget.layers.lowpan import ghc
+
+_LAYOUT = ("field", "size", "meaning")
+
+
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """A table of a standard that selects nothing in line: ``columns`` and ``rows`` of text."""
+
+    name: str
+    cite: Cite
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+def listings() -> Iterator[tuple[str, Listing]]:
+    """Yield every listing behind a line that says what it is about."""
+    for version, table, cite in (
+        ("versions 0 and 1", addressing.VERSION_0_1, addressing.OLD),
+        ("version 2", addressing.VERSION_2, addressing.NEW),
+    ):
+        title = f"Which PAN IDs a MAC header of {version} carries."
+        yield title, _pan_ids(f"PAN ID compression, {version}", table, cite)
+    yield "Generic header compression: the byte code.", _byte_code()
+    for kind in icmpv6.MESSAGES:
+        if isinstance(kind.record, Record):
+            yield "Messages of ICMPv6.", _record(kind.record, kind.name, *_message_head(kind))
+        elif kind.code == rpl.SECURE | rpl.ONLY_SECURE:  # the one that exists only secured
+            base = rpl.BASES[rpl.ONLY_SECURE]
+            yield "Messages of ICMPv6.", _record(base, base.name, *_message_head(kind))
+    for title, records in (
+        ("Options of neighbour discovery.", nd_options.OPTIONS.records.values()),
+        ("Options of RPL messages.", (*rpl_options.OPTIONS.records.values(), rpl_metrics.METRIC)),
+        (
+            "Options of IPv6 extension headers.",
+            dict.fromkeys(extension.OPTIONS.records.values()),  # the RPL option has two numbers
+        ),
+        ("The security section of RPL messages.", (rpl_security.SECURITY,)),
+    ):
+        for record in records:
+            yield title, _record(record, record.name)
+    for title, ies in (
+        ("Information elements of a MAC header.", HEADER_IES),
+        ("Information elements of a MAC payload.", elements.PAYLOAD_IES),
+        ("Short information elements nested in an MLME IE.", mlme_contents.SHORT),
+        ("Long information elements nested in an MLME IE.", mlme_contents.LONG),
+    ):
+        for number, (name, content) in ies.items():
+            yield title, _content(name, f"id {number:#04x}", content)
+    for number, layout in contents.COMMANDS.items():
+        yield "MAC commands.", _content(layout.name, f"command {number:#04x}", layout)
+    yield from _numbers()
+
+
+def _pan_ids(
+    name: str, table: Mapping[tuple[int, int, int], addressing.Addressing], cite: Cite
+) -> Listing:
+    rows = tuple(
+        (
+            addressing.MODES[destination],
+            addressing.MODES[source],
+            str(bit),
+            "carried" if row.destination_pan else "left out",
+            "carried" if row.source_pan else "left out",
+            str(row.inline),
+        )
+        for (destination, source, bit), row in sorted(table.items())
+        if not row.reserved
+    )
+    columns = (
+        "destination", "source", "compression bit", "destination PAN ID", "source PAN ID", "octets",
+    )  # fmt: skip
+    return Listing(name, cite, columns, rows)
+
+
+def _byte_code() -> Listing:
+    rows = tuple(
+        (code.template, code.name, code.meaning.format(n="n octets", s="s octets"), str(code.cite))
+        for code in ghc.CODES
+    )
+    return Listing("GHC", ghc.CODES[0].cite, ("code octet", "name", "does", "clause"), rows)
+
+
+def _message_head(kind: Kind) -> Iterator[tuple[str, str, str]]:
+    yield "type", "8 bits", f"always {kind.number}"
+    codes = "; ".join(f"{code}: {text}" for code, text in kind.codes.items())
+    yield "code", "8 bits", codes if kind.code is None else f"always {kind.code:#04x}"
+    yield "checksum", "16 bits", "over pseudo-header and message"
+
+
+def _record(record: Record, name: str, *head: tuple[str, str, str]) -> Listing:
+    rows = [*head]
+    for part in record.layout:
+        if isinstance(part, Header):
+            rows += _word(part)
+        else:
+            rows.append((part.name, _size(part), part.meaning))
+    return Listing(name, record.cite, _LAYOUT, tuple(rows))
+
+
+def _word(header: Header) -> Iterator[tuple[str, str, str]]:
+    for field in header.fields:
+        size = "1 bit" if field.width == 1 else f"{field.width} bits"
+        if isinstance(field, Choice):
+            yield field.label, size, "; ".join(f"{row.code}: {row.needs}" for row in field.rows)
+        else:
+            yield field.name, size, _meaning(field)
+
+
+def _meaning(field: Bits) -> str:
+    if field.fixed is not None:
+        return f"always {field.fixed}" + (f": {field.says(field.fixed)}" if field.meaning else "")
+    if isinstance(field.meaning, Mapping):
+        return "; ".join(f"{value}: {text}" for value, text in field.meaning.items())
+    return field.meaning if isinstance(field.meaning, str) else ""
+
+
+def _size(part: parts.Part) -> str:
+    if isinstance(part, parts.Address):
+        return "0 or 16 octets" if part.when or part.optional else "16 octets"
+    if isinstance(part, parts.Addresses):
+        return "16 octets each"
+    if isinstance(part, parts.Prefix | parts.Octets):
+        return "as fields before tell"
+    return "all that is left"
+
+
+def _content(name: str, number: str, content: layouts.Content | None) -> Listing:
+    rows: list[tuple[str, str, str]] = []
+    cite = elements.CITE if content is None else getattr(content, "cite", elements.CITE)
+    several = isinstance(content, layouts.Layout) and len(content.alternatives) > 1
+    for index, pieces in enumerate(
+        content.alternatives if isinstance(content, layouts.Layout) else ()
+    ):
+        for part in pieces:
+            form = f"form {index + 1}: " if several else ""
+            if isinstance(part, Header):
+                rows += [(form + field, size, meaning) for field, size, meaning in _word(part)]
+            else:
+                size = (
+                    f"{part.octets} octet{'s' * (part.octets != 1)}"
+                    if part.octets
+                    else "all that is left"
+                )
+                meaning = part.meaning if isinstance(part.meaning, str) else ""
+                rows.append((form + part.name.replace("_", " "), size, meaning))
+    read = "the number that stands before the content" if rows else "no content"
+    if not isinstance(content, layouts.Layout):
+        read = (
+            "content kept as octets" if content is None else "content with counts, flags or signs"
+        )
+    rows.insert(0, (number, "", read))
+    return Listing(name, cite, _LAYOUT, tuple(rows))
+
+
+def _numbers() -> Iterator[tuple[str, Listing]]:
+    rows: Iterable[tuple[str, ...]] = (
+        (
+            str(row.number), row.name, row.format, f"{row.shortest} to {row.longest}",
+            "critical" if row.critical else "elective", "unsafe" if row.unsafe else "safe", str(row.cite),
+        )
+        for row in coap_registry.DEFINITIONS.values()
+    )  # fmt: skip
+    columns = ("number", "name", "format", "octets", "if unknown", "to forward", "clause")
+    yield (
+        "Options of CoAP.",
+        Listing("CoAP options", coap_options.NUMBERS_CITE, columns, tuple(rows)),
+    )
+    rows = (
+        (coap_codes.code_text(code).split()[0], name) for code, name in coap_codes.CODES.items()
+    )
+    yield (
+        "Methods and responses of CoAP.",
+        Listing("CoAP codes", coap_codes.CITE, ("code", "name"), tuple(rows)),
+    )
+    rows = ((str(number), name) for number, name in sorted(icmpv6.TYPES.items()))
+    yield "Types of ICMPv6.", Listing("ICMPv6 types", icmpv6.CITE, ("type", "name"), tuple(rows))
+    rows = ((f"{number:#04x}", name) for number, name in sorted(contents.COMMAND_NAMES.items()))
+    listing = Listing("MAC commands", contents.COMMANDS_CITE, ("identifier", "name"), tuple(rows))
+    yield "MAC commands.", listing
+    suites = tuple(
+        (suite.name, suite.version, str(suite.explicit), str(suite.aead.tag), str(suite.cite))
+        for suite in dtls_suites.SUITES.values()
+    )
+    shown = ("suite", "version", "explicit nonce", "tag", "clause")
+    cite = dtls_suites.SUITES["TLS_PSK_WITH_AES_128_CCM_8"].cite
+    yield "Cipher suites of DTLS.", Listing("DTLS cipher suites", cite, shown, suites)
