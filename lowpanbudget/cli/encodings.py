@@ -6,14 +6,20 @@ from lowpanbudget.cli import options
 from lowpanbudget.cli.main import COMMANDS
 
 _EXAMPLE = """\b
-lowpanbudget encodings examples/archive.toml --message climate"""
+lowpanbudget encodings examples/archive.toml --message climate
+lowpanbudget encodings examples/archive.toml --message climate --cddl array"""
 
 
 @click.command("encodings", short_help=COMMANDS["encodings"], epilog=_EXAMPLE)
 @click.argument("design")
 @click.option("--message", metavar="NAME", help="Only this message.")
+@click.option(
+    "--cddl",
+    type=click.Choice(["array", "map"]),
+    help="Print the CDDL text of a CBOR form instead: an array, or a map with integer keys.",
+)
 @options.as_json
-def command(design: str, message: str | None, *, as_json: bool) -> None:
+def command(design: str, message: str | None, cddl: str | None, *, as_json: bool) -> None:
     """Show what the same values of the DESIGN's messages take in other encodings, in octets and in frames.
 
     Every size is that of real octets, which were read back to the same values. An encoding whose
@@ -24,10 +30,16 @@ def command(design: str, message: str | None, *, as_json: bool) -> None:
     from lowpanbudget.report import machine, view
     from lowpanbudget.room.encodings import encodings
 
+    loaded = load_design(design)
+    if cddl is not None:
+        chosen = loaded.messages if message is None else (loaded.message(message),)
+        texts = {one.name: one.cddl(keyed=cddl == "map") for one in chosen}
+        output.emit(machine.document(cddl=texts) if as_json else "\n".join(texts.values()))
+        return
     names = (
         "message", "encoding", "octets", "exact", "errors", "cannot", "missing", "batch_of", "places", "note", "wire",
     )  # fmt: skip
-    plain = [view.result(one, *names) for one in encodings(load_design(design), message)]
+    plain = [view.result(one, *names) for one in encodings(loaded, message)]
     if as_json:
         output.emit(machine.document(encodings=plain))
     else:

@@ -206,6 +206,12 @@ class Message:
 
         return message_form(self.fields, self._order)
 
+    def cddl(self, *, keyed: bool = False) -> str:
+        """Return CDDL text (RFC 8610) of the CBOR form: an array, or (``keyed``) a map with integer keys."""
+        from lowpanbudget.payload.cddl import cddl  # noqa: PLC0415 - it is built on this module
+
+        return cddl(self, keyed=keyed)
+
     @property
     def _layer(self) -> str:
         return f"message {self.name}"

@@ -108,3 +108,14 @@ def test_unknown_message_names_those_there_are(command: str) -> None:
     done = run(command, *files, "--message", "nothing")
     assert done.returncode == 2
     assert "features" in done.stderr
+
+
+@pytest.mark.parametrize("form", ["array", "map"])
+def test_cddl_of_every_message_is_read_by_a_parser_of_it(form: str) -> None:
+    """RFC 8610, by a parser that is not ours."""
+    parser = pytest.importorskip("cddlparser")
+    done = run("encodings", FOOTBRIDGE, "--cddl", form)
+    assert done.returncode == 0
+    assert done.stdout.count("message-") >= 6
+    tree = parser.parse(done.stdout)
+    assert tree.serialize().strip() == done.stdout.strip()
