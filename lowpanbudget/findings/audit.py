@@ -264,10 +264,13 @@ class Audit:
 def known_of(trace: Trace, design: Design | None = None, timeout_s: float = 60.0) -> Known:
     """Return what a trace knows at its start, and a design: contexts, devices, the longest frame."""
     devices = {link for link in trace.knowledge.devices.values() if len(link) == 8}
-    if design is not None:
-        devices |= {one.extended for one in design.stations if one.extended is not None}
-    largest = LARGEST if design is None else design.link.largest
-    return Known(trace.contexts, design, frozenset(devices), largest, timeout_s)
+    if design is None:
+        return Known(trace.contexts, None, frozenset(devices), LARGEST, timeout_s)
+    devices |= {one.extended for one in design.stations if one.extended is not None}
+    known = Known(trace.contexts, design, frozenset(devices), design.link.largest, timeout_s)
+    for station in design.stations:
+        known.learn_prefix(station.ip(design.link.addresses))
+    return known
 
 
 def _whole(

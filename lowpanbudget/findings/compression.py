@@ -158,7 +158,7 @@ class PageOneNotAnswered(Rule):
     name = "page-one-not-answered"
     severity = Severity.REMARK
     certainty = Certainty.CAPTURE
-    cite = rfc(8138, "10")
+    cite = rfc(8138, "8")
     reads = (Iphc, lorh.Rpi, lorh.SourceRoute, lorh.IpInIp)
     varies = True
 

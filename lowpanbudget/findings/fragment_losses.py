@@ -180,7 +180,7 @@ class FragmentsMeet(Rule):
     name = "fragments-meet"
     severity = Severity.RISK
     certainty = Certainty.CAPTURE
-    cite = rfc(8930, "2.2")
+    cite = rfc(8930, "4.2")
     reads = (Assembly,)
     varies = True
 

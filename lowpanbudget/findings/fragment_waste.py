@@ -1,6 +1,6 @@
 """Findings about fragments that need not be, or should not."""
 
-from lowpanbudget.cites import rfc
+from lowpanbudget.cites import ieee, rfc
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.pieces import Assembly, Piece, hop_of, told
 from lowpanbudget.findings.rule import NONE, Hits, Rule
@@ -93,7 +93,7 @@ class GroupDatagramFragmented(Rule):
     name = "group-datagram-fragmented"
     severity = Severity.RISK
     certainty = Certainty.FRAME
-    cite = rfc(4944, "9")
+    cite = ieee(2006, "7.5.6.4")
     reads = (Piece,)
     varies = True
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import replace
 
-from lowpanbudget.cites import rfc
+from lowpanbudget.cites import ieee, rfc
 from lowpanbudget.design.flow import FIRST
 from lowpanbudget.design.path import Path
 from lowpanbudget.findings.design_rule import MANY, DesignRule, Plan, about, octets_text
@@ -157,7 +157,7 @@ class GroupMessageFragmented(DesignRule):
 
     name = "group-message-fragmented"
     severity = Severity.RISK
-    cite = rfc(4944, "9")
+    cite = ieee(2006, "7.5.6.4")
 
     @classmethod
     def check(cls, plan: Plan) -> Iterator[Hit]:
@@ -259,7 +259,7 @@ class FirstFragmentWithoutSlack(DesignRule):
 
     What it sees: a message in fragments whose first frame, on the first hop, leaves fewer octets than the headers grow
     by on later hops.
-    Why it costs: a network that forwards fragments one by one (RFC 8930) cannot forward this one: it no longer fits.
+    Why it costs: where fragments are forwarded one by one (RFC 8930, RFC 8931) this one no longer fits.
     When it is no fault: networks that put datagrams together at each hop cut anew. Hence only a remark.
     Example: the first frame fills 126 of 127 octets, later headers are 9 longer.
     What to do: Leave slack in first fragments where fragments are forwarded.
@@ -267,7 +267,7 @@ class FirstFragmentWithoutSlack(DesignRule):
 
     name = "first-fragment-without-slack"
     severity = Severity.REMARK
-    cite = rfc(8930, "5")
+    cite = rfc(8931, "4.1")
 
     @classmethod
     def check(cls, plan: Plan) -> Iterator[Hit]:
