@@ -2,6 +2,7 @@
 
 import inspect
 from ipaddress import IPv6Address, IPv6Network
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -38,6 +39,7 @@ DATAGRAM = bytes.fromhex(
 WIRE = bytes.fromhex("7e33 f3 12 ffb9 68656c6c6f")
 NO_CHECKSUM = bytes.fromhex("7e33 f7 12 68656c6c6f")
 ENV = Env(SOURCE, DESTINATION)
+EXAMPLES = Path(__file__).parents[1] / "examples"
 MAC = Mac(destination_pan=0xABCD, destination=DESTINATION, source=SOURCE, pan_id_compression=True)
 
 
@@ -244,6 +246,40 @@ def test_the_fcs_has_two_or_four_octets_or_none(fcs: int) -> None:
         mac = decode_frame(damaged, fcs=fcs).mac
         assert mac is not None
         assert mac.fcs_ok is False
+
+
+@pytest.mark.parametrize(
+    ("mac", "payload", "named"),
+    [
+        (None, b"", "Mac"),
+        (MAC, None, "octets"),
+        (MAC, "41", "octets"),
+        (MAC, 5, "octets"),
+        (Mac(frame_type=9), b"", "frame type 9"),
+    ],
+)
+def test_what_makes_no_frame_is_named(mac: Any, payload: Any, named: str) -> None:
+    with pytest.raises(RequestError, match=named):
+        encode_frame(mac, payload)
+
+
+def test_an_fcs_is_written_as_it_is_read() -> None:
+    assert encode_frame(MAC, WIRE, fcs=True) == encode_frame(MAC, WIRE, fcs=2)
+    assert encode_frame(MAC, WIRE, fcs=False) == encode_frame(MAC, WIRE, fcs=0)
+
+
+@pytest.mark.parametrize("design", [None, "examples/archive.toml", 5])
+def test_budget_and_fit_take_a_design(design: Any) -> None:
+    for function in (budget, fit):
+        with pytest.raises(RequestError, match="load_design"):
+            function(design)
+
+
+def test_a_ledger_is_the_list_of_spans_that_tiles_a_frame() -> None:
+    one = budget(load_design(EXAMPLES / "archive.toml"), "climate")[0]
+    assert one.ledger[0] == list(one.ledger)[0]
+    assert len(one.ledger) == len(list(one.ledger))
+    assert sum(span.bits for span in one.ledger) == 127 * 8  # the PSDU of 2.4 GHz
 
 
 @pytest.mark.parametrize("fcs", [1, 3, 8, -2, "2", None, [2]])

@@ -35,6 +35,16 @@ class Design:
     nodes: int | None = None
     file: str = ""
 
+    @classmethod
+    def of(cls, design: object) -> "Design":
+        """Return ``design`` itself; ``RequestError`` when it is none, such as the name of a file."""
+        if not isinstance(design, cls):
+            raise RequestError(
+                f"a design is needed, not {type(design).__name__}",
+                hint="load_design(path) reads one",
+            )
+        return design
+
     def flow(self, name: str) -> Flow:
         """Return the flow of this name; ``RequestError`` names those that there are."""
         return _named(name, self.flows, "flow")

@@ -42,6 +42,7 @@ def budget(design: Design, flow: str | None = None) -> list[Budget]:
 
     Raises ``RequestError`` for a flow that the design does not have.
     """
+    design = Design.of(design)
     flows = design.flows if flow is None else (design.flow(flow),)
     return [_budget(path, flow) for flow in flows for path in design.paths(flow)]
 

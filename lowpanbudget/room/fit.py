@@ -55,6 +55,7 @@ def fit(design: Design, message: str | None = None) -> list[Fit]:
 
     A message that no flow names is tried on all. Raises ``RequestError`` for a message that the design does not have.
     """
+    design = Design.of(design)
     messages = design.messages if message is None else (design.message(message),)
     rooms: dict[Path, int] = {}
     found = []

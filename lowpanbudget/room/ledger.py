@@ -1,5 +1,6 @@
 """A ledger: the spans of one frame, tiling it exactly; the room is what they leave over."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from lowpanbudget.bits import Span, tiles
@@ -17,6 +18,16 @@ class Ledger:
 
     def __post_init__(self) -> None:
         assert tiles(self.spans, self.octets * 8), "spans do not tile the frame"
+
+    def __iter__(self) -> Iterator[Span]:
+        """Return the spans one by one, as they stand in the frame."""
+        return iter(self.spans)
+
+    def __len__(self) -> int:
+        return len(self.spans)
+
+    def __getitem__(self, index: int) -> Span:
+        return self.spans[index]
 
     def layers(self) -> list[tuple[str, int]]:
         """Return each layer with its bits, in the order of the frame; a layer that comes again stands again."""

@@ -34,6 +34,7 @@ from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.found import Datagram, Lowpan, Notice
 from lowpanbudget.stack.lowpan import read_lowpan
+from lowpanbudget.stack.split import octets_of
 
 STAND_IN_KEY = Key(bytes(16))  # for sizes: a MIC of the right length, never a secret
 
@@ -343,13 +344,16 @@ def encode_frame(
     written, a missing key, what the nonce lacks, or a nonce used before. Sizes are not limited here: the PHY's are the
     caller's matter.
     """
+    if not isinstance(mac, Mac):
+        raise RequestError(f"a Mac is needed, not {type(mac).__name__}", cite=mac_layer.CITE)
+    fcs = 2 if fcs is True else fcs
     writer = Writer("MAC")
     if isinstance(payload, Writer):
         body = payload
-    elif mac.frame_type == FrameType.DATA:
-        body = contents.as_given(payload)
+    elif mac.frame_type == FrameType.DATA or mac.frame_type not in tuple(FrameType):
+        body = contents.as_given(octets_of(payload))
     else:
-        body = contents.explained(mac, payload)
+        body = contents.explained(mac, octets_of(payload))
     if mac.ie_present or mac.header_ies or mac.payload_ies:
         header_ies, payload_ies = elements.terminated(
             mac.header_ies, mac.payload_ies, payload=bool(body.data)

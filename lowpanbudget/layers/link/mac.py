@@ -8,10 +8,12 @@ Clause numbers of the IEEE text are from memory.
 """
 
 from dataclasses import dataclass, field
+from typing import cast
 
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import ieee
-from lowpanbudget.errors import NotSupported, RequestError, WireError
+from lowpanbudget.env import is_number
+from lowpanbudget.errors import NotSupported, RequestError, WireError, plural
 from lowpanbudget.layers.link import auxiliary, elements
 from lowpanbudget.layers.link.addressing import MODE_OCTETS, MULTIPURPOSE, addressing
 from lowpanbudget.layers.link.auxiliary import Security
@@ -185,12 +187,14 @@ def encode(writer: Writer, mac: Mac) -> None:
 
     Raises ``RequestError`` when a field that the header must carry is missing or one that it cannot carry is there.
     """
+    if mac.security is not None and not isinstance(mac.security, Security):
+        raise RequestError(f"security is a Security or None, not {mac.security!r}", cite=CITE)
     modes = (_mode(mac.destination, "destination"), _mode(mac.source, "source"))
     if mac.frame_type == FrameType.MULTIPURPOSE:
         row = MULTIPURPOSE[(*modes, int(mac.destination_pan is not None))]
     elif mac.version not in (0, 1, 2) or mac.frame_type not in _GENERAL:
         raise RequestError(
-            f"frame type {int(mac.frame_type)} of version {mac.version} cannot be written",
+            f"frame type {mac.frame_type} of version {mac.version!r} cannot be written",
             cite=CITE,
             hint="Frame types 0 to 3 have versions 0 to 2, multipurpose frames (5) version 0",
         )
@@ -198,8 +202,8 @@ def encode(writer: Writer, mac: Mac) -> None:
         row = addressing(mac.version, *modes, int(mac.pan_id_compression))
     _write_control(writer, mac, modes)
     if mac.sequence is not None:
-        if not 0 <= mac.sequence <= 0xFF:
-            raise RequestError(f"sequence number {mac.sequence} does not fit 8 bits", cite=CITE)
+        if not is_number(mac.sequence, 8):
+            raise RequestError(f"sequence number {mac.sequence!r} does not fit 8 bits", cite=CITE)
         removed_by = NO_SEQUENCE if mac.version == 2 else ""
         writer.octets(bytes([mac.sequence]), "sequence number", "", CITE, removed_by, mac.sequence)
     given = (mac.destination_pan, mac.destination, mac.source_pan, mac.source)
@@ -214,9 +218,12 @@ def encode(writer: Writer, mac: Mac) -> None:
                 cite=cite,
                 hint="Give it, or change PAN ID compression",
             )
-        if isinstance(value, int) and not 0 <= value <= 0xFFFF:
-            raise RequestError(f"{name} {value} does not fit 16 bits", cite=cite)
-        octets = value.to_bytes(count, "big") if isinstance(value, int) else value
+        if place & 1:
+            octets = bytes(cast("bytes", value))
+        elif is_number(value, 16):
+            octets = cast("int", value).to_bytes(count, "big")
+        else:
+            raise RequestError(f"{name} {value!r} does not fit 16 bits", cite=cite)
         writer.octets(octets[::-1], name, meaning, cite, shorter, value)
     if mac.security is not None:
         if mac.version == 0 and not mac.later:
@@ -271,9 +278,17 @@ def _write_control(writer: Writer, mac: Mac, modes: tuple[int, int]) -> None:
 
 
 def _mode(address: bytes | None, name: str) -> int:
+    if not isinstance(address, bytes | bytearray | memoryview | None):
+        raise RequestError(
+            f"the {name} address {address!r} is no octets",
+            cite=CITE,
+            hint="Give bytes, most significant first",
+        )
     octets = len(address or b"")
     if octets not in MODE_OCTETS:
-        raise RequestError(f"the {name} address has {octets} octets, not 2 or 8", cite=CITE)
+        raise RequestError(
+            f"the {name} address has {plural(octets, 'octet')}, not 2 or 8", cite=CITE
+        )
     return 0 if not octets else MODE_OCTETS.index(octets)
 
 

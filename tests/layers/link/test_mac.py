@@ -253,6 +253,12 @@ def test_scapy_reads_the_same_data_frame(
     [
         (Mac(sequence=None), "has a sequence number"),
         (Mac(sequence=256), "does not fit 8 bits"),
+        (Mac(sequence="7"), "does not fit 8 bits"),  # type: ignore[arg-type]
+        (Mac(version="2"), "cannot be written"),  # type: ignore[arg-type]
+        (Mac(frame_type="data"), "cannot be written"),  # type: ignore[arg-type]
+        (Mac(security=5), "is a Security"),  # type: ignore[arg-type]
+        (Mac(destination="0001", destination_pan=1), "is no octets"),  # type: ignore[arg-type]
+        (Mac(destination=SHORT, destination_pan="x"), "does not fit 16 bits"),  # type: ignore[arg-type]
         (Mac(version=3), "cannot be written"),
         (Mac(frame_type=6), "cannot be written"),
         (Mac(destination=b"\1\2\3"), "3 octets, not 2 or 8"),
