@@ -1,12 +1,14 @@
 """``compress`` and ``decompress``: one 6LoWPAN payload and the IPv6 datagram that it stands for."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed
 from lowpanbudget.stack.found import Lowpan, Notice
 from lowpanbudget.stack.lowpan import read_lowpan
+from lowpanbudget.stack.packets import packet_of
 from lowpanbudget.stack.packing import Options, pack_headers
 from lowpanbudget.stack.split import octets_of
 from lowpanbudget.stack.upper import explain_rest
@@ -30,6 +32,10 @@ class Decompressed:
     layers: tuple[object, ...]
     spans: tuple[Span, ...]
     notices: tuple[Notice, ...]
+
+    def packet(self) -> Any:
+        """Return the datagram as a scapy packet, to go on with."""
+        return packet_of(self.octets)
 
 
 def compress(

@@ -1,11 +1,12 @@
 """What reading a 6LoWPAN payload gives: notices, a datagram or a fragment, and the link addresses that count."""
 
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
+from lowpanbudget.stack.packets import packet_of
 from lowpanbudget.stack.routed import Placed
 
 
@@ -28,6 +29,10 @@ class Datagram:
 
     octets: bytes
     checksum_elided: bool = False
+
+    def packet(self) -> Any:
+        """Return it as a scapy packet, to go on with."""
+        return packet_of(self.octets)
 
 
 @dataclass(slots=True)

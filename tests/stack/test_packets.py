@@ -1,0 +1,30 @@
+"""Packets in and out: scapy's own fields agree with what was compressed."""
+
+from scapy.layers.inet import UDP
+from scapy.layers.inet6 import IPv6
+
+from lowpanbudget import Env, Mac, compress, decode_frame, decompress, encode_frame
+
+ENV = Env(source="0104", destination="0031", contexts={0: "2001:db8::/64"})
+PACKET = (
+    IPv6(src="2001:db8::ff:fe00:104", dst="2001:db8::ff:fe00:31", hlim=64)
+    / UDP(sport=0xF0B1, dport=61616)
+    / b"21.5"
+)
+
+
+def test_a_packet_comes_back_as_a_packet() -> None:
+    back = decompress(compress(PACKET, ENV).octets, ENV).packet()
+    assert bytes(back) == bytes(PACKET)
+    assert (back.src, back[UDP].dport, bytes(back[UDP].payload)) == (PACKET.src, 61616, b"21.5")
+
+
+def test_a_frame_gives_a_packet() -> None:
+    mac = Mac(
+        destination_pan=7, destination=b"\x00\x31", source=b"\x01\x04", pan_id_compression=True
+    )
+    frame = decode_frame(
+        encode_frame(mac, compress(PACKET, ENV).octets).octets, contexts=ENV.contexts
+    )
+    assert frame.datagram is not None
+    assert bytes(frame.datagram.packet()) == bytes(PACKET)
