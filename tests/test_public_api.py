@@ -277,7 +277,7 @@ def test_budget_and_fit_take_a_design(design: Any) -> None:
 
 def test_a_ledger_is_the_list_of_spans_that_tiles_a_frame() -> None:
     one = budget(load_design(EXAMPLES / "archive.toml"), "climate")[0]
-    assert one.ledger[0] == list(one.ledger)[0]
+    assert one.ledger[0] == next(iter(one.ledger))
     assert len(one.ledger) == len(list(one.ledger))
     assert sum(span.bits for span in one.ledger) == 127 * 8  # the PSDU of 2.4 GHz
 
