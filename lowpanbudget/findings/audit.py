@@ -91,6 +91,7 @@ class Audit:
             if self._reassembler is None:
                 self._reassembler = Reassembler(contexts=self.known.contexts)
             for event in self._reassembler.feed(frame, time_s if isfinite(time_s) else 0.0):
+                self._give(scene, event)
                 if isinstance(event, Complete):
                     datagram, parts = event.datagram.octets, ()
         self._look(scene, datagram, parts, frame.fragment, frame.notices)
@@ -115,7 +116,7 @@ class Audit:
                 for index, hit in facts:
                     self._tallies.count(index, hit, scene.number)
             else:
-                shape.facts[self] = self._kept = []
+                self._kept = []
         elif traced.fault is not None:
             self._give(scene, Notice(UNREAD, traced.fault.message, traced.fault.cite))
         try:
@@ -130,6 +131,10 @@ class Audit:
                 more = [] if self._only_varying else list(frame.notices)
                 more += [notice for notice in traced.notices if notice not in frame.notices]
                 self._look(scene, traced.datagram, traced.parts, fragment, more)
+                for outcome in traced.outcomes:
+                    self._give(scene, outcome.event)
+                if shape is not None and self._kept is not None:
+                    shape.facts[self] = self._kept
         finally:
             self._only_varying, self._kept = False, None
 

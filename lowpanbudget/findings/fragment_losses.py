@@ -9,6 +9,7 @@ from lowpanbudget.findings.rule import NONE, Hits, Rule
 from lowpanbudget.findings.scene import Known, Scene, named
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import fragment
+from lowpanbudget.stack.reassembly import Discarded, TimedOut
 
 LIMIT_S = 60  # RFC 4944 section 5.3
 
@@ -210,3 +211,45 @@ class FragmentsMeet(Rule):
             )
             severity = Severity.RISK if lost >= 3 else Severity.REMARK
             yield Hit(cause, (), named(receiver), tuple(numbers), severity)
+
+
+class RecoverableFragmentsFailed(Rule):
+    """Recoverable fragments did not become a datagram.
+
+    What it sees: datagrams in recoverable fragments (RFC 8931) that ran out of time, were aborted, whose fragments
+    contradict each other, or that were whole and could not be expanded.
+    Why it costs: these fragments are acknowledged and sent again, so that a datagram that fails all the same has cost
+    more than an ordinary one.
+    When it is no fault: the capture missed frames that the receiver got. What is open at its end is not counted; a
+    single failure is a remark.
+    Example: sequence 0 and 2 of tag 0x2a came, 1 did not, and no acknowledgement asked for it.
+    What to do: Look whether acknowledgements come back; sizes and offsets count octets of the compressed form.
+    """
+
+    name = "recoverable-fragments-failed"
+    severity = Severity.RISK
+    certainty = Certainty.CAPTURE
+    cite = rfc(8931, "6")
+    reads = (TimedOut, Discarded)
+    varies = True
+
+    def __init__(self, known: Known) -> None:
+        super().__init__(known)
+        self.failed: dict[str, int] = {}
+
+    def check(self, scene: Scene, thing: TimedOut | Discarded) -> Hits:  # noqa: ARG002  # one signature for all rules
+        """Take what the reassembler gave up; keys of these fragments have no size."""
+        source, destination, size, tag = thing.key
+        if size is not None or (isinstance(thing, Discarded) and "too many" in thing.reason):
+            return NONE
+        hop = f"{named(source)} to {named(destination)}"
+        if hop in self.failed or len(self.failed) < 256:
+            self.failed[hop] = self.failed.get(hop, 0) + 1
+        reason = thing.reason if isinstance(thing, Discarded) else "the time ran out"
+        severity = Severity.RISK if self.failed.get(hop, 0) > 1 else Severity.REMARK
+        evidence = (f"tag {tag:#04x}: {reason}, {thing.received} octets had come",)
+        return (
+            Hit(
+                "datagrams in recoverable fragments were given up", evidence, hop, severity=severity
+            ),
+        )

@@ -21,6 +21,7 @@ from lowpanbudget.findings.fragment_losses import (
     FragmentsOverlap,
     FragmentsTooSlow,
     FragmentsUnfinished,
+    RecoverableFragmentsFailed,
 )
 from lowpanbudget.findings.fragment_waste import (
     AdvertisementFragmented,
@@ -153,6 +154,7 @@ RULES: tuple[type[Rule], ...] = (
     FragmentRepeated,
     FragmentsOverlap,
     FragmentsMeet,
+    RecoverableFragmentsFailed,
     GroupDatagramFragmented,
     AdvertisementFragmented,
     LengthsDisagree,

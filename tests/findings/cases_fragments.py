@@ -159,7 +159,28 @@ def options(count: int, *, lorh: bool = False) -> Capture:
     )
 
 
+def recoverable(*numbers: int) -> Capture:
+    """RFC 8931 section 5.1: two fragments of a compressed datagram, three times; an hour later another frame.
+
+    |1110100|E| tag |X|sequence 5|size 10|offset 16|; sequence 0 has the whole size as its offset.
+    """
+    whole = air.payload(air.datagram(bytes(100)))
+    parts = (whole[:80], whole[80:])
+    frames: Timed = []
+    for turn in range(3):
+        for number in numbers:
+            fields = number << 26 | len(parts[number]) << 16 | (len(whole) if number == 0 else 80)
+            octets = bytes([0xE8, turn]) + fields.to_bytes(4, "big") + parts[number]
+            frames.append((100.0 * turn + number + 1, air.raw(octets, 10 * turn + number)))
+    return Capture([*frames, (3600.0, air.raw(bytes([0xE8, 99]) + frames_of_one(whole), 99))])
+
+
+def frames_of_one(whole: bytes) -> bytes:
+    return (len(whole[:80]) << 16 | len(whole)).to_bytes(4, "big") + whole[:80]
+
+
 FRAGMENT_CASES = {
+    "recoverable-fragments-failed": Case(lambda: recoverable(0), lambda: recoverable(0, 1)),
     "datagram-size-impossible": Case(lambda: sized(30), lambda: sized(88)),
     "datagram-size-too-small": Case(compressed_offset, lambda: edited({})),
     # 96 octets are 12 units

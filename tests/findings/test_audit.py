@@ -155,6 +155,20 @@ def test_a_context_given_for_expanding_only() -> None:
     assert names(audit.close()) == ["context-used-too-soon"]
 
 
+def test_a_retransmission_that_comes_first_hides_nothing_of_its_kind() -> None:
+    """A context is learned, so kinds of frames are learned anew; the first of its kind then is a retransmission."""
+    told = air.frame(
+        air.advertisement(air.context_option(5, "2001:db8:55::/64")), 1, (ROOT, air.BROADCAST)
+    )
+    frames = [
+        air.frame(air.datagram(), n, pan_id_compression=False, source_pan=air.PAN)
+        for n in range(1, 5)
+    ]
+    found = Capture([frames[0], told, frames[0], *frames[1:]]).followed()
+    (twice,) = [one for one in found if one.name == "pan-id-carried-twice"]
+    assert twice.frames == (1, 4, 5, 6)
+
+
 def test_many_subjects_become_one_more() -> None:
     frames = []
     for node in range(1, 60):
