@@ -1,25 +1,29 @@
-"""``annotate HEX|FILE``: every octet of IEEE 802.15.4 frames, explained."""
+"""``annotate HEX|FILE``: every octet of IEEE 802.15.4 frames, explained, and what their headers stand for."""
 
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from lowpanbudget.cli import faults, hextext, options
+from lowpanbudget.cli import captures, faults, hextext, options
 from lowpanbudget.cli.main import COMMANDS
 from lowpanbudget.errors import RequestError, WireError
 
 if TYPE_CHECKING:
+    from io import BufferedReader
+
     from rich.console import Console
 
+    from lowpanbudget.cli.annotated import Item
     from lowpanbudget.report.screen import Screen
     from lowpanbudget.stack.frame import Frame
 
 _MOST_TOLD = 5
-_FCS = {"2": 2, "4": 4, "none": 0}
+_LARGEST = 127  # octets of the largest frame where no design says otherwise
 
 _EXAMPLE = """\b
 lowpanbudget annotate 41c8070200... --context 0=2001:db8::/64 --key-file keys.toml
+lowpanbudget annotate mesh.pcap --frame 12 --frame 13 --design examples/footbridge.toml
 
 \b
 Key file:
@@ -33,22 +37,30 @@ Key file:
 @click.command("annotate", short_help=COMMANDS["annotate"], epilog=_EXAMPLE)
 @click.argument("source", metavar="HEX|FILE")
 @click.option(
-    "--fcs", type=click.Choice(list(_FCS)), default="2", show_default=True,
-    help="Octets of the frame check sequence at the end; none if the receiver took it off.",
+    "--frame", "numbers", type=click.IntRange(min=1), multiple=True, metavar="N",
+    help="Number of a frame in a capture; may be given again. Else the first few.",
+)  # fmt: skip
+@captures.design
+@click.option(
+    "--fcs", type=click.Choice(list(captures.FCS)),
+    help="Octets of the frame check sequence at the end; none if the receiver took it off; test: find out. "
+    "Else 2 for hex, and test for a capture.",
 )  # fmt: skip
 @options.contexts
+@captures.keys
 @click.option(
-    "--key-file", metavar="FILE",
-    help="TOML file with link keys and devices, readable by you alone. Keys are never given on the command line.",
+    "--asn", metavar="NUMBER",
+    help="Absolute slot number of a frame in hex, for time-slotted links; captures tell it themselves.",
 )  # fmt: skip
-@click.option("--asn", metavar="NUMBER", help="Absolute slot number, for time-slotted links.")
 @options.root
 @options.as_json
 @click.pass_context
 def command(
     ctx: click.Context,
     source: str,
-    fcs: str,
+    numbers: tuple[int, ...],
+    design: str | None,
+    fcs: str | None,
     contexts: tuple[str, ...],
     key_file: str | None,
     asn: str | None,
@@ -56,53 +68,136 @@ def command(
     *,
     as_json: bool,
 ) -> None:
-    """Explain every octet of a frame given in HEX, or of the frames in FILE (- for standard input), one a line.
+    """Explain every octet of a frame given in HEX, or of the frames in FILE (- for standard input).
 
-    In a file # starts a comment and empty lines are passed over. A frame that cannot be read to its end is shown as
-    far as it goes, with the reason; the exit code is then 3.
+    FILE is text with a frame a line in hex (# starts a comment), or a capture: pcap, pcapng, either compressed, or a
+    log with times. Behind the octets stand the headers restored, each field with what it was restored from, and the
+    shortest form of the same datagram. A frame that cannot be read to its end is shown as far as it goes, with the
+    reason; the exit code is then 3.
     """
-    from lowpanbudget.cli import output
-    from lowpanbudget.cli.keys import read_keys
-    from lowpanbudget.report import machine, view
+    from lowpanbudget.cli.annotated import is_capture, looks_like_capture, standard_input
+
+    stdin: BufferedReader | None = None
+    if source == "-":
+        stdin = standard_input()
+        capture = bool(numbers) or looks_like_capture(stdin.peek(4096))
+    else:
+        capture = not hextext.looks_like_hex(source) and (bool(numbers) or is_capture(source))
+    try:
+        if capture:
+            if asn is not None:
+                raise RequestError(
+                    "--asn is for a frame in hex: a capture tells the slot of each frame"
+                )
+            known = captures.Knowledge(design, key_file, contexts, fcs or "test", root)
+            items, wrong = _picked(ctx, source, known, numbers, stdin)
+        else:
+            if numbers:
+                raise RequestError("--frame is for captures", hint="Give a file")
+            if fcs == "test":
+                raise RequestError("--fcs test is for captures: one frame proves nothing")
+            known = captures.Knowledge(design, key_file, contexts, fcs or "2", root)
+            items, wrong = _given(source, known, _slot(asn), stdin), False
+    finally:
+        if stdin is not None:
+            stdin.detach()  # or standard input would be closed with it
+    largest = _LARGEST if known.design is None else known.design.link.largest
+    if as_json:
+        _emit(items, largest)
+    else:
+        _show(items, largest)
+    if _tell_faults(ctx, items) or wrong:
+        ctx.exit(WireError.exit_code)
+
+
+def _picked(
+    ctx: click.Context,
+    source: str,
+    known: captures.Knowledge,
+    numbers: tuple[int, ...],
+    stdin: "BufferedReader | None",
+) -> "tuple[list[Item], bool]":
+    """Return frames out of a capture, and whether its file is wrong."""
+    from lowpanbudget.capture.reading import read
+    from lowpanbudget.cli.annotated import pick
+    from lowpanbudget.cli.progress import followed
+
+    name = "standard input" if source == "-" else source
+    with read(source if stdin is None else stdin) as records:
+        picked = pick(known.trace(), followed(records, source), numbers, name)
+    wrong = captures.tell_notices(ctx, source, records.notices, records.notice_count)
+    for item in picked.items:
+        item.place = f"{name}: frame {item.number}"
+        item.count = picked.count
+    if not numbers and picked.count > len(picked.items):
+        captures.say(
+            ctx, f"{len(picked.items)} of {picked.count} frames are shown; --frame N shows another"
+        )
+    return picked.items, wrong
+
+
+def _given(
+    source: str, known: captures.Knowledge, slot: int | None, stdin: "BufferedReader | None"
+) -> "list[Item]":
+    """Return frames that were given in hex."""
+    from lowpanbudget.capture.packet import read_packet
+    from lowpanbudget.cli.annotated import Item
+    from lowpanbudget.env import Contexts
     from lowpanbudget.stack.frame import decode_frame
 
-    table, slot = options.table_of(contexts), _slot(asn)
-    ring = read_keys(key_file) if key_file is not None else None
-    given = hextext.frames(source)
-    read = [
-        decode_frame(
-            item.octets,
-            fcs=_FCS[fcs],
-            contexts=table,
-            keys=ring.keys if ring else (),
-            devices=ring.devices if ring else {},
-            asn=slot,
-            root=root,
-        )
-        for item in given
+    planned = {} if known.design is None else dict(known.design.contexts)
+    table = Contexts({**planned, **known.contexts})
+    fcs = known.fcs
+    matcher = None
+    if known.design is not None:
+        from lowpanbudget.capture.matching import Matcher
+
+        matcher = Matcher(known.design)
+    items = []
+    given = hextext.frames(source, stdin)
+    for one in given:
+        frame = decode_frame(
+            one.octets, fcs=2 if fcs is None else fcs, contexts=table, keys=known.keys,
+            devices=known.devices, asn=slot, root=known.root,
+        )  # fmt: skip
+        item = Item(frame, one.place, table, known.root, count=len(given), first=frame)
+        if frame.datagram is not None:
+            item.datagram = frame.datagram.octets
+            item.matched = None if matcher is None else matcher.match(read_packet(item.datagram))
+        items.append(item)
+    return items
+
+
+def _emit(items: "list[Item]", largest: int) -> None:
+    from lowpanbudget.cli import output
+    from lowpanbudget.cli.explained import explained
+    from lowpanbudget.report import machine, view
+
+    frames = [
+        {
+            **view.plain(item.frame),
+            "layers": view.layered(item.frame.layers),
+            "place": item.place or None,
+            **explained(item, largest),
+        }
+        for item in items
     ]
-    if as_json:
-        frames = [
-            {**view.plain(frame), "layers": view.layered(frame.layers), "place": item.place or None}
-            for frame, item in zip(read, given, strict=True)
-        ]
-        output.emit(machine.document(frames=frames))
-    else:
-        _show(read, given)
+    output.emit(machine.document(frames=frames))
+
+
+def _tell_faults(ctx: click.Context, items: "list[Item]") -> bool:
+    """Tell where frames could not be read further; return whether there are such."""
     wrong = [
-        (item.place or "the frame", frame.fault)
-        for frame, item in zip(read, given, strict=True)
-        if frame.fault is not None
+        (item.place or "the frame", item.frame.fault)
+        for item in items
+        if item.frame.fault is not None
     ]
-    if wrong:
-        for place, fault in wrong[:_MOST_TOLD]:
-            text = f"{place}: octet {fault.offset}: {fault.message}"
-            click.echo(f"{ctx.command_path}: {faults.visible(text)}", err=True)
-        if len(wrong) > _MOST_TOLD:
-            click.echo(
-                f"{ctx.command_path}: {len(wrong)} of {len(read)} frames are wrong", err=True
-            )
-        ctx.exit(WireError.exit_code)
+    for place, fault in wrong[:_MOST_TOLD]:
+        text = f"{place}: octet {fault.offset}: {fault.message}"
+        click.echo(f"{ctx.command_path}: {faults.visible(text)}", err=True)
+    if len(wrong) > _MOST_TOLD:
+        click.echo(f"{ctx.command_path}: {len(wrong)} of {len(items)} frames are wrong", err=True)
+    return bool(wrong)
 
 
 def _slot(text: str | None) -> int | None:
@@ -120,27 +215,38 @@ def _slot(text: str | None) -> int | None:
     return number
 
 
-def _show(read: "list[Frame]", given: list[hextext.Given]) -> None:
+def _show(items: "list[Item]", largest: int) -> None:
     """Show the frames one after the other, each as soon as it is drawn."""
     from lowpanbudget.cli import output
+    from lowpanbudget.cli.explained import explained, facts
     from lowpanbudget.report import terminal, view
 
-    for index, (frame, item) in enumerate(zip(read, given, strict=True), 1):
-        title = f"Frame of {terminal.octets(len(frame.octets))}"
+    for index, item in enumerate(items, 1):
+        frame = item.frame
+        what = "Frame" if frame.mac is not None or frame.fault is not None else "Record"
+        title = f"{what} of {terminal.octets(len(frame.octets))}"
         if item.place:
-            title = f"{title}, {index} of {len(read)} ({item.place})"
+            title = f"{title}, {item.number or index} of {item.count} ({item.place})"
         sealed = _sealed(frame)
-        seen = view.plain(frame)
-        rows, segments = view.rows(frame.spans, frame.octets, sealed), view.segments(frame.spans)
-        output.show(
-            partial(_paint, title=title, seen=seen, rows=rows, segments=segments, sealed=sealed)
-        )
+        told = explained(item, largest)
+        shown = {
+            "title": title,
+            "seen": view.plain(frame),
+            "rows": view.rows(frame.spans, frame.octets, sealed),
+            "segments": view.segments(frame.spans),
+            "sealed": sealed,
+        }
+        output.show(partial(_paint, told=told, facts=facts(told), **shown))
 
 
-def _paint(console: "Console", screen: "Screen", **frame: Any) -> None:
-    from lowpanbudget.report import terminal
+def _paint(
+    console: "Console", screen: "Screen", told: dict[str, Any], facts: list[str], **frame: Any
+) -> None:
+    from lowpanbudget.report import annotate_text, terminal
 
     terminal.frame(console, screen, **frame)
+    annotate_text.about(console, screen, facts)
+    annotate_text.explained(console, screen, told)
 
 
 def _sealed(frame: "Frame") -> tuple[int, int]:

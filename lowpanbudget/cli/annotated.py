@@ -1,0 +1,225 @@
+"""Frames to annotate, from hex or out of a capture, each with what is known of it beyond its own octets."""
+
+import io
+import sys
+from collections import OrderedDict
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from lowpanbudget.errors import RequestError
+
+if TYPE_CHECKING:
+    from ipaddress import IPv6Address
+
+    from lowpanbudget.capture.matching import Matched
+    from lowpanbudget.capture.record import Record
+    from lowpanbudget.capture.trace import Trace
+    from lowpanbudget.capture.traced import Traced
+    from lowpanbudget.stack.frame import Frame
+
+FEW = 3  # frames that are shown of a capture unless some are named
+_MOST_HELD = 4096  # frames with fragments that are remembered
+_AHEAD = 4096
+_PACKED = b"\x1f\x8b"
+
+
+@dataclass(slots=True)
+class Item:
+    """A frame to annotate.
+
+    ``contexts``, ``root`` and ``rpi_type`` are those it was decoded with. ``datagram`` is what it carries, or what it
+    is a fragment of, brought by the frames ``parts`` with ``pieces`` octets of payload each; ``first`` is then the
+    frame with its headers. ``never_whole`` says why there is no datagram. ``number`` and ``traced`` are of a capture,
+    which has ``count`` frames.
+    """
+
+    frame: "Frame"
+    place: str
+    contexts: Mapping[int, Any]
+    root: "IPv6Address | None" = None
+    rpi_type: int = 0x63
+    count: int = 1
+    number: int | None = None
+    traced: "Traced | None" = None
+    datagram: bytes | None = None
+    parts: tuple[int, ...] = ()
+    pieces: tuple[int, ...] = ()
+    first: "Frame | None" = None
+    first_number: int | None = None
+    never_whole: str = ""
+    matched: "Matched | None" = None
+
+    @property
+    def is_open(self) -> bool:
+        """Return whether this is a fragment of which nothing more is known yet."""
+        return self.frame.fragment is not None and not self.parts and not self.never_whole
+
+
+@dataclass(slots=True)
+class Picked:
+    """Frames picked out of a capture, and how many it has."""
+
+    items: list[Item] = field(default_factory=list)
+    count: int = 0
+
+
+# --- is it a capture? -------------------------------------------------------------------------------
+
+
+def standard_input() -> io.BufferedReader:
+    """Return standard input as a file whose next octets can be looked at."""
+    return io.BufferedReader(sys.stdin.buffer)  # type: ignore[arg-type]  # it has readinto
+
+
+def is_capture(path: str) -> bool:
+    """Return whether a file holds a capture, or a log with times; not lines of nothing but hex."""
+    try:
+        if not Path(path).is_file():
+            return False
+        with Path(path).open("rb") as file:
+            return looks_like_capture(file.read(_AHEAD))
+    except (OSError, ValueError):
+        return False
+
+
+def looks_like_capture(octets: bytes) -> bool:
+    """Return the same for the first octets of a file."""
+    from lowpanbudget.capture.pcap import MAGICS
+    from lowpanbudget.capture.pcapng import SECTION
+    from lowpanbudget.capture.reading import read
+
+    if octets[:4] in MAGICS or octets[:4] == SECTION or octets[:2] == _PACKED:
+        return True
+    with read(io.BytesIO(octets)) as records:
+        if records.format != "text":
+            return False
+        first = next(records, None)
+    return first is not None and first.time_ns is not None
+
+
+# --- frames out of a capture ------------------------------------------------------------------------
+
+
+def pick(trace: "Trace", records: "Iterable[Record]", numbers: Iterable[int], name: str) -> Picked:
+    """Return the frames of these numbers, or the first few, with what the capture tells of them.
+
+    All before them are followed, since contexts and fragments come from there. Raises ``RequestError`` for a number
+    that the capture does not have.
+    """
+    wanted = set(numbers) or set(range(1, FEW + 1))
+    counted = _Counted(records)
+    picked = _pick(trace, counted, wanted, name)
+    counted.finish()
+    missing = sorted(wanted - {item.number for item in picked})
+    if missing and (set(numbers) or not counted.count):
+        text = f"{name} has {counted.count} frames"
+        if set(numbers):
+            text += f"; there is no frame {missing[0]}"
+        raise RequestError(text, hint="Frames count from 1")
+    return Picked(sorted(picked, key=lambda item: item.number or 0), counted.count)
+
+
+class _Counted(Iterator["Record"]):
+    """Counts what is read through it."""
+
+    def __init__(self, records: "Iterable[Record]") -> None:
+        self._records = iter(records)
+        self.count = 0
+
+    def __next__(self) -> "Record":
+        record = next(self._records)
+        self.count += 1
+        return record
+
+    def finish(self) -> None:
+        """Read what is left."""
+        for _ in self:
+            pass
+
+
+def _pick(trace: "Trace", records: "Iterator[Record]", wanted: set[int], name: str) -> list[Item]:
+    items: dict[int, Item] = {}
+    held: OrderedDict[int, Traced] = OrderedDict()
+    last = max(wanted)
+    for traced in trace.follow(records):
+        number = traced.number
+        if traced.shape is not None and traced.shape.example.fragment is not None:
+            held[number] = traced
+            if len(held) > _MOST_HELD:
+                held.popitem(last=False)
+        if number in wanted:
+            items[number] = _item(traced, name)
+        if len(traced.parts) > 1 and items:
+            _attach(items, traced, held)
+        _give_up(items, traced.outcomes)
+        if number >= last and not any(item.is_open for item in items.values()):
+            break
+    _give_up(items, trace.leftover)
+    return list(items.values())
+
+
+def _item(traced: "Traced", name: str) -> Item:
+    decoder = traced.decoder
+    frame = traced.frame or _as_frame(traced)
+    item = Item(
+        frame,
+        name,
+        decoder.contexts,
+        decoder.root,
+        decoder.rpi_type,
+        number=traced.number,
+        traced=traced,
+    )
+    if traced.datagram is not None and len(traced.parts) <= 1:
+        item.datagram, item.matched = traced.datagram, traced.matched
+        item.first = frame
+    return item
+
+
+def _as_frame(traced: "Traced") -> "Frame":
+    """Return what a record holds that is no frame, in the shape of one."""
+    from lowpanbudget.bits import Span
+    from lowpanbudget.stack.frame import Frame
+
+    octets, packet = traced.carried.octets, traced.packet
+    if packet is not None:
+        return Frame(octets, layers=packet.layers, spans=packet.spans)
+    spans: tuple[Span, ...] = ()
+    if octets:
+        spans = (Span(0, len(octets) * 8, traced.carried.kind, "not decoded", octets, "", None),)
+    return Frame(octets, spans=spans, fault=traced.carried.fault)
+
+
+def _attach(items: dict[int, Item], traced: "Traced", held: "Mapping[int, Traced]") -> None:
+    """Give the datagram that a frame completes to all picked frames that brought it."""
+    mine = [items[number] for number in traced.parts if number in items]
+    if not mine:
+        return
+    parts = [held[number] for number in traced.parts if number in held]
+    pieces = tuple(len(part.payload or b"") for part in parts)
+    first = next((part for part in parts if _is_first(part)), None)
+    for item in mine:
+        item.datagram, item.parts, item.matched = traced.datagram, traced.parts, traced.matched
+        if len(parts) == len(traced.parts):
+            item.pieces = pieces
+        if first is not None:
+            item.first, item.first_number = first.frame, first.number
+
+
+def _is_first(traced: "Traced") -> bool:
+    frame = traced.frame
+    return frame is not None and frame.fragment is not None and frame.fragment.first
+
+
+def _give_up(items: dict[int, Item], outcomes: Iterable[Any]) -> None:
+    """Note why fragments never became a datagram."""
+    for outcome in outcomes:
+        event = outcome.event
+        if not hasattr(event, "key") or hasattr(event, "datagram"):
+            continue
+        reason = getattr(event, "reason", "") or "its fragments were not whole in time"
+        for number in outcome.numbers:
+            if number in items and not items[number].parts:
+                items[number].never_whole = reason
