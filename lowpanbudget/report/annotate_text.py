@@ -12,7 +12,9 @@ from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, hex_block, octets, paragraph
 
-_NOTHING = "none"
+_NOTHING = "nothing"
+_PLACE, _INDENT = 15, 2  # as a ledger has them
+_GAIN = 16
 
 
 def about(console: Console, screen: Screen, texts: Sequence[str]) -> None:
@@ -49,26 +51,53 @@ def _restored(console: Console, screen: Screen, told: dict[str, Any]) -> None:
     if told["restored_in"] is not None and told["restored_in"] != told.get("number"):
         place = f", which frame {told['restored_in']} carries"
     heading(console, screen, f"Headers restored{place}")
-    titles = ("carried", "field", "restored to", "from", "clause")
     for (name, _), rows in groupby(told["restored"], lambda row: (row["header"], row["depth"])):
         fields = list(rows)
         whole, line = (sum(row[key] for row in fields) for key in ("bits", "carried"))
         size = f": {size_of(whole)} from {size_of(line)} in line" if whole else ""
         console.print(Text(screen.text(f"{name}{size}"), "bold"))
-        cells = [list(_cells(screen, row)) for row in fields]
-        layout.put(console, layout.table(titles, cells, console.width))
+        if screen.wide:
+            titles = ("carried", "field", "restored to", "from", "clause")
+            cells = [list(_cells(screen, row)) for row in fields]
+            layout.put(console, layout.table(titles, cells, console.width))
+        else:
+            layout.put(console, _entries(screen, fields, console.width))
         console.print()
 
 
 def _cells(screen: Screen, row: dict[str, Any]) -> Iterator[Cell]:
-    if row["carried"]:
-        yield f"{size_of(row['carried'])} at octet {row['octet']}"
-    else:
-        yield [(_NOTHING, "dim")]
+    yield [_place(row)]
     yield [(screen.text(row["name"]), "bold")]
     yield screen.text(row["says"])
     yield screen.text(row["source"])
     yield [(screen.text(row["cite"] or ""), "dim")]
+
+
+def _entries(screen: Screen, fields: Sequence[dict[str, Any]], width: int) -> Iterator[layout.Line]:
+    """Yield fields as entries of two columns: what was carried, and what it was restored to."""
+    widths = (_PLACE, max(width - _PLACE - _INDENT - 1, 1))
+    for row in fields:
+        _, name, value, source, cite = (screen.text(text or "") for text in _texts(row))
+        told = [(name, "bold"), (f" = {value}" if value else "", ""), layout.BREAK]
+        told += [(source, ""), (f", {cite}" if cite else "", "dim")]
+        yield from layout.beside([[_place(row)], told], widths, gap=1, indent=_INDENT)
+
+
+def _texts(row: dict[str, Any]) -> Sequence[str | None]:
+    return [None, *(row[key] for key in ("name", "says", "source", "cite"))]
+
+
+def _place(row: dict[str, Any]) -> layout.Run:
+    """Return where the octets or bits stand that were carried for a field."""
+    if not row["carried"]:
+        return (_NOTHING, "dim")
+    first, bit = divmod(row["offset"], 8)
+    last = (row["offset"] + row["carried"] - 1) // 8
+    octet = f"{first}" if first == last else f"{first}-{last}"
+    if bit or row["carried"] % 8:
+        end = bit + row["carried"] - 1
+        return (f"{octet} bits {bit}-{end}" if end > bit else f"{octet} bit {bit}", "")
+    return (f"octet {octet}" if first == last else f"octets {octet}", "")
 
 
 def size_of(bits: int) -> str:
@@ -88,6 +117,11 @@ def _shortest(console: Console, screen: Screen, told: dict[str, Any] | None) -> 
         return
     if told["saved"] <= 0:
         text = "The form that was sent is the shortest between these addresses with these contexts."
+        if told["saved"] < 0:
+            text = (
+                f"It has {octets(-told['saved'])} more: the form that was sent is an older one, whose rules for "
+                "identifiers are others."
+            )
         paragraph(console, screen, text)
         console.print()
         return
@@ -96,18 +130,7 @@ def _shortest(console: Console, screen: Screen, told: dict[str, Any] | None) -> 
         frames = f" in {_frames(told['frames_shortest'])} instead of {told['frames_here']}"
     text = f"{octets(told['shortest'])} instead of {told['here']}{frames}: {told['saved']} fewer on the air."
     paragraph(console, screen, text)
-    titles = ("here", "shortest", "saved", "field", "restored then from")
-    rows: list[list[Cell]] = [
-        [
-            size_of(one["here"]),
-            size_of(one["shortest"]),
-            [(_saved(one["here"] - one["shortest"]), "bold")],
-            [(screen.text(f"{one['header']} {one['name']}".strip()), "bold")],
-            screen.text(one["source"]),
-        ]
-        for one in told["differences"]
-    ]
-    layout.put(console, layout.table(titles, rows, console.width))
+    layout.put(console, _differences(screen, told["differences"], console.width))
     console.print()
     whole = " before it is cut" if told["frames_shortest"] > 1 else ""
     console.print(f"The shortest form{whole}, {octets(len(told['octets']) // 2)}:")
@@ -115,8 +138,23 @@ def _shortest(console: Console, screen: Screen, told: dict[str, Any] | None) -> 
     console.print()
 
 
-def _saved(bits: int) -> str:
-    return size_of(bits) if bits >= 0 else f"-{size_of(-bits)}"
+def _differences(
+    screen: Screen, differences: Sequence[dict[str, Any]], width: int
+) -> Iterator[layout.Line]:
+    """Yield what each field saves, and what it would be restored from then."""
+    widths = (_GAIN, max(width - _GAIN - _INDENT - 1, 1))
+    for one in differences:
+        saved = one["here"] - one["shortest"]
+        gain = f"{size_of(saved)} fewer" if saved >= 0 else f"{size_of(-saved)} more"
+        name = f"{one['header']} {one['name']}".strip()
+        told = [
+            (screen.text(name), "bold"),
+            (f": {size_of(one['here'])} here, {size_of(one['shortest'])} then", ""),
+        ]
+        if one["source"]:
+            cite = f", {one['cite']}" if one["cite"] else ""
+            told += [layout.BREAK, (screen.text(one["source"]), ""), (screen.text(cite), "dim")]
+        yield from layout.beside([[(gain, "bold")], told], widths, gap=1, indent=_INDENT)
 
 
 def _frames(count: int) -> str:

@@ -110,9 +110,9 @@ def _differences(
             found.append(Difference(told.header, told.name, before, after, source, told.cite))
     rest_here = bits_here - sum(one.carried for one in here)
     rest_there = bits_there - sum(one.carried for one in there)
-    # what is the same in both, the octets behind the headers among it, cancels out
     if rest_here != rest_there:
+        # what stands behind the headers is the same in both and no form
         forms = max(rest_here - rest_there, 0), max(rest_there - rest_here, 0)
-        text = "dispatches, forms, context numbers, fragment headers"
+        text = "dispatches, forms, context numbers and fragment headers together"
         found.append(Difference("", text, *forms, "", None))
     return found

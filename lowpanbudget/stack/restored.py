@@ -36,6 +36,9 @@ _UDP_FORMS = {nhc.UDP.name, ghc_headers.UDP.name}
 _EXTENSION_FORMS = {nhc.EXTENSION.name, ghc_headers.EXTENSION.name}
 _PLAIN = {ipv6.HEADER.name, udp.HEADER.name}
 _BEFORE = {dispatch.IPV6.name, dispatch.PAGE_SWITCH.name}
+_OLD = {legacy.HC1.name, legacy.HC_UDP.name}
+_KNOWN = {iphc_layer.HEADER.name} | _OLD | _ROUTING | _UDP_FORMS | _EXTENSION_FORMS | _PLAIN
+_KNOWN |= EXTENSIONS | _BEFORE
 
 
 def restored(frame: Frame, contexts: Any, datagram: bytes | None = None) -> list[Restored]:
@@ -82,23 +85,22 @@ def _next(layers: Iterator[object], kind: type) -> Any:
     return next((layer for layer in layers if isinstance(layer, kind)), None)
 
 
-def _groups(frame: Frame) -> Iterator[Group]:
-    """Yield the headers of a frame's 6LoWPAN payload, behind mesh and fragment headers."""
-    start = None
-    group: Group | None = None
-    known = _ROUTING | _UDP_FORMS | _EXTENSION_FORMS | _PLAIN | EXTENSIONS | _BEFORE
-    known |= {iphc_layer.HEADER.name, legacy.HC1.name, legacy.HC_UDP.name}
+def _groups(frame: Frame) -> list[Group]:
+    """Return the headers of a frame's 6LoWPAN payload, from behind mesh and fragment headers on."""
+    groups: list[Group] = []
+    old: dict[str, Group] = {}
     for span in frame.spans:
-        if start is None and span.layer not in known:
+        if not groups and span.layer not in _KNOWN:
             continue
-        start = span.offset_bits
-        if group is None or group.layer != span.layer or span.name in _STARTS:
-            if group is not None:
-                yield group
-            group = Group(span.layer)
-        group.spans.append(span)
-    if group is not None:
-        yield group
+        if span.layer in old:  # RFC 4944's forms come first, what they carry in line last
+            old[span.layer].spans.append(span)
+            continue
+        if not groups or groups[-1].layer != span.layer or span.name in _STARTS:
+            groups.append(Group(span.layer))
+            if span.layer in _OLD:
+                old[span.layer] = groups[-1]
+        groups[-1].spans.append(span)
+    return groups
 
 
 def _headers(datagram: bytes) -> Iterator[tuple[int, Ipv6]]:
