@@ -88,7 +88,8 @@ def decode(reader: Reader) -> Ipv6:
 
     Raises ``Truncated``, or ``Reserved`` when the version is not 6.
     """
-    if reader.left < HEADER.octets:
+    if reader.left < HEADER.octets:  # say what the whole header needs, not its first word
+        reader.layer = HEADER.name
         reader.need(OCTETS, "the IPv6 header", HEADER.cite)
     values, _ = HEADER.read(reader)
     source = _address(reader, "source address")
