@@ -15,7 +15,7 @@ from lowpanbudget.report.view import UNREAD
 
 MOST = 8  # of a grouping, unless all were asked for
 _FILLS, _OTHERS = 6, "other layers"  # a bar has six fills for headers
-_INDENT, _FIGURES, _GAP = 2, 22, 2
+_INDENT, _GAP = 2, 2
 _SECOND = 10**9
 _TITLES = (
     ("flows", "Flows, the most octets first"),
@@ -114,8 +114,11 @@ def _group(
     console.print(Text(title, "bold"))
     shown = rows if whole else rows[:MOST]
     largest = max(1, *(row["octets"] for row in rows))
+    figures = max(len(_amount(row)) for row in shown)
+    room = max(console.width - 2 * _INDENT - _GAP - figures, 1)
     for row in shown:
-        layout.put(console, _entry(screen, row, looks, largest, console.width))
+        scale = room / largest
+        layout.put(console, _entry(screen, row, looks, scale, room, console.width))
     left = rows[len(shown) :]
     if left:
         rest = sum(row["octets"] for row in left)
@@ -124,17 +127,17 @@ def _group(
 
 
 def _entry(
-    screen: Screen, row: dict[str, Any], looks: dict[str, Fill], largest: int, width: int
+    screen: Screen, row: dict[str, Any], looks: dict[str, Fill], scale: float, room: int, width: int
 ) -> Iterator[Line]:
-    """Yield a name, its bar to the scale of the largest with the figures beside it, and the facts."""
+    """Yield a name, its bar of ``scale`` cells an octet in ``room`` with the figures beside it, and the facts."""
     name = row["name"]
     if row.get("in_design"):
         name = f"{row['in_design']}: {name}"
     yield from layout.beside([[(screen.text(name), "bold")]], [width - _INDENT], indent=_INDENT)
-    room = max(width - 2 * _INDENT - _FIGURES - _GAP, 10)
+
     drawable = parts_of(row, list(looks))
     parts = [part for part in drawable if part.size > 0 and part.kind in looks]
-    drawn = _cells([part.size for part in parts], max(1, round(row["octets"] * room / largest)))
+    drawn = _cells([part.size for part in parts], max(1, round(row["octets"] * scale)))
     bar: Line = [
         (looks[part.kind].char * count, looks[part.kind].style)
         for part, count in zip(parts, drawn, strict=True)

@@ -1,0 +1,257 @@
+"""survey: the sums against a count by hand and by the packet library, merging, wrong files, and what people see."""
+
+import gzip
+import io
+import json
+import re
+import struct
+import sys
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from capture import captures as air
+from cli import shelf
+from click.testing import CliRunner, Result
+from scapy.layers.dot15d4 import Dot15d4FCS
+
+from lowpanbudget.capture.reading import read
+from lowpanbudget.cli import progress
+from lowpanbudget.cli.main import program
+
+Program = Callable[..., Any]
+GOOD = [one for n in range(12) for one in air.frames_of(
+    air.udp_datagram(air.ip_of(air.eui(n % 3 + 1)), air.ip_of(air.eui(9)), bytes([n]) * (200 if n % 4 == 0 else 9)),
+    air.eui(n % 3 + 1), air.eui(9), sequence=n // 3 * 3, tag=n,
+)]  # fmt: skip
+
+
+def invoke(*arguments: object, stdin: bytes | None = None, **env: str) -> Result:
+    return CliRunner().invoke(program, [str(one) for one in arguments], input=stdin, env=env)
+
+
+def surveyed(*arguments: object, stdin: bytes | None = None) -> dict[str, Any]:
+    done = invoke("survey", *arguments, *shelf.CONTEXT, "--json", stdin=stdin)
+    assert done.exit_code == 0, done.stderr
+    found: dict[str, Any] = json.loads(done.stdout)["survey"]
+    return found
+
+
+def test_sums_agree_with_the_packet_library(tmp_path: Path) -> None:
+    found = surveyed(shelf.written(tmp_path / "a.pcap", GOOD))
+    packets = [Dot15d4FCS(frame) for frame in GOOD]
+    by_node = Counter(f"{packet.src_addr:016x}" for packet in packets)
+    assert {row["name"]: row["frames"] for row in found["nodes"]} == dict(by_node)
+    total = found["total"]
+    assert (total["frames"], total["octets"]) == (len(GOOD), sum(map(len, GOOD)))
+    assert sum(total["layer_bits"].values()) == 8 * total["octets"]
+    # RFC 4944 section 5.3: 11000 and 11100 start fragments; the header before is 21 octets (two EUI-64, one PAN ID)
+    fragments = sum(frame[21] >> 3 in {0b11000, 0b11100} for frame in GOOD)
+    assert fragments > 3
+    assert total["fragments"] == fragments
+    assert total["datagrams"] == 12
+    assert total["application"] == 3 * 200 + 9 * 9
+    assert total["datagram_octets"] == total["application"] + 12 * 48  # IPv6 40 and UDP 8
+    assert total["unused"] == sum(127 - len(frame) for frame in GOOD)
+    assert (total["avoidable"], total["retransmissions"], total["unread"]) == (0, 0, 0)
+    assert [row["octets"] for row in found["flows"]] == sorted(
+        (row["octets"] for row in found["flows"]), reverse=True
+    )
+
+
+def test_what_happened_to_frames(tmp_path: Path) -> None:
+    again = [
+        (0.0, shelf.frames(b"one", 1)[0]), (0.004, shelf.frames(b"one", 1)[0]),  # the same number: sent again
+        (5.0, shelf.frames(b"two", 4)[0]),  # 2 and 3 are missing
+        (9.0, shelf.frames(bytes(200), 5)[0]),  # a first fragment and no other
+    ]  # fmt: skip
+    total = surveyed(shelf.written(tmp_path / "a.pcap", again))["total"]
+    assert (total["retransmissions"], total["lost"], total["dropped"]) == (1, 2, 1)
+
+
+def test_octets_that_the_shortest_form_saves(tmp_path: Path) -> None:
+    """Without contexts both addresses go in line: 32 octets that a receiver with the context need not get."""
+    long = shelf.frames(b"reading", contexts={})
+    assert surveyed(shelf.written(tmp_path / "a.pcap", long))["total"]["avoidable"] == 32
+
+
+def test_several_captures_are_merged(tmp_path: Path) -> None:
+    whole = surveyed(shelf.written(tmp_path / "all.pcap", GOOD))
+    first = shelf.written(tmp_path / "a.pcap", GOOD[:6])
+    second = tmp_path / "b.pcap.gz"
+    second.write_bytes(
+        gzip.compress(shelf.written(tmp_path / "b.pcap", GOOD[6:]).read_bytes(), mtime=0)
+    )
+    parts = surveyed(first, second)
+    stdin = surveyed(first, "-", stdin=second.read_bytes())
+    assert parts["total"]["octets"] == whole["total"]["octets"] == stdin["total"]["octets"]
+    assert {row["name"]: row["frames"] for row in parts["nodes"]} == {
+        row["name"]: row["frames"] for row in whole["nodes"]
+    }
+    assert [one["frames"] for one in parts["captures"]] == [6, len(GOOD) - 6]
+
+
+def test_groupings(tmp_path: Path) -> None:
+    path = shelf.written(tmp_path / "a.pcap", GOOD)
+    assert {"flows", "nodes", "kinds"} <= set(surveyed(path))
+    only = surveyed(path, "--by", "node")
+    assert "nodes" in only
+    assert not {"flows", "kinds"} & set(only)
+    assert invoke("survey", path, "--by", "colour").exit_code == 2
+
+
+def test_a_design_names_flows(tmp_path: Path) -> None:
+    """The footbridge's flow "features" goes from 0xf0b1 to 0xf0b2 between these stations (its design file)."""
+    from lowpanbudget import load_design
+
+    design = load_design("examples/footbridge.toml")
+    flow = design.flow("features")
+    form = design.link.addresses
+    source, destination = flow.source.ip(form), flow.destination.ip(form)
+    packet = air.udp_datagram(source, destination, bytes(30))
+    links = flow.source.link_address(form), flow.destination.link_address(form)
+    made = air.frames_of(packet, *links, contexts=design.contexts)
+    path = shelf.written(tmp_path / "a.pcap", made)
+    found = surveyed(path, "--design", "examples/footbridge.toml")
+    assert [row["in_design"] for row in found["flows"]] == ["features"]
+    shown = invoke("survey", path, "--design", "examples/footbridge.toml").stdout
+    assert "features: [2001:db8:51:7:" in shown
+
+
+def test_keys_open_and_are_never_shown(tmp_path: Path) -> None:
+    path = shelf.written(tmp_path / "a.pcap", shelf.sealed(b"reading"))
+    shut = surveyed(path)
+    assert shut["total"]["datagrams"] == 0
+    assert shut["total"]["unread"] == 1
+    assert "sealed" in " ".join(shut["reasons"])
+    done = invoke("survey", path, *shelf.CONTEXT, "--keys", shelf.key_file(tmp_path), "--json")
+    assert json.loads(done.stdout)["survey"]["total"]["datagrams"] == 1
+    assert air.KEY.hex() not in done.output
+
+
+def test_a_cut_file_is_surveyed_and_told(tmp_path: Path) -> None:
+    path = shelf.written(tmp_path / "a.pcap", GOOD)
+    path.write_bytes(path.read_bytes()[:-5])
+    done = invoke("survey", path, "--json")
+    assert done.exit_code == 3
+    assert json.loads(done.stdout)["survey"]["total"]["frames"] == len(GOOD) - 1
+    assert f"after frame {len(GOOD) - 1}" in done.stderr
+
+
+@pytest.mark.parametrize("octets", [b"", b"\x89PNG\r\n\x1a\n", bytes(range(256)) * 400])
+def test_octets_that_are_no_capture(tmp_path: Path, octets: bytes) -> None:
+    path = tmp_path / "a.pcap"
+    path.write_bytes(octets)
+    done = invoke("survey", path)
+    assert done.exit_code == 3
+    assert "neither pcap" in done.stderr or "empty" in done.stderr
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_random_records(tmp_path: Path, seed: int) -> None:
+    import random
+
+    path = tmp_path / "a.pcap"
+    header = struct.pack("<IHHiIII", 0xA1B2C3D4, 2, 4, 0, 0, 65535, 195)
+    path.write_bytes(header + random.Random(seed).randbytes(20_000))
+    done = invoke("survey", path)
+    assert done.exit_code in {0, 3}
+    assert "Traceback" not in done.output
+    assert all(char.isprintable() for char in done.stdout.replace("\n", ""))
+
+
+def test_wrong_requests(tmp_path: Path) -> None:
+    path = shelf.written(tmp_path / "a.pcap", GOOD)
+    for wrong in (
+        (), (tmp_path / "none.pcap",), (tmp_path,), ("-", "-"), (path, "--fcs", "3"), (path, "--root", "x"),
+        (path, "--context", "x"), (path, "--design", tmp_path / "none"), (path, "--keys", tmp_path / "none"),
+    ):  # fmt: skip
+        done = invoke("survey", *wrong)
+        assert done.exit_code == 2, wrong
+        assert done.stdout == ""
+
+
+# --- what people see ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("columns", ["40", "80", "120"])
+@pytest.mark.parametrize("encoding", ["utf-8", "ascii"])
+def test_every_width_and_encoding(
+    program: Program, tmp_path: Path, columns: str, encoding: str
+) -> None:
+    path = shelf.written(tmp_path / "a.pcap", air.mixed(120, seed=4))
+    done = program("survey", str(path), *shelf.CONTEXT, COLUMNS=columns, PYTHONIOENCODING=encoding)
+    assert done.returncode == 0, done.stderr
+    text = done.stdout.decode(encoding)
+    assert "\x1b" not in text
+    assert max(map(len, text.splitlines())) <= int(columns)
+    for words in ("Flows", "Nodes", "Kinds of frame", "of room left unused", "damaged frame"):
+        assert words in " ".join(text.split())
+
+
+def test_bars_are_to_scale(tmp_path: Path) -> None:
+    """One node sends three times the octets of another: its bar is three times as long, within a cell."""
+    frame = {n: air.frames_of(
+        air.udp_datagram(air.ip_of(air.eui(n)), air.ip_of(air.eui(9)), bytes(20)), air.eui(n), air.eui(9)
+    )[0] for n in (1, 2)}  # fmt: skip
+    frames = [(float(n), frame[1]) for n in range(3)] + [(9.0, frame[2])]
+    path = shelf.written(tmp_path / "a.pcap", frames)
+    shown = invoke(
+        "survey", path, "--by", "node", *shelf.CONTEXT, COLUMNS="120", PYTHONIOENCODING="utf-8"
+    )
+    bars = [
+        line.split("  ")[2]
+        for line in shown.stdout.splitlines()
+        if re.match(r"    █.* frame", line)
+    ]
+    assert len(bars) == 2
+    assert abs(len(bars[0]) - 3 * len(bars[1])) <= 2
+
+
+def test_text_in_data_cannot_steer_a_terminal(tmp_path: Path) -> None:
+    path = shelf.written(tmp_path / "[bold]\x1b[31m.pcap", GOOD)
+    for found in (invoke("survey", path), invoke("survey", path, tmp_path / "\x1b[2Jnone")):
+        assert "\x1b" not in found.output
+    assert "[bold]" in invoke("survey", path).stdout
+
+
+# --- the bar of work that takes long ------------------------------------------------------------------
+
+
+class _Terminal(io.StringIO):
+    encoding = "utf-8"
+
+    def isatty(self) -> bool:
+        return True
+
+
+def test_a_bar_only_where_somebody_watches(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = shelf.written(tmp_path / "[red]x\x1b.pcap", air.mixed(600))
+    monkeypatch.setattr(progress, "PATIENCE_S", 0.0)
+    for name in ("NO_COLOR", "TERM"):
+        monkeypatch.delenv(name, raising=False)
+    watched, piped = _Terminal(), io.StringIO()
+    for stream in (watched, piped):
+        monkeypatch.setattr(sys, "stderr", stream)
+        with read(path) as records:
+            assert len(list(progress.followed(records, str(path)))) == 600
+    assert piped.getvalue() == ""
+    plain = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", watched.getvalue())
+    assert "reading [red]x\\x1b.pcap" in plain
+    assert "512 frames" in plain
+    assert "\x1b" not in plain
+    monkeypatch.setenv("TERM", "dumb")
+    monkeypatch.setattr(sys, "stderr", dumb := _Terminal())
+    with read(path) as records:
+        assert len(list(progress.followed(records, str(path)))) == 600
+    assert dumb.getvalue() == ""
+
+
+def test_how_much_is_to_come_is_known_of_plain_files_only(tmp_path: Path) -> None:
+    path = shelf.written(tmp_path / "a.pcap", GOOD)
+    packed = tmp_path / "a.gz"
+    packed.write_bytes(gzip.compress(path.read_bytes()))
+    assert progress.size_of(str(path)) == path.stat().st_size
+    assert [progress.size_of(one) for one in (str(packed), "-", str(tmp_path), "\0")] == [None] * 4
