@@ -10,9 +10,10 @@ from lowpanbudget.bits import Reader, Span
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
+from lowpanbudget.design.routing import UNROUTED
 from lowpanbudget.errors import LowpanError, WireError
 from lowpanbudget.findings.scene import Whole
-from lowpanbudget.layers.internet import coap
+from lowpanbudget.layers.internet import coap, ipv6
 from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.number import Number
@@ -34,18 +35,21 @@ class Book:
 
     def __init__(self, design: Design) -> None:
         self.design = design
-        self._known: dict[tuple[bytes, int, int], Match | None] = {}
+        self._known: dict[tuple[bytes, bool, int, int], Match | None] = {}
 
     def match(self, whole: Whole, source_port: int, destination_port: int) -> Match | None:
         """Return the flow of a datagram with these ports, the one whose addresses fit best; None outside of any."""
-        key = (whole.octets[8:40], source_port, destination_port)
+        routed = whole.octets[6] != ipv6.UDP  # what RPL adds stands between IPv6 and UDP
+        key = (whole.octets[8:40], routed, source_port, destination_port)
         if key not in self._known:
             if len(self._known) >= MOST_KNOWN:
                 self._known.clear()
-            self._known[key] = self._find(whole, source_port, destination_port)
+            self._known[key] = self._find(whole, source_port, destination_port, routed=routed)
         return self._known[key]
 
-    def _find(self, whole: Whole, source_port: int, destination_port: int) -> Match | None:
+    def _find(
+        self, whole: Whole, source_port: int, destination_port: int, *, routed: bool
+    ) -> Match | None:
         source, destination = whole.header.source, whole.header.destination
         best: tuple[int, Match] | None = None
         for flow in self.design.flows:
@@ -56,7 +60,8 @@ class Book:
                 ):
                     continue
                 to, start = (source, destination) if back else (destination, source)
-                score = 4 * (not back) + self._fits(flow, start, to)
+                as_routed = routed == (flow.routing != UNROUTED)
+                score = 8 * (not back) + 4 * as_routed + self._fits(flow, start, to)
                 if best is None or score > best[0]:
                     best = (score, Match(flow, back))
         return None if best is None else best[1]

@@ -51,6 +51,8 @@ class LongerThanBudgeted(PlanRule):
     def _sealed(self, scene: Scene, thing: Mac, design: Design) -> Hits:
         if scene.payload is not None or thing.frame_type != FrameType.DATA or not design.flows:
             return NONE
+        if thing.fault is not None:
+            return NONE  # where its header ends is not known
         if thing.pan_id not in {None, design.link.pan_id, design.link.destination_pan_id}:
             return NONE
         paths = [flows.path_of(design, flow, first=False) for flow in design.flows]

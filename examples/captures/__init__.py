@@ -1,0 +1,1 @@
+"""What the example captures are made of: a channel, and the traffic of each design with its planted faults."""
