@@ -6,6 +6,7 @@ import subprocess
 import sys
 import tokenize
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -43,6 +44,7 @@ def name_of(path: Path) -> str:
     return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
+@cache
 def tree_of(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"), str(path))
 
