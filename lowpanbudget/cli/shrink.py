@@ -86,7 +86,7 @@ def command(
     plan = load_design(design)
     security = plan.link.security
     by_slot = security is not None and (security.asn_in_nonce or security.frame_counter is None)
-    if by_slot and asn is None and not plain:
+    if by_slot and asn is None and key_file is not None:
         raise RequestError(
             "the frames of this design are sealed with their slot number, and none is given",
             hint="Give --asn, above all slot numbers that were used with the key",

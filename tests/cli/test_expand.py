@@ -1,0 +1,321 @@
+"""expand: what the packet library reads out of the file, what is left out, and files whole or not at all."""
+
+import json
+import os
+import signal
+import stat
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from capture import captures as air
+from cli import shelf
+from click.testing import CliRunner, Result
+from scapy.layers.dot15d4 import Dot15d4FCS
+from scapy.layers.inet import UDP
+from scapy.layers.inet6 import IPv6
+
+from lowpanbudget.capture import writing
+from lowpanbudget.cli import output
+from lowpanbudget.cli.main import program
+from lowpanbudget.errors import RequestError
+
+DATAGRAMS = 229  # link type IPv6 (link-type registry)
+TOP = Path(__file__).parents[2]
+MIXED = [*shelf.frames(b"short", 1), *shelf.frames(bytes(range(200)), 2), *shelf.frames(b"last", 9)]
+
+
+def invoke(*arguments: object, stdin: bytes | None = None) -> Result:
+    return CliRunner().invoke(program, [str(one) for one in arguments], input=stdin)
+
+
+def expand(*arguments: object, stdin: bytes | None = None) -> Result:
+    return invoke("expand", *arguments, *shelf.CONTEXT, stdin=stdin)
+
+
+def test_the_packet_library_reads_the_datagrams(tmp_path: Path) -> None:
+    source, out = shelf.written(tmp_path / "a.pcap", MIXED), tmp_path / "out.pcap"
+    done = expand(source, "-o", out)
+    assert done.exit_code == 0, done.stderr
+    assert done.stdout == ""
+    assert "3 datagrams written" in done.stderr
+    link_type, found = shelf.read_back(out)
+    assert link_type == DATAGRAMS
+    packets = [IPv6(octets) for octets in found]
+    assert [bytes(packet[UDP].payload) for packet in packets] == [
+        b"short",
+        bytes(range(200)),
+        b"last",
+    ]
+    for packet in packets:
+        assert packet.src == str(air.ip_of(shelf.NODE))
+        given = packet[UDP].chksum
+        del packet[UDP].chksum  # it is computed anew when the packet is built
+        assert IPv6(bytes(packet))[UDP].chksum == given
+
+
+def test_standard_input_and_json(tmp_path: Path) -> None:
+    out = tmp_path / "out.pcap"
+    source = shelf.written(tmp_path / "a.pcap", MIXED)
+    done = expand("-", "-o", out, "--json", stdin=source.read_bytes())
+    told = json.loads(done.stdout)["expand"]
+    assert (told["written"], told["output"], told["left_out"]) == (3, str(out), {})
+
+
+def test_what_is_left_out_is_told(tmp_path: Path) -> None:
+    frames = [
+        *shelf.frames(b"kept", 1), *shelf.sealed(b"sealed", 2), *shelf.sealed(b"sealed too", 3, 7),
+        shelf.frames(bytes(200), 4)[0], bytes.fromhex("020009") + b"\x7c\xa5",
+    ]  # fmt: skip
+    done = expand(shelf.written(tmp_path / "a.pcap", frames), "-o", tmp_path / "out.pcap")
+    assert done.exit_code == 0
+    assert "1 datagram written" in done.stderr
+    assert "left out 2 times: sealed" in done.stderr
+    assert "left out once: the input ended before the datagram was whole" in done.stderr
+
+
+def test_keys_open(tmp_path: Path) -> None:
+    out = tmp_path / "out.pcap"
+    source = shelf.written(tmp_path / "a.pcap", shelf.sealed(b"reading"))
+    done = expand(source, "-o", out, "--keys", shelf.key_file(tmp_path))
+    assert bytes(IPv6(shelf.read_back(out)[1][0])[UDP].payload) == b"reading"
+    assert air.KEY.hex() not in done.output
+
+
+# --- decrypted frames ---------------------------------------------------------------------------------
+
+
+def test_decrypted_frames_have_no_protection(tmp_path: Path) -> None:
+    out = tmp_path / "out.pcap"
+    source = shelf.written(tmp_path / "a.pcap", shelf.sealed(b"reading", 7))
+    done = expand(source, "-o", out, "--decrypted", "--keys", shelf.key_file(tmp_path))
+    assert done.exit_code == 0
+    assert "caution" in done.stderr
+    assert "protected on the air" in done.stderr
+    link_type, (frame,) = shelf.read_back(out)
+    packet = Dot15d4FCS(frame)
+    assert link_type == 195
+    assert packet.fcf_security == 0
+    assert packet.seqnum == 7
+    check = packet.compute_fcs(frame[:-2])  # type: ignore[no-untyped-call]  # the library is untyped
+    assert packet.fcs == int.from_bytes(check, "little")
+    assert frame[:-2].endswith(air.compressed(shelf.datagram(b"reading"), shelf.NODE, shelf.ROOT))
+    assert air.KEY.hex() not in done.output
+
+
+@pytest.mark.skipif(os.name != "posix", reason="rights are no mode bits here")
+def test_decrypted_frames_are_readable_by_the_owner_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From the first octet on, also in place of a file that others could read."""
+    out = tmp_path / "out.pcap"
+    out.write_bytes(b"before")
+    out.chmod(0o644)
+    seen: list[int] = []
+    write = writing.write_pcap
+
+    def watched(*given: Any) -> int:
+        seen.extend(stat.S_IMODE(one.stat().st_mode) for one in tmp_path.glob(".lowpanbudget-*"))
+        return write(*given)
+
+    monkeypatch.setattr(writing, "write_pcap", watched)
+    source = shelf.written(tmp_path / "a.pcap", shelf.sealed(b"x"))
+    keys = shelf.key_file(tmp_path)
+    old = os.umask(0)
+    try:
+        assert expand(source, "-o", out, "--decrypted", "--keys", keys).exit_code == 0
+    finally:
+        os.umask(old)
+    assert seen == [0o600]
+    assert stat.S_IMODE(out.stat().st_mode) == 0o600
+
+
+@pytest.mark.skipif(os.name != "posix", reason="devices")
+def test_decrypted_frames_do_not_go_to_a_device(tmp_path: Path) -> None:
+    source = shelf.written(tmp_path / "a.pcap", MIXED)
+    done = expand(source, "-o", "/dev/null", "--decrypted")
+    assert done.exit_code == 2
+    assert "others may read it" in done.stderr
+    assert expand(source, "-o", "/dev/null").exit_code == 0
+
+
+# --- whole or not at all, and never over the input ----------------------------------------------------
+
+
+def test_never_over_what_is_read(tmp_path: Path) -> None:
+    source = shelf.written(tmp_path / "a.pcap", MIXED)
+    before = source.read_bytes()
+    (tmp_path / "link").symlink_to(source)
+    os.link(source, tmp_path / "hard")
+    (tmp_path / "folder").mkdir()
+    keys = shelf.key_file(tmp_path)
+    for target in (
+        source,
+        tmp_path / "link",
+        tmp_path / "hard",
+        tmp_path / "folder" / ".." / "a.pcap",
+    ):
+        done = expand(source, "-o", target)
+        assert done.exit_code == 2
+        assert "also read" in done.stderr
+    assert expand(source, "-o", keys, "--keys", keys).exit_code == 2
+    assert "[[key]]" in keys.read_text()
+    assert source.read_bytes() == before
+    assert sorted(one.name for one in tmp_path.iterdir()) == [
+        "a.pcap", "folder", "hard", "keys.toml", "link",
+    ]  # fmt: skip
+
+
+def test_never_over_what_comes_on_standard_input(tmp_path: Path) -> None:
+    source = shelf.written(tmp_path / "a.pcap", MIXED)
+    before = source.read_bytes()
+    with source.open("rb") as file:
+        done = subprocess.run(
+            [sys.executable, "-m", "lowpanbudget", "expand", "-", "-o", str(source)],
+            stdin=file, capture_output=True, check=False, cwd=TOP,
+        )  # fmt: skip
+    assert done.returncode == 2
+    assert source.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    "target", ["none/out.pcap", "a.pcap/out.pcap", ".", "/proc/out.pcap", "x\0y", ""]
+)
+def test_places_that_cannot_be_written(tmp_path: Path, target: str) -> None:
+    source = shelf.written(tmp_path / "a.pcap", MIXED)
+    place = target if target[:1] in ("/", "") else f"{tmp_path}/{target}"
+    done = expand(source, "-o", place)
+    assert done.exit_code == 2
+    assert "Traceback" not in done.output
+    assert [one.name for one in tmp_path.iterdir()] == ["a.pcap"]
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device that is always full")
+def test_a_disk_that_is_full(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    source = shelf.written(tmp_path / "a.pcap", MIXED)
+    done = expand(source, "-o", "/dev/full")
+    assert done.exit_code == 2
+    assert "cannot be written" in done.stderr
+
+    def full(_descriptor: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    out = tmp_path / "out.pcap"
+    out.write_bytes(b"before")
+    monkeypatch.setattr(os, "fsync", full)
+    assert expand(source, "-o", out).exit_code == 2
+    assert out.read_bytes() == b"before"
+    assert sorted(one.name for one in tmp_path.iterdir()) == ["a.pcap", "out.pcap"]
+
+
+@pytest.mark.parametrize("end", [KeyboardInterrupt, ValueError, RequestError("no")])
+def test_an_interrupted_write_leaves_nothing(tmp_path: Path, end: Any) -> None:
+    out = tmp_path / "out.pcap"
+    out.write_bytes(b"before")
+
+    def half() -> None:
+        with output.writing(str(out)) as file:
+            file.write(b"half")
+            raise end
+
+    with pytest.raises(end if isinstance(end, type) else RequestError):
+        half()
+    assert out.read_bytes() == b"before"
+    assert list(tmp_path.iterdir()) == [out]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals")
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGTERM, 143), (signal.SIGINT, 130)])
+def test_a_process_that_is_ended_leaves_nothing(tmp_path: Path, number: int, code: int) -> None:
+    out = tmp_path / "out.pcap"
+    process = subprocess.Popen(
+        [sys.executable, "-m", "lowpanbudget", "expand", "-", "-o", str(out)],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=TOP,
+    )  # fmt: skip
+    try:
+        _until(lambda: any(tmp_path.iterdir()))
+        time.sleep(0.3)  # it waits for input now
+        process.send_signal(number)
+        process.communicate(timeout=20)
+    finally:
+        process.kill()
+    assert process.returncode == code
+    assert list(tmp_path.iterdir()) == []
+
+
+def _until(done: Callable[[], bool]) -> None:
+    end = time.monotonic() + 20
+    while not done():
+        assert time.monotonic() < end
+        time.sleep(0.02)
+
+
+# --- wrong files --------------------------------------------------------------------------------------
+
+
+def test_a_cut_file_gives_its_whole_frames(tmp_path: Path) -> None:
+    source, out = shelf.written(tmp_path / "a.pcap", MIXED), tmp_path / "out.pcap"
+    whole = source.read_bytes()
+    for cut in (1, 20, 40):
+        source.write_bytes(whole[:-cut])
+        done = expand(source, "-o", out)
+        assert done.exit_code == 3
+        assert "after frame 4" in done.stderr
+        assert len(shelf.read_back(out)[1]) == 2
+
+
+@pytest.mark.parametrize("octets", [b"", b"\x89PNG\r\n\x1a\n", bytes(range(256)) * 400])
+def test_what_is_no_capture_writes_nothing(tmp_path: Path, octets: bytes) -> None:
+    source, out = tmp_path / "a.pcap", tmp_path / "out.pcap"
+    source.write_bytes(octets)
+    done = expand(source, "-o", out)
+    assert done.exit_code == 3
+    assert done.stdout == ""
+    assert not out.exists()
+
+
+def test_wrong_requests(tmp_path: Path) -> None:
+    source, out = shelf.written(tmp_path / "a.pcap", MIXED), tmp_path / "out.pcap"
+    for wrong in (
+        (source,), (tmp_path / "none", "-o", out), (source, "-o", out, "--keys", tmp_path / "none"),
+        (source, "-o", out, "--fcs", "1"), (source, "-o", out, "--design", tmp_path / "none"),
+    ):  # fmt: skip
+        assert expand(*wrong).exit_code == 2
+        assert not out.exists()
+
+
+def test_memory_stays_flat(tmp_path: Path) -> None:
+    """Twenty times the frames, the same peak within 20 MB."""
+    probe = (
+        "import resource, sys\n"
+        "from lowpanbudget.cli.main import program\n"
+        "try:\n    program.main(sys.argv[1:])\n"
+        "finally:\n    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)\n"
+    )
+    peaks = []
+    for count in (1_000, 20_000):
+        source = tmp_path / f"{count}.pcap"
+        source.write_bytes(_many(count))
+        done = subprocess.run(
+            [sys.executable, "-c", probe, "expand", str(source), "-o", str(tmp_path / "out.pcap"), *shelf.CONTEXT],
+            capture_output=True, text=True, check=True, cwd=TOP,
+        )  # fmt: skip
+        peaks.append(int(done.stdout.split()[-1]))
+    assert peaks[1] - peaks[0] < 20
+
+
+def _many(count: int) -> bytes:
+    import io
+    import struct
+
+    file = io.BytesIO()
+    file.write(struct.pack("<IHHiIII", 0xA1B2C3D4, 2, 4, 0, 0, 65535, 195))
+    made = [shelf.frames(bytes([n]) * 60, n)[0] for n in range(200)]
+    for index in range(count):
+        frame = made[index % 200]
+        file.write(struct.pack("<IIII", index * 10, 0, len(frame), len(frame)) + frame)
+    return file.getvalue()
