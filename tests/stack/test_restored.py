@@ -1,0 +1,162 @@
+"""Restored fields against the packet library's reading of the datagram; the shortest form against its own octets."""
+
+from ipaddress import IPv6Address
+
+from capture import captures as air
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scapy.layers.inet import UDP
+from scapy.layers.inet6 import IPv6
+
+from lowpanbudget import Env, compress, decode_frame, encode_frame, split
+from lowpanbudget.env import Contexts
+from lowpanbudget.layers.internet import udp as udp_layer
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.lowpan.mesh import Mesh
+from lowpanbudget.layers.lowpan.mesh import encode as encode_mesh
+from lowpanbudget.stack.comparison import compare
+from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.restored import restored
+
+CONTEXTS = Contexts({0: "2001:db8:7:1::/64", 3: "2001:db8:51::/48", 9: "2001:db8:9::5/128"})
+NODE, ROOT = air.eui(1), air.short(0x100)
+
+addresses = st.sampled_from(
+    [
+        IPv6Address(text)
+        for text in (
+            "::", "fe80::1", "fe80::ff:fe00:100", "2001:db8:7:1::ff:fe00:100", "2001:db8:7:1::beef",
+            "2001:db8:51:2::1", "2001:db8:9::5", "2001:db8:ffff::1",
+        )
+    ]
+    + [air.ip_of(NODE), air.ip_of(NODE, "fe80::"), air.ip_of(ROOT)]
+)  # fmt: skip
+groups = st.sampled_from(
+    [IPv6Address(text) for text in ("ff02::1", "ff03::fc", "ff05::1:3", "ff0e::1:2:3", "ff02:1::1")]
+)
+ports = st.sampled_from([0xF0B1, 0xF0BF, 0xF012, 7005, 61616, 1])
+
+
+@st.composite
+def datagrams(draw: st.DrawFn) -> bytes:
+    source, destination = draw(addresses), draw(addresses | groups)
+    payload = draw(st.binary(max_size=40))
+    header = udp_layer.Udp(draw(ports), draw(ports), 8 + len(payload), 0)
+    segment = bytes(header) + payload
+    checksum = udp_layer.checksum(source, destination, segment)
+    segment = segment[:6] + checksum.to_bytes(2, "big") + payload
+    ip = Ipv6(
+        draw(st.sampled_from([0, 1, 0xB8, 0xFF])), draw(st.sampled_from([0, 1, 0xFFFFF])),
+        len(segment), 17, draw(st.sampled_from([1, 2, 64, 255])), source, destination,
+    )  # fmt: skip
+    return bytes(ip) + segment
+
+
+def framed(payload: bytes, contexts: object = CONTEXTS) -> Frame:
+    octets = encode_frame(air.mac_of(NODE, ROOT), payload).octets
+    return decode_frame(octets, contexts=contexts)  # type: ignore[arg-type]
+
+
+@settings(max_examples=80, deadline=None)
+@given(datagrams(), st.sampled_from([{}, {0: "2001:db8:7:1::/64"}, dict(CONTEXTS)]), st.booleans())
+def test_fields_agree_with_the_packet_library(
+    octets: bytes, known: dict[int, object], whole: bool
+) -> None:
+    """Whatever the sender knew: each field has the datagram's value, and all bits of the payload are told."""
+    payload = (
+        b"\x41" + octets if whole else compress(octets, Env(NODE, ROOT, contexts=known)).octets
+    )
+    frame = framed(payload)
+    assert frame.fault is None
+    fields = restored(frame, CONTEXTS)
+    packet = IPv6(octets)
+    told = {(one.header, one.name): one for one in fields}
+    ip = {name: told["IPv6", name].value for header, name in told if header == "IPv6"}
+    assert (ip["version"], ip["traffic class"], ip["flow label"]) == (6, packet.tc, packet.fl)
+    assert (ip["payload length"], ip["next header"], ip["hop limit"]) == (
+        packet.plen,
+        17,
+        packet.hlim,
+    )
+    assert (str(ip["source address"]), str(ip["destination address"])) == (packet.src, packet.dst)
+    transport = [
+        told["UDP", name].value
+        for name in ("source port", "destination port", "length", "checksum")
+    ]
+    seen = packet[UDP]
+    assert transport == [seen.sport, seen.dport, seen.len, seen.chksum]
+    assert sum(one.bits for one in fields) == 8 * 48
+    for one in fields:
+        assert (one.carried > 0) == (one.offset is not None)
+        assert ("in line" in one.source) == (one.carried > 0), one
+
+
+@settings(max_examples=80, deadline=None)
+@given(datagrams(), st.sampled_from([{}, {0: "2001:db8:7:1::/64"}, dict(CONTEXTS)]), st.booleans())
+def test_differences_add_up(octets: bytes, known: dict[int, object], whole: bool) -> None:
+    payload = (
+        b"\x41" + octets if whole else compress(octets, Env(NODE, ROOT, contexts=known)).octets
+    )
+    frame = framed(payload)
+    best = compress(octets, Env(NODE, ROOT, contexts=CONTEXTS)).octets
+    found = compare(frame, CONTEXTS, octets)
+    assert (found.here, found.shortest, found.octets) == (len(payload), len(best), best)
+    assert found.saved == len(payload) - len(best) >= 0
+    assert sum(one.here - one.shortest for one in found.differences) == 8 * found.saved
+    if known == dict(CONTEXTS) and not whole:
+        assert found.differences == ()
+
+
+def test_an_identifier_behind_a_mesh_header_comes_from_its_address() -> None:
+    """RFC 4944 section 5.2: the mesh header's originator counts, not the hop's link address."""
+    from lowpanbudget.bits import Writer
+
+    far = air.short(0x42)
+    packet = air.udp_datagram(air.ip_of(far), air.ip_of(ROOT), b"x")
+    writer = Writer()
+    encode_mesh(writer, Mesh(hops_left=5, originator=far, final=ROOT))
+    payload = bytes(writer.data) + compress(packet, Env(far, ROOT, contexts=CONTEXTS)).octets
+    source = next(
+        one for one in restored(framed(payload), CONTEXTS) if one.name == "source address"
+    )
+    assert source.value == air.ip_of(far)
+    assert source.source.endswith("the mesh header's address 00:42")
+    assert compare(framed(payload), CONTEXTS, packet).saved == 0
+
+
+def test_an_inner_header_leans_on_the_outer_one() -> None:
+    """RFC 6282 section 3.2.2: the encapsulating header is the outer IPv6 header, where there is one."""
+    inner = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), b"x")
+    outer = bytes(Ipv6(0, 0, len(inner), 41, 64, air.ip_of(NODE), air.ip_of(ROOT))) + inner
+    payload = compress(outer, Env(NODE, ROOT, contexts=CONTEXTS)).octets
+    fields = restored(framed(payload), CONTEXTS)
+    ends = [one for one in fields if one.name == "source address"]
+    assert [one.depth for one in ends] == [0, 1]
+    assert "link address" in ends[0].source
+    assert ends[1].source.endswith("the outer IPv6 header")
+    lengths = [one.value for one in fields if (one.header, one.name) == ("IPv6", "payload length")]
+    assert lengths == [len(inner), len(inner) - 40]
+
+
+def test_the_first_fragment_tells_and_later_ones_do_not() -> None:
+    packet = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), bytes(200))
+    parts = split(packet, Env(NODE, ROOT, contexts=CONTEXTS), room=100)
+    first, *others = (framed(part) for part in parts)
+    length = next(one for one in restored(first, CONTEXTS) if one.name == "payload length")
+    assert (length.value, length.source) == (208, "from datagram_size")
+    assert [restored(one, CONTEXTS) for one in others] == [[]] * (len(parts) - 1)
+    small = split(packet, Env(NODE, ROOT, contexts=CONTEXTS), room=60)
+    found = compare(framed(small[0]), CONTEXTS, packet, pieces=[len(part) for part in small])
+    best = split(packet, Env(NODE, ROOT, contexts=CONTEXTS), room=127 - found.around)
+    assert (found.frames_here, found.frames_shortest) == (len(small), len(best))
+    assert found.saved == sum(map(len, small)) - sum(map(len, best)) + found.around * (
+        len(small) - len(best)
+    )
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.binary(max_size=110))
+def test_any_octets(octets: bytes) -> None:
+    frame = framed(octets)
+    fields = restored(frame, CONTEXTS)
+    assert sum(one.carried for one in fields) <= 8 * len(octets)
