@@ -18,7 +18,6 @@ from lowpanbudget.layers.lowpan.lorh import (
     MOST_HOPS,
     Rpi,
     SourceRoute,
-    encode,
 )
 
 COALESCENCE = rfc(8138, "4.3.1")
@@ -172,23 +171,3 @@ def consume(routes: Sequence[SourceRoute]) -> tuple[SourceRoute, ...]:
     coalesced = entry[: len(entry) - len(following)] + following
     # "a recursive action": the entry of the following header is popped by the same rules
     return (SourceRoute((coalesced,)), *consume(rest))
-
-
-def deepest(room: int, octets: int = 2) -> int:
-    """Return how many hops of ``octets`` each (1, 2, 4, 8 or 16) a source route can hold in ``room`` octets.
-
-    Found by encoding routes and looking at their length; from 33 hops on they take more than one SRH-6LoRH.
-    """
-    hops = 0
-    writer = Writer()
-    while True:
-        # a full header when it fits, else the longest that does
-        for count in range(MOST_HOPS, 0, -1):
-            more = Writer()
-            encode(more, SourceRoute((bytes(octets),) * count))
-            if len(writer.data) + len(more.data) <= room:
-                break
-        else:
-            return hops
-        writer.append(more)
-        hops += count

@@ -272,23 +272,6 @@ def test_no_shorter_form_of_a_route_exists(
     assert routing.expand_hops(routing.compress_hops(hops, reference), reference) == hops
 
 
-@pytest.mark.parametrize("octets_", [1, 2, 4, 8, 16])
-@pytest.mark.parametrize("room", [0, 2, 3, 4, 9, 17, 18, 24, 66, 67, 70, 100, 400])
-def test_deepest_is_the_most_that_fits(octets_: int, room: int) -> None:
-    """By the length that section 5.1 states, 2 + octets * hops a header of at most 32 hops."""
-    depth = routing.deepest(room, octets_)
-
-    def length(hops: int) -> int:
-        return 2 * -(-hops // 32) + octets_ * hops
-
-    assert length(depth) <= room < length(depth + 1)
-
-
-def test_deepest_of_appendix_a() -> None:
-    assert routing.deepest(8) == 3  # figure 20
-    assert routing.deepest(10) == 4  # figure 21
-
-
 # --- headers alone ----------------------------------------------------------------------------------
 
 RPIS = st.builds(
