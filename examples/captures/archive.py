@@ -115,7 +115,7 @@ class Archive:
                         fault="ports-not-shortest longer-than-budgeted",
                     )  # fmt: skip
                 else:
-                    retries = (0.012, 0.031)[: (place + index) % 7 == 6] if place < 4 else ()
+                    retries = (0.012,) if place < 4 and (place + index) % 7 == 5 else ()
                     self.up(at, number, datagram, retries=retries)
         self.air.restarts[short(0x0102)] = 7000.0
 

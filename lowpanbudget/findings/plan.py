@@ -9,7 +9,7 @@ from lowpanbudget.findings.rule import NONE, Hits
 from lowpanbudget.findings.scene import Scene, Whole
 from lowpanbudget.findings.shortest import from_its_source
 from lowpanbudget.layers.link.auxiliary import LEVELS, LEVELS_CITE
-from lowpanbudget.layers.link.mac import FrameType, Mac
+from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.stack.upper import COAP_PORT
 
 
@@ -53,6 +53,8 @@ class LongerThanBudgeted(PlanRule):
             return NONE
         if thing.fault is not None:
             return NONE  # where its header ends is not known
+        if thing.destination == BROADCAST and all(one.group is None for one in design.flows):
+            return NONE  # it belongs to the network itself, not to a flow
         if thing.pan_id not in {None, design.link.pan_id, design.link.destination_pan_id}:
             return NONE
         paths = [flows.path_of(design, flow, first=False) for flow in design.flows]
