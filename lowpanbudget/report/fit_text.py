@@ -25,6 +25,7 @@ def fits(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) -> N
         layout.put(console, _verdicts(screen, same, console.width))
         console.print()
         _advice(console, screen, same)
+        _depth(console, screen, same)
         first = same[0]
         shown = f"as sent on {first['flow']}, {first['hop']} hop"
         several = len({one["bits"] for one in same}) > 1
@@ -114,6 +115,23 @@ def _advice(console: Console, screen: Screen, same: Sequence[dict[str, Any]]) ->
         for change in one["advice"]:
             layout.put(console, change_lines(screen, [change], room, console.width))
             room += change["gain"]
+        console.print()
+
+
+def _depth(console: Console, screen: Screen, same: Sequence[dict[str, Any]]) -> None:
+    """Say how deep a source route reaches while one frame is still enough; the least of all hops counts."""
+    for flow, group in groupby(same, key=lambda one: one["flow"]):
+        depths = [one["deepest"] for one in group if one["deepest"] is not None]
+        if not depths:
+            continue
+        least = min(depths)
+        routers = "1 router" if least == 1 else f"{least} routers"
+        reach = (
+            f"One frame is enough for source routes over up to {routers}"
+            if least >= 0
+            else "No source route fits"
+        )
+        paragraph(console, screen, f"{reach} on {flow}.")
         console.print()
 
 

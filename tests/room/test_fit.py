@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from design.designs import EXAMPLES, SMALL
 
-from lowpanbudget import fit
+from lowpanbudget import fit, load_design
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.errors import RequestError
 from lowpanbudget.room.fit import Fit
@@ -153,3 +153,19 @@ def test_requests() -> None:
         fit(design, "x")
     no_messages = replace(design, messages=())
     assert fit(no_messages) == []
+
+
+def test_deepest_route_is_the_last_that_fits() -> None:
+    """The longest source route with which the command still takes one frame, by the frames themselves."""
+    for found in fit(load_design(EXAMPLES / "footbridge.toml"), "command"):
+        if found.flow != "routed":
+            assert found.deepest is None
+            continue
+        design = load_design(EXAMPLES / "footbridge.toml")
+        path = next(p for p in design.paths(design.flow("routed")) if p.hop.name == found.hop)
+        assert found.deepest is not None
+        fits, too_long = path.with_route(found.deepest), path.with_route(found.deepest + 1)
+        assert fits is not None
+        assert too_long is not None
+        assert len(fits.frames(bytes(found.octets))) == 1
+        assert len(too_long.frames(bytes(found.octets))) > 1
