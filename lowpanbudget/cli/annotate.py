@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from lowpanbudget.stack.frame import Frame
 
 _MOST_TOLD = 5
+_AHEAD = 4096  # octets that tell a capture from lines of hex
 _LARGEST = 127  # octets of the largest frame where no design says otherwise
 
 _EXAMPLE = """\b
@@ -75,32 +76,32 @@ def command(
     shortest form of the same datagram. A frame that cannot be read to its end is shown as far as it goes, with the
     reason; the exit code is then 3.
     """
-    from lowpanbudget.cli.annotated import is_capture, looks_like_capture, standard_input
+    from lowpanbudget.cli.annotated import is_capture, looks_like_capture, streamed
 
-    stdin: BufferedReader | None = None
-    if source == "-":
-        stdin = standard_input()
-        capture = bool(numbers) or looks_like_capture(stdin.peek(4096))
-    else:
-        capture = not hextext.looks_like_hex(source) and (bool(numbers) or is_capture(source))
-    try:
+    is_hex = source != "-" and hextext.looks_like_hex(source)
+    with streamed("" if is_hex else source) as stream:
+        if is_hex:
+            capture = False
+        elif numbers:
+            capture = True
+        elif stream is not None:
+            capture = looks_like_capture(stream.peek(_AHEAD))
+        else:
+            capture = is_capture(source)
         if capture:
             if asn is not None:
                 raise RequestError(
                     "--asn is for a frame in hex: a capture tells the slot of each frame"
                 )
             known = captures.Knowledge(design, key_file, contexts, fcs or "test", root)
-            items, wrong = _picked(ctx, source, known, numbers, stdin)
+            items, wrong = _picked(ctx, source, known, numbers, stream)
         else:
             if numbers:
                 raise RequestError("--frame is for captures", hint="Give a file")
             if fcs == "test":
                 raise RequestError("--fcs test is for captures: one frame proves nothing")
             known = captures.Knowledge(design, key_file, contexts, fcs or "2", root)
-            items, wrong = _given(source, known, _slot(asn), stdin), False
-    finally:
-        if stdin is not None:
-            stdin.detach()  # or standard input would be closed with it
+            items, wrong = _given(source, known, _slot(asn), stream), False
     largest = _LARGEST if known.design is None else known.design.link.largest
     if as_json:
         _emit(items, largest)
@@ -115,7 +116,7 @@ def _picked(
     source: str,
     known: captures.Knowledge,
     numbers: tuple[int, ...],
-    stdin: "BufferedReader | None",
+    stream: "BufferedReader | None",
 ) -> "tuple[list[Item], bool]":
     """Return frames out of a capture, and whether its file is wrong."""
     from lowpanbudget.capture.reading import read
@@ -123,7 +124,7 @@ def _picked(
     from lowpanbudget.cli.progress import followed
 
     name = "standard input" if source == "-" else source
-    with read(source if stdin is None else stdin) as records:
+    with read(source if stream is None else stream) as records:
         picked = pick(known.trace(), followed(records, source), numbers, name)
     wrong = captures.tell_notices(ctx, source, records.notices, records.notice_count)
     for item in picked.items:
@@ -137,7 +138,7 @@ def _picked(
 
 
 def _given(
-    source: str, known: captures.Knowledge, slot: int | None, stdin: "BufferedReader | None"
+    source: str, known: captures.Knowledge, slot: int | None, stream: "BufferedReader | None"
 ) -> "list[Item]":
     """Return frames that were given in hex."""
     from lowpanbudget.capture.packet import read_packet
@@ -154,7 +155,7 @@ def _given(
 
         matcher = Matcher(known.design)
     items = []
-    given = hextext.frames(source, stdin)
+    given = hextext.frames(source, stream)
     for one in given:
         frame = decode_frame(
             one.octets, fcs=2 if fcs is None else fcs, contexts=table, keys=known.keys,

@@ -4,6 +4,7 @@ import io
 import sys
 from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -68,9 +69,31 @@ class Picked:
 # --- is it a capture? -------------------------------------------------------------------------------
 
 
-def standard_input() -> io.BufferedReader:
-    """Return standard input as a file whose next octets can be looked at."""
-    return io.BufferedReader(sys.stdin.buffer)  # type: ignore[arg-type]  # it has readinto
+@contextmanager
+def streamed(source: str) -> Iterator[io.BufferedReader | None]:
+    """Give standard input (for ``-``) or a pipe as a file whose next octets can be looked at; None for other sources.
+
+    Such a file can be opened once only.
+    """
+    if source == "-":
+        raw: Any = sys.stdin.buffer  # it has readinto, though no type says so
+        stdin = io.BufferedReader(raw)
+        try:
+            yield stdin
+        finally:
+            stdin.detach()  # or standard input would be closed with it
+        return
+    try:
+        path = Path(source)
+        is_pipe = path.exists() and not path.is_file() and not path.is_dir()
+        pipe = path.open("rb") if is_pipe else None
+    except (OSError, ValueError):  # whoever opens it next says why
+        pipe = None
+    if pipe is None:
+        yield None
+        return
+    with pipe:
+        yield pipe
 
 
 def is_capture(path: str) -> bool:

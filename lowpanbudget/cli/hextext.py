@@ -88,13 +88,16 @@ def argument(text: str) -> bytes:
     return given[0].octets
 
 
-def frames(text: str, standard_input: BinaryIO | None = None) -> list[Given]:
+def frames(text: str, stream: BinaryIO | None = None) -> list[Given]:
     """Return the frames of a HEX or FILE argument, or of standard input for ``-``; in a file, one a line.
 
-    Raises ``RequestError`` for text that is neither, a file that cannot be read or has no frame, and malformed hex.
+    ``stream`` is what the argument stands for where that is open already. Raises ``RequestError`` for text that is neither,
+    a file that cannot be read or has no frame, and malformed hex.
     """
     if text == "-":
-        return _all(standard_input or sys.stdin.buffer, "standard input")
+        return _all(stream or sys.stdin.buffer, "standard input")
+    if stream is not None:
+        return _all(stream, text)
     if looks_like_hex(text):
         return [Given(octets_of(text))]
     with _opened(text) as file:

@@ -2,8 +2,10 @@
 
 import gzip
 import json
+import os
 import random
 import struct
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -85,6 +87,19 @@ def test_every_kind_of_capture(tmp_path: Path) -> None:
     # 2031-05-04 10:20:30 UTC in seconds since 1970, by date(1)
     assert annotated(log)[0]["time_ns"] == 1935656430 * 10**9
     assert "Received at 2031-05-04 10:20:30.000000000 UTC." in invoke("annotate", log).stdout
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="named pipes")
+def test_pipes(tmp_path: Path) -> None:
+    """A pipe can be opened once; it may hold a capture or lines of hex."""
+    source, pipe = shelf.written(tmp_path / "a.pcap", MIXED), tmp_path / "pipe"
+    os.mkfifo(pipe)
+    hex_lines = "".join(f"{frame.hex()}\n" for frame in MIXED[:3]).encode()
+    for octets in (source.read_bytes(), hex_lines):
+        feeder = threading.Thread(target=pipe.write_bytes, args=(octets,))
+        feeder.start()
+        assert [one["octets"] for one in annotated(pipe)] == [frame.hex() for frame in MIXED[:3]]
+        feeder.join()
 
 
 def test_lines_of_hex_stay_what_they_are(tmp_path: Path) -> None:
