@@ -91,8 +91,8 @@ def argument(text: str) -> bytes:
 def frames(text: str, stream: BinaryIO | None = None) -> list[Given]:
     """Return the frames of a HEX or FILE argument, or of standard input for ``-``; in a file, one a line.
 
-    ``stream`` is what the argument stands for where that is open already. Raises ``RequestError`` for text that is neither,
-    a file that cannot be read or has no frame, and malformed hex.
+    ``stream`` is what the argument stands for where that is open already. Raises ``RequestError`` for text
+    that is neither, a file that cannot be read or has no frame, and malformed hex.
     """
     if text == "-":
         return _all(stream or sys.stdin.buffer, "standard input")
