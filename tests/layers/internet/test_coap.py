@@ -437,7 +437,7 @@ def test_scapy_reads_the_figures(case: dict[str, Any]) -> None:
 # --- garbage ---------------------------------------------------------------------------------------
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(st.binary(max_size=60))
 def test_garbage_is_a_message_or_a_located_error(octets: bytes) -> None:
     for prefix in (b"", b"\x44\x01", b"\x50\x45\x00\x01"):

@@ -236,7 +236,7 @@ messages = st.one_of(
 )  # fmt: skip
 
 
-@settings(max_examples=300)
+@settings(max_examples=200)
 @given(messages)
 def test_what_is_written_is_read(message: object) -> None:
     writer = Writer()
@@ -258,7 +258,7 @@ def test_altered_messages_give_a_value_or_a_located_error(message: object, data:
     give_a_value_or_an_error(bytes(octets[: data.draw(st.integers(0, len(octets)))]))
 
 
-@settings(max_examples=300)
+@settings(max_examples=200)
 @given(
     st.sampled_from((1, 128, 133, 134, 135, 136, 137, 155, 157, 158, 255)), st.binary(max_size=80)
 )

@@ -276,7 +276,7 @@ def some_secure(draw: Any) -> rpl.Secure:
 plain = st.one_of(*(message for code, message in MESSAGES.items() if code != 10))
 
 
-@settings(max_examples=300)
+@settings(max_examples=200)
 @given(st.one_of(plain, some_secure()))
 def test_what_is_written_is_read(message: Any) -> None:
     writer = Writer()
@@ -380,7 +380,7 @@ def test_options_header_comes_back_with_its_padding(
     assert again.data == writer.data
 
 
-@settings(max_examples=300)
+@settings(max_examples=200)
 @given(st.sampled_from(ipv6.EXTENSIONS), st.binary(max_size=64))
 @example(43, bytes.fromhex("3a00030100000000"))
 @example(43, bytes.fromhex("3a000301fff00000"))

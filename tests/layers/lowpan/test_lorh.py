@@ -527,7 +527,7 @@ SNIPPETS = st.sampled_from(
 )  # fmt: skip
 
 
-@settings(max_examples=300)
+@settings(max_examples=200)
 @given(st.lists(st.one_of(SNIPPETS, st.binary(max_size=6)), max_size=20).map(b"".join))
 def test_garbage_gives_a_datagram_or_a_located_error(noise: bytes) -> None:
     lowpan = b"\xf1" + noise
