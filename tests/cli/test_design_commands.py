@@ -6,11 +6,12 @@ from pathlib import Path
 
 import pytest
 from click.testing import Result
+from design.designs import DESIGN_FILES
 
 Invoke = Callable[..., Result]
 
 TOP = Path(__file__).parents[2]
-EXAMPLES = sorted(str(path) for path in (TOP / "examples").glob("*.toml"))
+EXAMPLES = [str(path) for path in DESIGN_FILES]
 FOOTBRIDGE = str(TOP / "examples/footbridge.toml")
 ARCHIVE = str(TOP / "examples/archive.toml")
 

@@ -8,13 +8,14 @@ from typing import Any
 import cbor2
 import pytest
 from click.testing import Result
+from design.designs import DESIGN_FILES
 
 from lowpanbudget.payload.encodings import ENCODINGS
 
 Invoke = Callable[..., Result]
 
 TOP = Path(__file__).parents[2]
-EXAMPLES = sorted(str(path) for path in (TOP / "examples").glob("*.toml"))
+EXAMPLES = [str(path) for path in DESIGN_FILES]
 FOOTBRIDGE = str(TOP / "examples/footbridge.toml")
 ARCHIVE = str(TOP / "examples/archive.toml")
 CASES = ("least", "typical", "greatest")

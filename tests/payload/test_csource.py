@@ -11,6 +11,7 @@ from random import Random
 from typing import Any
 
 import pytest
+from design.designs import DESIGN_FILES
 from payload.c_library import STRICT, Library, compiled, needs_gcc, written
 
 from lowpanbudget.design.load import load_design
@@ -27,12 +28,7 @@ from lowpanbudget.payload.number import Number
 from lowpanbudget.payload.sampler import samples
 from lowpanbudget.payload.scales import Float, Logarithmic, Table
 
-TOP = Path(__file__).parents[2]
-EXAMPLES = tuple(
-    message
-    for path in sorted((TOP / "examples").glob("*.toml"))
-    for message in load_design(path).messages
-)
+EXAMPLES = tuple(message for path in DESIGN_FILES for message in load_design(path).messages)
 SANITIZERS = ("-g", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 
 
