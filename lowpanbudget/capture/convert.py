@@ -10,7 +10,7 @@ from lowpanbudget.capture.linktype import FRAME
 from lowpanbudget.capture.record import Record
 from lowpanbudget.capture.trace import Trace
 from lowpanbudget.capture.traced import Traced
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import BadMic, RequestError
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.stack.frame import encode_frame
 
@@ -90,10 +90,12 @@ def _opened(traced: Traced, left_out: LeftOut) -> bytes | None:
     example = None if traced.shape is None else traced.shape.example
     mac = None if example is None else example.mac
     sealed = mac is not None and mac.security is not None and mac.security.level > 0
-    if sealed and traced.payload is not None and traced.fault is None:
+    opened = traced.payload is not None and not isinstance(traced.fault, BadMic)
+    if sealed and opened:
         frame = traced.frame
         assert frame is not None
         assert frame.mac is not None
+        assert traced.payload is not None
         try:
             return encode_frame(replace(frame.mac, security=None), traced.payload).octets
         except RequestError as error:

@@ -8,7 +8,8 @@ from typing import Any, NamedTuple
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import Bits, Choice, Header, Patterns, Row
 from lowpanbudget.layers import catalogue
-from lowpanbudget.layers.catalogue import Entry, Listing
+from lowpanbudget.layers.catalogue import Entry
+from lowpanbudget.layers.listings import Listing
 from lowpanbudget.report.glossary import WORDS
 
 _MOST_SHOWN = 6  # of things that share a name or a word; more are only named

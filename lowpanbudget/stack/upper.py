@@ -102,13 +102,17 @@ def _headers(
         upper.layers.append(inner)
         kind, source, destination = inner.next_header, inner.source, inner.destination
     upper.rest = ipv6.next_header_name(kind)
+    # what was read until here stays, even when what it carries cannot be read
     if kind == ipv6.ICMPV6:
-        upper.layers.append(icmpv6.decode(reader, source, destination))
+        _kept(
+            reader, upper, lambda: upper.layers.append(icmpv6.decode(reader, source, destination))
+        )
     elif kind == ipv6.UDP:
         header = udp.decode(reader)
         upper.layers.append(header)
         upper.rest = "application data"
-        _application(reader, upper, (header.source_port, header.destination_port))
+        ports = (header.source_port, header.destination_port)
+        _kept(reader, upper, lambda: _application(reader, upper, ports))
 
 
 def _application(reader: Reader, upper: Upper, ports: tuple[int, int]) -> None:

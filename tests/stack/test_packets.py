@@ -28,3 +28,11 @@ def test_a_frame_gives_a_packet() -> None:
     )
     assert frame.datagram is not None
     assert bytes(frame.datagram.packet()) == bytes(PACKET)
+
+
+def test_headers_stay_explained_when_their_contents_cannot_be_read() -> None:
+    """CoAP version 3 behind a plain UDP header: RFC 7252 section 3 knows version 1 only."""
+    packet = IPv6(src="fe80::1", dst="fe80::2", hlim=64) / UDP(sport=5683, dport=5683) / b"\xff\xff"
+    back = decompress(b"\x41" + bytes(packet))
+    assert [span.layer for span in back.spans if span.name == "source port"] == ["UDP"]
+    assert [notice.name for notice in back.notices] == ["payload-unreadable"]
