@@ -1,22 +1,24 @@
 """Changing a format without breaking its receivers: what an old receiver reads from new octets.
 
-Nothing is judged by rule: every change is made alone in the old format, many values are packed with
-it, and the old format reads the octets. Only what the wire cannot show (another unit, another epoch)
-is judged by comparing the declarations.
+Nothing is judged by rule: every change is made alone in the old format, values at all edges and many
+between them are packed with it, and the old format reads the octets. Only what the wire cannot show
+(another unit, another epoch) is judged by comparing the declarations.
 """
 
 import dataclasses
 from collections.abc import Iterator, Sequence
+from itertools import chain
 from typing import Any, NamedTuple
 
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.payload.bitmap import joined
 from lowpanbudget.payload.codes import Flags
+from lowpanbudget.payload.edges import edges
 from lowpanbudget.payload.edits import Edit, edits, shown
 from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.sampler import samples
-from lowpanbudget.payload.tree import place_text, walk, with_members
+from lowpanbudget.payload.tree import Place, place_text, walk, with_members
 
 
 class Change(NamedTuple):
@@ -60,13 +62,14 @@ def compare(old: Message, new: Message) -> Comparison:
     """Return what changes between two formats, which of it is safe, and what an old receiver reads."""
     changes = [_order_change(old, new, key) for key in ("byte_order", "bit_order", "layout")]
     found = [change for change in changes if change is not None]
+    found_orders = bool(found)
     renamed: dict[str, str] = {}
     meanings = []
     for edit in edits(old.fields, new.fields, ()):
         found.append(_judged(old, edit))
         renamed |= edit.renamed
         meanings += [edit.meaning] if edit.meaning else []
-    reads = _reads(old, new, renamed)
+    reads = _reads(old, new, renamed, None if found_orders else _changed(old, new))
     safe = not reads and not meanings
     if not reads:
         reads = meanings[0] if meanings else _right(old, new)
@@ -112,7 +115,7 @@ def _judged(old: Message, edit: Edit) -> Change:
         return Change(
             path, edit.what, False, "cannot be judged alone: other fields depend on it", 0
         )
-    reads = _reads(old, changed, edit.renamed)
+    reads = _reads(old, changed, edit.renamed, _changed(old, changed))
     bits = changed.max_bits - old.max_bits
     if not reads and edit.meaning:
         return Change(path, edit.what, False, edit.meaning, bits)
@@ -125,12 +128,23 @@ def _right(old: Message, new: Message) -> str:
     return f"all its fields right{tail}"
 
 
-def _reads(old: Message, new: Message, renamed: dict[str, str]) -> str:
+def _changed(old: Message, new: Message) -> set[Place]:
+    """Return the places of the new format whose field differs from that of the old one there."""
+    before = dict(walk(old.fields))
+    return {place for place, field in walk(new.fields) if before.get(place) != field}
+
+
+def _reads(
+    old: Message, new: Message, renamed: dict[str, str], places: set[Place] | None = None
+) -> str:
     """Return the first thing that an old receiver gets wrong, or an empty text."""
     flags = {
         name for _, field in walk(old.fields) if isinstance(field, Flags) for name in field.names
     }
-    for sent in samples(new):
+    optional = {
+        _renamed((field.name,), renamed) for field in old.fields if field.optional and field.given
+    }
+    for sent in chain(samples(new), edges(new, places)):
         try:
             got = old.unpack(new.pack(sent), ignore_tail=True)
         except WireError as fault:
@@ -147,6 +161,9 @@ def _reads(old: Message, new: Message, renamed: dict[str, str]) -> str:
                 meant = tuple(name for name in meant if name in flags)
             if repr(meant) != repr(value) and meant != value:
                 return f"{joined(list(path))} = {shown(value)} where {shown(given[path])} was sent"
+        for path in given.keys() - there.keys():
+            if path in optional:
+                return f"no {joined(list(path))} where {shown(given[path])} was sent"
     return ""
 
 

@@ -29,6 +29,15 @@ class Edit(NamedTuple):
 
 def edits(old: tuple[Field, ...], new: tuple[Field, ...], place: Place) -> Iterator[Edit]:
     """Yield the changes between two lists of fields, each as the old list with this change alone."""
+    names = _common(old, new)
+    moved = _in_order(old, _common(new, old))
+    if moved != old:
+        what = f"order {', '.join(names)} becomes {', '.join(_common(new, old))}"
+        yield Edit(place, what, place, moved, {})
+        for edit in edits(moved, new, place):
+            here = edit.container == place
+            yield edit._replace(members=_in_order(edit.members, names)) if here else edit
+        return
     keys_old, keys_new = [_key(field) for field in old], [_key(field) for field in new]
     for tag, i1, i2, j1, j2 in SequenceMatcher(
         None, keys_old, keys_new, autojunk=False
@@ -56,6 +65,19 @@ def edits(old: tuple[Field, ...], new: tuple[Field, ...], place: Place) -> Itera
             what = f"{_named(old[i1:i2])} {verb} {_named(new[j1:j2])}"
             members = (*old[:i1], *new[j1:j2], *old[i2:])
             yield Edit((*place, old[i1].name), what, place, members, renamed)
+
+
+def _common(fields: tuple[Field, ...], others: tuple[Field, ...]) -> list[str]:
+    """Return the names, in the order of the first list, of the fields that both lists have."""
+    there = {field.name for field in others if field.name}
+    return [field.name for field in fields if field.name in there]
+
+
+def _in_order(fields: tuple[Field, ...], names: list[str]) -> tuple[Field, ...]:
+    """Return the fields with those of the names in another order, in the places that these had."""
+    named = {field.name: field for field in fields if field.name in names}
+    inward = iter(named[name] for name in names if name in named)
+    return tuple(next(inward) if field.name in named else field for field in fields)
 
 
 def _pair(old: tuple[Field, ...], index: int, after: Field, place: Place) -> Iterator[Edit]:

@@ -33,10 +33,11 @@ def samples(message: Message, count: int = 64, seed: int = 1) -> Iterator[dict[s
 
 def _group(fields: tuple[Field, ...], random: Random, outer: dict[str, Any]) -> dict[str, Any]:
     values: dict[str, Any] = {}
+    known = dict(outer)
     for field in fields:
         if isinstance(field, Reserved) or (field.optional and random.random() < 0.5):
             continue
-        values[field.name] = _value(field, random, {**outer, **values})
+        values[field.name] = known[field.name] = _value(field, random, known)
     return values
 
 

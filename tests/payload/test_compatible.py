@@ -11,7 +11,8 @@ from payload.schemas import messages
 from lowpanbudget.payload.codes import Boolean, Enumeration, Flags, Reserved, Version
 from lowpanbudget.payload.compatible import Change, Comparison, compare, compare_all
 from lowpanbudget.payload.containers import Array, Group, Option, Union
-from lowpanbudget.payload.contents import Octets
+from lowpanbudget.payload.contents import Octets, Text
+from lowpanbudget.payload.edges import edges
 from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.number import Number
@@ -160,6 +161,53 @@ def test_messages_that_come_and_go() -> None:
         ("one", False, (1, 1), None),
         ("two", True, None, (2, 2)),
     ]
+
+
+@pytest.mark.parametrize("high", [101, 127])
+def test_what_one_option_of_many_holds_has_its_turn(high: int) -> None:
+    """8 options of 7 bits: the codes from 101 on stand for no value in the old format."""
+
+    def chosen(greatest: int) -> Message:
+        names = tuple("abcdefgh")
+        options = tuple(Option(n, (number("v", greatest if n == "d" else 100),)) for n in names)
+        return message(Enumeration("k", names=names), Union("u", tag="k", options=options))
+
+    change = only(compare(chosen(100), chosen(high)))
+    assert not change.safe
+    assert change.reads.startswith("refuses some messages: field u.v has code 1")
+    assert change.reads.endswith("which stands for no value")
+
+
+def test_text_outside_ascii_is_no_ascii() -> None:
+    ascii_text, utf8 = (Text("t", max_length=8, encoding=name) for name in ("ascii", "utf-8"))
+    assert not compare(message(ascii_text), message(utf8)).safe
+    assert compare(message(utf8), message(ascii_text)).safe  # ASCII is UTF-8 (RFC 3629 section 1)
+
+
+def test_another_order_of_fields_is_one_change() -> None:
+    old = message(number("a"), number("b"), number("c"))
+    change = only(compare(old, message(number("c"), number("a"), number("b"))))
+    assert (change.safe, change.what) == (False, "order a, b, c becomes c, a, b")
+    found = compare(old, message(number("b"), number("a", 200), Boolean("x"), number("c")))
+    assert [(one.what, one.safe) for one in found.changes] == [
+        ("order a, b, c becomes b, a, c", False),
+        ("max 255 becomes 200", True),  # alone: every code of it is known
+        ("x inserted", False),
+    ]
+
+
+def test_an_optional_field_that_is_read_as_absent() -> None:
+    """7 bits and their presence bit become 7 bits after a bit that is always zero: a is never read."""
+    old = message(number("a", 127, optional=True))
+    new = message(Reserved("", bits=1), number("a", 127))
+    assert not compare(old, new).safe
+
+
+@settings(max_examples=20, deadline=None)
+@given(messages())
+def test_edges_of_any_format_fit_it(made: Message) -> None:
+    for values in edges(made):
+        assert made.unpack(made.pack(values)) == values
 
 
 @settings(max_examples=20, deadline=None)
