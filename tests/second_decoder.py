@@ -187,7 +187,10 @@ def _next(
             # RFC 6554 section 3: CmprI, CmprE, Pad; the last address elides CmprE octets
             elided, pad = body[2] & 15, body[3] >> 4
             shown = body[6 : len(body) - pad][-(16 - elided) :]
-            if len(shown) == 16 - elided:  # else the header holds no address
+            middle, before = 16 - (body[2] >> 4), len(body) - 6 - pad - (16 - elided)
+            # section 4.2: n addresses, of which no more than n are left; a router drops all other headers
+            sound = before >= 0 and before % middle == 0 and body[1] <= before // middle + 1
+            if sound and not (pad and body[2] == 0):
                 final = destination[: elided * 8] + "".join(f"{octet:08b}" for octet in shown)
         if number is None:
             number, after = _next(tape, source, destination, final, prefixes)
