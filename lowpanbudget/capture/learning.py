@@ -7,11 +7,12 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Context, Contexts
-from lowpanbudget.layers.internet import nd
+from lowpanbudget.layers.internet import nd, rpi
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.nd_lowpan import AddressRegistration, ContextOption
 from lowpanbudget.layers.internet.rpl import Dio
+from lowpanbudget.layers.internet.rpl_options import DodagConfiguration
 from lowpanbudget.layers.link.contents import Command
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.security import Devices
@@ -24,6 +25,7 @@ from lowpanbudget.stack.frame import Frame
 MOST_DEVICES = 8192
 _ASSOCIATED, _REALIGNED = 0x02, 0x08
 _NO_SHORT = 0xFFFE  # and above: "the device has associated without a short address", and broadcast
+_MOP_OF_NEW_TYPE = 7
 SECOND = 10**9
 
 
@@ -44,6 +46,7 @@ class Lesson(NamedTuple):
     contexts: tuple[ContextOption, ...] = ()
     router_lifetime_s: int = 0
     root: IPv6Address | None = None
+    rpi_type: int | None = None
 
 
 @dataclass(slots=True)
@@ -81,7 +84,16 @@ def lesson_of_layers(layers: list[object]) -> Lesson | None:
         )
     if isinstance(content, Dio):
         # RFC 6550 section 6.3.1: the DODAGID is an address of the root
-        return Lesson(root=content.dodag_id)
+        return Lesson(root=content.dodag_id, rpi_type=announced_rpi_type(content))
+    return None
+
+
+def announced_rpi_type(dio: Dio) -> int | None:
+    """Return the type that a DIO announces for the RPL option, None where it does not configure the DODAG."""
+    for option in dio.options:
+        if isinstance(option, DodagConfiguration):
+            # "For a MOP value of 7, a node MUST use the RPI 0x23 option" (RFC 9008 section 4.1.3)
+            return rpi.NEW if option.rpi_0x23 or dio.mode == _MOP_OF_NEW_TYPE else rpi.OLD
     return None
 
 
@@ -153,9 +165,11 @@ class Knowledge:
     given: Contexts
     devices: Devices
     root: IPv6Address | None
+    rpi_type: int
     learned: dict[int, LearnedContext] = field(default_factory=dict)
     learned_devices: dict[tuple[int | None, int], Device] = field(default_factory=dict)
     root_given: bool = False
+    rpi_type_given: bool = False
     next_end_ns: int | None = None
 
     def contexts(self) -> Contexts:
@@ -174,7 +188,7 @@ class Knowledge:
         return bool(ended)
 
     def learn(self, lesson: Lesson, number: int, time_ns: int | None) -> tuple[bool, list[Notice]]:
-        """Take in what a frame teaches; return whether contexts or root changed, and what to notice."""
+        """Take in what a frame teaches; return whether contexts, root or RPL option changed, and what to notice."""
         notices: list[Notice] = []
         for device in lesson.devices:
             self._learn_device(device._replace(number=number), notices)
@@ -183,6 +197,11 @@ class Knowledge:
             changed |= self._learn_context(option, lesson, number, time_ns, notices)
         if lesson.root is not None and not self.root_given and lesson.root != self.root:
             self.root = lesson.root
+            changed = True
+        # "A node that is decompressing this header MUST decompress using the RPI Option Type that is currently
+        # active" (RFC 9008 section 4.3)
+        if lesson.rpi_type not in (None, self.rpi_type) and not self.rpi_type_given:
+            self.rpi_type = lesson.rpi_type
             changed = True
         self._plan()
         return changed, notices

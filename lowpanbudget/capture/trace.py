@@ -31,7 +31,7 @@ from lowpanbudget.capture.shape import HeaderShape, Shape, header_shape, payload
 from lowpanbudget.capture.traced import Traced
 from lowpanbudget.env import Contexts, Env, address
 from lowpanbudget.errors import WireError
-from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet import ipv6, rpi
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.security import Devices, devices_of, keys_of, unseal
 from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
@@ -47,7 +47,8 @@ class Trace:
     """Follows the frames of a capture.
 
     ``contexts``, ``keys``, ``devices``, ``root`` and ``rpi_type`` as in ``decode_frame``. A ``design`` adds its
-    contexts (where none are given), its root, and its flows and messages. ``fcs`` says how many octets of FCS frames
+    contexts (where none are given), its root, its type of the RPL option until a DIO announces one, and its flows and
+    messages. ``fcs`` says how many octets of FCS frames
     have; None tests it. Raises ``RequestError`` for arguments that cannot be used.
     """
 
@@ -66,6 +67,7 @@ class Trace:
         self.design = design
         self.matcher = None
         given = dict(Contexts.of(contexts))
+        rpi_type_given = rpi_type is not None
         root_address = None if root is None else address(root, "root")
         if design is not None:
             from lowpanbudget.capture.matching import Matcher  # noqa: PLC0415  # designs are heavy
@@ -79,11 +81,12 @@ class Trace:
             Contexts(given),
             Devices(devices_of(devices)),
             root_address,
+            rpi_type or rpi.OLD,
             root_given=root_address is not None,
+            rpi_type_given=rpi_type_given,
         )
         self._keys = keys_of(keys) if keys else ()
-        self._rpi_type = rpi_type or 0x63
-        Env(rpi_type=self._rpi_type)  # raises for a type that is none
+        Env(rpi_type=self.knowledge.rpi_type)  # raises for a type that is none
         self._endings = Endings(fcs)
         self._assembly = Assembly(timeout_s)
         self._repeats = Repeats()
@@ -311,10 +314,10 @@ class Trace:
         """Make a decoder of what is known now; what was learned of kinds of frames under other contexts is void."""
         knowledge = self.knowledge
         self._decoder = Decoder(
-            knowledge.contexts(), self._keys, knowledge.devices, knowledge.root, self._rpi_type
+            knowledge.contexts(), self._keys, knowledge.devices, knowledge.root, knowledge.rpi_type
         )
         self._assembly.know(
-            Env(contexts=self._decoder.contexts, root=knowledge.root, rpi_type=self._rpi_type)
+            Env(contexts=self._decoder.contexts, root=knowledge.root, rpi_type=knowledge.rpi_type)
         )
         self._shapes.clear()
 

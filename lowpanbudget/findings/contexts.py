@@ -23,7 +23,7 @@ class ContextUnknown(Rule):
     Why it costs: nobody without the prefix can restore the address; a node in that place drops the datagram.
     When it is no fault: the capture began after the contexts were spread. That is why it is only a remark.
     Example: SAC 1, context octet 0x30: the source needs context 3.
-    What to do: Give the prefix with --context 3=2001:db8::/64 or in the design file.
+    What to do: Give the prefix with --context NUMBER=PREFIX or in the design file.
     """
 
     name = "context-unknown"

@@ -3,6 +3,7 @@
 from ipaddress import IPv6Address
 
 from lowpanbudget.capture.fcs_check import STATUS, STRIPPED, FcsVerdict
+from lowpanbudget.capture.learning import announced_rpi_type
 from lowpanbudget.capture.record import ReadingNotice
 from lowpanbudget.cites import ieee, rfc
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
@@ -11,7 +12,6 @@ from lowpanbudget.findings.scene import Known, Scene, Whole
 from lowpanbudget.layers.internet import ipv6, rpi
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.rpl import Dio
-from lowpanbudget.layers.internet.rpl_options import DodagConfiguration
 from lowpanbudget.stack.found import Notice
 
 
@@ -56,9 +56,9 @@ class RplOptionNotAsAnnounced(Rule):
         """Learn from DIOs; compare each option."""
         if isinstance(thing, Icmpv6):
             if isinstance(thing.message, Dio):
-                for option in thing.message.options:
-                    if isinstance(option, DodagConfiguration):
-                        self.told = (rpi.NEW if option.rpi_0x23 else rpi.OLD, scene.number)
+                told = announced_rpi_type(thing.message)
+                if told is not None:
+                    self.told = (told, scene.number)
             return NONE
         if self.told is None or not is_inline_option(scene):
             return NONE
@@ -123,10 +123,10 @@ class RplInformationAsOption(Rule):
     """RPL information goes as a hop-by-hop header.
 
     What it sees: five datagrams or more of a sender with the RPL option in an extension header.
-    Why it costs: 8 octets of every datagram before compression and 6 to 7 after it; as RPI-6LoRH (RFC 8138) it takes 3
-    to 5 octets with the page switch.
+    Why it costs: 8 octets of every datagram, and as many when compressed; as RPI-6LoRH (RFC 8138) it takes 3 to 5
+    octets, and one for the page switch.
     When it is no fault: nodes that do not read page 1 of 6LoWPAN dispatch. Hence only a remark.
-    Example: e0 3a 06 63 04 00 00 02 00 against f1 84 00 02.
+    Example: e1 06 63 04 00 00 02 00 against f1 83 05 02.
     What to do: Use 6LoRH if all nodes understand it; budget shows what it gives.
     """
 

@@ -52,6 +52,7 @@ from lowpanbudget.layers.internet import nd
 from lowpanbudget.layers.internet.nd_lowpan import AddressRegistration, ContextOption
 from lowpanbudget.layers.internet.nd_options import SourceLinkLayerAddress
 from lowpanbudget.layers.internet.rpl import Dio
+from lowpanbudget.layers.internet.rpl_options import DodagConfiguration
 from lowpanbudget.layers.link.contents import Command, encode_command
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.fragment import Fragment
@@ -535,6 +536,27 @@ def test_the_root_is_learned_from_rpl() -> None:
     trace = Trace()
     list(trace.follow(records(frames_of(datagram, A, b"\xff\xff", contexts={}))))
     assert trace.knowledge.root == ip_of(eui(0x100))
+
+
+@pytest.mark.parametrize(
+    ("mode", "flag", "given", "kind"),
+    [(2, True, None, 0x23), (2, False, None, 0x63), (7, False, None, 0x23), (2, True, 0x63, 0x63)],
+)
+def test_the_rpl_option_is_restored_with_the_type_that_a_dio_announced(
+    mode: int, flag: bool, given: int | None, kind: int
+) -> None:
+    """RFC 9008 sections 4.1.3 and 4.3: the type that is active; with MOP 7 always 0x23. RFC 8138 figure 10."""
+    options = (DodagConfiguration(8, 12, 10, 7, 256, 1, 30, 60, rpi_0x23=flag),)
+    message = Dio(0, 0, 256, ip_of(eui(0x100)), mode=mode, options=options)
+    datagram = icmpv6_datagram(ip_of(A, "fe80::"), IPv6Address("ff02::1a"), message)
+    # page 1, RPI-6LoRH with I and K and rank 0x0200, IPHC: hop limit 64, link-local, no next header
+    sent = encode_frame(mac_of(A, B), bytes.fromhex("f1830502 7a333b")).octets
+    frames = [sent, *frames_of(datagram, A, b"\xff\xff", contexts={}), sent]
+    traced = list(Trace(rpi_type=given).follow(records(frames)))
+    assert traced[0].datagram is not None
+    assert traced[0].datagram[40:] == bytes.fromhex("3b00 63 04 00000200")
+    assert traced[-1].datagram is not None
+    assert traced[-1].datagram[40:] == bytes([0x3B, 0, kind, 4, 0, 0, 2, 0])
 
 
 def test_following_a_capture_loads_nothing_heavy() -> None:
