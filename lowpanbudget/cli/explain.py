@@ -1,4 +1,4 @@
-"""``explain TERM``: a word, a header table or one of its fields, from the tables themselves."""
+"""``explain TERM``: a word, a table of design files, a header table or one of its fields, from what is used itself."""
 
 from typing import TYPE_CHECKING
 
@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from lowpanbudget.report.screen import Screen
 
 _EXAMPLE = """\b
+lowpanbudget explain field
+lowpanbudget explain series
 lowpanbudget explain iphc
 lowpanbudget explain hop limit form
 lowpanbudget explain room
@@ -23,9 +25,9 @@ lowpanbudget explain context-table-differs"""
 @click.argument("term", nargs=-1)
 @options.as_json
 def command(term: tuple[str, ...], *, as_json: bool) -> None:
-    """Explain a TERM: a word of this program, a header, a field by the name that a ledger gives it, or a finding.
+    """Explain a TERM: a word, a table of design files, a kind of message field, a header, its fields, or a finding.
 
-    A header is drawn to scale, with every row that its fields can choose and the clause it comes from. A finding has
+    Of design files the keys are told, and each kind of field is written out. A header is drawn to scale, with every row that its fields can choose and the clause it comes from. A finding has
     a manual: what it sees, why it costs, when it is no fault, what to do. Without TERM all of them are listed.
     """
     from lowpanbudget.cli import output

@@ -223,7 +223,7 @@ class _LengthShape(_FieldShape):
 
 
 class OctetsShape(_LengthShape):
-    """Octets as they are."""
+    """Octets as they are: `length` of them, or up to `max_length` with the length in front."""
 
     kind: Literal["octets"]
     length_bits: Count | None = Field(
@@ -232,7 +232,7 @@ class OctetsShape(_LengthShape):
 
 
 class TextShape(_LengthShape):
-    """Text; lengths count octets."""
+    """Text of `length` octets, or of up to `max_length` with the length in front."""
 
     kind: Literal["text"]
     length_bits: Count | None = Field(
@@ -244,7 +244,7 @@ class TextShape(_LengthShape):
 
 
 class ArrayShape(_LengthShape):
-    """Elements of one kind."""
+    """Elements of one kind: `length` of them, or up to `max_length` with the count in front."""
 
     kind: Literal["array"]
     element: "FieldShape" = Field(description="What each element is: a field without a name.")
@@ -258,7 +258,7 @@ class ArrayShape(_LengthShape):
 
 
 class SeriesShape(_LengthShape):
-    """Samples of one number: the first in full, the others as differences."""
+    """Samples of one number, `length` or up to `max_length`: the first in full, the others as differences."""
 
     kind: Literal["series"]
     min: Exact = Field(description="The least sample.")

@@ -13,7 +13,6 @@ from lowpanbudget.payload.scales import Float, Logarithmic, Table
 
 # What a run of bits is for when it is not a value of its own.
 _ROLES = {
-    "count": "number of elements that follow",
     "delta": "difference from the sample before",
     "escape": "sample in full after a jump",
     "presence": "which optional fields follow",
@@ -109,10 +108,19 @@ def describe(field: Any) -> Described:
     if isinstance(field, Constant):
         return Described(str(field.value))
     if isinstance(field, Octets | Array):
-        what = "elements" if isinstance(field, Array) else "octets"
-        size = f"{field.least}" if field.least == field.most else f"{field.least} .. {field.most}"
-        return Described(f"{size} {what}")
+        return Described(_length(field))
     return Described("")
+
+
+def _length(field: Octets | Array | Series) -> str:
+    size = f"{field.least}" if field.least == field.most else f"{field.least} .. {field.most}"
+    return f"{size} {_counted(field)}"
+
+
+def _counted(field: Octets | Array | Series) -> str:
+    if isinstance(field, Octets):
+        return "octets"
+    return "elements" if isinstance(field, Array) else "samples"
 
 
 def joined(path: list[str | int]) -> str:
@@ -136,6 +144,9 @@ def _entry(mark: Mark) -> Entry:
     note = getattr(mark.about, "note", "")
     if isinstance(mark.about, tuple):  # the names of optional fields
         words = Described(", ".join(str(name) for name in mark.about))
+    if mark.role == "count" and isinstance(mark.about, Octets | Array | Series):
+        words = Described(_length(mark.about))
+        note = f"number of {_counted(mark.about)} that follow" + (f"; {note}" if note else "")
     if mark.role in _ROLES:
         note = _ROLES[mark.role] + (f"; {note}" if note else "")
     elif mark.kind == "reserved":

@@ -31,6 +31,8 @@ def explanation(console: Console, screen: Screen, found: dict[str, Any]) -> None
         console.print()
     if found["kind"] == "header":
         _header(console, screen, found)
+    elif "keys" in found:
+        _keys(console, screen, found)
     elif found.get("values"):
         _grid(
             console,
@@ -41,6 +43,28 @@ def explanation(console: Console, screen: Screen, found: dict[str, Any]) -> None
         console.print()
     elif found.get("rows"):
         _rows(console, screen, found["rows"])
+
+
+def _keys(console: Console, screen: Screen, found: dict[str, Any]) -> None:
+    """Print the keys of a table of a design file, then the table as it is written."""
+    rows = (
+        (key["key"], key["takes"], _unless_stated(key), key["meaning"]) for key in found["keys"]
+    )
+    _grid(console, screen, ("key", "takes", "unless stated", "what it is"), rows)
+    console.print()
+    if "written" in found:
+        for line in found["written"].split("\n"):
+            console.print(Padding(Text(screen.text(line)), (0, 0, 0, 2)))
+        console.print()
+
+
+def _unless_stated(key: dict[str, Any]) -> str:
+    value = key["default"]
+    if key["needed"]:
+        return "must be there"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return "" if value in (None, "", [], {}) else str(value)
 
 
 def _facts(console: Console, screen: Screen, found: dict[str, Any]) -> None:
@@ -121,6 +145,14 @@ def contents(console: Console, screen: Screen, found: dict[str, Any]) -> None:
     """Print the names of all terms."""
     heading(console, screen, "Words of this program")
     paragraph(console, screen, ", ".join(found["words"]), indent=2)
+    console.print()
+    heading(console, screen, "What stands in a design file")
+    paragraph(console, screen, ", ".join(found["design"]), indent=2)
+    console.print()
+    heading(
+        console, screen, "Kinds of fields in a message; all of them: lowpanbudget explain field"
+    )
+    paragraph(console, screen, ", ".join(found["kinds"]), indent=2)
     console.print()
     heading(console, screen, "Headers and tables; their fields can be asked for by name too")
     for group in found["tables"]:

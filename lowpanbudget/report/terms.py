@@ -10,6 +10,7 @@ from lowpanbudget.fields import Bits, Choice, Header, Patterns, Row
 from lowpanbudget.layers import catalogue
 from lowpanbudget.layers.catalogue import Entry
 from lowpanbudget.layers.listings import Listing
+from lowpanbudget.report import design_keys
 from lowpanbudget.report.glossary import WORDS
 
 _MOST_SHOWN = 6  # of things that share a name or a word; more are only named
@@ -67,9 +68,14 @@ def _made(found: list[Term]) -> list[dict[str, Any]]:
 
 
 def terms() -> Iterator[Term]:
-    """Yield every term: words, tables, fields."""
+    """Yield every term: words, what stands in a design file, tables, fields."""
     for word, text in WORDS.items():
         yield Term(word, "word", lambda word=word, text=text: _word(word, text))  # type: ignore[misc]
+    for kind in design_keys.kinds():
+        yield Term(kind["name"], "kind of field", lambda kind=kind: _keys_of(kind, "kind of field"))  # type: ignore[misc]
+    yield Term("field", "kinds of fields", _kinds)
+    for keys in design_keys.tables():
+        yield Term(keys["name"], "design table", lambda keys=keys: _keys_of(keys, "design table"))  # type: ignore[misc]
     for entry in catalogue.entries():
         yield Term(entry.name, "table", lambda entry=entry: table(entry))  # type: ignore[misc]
         if isinstance(entry.table, Header):
@@ -100,6 +106,8 @@ def contents() -> dict[str, Any]:
             names.append(entry.name)
     return {
         "words": list(WORDS),
+        "design": [keys["name"] for keys in design_keys.tables()],
+        "kinds": [kind["name"] for kind in design_keys.kinds()],
         "tables": [{"about": about, "names": names} for about, names in tables.items()],
         "findings": [term.name for term in findings()],
     }
@@ -122,6 +130,42 @@ def _keys(name: str) -> Iterator[str]:
 
 def _word(word: str, text: str) -> dict[str, Any]:
     return {"term": word, "kind": "word", "text": text}
+
+
+def _keys_of(found: dict[str, Any], kind: str) -> dict[str, Any]:
+    titled = (
+        f"{found['name']}, a kind of field"
+        if kind == "kind of field"
+        else f"{found['name']} in a design file"
+    )
+    return {
+        "term": titled,
+        "kind": kind,
+        "text": found["text"],
+        **{key: found[key] for key in ("keys", "written") if key in found},
+    }
+
+
+def _kinds() -> dict[str, Any]:
+    """Return all kinds of fields with the keys that each must have."""
+    rows = [
+        {
+            "kind": kind["name"],
+            "must have": ", ".join(key["key"] for key in kind["keys"] if key["needed"]),
+            "what it is": kind["text"],
+        }
+        for kind in design_keys.kinds()
+    ]
+    text = (
+        "What a message is made of. Each [[message.field]] says its kind, and all but elements of arrays and "
+        "reserved bits have a name. Ask for a kind to see its keys and one that is written out."
+    )
+    return {
+        "term": "field, [[message.field]] in a design file",
+        "kind": "kinds of fields",
+        "text": text,
+        "rows": rows,
+    }
 
 
 def _finding(rule: Any) -> dict[str, Any]:

@@ -154,6 +154,23 @@ def test_every_listed_term_can_be_asked_for(invoke: Invoke) -> None:
         assert invoke("explain", name, COLUMNS="70").exit_code == 0
 
 
+def test_the_message_language_can_be_asked_for(invoke: Invoke) -> None:
+    listed = json.loads(invoke("explain", "--json").stdout)
+    assert {"[link]", "[[flow]]", "[[message]]"} <= set(listed["design"])
+    assert {"number", "series", "union"} <= set(listed["kinds"])
+    for name in (*listed["design"], *listed["kinds"], "field"):
+        assert explained(invoke, name), name
+        shown = invoke("explain", name, COLUMNS="60")
+        assert shown.exit_code == 0
+        assert max(map(len, shown.stdout.splitlines())) <= 60, name
+    (number,) = explained(invoke, "number")
+    assert 'kind = "number"' in str(number["written"])
+    word, table = explained(invoke, "message")
+    assert word["kind"] == "word"
+    needed = {key["key"] for key in table["keys"] if key["needed"]}  # type: ignore[attr-defined]
+    assert needed == {"name", "byte_order", "bit_order", "layout", "field"}
+
+
 def test_every_name_in_a_ledger_of_header_tables_is_explained(invoke: Invoke) -> None:
     answer = json.loads(invoke("budget", ARCHIVE, "--json").stdout)["budget"]
     names = {

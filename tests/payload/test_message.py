@@ -410,3 +410,18 @@ def test_a_series_of_narrow_differences_has_examples() -> None:
     )
     for case in ("least", "typical", "greatest"):
         assert len(one.pack(one.example(case))) == 2  # 7 bits and three of 2
+
+
+@pytest.mark.parametrize(
+    ("field", "range_", "note"),
+    [
+        (Series("s", min=Decimal(-40), max=Decimal(60), deltas="variable", max_length=9), "0 .. 9 samples", "samples"),
+        (Octets("s", max_length=7), "0 .. 7 octets", "octets"),
+        (Array("s", element=Boolean(""), min_length=1, max_length=6), "1 .. 6 elements", "elements"),
+    ],
+)  # fmt: skip
+def test_a_count_is_told_by_what_it_counts(field: Any, range_: str, note: str) -> None:
+    made = Message("m", (field,), byte_order="big", bit_order="msb-first", layout="bit-packed")
+    count = made.bitmap()[0]
+    assert (count.kind, count.range, count.step, count.unit) == ("count", range_, "", "")
+    assert count.note == f"number of {note} that follow"
