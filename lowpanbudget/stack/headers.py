@@ -18,6 +18,7 @@ from lowpanbudget.layers.lowpan import (
 )
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
+from lowpanbudget.stack import identifiers
 from lowpanbudget.stack.datagram import (
     Chain,
     Piece,
@@ -138,7 +139,7 @@ def _hc1(reader: Reader, env: Env, found: Lowpan) -> None:
     if layer.udp is not None and not layer.length_elided:
         # a length that was carried must come back as it was: it is no piece whose length is filled in
         chain.payload = bytes(chain.pieces.pop().octets) + chain.payload
-    _finish(chain, found, start)
+    _finish(chain, env, found, start)
 
 
 def _iphc(reader: Reader, env: Env, found: Lowpan) -> None:
@@ -151,7 +152,7 @@ def _iphc(reader: Reader, env: Env, found: Lowpan) -> None:
             read_chain(reader, env, chain)
     finally:
         found.layers += chain.layers
-    _finish(chain, found, start)
+    _finish(chain, env, found, start)
 
 
 def _ipv6(reader: Reader, _env: Env, found: Lowpan) -> None:
@@ -182,7 +183,7 @@ def _ipv6(reader: Reader, _env: Env, found: Lowpan) -> None:
     _deliver(found, octets, start)
 
 
-def _finish(chain: Chain, found: Lowpan, start: int) -> None:
+def _finish(chain: Chain, env: Env, found: Lowpan, start: int) -> None:
     """Fill in lengths and checksums and deliver the datagram or the first fragment's part of it."""
     missing = 0
     if isinstance(found.fragment, Fragment):
@@ -212,6 +213,17 @@ def _finish(chain: Chain, found: Lowpan, start: int) -> None:
     if wrong is not None:
         text = f"the UDP checksum is {wrong[0]:#06x}, computed over the restored datagram {wrong[1]:#06x}"
         found.note("udp-checksum-wrong", text, ipv6.HEADER.cite, start)
+        sides = identifiers.explains_checksum(chain, env)
+        if sides:
+            text = f"the checksum is right when the {sides} has an identifier of RFC 4944, with the PAN ID"
+            found.note("old-identifiers", text, rfc(4944, "6"), start)
+    elif (
+        found.fragment is None
+        and not isinstance(found.layers[0], legacy.Legacy)
+        and (held := identifiers.carried(chain, env))
+    ):
+        text = f"the {' and '.join(held)} has an identifier of RFC 4944, with the PAN ID"
+        found.note("old-identifiers", text, rfc(4944, "6"), start)
     # of a recoverable fragment the compressed octets are kept: it takes all of them to expand
     _deliver(found, b"" if found.compressed else octets, start)
 
