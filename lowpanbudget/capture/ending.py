@@ -37,15 +37,14 @@ class Endings:
         """Judge by some records; ``fits`` tells whether a frame without FCS proves that it ends where it should."""
         if self._told is not None:
             return
-        frames: dict[int, list[bytes]] = {}
-        claims: dict[int, int | None] = {}
+        frames: dict[int, dict[int | None, list[bytes]]] = {}
         for record in records:
             carried = unwrap(record)
             if carried.kind == FRAME and len(record.octets) >= record.original_length:
-                frames.setdefault(record.link_type, []).append(carried.octets)
-                claims.setdefault(record.link_type, carried.fcs)
-        for link_type, octets in list(frames.items())[:_MOST_LINK_TYPES]:
-            self.verdicts[link_type] = judge(octets, claims[link_type], fits)
+                claims = frames.setdefault(record.link_type, {})
+                claims.setdefault(carried.fcs, []).append(carried.octets)
+        for link_type, claims in list(frames.items())[:_MOST_LINK_TYPES]:
+            self.verdicts[link_type] = _judged(claims, fits)
 
     def of(self, record: Record, carried: Carried) -> Ending:
         """Return how the frame of a record ends."""
@@ -67,3 +66,19 @@ class Endings:
         """Return whether an FCS is known to be there, so that a wrong one means damage."""
         verdict = self.verdicts.get(link_type)
         return self._told is not None or (verdict is not None and verdict.state == PRESENT)
+
+
+def _judged(
+    claims: dict[int | None, list[bytes]], fits: Callable[[bytes], bool | None]
+) -> FcsVerdict:
+    """Return what stands at the end of frames of one link type, by the length that each claims."""
+    apart = [judge(frames, claimed, fits) for claimed, frames in claims.items()]
+    if len(apart) == 1:
+        return apart[0]
+    if all(one.as_claimed for one in apart):  # such as two receivers, of which one keeps the FCS
+        lasting = max(apart, key=lambda one: one.matched)
+        tested, matched = sum(one.tested for one in apart), sum(one.matched for one in apart)
+        text = f"each of {tested} frames tells its own FCS, and {matched} have one that is right"
+        return lasting._replace(tested=tested, matched=matched, text=text, claimed=None)
+    together = [frame for frames in claims.values() for frame in frames]
+    return judge(together, next(iter(claims)), fits)

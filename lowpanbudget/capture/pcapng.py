@@ -26,6 +26,7 @@ _DROPS = {
 }  # options of statistics: isb_ifdrop, isb_osdrop
 # blocks that hold names, secrets, logs or somebody's own data: no frames
 _SILENT = {4, 9, 10, 0xBAD, 0x40000BAD}
+_LOCAL = 0x80000000  # from here on for local use: no frames of this link
 
 
 @dataclass(slots=True)
@@ -107,7 +108,7 @@ def _block(
                 if count:
                     text = f"{_DROPS[code]} dropped {count} frames while capturing"
                     notices.add("frames-dropped", text, number - 1, start)
-    elif kind not in _SILENT and block[:4] != SECTION:
+    elif kind not in _SILENT and kind < _LOCAL and block[:4] != SECTION:
         notices.add("block-unknown", f"a block of unknown type {kind}", number - 1, start)
     return None
 

@@ -125,7 +125,8 @@ class CheckSequence(Rule):
     When it is no fault: a receiver at the edge of the range sees damaged frames that others receive well. Fewer than
     one in ten are only a remark.
     Example: 40 frames and no match: the receiver put signal strength and link quality in place of the check sequence.
-    What to do: Say how the capture ends frames (--fcs none, or the right link type); move the receiver.
+    What to do: If all fail, say how the capture ends frames (--fcs none, or the right link type); if some do, move the
+    receiver.
     """
 
     name = "check-sequence-wrong"

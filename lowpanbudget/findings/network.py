@@ -38,7 +38,7 @@ class RplOptionNotAsAnnounced(Rule):
     round old nodes do.
     When it is no fault: several RPL instances with different configurations on one channel.
     Example: the DIO sets the flag, and a node still sends 63 04 00 00 02 00.
-    What to do: Update the node, or clear the flag until all are updated (RFC 9008 section 4.3).
+    What to do: Update the node, or clear the flag until all are updated (RFC 9008 section 4.1.3).
     """
 
     name = "rpl-option-not-as-announced"
@@ -180,7 +180,8 @@ class CaptureDamaged(Rule):
     What it sees: what reading the file noticed: an end in the middle of a record, lengths that cannot be, lines
     without octets. All whole frames before and after are used.
     Why it costs: frames are missing, so what several frames prove may be wrong: a lost fragment looks lost on the air.
-    When it is no fault: a capture still being written ends in the middle of a record.
+    When it is no fault: a capture still being written ends in the middle of a record. A block of a kind that this
+    program does not know is passed over, and is only a remark.
     Example: the last record says 96 octets and 40 are there.
     What to do: Copy the file again, or capture again; take findings about losses with care.
     """
@@ -192,10 +193,10 @@ class CaptureDamaged(Rule):
     reads = (ReadingNotice,)
 
     def check(self, scene: Scene, thing: ReadingNotice) -> Hits:  # noqa: ARG002
-        """Take each notice."""
-        return (
-            Hit(thing.text, (f"octet {thing.offset} of the file",), thing.name, (thing.number,)),
-        )
+        """Take each notice; a block of a kind made later than this program is no damage."""
+        severity = Severity.REMARK if thing.name == "block-unknown" else None
+        evidence = (f"octet {thing.offset} of the file",)
+        return (Hit(thing.text, evidence, thing.name, (thing.number,), severity=severity),)
 
 
 class CheckSequenceNotAsSaid(Rule):

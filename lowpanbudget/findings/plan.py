@@ -4,7 +4,7 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings import flows
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
-from lowpanbudget.findings.plan_rule import HEADERS, PlanRule
+from lowpanbudget.findings.plan_rule import DESIGN, HEADERS, PlanRule
 from lowpanbudget.findings.rule import NONE, Hits
 from lowpanbudget.findings.scene import Scene, Whole
 from lowpanbudget.findings.shortest import from_its_source
@@ -168,7 +168,7 @@ class PanNotInDesign(PlanRule):
     name = "pan-not-in-design"
     severity = Severity.REMARK
     certainty = Certainty.CONFIGURATION
-    cite = HEADERS
+    cite = DESIGN
     reads = (Mac,)
     least = 3
 
@@ -196,7 +196,7 @@ class PortNotInDesign(PlanRule):
     name = "port-not-in-design"
     severity = Severity.RISK
     certainty = Certainty.CONFIGURATION
-    cite = HEADERS
+    cite = DESIGN
     reads = (Whole,)
 
     def check(self, scene: Scene, thing: Whole) -> Hits:  # noqa: ARG002  # one signature for all rules

@@ -7,7 +7,7 @@ from typing import Any
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import flows
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
-from lowpanbudget.findings.plan_rule import HEADERS, PlanRule
+from lowpanbudget.findings.plan_rule import DESIGN, PlanRule
 from lowpanbudget.findings.rule import NONE, Hits
 from lowpanbudget.findings.scene import Known, Scene, Whole
 from lowpanbudget.payload.message import Message
@@ -30,7 +30,7 @@ class MessageLengthWrong(PlanRule):
     name = "message-length-wrong"
     severity = Severity.FAILURE
     certainty = Certainty.CONFIGURATION
-    cite = HEADERS
+    cite = DESIGN
     reads = (Whole,)
     varies = True
 
@@ -83,7 +83,7 @@ class MessageValuesImplausible(PlanRule):
     name = "message-values-implausible"
     severity = Severity.FAILURE
     certainty = Certainty.CONFIGURATION
-    cite = HEADERS
+    cite = DESIGN
     reads = (Whole,)
     least = 2
     varies = True
@@ -145,7 +145,7 @@ class IntervalOffPlan(PlanRule):
     name = "interval-off-plan"
     severity = Severity.RISK
     certainty = Certainty.CONFIGURATION
-    cite = HEADERS
+    cite = DESIGN
     reads = (Whole,)
     varies = True
 

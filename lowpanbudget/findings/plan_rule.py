@@ -1,11 +1,12 @@
 """What every rule against a design has: the flow that a datagram belongs to."""
 
-from lowpanbudget.cites import rfc
+from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.findings.flows import Book, Match
 from lowpanbudget.findings.rule import Rule
 from lowpanbudget.findings.scene import Known, Whole
 
 HEADERS = rfc(6282, "3.1")
+DESIGN = Cite("the design file")  # what no standard says, the plan does
 
 
 class PlanRule(Rule):

@@ -41,7 +41,8 @@ class FrameCounterUsedTwice(Rule):
     follow the standard drop the second frame: of a datagram in fragments only the first gets through.
     When it is no fault: a retransmission repeats a frame octet by octet, and nothing is said of that.
     Example: three fragments of one datagram, all with frame counter 0x00000412.
-    What to do: Increase the counter for every frame, fragments included, before it is secured; keep it over resets.
+    What to do: Increase the counter for every frame, fragments included, before it is secured; keep it over resets. If
+    the frames were encrypted, agree on a new key.
     """
 
     name = "frame-counter-used-twice"

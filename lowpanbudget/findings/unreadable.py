@@ -21,7 +21,8 @@ class ReservedCodeUsed(Rule):
     Why it costs: every receiver drops the frame.
     When it is no fault: a code assigned after this program was written; damaged frames are not looked at.
     Example: LOWPAN_IPHC with M 0, DAC 1, DAM 00.
-    What to do: See which code the evidence names, and what the table allows (lowpanbudget explain iphc).
+    What to do: See which code the evidence names, and what the table there allows (lowpanbudget explain
+    iphc, or explain dispatch).
     """
 
     name = "reserved-code-used"

@@ -95,3 +95,19 @@ def test_each_link_type_is_tested_by_itself() -> None:
     trace = Trace(contexts=CONTEXTS)
     assert all(t.datagram is not None for t in trace.follow(mixed_types))
     assert {number: v.state for number, v in trace.fcs.items()} == {195: "present", 230: "absent"}
+
+
+def test_reception_elements_that_tell_the_fcs_of_each_frame_are_believed() -> None:
+    """Two receivers in one capture, one without FCS: element 0 is the FCS type, 0 none and 1 of 16 bits (link type
+    283, from memory)."""
+    told = []
+    for record in records(GOOD, 283):
+        kept = record.number % 2
+        octets = bytes([0, 0, 12, 0, 0, 0, 1, 0, kept, 0, 0, 0])
+        octets += record.octets if kept else record.octets[:-2]
+        told.append(record._replace(octets=octets, original_length=len(octets)))
+    trace = Trace(contexts=CONTEXTS)
+    for traced in trace.follow(told):
+        assert traced.datagram is not None
+        assert traced.fcs_ok is (True if traced.number % 2 else None)
+    assert trace.fcs[283].as_claimed

@@ -247,6 +247,7 @@ def enhanced(
         (section() + struct.pack("<2I", 6, 0) + bytes(20), 0, ["length-wrong"]),
         (section() + struct.pack("<2I", 6, 1 << 31) + bytes(20), 0, ["length-wrong"]),
         (section() + block(77, b"what"), 0, ["block-unknown"]),
+        (section() + block(0x80000001, b"what"), 0, []),
         (section() + block(4, b"name"), 0, []),
         (section() + block(6, b""), 0, ["block-wrong"]),
         (section() + block(1, b""), 0, ["block-wrong"]),

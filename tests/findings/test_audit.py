@@ -292,6 +292,12 @@ def test_what_reading_and_learning_noticed() -> None:
     assert found["check-sequence-not-as-said"].severity == Severity.REMARK
 
 
+def test_a_block_of_a_kind_made_later_is_no_damage() -> None:
+    audit = Audit(Known())
+    audit.note(ReadingNotice("block-unknown", "a block of unknown type 77", 7, 1234))
+    assert [one.severity for one in audit.close()] == [Severity.REMARK]
+
+
 def test_a_context_announced_otherwise() -> None:
     option = air.context_option(1, "2001:db8:99::/64")
     told = air.frame(air.advertisement(option), 1, (ROOT, air.BROADCAST))

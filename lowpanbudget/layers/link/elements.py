@@ -120,23 +120,24 @@ class Element:
 # --- decode -----------------------------------------------------------------------------------
 
 
-def decode_header_ies(reader: Reader) -> tuple[tuple[Element, ...], bool]:
+def decode_header_ies(
+    reader: Reader, found: list[Element] | None = None
+) -> tuple[tuple[Element, ...], bool]:
     """Return the header IEs up to termination or the end, and whether payload IEs follow.
 
     Terminations are among them, so that encoding gives the same octets. Raises ``Truncated`` for an element that
-    overruns, and ``Reserved`` for one of another kind.
+    overruns, and ``Reserved`` for one of another kind; those before it are appended to ``found`` all the same.
     """
-    elements = tuple(
-        _walk(
-            reader,
-            lambda high: (
-                HEADER,
-                "the header IEs want a termination before payload IEs" if high & 0x80 else "",
-            ),
-            (TERMINATION_1, TERMINATION_2),
-        )
+    elements = [] if found is None else found
+    elements += _walk(
+        reader,
+        lambda high: (
+            HEADER,
+            "the header IEs want a termination before payload IEs" if high & 0x80 else "",
+        ),
+        (TERMINATION_1, TERMINATION_2),
     )
-    return elements, bool(elements) and elements[-1].id == TERMINATION_1
+    return tuple(elements), bool(elements) and elements[-1].id == TERMINATION_1
 
 
 def decode_payload_ies(reader: Reader) -> tuple[Element, ...]:

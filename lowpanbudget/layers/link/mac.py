@@ -132,7 +132,7 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
         pos = stop
     reader.pos = pos
     security = None
-    header_ies: tuple[Element, ...] = ()
+    header_ies: list[Element] = []
     follow = False
     fault: WireError | None = None
     if form.secured:
@@ -141,7 +141,7 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
         # the walk ends before the integrity code, which may follow the last header IE directly
         reader.end = end - (len(security.mic) if security is not None else 0)
         try:
-            header_ies, follow = elements.decode_header_ies(reader)
+            _, follow = elements.decode_header_ies(reader, header_ies)
         except WireError as error:
             fault = error
         reader.end = end
@@ -157,7 +157,7 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
         form.pending,
         form.ack_request,
         security,
-        header_ies,
+        tuple(header_ies),
         (),
         form.ie_present,
         follow,

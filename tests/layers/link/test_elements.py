@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from lowpanbudget import Mac, RequestError, decode_frame, encode_frame
 from lowpanbudget.bits import Reader, Writer, tiles
-from lowpanbudget.errors import WireError
+from lowpanbudget.errors import Truncated, WireError
 from lowpanbudget.layers.link import elements, header_contents, mlme_contents
 from lowpanbudget.layers.link.elements import (
     Element,
@@ -219,6 +219,16 @@ def test_a_content_that_can_be_read_is_written_the_same(layout: Content, octets:
         assert layout.read(Reader(written)) == fields
         return
     assert written == octets
+
+
+def test_elements_before_a_fault_are_kept() -> None:
+    """IEEE 802.15.4-2015 clause 7.4.2.1 (from memory): length in bits 0 to 6, id in bits 7 to 14: 02 0f is id 0x1e,
+    2 octets. What follows is IPHC without a termination before it, and reads as an element of 0x7a octets."""
+    frame = decode_frame(bytes.fromhex("41aa01 b751 ffff 0100 020f 0100 7a333b"), fcs=0)
+    assert isinstance(frame.fault, Truncated)
+    assert frame.mac is not None
+    assert [(one.id, one.content) for one in frame.mac.header_ies] == [(0x1E, b"\x01\x00")]
+    assert frame.datagram is None
 
 
 names = st.sampled_from(["header", "payload"])
