@@ -27,8 +27,9 @@ lowpanbudget explain context-table-differs"""
 def command(term: tuple[str, ...], *, as_json: bool) -> None:
     """Explain a TERM: a word, a table of design files, a kind of message field, a header, its fields, or a finding.
 
-    Of design files the keys are told, and each kind of field is written out. A header is drawn to scale, with every row that its fields can choose and the clause it comes from. A finding has
-    a manual: what it sees, why it costs, when it is no fault, what to do. Without TERM all of them are listed.
+    Of design files the keys are told, and each kind of field is written out. A header is drawn to scale, with every
+    row that its fields can choose and the clause it comes from. A finding has a manual: what it sees, why it costs,
+    when it is no fault, what to do. Without TERM all of them are listed.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine, terms

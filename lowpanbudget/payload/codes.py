@@ -112,6 +112,7 @@ class Enumeration(Leaf):
                 yield Flaw(
                     ("names", name),
                     f"code {code} already means {self.names[numbers.index(code)]!r}",
+                    "Give each name a code of its own",
                 )
         fewest = max(numbers).bit_length()
         if self.bits is not None and not fewest <= self.bits <= MAX_BITS:
@@ -121,7 +122,8 @@ class Enumeration(Leaf):
                 f"Use {fewest} to {MAX_BITS}",
             )
         if self.typical is not None and self.typical not in self.names:
-            yield Flaw(("typical",), f"{self.typical!r} is none of the names")
+            names = ", ".join(self.names)
+            yield Flaw(("typical",), f"{self.typical!r} is none of the names", f"Names are {names}")
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -184,7 +186,8 @@ class Flags(Leaf):
             )
         for name in self.typical:
             if name not in self.names:
-                yield Flaw(("typical",), f"{name!r} is none of the flags")
+                names = ", ".join(self.names)
+                yield Flaw(("typical",), f"{name!r} is none of the flags", f"Flags are {names}")
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -230,7 +233,11 @@ class Constant(Leaf):
         if not 1 <= self.bits <= MAX_BITS:
             yield Flaw(("bits",), f"{self.bits} is no width", f"Use 1 to {MAX_BITS}")
         elif not 0 <= self.value < 1 << self.bits:
-            yield Flaw(("value",), f"{self.value} does not fit in {plural(self.bits, 'bit')}")
+            yield Flaw(
+                ("value",),
+                f"{self.value} does not fit in {plural(self.bits, 'bit')}",
+                f"Use bits = {max(self.value.bit_length(), 1)}, or a value of 0 .. {(1 << self.bits) - 1}",
+            )
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -283,6 +290,9 @@ def _set_names(value: Any) -> Iterable[Any]:
     if type(value) is tuple or type(value) is list:
         return value
     if isinstance(value, Mapping):
+        wrong = [on for on in value.values() if on not in (True, False)]
+        if wrong:
+            raise Misfit(f"holds {wrong[0]!r:.40}", hint="Give true or false for each name")
         return [name for name, on in value.items() if on]
     if isinstance(value, set | frozenset):
         return value

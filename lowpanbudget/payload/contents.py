@@ -100,7 +100,7 @@ class Text(Octets):
     def to_octets(self, value: Any) -> bytes:
         """Return the octets of a text of a right length."""
         if not isinstance(value, str):
-            raise Misfit(f"is a {type(value).__name__}, not text")
+            raise Misfit(f"is a {type(value).__name__}, not text", hint="Give text")
         try:
             return self.sized(value.encode(self.encoding))
         except UnicodeEncodeError:
@@ -183,7 +183,11 @@ def length_flaws(
         yield Flaw((key,), f"{of.most} {what}", f"Use 1 to {MAX_LENGTH}")
         return
     if not 0 <= of.least <= of.most:
-        yield Flaw(("min_length",), f"{of.least} is not within 0 .. {of.most}")
+        yield Flaw(
+            ("min_length",),
+            f"{of.least} is not within 0 .. {of.most}",
+            f"Use 0 to {of.most}, or a greater max_length",
+        )
         return
     fewest = (of.most - of.least).bit_length()
     if bits is not None and of.least == of.most:
@@ -197,5 +201,7 @@ def length_flaws(
         )
     if of.typical_length is not None and not of.least <= of.typical_length <= of.most:
         yield Flaw(
-            ("typical_length",), f"{of.typical_length} is not within {of.least} .. {of.most}"
+            ("typical_length",),
+            f"{of.typical_length} is not within {of.least} .. {of.most}",
+            f"Use {of.least} to {of.most}",
         )

@@ -23,6 +23,7 @@ EXACT = Context(
 MAX_DIGITS = 30
 MAX_EXPONENT = 30
 _MAX_INT_BITS = 256
+_GIVE = "Give an int, a float or a Decimal"
 
 
 def exact(value: object) -> Decimal:
@@ -30,17 +31,17 @@ def exact(value: object) -> Decimal:
     if isinstance(value, Decimal):
         return value
     if isinstance(value, bool) or value is None:
-        raise Misfit(f"is {value!r}, not a number")
+        raise Misfit(f"is {value!r}, not a number", hint=_GIVE)
     if isinstance(value, float):
         return Decimal(float.__repr__(value))
     if isinstance(value, str):
         try:
             return Decimal(value)
         except DecimalException:
-            raise Misfit(f"is {value[:40]!r}, not a number") from None
+            raise Misfit(f"is {value[:40]!r}, not a number", hint=_GIVE) from None
     index = getattr(value, "__index__", None)
     if index is None:
-        raise Misfit(f"is a {type(value).__name__}, not a number")
+        raise Misfit(f"is a {type(value).__name__}, not a number", hint=_GIVE)
     whole: int = index()
     if whole.bit_length() > _MAX_INT_BITS:
         raise Misfit(f"is a whole number of {whole.bit_length()} bits: out of any range")
@@ -50,7 +51,7 @@ def exact(value: object) -> Decimal:
 def given(value: object) -> Decimal:
     """Return a number that somebody wants to send as an exact decimal; text is none."""
     if isinstance(value, str):
-        raise Misfit(f"is the text {value[:40]!r}, not a number")
+        raise Misfit(f"is the text {value[:40]!r}, not a number", hint=_GIVE)
     return exact(value)
 
 

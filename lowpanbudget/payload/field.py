@@ -103,4 +103,4 @@ def names_flaws(names: tuple[str, ...], key: str, *, what: str) -> Iterator[Flaw
         if flaw:
             yield flaw
         elif name in names[:index]:
-            yield Flaw((key, index), f"{what} {name!r} stands here twice")
+            yield Flaw((key, index), f"{what} {name!r} stands here twice", "Rename one of them")

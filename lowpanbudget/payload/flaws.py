@@ -43,6 +43,9 @@ class FlawedMessage(RequestError):
         return "\n".join(lines)
 
 
+NO_VALUE = "Give one; only fields with optional = true may be left out"
+
+
 class Misfit(Exception):
     """A value that has no code, or a code that has no value; ``short`` when octets are missing."""
 

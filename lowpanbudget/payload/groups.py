@@ -7,7 +7,7 @@ from typing import Any
 from lowpanbudget.payload.bitpack import Order, Reader, Writer
 from lowpanbudget.payload.clock import TimeOffset
 from lowpanbudget.payload.field import Case, Field
-from lowpanbudget.payload.flaws import Misfit
+from lowpanbudget.payload.flaws import NO_VALUE, Misfit
 from lowpanbudget.payload.nodes import LeafNode, Node, Place, Scope, Step
 
 
@@ -27,7 +27,7 @@ class Named:
         out.path.append(self.name)
         value = values.get(self.name)
         if value is None:
-            raise Misfit("has no value")
+            raise Misfit("has no value", hint=NO_VALUE)
         self.node.write(out, value, scope)
         if self.slot is not None:
             self._remember(value, scope)
@@ -217,6 +217,8 @@ class GroupNode:
             f"Did you mean {close[0]!r}?"
             if close
             else f"Fields are {', '.join(sorted(self._known))}"
+            if self._known
+            else "There is none here: leave it out"
         )
         raise Misfit(f"has no field {name!r:.40}", hint=hint)
 

@@ -11,7 +11,7 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from lowpanbudget.errors import Malformed, RequestError, Truncated
+from lowpanbudget.errors import Malformed, RequestError, Truncated, plural
 from lowpanbudget.payload.bitmap import Entry, entries, joined
 from lowpanbudget.payload.bitpack import (
     BIT_ORDERS,
@@ -82,21 +82,26 @@ class Message:
         ``ignore_tail`` accepts octets after the last field, as a receiver must that wants to
         survive a longer format. The bits that fill up the last octet are not looked at.
         """
+        if not isinstance(octets, bytes | bytearray | memoryview):
+            raise RequestError(
+                f"message {self.name}: octets are wanted, not a {type(octets).__name__}",
+                hint="Give bytes; of hexadecimal text: bytes.fromhex(text)",
+            )
         source = Reader(octets, self._order)
         try:
             values = self._root.read(source, {})
         except Misfit as fault:
             kind = Truncated if fault.short else Malformed
             text = f"field {joined(source.path)} {fault.text}" if source.path else fault.text
-            raise kind(
-                text, offset=source.position >> 3, layer=self._layer, hint=fault.hint
-            ) from None
+            hint = fault.hint or (self._size_hint() if fault.short else "")
+            raise kind(text, offset=source.position >> 3, layer=self._layer, hint=hint) from None
         if source.left >= 8 and not ignore_tail:
             used = (source.position + 7) >> 3
             raise Malformed(
-                f"the message ends here and {len(octets) - used} more octets follow",
+                f"the message ends here, with {plural(len(octets) - used, 'octet')} after it",
                 offset=used,
                 layer=self._layer,
+                hint=self._size_hint(),
             )
         return values
 
@@ -212,6 +217,11 @@ class Message:
 
         return cddl(self, keyed=keyed)
 
+    def _size_hint(self) -> str:
+        least, most = self.min_octets, self.max_octets
+        size = plural(most, "octet") if least == most else f"{least} to {plural(most, 'octet')}"
+        return f"This format has {size}: is it another message or version?"
+
     @property
     def _layer(self) -> str:
         return f"message {self.name}"
@@ -244,7 +254,7 @@ def compiled(
         if value not in allowed:
             flaws.append(Flaw((key,), f"{value!r:.40} is unknown", f"Use {' or '.join(allowed)}"))
     if not fields:
-        flaws.append(Flaw(("field",), "a message without fields"))
+        flaws.append(Flaw(("field",), "a message without fields", "Add a [[message.field]]"))
     if flaws:
         return None, tuple(flaws)
     compiler = Compiler(tuple(fields), Order(byte_order, bit_order, layout))

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple, Protocol
 from lowpanbudget.payload.bitpack import Order, Reader, Writer
 from lowpanbudget.payload.contents import Octets
 from lowpanbudget.payload.field import Case, Codec, Leaf
-from lowpanbudget.payload.flaws import Misfit
+from lowpanbudget.payload.flaws import NO_VALUE, Misfit
 
 Scope = dict[int, Any]
 
@@ -176,4 +176,4 @@ class Run:
 
 def _explained(fault: Misfit, values: Mapping[str, Any], name: str) -> Misfit:
     """Return the fault, in plainer words if there was simply no value."""
-    return Misfit("has no value") if values.get(name) is None else fault
+    return Misfit("has no value", hint=NO_VALUE) if values.get(name) is None else fault

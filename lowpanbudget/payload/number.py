@@ -17,6 +17,7 @@ from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.grid import Grid, number_codec
 
 CODINGS = ("offset", "twos-complement")
+_FREE_CODE = "Use a code beyond the range, or a list of names: they take free codes"
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -176,6 +177,7 @@ class Number(Leaf):
             yield Flaw(
                 ("typical",),
                 f"{plain(self.typical)} is outside {plain(self.min)} .. {plain(self.max)}",
+                "Use a value of the range",
             )
         if self.tolerance is not None and 2 * self.tolerance < self.step:
             yield Flaw(
@@ -254,12 +256,20 @@ class Number(Leaf):
             if code is None:
                 continue
             if not 0 <= code < 1 << width:
-                yield Flaw(("special", name), f"code {code} does not fit in {plural(width, 'bit')}")
+                yield Flaw(
+                    ("special", name),
+                    f"code {code} does not fit in {plural(width, 'bit')}",
+                    _FREE_CODE,
+                )
                 continue
             steps = code - (1 << width) if self.signed and code >> (width - 1) else code
             if self.lowest <= steps <= self.highest:
                 value = EXACT.fma(Decimal(steps), self.step, self.base)
-                yield Flaw(("special", name), f"code {code} already means {plain(value)}")
+                yield Flaw(
+                    ("special", name), f"code {code} already means {plain(value)}", _FREE_CODE
+                )
             elif code in seen:
-                yield Flaw(("special", name), f"code {code} already means {seen[code]!r}")
+                yield Flaw(
+                    ("special", name), f"code {code} already means {seen[code]!r}", _FREE_CODE
+                )
             seen[code] = name

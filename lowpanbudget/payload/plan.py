@@ -57,7 +57,7 @@ class Compiler:
                 "Use shorter arrays",
             )
         elif root.greatest == 0:
-            self._flaw((), "it carries no bits")
+            self._flaw((), "it carries no bits", "Add a field that carries a value")
 
     def _flaw(self, path: Path, message: str, hint: str = "") -> None:
         self.flaws.append(Flaw(path, message, hint))
@@ -124,7 +124,9 @@ class Compiler:
             )
         elif field.at > steps.position:
             if field.at - steps.position > 8 * MAX_OCTETS:
-                self._flaw(path, f"bit {field.at} is beyond {MAX_OCTETS} octets")
+                self._flaw(
+                    path, f"bit {field.at} is beyond {MAX_OCTETS} octets", "Use a smaller one"
+                )
                 return
             gap = field.at - steps.position
             steps.fixed(Place(Reserved("", bits=gap), Codec(gap, _zero, _nothing), 0))
@@ -205,7 +207,11 @@ class Compiler:
             self._flaw(path, f"groups more than {MAX_DEPTH} deep", "Flatten the message")
             return None
         if isinstance(element, Leaf) and not element.given:
-            self._flaw((*path, "kind"), f"an array of {element.kind} fields carries nothing")
+            self._flaw(
+                (*path, "kind"),
+                f"an array of {element.kind} fields carries nothing",
+                "Use another kind",
+            )
             return None
         return self._node(element, scope, path, depth + 1)
 
@@ -227,7 +233,9 @@ class Compiler:
                     f"Names are {names}",
                 )
             elif option.when in options:
-                self._flaw((*path, "when"), f"two options for {option.when!r}")
+                self._flaw(
+                    (*path, "when"), f"two options for {option.when!r}", "Put their fields into one"
+                )
             node = self._group(option.fields, scope, path, depth + 1)
             if node is not None:
                 options[option.when] = node

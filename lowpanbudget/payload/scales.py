@@ -60,9 +60,7 @@ class Table(Leaf):
             return
         for index, value in enumerate(self.values):
             if not is_plain(value):
-                yield Flaw(
-                    ("values", index), f"{str(value)[:40]} is no number that a sensor can send"
-                )
+                yield _no_number(value, "values", index)
                 return
             if index and value <= self.values[index - 1]:
                 yield Flaw(
@@ -170,7 +168,8 @@ class Float(Leaf):
             if low is not None or high is not None:
                 inside = (low is None or value >= low) and (high is None or value <= high)
                 if not inside:
-                    raise Misfit(f"is {value!r} {unit}".rstrip() + f", outside {_range(self.min, self.max)}")
+                    allowed = _range(self.min, self.max)
+                    raise Misfit(f"is {value!r} {unit}".rstrip() + f", outside {allowed}")
             try:
                 return int.from_bytes(struct.pack(letter, value), "big")
             except OverflowError:
@@ -217,17 +216,20 @@ class Float(Leaf):
         for key in ("min", "max", "typical"):
             value = getattr(self, key)
             if value is not None and not is_plain(value):
-                yield Flaw((key,), f"{str(value)[:40]} is no number that a sensor can send")
+                yield _no_number(value, key)
                 return
             try:
                 struct.pack(_FLOATS[self.bits], float(value or 0))
             except OverflowError:
                 yield Flaw(
-                    (key,), f"{plain(value)} is more than {self.bits} bits of floating point hold"
+                    (key,),
+                    f"{plain(value)} is more than {self.bits} bits of floating point hold",
+                    "Use more bits, or a smaller number",
                 )
                 return
         if self.min is not None and self.max is not None and self.min >= self.max:
-            yield Flaw(("max",), f"max {plain(self.max)} is not above min {plain(self.min)}")
+            text = f"max {plain(self.max)} is not above min {plain(self.min)}"
+            yield Flaw(("max",), text, "Use a max above min")
 
 
 @lru_cache(maxsize=64)
@@ -291,6 +293,12 @@ def _bits_flaws(bits: int | None, count: int) -> Iterator[Flaw]:
         )
 
 
+def _no_number(value: Decimal, *path: str | int) -> Flaw:
+    text = f"{str(value)[:40]} is no number that a sensor can send"
+    return Flaw(path, text, "Use at most 30 digits")
+
+
 def _typical_flaws(typical: Decimal | None, entries: tuple[Decimal, ...]) -> Iterator[Flaw]:
     if typical is not None and not (is_plain(typical) and entries[0] <= typical <= entries[-1]):
-        yield Flaw(("typical",), f"{typical} is outside {_range(entries[0], entries[-1])}")
+        text = f"{typical} is outside {_range(entries[0], entries[-1])}"
+        yield Flaw(("typical",), text, "Use a value of the range")

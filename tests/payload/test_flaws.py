@@ -1,11 +1,14 @@
 """Formats that cannot be: each fault is named with its place and a way out, all of them at once."""
 
+import ast
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from lowpanbudget.errors import RequestError
+from lowpanbudget.payload import plan
 from lowpanbudget.payload.clock import Time, TimeOffset
 from lowpanbudget.payload.codes import Boolean, Constant, Enumeration, Flags, Reserved, Version
 from lowpanbudget.payload.containers import Array, Group, Option, Series, Union
@@ -215,3 +218,17 @@ def test_remarks() -> None:
     (split,) = of(version, number(high=1000), byte_order="little")
     assert "cuts a number into groups of eight" in split[1]
     assert "known" in of(version, Float("f", bits=32, min=Decimal(0), max=Decimal(9)))[0][1]
+
+
+def test_every_flaw_has_a_way_out() -> None:
+    """Each place of the package that states a flaw states a hint as well: read from its source."""
+    found = []
+    for path in sorted(Path(plan.__file__).parent.glob("*.py")):
+        for call in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(call, ast.Call):
+                continue
+            name = getattr(call.func, "id", getattr(call.func, "attr", ""))
+            starred = any(isinstance(part, ast.Starred) for part in call.args)
+            if name in ("Flaw", "_flaw") and len(call.args) < 3 and not starred:
+                found.append(f"{path.name}:{call.lineno}")
+    assert not found

@@ -425,3 +425,37 @@ def test_a_count_is_told_by_what_it_counts(field: Any, range_: str, note: str) -
     count = made.bitmap()[0]
     assert (count.kind, count.range, count.step, count.unit) == ("count", range_, "", "")
     assert count.note == f"number of {note} that follow"
+
+
+@pytest.mark.parametrize("octets", [None, 5, "00", [1, 2]])
+def test_what_are_no_octets_is_a_wrong_request(octets: Any) -> None:
+    with pytest.raises(RequestError, match="octets are wanted") as fault:
+        packed(number("n", "0", "255")).unpack(octets)
+    assert "bytes.fromhex" in fault.value.hint
+
+
+def test_sizes_are_told_where_octets_are_missing_or_left() -> None:
+    made = packed(number("n", "0", "255"), Text("t", max_length=3, length_bits=8))
+    with pytest.raises(Truncated) as short:
+        made.unpack(b"")
+    with pytest.raises(Malformed, match="with 1 octet after it") as long:
+        made.unpack(b"\x01\x00\x00")
+    for fault in (short.value, long.value):
+        assert fault.hint.startswith("This format has 2 to 5 octets")  # 1 + 1 and 1 + 1 + 3
+
+
+@pytest.mark.parametrize(
+    ("values", "words", "hint"),
+    [
+        ({"n": "5"}, "field n is the text '5', not a number", "Give an int"),
+        ({"n": True}, "field n is True, not a number", "Give an int"),
+        ({}, "field n has no value", "optional = true"),
+        ({"f": {"a": "no"}, "n": 1}, "field f holds 'no'", "true or false"),
+        ({"f": {"a": 2}, "n": 1}, "field f holds 2", "true or false"),
+    ],
+)
+def test_wrong_values_name_the_way_out(values: dict[str, Any], words: str, hint: str) -> None:
+    made = packed(number("n", "0", "255"), Flags("f", names=("a", "b")))
+    with pytest.raises(RequestError, match=words) as fault:
+        made.pack({"f": (), **values})
+    assert hint in fault.value.hint
