@@ -96,7 +96,7 @@ def _without(frames: list[bytes], fits: Callable[[bytes], bool | None], tested: 
     good = sum(frame[-1] & _CRC_OK > 0 for frame in frames)
     if status == stripped:  # nothing decides but the look of the octets
         is_status = good == tested
-        how = "by the look of their last octet" if is_status else "nothing else fits"
+        how = "by the look of their last octet" if is_status else "taken for granted: nothing tells"
     else:
         is_status = status > stripped
         how = f"by the checksums or lengths of {max(status, stripped)} frames"

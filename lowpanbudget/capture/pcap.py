@@ -29,9 +29,8 @@ def read_pcap(source: Source, notices: Notices) -> Iterator[Record]:
     head = source.take(_HEADER)
     order, unit = MAGICS[head[:4]]
     if len(head) < _HEADER:
-        notices.add(
-            "file-cut", f"the file header has {len(head)} octets, not {_HEADER}", 0, len(head)
-        )
+        text = source.trouble or f"the file header has {len(head)} octets, not {_HEADER}"
+        notices.add("file-cut", text, 0, len(head))
         return
     major, minor, _, _, _snapshot, network = struct.unpack(f"{order}2H2I2I", head[4:])
     if major != 2:

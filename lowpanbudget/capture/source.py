@@ -3,6 +3,7 @@
 import gzip
 import io
 import zlib
+from collections.abc import Callable
 from typing import Any, Protocol
 
 from lowpanbudget.errors import RequestError
@@ -25,10 +26,10 @@ class Source:
     compressed octets that are cut or damaged. Raises ``RequestError`` when the file cannot be read.
     """
 
-    __slots__ = ("_at", "_buffer", "_ended", "_file", "_gone", "trouble")
+    __slots__ = ("_at", "_buffer", "_ended", "_gone", "_read_some", "trouble")
 
     def __init__(self, file: BinaryFile) -> None:
-        self._file: Any = file
+        self._read_some: Callable[[int], Any] = file.read
         self._buffer = b""
         self._at = 0
         self._gone = 0  # octets that left the buffer
@@ -36,7 +37,8 @@ class Source:
         self.trouble = ""
         if self.peek(2) == _GZIP:
             packed = _Ahead(self._buffer, file)
-            self._file = gzip.GzipFile(fileobj=packed, mode="rb")
+            # what was unpacked before a fault is handed out first: ``read`` would lose it, ``read1`` does not
+            self._read_some = gzip.GzipFile(fileobj=packed, mode="rb").read1
             self._buffer, self._ended = b"", False
 
     @property
@@ -86,7 +88,7 @@ class Source:
 
     def _read(self, count: int) -> bytes:
         try:
-            octets = self._file.read(count)
+            octets = self._read_some(count)
         except (EOFError, zlib.error, gzip.BadGzipFile) as error:
             self.trouble = f"the compressed octets are cut or damaged: {error}"
             return b""

@@ -17,6 +17,8 @@ from lowpanbudget.stack.frame import Frame
 if TYPE_CHECKING:
     from lowpanbudget.capture.matching import Matched, Matcher
 
+_WHY_SEALED = {"key-missing", "mic-wrong", "nonce-unknown"}  # notices of the decoder
+
 
 @dataclass(slots=True)
 class Traced:
@@ -138,5 +140,5 @@ class Traced:
         if self.damaged:
             return "the FCS does not match: a damaged frame"
         if self.shape is not None and self.payload is None:
-            return next((notice.text for notice in self.notices), "sealed")
+            return next((n.text for n in self.notices if n.name in _WHY_SEALED), "sealed")
         return ""

@@ -56,7 +56,7 @@ class ExtendedAddressUnknown(Rule):
     Why it costs: the nonce holds the extended address: without it nothing can be opened, which looks like a wrong key.
     When it is no fault: it is none of the network's; a receiver with a neighbour table knows the address.
     Example: source 0x0017, level 5: the key is right, and the nonce still cannot be made.
-    What to do: Add "0x0017" = "EUI-64" under [devices] of the key file.
+    What to do: Add a line "0xSHORT" = "EUI-64" under [devices] of the key file.
     """
 
     name = "extended-address-unknown"

@@ -114,6 +114,15 @@ def test_plain_frames_hold_the_same_datagrams(stripped: bool) -> None:
     )
 
 
+@pytest.mark.parametrize("level", [4, 5])  # encrypted alone, and with an integrity code
+def test_a_sealed_frame_is_left_out_for_want_of_a_key(level: int) -> None:
+    datagram = udp_datagram(ip_of(A), ip_of(B), b"x")
+    sealed = frames_of(datagram, A, B, key=KEY, level=level)
+    left_out = LeftOut()
+    assert not list(expand(records(sealed), Trace(contexts=CONTEXTS), left_out))
+    assert list(left_out.reasons) == ["sealed; the key wanted: key id mode 1, index 1"]
+
+
 def test_plain_frames_without_the_key_stay_sealed() -> None:
     sealed = frames_of(udp_datagram(ip_of(A), ip_of(B), b"secret"), A, B, key=KEY)
     left_out = LeftOut()

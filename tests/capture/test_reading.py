@@ -8,6 +8,7 @@ import gzip
 import io
 import random
 import struct
+import zlib
 from collections.abc import Callable
 from datetime import UTC, datetime
 from fractions import Fraction
@@ -264,6 +265,23 @@ def test_wrong_files_give_located_notices(octets: bytes, frames: int, names: lis
     for notice in reading.notices:
         assert 0 <= notice.offset <= len(octets)
         assert notice.text
+
+
+@pytest.mark.parametrize("lost", [1, 8, 9, 20, 60])
+def test_what_a_cut_compressed_file_still_unpacks_is_not_lost(lost: int) -> None:
+    """The whole frames are those in front of what the library's own decompressor gets out of the same octets."""
+    octets = scapy_pcap(195)
+    packed = gzip.compress(octets)[:-lost]
+    there = zlib.decompressobj(31).decompress(packed)
+    records, reading = records_of(packed)
+    whole, at = 0, 24
+    while at + 16 <= len(there) and at + 16 + len(FRAMES[whole]) <= len(there):
+        at += 16 + len(FRAMES[whole])
+        whole += 1
+        if whole == len(FRAMES):
+            break
+    assert [record.octets for record in records] == FRAMES[:whole]
+    assert [notice.name for notice in reading.notices] == ["file-cut"]
 
 
 def test_lengths_before_and_behind_a_block_that_differ() -> None:
