@@ -6,6 +6,7 @@ editions; that would forbid ``strain`` and ``total``. All external names end in 
 like, which no edition up to C23 uses, so they are accepted.
 """
 
+import re
 from typing import NamedTuple
 
 from lowpanbudget.errors import RequestError
@@ -26,10 +27,22 @@ _CPP = (
 # Types and macros of the headers that the code includes, and macros that compilers define unasked.
 _TAKEN = (
     "NULL offsetof size_t ptrdiff_t max_align_t int8_t int16_t int32_t int64_t uint8_t uint16_t uint32_t uint64_t "
-    "intptr_t uintptr_t intmax_t uintmax_t linux unix i386 AVR errno assert"
+    "intptr_t uintptr_t intmax_t uintmax_t linux unix i386 AVR errno assert "
+    # Macros without arguments of the other headers (C99 annex B): who includes one of them before ours would
+    # find a member replaced. Those with arguments touch no member.
+    "BUFSIZ CLOCKS_PER_SEC DECIMAL_DIG EDOM EILSEQ EOF ERANGE EXIT_FAILURE EXIT_SUCCESS FILENAME_MAX FOPEN_MAX "
+    "HUGE_VAL HUGE_VALF HUGE_VALL I INFINITY L_tmpnam MB_CUR_MAX MB_LEN_MAX NAN RAND_MAX SEEK_CUR SEEK_END SEEK_SET "
+    "TMP_MAX WEOF complex imaginary math_errhandling stderr stdin stdout"
 )
+# The same, by families: limits, floating point, formats, and what 7.26 keeps for signals, locales and rounding.
+_FAMILIES = re.compile(
+    r"(U?(CHAR|SHRT|INT|LONG|LLONG)|SCHAR|U?INT(_FAST|_LEAST)?\d+|U?INT(MAX|PTR)|PTRDIFF|SIG_ATOMIC|SIZE|WCHAR|WINT)"
+    r"_(BIT|MAX|MIN|WIDTH)|(FLT|DBL|LDBL|FE|FP|LC|SIG|MATH)_[A-Z0-9_]+|SIG[A-Z][A-Z0-9]+|(PRI[diouxX]|SCN[dioux])"
+    r"(FAST|LEAST)?(\d+|MAX|PTR)"
+)
+_DEFINED = "a name that C's headers or compilers define"
 _REASONS = {
-    **dict.fromkeys(_TAKEN.split(), "a name that C's headers or compilers define"),
+    **dict.fromkeys(_TAKEN.split(), _DEFINED),
     **dict.fromkeys(_CPP.split(), "a keyword of C++, which reads headers of C"),
     **dict.fromkeys(_C.split(), "a keyword of C"),
 }
@@ -131,9 +144,10 @@ class Names:
         """Refuse member names of one structure that C has a use for or that stand there twice."""
         seen: dict[str, Spot] = {}
         for name, owner in members:
-            if name in _REASONS:
+            reason = _REASONS.get(name) or (_DEFINED if _FAMILIES.fullmatch(name) else "")
+            if reason:
                 raise RequestError(
-                    f"message {self._message}: field {owner.path} cannot be named {name} in C: it is {_REASONS[name]}",
+                    f"message {self._message}: field {owner.path} cannot be named {name} in C: it is {reason}",
                     hint=_FIELD_HINT,
                 )
             if name in seen:

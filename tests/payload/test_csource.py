@@ -336,6 +336,35 @@ def test_names_that_c_cannot_have_are_refused(message: Message, says: str) -> No
     assert "octets stay the same" in fault.value.hint
 
 
+@needs_gcc
+def test_macros_of_all_headers_of_c_are_refused_as_members(tmp_path: Path) -> None:
+    """Against the compiler's own headers: what they define without arguments would replace a member.
+
+    Error numbers beyond the three of C99 section 7.5 are the system's own and not looked at.
+    """
+    headers = (
+        "assert complex ctype errno fenv float inttypes iso646 limits locale math setjmp signal stdarg stdbool "
+        "stddef stdint stdio stdlib string time wchar wctype"
+    )
+    source = tmp_path / "all.c"
+    source.write_text("".join(f"#include <{name}.h>\n" for name in headers.split()))
+    done = subprocess.run(
+        ["gcc", "-std=c99", "-dM", "-E", str(source)], capture_output=True, text=True, check=True
+    )
+    macros = set(re.findall(r"^#define ([A-Za-z]\w*) ", done.stdout, re.MULTILINE))
+    macros = {
+        name
+        for name in macros
+        if name in ("EOF", "EDOM", "ERANGE", "EILSEQ") or not re.match("E[A-Z0-9]+$", name)
+    }
+    assert {"EOF", "I", "NAN", "INT_MAX", "PRIx32", "SIGINT", "EDOM", "stdin"} <= macros
+    for name in macros:
+        with pytest.raises(RequestError, match="in C"):
+            generate(message_of(Boolean(name)))
+    for name in ("INT", "EC", "MIN", "FLT", "SIZE", "energy"):
+        assert generate(message_of(Boolean(name)))
+
+
 @pytest.mark.parametrize(
     ("name", "prefix", "says"),
     [
