@@ -32,7 +32,7 @@ lowpanbudget fit examples/footbridge.toml --message features --max-frames 1 --sp
     "--spare",
     type=click.IntRange(min=0),
     metavar="N",
-    help="Octets that must be left in the frame.",
+    help="Octets that must be left in the frame; a node collects so many readings less.",
 )
 @click.option(
     "--junit",
@@ -65,7 +65,7 @@ def command(
     from lowpanbudget.room.fit import fit
 
     loaded = load_design(design)
-    found = fit(loaded, message)
+    found = fit(loaded, message, spare=spare or 0)
     names = (
         "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits", "spare", "frames",
         "most_frames", "batch", "batch_of", "wait_s", "padding_bits", "deepest", "bitmap", "advice",

@@ -126,10 +126,27 @@ def _difference(before: Field, after: Field) -> tuple[str, str]:
         one, other = getattr(_bare(before), item.name), getattr(_bare(after), item.name)
         if one != other:
             long = isinstance(one, tuple | Field) or isinstance(other, tuple | Field)
-            parts.append(f"{item.name} changed" if long else f"{item.name} {one} becomes {other}")
+            words = _lists(one, other) if long else f"{one} becomes {other}"
+            parts.append(f"{item.name} {words}")
             if item.name in _MEANINGS:
                 meaning = f"the same octets, but takes {shown(other)} for {shown(one)}"
     return ", ".join(parts), meaning
+
+
+def _lists(before: Any, after: Any) -> str:
+    """Return what differs between two lists: what came and went, or that only the order is another."""
+    if not (isinstance(before, tuple) and isinstance(after, tuple)):
+        return "changed"
+    names = [
+        [part[0] if isinstance(part, tuple) else str(part) for part in one]
+        for one in (before, after)
+    ]
+    words = [
+        f"{', '.join(part for part in one if part not in other)} {verb}"
+        for one, other, verb in ((names[1], names[0], "added"), (names[0], names[1], "removed"))
+        if set(one) - set(other)
+    ]
+    return " and ".join(words) or "changed"
 
 
 def _bare(field: Field) -> Any:

@@ -28,6 +28,10 @@ def remarks(message: Message) -> tuple[Remark, ...]:
         words = advice(getattr(field, "unit", ""))
         if words:
             found.append(Remark(place_text(place), words))
+        if isinstance(field, Array | Series) and field.batch and field is not message.batch_field:
+            text = "batch = true has no effect here"
+            hint = "Use it once, for an array or a series of changing length in the message itself"
+            found.append(Remark(place_text(place), text, hint))
         if isinstance(field, Float) and field.max is not None and field.min is not None:
             text = f"{field.bits} bits of floating point for a range that is known"
             found.append(

@@ -50,10 +50,11 @@ class Fit:
         return self.room - self.octets
 
 
-def fit(design: Design, message: str | None = None) -> list[Fit]:
+def fit(design: Design, message: str | None = None, *, spare: int = 0) -> list[Fit]:
     """Return how each message (or the one named) fits each flow that carries it, on each hop.
 
-    A message that no flow names is tried on all. Raises ``RequestError`` for a message that the design does not have.
+    A message that no flow names is tried on all. ``spare`` octets of a frame are kept free of collected readings,
+    as a node does that is built for it. Raises ``RequestError`` for a message that the design does not have.
     """
     design = Design.of(design)
     messages = design.messages if message is None else (design.message(message),)
@@ -65,8 +66,8 @@ def fit(design: Design, message: str | None = None) -> list[Fit]:
             for path in paths:
                 if path not in rooms:
                     rooms[path] = room_of(path)
-            values = _values(one, min(rooms[path] for path in paths))
-            found += [_fit(one, values, path, rooms[path]) for path in paths]
+            values = _values(one, min(rooms[path] for path in paths) - spare)
+            found += [_fit(one, values, path, rooms[path], spare) for path in paths]
     return found
 
 
@@ -83,9 +84,9 @@ def _values(message: Message, room: int) -> dict[str, Any]:
     return message.batch_example(batch) if batch else values
 
 
-def _fit(message: Message, values: dict[str, Any], path: Path, room: int) -> Fit:
+def _fit(message: Message, values: dict[str, Any], path: Path, room: int, kept: int) -> Fit:
     octets = len(message.pack(values))
-    batch, batch_of = _batch(message, room)
+    batch, batch_of = _batch(message, max(room - kept, 0))
     frames = frames_of(path, octets)
     fits = frames is not None and frames <= path.flow.most_frames
     marks = entries(message.marks(values))

@@ -40,6 +40,19 @@ def test_spare_is_what_the_frame_has_left() -> None:
     )
 
 
+def test_a_batch_leaves_what_is_to_be_spare() -> None:
+    """A reading takes 48 bits at most (1+12+13+14+8): with 73 of 75 octets taken, one less leaves 8."""
+    asked = ("fit", FOOTBRIDGE, "--message", "readings", "--spare", "4")
+    done = run(*asked)
+    assert done.returncode == 0
+    assert "67 octets in one frame, 8 spare" in done.stdout
+    shown = json.loads(run(*asked, "--json").stdout)["fit"]
+    assert [(one["hop"], one["octets"], one["batch"]) for one in shown] == [
+        ("first", 67, 12),  # 80 octets of 84: 79
+        ("forwarded", 67, 10),
+    ]
+
+
 def test_junit_file_counts_cases_and_failures(tmp_path: Path) -> None:
     file = tmp_path / "fit.xml"
     done = run("fit", FOOTBRIDGE, "--max-frames", "1", "--junit", str(file))

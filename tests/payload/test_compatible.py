@@ -119,6 +119,7 @@ def test_names_added_to_an_enumeration() -> None:
     change = only(compare(old, new))
     assert not change.safe
     assert "which has no name" in change.reads
+    assert change.what == "names d added"
 
 
 def test_flags_in_spare_bits_are_ignored() -> None:

@@ -1,6 +1,7 @@
 """Formats that cannot be: each fault is named with its place and a way out, all of them at once."""
 
 import ast
+import dataclasses
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -217,6 +218,10 @@ def test_remarks() -> None:
     )
     (split,) = of(version, number(high=1000), byte_order="little")
     assert "cuts a number into groups of eight" in split[1]
+    batch = Array("a", element=number(""), length=3, batch=True)
+    assert "batch = true has no effect" in of(version, batch)[0][1]
+    many = (dataclasses.replace(batch, name=n, length=None, max_length=3) for n in "ab")
+    assert [words for _, words in of(version, *many)].count("batch = true has no effect here") == 2
     assert "known" in of(version, Float("f", bits=32, min=Decimal(0), max=Decimal(9)))[0][1]
 
 
