@@ -65,6 +65,9 @@ def _ipv6(octets: bytes) -> Carried:
     if octets and octets[0] >> 4 != 6:
         text = f"IP version {octets[0] >> 4}, not 6"
         return Carried(OTHER, octets, fault=NotSupported(text, layer="IP", cite=REGISTRY))
+    if len(octets) < ipv6.OCTETS:
+        text = f"an IPv6 header needs {ipv6.OCTETS} octets, {len(octets)} are there"
+        return Carried(OTHER, octets, fault=Truncated(text, layer="IPv6", cite=rfc(8200, "3")))
     return Carried(IPV6, octets)
 
 
@@ -86,7 +89,8 @@ def _ethernet(octets: bytes) -> Carried:
     if kind == ETHERTYPE_IPV6:
         # Ethernet fills short frames up: what is behind the datagram's own length is filling
         length = ipv6.OCTETS + int.from_bytes(octets[18:20], "big")
-        return carried._replace(kind=IPV6, octets=octets[14 : 14 + length])
+        inner = _ipv6(octets[14 : 14 + length])
+        return carried._replace(kind=inner.kind, octets=inner.octets, fault=inner.fault)
     text = f"EtherType {kind:#06x} carries neither IEEE 802.15.4 nor IPv6"
     fault = NotSupported(text, offset=12, layer="Ethernet", cite=rfc(7973, "2"))
     return carried._replace(fault=fault)

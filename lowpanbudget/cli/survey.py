@@ -50,7 +50,8 @@ def command(
 
     For each flow, sending node and kind of frame: frames, octets by layer, application data, room left unused,
     fragments, retransmissions, duplicates, losses by sequence numbers, and what the shortest legal encoding would
-    have saved. The exit code is 3 when a file is no capture, is cut or is damaged; what could be read is shown first.
+    have saved. Each capture is read for itself: contexts that only another one announces want --context. The exit
+    code is 3 when a file is no capture, is cut or is damaged; what could be read is shown first.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine

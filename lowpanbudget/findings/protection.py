@@ -119,10 +119,10 @@ class EncryptedWithoutIntegrity(Rule):
 
 
 class NotReadFurther(Rule):
-    """A frame is legal and this program does not read it further.
+    """This program does not read a frame or record further, and does not say that it is wrong.
 
     What it sees: frame types, dispatches or compressed headers that are assigned but not built here, and records of
-    the capture that are no frames of this link.
+    the capture that hold no whole frame of this link.
     Why it costs: nothing on the air; the audit says nothing about what is inside.
     When it is no fault: it is none of the network's.
     Example: a depth-first forwarding header (RFC 6971).

@@ -19,7 +19,8 @@ class ReservedCodeUsed(Rule):
     What it sees: a frame type, address mode, dispatch, address mode of a compressed header or header number that is
     reserved: nothing can be restored from it.
     Why it costs: every receiver drops the frame.
-    When it is no fault: a code assigned after this program was written; damaged frames are not looked at.
+    When it is no fault: a code assigned after this program was written; another protocol on the channel whose payload
+    starts like 6LoWPAN by chance; damaged frames are not looked at.
     Example: LOWPAN_IPHC with M 0, DAC 1, DAM 00.
     What to do: See which code the evidence names, and what the table there allows (lowpanbudget explain
     iphc, or explain dispatch).

@@ -14,6 +14,7 @@ from lowpanbudget import WireError
 from lowpanbudget.capture.linktype import FRAME, IPV6, LINK_TYPES, LOWPAN, OTHER, name_of, unwrap
 from lowpanbudget.capture.record import Record
 from lowpanbudget.capture.tap import decode
+from lowpanbudget.errors import Truncated
 
 
 def of(octets: bytes, link_type: int) -> Record:
@@ -142,4 +143,5 @@ def test_each_link_type_and_those_that_are_not_read() -> None:
     assert "147" in str(unknown.fault)
     assert name_of(147) == "link type 147"
     assert name_of(195) == LINK_TYPES[195].name
-    assert unwrap(of(b"", 229)).kind == IPV6
+    for short in (b"", b"\x60" + bytes(38)):  # RFC 8200 section 3: the header has 40 octets
+        assert isinstance(unwrap(of(short, 229)).fault, Truncated)
