@@ -221,11 +221,8 @@ class Float(Leaf):
             try:
                 struct.pack(_FLOATS[self.bits], float(value or 0))
             except OverflowError:
-                yield Flaw(
-                    (key,),
-                    f"{plain(value)} is more than {self.bits} bits of floating point hold",
-                    "Use more bits, or a smaller number",
-                )
+                text = f"{plain(value)} is more than {self.bits} bits of floating point hold"
+                yield Flaw((key,), text, "Use more bits, or a smaller number")
                 return
         if self.min is not None and self.max is not None and self.min >= self.max:
             text = f"max {plain(self.max)} is not above min {plain(self.min)}"
@@ -294,8 +291,7 @@ def _bits_flaws(bits: int | None, count: int) -> Iterator[Flaw]:
 
 
 def _no_number(value: Decimal, *path: str | int) -> Flaw:
-    text = f"{str(value)[:40]} is no number that a sensor can send"
-    return Flaw(path, text, "Use at most 30 digits")
+    return Flaw(path, f"{str(value)[:40]} is no number that a sensor can send", "Use at most 30 digits")  # fmt: skip
 
 
 def _typical_flaws(typical: Decimal | None, entries: tuple[Decimal, ...]) -> Iterator[Flaw]:

@@ -10,6 +10,11 @@ from lowpanbudget.report.layout import Cell, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, octets, paragraph
 
+_APPENDED = (
+    "An optional field that is appended moves all others by its presence bit. In a group of its own that is appended, "
+    "it does not: its presence bit comes with the group."
+)
+
 
 def comparisons(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) -> None:
     """Print the comparison of each message."""
@@ -29,6 +34,11 @@ def comparisons(console: Console, screen: Screen, found: Sequence[dict[str, Any]
             rows = [_row(screen, change) for change in one["changes"]]
             titles = ("field", "change", "verdict", "an old receiver reads", "bits")
             layout.put(console, layout.table(titles, rows, console.width, right=(4,)))
+            console.print()
+        if any(
+            not change["safe"] and change["what"].endswith(" appended") for change in one["changes"]
+        ):
+            paragraph(console, screen, _APPENDED)
             console.print()
 
 

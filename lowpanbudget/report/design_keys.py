@@ -45,6 +45,43 @@ def kinds() -> tuple[dict[str, Any], ...]:
     )
 
 
+def explained(found: dict[str, Any], kind: str) -> dict[str, Any]:
+    """Return a table or a kind of field as the explanation of a term."""
+    titled = (
+        f"{found['name']}, a kind of field"
+        if kind == "kind of field"
+        else f"{found['name']} in a design file"
+    )
+    return {
+        "term": titled,
+        "kind": kind,
+        "text": found["text"],
+        **{key: found[key] for key in ("keys", "written") if key in found},
+    }
+
+
+def all_kinds() -> dict[str, Any]:
+    """Return all kinds of fields with the keys that each must have."""
+    rows = [
+        {
+            "kind": kind["name"],
+            "must have": ", ".join(key["key"] for key in kind["keys"] if key["needed"]),
+            "what it is": kind["text"],
+        }
+        for kind in kinds()
+    ]
+    text = (
+        "What a message is made of. Each [[message.field]] says its kind, and all but elements of arrays and "
+        "reserved bits have a name. Ask for a kind to see its keys and one that is written out."
+    )
+    return {
+        "term": "field, [[message.field]] in a design file",
+        "kind": "kinds of fields",
+        "text": text,
+        "rows": rows,
+    }
+
+
 @cache
 def _schema() -> dict[str, Any]:
     from lowpanbudget.design.load import json_schema  # noqa: PLC0415

@@ -3,6 +3,7 @@
 import difflib
 import re
 from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Any, NamedTuple
 
 from lowpanbudget.errors import RequestError
@@ -72,10 +73,14 @@ def terms() -> Iterator[Term]:
     for word, text in WORDS.items():
         yield Term(word, "word", lambda word=word, text=text: _word(word, text))  # type: ignore[misc]
     for kind in design_keys.kinds():
-        yield Term(kind["name"], "kind of field", lambda kind=kind: _keys_of(kind, "kind of field"))  # type: ignore[misc]
-    yield Term("field", "kinds of fields", _kinds)
+        yield Term(
+            kind["name"], "kind of field", partial(design_keys.explained, kind, "kind of field")
+        )
+    yield Term("field", "kinds of fields", design_keys.all_kinds)
     for keys in design_keys.tables():
-        yield Term(keys["name"], "design table", lambda keys=keys: _keys_of(keys, "design table"))  # type: ignore[misc]
+        yield Term(
+            keys["name"], "design table", partial(design_keys.explained, keys, "design table")
+        )
     for entry in catalogue.entries():
         yield Term(entry.name, "table", lambda entry=entry: table(entry))  # type: ignore[misc]
         if isinstance(entry.table, Header):
@@ -130,42 +135,6 @@ def _keys(name: str) -> Iterator[str]:
 
 def _word(word: str, text: str) -> dict[str, Any]:
     return {"term": word, "kind": "word", "text": text}
-
-
-def _keys_of(found: dict[str, Any], kind: str) -> dict[str, Any]:
-    titled = (
-        f"{found['name']}, a kind of field"
-        if kind == "kind of field"
-        else f"{found['name']} in a design file"
-    )
-    return {
-        "term": titled,
-        "kind": kind,
-        "text": found["text"],
-        **{key: found[key] for key in ("keys", "written") if key in found},
-    }
-
-
-def _kinds() -> dict[str, Any]:
-    """Return all kinds of fields with the keys that each must have."""
-    rows = [
-        {
-            "kind": kind["name"],
-            "must have": ", ".join(key["key"] for key in kind["keys"] if key["needed"]),
-            "what it is": kind["text"],
-        }
-        for kind in design_keys.kinds()
-    ]
-    text = (
-        "What a message is made of. Each [[message.field]] says its kind, and all but elements of arrays and "
-        "reserved bits have a name. Ask for a kind to see its keys and one that is written out."
-    )
-    return {
-        "term": "field, [[message.field]] in a design file",
-        "kind": "kinds of fields",
-        "text": text,
-        "rows": rows,
-    }
 
 
 def _finding(rule: Any) -> dict[str, Any]:

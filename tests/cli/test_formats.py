@@ -115,6 +115,21 @@ def test_compatible_names_the_unsafe_change(tmp_path: Path) -> None:
     assert (change["path"], change["safe"], change["bits"]) == ("tilt_x", False, 1)
 
 
+def test_compatible_tells_how_to_append_what_is_optional(tmp_path: Path) -> None:
+    text = Path(FOOTBRIDGE).read_text(encoding="utf-8")
+    assert text.endswith('name = "token"\nmax_length = 4\n')
+    field = '\n[[message.field]]\nkind = "boolean"\nname = "loud"\noptional = true\n'
+    new = tmp_path / "new.toml"
+    new.write_text(text + field, encoding="utf-8")
+    done = run("compatible", FOOTBRIDGE, str(new), "--message", "command")
+    assert done.returncode == 1
+    assert "In a group of its own that is appended" in " ".join(done.stdout.split())
+    group = '\n[[message.field]]\nkind = "group"\nname = "more"\n'
+    inside = group + field.replace("[[message.field]]", "[[message.field.field]]")
+    new.write_text(text + inside, encoding="utf-8")
+    assert run("compatible", FOOTBRIDGE, str(new), "--message", "command").returncode == 0
+
+
 @pytest.mark.parametrize("command", ["weigh", "compatible"])
 def test_unknown_message_names_those_there_are(command: str) -> None:
     files = (FOOTBRIDGE,) * (2 if command == "compatible" else 1)

@@ -60,6 +60,13 @@ def test_an_appended_optional_field_moves_everything_by_its_presence_bit() -> No
     assert change.bits == 9
 
 
+def test_in_an_appended_group_an_optional_field_moves_nothing() -> None:
+    """Its presence bit leads the group, which begins where the old format ends."""
+    group = Group("more", fields=(number("c", optional=True),))
+    change = only(compare(message(*OLD), message(*OLD, group)))
+    assert (change.safe, change.what, change.bits) == (True, "more appended", 9)
+
+
 def test_reserved_bits_may_be_used() -> None:
     new = (OLD[0], Boolean("x"), Reserved("", bits=3), *OLD[2:])
     change = only(compare(message(*OLD), message(*new)))

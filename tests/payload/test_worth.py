@@ -2,13 +2,14 @@
 
 from decimal import Decimal
 from itertools import pairwise, product
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lowpanbudget.payload.clock import Sequence, Time, TimeOffset
-from lowpanbudget.payload.coarser import within
+from lowpanbudget.payload.coarser import with_step, within
 from lowpanbudget.payload.codes import Boolean, Enumeration, Flags, Reserved, Version
 from lowpanbudget.payload.containers import Array, Group, Option, Series, Union
 from lowpanbudget.payload.contents import Octets
@@ -17,7 +18,7 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.number import Number
 from lowpanbudget.payload.scales import Float, Logarithmic, Table
 from lowpanbudget.payload.shrink import shrink, smallest_loss
-from lowpanbudget.payload.tree import replaced, walk
+from lowpanbudget.payload.tree import Place, replaced, walk
 from lowpanbudget.payload.worth import Worth, worths
 
 
@@ -25,13 +26,16 @@ def message(*fields: Field, layout: str = "bit-packed") -> Message:
     return Message("m", fields, byte_order="big", bit_order="msb-first", layout=layout)
 
 
-def number(name: str, low: str, high: str, step: str, tolerance: str | None = None) -> Number:
+def number(
+    name: str, low: str, high: str, step: str, tolerance: str | None = None, **more: Any
+) -> Number:
     return Number(
         name,
         min=Decimal(low),
         max=Decimal(high),
         step=Decimal(step),
         tolerance=None if tolerance is None else Decimal(tolerance),
+        **more,
     )
 
 
@@ -164,6 +168,42 @@ def test_the_front_is_that_of_exhaustive_search(parts: list[tuple[int, str]]) ->
     for before, after in pairwise(front):
         assert before.octets > after.octets
         assert before.loss < after.loss <= 1
+
+
+def coarsenings(field: Number) -> list[tuple[Number, Decimal]]:
+    """Return a number with every whole multiple of its step within its tolerance, and the share of it used up."""
+    assert field.tolerance is not None
+    times = range(2, int(2 * field.tolerance) + 1)
+    share = Decimal(2) * field.tolerance
+    return [(field, Decimal(0)), *((with_step(field, count), count / share) for count in times)]
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.data())
+def test_no_step_whatever_reaches_a_size_with_less_loss(data: st.DataObject) -> None:
+    """Against all multiples of the steps, not only those that the search takes into account."""
+    fields = []
+    for name in "abc"[: data.draw(st.integers(1, 3))]:
+        low = data.draw(st.sampled_from([0, -7, 5, -20]))
+        more: dict[str, Any] = data.draw(
+            st.sampled_from([{}, {"coding": "twos-complement"}, {"offset": Decimal(low - 11)}])
+        )
+        high = low + data.draw(st.integers(3, 60))
+        tolerance = data.draw(st.sampled_from(["1", "2", "4"]))
+        fields.append(number(name, str(low), str(high), "1", tolerance, **more))
+    made = message(*fields)
+    sizes: dict[int, Decimal] = {}
+    for combination in product(*(coarsenings(field) for field in fields)):
+        changed: dict[Place, Field | None] = {(other.name,): other for other, _ in combination}
+        octets = replaced(made, changed).max_octets
+        loss = max(loss for _, loss in combination)
+        sizes[octets] = min(loss, sizes.get(octets, loss))
+    for octets in range(1, made.max_octets + 1):
+        best = min((loss for size, loss in sizes.items() if size <= octets), default=None)
+        found = smallest_loss(made, octets)
+        assert (found is None) == (best is None)
+        if found is not None and best is not None:
+            assert float(found.loss) == pytest.approx(float(best), abs=1e-8)
 
 
 def test_steps_that_save_no_octet_are_given_back() -> None:
