@@ -138,6 +138,8 @@ class Trace:
             return self._frame(record, carried)
         traced = Traced(record, carried, self._decoder, self.matcher)
         if carried.kind == IPV6:
+            if traced.cut:
+                return traced
             traced.datagram = carried.octets
             traced.flow = flow_of(carried.octets)
             traced.parts = (record.number,)
@@ -272,11 +274,13 @@ class Trace:
         if traced.fcs_ok is False and self._endings.is_certain(traced.record.link_type):
             traced.damaged = True  # a receiver drops it
             traced.datagram = None
+        elif traced.cut:
+            traced.datagram = None  # nobody knows how it goes on
         elif frame is not None and traced.repeats is None and traced.fault is None:
             self._put_together(traced, frame)
         elif traced.datagram is not None:
             traced.parts = (traced.record.number,)
-        if shape.lessons is not None and traced.fcs_ok is not False:
+        if shape.lessons is not None and traced.fcs_ok is not False and not traced.cut:
             self._learn(traced, shape.lessons)
         return traced
 

@@ -133,8 +133,18 @@ class Traced:
         return FrameType(mac.frame_type).name.lower()
 
     @property
+    def cut(self) -> bool:
+        """Return whether the capture kept the front of the frame only; a missing FCS alone takes nothing from it."""
+        missing = self.record.original_length - len(self.record.octets)
+        if self.carried.kind == FRAME and missing == (self.carried.fcs or 2):
+            return False
+        return missing > 0
+
+    @property
     def reason(self) -> str:
         """Return why the record could not be read to its end, or nothing."""
+        if self.cut:
+            return "the capture kept the front of the frame only"
         if self.fault is not None:
             return self.fault.message
         if self.damaged:

@@ -97,7 +97,10 @@ class Audit:
         self._look(scene, datagram, parts, frame.fragment, frame.notices)
 
     def follow(self, traced: Traced) -> None:
-        """Take one record of a trace."""
+        """Take one record of a trace. Of a frame that the capture cut nothing is concluded: reading noticed it."""
+        if traced.cut:
+            self.frames += 1
+            return
         time_ns = traced.record.time_ns
         if self._first_ns is None:
             self._first_ns = time_ns

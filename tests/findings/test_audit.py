@@ -292,6 +292,26 @@ def test_what_reading_and_learning_noticed() -> None:
     assert found["check-sequence-not-as-said"].severity == Severity.REMARK
 
 
+@pytest.mark.parametrize("kept", [5, 12, 24, 30, 40])
+def test_of_frames_that_the_capture_cut_nothing_is_concluded(kept: int) -> None:
+    """A sealed and a plain frame, both in order: what is not there cannot be wrong."""
+    sound = [
+        air.secured(b"data", 1, 5, links=(air.FAR_NODE, air.FAR_ROOT)),
+        air.frame(air.datagram(bytes(30)), 2),
+    ]
+    trace, audit = Trace(contexts=air.CONTEXTS, keys=(air.KEY,)), Audit(Known())
+    for traced in trace.follow(
+        Record(number, None, 195, octets[:kept], len(octets))
+        for number, octets in enumerate(sound, 1)
+    ):
+        assert traced.cut
+        assert traced.datagram is None
+        assert "front of the frame" in traced.reason
+        audit.follow(traced)
+    assert not audit.close()
+    assert audit.frames == len(sound)
+
+
 def test_a_block_of_a_kind_made_later_is_no_damage() -> None:
     audit = Audit(Known())
     audit.note(ReadingNotice("block-unknown", "a block of unknown type 77", 7, 1234))
