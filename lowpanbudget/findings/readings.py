@@ -187,7 +187,8 @@ class ChecksumWrong(Rule):
     Why it costs: the receiver drops the datagram.
     When it is no fault: a context that is neither given nor seen. Give it, and the reading may be found.
     Example: checksum 0x1234 where 0x8a01 is right, whatever is tried.
-    What to do: Compare the restored addresses with the sender's own; look for octets changed on the way.
+    What to do: Compare the restored addresses, and the prefixes of their contexts, with the sender's own; look for
+    octets changed on the way.
     """
 
     name = "checksum-wrong"
