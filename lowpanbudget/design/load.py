@@ -122,7 +122,10 @@ def _parse(text: str, file: str) -> dict[str, Any]:
         message = re.sub(r" \(at .*\)$", "", str(error))
         hint = "Strings stand in quotes; tables start with [name] or [[name]]"
         if isinstance(error, RecursionError):
-            message, hint = "the text is nested too deep", "Flatten it: groups in a message may stand 8 deep"
+            message, hint = (
+                "the text is nested too deep",
+                "Flatten it: groups in a message may stand 8 deep",
+            )
         elif not isinstance(error, tomllib.TOMLDecodeError):  # Python refuses over 4300 digits
             message, hint = "a number has too many digits", "Use at most 30 digits"
         fault = Fault(file=file, line=line, column=column, key="TOML", message=message, hint=hint)
