@@ -219,8 +219,8 @@ def _finish(chain: Chain, env: Env, found: Lowpan, start: int) -> None:
             found.note("old-identifiers", text, rfc(4944, "6"), start)
     elif (
         found.fragment is None
-        and not any(isinstance(layer, legacy.Legacy) for layer in found.layers)
         and (held := identifiers.carried(chain, env))
+        and not any(isinstance(layer, legacy.Legacy) for layer in found.layers)
     ):
         text = f"the {' and '.join(held)} has an identifier of RFC 4944, with the PAN ID"
         found.note("old-identifiers", text, rfc(4944, "6"), start)

@@ -8,7 +8,7 @@ from itertools import product
 
 from lowpanbudget.env import IID_MASK, Env, interface_identifier, old_interface_identifier
 from lowpanbudget.layers.internet import udp
-from lowpanbudget.layers.internet.ipv6 import UDP
+from lowpanbudget.layers.internet.ipv6 import IPV6, UDP
 from lowpanbudget.stack.datagram import Chain, endpoints
 
 SIDES = ("source", "destination")
@@ -18,14 +18,16 @@ def carried(chain: Chain, env: Env) -> list[str]:
     """Return which addresses hold the older identifier of their own short link address: "source", "destination"."""
     if env.pan_id is None:
         return []
-    links = zip(SIDES, endpoints(chain.pieces), (env.source, env.destination), strict=True)
-    return [
-        side
-        for side, address, link in links
-        if link is not None
-        and len(link) == 2
-        and int(address) & IID_MASK == old_interface_identifier(env.pan_id, link)
-    ]
+    # octets are compared, not addresses: this is asked of every frame
+    head = next(piece.octets for piece in reversed(chain.pieces) if piece.kind == IPV6)
+    found = []
+    for side, at, link in (("source", 16, env.source), ("destination", 32, env.destination)):
+        if head[at : at + 2] == b"\0\0" or link is None or len(link) != 2:
+            continue
+        old = old_interface_identifier(env.pan_id, link)
+        if head[at : at + 8] == old.to_bytes(8, "big"):
+            found.append(side)
+    return found
 
 
 def explains_checksum(chain: Chain, env: Env) -> str:
