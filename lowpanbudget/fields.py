@@ -138,16 +138,16 @@ class Choice:
         Raises ``Reserved`` for a code without meaning and ``Truncated`` for octets that are missing.
         """
         start = reader.pos
-        restore = row.restore
-        if restore is None:
+        if row.restore is None:
             raise self.reserved(row, start, reader.layer)
         octets = reader.raw(row.inline, self.label, row.cite) if row.inline else b""
         try:
-            value = restore(octets, env)
+            value = row.restore(octets, env)
         except WireError as error:
             reader.pos = start
             error.offset, error.layer = start, error.layer or reader.layer
             error.cite = error.cite or row.cite
+            error.message = f"{self.carries}: {error.message}"
             raise
         if octets:
             self._spans(reader.spans, reader.layer, row, octets, value, start * 8)
