@@ -12,7 +12,6 @@ from typing import Any
 from lowpanbudget.errors import RequestError, plural
 
 IID_MASK = (1 << 64) - 1
-ALL_ONES = (1 << 128) - 1
 SHORT_IID = 0x0000_00FF_FE00_0000  # RFC 6282 section 3.2.2: 0000:00ff:fe00:XXXX
 RPI_TYPES = (0x63, 0x23)  # RFC 6553 section 3, RFC 9008 section 3
 UNIVERSAL_LOCAL = 0x0200_0000_0000_0000  # RFC 4291 appendix A: inverted in an EUI-64's identifier

@@ -19,11 +19,10 @@ from lowpanbudget.capture.tally import Tally
 from lowpanbudget.capture.trace import Trace
 from lowpanbudget.capture.traced import Traced
 from lowpanbudget.layers.internet import ipv6, udp
-from lowpanbudget.layers.link.mac import FrameType
+from lowpanbudget.layers.link.mac import LARGEST_FRAME, FrameType
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
 from lowpanbudget.stack.upper import COAP_PORT
 
-LARGEST = 127  # aMaxPhyPacketSize of most PHYs (IEEE 802.15.4-2015 table 11-1, from memory)
 MOST_CELLS = 8192  # that are told apart; flows and nodes of more are summed up as others
 MOST_REASONS = 256
 _GAP = 64  # more missing numbers are no loss but a node that started anew, or one that was out of reach
@@ -97,7 +96,7 @@ class Surveyor:
     ``largest`` is the octets of the largest frame, FCS included: the design's, or 127.
     """
 
-    def __init__(self, largest: int = LARGEST) -> None:
+    def __init__(self, largest: int = LARGEST_FRAME) -> None:
         self.largest = largest
         self.survey = Survey()
         self._savings = Savings(largest)
@@ -229,7 +228,7 @@ def survey(records: Iterable[Record], trace: Trace | None = None) -> Survey:
     """Return the survey of some records, followed by ``trace``."""
     trace = Trace() if trace is None else trace
     design = trace.design
-    surveyor = Surveyor(LARGEST if design is None else design.link.largest)
+    surveyor = Surveyor(LARGEST_FRAME if design is None else design.link.largest)
     for traced in trace.follow(records):
         surveyor.add(traced)
     surveyor.end(trace.leftover)

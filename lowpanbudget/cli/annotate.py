@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 
 _MOST_TOLD = 5
 _AHEAD = 4096  # octets that tell a capture from lines of hex
-_LARGEST = 127  # octets of the largest frame where no design says otherwise
 
 _EXAMPLE = """\b
 lowpanbudget annotate 41c8070200... --context 0=2001:db8::/64 --key-file keys.toml
@@ -102,7 +101,9 @@ def command(
                 raise RequestError("--fcs test is for captures: one frame proves nothing")
             known = captures.Knowledge(design, key_file, contexts, fcs or "2", root)
             items, wrong = _given(source, known, _slot(asn), stream), False
-    largest = _LARGEST if known.design is None else known.design.link.largest
+    from lowpanbudget.layers.link.mac import LARGEST_FRAME
+
+    largest = LARGEST_FRAME if known.design is None else known.design.link.largest
     if as_json:
         _emit(items, largest)
     else:

@@ -89,12 +89,13 @@ class _Surveyed:
 
     def add(self, ctx: click.Context, capture: str, known: captures.Knowledge) -> bool:
         """Add a capture; return whether its file is wrong."""
-        from lowpanbudget.capture.survey import LARGEST, Surveyor
+        from lowpanbudget.capture.survey import Surveyor
         from lowpanbudget.cli.progress import followed
+        from lowpanbudget.layers.link.mac import LARGEST_FRAME
         from lowpanbudget.report import view
 
         trace = known.trace()
-        surveyor = Surveyor(LARGEST if known.design is None else known.design.link.largest)
+        surveyor = Surveyor(LARGEST_FRAME if known.design is None else known.design.link.largest)
         with captures.opened(capture) as records:
             for traced in trace.follow(followed(records, capture)):
                 surveyor.add(traced)

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from lowpanbudget.design.application_shape import application
+from lowpanbudget.design.link import PAN_IDS_CARRIED
 from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, SecurityShape, StationShape
 from lowpanbudget.design.spelling import spelled
 from lowpanbudget.layers.link.addressing import addressing
@@ -11,7 +12,6 @@ from lowpanbudget.payload.flaws import Flaw
 
 _MODES = {"short": 2, "extended": 3}
 BROADCAST_PAN = 0xFFFF
-_PAN_IDS = {"both": 2, "one": 1, "none": 0}
 
 
 def contradictions(shape: DesignShape) -> Iterator[Flaw]:
@@ -37,8 +37,8 @@ def _link_flaws(link: LinkShape) -> Iterator[Flaw]:
     mode = _MODES[link.addresses]
     forms = {bit: addressing(version, mode, mode, bit) for bit in (0, 1)}
     possible = {row.destination_pan + row.source_pan for row in forms.values()}
-    if _PAN_IDS[link.pan_ids] not in possible:
-        words = [word for word, count in _PAN_IDS.items() if count in possible]
+    if PAN_IDS_CARRIED[link.pan_ids] not in possible:
+        words = [word for word, count in PAN_IDS_CARRIED.items() if count in possible]
         yield Flaw(
             ("link", "pan_ids"),
             f"a version-{version} frame between {link.addresses} addresses cannot carry "

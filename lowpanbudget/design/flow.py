@@ -16,6 +16,7 @@ from lowpanbudget.env import Contexts, interface_identifier
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.iphc import HLIM
+from lowpanbudget.layers.lowpan.nhc import KNOWN_PORT, PORTS
 
 Role = Literal["node", "collector", "border", "outside"]
 FIRST, FORWARDED = "first", "forwarded"
@@ -81,8 +82,8 @@ class Flow:
     border: Station
     group: IPv6Address | None = None
     hops: int = 1
-    source_port: int = 0xF0B0
-    destination_port: int = 0xF0B0
+    source_port: int = KNOWN_PORT
+    destination_port: int = KNOWN_PORT
     hop_limit: int = 64
     traffic_class: int = 0
     flow_label: int = 0
@@ -159,11 +160,11 @@ def flow_knobs(contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]:
             routing_knob.condition,
         )  # fmt: skip
     ports = (flow.source_port, flow.destination_port)
-    if any(port >> 4 != 0xF0B for port in ports):
+    if PORTS.best(ports).row.inline > min(row.inline for row in PORTS.rows):
         yield FlowKnob(
             "flow.source_port, flow.destination_port",
             "both ports in 0xf0b0-0xf0bf",
-            replace(flow, source_port=0xF0B1, destination_port=0xF0B2),
+            replace(flow, source_port=KNOWN_PORT + 1, destination_port=KNOWN_PORT + 2),
             contexts,
             rfc(6282, "4.3.1"),
             "these ports say little about the application: pair them with an integrity check",

@@ -12,12 +12,18 @@ from lowpanbudget.cites import Cite, ieee
 from lowpanbudget.layers.link.addressing import MODE_OCTETS, Addressing, addressing
 from lowpanbudget.layers.link.auxiliary import KEY_IDS_CITE, LEVELS, LEVELS_CITE, Security
 from lowpanbudget.layers.link.elements import Element
-from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
+from lowpanbudget.layers.link.mac import (
+    BROADCAST,
+    LARGEST_FRAME,
+    LARGEST_SUN_FRAME,
+    FrameType,
+    Mac,
+)
 from lowpanbudget.stack.frame import STAND_IN_KEY, Encoded, encode_frame
 
 AddressForm = Literal["short", "extended"]
 PanIds = Literal["both", "one", "none"]
-_PAN_IDS = {"both": 2, "one": 1, "none": 0}
+PAN_IDS_CARRIED = {"both": 2, "one": 1, "none": 0}
 
 
 class Phy(NamedTuple):
@@ -34,14 +40,14 @@ _SMALL, _LARGE = ieee(2015, "table 11-1"), ieee(2015, "clause 11.2")
 PHYS = {
     phy.name: phy
     for phy in (
-        Phy("o-qpsk-2450", 127, 2, _SMALL),
-        Phy("o-qpsk-915", 127, 2, _SMALL),
-        Phy("o-qpsk-868", 127, 2, _SMALL),
-        Phy("bpsk-915", 127, 2, _SMALL),
-        Phy("bpsk-868", 127, 2, _SMALL),
-        Phy("sun-fsk", 2047, 4, _LARGE),
-        Phy("sun-ofdm", 2047, 4, _LARGE),
-        Phy("sun-o-qpsk", 2047, 4, _LARGE),
+        Phy("o-qpsk-2450", LARGEST_FRAME, 2, _SMALL),
+        Phy("o-qpsk-915", LARGEST_FRAME, 2, _SMALL),
+        Phy("o-qpsk-868", LARGEST_FRAME, 2, _SMALL),
+        Phy("bpsk-915", LARGEST_FRAME, 2, _SMALL),
+        Phy("bpsk-868", LARGEST_FRAME, 2, _SMALL),
+        Phy("sun-fsk", LARGEST_SUN_FRAME, 4, _LARGE),
+        Phy("sun-ofdm", LARGEST_SUN_FRAME, 4, _LARGE),
+        Phy("sun-o-qpsk", LARGEST_SUN_FRAME, 4, _LARGE),
     )
 }
 
@@ -54,7 +60,7 @@ class Link:
     """
 
     phy: str = "o-qpsk-2450"
-    largest: int = 127
+    largest: int = LARGEST_FRAME
     fcs: int = 2
     version: int = 1
     addresses: AddressForm = "short"
@@ -89,7 +95,7 @@ class Link:
 
     def pan_form(self, destination: int, source: int) -> tuple[int, Addressing]:
         """Return the compression bit that carries as many PAN IDs as wished, or the nearest, and its row."""
-        wanted = _PAN_IDS[self.pan_ids]
+        wanted = PAN_IDS_CARRIED[self.pan_ids]
         modes = (MODE_OCTETS.index(destination), MODE_OCTETS.index(source))
         forms = ((bit, addressing(self.version, *modes, bit)) for bit in (0, 1))
         return min(

@@ -23,11 +23,12 @@ from lowpanbudget.findings.pieces import Pieces
 from lowpanbudget.findings.protection import UNREAD
 from lowpanbudget.findings.registry import RULES
 from lowpanbudget.findings.rule import Hits, Rule
-from lowpanbudget.findings.scene import LARGEST, Known, Scene, Whole
+from lowpanbudget.findings.scene import Known, Scene, Whole
 from lowpanbudget.findings.tallies import Tallies
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.link.mac import LARGEST_FRAME
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.found import Notice
 from lowpanbudget.stack.frame import Frame
@@ -273,7 +274,7 @@ def known_of(trace: Trace, design: Design | None = None, timeout_s: float = 60.0
     """Return what a trace knows at its start, and a design: contexts, devices, the longest frame."""
     devices = {link for link in trace.knowledge.devices.values() if len(link) == 8}
     if design is None:
-        return Known(trace.contexts, None, frozenset(devices), LARGEST, timeout_s)
+        return Known(trace.contexts, None, frozenset(devices), LARGEST_FRAME, timeout_s)
     devices |= {one.extended for one in design.stations if one.extended is not None}
     known = Known(trace.contexts, design, frozenset(devices), design.link.largest, timeout_s)
     for station in design.stations:

@@ -11,8 +11,6 @@ from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
 
-LIMIT_S = 60  # RFC 4944 section 5.3
-
 
 class FragmentsTooSlow(Rule):
     """The fragments of one datagram come too far apart in time.

@@ -65,11 +65,6 @@ class Assembly:
             at = max(at, piece.end)
         return covered
 
-    @property
-    def span_s(self) -> float:
-        """Return the time from the first to the last fragment."""
-        return self.pieces[-1].time_s - self.pieces[0].time_s if self.pieces else 0.0
-
 
 class Pieces:
     """Follows FRAG1 and FRAGN, in bounded memory: the oldest datagram of too many is given up unseen."""

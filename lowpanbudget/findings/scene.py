@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from lowpanbudget.env import Contexts
 from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.link.mac import Mac
+from lowpanbudget.layers.link.mac import LARGEST_FRAME, Mac
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.stack.frame import Frame
@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
     from lowpanbudget.findings.pieces import Assembly
 
-# aMaxPhyPacketSize of the PHYs that 6LoWPAN was written for (IEEE 802.15.4-2015 clause 11.2, from memory)
-LARGEST = 127
 MOST_PREFIXES = 64
 MOST_PANS = 64
 
@@ -35,7 +33,7 @@ class Known:
     contexts: Contexts = field(default_factory=Contexts)
     design: "Design | None" = None
     devices: frozenset[bytes] = frozenset()
-    largest: int = LARGEST
+    largest: int = LARGEST_FRAME
     timeout_s: float = 60.0
     prefixes: "OrderedDict[int, int]" = field(default_factory=OrderedDict)
     pans: dict[int, int] = field(default_factory=dict)

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.env import Env
+from lowpanbudget.layers.link.mac import LARGEST_FRAME
 from lowpanbudget.layers.lowpan.mesh import BC0, MESH
 from lowpanbudget.stack.convert import compress
 from lowpanbudget.stack.frame import Frame, decode_lowpan
@@ -63,7 +64,7 @@ def compare(
     root: IPv6Address | None = None,
     rpi_type: int = 0x63,
     pieces: Sequence[int] = (),
-    largest: int = 127,
+    largest: int = LARGEST_FRAME,
 ) -> Comparison:
     """Return a datagram beside its shortest form between the same link addresses.
 

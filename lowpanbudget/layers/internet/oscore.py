@@ -24,7 +24,6 @@ from lowpanbudget.layers.internet.oscore_option import LAYER, Value
 INNER = "CoAP inside OSCORE"
 CITE = rfc(8613, "5")
 PLAINTEXT = rfc(8613, "5.3")
-AAD = rfc(8613, "5.4")
 _POST, _FETCH, _CHANGED, _CONTENT = (
     code_of(name) for name in ("POST", "FETCH", "Changed", "Content")
 )

@@ -12,7 +12,6 @@ from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet.aead import Aead
 
-DERIVATION = rfc(8613, "3.2.1")
 NONCE = rfc(8613, "5.2")
 PIV_OCTETS = 5
 

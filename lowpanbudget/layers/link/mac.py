@@ -35,8 +35,9 @@ from lowpanbudget.layers.link.elements import Element
 __all__ = [
     "BROADCAST",
     "CITE",
+    "LARGEST_FRAME",
+    "LARGEST_SUN_FRAME",
     "MODE_OCTETS",
-    "SHORTEST_MPDU",
     "FrameType",
     "Mac",
     "decode",
@@ -44,7 +45,8 @@ __all__ = [
 ]
 
 BROADCAST = b"\xff\xff"
-SHORTEST_MPDU = 5  # an acknowledgement: frame control, sequence number, FCS
+# aMaxPhyPacketSize: 127 octets, 2047 of the SUN PHYs (IEEE 802.15.4-2015 table 11-1, from memory)
+LARGEST_FRAME, LARGEST_SUN_FRAME = 127, 2047
 
 
 @dataclass(frozen=True, slots=True)

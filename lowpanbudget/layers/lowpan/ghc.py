@@ -14,13 +14,14 @@ from typing import NamedTuple
 
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, Truncated, plural
+from lowpanbudget.layers.lowpan import fragment
 
 _TABLE_1 = rfc(7400, "2")
 _LAYER = "GHC"
 
 LEAST = 2  # "Append 0b0000nnnn+2 bytes of zeroes", "n = na+0b00000nnn+2"
 STRIDE = 8  # "sa += 0b0ssss000, na += 0b0000n000": the registers count in eights
-LARGEST = 2047  # datagram_size has 11 bits (RFC 4944 section 5.3): no payload is longer
+LARGEST = fragment.LARGEST  # no payload is longer than datagram_size can say
 STATIC_DICTIONARY = bytes.fromhex("16fefd17fefd00010000000000010000")  # figure 1
 _ADDRESS = 16
 _WINDOW = 256  # how far back the compressor looks in something longer than LARGEST

@@ -20,12 +20,12 @@ from lowpanbudget.fields import Bits, Choice, Header, Row
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6, next_header_name
 from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.layers.lowpan.nhc import KNOWN_PORT
 
 CITE = rfc(4944, "10.1")
 UDP_CITE = rfc(4944, "10.2")
 IN_LINE = rfc(4944, "10.3.1")
 _LINK_LOCAL = 0xFE80 << 112
-_PORT = 0xF0B0  # "The value of P is the number 61616 (0xF0B0)"
 
 
 def _restore_address(
@@ -167,7 +167,7 @@ def _udp(bits: "_BitReader", form: dict[str, int]) -> Udp:
     cite = rfc(4944, "10.3.2")
     bits.reader.layer = "HC_UDP"
     source, destination = (
-        _PORT + bits.take(4, name, cite) if form[flag] else bits.take(16, name, cite)
+        KNOWN_PORT + bits.take(4, name, cite) if form[flag] else bits.take(16, name, cite)
         for name, flag in (("source port", "SP"), ("destination port", "DP"))
     )
     length = 0 if form["L"] else bits.take(16, "length", cite)

@@ -19,10 +19,12 @@ from lowpanbudget.layers.internet import ipv6
 
 UDP_FORMAT = rfc(6282, "4.3.3")
 EXTENSION_FORMAT = rfc(6282, "4.2")
+# "a particular range of ports number (0xf0b0 to 0xf0bf)", a compression "inherited from [RFC4944]"
+KNOWN_PORT = 0xF0B0
 
 
 def _in_line_port(elided: int) -> str:
-    prefix = f"{0xF0B0 >> (16 - elided):#x}" if elided else ""
+    prefix = f"{KNOWN_PORT >> (16 - elided):#x}" if elided else ""
     return f"last {16 - elided} bits; the first {elided} are {prefix}" if elided else "all 16 bits"
 
 
@@ -43,22 +45,20 @@ KINDS = Patterns(
 
 # --- UDP: each form of the ports elides a prefix of each --------------------------------------------
 
-_KNOWN_PORT = 0xF0B0
-
 
 def _restore_ports(octets: bytes, _env: object, *, elided: tuple[int, int]) -> tuple[int, int]:
     source_width, destination_width = (16 - bits for bits in elided)
     number = int.from_bytes(octets, "big")
-    source = _KNOWN_PORT >> source_width << source_width | number >> destination_width
+    source = KNOWN_PORT >> source_width << source_width | number >> destination_width
     tail = number & ((1 << destination_width) - 1)
-    return source, _KNOWN_PORT >> destination_width << destination_width | tail
+    return source, KNOWN_PORT >> destination_width << destination_width | tail
 
 
 def _fit_ports(value: tuple[int, int], _env: object, *, elided: tuple[int, int]) -> bytes | None:
     number = 0
     for port, bits in zip(value, elided, strict=True):
         width = 16 - bits
-        if port >> width != _KNOWN_PORT >> width:
+        if port >> width != KNOWN_PORT >> width:
             return None
         number = number << width | (port & ((1 << width) - 1))
     return number.to_bytes((32 - sum(elided)) // 8, "big")

@@ -18,7 +18,6 @@ from lowpanbudget.fields import Bits, Header
 
 CITE = rfc(8931, "5.1")
 ACKNOWLEDGEMENT = rfc(8931, "5.2")
-ABORTING = rfc(8931, "6.3")
 
 SEQUENCES = 32  # "Fragments are numbered as [0..N], where N is in [0..31]"
 LARGEST_FRAGMENT = (1 << 10) - 1

@@ -20,8 +20,6 @@ from lowpanbudget.layers.lowpan.lorh import (
     SourceRoute,
 )
 
-COALESCENCE = rfc(8138, "4.3.1")
-REFERENCE = rfc(8138, "5.4")
 POPPING = rfc(8138, "5.5")
 ROUTING_HEADER = source_route.CITE
 
