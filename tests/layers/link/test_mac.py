@@ -297,7 +297,7 @@ def test_a_source_pan_id_that_compression_stands_for_may_be_given() -> None:
 def test_acknowledgement_is_the_shortest_frame() -> None:
     """5 octets: frame control, sequence number and FCS (IEEE 802.15.4-2006 figure 54, from memory)."""
     octets = encode_frame(Mac(frame_type=2, version=0, sequence=9), b"").octets
-    assert len(octets) == 5 == 5
+    assert len(octets) == 5
     frame = decode_frame(octets)
     assert frame.fault is None
     assert frame.mac is not None
