@@ -16,14 +16,12 @@ fields, reserved bits not counted. In an array an absent optional field is null.
 from decimal import Decimal
 from typing import Any
 
-from lowpanbudget.payload.clock import Sequence, Time, TimeOffset
-from lowpanbudget.payload.codes import Enumeration, Flags, Reserved
-from lowpanbudget.payload.containers import Array, Group, Series, Union
+from lowpanbudget.payload.containers import Array, Group, Union
 from lowpanbudget.payload.exact import EXACT, exact, nearest, steps_between
 from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.scales import Logarithmic, Table, nearest_entry
+from lowpanbudget.payload.whole_codes import chosen, coded, decoded, members
 
 Values = dict[str, Any]
 
@@ -41,11 +39,6 @@ def from_plain(message: Message, plain: Any, *, keyed: bool) -> Values:
     return _up(message.fields, plain, keyed, {})
 
 
-def members(fields: tuple[Field, ...]) -> tuple[Field, ...]:
-    """Return the fields that the CBOR form has, in the order of their keys."""
-    return tuple(field for field in fields if not isinstance(field, Reserved))
-
-
 def zero_of(number: Number) -> Decimal:
     """Return the value that is sent as 0: zero itself if it lies on the grid, else the least value."""
     on_grid = steps_between(Decimal(0), number.min, number.step) is not None
@@ -55,15 +48,6 @@ def zero_of(number: Number) -> Decimal:
 def is_nullable(number: Number) -> bool:
     """Return whether null is the one special code of a number; where the number may be absent, null says that."""
     return len(number.special) == 1 and not number.optional
-
-
-def number_in(field: Field) -> Number | None:
-    """Return the number that a field sends, or None if it sends another kind of value."""
-    if isinstance(field, Number):
-        return field
-    if isinstance(field, Sequence | Time | TimeOffset | Series):
-        return field.number()
-    return None
 
 
 def _down(fields: tuple[Field, ...], values: Values, keyed: bool, outer: Values) -> Any:
@@ -82,28 +66,13 @@ def _down(fields: tuple[Field, ...], values: Values, keyed: bool, outer: Values)
 
 
 def _down_one(field: Field, value: Any, keyed: bool, known: Values) -> Any:
-    number = number_in(field)
-    if isinstance(field, Series):
-        assert number is not None
-        return [_steps(number, sample) for sample in value]
-    if isinstance(field, TimeOffset):
-        assert number is not None
-        return _steps(number, EXACT.subtract(exact(value), exact(known[field.base])))
-    if number is not None:
-        return _steps(number, value)
-    if isinstance(field, Table | Logarithmic):
-        return nearest_entry(field.entries(), value)
-    if isinstance(field, Enumeration):
-        return field.numbers()[field.names.index(value)]
-    if isinstance(field, Flags):
-        return sum(1 << index for index, name in enumerate(field.names) if name in value)
     if isinstance(field, Array):
         return [_down_one(field.element, item, keyed, known) for item in value]
     if isinstance(field, Group):
         return _down(field.fields, value, keyed, known)
     if isinstance(field, Union):
-        return _down(_chosen(field, known), value, keyed, known)
-    return value
+        return _down(chosen(field, known), value, keyed, known)
+    return coded(field, value, known, _steps)
 
 
 def _steps(number: Number, value: Any) -> Any:
@@ -125,28 +94,13 @@ def _up(fields: tuple[Field, ...], plain: Any, keyed: bool, outer: Values) -> Va
 
 
 def _up_one(field: Field, item: Any, keyed: bool, known: Values) -> Any:
-    number = number_in(field)
-    if isinstance(field, Series):
-        assert number is not None
-        return [_value(number, sample) for sample in item]
-    if isinstance(field, TimeOffset):
-        assert number is not None
-        return known[field.base] + _value(number, item)
-    if number is not None:
-        return _value(number, item)
-    if isinstance(field, Table | Logarithmic):
-        return field.entries()[item]
-    if isinstance(field, Enumeration):
-        return field.names[field.numbers().index(item)]
-    if isinstance(field, Flags):
-        return tuple(name for index, name in enumerate(field.names) if item >> index & 1)
     if isinstance(field, Array):
         return [_up_one(field.element, part, keyed, known) for part in item]
     if isinstance(field, Group):
         return _up(field.fields, item, keyed, known)
     if isinstance(field, Union):
-        return _up(_chosen(field, known), item, keyed, known)
-    return item
+        return _up(chosen(field, known), item, keyed, known)
+    return decoded(field, item, known, _value)
 
 
 def _value(number: Number, item: Any) -> Any:
@@ -156,7 +110,3 @@ def _value(number: Number, item: Any) -> Any:
         return item
     value = EXACT.fma(Decimal(item), number.step, zero_of(number))
     return int(value) if number.grid().whole else value
-
-
-def _chosen(field: Union, known: Values) -> tuple[Field, ...]:
-    return next(option.fields for option in field.options if option.when == known[field.tag])

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from lowpanbudget.payload.bitmap import describe
-from lowpanbudget.payload.cbor_form import is_nullable, members, number_in, zero_of
+from lowpanbudget.payload.cbor_form import is_nullable, zero_of
 from lowpanbudget.payload.codes import Boolean, Constant, Enumeration, Flags
 from lowpanbudget.payload.containers import Array, Group, Series, Union
 from lowpanbudget.payload.contents import Octets, Text
@@ -13,6 +13,7 @@ from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.number import Number
 from lowpanbudget.payload.scales import Float, Logarithmic, Table
+from lowpanbudget.payload.whole_codes import members, number_in
 
 
 def cddl(message: Message, *, keyed: bool) -> str:

@@ -14,7 +14,6 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from lowpanbudget.payload.cbor_form import members, number_in
 from lowpanbudget.payload.codes import Constant, Flags
 from lowpanbudget.payload.containers import Array, Group, Series, Union
 from lowpanbudget.payload.contents import Octets, Text
@@ -23,6 +22,7 @@ from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.scales import Float, Logarithmic, Table
 from lowpanbudget.payload.shapes import Unsayable, Values
+from lowpanbudget.payload.whole_codes import chosen, members, number_in
 
 _FLOATS = {16: "e", 32: "f", 64: "d"}
 _MOST_DIGITS = {
@@ -131,7 +131,7 @@ def _down_one(field: Field, value: Any, known: Values) -> Any:
     if isinstance(field, Group):
         return _down(field.fields, value, known)
     if isinstance(field, Union):
-        return _down(_chosen(field, known), value, known)
+        return _down(chosen(field, known), value, known)
     if isinstance(field, Float):
         return real_of(field, value)
     if isinstance(field, Octets) and not isinstance(field, Text):
@@ -159,7 +159,7 @@ def _up_one(field: Field, item: Any, known: Values) -> Any:
     if isinstance(field, Group):
         return _up(field.fields, item, known)
     if isinstance(field, Union):
-        return _up(_chosen(field, known), item, known)
+        return _up(chosen(field, known), item, known)
     if isinstance(field, Float):
         return real_from(field, item)
     if isinstance(field, Flags):
@@ -170,7 +170,3 @@ def _up_one(field: Field, item: Any, known: Values) -> Any:
     if isinstance(item, str) or isinstance(field, Constant) or not is_number:
         return item
     return value_of(field, item)
-
-
-def _chosen(field: Union, known: Values) -> tuple[Field, ...]:
-    return next(option.fields for option in field.options if option.when == known[field.tag])

@@ -15,7 +15,6 @@ from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 
-from lowpanbudget.payload.cbor_form import members, number_in
 from lowpanbudget.payload.clock import Time, TimeOffset
 from lowpanbudget.payload.codes import Flags
 from lowpanbudget.payload.containers import Array, Group, Series, Union
@@ -26,6 +25,7 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.scales import Float, Logarithmic, Table
 from lowpanbudget.payload.senml import Entry
 from lowpanbudget.payload.shapes import Unsayable, Values
+from lowpanbudget.payload.whole_codes import members, number_in
 
 BASE_NAME = "urn:dev:ow:10e2073a01080063:"  # RFC 8428 section 5.1.2
 RELATIVE = 2**28  # times below are relative to now (section 4.5.3)

@@ -5,7 +5,6 @@ from decimal import Decimal
 from itertools import groupby
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.cbor_form import members
 from lowpanbudget.payload.clock import Time, TimeOffset
 from lowpanbudget.payload.codes import Constant, Flags
 from lowpanbudget.payload.containers import Array, Group, Series, Union
@@ -17,6 +16,7 @@ from lowpanbudget.payload.scales import Float
 from lowpanbudget.payload.senml import Entry, resolve
 from lowpanbudget.payload.senml_form import BASE_NAME, chosen, epoch, own_time, serves
 from lowpanbudget.payload.shapes import Unsayable, Values
+from lowpanbudget.payload.whole_codes import members
 
 
 def from_pack(message: Message, pack: list[Entry]) -> Values:

@@ -13,16 +13,13 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from lowpanbudget.payload.cbor_form import members, number_in
-from lowpanbudget.payload.clock import TimeOffset
-from lowpanbudget.payload.codes import Enumeration, Flags
-from lowpanbudget.payload.containers import Array, Group, Series, Union
+from lowpanbudget.payload.containers import Array, Group, Union
 from lowpanbudget.payload.exact import EXACT, exact, nearest
 from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.scales import Logarithmic, Table, nearest_entry
 from lowpanbudget.payload.shapes import Values, whole_of, zero_within
+from lowpanbudget.payload.whole_codes import chosen, coded, decoded, members
 
 
 def to_data(message: Message, values: Mapping[str, Any]) -> Values:
@@ -45,28 +42,13 @@ def _down(fields: tuple[Field, ...], values: Mapping[str, Any], outer: Values) -
 
 
 def _down_one(field: Field, value: Any, known: Values) -> Any:
-    number = number_in(field)
-    if isinstance(field, Series):
-        assert number is not None
-        return [_code(number, sample) for sample in value]
-    if isinstance(field, TimeOffset):
-        assert number is not None
-        return _code(number, EXACT.subtract(exact(value), exact(known[field.base])))
-    if number is not None:
-        return _code(number, value)
-    if isinstance(field, Table | Logarithmic):
-        return nearest_entry(field.entries(), value)
-    if isinstance(field, Enumeration):
-        return field.numbers()[field.names.index(value)]
-    if isinstance(field, Flags):
-        return sum(1 << index for index, name in enumerate(field.names) if name in value)
     if isinstance(field, Array):
         return [_down_one(field.element, item, known) for item in value]
     if isinstance(field, Group):
         return _down(field.fields, value, known)
     if isinstance(field, Union):
-        return _down(_chosen(field, known), value, known)
-    return value
+        return _down(chosen(field, known), value, known)
+    return coded(field, value, known, _code)
 
 
 def _up(fields: tuple[Field, ...], data: Mapping[str, Any], outer: Values) -> Values:
@@ -78,28 +60,13 @@ def _up(fields: tuple[Field, ...], data: Mapping[str, Any], outer: Values) -> Va
 
 
 def _up_one(field: Field, item: Any, known: Values) -> Any:
-    number = number_in(field)
-    if isinstance(field, Series):
-        assert number is not None
-        return [_value(number, sample) for sample in item]
-    if isinstance(field, TimeOffset):
-        assert number is not None
-        return known[field.base] + _value(number, item)
-    if number is not None:
-        return _value(number, item)
-    if isinstance(field, Table | Logarithmic):
-        return field.entries()[item]
-    if isinstance(field, Enumeration):
-        return field.names[field.numbers().index(item)]
-    if isinstance(field, Flags):
-        return tuple(name for index, name in enumerate(field.names) if item >> index & 1)
     if isinstance(field, Array):
         return [_up_one(field.element, part, known) for part in item]
     if isinstance(field, Group):
         return _up(field.fields, item, known)
     if isinstance(field, Union):
-        return _up(_chosen(field, known), item, known)
-    return item
+        return _up(chosen(field, known), item, known)
+    return decoded(field, item, known, _value)
 
 
 def _code(number: Number, value: Any) -> int:
@@ -117,7 +84,3 @@ def _value(number: Number, code: int) -> Any:
         return number.special[beyond][0]
     value = EXACT.fma(Decimal(code), number.step, zero_within(number))
     return int(value) if number.grid().whole else value
-
-
-def _chosen(field: Union, known: Values) -> tuple[Field, ...]:
-    return next(option.fields for option in field.options if option.when == known[field.tag])

@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import Any
 
 from lowpanbudget.errors import RequestError
-from lowpanbudget.payload.cbor_form import members, number_in, zero_of
+from lowpanbudget.payload.cbor_form import zero_of
 from lowpanbudget.payload.codes import Boolean, Constant, Enumeration, Flags
 from lowpanbudget.payload.containers import Array, Group, Series, Union
 from lowpanbudget.payload.contents import Octets, Text
@@ -21,6 +21,7 @@ from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.number import Number
 from lowpanbudget.payload.scales import Float, Logarithmic, Table
+from lowpanbudget.payload.whole_codes import members, number_in
 
 Values = dict[str, Any]
 
