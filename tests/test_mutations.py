@@ -79,7 +79,7 @@ def test_there_are_vectors_of_each_kind() -> None:
     assert min(len(FRAMES), len(LOWPAN), len(CARRIED)) > 100
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=500)
 @given(damaged(FRAMES), st.sampled_from([0, 2]), st.sampled_from([None, 5]))
 def test_damaged_frames(octets: bytes, fcs: int, asn: int | None) -> None:
     devices = {0x0A0B: "02005eef10000001"}
@@ -90,7 +90,7 @@ def test_damaged_frames(octets: bytes, fcs: int, asn: int | None) -> None:
 
 @pytest.mark.parametrize("pool", [LOWPAN, CARRIED], ids=["headers", "contents"])
 def test_damaged_payloads(pool: list[bytes]) -> None:
-    @settings(max_examples=500, deadline=None)
+    @settings(max_examples=500)
     @given(damaged(pool), st.booleans(), st.booleans())
     def check(octets: bytes, ghc: bool, lorh: bool) -> None:
         frame = decode_lowpan(octets, ENV)

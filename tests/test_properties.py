@@ -43,7 +43,7 @@ from lowpanbudget.stack.reassembly import Complete
 # --- 1. decode(encode(x)) = x -----------------------------------------------------------------------
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(strategies.surroundings_and_datagrams())
 def test_what_is_compressed_comes_back(drawn: tuple[Env, bytes]) -> None:
     env, datagram = drawn
@@ -61,7 +61,7 @@ def test_what_is_compressed_comes_back(drawn: tuple[Env, bytes]) -> None:
         assert second.hex(" ") == datagram.hex(" ")
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=120)
 @given(strategies.surroundings_and_datagrams())
 def test_an_elided_checksum_comes_back_or_is_refused(drawn: tuple[Env, bytes]) -> None:
     env, datagram = drawn
@@ -72,7 +72,7 @@ def test_an_elided_checksum_comes_back_or_is_refused(drawn: tuple[Env, bytes]) -
     assert decompress(packed.octets, env).octets == datagram
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=120)
 @given(
     strategies.surroundings_and_datagrams(),
     st.integers(56, 110),
@@ -194,7 +194,7 @@ def shortest(
     return best
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(st.data())
 def test_no_smaller_header(data: st.DataObject) -> None:
     """The fields of the base are independent but for CID, so that addresses and the rest are tried apart."""
@@ -275,7 +275,7 @@ def chains(datagram: bytes, at: int, kind: int, *, elide: bool) -> Iterator[tupl
                 yield 1, bytes([0xE0 | eid << 1 | nh]) + number + bytes([len(part)]) + part + rest
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(st.data(), st.booleans())
 def test_no_smaller_chain(data: st.DataObject, elide: bool) -> None:
     env = Env(b"\x00\x01", b"\x00\x02")
@@ -301,7 +301,7 @@ def test_no_smaller_chain(data: st.DataObject, elide: bool) -> None:
 # --- 3. the ledger tiles the frame ------------------------------------------------------------------
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(strategies.surroundings_and_datagrams(), st.sampled_from([0, 2, 4]))
 def test_encoder_and_decoder_leave_the_same_ledger(drawn: tuple[Env, bytes], fcs: int) -> None:
     env, datagram = drawn
@@ -313,7 +313,7 @@ def test_encoder_and_decoder_leave_the_same_ledger(drawn: tuple[Env, bytes], fcs
     assert frame.datagram.octets == datagram
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(strategies.anything(), st.sampled_from([0, 2, 4]))
 @example(b"", 2)
 @example(b"\x41", 2)
@@ -330,7 +330,7 @@ def test_any_octets_are_tiled(octets: bytes, fcs: int) -> None:
 # --- 4. garbage raises only WireError ----------------------------------------------------------------
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(strategies.anything(), strategies.surroundings())
 def test_garbage_gives_a_datagram_or_a_located_error(octets: bytes, env: Env) -> None:
     fault = None
@@ -346,7 +346,7 @@ def test_garbage_gives_a_datagram_or_a_located_error(octets: bytes, env: Env) ->
     assert tiles(found.spans, len(octets) * 8)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(
     st.builds(
         lambda low, high, rest: bytes([0x60 | low, high]) + rest,
@@ -372,7 +372,7 @@ def test_both_decoders_agree_on_anything(octets: bytes, env: Env) -> None:
     assert first == second
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(
     st.one_of(strategies.anything(), strategies.anything().map(lambda t: b"\x60" + t)),
     st.integers(0, 120),
@@ -385,7 +385,7 @@ def test_any_octets_are_compressed_or_refused(octets: bytes, room: int) -> None:
         assert all(len(part) <= room for part in split(octets, Env(), room=room))
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(
     st.lists(
         st.builds(

@@ -165,7 +165,7 @@ def datagrams(draw: st.DrawFn) -> list[bytes]:
     return found
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(datagrams(), st.booleans())
 def test_expand_shrink_expand_is_the_identity(sent: list[bytes], secured: bool) -> None:
     design = load_design(EXAMPLES / "archive.toml") if secured else OPEN

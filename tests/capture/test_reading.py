@@ -342,7 +342,7 @@ def test_100_000_random_octets() -> None:
         assert all(len(r.octets) <= 1 << 18 for r in records)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(
     st.binary(max_size=300),
     st.sampled_from([b"", pcap(), section(), section() + interface(195), b"0.5 "]),
@@ -353,7 +353,7 @@ def test_any_octets_behind_any_head(tail: bytes, head: bytes) -> None:
     assert sum(len(r.octets) for r in records) <= len(head + tail)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.data())
 def test_any_octet_changed(data: st.DataObject) -> None:
     octets = bytearray(data.draw(st.sampled_from([scapy_pcap(195), scapy_pcapng(195)])))

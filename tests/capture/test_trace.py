@@ -163,7 +163,7 @@ def streams(draw: st.DrawFn) -> list[bytes]:
     return draw(st.permutations(frames))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(streams(), st.sampled_from([0, 2]))
 def test_any_stream_is_read_like_its_frames(frames: list[bytes], fcs: int) -> None:
     if fcs == 0:
@@ -172,7 +172,7 @@ def test_any_stream_is_read_like_its_frames(frames: list[bytes], fcs: int) -> No
         same_as_decoded(traced, contexts=CONTEXTS, keys=KEY)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(
     st.lists(st.binary(max_size=60), max_size=8), st.sampled_from([1, 101, 195, 229, 230, 283, 147])
 )

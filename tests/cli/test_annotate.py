@@ -107,9 +107,7 @@ def test_many_broken_frames_are_told_in_few_lines(invoke: Invoke, tmp_path: Path
     assert "50 of 50 frames" in done.stderr
 
 
-@settings(
-    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.binary(min_size=1, max_size=140))
 def test_any_octets_give_an_answer(invoke: Invoke, octets: bytes) -> None:
     done = invoke("annotate", octets.hex(), COLUMNS="80")

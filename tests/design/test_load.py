@@ -170,7 +170,7 @@ def mutated(draw: st.DrawFn) -> str:
     return "\n".join(lines)
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=250)
 @given(mutated())
 def test_any_change_gives_a_design_or_located_faults(text: str) -> None:
     faults: tuple[Fault, ...] = ()

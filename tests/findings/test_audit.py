@@ -222,7 +222,7 @@ def test_memory_is_flat() -> None:
 
 
 @given(st.lists(st.binary(max_size=140), max_size=12))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_no_frame_stops_an_audit(octets: list[bytes]) -> None:
     capture = Capture(list(octets), fcs=0)
     for found in (capture.fed(), capture.followed()):

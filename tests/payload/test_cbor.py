@@ -24,7 +24,7 @@ def message(*fields: Field) -> Message:
     return Message("m", fields, byte_order="big", bit_order="msb-first", layout="bit-packed")
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(filled_messages())
 @pytest.mark.parametrize("keyed", [True, False])
 def test_values_come_back_through_cbor(keyed: bool, filled: tuple[Message, dict[str, Any]]) -> None:
@@ -107,7 +107,7 @@ m.r.element = {
     assert array.startswith("message-m = [\n")
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(messages())
 @pytest.mark.parametrize("keyed", [True, False])
 def test_cddl_parses(keyed: bool, made: Message) -> None:

@@ -211,14 +211,14 @@ def test_an_optional_field_that_is_read_as_absent() -> None:
     assert not compare(old, new).safe
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(messages())
 def test_edges_of_any_format_fit_it(made: Message) -> None:
     for values in edges(made):
         assert made.unpack(made.pack(values)) == values
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(messages())
 def test_any_format_is_compatible_with_itself_and_its_samples_fit(made: Message) -> None:
     assert compare(made, made).safe

@@ -25,7 +25,7 @@ def plain(value: Any) -> Any:
     return [plain(part) for part in value] if isinstance(value, list) else value
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=120)
 @given(filled_messages())
 def test_same_octets(filled: tuple[Message, dict[str, Any]]) -> None:
     message, values = filled
@@ -34,7 +34,7 @@ def test_same_octets(filled: tuple[Message, dict[str, Any]]) -> None:
     assert plain(form.parse(octets)) == values
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(messages(), st.binary(max_size=60))
 def test_same_verdict_on_any_octets(message: Message, octets: bytes) -> None:
     form = message.to_construct()

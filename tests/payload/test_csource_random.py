@@ -39,7 +39,7 @@ def drawn(count: int = FORMATS) -> tuple[Filled, ...]:
     """Return random formats with values."""
     found: list[Filled] = []
     quiet = settings(
-        max_examples=count, deadline=None, database=None, phases=[Phase.generate],
+        max_examples=count, database=None, phases=[Phase.generate],
         suppress_health_check=list(HealthCheck),
     )  # fmt: skip
 

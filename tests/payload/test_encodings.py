@@ -57,7 +57,7 @@ def octets_of(name: str, made: Message, values: dict[str, Any]) -> bytes:
     return found.octets
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=120)
 @given(filled_messages())
 def test_data_of_shapes_come_back(filled: tuple[Message, dict[str, Any]]) -> None:
     made, values = filled
@@ -65,7 +65,7 @@ def test_data_of_shapes_come_back(filled: tuple[Message, dict[str, Any]]) -> Non
 
 
 @pytest.mark.parametrize("name", NAMES)
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @example((message(Float("x", bits=16)), {"x": -0.0}))
 @given(filled_messages())
 def test_every_encoding_reads_back_what_it_wrote_or_says_why_not(
@@ -170,7 +170,7 @@ def ctype(shape: Shape) -> Any:
 
 
 @pytest.mark.skipif(ctypes.alignment(ctypes.c_uint64) != 8, reason="this host aligns 64 bits to 4")
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(filled_messages())
 def test_padded_layout_is_that_of_the_compiler(filled: tuple[Message, dict[str, Any]]) -> None:
     """Source: ctypes, which lays structs out as the host's C compiler does."""
@@ -197,7 +197,7 @@ def test_what_a_struct_cannot_leave_out_takes_its_place() -> None:
 # ---------------------------------------------------------------- UPER
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(sequences(2))
 def test_uper_made_from_the_message_is_our_packing(same: Same) -> None:
     """Where layouts coincide; source: asn1tools, given the ASN.1 that is made from the message."""

@@ -166,7 +166,7 @@ def test_a_version_of_the_future_is_refused() -> None:
         resolve([{"bver": 11, "n": "a", "v": 1}])
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.binary(max_size=60) | st.recursive(
     st.integers(-10, 10) | st.none() | st.floats() | st.text(max_size=3) | st.binary(max_size=3),
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.integers(-7, 9), inner, max_size=3),

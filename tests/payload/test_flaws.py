@@ -51,6 +51,54 @@ def test_a_width_that_cannot_hold_the_range_shows_the_arithmetic() -> None:
     assert "Use bits = 14, or a step of 0.04 or more" in text
 
 
+@pytest.mark.parametrize(
+    ("high", "bits", "special", "step"),
+    [
+        # with ``codes`` = 2^bits - special codes, the range may have codes - 1 steps
+        (9, 1, (), 9),
+        (9, 2, (), 3),
+        (10, 2, (), 4),
+        (9, 2, (("na", None),), 5),
+        (9, 2, (("na", None), ("over", None)), 9),
+        (200, 7, (), 2),
+    ],
+)
+def test_the_coarser_step_that_is_named_fits_and_no_finer_one_does(
+    high: int, bits: int, special: tuple[tuple[str, None], ...], step: int
+) -> None:
+    def coarser(by: int) -> Number:
+        return number(high=-(-high // by) * by, step=by, bits=bits, special=special)
+
+    assert f", or a step of {step} or more" in only(coarser(1))[1]
+    Message("m", (coarser(step),), byte_order="big", bit_order="msb-first", layout="bit-packed")
+    assert only(coarser(step - 1))[0] == ("field", 0, "bits")
+
+
+@pytest.mark.parametrize(
+    "field",
+    [
+        # one code beside the special one, or none: no step makes a range of that
+        number(bits=1, special=(("na", None),)),
+        number(bits=1, special=(("na", None), ("over", None))),
+        # the codes do not begin at min, so a coarser step moves all of them
+        number(low=-5, high=5, bits=3, coding="twos-complement"),
+        number(low=0, high=9, bits=3, coding="twos-complement"),
+        number(low=5, high=14, bits=3, offset=Decimal(0)),
+    ],
+)
+def test_no_step_is_named_where_none_can_be_told(field: Number) -> None:
+    assert only(field)[1].endswith(f"Use bits = {field.fewest_bits()} or a coarser step")
+
+
+@pytest.mark.parametrize(("code", "value"), [(0, 0), (3, 3), (5, 5), (11, -5), (12, -4), (15, -1)])
+def test_a_special_code_that_is_a_value_of_twos_complement(code: int, value: int) -> None:
+    # four bits: codes from 8 on stand for code - 16
+    field = number(low=-5, high=5, coding="twos-complement", special=(("lost", code),))
+    path, text = only(field)
+    assert path == ("field", 0, "special", "lost")
+    assert f"code {code} already means {value}" in text
+
+
 def test_a_step_that_does_not_divide_the_range() -> None:
     path, text = only(number(low=0, high=100, step=3))
     assert path == ("field", 0, "step")

@@ -71,6 +71,26 @@ def test_special_code_of_twos_complement_is_the_most_negative() -> None:
     assert message.pack({"t": -0.01}) == b"\xff\xff"
 
 
+@pytest.mark.parametrize("code", range(10, 16))
+def test_a_stated_special_code_is_the_one_sent(code: int) -> None:
+    message = packed(number("n", "0", "9", special=(("lost", code), ("na", None))))
+    # four bits, then four bits of padding
+    assert message.pack({"n": "lost"}) == bytes([code << 4])
+    assert message.unpack(bytes([code << 4])) == {"n": "lost"}
+    # the code that is chosen is the highest that is free
+    assert message.pack({"n": "na"}) == (b"\xe0" if code == 15 else b"\xf0")
+
+
+def test_a_stated_special_code_of_twos_complement_is_the_one_sent() -> None:
+    # four bits: -5 to 5 are 0xb to 0xf and 0 to 5; 6, 7 and -8 to -6 are free
+    for code in (0x6, 0x7, 0x8, 0x9, 0xA):
+        message = packed(
+            number("n", "-5", "5", coding="twos-complement", special=(("lost", code),))
+        )
+        assert message.pack({"n": "lost"}) == bytes([code << 4])
+        assert message.unpack(bytes([code << 4])) == {"n": "lost"}
+
+
 def test_codes_without_meaning_are_located() -> None:
     message = packed(Boolean("b"), number("n", "0", "100"))  # 101 of 128 codes
     with pytest.raises(Malformed, match=r"field n has code 127") as fault:

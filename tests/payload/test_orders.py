@@ -31,7 +31,7 @@ def integer(name: str, bits: int, *, signed: bool = False) -> Number:
 WIDTHS = {"b": 8, "B": 8, "h": 16, "H": 16, "i": 32, "I": 32, "q": 64, "Q": 64}
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(st.text(alphabet="bBhHiIqQefd", min_size=1, max_size=9), st.data())
 @pytest.mark.parametrize("byte", ["big", "little"])
 @pytest.mark.parametrize("bit", ["msb-first", "lsb-first"])
@@ -60,7 +60,7 @@ def test_whole_octets_are_those_of_struct(
 widths = st.lists(st.integers(1, 40), min_size=1, max_size=12)
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(widths, st.data())
 def test_msb_first_is_that_of_bitstruct(sizes: list[int], data: st.DataObject) -> None:
     """Source: the bitstruct library, most significant bit first."""
@@ -72,7 +72,7 @@ def test_msb_first_is_that_of_bitstruct(sizes: list[int], data: st.DataObject) -
     assert octets == bitstruct.pack("".join(f"u{size}" for size in sizes), *values)
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(widths, st.data())
 def test_lsb_first_is_one_little_endian_number(sizes: list[int], data: st.DataObject) -> None:
     """Common practice of little-endian bit fields, written out: bit k of the stream is bit k of the number."""
@@ -88,7 +88,6 @@ def test_lsb_first_is_one_little_endian_number(sizes: list[int], data: st.DataOb
     assert octets == bytes(int(bits[at : at + 8][::-1], 2) for at in range(0, len(bits), 8))
 
 
-@settings(deadline=None)
 @given(
     st.integers(1, 64), st.data(), st.sampled_from([("little", "msb-first"), ("big", "lsb-first")])
 )

@@ -12,14 +12,14 @@ from lowpanbudget.payload.field import CASES
 from lowpanbudget.payload.message import Message
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(filled_messages())
 def test_values_come_back(filled: tuple[Message, dict[str, Any]]) -> None:
     message, values = filled
     assert message.unpack(message.pack(values)) == values
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(filled_messages())
 def test_entries_tile_the_message(filled: tuple[Message, dict[str, Any]]) -> None:
     message, values = filled
@@ -36,7 +36,7 @@ def test_entries_tile_the_message(filled: tuple[Message, dict[str, Any]]) -> Non
         assert at == 8 * len(message.pack(message.example(case)))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(filled_messages())
 def test_sizes_lie_between_the_extremes(filled: tuple[Message, dict[str, Any]]) -> None:
     message, values = filled
@@ -47,7 +47,7 @@ def test_sizes_lie_between_the_extremes(filled: tuple[Message, dict[str, Any]]) 
         assert message.unpack(message.pack(example)) == example
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(filled_messages(), st.data())
 def test_short_and_long_octets_are_refused(
     filled: tuple[Message, dict[str, Any]], data: st.DataObject
@@ -64,7 +64,7 @@ def test_short_and_long_octets_are_refused(
     assert message.unpack(octets + b"\xff\0", ignore_tail=True) == values
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(messages(), st.binary(max_size=60))
 def test_any_octets_give_values_or_one_located_error(message: Message, octets: bytes) -> None:
     try:
@@ -79,7 +79,7 @@ def test_any_octets_give_values_or_one_located_error(message: Message, octets: b
     assert fault.layer == "message random"
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(filled_messages())
 def test_rounding_is_nothing_on_the_grid(filled: tuple[Message, dict[str, Any]]) -> None:
     message, values = filled

@@ -114,7 +114,7 @@ def sequences(draw: DrawFn, depth: int) -> Same:
     return Group("", fields=tuple(fields)), f"SEQUENCE {{ {', '.join(members)} }}", ours, theirs
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(sequences(2))
 def test_octets_are_those_of_uper(same: Same) -> None:
     group, text, ours, theirs = same

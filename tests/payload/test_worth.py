@@ -98,7 +98,7 @@ def test_every_kind_has_words() -> None:
     assert "gaps of up to 255" in found["s"].told.gives
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.integers(1, 5000), st.integers(-50, 50), st.integers(1, 13), st.booleans())
 def test_the_finest_step_within_some_bits(count: int, low: int, bits: int, signed: bool) -> None:
     """Against trying every step from the finest on."""
@@ -142,7 +142,7 @@ def exhaustive(made: Message, octets: int) -> Decimal | None:
     return best
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(
     st.lists(
         st.tuples(st.integers(3, 4000), st.sampled_from(["0.5", "3", "8", "20"])),
@@ -178,7 +178,7 @@ def coarsenings(field: Number) -> list[tuple[Number, Decimal]]:
     return [(field, Decimal(0)), *((with_step(field, count), count / share) for count in times)]
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.data())
 def test_no_step_whatever_reaches_a_size_with_less_loss(data: st.DataObject) -> None:
     """Against all multiples of the steps, not only those that the search takes into account."""

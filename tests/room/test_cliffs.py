@@ -67,7 +67,7 @@ def test_the_examples(name: str) -> None:
         assert len(found.path.datagram(bytes(everything[-1][0]))) == 1280
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(random_paths(), st.data())
 def test_random_designs(path: Path, data: st.DataObject) -> None:
     assert cliffs(path, room_of(path), 5) == by_hand(path, 5)
@@ -80,7 +80,7 @@ def test_random_designs(path: Path, data: st.DataObject) -> None:
     )
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(random_paths())
 def test_over_the_mtu_nothing_is_sent(path: Path) -> None:
     most = path.link.mtu - IPV6_UDP

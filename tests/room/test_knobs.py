@@ -72,7 +72,7 @@ def test_gains_are_differences_of_frames_and_weaken_nothing(name: str) -> None:
         assert all(s.gain <= 0 and s.stronger for s in found.stronger)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(random_paths())
 def test_random_designs(path: Path) -> None:
     room = room_of(path)

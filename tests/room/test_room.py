@@ -101,7 +101,7 @@ def test_full_and_empty_frames_read_back(found: Budget) -> None:
         assert_reads_back(found.path, payload)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(random_paths())
 def test_random_designs(path: Path) -> None:
     room = room_of(path)

@@ -193,6 +193,16 @@ def test_the_oldest_is_given_up_when_too_many_are_open() -> None:
     assert reassembler.held == 24
 
 
+def test_a_bound_of_one_datagram_is_a_bound() -> None:
+    whole, reassembler = datagram(190), Reassembler(max_datagrams=1)
+    for tag in (1, 2):
+        events = [event for part in frames(whole, tag) for event in reassembler.feed(part)]
+        assert only(events, Complete).datagram.octets == whole
+    first, second = (frames(whole, tag)[0] for tag in (3, 4))
+    assert reassembler.feed(first) == []
+    assert only(reassembler.feed(second), Discarded).key[3] == 3
+
+
 def test_octets_are_bounded() -> None:
     reassembler = Reassembler(max_octets=100)
     for tag in range(50):

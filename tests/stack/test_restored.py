@@ -57,7 +57,7 @@ def framed(payload: bytes, contexts: object = CONTEXTS) -> Frame:
     return decode_frame(octets, contexts=contexts)  # type: ignore[arg-type]
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(datagrams(), st.sampled_from([{}, {0: "2001:db8:7:1::/64"}, dict(CONTEXTS)]), st.booleans())
 def test_fields_agree_with_the_packet_library(
     octets: bytes, known: dict[int, object], whole: bool
@@ -91,7 +91,7 @@ def test_fields_agree_with_the_packet_library(
         assert ("in line" in one.source) == (one.carried > 0), one
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(datagrams(), st.sampled_from([{}, {0: "2001:db8:7:1::/64"}, dict(CONTEXTS)]), st.booleans())
 def test_differences_add_up(octets: bytes, known: dict[int, object], whole: bool) -> None:
     payload = (
@@ -154,7 +154,7 @@ def test_the_first_fragment_tells_and_later_ones_do_not() -> None:
     )
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.binary(max_size=110))
 def test_any_octets(octets: bytes) -> None:
     frame = framed(octets)

@@ -382,13 +382,13 @@ def messages(draw: st.DrawFn, *, any_number: bool = True) -> Message:
     )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(messages())
 def test_what_is_encoded_is_decoded(message: Message) -> None:
     assert decode(bytes(message)) == message
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(messages(any_number=False))
 def test_another_library_encodes_the_same(message: Message) -> None:
     """aiocoap, given each option as octets."""
@@ -404,7 +404,7 @@ def test_another_library_encodes_the_same(message: Message) -> None:
     assert other.encode() == bytes(message)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(messages(any_number=False))
 def test_another_library_reads_the_same(message: Message) -> None:
     """aiocoap's decoder, its option values put back to octets."""
@@ -437,7 +437,7 @@ def test_scapy_reads_the_figures(case: dict[str, Any]) -> None:
 # --- garbage ---------------------------------------------------------------------------------------
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.binary(max_size=60))
 def test_garbage_is_a_message_or_a_located_error(octets: bytes) -> None:
     for prefix in (b"", b"\x44\x01", b"\x50\x45\x00\x01"):

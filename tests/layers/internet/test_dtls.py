@@ -256,7 +256,7 @@ PREFIXES = (
 )
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.binary(max_size=80), st.sampled_from([None, *SUITES]), st.none() | st.integers(1, 4))
 def test_garbage_is_records_or_a_located_error(
     octets: bytes, suite: str | None, cid_length: int | None
@@ -298,7 +298,7 @@ unified = st.builds(
 )
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.lists(records | with_cid | unified, max_size=4))
 def test_what_is_encoded_is_decoded(sent: list[Record | Unified]) -> None:
     writer = Writer()

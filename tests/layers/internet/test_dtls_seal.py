@@ -255,7 +255,7 @@ def test_chacha_saves_the_explicit_nonce() -> None:
 # --- what goes in comes out ------------------------------------------------------------------------
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(
     st.sampled_from(OLD),
     st.binary(max_size=40),
@@ -282,7 +282,7 @@ def test_sealed_1_2_opens(
     assert bytes(bare.data) == wire
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(
     st.sampled_from(NEW),
     st.binary(max_size=40),

@@ -59,7 +59,7 @@ def test_the_example_of_rfc_1071() -> None:
     assert ipv6.ones_complement_sum(b"\x12") == 0x1200
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.binary(max_size=40), st.sampled_from([17, 58, 6]))
 def test_scapy_computes_the_checksum_alike(segment: bytes, kind: int) -> None:
     inet6: Any = pytest.importorskip("scapy.layers.inet6")

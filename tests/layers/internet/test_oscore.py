@@ -431,7 +431,7 @@ def attempt(reads: Callable[..., Any], *arguments: Any) -> WireError:
     return caught.value
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.binary(max_size=20), st.binary(max_size=30))
 def test_garbage_is_a_located_error(value: bytes, payload: bytes) -> None:
     server = context("C.1", server=True)
@@ -454,7 +454,7 @@ def test_garbage_is_a_located_error(value: bytes, payload: bytes) -> None:
 identifiers = st.binary(max_size=7)
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(
     st.tuples(identifiers, identifiers).filter(lambda pair: pair[0] != pair[1]),
     st.integers(0, (1 << 40) - 1),

@@ -194,7 +194,7 @@ addresses = st.binary(min_size=2, max_size=2) | st.binary(min_size=8, max_size=8
 pan_ids = st.integers(0, 0xFFFF)
 
 
-@settings(max_examples=60, deadline=None)  # scapy takes its time to load
+@settings(max_examples=60)  # scapy takes its time to load
 @given(
     st.integers(0, 1),
     st.integers(0, 255),
@@ -302,6 +302,32 @@ def test_acknowledgement_is_the_shortest_frame() -> None:
     assert frame.fault is None
     assert frame.mac is not None
     assert (frame.mac.frame_type, frame.mac.sequence) == (2, 9)
+
+
+@pytest.mark.parametrize(
+    ("fact", "octets"),
+    [
+        ({}, "05 01"),
+        ({"destination_pan": 0x1234}, "0d 01 01 34 12"),
+        ({"sequence": None}, "0d 04"),
+        ({"pending": True}, "0d 08 01"),
+        ({"ack_request": True}, "0d 40 01"),
+        ({"ie_present": True}, "0d 80 01"),
+        ({"destination": SHORT}, "25 01 0b 0a"),
+        ({"source": SHORT}, "85 01 0b 0a"),
+    ],
+    ids=str,
+)  # fmt: skip
+def test_each_fact_that_the_short_multipurpose_form_cannot_say_asks_for_the_long_one(
+    fact: dict[str, Any], octets: str
+) -> None:
+    """IEEE 802.15.4-2015 clause 7.3.5, from memory: type in bits 0-2, long form 3, destination mode 4-5, source 6-7;
+    the second octet PAN ID present 0, security 1, sequence suppression 2, pending 3, version 4-5, ack request 6, IE 7.
+    """
+    header = Mac(**({"frame_type": 5, "version": 0, "sequence": 1} | fact))
+    writer = Writer("MAC")
+    mac.encode(writer, header)
+    assert bytes(writer.data) == bytes.fromhex(octets)
 
 
 def test_addressing_rows_count_their_octets() -> None:

@@ -86,7 +86,7 @@ def without_terminations(ies: tuple[Element, ...], last: tuple[int, ...]) -> tup
     return tuple(element for element in ies if element.id not in last)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(headers(), st.binary(max_size=40), st.sampled_from([0, 2, 4]))
 def test_header_is_read_back(header: Mac, payload: bytes, fcs: int) -> None:
     level = header.security.level if header.security else 0
@@ -115,7 +115,7 @@ def test_header_is_read_back(header: Mac, payload: bytes, fcs: int) -> None:
     assert again == encoded
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(
     st.binary(max_size=200),
     st.sampled_from([True, False, 2, 4]),
@@ -147,7 +147,7 @@ controls = st.builds(
 )
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(controls, st.sampled_from([(), KEY]))
 def test_garbage_behind_a_likely_frame_control(octets: bytes, keys: object) -> None:
     """The same, where more of the octets are read as elements, security headers, beacons and commands."""

@@ -287,7 +287,7 @@ LIKE_HEADERS = st.lists(
 ).map(b"".join)
 
 
-@tuned(max_examples=60, deadline=None)
+@tuned(max_examples=60)
 @given(octets=LIKE_HEADERS.map(lambda octets: octets[:40]))
 @example(octets=b"")
 @example(octets=b"a" * 40)
@@ -306,7 +306,7 @@ def test_no_shorter_code_exists_for_a_figure(case: dict[str, Any]) -> None:
     assert fewest(octets, dictionary) == len(code) == case["sizes"][1]
 
 
-@tuned(max_examples=100, deadline=None)
+@tuned(max_examples=100)
 @given(octets=LIKE_HEADERS | st.binary(max_size=400), stop=st.booleans())
 @example(octets=bytes(range(1, 97)), stop=False)
 @example(octets=bytes(18), stop=True)
@@ -364,7 +364,7 @@ def test_copies_that_are_not_tried_would_gain_nothing(octets: bytes) -> None:
     assert len(ghc.compress(octets, CORNER_DICTIONARY)) == best
 
 
-@tuned(max_examples=20, deadline=None)
+@tuned(max_examples=20)
 @given(octets=LIKE_HEADERS)
 def test_both_oracles_agree_with_the_compressor(octets: bytes) -> None:
     best = fewest_with_every_copy(octets, CORNER_DICTIONARY)

@@ -60,7 +60,7 @@ def udp_packet(data: bytes, hop_by_hop: bytes = b"") -> bytes:
     return bytes(packet / inet.UDP(sport=0xF0B1, dport=0xF0B2) / data)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.binary(max_size=60), st.booleans(), st.integers(0, 7))
 def test_any_payload_comes_back_and_is_never_longer(data: bytes, options: bool, zeros: int) -> None:
     packet = udp_packet(data + bytes(zeros), b"x" if options else b"")

@@ -420,6 +420,38 @@ def test_late_fragments_of_a_whole_datagram_are_absorbed() -> None:
     assert [type(event) for event in feed(again, sent + new)] == [Complete, Complete]
 
 
+@pytest.mark.parametrize(
+    ("bounds", "kept"),
+    [
+        ((3, 300), (7, 8, 9)),
+        ((2, 300), (8, 9)),
+        ((3, 299), (8, 9)),
+        ((3, 199), (9,)),
+        ((1, 300), (9,)),
+        ((3, 99), ()),
+    ],
+)
+def test_each_bound_holds_for_what_is_absorbed(
+    bounds: tuple[int, int], kept: tuple[int, ...]
+) -> None:
+    """Three datagrams of 100 octets are whole: the oldest of them are forgotten until both bounds hold."""
+    datagrams, octets = bounds
+    reassembler = Reassembler(ENV.contexts, max_datagrams=datagrams, max_octets=octets)
+    late = {}
+    for tag in (7, 8, 9):
+        sent = fragments((0, 0, 50), (1, 50, 100), size=100, tag=tag, octets=WHOLE)
+        late[tag] = sent[1:]
+        feed(reassembler, sent)
+        assert reassembler.held <= octets
+    assert reassembler.held == 100 * len(kept)
+    for tag in kept:
+        (event,) = feed(reassembler, late[tag], at=0.5)
+        assert isinstance(event, Ignored)
+    for tag in {7, 8, 9} - set(kept):
+        events = feed(reassembler, late[tag], at=0.5)
+        assert not any(isinstance(event, Ignored) for event in events)
+
+
 def test_what_is_missing_when_time_is_over() -> None:
     reassembler = Reassembler(ENV.contexts, timeout_s=10)
     feed(reassembler, fragments((0, 0, 40), (2, 60, 80), size=100, octets=WHOLE))
