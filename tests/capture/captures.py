@@ -1,53 +1,34 @@
-"""Frames and captures for tests. Addresses are those set aside for documentation, or locally administered ones."""
+"""Captures and ICMPv6 for tests that look inside the package; the frames come from ``contract.air``."""
 
-import random
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from ipaddress import IPv6Address
-from typing import Any
 
-from lowpanbudget import Env, Key, Mac, Security, compress, encode_frame, split
+from contract.air import (
+    A_FRAME,
+    CONTEXTS,
+    KEY,
+    PAN,
+    PREFIX,
+    compressed,
+    eui,
+    frames_of,
+    ip_of,
+    mac_of,
+    mixed,
+    short,
+    udp_datagram,
+)
+
 from lowpanbudget.bits import Writer
 from lowpanbudget.capture.record import Record
-from lowpanbudget.layers.internet import icmpv6, udp
+from lowpanbudget.layers.internet import icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.link.mac import FrameType
 
-PREFIX = "2001:db8:7:1::"
-CONTEXTS = {0: f"{PREFIX}/64"}
-KEY = bytes(range(0xC0, 0xD0))  # invented
+__all__ = [
+    "A_FRAME", "CONTEXTS", "KEY", "PAN", "PREFIX", "SECOND", "compressed", "eui", "frames_of", "icmpv6_datagram",
+    "ip_of", "mac_of", "mixed", "octets_of", "records", "short", "udp_datagram",
+]  # fmt: skip
 SECOND = 10**9
-PAN = 0x51B7
-
-
-def eui(number: int) -> bytes:
-    return bytes.fromhex("02005eef1000") + number.to_bytes(2, "big")
-
-
-def short(number: int) -> bytes:
-    return number.to_bytes(2, "big")
-
-
-def ip_of(link: bytes, prefix: str = PREFIX) -> IPv6Address:
-    """Return the address that follows from a link address by RFC 6282 section 3.2.2, written out once more."""
-    base = int(IPv6Address(prefix))
-    if len(link) == 2:
-        return IPv6Address(base | 0xFF_FE00_0000 | int.from_bytes(link, "big"))
-    return IPv6Address(base | int.from_bytes(link, "big") ^ (2 << 56))
-
-
-def udp_datagram(
-    source: IPv6Address,
-    destination: IPv6Address,
-    payload: bytes,
-    ports: tuple[int, int] = (0xF0B1, 0xF0B2),
-    hop_limit: int = 64,
-) -> bytes:
-    length = 8 + len(payload)
-    segment = bytes(udp.Udp(*ports, length, 0)) + payload
-    checksum = udp.checksum(source, destination, segment)
-    header = Ipv6(0, 0, length, 17, hop_limit, source, destination)
-    return bytes(header) + segment[:6] + checksum.to_bytes(2, "big") + payload
 
 
 def icmpv6_datagram(
@@ -57,49 +38,6 @@ def icmpv6_datagram(
     icmpv6.encode(writer, message, source, destination)
     header = Ipv6(0, 0, len(writer.data), 58, hop_limit, source, destination)
     return bytes(header) + bytes(writer.data)
-
-
-def mac_of(
-    source: bytes | None, destination: bytes | None, sequence: int = 0, **changes: Any
-) -> Mac:
-    mac = Mac(
-        FrameType.DATA,
-        1,
-        sequence,
-        PAN if destination is not None else None,
-        destination,
-        None if destination is not None else PAN,
-        source,
-        pan_id_compression=source is not None and destination is not None,
-        ack_request=destination != b"\xff\xff",
-    )
-    return replace(mac, **changes)
-
-
-def frames_of(
-    datagram: bytes,
-    source: bytes,
-    destination: bytes,
-    *,
-    sequence: int = 0,
-    tag: int = 0,
-    room: int = 100,
-    contexts: Any = CONTEXTS,
-    key: bytes | None = None,
-    counter: int = 0,
-    level: int = 5,
-    devices: Any = None,
-    fcs: int = 2,
-) -> list[bytes]:
-    """Return the frames of a datagram, whole or cut, with consecutive sequence numbers and frame counters."""
-    env = Env(source, destination, contexts=contexts)
-    found = []
-    for index, payload in enumerate(split(datagram, env, room=room, tag=tag)):
-        security = None if key is None else Security(level, 1, counter + index, None, 1)
-        mac = mac_of(source, destination, (sequence + index) & 0xFF, security=security)
-        sealed = None if key is None else Key(key)
-        found.append(encode_frame(mac, payload, key=sealed, devices=devices, fcs=fcs).octets)
-    return found
 
 
 def records(
@@ -112,64 +50,5 @@ def records(
     ]
 
 
-def mixed(count: int, seed: int = 1, nodes: int = 6) -> list[bytes]:
-    """Return frames of a small network: readings, fragments, protected ones, acknowledgements, RPL, beacons, damage."""
-    rng = random.Random(seed)
-    frames: list[bytes] = []
-    sequences = dict.fromkeys(range(nodes), 0)
-    counters = dict.fromkeys(range(nodes), 0)
-    root = eui(0x100)
-    tag = 0
-    while len(frames) < count:
-        node = rng.randrange(nodes)
-        link = eui(node + 1) if node % 2 else short(node + 1)
-        to = root if len(link) == 8 else short(0x100)
-        source, destination = ip_of(link), ip_of(to)
-        what = rng.random()
-        sequence = sequences[node]
-        if what < 0.5:
-            size = rng.choice([4, 20, 20, 20, 47])
-            made = frames_of(
-                udp_datagram(source, destination, rng.randbytes(size)), link, to, sequence=sequence
-            )
-        elif what < 0.6:
-            made = frames_of(
-                udp_datagram(source, destination, rng.randbytes(180)), link, to,
-                sequence=sequence, tag=tag,
-            )  # fmt: skip
-            tag += 1
-        elif what < 0.75 and len(link) == 8:
-            made = frames_of(
-                udp_datagram(source, destination, rng.randbytes(30)), link, to,
-                sequence=sequence, key=KEY, counter=counters[node], room=80,
-            )  # fmt: skip
-            counters[node] += len(made)
-        elif what < 0.85:
-            ack = Mac(FrameType.ACKNOWLEDGEMENT, 0, rng.randrange(256))
-            frames.append(encode_frame(ack, b"").octets)
-            continue
-        elif what < 0.95:
-            request = bytes([0x40, 0x02]) + rng.randbytes(2) + b"\xb1r\xff" + rng.randbytes(12)
-            made = frames_of(
-                udp_datagram(source, destination, request, (61000 + node, 5683)), link, to,
-                sequence=sequence,
-            )  # fmt: skip
-        else:
-            broken = bytearray(frames[-1] if frames else b"abc")
-            broken[rng.randrange(len(broken))] ^= 1 << rng.randrange(8)
-            frames.append(bytes(broken))
-            continue
-        sequences[node] = (sequence + len(made)) & 0xFF
-        frames += made
-    return frames[:count]
-
-
-def compressed(datagram: bytes, source: bytes | None, destination: bytes | None) -> bytes:
-    return compress(datagram, Env(source, destination, contexts=CONTEXTS)).octets
-
-
 def octets_of(records: Sequence[Record]) -> list[bytes]:
     return [record.octets for record in records]
-
-
-A_FRAME = frames_of(udp_datagram(ip_of(eui(1)), ip_of(eui(2)), b"abc"), eui(1), eui(2))[0]

@@ -1,35 +1,24 @@
 """survey: the sums against a count by hand and by the packet library, merging, wrong files, and what people see."""
 
 import gzip
-import io
 import json
 import re
 import struct
-import sys
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
-from capture import captures as air
-from cli import shelf
-from click.testing import CliRunner, Result
+from contract import air, shelf
+from contract.entry import invoke
 from scapy.layers.dot15d4 import Dot15d4FCS
-
-from lowpanbudget.capture.reading import read
-from lowpanbudget.cli import progress
-from lowpanbudget.cli.main import program
 
 Program = Callable[..., Any]
 GOOD = [one for n in range(12) for one in air.frames_of(
     air.udp_datagram(air.ip_of(air.eui(n % 3 + 1)), air.ip_of(air.eui(9)), bytes([n]) * (200 if n % 4 == 0 else 9)),
     air.eui(n % 3 + 1), air.eui(9), sequence=n // 3 * 3, tag=n,
 )]  # fmt: skip
-
-
-def invoke(*arguments: object, stdin: bytes | None = None, **env: str) -> Result:
-    return CliRunner().invoke(program, [str(one) for one in arguments], input=stdin, env=env)
 
 
 def surveyed(*arguments: object, stdin: bytes | None = None) -> dict[str, Any]:
@@ -218,40 +207,3 @@ def test_text_in_data_cannot_steer_a_terminal(tmp_path: Path) -> None:
 
 
 # --- the bar of work that takes long ------------------------------------------------------------------
-
-
-class _Terminal(io.StringIO):
-    encoding = "utf-8"
-
-    def isatty(self) -> bool:
-        return True
-
-
-def test_a_bar_only_where_somebody_watches(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    path = shelf.written(tmp_path / "[red]x\x1b.pcap", air.mixed(600))
-    monkeypatch.setattr(progress, "PATIENCE_S", 0.0)
-    for name in ("NO_COLOR", "TERM"):
-        monkeypatch.delenv(name, raising=False)
-    watched, piped = _Terminal(), io.StringIO()
-    for stream in (watched, piped):
-        monkeypatch.setattr(sys, "stderr", stream)
-        with read(path) as records:
-            assert len(list(progress.followed(records, str(path)))) == 600
-    assert piped.getvalue() == ""
-    plain = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", watched.getvalue())
-    assert "reading [red]x\\x1b.pcap" in plain
-    assert "512 frames" in plain
-    assert "\x1b" not in plain
-    monkeypatch.setenv("TERM", "dumb")
-    monkeypatch.setattr(sys, "stderr", dumb := _Terminal())
-    with read(path) as records:
-        assert len(list(progress.followed(records, str(path)))) == 600
-    assert dumb.getvalue() == ""
-
-
-def test_how_much_is_to_come_is_known_of_plain_files_only(tmp_path: Path) -> None:
-    path = shelf.written(tmp_path / "a.pcap", GOOD)
-    packed = tmp_path / "a.gz"
-    packed.write_bytes(gzip.compress(path.read_bytes()))
-    assert progress.size_of(str(path)) == path.stat().st_size
-    assert [progress.size_of(one) for one in (str(packed), "-", str(tmp_path), "\0")] == [None] * 4

@@ -3,34 +3,23 @@
 import json
 import os
 import signal
-import stat
 import subprocess
 import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
-from capture import captures as air
-from cli import shelf
-from click.testing import CliRunner, Result
+from click.testing import Result
+from contract import air, shelf
+from contract.entry import invoke
 from scapy.layers.dot15d4 import Dot15d4FCS
 from scapy.layers.inet import UDP
 from scapy.layers.inet6 import IPv6
 
-from lowpanbudget.capture import writing
-from lowpanbudget.cli import output
-from lowpanbudget.cli.main import program
-from lowpanbudget.errors import RequestError
-
 DATAGRAMS = 229  # link type IPv6 (link-type registry)
 TOP = Path(__file__).parents[2]
 MIXED = [*shelf.frames(b"short", 1), *shelf.frames(bytes(range(200)), 2), *shelf.frames(b"last", 9)]
-
-
-def invoke(*arguments: object, stdin: bytes | None = None) -> Result:
-    return CliRunner().invoke(program, [str(one) for one in arguments], input=stdin)
 
 
 def expand(*arguments: object, stdin: bytes | None = None) -> Result:
@@ -105,33 +94,6 @@ def test_decrypted_frames_have_no_protection(tmp_path: Path) -> None:
     assert packet.fcs == int.from_bytes(check, "little")
     assert frame[:-2].endswith(air.compressed(shelf.datagram(b"reading"), shelf.NODE, shelf.ROOT))
     assert air.KEY.hex() not in done.output
-
-
-@pytest.mark.skipif(os.name != "posix", reason="rights are no mode bits here")
-def test_decrypted_frames_are_readable_by_the_owner_alone(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """From the first octet on, also in place of a file that others could read."""
-    out = tmp_path / "out.pcap"
-    out.write_bytes(b"before")
-    out.chmod(0o644)
-    seen: list[int] = []
-    write = writing.write_pcap
-
-    def watched(*given: Any) -> int:
-        seen.extend(stat.S_IMODE(one.stat().st_mode) for one in tmp_path.glob(".lowpanbudget-*"))
-        return write(*given)
-
-    monkeypatch.setattr(writing, "write_pcap", watched)
-    source = shelf.written(tmp_path / "a.pcap", shelf.sealed(b"x"))
-    keys = shelf.key_file(tmp_path)
-    old = os.umask(0)
-    try:
-        assert expand(source, "-o", out, "--decrypted", "--keys", keys).exit_code == 0
-    finally:
-        os.umask(old)
-    assert seen == [0o600]
-    assert stat.S_IMODE(out.stat().st_mode) == 0o600
 
 
 @pytest.mark.skipif(os.name != "posix", reason="devices")
@@ -212,22 +174,6 @@ def test_a_disk_that_is_full(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     assert sorted(one.name for one in tmp_path.iterdir()) == ["a.pcap", "out.pcap"]
 
 
-@pytest.mark.parametrize("end", [KeyboardInterrupt, ValueError, RequestError("no")])
-def test_an_interrupted_write_leaves_nothing(tmp_path: Path, end: Any) -> None:
-    out = tmp_path / "out.pcap"
-    out.write_bytes(b"before")
-
-    def half() -> None:
-        with output.writing(str(out)) as file:
-            file.write(b"half")
-            raise end
-
-    with pytest.raises(end if isinstance(end, type) else RequestError):
-        half()
-    assert out.read_bytes() == b"before"
-    assert list(tmp_path.iterdir()) == [out]
-
-
 @pytest.mark.skipif(os.name != "posix", reason="signals")
 @pytest.mark.parametrize(("number", "code"), [(signal.SIGTERM, 143), (signal.SIGINT, 130)])
 def test_a_process_that_is_ended_leaves_nothing(tmp_path: Path, number: int, code: int) -> None:
@@ -292,8 +238,8 @@ def test_memory_stays_flat(tmp_path: Path) -> None:
     """Twenty times the frames, the same peak within 20 MB."""
     probe = (
         "import resource, sys\n"
-        "from lowpanbudget.cli.main import program\n"
-        "try:\n    program.main(sys.argv[1:])\n"
+        "from lowpanbudget.cli.main import run\n"
+        "try:\n    run()\n"
         "finally:\n    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)\n"
     )
     peaks = []

@@ -6,20 +6,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from capture import captures as air
-from cli import shelf
-from click.testing import CliRunner, Result
+from click.testing import Result
+from contract import air, shelf
+from contract.entry import invoke
 from scapy.layers.dot15d4 import Dot15d4FCS
 
 from lowpanbudget import load_design
-from lowpanbudget.cli.main import program
 
 DATAGRAMS, FRAMES = 229, 195
 BRIDGE, ARCHIVE = "examples/footbridge.toml", "examples/archive.toml"
-
-
-def invoke(*arguments: object, stdin: bytes | None = None) -> Result:
-    return CliRunner().invoke(program, [str(one) for one in arguments], input=stdin)
 
 
 def packets(design: str, sizes: tuple[int, ...] = (4, 60, 300)) -> list[bytes]:

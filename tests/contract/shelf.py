@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from capture import captures as air
+from contract import air
 from scapy.utils import RawPcapReader, RawPcapWriter
 
 Frames = Iterable[bytes | tuple[float, bytes]]

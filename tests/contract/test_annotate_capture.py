@@ -11,16 +11,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from capture import captures as air
-from cli import shelf
-from click.testing import CliRunner, Result
+from contract import air, shelf
+from contract.entry import invoke
 from scapy.layers.dot15d4 import Dot15d4Data, Dot15d4FCS
 from scapy.layers.inet import UDP
 from scapy.layers.inet6 import IPv6
 from scapy.utils import RawPcapNgWriter
 
 from lowpanbudget import load_design
-from lowpanbudget.cli.main import program
 
 Program = Callable[..., Any]
 MIXED = [
@@ -28,10 +26,6 @@ MIXED = [
 ]  # fmt: skip
 PARTS = (2, 3)  # the frames of the datagram that is cut
 LONG = 4
-
-
-def invoke(*arguments: object, stdin: bytes | None = None, **env: str) -> Result:
-    return CliRunner().invoke(program, [str(one) for one in arguments], input=stdin, env=env)
 
 
 def annotated(

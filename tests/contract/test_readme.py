@@ -1,6 +1,7 @@
 """The README is true: every block of output in it is what the command prints, and its Python runs.
 
-``python tests/test_readme.py`` writes the outputs anew; read the difference before you commit it.
+``PYTHONPATH=tests python tests/contract/test_readme.py`` writes the outputs anew; read the difference before you
+commit it.
 """
 
 import os
@@ -10,8 +11,9 @@ import sys
 from pathlib import Path
 
 import pytest
+from contract.entry import COMMANDS
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 README = ROOT / "README.md"
 WIDTH = "96"
 BLOCK = re.compile(r"```console\n\$ lowpanbudget (?P<args>[^\n]*)\n(?P<shown>.*?)```\n", re.DOTALL)
@@ -76,8 +78,6 @@ def test_two_commands_to_set_up() -> None:
 
 
 def test_every_command_is_in_the_table() -> None:
-    from lowpanbudget.cli.main import COMMANDS
-
     table = README.read_text(encoding="utf-8").split("## The commands")[1].split("\n## ")[0]
     told = set(
         re.findall(r"`([a-z]+)", "\n".join(re.findall(r"^\| (.*?) \|", table, re.MULTILINE)))

@@ -1,7 +1,6 @@
 """Exit codes, streams, colours, widths and encodings of the program as a process."""
 
 import contextlib
-import errno
 import os
 import pty
 import signal
@@ -14,10 +13,7 @@ from pathlib import Path
 import click
 import pytest
 from click.testing import Result
-
-from lowpanbudget.cli import output
-from lowpanbudget.cli.main import COMMANDS
-from lowpanbudget.errors import RequestError
+from contract.entry import COMMANDS
 
 Program = Callable[..., "subprocess.CompletedProcess[bytes]"]
 Invoke = Callable[..., Result]
@@ -33,9 +29,10 @@ HEAVY = ("scapy", "numpy", "pydantic", "rich", "cryptography", "jinja2", "asn1to
 def test_help_imports_nothing_heavy() -> None:
     probe = (
         "import sys\n"
-        "from lowpanbudget.cli.main import program\n"
+        "from lowpanbudget.cli.main import run\n"
+        "sys.argv = ['lowpanbudget', '--help']\n"
         "try:\n"
-        "    program.main(['--help'])\n"
+        "    run()\n"
         "except SystemExit as end:\n"
         "    assert end.code == 0\n"
         f"print(sorted({{name.split('.')[0] for name in sys.modules}} & set({HEAVY!r})), file=sys.stderr)\n"
@@ -112,36 +109,6 @@ def test_module_and_script_are_the_same(program: Program) -> None:
 
 
 # --- ends of the program ----------------------------------------------------------------------------
-
-
-def test_a_fault_of_the_program_is_one_line(
-    invoke: Invoke, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def broken(*_args: object, **_kwargs: object) -> None:
-        raise KeyError("secret value")
-
-    monkeypatch.setattr("lowpanbudget.stack.frame.decode_frame", broken)
-    done = invoke(*SHOW)
-    assert done.exit_code == 70
-    assert done.stdout == ""
-    assert len(done.stderr.splitlines()) == 1
-    assert "report" in done.stderr
-    assert "KeyError" in done.stderr
-    assert "secret" not in done.stderr
-    assert "Traceback" in invoke(*SHOW, LOWPANBUDGET_DEBUG="1").stderr
-
-
-@pytest.mark.parametrize("end", [KeyboardInterrupt, click.Abort])
-def test_interrupted(
-    invoke: Invoke, monkeypatch: pytest.MonkeyPatch, end: type[BaseException]
-) -> None:
-    def interrupted(*_args: object, **_kwargs: object) -> None:
-        raise end
-
-    monkeypatch.setattr("lowpanbudget.stack.frame.decode_frame", interrupted)
-    done = invoke(*SHOW)
-    assert done.exit_code == 130
-    assert "Traceback" not in done.stderr
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals")
@@ -300,37 +267,6 @@ def test_the_words_are_the_same_with_and_without_colour(program: Program) -> Non
 
 
 # --- files --------------------------------------------------------------------------------------------
-
-
-def test_a_file_is_written_whole_or_not_at_all(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    target = tmp_path / "out.txt"
-    target.write_bytes(b"before")
-    target.chmod(0o640)
-
-    def full(_self: Path, _target: Path) -> None:
-        raise OSError(errno.ENOSPC, "No space left on device")
-
-    with monkeypatch.context() as broken:
-        broken.setattr(Path, "replace", full)
-        with pytest.raises(RequestError, match="No space left"):
-            output.write_whole(str(target), b"after")
-    assert target.read_bytes() == b"before"
-    output.write_whole(str(target), b"after")
-    assert target.read_bytes() == b"after"
-    assert target.stat().st_mode & 0o777 == 0o640
-    assert list(tmp_path.iterdir()) == [target]
-
-
-@pytest.mark.skipif(os.name != "posix", reason="links")
-def test_a_link_stays_a_link(tmp_path: Path) -> None:
-    target, link = tmp_path / "real", tmp_path / "link"
-    target.write_bytes(b"before")
-    link.symlink_to(target)
-    output.write_whole(str(link), b"after")
-    assert link.is_symlink()
-    assert target.read_bytes() == b"after"
 
 
 def test_schema_to_a_file(invoke: Invoke, tmp_path: Path) -> None:

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 from click.testing import Result
-from design.designs import DESIGN_FILES
+from contract.entry import DESIGNS
 
 Invoke = Callable[..., Result]
 
 TOP = Path(__file__).parents[2]
-EXAMPLES = [str(path) for path in DESIGN_FILES]
+EXAMPLES = [str(path) for path in DESIGNS]
 FOOTBRIDGE = str(TOP / "examples/footbridge.toml")
 ARCHIVE = str(TOP / "examples/archive.toml")
 
@@ -57,14 +57,6 @@ def test_the_ledger_is_there_for_one_flow(invoke: Invoke) -> None:
     assert "sequence number =" in one_flow
     assert "--ledger shows every octet" in all_flows
     assert "sequence number =" in invoke("budget", FOOTBRIDGE, "--ledger").stdout
-
-
-def test_a_flow_without_room_answers_no(invoke: Invoke, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Whatever makes it so, no room is the answer no."""
-    monkeypatch.setattr("lowpanbudget.room.compute.room_of", lambda _path: 0)
-    done = invoke("budget", FOOTBRIDGE, "--flow", "time")
-    assert done.exit_code == 1
-    assert "room for 0 octets" in done.stdout
 
 
 @pytest.mark.parametrize("path", EXAMPLES)

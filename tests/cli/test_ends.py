@@ -1,0 +1,57 @@
+"""Ends of the program that only a fault inside brings about."""
+
+from collections.abc import Callable
+
+import click
+import pytest
+from click.testing import Result
+
+Invoke = Callable[..., Result]
+FOOTBRIDGE, ARCHIVE = "examples/footbridge.toml", "examples/archive.toml"
+# IEEE 802.15.4: an acknowledgement, sequence number 9; the check sequence taken off
+SHOW = ("annotate", "020009", "--fcs", "none")
+
+
+def test_a_fault_of_the_program_is_one_line(
+    invoke: Invoke, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_args: object, **_kwargs: object) -> None:
+        raise KeyError("secret value")
+
+    monkeypatch.setattr("lowpanbudget.stack.frame.decode_frame", broken)
+    done = invoke(*SHOW)
+    assert done.exit_code == 70
+    assert done.stdout == ""
+    assert len(done.stderr.splitlines()) == 1
+    assert "report" in done.stderr
+    assert "KeyError" in done.stderr
+    assert "secret" not in done.stderr
+    assert "Traceback" in invoke(*SHOW, LOWPANBUDGET_DEBUG="1").stderr
+
+
+@pytest.mark.parametrize("end", [KeyboardInterrupt, click.Abort])
+def test_interrupted(
+    invoke: Invoke, monkeypatch: pytest.MonkeyPatch, end: type[BaseException]
+) -> None:
+    def interrupted(*_args: object, **_kwargs: object) -> None:
+        raise end
+
+    monkeypatch.setattr("lowpanbudget.stack.frame.decode_frame", interrupted)
+    done = invoke(*SHOW)
+    assert done.exit_code == 130
+    assert "Traceback" not in done.stderr
+
+
+def test_a_flow_without_room_answers_no(invoke: Invoke, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever makes it so, no room is the answer no."""
+    monkeypatch.setattr("lowpanbudget.room.compute.room_of", lambda _path: 0)
+    done = invoke("budget", FOOTBRIDGE, "--flow", "time")
+    assert done.exit_code == 1
+    assert "room for 0 octets" in done.stdout
+
+
+def test_what_is_not_installed_is_said(invoke: Invoke, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("lowpanbudget.payload.encodings.find_spec", lambda _name: None)
+    done = invoke("encodings", ARCHIVE, "--message", "climate", COLUMNS="120")
+    assert done.exit_code == 0
+    assert "msgpack is not installed: pip install 'lowpanbudget[compare]'" in done.stdout

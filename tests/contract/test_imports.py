@@ -1,0 +1,70 @@
+"""Nothing of this folder looks inside the package: a rebuild of the inside is judged by tests that it leaves alone."""
+
+import ast
+import importlib.util
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import lowpanbudget
+
+TESTS = Path(__file__).parents[1]
+# beside this folder: the tests of the public names, and what the tests here lean on
+BESIDE = (TESTS / "test_public_api.py", TESTS / "second_decoder.py")
+SET = sorted([*(TESTS / "contract").glob("*.py"), *BESIDE])
+ENTRY = ("lowpanbudget.cli.main", "run")
+INSIDE = re.compile(r"\blowpanbudget\.(?!cli\.main\b)[a-z_]+[.a-z_]*")
+
+
+def imports(tree: ast.Module) -> Iterator[tuple[str, str]]:
+    """Yield (module, name) for everything imported, at whatever depth; the name is "" for a module."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from ((alias.name, "") for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0
+            yield from ((node.module or "", alias.name) for alias in node.names)
+
+
+def is_public(module: str, name: str) -> bool:
+    if module == "lowpanbudget":
+        return not name or name in lowpanbudget.__all__
+    return (module, name) == ENTRY
+
+
+@pytest.mark.parametrize("path", SET, ids=[path.name for path in SET])
+def test_only_public_names_are_imported(path: Path) -> None:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    for module, name in imports(tree):
+        top = module.partition(".")[0]
+        if top == "lowpanbudget":
+            assert is_public(module, name), f"{module}.{name} is private"
+        elif (TESTS / top).exists() or (TESTS / f"{top}.py").exists():
+            homes = [TESTS / f"{module.replace('.', '/')}.py", TESTS / module / f"{name}.py"]
+            assert any(home in SET for home in homes), f"{module} is no part of the set"
+        else:
+            assert importlib.util.find_spec(top) is not None
+            assert top != "importlib" or path == Path(__file__)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Attribute) and ast.unparse(node.value) == "lowpanbudget":
+            assert node.attr in (*lowpanbudget.__all__, "__all__", "__file__"), node.attr
+
+
+@pytest.mark.parametrize("path", SET, ids=[path.name for path in SET])
+def test_no_text_names_a_private_module(path: Path) -> None:
+    """A patch or a program of its own reaches a module by its name in a text."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    texts = [n.value for n in ast.walk(tree) if isinstance(n, ast.Constant) and isinstance(n.value, str)]  # fmt: skip
+    assert [found for text in texts for found in INSIDE.findall(text)] == []
+
+
+def test_the_check_itself_sees_what_is_private() -> None:
+    inside = "lowpanbudget" + ".stack"
+    private = f"from {inside} import split\nfrom lowpanbudget import bits\nimport {inside}.frame"
+    assert [is_public(*one) for one in imports(ast.parse(private))] == [False] * 3
+    assert is_public("lowpanbudget", "split")
+    assert is_public(*ENTRY)
+    assert INSIDE.search(f"{inside}.frame.decode_frame")
+    assert not INSIDE.search("from lowpanbudget.cli.main import run")
