@@ -4,7 +4,7 @@ Two families: the *octets* are wrong (``WireError``: where, which layer, which s
 *request* is wrong (``RequestError``: which file, line, key, what is allowed, what to try).
 """
 
-from typing import ClassVar
+from typing import ClassVar, Self
 
 from lowpanbudget.cites import Cite
 
@@ -24,6 +24,15 @@ class LowpanError(Exception):
         self.message = message
         self.cite = cite
         self.hint = hint
+
+    def bare(self) -> Self:
+        """Return the error itself, without its traceback and what it was raised from.
+
+        For those who keep it: a traceback holds the calls that raised the error and all their variables, often the
+        keeper among them, and such a circle stays in memory until the next collection of garbage.
+        """
+        self.__traceback__ = self.__context__ = self.__cause__ = None
+        return self
 
     def __str__(self) -> str:
         """Return message, cite and hint as one text."""

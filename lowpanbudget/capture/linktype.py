@@ -57,7 +57,7 @@ def _tap(octets: bytes) -> Carried:
     try:
         fields, start = tap.decode(octets)
     except WireError as error:
-        return Carried(OTHER, octets, fault=error)
+        return Carried(OTHER, octets, fault=error.bare())
     return Carried(FRAME, octets[start:], start, fields.get("fcs_octets"), fields=fields)
 
 

@@ -100,7 +100,7 @@ class Matcher:
             try:
                 good.append((message, message.unpack(payload)))
             except WireError as error:
-                faults.append((name, error))
+                faults.append((name, error.bare()))
         if not good:
             return Matched(flow, faults=tuple(faults))
         message, values = good[0]

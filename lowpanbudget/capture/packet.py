@@ -103,7 +103,7 @@ def read_packet(octets: bytes) -> Packet:
         packet.layers += upper.layers
         packet.fault = upper.fault
     except WireError as error:
-        packet.fault = error
+        packet.fault = error.bare()
     if reader.left:
         reader.layer = "payload"
         reader.rest("payload", "not read")

@@ -147,7 +147,7 @@ def decode_prepared(
                 f"The last {fcs_length} octets of a frame are its FCS: say so if there is none"
             )
         if frame.fault is None:
-            frame.fault = error
+            frame.fault = error.bare()
     if frame.fault is not None:
         # of a frame with a wrong integrity code, which may be readable all the same, nothing is handed on
         frame.datagram, frame.fragment, frame.fragment_octets = None, None, b""
@@ -163,7 +163,7 @@ def decode_lowpan(octets: bytes, env: Env) -> Frame:
     try:
         _read_lowpan(frame, reader, env)
     except WireError as error:
-        frame.fault = error
+        frame.fault = error.bare()
         frame.datagram, frame.fragment, frame.fragment_octets = None, None, b""
     _tile(frame, reader, [])
     return frame
@@ -253,7 +253,7 @@ def _try_keys(
         try:
             return unseal(mac, header, sealed, key, asn=asn, devices=devices)
         except WireError as error:
-            failure = error
+            failure = error.bare()
     assert failure is not None
     if isinstance(failure, BadMic):
         frame.fault = failure

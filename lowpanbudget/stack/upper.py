@@ -74,7 +74,7 @@ def _kept(reader: Reader, upper: Upper, read: Callable[[], None]) -> None:
     try:
         read()
     except WireError as error:
-        upper.fault, upper.rest = error, rest
+        upper.fault, upper.rest = error.bare(), rest
         reader.pos = start
         del reader.spans[spans:]
 

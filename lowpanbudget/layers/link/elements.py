@@ -186,7 +186,7 @@ def _element(
         elif content is not None:
             fields = content.read(inside)
     except WireError as error:
-        fault = error
+        fault = error.bare()
         last = inside.spans[-1] if inside.spans else None
         inside.pos = (last.offset_bits + last.bits) // 8 if last else start
         inside.layer = name

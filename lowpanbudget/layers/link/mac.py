@@ -145,7 +145,7 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
         try:
             _, follow = elements.decode_header_ies(reader, header_ies)
         except WireError as error:
-            fault = error
+            fault = error.bare()
         reader.end = end
     return Mac(
         form.frame_type,
