@@ -11,6 +11,7 @@ them (``fit``) and how to read them back (``restore``). Nothing else states a la
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from sys import getsizeof
 from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.bits import Reader, Span, Writer
@@ -22,7 +23,6 @@ Restore = Callable[[bytes, Any], Any]
 Meaning = str | Mapping[int, str] | Callable[[int], str]
 
 _new = tuple.__new__
-_PLANS_KEPT = 4096  # for each header; bounds the memory that a hostile capture can take
 _WORD_KEPT = 2  # octets; longer words (lengths, tags, checksums) hardly ever come again
 
 
@@ -197,6 +197,50 @@ class _Plan(NamedTuple):
     wrong: Bits | None
     reserved: Choice | None
 
+    @property
+    def size(self) -> int:
+        """Return about how many octets of memory it takes, texts included though tables share most of them."""
+        dictionaries = getsizeof(self.values) + getsizeof(self.rows)
+        return dictionaries + sum(
+            getsizeof(span) + sum(map(getsizeof, span[:2])) + getsizeof(span.meaning)
+            for span in self.spans
+        )
+
+
+_Plans = dict[tuple[int, int], _Plan]
+
+
+class _Kept:
+    """What all headers together remember of the words they have read, bounded in number and in octets.
+
+    A network's frames share a few hundred words, while a hostile capture brings new ones without end: at a bound all
+    is forgotten, and learned again.
+    """
+
+    __slots__ = ("most", "most_octets", "number", "octets", "users")
+
+    def __init__(self, most: int, most_octets: int) -> None:
+        self.most, self.most_octets = most, most_octets
+        self.number = self.octets = 0
+        self.users: list[_Plans] = []
+
+    def put(self, plans: _Plans, key: tuple[int, int], plan: _Plan) -> None:
+        """Remember a plan among a header's ``plans``."""
+        size = plan.size
+        if self.number >= self.most or self.octets + size > self.most_octets:
+            for used in self.users:
+                used.clear()
+            self.users.clear()
+            self.number = self.octets = 0
+        if not plans:
+            self.users.append(plans)
+        plans[key] = plan
+        self.number += 1
+        self.octets += size
+
+
+KEPT = _Kept(4096, 4 << 20)  # all published examples together take a fifth of the number
+
 
 @dataclass(slots=True, eq=False)
 class Header:
@@ -211,7 +255,7 @@ class Header:
     fields: tuple[Bits | Choice, ...]
     order: Literal["big", "little"] = "big"
     octets: int = field(init=False)
-    _plans: dict[tuple[int, int], _Plan] = field(init=False, default_factory=dict, repr=False)
+    _plans: _Plans = field(init=False, default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
         bits = sum(part.width for part in self.fields)
@@ -301,9 +345,7 @@ class Header:
         plan = self._plans.get(key)
         if plan is None:
             plan = self._explain(word, at * 8)
-            if len(self._plans) >= _PLANS_KEPT:
-                self._plans.clear()
-            self._plans[key] = plan
+            KEPT.put(self._plans, key, plan)
         return plan
 
     def _explain(self, word: int, at: int) -> _Plan:

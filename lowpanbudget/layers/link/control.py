@@ -139,7 +139,7 @@ def carried_fields(row: Addressing) -> tuple[Carried, ...]:
     )  # fmt: skip
 
 
-@lru_cache(1024)
+@lru_cache(256)  # about 2 kB each; a network sends a few forms, a hostile capture all 65536
 def shape(low: int, high: int) -> Shape:
     """Return what the first two octets of a frame say; spans as if it stood at octet 0.
 
