@@ -6,6 +6,7 @@ from lowpanbudget.design.application_shape import application
 from lowpanbudget.design.link import PAN_IDS_CARRIED
 from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, SecurityShape, StationShape
 from lowpanbudget.design.spelling import spelled
+from lowpanbudget.errors import plural
 from lowpanbudget.layers.link.addressing import addressing
 from lowpanbudget.layers.link.auxiliary import KEY_ID
 from lowpanbudget.payload.flaws import Flaw
@@ -255,11 +256,13 @@ def _flow_ends(
     source, destination = stations.get(flow.source), stations.get(flow.destination or "")
     ends = [station for station in (source, destination) if station is not None]
     outside = any(station.role == "outside" for station in ends)
-    if flow.hop_limit < flow.hops + outside:
+    # a tunnel is one hop to the header inside (RFC 2473 section 6.3)
+    hops = 1 if flow.routing is not None and flow.routing.tunnel else flow.hops
+    if flow.hop_limit < hops + outside:
         beyond = " and the border router" if outside else ""
         yield Flaw(
             ("flow", index, "hop_limit"),
-            f"a hop limit of {flow.hop_limit} ends before {flow.hops} hops{beyond}", "Raise it",
+            f"a hop limit of {flow.hop_limit} ends before {plural(hops, 'hop')}{beyond}", "Raise it",
         )  # fmt: skip
     for key, station in (("source", source), ("destination", destination)):
         if station is not None and (outside or flow.hops > 1) and _is_link_local(station):

@@ -102,6 +102,15 @@ class Flow:
         start, end = _DEPTH[self.source.role], _DEPTH[self.destination.role]
         return "up" if start > end else "down" if start < end else "across"
 
+    @property
+    def hops_routed(self) -> int:
+        """Return the hops over which the flow's own hop limit falls: a tunnel is one, inside it only the outer falls.
+
+        "the passing of the original packet through the tunnel is like the passing of the original packet over a one hop
+        link, regardless of the number of hops in the IPv6 tunnel" (RFC 2473 section 6.3).
+        """
+        return 1 if self.routing.tunnel else self.hops
+
     def hop_list(self, link: Link) -> tuple[Hop, ...]:
         """Return the hops that differ: the first, and a forwarded one when there are several.
 
@@ -118,11 +127,11 @@ class Flow:
             end = next_relay = BROADCAST
         limit = self.hop_limit
         if self.source.role == "outside":
-            limit = _worst(range(self.hop_limit - 1, self.hops - 1, -1))
+            limit = _worst(range(self.hop_limit - 1, self.hops_routed - 1, -1))
         first = Hop(FIRST, start, end if self.hops == 1 else next_relay, limit)
         if self.hops == 1:
             return (first,)
-        worst = _worst(range(limit - 1, limit - self.hops, -1))
+        worst = _worst(range(limit - 1, limit - self.hops_routed, -1)) if self.hops_routed > 1 else limit
         return first, Hop(FORWARDED, relay, end if self.hops == 2 else next_relay, worst)
 
 
@@ -172,7 +181,7 @@ def flow_knobs(contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]:
     outside = {flow.source.role, flow.destination.role} & {"outside"}
     if HLIM.best(flow.hop_limit).row.inline and flow.source.role != "outside":
         for limit in (64, 255, 1):
-            if limit >= flow.hops + len(outside):
+            if limit >= flow.hops_routed + len(outside):
                 yield FlowKnob(
                     "flow.hop_limit",
                     f"hop limit {limit}",

@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
 from typing import NamedTuple
 
+from lowpanbudget.bits import Writer
 from lowpanbudget.cites import Cite, rfc
-from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet import ipv6, source_route
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import routing
 from lowpanbudget.layers.lowpan.lorh import Rpi
@@ -46,21 +47,39 @@ class Routing:
         if self.rpi:
             information = Rpi(self.instance, self.sender_rank, down)
             extensions.append((ipv6.HOP_BY_HOP, routing.hop_by_hop_of(information, self.rpi_type)))
-        final = header.destination
-        ahead = [*routers(final, self.route, self.entry_octets), final][min(passed, self.route) :]
-        if len(ahead) > 1:
-            extensions.append((ipv6.ROUTING, routing.routing_header_of(ahead[1:])))
+        next_stop, route = self._source_route(header.destination, min(passed, self.route))
+        if route:
+            extensions.append((ipv6.ROUTING, route))
         if not self.tunnel:
             return _join(
-                replace(header, destination=ahead[0]), extensions, header.next_header, body
+                replace(header, destination=next_stop), extensions, header.next_header, body
             )
         inner = bytes(header.with_length(len(body))) + body
         # up, the tunnel ends at the root; down, at the first router of the route or the destination
-        end = ahead[0] if down else root
+        end = next_stop if down else root
         outer = Ipv6(
             0, 0, 0, ipv6.IPV6, TUNNEL_HOP_LIMIT - passed, root if down else header.source, end
         )
         return _join(outer, extensions, ipv6.IPV6, inner)
+
+    def _source_route(self, final: IPv6Address, passed: int) -> tuple[IPv6Address, bytes]:
+        """Return the next stop and the routing header when so many routers were passed; no octets without a route.
+
+        On its way the header keeps its size: each router swaps an address in it with the destination (RFC 6554 section
+        4.2). Only as 6LoRH is an entry dropped once it was visited (RFC 8138 section 5.5).
+        """
+        first, *rest = *routers(final, self.route, self.entry_octets), final
+        if not rest:
+            return final, b""
+        if self.compressed:
+            ahead = (first, *rest)[passed:]
+            return ahead[0], routing.routing_header_of(ahead[1:]) if ahead[1:] else b""
+        destination, route = first, source_route.compress(first, tuple(rest), 0)
+        for _ in range(passed):
+            destination, route = route.visit(destination)
+        writer = Writer()
+        source_route.encode(writer, route)
+        return destination, bytes(writer.data)
 
 
 UNROUTED = Routing()
@@ -73,12 +92,14 @@ def routers(final: IPv6Address, count: int, entry_octets: int) -> list[IPv6Addre
     """
     head = final.packed[: 16 - entry_octets]
     first = final.packed[16 - entry_octets]
-    found = []
-    for number in range(count):
-        differs = (first + 1 + number % 254) % 256 or 255
-        rest = number.to_bytes(entry_octets - 1, "big") if entry_octets > 1 else b""
-        found.append(IPv6Address(head + bytes([differs]) + rest))
-    return found
+    # not 0: an identifier of zeros is the anycast address of a subnet's routers (RFC 4291 section 2.6.1)
+    others = [other for step in range(1, 256) if (other := (first + step) % 256)]
+    return [
+        IPv6Address(
+            head + bytes([others[number % len(others)]]) + number.to_bytes(entry_octets - 1, "big")
+        )
+        for number in range(count)
+    ]
 
 
 def _join(header: Ipv6, extensions: list[tuple[int, bytes]], following: int, body: bytes) -> bytes:

@@ -5,7 +5,7 @@
 .                        Addresses[1..n]                        .
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader, Writer
@@ -16,6 +16,7 @@ from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.parts import place, within
 
 CITE = rfc(6554, "3")
+VISITING = rfc(6554, "4.2")
 TYPE = 3
 
 HEADER = Header(
@@ -59,6 +60,22 @@ class SourceRoute:
             IPv6Address(destination.packed[:count] + tail)
             for count, tail in zip(elided, self.addresses, strict=True)
         )
+
+    def visit(self, destination: IPv6Address) -> tuple[IPv6Address, "SourceRoute"]:
+        """Return the next destination, and the header that the router at ``destination`` forwards with it.
+
+        "swap the IPv6 Destination Address and Address[i]", i = n - Segments Left once that is one less: the size
+        stays the same (section 4.2). Raises ``RequestError`` with no segments left.
+        """
+        if not self.segments_left:
+            raise RequestError("the source route has no segments left to visit", cite=VISITING)
+        at = len(self.addresses) - self.segments_left
+        elided = 16 - len(self.addresses[at])
+        following = IPv6Address(destination.packed[:elided] + self.addresses[at])
+        addresses = list(self.addresses)
+        addresses[at] = destination.packed[elided:]
+        left = self.segments_left - 1
+        return following, replace(self, segments_left=left, addresses=tuple(addresses))
 
 
 def decode(reader: Reader) -> SourceRoute:
