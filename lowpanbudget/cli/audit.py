@@ -133,6 +133,7 @@ def _audit(
     from lowpanbudget.capture.reading import read
     from lowpanbudget.capture.trace import Trace
     from lowpanbudget.cli.keys import read_keys
+    from lowpanbudget.cli.progress import followed
     from lowpanbudget.findings.audit import Audit, known_of
 
     ring = read_keys(keys) if keys is not None else None
@@ -147,7 +148,7 @@ def _audit(
     )
     audit = Audit(known_of(trace, design, wait))
     with read(sys.stdin.buffer if capture == "-" else capture) as records:
-        for traced in trace.follow(records):
+        for traced in trace.follow(followed(records, capture)):
             audit.follow(traced)
         for notice in records.notices:
             audit.note(notice)

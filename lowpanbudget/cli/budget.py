@@ -40,11 +40,11 @@ def command(
     from lowpanbudget.design.load import load_design
     from lowpanbudget.report import machine, view
     from lowpanbudget.room.compute import budget
-    from lowpanbudget.room.fit import fit
 
     loaded = load_design(design)
     found = budget(loaded, flow)
-    findings = findings_of(loaded, found, fit(loaded), lambda subject: _is_about(subject, flow))
+    # what is said of messages in frames is said by fit
+    findings = findings_of(loaded, found, (), lambda subject: _is_about(subject, flow))
     names = (
         "flow",
         "hop",

@@ -131,7 +131,11 @@ class Flow:
         first = Hop(FIRST, start, end if self.hops == 1 else next_relay, limit)
         if self.hops == 1:
             return (first,)
-        worst = _worst(range(limit - 1, limit - self.hops_routed, -1)) if self.hops_routed > 1 else limit
+        worst = (
+            _worst(range(limit - 1, limit - self.hops_routed, -1))
+            if self.hops_routed > 1
+            else limit
+        )
         return first, Hop(FORWARDED, relay, end if self.hops == 2 else next_relay, worst)
 
 

@@ -18,6 +18,7 @@ from lowpanbudget.stack.frame import Encoded
 from lowpanbudget.stack.packing import Options
 from lowpanbudget.stack.split import payloads
 
+UNLIMITED = 1 << 16  # octets of a frame: more than any datagram has
 MOST_ROUTERS = 120  # more addresses do not fit a routing header (RFC 6554 section 3)
 
 
@@ -92,12 +93,22 @@ class Path:
         """Return what such a payload puts between header and trailer of each frame, in octets; raises as ``frames``."""
         return [writer.pos for writer in self._payloads(bytes(payload_octets))]
 
+    def unlimited(self, payload: bytes) -> Encoded:
+        """Return the one frame that would carry ``payload`` if frames of this link had no greatest length."""
+        (writer,) = self._payloads(payload, room=UNLIMITED)
+        return self.link.frame(self.hop.source, self.hop.destination, writer)
+
+    @property
+    def rest(self) -> int:
+        """Return what the headers leave of one frame before any payload, in octets; below 0 when they are over."""
+        return self.link_room - self._payloads(b"", room=UNLIMITED)[0].pos
+
     @property
     def link_room(self) -> int:
         """Return the octets between header and trailer of the largest frame of this hop."""
         return _link_room(self.link, self.hop.source, self.hop.destination)
 
-    def _payloads(self, payload: bytes) -> list[Writer]:
+    def _payloads(self, payload: bytes, room: int | None = None) -> list[Writer]:
         tail = self.flow.application.write(payload)
         datagram = self._around(bytes(tail.data))
         if len(datagram) > self.link.mtu:
@@ -110,7 +121,8 @@ class Path:
             elide_udp_checksum=self.flow.elide_udp_checksum,
             lorh=self.flow.routing != UNROUTED and self.flow.routing.compressed,
         )
-        return payloads(datagram, self.env, room=self.link_room, options=options, tail=tail)
+        room = self.link_room if room is None else room
+        return payloads(datagram, self.env, room=room, options=options, tail=tail)
 
 
 @lru_cache(maxsize=256)

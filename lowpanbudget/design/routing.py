@@ -94,9 +94,12 @@ def routers(final: IPv6Address, count: int, entry_octets: int) -> list[IPv6Addre
     first = final.packed[16 - entry_octets]
     # not 0: an identifier of zeros is the anycast address of a subnet's routers (RFC 4291 section 2.6.1)
     others = [other for step in range(1, 256) if (other := (first + step) % 256)]
+    tails = 256 ** (entry_octets - 1)
     return [
         IPv6Address(
-            head + bytes([others[number % len(others)]]) + number.to_bytes(entry_octets - 1, "big")
+            head
+            + bytes([others[number % len(others)]])
+            + (number % tails).to_bytes(entry_octets - 1, "big")
         )
         for number in range(count)
     ]

@@ -57,6 +57,13 @@ def octets_text(count: int) -> str:
     return "1 octet" if count == 1 else f"{count} octets"
 
 
+def room_text(room: int) -> str:
+    """Return a room in words, also one below 0."""
+    if room < 0:
+        return f"the headers alone are {octets_text(-room)} over one frame"
+    return f"the room is {room}"
+
+
 def about(fit: Fit) -> str:
     """Return which message on which flow a fit is about."""
     return f"message {fit.message} on flow {fit.flow}"

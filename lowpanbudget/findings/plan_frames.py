@@ -6,7 +6,7 @@ from dataclasses import replace
 from lowpanbudget.cites import ieee, rfc
 from lowpanbudget.design.flow import FIRST
 from lowpanbudget.design.path import Path
-from lowpanbudget.findings.design_rule import MANY, DesignRule, Plan, about, octets_text
+from lowpanbudget.findings.design_rule import MANY, DesignRule, Plan, about, octets_text, room_text
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import UNIT
@@ -39,17 +39,23 @@ class MessageDoesNotFit(DesignRule):
                 if one.frames is None
                 else f"{one.frames} frames, {one.most_frames} allowed"
             )
-            cause = f"{octets_text(one.octets)}, {one.room} fit in one frame of the {one.hop} hop: {takes}"
+            fits = (
+                f"{one.room} fit in one frame of the {one.hop} hop"
+                if one.room >= 0
+                else f"and on the {one.hop} hop {room_text(one.room)}"
+            )
+            cause = f"{octets_text(one.octets)}, {fits}: {takes}"
             yield Hit(cause, (_layers(plan.path(one)),), about(one))
 
 
 def _layers(path: Path) -> str:
-    """Return where the octets of a full frame go, layer by layer."""
-    encoded = path.frames(bytes(max(room_of(path), 0)))[0]
+    """Return where the octets of a full frame go, layer by layer; of one too long where headers alone are over."""
+    room = room_of(path)
+    encoded = path.unlimited(b"") if room < 0 else path.frames(bytes(room))[0]
     bits: dict[str, int] = {}
     for span in encoded.spans:
         bits[span.layer] = bits.get(span.layer, 0) + span.bits
-    return f"{path.link.largest} octets: " + ", ".join(
+    return f"{len(encoded.octets)} octets: " + ", ".join(
         f"{layer} {count / 8:g}" for layer, count in bits.items()
     )
 
@@ -106,8 +112,10 @@ class FitsOnlyUnsecured(DesignRule):
             bare = room_of(replace(path, link=replace(path.link, security=None)))
             if one.octets > bare:
                 continue
-            cause = f"{octets_text(one.octets)}; the room is {one.room}, and {bare} only without security"
-            evidence = f"sizes {one.room + 1} to {bare} would pass an estimate that forgets it"
+            cause = f"{octets_text(one.octets)}; {room_text(one.room)}, and {bare} only without security"
+            evidence = (
+                f"sizes {max(one.room + 1, 0)} to {bare} would pass an estimate that forgets it"
+            )
             yield Hit(
                 cause, (evidence,), about(one), severity=Severity.REMARK if one.fits else None
             )

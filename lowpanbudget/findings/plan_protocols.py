@@ -12,6 +12,7 @@ from lowpanbudget.findings.design_rule import (
     Plan,
     about,
     octets_text,
+    room_text,
     with_application,
 )
 from lowpanbudget.findings.finding import Hit, Severity
@@ -141,7 +142,7 @@ class ProtectionDoesNotFit(DesignRule):
             for name, protected in tries:
                 room = room_of(with_application(path, protected))
                 if one.octets > room:
-                    told.append(f"with {name} the room is {room}")
+                    told.append(f"with {name} {room_text(room)}")
             if told:
                 yield Hit(
                     f"{octets_text(one.octets)} fit {one.room}; {' and '.join(told)}",

@@ -10,7 +10,7 @@ from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.routing import Routing
 from lowpanbudget.env import Env
 from lowpanbudget.errors import LowpanError
-from lowpanbudget.findings.design_rule import DesignRule, Plan, octets_text
+from lowpanbudget.findings.design_rule import DesignRule, Plan, octets_text, room_text
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.layers.internet import icmpv6, ipv6, nd
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -196,10 +196,11 @@ class RoutingAsExtensionHeaders(DesignRule):
 def _difference(plan: Plan, flow: Flow, routing: Routing, text: str) -> Iterator[Hit]:
     path = plan.design.paths(flow)[-1]
     other = replace(path, flow=replace(flow, routing=routing))
-    gain = room_of(other) - room_of(path)
+    now, then = room_of(path), room_of(other)
+    gain = then - now
     if gain > 0:
         yield Hit(
-            f"room {room_of(path)}, {room_of(other)} {text}",
+            f"{f'room {now}' if now >= 0 else room_text(now)}, {then} {text}",
             (f"{octets_text(gain)} a frame",),
             f"flow {flow.name}",
         )

@@ -23,7 +23,7 @@ def overview(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) 
     glyphs = screen.glyphs
     rows: list[list[Cell]] = []
     for one in found:
-        frame = max(one["ledger"]["octets"], 1)
+        frame = max(one["ledger"]["octets"] + min(one["room"], 0), 1)
         used = max(1, round((frame - min(one["room"], frame)) * width / frame))
         bar: list[Run] = [
             (glyphs.fills[0] * min(used, width), ""),
@@ -46,8 +46,11 @@ def budget(
     ledger: bool,
 ) -> None:
     """Print one flow on one hop."""
-    title = f"{one['flow']}, {one['hop']} hop, {one['direction']}: room for {octets(one['room'])}"
-    heading(console, screen, title)
+    room = one["room"]
+    says = (
+        f"room for {octets(room)}" if room >= 0 else f"the headers alone are {octets(-room)} over"
+    )
+    heading(console, screen, f"{one['flow']}, {one['hop']} hop, {one['direction']}: {says}")
     parts = ledger_text.parts_of(segments)
     labelled = [Part(p.kind, "room" if p.kind == strip.PAYLOAD else p.label, p.size) for p in parts]
     strip.draw(console, screen, labelled)

@@ -15,10 +15,10 @@ from lowpanbudget.room.measure import cliffs, room_of
 class Budget:
     """What one flow has on one hop.
 
-    ``room``: application octets in one frame. ``ledger``: a frame filled to the room. ``savings``:
-    changes that give room, best
-    first; ``weaker``: changes that give room and cost protection, no advice; ``stronger``: what
-    more protection would take.
+    ``room``: application octets in one frame; below 0, by how many the headers alone are over. ``ledger``: a frame
+    filled to the room, or longer than the link allows when that is below 0. ``savings``: changes that give room, best
+    first; ``weaker``: changes that give room and cost protection, no advice; ``stronger``: what more protection would
+    take.
     """
 
     flow: str
@@ -49,7 +49,7 @@ def budget(design: Design, flow: str | None = None) -> list[Budget]:
 
 def _budget(path: Path, flow: Flow) -> Budget:
     room = room_of(path)
-    filled = path.frames(bytes(max(room, 0)))[0]
+    filled = path.unlimited(b"") if room < 0 else path.frames(bytes(room))[0]
     changes = turn_all(path, room)
     return Budget(
         flow.name,

@@ -13,25 +13,24 @@ def frames_of(path: Path, octets: int) -> int | None:
 
 
 def room_of(path: Path) -> int:
-    """Return the largest payload that one frame carries; 0 when even an empty one needs two.
+    """Return the largest payload that one frame carries; below 0, by how many octets the headers alone are over.
 
-    Guessed from an empty frame, then proved: it fills the frame to the last octet, so that one octet more does not fit.
-    A guess that does not (a payload brings octets of its own, or fills up what was padding; the largest datagram ends
-    sooner than the frame) is mended, in the end by bisection.
+    Below 0 it comes from the headers really encoded in a frame without a greatest length. Else guessed from an empty
+    frame, then proved: it fills the frame to the last octet, so that one octet more does not fit. A guess that does not
+    (a payload brings octets of its own, or fills up what was padding; the largest datagram ends sooner than the frame)
+    is mended, in the end by bisection.
     """
-    empty = path.lengths(0)
-    if len(empty) > 1:
-        return 0
-    full = path.link_room
-    guess = full - empty[0]
+    rest = path.rest
+    if rest < 0:
+        return rest
+    full, guess = path.link_room, rest
     for _ in range(3):
         try:
             lengths = path.lengths(guess)
         except DoesNotFit:
             break
         if lengths == [full] and (
-            full - empty[0] == guess
-            or frames_of(path, guess + 1) != 1  # each octet costs one, or asked
+            rest == guess or frames_of(path, guess + 1) != 1  # each octet costs one, or asked
         ):
             return guess
         guess += full - lengths[0] if len(lengths) == 1 else -1
@@ -40,7 +39,7 @@ def room_of(path: Path) -> int:
 
 def cliffs(path: Path, room: int, frames: int) -> list[tuple[int, int]]:
     """Return where one octet more costs another frame: (largest payload, frames)."""
-    found = [(room, 1)] if frames_of(path, room) == 1 else []
+    found = [(room, 1)] if room >= 0 and frames_of(path, room) == 1 else []
     while len(found) < frames:
         start = found[-1][0] if found else -1
         count = frames_of(path, start + 1)

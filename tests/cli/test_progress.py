@@ -5,9 +5,11 @@ import io
 import re
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 from contract import air, shelf
+from contract.entry import invoke
 
 from lowpanbudget.capture.reading import read
 from lowpanbudget.cli import progress
@@ -48,3 +50,21 @@ def test_how_much_is_to_come_is_known_of_plain_files_only(tmp_path: Path) -> Non
     packed.write_bytes(gzip.compress(path.read_bytes()))
     assert progress.size_of(str(path)) == path.stat().st_size
     assert [progress.size_of(one) for one in (str(packed), "-", str(tmp_path), "\0")] == [None] * 4
+
+
+@pytest.mark.parametrize("command", ["audit", "survey", "annotate"])
+def test_all_who_read_captures_show_how_far_they_are(
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    frames = air.mixed(5)
+    path = shelf.written(tmp_path / "a.pcap", frames)
+    passed: list[int] = []
+
+    def counted(records: Any, _capture: str) -> Any:
+        for record in records:
+            passed.append(record.number)
+            yield record
+
+    monkeypatch.setattr(progress, "followed", counted)
+    invoke(command, path)
+    assert len(passed) == len(frames)

@@ -204,6 +204,3 @@ def test_text_in_data_cannot_steer_a_terminal(tmp_path: Path) -> None:
     for found in (invoke("survey", path), invoke("survey", path, tmp_path / "\x1b[2Jnone")):
         assert "\x1b" not in found.output
     assert "[bold]" in invoke("survey", path).stdout
-
-
-# --- the bar of work that takes long ------------------------------------------------------------------
