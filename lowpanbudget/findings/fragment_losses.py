@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from lowpanbudget.capture.assembly import Outcome
 from lowpanbudget.cites import rfc
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.pieces import Assembly, Piece, hop_of, told
@@ -19,7 +20,7 @@ class FragmentsTooSlow(Rule):
     RFC 4944 allows at most, or what is configured.
     Why it costs: the receiver gives up before the last fragment: large datagrams always fail, small ones work.
     When it is no fault: a clock of the capture that jumps.
-    Example: 14 fragments at one every 5 s: 65 s.
+    Example: a fragment comes 70.0 s after the first, receivers wait 60 s.
     What to do: Send the fragments of one datagram together; check that the timer is 60 s and not a fraction.
     """
 
@@ -51,7 +52,7 @@ class FragmentsUnfinished(Rule):
     Why it costs: one lost fragment loses the datagram, and its buffer stays taken until the timer ends.
     When it is no fault: the capture missed frames that the receiver got; those that the end of the capture cut off
     are not counted.
-    Example: seven datagrams begun, four completed; two of the others have their first fragment alone.
+    Example: 3 of 4 datagrams in fragments were not completed.
     What to do: Look whether the sender stops (queue too short for all fragments) or the air loses (retransmissions);
     make the datagram smaller.
     """
@@ -105,7 +106,7 @@ class FragmentRepeated(Rule):
     delivers a datagram with a hole.
     When it is no fault: lost acknowledgements; some loss is in every network. Copies of the same frame that the
     capture holds twice, as from two receivers, count too.
-    Example: offset 96 of tag 0x0107 twice, and the fragment with offset 192 never.
+    Example: datagram of 348 octets, tag 0x0007, octets 136 to 231, and again, and again.
     What to do: Make sure that reassembly tracks which octets have come; look at the link if copies are many.
     """
 
@@ -133,7 +134,7 @@ class FragmentsOverlap(Rule):
     start or end elsewhere.
     Why it costs: a receiver must discard all that it has collected and begin anew with the newest.
     When it is no fault: a sender that restarts and uses the same tag for another datagram of the same size.
-    Example: octets 96 to 191, then 144 to 239 of the same tag.
+    Example: datagram of 348 octets, tag 0x0007: 0-135, 128-223.
     What to do: Take a new tag for each datagram, and do not cut the same datagram differently when sending it again.
     """
 
@@ -171,7 +172,8 @@ class FragmentsMeet(Rule):
     towards the root, where everything passes.
     When it is no fault: interleaved fragments are legal; they are not a fault by themselves. The capture may have
     missed what the receiver got.
-    Example: three children send 300 octets at the same minute; two of the datagrams are never whole.
+    Example: two children send in the same minute: 3 datagrams to 0x0001 were not completed while others were open, up
+    to 2 at once.
     What to do: Spread sending times, make messages fit one frame, give the receiver as many buffers as it has children
     that send at once, or let it forward fragments (RFC 8930).
     """
@@ -220,7 +222,7 @@ class RecoverableFragmentsFailed(Rule):
     more than an ordinary one.
     When it is no fault: the capture missed frames that the receiver got. What is open at its end is not counted; a
     single failure is a remark.
-    Example: sequence 0 and 2 of tag 0x2a came, 1 did not, and no acknowledgement asked for it.
+    Example: tag 0x00: the time ran out, 80 octets had come, and no acknowledgement asked for the rest.
     What to do: Look whether acknowledgements come back; sizes and offsets count octets of the compressed form.
     """
 
@@ -228,26 +230,26 @@ class RecoverableFragmentsFailed(Rule):
     severity = Severity.RISK
     certainty = Certainty.CAPTURE
     cite = rfc(8931, "6")
-    reads = (TimedOut, Discarded)
+    reads = (Outcome,)
     varies = True
 
     def __init__(self, known: Known) -> None:
         super().__init__(known)
         self.failed: dict[str, int] = {}
 
-    def check(self, scene: Scene, thing: TimedOut | Discarded) -> Hits:  # noqa: ARG002  # one signature for all rules
+    def check(self, scene: Scene, thing: Outcome) -> Hits:  # noqa: ARG002  # one signature for all rules
         """Take what the reassembler gave up; keys of these fragments have no size."""
-        source, destination, size, tag = thing.key
-        if size is not None or (isinstance(thing, Discarded) and "too many" in thing.reason):
+        event = thing.event
+        if not isinstance(event, TimedOut | Discarded):
+            return NONE
+        source, destination, size, tag = event.key
+        if size is not None or (isinstance(event, Discarded) and "too many" in event.reason):
             return NONE
         hop = f"{named(source)} to {named(destination)}"
         if hop in self.failed or len(self.failed) < 256:
             self.failed[hop] = self.failed.get(hop, 0) + 1
-        reason = thing.reason if isinstance(thing, Discarded) else "the time ran out"
+        reason = event.reason if isinstance(event, Discarded) else "the time ran out"
         severity = Severity.RISK if self.failed.get(hop, 0) > 1 else Severity.REMARK
-        evidence = (f"tag {tag:#04x}: {reason}, {thing.received} octets had come",)
-        return (
-            Hit(
-                "datagrams in recoverable fragments were given up", evidence, hop, severity=severity
-            ),
-        )
+        evidence = (f"tag {tag:#04x}: {reason}, {event.received} octets had come",)
+        cause = "datagrams in recoverable fragments were given up"
+        return (Hit(cause, evidence, hop, thing.numbers, severity),)

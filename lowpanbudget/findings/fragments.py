@@ -19,7 +19,7 @@ class DatagramSizeImpossible(Rule):
     unasked; or over 2047, so that it spills from its 11 bits into the dispatch.
     Why it costs: receivers drop the fragments, or reserve memory for what never comes.
     When it is no fault: a size from 1281 to 2047 among nodes whose MTU was raised on purpose is only a risk.
-    Example: dispatch 0xe8 in front of what continues as a FRAGN: a size of 2048 and more.
+    Example: datagram_size 30 cannot hold the 40 octets of an IPv6 header.
     What to do: Give the length of the whole uncompressed datagram, and cut datagrams over the MTU at the IPv6 layer.
     """
 
@@ -55,7 +55,7 @@ class DatagramSizeTooSmall(Rule):
     is what the first one carried on the air, not what it stands for.
     Why it costs: the peer puts fragments in the wrong place, tens of octets off, and never gets a whole datagram.
     When it is no fault: recoverable fragments (RFC 8931) do count compressed octets; they are not looked at here.
-    Example: a first fragment of 96 octets on the air that stands for 136, then a fragment with offset 96.
+    Example: the second starts at 88, by the 94 octets that the first took on the air; the first stands for 136.
     What to do: Count size and offset in octets of the datagram before compression (RFC 6282 section 2).
     """
 
@@ -87,7 +87,10 @@ class DatagramSizeTooSmall(Rule):
             return NONE
         if first.wire // 8 * 8 != thing.start or first.wire >= first.end:
             return NONE
-        cause = f"the second starts at {thing.start}, what the first took on the air; it stands for {first.end}"
+        cause = (
+            f"the second starts at {thing.start}, by the {first.wire} octets that the first took on the air; "
+            f"the first stands for {first.end}"
+        )
         return (Hit(cause, (told(assembly),), scene.sender, (first.number, thing.number)),)
 
 
@@ -98,7 +101,8 @@ class FragmentOffsetWrong(Rule):
     number, taken as octets, is just where the fragment before it ended.
     Why it costs: the next fragment cannot be placed: the datagram is never whole.
     When it is no fault: never.
-    Example: datagram_offset 96 after 96 octets: it stands for octet 768.
+    Example: datagram_offset 1088 lies beyond datagram_size 348: the fragment before ended at octet 136: the offset
+    counts octets.
     What to do: Divide the offset by 8; cut every fragment but the last at a multiple of 8 octets of the datagram.
     """
 

@@ -118,7 +118,11 @@ def _prefixes(
 
 
 def other_destinations(whole: Whole, segment: Segment) -> Iterator[IPv6Address]:
-    """Yield the destinations that headers before the segment name, other than the right one."""
+    """Yield the destinations that headers before the segment name, other than the right one; each once."""
+    yield from dict.fromkeys(_other_destinations(whole, segment))
+
+
+def _other_destinations(whole: Whole, segment: Segment) -> Iterator[IPv6Address]:
     for found in _walked(whole.octets):
         if found.offset <= segment.at and found.destination != segment.destination:
             yield found.destination
