@@ -33,7 +33,7 @@ class CoapMessageForbidden(Rule):
     have (Observe over 3 octets, say), an option twice that may come once, or a block of a size that it does not have.
     Why it costs: receivers reject the message or ignore the option, each its own way.
     When it is no fault: a critical option assigned after this program was written.
-    Example: Observe with 4 octets: a counter that was not kept to 24 bits.
+    Example: Observe has 4 octets where 0 to 3 are allowed (RFC 7641 §2): a counter that was not kept to three.
     What to do: See the evidence; the cite says what is allowed.
     """
 
@@ -65,7 +65,7 @@ class TokenLongerThanUseful(Rule):
     Why it costs: up to 4 octets in every request and response, often from a library's default of 8.
     When it is no fault: without DTLS or OSCORE a token guards against forged answers; RFC 7252 wants 32 bits of
     randomness for that, which 4 octets give. A proxy may need long ones. Hence only a remark.
-    Example: token 5f0c1a2277b0d4e9 in every request of one node.
+    Example: tokens of 8 octets, 4 over what guards an open request.
     What to do: Use 4 octets, or 1 to 2 where messages are protected.
     """
 
@@ -90,7 +90,7 @@ class BlockStillFragmented(Rule):
     What it sees: a CoAP message with a Block option whose datagram took more than one frame.
     Why it costs: block-wise transfer is there to avoid fragments; now both headers are paid.
     When it is no fault: fragments that are cheaper than the round trips of smaller blocks; hardly on a lossy link.
-    Example: blocks of 64 octets: with options, token, IPv6 and MAC headers 131 octets, two frames.
+    Example: a block of 128 octets took 2 frames: datagram of 184 octets.
     What to do: Take the largest block size whose whole message fits one frame: budget --flow says the room.
     """
 
@@ -127,7 +127,7 @@ class FloatWiderThanNeeded(Rule):
     value in 32 or 16 bits. Values such as 1.1, which no short float holds, are not counted.
     Why it costs: 4 to 6 octets a number.
     When it is no fault: a sender that cannot afford the test; hardly, it is one comparison.
-    Example: fb 3f e0 00 00 00 00 00 00 for 0.5: f9 38 00 says the same.
+    Example: fb 3f f8 00 00 00 00 00 00 is 1.5, 3 octets would do.
     What to do: Use the shortest float that holds the value (RFC 8949 section 4.2.2), or an integer with a scale.
     """
 

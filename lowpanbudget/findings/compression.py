@@ -26,7 +26,8 @@ class SolicitationToWrongGroup(Rule):
     Why it costs: the node that is asked for does not listen there: resolution and duplicate address detection fail
     without any error.
     When it is no fault: the all-nodes group ff02::1 reaches everyone and is only a remark; unicast is not looked at.
-    Example: target 2001:db8::12:3456, destination ff02::1:ff34:5600: the slice was taken one octet late.
+    Example: fe80::12:3456 is asked for at ff02::1:ff34:5600, it listens at ff02::1:ff12:3456: the slice was taken one
+    octet late.
     What to do: Build the group from the last three octets of the target; when compressing, send the last 6, 4 or 1
     octets of the group.
     """
@@ -61,7 +62,7 @@ class PrefixMulticastWrong(Rule):
     Why it costs: nobody has joined that group; leftovers of memory may be on the air.
     When it is no fault: addresses with an embedded rendezvous point (ff70::/12) follow other rules and are not looked
     at; ff3x::/96, source-specific multicast, has length and prefix zero and is right.
-    Example: ff3e:0030:2001:db8:1:1::1: a /48 prefix, and 16 bits behind it that are not zero.
+    Example: ff3e:30:2001:db8:1:1:0:1 has bits behind a prefix of 48 bits.
     What to do: Write the prefix length into octet 3 and zeros behind the prefix (RFC 3306 section 4).
     """
 
@@ -95,7 +96,7 @@ class HopLimitForbidden(Rule):
     not 1, after everything is restored.
     Why it costs: receivers must discard it: neighbours are never found, and nothing tells why.
     When it is no fault: duplicate address messages pass several hops and are not held to 255.
-    Example: a Neighbor Solicitation with hop limit 64, the compressor's default.
+    Example: the neighbor solicitation has hop limit 64, receivers want 255; the compressor put in its default.
     What to do: Send neighbour discovery with 255, listener discovery with 1; both have a form that costs no octet.
     """
 
@@ -123,7 +124,7 @@ class ChecksumElidedWithoutCover(Rule):
     Why it costs: "the decompressor MUST drop the packet" when it cannot tell that another check was in place; one that
     does not may deliver a damaged datagram to the wrong node.
     When it is no fault: link security with an integrity code on every hop, and a check of the upper layer end to end.
-    Example: C = 1 in a frame of an open network.
+    Example: an open network: C is set and the frame has no integrity code.
     What to do: Carry the checksum (2 octets), or secure the link with an integrity code and elide it only where the
     upper layer permits it.
     """
@@ -151,7 +152,7 @@ class PageOneNotAnswered(Rule):
     What it sees: five frames or more with 6LoRH headers to a node that has sent 20 6LoWPAN datagrams, none with them.
     Why it costs: a node that knows page 0 alone drops them, saying "unsupported dispatch 0xf1" at best.
     When it is no fault: a leaf may read page 1 and have no reason to write it. That is why it is only a remark.
-    Example: the root sends f1 8... to 0x0031, which answers with plain LOWPAN_IPHC always.
+    Example: 0x0017 gets routing headers of page 1 and has never sent one: 25 datagrams of its own without.
     What to do: Check that the node's software reads RFC 8138; spread it through the network before switching it on.
     """
 

@@ -22,7 +22,7 @@ class ContextUnknown(Rule):
     advertisement in the capture has given a prefix.
     Why it costs: nobody without the prefix can restore the address; a node in that place drops the datagram.
     When it is no fault: the capture began after the contexts were spread. That is why it is only a remark.
-    Example: SAC 1, context octet 0x30: the source needs context 3.
+    Example: both addresses lean on it: context 0 has no prefix.
     What to do: Give the prefix with --context NUMBER=PREFIX or in the design file.
     """
 
@@ -52,7 +52,7 @@ class ContextUsedTooSoon(Rule):
     are lost for as long as the tables differ.
     When it is no fault: frames within a second of the change may have been on their way. Lifetimes are counted from
     the last advertisement in this capture, so one that it missed may have prolonged them.
-    Example: frame 12 announces context 1 with C = 0; frame 15 compresses its destination with context 1.
+    Example: context 1 (2001:db8:2::/64) is announced for expanding only (C = 0), and 0x0017 compresses with it.
     What to do: Announce with C = 0 until all nodes have the context, then with C = 1; withdraw the same way round
     (RFC 6775 section 7.2).
     """
@@ -118,7 +118,7 @@ class ContextLengthUnusual(Rule):
     there: another subnet of the same prefix goes in line, or arrives wrong where a node keeps old bits.
     When it is no fault: all addresses have zeros between, as one subnet numbered 0 has. It is a remark by itself; it
     is a risk where an address in the capture or design lies under it with other bits there.
-    Example: context 2 is 2001:db8::/32, and a host is 2001:db8:0:7::1.
+    Example: context 2 is 2001:db8::/32: only a subnet of zeros is restored from it.
     What to do: Use one context for each /64 that is in use.
     """
 

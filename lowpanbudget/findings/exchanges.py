@@ -31,7 +31,7 @@ class RequestRepeatedEarly(Rule):
     Why it costs: a time-out shorter than the round trip of a sleepy or distant node sends everything twice, and a
     receiver without memory of message IDs does everything twice.
     When it is no fault: loss; that is what retransmissions are for.
-    Example: message ID 0x2a17 again after 0.8 s, the answer comes after 1.1 s.
+    Example: 0x0017 sent 3 messages again, 3 of them in less than 2 s; shortest time between: 0.80 s.
     What to do: Raise ACK_TIMEOUT over the round trip that is seen; keep message IDs for 247 s at the receiver.
     """
 
@@ -113,7 +113,7 @@ class RequestAnsweredTwice(Rule):
     or contents differ.
     Why it costs: the receiver did not know the repeated request again and acted twice: a valve toggles twice.
     When it is no fault: idempotent requests, such as reading a value that changed between.
-    Example: message ID 0x0107 is answered 2.01 Created and then 4.09 Conflict.
+    Example: message ID 0x0107 got two different answers: codes 2.01 and 4.09.
     What to do: Keep message IDs and answers for 247 s (EXCHANGE_LIFETIME), and send the same answer again.
     """
 

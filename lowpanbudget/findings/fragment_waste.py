@@ -19,7 +19,7 @@ class LastFragmentNeedless(Rule):
     before it, whose frame has so much to spare.
     Why it costs: a whole frame, with headers, airtime and its own chance of loss, for a few octets.
     When it is no fault: the sender keeps the room for headers that grow on the way; a different limit was configured.
-    Example: fragments of 96, 96 and 4 octets, and the second frame ends 9 octets before the limit.
+    Example: the last fragment brings 4 octets, the frame before it had 31 to spare.
     What to do: Cut only the fragments before the last at multiples of 8; the last may have any length.
     """
 
@@ -52,7 +52,7 @@ class FragmentedWithoutNeed(Rule):
     fragments, is no longer than the PHY's limit.
     Why it costs: two frames or more instead of one; the datagram is lost when either is.
     When it is no fault: a sender that must leave room for headers of later hops; then the spare octets are few.
-    Example: frames of 90 and 35 octets that make one of 112: the decision was taken before compression.
+    Example: 2 fragments make a frame of 77 octets, 50 to spare: the decision was taken before compression.
     What to do: Decide after compression, on the size of the real frame with its real MAC header and security.
     """
 
@@ -86,7 +86,7 @@ class GroupDatagramFragmented(Rule):
     Why it costs: nobody acknowledges broadcasts: each fragment is sent once, and one that is lost at one neighbour
     loses the datagram there.
     When it is no fault: never reliable, though it works on a quiet channel.
-    Example: a router advertisement of 112 octets to ff02::1 in two frames.
+    Example: a datagram of 348 octets, tag 0x0007 goes to all neighbours in fragments.
     What to do: Make it fit one frame: fewer options, contexts, unicast answers.
     """
 
@@ -117,7 +117,7 @@ class AdvertisementFragmented(Rule):
     What it sees: a Router Advertisement that came in fragments.
     Why it costs: joining depends on it: a node that misses one fragment has no prefix and no context.
     When it is no fault: never needed; sent to one node it is at least acknowledged.
-    Example: 16 octets, prefix information 32, two contexts of 16, border router 24, link address 16.
+    Example: a router advertisement of 152 octets took 2 frames: it holds six contexts.
     What to do: Leave out what nodes get by other ways; send contexts in an advertisement of their own.
     """
 

@@ -15,7 +15,7 @@ class LengthsDisagree(Rule):
     behind its header; or a UDP length that is not what IPv6 leaves for it.
     Why it costs: receivers cut or drop the datagram; checksums cover the wrong octets.
     When it is no fault: jumbograms, which no 6LoWPAN link carries; octets of padding below IPv6.
-    Example: an inner header with the length of the whole datagram: outer headers were counted in.
+    Example: the inner IPv6 header says 23 octets follow, 15 do: its own UDP header was counted twice.
     What to do: Compute each length from its own header's end; with fragments from datagram_size.
     """
 

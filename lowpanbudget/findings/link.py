@@ -25,7 +25,7 @@ class SequenceSuppressionMisused(Rule):
     acknowledgement has nothing but the number to name the frame.
     When it is no fault: version 2 may leave the number out; with enhanced acknowledgements, as time-slotted networks
     use them, asking for one is right. That case is only a remark.
-    Example: frame control 0x8961: version 0 and bit 8 set.
+    Example: frame control 0x9961: bit 8 is reserved in version 1, and it is set.
     What to do: Clear the bit, or send version 2; ask for no immediate acknowledgement of an unnumbered frame.
     """
 
@@ -56,7 +56,8 @@ class HeaderElementsUnreadable(Rule):
     element: a termination is missing, or a length is wrong.
     Why it costs: everything behind the elements is lost: a receiver takes payload for elements.
     When it is no fault: a frame cut by the capture; elements may end with the frame without any termination.
-    Example: one header element, then 6LoWPAN data, with no termination element between.
+    Example: one header element, then data and no termination between: the content of the unassigned header IE needs 122
+    octets, 1 octet left.
     What to do: End header elements with termination 1 before payload elements, with termination 2 before a payload;
     count lengths without the element's own two octets.
     """
@@ -92,7 +93,7 @@ class ElementsEndedForNothing(Rule):
     What it sees: header elements that end with a termination although the frame ends there too.
     Why it costs: two octets in each such frame.
     When it is no fault: some senders end every list alike to keep code small; two octets are the price.
-    Example: an enhanced acknowledgement with one header element, termination 2, and the check sequence.
+    Example: one header element and no payload: a termination element ends a list that the frame ends anyway.
     What to do: Leave the termination out where neither payload elements nor a payload follow.
     """
 
@@ -124,7 +125,7 @@ class CheckSequence(Rule):
     say where the link is poor.
     When it is no fault: a receiver at the edge of the range sees damaged frames that others receive well. Fewer than
     one in ten are only a remark.
-    Example: 40 frames and no match: the receiver put signal strength and link quality in place of the check sequence.
+    Example: 20 of 20 frames do not match: no frame ends with its check sequence: it was taken off or replaced.
     What to do: If all fail, say how the capture ends frames (--fcs none, or the right link type); if some do, move the
     receiver.
     """
@@ -178,7 +179,7 @@ class FrameTooLong(Rule):
     Why it costs: such a frame cannot have been sent; a driver that takes it without an error loses it in silence, and
     the sender blames its neighbour.
     When it is no fault: a capture made above the radio, where the driver still cuts or refuses.
-    Example: 118 octets of payload, a 5-octet auxiliary header and a 4-octet code: 138 in all.
+    Example: 128 octets, 1 over the limit of 127: the driver took it, and nobody heard it.
     What to do: Subtract auxiliary header, integrity code and check sequence from the room before cutting datagrams.
     """
 

@@ -26,7 +26,7 @@ class PanIdCarriedTwice(Rule):
     read the source address two octets too early and drop the frame.
     When it is no fault: never between nodes of one PAN; with two different PAN IDs both must be carried, and then
     nothing is said.
-    Example: frame control 0x8801 with PAN ID 0xabcd as destination and again as source; 0x8841 says the same once.
+    Example: frame control 0x9821, PAN IDs 0xabcd and 0xabcd; with the compression bit set one of them goes.
     What to do: Set the PAN ID compression bit and leave the source PAN ID out.
     """
 
@@ -64,7 +64,7 @@ class AddressOctetsReversed(Rule):
     identifier carried in line that belongs to the reverse of the frame's extended address.
     Why it costs: a neighbour looks for an address that nobody has; keys and nonces that depend on it fail.
     When it is no fault: two devices whose addresses are the reverse of each other, which nobody hands out on purpose.
-    Example: source 17:00:00:00:00:10:5e:02 in the frame and fe80::5e:1000:0:17 in the IPv6 header, for 02:5e:10:...:17.
+    Example: the source 17:00:00:00:00:10:5e:02 is the reverse of a known device, 02:5e:10:00:00:00:00:17.
     What to do: Send extended addresses least significant octet first on the air, and store them the same way round
     everywhere in software.
     """
@@ -108,7 +108,7 @@ class ShortAddressUnusable(Rule):
     Why it costs: nobody can answer; a receiver that follows RFC 4944 takes the address for a group.
     When it is no fault: networks that hand out short addresses over the whole range work among themselves; that is
     a remark, not a failure. Frames without 6LoWPAN are only held to 0xfffe and 0xffff.
-    Example: source 0xfffe: the node is associated but has not been given a short address.
+    Example: the source 0xfffe means: no short address assigned; the node is associated all the same.
     What to do: Use the extended address until a short one is assigned; assign 0x0000 to 0x7fff.
     """
 
@@ -141,7 +141,8 @@ class PanIdRuleOfOtherVersion(Rule):
     version gives a PAN ID that three other frames carry and a payload that is 6LoWPAN to its end.
     Why it costs: receivers read addresses that are shifted by two octets, half PAN ID, half address.
     When it is no fault: never; but encrypted frames without a key cannot be judged, and nothing is said of them.
-    Example: version 2, extended addresses, compression bit set: the 2015 rule carries no PAN ID, the 2006 rule one.
+    Example: version 2 cannot be read by its own rule; by that of version 1 it comes from 02:5e:10:00:00:00:00:17 in PAN
+    0xabcd.
     What to do: Build frames of version 2 by table 7-2 of the 2015 edition, those before by the 2006 rule.
     """
 

@@ -37,7 +37,7 @@ class RplOptionNotAsAnnounced(Rule):
     Why it costs: 0x63 means "discard if unknown": nodes that know the new type alone drop the packet; the other way
     round old nodes do.
     When it is no fault: several RPL instances with different configurations on one channel.
-    Example: the DIO sets the flag, and a node still sends 63 04 00 00 02 00.
+    Example: 0x0017 sends type 0x63, the network announced 0x23.
     What to do: Update the node, or clear the flag until all are updated (RFC 9008 section 4.1.3).
     """
 
@@ -84,7 +84,7 @@ class RplOptionLeavesNetwork(Rule):
     Why it costs: a host that does not know the option must discard the packet: type 0x63 says so.
     When it is no fault: two prefixes inside one RPL network; type 0x23, which others skip; the border router may take
     the header out. That is why it is only a remark.
-    Example: 2001:db8:51:7::17 to 2001:db8:f00d:2::10 with 63 04 ...
+    Example: a datagram to 2001:db8:f00d:2::10 carries an option that others must discard: 63 04 00 00 02 00.
     What to do: Use type 0x23 (RFC 9008), or tunnel to the border router.
     """
 
@@ -126,7 +126,7 @@ class RplInformationAsOption(Rule):
     Why it costs: 8 octets of every datagram, and as many when compressed; as RPI-6LoRH (RFC 8138) it takes 3 to 5
     octets, and one for the page switch.
     When it is no fault: nodes that do not read page 1 of 6LoWPAN dispatch. Hence only a remark.
-    Example: e1 06 63 04 00 00 02 00 against f1 83 05 02.
+    Example: the RPL option takes 8 octets of the datagram, 4 would do with 6LoRH and its page switch.
     What to do: Use 6LoRH if all nodes understand it; budget shows what it gives.
     """
 
@@ -156,7 +156,7 @@ class ContextAnnouncedOtherwise(Rule):
     for that number, or a short address that an exchange gives to another device than the key file does.
     Why it costs: nodes that learned from the air and nodes that were configured restore different addresses.
     When it is no fault: the configuration given here is of another time or network.
-    Example: context 1 is configured as 2001:db8:1::/64, frame 7 announces 2001:db8:2::/64.
+    Example: context 1 is given as 2001:db8:2::/64, and announced as 2001:db8:99::/64.
     What to do: Decide which one is right, and spread that one to all.
     """
 
@@ -182,7 +182,7 @@ class CaptureDamaged(Rule):
     Why it costs: frames are missing, so what several frames prove may be wrong: a lost fragment looks lost on the air.
     When it is no fault: a capture still being written ends in the middle of a record. A block of a kind that this
     program does not know is passed over, and is only a remark.
-    Example: the last record says 96 octets and 40 are there.
+    Example: the last record has 17 of its 26 octets.
     What to do: Copy the file again, or capture again; take findings about losses with care.
     """
 
@@ -208,7 +208,7 @@ class CheckSequenceNotAsSaid(Rule):
     as payload.
     When it is no fault: receivers that replace it are common; this program has seen it and read the frames right. That
     is why it is only a remark.
-    Example: 64 frames, none right; all end with a link quality octet that has its upper bit set.
+    Example: the FCS is right in none of 8 frames: it was stripped (by the checksums or lengths of 8 frames).
     What to do: Nothing for this program; for others choose the link type without check sequence.
     """
 

@@ -23,7 +23,8 @@ class LongerThanBudgeted(PlanRule):
     Why it costs: the room that was planned is not there: the greatest message is cut into fragments.
     When it is no fault: answers, which go the other way, are not compared. An application header with options
     that the design leaves out is what this is for.
-    Example: hop limit in line (1 octet) where the design has 64, since frame 31.
+    Example: IPHC hop limit: 1 octet, planned none: headers take 1 octet more than budgeted for the first hop, since
+    frame 1.
     What to do: Bring node and design together: change the setting, or budget for what is sent.
     """
 
@@ -97,7 +98,7 @@ class FragmentsNotPlanned(PlanRule):
     What it sees: a datagram of a flow of the design that came in more frames than the flow's most_frames.
     Why it costs: more airtime and energy, and a message is lost when any of its frames is.
     When it is no fault: never by the plan; raise most_frames if it is meant.
-    Example: flow readings allows one frame; a message of 84 octets took two.
+    Example: a message of flow readings took 2 frames, 1 allowed.
     What to do: Look with fit what the message takes on each hop; shorten it, or find which header grew.
     """
 
@@ -128,7 +129,7 @@ class SecurityNotAsPlanned(PlanRule):
     Why it costs: weaker frames can be read or forged; different levels also mean different room.
     When it is no fault: a node that joins sends its first frames unsecured; those are commands or go to one port, and
     still deserve a look.
-    Example: the design has level 5, frame 40 of 0x0023 has no security at all.
+    Example: 0x0017 sends with level 0 (none), the design has 5 (ENC-MIC-32).
     What to do: Find out why the node is not secured before anything else; never lower the plan to match.
     """
 
@@ -161,7 +162,7 @@ class PanNotInDesign(PlanRule):
     What it sees: three data frames or more with a PAN ID that is neither the design's nor broadcast.
     Why it costs: another network shares the channel, or a node is set to the wrong PAN.
     When it is no fault: networks of neighbours. Hence only a remark.
-    Example: PAN 0x51b8 where the design has 0x51b7.
+    Example: frames carry PAN ID 0x51b8, and the design has another.
     What to do: If the node is yours, set its PAN ID; else consider another channel.
     """
 
@@ -189,7 +190,7 @@ class PortNotInDesign(PlanRule):
     requests of other paths between its ports count as planned.
     Why it costs: traffic that nobody budgeted: diagnostics left on, another application, an attack.
     When it is no fault: traffic of the network itself that the design leaves out, such as time or address services.
-    Example: port 0xf0b3 to 0xf0b4 from 0x0023, every second.
+    Example: UDP from port 0xf0b3 to 0xf0b4, which no flow has.
     What to do: Add a flow for it, or switch it off.
     """
 

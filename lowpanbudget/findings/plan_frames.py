@@ -20,7 +20,7 @@ class MessageDoesNotFit(DesignRule):
     Why it costs: it works on the desk, where the first hop is the only one, and not in the mesh; a cap somewhere drops
     it in silence, or fragments multiply losses.
     When it is no fault: a flow that may take fragments says so with most_frames.
-    Example: 92 octets, and the room is 91: 127 less MAC header, security, check sequence and compressed headers.
+    Example: 106 octets, 105 fit in one frame of the forwarded hop: 2 frames, 1 allowed.
     What to do: fit lists changes that together make it one frame; else shorten the message or raise most_frames.
     """
 
@@ -67,7 +67,7 @@ class LaterHopDecides(DesignRule):
     limit go in line.
     Why it costs: tests with one hop succeed; the first forwarder cuts the datagram, and losses begin there.
     When it is no fault: never, but a flow that allows fragments survives it.
-    Example: 70 octets fit on the first hop (room 75), later hops have 58.
+    Example: 106 octets fit the first hop (108) and not the forwarded one (105).
     What to do: Plan with the later hops' room; contexts of 128 bits or a hop limit of 255 do not help there.
     """
 
@@ -94,7 +94,7 @@ class FitsOnlyUnsecured(DesignRule):
     Why it costs: an estimate that leaves out auxiliary header and integrity code says yes; a driver that takes the
     oversize frame loses it in silence, and the node blames its parent.
     When it is no fault: the plan knows it: the flow allows fragments. Then it is a remark.
-    Example: sizes 76 to 85 on a link whose level 5 takes 10 octets.
+    Example: 96 octets; the room is 95, and 105 only without security.
     What to do: Keep the security; make the message smaller, or save octets elsewhere.
     """
 
@@ -127,7 +127,7 @@ class FragmentsPaySecurityEach(DesignRule):
     What it sees: a message in fragments that takes fewer frames when the octets of security are counted once.
     Why it costs: queues and airtime are planned too small; every frame has its own header and code.
     When it is no fault: it is none of the network's: only a reminder of how many frames there really are.
-    Example: 7 frames, 6 by an estimate per datagram.
+    Example: 10 frames, 9 by an estimate that counts security once.
     What to do: Use the number of frames that fit gives.
     """
 
@@ -159,7 +159,7 @@ class GroupMessageFragmented(DesignRule):
     What it sees: a flow with a group address whose message takes more than one frame.
     Why it costs: broadcasts are not acknowledged: each fragment is sent once, and one lost loses the message there.
     When it is no fault: a message that is repeated until all have it.
-    Example: 120 octets to ff03::fc over 12 hops.
+    Example: 2 frames to all neighbours, and again on each hop.
     What to do: Make it one frame, or number parts in the application so that a later round fills the gaps.
     """
 
@@ -182,7 +182,7 @@ class RouteTooLong(DesignRule):
     Why it costs: the route grows with depth: near nodes are reached, deep ones are not, or only in fragments, and
     headers that do not fit the first fragment may not be compressed at all.
     When it is no fault: the flow's hops are the worst case that no node has.
-    Example: one frame over 5 routers at most, the flow has 12 hops.
+    Example: one frame reaches over 5 routers, 9 hops need 8.
     What to do: Shorten the message, use addresses that differ in 2 octets or less, store routes in the nodes.
     """
 
@@ -213,7 +213,7 @@ class MessageTakesManyFrames(DesignRule):
     a frame and hop, many frames over many hops rarely all arrive. Each sender that sends at once needs a buffer of its
     own at a receiver that puts fragments together.
     When it is no fault: rare transfers with time to repeat.
-    Example: 12 frames over 12 hops: 144 transmissions must succeed.
+    Example: 6 frames need as many places in a queue at once, and 18 transmissions must succeed over 3 hops.
     What to do: Send parts that each fit a frame and can be asked for again (RFC 7959, RFC 8931); give queues room.
     """
 
@@ -238,7 +238,7 @@ class MessageJustOverACliff(DesignRule):
     What it sees: a message in fragments that would take a frame less if it were at most 8 octets smaller.
     Why it costs: one more frame with all its headers, for up to 8 octets.
     When it is no fault: a message that seldom reaches its greatest length.
-    Example: 187 octets take 3 frames, 184 take 2.
+    Example: 110 octets take 2 frames, 105 would take 1.
     What to do: Find the octets in the message: encodings and fit show where they are.
     """
 
@@ -269,7 +269,7 @@ class FirstFragmentWithoutSlack(DesignRule):
     by on later hops.
     Why it costs: where fragments are forwarded one by one (RFC 8930, RFC 8931) this one no longer fits.
     When it is no fault: networks that put datagrams together at each hop cut anew. Hence only a remark.
-    Example: the first frame fills 126 of 127 octets, later headers are 9 longer.
+    Example: 0 octets of slack, headers grow by 3 behind the first hop.
     What to do: Leave slack in first fragments where fragments are forwarded.
     """
 

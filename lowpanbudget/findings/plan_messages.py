@@ -23,7 +23,7 @@ class MessageLengthWrong(PlanRule):
     length is that of a format padded as C compilers lay structures out, that is said. Protected data are not judged.
     Why it costs: the receiver cannot read it, or reads fields from the wrong place.
     When it is no fault: a newer version of the format; then the design is old.
-    Example: 24 octets where the format has 21: three of padding behind 8-bit fields.
+    Example: flow readings carries 4 octets, its messages have reading 3: one of padding behind a field of one octet.
     What to do: Write fields one by one instead of copying a structure; bring format and design together.
     """
 
@@ -76,7 +76,7 @@ class MessageValuesImplausible(PlanRule):
     the other byte order, or with one number signed where it is unsigned (or the other way round), can. Twice or more.
     Why it costs: the receiver shows 650 degrees in winter, or rejects what is right.
     When it is no fault: a message damaged by its sender, which fits another reading by chance: hence twice.
-    Example: temperature code 0xff38 under an unsigned format: 65336 steps; signed it is -200.
+    Example: field temperature has code 65336, which stands for no value: the sender writes it signed.
     What to do: State sign and byte order in the format, and test with a negative value.
     """
 
@@ -138,7 +138,7 @@ class IntervalOffPlan(PlanRule):
     as long a remark.
     Why it costs: airtime, energy and queues were planned for the interval; too few messages are data that are missing.
     When it is no fault: events and requests on the same ports; a capture that misses most frames.
-    Example: every 600 s is planned, the median is 61 s.
+    Example: 2001:db8:1::ff:fe00:17 sends every 6 s in flow readings, planned are 60 s.
     What to do: Set the interval, or plan for it.
     """
 

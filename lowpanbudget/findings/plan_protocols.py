@@ -31,7 +31,7 @@ class ObserveWillGrow(DesignRule):
     fits its frames with 3.
     Why it costs: notifications work for weeks, and then become a frame longer.
     When it is no fault: a register request, whose Observe is 0 and stays so; a server that restarts its counter.
-    Example: Observe 41 takes 1 octet; after 65535 notifications it takes 3.
+    Example: Observe grows from 1 to 3 octets: 2 frames instead of 1.
     What to do: Plan with observe = 16777215.
     """
 
@@ -68,7 +68,7 @@ class BlockSizeToUse(DesignRule):
     fits one, found by encoding with a Block option.
     Why it costs: the block size counts payload alone: 64-octet blocks with options, token and headers still fragment.
     When it is no fault: fragments are allowed and cheaper than round trips.
-    Example: 300 octets: blocks of 32 octets fit, 64 do not.
+    Example: 300 octets do not fit one frame; blocks of 64 octets fit one frame.
     What to do: Set the size that is named; if none fits, shorten options and token first.
     """
 
@@ -117,7 +117,7 @@ class ProtectionDoesNotFit(DesignRule):
     octet) or with DTLS 1.3 (8-octet tag), both really encoded.
     Why it costs: protection that is added late changes the number of frames, and is then left out.
     When it is no fault: link security on every hop and a border router that is trusted may be what is wanted.
-    Example: 60 octets fit; with OSCORE 71 are needed and 68 fit.
+    Example: 105 octets fit 105; with DTLS 1.3 the room is 94.
     What to do: Leave room for it now; the difference is named.
     """
 
@@ -162,7 +162,7 @@ class HandshakeTakesManyFrames(DesignRule):
     IETF comparison of security protocols); how many frames that is on the hop with the least room.
     Why it costs: all must arrive within a retransmission time-out, over every hop, or the flight is sent again.
     When it is no fault: sessions that are resumed, or keys that are shared in advance, need smaller flights.
-    Example: 454 octets in 7 frames over 12 hops: 84 transmissions.
+    Example: a flight of 454 octets takes 5 frames, 15 transmissions over 3 hops.
     What to do: Use pre-shared keys, connection IDs that keep sessions, fragments of the handshake at the record layer.
     """
 

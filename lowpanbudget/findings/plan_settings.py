@@ -33,7 +33,7 @@ class ContextServesNobody(DesignRule):
     than zero between the context's end and bit 64.
     Why it costs: those bits are restored as zero, so the address goes in line: 16 octets.
     When it is no fault: another, longer context serves the address.
-    Example: context 1 is 2001:db8::/32, the office is 2001:db8:f00d:2::10.
+    Example: context 1 (2001:db8::/32) does not restore 2001:db8:f00d:2::10.
     What to do: Use one context for each /64 that is in use.
     """
 
@@ -69,7 +69,7 @@ class HopLimitCostsAnOctet(DesignRule):
     What it sees: a flow from inside the mesh whose hop limit is not 1, 64 or 255.
     Why it costs: one octet in every frame of the first hop; later hops pay it anyway.
     When it is no fault: a limit that keeps packets near on purpose.
-    Example: hop_limit = 16.
+    Example: hop limit 16 where the default would be elided.
     What to do: Use 64, or 255.
     """
 
@@ -92,7 +92,7 @@ class AdvertisementDoesNotFit(DesignRule):
     options, really encoded for this link, to all neighbours.
     Why it costs: joining depends on it, and to a group nothing is sent again.
     When it is no fault: nodes that are configured and need no advertisement; contexts sent in several.
-    Example: 16 + 32 + 2 x 16 + 24 + 16 octets behind the compressed header.
+    Example: an advertisement with 6 options takes 2 frames: 128 octets of ICMPv6, 116 behind the MAC header.
     What to do: Send contexts in an advertisement of their own; answer solicitations by unicast.
     """
 
@@ -150,7 +150,7 @@ class TunnelCostsOctets(DesignRule):
     Why it costs: the octets named, in every frame of this flow alone.
     When it is no fault: artefacts of the routing must not leave the network, and the sender is outside: then a tunnel
     it must be.
-    Example: 8 octets of room for traffic from outside.
+    Example: room 99, 101 without the tunnel.
     What to do: Plan flows that cross the border apart; see RFC 9008 for which of them need a tunnel.
     """
 
@@ -175,7 +175,7 @@ class RoutingAsExtensionHeaders(DesignRule):
     What it sees: a flow whose routing has the form of extension headers; its room with them and with 6LoRH headers.
     Why it costs: the octets named, in every frame.
     When it is no fault: nodes that do not read page 1.
-    Example: 5 octets of room for the RPL option alone, more for each router of a source route.
+    Example: room 97, 101 as 6LoRH headers: 4 octets a frame.
     What to do: Set form = "6lorh" if all nodes understand it.
     """
 
@@ -212,7 +212,7 @@ class MessageDeservesALook(DesignRule):
     What it sees: several samples without sequence number or time, a format without version, units that are unusual.
     Why it costs: a lost message shifts all later samples in time, unseen; receivers cannot tell formats apart.
     When it is no fault: the port or path says the version; time comes from elsewhere.
-    Example: 64 samples and nothing that numbers them.
+    Example: several samples, and neither a sequence number nor a time: a lost message goes unseen.
     What to do: Add the field that is named.
     """
 

@@ -21,7 +21,8 @@ class IntegrityCodeWrong(Rule):
     What it sees: a key of the key file fits the frame's key identifier, and the integrity code is wrong under it.
     Why it costs: a receiver drops the frame: the key differs, the nonce differs, or the octets were altered.
     When it is no fault: a key file with an old key, or without the index or source that tells keys apart.
-    Example: all frames of one node fail and those of all others do not: that node has another key.
+    Example: the frames of 02:5e:10:00:00:00:00:17 fail under the key they name: the node has another key under the same
+    index.
     What to do: Compare the keys, the extended address that the nonce is made of, and the key index on both sides.
     """
 
@@ -55,7 +56,8 @@ class ExtendedAddressUnknown(Rule):
     What it sees: link security on, a short source address, and no extended address for it in the key file or seen.
     Why it costs: the nonce holds the extended address: without it nothing can be opened, which looks like a wrong key.
     When it is no fault: it is none of the network's; a receiver with a neighbour table knows the address.
-    Example: source 0x0017, level 5: the key is right, and the nonce still cannot be made.
+    Example: the key is right, but the nonce needs the EUI-64 of the node with short address 0x0017, and it is not
+    known.
     What to do: Add a line "0xSHORT" = "EUI-64" under [devices] of the key file.
     """
 
@@ -78,7 +80,7 @@ class KeyMissing(Rule):
     What it sees: secured, encrypted frames whose key identifier no key of the key file fits.
     Why it costs: what is inside cannot be judged: an audit of headers and payloads has nothing to look at.
     When it is no fault: it is none of the network's.
-    Example: level 5, key id mode 1, index 2, and a key file with index 1 alone.
+    Example: sealed; the key wanted: key id mode 1, index 1, and there is no key file.
     What to do: Give the keys in a key file (--keys); never on the command line.
     """
 
@@ -101,7 +103,7 @@ class EncryptedWithoutIntegrity(Rule):
     What it sees: security level 4.
     Why it costs: anyone may flip bits of the clear text unseen; a replayed or altered frame passes.
     When it is no fault: never in a network that acts on what it receives; later editions deprecate the level.
-    Example: security control 0x0c: level 4, key id mode 1.
+    Example: security level 4 encrypts and does not verify.
     What to do: Use level 5 or higher; budget says what the code takes.
     """
 
@@ -125,7 +127,7 @@ class NotReadFurther(Rule):
     the capture that hold no whole frame of this link.
     Why it costs: nothing on the air; the audit says nothing about what is inside.
     When it is no fault: it is none of the network's.
-    Example: a depth-first forwarding header (RFC 6971).
+    Example: dispatch octet 0x43 in page 0 is LOWPAN_DFF, depth-first forwarding: not read further.
     What to do: Look at these frames by other means.
     """
 

@@ -43,7 +43,8 @@ class ContextTableDiffers(Rule):
     Why it costs: each such datagram is dropped for its checksum, on a link where every frame arrives.
     When it is no fault: contexts given here by mistake (--context, design); then it is this side that differs. By
     chance a wrong checksum matches one reading in 65535; a second frame with the same reading rules that out.
-    Example: context 1 is 2001:db8:1::/64 here; the checksum is right under 2001:db8:2::/64.
+    Example: the checksum is right when the addresses are 2001:db8:2::ff:fe00:17 and 2001:db8:2::ff:fe00:1 (context 0
+    read as 2001:db8:2::/64, here context 1).
     What to do: Spread the same contexts to all nodes (RFC 6775 section 7.2), and restart compression after that.
     """
 
@@ -67,7 +68,8 @@ class IdentifierByOldRule(Rule):
     between them fails, all else works.
     When it is no fault: never on a link with LOWPAN_IPHC. A PAN ID of 0 or 0xffff makes both rules look alike to the
     checksum; nothing is said then.
-    Example: short address 0x0017 in PAN 0xabcd: the sender is fe80::a9cd:ff:fe00:17 to itself.
+    Example: the checksum is right when the addresses are fe80::a9cd:ff:fe00:17 and fe80::a9cd:ff:fe00:1 (identifiers by
+    RFC 4944 section 6, with the PAN ID).
     What to do: Make identifiers by RFC 6282 on both sides.
     """
 
@@ -88,7 +90,8 @@ class AddressReversedInChecksum(Rule):
     What it sees: a checksum that is right when an elided identifier is made of the extended address read backwards.
     Why it costs: the other side restores an address that the checksum does not cover, and drops the datagram.
     When it is no fault: never.
-    Example: link address 02:5e:10:00:00:00:00:17, identifier made of 17:00:00:00:00:10:5e:02.
+    Example: the checksum is right when the source is fe80::1500:0:10:5e02 (the extended address in reversed octet
+    order).
     What to do: Turn the octets round once where the frame's little-endian address is read.
     """
 
@@ -111,7 +114,8 @@ class IdentifierBitWrong(Rule):
     Why it costs: the identifier cannot be elided, which costs eight octets in every frame; where it is elided, the
     other side restores an address that the checksum does not cover, and drops the datagram.
     When it is no fault: identifiers that are chosen freely; one that hits all other bits by chance does not happen.
-    Example: link address 02:5e:10:00:00:00:00:17, identifier 025e:1000:0:17 instead of 005e:1000:0:17.
+    Example: the checksum is right when the source is fe80::25e:1000:0:17 (the universal/local bit the other way round)
+    or the destination is fe80::25e:1000:0:1 (the universal/local bit the other way round): a sum does not tell which.
     What to do: Invert the universal/local bit exactly once where the identifier is made from an EUI-64.
     """
 
@@ -142,7 +146,8 @@ class ChecksumCountsExtensions(Rule):
     covered, counted in the pseudo-header's length, or named there as next header.
     Why it costs: datagrams are dropped once the option is put in: the sender computed over the wrong octets.
     When it is no fault: never.
-    Example: UDP behind a hop-by-hop header: the length in the pseudo-header is 8 too large.
+    Example: UDP behind a hop-by-hop header: the checksum is right when the length in the pseudo-header counts the
+    extension headers too.
     What to do: Compute over UDP or ICMPv6 alone, with their own length and number (RFC 8200 section 8.1).
     """
 
@@ -164,7 +169,8 @@ class ChecksumOverOtherDestination(Rule):
     instead of the last address of the route, or the other way round.
     Why it costs: every datagram that the root sends down by a source route is dropped at its end.
     When it is no fault: never.
-    Example: Segments Left 2: the pseudo-header holds the next router, not the node.
+    Example: the checksum is right when the pseudo-header holds 2001:db8:1::ff:fe00:9, not 2001:db8:1::ff:fe00:17: the
+    next router instead of the node.
     What to do: Use the last address of the routing header while Segments Left is not 0, else the IPv6 destination.
     """
 
@@ -186,7 +192,7 @@ class ChecksumWrong(Rule):
     right, or that several different ones do; or a UDP checksum of zero, which IPv6 does not allow.
     Why it costs: the receiver drops the datagram.
     When it is no fault: a context that is neither given nor seen. Give it, and the reading may be found.
-    Example: checksum 0x1234 where 0x8a01 is right, whatever is tried.
+    Example: checksum carried 0xb678, computed 0xec22; 11 readings tried, and none fits.
     What to do: Compare the restored addresses, and the prefixes of their contexts, with the sender's own; look for
     octets changed on the way.
     """

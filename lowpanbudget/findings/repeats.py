@@ -40,7 +40,7 @@ class FrameCounterUsedTwice(Rule):
     Why it costs: the nonce is used twice; for encrypted frames that gives away what both hold, and receivers that
     follow the standard drop the second frame: of a datagram in fragments only the first gets through.
     When it is no fault: a retransmission repeats a frame octet by octet, and nothing is said of that.
-    Example: three fragments of one datagram, all with frame counter 0x00000412.
+    Example: two readings: frame counter 0x00000007 in frames 1 and 2.
     What to do: Increase the counter for every frame, fragments included, before it is secured; keep it over resets. If
     the frames were encrypted, agree on a new key.
     """
@@ -93,7 +93,8 @@ class FrameCounterWentBack(Rule):
     deaf and dumb until it passes the old value; and nonces are used twice.
     When it is no fault: a new key starts counters at zero; under key id mode 0 no frame shows that the key changed. A
     capture put together from several receivers may swap neighbours, hence the 8.
-    Example: counter 0x00010ac3, then 0x00000000 twelve seconds later: the node was powered up again.
+    Example: the frame counter of 02:5e:10:00:00:00:00:17 went from 0x00000385 back to 0x00000000: the node was powered
+    up again.
     What to do: Store the counter ahead of use (in steps of some hundred) and go on above the stored value after a
     restart; or agree on a new key.
     """
@@ -141,7 +142,7 @@ class SentAgainAsNew(Rule):
     whole datagram up. Copies of fragments are a risk, others a remark.
     When it is no fault: an application that really sends the same twice within 0.1 s, as the answers to a request that
     came twice; broadcasts are not looked at.
-    Example: FRAGN tag 7 offset 80 with sequence number 41, and again with 42 eleven milliseconds later.
+    Example: a reading twice, frame 1 number 41, frame 2 number 42, 10.0 ms apart.
     What to do: Retransmit the same octets; take a new number for new frames alone.
     """
 

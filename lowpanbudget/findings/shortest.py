@@ -24,7 +24,7 @@ class HopLimitInLine(Rule):
     Why it costs: one octet in every frame, first hop included.
     When it is no fault: on later hops the hop limit is in line always, and nothing is said. A limit chosen to keep
     packets near has its reason; one that a flow of the design has is planned, and nothing is said.
-    Example: hop limit 16 from a node's default: 64 would be elided.
+    Example: a node's own default: 0x0017 starts its datagrams with hop limit 16, in line.
     What to do: Use 64, or 255 for what must not be forwarded.
     """
 
@@ -68,7 +68,7 @@ class HeaderNotShortest(Rule):
     When it is no fault: a forwarder may pass headers on as they came: frames whose IPv6 source is not made of their
     link source are only a remark. What can be elided on this very hop alone is counted. Below three frames of a sender
     nothing is said.
-    Example: fe80::ff:fe00:17 with its identifier in line in a frame from 0x0017.
+    Example: the identifier made of the short address goes in line: 0x0017 could leave out 8 octets: source address 8.
     What to do: Let the compressor try the shorter forms first; annotate shows what each row needs.
     """
 
@@ -145,7 +145,7 @@ class PortsNotShortest(Rule):
     Why it costs: one to three octets in every frame.
     When it is no fault: never; but the 4-bit form wants *both* ports in 0xf0b0 to 0xf0bf: source 0xf000 with
     destination 0xf0b0 takes three octets, and nothing is said.
-    Example: ports 0xf0b1 and 0xf0b2 with P = 00: four octets where one would do.
+    Example: ports 0xf0b1 and 0xf0b2 take 4 octets, 1 would do: P = 00, P = 11 is shorter.
     What to do: Choose the form by both ports: 11 for 0xf0bX on both sides, 01 or 10 for 0xf0XX on one.
     """
 

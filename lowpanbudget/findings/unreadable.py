@@ -21,7 +21,7 @@ class ReservedCodeUsed(Rule):
     Why it costs: every receiver drops the frame.
     When it is no fault: a code assigned after this program was written; another protocol on the channel whose payload
     starts like 6LoWPAN by chance; damaged frames are not looked at.
-    Example: LOWPAN_IPHC with M 0, DAC 1, DAM 00.
+    Example: destination address mode (M DAC DAM) 0100 is reserved (RFC 6282 §3.1.1).
     What to do: See which code the evidence names, and what the table there allows (lowpanbudget explain
     iphc, or explain dispatch).
     """
@@ -44,7 +44,7 @@ class OctetsContradict(Rule):
     special finding explains.
     Why it costs: receivers drop the frame, each after its own fashion.
     When it is no fault: frames of another protocol on the same channel, whose payload starts like 6LoWPAN by chance.
-    Example: a mesh header behind a fragment header.
+    Example: a mesh header stands behind a header that it must precede (RFC 4944 §5): fragment first, mesh after.
     What to do: Look at the frame with annotate; the evidence says where reading stopped and why.
     """
 
@@ -65,7 +65,7 @@ class FrameCutShort(Rule):
     What it sees: a header that needs more octets than the frame has left.
     Why it costs: nothing behind that place can be used; a receiver without bounds checks reads foreign memory.
     When it is no fault: a capture that keeps only the front of frames. Nothing is said where it says so itself.
-    Example: LOWPAN_IPHC that promises a context octet, and the frame ends.
+    Example: the IPHC header needs 2 octets, 1 octet left (RFC 6282 §3.1.1).
     What to do: Look at the frame with annotate; count header sizes as they are encoded, not as estimated.
     """
 
@@ -88,7 +88,8 @@ class ExtensionHeaderNotWhole(Rule):
     Why it costs: IPv6 counts these headers in units of 8 octets: what follows is read from the wrong place, or the
     datagram is dropped.
     When it is no fault: never.
-    Example: a routing header with 12 octets behind its length field.
+    Example: the routing header has 7 octets, no multiple of 8 that its length can count, and only options headers may
+    leave out their pad (RFC 6282 §4.2).
     What to do: Write into the length field the octets that follow it, not units of 8; leave out trailing padding of
     options headers alone.
     """
@@ -121,7 +122,7 @@ class NotALowpanFrame(Rule):
     What it sees: a dispatch octet 0x00 to 0x3f, which RFC 4944 leaves to other protocols.
     Why it costs: nothing by itself; another network shares the channel, or a node sends without a dispatch.
     When it is no fault: two protocols may share a channel. It is a verdict, not an error.
-    Example: payload 08 00 12 ...: some other network layer.
+    Example: a payload that starts with the dispatch of no header: the payload is of another protocol.
     What to do: If the node should speak 6LoWPAN, look at what it puts before the IPv6 header.
     """
 
@@ -147,7 +148,7 @@ class OldHeaderCompression(Rule):
     What it sees: dispatch 0x42, the header compression of RFC 4944, which RFC 6282 has replaced.
     Why it costs: nodes that speak RFC 6282 alone drop it; global addresses go in full, 16 octets each.
     When it is no fault: a network of old nodes among themselves.
-    Example: 42 fb ...: HC1 with HC_UDP behind it.
+    Example: 0x0017 compresses with LOWPAN_HC1.
     What to do: Move the nodes to LOWPAN_IPHC; both kinds on one link do not understand each other.
     """
 
@@ -169,7 +170,8 @@ class ContentsUnreadable(Rule):
     a prefix longer than 128 bits, a token length that is reserved.
     Why it costs: the receiver rejects the message, often in silence.
     When it is no fault: another protocol on a port that is registered for CoAP or DTLS.
-    Example: an RPL option whose length counts its type and length octets too: two too many.
+    Example: DODAG configuration option: length 16 makes 18 octets, not 16 (RFC 6550 §6.7.6): every option length counts
+    the option's own two octets: two too many.
     What to do: See the evidence for the place; RPL options count what follows, neighbour discovery options count
     units of 8 octets with type and length.
     """

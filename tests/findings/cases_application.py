@@ -4,7 +4,8 @@ import struct
 
 from findings import air
 from findings.air import NODE, PAN, ROOT, Capture
-from findings.cases_link import IPHC_ONLY, Case
+from findings.cases_link import IPHC_ONLY
+from findings.judge import Case, Told
 
 from lowpanbudget import encode_frame
 from lowpanbudget.layers.link.auxiliary import Security
@@ -146,28 +147,171 @@ def pieces(octets: int) -> Capture:
     return Capture([(1 + n / 50, part) for n, part in enumerate(parts)], SMALL, PLAN)
 
 
+READINGS = "flow readings, 2001:db8:1::ff:fe00:17"
+
 APPLICATION_CASES = {
-    "coap-message-forbidden": Case(lambda: observe(4), lambda: observe(3)),
-    "token-longer-than-useful": Case(lambda: tokens(8), lambda: tokens(4)),
-    "block-still-fragmented": Case(lambda: block(3), lambda: block(1)),
-    "request-repeated": Case(lambda: again(0.8), lambda: again(0.8, 2)),
-    "request-answered-twice": Case(lambda: answers(137), lambda: answers(65)),
+    "coap-message-forbidden": Case(
+        lambda: observe(4),
+        lambda: observe(3),
+        Told(
+            "failure",
+            "0x0017: Observe has 4 octets where 0 to 3 are allowed",
+            "Observe has 4 octets where 0 to 3 are allowed (RFC 7641 §2)",
+            ("option 6: 01 02 03 04",),
+            (1,),
+        ),
+    ),
+    "token-longer-than-useful": Case(
+        lambda: tokens(8),
+        lambda: tokens(4),
+        Told(
+            "remark",
+            "0x0017",
+            "tokens of 8 octets, 4 over what guards an open request",
+            (),
+            (1, 2, 3, 4, 5, 6),
+            6,
+        ),
+    ),
+    # 40 + 8, 4 of CoAP header, 3 of option, the marker, and the block
+    "block-still-fragmented": Case(
+        lambda: block(3),
+        lambda: block(1),
+        Told(
+            "waste",
+            "0x0017",
+            "a block of 128 octets took 2 frames",
+            ("datagram of 184 octets",),
+            (1, 2),
+        ),
+    ),
+    "request-repeated": Case(
+        lambda: again(0.8),
+        lambda: again(0.8, 2),
+        Told(
+            "risk",
+            "0x0017",
+            "0x0017 sent 3 messages again, 3 of them in less than 2 s",
+            ("shortest time between: 0.80 s",),
+            (1, 2, 3, 4),
+        ),
+    ),
+    # codes 2 << 5 | 1 and 4 << 5 | 9 (RFC 7252 section 3)
+    "request-answered-twice": Case(
+        lambda: answers(137),
+        lambda: answers(65),
+        Told(
+            "risk",
+            "0x0001",
+            "message ID 0x0107 got two different answers",
+            ("codes 2.01 and 4.09",),
+            (1, 2),
+        ),
+    ),
     # RFC 8949 appendix A: 1.5 is f93e00, 1.1 is fb3ff199999999999a and has no shorter form
-    "float-wider-than-needed": Case(lambda: floats(1.5), lambda: floats(1.1)),
-    "longer-than-budgeted": Case(lambda: planned(DATA, hop_limit=16), lambda: planned(DATA)),
-    "fragments-not-planned": Case(lambda: pieces(150), lambda: pieces(3)),
-    "security-not-as-planned": Case(lambda: secured_as(SEALED_PLAN), lambda: secured_as(PLAN)),
-    "pan-not-in-design": Case(lambda: in_pan(0x51B8), lambda: in_pan(PAN)),
+    "float-wider-than-needed": Case(
+        lambda: floats(1.5),
+        lambda: floats(1.1),
+        Told(
+            "waste",
+            "0x0017",
+            "6 octets of the payload only widen floats",
+            ("fb 3f f8 00 00 00 00 00 00 is 1.5, 3 octets would do",),
+            (1, 2, 3, 4),
+            4,
+        ),
+    ),
+    "longer-than-budgeted": Case(
+        lambda: planned(DATA, hop_limit=16),
+        lambda: planned(DATA),
+        Told(
+            "risk",
+            "flow readings, 0x0017: IPHC hop limit",
+            "headers take 1 octet more than budgeted for the first hop, since frame 1",
+            ("IPHC hop limit: 1 octet, planned none",),
+            (1,),
+        ),
+    ),
+    # 40 + 8 + 150
+    "fragments-not-planned": Case(
+        lambda: pieces(150),
+        lambda: pieces(3),
+        Told(
+            "risk",
+            "flow readings, 0x0017",
+            "a message of flow readings took 2 frames, 1 allowed",
+            ("150 octets of UDP payload, datagram of 198",),
+            (1, 2),
+        ),
+        also=frozenset({"message-length-wrong"}),
+    ),
+    # level 5 is ENC-MIC-32 (IEEE 802.15.4-2006 table 95, from memory)
+    "security-not-as-planned": Case(
+        lambda: secured_as(SEALED_PLAN),
+        lambda: secured_as(PLAN),
+        Told(
+            "failure",
+            "0x0017",
+            "0x0017 sends with level 0 (none), the design has 5 (ENC-MIC-32)",
+            (),
+            (1,),
+        ),
+    ),
+    "pan-not-in-design": Case(
+        lambda: in_pan(0x51B8),
+        lambda: in_pan(PAN),
+        Told("remark", "PAN 0x51b8", "frames carry PAN ID 0x51b8", (), (1, 2, 3, 4), 4),
+    ),
     "port-not-in-design": Case(
-        lambda: planned(DATA, ports=(0xF0B3, 0xF0B4)), lambda: planned(DATA, ports=(0xF0B1, 0xF0B2))
+        lambda: planned(DATA, ports=(0xF0B3, 0xF0B4)),
+        lambda: planned(DATA, ports=(0xF0B1, 0xF0B2)),
+        Told(
+            "risk",
+            "ports 0xf0b3 to 0xf0b4",
+            "UDP from port 0xf0b3 to 0xf0b4, which no flow has",
+            ("3 octets of data",),
+            (1,),
+        ),
     ),
     # state and temperature as a C structure: one octet of padding between them
-    "message-length-wrong": Case(lambda: planned(bytes([1, 0, 0, 200])), lambda: planned(DATA)),
-    # -200 in two's complement, under a format that has 0 to 1000
-    "message-values-implausible": Case(
-        lambda: planned(*[bytes([1]) + struct.pack(">h", -200)] * 3), lambda: planned(*[DATA] * 3)
+    "message-length-wrong": Case(
+        lambda: planned(bytes([1, 0, 0, 200])),
+        lambda: planned(DATA),
+        Told(
+            "failure",
+            READINGS,
+            "flow readings carries 4 octets, its messages have reading 3",
+            (
+                "the length of reading with its fields aligned as in a C structure",
+                "data 01 00 00 c8",
+            ),
+            (1,),
+        ),
     ),
+    # -200 in two's complement is 65536 - 200, 0xff38, under a format that has 0 to 1000
+    "message-values-implausible": Case(
+        lambda: planned(*[bytes([1]) + struct.pack(">h", -200)] * 3),
+        lambda: planned(*[DATA] * 3),
+        Told(
+            "failure",
+            "reading from 2001:db8:1::ff:fe00:17",
+            "reading cannot be read as designed; "
+            "it can when the sender writes temperature signed (two's complement)",
+            ("field temperature has code 65336, which stands for no value", "data 01 ff 38"),
+            (1, 2, 3),
+            3,
+        ),
+    ),
+    # eight frames have seven times between
     "interval-off-plan": Case(
-        lambda: planned(*[DATA] * 8, every=6.0), lambda: planned(*[DATA] * 8, every=60.0)
+        lambda: planned(*[DATA] * 8, every=6.0),
+        lambda: planned(*[DATA] * 8, every=60.0),
+        Told(
+            "risk",
+            READINGS,
+            "2001:db8:1::ff:fe00:17 sends every 6 s in flow readings, planned are 60 s",
+            ("median of 7 intervals",),
+            (1,),
+        ),
     ),
 }

@@ -1,11 +1,22 @@
-"""A capture that fires each finding about 6LoWPAN headers and checksums, and a near miss."""
+"""A capture that fires each finding about 6LoWPAN headers and checksums, and a near miss.
+
+The MAC header takes 9 octets, so LOWPAN_IPHC starts at octet 9. Checksums and check sequences in the texts are computed
+apart from the package: RFC 1071 and RFC 8200 section 8.1 over the addresses that the text names, and the CRC of
+IEEE 802.15.4-2006 clause 7.2.1.9 (from memory) bit by bit. How many readings of a checksum are tried:
+
+    for each address that follows from a short link address: by RFC 4944 with the bit cleared and as it is, the
+    universal/local bit turned: 3; of an extended one: that bit, and both ways to read it backwards: 3
+    each prefix that the address might have instead, among context 0, context 1 and fe80::/64: 2 (for each address
+    alone only where the two do not lean on one context); the same reading on both sides at once
+"""
 
 import struct
 from ipaddress import IPv6Address
 
 from findings import air
 from findings.air import BROADCAST, FAR_NODE, FAR_ROOT, NODE, PAN, PREFIX, ROOT, Capture
-from findings.cases_link import IPHC_ONLY, Case, other_frames, plain
+from findings.cases_link import IPHC_ONLY, other_frames, plain
+from findings.judge import Case, Told
 
 FAR = (FAR_NODE, FAR_ROOT)
 SELF = ("fe80::", NODE)
@@ -144,63 +155,296 @@ HC1 = "42 fb e0 40 12 1234 6162".replace(" ", "")
 
 COMPRESSION_CASES = {
     "context-unknown": Case(
-        lambda: known_contexts({}), lambda: known_contexts({0: "2001:db8:1::/64"})
+        lambda: known_contexts({}),
+        lambda: known_contexts({0: "2001:db8:1::/64"}),
+        # behind the two octets of LOWPAN_IPHC, where the source address would be
+        Told("remark", "context 0", "context 0 has no prefix", ("octet 11, IPHC",), (1, 2), 2),
     ),
     "context-used-too-soon": Case(
-        lambda: announced(compress=False), lambda: announced(compress=True)
+        lambda: announced(compress=False),
+        lambda: announced(compress=True),
+        Told(
+            "failure",
+            "context 1, 0x0017",
+            "context 1 (2001:db8:2::/64) is announced for expanding only (C = 0), "
+            "and 0x0017 compresses with it",
+            ("frame 1: announcement; frame 2: used 10.0 s later",),
+            (1, 2),
+        ),
     ),
     "context-length-unusual": Case(
         lambda: known_contexts({0: "2001:db8:1::/64", 2: "2001:db8::/32"}),
         lambda: known_contexts(air.CONTEXTS),
+        Told("remark", "context 2", "context 2 is 2001:db8::/32"),
     ),
     "solicitation-to-wrong-group": Case(
-        lambda: solicitation("ff02::1:ff34:5600"), lambda: solicitation("ff02::1:ff12:3456")
+        lambda: solicitation("ff02::1:ff34:5600"),
+        lambda: solicitation("ff02::1:ff12:3456"),
+        Told(
+            "failure",
+            "0x0017",
+            "fe80::12:3456 is asked for at ff02::1:ff34:5600, it listens at ff02::1:ff12:3456",
+            (),
+            (1,),
+        ),
     ),
     "prefix-multicast-wrong": Case(
-        lambda: to_group("ff3e:30:2001:db8:1:1:0:1"), lambda: to_group("ff3e:40:2001:db8:1:1:0:1")
+        lambda: to_group("ff3e:30:2001:db8:1:1:0:1"),
+        lambda: to_group("ff3e:40:2001:db8:1:1:0:1"),
+        # octet 3 is 0x30, 48
+        Told(
+            "failure",
+            "0x0017",
+            "ff3e:30:2001:db8:1:1:0:1 has bits behind a prefix of 48 bits",
+            ("ff 3e 00 30 20 01 0d b8 00 01 00 01 00 00 00 01",),
+            (1,),
+        ),
     ),
-    # M 0, DAC 1, DAM 00 (RFC 6282 section 3.1.1)
-    "reserved-code-used": Case(lambda: other_frames("7a043b"), lambda: other_frames(IPHC_ONLY)),
-    "octets-contradict": Case(  # a mesh header behind a fragment header (RFC 4944 section 5)
+    # M 0, DAC 1, DAM 00 (RFC 6282 section 3.1.1); before it the end of source 0x0017, behind it the check sequence
+    "reserved-code-used": Case(
+        lambda: other_frames("7a043b"),
+        lambda: other_frames(IPHC_ONLY),
+        Told(
+            "failure",
+            "0x0017",
+            "destination address mode (M DAC DAM) 0100 is reserved (RFC 6282 §3.1.1)",
+            ("octet 9, IPHC; octets from 7: 17 00 7a 04 3b 95 7f",),
+            (1,),
+        ),
+    ),
+    # a mesh header behind a fragment header of 4 octets (RFC 4944 section 5)
+    "octets-contradict": Case(
         lambda: other_frames("c0640001b500010002" + IPHC_ONLY),
         lambda: other_frames("b500010002" + IPHC_ONLY),
+        Told(
+            "failure",
+            "0x0017",
+            "a mesh header stands behind a header that it must precede (RFC 4944 §5)",
+            ("octet 13, 6LoWPAN dispatch; octets from 11: 00 01 b5 00 01 00 02 7a",),
+            (1,),
+        ),
     ),
-    "frame-cut-short": Case(lambda: other_frames("7a"), lambda: other_frames(IPHC_ONLY)),
-    "extension-header-not-whole": Case(  # a routing header (EID 1) of 7 octets; of 8
-        lambda: other_frames("7e33e23b050300000000"), lambda: other_frames("7e33e23b06030000000000")
+    "frame-cut-short": Case(
+        lambda: other_frames("7a"),
+        lambda: other_frames(IPHC_ONLY),
+        Told(
+            "failure",
+            "0x0017",
+            "the IPHC header needs 2 octets, 1 octet left (RFC 6282 §3.1.1)",
+            ("octet 9, IPHC; octets from 7: 17 00 7a 65 08",),
+            (1,),
+        ),
+    ),
+    # a routing header (EID 1) of next header, length and 5 more: 7 octets; of 8
+    "extension-header-not-whole": Case(
+        lambda: other_frames("7e33e23b050300000000"),
+        lambda: other_frames("7e33e23b06030000000000"),
+        Told(
+            "failure",
+            "0x0017",
+            "the routing header has 7 octets, no multiple of 8 that its length can count, "
+            "and only options headers may leave out their pad (RFC 6282 §4.2)",
+            ("octet 11, NHC extension; octets from 9: 7e 33 e2 3b 05 03 00 00",),
+            (1,),
+        ),
     ),
     "hop-limit-forbidden": Case(
         lambda: solicitation("ff02::1:ff12:3456", 64),
         lambda: solicitation("ff02::1:ff12:3456", 255),
+        Told(
+            "failure",
+            "0x0017",
+            "the neighbor solicitation has hop limit 64, receivers want 255",
+            ("type 135",),
+            (1,),
+        ),
     ),
-    "hop-limit-in-line": Case(lambda: hop_limits(16), lambda: hop_limits(64)),
+    "hop-limit-in-line": Case(
+        lambda: hop_limits(16),
+        lambda: hop_limits(64),
+        Told(
+            "waste",
+            "0x0017",
+            "0x0017 starts its datagrams with hop limit 16, in line",
+            (),
+            (1, 2, 3, 4, 5, 6),
+            6,
+        ),
+    ),
     "header-not-shortest": Case(
-        lambda: identifier_in_line("13", "000000fffe000017"), lambda: identifier_in_line("33")
+        lambda: identifier_in_line("13", "000000fffe000017"),
+        lambda: identifier_in_line("33"),
+        Told(
+            "waste",
+            "0x0017: source address 8",
+            "0x0017 could leave out 8 octets: source address 8",
+            (),
+            (1, 2, 3, 4),
+            4,
+        ),
     ),
-    "ports-not-shortest": Case(lambda: ports("f0f0b1f0b2"), lambda: ports("f312")),
-    "checksum-elided-without-cover": Case(lambda: elided(elide=True), lambda: elided(elide=False)),
-    "page-one-not-answered": Case(lambda: paged(answered=False), lambda: paged(answered=True)),
-    "not-a-lowpan-frame": Case(lambda: other_frames("0800122334"), lambda: other_frames(IPHC_ONLY)),
-    "old-header-compression": Case(lambda: other_frames(HC1), lambda: other_frames(IPHC_ONLY)),
-    "contents-unreadable": Case(lambda: dio(counted=2), lambda: dio(counted=0)),
+    "ports-not-shortest": Case(
+        lambda: ports("f0f0b1f0b2"),
+        lambda: ports("f312"),
+        Told(
+            "waste",
+            "0x0017: ports 0xf0b1 and 0xf0b2 take 4 octets, 1 would do",
+            "ports 0xf0b1 and 0xf0b2 take 4 octets, 1 would do",
+            ("P = 00, P = 11 is shorter",),
+            (1, 2, 3, 4),
+            4,
+        ),
+    ),
+    "checksum-elided-without-cover": Case(
+        lambda: elided(elide=True),
+        lambda: elided(elide=False),
+        Told("failure", "0x0017", "C is set and the frame has no integrity code", (), (1,)),
+    ),
+    "page-one-not-answered": Case(
+        lambda: paged(answered=False),
+        lambda: paged(answered=True),
+        Told(
+            "remark",
+            "0x0017",
+            "0x0017 gets routing headers of page 1 and has never sent one",
+            ("25 datagrams of its own without",),
+            (1, 2, 3, 4, 5, 6),
+        ),
+    ),
+    "not-a-lowpan-frame": Case(
+        lambda: other_frames("0800122334"),
+        lambda: other_frames(IPHC_ONLY),
+        Told("remark", "PAN 0xabcd", "the payload is of another protocol", (), (1,)),
+    ),
+    "old-header-compression": Case(
+        lambda: other_frames(HC1),
+        lambda: other_frames(IPHC_ONLY),
+        Told("risk", "0x0017", "0x0017 compresses with LOWPAN_HC1", (), (1,)),
+        also=frozenset({"checksum-wrong"}),  # 0x1234 is not that of "ab"
+    ),
+    # 9 octets of MAC header, 4 of LOWPAN_IPHC with next header and group in line, 4 of ICMPv6, 24 of the DIO and the
+    # option's type; 16 counted and 2 for type and length make 18 (RFC 6550 section 6.7.6: length 14)
+    "contents-unreadable": Case(
+        lambda: dio(counted=2),
+        lambda: dio(counted=0),
+        Told(
+            "failure",
+            "0x0017",
+            "DODAG configuration option: length 16 makes 18 octets, not 16 (RFC 6550 §6.7.6)",
+            ("octet 42", "every option length counts the option's own two octets: two too many"),
+            (1,),
+        ),
+    ),
     "context-table-differs": Case(
         lambda: summed(under(PREFIX), under("2001:db8:2::")),
         lambda: summed(under(PREFIX), under(PREFIX)),
+        # 3 and 3 alone; 3 and 2 prefixes on both sides
+        Told(
+            "failure",
+            "0x0017: context 0 read as 2001:db8:2::/64, here context 1",
+            "the checksum is right when the addresses are 2001:db8:2::ff:fe00:17 and "
+            "2001:db8:2::ff:fe00:1 (context 0 read as 2001:db8:2::/64, here context 1)",
+            (
+                "checksum carried 0xc0da, computed here 0xc0dc; 11 readings tried",
+                "checksum carried 0xbcd7, computed here 0xbcd9; 11 readings tried",
+                "checksum carried 0xb8d4, computed here 0xb8d6; 11 readings tried",
+            ),
+            (1, 2, 3),
+            3,
+        ),
     ),
     "identifier-by-old-rule": Case(
         lambda: summed(under("fe80::"), (old(NODE), old(ROOT))),
         lambda: summed(under("fe80::"), under("fe80::")),
+        # 3 and 2 prefixes for each alone, and 5 on both sides; 0xabcd without bit 0x0200 is 0xa9cd
+        Told(
+            "failure",
+            "0x0017: identifiers by RFC 4944 section 6, with the PAN ID",
+            "the checksum is right when the addresses are fe80::a9cd:ff:fe00:17 and "
+            "fe80::a9cd:ff:fe00:1 (identifiers by RFC 4944 section 6, with the PAN ID)",
+            (
+                "checksum carried 0xcbb3, computed here 0x1f4f; 15 readings tried",
+                "checksum carried 0xc7b0, computed here 0x1b4c; 15 readings tried",
+                "checksum carried 0xc3ad, computed here 0x1749; 15 readings tried",
+            ),
+            (1, 2, 3),
+            3,
+        ),
     ),
     "identifier-of-reversed-address": Case(
-        of_reversed, lambda: summed(under("fe80::", FAR), under("fe80::", FAR), FAR)
+        of_reversed,
+        lambda: summed(under("fe80::", FAR), under("fe80::", FAR), FAR),
+        # 5 for each alone; on both sides the bit, two prefixes, and two ways to turn one with two to turn the other
+        Told(
+            "failure",
+            "02:5e:10:00:00:00:00:17: the extended address in reversed octet order",
+            "the checksum is right when the source is fe80::1500:0:10:5e02 "
+            "(the extended address in reversed octet order)",
+            (
+                "checksum carried 0x99f5, computed here 0xfc92; 17 readings tried",
+                "checksum carried 0x95f2, computed here 0xf88f; 17 readings tried",
+                "checksum carried 0x91ef, computed here 0xf48c; 17 readings tried",
+            ),
+            (1, 2, 3),
+            3,
+        ),
     ),
     "universal-local-bit-wrong": Case(
         lambda: summed(
             under("fe80::", FAR), (flipped(under("fe80::", FAR)[0]), under("fe80::", FAR)[1]), FAR
         ),
         lambda: summed(under("fe80::", FAR), under("fe80::", FAR), FAR),
+        # a sum does not tell which of two addresses has the bit
+        Told(
+            "failure",
+            "02:5e:10:00:00:00:00:17: the universal/local bit the other way round",
+            "the checksum is right when the source is fe80::25e:1000:0:17 "
+            "(the universal/local bit the other way round) or the destination is "
+            "fe80::25e:1000:0:1 (the universal/local bit the other way round)",
+            (
+                "checksum carried 0xfa92, computed here 0xfc92; 17 readings tried",
+                "checksum carried 0xf68f, computed here 0xf88f; 17 readings tried",
+                "checksum carried 0xf28c, computed here 0xf48c; 17 readings tried",
+            ),
+            (1, 2, 3),
+            3,
+        ),
     ),
-    "checksum-counts-extensions": Case(lambda: extension_counted(8), lambda: extension_counted(0)),
-    "checksum-over-other-destination": Case(lambda: routed("router"), lambda: routed("final")),
-    "checksum-wrong": Case(lambda: checksums(0x5A5A), lambda: checksums(0)),
+    "checksum-counts-extensions": Case(
+        lambda: extension_counted(8),
+        lambda: extension_counted(0),
+        # 11, and 5 ways to count or cover the header
+        Told(
+            "failure",
+            "0x0017: the length in the pseudo-header counts the extension headers too",
+            "the checksum is right when the length in the pseudo-header counts the extension headers too",
+            ("checksum carried 0xec1a, computed here 0xec22; 16 readings tried",),
+            (1,),
+        ),
+    ),
+    "checksum-over-other-destination": Case(
+        lambda: routed("router"),
+        lambda: routed("final"),
+        # the source's 3, the router, and 5 ways to count or cover the header
+        Told(
+            "failure",
+            "0x0001: the pseudo-header holds 2001:db8:1::ff:fe00:9, not 2001:db8:1::ff:fe00:17",
+            "the checksum is right when the pseudo-header holds 2001:db8:1::ff:fe00:9, "
+            "not 2001:db8:1::ff:fe00:17",
+            ("checksum carried 0xec30, computed here 0xec22; 9 readings tried",),
+            (1,),
+        ),
+    ),
+    "checksum-wrong": Case(
+        lambda: checksums(0x5A5A),
+        lambda: checksums(0),
+        # 0xec22 ^ 0x5a5a
+        Told(
+            "failure",
+            "0x0017",
+            "no reading makes the checksum right",
+            ("checksum carried 0xb678, computed 0xec22; 11 readings tried",),
+            (1,),
+        ),
+    ),
 }

@@ -1,10 +1,16 @@
-"""A capture that fires each finding about fragments and networks, and a near miss."""
+"""A capture that fires each finding about fragments and networks, and a near miss.
+
+A datagram of 300 octets of data has 40 + 8 + 300 = 348. Its first fragment, in a room of 102, holds 4 octets of
+fragment header, 2 of LOWPAN_IPHC and 4 of UDP (ports in one octet, the checksum) and then 88 of data, the most up to 92
+that end at a multiple of 8: it stands for 136 octets. The next two hold 96 behind 5 octets, to 231 and 327; the last
+holds 20.
+"""
 
 from ipaddress import IPv6Address
 
 from findings import air
 from findings.air import BROADCAST, NODE, PREFIX, ROOT, Capture
-from findings.cases_link import Case
+from findings.judge import Case, Told
 
 OTHER = b"\x00\x18"
 LARGE = 300  # octets of data: four frames or so
@@ -179,27 +185,223 @@ def frames_of_one(whole: bytes) -> bytes:
     return (len(whole[:80]) << 16 | len(whole)).to_bytes(4, "big") + whole[:80]
 
 
+WHOLE = "datagram of 348 octets, tag 0x0007"
+
 FRAGMENT_CASES = {
-    "recoverable-fragments-failed": Case(lambda: recoverable(0), lambda: recoverable(0, 1)),
-    "datagram-size-impossible": Case(lambda: sized(30), lambda: sized(88)),
-    "datagram-size-too-small": Case(compressed_offset, lambda: edited({})),
-    # 96 octets are 12 units
-    "fragment-offset-wrong": Case(lambda: second_offset(_end_of_first()), lambda: edited({})),
-    "last-fragment-needless": Case(lambda: last_of(4), as_cut),
-    "fragmented-without-need": Case(lambda: Capture(cut(60, room=60)), lambda: Capture(cut(LARGE))),
-    "fragments-too-slow": Case(lambda: Capture(cut(every=35.0)), lambda: Capture(cut(every=15.0))),
-    "fragments-unfinished": Case(lambda: unfinished(3), lambda: unfinished(0)),
-    "fragment-repeated": Case(lambda: repeats(3), lambda: repeats(2)),
-    "fragments-overlap": Case(lambda: second_offset(_end_of_first() // 8 - 1), lambda: edited({})),
-    "fragments-meet": Case(lambda: meeting(apart=0.1), lambda: meeting(apart=90.0)),
-    "group-datagram-fragmented": Case(
-        lambda: group((NODE, BROADCAST)), lambda: group((NODE, ROOT))
+    # the first of two fragments, 80 octets, three times; the one that the capture ends with is not counted
+    "recoverable-fragments-failed": Case(
+        lambda: recoverable(0),
+        lambda: recoverable(0, 1),
+        Told(
+            "risk",
+            "0x0017 to 0x0001",
+            "datagrams in recoverable fragments were given up",
+            (
+                "tag 0x00: the time ran out, 80 octets had come",
+                "tag 0x01: the time ran out, 80 octets had come",
+                "tag 0x02: the time ran out, 80 octets had come",
+            ),
+            (1, 2, 3),
+            3,
+        ),
     ),
-    "advertisement-fragmented": Case(lambda: advertised(6), lambda: advertised(2)),
-    "lengths-disagree": Case(lambda: inner_length(8), lambda: inner_length(0)),
-    "rpl-option-not-as-announced": Case(lambda: announced(0x63), lambda: announced(0x23)),
-    "rpl-option-leaves-network": Case(lambda: leaving(0x63), lambda: leaving(0x23)),
-    "rpl-information-as-option": Case(lambda: options(5), lambda: options(5, lorh=True)),
+    # 11000 and 30 in 11 bits
+    "datagram-size-impossible": Case(
+        lambda: sized(30),
+        lambda: sized(88),
+        Told(
+            "failure",
+            "0x0017",
+            "datagram_size 30 cannot hold the 40 octets of an IPv6 header",
+            ("payload starts c0 1e 00 07 7e",),
+            (1,),
+        ),
+    ),
+    # 6 octets of headers and 88 of data are 94, which units of 8 count as 88
+    "datagram-size-too-small": Case(
+        compressed_offset,
+        lambda: edited({}),
+        Told(
+            "failure",
+            "0x0017",
+            "the second starts at 88, by the 94 octets that the first took on the air; "
+            "the first stands for 136",
+            (WHOLE,),
+            (1, 2),
+        ),
+    ),
+    # 136 is 0x88 and 136 units of 8 are 1088 octets; 348 is 0x15c
+    "fragment-offset-wrong": Case(
+        lambda: second_offset(_end_of_first()),
+        lambda: edited({}),
+        Told(
+            "failure",
+            "0x0017",
+            "datagram_offset 1088 lies beyond datagram_size 348",
+            (
+                "payload starts e1 5c 00 07 88",
+                "the fragment before ended at octet 136: the offset counts octets",
+            ),
+            (1, 2),
+        ),
+    ),
+    # in a room of 90 the fragments end at 128 and 208; 80 and 4 more are 292; the frame of 80 has 9 + 5 + 80 + 2
+    "last-fragment-needless": Case(
+        lambda: last_of(4),
+        as_cut,
+        Told(
+            "waste",
+            "0x0017 to 0x0001",
+            "the last fragment brings 4 octets, the frame before it had 31 to spare",
+            ("datagram of 292 octets, tag 0x0007",),
+            (1, 2, 3, 4),
+        ),
+    ),
+    # 9 of MAC header, 6 of compressed headers, 60 of data, 2 of check sequence
+    "fragmented-without-need": Case(
+        lambda: Capture(cut(60, room=60)),
+        lambda: Capture(cut(LARGE)),
+        Told(
+            "waste",
+            "0x0017 to 0x0001",
+            "2 fragments make a frame of 77 octets, 50 to spare",
+            ("datagram of 108 octets, tag 0x0007",),
+            (1, 2),
+        ),
+    ),
+    # the third is the first that comes too late, the fourth comes after 105 s
+    "fragments-too-slow": Case(
+        lambda: Capture(cut(every=35.0)),
+        lambda: Capture(cut(every=15.0)),
+        Told(
+            "failure",
+            "0x0017 to 0x0001",
+            "a fragment comes 70.0 s after the first, receivers wait 60 s",
+            (WHOLE,),
+            (1, 2, 3, 4),
+            2,
+        ),
+    ),
+    # the first frames of three times three that came
+    "fragments-unfinished": Case(
+        lambda: unfinished(3),
+        lambda: unfinished(0),
+        Told(
+            "risk",
+            "0x0017 to 0x0001",
+            "3 of 4 datagrams in fragments were not completed",
+            (),
+            (1, 4, 7),
+        ),
+    ),
+    "fragment-repeated": Case(
+        lambda: repeats(3),
+        lambda: repeats(2),
+        Told(
+            "remark",
+            "0x0017 to 0x0001",
+            "fragments are repeated octet range by octet range",
+            ("datagram of 348 octets, tag 0x0007, octets 136 to 231",),
+            (3, 4, 5),
+            3,
+        ),
+    ),
+    # one unit before the end of the first
+    "fragments-overlap": Case(
+        lambda: second_offset(_end_of_first() // 8 - 1),
+        lambda: edited({}),
+        Told(
+            "failure",
+            "0x0017 to 0x0001",
+            "octet ranges of one datagram overlap",
+            ("datagram of 348 octets, tag 0x0007: 0-135, 128-223",),
+            (1, 2),
+        ),
+    ),
+    # 4 and 3 frames in turn: the torn one begins at the second of seven
+    "fragments-meet": Case(
+        lambda: meeting(apart=0.1),
+        lambda: meeting(apart=90.0),
+        Told(
+            "risk",
+            "0x0001",
+            "3 datagrams to 0x0001 were not completed while others were open, up to 2 at once",
+            (),
+            (2, 9, 16),
+        ),
+        also=frozenset({"fragments-unfinished"}),
+    ),
+    "group-datagram-fragmented": Case(
+        lambda: group((NODE, BROADCAST)),
+        lambda: group((NODE, ROOT)),
+        Told(
+            "risk",
+            "0x0017",
+            "a datagram of 348 octets, tag 0x0007 goes to all neighbours in fragments",
+            (),
+            (1,),
+        ),
+    ),
+    # 40 + 16 + 6 x 16 (RFC 4861 section 4.2, RFC 6775 section 4.2 for prefixes up to 64)
+    "advertisement-fragmented": Case(
+        lambda: advertised(6),
+        lambda: advertised(2),
+        Told(
+            "risk",
+            "0x0001",
+            "a router advertisement of 152 octets took 2 frames",
+            ("options: " + ", ".join(["ContextOption"] * 6),),
+            (1, 2),
+        ),
+        also=frozenset({"fragmented-without-need", "group-datagram-fragmented"}),
+    ),
+    # a UDP segment of 8 + 7 octets, under a length 8 too large: 0x17
+    "lengths-disagree": Case(
+        lambda: inner_length(8),
+        lambda: inner_length(0),
+        Told(
+            "failure",
+            "0x0017",
+            "the inner IPv6 header says 23 octets follow, 15 do",
+            ("60 00 00 00 00 17 11 40",),
+            (1,),
+        ),
+    ),
+    "rpl-option-not-as-announced": Case(
+        lambda: announced(0x63),
+        lambda: announced(0x23),
+        Told(
+            "risk",
+            "0x0017",
+            "0x0017 sends type 0x63, the network announced 0x23",
+            ("63 04 00 00 02 00",),
+            (1, 2),
+        ),
+    ),
+    "rpl-option-leaves-network": Case(
+        lambda: leaving(0x63),
+        lambda: leaving(0x23),
+        Told(
+            "remark",
+            "0x0017",
+            "a datagram to 2001:db8:f00d:2::10 carries an option that others must discard",
+            ("63 04 00 00 02 00",),
+            (1,),
+        ),
+    ),
+    # instance 0 is left out and the lower octet of rank 512 is zero: 3 octets (RFC 8138 section 6), and f1
+    "rpl-information-as-option": Case(
+        lambda: options(5),
+        lambda: options(5, lorh=True),
+        Told(
+            "remark",
+            "0x0017",
+            "the RPL option takes 8 octets of the datagram, 4 would do with 6LoRH and its page switch",
+            ("63 04 00 00 02 00",),
+            (1, 2, 3, 4, 5),
+            5,
+        ),
+    ),
 }
 
 

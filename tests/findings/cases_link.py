@@ -1,16 +1,12 @@
-"""A capture that fires each finding about the link, and a near miss: link, protection, sequence and size."""
+"""A capture that fires each finding about the link, and a near miss: link, protection, sequence and size.
 
-from collections.abc import Callable
-from typing import NamedTuple
+Frame control (IEEE 802.15.4-2006 clause 7.2.1.1, from memory): type in bits 0-2 (data 1), security 3, acknowledgement
+5, PAN ID compression 6, destination mode 10-11, version 12-13, source mode 14-15 (short 2, extended 3).
+"""
 
 from findings import air
 from findings.air import FAR_NODE, FAR_ROOT, NODE, PAN, ROOT, Capture
-
-
-class Case(NamedTuple):
-    fires: Callable[[], Capture]
-    stays: Callable[[], Capture]
-
+from findings.judge import Case, Told
 
 FAR = (FAR_NODE, FAR_ROOT)
 
@@ -98,34 +94,193 @@ IPHC_ONLY = (
     "7a333b"  # RFC 6282 section 3.1.1: TF 11, HLIM 10, both addresses elided; next header 59
 )
 
+FAR_NAME = "02:5e:10:00:00:00:00:17"
+WANTED = "sealed; the key wanted: key id mode 1, index 1"
+UNOPENED = frozenset({"key-missing"})  # the capture is read without its key
+
 LINK_CASES = {
-    "pan-id-carried-twice": Case(lambda: both_pans(PAN), lambda: both_pans(0x1234)),
-    "sequence-suppression-misused": Case(lambda: suppression_bit(1), lambda: suppression_bit(0)),
+    "pan-id-carried-twice": Case(
+        lambda: both_pans(PAN),
+        lambda: both_pans(0x1234),
+        # 1 | 1 << 5 | 2 << 10 | 1 << 12 | 2 << 14
+        Told(
+            "waste",
+            "0x0017",
+            "PAN ID 0xabcd stands as destination and as source; two octets say it again",
+            ("frame control 0x9821, PAN IDs 0xabcd and 0xabcd",),
+            (1, 2, 3, 4, 5, 6),
+            6,
+        ),
+    ),
+    "sequence-suppression-misused": Case(
+        lambda: suppression_bit(1),
+        lambda: suppression_bit(0),
+        # 0x9861, a data frame of version 1 with compression, and bit 8
+        Told(
+            "failure",
+            "0x0017",
+            "bit 8 is reserved in version 1, and it is set",
+            ("frame control 0x9961",),
+            (1,),
+        ),
+    ),
     "header-elements-unreadable": Case(
-        lambda: elements(IPHC_ONLY), lambda: elements("803f" + IPHC_ONLY)
+        lambda: elements(IPHC_ONLY),
+        lambda: elements("803f" + IPHC_ONLY),
+        # 9 octets of addresses, an element of 2 + 4; the next two, 7a 33, say length 0x7a in their lower 7 bits: 122,
+        # from octet 9 + 6 + 2 on, where only 3b is
+        Told(
+            "failure",
+            "0x0017",
+            "the content of the unassigned header IE needs 122 octets, 1 octet left",
+            ("octet 17, header IE", "walked: CSL IE (4 octets)"),
+            (1,),
+        ),
     ),
-    "elements-ended-for-nothing": Case(lambda: elements("803f"), lambda: elements("")),
-    "check-sequence-wrong": Case(lambda: check_sequences(True), lambda: check_sequences(False)),
+    "elements-ended-for-nothing": Case(
+        lambda: elements("803f"),
+        lambda: elements(""),
+        Told(
+            "remark",
+            "0x0017",
+            "a termination element ends a list that the frame ends anyway",
+            (),
+            (1,),
+        ),
+    ),
+    "check-sequence-wrong": Case(
+        lambda: check_sequences(True),
+        lambda: check_sequences(False),
+        Told(
+            "risk",
+            "",
+            "no frame ends with its check sequence: it was taken off or replaced",
+            ("20 of 20 frames do not match",),
+            (1, 2, 3, 4, 5, 6, 7, 8),
+        ),
+    ),
     "address-octets-reversed": Case(
-        lambda: reversed_source(FAR_NODE[::-1]), lambda: reversed_source(FAR_NODE)
+        lambda: reversed_source(FAR_NODE[::-1]),
+        lambda: reversed_source(FAR_NODE),
+        # the air has the least significant octet first: of the address turned round that is 02
+        Told(
+            "failure",
+            "17:00:00:00:00:10:5e:02",
+            "the source 17:00:00:00:00:10:5e:02 is the reverse of a known device, 02:5e:10:00:00:00:00:17",
+            ("source as sent: 02 5e 10 00 00 00 00 17",),
+            (1,),
+        ),
     ),
-    "frame-too-long": Case(lambda: sized(128), lambda: sized(127)),
+    "frame-too-long": Case(
+        lambda: sized(128),
+        lambda: sized(127),
+        Told("failure", "0x0017", "128 octets, 1 over the limit of 127", (), (1,)),
+        also=frozenset({"not-a-lowpan-frame"}),
+    ),
     "short-address-unusable": Case(
-        lambda: short_source(b"\xff\xfe"), lambda: short_source(b"\x7f\xff")
+        lambda: short_source(b"\xff\xfe"),
+        lambda: short_source(b"\x7f\xff"),
+        Told(
+            "failure",
+            "0xfffe to 0x0001",
+            "the source 0xfffe means: no short address assigned",
+            (),
+            (1,),
+        ),
     ),
-    "pan-id-rule-of-other-version": Case(lambda: pan_rule(2), lambda: pan_rule(1)),
-    "frame-counter-used-twice": Case(lambda: counters(7, 7), lambda: counters(7, 8)),
-    "frame-counter-went-back": Case(lambda: counters(900, 901, 0), lambda: counters(900, 908, 901)),
-    "integrity-code-wrong": Case(lambda: opened(bytes(16)), lambda: opened(air.KEY)),
+    "pan-id-rule-of-other-version": Case(
+        lambda: pan_rule(2),
+        lambda: pan_rule(1),
+        # 1 | 1 << 5 | 1 << 6 | 3 << 10 | 2 << 12 | 3 << 14
+        Told(
+            "failure",
+            FAR_NAME,
+            "version 2 cannot be read by its own rule; by that of version 1 it comes from "
+            "02:5e:10:00:00:00:00:17 in PAN 0xabcd",
+            ("frame control 0xec61",),
+            (5,),
+        ),
+    ),
+    "frame-counter-used-twice": Case(
+        lambda: counters(7, 7),
+        lambda: counters(7, 8),
+        Told(
+            "failure",
+            FAR_NAME,
+            "02:5e:10:00:00:00:00:17 used a frame counter 0x00000007 for two different frames "
+            "(key id mode 1, index 1)",
+            ("frame counter 0x00000007 in frames 1 and 2",),
+            (1, 2),
+        ),
+        also=UNOPENED,
+    ),
+    "frame-counter-went-back": Case(
+        lambda: counters(900, 901, 0),
+        lambda: counters(900, 908, 901),
+        # 901 is 0x385, in the frame before the last
+        Told(
+            "failure",
+            FAR_NAME,
+            "the frame counter of 02:5e:10:00:00:00:00:17 went from 0x00000385 back to 0x00000000",
+            ("frame 2: 0x00000385; frame 3: 0x00000000",),
+            (2, 3),
+        ),
+        also=UNOPENED,
+    ),
+    "integrity-code-wrong": Case(
+        lambda: opened(bytes(16)),
+        lambda: opened(air.KEY),
+        # the code by AES-CCM of the cryptography library: a tag of 4 octets under the right key, nonce EUI-64, counter
+        # 5, level 5, over a header of 27 octets and 7e 77 f3 12, the UDP checksum and "data"
+        Told(
+            "failure",
+            FAR_NAME,
+            "the frames of 02:5e:10:00:00:00:00:17 fail under the key they name",
+            ("key id mode 1, index 1, code 0ddbff06, frame counter 0x00000005",),
+            (1,),
+        ),
+    ),
     "extended-address-unknown": Case(
         lambda: opened(air.KEY, (NODE, ROOT)),
         lambda: opened(air.KEY, (NODE, ROOT), {0x17: FAR_NODE}),
+        Told(
+            "remark",
+            "0x0017",
+            "the nonce needs the EUI-64 of the node with short address 0x0017, and it is not known",
+            (),
+            (1,),
+        ),
     ),
-    "key-missing": Case(lambda: opened(None), lambda: opened(air.KEY)),
-    "encrypted-without-integrity": Case(lambda: counters(1, level=4), lambda: counters(1, level=5)),
-    "sent-again-as-new": Case(lambda: twice(0.01), lambda: twice(5.0)),
-    # LOWPAN_DFF, RFC 6971: assigned, and not built here
+    "key-missing": Case(
+        lambda: opened(None), lambda: opened(air.KEY), Told("remark", WANTED, WANTED, (), (1,))
+    ),
+    "encrypted-without-integrity": Case(
+        lambda: counters(1, level=4),
+        lambda: counters(1, level=5),
+        Told("risk", FAR_NAME, "security level 4 encrypts and does not verify", (), (1,)),
+        also=UNOPENED,
+    ),
+    "sent-again-as-new": Case(
+        lambda: twice(0.01),
+        lambda: twice(5.0),
+        Told(
+            "remark",
+            "0x0017 to 0x0001",
+            "0x0017 sent the same payload to 0x0001 again under a new number",
+            ("frame 1 number 41, frame 2 number 42, 10.0 ms apart",),
+            (1, 2),
+        ),
+    ),
+    # LOWPAN_DFF, RFC 6971: assigned, and not built here; behind 9 octets of MAC header
     "not-read-further": Case(
-        lambda: other_frames("43" + "00" * 8), lambda: other_frames(IPHC_ONLY)
+        lambda: other_frames("43" + "00" * 8),
+        lambda: other_frames(IPHC_ONLY),
+        Told(
+            "remark",
+            "dispatch octet 0x43 in page 0 is LOWPAN_DFF, depth-first forwarding: not read further",
+            "dispatch octet 0x43 in page 0 is LOWPAN_DFF, depth-first forwarding: not read further",
+            ("octet 9, 6LoWPAN dispatch",),
+            (1,),
+        ),
     ),
 }

@@ -11,6 +11,8 @@ from findings import air
 from findings.air import NODE, ROOT, Capture, heavy, names
 from findings.cases_application import named_longer
 from findings.cases_compression import summed, under
+from findings.cases_reading import READING_TOLD
+from findings.judge import about
 from findings.test_cases import CASES
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -321,7 +323,8 @@ def test_a_block_of_a_kind_made_later_is_no_damage() -> None:
 def test_a_context_announced_otherwise() -> None:
     option = air.context_option(1, "2001:db8:99::/64")
     told = air.frame(air.advertisement(option), 1, (ROOT, air.BROADCAST))
-    assert "context-announced-otherwise" in names(Capture([told]).followed())
+    name = "context-announced-otherwise"
+    assert about(name, Capture([told]).followed()) == [READING_TOLD[name]]
     same = air.frame(
         air.advertisement(air.context_option(1, "2001:db8:2::/64")), 1, (ROOT, air.BROADCAST)
     )

@@ -1,65 +1,92 @@
-"""Every finding: a capture that fires it, a near miss that does not, and the same from a trace."""
+"""Every finding: a capture that fires it and what it says, a near miss that does not, and the same from a trace."""
+
+from functools import cache
 
 import pytest
 from findings.air import names
 from findings.cases_application import APPLICATION_CASES
 from findings.cases_compression import COMPRESSION_CASES
 from findings.cases_fragments import FRAGMENT_CASES
-from findings.cases_link import LINK_CASES, Case
+from findings.cases_link import LINK_CASES
+from findings.cases_planning import CASES as DESIGN_CASES
+from findings.cases_reading import READING_TOLD
+from findings.judge import (
+    CAPTURE_NAMES,
+    DESIGN_NAMES,
+    MANUAL_SECTIONS,
+    Case,
+    Told,
+    about,
+    manual_of,
+    told,
+)
 
 from lowpanbudget.findings.finding import Finding
-from lowpanbudget.findings.planning import DESIGN_RULES
-from lowpanbudget.findings.registry import RULES
-from lowpanbudget.findings.rule import SECTIONS, manual
 
 CASES: dict[str, Case] = LINK_CASES | COMPRESSION_CASES | FRAGMENT_CASES | APPLICATION_CASES
-# these come from reading a file and from a trace's learning: test_audit.py
-NEVER_FED = {"capture-damaged", "check-sequence-not-as-said", "context-announced-otherwise"}
+
+
+@cache
+def fired(name: str) -> list[Finding]:
+    return CASES[name].fires().fed()
+
+
+@cache
+def stayed(name: str) -> list[Finding]:
+    return CASES[name].stays().fed()
 
 
 def test_every_finding_has_a_case() -> None:
-    assert {rule.name for rule in RULES} == set(CASES) | NEVER_FED
+    assert set(CAPTURE_NAMES) == set(CASES) | set(READING_TOLD)
 
 
 @pytest.mark.parametrize("name", CASES)
 def test_fires(name: str) -> None:
-    capture = CASES[name].fires()
-    assert name in names(capture.fed())
+    case = CASES[name]
+    assert about(name, fired(name)) == [case.told, *case.more]
+    assert set(names(fired(name))) == {name} | case.also
 
 
 @pytest.mark.parametrize("name", CASES)
 def test_stays_silent(name: str) -> None:
-    capture = CASES[name].stays()
-    assert name not in names(capture.fed())
-
-
-def told(findings: list[Finding]) -> set[tuple[object, ...]]:
-    return {
-        (one.name, one.subject, one.severity, one.count, one.frames, one.evidence)
-        for one in findings
-    }
+    assert name not in names(stayed(name))
 
 
 @pytest.mark.parametrize("name", CASES)
 def test_a_trace_tells_the_same(name: str) -> None:
     """Frames that are alike are decoded once there; nothing may be lost by that."""
-    for capture in CASES[name]:
-        made = capture()
-        assert told(made.followed()) == told(made.fed())
+    case = CASES[name]
+    for capture, fed in ((case.fires(), fired(name)), (case.stays(), stayed(name))):
+        followed = capture.followed()
+        assert {(one.name, told(one)) for one in followed} == {(one.name, told(one)) for one in fed}
 
 
-ALL: tuple[type, ...] = (*RULES, *DESIGN_RULES)
-
-
-@pytest.mark.parametrize("rule", ALL)
-def test_has_a_manual(rule: type) -> None:
-    pages = manual(rule)
+@pytest.mark.parametrize("name", [*CAPTURE_NAMES, *DESIGN_NAMES])
+def test_has_a_manual(name: str) -> None:
+    pages = manual_of(name)
     assert pages["title"].endswith(".")
-    assert set(pages) == {"title", *SECTIONS}
+    assert set(pages) == set(MANUAL_SECTIONS)
     assert all(len(text) > 5 for text in pages.values())
 
 
+TOLD: dict[str, tuple[Told, ...]] = {
+    **{name: (case.told, *case.more) for name, case in (CASES | DESIGN_CASES).items()},
+    **{name: (said,) for name, said in READING_TOLD.items()},
+}
+
+
+@pytest.mark.parametrize("name", [*CAPTURE_NAMES, *DESIGN_NAMES])
+def test_the_example_of_a_manual_is_what_a_case_says(name: str) -> None:
+    """It holds a sentence of the case word for word, and no number beside such sentences."""
+    example = rest = manual_of(name)["Example"]
+    sentences = [text for said in TOLD[name] for text in said.sentences()]
+    assert any(text in example for text in sentences)
+    for text in sorted(sentences, key=len, reverse=True):
+        rest = rest.replace(text, "")
+    assert not any(letter.isdigit() for letter in rest), rest
+
+
 def test_names_are_told_apart() -> None:
-    found = [rule.name for rule in RULES] + [rule.name for rule in DESIGN_RULES]
+    found = [*CAPTURE_NAMES, *DESIGN_NAMES]
     assert len(set(found)) == len(found)
     assert all(name == name.lower() and name.replace("-", "").isalpha() for name in found)

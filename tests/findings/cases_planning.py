@@ -1,0 +1,251 @@
+"""A design that fires each finding about designs and what it then says, and a near miss.
+
+A frame has 127 octets: 9 of MAC header (control 2, number 1, PAN ID 2, two short addresses) and 2 of check sequence
+leave 116. On the first hop LOWPAN_IPHC takes 4 octets, the identifier of the destination two of them, and UDP 4 (both
+ports in one octet, the checksum): 108 are left. On later hops the source's identifier goes in line as well, and the hop
+limit: 11 octets, 105 left. Level 5 with key id mode 1 takes 10 more: control 1, counter 4, index 1, code 4.
+
+A datagram that is cut has 48 octets of IPv6 and UDP. On later hops its first fragment, 4 octets, brings 96 octets of
+data and the others, 5 octets, 104 each; under level 5 these are 88 and 96. All but the last end at a multiple of 8.
+"""
+
+from design.designs import changed
+from findings.judge import DesignCase, Told
+
+
+def store(
+    link: str = "",
+    flow: str = "",
+    octets: int = 20,
+    extra: str = "",
+    hops: int = 3,
+    to: str = "sink",
+) -> str:
+    """An invented store: one flow from a probe over some hops, one message of so many octets."""
+    whom = f'destination = "{to}"' if to != "group" else 'group = "ff03::fc"'
+    return f"""
+title = "A cold store"
+[link]
+frame_version = 1
+addresses = "short"
+pan_id = 0x1a2b
+{link}
+[[context]]
+id = 0
+prefix = "2001:db8:1::/64"
+{extra}
+[[station]]
+name = "probe"
+role = "node"
+short = 0x0017
+prefix = "2001:db8:1::/64"
+[[station]]
+name = "sink"
+role = "collector"
+short = 0x0001
+prefix = "2001:db8:1::/64"
+[[station]]
+name = "gate"
+role = "border"
+short = 0x0002
+prefix = "2001:db8:1::/64"
+[[station]]
+name = "far"
+role = "outside"
+address = "2001:db8:f00d:2::10"
+[[flow]]
+name = "up"
+source = "{"gate" if to == "probe" else "probe"}"
+{whom}
+hops = {hops}
+source_port = 0xf0b1
+destination_port = 0xf0b2
+messages = ["reading"]
+{flow}
+[[message]]
+name = "reading"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "octet-aligned"
+[[message.field]]
+kind = "version"
+name = "version"
+bits = 8
+value = 1
+[[message.field]]
+kind = "octets"
+name = "data"
+length = {octets - 1}
+"""
+
+
+CONTEXT = '[[context]]\nid = {0}\nprefix = "2001:db8:{0}0::/64"\n'
+SEALED = "[link.security]\nlevel = 5"
+COAP = '[flow.coap]\ncode = "{code}"\npath = "r"\n'
+
+UP = "message reading on flow up"
+ROUTE = '[flow.routing]\nrpi = true\nroute = 2\nform = "{form}"\nentry_octets = {octets}'
+CASES = {
+    "message-does-not-fit": DesignCase(
+        lambda: store(octets=106),
+        lambda: store(octets=105),
+        Told(
+            "failure",
+            UP,
+            "106 octets, 105 fit in one frame of the forwarded hop: 2 frames, 1 allowed",
+            ("127 octets: MAC 11, IPHC 7, UDP NHC 4, payload 105",),
+        ),
+        also=frozenset({"later-hop-decides", "message-just-over-a-cliff"}),
+    ),
+    "later-hop-decides": DesignCase(
+        lambda: store(octets=106),
+        lambda: store(octets=105),
+        Told("risk", UP, "106 octets fit the first hop (108) and not the forwarded one (105)"),
+        also=frozenset({"message-does-not-fit", "message-just-over-a-cliff"}),
+    ),
+    "fits-only-unsecured": DesignCase(
+        lambda: store(octets=96, link=SEALED),
+        lambda: store(octets=95, link=SEALED),
+        Told(
+            "risk",
+            UP,
+            "96 octets; the room is 95, and 105 only without security",
+            ("sizes 96 to 105 would pass an estimate that forgets it",),
+        ),
+        also=frozenset({"later-hop-decides", "message-does-not-fit", "message-just-over-a-cliff"}),
+    ),
+    # 96 octets and 104 more, as ff03::fc takes 4 of the 8 octets that the address may take
+    "group-message-fragmented": DesignCase(
+        lambda: store(octets=200, to="group", flow="most_frames = 9"),
+        lambda: store(octets=40, to="group"),
+        Told("risk", UP, "2 frames to all neighbours"),
+    ),
+    # 116 less the page switch, 3 of RPL information, 8 of headers and 2 of the route's: 102, of which 60 leave 42 for
+    # addresses of 8 octets
+    "route-too-long": DesignCase(
+        lambda: store(octets=60, to="probe", hops=9, flow=ROUTE.format(form="6lorh", octets=8)),
+        lambda: store(octets=10, to="probe", hops=4, flow=ROUTE.format(form="6lorh", octets=2)),
+        Told("risk", UP, "one frame reaches over 5 routers, 9 hops need 8"),
+    ),
+    # 105 less CoAP's 4 and a token of 1, Observe 2, Uri-Path 2 and the marker: 95; Observe 5 is one octet, the greatest
+    # value three (RFC 7641 section 2)
+    "observe-will-grow": DesignCase(
+        lambda: store(octets=95, flow=COAP.format(code="2.05") + "observe = 5"),
+        lambda: store(octets=93, flow=COAP.format(code="2.05") + "observe = 5"),
+        Told("risk", UP, "Observe grows from 1 to 3 octets: 2 frames instead of 1"),
+        also=frozenset({"protection-does-not-fit"}),
+    ),
+    "context-serves-nobody": DesignCase(
+        lambda: store(extra='[[context]]\nid = 1\nprefix = "2001:db8::/32"'),
+        lambda: store(extra='[[context]]\nid = 1\nprefix = "2001:db8:f00d:2::/64"'),
+        Told(
+            "waste", "station far", "context 1 (2001:db8::/32) does not restore 2001:db8:f00d:2::10"
+        ),
+    ),
+    # 88 and nine times up to 96; by the estimate 910 are 96 and eight times up to 104
+    "fragments-pay-security-each": DesignCase(
+        lambda: store(octets=900, link=SEALED, flow="most_frames = 20"),
+        lambda: store(octets=900, flow="most_frames = 20"),
+        Told("remark", UP, "10 frames, 9 by an estimate that counts security once"),
+        also=frozenset({"message-takes-many-frames"}),
+    ),
+    # 96 and five times up to 104, three times over
+    "message-takes-many-frames": DesignCase(
+        lambda: store(octets=600, flow="most_frames = 20"),
+        lambda: store(octets=300, flow="most_frames = 20"),
+        Told(
+            "remark",
+            UP,
+            "6 frames need as many places in a queue at once, and 18 transmissions",
+            ("3 hops",),
+        ),
+        also=frozenset({"first-fragment-without-slack"}),
+    ),
+    "message-just-over-a-cliff": DesignCase(
+        lambda: store(octets=110),
+        lambda: store(octets=135),
+        Told("remark", UP, "110 octets take 2 frames, 105 would take 1"),
+        also=frozenset({"first-fragment-without-slack", "message-does-not-fit"}),
+    ),
+    # 4 octets of fragment header, 8 of headers and 104 of data fill the 116; later there are 11 of headers
+    "first-fragment-without-slack": DesignCase(
+        lambda: store(octets=300, hops=3),
+        lambda: store(octets=300, hops=1),
+        Told("remark", UP, "0 octets of slack, headers grow by 3"),
+        also=frozenset({"message-does-not-fit"}),
+    ),
+    "hop-limit-costs-an-octet": DesignCase(
+        lambda: store(flow="hop_limit = 16"),
+        lambda: store(flow="hop_limit = 64"),
+        Told("remark", "flow up", "hop limit 16"),
+    ),
+    # 105 less CoAP's 4 and a token of 1, Uri-Path 2, Block1 3 and the marker are 94: of the powers of two (RFC 7959
+    # section 2.2) 64
+    "block-size-to-use": DesignCase(
+        lambda: store(octets=300, flow=COAP.format(code="PUT")),
+        lambda: store(octets=30, flow=COAP.format(code="PUT")),
+        Told("remark", UP, "300 octets do not fit one frame; blocks of 64 octets fit one frame"),
+        also=frozenset({"first-fragment-without-slack", "message-does-not-fit"}),
+    ),
+    # the shortest record header (RFC 9147 section 4): flags 1, number 1; content type 1, code 8
+    "protection-does-not-fit": DesignCase(
+        lambda: store(octets=105),
+        lambda: store(octets=10),
+        Told("remark", UP, "105 octets fit 105; with DTLS 1.3 the room is 94"),
+    ),
+    # 96 and four times up to 104, three times over
+    "handshake-takes-many-frames": DesignCase(
+        lambda: store(flow='[flow.dtls]\nsuite = "TLS_AES_128_CCM_8_SHA256"'),
+        store,
+        Told(
+            "remark",
+            "flow up",
+            "a flight of 454 octets takes 5 frames, 15 transmissions",
+            ("3 hops",),
+        ),
+    ),
+    # 16 of the advertisement, prefix information 32, three contexts of 16, border router 24, a short link address 8
+    "advertisement-does-not-fit": DesignCase(
+        lambda: store(
+            extra='[[context]]\nid = 1\nprefix = "2001:db8:2::/64"\n[[context]]\nid = 2\nprefix = "2001:db8:3::/64"'
+        ),
+        lambda: store(extra=""),
+        Told(
+            "remark",
+            "the link",
+            "an advertisement with 6 options takes 2 frames",
+            ("128 octets of ICMPv6, 116 behind the MAC header",),
+        ),
+    ),
+    # RPL information and page switch take 4 of the 105; the tunnel 3 (RFC 8138 section 7), and the inner hop limit goes
+    "tunnel-costs-octets": DesignCase(
+        lambda: store(flow="[flow.routing]\nrpi = true\ntunnel = true"),
+        lambda: store(flow="[flow.routing]\nrpi = true"),
+        Told("remark", "flow up", "room 99, 101 without the tunnel", ("2 octets a frame",)),
+    ),
+    # e1 06 63 04 and 4 octets, against f1 and 3 octets
+    "routing-as-extension-headers": DesignCase(
+        lambda: store(flow='[flow.routing]\nrpi = true\nform = "extension-headers"'),
+        lambda: store(flow='[flow.routing]\nrpi = true\nform = "6lorh"'),
+        Told("remark", "flow up", "room 97, 101 as 6LoRH headers", ("4 octets a frame",)),
+    ),
+    "message-deserves-a-look": DesignCase(
+        changed,
+        store,
+        Told(
+            "risk",
+            "message reading",
+            "several samples, and neither a sequence number nor a time: a lost message goes unseen",
+            advice="Add a field of kind 'sequence' or 'time'",
+        ),
+        more=(
+            Told(
+                "remark",
+                "message reading",
+                "nothing tells a receiver which version of the format this is",
+                advice="Add a field of kind 'version' as the first, unless the port says it",
+            ),
+        ),
+        also=frozenset({"advertisement-does-not-fit"}),
+    ),
+}

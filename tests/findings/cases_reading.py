@@ -1,0 +1,31 @@
+"""What findings say that reading a file and learning from the air bring about: test_command.py and test_audit.py."""
+
+from findings.judge import Told
+
+READING_TOLD = {
+    # a file header of 24 octets, 8 records of 16 and a frame of 26: 9 of MAC header, 6 of headers, 9 of data, 2 of
+    # check sequence; the last record begins at 24 + 7 x 42 and lacks 9 octets
+    "capture-damaged": Told(
+        "risk",
+        "file-cut",
+        "the last record has 17 of its 26 octets",
+        ("octet 318 of the file",),
+        (7,),
+    ),
+    # UDP's checksums tell that nothing stands in the place of the check sequence
+    "check-sequence-not-as-said": Told(
+        "remark",
+        "stripped",
+        "the FCS is right in none of 8 frames: "
+        "it was stripped (by the checksums or lengths of 8 frames)",
+        ("0 of 8 match",),
+        (1,),
+    ),
+    "context-announced-otherwise": Told(
+        "risk",
+        "context 1 is given as 2001:db8:2::/64, and announced as 2001:db8:99::/64",
+        "context 1 is given as 2001:db8:2::/64, and announced as 2001:db8:99::/64",
+        (),
+        (1,),
+    ),
+}
