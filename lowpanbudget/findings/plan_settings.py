@@ -150,7 +150,7 @@ class TunnelCostsOctets(DesignRule):
     Why it costs: the octets named, in every frame of this flow alone.
     When it is no fault: artefacts of the routing must not leave the network, and the sender is outside: then a tunnel
     it must be.
-    Example: room 99, 101 without the tunnel.
+    Example: room 100, 101 without the tunnel.
     What to do: Plan flows that cross the border apart; see RFC 9008 for which of them need a tunnel.
     """
 
@@ -194,8 +194,10 @@ class RoutingAsExtensionHeaders(DesignRule):
 
 
 def _difference(plan: Plan, flow: Flow, routing: Routing, text: str) -> Iterator[Hit]:
-    path = plan.design.paths(flow)[-1]
-    other = replace(path, flow=replace(flow, routing=routing))
+    # the hops anew: hop limits fall otherwise in a tunnel
+    path, other = (
+        plan.design.paths(replace(flow, routing=one))[-1] for one in (flow.routing, routing)
+    )
     now, then = room_of(path), room_of(other)
     gain = then - now
     if gain > 0:

@@ -217,11 +217,12 @@ CASES = {
             ("128 octets of ICMPv6, 116 behind the MAC header",),
         ),
     ),
-    # RPL information and page switch take 4 of the 105; the tunnel 3 (RFC 8138 section 7), and the inner hop limit goes
+    # RPL information and page switch take 4 of the 105; the tunnel 4 (RFC 8138 section 7: 2, hop limit, and an octet of
+    # the encapsulator), and inside it the source follows from that and the hop limit stays 64: 3 less
     "tunnel-costs-octets": DesignCase(
         lambda: store(flow="[flow.routing]\nrpi = true\ntunnel = true"),
         lambda: store(flow="[flow.routing]\nrpi = true"),
-        Told("remark", "flow up", "room 99, 101 without the tunnel", ("2 octets a frame",)),
+        Told("remark", "flow up", "room 100, 101 without the tunnel", ("1 octet a frame",)),
     ),
     # e1 06 63 04 and 4 octets, against f1 and 3 octets
     "routing-as-extension-headers": DesignCase(
