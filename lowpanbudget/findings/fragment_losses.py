@@ -4,6 +4,7 @@ from typing import Any
 
 from lowpanbudget.capture.assembly import Outcome
 from lowpanbudget.cites import rfc
+from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.pieces import Assembly, Piece, hop_of, told
 from lowpanbudget.findings.rule import NONE, Hits, Rule
@@ -250,6 +251,6 @@ class RecoverableFragmentsFailed(Rule):
             self.failed[hop] = self.failed.get(hop, 0) + 1
         reason = event.reason if isinstance(event, Discarded) else "the time ran out"
         severity = Severity.RISK if self.failed.get(hop, 0) > 1 else Severity.REMARK
-        evidence = (f"tag {tag:#04x}: {reason}, {event.received} octets had come",)
+        evidence = (f"tag {tag:#04x}: {reason}, {plural(event.received, 'octet')} had come",)
         cause = "datagrams in recoverable fragments were given up"
         return (Hit(cause, evidence, hop, thing.numbers, severity),)

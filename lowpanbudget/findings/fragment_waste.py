@@ -1,6 +1,7 @@
 """Findings about fragments that need not be, or should not."""
 
 from lowpanbudget.cites import ieee, rfc
+from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.pieces import Assembly, Piece, hop_of, told
 from lowpanbudget.findings.rule import NONE, Hits, Rule
@@ -39,9 +40,7 @@ class LastFragmentNeedless(Rule):
         spare = self.known.largest - before.frame_octets - (0 if scene.fcs else 2)
         if octets >= fragment.UNIT or spare < octets:
             return NONE
-        cause = (
-            f"the last fragment brings {octets} octets, the frame before it had {spare} to spare"
-        )
+        cause = f"the last fragment brings {plural(octets, 'octet')}, the frame before it had {spare} to spare"
         return (Hit(cause, (told(thing),), hop_of(thing), thing.numbers),)
 
 

@@ -1,7 +1,7 @@
 """A finding about lengths inside a datagram."""
 
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import WireError
+from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.rule import NONE, Hits, Rule
 from lowpanbudget.findings.scene import Scene, Whole
@@ -64,5 +64,5 @@ class LengthsDisagree(Rule):
         carried = int.from_bytes(thing.octets[at + 4 : at + 6], "big")
         if carried == end - at or end - at < 8:
             return NONE
-        cause = f"UDP says {carried} octets, IPv6 leaves {end - at}"
+        cause = f"UDP says {plural(carried, 'octet')}, IPv6 leaves {end - at}"
         return (Hit(cause, (thing.octets[at : at + 8].hex(" "),), scene.sender, thing.numbers),)

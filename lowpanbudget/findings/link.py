@@ -1,7 +1,7 @@
 """Findings about frames of the link: addresses, PAN IDs, numbers, elements, sizes."""
 
 from lowpanbudget.cites import ieee
-from lowpanbudget.errors import WireError
+from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.link_addresses import (
@@ -79,7 +79,9 @@ class HeaderElementsUnreadable(Rule):
         if faults.owner(thing, scene) != self.name:
             return NONE
         found = scene.mac.header_ies if scene.mac is not None else ()
-        walked = ", ".join(f"{one.name or one.id} ({len(one.content)} octets)" for one in found)
+        walked = ", ".join(
+            f"{one.name or one.id} ({plural(len(one.content), 'octet')})" for one in found
+        )
         return (
             Hit(
                 thing.message, (faults.where(thing), f"walked: {walked or 'nothing'}"), scene.sender

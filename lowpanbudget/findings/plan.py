@@ -2,6 +2,7 @@
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.errors import plural
 from lowpanbudget.findings import flows
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.plan_rule import DESIGN, HEADERS, PlanRule
@@ -214,4 +215,11 @@ class PortNotInDesign(PlanRule):
             return NONE
         ports = f"{found[0]:#06x} to {found[1]:#06x}"
         cause = f"UDP from port {ports}, which no flow has"
-        return (Hit(cause, (f"{len(found[2])} octets of data",), f"ports {ports}", thing.numbers),)
+        return (
+            Hit(
+                cause,
+                (f"{plural(len(found[2]), 'octet')} of data",),
+                f"ports {ports}",
+                thing.numbers,
+            ),
+        )

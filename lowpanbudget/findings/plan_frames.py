@@ -290,4 +290,6 @@ class FirstFragmentWithoutSlack(DesignRule):
             slack = path.link_room - path.lengths(one.octets)[0]
             growth = max(other.lengths(0)[0] for other in later) - path.lengths(0)[0]
             if growth > slack:
-                yield Hit(f"{slack} octets of slack, headers grow by {growth}", (), about(one))
+                yield Hit(
+                    f"{octets_text(slack)} of slack, headers grow by {growth}", (), about(one)
+                )

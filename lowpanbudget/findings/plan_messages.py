@@ -4,7 +4,7 @@ from collections import OrderedDict
 from statistics import median
 from typing import Any
 
-from lowpanbudget.errors import WireError
+from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import flows
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.plan_rule import DESIGN, PlanRule
@@ -58,7 +58,9 @@ class MessageLengthWrong(PlanRule):
             evidence.insert(
                 0, f"the length of {padded[0]} with its fields aligned as in a C structure"
             )
-        cause = f"flow {flow.name} carries {len(data)} octets, its messages have {allowed}"
+        cause = (
+            f"flow {flow.name} carries {plural(len(data), 'octet')}, its messages have {allowed}"
+        )
         return (
             Hit(cause, tuple(evidence), f"flow {flow.name}, {thing.header.source}", thing.numbers),
         )

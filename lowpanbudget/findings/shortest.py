@@ -5,6 +5,7 @@ from typing import Any
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import interface_identifier
+from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.rule import NONE, Hits, Rule
 from lowpanbudget.findings.scene import Known, Scene
@@ -109,7 +110,7 @@ class HeaderNotShortest(Rule):
             return NONE
         octets = sum(count for _, count in saved)
         fields = ", ".join(f"{name} {count}" for name, count in saved)
-        cause = f"{scene.sender} could leave out {octets} octets: {fields}"
+        cause = f"{scene.sender} could leave out {plural(octets, 'octet')}: {fields}"
         severity = None if from_its_source(scene, thing) else Severity.REMARK
         return (Hit(cause, (), f"{scene.sender}: {fields}", severity=severity),)
 

@@ -7,6 +7,7 @@ from findings.air import names
 from findings.cases_application import APPLICATION_CASES
 from findings.cases_compression import COMPRESSION_CASES
 from findings.cases_fragments import FRAGMENT_CASES
+from findings.cases_further import FURTHER, Further
 from findings.cases_link import LINK_CASES
 from findings.cases_planning import CASES as DESIGN_CASES
 from findings.cases_reading import READING_TOLD
@@ -45,6 +46,13 @@ def test_fires(name: str) -> None:
     case = CASES[name]
     assert about(name, fired(name)) == [case.told, *case.more]
     assert set(names(fired(name))) == {name} | case.also
+
+
+@pytest.mark.parametrize("further", FURTHER, ids=lambda further: further.name)
+def test_says_otherwise_in_other_branches(further: Further) -> None:
+    capture = further.fires()
+    for findings in (capture.fed(), capture.followed()):
+        assert about(further.name, findings) == [further.told]
 
 
 @pytest.mark.parametrize("name", CASES)

@@ -1,0 +1,460 @@
+"""What findings say where their rule has another branch than the one in its case: another cause, severity or number."""
+
+import struct
+from collections.abc import Callable
+from ipaddress import IPv6Address
+from typing import NamedTuple
+
+from findings import air
+from findings.air import BROADCAST, NODE, PREFIX, ROOT, Capture
+from findings.cases_application import DATA, READINGS, again, floats, planned
+from findings.cases_compression import FAR, known_contexts, solicitation, to_group, under
+from findings.cases_fragments import cut, frames_of_one, sized, spilled
+from findings.cases_link import FAR_NAME, plain, short_source
+from findings.judge import Told
+
+
+class Further(NamedTuple):
+    name: str
+    fires: Callable[[], Capture]
+    told: Told
+
+
+def damaged(count: int) -> Capture:
+    """Of 20 frames the first ones have a bit turned in their check sequence."""
+    return Capture(
+        [
+            f[:-1] + bytes([f[-1] ^ (n < count)])
+            for n, f in enumerate(plain(20))
+            if isinstance(f, bytes)
+        ]
+    )
+
+
+def to(link: bytes) -> Capture:
+    links = (NODE, link)
+    return Capture([air.frame(air.datagram(links=links), links=links)])
+
+
+def told_contexts(*options: bytes, used_at: float = 11.0) -> Capture:
+    """An advertisement, and a frame that compresses with context 1."""
+    told = air.frame(air.advertisement(*options), 1, (ROOT, BROADCAST))
+    return Capture([(1.0, told), (used_at, air.frame(air.datagram(prefix="2001:db8:2::"), 2))])
+
+
+def identifier_in_line(iid: str) -> Capture:
+    """RFC 6282 section 3.1.1: 0x7a, SAM 01 with an identifier of 8 octets, in a frame from an extended address."""
+    return Capture([air.raw(bytes.fromhex("7a133b" + iid), 1, FAR)])
+
+
+def compressed(octets: str) -> Capture:
+    return Capture([air.raw(bytes.fromhex(octets), n) for n in range(1, 5)])
+
+
+def copy_of_a_fragment() -> Capture:
+    (_, first), *_ = [frame for frame in cut() if isinstance(frame, tuple)]
+    return Capture([(1.0, first), (1.011, air.mended(first[:2] + b"\x2a" + first[3:]))])
+
+
+def under_a_short_context() -> Capture:
+    ends = IPv6Address("2001:db8:0:7::1"), IPv6Address("2001:db8:0:7::2")
+    packet = air.ip(*ends, 17, air.udp(b"x", *ends))
+    return Capture([air.raw(air.payload(packet))], contexts={2: "2001:db8::/32"})
+
+
+def verified_and_elided() -> Capture:
+    """Level 1, a code and no encryption: what is elided can be read without a key."""
+    packed = air.payload(air.datagram(links=FAR), FAR, elide_udp_checksum=True)
+    return Capture([air.secured(b"", 1, 5, level=1, packed=packed)])
+
+
+def first_fragment(octets: int) -> Capture:
+    """A first fragment of a datagram of 348 octets that brings so many octets of compressed form."""
+    packed = air.payload(air.datagram(bytes(300)))
+    return Capture([air.raw(bytes.fromhex("c15c0007") + packed[:octets])])
+
+
+def first_alone() -> Capture:
+    return Capture([cut()[0], (200.0, air.frame(air.datagram()))])
+
+
+def aborted() -> Capture:
+    """RFC 8931 section 5.1: sequence 1 with Fragment_Size and Fragment_Offset 0."""
+    packed = air.payload(air.datagram(bytes(100)))
+    first = bytes([0xE8, 5]) + frames_of_one(packed)
+    return Capture([(1.0, air.raw(first, 1)), (2.0, air.raw(bytes([0xE8, 5, 1 << 2, 0, 0, 0]), 2))])
+
+
+def uncompressed(place: int) -> Capture:
+    """Dispatch 0x41 (RFC 4944 section 5.1) with a length of 16 at this place, one more than there are."""
+    packet = air.datagram()
+    return Capture([air.raw(b"\x41" + packet[:place] + b"\0\x10" + packet[place + 2 :])])
+
+
+def ranked() -> Capture:
+    """The RPL option with instance 5 and rank 0x0203."""
+    source, to = under(PREFIX)
+    option = bytes([17, 0, 0x63, 4, 0, 5, 2, 3])
+    packets = [air.ip(source, to, 0, option + air.udp(bytes([n]), source, to)) for n in range(5)]
+    return Capture([air.raw(air.payload(packet), n) for n, packet in enumerate(packets, 1)])
+
+
+def without_checksum() -> Capture:
+    source, to = under(PREFIX)
+    return Capture([air.frame(air.ip(source, to, 17, air.udp(b"data", source, to, checksum=0)))])
+
+
+DAMAGED = "some frames were damaged before this receiver saw them; nothing is concluded from those"
+HOP = "0x0017 to 0x0001"
+FURTHER = (
+    # one in ten of 20 are 2
+    Further(
+        "check-sequence-wrong",
+        lambda: damaged(3),
+        Told("risk", "", DAMAGED, ("3 of 20 frames do not match",), (1, 2, 3)),
+    ),
+    Further(
+        "check-sequence-wrong",
+        lambda: damaged(2),
+        Told("remark", "", DAMAGED, ("2 of 20 frames do not match",), (1, 2)),
+    ),
+    Further(
+        "short-address-unusable",
+        lambda: to(b"\xff\xfe"),
+        Told("failure", "0x0017", "the destination 0xfffe means: no short address", (), (1,)),
+    ),
+    Further(
+        "short-address-unusable",
+        lambda: short_source(b"\xff\xff"),
+        Told("failure", "0xffff to 0x0001", "the source 0xffff means: broadcast", (), (1,)),
+    ),
+    Further(
+        "short-address-unusable",
+        lambda: short_source(b"\x80\x17"),
+        Told(
+            "remark",
+            "",
+            "sources start with a 1 bit, which RFC 4944 keeps for groups",
+            ("source 0x8017",),
+            (1,),
+        ),
+    ),
+    # 21 of MAC header with extended addresses, 6 of auxiliary header, 6 of compressed headers, 100, code 4, check 2
+    Further(
+        "frame-too-long",
+        lambda: Capture([air.secured(bytes(100), 1, 5)]),
+        Told(
+            "failure",
+            FAR_NAME,
+            "139 octets, 12 over the limit of 127, of which 4 are the integrity code",
+            (),
+            (1,),
+        ),
+    ),
+    Further(
+        "address-octets-reversed",
+        lambda: identifier_in_line("1500000000105e02"),
+        Told(
+            "failure",
+            FAR_NAME,
+            "the identifier of fe80::1500:0:10:5e02 belongs to 17:00:00:00:00:10:5e:02, "
+            "the frame is from its reverse",
+            ("link source 02:5e:10:00:00:00:00:17",),
+            (1,),
+        ),
+    ),
+    Further(
+        "universal-local-bit-wrong",
+        lambda: identifier_in_line("025e100000000017"),
+        Told(
+            "failure",
+            FAR_NAME,
+            "fe80::25e:1000:0:17 holds the link address with its universal/local bit as it is, "
+            "not inverted",
+            ("link source 02:5e:10:00:00:00:00:17",),
+            (1,),
+        ),
+    ),
+    Further(
+        "sent-again-as-new",
+        copy_of_a_fragment,
+        Told(
+            "risk",
+            HOP,
+            "0x0017 sent the same payload to 0x0001 again under a new number",
+            ("frame 1 number 1, frame 2 number 42, 11.0 ms apart",),
+            (1, 2),
+        ),
+    ),
+    Further(
+        "context-used-too-soon",
+        lambda: told_contexts(air.context_option(1, "2001:db8:2::/64", minutes=0)),
+        Told(
+            "failure",
+            "context 1, 0x0017",
+            "context 1 (2001:db8:2::/64) was withdrawn, and 0x0017 compresses with it",
+            ("frame 1: announcement; frame 2: used 10.0 s later",),
+            (1, 2),
+        ),
+    ),
+    Further(
+        "context-used-too-soon",
+        lambda: told_contexts(air.context_option(1, "2001:db8:2::/64", minutes=2), used_at=200.0),
+        Told(
+            "failure",
+            "context 1, 0x0017",
+            "context 1 (2001:db8:2::/64) ran out after 120 s, and 0x0017 compresses with it",
+            ("frame 1: announcement; frame 2: used 199.0 s later",),
+            (1, 2),
+        ),
+    ),
+    Further(
+        "context-length-unusual",
+        lambda: told_contexts(air.context_option(3, "2001:db8:3::/48")),
+        Told("remark", "context 3", "context 3 is 2001:db8:3::/48", (), (1,)),
+    ),
+    Further(
+        "context-length-unusual",
+        under_a_short_context,
+        Told(
+            "risk",
+            "context 2",
+            "context 2 is 2001:db8::/32",
+            ("2001:db8:0:7::/64 lies under it and is not restored from it",),
+        ),
+    ),
+    Further(
+        "context-unknown",
+        lambda: known_contexts({1: "2001:db8:1::/64"}),
+        Told("remark", "context 0", "context 0 has no prefix", ("octet 11, IPHC",), (1, 2), 2),
+    ),
+    Further(
+        "solicitation-to-wrong-group",
+        lambda: solicitation("ff02::1"),
+        Told(
+            "remark",
+            "0x0017",
+            "fe80::12:3456 is asked for at ff02::1, it listens at ff02::1:ff12:3456",
+            (),
+            (1,),
+        ),
+    ),
+    # 0x50 is 80
+    Further(
+        "prefix-multicast-wrong",
+        lambda: to_group("ff3e:50:2001:db8:1:1:0:1"),
+        Told(
+            "failure",
+            "0x0017",
+            "ff3e:50:2001:db8:1:1:0:1 has a prefix of 80 bits",
+            ("ff 3e 00 50 20 01 0d b8 00 01 00 01 00 00 00 01",),
+            (1,),
+        ),
+    ),
+    Further(
+        "checksum-elided-without-cover",
+        verified_and_elided,
+        Told(
+            "remark",
+            FAR_NAME,
+            "the frame has an integrity code that could not be verified here",
+            (),
+            (1,),
+        ),
+    ),
+    # RFC 6282 section 3.1.1: HLIM 00 and hop limit 64
+    Further(
+        "header-not-shortest",
+        lambda: compressed("78333b40"),
+        Told(
+            "waste",
+            "0x0017: hop limit 1",
+            "0x0017 could leave out 1 octet: hop limit 1",
+            (),
+            (1, 2, 3, 4),
+            4,
+        ),
+    ),
+    # CID 1 and context 0 on both sides
+    Further(
+        "header-not-shortest",
+        lambda: compressed("7ab3003b"),
+        Told(
+            "waste",
+            "0x0017: context octet 1",
+            "0x0017 could leave out 1 octet: context octet 1",
+            (),
+            (1, 2, 3, 4),
+            4,
+        ),
+    ),
+    # 8 + 4 octets; RFC 8200 section 8.1 forbids 0
+    Further(
+        "checksum-wrong",
+        without_checksum,
+        Told(
+            "failure",
+            "0x0017",
+            "the UDP checksum is zero",
+            ("f0 b1 f0 b2 00 0c 00 00",),
+            (1,),
+        ),
+    ),
+    # 0xe000 | 2100; read as RFRAG that is tag 0x34 and 7 octets, with 45 less 6 of header behind it
+    Further(
+        "datagram-size-impossible",
+        spilled,
+        Told(
+            "failure",
+            "0x0017",
+            "a datagram_size of 2100 spills from its 11 bits into the dispatch "
+            "(Fragment_Size says 7 octets, 39 follow)",
+            ("payload starts e8 34 00 07 0c",),
+            (1,),
+        ),
+    ),
+    Further(
+        "datagram-size-impossible",
+        lambda: sized(1500),
+        Told("risk", "0x0017", "datagram_size 1500 is over the MTU of 1280", (), (1,)),
+    ),
+    # 6 octets of headers and 40 of data stand for 48 and 40
+    Further(
+        "datagram-size-too-small",
+        lambda: sized(50),
+        Told(
+            "failure",
+            "0x0017",
+            "the first fragment alone stands for 88 octets, datagram_size says 50",
+            (
+                "46 octets behind the fragment header on the air",
+                "the size fits the compressed form",
+            ),
+            (1,),
+        ),
+    ),
+    # 6 octets of headers and 85 of data: 48 + 85
+    Further(
+        "fragment-offset-wrong",
+        lambda: first_fragment(91),
+        Told("failure", "0x0017", "the fragment ends at octet 133, no multiple of 8", (), (1,)),
+    ),
+    Further(
+        "fragments-unfinished",
+        first_alone,
+        Told(
+            "remark",
+            HOP,
+            "1 of 1 datagrams in fragments were not completed",
+            ("of 1 only the first fragment was seen",),
+            (1,),
+        ),
+    ),
+    Further(
+        "recoverable-fragments-failed",
+        aborted,
+        Told(
+            "remark",
+            HOP,
+            "datagrams in recoverable fragments were given up",
+            ("tag 0x05: the sender aborted the datagram, 80 octets had come",),
+            (1,),
+        ),
+    ),
+    # 40 + 16, and 40 + 8 + 7
+    Further(
+        "lengths-disagree",
+        lambda: uncompressed(4),
+        Told(
+            "failure",
+            "0x0017",
+            "the IPv6 header says 56 octets, 55 are there",
+            ("60 00 00 00 00 10 11 40",),
+            (1,),
+        ),
+    ),
+    # the checksum is that over the right length
+    Further(
+        "lengths-disagree",
+        lambda: uncompressed(44),
+        Told(
+            "failure",
+            "0x0017",
+            "UDP says 16 octets, IPv6 leaves 15",
+            ("f0 b1 f0 b2 00 10 20 a7",),
+            (1,),
+        ),
+    ),
+    # 3 octets, the instance, the lower octet of the rank, and f1 (RFC 8138 section 6)
+    Further(
+        "rpl-information-as-option",
+        ranked,
+        Told(
+            "remark",
+            "0x0017",
+            "the RPL option takes 8 octets of the datagram, 6 would do with 6LoRH and its page switch",
+            ("63 04 00 05 02 03",),
+            (1, 2, 3, 4, 5),
+            5,
+        ),
+    ),
+    # RFC 8949 appendix A: 100000.0 is fa47c35000; 1 << 24 takes no more bits, and is over what 16 bits hold
+    Further(
+        "float-wider-than-needed",
+        lambda: floats(2.0**24),
+        Told(
+            "waste",
+            "0x0017",
+            "4 octets of the payload only widen floats",
+            ("fb 41 70 00 00 00 00 00 00 is 16777216.0, 5 octets would do",),
+            (1, 2, 3, 4),
+            4,
+        ),
+    ),
+    Further(
+        "message-length-wrong",
+        lambda: planned(bytes(7)),
+        Told(
+            "failure",
+            READINGS,
+            "flow readings carries 7 octets, its messages have reading 3",
+            ("data 00 00 00 00 00 00 00",),
+            (1,),
+        ),
+    ),
+    # 200 is c8 00 the other way round, and 0xc800 is 51200
+    Further(
+        "message-values-implausible",
+        lambda: planned(*[bytes([1]) + struct.pack("<H", 200)] * 3),
+        Told(
+            "failure",
+            "reading from 2001:db8:1::ff:fe00:17",
+            "reading cannot be read as designed; it can when the sender writes octets little-endian",
+            ("field temperature has code 51200, which stands for no value", "data 01 c8 00"),
+            (1, 2, 3),
+            3,
+        ),
+    ),
+    Further(
+        "interval-off-plan",
+        lambda: planned(*[DATA] * 8, every=150.0),
+        Told(
+            "remark",
+            READINGS,
+            "2001:db8:1::ff:fe00:17 sends every 150 s in flow readings, planned are 60 s",
+            ("median of 7 intervals",),
+            (1,),
+        ),
+    ),
+    Further(
+        "request-repeated",
+        lambda: again(5.0),
+        Told(
+            "remark",
+            "0x0017",
+            "0x0017 sent 3 messages again, 0 of them in less than 2 s",
+            ("shortest time between: 5.00 s",),
+            (1, 2, 3, 4),
+        ),
+    ),
+)
