@@ -87,11 +87,15 @@ class Path:
 
     def count(self, payload_octets: int) -> int:
         """Return how many frames a payload of so many octets takes; raises as ``frames``."""
-        return len(self._payloads(bytes(payload_octets)))
+        return len(_lengths(self, payload_octets))
 
     def lengths(self, payload_octets: int) -> list[int]:
         """Return what such a payload puts between header and trailer of each frame, in octets; raises as ``frames``."""
-        return [writer.pos for writer in self._payloads(bytes(payload_octets))]
+        return list(_lengths(self, payload_octets))
+
+    def measured(self, payload_octets: int) -> tuple[int, ...]:
+        """Return the lengths, measured anew."""
+        return tuple(writer.pos for writer in self._payloads(bytes(payload_octets)))
 
     def unlimited(self, payload: bytes) -> Encoded:
         """Return the one frame that would carry ``payload`` if frames of this link had no greatest length."""
@@ -123,6 +127,11 @@ class Path:
         )
         room = self.link_room if room is None else room
         return payloads(datagram, self.env, room=room, options=options, tail=tail)
+
+
+@lru_cache(maxsize=8192)  # rooms, cliffs and encodings ask for the same sizes of the same paths
+def _lengths(path: Path, payload_octets: int) -> tuple[int, ...]:
+    return path.measured(payload_octets)
 
 
 @lru_cache(maxsize=256)

@@ -60,10 +60,11 @@ class Place(NamedTuple):
 class LeafNode:
     """One value of fixed width."""
 
-    __slots__ = ("greatest", "least", "place")
+    __slots__ = ("_examples", "greatest", "least", "place")
 
     def __init__(self, place: Place) -> None:
         self.place = place
+        self._examples: dict[Case, Any] = {}  # arrays ask for the same one again and again
         self.least = self.greatest = place.codec.width
 
     def write(self, out: Writer, value: Any, scope: Scope) -> None:
@@ -91,13 +92,15 @@ class LeafNode:
     def example(self, case: Case, scope: Scope) -> Any:
         """Return the leaf's own example."""
         del scope
-        return self.place.leaf.example(case)
+        if case not in self._examples:
+            self._examples[case] = self.place.leaf.example(case)
+        return self._examples[case]
 
 
 class Run:
     """Fixed fields side by side, written and read as one number."""
 
-    __slots__ = ("_places", "_reads", "_writes", "greatest", "least")
+    __slots__ = ("_examples", "_places", "_reads", "_writes", "greatest", "least")
 
     def __init__(self, places: list[Place], order: Order) -> None:
         total = sum(place.codec.width for place in places)
@@ -112,6 +115,7 @@ class Run:
             marks.append((place, offset))
             offset += codec.width
         self._writes, self._reads, self._places = tuple(writes), tuple(reads), tuple(marks)
+        self._examples: dict[Case, dict[str, Any]] = {}
 
     def write(self, out: Writer, values: Mapping[str, Any], scope: Scope) -> None:
         """Append all fields."""
@@ -148,9 +152,12 @@ class Run:
     def example(self, case: Case, values: dict[str, Any], scope: Scope) -> None:
         """Put an example of each field into the dictionary."""
         del scope
-        for (leaf, _, _), _ in self._places:
-            if leaf.kind != "reserved":
-                values[leaf.name] = leaf.example(case)
+        if case not in self._examples:
+            leaves = (place.leaf for place, _ in self._places)
+            self._examples[case] = {
+                leaf.name: leaf.example(case) for leaf in leaves if leaf.kind != "reserved"
+            }
+        values.update(self._examples[case])
 
     def _short(self, source: Reader) -> None:
         """Complain about the first field that is not whole."""

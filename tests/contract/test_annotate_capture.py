@@ -6,7 +6,6 @@ import os
 import random
 import struct
 import threading
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +19,6 @@ from scapy.utils import RawPcapNgWriter
 
 from lowpanbudget import load_design
 
-Program = Callable[..., Any]
 MIXED = [
     *shelf.frames(b"short", 1), *shelf.frames(bytes(range(150)), 2, tag=9), *shelf.frames(b"long", 9, contexts={}),
 ]  # fmt: skip
@@ -370,14 +368,14 @@ def test_an_empty_capture(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("columns", ["40", "80", "120"])
-def test_every_width_and_encoding(program: Program, tmp_path: Path, columns: str) -> None:
+def test_every_width_and_encoding(tmp_path: Path, columns: str) -> None:
     source = shelf.written(tmp_path / "[bold]a\x1b[1m.pcap", MIXED)
     numbers = [f"--frame={n}" for n in (2, 4)]
     for encoding in ("utf-8", "ascii"):
-        done = program(
-            "annotate", str(source), *numbers, *shelf.CONTEXT, COLUMNS=columns, PYTHONIOENCODING=encoding
-        )  # fmt: skip
-        text = done.stdout.decode(encoding)
+        done = invoke(
+            "annotate", str(source), *numbers, *shelf.CONTEXT, COLUMNS=columns, encoding=encoding
+        )
+        text = done.stdout_bytes.decode(encoding)
         assert "\x1b" not in text
         assert "[bold]a" in text.replace("\n", "")
         assert max(map(len, text.splitlines())) <= int(columns)

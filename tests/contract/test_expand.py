@@ -5,14 +5,12 @@ import os
 import signal
 import subprocess
 import sys
-import time
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from click.testing import Result
 from contract import air, shelf
-from contract.entry import invoke
+from contract.entry import HANGS_S, invoke, reading
 from scapy.layers.dot15d4 import Dot15d4FCS
 from scapy.layers.inet import UDP
 from scapy.layers.inet6 import IPv6
@@ -178,26 +176,12 @@ def test_a_disk_that_is_full(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
 @pytest.mark.parametrize(("number", "code"), [(signal.SIGTERM, 143), (signal.SIGINT, 130)])
 def test_a_process_that_is_ended_leaves_nothing(tmp_path: Path, number: int, code: int) -> None:
     out = tmp_path / "out.pcap"
-    process = subprocess.Popen(
-        [sys.executable, "-m", "lowpanbudget", "expand", "-", "-o", str(out)],
-        stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=TOP,
-    )  # fmt: skip
-    try:
-        _until(lambda: any(tmp_path.iterdir()))
-        time.sleep(0.3)  # it waits for input now
+    with reading(_many(3000), "expand", "-", "-o", str(out)) as process:
+        assert list(tmp_path.iterdir()) != []
         process.send_signal(number)
-        process.communicate(timeout=20)
-    finally:
-        process.kill()
+        process.communicate(timeout=HANGS_S)
     assert process.returncode == code
     assert list(tmp_path.iterdir()) == []
-
-
-def _until(done: Callable[[], bool]) -> None:
-    end = time.monotonic() + 20
-    while not done():
-        assert time.monotonic() < end
-        time.sleep(0.02)
 
 
 # --- wrong files --------------------------------------------------------------------------------------

@@ -2,18 +2,18 @@
 
 import json
 import subprocess
-import sys
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import pytest
+from contract.entry import invoke
 
 FOOTBRIDGE = str(Path(__file__).parents[2] / "examples" / "footbridge.toml")
 
 
 def run(*args: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "lowpanbudget", *args]
-    return subprocess.run(command, capture_output=True, text=True, check=False)
+    done = invoke(*args)
+    return subprocess.CompletedProcess(args, done.exit_code, done.stdout, done.stderr)
 
 
 def test_gate_passes_and_says_one_line_a_hop() -> None:

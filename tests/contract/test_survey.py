@@ -5,7 +5,6 @@ import json
 import re
 import struct
 from collections import Counter
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +13,6 @@ from contract import air, shelf
 from contract.entry import invoke
 from scapy.layers.dot15d4 import Dot15d4FCS
 
-Program = Callable[..., Any]
 GOOD = [one for n in range(12) for one in air.frames_of(
     air.udp_datagram(air.ip_of(air.eui(n % 3 + 1)), air.ip_of(air.eui(9)), bytes([n]) * (200 if n % 4 == 0 else 9)),
     air.eui(n % 3 + 1), air.eui(9), sequence=n // 3 * 3, tag=n,
@@ -167,13 +165,11 @@ def test_wrong_requests(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("columns", ["40", "80", "120"])
 @pytest.mark.parametrize("encoding", ["utf-8", "ascii"])
-def test_every_width_and_encoding(
-    program: Program, tmp_path: Path, columns: str, encoding: str
-) -> None:
+def test_every_width_and_encoding(tmp_path: Path, columns: str, encoding: str) -> None:
     path = shelf.written(tmp_path / "a.pcap", air.mixed(120, seed=4))
-    done = program("survey", str(path), *shelf.CONTEXT, COLUMNS=columns, PYTHONIOENCODING=encoding)
-    assert done.returncode == 0, done.stderr
-    text = done.stdout.decode(encoding)
+    done = invoke("survey", str(path), *shelf.CONTEXT, COLUMNS=columns, encoding=encoding)
+    assert done.exit_code == 0, done.stderr
+    text = done.stdout_bytes.decode(encoding)
     assert "\x1b" not in text
     assert max(map(len, text.splitlines())) <= int(columns)
     for words in ("Flows", "Nodes", "Kinds of frame", "of room left unused", "damaged frame"):

@@ -12,12 +12,12 @@ The address modes are in ``addresses``. The context octet serves both addresses,
 """
 
 from dataclasses import dataclass, field
-from functools import partial
+from functools import lru_cache, partial
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
-from lowpanbudget.env import IID_MASK, Env, interface_identifier
+from lowpanbudget.env import IID_MASK, Contexts, Env, interface_identifier
 from lowpanbudget.fields import Bits, Choice, Chosen, Header, Row
 from lowpanbudget.layers.internet.ipv6 import NO_NEXT_HEADER, Ipv6, next_header_name
 from lowpanbudget.layers.lowpan.addresses import BASE, DESTINATION, SOURCE, Side
@@ -305,9 +305,20 @@ def _addresses(
 ) -> tuple[Chosen, Chosen, Chosen, tuple[int, int]]:
     """Return context octet, source and destination modes that are smallest *together*, and the context ids."""
     plain = outer_sides(env, outer)
-    source_iids, destination_iids = zip(plain, plain if tunnel is None else tunnel, strict=True)
-    sources = _per_context(SOURCE, header.source, source_iids, env)
-    destinations = _per_context(DESTINATION, header.destination, destination_iids, env)
+    sides = (plain, plain if tunnel is None else tunnel)
+    return _smallest(header.source, header.destination, sides, env.contexts)
+
+
+@lru_cache(maxsize=1024)  # the packets of a flow have the same addresses
+def _smallest(
+    source_address: IPv6Address,
+    destination_address: IPv6Address,
+    sides: tuple[Sides, Sides],
+    contexts: Contexts,
+) -> tuple[Chosen, Chosen, Chosen, tuple[int, int]]:
+    source_iids, destination_iids = zip(*sides, strict=True)
+    sources = _per_context(SOURCE, source_address, source_iids, contexts)
+    destinations = _per_context(DESTINATION, destination_address, destination_iids, contexts)
     best: tuple[tuple[int, ...], tuple[Chosen, Chosen, Chosen, tuple[int, int]]] | None = None
     for source_id, source in sources:
         for destination_id, destination in destinations:
@@ -322,7 +333,7 @@ def _addresses(
 
 
 def _per_context(
-    choice: Choice, value: IPv6Address, iids: Sides, env: Env
+    choice: Choice, value: IPv6Address, iids: Sides, contexts: Contexts
 ) -> list[tuple[int, Chosen]]:
     """Return the best row without a context, and with each context when that is shorter.
 
@@ -330,7 +341,7 @@ def _per_context(
     """
     plain = choice.best(value, Side(iids[0], None))
     found = [(0, plain)]
-    for number, context in env.contexts.items():
+    for number, context in contexts.items():
         chosen = choice.best(value, Side(iids[1], context, number))
         if chosen.row.inline < plain.row.inline:
             found.append((number, chosen))
