@@ -6,6 +6,7 @@ from dataclasses import replace
 from lowpanbudget.cites import ieee, rfc
 from lowpanbudget.design.flow import FIRST
 from lowpanbudget.design.path import Path
+from lowpanbudget.errors import plural
 from lowpanbudget.findings.design_rule import MANY, DesignRule, Plan, about, octets_text, room_text
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.layers.lowpan import fragment
@@ -197,9 +198,13 @@ class RouteTooLong(DesignRule):
             flow = plan.design.flow(one.flow)
             if one.deepest is None or one.deepest >= flow.hops - 1:
                 continue
-            reach = "not even one router" if one.deepest < 1 else f"{one.deepest} routers"
+            reach = (
+                "does not reach over a single router"
+                if one.deepest < 1
+                else f"reaches over {plural(one.deepest, 'router')}"
+            )
             yield Hit(
-                f"one frame reaches over {reach}, {flow.hops} hops need {flow.hops - 1}",
+                f"one frame {reach}, {flow.hops} hops need {flow.hops - 1}",
                 (),
                 about(one),
             )

@@ -101,7 +101,7 @@ def datagram(
     return ip(source, destination, 17, udp(data, source, destination, ports), hop_limit)
 
 
-def mac(sequence: int = 1, links: tuple[bytes, bytes] = (NODE, ROOT), **changes: Any) -> Mac:
+def mac(sequence: int | None = 1, links: tuple[bytes, bytes] = (NODE, ROOT), **changes: Any) -> Mac:
     """A version-1 data header inside one PAN, the source PAN ID left out."""
     plain = Mac(
         sequence=sequence, destination_pan=PAN, destination=links[1], source=links[0],
@@ -207,7 +207,7 @@ def design(text: str) -> Design:
 
 def raw(
     payload_octets: bytes,
-    sequence: int = 1,
+    sequence: int | None = 1,
     links: tuple[bytes, bytes] = (NODE, ROOT),
     **changes: Any,
 ) -> bytes:

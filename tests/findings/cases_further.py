@@ -2,15 +2,16 @@
 
 import struct
 from collections.abc import Callable
+from functools import partial
 from ipaddress import IPv6Address
 from typing import NamedTuple
 
 from findings import air
-from findings.air import BROADCAST, NODE, PREFIX, ROOT, Capture
-from findings.cases_application import DATA, READINGS, again, floats, planned
-from findings.cases_compression import FAR, known_contexts, solicitation, to_group, under
+from findings.air import BROADCAST, NODE, PAN, PREFIX, ROOT, Capture
+from findings.cases_application import DATA, PLAN, READINGS, SMALL, again, floats, messages, planned
+from findings.cases_compression import FAR, known_contexts, solicitation, summed, to_group, under
 from findings.cases_fragments import cut, frames_of_one, sized, spilled
-from findings.cases_link import FAR_NAME, plain, short_source
+from findings.cases_link import FAR_NAME, IPHC_ONLY, plain, short_source
 from findings.judge import Told
 
 
@@ -102,6 +103,30 @@ def ranked() -> Capture:
 def without_checksum() -> Capture:
     source, to = under(PREFIX)
     return Capture([air.frame(air.ip(source, to, 17, air.udp(b"data", source, to, checksum=0)))])
+
+
+def planned_as(frames: list[bytes | tuple[float, bytes]]) -> Capture:
+    return Capture(frames, SMALL, PLAN)
+
+
+def summed_otherwise(covered: bool, more: int, kind: int) -> Capture:
+    """UDP behind a hop-by-hop header; its checksum covers that, or counts octets or a next header of its own."""
+    source, to = under(PREFIX)
+    head, option = struct.pack(">HHHH", *air.PORTS, 12, 0), air.rpl_option()
+    over = air.pseudo(source, to, 12 + more, kind) + option * covered + head + b"data"
+    segment = head[:6] + struct.pack(">H", air.internet_checksum(over)) + b"data"
+    return Capture([air.frame(air.ip(source, to, 0, option + segment))])
+
+
+def kept(link: bytes) -> IPv6Address:
+    """An identifier with the PAN ID, its universal/local bit as it is."""
+    return IPv6Address(f"fe80::{PAN:x}:ff:fe00:{link.hex()}")
+
+
+def listener_report() -> Capture:
+    """RFC 3810 section 5.2: to ff02::16, type 143; hop limit 1 is wanted."""
+    packet = air.nd_message(143, bytes(4), air.address("fe80::", NODE), IPv6Address("ff02::16"))
+    return Capture([air.frame(packet, 1, (NODE, BROADCAST))])
 
 
 DAMAGED = "some frames were damaged before this receiver saw them; nothing is concluded from those"
@@ -455,6 +480,109 @@ FURTHER = (
             "0x0017 sent 3 messages again, 0 of them in less than 2 s",
             ("shortest time between: 5.00 s",),
             (1, 2, 3, 4),
+        ),
+    ),
+    Further(
+        "security-not-as-planned",
+        lambda: planned_as([air.secured(b"", 1, 5, packed=bytes.fromhex(IPHC_ONLY))]),
+        Told(
+            "remark",
+            FAR_NAME,
+            "02:5e:10:00:00:00:00:17 sends with level 5 (ENC-MIC-32), the design has 0 (none)",
+            (),
+            (1,),
+        ),
+    ),
+    # 0x9861 with version 2 instead of 1, and bit 8
+    Further(
+        "sequence-suppression-misused",
+        lambda: Capture([air.raw(bytes.fromhex(IPHC_ONLY), version=2, sequence=None)]),
+        Told(
+            "remark",
+            "0x0017",
+            "an acknowledgement is asked for and no number tells which frame it is for",
+            ("frame control 0xa961",),
+            (1,),
+        ),
+    ),
+    # a forwarder: HLIM 00, SAM and DAM 10, from 0x0018; the destination is the frame's own
+    Further(
+        "header-not-shortest",
+        lambda: compressed("78223b4000180001"),
+        Told(
+            "remark",
+            "0x0017: hop limit 1, destination address 2",
+            "0x0017 could leave out 3 octets: hop limit 1, destination address 2",
+            (),
+            (1, 2, 3, 4),
+            4,
+        ),
+    ),
+    # type 1 with code 0.00 (RFC 7252 section 4.3)
+    Further(
+        "coap-message-forbidden",
+        lambda: messages(bytes([1 << 6 | 1 << 4, 0, 0, 2])),
+        Told(
+            "failure",
+            "0x0017: a non-confirmable message is empty",
+            "a non-confirmable message is empty (RFC 7252 §4.3)",
+            (),
+            (1,),
+        ),
+    ),
+    *(
+        Further(
+            "checksum-counts-extensions",
+            partial(summed_otherwise, covered, more, kind),
+            Told(
+                "failure",
+                f"0x0017: {text}",
+                f"the checksum is right when {text}",
+                (f"checksum carried {carried}, computed here 0xec22; 16 readings tried",),
+                (1,),
+            ),
+        )
+        # the header's words, 0x1100, 0x6304, 0 and 0x0200, sum to 0x7604: that and 8 less than 0xec22
+        for covered, more, kind, text, carried in (
+            (True, 8, 17, "the checksum covers the extension headers too", "0x7616"),
+            (
+                True,
+                0,
+                17,
+                "the checksum covers the extension headers, not counted in its length",
+                "0x761e",
+            ),
+            (False, 0, 0, "the pseudo-header names the extension header", "0xec33"),
+            (False, 8, 0, "the pseudo-header names and counts the extension header", "0xec2b"),
+        )
+    ),
+    # 0x1f4f less twice 0xabcd, in ones' complement
+    Further(
+        "identifier-by-old-rule",
+        lambda: summed(under("fe80::"), (kept(NODE), kept(ROOT))),
+        Told(
+            "failure",
+            "0x0017: identifiers with the PAN ID as it is",
+            "the checksum is right when the addresses are fe80::abcd:ff:fe00:17 and "
+            "fe80::abcd:ff:fe00:1 (identifiers with the PAN ID as it is)",
+            (
+                "checksum carried 0xc7b3, computed here 0x1f4f; 15 readings tried",
+                "checksum carried 0xc3b0, computed here 0x1b4c; 15 readings tried",
+                "checksum carried 0xbfad, computed here 0x1749; 15 readings tried",
+            ),
+            (1, 2, 3),
+            3,
+        ),
+    ),
+    Further(
+        "hop-limit-forbidden",
+        listener_report,
+        Told(
+            "failure",
+            "0x0017",
+            "the version 2 multicast listener report has hop limit 255, receivers want 1",
+            ("type 143",),
+            (1,),
         ),
     ),
 )

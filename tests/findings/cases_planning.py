@@ -9,6 +9,8 @@ A datagram that is cut has 48 octets of IPv6 and UDP. On later hops its first fr
 data and the others, 5 octets, 104 each; under level 5 these are 88 and 96. All but the last end at a multiple of 8.
 """
 
+from typing import NamedTuple
+
 from design.designs import changed
 from findings.judge import DesignCase, Told
 
@@ -250,3 +252,57 @@ CASES = {
         also=frozenset({"advertisement-does-not-fit"}),
     ),
 }
+
+
+class Further(NamedTuple):
+    name: str
+    design: str
+    told: Told
+
+
+FURTHER = (
+    # the flow allows for it
+    Further(
+        "fits-only-unsecured",
+        store(octets=100, link=SEALED, flow="most_frames = 2"),
+        Told(
+            "remark",
+            UP,
+            "100 octets; the room is 95, and 105 only without security",
+            ("sizes 96 to 105 would pass an estimate that forgets it",),
+        ),
+    ),
+    # 1348 octets of datagram are over the MTU of 1280
+    Further(
+        "message-does-not-fit",
+        store(octets=1300, flow="most_frames = 60"),
+        Told(
+            "failure",
+            UP,
+            "1300 octets, 105 fit in one frame of the forwarded hop: no datagram can be so large",
+            ("127 octets: MAC 11, IPHC 7, UDP NHC 4, payload 105",),
+        ),
+    ),
+    # 102, of which 100 leave 2
+    Further(
+        "route-too-long",
+        store(octets=100, to="probe", hops=9, flow=ROUTE.format(form="6lorh", octets=8)),
+        Told("risk", UP, "one frame does not reach over a single router, 9 hops need 8"),
+    ),
+    # 95 less CoAP's 4, a token of 1, Uri-Path 77, Block1 3 and the marker are 9
+    Further(
+        "block-size-to-use",
+        store(octets=300, link=SEALED, flow=f'[flow.coap]\ncode = "PUT"\npath = "{"a" * 75}"\n'),
+        Told("remark", UP, "300 octets do not fit one frame; no block size fits one frame"),
+    ),
+    # OSCORE (RFC 8613 sections 5.3 and 6.1): option 4 (flags, number, identifier), inner code 1, marker 1, code 8
+    Further(
+        "protection-does-not-fit",
+        store(octets=97, flow=COAP.format(code="PUT")),
+        Told(
+            "remark",
+            UP,
+            "97 octets fit 97; with OSCORE the room is 83 and with DTLS 1.3 the room is 86",
+        ),
+    ),
+)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from findings.air import heavy, names
-from findings.cases_planning import CASES, SEALED, store
+from findings.cases_planning import CASES, FURTHER, SEALED, Further, store
 from findings.judge import DESIGN_NAMES, about, judged, judged_file
 
 from lowpanbudget.findings.finding import Finding
@@ -32,6 +32,11 @@ def test_fires(name: str) -> None:
 @pytest.mark.parametrize("name", CASES)
 def test_stays_silent(name: str) -> None:
     assert name not in names(judged(CASES[name].stays()))
+
+
+@pytest.mark.parametrize("further", FURTHER, ids=lambda further: further.name)
+def test_says_otherwise_in_other_branches(further: Further) -> None:
+    assert about(further.name, judged(further.design)) == [further.told]
 
 
 def test_a_sound_design_has_nothing_of_weight() -> None:
