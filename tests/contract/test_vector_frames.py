@@ -11,7 +11,7 @@ import pytest
 from contract.vectors import Case, in_order, load, named, octets, plain, tiles, word
 
 import lowpanbudget
-from lowpanbudget import Mac, WireError, decode_frame, encode_frame
+from lowpanbudget import Key, Mac, WireError, decode_frame, encode_frame
 
 ALL = [case for case in load() if "wire" in case and "fcs" in case]
 READABLE = [case for case in ALL if case["result"] != "invalid"]
@@ -20,11 +20,25 @@ DATA = 1
 ADDRESSES = ("destination_pan", "destination", "source_pan", "source")
 
 
+def keys_of(case: Case) -> list[Key]:
+    told = case.get("keys", [{"octets": case["key"]}] if "key" in case else [])
+    return [Key(key["octets"], **{k: v for k, v in key.items() if k != "octets"}) for key in told]
+
+
+def devices_of(case: Case) -> dict[Any, str]:
+    """Return the EUI-64 of "short" or "pan:short"."""
+    devices: dict[Any, str] = {}
+    for name, address in case.get("devices", {}).items():
+        parts = tuple(int(part, 16) for part in name.split(":"))
+        devices[parts if len(parts) == 2 else parts[0]] = address
+    return devices
+
+
 def read(case: Case) -> Any:
     contexts = {int(number): prefix for number, prefix in case.get("contexts", {}).items()}
     return decode_frame(
-        octets(case, "wire"), fcs=case["fcs"], keys=case.get("key", ()), contexts=contexts,
-        devices=case.get("devices"), asn=case.get("asn"), root=case.get("root"),
+        octets(case, "wire"), fcs=case["fcs"], keys=keys_of(case), contexts=contexts,
+        devices=devices_of(case), asn=case.get("asn"), root=case.get("root"),
     )  # fmt: skip
 
 
@@ -63,10 +77,17 @@ def test_frame_reads_as_the_vector_says(case: Case) -> None:
             assert getattr(frame.mac, name) is None, name
     if "ipv6" in case:
         assert frame.datagram.octets.hex(" ") == octets(case, "ipv6").hex(" ")
-    if "notices" in case:
-        wanted = case["notices"]
-        kinds = {name for name, _ in wanted}
-        assert [[n.name, n.offset] for n in frame.notices if n.name in kinds] == wanted
+    if "verified" in case:
+        assert frame.verified is case["verified"]
+    if case.get("sealed"):
+        assert frame.payload is None
+        assert frame.datagram is None
+    names = [notice.name for notice in frame.notices]
+    located = [wanted for wanted in case.get("notices", []) if not isinstance(wanted, str)]
+    kinds = {name for name, _ in located}
+    assert [[n.name, n.offset] for n in frame.notices if n.name in kinds] == located
+    assert {one for one in case.get("notices", []) if isinstance(one, str)} <= set(names)
+    assert not set(case.get("without", [])) & set(names)
 
 
 @pytest.mark.parametrize("case", named(case for case in READABLE if "spans" in case))
@@ -114,7 +135,12 @@ def test_frame_is_written_as_it_was_read(case: Case) -> None:
     frame = read(case)
     assert isinstance(frame.mac, Mac)
     written = encode_frame(
-        replace(frame.mac, fcs_ok=None), frame.payload, key=case.get("key"), fcs=case["fcs"]
+        replace(frame.mac, fcs_ok=None),
+        frame.payload,
+        key=case.get("key"),
+        fcs=case["fcs"],
+        asn=case.get("asn"),
+        devices=devices_of(case),
     )
     assert written.octets.hex() == frame.octets.hex()
     header = frame.mac.header_length * 8

@@ -122,6 +122,36 @@ def test_expands(case: Case) -> None:
         assert in_order(case["spans"], there)
 
 
+BASE = [case for case in EXPANDING if octets(case, "lowpan")[0] >> 5 == 0b011]
+
+
+@pytest.mark.parametrize("case", named(BASE))
+def test_codes_of_the_base_header(case: Case) -> None:
+    """RFC 6282 figures 2 and 14: dispatch, TF, NH, HLIM, CID, SAC and SAM, M and DAC and DAM; then UDP's C and P."""
+    lowpan = octets(case, "lowpan")
+    spans = decompress(lowpan, env_of(case)).spans
+    first, second = lowpan[:2]
+    base = [
+        first >> 5,
+        first >> 3 & 3,
+        first >> 2 & 1,
+        first & 3,
+        second >> 7,
+        second >> 4 & 7,
+        second & 15,
+    ]
+    assert [span.value for span in spans[:7]] == base
+    assert {span.layer for span in spans[:7]} == {"IPHC"}
+    for place, span in enumerate(spans):
+        if span.layer == "UDP NHC" and span.bits == 5:
+            octet = lowpan[span.offset_bits // 8]
+            assert [s.value for s in spans[place : place + 3]] == [
+                octet >> 3,
+                octet >> 2 & 1,
+                octet & 3,
+            ]
+
+
 @pytest.mark.parametrize("case", named(SHORTEST))
 def test_compresses_to_these_octets(case: Case) -> None:
     found = packed(case)
