@@ -12,7 +12,10 @@ import lowpanbudget
 
 TESTS = Path(__file__).parents[1]
 # beside this folder: the tests of the public names, and what the tests here lean on
-BESIDE = (TESTS / "test_public_api.py", TESTS / "second_decoder.py")
+BESIDE = tuple(
+    TESTS / f"{name}.py"
+    for name in ("test_public_api", "second_decoder", "compare_outputs", "test_compare_outputs")
+)
 SET = sorted([*(TESTS / "contract").glob("*.py"), *BESIDE])
 ENTRY = ("lowpanbudget.cli.main", "run")
 INSIDE = re.compile(r"\blowpanbudget\.(?!cli\.main\b)[a-z_]+[.a-z_]*")
