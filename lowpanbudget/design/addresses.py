@@ -1,116 +1,188 @@
-"""Knobs of a flow's addresses: contexts that would serve them, identifiers that are shorter in line."""
+"""Knobs of a flow's addresses: identifiers that are shorter in line, contexts that would serve them.
+
+Identifiers are a station's and contexts the network's: turning one changes every flow of the design.
+"""
 
 from collections.abc import Iterator
 from dataclasses import replace
-from ipaddress import IPv6Address
+from functools import partial
+from ipaddress import IPv6Address, IPv6Network
+from typing import Literal
 
 from lowpanbudget.cites import rfc
-from lowpanbudget.design.flow import Flow, FlowKnob, Station
-from lowpanbudget.design.link import Link
-from lowpanbudget.env import Contexts
+from lowpanbudget.design.flow import Flow, Station
+from lowpanbudget.design.knob import Knob, Stage
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.env import Context, Contexts
+from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 
-
-def address_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]:
-    """Yield every change of contexts and of identifiers that may free octets."""
-    yield from _context_knobs(link, contexts, flow)
-    yield from _identifier_knobs(link, contexts, flow)
+MOST_CONTEXTS = 16  # "identifiers ... 0 to 15" (RFC 6282 section 3.1.2)
 
 
-def _identifier_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]:
-    """Yield other identifiers for ends in the mesh: made of the link address in use, or of short addresses."""
-    short = replace(flow, source=_shortened(flow.source, link))
-    if flow.group is None:
-        short = replace(short, destination=_shortened(flow.destination, link))
-    if short != flow:
-        yield FlowKnob(
-            "station.identifier",
-            "identifiers made from short addresses, of 2 octets where they go in line",
-            short,
-            contexts,
-            rfc(6282, "3.2.2"),
-            "each node needs a short address; a hop that elided the identifier then carries it",
-        )
-    for end, station in (("source", flow.source), ("destination", flow.destination)):
-        if station.role == "outside" or (end == "destination" and flow.group is not None):
-            continue
-        if station.address is None and station.identifier in {"link", link.addresses}:
-            continue
-        prefix = station.prefix
-        if station.address is not None:
-            prefix = int(station.address) >> 64 << 64
-        changed = replace(station, address=None, prefix=prefix, identifier="link")
-        given = station.address is not None
-        if given and changed.ip(link.addresses) == station.address:
-            continue
-        yield FlowKnob(
-            "station.identifier",
-            f"the {end}'s identifier made from the link address in frames",
-            replace(flow, source=changed)
-            if end == "source"
-            else replace(flow, destination=changed),
-            contexts,
-            rfc(6282, "3.2.2"),
-            "" if given else "the address changes with the link address",
-            "an identifier that was chosen to be hard to guess or to follow becomes easy to (RFC 8065)"
-            if given
-            else "",
-        )
-
-
-def _shortened(station: Station, link: Link) -> Station:
-    """Return the station with an identifier from its short address, if it has one from its extended address."""
-    if station.role == "outside" or station.address is not None or link.addresses == "short":
-        return station
-    if station.identifier == "short":
-        return station
-    return replace(station, identifier="short")
-
-
-def _context_knobs(link: Link, contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]:
-    """Yield contexts that would serve the flow's addresses: the /64 prefix, and the whole address."""
-    free = next((number for number in range(16) if number not in contexts), None)
+def address_knobs(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
+    """Yield every change of identifiers and of contexts that may free octets of the flow."""
     ends = [("source", flow.source)]
     if flow.group is None:
         ends.append(("destination", flow.destination))
-    addresses = {end: station.ip(link.addresses) for end, station in ends}
-    for number, context in contexts.items():
-        if not context.may_compress and any(a in context.prefix for a in addresses.values()):
-            allowed = _with_context(contexts, number, str(context.prefix))
-            yield FlowKnob(
-                f"context {number}", f"context {number} allowed for compression", flow, allowed,
-                rfc(6775, "4.2"), "every receiver must have learned it first",
-            )  # fmt: skip
-        elif number and any(a in context.prefix for a in addresses.values()):
-            others = {n: other for n, other in contexts.items() if n not in {0, number}}
-            swapped = {number: contexts[0]} if 0 in contexts else {}
-            yield FlowKnob(
-                f"context {number}", f"context {number} numbered 0, which costs no octet", flow,
-                Contexts({0: context, **swapped, **others}), rfc(6282, "3.1.1"),
-                "flows that use context 0 today pay that octet instead" if swapped else "",
-            )  # fmt: skip
-    if free is None:
-        return
     for end, station in ends:
-        address = addresses[end]
-        if address in LINK_LOCAL.prefix:
+        yield from _identifier_knobs(design, end, station)
+    yield from _number_knobs(design, ends)
+    for end, station in ends:
+        yield from _context_knobs(design, end, station)
+
+
+# --- identifiers ---------------------------------------------------------------------------------------
+
+
+def _identifier_knobs(design: Design, end: str, station: Station) -> Iterator[Knob[Design]]:
+    """Yield other identifiers for a station in the mesh: made of the link address in use, or of its short address."""
+    if station.role == "outside":
+        return
+    form, dimension = design.link.addresses, f"station[{station.name}].identifier"
+    given = station.address is not None
+    if not given and form == "extended" and station.identifier != "short":
+        yield Knob(
+            dimension,
+            "short",
+            "station.identifier",
+            f"the {end}'s identifier made from its short address, of 2 octets where it goes in line",
+            rfc(6282, "3.2.2"),
+            partial(_identified, name=station.name, identifier="short"),
+            "it needs a short address; a hop that elided the identifier then carries it",
+            stage=Stage.IDENTIFIERS,
+        )
+    follows = not given and station.identifier in {"link", form}
+    if follows or (given and _from_link_address(station).ip(form) == station.address):
+        return
+    yield Knob(
+        dimension,
+        "link",
+        "station.identifier",
+        f"the {end}'s identifier made from the link address in frames",
+        rfc(6282, "3.2.2"),
+        partial(_identified, name=station.name, identifier="link"),
+        "" if given else "the address changes with the link address",
+        "an identifier that was chosen to be hard to guess or to follow becomes easy to (RFC 8065)"
+        if given
+        else "",
+        stage=Stage.IDENTIFIERS,
+    )
+
+
+def _from_link_address(station: Station) -> Station:
+    prefix = station.prefix
+    if station.address is not None:
+        prefix = int(station.address) >> 64 << 64
+    return replace(station, address=None, prefix=prefix, identifier="link")
+
+
+def _identified(design: Design, name: str, identifier: Literal["short", "link"]) -> Design:
+    station = _from_link_address(design.station(name))
+    return design.with_station(replace(station, identifier=identifier))
+
+
+# --- contexts ------------------------------------------------------------------------------------------
+
+
+def _number_knobs(design: Design, ends: list[tuple[str, Station]]) -> Iterator[Knob[Design]]:
+    """Yield contexts there are that would serve better: allowed for compression, or numbered 0."""
+    addresses = [station.ip(design.link.addresses) for _, station in ends]
+    for number, context in design.contexts.items():
+        if not any(address in context.prefix for address in addresses):
             continue
-        for length, what in ((64, "prefix"), (128, "whole address")):
-            if length == 128 and station.role == "node":
-                continue  # there are many nodes and 16 contexts
-            prefix = f"{IPv6Address(int(address) >> (128 - length) << (128 - length))}/{length}"
-            if any(str(context.prefix) == prefix for context in contexts.values()):
-                continue
-            yield FlowKnob(
-                "context",
-                f"a context for the {end}'s {what} ({prefix})",
-                flow,
-                _with_context(contexts, free, prefix),
+        if not context.may_compress:
+            yield Knob(
+                f"context[{number}].may_compress",
+                "true",
+                f"context {number}",
+                f"context {number} allowed for compression",
+                rfc(6775, "4.2"),
+                partial(_allowed, number=number),
+                "every receiver must have learned it first",
+                stage=Stage.CONTEXTS,
+            )
+        elif number:
+            yield Knob(
+                f"context[{number}].id",
+                "0",
+                f"context {number}",
+                f"context {number} numbered 0, which costs no octet",
                 rfc(6282, "3.1.1"),
-                "all nodes must share it (RFC 6775 section 5.4.1 spreads it)",
+                partial(_numbered_0, number=number),
+                "flows that use context 0 today pay that octet instead"
+                if 0 in design.contexts
+                else "",
+                stage=Stage.CONTEXTS,
             )
 
 
-def _with_context(contexts: Contexts, number: int, prefix: str) -> Contexts:
-    """Return the contexts with one more, or one changed."""
-    return Contexts({**contexts, number: prefix})
+def _allowed(design: Design, number: int) -> Design:
+    return design.with_contexts({**design.contexts, number: str(_context(design, number).prefix)})
+
+
+def _context(design: Design, number: int) -> Context:
+    """Return a context; ``RequestError`` where only a later change of the same set would make it."""
+    context = design.contexts.get(number)
+    if context is None:
+        raise RequestError(f"there is no context {number} yet")
+    return context
+
+
+def _numbered_0(design: Design, number: int) -> Design:
+    context, contexts = _context(design, number), design.contexts
+    others = {n: other for n, other in contexts.items() if n not in {0, number}}
+    swapped = {number: contexts[0]} if 0 in contexts else {}
+    return design.with_contexts({0: context, **swapped, **others})
+
+
+def _context_knobs(design: Design, end: str, station: Station) -> Iterator[Knob[Design]]:
+    """Yield contexts that would serve a station's address: its /64 prefix, and the whole address."""
+    if _free_number(design.contexts) is None:
+        return
+    for length, what in ((64, "prefix"), (128, "whole address")):
+        if length == 128 and station.role == "node":
+            continue  # there are many nodes and 16 contexts
+        prefix = _prefix_of(design, station, length)
+        if prefix is None or _has_context(design, prefix):
+            continue
+        yield Knob(
+            f"station[{station.name}].context",
+            str(length),
+            "context",
+            f"a context for the {end}'s {what} ({prefix})",
+            rfc(6282, "3.1.1"),
+            partial(_with_context, name=station.name, length=length),
+            "all nodes must share it (RFC 6775 section 5.4.1 spreads it)",
+            stage=Stage.CONTEXTS,
+        )
+
+
+def _prefix_of(design: Design, station: Station, length: int) -> IPv6Network | None:
+    """Return the prefix of the station's address as the design now makes it; None for one that needs no context."""
+    address: IPv6Address = station.ip(design.link.addresses)
+    if address in LINK_LOCAL.prefix:
+        return None
+    return IPv6Network((address, length), strict=False)
+
+
+def _has_context(design: Design, prefix: IPv6Network) -> bool:
+    return any(context.prefix == prefix for context in design.contexts.values())
+
+
+def _free_number(contexts: Contexts) -> int | None:
+    return next((number for number in range(MOST_CONTEXTS) if number not in contexts), None)
+
+
+def _with_context(design: Design, name: str, length: int) -> Design:
+    """Return the design with a context for the address that holds by now, under the first free number."""
+    number, prefix = (
+        _free_number(design.contexts),
+        _prefix_of(design, design.station(name), length),
+    )
+    if number is None or prefix is None or _has_context(design, prefix):
+        raise RequestError(
+            f"there is no use or no number for a context of {length} bits for {name}",
+            hint="A network has 16 contexts at most (RFC 6282 section 3.1.2)",
+        )
+    return design.with_contexts({**design.contexts, number: str(prefix)})

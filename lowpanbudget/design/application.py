@@ -7,10 +7,11 @@ Spans look into ciphertext, since the ciphers keep the order of octets. The knob
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from functools import partial
 
 from lowpanbudget.bits import Writer
-from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.cites import rfc
+from lowpanbudget.design.knob import Knob, replacing
 from lowpanbudget.layers.internet import coap, oscore
 from lowpanbudget.layers.internet.coap_codes import Type
 from lowpanbudget.layers.internet.coap_options import Option
@@ -126,85 +127,113 @@ class Application:
 NONE = Application()
 
 
-class ApplicationKnob(NamedTuple):
-    """One thing to change about the application's protocols; fields as of ``LinkKnob``."""
-
-    key: str
-    text: str
-    application: Application
-    cite: Cite
-    condition: str = ""
-    caution: str = ""
-    stronger: bool = False
-
-
-def application_knobs(application: Application) -> Iterator[ApplicationKnob]:
+def application_knobs(application: Application) -> Iterator[Knob[Application]]:
     """Yield every change of CoAP, OSCORE or DTLS keys that may free octets."""
     if application.dtls is not None:
-        yield from _dtls_knobs(application, application.dtls)
-    message = application.coap
-    if message is None:
+        for dtls_knob in _dtls_knobs(application.dtls):
+            yield dtls_knob.within(_dtls_of, lambda whole, dtls: replace(whole, dtls=dtls), "dtls.")
+    if application.coap is None:
         return
+    for coap_knob in _coap_knobs(application.coap):
+        yield coap_knob.within(_coap_of, lambda whole, coap: replace(whole, coap=coap), "coap.")
+    ids = application.oscore
+    if ids is not None and len(ids.sender_id) > 1 and ids.recipient_id != b"\x01":
+        knob = Knob[Oscore](
+            "sender_id",
+            "01",
+            "flow.oscore.sender_id",
+            "a sender identifier of 1 octet",
+            rfc(8613, "3.3"),
+            replacing(sender_id=b"\x01"),
+            "identifiers stay unique under one master secret: 256 senders at most",
+        )
+        yield knob.within(_oscore_of, lambda whole, ids: replace(whole, oscore=ids), "oscore.")
+
+
+def _coap_of(application: Application) -> Coap:
+    assert application.coap is not None
+    return application.coap
+
+
+def _oscore_of(application: Application) -> Oscore:
+    assert application.oscore is not None
+    return application.oscore
+
+
+def _dtls_of(application: Application) -> Dtls:
+    assert application.dtls is not None
+    return application.dtls
+
+
+def _coap_knobs(message: Coap) -> Iterator[Knob[Coap]]:
     if len(message.token) > 1:
-        shorter = replace(message, token=message.token[:1])
-        yield ApplicationKnob(
+        yield Knob(
+            "token_octets",
+            "1",
             "flow.coap.token_octets",
             f"a token of 1 octet instead of {len(message.token)}",
-            replace(application, coap=shorter),
             rfc(7252, "5.3.1"),
+            lambda coap: replace(coap, token=coap.token[:1]),
             "few requests are open at a time; without OSCORE or DTLS a short token is easier to guess",
         )
-    for option in message.options:
-        if option.number == OBSERVE or not option.octets or option.definition.critical:
-            continue
-        rest = tuple(other for other in message.options if other is not option)
-        yield ApplicationKnob(
+    elective = {
+        option.name: option
+        for option in message.options
+        if option.number != OBSERVE and option.octets and not option.definition.critical
+    }
+    for name, option in elective.items():
+        yield Knob(
+            name,
+            "none",
             "flow.coap",
-            f"no {option.name} option",
-            replace(application, coap=replace(message, options=rest)),
+            f"no {name} option",
             option.definition.cite,
+            partial(_without_option, name=name),
             "both sides know it without being told",
         )
-    paths = [option for option in message.options if option.definition.name == "Uri-Path"]
+    paths = [option for option in message.options if option.name == "Uri-Path"]
     if len(paths) > 1 or (paths and len(paths[0].octets) > 1):
-        rest = tuple(option for option in message.options if option not in paths)
-        short = (*rest, Option(paths[0].number, b"a"))
-        yield ApplicationKnob(
+        yield Knob(
+            "path",
+            "a",
             "flow.coap.path",
             "a path of one letter",
-            replace(application, coap=replace(message, options=short)),
             rfc(7252, "5.10.1"),
+            _short_path,
             "the server offers it",
         )
-    if application.oscore is not None and len(application.oscore.sender_id) > 1:
-        short_id = replace(application.oscore, sender_id=b"\x01")
-        if short_id.recipient_id != b"\x01":
-            yield ApplicationKnob(
-                "flow.oscore.sender_id",
-                "a sender identifier of 1 octet",
-                replace(application, oscore=short_id),
-                rfc(8613, "3.3"),
-                "identifiers stay unique under one master secret: 256 senders at most",
-            )
 
 
-def _dtls_knobs(application: Application, dtls: Dtls) -> Iterator[ApplicationKnob]:
+def _without_option(coap: Coap, name: str) -> Coap:
+    return replace(coap, options=tuple(option for option in coap.options if option.name != name))
+
+
+def _short_path(coap: Coap) -> Coap:
+    rest = _without_option(coap, "Uri-Path")
+    return replace(rest, options=(*rest.options, Option.of("Uri-Path", "a")))
+
+
+def _dtls_knobs(dtls: Dtls) -> Iterator[Knob[Dtls]]:
     aead = dtls.suite.aead
     if dtls.suite.version == "1.2":
         newer = next(s for s in SUITES.values() if s.version == "1.3" and s.aead == aead)
-        yield ApplicationKnob(
+        yield Knob(
+            "suite",
+            newer.name,
             "flow.dtls.suite",
             f"DTLS 1.3 ({newer.name}) instead of 1.2",
-            replace(application, dtls=replace(dtls, suite=newer)),
             rfc(9147, "4"),
+            replacing(suite=newer),
             "both ends speak DTLS 1.3; one record a datagram, whose length is then left out",
         )
     if len(dtls.cid) > 1:
-        yield ApplicationKnob(
+        yield Knob(
+            "cid",
+            dtls.cid[:1].hex(),
             "flow.dtls.cid",
             f"a connection ID of 1 octet instead of {len(dtls.cid)}",
-            replace(application, dtls=replace(dtls, cid=dtls.cid[:1])),
             rfc(9146, "3"),
+            lambda record: replace(record, cid=record.cid[:1]),
             "the receiver has at most 256 connections",
         )
     for suite in SUITES.values():
@@ -215,11 +244,13 @@ def _dtls_knobs(application: Application, dtls: Dtls) -> Iterator[ApplicationKno
         # one of several suites that differ in their handshake only
         if any(s.aead == other and s.version == suite.version for s in _before(suite)):
             continue
-        yield ApplicationKnob(
+        yield Knob(
+            "suite",
+            suite.name,
             "flow.dtls.suite",
             f"{suite.name}, a tag of {other.tag} octets instead of {aead.tag}",
-            replace(application, dtls=replace(dtls, suite=suite)),
             suite.cite,
+            replacing(suite=suite),
             caution=""
             if other.tag > aead.tag
             else "a shorter tag is easier to forge; this weakens protection and is no advice",

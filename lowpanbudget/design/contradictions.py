@@ -1,9 +1,9 @@
 """What keys of a design cannot be together: every fault of meaning that a shape shows, with its path and a way out."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from lowpanbudget.design.application_shape import application
-from lowpanbudget.design.link import PAN_IDS_CARRIED
+from lowpanbudget.design.link import ADDRESS_MODES, pan_ids_possible
 from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, SecurityShape, StationShape
 from lowpanbudget.design.spelling import spelled
 from lowpanbudget.errors import plural
@@ -11,7 +11,6 @@ from lowpanbudget.layers.link.addressing import addressing
 from lowpanbudget.layers.link.auxiliary import KEY_ID
 from lowpanbudget.payload.flaws import Flaw
 
-_MODES = {"short": 2, "extended": 3}
 BROADCAST_PAN = 0xFFFF
 
 
@@ -35,16 +34,14 @@ def _link_flaws(link: LinkShape) -> Iterator[Flaw]:
             ("link", "sequence_number"), f"a version-{version} frame always has a sequence number",
             "Use frame_version = 2, or carry it",
         )  # fmt: skip
-    mode = _MODES[link.addresses]
-    forms = {bit: addressing(version, mode, mode, bit) for bit in (0, 1)}
-    possible = {row.destination_pan + row.source_pan for row in forms.values()}
-    if PAN_IDS_CARRIED[link.pan_ids] not in possible:
-        words = [word for word, count in PAN_IDS_CARRIED.items() if count in possible]
+    possible = pan_ids_possible(version, link.addresses)
+    if link.pan_ids not in possible:
+        mode = ADDRESS_MODES[link.addresses]
         yield Flaw(
             ("link", "pan_ids"),
             f"a version-{version} frame between {link.addresses} addresses cannot carry "
             f"{link.pan_ids} PAN ID{'s' if link.pan_ids != 'one' else ''}",
-            f"Possible: {' or '.join(words)} ({forms[0].cite})",
+            f"Possible: {' or '.join(possible)} ({addressing(version, mode, mode, 0).cite})",
         )
     apart = link.destination_pan_id not in {None, link.pan_id}
     if apart and link.pan_ids != "both":
@@ -131,12 +128,30 @@ def _station_flaws(shape: DesignShape) -> Iterator[Flaw]:
                 "Use a /64 prefix or a whole address",
             )
         yield from _own_address_flaws(index, station, form)
+    yield from _shared_link_addresses(shape.station)
     if borders == 0 and any(station.role == "outside" for station in shape.station):
         at = next(i for i, station in enumerate(shape.station) if station.role == "outside")
         yield Flaw(
             ("station", at, "role"), "a host outside is reached through a border router, and none is there",
             'Add a station with role = "border"',
         )  # fmt: skip
+
+
+def _shared_link_addresses(stations: Sequence[StationShape]) -> Iterator[Flaw]:
+    """Yield a flaw for each station whose link address an earlier one has."""
+    for key in ("short", "extended"):
+        owners: dict[bytes, str] = {}
+        for index, station in enumerate(stations):
+            address = getattr(station, key)
+            if address is None:
+                continue
+            if address in owners:
+                yield Flaw(
+                    ("station", index, key),
+                    f"{station.name!r} has the {key} address {address.hex()} of {owners[address]!r}",
+                    "Give each station an address of its own: no two nodes of a PAN share one",
+                )
+            owners.setdefault(address, station.name)
 
 
 def _own_address_flaws(index: int, station: StationShape, form: str) -> Iterator[Flaw]:

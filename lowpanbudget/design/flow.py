@@ -4,15 +4,16 @@ The knobs that turn a flow key stand at the end, beside what they turn; those of
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
 from typing import Literal, NamedTuple
 
-from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.cites import rfc
 from lowpanbudget.design.application import NONE, Application, application_knobs
+from lowpanbudget.design.knob import Knob, replacing
 from lowpanbudget.design.link import AddressForm, Link
 from lowpanbudget.design.routing import UNROUTED, Routing, routing_knobs
-from lowpanbudget.env import Contexts, interface_identifier
+from lowpanbudget.env import interface_identifier
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.iphc import HLIM
@@ -144,80 +145,69 @@ def _worst(limits: range) -> int:
     return next((value for value in limits if HLIM.best(value).row.inline), limits[0])
 
 
-@dataclass(frozen=True, slots=True)
-class FlowKnob:
-    """One thing to change about a flow or the contexts it may use; fields as of ``LinkKnob``."""
-
-    key: str
-    text: str
-    flow: Flow
-    contexts: Contexts
-    cite: Cite
-    condition: str = ""
-    caution: str = ""
-    stronger: bool = field(default=False)
-
-
-def flow_knobs(contexts: Contexts, flow: Flow) -> Iterator[FlowKnob]:
-    """Yield every change of a flow key that may free octets."""
-    for knob in application_knobs(flow.application):
-        changed = replace(flow, application=knob.application)
-        yield FlowKnob(
-            knob.key, knob.text, changed, contexts, knob.cite, knob.condition, knob.caution,
-            knob.stronger,
-        )  # fmt: skip
+def flow_knobs(flow: Flow) -> Iterator[Knob[Flow]]:
+    """Yield every change of a flow key that may free octets, or protect more."""
+    for application_knob in application_knobs(flow.application):
+        yield application_knob.within(
+            lambda whole: whole.application,
+            lambda whole, application: replace(whole, application=application),
+        )
     for routing_knob in routing_knobs(flow.routing):
-        changed = replace(flow, routing=routing_knob.routing)
-        yield FlowKnob(
-            routing_knob.key, routing_knob.text, changed, contexts, routing_knob.cite,
-            routing_knob.condition,
-        )  # fmt: skip
+        yield routing_knob.within(
+            lambda whole: whole.routing, lambda whole, routing: replace(whole, routing=routing)
+        )
     ports = (flow.source_port, flow.destination_port)
     if PORTS.best(ports).row.inline > min(row.inline for row in PORTS.rows):
-        yield FlowKnob(
+        first, second = KNOWN_PORT + 1, KNOWN_PORT + 2
+        yield Knob(
+            "ports",
+            f"{first:#06x},{second:#06x}",
             "flow.source_port, flow.destination_port",
             "both ports in 0xf0b0-0xf0bf",
-            replace(flow, source_port=KNOWN_PORT + 1, destination_port=KNOWN_PORT + 2),
-            contexts,
             rfc(6282, "4.3.1"),
+            replacing(source_port=first, destination_port=second),
             "these ports say little about the application: pair them with an integrity check",
         )
     outside = {flow.source.role, flow.destination.role} & {"outside"}
     if HLIM.best(flow.hop_limit).row.inline and flow.source.role != "outside":
         for limit in (64, 255, 1):
             if limit >= flow.hops_routed + len(outside):
-                yield FlowKnob(
+                yield Knob(
+                    "hop_limit",
+                    str(limit),
                     "flow.hop_limit",
                     f"hop limit {limit}",
-                    replace(flow, hop_limit=limit),
-                    contexts,
                     rfc(6282, "3.1.1"),
+                    replacing(hop_limit=limit),
                 )
     if flow.traffic_class or flow.flow_label:
-        yield FlowKnob(
+        yield Knob(
+            "traffic_class,flow_label",
+            "0",
             "flow.traffic_class, flow.flow_label",
             "traffic class and flow label zero",
-            replace(flow, traffic_class=0, flow_label=0),
-            contexts,
             rfc(6282, "3.2.1"),
+            replacing(traffic_class=0, flow_label=0),
             "nothing on the way treats its packets by them",
         )
     if flow.elide_udp_checksum:
-        yield FlowKnob(
+        yield Knob(
+            "udp_checksum",
+            "carried",
             "flow.udp_checksum",
             "the UDP checksum carried",
-            replace(flow, elide_udp_checksum=False),
-            contexts,
             rfc(6282, "4.3.2"),
+            replacing(elide_udp_checksum=False),
             stronger=True,
         )
     else:
-        yield FlowKnob(
+        yield Knob(
+            "udp_checksum",
+            "elided",
             "flow.udp_checksum",
             "the UDP checksum elided",
-            replace(flow, elide_udp_checksum=True),
-            contexts,
             rfc(6282, "4.3.2"),
+            replacing(elide_udp_checksum=True),
             caution="only where the upper layer permits it and another integrity check covers pseudo-header and "
             "data end to end; otherwise a damaged packet may reach a wrong node unseen",
         )

@@ -1,55 +1,54 @@
-"""Every knob of a path as a variant: the change in words, and the path that it leads to.
+"""Every knob of a flow as a change of the whole design, and changes made together in one fixed order.
 
-The knobs themselves are declared beside the keys they turn (``link``, ``flow``, ``addresses``); here they meet a hop.
+The knobs themselves are declared beside the keys they turn (``link``, ``flow``, ``addresses``). Link keys, identifiers
+and contexts belong to the network: turning one changes all its flows together.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
-from lowpanbudget.cites import Cite
 from lowpanbudget.design.addresses import address_knobs
-from lowpanbudget.design.flow import FlowKnob, flow_knobs
-from lowpanbudget.design.link import LinkKnob, link_knobs
-from lowpanbudget.design.path import Path, paths
+from lowpanbudget.design.flow import Flow, flow_knobs
+from lowpanbudget.design.knob import Knob
+from lowpanbudget.design.link import Link, link_knobs, pan_ids_possible
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.errors import RequestError
 
 
-@dataclass(frozen=True, slots=True)
-class Variant:
-    """A change of one key of the design and the path as it would then be.
+def knobs(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
+    """Yield every change of one key that may free octets of the flow, or protect it more."""
+    for link_knob in link_knobs(design.link):
+        yield link_knob.within(lambda whole: whole.link, _with_link)
+    yield from address_knobs(design, flow)
+    name = flow.name
+    for flow_knob in flow_knobs(flow):
+        yield flow_knob.within(lambda whole: whole.flow(name), Design.with_flow, f"flow[{name}].")
 
-    ``condition`` says what the change takes; ``caution`` is not empty when it weakens protection;
-    ``stronger`` marks a change
-    that protects more and costs octets.
+
+def _with_link(design: Design, link: Link) -> Design:
+    return replace(design, link=link)
+
+
+def in_order(changes: Iterable[Knob[Design]]) -> list[Knob[Design]]:
+    """Return the changes as they are made together: link, identifiers, contexts, then the rest."""
+    return sorted(changes, key=lambda change: (change.stage, change.id))
+
+
+def turned(design: Design, changes: Iterable[Knob[Design]]) -> Design:
+    """Return the design with these changes, made in the fixed order.
+
+    A context is made for the address that holds by then. Raises ``RequestError`` when two changes turn one dimension,
+    or when they cannot be together.
     """
-
-    key: str
-    text: str
-    path: Path
-    cite: Cite
-    condition: str = ""
-    caution: str = ""
-    stronger: bool = False
-
-
-def variants(path: Path) -> Iterator[Variant]:
-    """Yield each change that one knob of link, contexts or flow makes to a path; the hop stays the same one."""
-    for link_knob in link_knobs(path.link):
-        changed = _same_hop(path, paths(link_knob.link, path.contexts, path.flow))
-        yield _variant(link_knob, changed)
-    flow_changes = (
-        *address_knobs(path.link, path.contexts, path.flow),
-        *flow_knobs(path.contexts, path.flow),
-    )
-    for flow_knob in flow_changes:
-        changed = _same_hop(path, paths(path.link, flow_knob.contexts, flow_knob.flow))
-        yield _variant(flow_knob, changed)
-
-
-def _same_hop(path: Path, candidates: list[Path]) -> Path:
-    return next((other for other in candidates if other.hop.name == path.hop.name), candidates[-1])
-
-
-def _variant(knob: LinkKnob | FlowKnob, path: Path) -> Variant:
-    return Variant(
-        knob.key, knob.text, path, knob.cite, knob.condition, knob.caution, knob.stronger
-    )
+    dimensions: set[str] = set()
+    for change in in_order(changes):
+        if change.dimension in dimensions:
+            raise RequestError(f"{change.dimension} cannot have two values")
+        dimensions.add(change.dimension)
+        design = change.turn(design)
+    link = design.link
+    if link.pan_ids not in pan_ids_possible(link.version, link.addresses):
+        raise RequestError(
+            f"frames between {link.addresses} addresses cannot carry {link.pan_ids} of the PAN IDs"
+        )
+    return design

@@ -3,12 +3,13 @@
 The knobs that turn a link key stand at the end, beside what they turn.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import Cite, ieee
+from lowpanbudget.design.knob import Knob, Stage, replacing
 from lowpanbudget.layers.link.addressing import MODE_OCTETS, Addressing, addressing
 from lowpanbudget.layers.link.auxiliary import KEY_IDS_CITE, LEVELS, LEVELS_CITE, Security
 from lowpanbudget.layers.link.elements import Element
@@ -23,7 +24,8 @@ from lowpanbudget.stack.frame import STAND_IN_KEY, Encoded, encode_frame
 
 AddressForm = Literal["short", "extended"]
 PanIds = Literal["both", "one", "none"]
-PAN_IDS_CARRIED = {"both": 2, "one": 1, "none": 0}
+PAN_IDS_CARRIED: dict[PanIds, int] = {"both": 2, "one": 1, "none": 0}
+ADDRESS_MODES: dict[AddressForm, int] = {"short": 2, "extended": 3}
 
 
 class Phy(NamedTuple):
@@ -123,79 +125,79 @@ class Link:
         return self.largest - len(self.frame(source, destination, b"").octets)
 
 
-@dataclass(frozen=True, slots=True)
-class LinkKnob:
-    """One thing to change about the link: ``key`` in the file, ``text`` for people, the changed ``link``.
-
-    ``caution`` is not empty when the change weakens protection; ``condition`` says what it takes otherwise.
-    ``stronger`` marks a change that costs octets and protects more.
-    """
-
-    key: str
-    text: str
-    link: Link
-    cite: Cite
-    condition: str = ""
-    caution: str = ""
-    stronger: bool = field(default=False)
+def pan_ids_possible(version: int, form: AddressForm) -> list[PanIds]:
+    """Return how many PAN IDs a frame between two addresses of this form can carry, in the design file's words."""
+    mode = ADDRESS_MODES[form]
+    rows = [addressing(version, mode, mode, bit) for bit in (0, 1)]
+    possible = {row.destination_pan + row.source_pan for row in rows}
+    return [word for word, count in PAN_IDS_CARRIED.items() if count in possible]
 
 
-def link_knobs(link: Link) -> Iterator[LinkKnob]:
-    """Yield every change of a link key that may free octets, each with the link that it leads to."""
+def link_knobs(link: Link) -> Iterator[Knob[Link]]:
+    """Yield every change of a link key that may free octets, or protect more."""
     if link.addresses == "extended":
-        yield LinkKnob(
-            "link.addresses",
-            "short link addresses instead of extended ones",
-            replace(link, addresses="short"),
-            ieee(2015, "7.2.2.9"),
+        yield _knob(
+            "link.addresses", "short", "short link addresses instead of extended ones",
+            ieee(2015, "7.2.2.9"), replacing(addresses="short"),
             "each node needs a short address, given when it joins",
-        )
+        )  # fmt: skip
     same = link.pan_id == link.destination_pan_id
     if link.pan_ids == "both" and same:
-        yield LinkKnob(
-            "link.pan_ids",
-            "one PAN ID instead of two",
-            replace(link, pan_ids="one"),
-            addressing(link.version, 2, 2, 1).cite,
-        )
+        yield _knob(
+            "link.pan_ids", "one", "one PAN ID instead of two",
+            addressing(link.version, 2, 2, 1).cite, replacing(pan_ids="one"),
+        )  # fmt: skip
     if link.pan_ids != "none" and link.version == 2 and link.addresses == "extended" and same:
-        yield LinkKnob(
-            "link.pan_ids",
-            "no PAN ID between extended addresses",
-            replace(link, pan_ids="none"),
-            addressing(2, 3, 3, 1).cite,
-        )
+        yield _knob(
+            "link.pan_ids", "none", "no PAN ID between extended addresses",
+            addressing(2, 3, 3, 1).cite, replacing(pan_ids="none"),
+        )  # fmt: skip
     if link.sequence_number and link.version == 2:
-        yield LinkKnob(
-            "link.sequence_number",
-            "no sequence number",
-            replace(link, sequence_number=False),
-            ieee(2015, "7.2.2.8"),
+        yield _knob(
+            "link.sequence_number", "suppressed", "no sequence number", ieee(2015, "7.2.2.8"),
+            replacing(sequence_number=False),
             "acknowledgements must match by other means (enhanced acknowledgements, slots), and a "
             "receiver can no longer tell a retransmission by its number",
-        )
-    if link.header_ies or link.payload_ies:
-        yield LinkKnob(
-            "link.header_ie, link.payload_ie",
-            "no information elements in data frames",
-            replace(link, header_ies=(), payload_ies=()),
-            ieee(2015, "7.4"),
-            "what they say can go in beacons or acknowledgements",
-        )
+        )  # fmt: skip
+    for key, kind in (("header_ies", "header_ie"), ("payload_ies", "payload_ie")):
+        if getattr(link, key):
+            yield _knob(
+                f"link.{kind}", "none", f"no {kind.removesuffix('_ie')} information elements in data frames",
+                ieee(2015, "7.4"), replacing(**{key: ()}),
+                "what they say can go in beacons or acknowledgements",
+            )  # fmt: skip
     if link.security is not None and link.security.level:
         yield from _security_knobs(link, link.security)
     elif link.version:
-        yield from _level_knobs(link, Security(0, 1, key_index=1))
+        yield from _level_knobs(Security(0, 1, key_index=1))
 
 
-def _security_knobs(link: Link, security: Security) -> Iterator[LinkKnob]:
+def _knob(
+    key: str,
+    value: str,
+    text: str,
+    cite: Cite,
+    turn: Callable[[Link], Link],
+    condition: str = "",
+    caution: str = "",
+    *,
+    stronger: bool = False,
+) -> Knob[Link]:
+    return Knob(key, value, key, text, cite, turn, condition, caution, stronger, Stage.LINK)
+
+
+def _securing(change: Callable[[Security], Security], start: Security) -> Callable[[Link], Link]:
+    return lambda link: replace(link, security=change(link.security or start))
+
+
+def _security_knobs(link: Link, security: Security) -> Iterator[Knob[Link]]:
     if security.frame_counter is not None and link.version == 2 and link.slotted:
-        changed = replace(security, frame_counter=None, asn_in_nonce=True)
-        yield LinkKnob(
+        yield _knob(
             "link.security.frame_counter",
+            "suppressed",
             "no frame counter: the nonce comes from the absolute slot number",
-            replace(link, security=changed),
             ieee(2015, "9.3.2"),
+            _securing(replacing(frame_counter=None, asn_in_nonce=True), security),
             "all nodes share the slot number, and none sends twice in one slot under one key",
         )
     for mode, text, condition in (
@@ -209,20 +211,21 @@ def _security_knobs(link: Link, security: Security) -> Iterator[LinkKnob]:
     ):
         if mode < security.key_id_mode:
             source = bytes(4) if mode == 2 else None
-            changed = replace(
-                security, key_id_mode=mode, key_source=source, key_index=1 if mode else None
-            )
-            yield LinkKnob(
+            yield _knob(
                 "link.security.key_id_mode",
+                str(mode),
                 f"key id mode {mode}: {text}",
-                replace(link, security=changed),
                 KEY_IDS_CITE,
+                _securing(
+                    replacing(key_id_mode=mode, key_source=source, key_index=1 if mode else None),
+                    security,
+                ),
                 condition,
             )
-    yield from _level_knobs(link, security)
+    yield from _level_knobs(security)
 
 
-def _level_knobs(link: Link, security: Security) -> Iterator[LinkKnob]:
+def _level_knobs(security: Security) -> Iterator[Knob[Link]]:
     """Yield other security levels: stronger ones, also from none at all, and shorter codes with their caution."""
     now = security.protection
     for level, other in enumerate(LEVELS):
@@ -231,11 +234,12 @@ def _level_knobs(link: Link, security: Security) -> Iterator[LinkKnob]:
         if other.encrypted > now.encrypted and other.mic < now.mic:
             continue  # stronger in one thing, weaker in the other
         weaker = other.mic < now.mic
-        yield LinkKnob(
+        yield _knob(
             "link.security.level",
+            str(level),
             f"level {level}: {other.name} instead of {now.name}",
-            replace(link, security=replace(security, level=level)),
             LEVELS_CITE,
+            _securing(replacing(level=level), security),
             caution="a shorter integrity code is easier to forge; this weakens protection and is no advice"
             if weaker
             else "",

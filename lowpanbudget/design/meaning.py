@@ -1,14 +1,14 @@
 """What the keys of a design mean: faults with their path, or the design itself."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
 from typing import TypeVar
 
 from lowpanbudget.design.application_shape import application
 from lowpanbudget.design.contradictions import contradictions
 from lowpanbudget.design.flow import Flow, Station
-from lowpanbudget.design.link import PHYS, Link
+from lowpanbudget.design.link import PHYS, AddressForm, Link
 from lowpanbudget.design.messages import to_messages
 from lowpanbudget.design.path import Path, paths
 from lowpanbudget.design.routing import UNROUTED, Routing
@@ -53,6 +53,36 @@ class Design:
         """Return the message of this name; ``RequestError`` names those that there are."""
         return _named(name, self.messages, "message")
 
+    def station(self, name: str) -> Station:
+        """Return the station of this name; ``RequestError`` names those that there are."""
+        return _named(name, self.stations, "station")
+
+    def with_flow(self, flow: Flow) -> "Design":
+        """Return the design with this flow in place of the one of its name."""
+        flows = tuple(flow if other.name == flow.name else other for other in self.flows)
+        return replace(self, flows=flows)
+
+    def with_station(self, station: Station) -> "Design":
+        """Return the design with this station in place of the one of its name, in all flows as well."""
+
+        def new(other: Station) -> Station:
+            return station if other.name == station.name else other
+
+        flows = tuple(
+            replace(
+                flow,
+                source=new(flow.source),
+                destination=flow.destination if flow.group else new(flow.destination),
+                border=new(flow.border),
+            )
+            for flow in self.flows
+        )
+        return replace(self, stations=tuple(map(new, self.stations)), flows=flows)
+
+    def with_contexts(self, contexts: Mapping[int, Context | str]) -> "Design":
+        """Return the design with these contexts in place of its own."""
+        return replace(self, contexts=Contexts(contexts))
+
     def paths(self, flow: Flow) -> list[Path]:
         """Return the flow's paths, one for each hop that differs."""
         return paths(self.link, self.contexts, flow)
@@ -63,7 +93,7 @@ class Design:
         return found or self.flows
 
 
-_Named = TypeVar("_Named", Flow, Message)
+_Named = TypeVar("_Named", Flow, Message, Station)
 
 
 def _named(name: str, things: tuple[_Named, ...], kind: str) -> _Named:
@@ -100,7 +130,21 @@ def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]
     design = Design(
         shape.title, link, Contexts(contexts), stations, flows, messages, shape.network.nodes, file
     )
-    return design, list(_frame_flaws(design))
+    return design, [*_shared_addresses(stations, link.addresses), *_frame_flaws(design)]
+
+
+def _shared_addresses(stations: tuple[Station, ...], form: AddressForm) -> Iterator[Flaw]:
+    """Yield a flaw for each station whose IPv6 address an earlier one has."""
+    owners: dict[IPv6Address, str] = {}
+    for index, station in enumerate(stations):
+        address = station.ip(form)
+        if address in owners:
+            yield Flaw(
+                ("station", index),
+                f"{station.name!r} has the IPv6 address {address} of {owners[address]!r}",
+                "Give each station an address of its own (RFC 4291 section 2.1)",
+            )
+        owners.setdefault(address, station.name)
 
 
 def _frame_flaws(design: Design) -> Iterator[Flaw]:

@@ -4,13 +4,13 @@ The headers are built as IPv6 carries them (RFC 6553, RFC 6554, RFC 2473); the s
 LOWPAN_NHC, or as routing headers of page 1 (RFC 8138) where the flow says so.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
-from typing import NamedTuple
 
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.design.knob import Knob, replacing
 from lowpanbudget.layers.internet import ipv6, source_route
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import routing
@@ -115,57 +115,63 @@ def _join(header: Ipv6, extensions: list[tuple[int, bytes]], following: int, bod
     return bytes(replace(header, next_header=kinds[0], payload_length=length)) + chained + body
 
 
-class RoutingKnob(NamedTuple):
-    """One thing to change about the routing artefacts; fields as of ``LinkKnob``."""
-
-    key: str
-    text: str
-    routing: Routing
-    cite: Cite
-    condition: str = ""
-
-
-def routing_knobs(given: Routing) -> Iterator[RoutingKnob]:
+def routing_knobs(given: Routing) -> Iterator[Knob[Routing]]:
     """Yield every change of a routing key that may free octets."""
     if given == UNROUTED:
         return
     if not given.compressed:
-        yield RoutingKnob(
-            "flow.routing.form",
+        yield _knob(
+            "form",
+            "6lorh",
             "routing artefacts as 6LoRH headers instead of extension headers",
-            replace(given, compressed=True),
             rfc(8138, "4"),
+            replacing(compressed=True),
             "all nodes understand page 1 (RFC 8025)",
         )
     if given.rpi and given.instance:
-        yield RoutingKnob(
-            "flow.routing.instance",
+        yield _knob(
+            "instance",
+            "0",
             "RPL instance 0",
-            replace(given, instance=0),
             rfc(8138, "6"),
+            replacing(instance=0),
             "the network has no other instance",
         )
     if given.rpi and given.sender_rank & 0xFF:
-        yield RoutingKnob(
-            "flow.routing.sender_rank",
+        yield _knob(
+            "sender_rank",
+            str(given.sender_rank & 0xFF00),
             "ranks that are multiples of 256",
-            replace(given, sender_rank=given.sender_rank & 0xFF00),
             rfc(8138, "6"),
+            replacing(sender_rank=given.sender_rank & 0xFF00),
             "MinHopRankIncrease is 256 and the objective function gives whole steps",
         )
     if given.route and given.entry_octets > 2:
-        yield RoutingKnob(
-            "flow.routing.entry_octets",
+        yield _knob(
+            "entry_octets",
+            "2",
             "router addresses that differ in their last 2 octets only",
-            replace(given, entry_octets=2),
-            rfc(8138, "5.1"),
+            rfc(8138, "5.1") if given.compressed else source_route.CITE,
+            replacing(entry_octets=2),
             "identifiers come from short link addresses or are assigned",
         )
     if given.tunnel:
-        yield RoutingKnob(
-            "flow.routing.tunnel",
+        yield _knob(
+            "tunnel",
+            "false",
             "no outer header",
-            replace(given, tunnel=False),
             rfc(8138, "7"),
+            replacing(tunnel=False),
             "the root itself is the sender, or artefacts may leave the network (RFC 9008)",
         )
+
+
+def _knob(
+    key: str,
+    value: str,
+    text: str,
+    cite: Cite,
+    turn: Callable[[Routing], Routing],
+    condition: str,
+) -> Knob[Routing]:
+    return Knob(f"routing.{key}", value, f"flow.routing.{key}", text, cite, turn, condition)

@@ -131,6 +131,9 @@ def change_lines(
             if change[name]:
                 label = "when" if name == "condition" else name
                 told += [BREAK, (screen.text(f"{label}: {change[name]}"), "")]
+        for loss in change["elsewhere"]:
+            text = f"elsewhere: {loss['gain']:+d} on {loss['flow']}, {loss['hop']} hop"
+            told += [BREAK, (screen.text(text), "")]
         yield from layout.beside(
             [[(gain, "bold")], [(then, "")], told], widths, indent=2, right=(0,)
         )

@@ -8,7 +8,7 @@ from lowpanbudget.design.path import Path
 from lowpanbudget.payload.bitmap import Entry, entries
 from lowpanbudget.payload.message import Message
 from lowpanbudget.room.knobs import Saving, best_together
-from lowpanbudget.room.measure import deepest, frames_of, room_of
+from lowpanbudget.room.measure import Rooms, deepest, frames_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,16 +58,13 @@ def fit(design: Design, message: str | None = None, *, spare: int = 0) -> list[F
     """
     design = Design.of(design)
     messages = design.messages if message is None else (design.message(message),)
-    rooms: dict[Path, int] = {}
+    rooms = Rooms()
     found = []
     for one in messages:
         for flow in design.carriers(one):
             paths = design.paths(flow)
-            for path in paths:
-                if path not in rooms:
-                    rooms[path] = room_of(path)
-            values = _values(one, min(rooms[path] for path in paths) - spare)
-            found += [_fit(one, values, path, rooms[path], spare) for path in paths]
+            values = _values(one, min(map(rooms.of, paths)) - spare)
+            found += [_fit(design, one, values, path, rooms, spare) for path in paths]
     return found
 
 
@@ -84,8 +81,15 @@ def _values(message: Message, room: int) -> dict[str, Any]:
     return message.batch_example(batch) if batch else values
 
 
-def _fit(message: Message, values: dict[str, Any], path: Path, room: int, kept: int) -> Fit:
-    octets = len(message.pack(values))
+def _fit(
+    design: Design,
+    message: Message,
+    values: dict[str, Any],
+    path: Path,
+    rooms: Rooms,
+    kept: int,
+) -> Fit:
+    room, octets = rooms.of(path), len(message.pack(values))
     batch, batch_of = _batch(message, max(room - kept, 0))
     frames = frames_of(path, octets)
     fits = frames is not None and frames <= path.flow.most_frames
@@ -106,7 +110,7 @@ def _fit(message: Message, values: dict[str, Any], path: Path, room: int, kept: 
         batch_of,
         sum(entry.padding for entry in marks),
         marks,
-        () if octets <= room else tuple(best_together(path, room, octets)),
+        () if octets <= room else tuple(best_together(design, path, octets, rooms)),
         deepest(path, octets),
         None if path.flow.every_s is None or not batch else (batch - 1) * path.flow.every_s,
     )

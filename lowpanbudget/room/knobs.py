@@ -1,17 +1,35 @@
 """Turning knobs: each change is made alone, the frame encoded again, and the difference is the answer."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from lowpanbudget.cites import Cite
-from lowpanbudget.design.knobs import Variant, variants
+from lowpanbudget.design.flow import Flow
+from lowpanbudget.design.knob import Knob
+from lowpanbudget.design.knobs import in_order, knobs, turned
+from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import LowpanError
-from lowpanbudget.room.measure import room_of
+from lowpanbudget.room.measure import Rooms
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """What a change takes from another flow of the design: ``gain`` octets of room on a hop, below 0."""
+
+    flow: str
+    hop: str
+    gain: int
 
 
 @dataclass(frozen=True, slots=True)
 class Saving:
-    """What one change gives: ``gain`` octets of room (negative: it costs), for ``condition``, with ``caution``."""
+    """What one change gives: ``gain`` octets of room (negative: it costs), for ``condition``, with ``caution``.
+
+    ``id`` names the change (dimension and value) in a combination; ``knob`` the keys of the design file that it turns.
+    ``elsewhere``: what it takes from other flows, since link keys, identifiers and contexts are the whole design's.
+    ``path`` is the path as it then is.
+    """
 
     knob: str
     text: str
@@ -20,49 +38,106 @@ class Saving:
     condition: str = ""
     caution: str = ""
     stronger: bool = False
+    id: str = ""
+    elsewhere: tuple[Loss, ...] = ()
     path: Path | None = field(default=None, repr=False, compare=False)
 
 
-def turn_all(path: Path, room: int) -> list[Saving]:
-    """Return every change's gain over ``room``, best first; changes that cannot be made are left out."""
-    found = [saving for variant in variants(path) if (saving := _turn(variant, room)) is not None]
+def turn_all(design: Design, path: Path, rooms: Rooms) -> list[Saving]:
+    """Return every change's gain on this path of the design, best first; changes that cannot be made are left out."""
+    found = []
+    for knob in knobs(design, path.flow):
+        saving = _turn(knob, design, (knob,), path, rooms)
+        if saving is not None:
+            found.append(saving)
     found.sort(key=lambda saving: -saving.gain)
     return found
 
 
-def _turn(variant: Variant, room: int) -> Saving | None:
+def _turn(
+    knob: Knob[Design],
+    before: Design,
+    changes: Sequence[Knob[Design]],
+    path: Path,
+    rooms: Rooms,
+) -> Saving | None:
+    """Return what ``changes`` give together on top of the design, told of ``knob``; None if they cannot be made."""
     try:
-        gain = room_of(variant.path) - room
+        design = turned(before, changes)
+        then = _same_hop(design, path)
+        gain = rooms.of(then) - rooms.of(_same_hop(before, path))
+        elsewhere = tuple(_losses(before, design, path.flow, rooms))
     except LowpanError:
         return None
     return Saving(
-        variant.key,
-        variant.text,
-        gain,
-        variant.cite,
-        variant.condition,
-        variant.caution,
-        variant.stronger,
-        variant.path,
-    )
+        knob.key, knob.text, gain, knob.cite, knob.condition, knob.caution, knob.stronger, knob.id,
+        elsewhere, then,
+    )  # fmt: skip
 
 
-def best_together(path: Path, room: int, wanted: int, most: int = 4) -> list[Saving]:
-    """Return the fewest changes that together give ``wanted`` octets of room; none if they cannot.
+def _same_hop(design: Design, path: Path) -> Path:
+    candidates = design.paths(design.flow(path.flow.name))
+    return next((other for other in candidates if other.hop.name == path.hop.name), candidates[-1])
 
-    Best first, each measured on top of the last. Changes that weaken protection are never among
-    them.
+
+def _losses(before: Design, after: Design, flow: Flow, rooms: Rooms) -> list[Loss]:
+    """Return what the flows beside this one lose; raises where one of them can no longer be sent."""
+    losses = []
+    for other in before.flows:
+        if other.name == flow.name:
+            continue
+        for was, then in zip(
+            before.paths(other), after.paths(after.flow(other.name)), strict=False
+        ):
+            gain = 0 if was == then else rooms.of(then) - rooms.of(was)
+            if gain < 0:
+                losses.append(Loss(other.name, was.hop.name, gain))
+    return losses
+
+
+def best_together(
+    design: Design, path: Path, wanted: int, rooms: Rooms, most: int = 4
+) -> list[Saving]:
+    """Return the fewest changes that together give ``wanted`` octets of room on the path; none if they cannot.
+
+    Chosen greedily: the best on top of those before, at last the least that is enough. They are told, and their gains
+    counted, in the fixed order in which changes are made together. Changes that weaken protection are never among them.
     """
-    chosen: list[Saving] = []
+    chosen: list[Knob[Design]] = []
+    room, now = rooms.of(path), design
     while room < wanted and len(chosen) < most:
-        advice = [
-            saving for saving in turn_all(path, room) if saving.gain > 0 and not saving.caution
-        ]
+        here = _same_hop(now, path)
+        taken = {knob.dimension for knob in chosen}
+        advice = []
+        for knob in knobs(now, here.flow):
+            if knob.dimension in taken or knob.caution:
+                continue
+            saving = _turn(knob, design, (*chosen, knob), path, rooms)
+            if saving is not None and rooms.of(path) + saving.gain > room:
+                advice.append((rooms.of(path) + saving.gain, knob))
         if not advice:
             return []
-        enough = [saving for saving in advice if room + saving.gain >= wanted]
-        best = enough[-1] if enough else advice[0]  # the least change that is enough
-        assert best.path is not None
+        enough = [(reached, knob) for reached, knob in advice if reached >= wanted]
+        room, best = (
+            min(enough, key=lambda pair: pair[0])
+            if enough
+            else max(advice, key=lambda pair: pair[0])
+        )
         chosen.append(best)
-        room, path = room + best.gain, best.path
-    return chosen if room >= wanted else []
+        now = turned(design, chosen)
+    return _told_in_order(design, chosen, path, rooms) if room >= wanted else []
+
+
+def _told_in_order(
+    design: Design, chosen: list[Knob[Design]], path: Path, rooms: Rooms
+) -> list[Saving]:
+    """Return the changes one on top of the other, each in the words that hold where it is made."""
+    savings = []
+    for knob in in_order(chosen):
+        here = _same_hop(design, path)
+        same = next((k for k in knobs(design, here.flow) if k.id == knob.id), knob)
+        saving = _turn(same, design, (same,), path, rooms)
+        assert saving is not None
+        savings.append(saving)
+        design = turned(design, (same,))
+    return savings

@@ -37,6 +37,19 @@ def room_of(path: Path) -> int:
     return _largest(path, 0, path.link.largest, 1)
 
 
+class Rooms:
+    """Rooms of paths, each measured once."""
+
+    def __init__(self) -> None:
+        self._known: dict[Path, int] = {}
+
+    def of(self, path: Path) -> int:
+        """Return the room of a path, as ``room_of``."""
+        if path not in self._known:
+            self._known[path] = room_of(path)
+        return self._known[path]
+
+
 def cliffs(path: Path, room: int, frames: int) -> list[tuple[int, int]]:
     """Return where one octet more costs another frame: (largest payload, frames)."""
     found = [(room, 1)] if room >= 0 and frames_of(path, room) == 1 else []

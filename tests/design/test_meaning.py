@@ -131,20 +131,35 @@ def test_link_local_flows_go_one_hop() -> None:
 
 
 def test_the_collector_may_be_the_border_but_not_talk_to_itself() -> None:
-    twin = '"02:00:00:00:00:00:00:07"\nprefix = "2001:db8:1::/64"\n\n[[station]]\nname = "gate"'
-    text = changed(
-        (
-            '"02:00:00:00:00:00:00:06"\nprefix = "2001:db8:1::/64"\n\n[[station]]\nname = "gate"',
-            twin,
-        )
+    gate = (
+        '[[station]]\nname = "gate"\nrole = "border"\n'
+        'extended = "02:00:00:00:00:00:00:07"\nprefix = "2001:db8:1::/64"\n\n'
     )
-    assert parse_design(text).flows[0].destination.extended == bytes.fromhex("0200000000000007")
+    text = changed(('role = "collector"', 'role = "border"'), (gate, ""))
+    assert parse_design(text).flows[1].border.name == "sink"
     out = text.replace(
         'source = "probe"\ndestination = "far"', 'source = "sink"\ndestination = "far"'
     )
     fault = fault_of(out)
     assert fault.key == "flow[2].destination"
-    assert "0200000000000007" in fault.message
+    assert "0200000000000006" in fault.message
+
+
+def test_two_stations_with_one_address() -> None:
+    twin = changed(('extended = "02:00:00:00:00:00:00:07"', 'extended = "02:00:00:00:00:00:00:06"'))
+    fault = fault_of(twin)
+    assert fault.key == "station[3].extended"
+    assert "0200000000000006 of 'sink'" in fault.message
+    # an identifier made of the EUI-64 has its universal bit turned over (RFC 4291 appendix A): sink is ...::6
+    fault = fault_of(changed(('address = "2001:db8:2::9"', 'address = "2001:db8:1::6"')))
+    assert fault.key == "station[4]"
+    assert "2001:db8:1::6 of 'sink'" in fault.message
+    # what no frame of this link carries is the PAN's all the same
+    short = changed(
+        ('"02:00:00:00:00:00:00:05"\n', '"02:00:00:00:00:00:00:05"\nshort = 0x0005\n'),
+        ('"02:00:00:00:00:00:00:06"\n', '"02:00:00:00:00:00:00:06"\nshort = 0x0005\n'),
+    )
+    assert fault_of(short).key == "station[2].short"
 
 
 def test_security_level_0_is_no_security() -> None:

@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 
 from lowpanbudget.design.flow import Flow, Station
 from lowpanbudget.design.link import PHYS, AddressForm, Link, PanIds
-from lowpanbudget.design.path import Path, paths
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.path import Path
 from lowpanbudget.env import Contexts
 from lowpanbudget.layers.link.auxiliary import Security
 
@@ -118,6 +119,14 @@ def contexts(draw: st.DrawFn) -> Contexts:
 
 
 @st.composite
-def random_paths(draw: st.DrawFn) -> Path:
+def random_designs(draw: st.DrawFn) -> tuple[Design, Path]:
+    """Return a design with one random flow over a random link, and one hop of it."""
+    flow = draw(flows())
+    stations = (flow.source, flow.destination, flow.border)
+    design = Design("random", draw(links()), draw(contexts()), stations, (flow,), ())
+    return design, draw(st.sampled_from(design.paths(flow)))
+
+
+def random_paths() -> st.SearchStrategy[Path]:
     """Return one hop of a random flow over a random link."""
-    return draw(st.sampled_from(paths(draw(links()), draw(contexts()), draw(flows()))))
+    return random_designs().map(lambda drawn: drawn[1])

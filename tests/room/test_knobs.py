@@ -3,15 +3,19 @@
 import pytest
 from design.designs import EXAMPLES
 from hypothesis import given, settings
-from room.random_paths import random_paths
+from room.random_paths import random_designs
 
 from lowpanbudget import budget
+from lowpanbudget.design.knob import Knob
+from lowpanbudget.design.knobs import knobs, turned
 from lowpanbudget.design.load import parse_design
+from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
+from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.room.compute import Budget
 from lowpanbudget.room.knobs import Saving, best_together, turn_all
-from lowpanbudget.room.measure import room_of
+from lowpanbudget.room.measure import Rooms, room_of
 
 TEXTS = {
     name: (EXAMPLES / f"{name}.toml").read_text(encoding="utf-8")
@@ -73,10 +77,11 @@ def test_gains_are_differences_of_frames_and_weaken_nothing(name: str) -> None:
 
 
 @settings(max_examples=60)
-@given(random_paths())
-def test_random_designs(path: Path) -> None:
+@given(random_designs())
+def test_random_designs(drawn: tuple[Design, Path]) -> None:
+    design, path = drawn
     room = room_of(path)
-    for saving in turn_all(path, room):
+    for saving in turn_all(design, path, Rooms()):
         assert_harmless(path, saving)
         if room < CAPPED:
             assert_measured(path, saving)
@@ -120,7 +125,7 @@ def test_the_same_change_in_the_file(row: tuple[str, str, str, str, str, str, st
 
 def test_short_addresses_in_the_file() -> None:
     text = TEXTS["footbridge"].replace('addresses = "extended"', 'addresses = "short"')
-    for number, name in (("17", "node"), ("1", "collector"), ("2", "root")):
+    for number, name in (("17", "node"), ("1", "collector")):
         old = f'name = "{name}"\nrole'
         assert old in text
         text = text.replace(old, f'name = "{name}"\nshort = 0x00{number:0>2}\nrole')
@@ -229,7 +234,7 @@ def test_no_hop_limit_from_outside_is_promised() -> None:
 @pytest.mark.parametrize("more", [1, 5, 15, 25, 500])
 def test_changes_together_give_what_was_wanted(name: str, more: int) -> None:
     for found in BEFORE[name].values():
-        advice = best_together(found.path, found.room, found.room + more)
+        advice = best_together(parse_design(TEXTS[name]), found.path, found.room + more, Rooms())
         if not advice:
             assert more > max((s.gain for s in found.savings), default=0)
             continue
@@ -263,19 +268,118 @@ def test_groups_have_their_cautions() -> None:
     assert any("fragment" in caution for caution in budgets(text)["time", "first"].cautions)
 
 
-def test_identifiers_from_short_addresses() -> None:
-    text = TEXTS["footbridge"]
-    for number, name in (("17", "node"), ("01", "collector"), ("02", "root")):
+def shortened(text: str, *names: str) -> str:
+    """Return the design with short addresses for all, and these stations' identifiers made from them."""
+    for number, name in (("17", "node"), ("01", "collector")):
+        own = '\nidentifier = "short"' if name in names else ""
         text = text.replace(
-            f'name = "{name}"\nrole',
-            f'name = "{name}"\nshort = 0x00{number}\nidentifier = "short"\nrole',
+            f'name = "{name}"\nrole', f'name = "{name}"\nshort = 0x00{number}{own}\nrole'
         )
-    after = budgets(text)
-    for key in (("features", "forwarded"), ("snapshot", "forwarded"), ("time", "forwarded")):
-        before = BEFORE["footbridge"][key]
-        (saving,) = (s for s in before.savings if s.text.startswith("identifiers made from short"))
-        # 8 octets become 2 in line for each end in the mesh (RFC 6282 section 3.1.1, SAM and DAM 10)
-        assert saving.gain == after[key].room - before.room == (12 if key[0] == "features" else 6)
+    return text
+
+
+def test_identifiers_from_short_addresses() -> None:
+    for flow, end, name in (
+        ("features", "source", "node"),
+        ("features", "destination", "collector"),
+        ("snapshot", "source", "node"),
+    ):
+        after = budgets(shortened(TEXTS["footbridge"], name))[flow, "forwarded"]
+        before = BEFORE["footbridge"][flow, "forwarded"]
+        (saving,) = (s for s in before.savings if s.text.startswith(f"the {end}'s identifier"))
+        assert saving.id == f"station[{name}].identifier=short"
+        # 8 octets become 2 in line (RFC 6282 section 3.1.1, SAM and DAM 10)
+        assert saving.gain == after.room - before.room == 6
     first = BEFORE["footbridge"]["snapshot", "first"]
-    assert after["snapshot", "first"].room == first.room - 2  # elided before, in line now
+    later = budgets(shortened(TEXTS["footbridge"], "node"))
+    assert later["snapshot", "first"].room == first.room - 2  # elided before, in line now
     assert not [s for s in first.savings if s.knob == "station.identifier"]
+
+
+# --- changes together: link, identifiers, contexts, the rest ------------------------------------------
+
+
+def changes(design: Design, flow: str, *ids: str) -> list[Knob[Design]]:
+    known = {knob.id: knob for knob in knobs(design, design.flow(flow))}
+    return [known[name] for name in ids]
+
+
+def test_a_context_is_made_for_the_address_that_then_holds() -> None:
+    design = parse_design(shortened(TEXTS["footbridge"]))
+    short, context = changes(
+        design, "features", "link.addresses=short", "station[collector].context=128"
+    )
+    for together in ((short, context), (context, short)):
+        found = budget(turned(design, together), "features")
+        # with short addresses the collector's identifier is 0000:00ff:fe00:0001 (RFC 6282 section 3.2.2)
+        text = shortened(TEXTS["footbridge"]).replace(
+            'addresses = "extended"', 'addresses = "short"'
+        )
+        text = text.replace(
+            "[[context]]\nid = 0",
+            '[[context]]\nid = 1\nprefix = "2001:db8:51:7:0:ff:fe00:1/128"\n[[context]]\nid = 0',
+        )
+        assert [one.room for one in found] == [
+            budgets(text)["features", hop].room for hop in ("first", "forwarded")
+        ]
+        assert [(n, str(c.prefix)) for n, c in found[0].path.contexts.items()][-1] == (
+            1,
+            "2001:db8:51:7:0:ff:fe00:1/128",
+        )
+
+
+def test_a_change_of_the_link_holds_for_all_flows() -> None:
+    design = parse_design(shortened(TEXTS["footbridge"]))
+    (short,) = changes(design, "features", "link.addresses=short")
+    text = shortened(TEXTS["footbridge"]).replace('addresses = "extended"', 'addresses = "short"')
+    assert {(one.flow, one.hop): one.room for one in budget(turned(design, [short]))} == {
+        key: one.room for key, one in budgets(text).items()
+    }
+
+
+def test_what_cannot_be_together_is_refused() -> None:
+    design = parse_design(shortened(TEXTS["footbridge"]))
+    short, none = changes(design, "features", "link.addresses=short", "link.pan_ids=none")
+    with pytest.raises(RequestError, match="cannot carry none"):
+        turned(design, [short, none])
+    level_6, level_7 = changes(design, "features", "link.security.level=6", "link.security.level=7")
+    with pytest.raises(RequestError, match=r"link\.security\.level cannot have two values"):
+        turned(design, [level_6, level_7])
+
+
+def test_what_a_change_takes_from_other_flows_is_told() -> None:
+    # climate uses contexts 0 and 1 and pays an octet either way; whoever uses context 0 alone pays it after the swap
+    # (RFC 6282 section 3.1.1: CID)
+    text = TEXTS["archive"]
+    before = budgets(text)
+    swapped = (
+        text.replace("[[context]]\nid = 0", "[[context]]\nid = 9")
+        .replace("[[context]]\nid = 1", "[[context]]\nid = 0")
+        .replace("[[context]]\nid = 9", "[[context]]\nid = 1")
+    )
+    after = budgets(swapped)
+    design = parse_design(text)
+    (swap,) = changes(design, "climate", "context[1].id=0")
+    assert {k: one.room for k, one in after.items()} == {
+        (one.flow, one.hop): one.room for one in budget(turned(design, [swap]))
+    }
+    found = before["climate", "first"]
+    (saving,) = [s for s in turn_all(design, found.path, Rooms()) if s.id == "context[1].id=0"]
+    assert {(loss.flow, loss.hop): loss.gain for loss in saving.elsewhere} == {
+        key: after[key].room - one.room
+        for key, one in before.items()
+        if key[0] != "climate" and after[key].room < one.room
+    }
+    assert saving.elsewhere
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_every_change_has_a_name_of_its_own(name: str) -> None:
+    design = parse_design(TEXTS[name])
+    for flow in design.flows:
+        ids = [knob.id for knob in knobs(design, flow)]
+        assert len(set(ids)) == len(ids)
+        assert all(identifier.partition("=")[2] for identifier in ids)
+    for found in BEFORE[name].values():
+        for saving in (*found.savings, *found.weaker, *found.stronger):
+            assert "=" in saving.id

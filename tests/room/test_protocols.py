@@ -6,10 +6,11 @@ from design.designs import EXAMPLES, changed, fault_of
 from lowpanbudget import budget, decode_frame
 from lowpanbudget.bits import tiles
 from lowpanbudget.design.load import parse_design
+from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.room.compute import Budget
 from lowpanbudget.room.knobs import turn_all
-from lowpanbudget.room.measure import room_of
+from lowpanbudget.room.measure import Rooms, room_of
 from lowpanbudget.stack.frame import STAND_IN_KEY
 
 FOOTBRIDGE = (EXAMPLES / "footbridge.toml").read_text(encoding="utf-8")
@@ -35,9 +36,13 @@ CASES = {
 
 
 def with_tables(flow: str, tables: str) -> list[Budget]:
+    return budget(design_with(flow, tables), flow)
+
+
+def design_with(flow: str, tables: str) -> Design:
     start = FOOTBRIDGE.index(f'name = "{flow}"\nsource')
     end = FOOTBRIDGE.index("\n\n", start)
-    return budget(parse_design(FOOTBRIDGE[:end] + "\n" + tables + FOOTBRIDGE[end:]), flow)
+    return parse_design(FOOTBRIDGE[:end] + "\n" + tables + FOOTBRIDGE[end:])
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -74,8 +79,9 @@ def assert_reads_back(path: Path, room: int) -> None:
 
 def test_no_advice_shortens_a_tag() -> None:
     for case in ("DTLS 1.3", "CoAP in DTLS 1.3", "DTLS 1.2"):
-        for one in with_tables(*CASES[case]):
-            for saving in turn_all(one.path, one.room):
+        design = design_with(*CASES[case])
+        for one in budget(design, CASES[case][0]):
+            for saving in turn_all(design, one.path, Rooms()):
                 assert saving.path is not None
                 was, then = one.path.flow.application.dtls, saving.path.flow.application.dtls
                 assert was is not None
