@@ -1,16 +1,24 @@
-"""What holds for every test: no example has a deadline, for a busy machine is no fault of the code."""
+"""What holds for every test."""
 
 import functools
+import gc
 import sys
-
-import asn1tools.parser
-from hypothesis import settings
-
-settings.register_profile("lowpanbudget", deadline=None)
-settings.load_profile("lowpanbudget")
 
 # Rewriting the asserts of 100 modules costs each worker seconds: they are kept, whatever the environment says.
 sys.dont_write_bytecode = False
 
-# The grammar of ASN.1 is built for each module that is compiled, which takes longer than reading the module.
-asn1tools.parser.create_grammar = functools.cache(asn1tools.parser.create_grammar)
+from hypothesis import settings  # noqa: E402 - its modules are rewritten as well
+
+# A busy machine is no fault of the code.
+settings.register_profile("lowpanbudget", deadline=None)
+settings.load_profile("lowpanbudget")
+
+
+def pytest_collection_finish() -> None:
+    """Build what all tests share once, and leave thousands of collected tests out of the search for garbage."""
+    import asn1tools.parser
+
+    # building the grammar of ASN.1 takes longer than reading a module with it
+    asn1tools.parser.create_grammar = functools.cache(asn1tools.parser.create_grammar)
+    gc.collect()
+    gc.freeze()

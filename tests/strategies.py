@@ -4,6 +4,7 @@ Nothing here asks the package how a thing is encoded.
 """
 
 from dataclasses import dataclass
+from functools import cache
 from ipaddress import IPv6Address, IPv6Network
 
 import second_decoder
@@ -28,6 +29,7 @@ OPTIONS, ROUTING, FRAGMENT, MOBILITY = (0, 60), 43, 44, 135
 UDP = 17
 
 
+@cache
 def link_addresses() -> st.SearchStrategy[bytes | None]:
     """Return short and extended link addresses, and None for an unknown one."""
     return st.one_of(
@@ -37,6 +39,7 @@ def link_addresses() -> st.SearchStrategy[bytes | None]:
     )
 
 
+@cache
 @st.composite
 def prefixes(draw: st.DrawFn) -> IPv6Network:
     """Return prefixes of awkward lengths; many share their first bits."""
@@ -49,16 +52,17 @@ def prefixes(draw: st.DrawFn) -> IPv6Network:
     return IPv6Network((value, draw(st.sampled_from(LENGTHS))), strict=False)
 
 
+CONTEXTS = st.dictionaries(
+    st.sampled_from([0, 1, 15]),
+    st.builds(Context, prefixes(), st.sampled_from([True, True, True, False])),
+    max_size=3,
+)
+
+
 @st.composite
 def surroundings(draw: st.DrawFn) -> Env:
     """Return link addresses and up to three contexts, some of which may not be used for compression."""
-    contexts = draw(
-        st.dictionaries(
-            st.sampled_from([0, 1, 15]),
-            st.builds(Context, prefixes(), st.sampled_from([True, True, True, False])),
-            max_size=3,
-        )
-    )
+    contexts = draw(CONTEXTS)
     return Env(draw(link_addresses()), draw(link_addresses()), contexts=contexts)
 
 
@@ -139,6 +143,7 @@ def ip_headers(draw: st.DrawFn, env: Env) -> Ip:
     )
 
 
+@cache
 def options() -> st.SearchStrategy[bytes]:
     """Return options of RFC 8200 section 4.2, pads among them."""
     tlv = st.builds(
@@ -149,6 +154,7 @@ def options() -> st.SearchStrategy[bytes]:
     return st.lists(st.one_of(tlv, st.just(b"\0")), max_size=5).map(b"".join)
 
 
+@cache
 @st.composite
 def extensions(draw: st.DrawFn) -> tuple[int, bytes]:
     """Return an extension header: its number, and its octets after the next-header octet."""
@@ -168,6 +174,7 @@ def extensions(draw: st.DrawFn) -> tuple[int, bytes]:
     return kind, bytes([(2 + len(body)) // 8 - 1]) + body
 
 
+EXTENSIONS = st.lists(extensions(), max_size=3)
 PORTS = st.one_of(
     st.integers(0xF0B0, 0xF0BF),
     st.integers(0xF000, 0xF0FF),
@@ -189,7 +196,7 @@ def udp(draw: st.DrawFn, source: bytes, destination: bytes) -> bytes:
 def datagrams(draw: st.DrawFn, env: Env, depth: int = 2) -> bytes:
     """Return a datagram: up to three extension headers, then UDP, IPv6 or something else."""
     ip = draw(ip_headers(env))
-    chain = draw(st.lists(extensions(), max_size=3))
+    chain = draw(EXTENSIONS)
     kind = draw(st.sampled_from([UDP, UDP, UDP, 58, 59, *([41] if depth else [])]))
     if kind == UDP:
         body = draw(udp(ip.source.packed, ip.destination.packed))

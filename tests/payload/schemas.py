@@ -1,6 +1,7 @@
 """hypothesis strategies: random message formats with values that fit them."""
 
 from decimal import Decimal
+from functools import cache
 from typing import Any, NamedTuple
 
 from hypothesis import strategies as st
@@ -27,6 +28,7 @@ class Filled(NamedTuple):
     values: dict[str, Any]
 
 
+@cache
 @st.composite
 def numbers(draw: DrawFn, name: str, *, optional: bool = False) -> tuple[Number, Any]:
     exponent = draw(st.integers(-3, 2))
@@ -53,6 +55,7 @@ def numbers(draw: DrawFn, name: str, *, optional: bool = False) -> tuple[Number,
     return field, value
 
 
+@cache
 @st.composite
 def series(draw: DrawFn, name: str, *, aligned: bool, optional: bool) -> tuple[Series, Any]:
     fixed = draw(st.booleans())
@@ -78,6 +81,7 @@ def series(draw: DrawFn, name: str, *, aligned: bool, optional: bool) -> tuple[S
     return field, draw(st.lists(items, min_size=least, max_size=most))
 
 
+@cache
 @st.composite
 def simple(draw: DrawFn, name: str, *, aligned: bool, optional: bool = False) -> tuple[Field, Any]:
     kind = draw(st.integers(0, 9))
@@ -115,6 +119,7 @@ def simple(draw: DrawFn, name: str, *, aligned: bool, optional: bool = False) ->
     return scale, draw(st.sampled_from(scale.entries()))
 
 
+@cache
 @st.composite
 def groups(draw: DrawFn, *, aligned: bool, depth: int) -> Filled:
     fields: list[Field] = []
@@ -167,6 +172,7 @@ def groups(draw: DrawFn, *, aligned: bool, depth: int) -> Filled:
     return Filled(tuple(fields), values)
 
 
+@cache
 @st.composite
 def filled_messages(draw: DrawFn) -> tuple[Message, dict[str, Any]]:
     layout = draw(st.sampled_from(LAYOUTS))

@@ -1,6 +1,7 @@
 """Formats that the usual strategies leave out: all widths, given codes, gaps, arrays of arrays, large numbers."""
 
 from decimal import Decimal
+from functools import cache
 from typing import Any
 
 from hypothesis import strategies as st
@@ -27,6 +28,7 @@ def sized(draw: DrawFn, most: int) -> dict[str, Any]:
     return {"min_length": draw(st.integers(0, top)), "max_length": top}
 
 
+@cache
 @st.composite
 def numbers(draw: DrawFn, name: str) -> Number:
     width = draw(st.integers(1, 62))
@@ -53,6 +55,7 @@ def numbers(draw: DrawFn, name: str) -> Number:
     )  # fmt: skip
 
 
+@cache
 @st.composite
 def series(draw: DrawFn, name: str, *, aligned: bool) -> Series:
     width = draw(st.integers(1, 63))
@@ -71,6 +74,7 @@ def series(draw: DrawFn, name: str, *, aligned: bool) -> Series:
     )  # fmt: skip
 
 
+@cache
 @st.composite
 def leaves(draw: DrawFn, name: str, *, aligned: bool) -> Field:
     kind = draw(st.integers(0, 9))
@@ -106,6 +110,7 @@ def leaves(draw: DrawFn, name: str, *, aligned: bool) -> Field:
     return Sequence(name, bits=draw(st.integers(1, 64)))
 
 
+@cache
 @st.composite
 def elements(draw: DrawFn, *, aligned: bool, depth: int = 2) -> Field:
     kind = draw(st.integers(0, 5))
@@ -120,6 +125,7 @@ def elements(draw: DrawFn, *, aligned: bool, depth: int = 2) -> Field:
     return draw(leaves("", aligned=aligned))
 
 
+@cache
 @st.composite
 def unusual_messages(draw: DrawFn) -> Message:
     layout = draw(st.sampled_from(LAYOUTS))
