@@ -15,6 +15,8 @@ from typing import Any, NamedTuple
 from lowpanbudget.payload.bitmap import describe
 from lowpanbudget.payload.cbor_form import from_plain, to_plain
 from lowpanbudget.payload.json_form import from_json, real_of, to_json
+from lowpanbudget.payload.largest import Largest, search
+from lowpanbudget.payload.largest_values import Leaves, Writing
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.rounding import roundings
 from lowpanbudget.payload.scales import Float
@@ -25,12 +27,16 @@ from lowpanbudget.payload.senml import (
     pack_to_json,
 )
 from lowpanbudget.payload.senml_form import BASE_NAME, to_pack
+from lowpanbudget.payload.senml_units import Units
 from lowpanbudget.payload.senml_values import from_pack
 from lowpanbudget.payload.shape_data import to_data, to_values
 from lowpanbudget.payload.shapes import Unsayable, Values, shape_of
 from lowpanbudget.payload.tree import replaced, walk
 
 EXTRA = "compare"
+
+
+_FIXED = Writing()
 
 
 class Coder(NamedTuple):
@@ -45,13 +51,14 @@ class Encoding:
     """An encoding: ``note`` says what is assumed; ``needs`` is the module of its library, empty for our own.
 
     ``coder`` prepares one message, which may take long. ``rigid``: what repeats takes the place of its
-    greatest number, however many there are.
+    greatest number, however many there are. ``writing``: how it writes values, None for the message's own packing.
     """
 
     name: str
     note: str
     coder: Callable[[Message], Coder]
     needs: str = ""
+    writing: Writing | None = _FIXED
     rigid: bool = False
 
     @property
@@ -109,6 +116,29 @@ def encoded(message: Message, coder: Coder, values: Mapping[str, Any]) -> Encode
     if odd:
         return Encoded(None, (), f"{odd} does not come back as it was given")
     return Encoded(octets, _errors(message, values, read))
+
+
+def largest(
+    message: Message, encoding: Encoding, coder: Coder, count: int | None = None
+) -> Largest:
+    """Return the largest size of a message in an encoding, whatever its values.
+
+    ``count``: of messages with so many readings only. ``coder`` is that of the message (``made_for`` the count).
+    """
+    if encoding.writing is None:
+        if count is not None:
+            octets = message.pack(message.batch_example(count))
+            return Largest(len(octets), octets)
+        return Largest(-(-message.widest_bits // 8), message.pack(message.example("greatest")))
+
+    def encode(values: Mapping[str, Any]) -> bytes:
+        proved = encoded(message, coder, values)
+        if proved.octets is None:
+            raise Unsayable(proved.cannot)
+        return proved.octets
+
+    leaves = Leaves(message, encoding.writing, lambda small: encoding.coder(small).encode)
+    return search(leaves, encode, count)
 
 
 def _errors(message: Message, given: Mapping[str, Any], read: Values) -> tuple[Inexact, ...]:
@@ -232,6 +262,10 @@ def _is_there(module: str) -> bool:
         return False
 
 
+_STEPPED = Writing("steps")
+_TEXT = Writing("text", times=True)
+_PACK_CBOR = Writing("real", units=Units(pack_from_cbor, pack_to_cbor))
+_PACK_TEXT = Writing("text", units=Units(pack_from_json, pack_to_json))
 _PACKAGES = {
     "asn1tools": "asn1tools",
     "cbor2": "cbor2",
@@ -242,7 +276,7 @@ _SERIES = "samples of a series all in full"
 _STEPS = f"numbers as whole steps, counted from 0 where 0 lies on their grid; {_SERIES}"
 
 ENCODINGS = (
-    Encoding("as designed", "the format of the design file", _as_designed),
+    Encoding("as designed", "the format of the design file", _as_designed, writing=None),
     Encoding(
         "ASN.1 UPER", "constrained integers and presence bits (ITU-T X.691); special codes follow the range; floats "
         f"as the octets of IEEE 754; {_SERIES}; only the bits that the ranges need, wider ones of the design left out",
@@ -259,30 +293,31 @@ ENCODINGS = (
     ),
     Encoding(
         "Protocol Buffers", f"proto3; {_STEPS}; signed ones as sint64; what is 0 and always there is not sent; "
-        "arrays of numbers packed", _protobuf, "google.protobuf",
+        "arrays of numbers packed", _protobuf, "google.protobuf", _STEPPED,
     ),
     Encoding(
         "CBOR array", f"fields in order; {_STEPS}; special codes as null or their name; floats in the shortest "
         "form that keeps the value, so 1.5 takes 3 octets and 48.3 nine (RFC 8949 section 4.1)",
-        partial(_cbor, keyed=False), "cbor2",
+        partial(_cbor, keyed=False), "cbor2", _STEPPED,
     ),
-    Encoding("CBOR map", "as the array, with integer keys from 0", partial(_cbor, keyed=True), "cbor2"),
+    Encoding("CBOR map", "as the array, with integer keys from 0", partial(_cbor, keyed=True), "cbor2", _STEPPED),
     Encoding(
         "MessagePack array", "the same data as in CBOR; floats of 32 bits unless the message has one of 64",
-        partial(_messagepack, keyed=False), "msgpack",
+        partial(_messagepack, keyed=False), "msgpack", _STEPPED,
     ),
     Encoding(
-        "MessagePack map", "as the array, with integer keys from 0", partial(_messagepack, keyed=True), "msgpack"
+        "MessagePack map", "as the array, with integer keys from 0",
+        partial(_messagepack, keyed=True), "msgpack", _STEPPED,
     ),
     Encoding(
-        "JSON, compact", "field names as keys, values in their unit, no spaces, octets in base64url; read as doubles",
-        _json,
+        "JSON, compact", "field names as keys, values in their unit, no spaces, octets in base64url; read as doubles; "
+        "a control character in a text takes six", _json, writing=_TEXT,
     ),
     Encoding(
         "SenML CBOR", f"RFC 8428: a record for each value, in its unit; a base name of {len(BASE_NAME)} characters as "
         "in its examples, the message's time as base time, base units; times below 2**28 s mean relative "
         "to now; floats as in CBOR, no decimal fractions",
-        _senml_cbor, "cbor2",
+        _senml_cbor, "cbor2", _PACK_CBOR,
     ),
-    Encoding("SenML JSON", "the same pack as text; read as doubles", _senml_json),
+    Encoding("SenML JSON", "the same pack as text; read as doubles", _senml_json, writing=_PACK_TEXT),
 )  # fmt: skip

@@ -24,8 +24,8 @@ from lowpanbudget.payload.scales import Float, Logarithmic, Table
 from lowpanbudget.payload.shapes import Unsayable, Values
 from lowpanbudget.payload.whole_codes import chosen, members, number_in
 
-_FLOATS = {16: "e", 32: "f", 64: "d"}
-_MOST_DIGITS = {
+FLOAT_LETTERS = {16: "e", 32: "f", 64: "d"}
+MOST_DIGITS = {
     16: 5,
     32: 9,
     64: 17,
@@ -79,8 +79,8 @@ def real_of(field: Float, value: float) -> int | float:
         raise Unsayable(
             f"{field.name} is {value}, and JSON has no such number (RFC 8259 section 6)"
         )
-    letter = _FLOATS[field.bits]
-    for digits in range(1, _MOST_DIGITS[field.bits] + 1):
+    letter = FLOAT_LETTERS[field.bits]
+    for digits in range(1, MOST_DIGITS[field.bits] + 1):
         short = float(f"{value:.{digits}g}")
         if abs(short) < math.inf and _same(letter, short, value):
             break
@@ -92,7 +92,7 @@ def real_of(field: Float, value: float) -> int | float:
 
 def real_from(field: Float, item: float) -> float:
     """Return the value that a float of the field's width takes from a double."""
-    letter = _FLOATS[field.bits]
+    letter = FLOAT_LETTERS[field.bits]
     found: float = struct.unpack(letter, struct.pack(letter, item))[0]
     return found
 

@@ -49,8 +49,20 @@ def to_pack(message: Message, values: Mapping[str, Any], real: Real) -> list[Ent
 
 def base_of(fields: tuple[Field, ...], values: Mapping[str, Any]) -> Time | None:
     """Return the time of a message that becomes its base time."""
-    found = next((field for field in fields if serves(field)), None)
-    return found if isinstance(found, Time) and found.name in values else None
+    found = base_field(fields)
+    return found if found is not None and found.name in values else None
+
+
+def base_field(fields: tuple[Field, ...]) -> Time | None:
+    """Return the first time whose epoch is known."""
+    return next((field for field in fields if isinstance(field, Time) and serves(field)), None)
+
+
+def has_records(value: Any) -> bool:
+    """Return whether a value as the message has it gives any record: a list or dictionary without values gives none."""
+    if isinstance(value, list):
+        return any(map(has_records, value))
+    return not isinstance(value, dict) or any(map(has_records, value.values()))
 
 
 class _Maker:

@@ -1,0 +1,123 @@
+"""Floating-point numbers whose text is long, and the length that no text of a width and a range exceeds.
+
+Texts have the fewest digits that restore the value (see ``json_form``), written as Python writes doubles: with an
+exponent below 0.0001 and from 1e16 on. Within a decade of either sign no text is longer than one of all the digits
+that its values may need, so decades are tried from the longest text down.
+"""
+
+import math
+import struct
+from collections.abc import Iterable, Iterator
+from functools import lru_cache
+from random import Random
+from typing import NamedTuple
+
+from lowpanbudget.payload.json_form import FLOAT_LETTERS, MOST_DIGITS, real_of, text_of
+from lowpanbudget.payload.scales import Float
+
+MANTISSA = {16: 10, 32: 23, 64: 52}
+_LEAST_EXPONENT = {16: -14, 32: -126, 64: -1022}  # of a normal number (IEEE 754 table 3.5)
+_POINTS = range(-4, 16)  # decades written without an exponent
+_TRIES = 24  # values of a decade
+_DECADES = 16
+
+
+class _Decade(NamedTuple):
+    """Numbers from ``near`` to ``far`` of one sign and one power of ten; their text has ``size`` octets at the most."""
+
+    size: int
+    sign: int
+    near: float
+    far: float
+
+
+def within(field: Float, values: Iterable[float]) -> Iterator[float]:
+    """Yield the values as the field's width has them, those that are in its range and finite."""
+    letter = FLOAT_LETTERS[field.bits]
+    low, high = field.limits()
+    for value in values:
+        try:
+            rounded: float = struct.unpack(letter, struct.pack(letter, value))[0]
+        except OverflowError:
+            continue
+        inside = (low is None or low <= rounded) and (high is None or rounded <= high)
+        if inside and math.isfinite(rounded):
+            yield rounded
+
+
+def longest_text(field: Float) -> int:
+    """Return the octets that no number of the field exceeds as text."""
+    zero = [len(text_of(-0.0))] if any(True for _ in within(field, (0.0,))) else []
+    return max(*zero, *(decade.size for decade in _decades(field)), 0)
+
+
+def long_floats(field: Float) -> tuple[float, ...]:
+    """Return values that the longest text is among, as far as it was found."""
+    return _long_floats(Float("x", bits=field.bits, min=field.min, max=field.max))
+
+
+@lru_cache(maxsize=64)
+def _long_floats(field: Float) -> tuple[float, ...]:
+    random = Random(1)  # noqa: S311 - nothing secret is drawn
+    low, high = field.limits()
+    ends = (end for end in (low, high, -0.0) if end is not None)
+    values = [field.example("greatest"), *within(field, ends)]
+    longest = max(len(text_of(real_of(field, value))) for value in values)
+    for decade in _decades(field)[:_DECADES]:
+        if longest >= decade.size:
+            break
+        # more at its lower end, where numbers lie closest to each other
+        reach = decade.far - decade.near
+        drawn = [decade.sign * (decade.near + reach * random.random() ** 4) for _ in range(_TRIES)]
+        for value in within(field, drawn):
+            length = len(text_of(real_of(field, value)))
+            if length > longest:
+                longest = length
+                values.append(value)
+    return tuple(values)
+
+
+def _decades(field: Float) -> list[_Decade]:
+    """Return the decades of the field's range, those with the longest texts first."""
+    low, high = field.limits()
+    greatest = struct.unpack(FLOAT_LETTERS[field.bits], _greatest(field.bits))[0]
+    low, high = -greatest if low is None else low, greatest if high is None else high
+    least = math.ldexp(1, _LEAST_EXPONENT[field.bits] - MANTISSA[field.bits])
+    decades = []
+    for sign, near, far in ((1, max(low, least), high), (-1, max(-high, least), -low)):
+        if far < near:
+            continue
+        for power in range(_power(near), _power(far) + 1):
+            first = max(near, 10.0**power)
+            last = far if power == _power(far) else min(far, 10.0 ** (power + 1))
+            size = (sign < 0) + _size(power, _digits(field.bits, power))
+            decades.append(_Decade(size, sign, first, last))
+    return sorted(decades, key=lambda decade: -decade.size)
+
+
+def _greatest(bits: int) -> bytes:
+    """Return the octets of the greatest finite number of a width, in the order of this machine."""
+    infinity: int = int.from_bytes(struct.pack("<" + FLOAT_LETTERS[bits], math.inf), "little")
+    return struct.pack(f"={'HIQ'[(16, 32, 64).index(bits)]}", infinity - 1)
+
+
+def _power(value: float) -> int:
+    return int(f"{value:.17e}".split("e")[1])
+
+
+def _digits(bits: int, power: int) -> int:
+    """Return the digits that restore any number of a decade: decimals closer to each other than its numbers are."""
+    _, exponent = math.frexp(10.0**power)
+    binary = max(exponent - 1, _LEAST_EXPONENT[bits]) - MANTISSA[bits]
+    return max(1, min(MOST_DIGITS[bits], math.floor(power + 1 - binary * math.log10(2)) + 1))
+
+
+def _size(power: int, digits: int) -> int:
+    if power not in _POINTS:
+        return digits + 1 + len(f"e{power:+03d}")
+    if power < 0:
+        return 1 - power + digits
+    whole = (
+        power + 1 + (2 if power == _POINTS[-1] else 0)
+    )  # a whole number of 16 digits has ".0" behind it
+    return max(whole, digits + 1 if digits > power + 1 else 0)

@@ -1,0 +1,217 @@
+"""The value of a field that takes most room in an encoding, and how much more any value could take at the most.
+
+Sizes do not fall as a number grows away from 0, so the ends of a range are the longest whole numbers. Of decimals an
+end or the value beside it is: of two neighbours one at least has all the decimals of its step. Where a range hides
+the longest value (floating point, decimals that a double rounds) a proven limit is put beside a value that comes near.
+"""
+
+import math
+from collections.abc import Callable, Iterator
+from decimal import Decimal
+from typing import Any, Literal, NamedTuple
+
+from lowpanbudget.payload.cbor_form import zero_of
+from lowpanbudget.payload.clock import Sequence, Time, TimeOffset
+from lowpanbudget.payload.codes import Boolean, Constant, Enumeration, Flags
+from lowpanbudget.payload.containers import Series
+from lowpanbudget.payload.contents import Octets, Text
+from lowpanbudget.payload.exact import EXACT, exact, nearest
+from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.json_form import number_of, real_of, text_of
+from lowpanbudget.payload.long_floats import MANTISSA, long_floats, longest_text, within
+from lowpanbudget.payload.number import Number
+from lowpanbudget.payload.scales import Float, Logarithmic, Table
+from lowpanbudget.payload.shapes import Unsayable
+
+# How an encoding writes numbers: in places of a fixed width, as whole steps, as decimal text, as integers and doubles.
+Numbers = Literal["fixed", "steps", "text", "real"]
+Length = Callable[[Field, Any], int | None]  # None: cannot be said
+
+_DOUBLE_DIGITS = 15  # that every double keeps (IEEE 754: DBL_DIG)
+_DOUBLE_TEXT = len(
+    repr(-2.2250738585072014e-308)
+)  # a sign, 17 digits, a point, and an exponent of three digits
+_WORDS = (1 << 64) - 1, -(1 << 63)  # the whole numbers furthest from 0 that 64 bits hold
+_ZERO = Decimal(0)
+
+
+class Longest(NamedTuple):
+    """A value that takes most room; ``slack``: by how many octets another could exceed it, 0 where none can.
+
+    Where it is a special code, ``number`` is the longest number, ``loss`` octets shorter at the least.
+    """
+
+    value: Any
+    slack: int = 0
+    number: Any = None
+    loss: int = 0
+
+
+class Span(NamedTuple):
+    """What a number field writes: least and greatest number, and the numbers that make up all others.
+
+    ``step``: the distance of neighbours, None where it is not the same everywhere.
+    """
+
+    low: Decimal
+    high: Decimal
+    parts: tuple[Decimal, ...]
+    step: Decimal | None = None
+
+    def plus(self, other: "Span") -> "Span":
+        """Return the span of sums."""
+        low, high = EXACT.add(self.low, other.low), EXACT.add(self.high, other.high)
+        step = self.step if other.step == 0 else None
+        return Span(low, high, (*self.parts, *other.parts), step)
+
+    @property
+    def places(self) -> int:
+        """Return the decimals that all these numbers have at the most."""
+        return max(0, *(-int(part.normalize().as_tuple().exponent) for part in self.parts))
+
+
+def span_of(number: Number) -> Span:
+    """Return the span of a number's values."""
+    return Span(number.min, number.max, (number.min, number.step), number.step)
+
+
+def longest(
+    field: Field, numbers: Numbers, length: Length, *, base: Any = None, span: Span | None = None,
+    shift: Decimal = _ZERO,
+) -> Longest:  # fmt: skip
+    """Return the longest value of a field without fields of its own; of a series the longest sample.
+
+    ``base``: the time that a time offset counts from. ``span``: what a number field writes, ``shift`` more than its
+    value. Raises ``Unsayable`` where the encoding can say none of the values.
+    """
+    values = list(_values(field, numbers, base))
+    if numbers == "fixed":
+        return Longest(values[0])
+    sizes = [(size, value) for value in values if (size := length(field, value)) is not None]
+    if not sizes:
+        raise Unsayable(f"no value of {field.name} can be said")
+    size, value = max(sizes, key=lambda pair: pair[0])
+    if isinstance(field, Float):
+        return Longest(value, _float_slack(field, numbers, length, value))
+    if span is None or numbers == "steps":
+        return Longest(value)
+    # a special code's name may be the longest, and still be shorter than some number
+    near, number = max(
+        (pair for pair in sizes if not isinstance(pair[1], str)), key=lambda pair: pair[0]
+    )
+    over = longest_number(span, numbers) - written(EXACT.add(exact(number), shift), numbers)
+    if not isinstance(value, str):
+        return Longest(value, over)
+    return Longest(value, max(over - (size - near), 0), number, max(size - near - over, 0))
+
+
+def _values(field: Field, numbers: Numbers, base: Any) -> Iterator[Any]:
+    """Yield values that the longest is among, those furthest from 0 first."""
+    if isinstance(field, Number):
+        yield from _numbers(field)
+        yield from (name for name, _ in field.special)
+    elif isinstance(field, Sequence | Time | Series):
+        yield from _numbers(field.number())
+    elif isinstance(field, TimeOffset):
+        yield from (base + seconds for seconds in _numbers(field.number()))
+    elif isinstance(field, Table | Logarithmic):
+        entries = field.entries()
+        yield entries[-1]
+        if numbers in ("text", "real"):
+            yield from entries
+    elif isinstance(field, Enumeration):
+        yield from field.names
+    elif isinstance(field, Flags):
+        yield from (field.names, ())
+    elif isinstance(field, Boolean):
+        yield from (True, False)
+    elif isinstance(field, Constant):
+        yield field.value
+    elif isinstance(field, Float):
+        yield from long_floats(field) if numbers == "text" else _wide_floats(field)
+    elif isinstance(field, Text):
+        # a control character takes six in JSON (RFC 8259 section 7)
+        yield from ("a" * field.most, "\x01" * field.most)
+    else:
+        assert isinstance(field, Octets)
+        yield field.example("greatest")
+
+
+def _numbers(number: Number) -> list[Any]:
+    """Return the ends of the range with their neighbours, and the last counts that 64 bits hold."""
+    grid, zero = number.grid(), zero_of(number)
+    shift = nearest(zero, grid.base, grid.step)  # from counts of the encodings to those of the grid
+    inside = (word + shift for word in _WORDS)
+    steps = {grid.low, min(grid.low + 1, grid.high), max(grid.high - 1, grid.low), grid.high}
+    steps |= {count for count in inside if grid.low <= count <= grid.high}
+    values = [grid.value_of(count) for count in steps]
+    return sorted(values, key=lambda value: (-abs(exact(value)), value))
+
+
+def _wide_floats(field: Float) -> Iterator[float]:
+    """Yield values that need all bits of their width where the range has any such."""
+    yield field.example("greatest")
+    last = 2.0 ** -MANTISSA[field.bits]
+    yield from within(field, (1 + last, -1 - last))
+    low, high = field.limits()
+    low, high = -1.0 if low is None else low, 1.0 if high is None else high
+    yield from within(field, (low, high, *(low + (high - low) * part / 7 for part in range(1, 7))))
+
+
+def _float_slack(field: Float, numbers: Numbers, length: Length, value: float) -> int:
+    """Return how many octets longer than the value's another could be."""
+    if numbers == "text":
+        return longest_text(field) - len(text_of(real_of(field, value)))
+    widest = length(Float(field.name, bits=field.bits), 1 + 2.0 ** -MANTISSA[field.bits])
+    taken = length(field, value)
+    assert widest is not None
+    assert taken is not None
+    return widest - taken
+
+
+def longest_number(span: Span, numbers: Numbers) -> int:
+    """Return the octets that no number of a span exceeds, as text or as a CBOR integer or double."""
+    if numbers == "text":
+        return _longest_digits(span)
+    import cbor2  # noqa: PLC0415 - loaded where it is used
+
+    whole = max(len(cbor2.dumps(int(end))) for end in (span.low, span.high))
+    places = span.places
+    if not places:
+        return whole
+    most = max(abs(span.low), abs(span.high))
+    bits = math.ceil(EXACT.multiply(most, Decimal(2**places))).bit_length()
+    scaled = (EXACT.multiply(part, Decimal(2**places)) for part in span.parts)
+    binary = all(part == part.to_integral_value() for part in scaled)
+    if not binary or bits > MANTISSA[64]:
+        return max(whole, len(cbor2.dumps(0.1)))
+    # as many significant bits as the greatest can have, the last at the place of the least
+    return max(whole, len(cbor2.dumps(math.ldexp((1 << bits) - 1, -places), canonical=True)))
+
+
+def _longest_digits(span: Span) -> int:
+    places = span.places
+    ends = [f"{end:.{places}f}" for end in (span.low, span.high)]
+    digits = max(len(text.strip("-").replace(".", "").lstrip("0")) for text in ends)
+    if not places:
+        return max(map(len, ends))
+    if digits > _DOUBLE_DIGITS:
+        return max(_DOUBLE_TEXT, *(len(text.split(".")[0]) for text in ends))
+    # written with an exponent a number below 0.0001 is no longer than with all its zeros
+    if span.step is None:
+        return max(map(len, ends))
+    # an end may be whole; all others lie within its neighbour
+    inner = EXACT.add(span.low, span.step), EXACT.subtract(span.high, span.step)
+    return max(
+        *(len(f"{end:.{places}f}") for end in inner),
+        *(written(end, "text") for end in (span.low, span.high)),
+    )
+
+
+def written(value: Any, numbers: Numbers) -> int:
+    """Return the octets of a number as text or as a CBOR integer or double."""
+    if numbers == "text":
+        return len(text_of(number_of(value)))
+    import cbor2  # noqa: PLC0415 - loaded where it is used
+
+    return len(cbor2.dumps(number_of(value), canonical=True))
