@@ -38,6 +38,7 @@ def command(design: str, message: str | None, cddl: str | None, *, as_json: bool
         return
     names = (
         "message", "encoding", "octets", "exact", "errors", "cannot", "missing", "batch_of", "places", "note", "wire",
+        "largest", "largest_is", "largest_wire",
     )  # fmt: skip
     plain = [view.result(one, *names) for one in encodings(loaded, message)]
     if as_json:

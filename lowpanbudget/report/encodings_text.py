@@ -13,11 +13,14 @@ from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
 
 _LEGEND = (
-    "The same values in each encoding: those that make the designed message smallest, usual and largest. Every size "
-    "is that of real octets, read back and compared. By hop (flow, hop: room of one frame in octets): frames for "
-    "the three, then the octets left in one frame by the greatest, negative where they are missing; - where "
-    "no datagram is so large. NO marks more frames than the flow allows."
+    "The same values in each encoding: those that make the designed message smallest, usual and largest; then the "
+    "largest size of any values, which is another message in each encoding. Every size is that of real octets, read "
+    'back and compared; where the largest is "at most", a limit is proved and nothing that large was made. By hop '
+    "(flow, hop: room of one frame in octets): frames for the three; then frames for the largest of any values, and "
+    "the octets that it leaves in one frame, negative where they are missing; - where no datagram is so large. NO "
+    "marks more frames for any values than the flow allows."
 )
+_AT_MOST = "at most "
 _CASES = ("least", "typical", "greatest")
 _FIRST = 20  # columns for the name of an encoding
 _EACH = 19  # columns for one hop
@@ -40,11 +43,11 @@ def encodings(console: Console, screen: Screen, found: Sequence[dict[str, Any]])
             console,
             screen,
             there,
-            "Frames by hop, room left by the greatest",
+            "Frames by hop; for the largest of any values, and the room it leaves",
             _frames,
         )
         if there and there[0]["batch_of"]:
-            title = f"Elements of {there[0]['batch_of']} that one frame carries, at their greatest"
+            title = f"Elements of {there[0]['batch_of']} that one frame carries, whatever they are"
             _hops(console, screen, there, title, _batch)
     _assumed(console, screen, found)
 
@@ -54,10 +57,19 @@ def _sizes(screen: Screen, same: Sequence[dict[str, Any]], width: int) -> Iterat
     for one in same:
         sizes: list[Cell] = [str(one["octets"].get(case, "-")) for case in _CASES]
         rows.append(
-            [[(screen.text(one["encoding"]), "bold")], *sizes, screen.text(_exactness(one))]
-        )
-    titles = ("encoding", *_CASES, "values come back")
-    return layout.table(titles, rows, width, right=(1, 2, 3))
+            [
+                [(screen.text(one["encoding"]), "bold")], *sizes, _largest(one),
+                screen.text(_exactness(one)),
+            ]
+        )  # fmt: skip
+    titles = ("encoding", *_CASES, "largest of any", "values come back")
+    return layout.table(titles, rows, width, right=(1, 2, 3, 4))
+
+
+def _largest(one: dict[str, Any]) -> str:
+    if one["largest"] is None:
+        return "-"
+    return f"{_AT_MOST if one['largest_is'] == 'bound' else ''}{one['largest']}"
 
 
 def _exactness(one: dict[str, Any]) -> str:
@@ -112,11 +124,15 @@ def _where(place: dict[str, Any]) -> str:
 
 
 def _frames(place: dict[str, Any]) -> Cell:
-    counts = [
-        "-" if place["frames"][case] is None else str(place["frames"][case]) for case in _CASES
-    ]
-    left = place["spare"]["greatest"]
-    text = f"{' '.join(counts)}, {'-' if left is None else left}"
+    *counts, most, left = (
+        "-" if number is None else str(number)
+        for number in (
+            *(place["frames"][case] for case in _CASES),
+            place["largest_frames"],
+            place["largest_spare"],
+        )
+    )
+    text = f"{' '.join(counts)}; {most}, {left}"
     return [(text, "" if place["fits"] else "red"), ("" if place["fits"] else " NO", "bold red")]
 
 

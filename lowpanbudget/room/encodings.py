@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
@@ -11,6 +12,7 @@ from lowpanbudget.payload.encodings import (
     Encoding,
     Inexact,
     encoded,
+    largest,
     made_for,
 )
 from lowpanbudget.payload.field import CASES, Case
@@ -23,8 +25,9 @@ class Place:
     """One encoding of a message on one hop of a flow.
 
     ``frames`` by case; None where no datagram is so large, or the values cannot be said. ``spare``:
-    the octets left in one frame by case, negative where they are missing. ``fits``: no case takes more frames than the
-    flow allows. ``batch``: how many readings one frame carries, None where nothing repeats.
+    the octets left in one frame by case, negative where they are missing. ``largest_frames`` and ``largest_spare``:
+    the same of the largest size that any values take. ``fits``: all cases can be said, and no values take more frames
+    than the flow allows. ``batch``: how many readings one frame carries whatever they are, None where nothing repeats.
     """
 
     flow: str
@@ -34,6 +37,8 @@ class Place:
     most_frames: int
     frames: Mapping[Case, int | None]
     spare: Mapping[Case, int | None]
+    largest_frames: int | None
+    largest_spare: int | None
     fits: bool
     batch: int | None
 
@@ -42,6 +47,8 @@ class Place:
 class Alternative:
     """One message in one encoding, by case: ``wire`` has the octets, ``cannot`` why there are none.
 
+    ``largest``: the octets that no values of the message exceed; ``largest_is`` "found" where ``largest_wire`` is a
+    message of that size, "bound" where it is only near; None and empty where it cannot be told.
     ``errors``: the greatest error of each field that does not come back exactly, over all cases.
     ``missing``: what to install before anything can be said.
     """
@@ -55,6 +62,9 @@ class Alternative:
     errors: tuple[Inexact, ...]
     batch_of: str
     places: tuple[Place, ...]
+    largest: int | None = None
+    largest_is: Literal["found", "bound", ""] = ""
+    largest_wire: bytes | None = None
 
     @property
     def octets(self) -> dict[Case, int]:
@@ -105,19 +115,22 @@ def _alternative(message: Message, encoding: Encoding, hops: list[_Hop]) -> Alte
     found = {case: encoded(message, coder, message.example(case)) for case in CASES}
     wire = {case: one.octets for case, one in found.items() if one.octets is not None}
     cannot: dict[Case, str] = {case: one.cannot for case, one in found.items() if one.cannot}
+    most = largest(message, encoding, coder)
     batches: dict[int, int | None] = {}
     places = []
     for hop in hops:
         if hop.room not in batches:
             batches[hop.room] = _batch(message, encoding, hop.room)
-        places.append(_place(hop, wire, batches[hop.room]))
+        places.append(_place(hop, wire, most.octets, batches[hop.room]))
     return Alternative(
-        *named, wire, cannot, _greatest(list(found.values())), batch_of, tuple(places)
-    )
+        *named, wire, cannot, _greatest(list(found.values())), batch_of, tuple(places),
+        most.octets, most.kind, most.wire,
+    )  # fmt: skip
 
 
-def _place(hop: _Hop, wire: Mapping[Case, bytes], batch: int | None) -> Place:
+def _place(hop: _Hop, wire: Mapping[Case, bytes], most: int | None, batch: int | None) -> Place:
     flow = hop.path.flow
+    largest_frames = None if most is None else hop.frames(most)
     frames = {case: hop.frames(len(wire[case])) if case in wire else None for case in CASES}
     spare = {case: hop.room - len(wire[case]) if case in wire else None for case in CASES}
     return Place(
@@ -128,30 +141,34 @@ def _place(hop: _Hop, wire: Mapping[Case, bytes], batch: int | None) -> Place:
         flow.most_frames,
         frames,
         spare,
-        all(count is not None and count <= flow.most_frames for count in frames.values()),
+        largest_frames,
+        None if most is None else hop.room - most,
+        len(wire) == len(CASES)
+        and largest_frames is not None
+        and largest_frames <= flow.most_frames,
         batch,
     )
 
 
 def _batch(message: Message, encoding: Encoding, room: int) -> int | None:
-    """Return how many readings fit, all values as in the greatest message; found by encoding."""
+    """Return how many readings fit whatever all values are, as ``fit`` counts them; found by encoding."""
     field = message.batch_field
-    if field is None:
-        return None
+    if field is None or encoding.writing is None:
+        return message.batch(room)
     shared = encoding.coder(message)
 
     def fits(count: int) -> bool:
         able = made_for(message, encoding, count)
         coder = shared if able is message else encoding.coder(able)
-        found = encoded(able, coder, message.batch_example(count))
-        return found.octets is not None and len(found.octets) <= room
+        octets = largest(able, encoding, coder, count).octets
+        return octets is not None and octets <= room
 
     # The answer is above low or nothing fits; no reading takes less than a bit.
     low, high = field.least - 1, max(field.least, min(field.most, 8 * room))
     while low < high:
         middle = (low + high + 1) // 2
         low, high = (middle, high) if fits(middle) else (low, middle - 1)
-    return max(low, 0)
+    return low if low >= field.least else 0
 
 
 def _greatest(found: list[Encoded]) -> tuple[Inexact, ...]:

@@ -30,6 +30,10 @@ def test_octets_are_shown_as_they_were_counted(invoke: Invoke, path: str) -> Non
         if one["encoding"].startswith("CBOR"):
             for text in one["wire"].values():
                 cbor2.loads(bytes.fromhex(text))
+        # of any values: never less than a message shown, and the octets are shown of one that takes it
+        assert one["largest_is"] == "found"
+        assert one["largest"] == len(one["largest_wire"]) // 2
+        assert one["largest"] >= max(one["octets"].values())
         if one["encoding"] == "JSON, compact":
             for text in one["wire"].values():
                 assert json.loads(bytes.fromhex(text))
@@ -49,13 +53,15 @@ def assert_holds(shown: str, answer: list[dict[str, Any]], columns: int) -> None
         lines = [
             line.split() for line in shown.splitlines() if line.strip().startswith(one["encoding"])
         ]
-        assert any(sizes == [word for word in line if word.isdigit()][:3] for line in lines)
+        sizes.append(str(one["largest"]))
+        assert any(sizes == [word for word in line if word.isdigit()][:4] for line in lines)
         for place in one["places"]:
-            left = place["spare"]["greatest"]
             counts = " ".join(
                 "-" if place["frames"][c] is None else str(place["frames"][c]) for c in CASES
             )
-            assert f"{counts}, {left}{'' if place['fits'] else ' NO'}" in shown
+            most = "-" if place["largest_frames"] is None else place["largest_frames"]
+            verdict = f"; {most}, {place['largest_spare']}{'' if place['fits'] else ' NO'}"
+            assert counts + verdict in shown
 
 
 def test_one_message_alone_and_what_is_assumed(invoke: Invoke) -> None:

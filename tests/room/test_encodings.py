@@ -4,20 +4,26 @@ import struct
 from dataclasses import replace
 from decimal import Decimal
 from functools import cache
+from typing import Any
 
 import cbor2
 import pytest
 from design.designs import EXAMPLES
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from payload.schemas import filled_messages, simple
 
 from lowpanbudget import fit
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
+from lowpanbudget.payload.codes import Boolean
 from lowpanbudget.payload.containers import Array
 from lowpanbudget.payload.encodings import ENCODINGS, encoded, made_for
 from lowpanbudget.payload.field import CASES
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.number import Number
+from lowpanbudget.payload.sampler import samples
 from lowpanbudget.room.encodings import Alternative, encodings
 
 NAMES = ("archive", "footbridge")
@@ -66,9 +72,16 @@ def test_frames_are_real(name: str) -> None:
             else:
                 # RFC 4944 section 4: the MTU of 1280 octets holds headers of 48 octets and the payload
                 assert len(octets) > 1280 - 48 - 120
-        assert place.fits == all(
-            count is not None and count <= place.most_frames for count in place.frames.values()
-        )
+        assert one.largest is not None
+        assert one.largest_wire is not None
+        assert len(one.largest_wire) <= one.largest
+        assert (one.largest_is == "found") == (len(one.largest_wire) == one.largest)
+        assert one.largest >= max(one.octets.values())
+        assert place.largest_spare == place.room - one.largest
+        if place.largest_frames is not None:
+            assert place.largest_frames == len(path.frames(bytes(one.largest)))
+        fits = place.largest_frames is not None and place.largest_frames <= place.most_frames
+        assert place.fits == (fits and not one.cannot)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -81,8 +94,18 @@ def test_our_own_row_agrees_with_fit(name: str) -> None:
         place = mine[other.message, other.flow, other.hop]
         assert place.room == other.room
         assert place.most_frames == other.most_frames
-        if place.batch is not None:
+        if other.batch_of == "whole message":
+            assert place.batch is None
+        else:
             assert place.batch == other.batch
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_our_own_largest_message_is_that_of_its_format(name: str) -> None:
+    for one in found_in(name):
+        if one.encoding == "as designed":
+            assert one.largest == DESIGNS[name].message(one.message).max_octets
+            assert one.largest_is == "found"
 
 
 def with_message(message: Message) -> Design:
@@ -107,6 +130,51 @@ def test_batches_fill_the_room() -> None:
         assert named(found, "C struct, padded").places[index].batch == (room - 2) // 2
         most = next(n for n in range(200, 0, -1) if len(cbor2.dumps([[65535] * n])) <= room)
         assert named(found, "CBOR array").places[index].batch == most
+
+
+MANY = 40  # a least number that many frames have no room for
+
+
+@settings(max_examples=25)
+@given(
+    filled_messages(),
+    st.integers(0, 3),
+    st.integers(0, 60),
+    simple("", aligned=True),
+    st.booleans(),
+)
+def test_batches_are_those_of_fit(
+    filled: tuple[Message, Any], least: int, more: int, element: tuple[Any, Any], many: bool
+) -> None:
+    """Random messages with readings behind them, also with a least number that does not fit."""
+    message, _ = filled
+    least += MANY if many else 0
+    most = least + more + 1
+    readings = Array("readings", element=element[0], min_length=least, max_length=most, batch=True)
+    design = with_message(replace(message, fields=(*message.fields, readings)))
+    ours = [
+        p.batch for one in encodings(design) if one.encoding == "as designed" for p in one.places
+    ]
+    assert ours == [each.batch for each in fit(design)]
+
+
+@settings(max_examples=6)
+@given(st.integers(0, 2), st.integers(1, 40), simple("", aligned=False), st.integers(0, 5))
+def test_no_readings_of_a_batch_need_a_second_frame(
+    least: int, more: int, element: tuple[Any, Any], seed: int
+) -> None:
+    most = least + more
+    readings = Array("readings", element=element[0], min_length=least, max_length=most, batch=True)
+    message = replace(READINGS, fields=(Boolean("b"), readings))
+    for one in encodings(with_message(message)):
+        encoding = BY_NAME[one.encoding]
+        coder = encoding.coder(message)
+        room = min(place.room for place in one.places)
+        batch = min(place.batch or 0 for place in one.places)
+        for values in samples(message, 12, seed) if batch and not encoding.rigid else ():
+            drawn = {**values, "readings": values["readings"][:batch]}
+            octets = encoded(message, coder, drawn).octets
+            assert octets is None or len(octets) <= room
 
 
 def test_a_struct_for_some_readings_has_room_for_no_more() -> None:
