@@ -14,7 +14,13 @@ TESTS = Path(__file__).parents[1]
 # beside this folder: the tests of the public names, and what the tests here lean on
 BESIDE = tuple(
     TESTS / f"{name}.py"
-    for name in ("test_public_api", "second_decoder", "compare_outputs", "test_compare_outputs")
+    for name in (
+        "test_public_api",
+        "second_decoder",
+        "strategies",
+        "compare_outputs",
+        "test_compare_outputs",
+    )
 )
 SET = sorted([*(TESTS / "contract").glob("*.py"), *BESIDE])
 ENTRY = ("lowpanbudget.cli.main", "run")

@@ -1,9 +1,9 @@
 """``compress`` and ``decompress``: what they report beside the octets."""
 
 import pytest
+from contract.vectors import tiles
 
 from lowpanbudget import Env, Malformed, RequestError, WireError, compress, decompress
-from lowpanbudget.bits import tiles
 
 ENV = Env(b"\x00\x01", b"\x00\x02")
 # by hand, RFC 6282 figures 2 and 14: link-local, hop limit 64, ports 0xf0b1 and 0xf0b2

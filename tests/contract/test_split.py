@@ -5,8 +5,6 @@ from typing import Any
 import pytest
 
 from lowpanbudget import DoesNotFit, Env, RequestError, compress, split
-from lowpanbudget.bits import tiles
-from lowpanbudget.stack.split import payloads
 
 ENV = Env(b"\x00\x01", b"\x00\x02")
 FRAG1, FRAGN = 4, 5  # RFC 4944 figures 4 and 5
@@ -51,11 +49,6 @@ def test_one_octet_decides() -> None:
     size = len(compress(whole, ENV).octets)
     assert len(split(whole, ENV, room=size, tag=0)) == 1
     assert len(split(whole, ENV, room=size - 1, tag=0)) == 2
-
-
-def test_spans_tile_every_fragment() -> None:
-    for writer in payloads(datagram(300), ENV, room=70, tag=1):
-        assert tiles(writer.spans, len(writer.data) * 8)
 
 
 def test_the_largest_datagram_has_2047_octets() -> None:
