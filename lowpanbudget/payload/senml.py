@@ -1,11 +1,12 @@
 """Sensor measurement lists (SenML, RFC 8428): packs as JSON and as CBOR, and base fields resolved.
 
-A record is a dictionary with the labels of table 1 (``n``, ``u``, ``v`` ...). Numbers in CBOR are integers
-or the shortest floating point that keeps the double; decimal fractions, which section 6 also allows, are
-not used, as in its own example.
+A record is a dictionary with the labels of table 1 (``n``, ``u``, ``v`` ...). Numbers in CBOR are written as
+integers or the shortest floating point that keeps the double; decimal fractions (tag 4), which section 6 also
+allows, are read, and not written, as in its own example.
 """
 
 from collections.abc import Iterable
+from decimal import Decimal
 from typing import Any
 
 from lowpanbudget.cites import Cite
@@ -124,7 +125,10 @@ def _judged(entry: Entry, *, from_text: bool) -> Entry:
                     f"field {label[:40]!r} must be understood", layer="SenML", cite=CITE
                 )
             continue
-        number = isinstance(item, int | float) and not isinstance(item, bool)
+        # a decimal fraction (RFC 8949 section 3.4.4) comes from the library as a decimal
+        number = isinstance(item, int | float | Decimal) and not isinstance(item, bool)
+        if label == "bver" and not from_text:  # "only an unsigned integer is allowed" (section 6)
+            number = number and isinstance(item, int) and item >= 0
         wanted = (
             isinstance(item, str) if label in _TEXTS
             else number if label in _NUMBERS

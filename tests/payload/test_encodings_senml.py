@@ -98,6 +98,50 @@ def test_the_dump_of_the_standard_is_as_long_as_ours() -> None:
     assert sorted(ours) == sorted(VOLTAGE_CBOR)
 
 
+def test_decimal_fractions_are_read() -> None:
+    """RFC 8949 section 3.4.4: "273.15 ... in hexadecimal: C4 82 21 19 6ab3"; RFC 8428 section 6 allows tag 4."""
+    octets = bytes.fromhex("81 a2 00 61 74 02 c4 82 21 19 6a b3")
+    assert octets.endswith(cbor2.dumps(Decimal("273.15")))
+    assert pack_from_cbor(octets) == [{"n": "t", "v": 273.15}]
+    assert resolve(pack_from_cbor(octets)) == [{"n": "t", "v": Decimal("273.15")}]
+
+
+def test_the_dump_of_the_standard_is_the_same_in_decimal_fractions() -> None:
+    """RFC 8428 section 6: whatever form a number has, "converted to an IEEE double" it is that of the JSON text."""
+    pack = [
+        {CBOR_LABELS[label]: Decimal(repr(item)) if isinstance(item, float) else item for label, item in entry.items()}
+        for entry in pack_from_json(VOLTAGE.encode())
+    ]  # fmt: skip
+    assert b"\xc4\x82" in cbor2.dumps(pack)
+    assert pack_from_cbor(cbor2.dumps(pack)) == pack_from_json(VOLTAGE.encode())
+
+
+@given(st.decimals(allow_nan=False, allow_infinity=False, min_value=-1e9, max_value=1e9, places=9))
+def test_a_decimal_fraction_is_the_nearest_double(value: Decimal) -> None:
+    """RFC 8428 section 5: receivers must be able to process doubles; Python's own conversion is the judge."""
+    read = pack_from_cbor(cbor2.dumps([{0: "x", 2: value, 6: value}]))
+    assert read == [{"n": "x", "v": float(value), "t": float(value)}]
+
+
+@pytest.mark.parametrize(
+    "number",
+    [
+        "c4 82 19 03 e8 01",  # 1e1000, no double
+        "c4 82 61 31 01", "c4 82 21 61 31", "c4 81 01", "c4 83 21 01 01",  # RFC 8949: "exactly two integer numbers"
+    ],
+)  # fmt: skip
+def test_what_is_no_decimal_fraction_or_no_double_is_a_wire_error(number: str) -> None:
+    with pytest.raises(WireError):
+        pack_from_cbor(bytes.fromhex("81 a2 00 61 74 02" + number))
+
+
+@pytest.mark.parametrize("version", [Decimal("5.0"), 5.0, -1])
+def test_a_version_in_cbor_is_an_unsigned_integer(version: Any) -> None:
+    """RFC 8428 section 6: "For the version number, only an unsigned integer is allowed"."""
+    with pytest.raises(WireError, match="bver"):
+        pack_from_cbor(cbor2.dumps([{-1: version, 0: "a", 2: 1}]))
+
+
 def test_labels_are_those_of_table_4() -> None:
     """RFC 8428 table 4, and the example's diagnostic notation: {-2: "urn...", -3: ..., -4: "A", -1: 5, 0: ...}."""
     assert CBOR_LABELS == {
