@@ -22,8 +22,9 @@ lowpanbudget encodings examples/archive.toml --message climate --cddl array"""
 def command(design: str, message: str | None, cddl: str | None, *, as_json: bool) -> None:
     """Show what the same values of the DESIGN's messages take in other encodings, in octets and in frames.
 
-    Every size is that of real octets, which were read back to the same values. An encoding whose
-    library is not installed is named, not guessed.
+    Every size is that of real octets, which were read back to the same values. Whether a message fits is judged by the
+    largest size that any of its values take in an encoding. An encoding whose library is not installed is named, not
+    guessed.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design

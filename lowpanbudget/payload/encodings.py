@@ -1,7 +1,8 @@
 """The same values in other encodings: real octets by libraries, each read back and compared.
 
 An encoding that cannot say some values, or reads something else back, has no octets for them and says
-why; one whose library is not installed names what to install. Nothing is estimated.
+why; one whose library is not installed names what to install. Nothing is estimated: the largest
+size of any values is that of a message made for it, or a limit that is proved and said to be one.
 """
 
 from collections.abc import Callable, Mapping
