@@ -16,7 +16,7 @@ REGISTRIES = load(key="registry")
 def read(registry: Case, code: str) -> Any:
     """Return the frame read that carries this code in its place."""
     octets = bytes.fromhex(
-        registry.get("frame", registry.get("octets", "")).replace("XX", f"{int(code):02x}")
+        str(registry.get("frame") or registry["octets"]).replace("XX", f"{int(code):02x}")
     )
     if "frame" in registry:
         return decode_frame(octets, fcs=False)
