@@ -131,9 +131,20 @@ def change_lines(
             if change[name]:
                 label = "when" if name == "condition" else name
                 told += [BREAK, (screen.text(f"{label}: {change[name]}"), "")]
-        for loss in change["elsewhere"]:
-            text = f"elsewhere: {loss['gain']:+d} on {loss['flow']}, {loss['hop']} hop"
+        for text in _losses(change["elsewhere"]):
             told += [BREAK, (screen.text(text), "")]
         yield from layout.beside(
             [[(gain, "bold")], [(then, "")], told], widths, indent=2, right=(0,)
         )
+
+
+def _losses(losses: Sequence[dict[str, Any]]) -> Iterator[str]:
+    """Yield what a change takes from other flows, a line for each number of octets."""
+    gains: dict[int, dict[str, list[str]]] = {}
+    for loss in losses:
+        gains.setdefault(loss["gain"], {}).setdefault(loss["flow"], []).append(loss["hop"])
+    for gain, flows in gains.items():
+        names = [
+            f"{flow} ({hops[0]} hop)" if len(hops) == 1 else flow for flow, hops in flows.items()
+        ]
+        yield f"elsewhere: {gain:+d} on {', '.join(names)}"
