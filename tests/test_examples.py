@@ -15,13 +15,13 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from lowpanbudget.capture.convert import LeftOut, expand
-from lowpanbudget.capture.reading import read
-from lowpanbudget.capture.record import Record
+from lowpanbudget.capture.expand import LeftOut, expand
+from lowpanbudget.capture.files.reading import read
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.files.writing import write_pcap
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.shrink import Counters, Shrinker, shrink
 from lowpanbudget.capture.survey import survey
-from lowpanbudget.capture.trace import Trace
-from lowpanbudget.capture.writing import write_pcap
 from lowpanbudget.cli.keys import KeyRing, read_keys
 from lowpanbudget.cli.main import program
 from lowpanbudget.design.load import load_design
@@ -191,10 +191,10 @@ def test_scapy_reads_the_same_frames_and_times(name: str) -> None:
 def test_scapy_reads_the_same_headers(keys: Callable[[str], str]) -> None:
     from scapy.layers.dot15d4 import Dot15d4FCS
 
-    for traced in trace_of(keys, "archive").follow(records_of("archive")):
-        packet = Dot15d4FCS(traced.octets)
-        assert packet.seqnum == traced.sequence
-        mac = traced.shape.example.mac if traced.shape is not None else None
+    for sighting in trace_of(keys, "archive").follow(records_of("archive")):
+        packet = Dot15d4FCS(sighting.octets)
+        assert packet.seqnum == sighting.sequence
+        mac = sighting.shape.example.mac if sighting.shape is not None else None
         assert mac is not None
         assert packet.fcf_frametype == mac.frame_type
         assert packet.fcf_security == (mac.security is not None)
@@ -211,17 +211,17 @@ def test_scapy_computes_the_same_checksums_but_for_those_planted(
     from scapy.layers.inet6 import IPv6, _ICMPv6
 
     wrong = set()
-    for traced in trace_of(keys, "archive").follow(records_of("archive")):
-        if traced.datagram is None:
+    for sighting in trace_of(keys, "archive").follow(records_of("archive")):
+        if sighting.datagram is None:
             continue
-        told, asked = IPv6(traced.datagram), IPv6(traced.datagram)
+        told, asked = IPv6(sighting.datagram), IPv6(sighting.datagram)
         upper = asked.payload
         assert isinstance(upper, UDP | _ICMPv6)
         name = "chksum" if isinstance(upper, UDP) else "cksum"
         carried = getattr(told[type(upper)], name)
         delattr(upper, name)
         if getattr(IPv6(bytes(asked))[type(upper)], name) != carried:
-            wrong.add(traced.record.number)
+            wrong.add(sighting.record.number)
     planted = made["archive"].planted
     rules = ("identifier-by-old-rule", "context-table-differs", "universal-local-bit-wrong")
     assert wrong == {number for rule in rules for number in planted[rule]}

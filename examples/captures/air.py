@@ -13,8 +13,8 @@ from typing import Any
 
 from lowpanbudget import Env, encode_frame, load_design, split
 from lowpanbudget.bits import Writer
-from lowpanbudget.capture.record import Record
-from lowpanbudget.capture.writing import write_pcap
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.files.writing import write_pcap
 from lowpanbudget.env import interface_identifier
 from lowpanbudget.layers.internet import icmpv6, ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6

@@ -1,1 +1,1 @@
-"""Captured frames: files of them, what link types wrap around them, the trace through them, and ways out again."""
+"""Captured frames: their files, the way through them, and what they sum up to or are turned into."""

@@ -2,8 +2,8 @@
 
 from collections import OrderedDict
 
-from lowpanbudget.capture.decoding import Decoder
-from lowpanbudget.capture.traced import Traced
+from lowpanbudget.capture.follow.decoding import Decoder
+from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.env import Env
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet import ipv6
@@ -32,40 +32,40 @@ class Savings:
         self._known: OrderedDict[tuple[object, ...], int] = OrderedDict()
         self._decoder: Decoder | None = None
 
-    def of(self, traced: Traced, octets: int) -> int:
+    def of(self, sighting: Sighting, octets: int) -> int:
         """Return how many octets too many the frames had whose datagram this one completes.
 
         ``octets`` are those of this frame. Fragments before the last give 0.
         """
-        shape, payload = traced.shape, traced.payload
+        shape, payload = sighting.shape, sighting.payload
         if shape is None or payload is None:
             return 0
         if isinstance(shape.example.fragment, Fragment):
-            self._pieces[traced.number] = len(payload)
+            self._pieces[sighting.number] = len(payload)
             if len(self._pieces) > _MOST_HELD:
                 self._pieces.popitem(last=False)
-        if traced.datagram is None or len(traced.datagram) < ipv6.OCTETS:
+        if sighting.datagram is None or len(sighting.datagram) < ipv6.OCTETS:
             return 0
-        if traced.decoder is not self._decoder:  # other contexts, other forms
+        if sighting.decoder is not self._decoder:  # other contexts, other forms
             self._known.clear()
-            self._decoder = traced.decoder
-        if len(traced.parts) > 1:
-            return self._of_fragments(traced, traced.datagram, octets - len(payload))
+            self._decoder = sighting.decoder
+        if len(sighting.parts) > 1:
+            return self._of_fragments(sighting, sighting.datagram, octets - len(payload))
         if shape.tail is None:
             layers = shape.layer_bits(len(payload))
-            return self._of_frame(traced, traced.datagram, layers, len(payload))
+            return self._of_frame(sighting, sighting.datagram, layers, len(payload))
         # all headers of a shape are the same, and so is what they have too many
         known = shape.facts.get(self)
         if not isinstance(known, int):
             layers = shape.layer_bits(len(payload))
-            known = self._of_frame(traced, traced.datagram, layers, len(payload))
+            known = self._of_frame(sighting, sighting.datagram, layers, len(payload))
             shape.facts[self] = known
         return known
 
     def _of_frame(
-        self, traced: Traced, datagram: bytes, layers: dict[str, int], payload: int
+        self, sighting: Sighting, datagram: bytes, layers: dict[str, int], payload: int
     ) -> int:
-        shape = traced.shape
+        shape = sighting.shape
         assert shape is not None
         options = {
             "elide_udp_checksum": shape.example.checksum_elided,
@@ -73,30 +73,30 @@ class Savings:
             "lorh": any(_ROUTING in name for name in layers),
         }
         front = _front(datagram, generic=options["ghc"])
-        key = (front, traced.source, traced.destination, *options.values())
+        key = (front, sighting.source, sighting.destination, *options.values())
         grown = self._known.get(key)  # octets of the shortest form beyond those of the datagram
         if grown is None:
             try:
-                grown = len(compress(datagram, _env(traced), **options).octets) - len(datagram)
+                grown = len(compress(datagram, _env(sighting), **options).octets) - len(datagram)
             except RequestError:
                 return 0
             self._keep(key, grown)
         carried = payload - sum(layers.get(name, 0) for name in _MESH) // 8
         return max(carried - grown - len(datagram), 0)
 
-    def _of_fragments(self, traced: Traced, datagram: bytes, around: int) -> int:
+    def _of_fragments(self, sighting: Sighting, datagram: bytes, around: int) -> int:
         """Return the same for all fragments together; each frame has ``around`` octets around its payload."""
-        held = [self._pieces.pop(number, None) for number in traced.parts]
+        held = [self._pieces.pop(number, None) for number in sighting.parts]
         found = [count for count in held if count is not None]
         if len(found) < len(held):
             return 0  # recoverable fragments, or the memory of some is gone
         actual = sum(found) + around * len(found)
         front = _front(datagram, generic=False)
-        key = (front, len(datagram), around, actual, traced.source, traced.destination)
+        key = (front, len(datagram), around, actual, sighting.source, sighting.destination)
         known = self._known.get(key)
         if known is None:
             try:
-                pieces = split(datagram, _env(traced), room=self._largest - around)
+                pieces = split(datagram, _env(sighting), room=self._largest - around)
                 known = max(actual - sum(map(len, pieces)) - around * len(pieces), 0)
             except RequestError:
                 known = 0
@@ -120,8 +120,13 @@ def _front(datagram: bytes, *, generic: bool) -> bytes:
     return datagram[:4] + datagram[6:44] + bytes([fits])
 
 
-def _env(traced: Traced) -> Env:
-    decoder = traced.decoder
+def _env(sighting: Sighting) -> Env:
+    decoder = sighting.decoder
     return Env(
-        traced.source, traced.destination, None, decoder.contexts, decoder.root, decoder.rpi_type
+        sighting.source,
+        sighting.destination,
+        None,
+        decoder.contexts,
+        decoder.root,
+        decoder.rpi_type,
     )

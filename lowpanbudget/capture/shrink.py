@@ -4,9 +4,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from lowpanbudget.capture.convert import FRAME_TYPE, LeftOut
-from lowpanbudget.capture.linktype import IPV6, unwrap
-from lowpanbudget.capture.record import Record
+from lowpanbudget.capture.expand import FRAME_TYPE, LeftOut
+from lowpanbudget.capture.files.link_types import IPV6, unwrap
+from lowpanbudget.capture.files.record import Record
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.link import Link
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Env, address
@@ -152,16 +152,14 @@ def shrink(
     left_out = LeftOut() if left_out is None else left_out
     number = 0
     for record in records:
-        carried = unwrap(record)
-        if carried.kind != IPV6:
+        body = unwrap(record)
+        if body.kind != IPV6:
             left_out.add(
-                carried.fault.message
-                if carried.fault is not None
-                else f"no datagram: {carried.kind}"
+                body.fault.message if body.fault is not None else f"no datagram: {body.kind}"
             )
             continue
         try:
-            frames = shrinker.frames(carried.octets)
+            frames = shrinker.frames(body.octets)
         except RequestError as error:
             left_out.add(error.message)
             continue

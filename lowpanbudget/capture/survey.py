@@ -9,15 +9,15 @@ from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field
 from typing import NamedTuple, TypeVar
 
-from lowpanbudget.capture.assembly import Outcome
-from lowpanbudget.capture.linktype import FRAME
-from lowpanbudget.capture.packet import FlowKey
-from lowpanbudget.capture.record import Record
+from lowpanbudget.capture.files.link_types import FRAME
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.assembly import Outcome
+from lowpanbudget.capture.follow.packet import FlowKey
+from lowpanbudget.capture.follow.shape import Shape
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.savings import Savings
-from lowpanbudget.capture.shape import Shape
 from lowpanbudget.capture.tally import Tally
-from lowpanbudget.capture.trace import Trace
-from lowpanbudget.capture.traced import Traced
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, FrameType
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
@@ -102,45 +102,45 @@ class Surveyor:
         self._savings = Savings(largest)
         self._sequences: OrderedDict[bytes, int] = OrderedDict()
 
-    def add(self, traced: Traced) -> None:
+    def add(self, sighting: Sighting) -> None:
         """Count one record."""
-        shape, datagram = traced.shape, traced.datagram
-        place = self._place(traced)
+        shape, datagram = sighting.shape, sighting.datagram
+        place = self._place(sighting)
         tally = place.tally
         # an FCS that the receiver took off was on the air all the same
-        missing = 2 if traced.carried.kind == FRAME and not traced.fcs_octets else 0
-        octets = len(traced.octets) + missing if traced.octets else len(traced.carried.octets)
+        missing = 2 if sighting.body.kind == FRAME and not sighting.fcs_octets else 0
+        octets = len(sighting.octets) + missing if sighting.octets else len(sighting.body.octets)
         tally.frames += 1
         tally.octets += octets
         layers = tally.layer_bits
-        for layer, count in traced.layer_bits.items():
+        for layer, count in sighting.layer_bits.items():
             layers[layer] = layers.get(layer, 0) + count
-        if traced.repeats is not None:
+        if sighting.repeats is not None:
             tally.retransmissions += 1
             datagram = None
-        elif traced.copies is not None:
+        elif sighting.copies is not None:
             tally.duplicates += 1
         if place.is_data:
             tally.unused += max(self.largest - octets, 0)
-            if traced.repeats is None:
-                tally.avoidable += self._savings.of(traced, octets)
+            if sighting.repeats is None:
+                tally.avoidable += self._savings.of(sighting, octets)
         if datagram is not None:
             tally.datagrams += 1
             tally.datagram_octets += len(datagram)
-            tally.application += _application(traced, datagram)
+            tally.application += _application(sighting, datagram)
         if shape is not None and shape.example.fragment is not None:
             tally.fragments += 1
-        if place.sequence is not None and traced.fcs_ok is not False:
-            tally.lost += self._lost(place.sequence, traced.sequence)
-        tally.damaged += traced.damaged
-        tally.see(traced.record.time_ns)
-        if reason := traced.reason:
+        if place.sequence is not None and sighting.fcs_ok is not False:
+            tally.lost += self._lost(place.sequence, sighting.sequence)
+        tally.damaged += sighting.damaged
+        tally.see(sighting.record.time_ns)
+        if reason := sighting.reason:
             tally.unread += 1
             reasons = self.survey.reasons
             key = reason if reason in reasons or len(reasons) < MOST_REASONS else OTHERS
             reasons[key] = reasons.get(key, 0) + 1
-        if traced.outcomes:
-            self.end(traced.outcomes)
+        if sighting.outcomes:
+            self.end(sighting.outcomes)
 
     def end(self, outcomes: Iterable[Outcome]) -> None:
         """Count datagrams that never became whole; those of ``Trace.leftover`` at the end."""
@@ -158,17 +158,17 @@ class Surveyor:
             tally = cells.setdefault(cell, Tally())
         return tally
 
-    def _place(self, traced: Traced) -> "_Place":
+    def _place(self, sighting: Sighting) -> "_TallyPlace":
         """Return where a record is counted; found once for all frames of a shape."""
-        shape = traced.shape
-        if shape is not None and traced.flow is shape.flow:
+        shape = sighting.shape
+        if shape is not None and sighting.flow is shape.flow:
             place = shape.facts.get(self)
-            if isinstance(place, _Place):
+            if isinstance(place, _TallyPlace):
                 return place
-        kind = traced.kind
-        tally = self._tally(Cell(kind, traced.flow, traced.source))
-        place = _Place(tally, kind == _DATA, None if shape is None else _sequence_of(shape))
-        if shape is not None and traced.flow is shape.flow:
+        kind = sighting.kind
+        tally = self._tally(Cell(kind, sighting.flow, sighting.source))
+        place = _TallyPlace(tally, kind == _DATA, None if shape is None else _sequence_of(shape))
+        if shape is not None and sighting.flow is shape.flow:
             shape.facts[self] = place
         return place
 
@@ -186,7 +186,7 @@ class Surveyor:
         return missing if missing <= _GAP else 0
 
 
-class _Place(NamedTuple):
+class _TallyPlace(NamedTuple):
     """Where a record is counted, whether its room counts, and the name of its sequence if it has one."""
 
     tally: Tally
@@ -206,21 +206,21 @@ def _sequence_of(shape: Shape) -> bytes | None:
     return bytes([mac.frame_type == FrameType.BEACON]) + mac.source
 
 
-def _application(traced: Traced, datagram: bytes) -> int:
+def _application(sighting: Sighting, datagram: bytes) -> int:
     """Return the octets that an application sent in the datagram: behind UDP, and behind CoAP where it can be read."""
-    shape, payload, flow = traced.shape, traced.payload, traced.flow
+    shape, payload, flow = sighting.shape, sighting.payload, sighting.flow
     if flow is None or flow.protocol != ipv6.UDP:
         return 0
     if (
         shape is not None
         and shape.tail is not None
         and payload is not None
-        and len(traced.parts) == 1
+        and len(sighting.parts) == 1
     ):
         return len(payload) - shape.tail
     if COAP_PORT not in (flow.source_port, flow.destination_port) and datagram[6] == ipv6.UDP:
         return len(datagram) - ipv6.OCTETS - udp.OCTETS
-    packet = traced.packet
+    packet = sighting.packet
     return 0 if packet is None else len(packet.payload)
 
 
@@ -229,7 +229,7 @@ def survey(records: Iterable[Record], trace: Trace | None = None) -> Survey:
     trace = Trace() if trace is None else trace
     design = trace.design
     surveyor = Surveyor(LARGEST_FRAME if design is None else design.link.largest)
-    for traced in trace.follow(records):
-        surveyor.add(traced)
+    for sighting in trace.follow(records):
+        surveyor.add(sighting)
     surveyor.end(trace.leftover)
     return surveyor.survey

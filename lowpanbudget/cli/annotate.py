@@ -120,7 +120,7 @@ def _picked(
     stream: "BufferedReader | None",
 ) -> "tuple[list[Item], bool]":
     """Return frames out of a capture, and whether its file is wrong."""
-    from lowpanbudget.capture.reading import read
+    from lowpanbudget.capture.files.reading import read
     from lowpanbudget.cli.annotated import pick
     from lowpanbudget.cli.progress import followed
 
@@ -142,7 +142,7 @@ def _given(
     source: str, known: captures.Knowledge, slot: int | None, stream: "BufferedReader | None"
 ) -> "list[Item]":
     """Return frames that were given in hex."""
-    from lowpanbudget.capture.packet import read_packet
+    from lowpanbudget.capture.follow.packet import read_packet
     from lowpanbudget.cli.annotated import Item
     from lowpanbudget.env import Contexts
     from lowpanbudget.stack.frame import decode_frame
@@ -152,7 +152,7 @@ def _given(
     fcs = known.fcs
     matcher = None
     if known.design is not None:
-        from lowpanbudget.capture.matching import Matcher
+        from lowpanbudget.capture.follow.matching import Matcher
 
         matcher = Matcher(known.design)
     items = []

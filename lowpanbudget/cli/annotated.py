@@ -14,10 +14,10 @@ from lowpanbudget.errors import RequestError
 if TYPE_CHECKING:
     from ipaddress import IPv6Address
 
-    from lowpanbudget.capture.matching import Matched
-    from lowpanbudget.capture.record import Record
-    from lowpanbudget.capture.trace import Trace
-    from lowpanbudget.capture.traced import Traced
+    from lowpanbudget.capture.files.record import Record
+    from lowpanbudget.capture.follow.matching import Matched
+    from lowpanbudget.capture.follow.sighting import Sighting
+    from lowpanbudget.capture.follow.tracing import Trace
     from lowpanbudget.stack.frame import Frame
 
 FEW = 3  # frames that are shown of a capture unless some are named
@@ -32,7 +32,7 @@ class Item:
 
     ``contexts``, ``root`` and ``rpi_type`` are those it was decoded with. ``datagram`` is what it carries, or what it
     is a fragment of, brought by the frames ``parts`` with ``pieces`` octets of payload each; ``first`` is then the
-    frame with its headers. ``never_whole`` says why there is no datagram. ``number`` and ``traced`` are of a capture,
+    frame with its headers. ``never_whole`` says why there is no datagram. ``number`` and ``sighting`` are of a capture,
     which has ``count`` frames.
     """
 
@@ -43,7 +43,7 @@ class Item:
     rpi_type: int = 0x63
     count: int = 1
     number: int | None = None
-    traced: "Traced | None" = None
+    sighting: "Sighting | None" = None
     datagram: bytes | None = None
     parts: tuple[int, ...] = ()
     pieces: tuple[int, ...] = ()
@@ -109,9 +109,9 @@ def is_capture(path: str) -> bool:
 
 def looks_like_capture(octets: bytes) -> bool:
     """Return the same for the first octets of a file."""
-    from lowpanbudget.capture.pcap import MAGICS
-    from lowpanbudget.capture.pcapng import SECTION
-    from lowpanbudget.capture.reading import read
+    from lowpanbudget.capture.files.pcap import MAGICS
+    from lowpanbudget.capture.files.pcapng import SECTION
+    from lowpanbudget.capture.files.reading import read
 
     if octets[:4] in MAGICS or octets[:4] == SECTION or octets[:2] == _PACKED:
         return True
@@ -164,75 +164,79 @@ class _Counted(Iterator["Record"]):
 
 def _pick(trace: "Trace", records: "Iterator[Record]", wanted: set[int], name: str) -> list[Item]:
     items: dict[int, Item] = {}
-    held: OrderedDict[int, Traced] = OrderedDict()
+    held: OrderedDict[int, Sighting] = OrderedDict()
     last = max(wanted)
-    for traced in trace.follow(records):
-        number = traced.number
-        if traced.shape is not None and traced.shape.example.fragment is not None:
-            held[number] = traced
+    for sighting in trace.follow(records):
+        number = sighting.number
+        if sighting.shape is not None and sighting.shape.example.fragment is not None:
+            held[number] = sighting
             if len(held) > _MOST_HELD:
                 held.popitem(last=False)
         if number in wanted:
-            items[number] = _item(traced, name)
-        if len(traced.parts) > 1 and items:
-            _attach(items, traced, held)
-        _give_up(items, traced.outcomes)
+            items[number] = _item(sighting, name)
+        if len(sighting.parts) > 1 and items:
+            _attach(items, sighting, held)
+        _give_up(items, sighting.outcomes)
         if number >= last and not any(item.is_open for item in items.values()):
             break
     _give_up(items, trace.leftover)
     return list(items.values())
 
 
-def _item(traced: "Traced", name: str) -> Item:
-    decoder = traced.decoder
-    frame = traced.frame or _as_frame(traced)
+def _item(sighting: "Sighting", name: str) -> Item:
+    decoder = sighting.decoder
+    frame = sighting.frame or _as_frame(sighting)
     item = Item(
         frame,
         name,
         decoder.contexts,
         decoder.root,
         decoder.rpi_type,
-        number=traced.number,
-        traced=traced,
+        number=sighting.number,
+        sighting=sighting,
     )
-    if traced.datagram is not None and len(traced.parts) <= 1:
-        item.datagram, item.matched = traced.datagram, traced.matched
+    if sighting.datagram is not None and len(sighting.parts) <= 1:
+        item.datagram, item.matched = sighting.datagram, sighting.matched
         item.first = frame
     return item
 
 
-def _as_frame(traced: "Traced") -> "Frame":
+def _as_frame(sighting: "Sighting") -> "Frame":
     """Return what a record holds that is no frame, in the shape of one."""
     from lowpanbudget.bits import Span
     from lowpanbudget.stack.frame import Frame
 
-    octets, packet = traced.carried.octets, traced.packet
+    octets, packet = sighting.body.octets, sighting.packet
     if packet is not None:
         return Frame(octets, layers=packet.layers, spans=packet.spans)
     spans: tuple[Span, ...] = ()
     if octets:
-        spans = (Span(0, len(octets) * 8, traced.carried.kind, "not decoded", octets, "", None),)
-    return Frame(octets, spans=spans, fault=traced.carried.fault)
+        spans = (Span(0, len(octets) * 8, sighting.body.kind, "not decoded", octets, "", None),)
+    return Frame(octets, spans=spans, fault=sighting.body.fault)
 
 
-def _attach(items: dict[int, Item], traced: "Traced", held: "Mapping[int, Traced]") -> None:
+def _attach(items: dict[int, Item], sighting: "Sighting", held: "Mapping[int, Sighting]") -> None:
     """Give the datagram that a frame completes to all picked frames that brought it."""
-    mine = [items[number] for number in traced.parts if number in items]
+    mine = [items[number] for number in sighting.parts if number in items]
     if not mine:
         return
-    parts = [held[number] for number in traced.parts if number in held]
+    parts = [held[number] for number in sighting.parts if number in held]
     pieces = tuple(len(part.payload or b"") for part in parts)
     first = next((part for part in parts if _is_first(part)), None)
     for item in mine:
-        item.datagram, item.parts, item.matched = traced.datagram, traced.parts, traced.matched
-        if len(parts) == len(traced.parts):
+        item.datagram, item.parts, item.matched = (
+            sighting.datagram,
+            sighting.parts,
+            sighting.matched,
+        )
+        if len(parts) == len(sighting.parts):
             item.pieces = pieces
         if first is not None:
             item.first, item.first_number = first.frame, first.number
 
 
-def _is_first(traced: "Traced") -> bool:
-    frame = traced.frame
+def _is_first(sighting: "Sighting") -> bool:
+    frame = sighting.frame
     return frame is not None and frame.fragment is not None and frame.fragment.first
 
 

@@ -130,8 +130,8 @@ def _audit(
     """Return the audit over one capture, all its frames taken."""
     import sys
 
-    from lowpanbudget.capture.reading import read
-    from lowpanbudget.capture.trace import Trace
+    from lowpanbudget.capture.files.reading import read
+    from lowpanbudget.capture.follow.tracing import Trace
     from lowpanbudget.cli.keys import read_keys
     from lowpanbudget.cli.progress import followed
     from lowpanbudget.findings.audit import Audit, known_of
@@ -148,8 +148,8 @@ def _audit(
     )
     audit = Audit(known_of(trace, design, wait))
     with read(sys.stdin.buffer if capture == "-" else capture) as records:
-        for traced in trace.follow(followed(records, capture)):
-            audit.follow(traced)
+        for sighting in trace.follow(followed(records, capture)):
+            audit.follow(sighting)
         for notice in records.notices:
             audit.note(notice)
     for verdict in trace.fcs.values():

@@ -9,9 +9,9 @@ from lowpanbudget.cli import faults, options
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
-    from lowpanbudget.capture.reading import Reading
-    from lowpanbudget.capture.record import ReadingNotice
-    from lowpanbudget.capture.trace import Trace
+    from lowpanbudget.capture.files.reading import CaptureFile
+    from lowpanbudget.capture.files.record import ReadingNotice
+    from lowpanbudget.capture.follow.tracing import Trace
     from lowpanbudget.design.meaning import Design
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -68,7 +68,7 @@ class Knowledge:
 
     def trace(self) -> "Trace":
         """Return a trace for one capture."""
-        from lowpanbudget.capture.trace import Trace
+        from lowpanbudget.capture.follow.tracing import Trace
 
         return Trace(
             contexts=self.contexts, keys=self.keys, devices=self.devices, root=self.root,
@@ -76,11 +76,11 @@ class Knowledge:
         )  # fmt: skip
 
 
-def opened(capture: str, link_type: int | None = None) -> "Reading":
+def opened(capture: str, link_type: int | None = None) -> "CaptureFile":
     """Return the records of a capture, those of standard input for ``-``; ``link_type`` is that of text."""
     import sys
 
-    from lowpanbudget.capture.reading import WITH_FCS, read
+    from lowpanbudget.capture.files.reading import WITH_FCS, read
 
     source = sys.stdin.buffer if capture == "-" else capture
     return read(source, link_type=WITH_FCS if link_type is None else link_type)

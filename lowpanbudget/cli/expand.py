@@ -9,8 +9,8 @@ from lowpanbudget.cli.main import COMMANDS
 from lowpanbudget.errors import Malformed, WireError
 
 if TYPE_CHECKING:
-    from lowpanbudget.capture.convert import LeftOut
-    from lowpanbudget.capture.reading import Reading
+    from lowpanbudget.capture.expand import LeftOut
+    from lowpanbudget.capture.files.reading import CaptureFile
 
 _EXAMPLE = """\b
 lowpanbudget expand mesh.pcap -o datagrams.pcap --context 0=2001:db8::/64
@@ -49,15 +49,15 @@ def command(
     why, is told on standard error. The exit code is 3 when the capture is cut or damaged; what could be read is
     written first. Octets that are no capture at all write nothing.
     """
-    from lowpanbudget.capture.convert import FRAME_TYPE, IPV6_TYPE, LeftOut, expand, plain
-    from lowpanbudget.capture.writing import write_pcap
+    from lowpanbudget.capture.expand import FRAME_TYPE, IPV6_TYPE, LeftOut, expand, unsealed
+    from lowpanbudget.capture.files.writing import write_pcap
     from lowpanbudget.cli import output
     from lowpanbudget.cli.progress import followed
 
     known = captures.Knowledge(design, key_file, contexts, fcs, root)
     trace = known.trace()
     left_out = LeftOut()
-    convert, link_type = (plain, FRAME_TYPE) if decrypted else (expand, IPV6_TYPE)
+    convert, link_type = (unsealed, FRAME_TYPE) if decrypted else (expand, IPV6_TYPE)
     if decrypted:
         captures.say(
             ctx,
@@ -80,7 +80,7 @@ def command(
         ctx.exit(WireError.exit_code)
 
 
-def refuse_other(records: "Reading") -> None:
+def refuse_other(records: "CaptureFile") -> None:
     """Raise ``Malformed`` when what was read is no capture at all."""
     for notice in records.notices:
         if notice.name == "not-a-capture":
@@ -91,7 +91,7 @@ def report(
     ctx: click.Context,
     capture: str,
     target: str,
-    records: "Reading",
+    records: "CaptureFile",
     what: str,
     written: int,
     left_out: "LeftOut",
@@ -106,7 +106,7 @@ def emit(
     name: str,
     capture: str,
     target: str,
-    records: "Reading",
+    records: "CaptureFile",
     written: int,
     left_out: "LeftOut",
     **more: Any,

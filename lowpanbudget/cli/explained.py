@@ -93,19 +93,19 @@ def _of_capture(item: "Item") -> dict[str, Any]:
     """Return what the capture tells of the frame."""
     from lowpanbudget.report import view
 
-    traced = item.traced
-    if traced is None:
+    sighting = item.sighting
+    if sighting is None:
         return {}
     return {
         "number": item.number,
-        "time_ns": traced.record.time_ns,
-        "kind": traced.kind,
-        "flow": None if traced.flow is None else str(traced.flow),
-        "received": view.plain(traced.carried.fields),
-        "status": traced.status.hex(),
-        "cut_by": max(traced.record.original_length - len(traced.record.octets), 0),
-        "retransmission_of": traced.repeats,
-        "copy_of": traced.copies,
+        "time_ns": sighting.record.time_ns,
+        "kind": sighting.kind,
+        "flow": None if sighting.flow is None else str(sighting.flow),
+        "received": view.plain(sighting.body.fields),
+        "status": sighting.status.hex(),
+        "cut_by": max(sighting.record.original_length - len(sighting.record.octets), 0),
+        "retransmission_of": sighting.repeats,
+        "copy_of": sighting.copies,
         "brought_by": list(item.parts),
         "whole_datagram": item.datagram.hex() if item.datagram and len(item.parts) > 1 else None,
         "never_whole": item.never_whole,

@@ -72,9 +72,9 @@ def command(
     when the design's link is. CAPTURE is a pcap or pcapng file of IPv6 packets, or text with a datagram a line in hex.
     What was left out, and why, is told on standard error; the exit code is 3 when the capture is cut or damaged.
     """
-    from lowpanbudget.capture.convert import FRAME_TYPE, IPV6_TYPE, LeftOut
+    from lowpanbudget.capture.expand import FRAME_TYPE, IPV6_TYPE, LeftOut
+    from lowpanbudget.capture.files.writing import write_pcap
     from lowpanbudget.capture.shrink import Counters, Shrinker, shrink
-    from lowpanbudget.capture.writing import write_pcap
     from lowpanbudget.cli import output
     from lowpanbudget.cli.progress import followed
     from lowpanbudget.design.load import load_design

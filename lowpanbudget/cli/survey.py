@@ -13,9 +13,9 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from lowpanbudget.capture.packet import FlowKey
+    from lowpanbudget.capture.follow.packet import FlowKey
+    from lowpanbudget.capture.follow.sighting import Sighting
     from lowpanbudget.capture.tally import Tally
-    from lowpanbudget.capture.traced import Traced
     from lowpanbudget.report.screen import Screen
 
 _GROUPS = ("flow", "node", "kind")
@@ -97,10 +97,10 @@ class _Surveyed:
         trace = known.trace()
         surveyor = Surveyor(LARGEST_FRAME if known.design is None else known.design.link.largest)
         with captures.opened(capture) as records:
-            for traced in trace.follow(followed(records, capture)):
-                surveyor.add(traced)
-                if known.design is not None and traced.datagram is not None:
-                    self._name(traced)
+            for sighting in trace.follow(followed(records, capture)):
+                surveyor.add(sighting)
+                if known.design is not None and sighting.datagram is not None:
+                    self._name(sighting)
             surveyor.end(trace.leftover)
             wrong = captures.tell_notices(ctx, capture, records.notices, records.notice_count)
             notices = view.plain(records.notices)
@@ -115,11 +115,11 @@ class _Surveyed:
         )
         return wrong
 
-    def _name(self, traced: "Traced") -> None:
+    def _name(self, sighting: "Sighting") -> None:
         """Remember the name that the design has for a flow, at its first datagram."""
-        key = traced.flow
+        key = sighting.flow
         if key is not None and key not in self.names and len(self.names) < _MOST_NAMES:
-            matched = traced.matched
+            matched = sighting.matched
             self.names[key] = "" if matched is None else matched.flow.name
 
     def plain(self, by: str | None) -> dict[str, Any]:

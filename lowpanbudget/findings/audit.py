@@ -10,11 +10,11 @@ from math import isfinite, nan
 from typing import Any
 
 from lowpanbudget.bits import Reader
-from lowpanbudget.capture.assembly import Assembly
-from lowpanbudget.capture.fcs_check import FcsVerdict
-from lowpanbudget.capture.record import ReadingNotice
-from lowpanbudget.capture.trace import Trace
-from lowpanbudget.capture.traced import Traced
+from lowpanbudget.capture.files.record import ReadingNotice
+from lowpanbudget.capture.follow.assembly import Assembly
+from lowpanbudget.capture.follow.fcs_check import FcsVerdict
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import Contexts, Env
 from lowpanbudget.errors import WireError
@@ -99,23 +99,23 @@ class Audit:
                 datagram, parts = made.datagram, made.parts
         self._look(scene, datagram, parts, frame.fragment, frame.notices)
 
-    def follow(self, traced: Traced) -> None:
+    def follow(self, sighting: Sighting) -> None:
         """Take one record of a trace. Of a frame that the capture cut nothing is concluded: reading noticed it."""
-        if traced.cut:
+        if sighting.cut:
             self.frames += 1
             return
-        time_ns = traced.record.time_ns
+        time_ns = sighting.record.time_ns
         if self._first_ns is None:
             self._first_ns = time_ns
         time_s = nan if time_ns is None else (time_ns - (self._first_ns or 0)) / 1e9
-        shape = traced.shape
-        frame = Frame(traced.octets) if shape is None else shape.example
+        shape = sighting.shape
+        frame = Frame(sighting.octets) if shape is None else shape.example
         scene = Scene(
-            traced.number, time_s, frame, self.known.contexts, traced.octets, traced.fcs_octets, traced.payload,
-            traced.sequence, traced.frame_counter, traced.fcs_ok,
+            sighting.number, time_s, frame, self.known.contexts, sighting.octets, sighting.fcs_octets, sighting.payload,
+            sighting.sequence, sighting.frame_counter, sighting.fcs_ok,
         )  # fmt: skip
         if shape is not None:
-            scene.contexts = traced.decoder.contexts
+            scene.contexts = sighting.decoder.contexts
             facts = shape.facts.get(self)
             if isinstance(facts, list):
                 self._only_varying = True
@@ -123,10 +123,10 @@ class Audit:
                     self._tallies.count(index, hit, scene.number)
             else:
                 self._kept = []
-        elif traced.fault is not None:
-            self._give(scene, Notice(UNREAD, traced.fault.message, traced.fault.cite))
+        elif sighting.fault is not None:
+            self._give(scene, Notice(UNREAD, sighting.fault.message, sighting.fault.cite))
         try:
-            if self._begin(scene) and traced.repeats is None:
+            if self._begin(scene) and sighting.repeats is None:
                 fragment = None
                 if frame.fragment is not None and shape is not None:
                     fragment = (
@@ -135,9 +135,9 @@ class Audit:
                         else frame.fragment
                     )
                 more = [] if self._only_varying else list(frame.notices)
-                more += [notice for notice in traced.notices if notice not in frame.notices]
-                self._look(scene, traced.datagram, traced.parts, fragment, more)
-                for outcome in traced.outcomes:
+                more += [notice for notice in sighting.notices if notice not in frame.notices]
+                self._look(scene, sighting.datagram, sighting.parts, fragment, more)
+                for outcome in sighting.outcomes:
                     self._give(scene, outcome)
                 if shape is not None and self._kept is not None:
                     shape.facts[self] = self._kept

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from lowpanbudget.capture.assembly import Outcome
+from lowpanbudget.capture.follow.assembly import Outcome
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Certainty, Hit, Severity

@@ -2,9 +2,9 @@
 
 from ipaddress import IPv6Address
 
-from lowpanbudget.capture.fcs_check import STATUS, STRIPPED, FcsVerdict
-from lowpanbudget.capture.learning import announced_rpi_type
-from lowpanbudget.capture.record import ReadingNotice
+from lowpanbudget.capture.files.record import ReadingNotice
+from lowpanbudget.capture.follow.fcs_check import STATUS, STRIPPED, FcsVerdict
+from lowpanbudget.capture.follow.learning import announced_rpi_type
 from lowpanbudget.cites import ieee, rfc
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.rule import NONE, Hits, Rule

@@ -13,10 +13,10 @@ from pathlib import Path
 import pytest
 from capture.captures import CONTEXTS, KEY, mixed, records
 
-from lowpanbudget.capture.reading import read
+from lowpanbudget.capture.files.reading import read
+from lowpanbudget.capture.files.writing import write_pcap
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.survey import survey
-from lowpanbudget.capture.trace import Trace
-from lowpanbudget.capture.writing import write_pcap
 
 FRAMES, FEWER, DISSECTED = 200_000, 20_000, 5_000
 
@@ -24,9 +24,9 @@ PEAK = """
 import resource, sys
 sys.path.insert(0, "tests")
 from capture.captures import CONTEXTS, KEY
-from lowpanbudget.capture.reading import read
+from lowpanbudget.capture.files.reading import read
 from lowpanbudget.capture.survey import survey
-from lowpanbudget.capture.trace import Trace
+from lowpanbudget.capture.follow.tracing import Trace
 found = survey(read(sys.argv[1]), Trace(contexts=CONTEXTS, keys=KEY))
 print(found.total.frames, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 """

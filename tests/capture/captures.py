@@ -20,7 +20,7 @@ from contract.air import (
 )
 
 from lowpanbudget.bits import Writer
-from lowpanbudget.capture.record import Record
+from lowpanbudget.capture.files.record import Record
 from lowpanbudget.layers.internet import icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 

@@ -20,15 +20,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lowpanbudget import RequestError, decode_frame, load_design
-from lowpanbudget.capture.convert import LeftOut, expand, plain
-from lowpanbudget.capture.reading import read
-from lowpanbudget.capture.record import Record
+from lowpanbudget.capture.expand import LeftOut, expand, unsealed
+from lowpanbudget.capture.files.reading import read
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.files.writing import PcapWriter, write_pcap
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.shrink import Counters, Shrinker, shrink
-from lowpanbudget.capture.trace import Trace
-from lowpanbudget.capture.writing import PcapWriter, write_pcap
 from lowpanbudget.design.load import parse_design
 
-from .test_trace import DESIGN
+from .test_tracing import DESIGN
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 A, B = eui(1), eui(2)
@@ -102,7 +102,7 @@ def test_plain_frames_hold_the_same_datagrams(stripped: bool) -> None:
     if stripped:
         frames, link_type = [f[:-2] for f in frames], 230
     fed = records(frames, link_type)
-    found = list(plain(fed, Trace(contexts=CONTEXTS, keys=KEY)))
+    found = list(unsealed(fed, Trace(contexts=CONTEXTS, keys=KEY)))
     assert len(found) == len(fed)
     before = [t.datagram for t in Trace(contexts=CONTEXTS, keys=KEY).follow(fed)]
     after = list(Trace(contexts=CONTEXTS).follow(found))
@@ -126,10 +126,10 @@ def test_a_sealed_frame_is_left_out_for_want_of_a_key(level: int) -> None:
 def test_plain_frames_without_the_key_stay_sealed() -> None:
     sealed = frames_of(udp_datagram(ip_of(A), ip_of(B), b"secret"), A, B, key=KEY)
     left_out = LeftOut()
-    (found,) = plain(records(sealed), Trace(contexts=CONTEXTS), left_out)
+    (found,) = unsealed(records(sealed), Trace(contexts=CONTEXTS), left_out)
     assert found.octets == sealed[0]
     assert left_out.count == 1
-    assert not list(plain(records([bytes(40)], 229), Trace(), left_out))
+    assert not list(unsealed(records([bytes(40)], 229), Trace(), left_out))
 
 
 # --- there and back ---------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ import pytest
 from capture.captures import CONTEXTS, eui, frames_of, ip_of, mixed, records, udp_datagram
 
 from lowpanbudget import Mac, encode_frame
-from lowpanbudget.capture.trace import Trace
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.layers.link.mac import FrameType
 
 GOOD = [
@@ -50,12 +50,12 @@ def test_what_stands_at_the_end(
     frames: list[bytes], link_type: int, state: str, octets: int, status_octets: int
 ) -> None:
     trace = Trace(contexts=CONTEXTS)
-    traced = list(trace.follow(records(frames, link_type)))
+    sighting = list(trace.follow(records(frames, link_type)))
     verdict = trace.fcs[link_type]
     assert (verdict.state, verdict.octets, verdict.status) == (state, octets, status_octets)
     assert verdict.tested == min(len(frames), 64)
     assert verdict.text
-    for one in traced:
+    for one in sighting:
         assert one.status == (one.record.octets[-2:] if status_octets else b"")
         if state != "unclear" and one.shape is not None and one.shape.example.mac is not None:
             assert one.damaged == (b"damaged" in one.octets)
@@ -65,17 +65,17 @@ def test_what_stands_at_the_end(
 
 def test_status_is_never_counted_as_payload() -> None:
     trace = Trace(contexts=CONTEXTS)
-    for traced in trace.follow(records([status(f) for f in GOOD])):
-        assert traced.packet is not None
-        assert traced.packet.payload == traced.packet.payload[:1] * 9
+    for sighting in trace.follow(records([status(f) for f in GOOD])):
+        assert sighting.packet is not None
+        assert sighting.packet.payload == sighting.packet.payload[:1] * 9
 
 
 def test_a_single_frame_without_fcs_is_still_read() -> None:
     """Nothing proves that it is damaged: its datagram is handed on, with the doubt in a notice."""
-    (traced,) = Trace(contexts=CONTEXTS).follow(records([GOOD[0][:-2]]))
-    assert traced.fcs_ok is False
-    assert not traced.damaged
-    assert "fcs-wrong" in [n.name for n in traced.notices]
+    (sighting,) = Trace(contexts=CONTEXTS).follow(records([GOOD[0][:-2]]))
+    assert sighting.fcs_ok is False
+    assert not sighting.damaged
+    assert "fcs-wrong" in [n.name for n in sighting.notices]
 
 
 def test_told_is_not_tested() -> None:
@@ -107,7 +107,7 @@ def test_reception_elements_that_tell_the_fcs_of_each_frame_are_believed() -> No
         octets += record.octets if kept else record.octets[:-2]
         told.append(record._replace(octets=octets, original_length=len(octets)))
     trace = Trace(contexts=CONTEXTS)
-    for traced in trace.follow(told):
-        assert traced.datagram is not None
-        assert traced.fcs_ok is (True if traced.number % 2 else None)
+    for sighting in trace.follow(told):
+        assert sighting.datagram is not None
+        assert sighting.fcs_ok is (True if sighting.number % 2 else None)
     assert trace.fcs[283].as_claimed

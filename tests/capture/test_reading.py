@@ -21,8 +21,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lowpanbudget import RequestError
-from lowpanbudget.capture.reading import Reading, read
-from lowpanbudget.capture.record import Record
+from lowpanbudget.capture.files.reading import CaptureFile, read
+from lowpanbudget.capture.files.record import Record
 
 FRAMES = [bytes([0x41, 0x88, number, *range(number)]) for number in range(6)]
 TIMES = [1_700_000_000_123_456_000 + 1_001_000 * number for number in range(6)]
@@ -62,7 +62,7 @@ def scapy_pcapng(link_type: int) -> bytes:
         return file.read()
 
 
-def records_of(octets: bytes) -> tuple[list[Record], Reading]:
+def records_of(octets: bytes) -> tuple[list[Record], CaptureFile]:
     reading = read(io.BytesIO(octets))
     return list(reading), reading
 

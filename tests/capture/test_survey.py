@@ -20,11 +20,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lowpanbudget import Mac, encode_frame
-from lowpanbudget.capture.packet import FlowKey
-from lowpanbudget.capture.record import Record
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.packet import FlowKey
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.survey import MOST_CELLS, OTHERS, Survey, Surveyor, survey
 from lowpanbudget.capture.tally import Tally
-from lowpanbudget.capture.trace import Trace
 from lowpanbudget.layers.link.mac import FrameType
 
 A, B = eui(1), eui(2)

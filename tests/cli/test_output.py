@@ -12,7 +12,7 @@ from click.testing import Result
 from contract import shelf
 
 from lowpanbudget import RequestError, load_design
-from lowpanbudget.capture import writing
+from lowpanbudget.capture.files import writing
 from lowpanbudget.cli import output
 from lowpanbudget.payload.csource import generate
 

@@ -11,7 +11,7 @@ import pytest
 from contract import air, shelf
 from contract.entry import invoke
 
-from lowpanbudget.capture.reading import read
+from lowpanbudget.capture.files.reading import read
 from lowpanbudget.cli import progress
 
 

@@ -10,8 +10,8 @@ from ipaddress import IPv6Address, IPv6Network
 from typing import Any
 
 from lowpanbudget import Env, compress, decode_frame, encode_frame, split
-from lowpanbudget.capture.record import Record
-from lowpanbudget.capture.trace import Trace
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import Contexts
@@ -184,8 +184,8 @@ class Capture:
             fcs=self.fcs,
         )
         audit = Audit(self.known())
-        for traced in trace.follow(self.records()):
-            audit.follow(traced)
+        for sighting in trace.follow(self.records()):
+            audit.follow(sighting)
         return audit.close()
 
     def records(self) -> Iterator[Record]:

@@ -18,9 +18,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lowpanbudget import decode_frame, encode_frame, load_design
-from lowpanbudget.capture.fcs_check import STRIPPED, FcsVerdict
-from lowpanbudget.capture.record import ReadingNotice, Record
-from lowpanbudget.capture.trace import Trace
+from lowpanbudget.capture.files.record import ReadingNotice, Record
+from lowpanbudget.capture.follow.fcs_check import STRIPPED, FcsVerdict
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.env import Context, Contexts
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.finding import Severity
@@ -209,8 +209,8 @@ def stream(count: int) -> Iterator[Record]:
 def peak(count: int) -> int:
     tracemalloc.start()
     trace, audit = Trace(contexts=air.CONTEXTS, fcs=2), Audit(Known())
-    for traced in trace.follow(stream(count)):
-        audit.follow(traced)
+    for sighting in trace.follow(stream(count)):
+        audit.follow(sighting)
     audit.close()
     _, most = tracemalloc.get_traced_memory()
     tracemalloc.stop()
@@ -259,8 +259,8 @@ def test_without_times_nothing_is_said_about_times(name: str) -> None:
     trace = Trace(contexts=made.contexts, design=made.design, fcs=made.fcs)
     audit = Audit(made.known())
     records = (record._replace(time_ns=None) for record in made.records())
-    for traced in trace.follow(records):
-        audit.follow(traced)
+    for sighting in trace.follow(records):
+        audit.follow(sighting)
     assert name not in names(audit.close())
 
 
@@ -279,8 +279,8 @@ def test_datagrams_and_payloads_without_a_link() -> None:
         Record(4, 4 * 10**9, 9999, b"?", 1),
     ]
     trace, audit = Trace(contexts=air.CONTEXTS), Audit(Known())
-    for traced in trace.follow(records):
-        audit.follow(traced)
+    for sighting in trace.follow(records):
+        audit.follow(sighting)
     found = {one.name: one.frames for one in audit.close()}
     assert found == {"checksum-wrong": (2,), "reserved-code-used": (3,), "not-read-further": (4,)}
 
@@ -302,14 +302,14 @@ def test_of_frames_that_the_capture_cut_nothing_is_concluded(kept: int) -> None:
         air.frame(air.datagram(bytes(30)), 2),
     ]
     trace, audit = Trace(contexts=air.CONTEXTS, keys=(air.KEY,)), Audit(Known())
-    for traced in trace.follow(
+    for sighting in trace.follow(
         Record(number, None, 195, octets[:kept], len(octets))
         for number, octets in enumerate(sound, 1)
     ):
-        assert traced.cut
-        assert traced.datagram is None
-        assert "front of the frame" in traced.reason
-        audit.follow(traced)
+        assert sighting.cut
+        assert sighting.datagram is None
+        assert "front of the frame" in sighting.reason
+        audit.follow(sighting)
     assert not audit.close()
     assert audit.frames == len(sound)
 

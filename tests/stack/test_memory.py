@@ -10,7 +10,7 @@ import pytest
 
 from lowpanbudget import Env, WireError, decode_frame, decompress
 from lowpanbudget.bits import Reader
-from lowpanbudget.capture.packet import read_packet
+from lowpanbudget.capture.follow.packet import read_packet
 from lowpanbudget.cites import Cite
 from lowpanbudget.fields import KEPT, Bits, Header
 from lowpanbudget.layers.link.control import shape

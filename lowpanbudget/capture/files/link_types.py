@@ -9,8 +9,8 @@
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
-from lowpanbudget.capture import tap
-from lowpanbudget.capture.record import Record
+from lowpanbudget.capture.files import tap
+from lowpanbudget.capture.files.record import Record
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import NotSupported, Truncated, WireError
 from lowpanbudget.layers.internet import ipv6
@@ -21,7 +21,7 @@ ETHERTYPE_LOWPAN, ETHERTYPE_FRAME, ETHERTYPE_IPV6 = 0xA0ED, 0x809A, 0x86DD
 _NOTHING: Mapping[str, Any] = {}
 
 
-class Carried(NamedTuple):
+class Body(NamedTuple):
     """What a record carries.
 
     ``kind`` is one of ``FRAME``, ``LOWPAN``, ``IPV6`` and ``OTHER``; ``octets`` are without what the link type wraps
@@ -45,33 +45,33 @@ class Carried(NamedTuple):
         return self.fields.get("absolute_slot_number")
 
 
-def _with_fcs(octets: bytes) -> Carried:
-    return Carried(FRAME, octets, 0, 2)
+def _with_fcs(octets: bytes) -> Body:
+    return Body(FRAME, octets, 0, 2)
 
 
-def _without_fcs(octets: bytes) -> Carried:
-    return Carried(FRAME, octets, 0, 0)
+def _without_fcs(octets: bytes) -> Body:
+    return Body(FRAME, octets, 0, 0)
 
 
-def _tap(octets: bytes) -> Carried:
+def _tap(octets: bytes) -> Body:
     try:
         fields, start = tap.decode(octets)
     except WireError as error:
-        return Carried(OTHER, octets, fault=error.bare())
-    return Carried(FRAME, octets[start:], start, fields.get("fcs_octets"), fields=fields)
+        return Body(OTHER, octets, fault=error.bare())
+    return Body(FRAME, octets[start:], start, fields.get("fcs_octets"), fields=fields)
 
 
-def _ipv6(octets: bytes) -> Carried:
+def _ipv6(octets: bytes) -> Body:
     if octets and octets[0] >> 4 != 6:
         text = f"IP version {octets[0] >> 4}, not 6"
-        return Carried(OTHER, octets, fault=NotSupported(text, layer="IP", cite=REGISTRY))
+        return Body(OTHER, octets, fault=NotSupported(text, layer="IP", cite=REGISTRY))
     if len(octets) < ipv6.OCTETS:
         text = f"an IPv6 header needs {ipv6.OCTETS} octets, {len(octets)} are there"
-        return Carried(OTHER, octets, fault=Truncated(text, layer="IPv6", cite=rfc(8200, "3")))
-    return Carried(IPV6, octets)
+        return Body(OTHER, octets, fault=Truncated(text, layer="IPv6", cite=rfc(8200, "3")))
+    return Body(IPV6, octets)
 
 
-def _ethernet(octets: bytes) -> Carried:
+def _ethernet(octets: bytes) -> Body:
     """Read an Ethernet II header: destination 6, source 6, type 2 (IEEE 802.3, from memory)."""
     if len(octets) < 14:
         cut = Truncated(
@@ -79,28 +79,28 @@ def _ethernet(octets: bytes) -> Carried:
             layer="Ethernet",
             cite=Cite("IEEE 802.3"),
         )
-        return Carried(OTHER, octets, fault=cut)
+        return Body(OTHER, octets, fault=cut)
     kind = int.from_bytes(octets[12:14], "big")
-    carried = Carried(OTHER, octets[14:], 14, None, octets[6:12], octets[:6])
+    body = Body(OTHER, octets[14:], 14, None, octets[6:12], octets[:6])
     if kind == ETHERTYPE_LOWPAN:
-        return carried._replace(kind=LOWPAN)
+        return body._replace(kind=LOWPAN)
     if kind == ETHERTYPE_FRAME:
-        return carried._replace(kind=FRAME)
+        return body._replace(kind=FRAME)
     if kind == ETHERTYPE_IPV6:
         # Ethernet fills short frames up: what is behind the datagram's own length is filling
         length = ipv6.OCTETS + int.from_bytes(octets[18:20], "big")
         inner = _ipv6(octets[14 : 14 + length])
-        return carried._replace(kind=inner.kind, octets=inner.octets, fault=inner.fault)
+        return body._replace(kind=inner.kind, octets=inner.octets, fault=inner.fault)
     text = f"EtherType {kind:#06x} carries neither IEEE 802.15.4 nor IPv6"
     fault = NotSupported(text, offset=12, layer="Ethernet", cite=rfc(7973, "2"))
-    return carried._replace(fault=fault)
+    return body._replace(fault=fault)
 
 
 class LinkType(NamedTuple):
     """A link type: its name and how its records are read."""
 
     name: str
-    read: Callable[[bytes], Carried]
+    read: Callable[[bytes], Body]
 
 
 LINK_TYPES: dict[int, LinkType] = {
@@ -119,7 +119,7 @@ def name_of(number: int) -> str:
     return known.name if known else f"link type {number}"
 
 
-def unwrap(record: Record) -> Carried:
+def unwrap(record: Record) -> Body:
     """Return what a record carries; one of an unknown link type is ``OTHER`` with a fault."""
     known = LINK_TYPES.get(record.link_type)
     if known is not None:
@@ -128,4 +128,4 @@ def unwrap(record: Record) -> Carried:
     fault = NotSupported(
         f"link type {record.link_type} is not read", cite=REGISTRY, hint=f"Those read are {numbers}"
     )
-    return Carried(OTHER, record.octets, fault=fault)
+    return Body(OTHER, record.octets, fault=fault)

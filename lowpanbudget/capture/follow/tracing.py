@@ -11,24 +11,24 @@ from ipaddress import IPv6Address
 from itertools import chain, islice
 from typing import TYPE_CHECKING, Any
 
-from lowpanbudget.capture.assembly import Assembly, Outcome
-from lowpanbudget.capture.decoding import Decoder
-from lowpanbudget.capture.ending import Endings
-from lowpanbudget.capture.fcs_check import WINDOW, FcsVerdict
-from lowpanbudget.capture.learning import (
+from lowpanbudget.capture.files.link_types import FRAME, IPV6, LOWPAN, Body, unwrap
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.assembly import Assembly, Outcome
+from lowpanbudget.capture.follow.decoding import Decoder
+from lowpanbudget.capture.follow.ending import Endings
+from lowpanbudget.capture.follow.fcs_check import WINDOW, FcsVerdict
+from lowpanbudget.capture.follow.learning import (
     Device,
     Knowledge,
     LearnedContext,
     lesson_of,
     lesson_of_layers,
 )
-from lowpanbudget.capture.linktype import FRAME, IPV6, LOWPAN, Carried, unwrap
-from lowpanbudget.capture.memo import Memo
-from lowpanbudget.capture.packet import flow_of, read_packet
-from lowpanbudget.capture.record import Record
-from lowpanbudget.capture.repeats import Repeats
-from lowpanbudget.capture.shape import HeaderShape, Shape, header_shape, payload_shape
-from lowpanbudget.capture.traced import Traced
+from lowpanbudget.capture.follow.memo import Memo
+from lowpanbudget.capture.follow.packet import flow_of, read_packet
+from lowpanbudget.capture.follow.repeats import Repeats
+from lowpanbudget.capture.follow.shape import HeaderShape, Shape, header_shape, payload_shape
+from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.env import Contexts, Env, address
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import ipv6, rpi
@@ -70,7 +70,7 @@ class Trace:
         rpi_type_given = rpi_type is not None
         root_address = None if root is None else address(root, "root")
         if design is not None:
-            from lowpanbudget.capture.matching import Matcher  # noqa: PLC0415  # designs are heavy
+            from lowpanbudget.capture.follow.matching import Matcher  # noqa: PLC0415  # designs are heavy
 
             self.matcher = Matcher(design)
             given = {**design.contexts, **given}
@@ -117,7 +117,7 @@ class Trace:
         """Return the short addresses learned on the air, each with how."""
         return tuple(self.knowledge.learned_devices.values())
 
-    def follow(self, records: Iterable[Record]) -> Iterator[Traced]:
+    def follow(self, records: Iterable[Record]) -> Iterator[Sighting]:
         """Yield what each record holds, in order.
 
         The first records (64) are read before the first is handed on, to test whether an FCS is there. At the end
@@ -130,47 +130,47 @@ class Trace:
             yield self.feed(record)
         self.leftover += self._assembly.close()
 
-    def feed(self, record: Record) -> Traced:
+    def feed(self, record: Record) -> Sighting:
         """Return what one record holds. Whether an FCS is there is what the link type says, unless tested before."""
         self._clock(record.time_ns)
-        carried = unwrap(record)
-        if carried.kind == FRAME:
-            return self._frame(record, carried)
-        traced = Traced(record, carried, self._decoder, self.matcher)
-        if carried.kind == IPV6:
-            if traced.cut:
-                return traced
-            traced.datagram = carried.octets
-            traced.flow = flow_of(carried.octets)
-            traced.parts = (record.number,)
-            return traced
-        if carried.kind == LOWPAN:
-            frame = self._decoder.lowpan(carried.octets, carried.source, carried.destination)
-            shape = payload_shape(frame, 0, len(carried.octets)).shape
-            traced.payload = carried.octets
+        body = unwrap(record)
+        if body.kind == FRAME:
+            return self._frame(record, body)
+        sighting = Sighting(record, body, self._decoder, self.matcher)
+        if body.kind == IPV6:
+            if sighting.cut:
+                return sighting
+            sighting.datagram = body.octets
+            sighting.flow = flow_of(body.octets)
+            sighting.parts = (record.number,)
+            return sighting
+        if body.kind == LOWPAN:
+            frame = self._decoder.lowpan(body.octets, body.source, body.destination)
+            shape = payload_shape(frame, 0, len(body.octets)).shape
+            sighting.payload = body.octets
             shape.lessons = lesson_of(frame)
-            traced.decoded(frame)
+            sighting.decoded(frame)
             if frame.datagram is not None:
-                traced.datagram = frame.datagram.octets
-            return self._settle(traced, shape, None if frame.fragment is None else frame)
-        traced.fault = carried.fault
-        return traced
+                sighting.datagram = frame.datagram.octets
+            return self._settle(sighting, shape, None if frame.fragment is None else frame)
+        sighting.fault = body.fault
+        return sighting
 
     # --- one frame --------------------------------------------------------------------------------
 
-    def _frame(self, record: Record, carried: Carried) -> Traced:
-        octets, length, status = self._endings.of(record, carried)
-        traced = Traced(record, carried, self._decoder, self.matcher, octets, length, status)
+    def _frame(self, record: Record, body: Body) -> Sighting:
+        octets, length, status = self._endings.of(record, body)
+        sighting = Sighting(record, body, self._decoder, self.matcher, octets, length, status)
         end = len(octets) - length
         if length and end > 0:
-            traced.fcs_ok = fcs_of(octets[:end], length) == octets[end:]
-        if traced.fcs_ok is not False:
+            sighting.fcs_ok = fcs_of(octets[:end], length) == octets[end:]
+        if sighting.fcs_ok is not False:
             header = self._headers.get(octets)
-            if header is not None and self._known(traced, header, octets, max(end, 0)):
-                return traced
-        return self._decoded(traced, octets, length)
+            if header is not None and self._known(sighting, header, octets, max(end, 0)):
+                return sighting
+        return self._decoded(sighting, octets, length)
 
-    def _known(self, traced: Traced, header: HeaderShape, octets: bytes, end: int) -> bool:
+    def _known(self, sighting: Sighting, header: HeaderShape, octets: bytes, end: int) -> bool:
         """Read a frame whose header and payload are of kinds that were decoded before; False if they are not."""
         mac = header.mac
         start = mac.header_length
@@ -189,7 +189,7 @@ class Trace:
                 try:
                     payload = unseal(
                         sealed, octets[:start], octets[start:end], key,
-                        asn=traced.carried.asn, devices=self.knowledge.devices,
+                        asn=sighting.body.asn, devices=self.knowledge.devices,
                     )  # fmt: skip
                     break
                 except WireError:
@@ -197,8 +197,8 @@ class Trace:
             else:
                 return False
             payload = payload[: end - start - level.mic]
-            traced.verified = bool(level.mic)
-            traced.mic = level.mic
+            sighting.verified = bool(level.mic)
+            sighting.mic = level.mic
         shape = self._shapes.get(payload, header)
         if shape is None:
             return False
@@ -207,100 +207,102 @@ class Trace:
             built = shape.template.build(payload)
             if built is None:
                 return False
-        traced.sequence, traced.frame_counter, traced.payload = sequence, counter, payload
+        sighting.sequence, sighting.frame_counter, sighting.payload = sequence, counter, payload
         fragment = shape.fragment_of(payload)
         frame = None
         if fragment is not None and built is not None:
             example = shape.example
             frame = Frame(
                 octets, mac, payload, example.link_source, example.link_destination, None, fragment,
-                built, example.checksum_elided, traced.verified,
+                built, example.checksum_elided, sighting.verified,
             )  # fmt: skip
         elif built is not None:
-            traced.datagram = built
-        self._settle(traced, shape, frame)
+            sighting.datagram = built
+        self._settle(sighting, shape, frame)
         return True
 
-    def _decoded(self, traced: Traced, octets: bytes, length: int) -> Traced:
+    def _decoded(self, sighting: Sighting, octets: bytes, length: int) -> Sighting:
         """Decode a frame in full, and remember its kind."""
-        frame = self._decoder.frame(octets, length, traced.carried.asn)
+        frame = self._decoder.frame(octets, length, sighting.body.asn)
         mac = frame.mac
         start = end = max(len(octets) - length, 0)
         header = None
         if mac is not None:
             start = mac.header_length
             security = mac.security
-            traced.sequence = mac.sequence
-            traced.frame_counter = None if security is None else security.frame_counter
+            sighting.sequence = mac.sequence
+            sighting.frame_counter = None if security is None else security.frame_counter
             if security is not None and security.level:
-                traced.mic = min(security.protection.mic, max(end - start, 0))
-                end -= traced.mic
+                sighting.mic = min(security.protection.mic, max(end - start, 0))
+                end -= sighting.mic
             found = header_shape(frame, self._keys)
-            if found is not None and traced.fcs_ok is not False:
+            if found is not None and sighting.fcs_ok is not False:
                 header = self._headers.get(octets)
                 if header is None:
                     header, free = found
                     self._headers.put(octets, free, mac.header_length, header)
-        traced.verified = frame.verified
-        traced.payload = frame.payload
+        sighting.verified = frame.verified
+        sighting.payload = frame.payload
         learned = payload_shape(frame, start, end)
         shape = learned.shape
         shape.lessons = lesson_of(frame)
         if learned.kept and header is not None and frame.payload is not None:
             self._shapes.put(frame.payload, learned.free, learned.tail, shape, header)
         if frame.datagram is not None:
-            traced.datagram = frame.datagram.octets
-        traced.decoded(frame)
+            sighting.datagram = frame.datagram.octets
+        sighting.decoded(frame)
         needs_feeding = frame.fragment is not None or frame.datagram is None
-        return self._settle(traced, shape, frame if needs_feeding else None)
+        return self._settle(sighting, shape, frame if needs_feeding else None)
 
-    def _settle(self, traced: Traced, shape: Shape, frame: Frame | None) -> Traced:
+    def _settle(self, sighting: Sighting, shape: Shape, frame: Frame | None) -> Sighting:
         """Add what follows from a frame's kind: repetitions, fragments, lessons."""
         example = shape.example
-        traced.shape = shape
-        traced.flow = shape.flow
-        traced.notices = shape.notices
-        traced.fault = example.fault
+        sighting.shape = shape
+        sighting.flow = shape.flow
+        sighting.notices = shape.notices
+        sighting.fault = example.fault
         source = example.link_source
-        if source is not None and traced.payload and traced.fcs_ok is not False:
+        if source is not None and sighting.payload and sighting.fcs_ok is not False:
             again = self._repeats.see(
                 source,
-                traced.record.number,
-                traced.record.time_ns,
-                traced.sequence,
-                traced.payload + (example.link_destination or b""),
+                sighting.record.number,
+                sighting.record.time_ns,
+                sighting.sequence,
+                sighting.payload + (example.link_destination or b""),
             )
-            traced.repeats, traced.copies = again
-        if traced.fcs_ok is False and self._endings.is_certain(traced.record.link_type):
-            traced.damaged = True  # a receiver drops it
-            traced.datagram = None
-        elif traced.cut:
-            traced.datagram = None  # nobody knows how it goes on
-        elif frame is not None and traced.repeats is None and traced.fault is None:
-            self._put_together(traced, frame)
-        elif traced.datagram is not None:
-            traced.parts = (traced.record.number,)
-        if shape.lessons is not None and traced.fcs_ok is not False and not traced.cut:
-            self._learn(traced, shape.lessons)
-        return traced
+            sighting.repeats, sighting.copies = again
+        if sighting.fcs_ok is False and self._endings.is_certain(sighting.record.link_type):
+            sighting.damaged = True  # a receiver drops it
+            sighting.datagram = None
+        elif sighting.cut:
+            sighting.datagram = None  # nobody knows how it goes on
+        elif frame is not None and sighting.repeats is None and sighting.fault is None:
+            self._put_together(sighting, frame)
+        elif sighting.datagram is not None:
+            sighting.parts = (sighting.record.number,)
+        if shape.lessons is not None and sighting.fcs_ok is not False and not sighting.cut:
+            self._learn(sighting, shape.lessons)
+        return sighting
 
-    def _put_together(self, traced: Traced, frame: Frame) -> None:
-        fed = self._assembly.feed(frame, traced.record.number, self._time_s, traced.flow)
-        traced.outcomes = fed.outcomes
-        traced.flow = fed.flow or traced.flow
+    def _put_together(self, sighting: Sighting, frame: Frame) -> None:
+        fed = self._assembly.feed(frame, sighting.record.number, self._time_s, sighting.flow)
+        sighting.outcomes = fed.outcomes
+        sighting.flow = fed.flow or sighting.flow
         if fed.datagram is None:
             return
-        traced.datagram, traced.parts = fed.datagram, fed.parts
-        if traced.flow is not None and traced.flow.protocol == ipv6.ICMPV6:
+        sighting.datagram, sighting.parts = fed.datagram, fed.parts
+        if sighting.flow is not None and sighting.flow.protocol == ipv6.ICMPV6:
             lesson = lesson_of_layers(read_packet(fed.datagram).layers)
             if lesson is not None:
-                self._learn(traced, lesson)
+                self._learn(sighting, lesson)
 
     # --- what is known ----------------------------------------------------------------------------
 
-    def _learn(self, traced: Traced, lesson: Any) -> None:
-        changed, notices = self.knowledge.learn(lesson, traced.record.number, traced.record.time_ns)
-        traced.notices += tuple(notices)
+    def _learn(self, sighting: Sighting, lesson: Any) -> None:
+        changed, notices = self.knowledge.learn(
+            lesson, sighting.record.number, sighting.record.time_ns
+        )
+        sighting.notices += tuple(notices)
         if changed:
             self._renew()
 

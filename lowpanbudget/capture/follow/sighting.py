@@ -3,25 +3,25 @@
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from lowpanbudget.capture.assembly import Outcome
-from lowpanbudget.capture.decoding import Decoder
-from lowpanbudget.capture.linktype import FRAME, LOWPAN, Carried
-from lowpanbudget.capture.packet import FlowKey, Packet, read_packet
-from lowpanbudget.capture.record import Record
-from lowpanbudget.capture.shape import Shape, layer_bits
+from lowpanbudget.capture.files.link_types import FRAME, LOWPAN, Body
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.assembly import Outcome
+from lowpanbudget.capture.follow.decoding import Decoder
+from lowpanbudget.capture.follow.packet import FlowKey, Packet, read_packet
+from lowpanbudget.capture.follow.shape import Shape, layer_bits
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.found import Notice
 from lowpanbudget.stack.frame import Frame
 
 if TYPE_CHECKING:
-    from lowpanbudget.capture.matching import Matched, Matcher
+    from lowpanbudget.capture.follow.matching import Matched, Matcher
 
 _WHY_SEALED = {"key-missing", "mic-wrong", "nonce-unknown"}  # notices of the decoder
 
 
 @dataclass(slots=True)
-class Traced:
+class Sighting:
     """One record of a capture and what it holds.
 
     ``octets`` are the frame with its FCS (of ``fcs_octets``), without what the link type wraps around it and without
@@ -38,7 +38,7 @@ class Traced:
     """
 
     record: Record
-    carried: Carried
+    body: Body
     decoder: Decoder = field(repr=False)
     _matcher: "Matcher | None" = field(repr=False)
     octets: bytes = b""
@@ -82,13 +82,11 @@ class Traced:
     def frame(self) -> Frame | None:
         """Return the frame decoded in full, with its spans; None for a record that holds none."""
         if self._frame is None:
-            carried = self.carried
-            if carried.kind == FRAME:
-                self._frame = self.decoder.frame(self.octets, self.fcs_octets, carried.asn)
-            elif carried.kind == LOWPAN:
-                self._frame = self.decoder.lowpan(
-                    carried.octets, carried.source, carried.destination
-                )
+            body = self.body
+            if body.kind == FRAME:
+                self._frame = self.decoder.frame(self.octets, self.fcs_octets, body.asn)
+            elif body.kind == LOWPAN:
+                self._frame = self.decoder.lowpan(body.octets, body.source, body.destination)
         return self._frame
 
     def decoded(self, frame: Frame) -> None:
@@ -125,8 +123,8 @@ class Traced:
     @property
     def kind(self) -> str:
         """Return what the record is in words: "data", "acknowledgement", "beacon", a command, or another kind."""
-        if self.carried.kind != FRAME:
-            return self.carried.kind
+        if self.body.kind != FRAME:
+            return self.body.kind
         mac = None if self.shape is None else self.shape.example.mac
         if mac is None:
             return "unreadable"
@@ -136,7 +134,7 @@ class Traced:
     def cut(self) -> bool:
         """Return whether the capture kept the front of the frame only; a missing FCS alone takes nothing from it."""
         missing = self.record.original_length - len(self.record.octets)
-        if self.carried.kind == FRAME and missing == (self.carried.fcs or 2):
+        if self.body.kind == FRAME and missing == (self.body.fcs or 2):
             return False
         return missing > 0
 

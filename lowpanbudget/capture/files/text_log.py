@@ -13,9 +13,9 @@ import re
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta, timezone
 
-from lowpanbudget.capture.pcap import SECOND
-from lowpanbudget.capture.record import Notices, Record
-from lowpanbudget.capture.source import Source
+from lowpanbudget.capture.files.pcap import SECOND
+from lowpanbudget.capture.files.record import Notices, Record
+from lowpanbudget.capture.files.source import Source
 
 LONGEST_LINE = 1 << 16
 LEAST = 3  # octets beside other words: the shortest frame, an acknowledgement without FCS

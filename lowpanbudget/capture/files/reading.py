@@ -9,11 +9,11 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from lowpanbudget.capture.pcap import MAGICS, read_pcap
-from lowpanbudget.capture.pcapng import SECTION, read_pcapng
-from lowpanbudget.capture.record import Notices, ReadingNotice, Record
-from lowpanbudget.capture.source import BinaryFile, Source
-from lowpanbudget.capture.textlog import is_text, read_text
+from lowpanbudget.capture.files.pcap import MAGICS, read_pcap
+from lowpanbudget.capture.files.pcapng import SECTION, read_pcapng
+from lowpanbudget.capture.files.record import Notices, ReadingNotice, Record
+from lowpanbudget.capture.files.source import BinaryFile, Source
+from lowpanbudget.capture.files.text_log import is_text, read_text
 from lowpanbudget.errors import RequestError
 
 WITH_FCS = (
@@ -21,7 +21,7 @@ WITH_FCS = (
 )
 
 
-class Reading(Iterator[Record]):
+class CaptureFile(Iterator[Record]):
     """The frames of one capture, to be iterated once.
 
     ``notices`` holds what reading noticed so far (the first 1000; ``notice_count`` counts all): a cut file, lengths
@@ -77,7 +77,7 @@ class Reading(Iterator[Record]):
             self._opened.close()
 
 
-def read(source: "str | PathLike[str] | BinaryFile", *, link_type: int = WITH_FCS) -> Reading:
+def read(source: "str | PathLike[str] | BinaryFile", *, link_type: int = WITH_FCS) -> CaptureFile:
     """Return the records of a capture: a path, or a binary file object such as standard input's buffer.
 
     ``link_type`` is that of text lines, which name none. Raises ``RequestError`` when the file cannot be read; octets
@@ -85,7 +85,7 @@ def read(source: "str | PathLike[str] | BinaryFile", *, link_type: int = WITH_FC
     """
     if not isinstance(source, str | PathLike) and not hasattr(source, "read"):
         raise RequestError(f"{type(source).__name__} is neither a path nor a binary file")
-    return Reading(source, link_type)
+    return CaptureFile(source, link_type)
 
 
 def _open(path: "str | PathLike[str]") -> BinaryFile:

@@ -43,10 +43,10 @@ from lowpanbudget import (
     decode_frame,
     encode_frame,
 )
-from lowpanbudget.capture.record import Record
-from lowpanbudget.capture.shape import layer_bits
-from lowpanbudget.capture.trace import Trace
-from lowpanbudget.capture.traced import Traced
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.shape import layer_bits
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.layers.internet import nd
 from lowpanbudget.layers.internet.nd_lowpan import AddressRegistration, ContextOption
@@ -63,39 +63,39 @@ VECTORS = Path(__file__).parents[2] / "vectors"
 A, B = eui(1), eui(2)
 
 
-def trace_of(frames: list[bytes], link_type: int = 195, **options: Any) -> list[Traced]:
+def trace_of(frames: list[bytes], link_type: int = 195, **options: Any) -> list[Sighting]:
     options.setdefault("contexts", CONTEXTS)
     return list(Trace(**options).follow(records(frames, link_type)))
 
 
-def same_as_decoded(traced: Traced, **known: Any) -> None:
+def same_as_decoded(sighting: Sighting, **known: Any) -> None:
     """Check what the trace says of a frame against decoding it alone."""
-    frame = decode_frame(traced.octets, fcs=traced.fcs_octets, **known)
-    assert traced.frame is not None
-    assert traced.shape is not None
-    if traced.fault is None or frame.fault is None:
-        assert traced.fault is frame.fault is None
+    frame = decode_frame(sighting.octets, fcs=sighting.fcs_octets, **known)
+    assert sighting.frame is not None
+    assert sighting.shape is not None
+    if sighting.fault is None or frame.fault is None:
+        assert sighting.fault is frame.fault is None
     else:
-        assert str(traced.fault) == str(frame.fault)
-    fragment = traced.shape.fragment_of(traced.payload or b"")
+        assert str(sighting.fault) == str(frame.fault)
+    fragment = sighting.shape.fragment_of(sighting.payload or b"")
     if frame.fragment is None or isinstance(frame.fragment, Fragment):
         assert fragment == frame.fragment
-    if traced.damaged:
+    if sighting.damaged:
         assert frame.mac is None or frame.mac.fcs_ok is False
-        assert traced.datagram is None
+        assert sighting.datagram is None
     elif frame.datagram is not None:
-        assert traced.datagram == frame.datagram.octets
-        assert traced.parts == (traced.number,)
-    assert traced.payload == frame.payload
-    assert traced.verified == frame.verified
-    assert traced.layer_bits == layer_bits(frame.spans)
-    assert sorted(map(str, traced.notices)) == sorted(map(str, frame.notices))
-    assert (traced.source, traced.destination) == (frame.link_source, frame.link_destination)
+        assert sighting.datagram == frame.datagram.octets
+        assert sighting.parts == (sighting.number,)
+    assert sighting.payload == frame.payload
+    assert sighting.verified == frame.verified
+    assert sighting.layer_bits == layer_bits(frame.spans)
+    assert sorted(map(str, sighting.notices)) == sorted(map(str, frame.notices))
+    assert (sighting.source, sighting.destination) == (frame.link_source, frame.link_destination)
     if frame.mac is not None:
-        assert traced.sequence == frame.mac.sequence
-        assert traced.fcs_ok == frame.mac.fcs_ok
+        assert sighting.sequence == frame.mac.sequence
+        assert sighting.fcs_ok == frame.mac.fcs_ok
         counter = frame.mac.security.frame_counter if frame.mac.security else None
-        assert traced.frame_counter == counter
+        assert sighting.frame_counter == counter
 
 
 @pytest.mark.parametrize("keys", [(), (KEY,)], ids=["sealed", "opened"])
@@ -104,14 +104,14 @@ def test_kinds_seen_before_are_read_like_new_ones(keys: tuple[bytes, ...]) -> No
     known = {"contexts": CONTEXTS, "keys": keys}
     reassembler = Reassembler(CONTEXTS)
     fast = 0
-    for traced in trace_of(frames, keys=keys):
-        fast += traced._frame is None
-        same_as_decoded(traced, **known)
-        if traced.repeats is None and not traced.damaged and traced.frame is not None:
-            events = reassembler.feed(traced.frame, traced.record.time_ns / SECOND)  # type: ignore[operator]
+    for sighting in trace_of(frames, keys=keys):
+        fast += sighting._frame is None
+        same_as_decoded(sighting, **known)
+        if sighting.repeats is None and not sighting.damaged and sighting.frame is not None:
+            events = reassembler.feed(sighting.frame, sighting.record.time_ns / SECOND)  # type: ignore[operator]
             whole = [e for e in events if isinstance(e, Complete)]
             assert [e.datagram.octets for e in whole] == (
-                [traced.datagram] if traced.datagram else []
+                [sighting.datagram] if sighting.datagram else []
             )
     assert fast > 1000 if keys else fast > 800
 
@@ -168,8 +168,8 @@ def streams(draw: st.DrawFn) -> list[bytes]:
 def test_any_stream_is_read_like_its_frames(frames: list[bytes], fcs: int) -> None:
     if fcs == 0:
         frames = [frame[:-2] for frame in frames]
-    for traced in trace_of(frames * 2, fcs=fcs, keys=KEY):
-        same_as_decoded(traced, contexts=CONTEXTS, keys=KEY)
+    for sighting in trace_of(frames * 2, fcs=fcs, keys=KEY):
+        same_as_decoded(sighting, contexts=CONTEXTS, keys=KEY)
 
 
 @settings(max_examples=100)
@@ -177,12 +177,12 @@ def test_any_stream_is_read_like_its_frames(frames: list[bytes], fcs: int) -> No
     st.lists(st.binary(max_size=60), max_size=8), st.sampled_from([1, 101, 195, 229, 230, 283, 147])
 )
 def test_any_octets_of_any_link_type(frames: list[bytes], link_type: int) -> None:
-    for traced in trace_of(frames, link_type, keys=KEY):
-        assert isinstance(traced.reason, str)
-        assert traced.fault is None or isinstance(traced.fault, WireError)
-        assert traced.kind
-        assert isinstance(traced.layer_bits, dict)
-        _ = traced.frame, traced.packet, traced.matched
+    for sighting in trace_of(frames, link_type, keys=KEY):
+        assert isinstance(sighting.reason, str)
+        assert sighting.fault is None or isinstance(sighting.fault, WireError)
+        assert sighting.kind
+        assert isinstance(sighting.layer_bits, dict)
+        _ = sighting.frame, sighting.packet, sighting.matched
 
 
 def vector_cases() -> list[Any]:
@@ -210,9 +210,9 @@ def test_vectors_as_captures(case: dict[str, Any]) -> None:
     frames = [
         encode_frame(mac_of(source, destination, number), lowpan).octets for number in range(3)
     ]
-    for traced in trace_of(frames, contexts=contexts, fcs=2):
-        assert traced.datagram == datagram
-        same_as_decoded(traced, contexts=contexts)
+    for sighting in trace_of(frames, contexts=contexts, fcs=2):
+        assert sighting.datagram == datagram
+        same_as_decoded(sighting, contexts=contexts)
 
 
 def all_payloads() -> list[Any]:
@@ -246,8 +246,8 @@ def test_payloads_near_the_vectors_are_read_like_new_ones(case: dict[str, Any]) 
         encode_frame(mac_of(source, destination, number & 255), payload).octets
         for number, payload in enumerate([*near, *near])
     ]
-    for traced in trace_of(frames, contexts=contexts, fcs=2, root=root):
-        same_as_decoded(traced, contexts=contexts, root=root)
+    for sighting in trace_of(frames, contexts=contexts, fcs=2, root=root):
+        same_as_decoded(sighting, contexts=contexts, root=root)
 
 
 def test_another_library_reads_the_same_datagrams() -> None:
@@ -255,20 +255,20 @@ def test_another_library_reads_the_same_datagrams() -> None:
     from scapy.layers.inet6 import IPv6
 
     count = 0
-    for traced in trace_of(mixed(400), keys=KEY):
-        if traced.datagram is None or traced.flow is None or traced.packet is None:
+    for sighting in trace_of(mixed(400), keys=KEY):
+        if sighting.datagram is None or sighting.flow is None or sighting.packet is None:
             continue
-        packet = IPv6(traced.datagram)
-        assert packet.src == str(traced.flow.source)
-        assert packet.dst == str(traced.flow.destination)
-        assert (packet[UDP].sport, packet[UDP].dport) == traced.flow[3:5]
-        assert packet[UDP].len == len(traced.datagram) - 40
+        packet = IPv6(sighting.datagram)
+        assert packet.src == str(sighting.flow.source)
+        assert packet.dst == str(sighting.flow.destination)
+        assert (packet[UDP].sport, packet[UDP].dport) == sighting.flow[3:5]
+        assert packet[UDP].len == len(sighting.datagram) - 40
         sent = bytes(packet[UDP].payload)
         carried = packet[UDP].chksum
         del packet[UDP].chksum
         assert IPv6(bytes(packet))[UDP].chksum == carried
-        assert traced.packet.checksum_ok
-        assert sent.endswith(traced.packet.payload)
+        assert sighting.packet.checksum_ok
+        assert sent.endswith(sighting.packet.payload)
         count += 1
     assert count > 200
 
@@ -277,10 +277,10 @@ def test_a_frame_too_long_for_any_datagram() -> None:
     """Files may say so: 16 bits count the octets of an IPv6 payload (RFC 8200 section 3)."""
     (octets,) = frames_of(udp_datagram(ip_of(A), ip_of(B), b"x"), A, B, fcs=0)
     frames = [octets, octets + bytes(0xFEC0), octets + bytes(0xFFF8), octets + bytes(0x1FFFF)]
-    traced = trace_of(frames, fcs=0)
-    for one in traced:
+    sighting = trace_of(frames, fcs=0)
+    for one in sighting:
         same_as_decoded(one, contexts=CONTEXTS)
-    assert [one.fault is None for one in traced] == [True, True, False, False]
+    assert [one.fault is None for one in sighting] == [True, True, False, False]
 
 
 # --- fragments --------------------------------------------------------------------------------------
@@ -291,26 +291,26 @@ def test_fragments_of_two_datagrams_between_each_other() -> None:
     first, second = frames_of(one, A, B, tag=1), frames_of(two, short(5), B, tag=1)
     assert len(first) == len(second) == 3
     order = [first[0], second[0], second[2], first[2], first[1], second[1]]
-    traced = trace_of(order)
-    assert [t.datagram for t in traced] == [None] * 4 + [one, two]
-    assert traced[4].parts == (1, 4, 5)
-    assert traced[5].parts == (2, 3, 6)
+    sighting = trace_of(order)
+    assert [t.datagram for t in sighting] == [None] * 4 + [one, two]
+    assert sighting[4].parts == (1, 4, 5)
+    assert sighting[5].parts == (2, 3, 6)
     # the flow of every fragment is known once the first has been seen
-    assert [t.flow.source if t.flow else None for t in traced] == [
+    assert [t.flow.source if t.flow else None for t in sighting] == [
         ip_of(A), ip_of(short(5)), ip_of(short(5)), ip_of(A), ip_of(A), ip_of(short(5)),
     ]  # fmt: skip
-    assert traced[4].packet is not None
-    assert traced[4].packet.payload == bytes([7]) * 200
+    assert sighting[4].packet is not None
+    assert sighting[4].packet.payload == bytes([7]) * 200
 
 
 def test_a_retransmitted_fragment_opens_no_second_datagram() -> None:
     datagram = udp_datagram(ip_of(A), ip_of(B), bytes(150))
     first, last = frames_of(datagram, A, B)
     trace = Trace(contexts=CONTEXTS)
-    traced = list(trace.follow(records([first, last, last])))
-    assert [t.repeats for t in traced] == [None, None, 2]
-    assert traced[1].datagram == datagram
-    assert traced[2].datagram is None
+    sighting = list(trace.follow(records([first, last, last])))
+    assert [t.repeats for t in sighting] == [None, None, 2]
+    assert sighting[1].datagram == datagram
+    assert sighting[2].datagram is None
     assert not trace.leftover
 
 
@@ -319,8 +319,8 @@ def test_fragments_that_never_become_whole_are_told() -> None:
     pieces = frames_of(datagram, A, B)
     trace = Trace(contexts=CONTEXTS)
     late = records([*pieces[:2], pieces[0]], step_ns=61 * SECOND)
-    traced = list(trace.follow(late))
-    ended = [o for t in traced for o in t.outcomes if isinstance(o.event, TimedOut)]
+    sighting = list(trace.follow(late))
+    ended = [o for t in sighting for o in t.outcomes if isinstance(o.event, TimedOut)]
     assert [o.numbers for o in ended] == [(1,), (2,)]
     assert ended[0].flow is not None
     assert [(type(o.event), o.numbers) for o in trace.leftover] == [(Discarded, (3,))]
@@ -330,9 +330,9 @@ def test_recovered_fragments() -> None:
     datagram = udp_datagram(ip_of(A), ip_of(B), bytes(range(250)))
     writers = recoverable(datagram, Env(A, B, contexts=CONTEXTS), room=90, tag=9)
     frames = [encode_frame(mac_of(A, B, n), bytes(w.data)).octets for n, w in enumerate(writers)]
-    traced = trace_of([frames[1], frames[0], *frames[2:]])
-    assert traced[-1].datagram == datagram
-    assert len(traced[-1].parts) == len(frames)
+    sighting = trace_of([frames[1], frames[0], *frames[2:]])
+    assert sighting[-1].datagram == datagram
+    assert len(sighting[-1].parts) == len(frames)
 
 
 def test_mesh_ends_count_not_the_hop() -> None:
@@ -340,12 +340,12 @@ def test_mesh_ends_count_not_the_hop() -> None:
     datagram = udp_datagram(ip_of(short(5)), ip_of(short(6)), b"hello")
     mesh = bytes([0b10110101]) + short(5) + short(6)
     payload = mesh + compressed(datagram, short(5), short(6))
-    traced = trace_of(
+    sighting = trace_of(
         [encode_frame(mac_of(short(1), short(2), n), payload).octets for n in range(2)]
     )
-    assert [t.datagram for t in traced] == [datagram, datagram]
-    assert traced[1].source == short(5)
-    assert traced[1].destination == short(6)
+    assert [t.datagram for t in sighting] == [datagram, datagram]
+    assert sighting[1].source == short(5)
+    assert sighting[1].destination == short(6)
 
 
 # --- other link types -------------------------------------------------------------------------------
@@ -360,9 +360,9 @@ def test_lowpan_over_ethernet() -> None:
     lowpan = compressed(datagram, source, destination)
     assert len(lowpan) == 9  # identifiers elided: two octets of IPHC, four of UDP, three of payload
     octets = destination + source + b"\xa0\xed" + lowpan
-    (traced,) = trace_of([octets], 1)
-    assert traced.datagram == datagram
-    assert traced.source == source
+    (sighting,) = trace_of([octets], 1)
+    assert sighting.datagram == datagram
+    assert sighting.source == source
     frame = encode_frame(
         mac_of(A, B), compressed(udp_datagram(ip_of(A), ip_of(B), b"x"), A, B)
     ).octets
@@ -376,22 +376,22 @@ def test_lowpan_over_ethernet() -> None:
 def test_plain_datagrams() -> None:
     datagram = udp_datagram(ip_of(A), ip_of(B), b"abc")
     for link_type in (229, 101):
-        (traced,) = trace_of([datagram], link_type)
-        assert traced.datagram == datagram
-        assert traced.flow is not None
-        assert traced.flow.destination_port == 0xF0B2
-        assert traced.frame is None
-    (traced,) = trace_of([b"\x45" + bytes(30)], 101)
-    assert "version 4" in traced.reason
+        (sighting,) = trace_of([datagram], link_type)
+        assert sighting.datagram == datagram
+        assert sighting.flow is not None
+        assert sighting.flow.destination_port == 0xF0B2
+        assert sighting.frame is None
+    (sighting,) = trace_of([b"\x45" + bytes(30)], 101)
+    assert "version 4" in sighting.reason
 
 
 def test_a_frame_of_which_the_capture_kept_the_front() -> None:
     (octets,) = frames_of(udp_datagram(ip_of(A), ip_of(B), bytes(60)), A, B)
     record = Record(1, 0, 195, octets[:40], len(octets))
-    (traced,) = Trace(contexts=CONTEXTS).follow([record])
-    assert traced.fcs_ok is None
-    assert traced.fcs_octets == 0
-    assert traced.flow is not None
+    (sighting,) = Trace(contexts=CONTEXTS).follow([record])
+    assert sighting.fcs_ok is None
+    assert sighting.fcs_octets == 0
+    assert sighting.flow is not None
 
 
 # --- what is learned --------------------------------------------------------------------------------
@@ -416,9 +416,9 @@ def test_contexts_seen_on_the_air_with_their_lifetime() -> None:
         Record(n, s * SECOND, 195, f, len(f))
         for n, (s, f) in enumerate(zip(times, frames, strict=True), 1)
     ]
-    traced = list(trace.follow(fed[:4]))
-    assert "context 3 is not known" in traced[0].reason
-    assert [t.datagram for t in traced[2:]] == [datagram, datagram]
+    sighting = list(trace.follow(fed[:4]))
+    assert "context 3 is not known" in sighting[0].reason
+    assert [t.datagram for t in sighting[2:]] == [datagram, datagram]
     (learned,) = trace.learned_contexts
     assert (learned.cid, learned.number, str(learned.context.prefix)) == (3, 2, "2001:db8:33::/64")
     assert not learned.context.may_compress
@@ -443,8 +443,8 @@ def test_a_removed_context_and_one_that_differs() -> None:
     list(trace.follow(records(frames[1:])))
     assert not trace.contexts
     given = Trace(contexts={0: "2001:db8:5::/64"})
-    (traced,) = given.follow(records(frames[:1]))
-    assert [n.name for n in traced.notices] == ["context-differs"]
+    (sighting,) = given.follow(records(frames[:1]))
+    assert [n.name for n in sighting.notices] == ["context-differs"]
     assert str(given.contexts[0].prefix) == "2001:db8:5::/64"
 
 
@@ -502,11 +502,11 @@ def link_local() -> bytes:
 def test_short_addresses_learned_on_the_air(teaches: Any, device: bytes, how: str) -> None:
     frames = [sealed_by(short(0x42), n, device, n) for n in range(2)]
     trace = Trace(contexts=CONTEXTS, keys=KEY)
-    traced = list(trace.follow(records([frames[0], teaches(), frames[1]])))
-    assert "not known" in traced[0].reason
-    assert traced[1].fault is None
-    assert traced[2].verified
-    assert traced[2].datagram is not None
+    sighting = list(trace.follow(records([frames[0], teaches(), frames[1]])))
+    assert "not known" in sighting[0].reason
+    assert sighting[1].fault is None
+    assert sighting[2].verified
+    assert sighting[2].datagram is not None
     (learned,) = trace.learned_devices
     assert (learned.pan, learned.short, learned.eui64, learned.how) == (PAN, 0x42, device, how)
     assert learned.number == 2
@@ -516,8 +516,8 @@ def test_given_devices_win_over_the_air() -> None:
     trace = Trace(devices={0x42: eui(7)})
     content = encode_command(Command(2, {"short_address": 0x0042, "association_status": 0}))
     other = encode_frame(mac_of(B, eui(8), 1, frame_type=FrameType.COMMAND), content).octets
-    (traced,) = trace.follow(records([other]))
-    assert [n.name for n in traced.notices] == ["device-differs"]
+    (sighting,) = trace.follow(records([other]))
+    assert [n.name for n in sighting.notices] == ["device-differs"]
     assert not trace.learned_devices
 
 
@@ -552,16 +552,16 @@ def test_the_rpl_option_is_restored_with_the_type_that_a_dio_announced(
     # page 1, RPI-6LoRH with I and K and rank 0x0200, IPHC: hop limit 64, link-local, no next header
     sent = encode_frame(mac_of(A, B), bytes.fromhex("f1830502 7a333b")).octets
     frames = [sent, *frames_of(datagram, A, b"\xff\xff", contexts={}), sent]
-    traced = list(Trace(rpi_type=given).follow(records(frames)))
-    assert traced[0].datagram is not None
-    assert traced[0].datagram[40:] == bytes.fromhex("3b00 63 04 00000200")
-    assert traced[-1].datagram is not None
-    assert traced[-1].datagram[40:] == bytes([0x3B, 0, kind, 4, 0, 0, 2, 0])
+    sighting = list(Trace(rpi_type=given).follow(records(frames)))
+    assert sighting[0].datagram is not None
+    assert sighting[0].datagram[40:] == bytes.fromhex("3b00 63 04 00000200")
+    assert sighting[-1].datagram is not None
+    assert sighting[-1].datagram[40:] == bytes([0x3B, 0, kind, 4, 0, 0, 2, 0])
 
 
 def test_following_a_capture_loads_nothing_heavy() -> None:
     probe = (
-        "import sys, lowpanbudget.capture.survey, lowpanbudget.capture.reading, lowpanbudget.capture.convert\n"
+        "import sys, lowpanbudget.capture.survey, lowpanbudget.capture.files.reading, lowpanbudget.capture.expand\n"
         "print(*{m.split('.')[0] for m in sys.modules} & {'numpy', 'scapy', 'pydantic', 'rich', 'cryptography'})"
     )
     done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, check=True)
@@ -570,8 +570,8 @@ def test_following_a_capture_loads_nothing_heavy() -> None:
 
 def test_keys_are_not_shown() -> None:
     trace = Trace(keys=KEY)
-    (traced,) = trace.follow(records([sealed_by(short(1), 0, eui(1), 0)]))
-    shown = repr(traced) + repr(trace.__dict__) + str(traced.reason)
+    (sighting,) = trace.follow(records([sealed_by(short(1), 0, eui(1), 0)]))
+    shown = repr(sighting) + repr(trace.__dict__) + str(sighting.reason)
     assert KEY.hex() not in shown
     assert repr(KEY)[2:-1] not in shown
 
@@ -589,10 +589,10 @@ def test_a_slot_number_of_the_receiver_opens_a_frame() -> None:
     elements = bytes.fromhex("0000010001000000070008000504030201000000")
     tap = (len(elements) + 4).to_bytes(2, "little")
     octets = b"\x00\x00" + tap + elements + frame
-    (traced,) = trace_of([octets], 283, keys=KEY)
-    assert traced.verified
-    assert traced.carried.asn == 0x0102030405
-    assert traced.carried.fields["fcs_octets"] == 2
+    (sighting,) = trace_of([octets], 283, keys=KEY)
+    assert sighting.verified
+    assert sighting.body.asn == 0x0102030405
+    assert sighting.body.fields["fcs_octets"] == 2
 
 
 # --- repetitions ------------------------------------------------------------------------------------

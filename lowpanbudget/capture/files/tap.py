@@ -19,26 +19,26 @@ LAYER = "reception elements"
 _FCS = {0: 0, 1: 2, 2: 4}
 
 
-class Element(NamedTuple):
+class ReceptionElement(NamedTuple):
     """One type of element: the names of its values and how its octets become them."""
 
     names: tuple[str, ...]
     layout: str
 
 
-ELEMENTS: dict[int, Element] = {
-    0: Element(("fcs_type",), "<B"),
-    1: Element(("receive_power_dbm",), "<f"),
-    2: Element(("bit_rate_kbit_s",), "<f"),
-    3: Element(("channel", "channel_page"), "<HB"),
-    4: Element(("sun_band", "sun_type", "sun_mode"), "<3B"),
-    5: Element(("start_of_frame_ns",), "<Q"),
-    6: Element(("end_of_frame_ns",), "<Q"),
-    7: Element(("absolute_slot_number",), "<Q"),
-    8: Element(("start_of_slot_ns",), "<Q"),
-    9: Element(("slot_length_us",), "<I"),
-    10: Element(("link_quality",), "<B"),
-    11: Element(("centre_frequency_khz",), "<f"),
+ELEMENTS: dict[int, ReceptionElement] = {
+    0: ReceptionElement(("fcs_type",), "<B"),
+    1: ReceptionElement(("receive_power_dbm",), "<f"),
+    2: ReceptionElement(("bit_rate_kbit_s",), "<f"),
+    3: ReceptionElement(("channel", "channel_page"), "<HB"),
+    4: ReceptionElement(("sun_band", "sun_type", "sun_mode"), "<3B"),
+    5: ReceptionElement(("start_of_frame_ns",), "<Q"),
+    6: ReceptionElement(("end_of_frame_ns",), "<Q"),
+    7: ReceptionElement(("absolute_slot_number",), "<Q"),
+    8: ReceptionElement(("start_of_slot_ns",), "<Q"),
+    9: ReceptionElement(("slot_length_us",), "<I"),
+    10: ReceptionElement(("link_quality",), "<B"),
+    11: ReceptionElement(("centre_frequency_khz",), "<f"),
 }
 _REJECTED: dict[str, Callable[[Any], bool]] = {
     "absolute_slot_number": lambda value: value >= 1 << 40,  # five octets in the nonce

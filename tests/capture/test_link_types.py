@@ -11,9 +11,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lowpanbudget import WireError
-from lowpanbudget.capture.linktype import FRAME, IPV6, LINK_TYPES, LOWPAN, OTHER, name_of, unwrap
-from lowpanbudget.capture.record import Record
-from lowpanbudget.capture.tap import decode
+from lowpanbudget.capture.files.link_types import (
+    FRAME,
+    IPV6,
+    LINK_TYPES,
+    LOWPAN,
+    OTHER,
+    name_of,
+    unwrap,
+)
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.files.tap import decode
 from lowpanbudget.errors import Truncated
 
 
@@ -46,11 +54,11 @@ def test_every_element_by_name() -> None:
         element(11, struct.pack("<f", 2_425_000.0)),
         element(99, b"abc"),
     )
-    carried = unwrap(of(octets, 283))
-    assert carried.kind == FRAME
-    assert carried.octets == A_FRAME
-    assert octets[carried.start :] == A_FRAME
-    assert dict(carried.fields) == {
+    body = unwrap(of(octets, 283))
+    assert body.kind == FRAME
+    assert body.octets == A_FRAME
+    assert octets[body.start :] == A_FRAME
+    assert dict(body.fields) == {
         "fcs_type": 1,
         "fcs_octets": 2,
         "receive_power_dbm": -61.5,
@@ -69,7 +77,7 @@ def test_every_element_by_name() -> None:
         "centre_frequency_khz": 2_425_000.0,
         "unknown": ((99, b"abc"),),
     }
-    assert carried.asn == 0x0102030405
+    assert body.asn == 0x0102030405
 
 
 @pytest.mark.parametrize(("kind", "octets"), [(0, 0), (1, 2), (2, 4)])
@@ -101,20 +109,20 @@ def test_wrong_headers_are_located(octets: bytes, offset: int) -> None:
     with pytest.raises(WireError) as caught:
         decode(octets)
     assert caught.value.offset == offset
-    carried = unwrap(of(octets, 283))
-    assert carried.kind == OTHER
-    assert carried.fault is not None
+    body = unwrap(of(octets, 283))
+    assert body.kind == OTHER
+    assert body.fault is not None
 
 
 @given(st.binary(max_size=80))
 def test_any_octets_as_reception_elements(octets: bytes) -> None:
-    carried = unwrap(of(octets, 283))
-    if carried.fault is not None:
-        assert 0 <= carried.fault.offset <= len(octets)
-        assert carried.kind == OTHER
+    body = unwrap(of(octets, 283))
+    if body.fault is not None:
+        assert 0 <= body.fault.offset <= len(octets)
+        assert body.kind == OTHER
     else:
-        assert 4 <= carried.start <= len(octets)
-        assert octets[carried.start :] == carried.octets
+        assert 4 <= body.start <= len(octets)
+        assert octets[body.start :] == body.octets
 
 
 @pytest.mark.parametrize(
@@ -125,12 +133,12 @@ def test_ethernet(ethertype: int, kind: str) -> None:
 
     inner = struct.pack(">IHBB", 6 << 28, 3, 59, 64) + bytes(32) + b"abc"
     octets = bytes(Ether(dst="00:00:5e:00:53:01", src="00:00:5e:00:53:af", type=ethertype) / inner)
-    carried = unwrap(of(octets + (bytes(3) if kind == IPV6 else b""), 1))
-    assert carried.kind == kind
-    assert carried.octets == inner
-    assert carried.source == bytes.fromhex("00005e0053af")
-    assert carried.destination == bytes.fromhex("00005e005301")
-    assert (carried.fault is not None) == (kind == OTHER)
+    body = unwrap(of(octets + (bytes(3) if kind == IPV6 else b""), 1))
+    assert body.kind == kind
+    assert body.octets == inner
+    assert body.source == bytes.fromhex("00005e0053af")
+    assert body.destination == bytes.fromhex("00005e005301")
+    assert (body.fault is not None) == (kind == OTHER)
 
 
 def test_each_link_type_and_those_that_are_not_read() -> None:

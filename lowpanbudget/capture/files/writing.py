@@ -4,8 +4,8 @@ import struct
 from collections.abc import Iterable
 from typing import Protocol
 
-from lowpanbudget.capture.pcap import SECOND
-from lowpanbudget.capture.record import Record
+from lowpanbudget.capture.files.pcap import SECOND
+from lowpanbudget.capture.files.record import Record
 from lowpanbudget.errors import RequestError
 
 _HEADER = struct.Struct("<I2H2I2I")

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from lowpanbudget.capture.packet import FlowKey, Packet
+from lowpanbudget.capture.follow.packet import FlowKey, Packet
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import coap, ipv6
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 _URI_PATH = 11  # RFC 7252 section 12.2
 
 
-class Reading(NamedTuple):
+class MessageValue(NamedTuple):
     """One value of a message: where it stands (``reading[0].strain``), the value, and its unit or nothing."""
 
     place: str
@@ -38,7 +38,7 @@ class Matched:
     flow: Flow
     message: Message | None = None
     values: dict[str, Any] | None = None
-    readings: tuple[Reading, ...] = ()
+    readings: tuple[MessageValue, ...] = ()
     faults: tuple[tuple[str, WireError], ...] = ()
     others: tuple[str, ...] = ()
     sealed: bool = False
@@ -117,13 +117,13 @@ def _same_request(planned: coap.Message, seen: coap.Message) -> bool:
 
 def _readings(
     fields: tuple[Field, ...], values: dict[str, Any], before: str = ""
-) -> Iterator[Reading]:
+) -> Iterator[MessageValue]:
     for one in fields:
         if one.name in values:
             yield from _reading(one, values[one.name], before + one.name, values)
 
 
-def _reading(one: Field, value: Any, place: str, around: dict[str, Any]) -> Iterator[Reading]:
+def _reading(one: Field, value: Any, place: str, around: dict[str, Any]) -> Iterator[MessageValue]:
     if isinstance(one, Group) and isinstance(value, dict):
         yield from _readings(one.fields, value, place + ".")
     elif isinstance(one, Union) and isinstance(value, dict):
@@ -134,6 +134,8 @@ def _reading(one: Field, value: Any, place: str, around: dict[str, Any]) -> Iter
             yield from _reading(one.element, item, f"{place}[{index}]", around)
     elif isinstance(value, list):
         unit = getattr(one, "unit", "")
-        yield from (Reading(f"{place}[{index}]", item, unit) for index, item in enumerate(value))
+        yield from (
+            MessageValue(f"{place}[{index}]", item, unit) for index, item in enumerate(value)
+        )
     else:
-        yield Reading(place, value, getattr(one, "unit", ""))
+        yield MessageValue(place, value, getattr(one, "unit", ""))

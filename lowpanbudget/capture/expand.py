@@ -6,10 +6,10 @@ The way back, frames out of datagrams, is in ``shrink``. Each gives records, and
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
-from lowpanbudget.capture.linktype import FRAME
-from lowpanbudget.capture.record import Record
-from lowpanbudget.capture.trace import Trace
-from lowpanbudget.capture.traced import Traced
+from lowpanbudget.capture.files.link_types import FRAME
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.errors import BadMic, RequestError
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.stack.frame import encode_frame
@@ -45,14 +45,14 @@ def expand(
     """
     trace = Trace() if trace is None else trace
     left_out = LeftOut() if left_out is None else left_out
-    for traced in trace.follow(records):
-        for outcome in traced.outcomes:
+    for sighting in trace.follow(records):
+        for outcome in sighting.outcomes:
             _count(outcome.event, left_out)
-        if traced.repeats is not None:
+        if sighting.repeats is not None:
             left_out.add("a retransmission")
-        elif traced.datagram is not None:
-            yield _record(traced, IPV6_TYPE, traced.datagram)
-        elif reason := traced.reason:
+        elif sighting.datagram is not None:
+            yield _record(sighting, IPV6_TYPE, sighting.datagram)
+        elif reason := sighting.reason:
             left_out.add(reason)
     for outcome in trace.leftover:
         _count(outcome.event, left_out)
@@ -66,7 +66,7 @@ def _count(event: object, left_out: LeftOut) -> None:
         left_out.add(reason)
 
 
-def plain(
+def unsealed(
     records: Iterable[Record], trace: Trace, left_out: LeftOut | None = None
 ) -> Iterator[Record]:
     """Yield all frames of a capture with their protection taken off where a key opens them, link type 195.
@@ -75,41 +75,41 @@ def plain(
     counted in ``left_out`` as such; records that hold no frame are left out. A wrong FCS stays wrong.
     """
     left_out = LeftOut() if left_out is None else left_out
-    for traced in trace.follow(records):
-        if traced.carried.kind != FRAME:
-            left_out.add(traced.reason or traced.carried.kind)
+    for sighting in trace.follow(records):
+        if sighting.body.kind != FRAME:
+            left_out.add(sighting.reason or sighting.body.kind)
             continue
-        octets = _opened(traced, left_out)
+        octets = _opened(sighting, left_out)
         if octets is not None:
-            yield _record(traced, FRAME_TYPE, octets)
+            yield _record(sighting, FRAME_TYPE, octets)
 
 
-def _opened(traced: Traced, left_out: LeftOut) -> bytes | None:
-    length = traced.fcs_octets
-    body = traced.octets[: len(traced.octets) - length]
-    example = None if traced.shape is None else traced.shape.example
+def _opened(sighting: Sighting, left_out: LeftOut) -> bytes | None:
+    length = sighting.fcs_octets
+    body = sighting.octets[: len(sighting.octets) - length]
+    example = None if sighting.shape is None else sighting.shape.example
     mac = None if example is None else example.mac
     sealed = mac is not None and mac.security is not None and mac.security.level > 0
-    opened = traced.payload is not None and not isinstance(traced.fault, BadMic)
+    opened = sighting.payload is not None and not isinstance(sighting.fault, BadMic)
     if sealed and opened:
-        frame = traced.frame
+        frame = sighting.frame
         assert frame is not None
         assert frame.mac is not None
-        assert traced.payload is not None
+        assert sighting.payload is not None
         try:
-            return encode_frame(replace(frame.mac, security=None), traced.payload).octets
+            return encode_frame(replace(frame.mac, security=None), sighting.payload).octets
         except RequestError as error:
             left_out.add(f"still sealed: {error.message}")
     elif sealed:
-        left_out.add(f"still sealed: {traced.reason}")
+        left_out.add(f"still sealed: {sighting.reason}")
     if length == 2:
-        return traced.octets
-    if traced.fcs_ok is False:
+        return sighting.octets
+    if sighting.fcs_ok is False:
         left_out.add("a wrong FCS of 4 octets, which link type 195 does not have")
         return None
     return body + fcs_of(body)
 
 
-def _record(traced: Traced, link_type: int, octets: bytes) -> Record:
-    record = traced.record
+def _record(sighting: Sighting, link_type: int, octets: bytes) -> Record:
+    record = sighting.record
     return Record(record.number, record.time_ns, link_type, octets, len(octets), record.offset)

@@ -9,8 +9,8 @@ draft-ietf-opsawg-pcap, from memory; the tests have a second opinion.
 import struct
 from collections.abc import Iterator
 
-from lowpanbudget.capture.record import Notices, Record
-from lowpanbudget.capture.source import Source
+from lowpanbudget.capture.files.record import Notices, Record
+from lowpanbudget.capture.files.source import Source
 
 # magic as it stands in the file: byte order for struct, nanoseconds in a unit of the fraction
 MAGICS = {

@@ -3,7 +3,7 @@
 from collections import OrderedDict
 from typing import NamedTuple
 
-from lowpanbudget.capture.packet import FlowKey, flow_of
+from lowpanbudget.capture.follow.packet import FlowKey, flow_of
 from lowpanbudget.env import Env
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag

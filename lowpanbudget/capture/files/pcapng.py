@@ -10,9 +10,9 @@ import struct
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from lowpanbudget.capture.pcap import LONGEST, SECOND, note_lengths
-from lowpanbudget.capture.record import Notices, Record
-from lowpanbudget.capture.source import Source
+from lowpanbudget.capture.files.pcap import LONGEST, SECOND, note_lengths
+from lowpanbudget.capture.files.record import Notices, Record
+from lowpanbudget.capture.files.source import Source
 
 SECTION = b"\x0a\x0d\x0d\x0a"  # reads the same in both byte orders
 _ORDERS = {b"\x1a\x2b\x3c\x4d": ">", b"\x4d\x3c\x2b\x1a": "<"}

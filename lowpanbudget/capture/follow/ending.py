@@ -3,9 +3,9 @@
 from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
-from lowpanbudget.capture.fcs_check import PRESENT, FcsVerdict, judge
-from lowpanbudget.capture.linktype import FRAME, Carried, unwrap
-from lowpanbudget.capture.record import Record
+from lowpanbudget.capture.files.link_types import FRAME, Body, unwrap
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.fcs_check import PRESENT, FcsVerdict, judge
 from lowpanbudget.errors import RequestError
 
 _MOST_LINK_TYPES = 64  # a mangled file may name any number of them
@@ -39,27 +39,27 @@ class Endings:
             return
         frames: dict[int, dict[int | None, list[bytes]]] = {}
         for record in records:
-            carried = unwrap(record)
-            if carried.kind == FRAME and len(record.octets) >= record.original_length:
+            body = unwrap(record)
+            if body.kind == FRAME and len(record.octets) >= record.original_length:
                 claims = frames.setdefault(record.link_type, {})
-                claims.setdefault(carried.fcs, []).append(carried.octets)
+                claims.setdefault(body.fcs, []).append(body.octets)
         for link_type, claims in list(frames.items())[:_MOST_LINK_TYPES]:
             self.verdicts[link_type] = _judged(claims, fits)
 
-    def of(self, record: Record, carried: Carried) -> Ending:
+    def of(self, record: Record, body: Body) -> Ending:
         """Return how the frame of a record ends."""
-        octets = carried.octets
+        octets = body.octets
         if len(record.octets) < record.original_length:
             return Ending(octets, 0)  # the capture kept the front only
         if self._told is not None:
             return Ending(octets, self._told)
         verdict = self.verdicts.get(record.link_type)
         if verdict is None:
-            return Ending(octets, 2 if carried.fcs is None else carried.fcs)
+            return Ending(octets, 2 if body.fcs is None else body.fcs)
         if verdict.status:
             return Ending(octets[: -verdict.status], 0, octets[-verdict.status :])
-        if verdict.as_claimed and carried.fcs is not None:
-            return Ending(octets, carried.fcs)  # one link type may tell each frame's own length
+        if verdict.as_claimed and body.fcs is not None:
+            return Ending(octets, body.fcs)  # one link type may tell each frame's own length
         return Ending(octets, verdict.octets)
 
     def is_certain(self, link_type: int) -> bool:

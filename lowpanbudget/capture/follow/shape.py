@@ -8,7 +8,7 @@ import struct
 from dataclasses import dataclass, field, replace
 
 from lowpanbudget.bits import Span
-from lowpanbudget.capture.packet import FlowKey, flow_of
+from lowpanbudget.capture.follow.packet import FlowKey, flow_of
 from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.security import Key
