@@ -154,6 +154,18 @@ def _destination(tape: Tape, mode: str, iid: str | None, prefix: IPv6Network | N
     return "1" * 8 + flags_scope + group.rjust(112, "0")
 
 
+def _whole_options(body: bytes) -> bool:
+    """Return whether options (RFC 8200 section 4.2) fill the octets: a Pad1, or a type, a length and as many octets."""
+    while body:
+        if len(body) == 1 and body[0]:
+            return False
+        size = 1 if body[0] == 0 else 2 + body[1]
+        if size > len(body):
+            return False
+        body = body[size:]
+    return True
+
+
 def _next(
     tape: Tape, source: str, destination: str, final: str, prefixes: dict[int, IPv6Network]
 ) -> tuple[int, bytes]:
@@ -176,6 +188,8 @@ def _next(
             body = tape.octets(tape.number(8))
             if kind in (0, 60):
                 missing = -(2 + len(body)) % 8
+                if missing and not _whole_options(body):
+                    raise Refused("no place for a pad option")
                 body += b"" if not missing else b"\0" if missing == 1 else bytes([1, missing - 2])
                 body += bytes(-(2 + len(body)) % 8)
             if (2 + len(body)) % 8:

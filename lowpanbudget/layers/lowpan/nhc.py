@@ -241,10 +241,18 @@ def expanded(
 ) -> ExtensionNhc:
     """Return an extension header from what follows its length field, padded to whole 8 octets.
 
-    Raises ``Malformed`` when only a pad could make it whole and the header has no options.
+    Raises ``Malformed`` when only a pad could make it whole and the header has no options, or its last one is cut
+    short: "using a Pad1 or PadN option" adds an option, not octets to another one.
     """
     padded = body + _padding(kind, 2 + len(body))
     name = EID.rows[EID_OF[kind]].needs
+    if len(padded) > len(body) and _last_option(body)[1] != len(body):
+        raise Malformed(
+            f"the {name} lacks octets of its last option: no pad can stand behind it",
+            offset=start,
+            layer=layer,
+            cite=EXTENSION_FORMAT,
+        )
     if (2 + len(padded)) % 8 or len(padded) > LONGEST:
         raise Malformed(
             f"the {name} has {2 + len(body)} octets, no multiple of 8 that its length can count, "
@@ -298,16 +306,22 @@ def _padding(kind: int, length: int) -> bytes:
     return bytes([1, missing - 2]) + b"\0" * (missing - 2)
 
 
+def _last_option(body: bytes) -> tuple[int, int]:
+    """Return where the last of these options starts, and where it would end."""
+    last = at = 0
+    while at < len(body):
+        last = at
+        at += 1 if body[at] == 0 else 2 + body[at + 1] if at + 1 < len(body) else 2
+    return last, at
+
+
 def body_of(kind: int, octets: bytes) -> bytes:
     """Return an extension header's octets after its length, less one trailing pad of up to 7 octets."""
     body = octets[2:]
     if kind not in _ALIGNED:
         return body
-    last = at = 0
-    while at < len(body):
-        last = at
-        at += 1 if body[at] == 0 else 2 + body[at + 1] if at + 1 < len(body) else 2
-    if at != len(body) or not body or body[last] > 1 or len(body) - last > 7:
+    last, end = _last_option(body)
+    if end != len(body) or not body or body[last] > 1 or len(body) - last > 7:
         return body  # no options that can be walked, or no pad at the end
     bare = body[:last]
     # "a single trailing Pad1 or PadN": what the decompressor would add must be what was there
