@@ -73,8 +73,10 @@ def read_routed(
     inner = ipv6.decode(Reader(bytes(chain.pieces[0].octets)))
     reference = reference_of(inner.source, env, tunnelled=bool(outers))
     hops = tuple(routing.expand_hops(groups[-1].routes, reference))
+    if hops and hops[-1] != inner.destination:
+        hops = (*hops, inner.destination)
     _note_path(groups[-1], hops, note)
-    _insert(chain, env, groups[-1], hops, inner.destination, note)
+    _insert(chain, env, groups[-1], hops, note)
     for group, outer in zip(reversed(groups[:-1]), reversed(outers), strict=True):
         _note_path(group, outer.hops, note)
         _encapsulate(chain, env, group, outer, inner.destination)
@@ -172,20 +174,16 @@ def _insert(
     env: Env,
     group: Group,
     hops: tuple[IPv6Address, ...],
-    final: IPv6Address,
     note: Note,
 ) -> None:
-    """Put hop-by-hop and routing header behind the IPv6 header that IPHC carried."""
-    addresses = hops[1:]
-    if hops and hops[-1] != final:
-        addresses = (*addresses, final)
+    """Put hop-by-hop and routing header behind the IPv6 header that IPHC carried, for the path to its destination."""
     first, rest = chain.pieces[0], chain.pieces[1:]
     if group.rpi is not None and first.octets[6] == ipv6.HOP_BY_HOP:
         text = "a second hop-by-hop header stands behind the one of the RPL information"
         note("hop-by-hop-twice", text, rfc(8200, "4.1"), group.offset)
     if hops:
         first.octets[24:40] = hops[0].packed
-    chain.pieces = [first, *_extensions(group, addresses, first.octets[6], env.rpi_type), *rest]
+    chain.pieces = [first, *_extensions(group, hops[1:], first.octets[6], env.rpi_type), *rest]
     if len(chain.pieces) > 1 + len(rest):
         first.octets[6] = chain.pieces[1].kind
 
