@@ -38,7 +38,7 @@ Case = dict[str, Any]
 CASES: list[Case] = [
     case
     for path in sorted(VECTORS.glob("*.toml"))
-    for case in tomllib.loads(path.read_text(encoding="utf-8"))["case"]
+    for case in tomllib.loads(path.read_text(encoding="utf-8")).get("case", [])
 ]
 HEADERS = [case for case in CASES if "header" in case]
 INVALID = [case for case in CASES if case["result"] == "invalid"]
