@@ -74,7 +74,9 @@ def compare(
     """
     layers = {span.layer for span in frame.spans}
     options = {
-        "elide_udp_checksum": frame.checksum_elided,
+        # one that cannot be verified is carried
+        "elide_udp_checksum": frame.checksum_elided
+        and all(notice.name != "udp-checksum-unsure" for notice in frame.notices),
         "ghc": any(_GENERIC in layer for layer in layers),
         "lorh": any(_ROUTING in layer for layer in layers),
     }

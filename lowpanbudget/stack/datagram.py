@@ -6,12 +6,19 @@ once the end is known, lengths and elided checksums are filled in from the last 
 
 from dataclasses import dataclass, field
 from ipaddress import IPv6Address
+from typing import NamedTuple
 
 from lowpanbudget.bits import Reader
+from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, Reserved, WireError
 from lowpanbudget.layers.internet import ipv6, udp
-from lowpanbudget.layers.internet.chain import final_destination, find, is_cut
+from lowpanbudget.layers.internet.chain import (
+    final_destination,
+    find,
+    hides_destination,
+    is_cut,
+)
 from lowpanbudget.layers.lowpan import ghc, ghc_headers, iphc, nhc
 from lowpanbudget.stack.upper import PART, read_application, read_upper
 
@@ -25,6 +32,15 @@ class Piece:
     checksum_elided: bool = False
 
 
+class Remark(NamedTuple):
+    """What reading a chain noticed: the name, the words, the section and the place of a notice."""
+
+    name: str
+    text: str
+    cite: Cite
+    offset: int
+
+
 @dataclass(slots=True)
 class Chain:
     """The headers of a datagram as pieces, then the payload octets that are there."""
@@ -35,6 +51,7 @@ class Chain:
     last: int = ipv6.NO_NEXT_HEADER  # the next-header number of the payload when it is no piece
     whole: bool = True  # False: a fragment, whose payload is only a part
     upper_fault: WireError | None = None
+    remarks: list[Remark] = field(default_factory=list)
 
     @property
     def header_octets(self) -> int:
@@ -96,6 +113,8 @@ def wrong_checksum(chain: Chain) -> tuple[int, int] | None:
         pseudo = addresses + len(segment).to_bytes(4, "big") + ipv6.UDP.to_bytes(4, "big")
         if ipv6.ones_complement_sum(pseudo + segment) == 0xFFFF:
             return None
+    if is_destination_hidden(chain.pieces):
+        return None  # nobody can tell what it was computed over
     right = udp.checksum(*endpoints(chain.pieces[:-1]), segment)
     return None if carried == right else (carried, right)
 
@@ -127,6 +146,7 @@ def _read_next(reader: Reader, env: Env, chain: Chain) -> bool:
     if kind.key == "extension":
         extension = nhc.decode_extension(reader)
         chain.layers.append(extension)
+        _remark(chain, extension, reader.data[start], start)
         if extension.kind == ipv6.IPV6:
             last = next(p for p in reversed(chain.pieces) if p.kind == ipv6.IPV6)
             outer = ipv6.decode(Reader(bytes(last.octets)))
@@ -143,6 +163,23 @@ def _read_next(reader: Reader, env: Env, chain: Chain) -> bool:
         layer="NHC",
         cite=kind.cite,
     )
+
+
+def _remark(chain: Chain, extension: nhc.ExtensionNhc, octet: int, start: int) -> None:
+    """Note what a sender must leave zero in an extension header, and a reader can do without."""
+    if extension.kind == ipv6.IPV6 and octet & 1:
+        # "the NH bit of the LOWPAN_NHC encoding is unused and MUST be set to zero"
+        text = "the NH bit is 1 before an IPv6 header, where it has no use and must be 0"
+        chain.remarks.append(Remark("nhc-unused-bit-set", text, nhc.EXTENSION_FORMAT, start))
+    if extension.kind == ipv6.FRAGMENT and extension.octets[1]:
+        reserved = extension.octets[1]
+        text = (
+            f"the reserved octet of the fragment header is {reserved}, and senders must leave it 0"
+        )
+        if reserved == len(extension.octets) - 2:
+            text += ": it looks like a length, the octets that follow it; this header has none"
+        at = start + (1 if extension.next_header is None else 2)
+        chain.remarks.append(Remark("fragment-reserved-not-zero", text, rfc(8200, "4.5"), at))
 
 
 def _read_generic(reader: Reader, chain: Chain, key: str) -> bool:
@@ -220,6 +257,15 @@ def endpoints(pieces: list[Piece]) -> tuple[IPv6Address, IPv6Address]:
         if piece.kind == ipv6.ROUTING:
             destination = final_destination(bytes(piece.octets), destination)
     return source, destination
+
+
+def is_destination_hidden(pieces: list[Piece]) -> bool:
+    """Return whether a routing header behind the last IPv6 header keeps the final destination to itself."""
+    at = max(index for index, piece in enumerate(pieces) if piece.kind == ipv6.IPV6)
+    return any(
+        piece.kind == ipv6.ROUTING and hides_destination(bytes(piece.octets))
+        for piece in pieces[at + 1 :]
+    )
 
 
 def complete_checksum(datagram: bytes) -> bytes:

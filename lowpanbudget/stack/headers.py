@@ -23,6 +23,7 @@ from lowpanbudget.stack.datagram import (
     Chain,
     Piece,
     fill,
+    is_destination_hidden,
     read_chain,
     read_payload,
     wrong_checksum,
@@ -152,6 +153,8 @@ def _iphc(reader: Reader, env: Env, found: Lowpan) -> None:
             read_chain(reader, env, chain)
     finally:
         found.layers += chain.layers
+        for remark in chain.remarks:
+            found.note(*remark)
     _finish(chain, env, found, start)
 
 
@@ -205,6 +208,12 @@ def _finish(chain: Chain, env: Env, found: Lowpan, start: int) -> None:
             rfc(6282, "4.3.2"),
             start,
         )
+        if is_destination_hidden(chain.pieces):
+            text = (
+                "the final destination stands in a routing header that cannot be read: the UDP checksum restored is "
+                "computed over the next one, and need not be that of the sender"
+            )
+            found.note("udp-checksum-unsure", text, rfc(8200, "8.1"), start)
     if chain.upper_fault is not None:
         fault = chain.upper_fault
         found.note("payload-unreadable", fault.message, fault.cite, fault.offset)

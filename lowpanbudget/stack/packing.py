@@ -48,13 +48,17 @@ class Packed:
 
 @dataclass(frozen=True, slots=True)
 class _Place:
-    """Where packing stands: a header of ``kind`` at ``at``, the addresses that hold there, the outer header."""
+    """Where packing stands: a header of ``kind`` at ``at``, the addresses that hold there, the outer header.
+
+    ``hidden``: the final destination stands in a routing header that cannot be read.
+    """
 
     kind: int
     at: int
     source: IPv6Address
     destination: IPv6Address
     header: ipv6.Ipv6
+    hidden: bool = False
 
     @property
     def dictionary(self) -> bytes:
@@ -167,6 +171,13 @@ def _pack_udp(datagram: bytes, options: Options, place: _Place) -> list[Packed]:
         return []  # "inferred from lower layers": another length would not come back
     checksum: int | None = header.checksum
     if options.elide_udp_checksum:
+        if place.hidden:
+            raise RequestError(
+                "the UDP checksum covers a final destination that stands in a routing header which cannot be read: "
+                "a compressor must not elide what it cannot verify",
+                cite=rfc(8200, "8.1"),
+                hint="Let it carry the checksum",
+            )
         right = udp.checksum(place.source, place.destination, segment)
         if header.checksum != right:
             raise RequestError(
@@ -223,11 +234,14 @@ def _pack_extension(
     octets = datagram[place.at : place.at + length]
     if not nhc.fits_extension(place.kind, octets):
         return []
-    destination = place.destination
+    destination, hidden = place.destination, place.hidden
     if place.kind == ipv6.ROUTING:
         destination = chain.final_destination(octets, destination)
+        hidden = hidden or chain.hides_destination(octets)
     later_fragment = place.kind == ipv6.FRAGMENT and int.from_bytes(octets[2:4], "big") >> 3
-    next_place = _Place(octets[0], place.at + length, place.source, destination, place.header)
+    next_place = _Place(
+        octets[0], place.at + length, place.source, destination, place.header, hidden
+    )
     # behind a later IP fragment stands no header, whatever its next-header field names
     rest = _pack_next(datagram, env, options, next_place, 0 if later_fragment else depth - 1)
     writer = Writer()

@@ -108,3 +108,33 @@ def test_a_tunnel_is_compressed_against_its_outer_header() -> None:
     packed = compress(whole, ENV).octets
     assert packed[:5] == bytes.fromhex("7e33 ee 7e33")
     assert decompress(packed, ENV).octets == whole
+
+
+def routed(kind: int, left: int, *, addresses: bytes = b"") -> bytes:
+    return datagram(
+        43, bytes([17, len(addresses) // 8, kind, left]) + bytes(4) + addresses + segment()
+    )
+
+
+@pytest.mark.parametrize("ghc", [False, True])
+def test_a_checksum_over_an_unknown_destination_is_not_elided(*, ghc: bool) -> None:
+    """RFC 8200 section 8.1: the pseudo-header holds the final destination; RFC 6282 section 4.3.2: verify, then elide.
+
+    Routing type 253 is for experiments (RFC 4727, from memory): nobody knows where its last address stands.
+    """
+    hidden = routed(253, 1)
+    with pytest.raises(RequestError, match="cannot be read: a compressor must not elide"):
+        compress(hidden, ENV, elide_udp_checksum=True, ghc=ghc)
+    assert decompress(compress(hidden, ENV, ghc=ghc).octets, ENV).octets == hidden
+    finished = routed(253, 0)
+    packed = compress(finished, ENV, elide_udp_checksum=True, ghc=ghc).octets
+    assert decompress(packed, ENV).octets == finished
+
+
+def test_a_checksum_over_the_last_address_of_a_known_route_is_elided() -> None:
+    """RFC 6275 section 6.4: type 2 holds one whole address, that of the mobile node: here the destination itself."""
+    known = routed(2, 1, addresses=ADDRESSES[16:])
+    packed = compress(known, ENV, elide_udp_checksum=True).octets
+    found = decompress(packed, ENV)
+    assert found.octets == known
+    assert "udp-checksum-unsure" not in {notice.name for notice in found.notices}

@@ -66,13 +66,29 @@ def final_destination(routing: bytes, destination: IPv6Address) -> IPv6Address:
     While Segments Left is not zero that is the header's last address. Types without addresses, and headers that
     cannot be read, leave ``destination``.
     """
-    if len(routing) < 8 or routing[3] == 0:
+    if not _is_unfinished(routing):
         return destination
+    return _last_address(routing, destination) or destination
+
+
+def hides_destination(routing: bytes) -> bool:
+    """Return whether nobody can tell the final destination: a route not finished whose addresses cannot be read.
+
+    A node that does not know the type "must discard the packet" (RFC 8200 section 4.4).
+    """
+    return _is_unfinished(routing) and _last_address(routing, IPv6Address(0)) is None
+
+
+def _is_unfinished(routing: bytes) -> bool:
+    return len(routing) >= 8 and routing[3] != 0
+
+
+def _last_address(routing: bytes, destination: IPv6Address) -> IPv6Address | None:
     if routing[2] == source_route.TYPE:
         try:
             return source_route.decode(Reader(routing)).expand(destination)[-1]
         except WireError:
-            return destination
+            return None
     if routing[2] in _WHOLE_ADDRESSES and len(routing) >= 24:
         return IPv6Address(routing[-16:])
-    return destination
+    return None
