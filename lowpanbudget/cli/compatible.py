@@ -25,7 +25,7 @@ def command(ctx: click.Context, old: str, new: str, message: str | None, *, as_j
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
-    from lowpanbudget.payload.compatible import compare_all
+    from lowpanbudget.payload.search.compatible import compare_all
     from lowpanbudget.report import machine, view
 
     before, after = load_design(old), load_design(new)

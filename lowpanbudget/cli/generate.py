@@ -10,7 +10,7 @@ from lowpanbudget.cli.main import COMMANDS
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
-    from lowpanbudget.payload.csource import File
+    from lowpanbudget.payload.c.source import File
 
 _EXAMPLE = """\b
 lowpanbudget generate examples/footbridge.toml readings -o firmware/src"""
@@ -59,7 +59,7 @@ def command(
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
-    from lowpanbudget.payload.csource import generate
+    from lowpanbudget.payload.c.source import generate
 
     form = load_design(design).message(message)
     made = generate(form, prefix=prefix, floats=not no_float)
@@ -122,7 +122,7 @@ def _write(files: "tuple[File, ...]", folder: Path, *, force: bool) -> list[Path
 
 def _standing(path: Path, *, force: bool) -> bytes | None:
     """Return what a file holds that may be overwritten, or None where there is none."""
-    from lowpanbudget.payload.csource import MARKER
+    from lowpanbudget.payload.c.source import MARKER
 
     try:
         if not path.exists():

@@ -29,8 +29,8 @@ def command(
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
-    from lowpanbudget.payload.shrink import shrink
-    from lowpanbudget.payload.worth import worths
+    from lowpanbudget.payload.search.shrink import shrink
+    from lowpanbudget.payload.search.worth import worths
     from lowpanbudget.report import machine, view
 
     loaded = load_design(design)

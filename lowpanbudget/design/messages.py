@@ -11,9 +11,27 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
-from lowpanbudget.payload import clock, codes, containers, contents, number, scales
-from lowpanbudget.payload.field import Field as PayloadField
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.constant import Constant
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field as PayloadField
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.sequence import Sequence
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
+from lowpanbudget.payload.kinds.text import Text
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
+from lowpanbudget.payload.kinds.union import Option, Union
+from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message, compiled
 
 
@@ -366,21 +384,21 @@ for _recursive in (ArrayShape, GroupShape, OptionShape, UnionShape, MessageShape
 
 # The payload's class for each kind; kinds with fields inside are built by hand.
 _PLAIN: dict[str, type[PayloadField]] = {
-    "number": number.Number,
-    "logarithmic": scales.Logarithmic,
-    "table": scales.Table,
-    "float": scales.Float,
-    "boolean": codes.Boolean,
-    "flags": codes.Flags,
-    "constant": codes.Constant,
-    "version": codes.Version,
-    "reserved": codes.Reserved,
-    "sequence": clock.Sequence,
-    "time": clock.Time,
-    "time-offset": clock.TimeOffset,
-    "octets": contents.Octets,
-    "text": contents.Text,
-    "series": containers.Series,
+    "number": Number,
+    "logarithmic": Logarithmic,
+    "table": Table,
+    "float": Float,
+    "boolean": Boolean,
+    "flags": Flags,
+    "constant": Constant,
+    "version": Version,
+    "reserved": Reserved,
+    "sequence": Sequence,
+    "time": Time,
+    "time-offset": TimeOffset,
+    "octets": Octets,
+    "text": Text,
+    "series": Series,
 }
 
 
@@ -433,20 +451,18 @@ def _field(shape: Any) -> PayloadField:
     """Return the payload's field of a shape; the keys of both have the same names."""
     values = {key: getattr(shape, key) for key in type(shape).model_fields if key != "kind"}
     if isinstance(shape, ArrayShape):
-        return containers.Array(**(values | {"element": _field(shape.element)}))
+        return Array(**(values | {"element": _field(shape.element)}))
     if isinstance(shape, GroupShape):
         del values["field"]
-        return containers.Group(**values, fields=_fields(shape.field))
+        return Group(**values, fields=_fields(shape.field))
     if isinstance(shape, UnionShape):
         del values["option"]
-        options = tuple(
-            containers.Option(option.when, _fields(option.field)) for option in shape.option
-        )
-        return containers.Union(**values, options=options)
+        options = tuple(Option(option.when, _fields(option.field)) for option in shape.option)
+        return Union(**values, options=options)
     if isinstance(shape, EnumerationShape):
         if isinstance(shape.names, dict):
             values["codes"] = tuple(shape.names.values())
-        return codes.Enumeration(**(values | {"names": tuple(shape.names)}))
+        return Enumeration(**(values | {"names": tuple(shape.names)}))
     if isinstance(shape, NumberShape):
         values["special"] = tuple(_special(shape.special))
     for key, value in values.items():

@@ -15,8 +15,8 @@ from lowpanbudget.errors import LowpanError, WireError
 from lowpanbudget.findings.scene import Whole
 from lowpanbudget.layers.internet import coap, ipv6
 from lowpanbudget.payload.flaws import FlawedMessage
+from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
 
 MOST_KNOWN = 4096
 _NO_HEADERS = {"payload", "fragment payload", "sealed payload", "FCS"}

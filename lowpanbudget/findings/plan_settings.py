@@ -19,7 +19,7 @@ from lowpanbudget.layers.internet.nd_options import PrefixInformation, SourceLin
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import addresses
 from lowpanbudget.layers.lowpan.iphc import HLIM
-from lowpanbudget.payload.remarks import remarks
+from lowpanbudget.payload.search.remarks import remarks
 from lowpanbudget.room.measure import room_of
 from lowpanbudget.stack.split import payloads
 

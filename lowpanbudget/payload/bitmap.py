@@ -2,14 +2,21 @@
 
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.bitpack import Mark
-from lowpanbudget.payload.clock import Sequence, Time, TimeOffset
-from lowpanbudget.payload.codes import Constant, Enumeration, Flags
-from lowpanbudget.payload.containers import Array, Series
-from lowpanbudget.payload.contents import Octets
+from lowpanbudget.payload.codec.bitpack import Mark
 from lowpanbudget.payload.exact import plain
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.scales import Float, Logarithmic, Table
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.constant import Constant
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.sequence import Sequence
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
 
 # What a run of bits is for when it is not a value of its own.
 _ROLES = {

@@ -16,11 +16,13 @@ fields, reserved bits not counted. In an array an absent optional field is null.
 from decimal import Decimal
 from typing import Any
 
-from lowpanbudget.payload.containers import Array, Group, Union
 from lowpanbudget.payload.exact import EXACT, exact, nearest, steps_between
-from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.union import Union
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
 from lowpanbudget.payload.whole_codes import chosen, coded, decoded, members
 
 Values = dict[str, Any]

@@ -5,14 +5,23 @@ from decimal import Decimal
 
 from lowpanbudget.payload.bitmap import describe
 from lowpanbudget.payload.cbor_form import is_nullable, zero_of
-from lowpanbudget.payload.codes import Boolean, Constant, Enumeration, Flags
-from lowpanbudget.payload.containers import Array, Group, Series, Union
-from lowpanbudget.payload.contents import Octets, Text
 from lowpanbudget.payload.exact import nearest, plain
-from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.constant import Constant
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
+from lowpanbudget.payload.kinds.text import Text
+from lowpanbudget.payload.kinds.union import Union
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.scales import Float, Logarithmic, Table
 from lowpanbudget.payload.whole_codes import members, number_in
 
 

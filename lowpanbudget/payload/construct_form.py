@@ -9,8 +9,7 @@ from typing import Any
 
 import construct as cs
 
-from lowpanbudget.payload.bitpack import Order
-from lowpanbudget.payload.clock import TimeOffset
+from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.construct_parts import (
     Contents,
     Offset,
@@ -21,9 +20,13 @@ from lowpanbudget.payload.construct_parts import (
     found,
     leaf_form,
 )
-from lowpanbudget.payload.containers import Array, Group, Series, Union
-from lowpanbudget.payload.contents import Octets
-from lowpanbudget.payload.field import Codec, Field, Leaf
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.field import Codec, Field, Leaf
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
+from lowpanbudget.payload.kinds.union import Union
 
 _PRESENCE = "_presence"  # no field can have this name
 

@@ -7,12 +7,13 @@ from typing import Any
 
 import construct as cs
 
-from lowpanbudget.payload.bitpack import Order
-from lowpanbudget.payload.clock import TimeOffset
-from lowpanbudget.payload.containers import Series
-from lowpanbudget.payload.contents import Octets, count_width
-from lowpanbudget.payload.field import Codec, Leaf
+from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.flaws import Misfit
+from lowpanbudget.payload.kinds.field import Codec, Leaf
+from lowpanbudget.payload.kinds.lengths import count_width
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
 
 
 class Stream(cs.Subconstruct):  # type: ignore[misc]  # construct ships no types

@@ -16,11 +16,12 @@ from typing import Any, NamedTuple
 from lowpanbudget.payload.bitmap import describe
 from lowpanbudget.payload.cbor_form import from_plain, to_plain
 from lowpanbudget.payload.json_form import from_json, real_of, to_json
+from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.largest import Largest, search
 from lowpanbudget.payload.largest_values import Leaves, Writing
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.rounding import roundings
-from lowpanbudget.payload.scales import Float
+from lowpanbudget.payload.search.tree import replaced, walk
 from lowpanbudget.payload.senml import (
     pack_from_cbor,
     pack_from_json,
@@ -32,7 +33,6 @@ from lowpanbudget.payload.senml_units import Units
 from lowpanbudget.payload.senml_values import from_pack
 from lowpanbudget.payload.shape_data import to_data, to_values
 from lowpanbudget.payload.shapes import Unsayable, Values, shape_of
-from lowpanbudget.payload.tree import replaced, walk
 
 EXTRA = "compare"
 

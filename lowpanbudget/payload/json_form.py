@@ -14,13 +14,20 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from lowpanbudget.payload.codes import Constant, Flags
-from lowpanbudget.payload.containers import Array, Group, Series, Union
-from lowpanbudget.payload.contents import Octets, Text
 from lowpanbudget.payload.exact import exact
-from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.constant import Constant
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
+from lowpanbudget.payload.kinds.text import Text
+from lowpanbudget.payload.kinds.union import Union
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.scales import Float, Logarithmic, Table
 from lowpanbudget.payload.shapes import Unsayable, Values
 from lowpanbudget.payload.whole_codes import chosen, members, number_in
 

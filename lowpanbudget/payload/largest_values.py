@@ -4,18 +4,25 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.clock import Sequence, Time, TimeOffset
-from lowpanbudget.payload.codes import Boolean, Enumeration, Reserved
-from lowpanbudget.payload.containers import Array, Group, Series, Union
 from lowpanbudget.payload.exact import EXACT, exact
-from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.sequence import Sequence
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
+from lowpanbudget.payload.kinds.union import Union
 from lowpanbudget.payload.longest import Longest, Numbers, Span, longest, span_of
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
+from lowpanbudget.payload.search.tree import ELEMENT, Place
 from lowpanbudget.payload.senml_form import base_field, epoch, has_records, own_time
 from lowpanbudget.payload.senml_units import Units
 from lowpanbudget.payload.shapes import Unsayable, Values
-from lowpanbudget.payload.tree import ELEMENT, Place
 
 Encode = Callable[[Mapping[str, Any]], bytes]
 

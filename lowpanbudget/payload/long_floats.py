@@ -13,7 +13,7 @@ from random import Random
 from typing import NamedTuple
 
 from lowpanbudget.payload.json_form import FLOAT_LETTERS, MOST_DIGITS, real_of, text_of
-from lowpanbudget.payload.scales import Float
+from lowpanbudget.payload.kinds.binary_float import Float
 
 MANTISSA = {16: 10, 32: 23, 64: 52}
 _LEAST_EXPONENT = {16: -14, 32: -126, 64: -1022}  # of a normal number (IEEE 754 table 3.5)

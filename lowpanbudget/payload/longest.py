@@ -11,16 +11,24 @@ from decimal import Decimal
 from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.payload.cbor_form import zero_of
-from lowpanbudget.payload.clock import Sequence, Time, TimeOffset
-from lowpanbudget.payload.codes import Boolean, Constant, Enumeration, Flags
-from lowpanbudget.payload.containers import Series
-from lowpanbudget.payload.contents import Octets, Text
 from lowpanbudget.payload.exact import EXACT, exact, nearest
-from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.json_form import number_of, real_of, text_of
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.constant import Constant
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.sequence import Sequence
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
+from lowpanbudget.payload.kinds.text import Text
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
 from lowpanbudget.payload.long_floats import MANTISSA, long_floats, longest_text, within
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.scales import Float, Logarithmic, Table
 from lowpanbudget.payload.shapes import Unsayable
 
 # How an encoding writes numbers: in places of a fixed width, as whole steps, as decimal text, as integers and doubles.

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.errors import Malformed, RequestError, Truncated, plural
 from lowpanbudget.payload.bitmap import Entry, entries, joined
-from lowpanbudget.payload.bitpack import (
+from lowpanbudget.payload.codec.bitpack import (
     BIT_ORDERS,
     BYTE_ORDERS,
     LAYOUTS,
@@ -22,11 +22,12 @@ from lowpanbudget.payload.bitpack import (
     Reader,
     Writer,
 )
-from lowpanbudget.payload.containers import Array, Series
-from lowpanbudget.payload.field import CASES, Case, Field, name_flaw
+from lowpanbudget.payload.codec.compiler import Compiler
+from lowpanbudget.payload.codec.groups import GroupNode
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage, Misfit
-from lowpanbudget.payload.groups import GroupNode
-from lowpanbudget.payload.plan import Compiler
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.field import CASES, Case, Field, name_flaw
+from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.rounding import Rounding, roundings
 
 

@@ -4,12 +4,19 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.clock import Sequence, Time, TimeOffset
-from lowpanbudget.payload.containers import Array, Group, Series, Union
 from lowpanbudget.payload.exact import EXACT, exact
-from lowpanbudget.payload.field import Field
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.scales import Float, Logarithmic, Table
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.sequence import Sequence
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
+from lowpanbudget.payload.kinds.union import Union
 
 _NUMERIC = (Number, Logarithmic, Table, Float, Sequence, Time, TimeOffset)
 

@@ -15,14 +15,20 @@ from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 
-from lowpanbudget.payload.clock import Time, TimeOffset
-from lowpanbudget.payload.codes import Flags
-from lowpanbudget.payload.containers import Array, Group, Series, Union
 from lowpanbudget.payload.exact import EXACT, exact
-from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.json_form import number_of
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
+from lowpanbudget.payload.kinds.union import Union
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.scales import Float, Logarithmic, Table
 from lowpanbudget.payload.senml import Entry
 from lowpanbudget.payload.shapes import Unsayable, Values
 from lowpanbudget.payload.whole_codes import members, number_in

@@ -5,14 +5,19 @@ from decimal import Decimal
 from itertools import groupby
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.clock import Time, TimeOffset
-from lowpanbudget.payload.codes import Constant, Flags
-from lowpanbudget.payload.containers import Array, Group, Series, Union
 from lowpanbudget.payload.exact import EXACT, exact
-from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.json_form import real_from, value_of
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.constant import Constant
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
+from lowpanbudget.payload.kinds.union import Union
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.scales import Float
 from lowpanbudget.payload.senml import Entry, resolve
 from lowpanbudget.payload.senml_form import BASE_NAME, chosen, epoch, own_time, serves
 from lowpanbudget.payload.shapes import Unsayable, Values

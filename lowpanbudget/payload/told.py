@@ -5,13 +5,17 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.clock import Time, TimeOffset
-from lowpanbudget.payload.codes import Reserved
-from lowpanbudget.payload.containers import Array, Group, Series, Union
 from lowpanbudget.payload.exact import EXACT, exact, plain
-from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
+from lowpanbudget.payload.kinds.union import Union
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.tree import place_text, walk
+from lowpanbudget.payload.search.tree import place_text, walk
 
 
 class Told(NamedTuple):

@@ -7,13 +7,20 @@ enumeration its code, flags an integer with the first flag as bit 0; other value
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from lowpanbudget.payload.clock import Sequence, Time, TimeOffset
-from lowpanbudget.payload.codes import Enumeration, Flags, Reserved
-from lowpanbudget.payload.containers import Series, Union
 from lowpanbudget.payload.exact import EXACT, exact
-from lowpanbudget.payload.field import Field
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.scales import Logarithmic, Table, nearest_entry
+from lowpanbudget.payload.kinds.entries import nearest_entry
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.sequence import Sequence
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
+from lowpanbudget.payload.kinds.union import Union
 
 Convert = Callable[[Number, Any], Any]
 

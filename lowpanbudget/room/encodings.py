@@ -15,7 +15,7 @@ from lowpanbudget.payload.encodings import (
     largest,
     made_for,
 )
-from lowpanbudget.payload.field import CASES, Case
+from lowpanbudget.payload.kinds.field import CASES, Case
 from lowpanbudget.payload.message import Message
 from lowpanbudget.room.measure import frames_of, room_of
 

@@ -8,9 +8,9 @@ from collections.abc import Callable
 from decimal import Decimal
 from functools import partial
 
+from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.shrink import shrink
+from lowpanbudget.payload.search.shrink import shrink
 
 RANGES = [(0, 4095), (-2048, 2047), (0, 1023), (0, 15), (0, 255), (-128, 127)] * 2
 

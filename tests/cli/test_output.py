@@ -14,7 +14,7 @@ from contract import shelf
 from lowpanbudget import RequestError, load_design
 from lowpanbudget.capture.files import writing
 from lowpanbudget.cli import output
-from lowpanbudget.payload.csource import generate
+from lowpanbudget.payload.c.source import generate
 
 Invoke = Callable[..., Result]
 FOOTBRIDGE = "examples/footbridge.toml"

@@ -17,16 +17,26 @@ from typing import Any
 
 import pytest
 
-from lowpanbudget.payload.clock import Sequence as SequenceNumber
-from lowpanbudget.payload.clock import Time, TimeOffset
-from lowpanbudget.payload.codes import Constant, Enumeration, Flags, Reserved
-from lowpanbudget.payload.containers import Array, Group, Series, Union
-from lowpanbudget.payload.contents import Octets, Text
-from lowpanbudget.payload.csource import Generated
-from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.c.source import Generated
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.constant import Constant
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.sequence import Sequence as SequenceNumber
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
+from lowpanbudget.payload.kinds.text import Text
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
+from lowpanbudget.payload.kinds.union import Union
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.scales import Float, Logarithmic, Table
 
 STRICT = ("-std=c99", "-Wall", "-Wextra", "-Wconversion", "-pedantic", "-Werror")
 GCC = shutil.which("gcc")

@@ -11,13 +11,21 @@ from payload.schemas import filled_messages, messages
 from lowpanbudget.errors import RequestError
 from lowpanbudget.payload.cbor_form import from_plain, to_plain
 from lowpanbudget.payload.cddl import cddl
-from lowpanbudget.payload.codes import Boolean, Enumeration, Flags, Reserved, Version
-from lowpanbudget.payload.containers import Array, Group, Option, Series, Union
-from lowpanbudget.payload.contents import Octets, Text
-from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.text import Text
+from lowpanbudget.payload.kinds.union import Option, Union
+from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.scales import Float
 
 
 def message(*fields: Field) -> Message:

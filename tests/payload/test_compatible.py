@@ -8,15 +8,22 @@ import pytest
 from hypothesis import given, settings
 from payload.schemas import messages
 
-from lowpanbudget.payload.codes import Boolean, Enumeration, Flags, Reserved, Version
-from lowpanbudget.payload.compatible import Change, Comparison, compare, compare_all
-from lowpanbudget.payload.containers import Array, Group, Option, Union
-from lowpanbudget.payload.contents import Octets, Text
-from lowpanbudget.payload.edges import edges
-from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.text import Text
+from lowpanbudget.payload.kinds.union import Option, Union
+from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.sampler import samples
+from lowpanbudget.payload.search.compatible import Change, Comparison, compare, compare_all
+from lowpanbudget.payload.search.edges import edges
+from lowpanbudget.payload.search.sampler import samples
 
 
 def message(*fields: Field, name: str = "m", **orders: str) -> Message:

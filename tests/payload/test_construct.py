@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from payload.schemas import filled_messages, messages
 
 from lowpanbudget.errors import WireError
-from lowpanbudget.payload.clock import Time
-from lowpanbudget.payload.codes import Boolean
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.message import Message
 
 

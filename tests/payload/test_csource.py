@@ -16,17 +16,26 @@ from payload.c_library import STRICT, Library, compiled, needs_gcc, written
 
 from lowpanbudget.design.load import load_design
 from lowpanbudget.errors import RequestError
-from lowpanbudget.payload.clock import Sequence, Time
-from lowpanbudget.payload.codes import Boolean, Constant, Enumeration, Flags
-from lowpanbudget.payload.containers import Array, Group, Option, Series, Union
-from lowpanbudget.payload.contents import Octets
-from lowpanbudget.payload.csource import MARKER, Generated, generate
-from lowpanbudget.payload.csource_text import comment, literal
-from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.c.source import MARKER, Generated, generate
+from lowpanbudget.payload.c.text import comment, literal
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.constant import Constant
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.sequence import Sequence
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
+from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.sampler import samples
-from lowpanbudget.payload.scales import Float, Logarithmic, Table
+from lowpanbudget.payload.search.sampler import samples
 
 EXAMPLES = tuple(message for path in DESIGN_FILES for message in load_design(path).messages)
 SANITIZERS = ("-g", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")

@@ -20,10 +20,10 @@ from payload.schemas import filled_messages
 from payload.unusual import unusual_messages
 
 from lowpanbudget.errors import RequestError, Truncated, WireError
-from lowpanbudget.payload.csource import generate
+from lowpanbudget.payload.c.source import generate
+from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.sampler import samples
+from lowpanbudget.payload.search.sampler import samples
 
 pytestmark = needs_gcc
 

@@ -12,7 +12,7 @@ from payload.c_library import compiled, needs_gcc, written
 from payload.test_csource import SANITIZERS
 from payload.test_csource_random import drawn
 
-from lowpanbudget.payload.csource import generate
+from lowpanbudget.payload.c.source import generate
 
 pytestmark = needs_gcc
 

@@ -13,14 +13,18 @@ from payload.schemas import filled_messages
 from payload.test_uper import Same, sequences
 
 from lowpanbudget.payload.asn1_form import Uper, module_text
-from lowpanbudget.payload.codes import Boolean, Enumeration
-from lowpanbudget.payload.containers import Array, Group, Option, Union
-from lowpanbudget.payload.contents import Octets, Text
 from lowpanbudget.payload.encodings import ENCODINGS, Encoding, Inexact, encoded
-from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.text import Text
+from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.scales import Float
 from lowpanbudget.payload.shape_data import to_data, to_values
 from lowpanbudget.payload.shapes import (
     Bits,

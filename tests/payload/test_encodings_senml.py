@@ -10,15 +10,22 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lowpanbudget.errors import WireError
-from lowpanbudget.payload.clock import Time, TimeOffset
-from lowpanbudget.payload.codes import Boolean, Enumeration, Flags, Version
-from lowpanbudget.payload.containers import Array, Group, Series
-from lowpanbudget.payload.contents import Octets, Text
 from lowpanbudget.payload.encodings import ENCODINGS, encoded
-from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.json_form import real_of
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.text import Text
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
+from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
 from lowpanbudget.payload.senml import (
     CBOR_LABELS,
     pack_from_cbor,

@@ -8,18 +8,29 @@ from typing import Any
 
 import pytest
 
+from lowpanbudget import payload
 from lowpanbudget.errors import RequestError
-from lowpanbudget.payload import plan
-from lowpanbudget.payload.clock import Time, TimeOffset
-from lowpanbudget.payload.codes import Boolean, Constant, Enumeration, Flags, Reserved, Version
-from lowpanbudget.payload.containers import Array, Group, Option, Series, Union
-from lowpanbudget.payload.contents import Octets
-from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.constant import Constant
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
+from lowpanbudget.payload.kinds.union import Option, Union
+from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.remarks import remarks
-from lowpanbudget.payload.scales import Float, Logarithmic, Table
+from lowpanbudget.payload.search.remarks import remarks
 
 
 def flaws(*fields: Field, layout: str = "bit-packed", name: str = "m") -> tuple[Flaw, ...]:
@@ -276,7 +287,7 @@ def test_remarks() -> None:
 def test_every_flaw_has_a_way_out() -> None:
     """Each place of the package that states a flaw states a hint as well: read from its source."""
     found = []
-    for path in sorted(Path(plan.__file__).parent.glob("*.py")):
+    for path in sorted(Path(payload.__file__).parent.rglob("*.py")):
         for call in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if not isinstance(call, ast.Call):
                 continue

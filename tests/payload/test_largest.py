@@ -13,21 +13,34 @@ from hypothesis import strategies as st
 from payload.schemas import filled_messages
 from payload.unusual import unusual_messages
 
-from lowpanbudget.payload.clock import Sequence, Time, TimeOffset
-from lowpanbudget.payload.codes import Boolean, Constant, Enumeration, Flags, Reserved, Version
-from lowpanbudget.payload.containers import Array, Group, Option, Series, Union
-from lowpanbudget.payload.contents import Octets, Text
-from lowpanbudget.payload.edges import edges
 from lowpanbudget.payload.encodings import ENCODINGS, Coder, largest
-from lowpanbudget.payload.field import Field
 from lowpanbudget.payload.json_form import real_of, text_of
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.constant import Constant
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.sequence import Sequence
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
+from lowpanbudget.payload.kinds.text import Text
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
+from lowpanbudget.payload.kinds.union import Option, Union
+from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.largest import MOST_CHOICES
 from lowpanbudget.payload.long_floats import longest_text
 from lowpanbudget.payload.longest import longest_number, span_of, written
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.sampler import samples
-from lowpanbudget.payload.scales import Float, Logarithmic, Table
+from lowpanbudget.payload.search.edges import edges
+from lowpanbudget.payload.search.sampler import samples
 from lowpanbudget.payload.shapes import Unsayable
 
 BY_NAME = {encoding.name: encoding for encoding in ENCODINGS}

@@ -9,13 +9,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lowpanbudget.payload.bitpack import Order, from_mixed, to_mixed
-from lowpanbudget.payload.codes import Boolean, Flags
-from lowpanbudget.payload.contents import Octets
-from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.codec.bitpack import Order, from_mixed, to_mixed
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.octets import Octets
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.scales import Float
 
 
 def message(*fields: Field, byte: str, bit: str, layout: str = "bit-packed") -> Message:

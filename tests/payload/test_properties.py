@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from payload.schemas import filled_messages, messages
 
 from lowpanbudget.errors import Truncated, WireError
-from lowpanbudget.payload.field import CASES
+from lowpanbudget.payload.kinds.field import CASES
 from lowpanbudget.payload.message import Message
 
 

@@ -14,12 +14,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.strategies import DrawFn
 
-from lowpanbudget.payload.codes import Boolean, Enumeration, Flags
-from lowpanbudget.payload.containers import Array, Group, Option, Union
-from lowpanbudget.payload.contents import Octets
-from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
 
 NAMES = ("red", "green", "blue", "grey", "black", "white", "pink", "gold", "teal")
 

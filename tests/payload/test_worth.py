@@ -8,18 +8,29 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lowpanbudget.payload.clock import Sequence, Time, TimeOffset
-from lowpanbudget.payload.coarser import with_step, within
-from lowpanbudget.payload.codes import Boolean, Enumeration, Flags, Reserved, Version
-from lowpanbudget.payload.containers import Array, Group, Option, Series, Union
-from lowpanbudget.payload.contents import Octets
-from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.sequence import Sequence
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
+from lowpanbudget.payload.kinds.union import Option, Union
+from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.scales import Float, Logarithmic, Table
-from lowpanbudget.payload.shrink import shrink, smallest_loss
-from lowpanbudget.payload.tree import Place, replaced, walk
-from lowpanbudget.payload.worth import Worth, worths
+from lowpanbudget.payload.search.coarser import with_step, within
+from lowpanbudget.payload.search.shrink import shrink, smallest_loss
+from lowpanbudget.payload.search.tree import Place, replaced, walk
+from lowpanbudget.payload.search.worth import Worth, worths
 
 
 def message(*fields: Field, layout: str = "bit-packed") -> Message:

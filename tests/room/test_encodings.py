@@ -18,13 +18,13 @@ from lowpanbudget import fit
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
-from lowpanbudget.payload.codes import Boolean
-from lowpanbudget.payload.containers import Array
 from lowpanbudget.payload.encodings import ENCODINGS, encoded, made_for
-from lowpanbudget.payload.field import CASES
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.field import CASES
+from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.number import Number
-from lowpanbudget.payload.sampler import samples
+from lowpanbudget.payload.search.sampler import samples
 from lowpanbudget.room.encodings import Alternative, encodings
 
 NAMES = ("archive", "footbridge")

@@ -8,8 +8,10 @@ from lowpanbudget.capture.follow.packet import FlowKey, Packet
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import coap, ipv6
-from lowpanbudget.payload.containers import Array, Group, Union
-from lowpanbudget.payload.field import Field
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.union import Union
 from lowpanbudget.payload.message import Message
 
 if TYPE_CHECKING:

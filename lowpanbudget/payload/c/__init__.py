@@ -1,0 +1,1 @@
+"""C source for the node: general parts and templates."""

@@ -1,0 +1,263 @@
+"""In C: groups as structures, unions chosen by a tag, optional fields; and from every field to its part."""
+
+from typing import Any
+
+from lowpanbudget.payload.c.coded import Entry, Fixed, Gap, Named, Set, Truth, runs
+from lowpanbudget.payload.c.counted import Contents, List
+from lowpanbudget.payload.c.floating import Binary
+from lowpanbudget.payload.c.names import Spot, plain
+from lowpanbudget.payload.c.parts import Known, Maker, Member, Part, Scope, Single, Struct, Tag
+from lowpanbudget.payload.c.scaled import Scaled
+from lowpanbudget.payload.c.series import Samples
+from lowpanbudget.payload.c.text import Lines
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.constant import Constant
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.sequence import Sequence
+from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
+from lowpanbudget.payload.kinds.union import Union
+
+ROOT = "message"  # the pointer that the functions are given
+
+
+class Body(Single):
+    """The fields of a group, of an option, or of the whole message: a structure."""
+
+    def __init__(
+        self, maker: Maker, spot: Spot, fields: tuple[Field, ...], remark: str = ""
+    ) -> None:
+        super().__init__(maker, spot)
+        self.head = f"struct {maker.names.of('', spot)}"
+        self.fields: list[tuple[Field, str, Part]] = []
+        optional = sum(field.optional for field in fields)
+        self.presence = maker.order.rounded(optional)
+        self.least = self.greatest = self.presence
+        for field in fields:
+            inside = spot.below(field.name or field.kind)
+            if field.at is not None and field.at > self.greatest:
+                gap = Gap(maker, inside, field.at - self.greatest)
+                self.fields.append((field, "", gap))
+                self.least = self.greatest = field.at
+            part = part_of(maker, inside, field)
+            self.fields.append((field, plain(field.name), part))
+            self.least += 0 if field.optional else part.least
+            self.greatest += part.greatest
+        self.optional = [
+            name
+            for field, name, part in self.fields
+            if field.optional and not isinstance(part, Gap)
+        ]
+        self._judge(spot)
+        members = tuple(member for one in self.fields for member in self._members(*one))
+        self.empty = not members
+        if self.empty:
+            members = (Member("uint8_t nothing", "nothing", "C has no empty structures"),)
+        maker.structs.append(Struct(self.head, members, remark))
+
+    def _judge(self, spot: Spot) -> None:
+        named = [
+            (member.name, part.spot)
+            for field, name, part in self.fields
+            for member in self._members(field, name, part)
+        ]
+        self.maker.names.members(spot, named)
+
+    def _members(self, field: Field, name: str, part: Part) -> list[Member]:
+        members = part.members(name)
+        if field.note and members:
+            remark = f"{members[-1].remark}; {field.note}" if members[-1].remark else field.note
+            members[-1] = members[-1]._replace(remark=remark)
+        if field.optional and not isinstance(part, Gap):
+            members.insert(0, Member(f"bool has_{name}", f"has_{name}"))
+        return members
+
+    def declared(self, name: str) -> str:
+        """Return the declaration of the structure."""
+        return f"{self.head} {name}"
+
+    def one(self, value: Any, known: Known) -> str:
+        """Return the members as an initialiser."""
+        known = {**known, **value}
+        parts = []
+        for field, name, part in self.fields:
+            if isinstance(part, Gap) or (field.optional and value.get(field.name) is None):
+                continue
+            if field.optional:
+                parts.append(f".has_{name} = true")
+            parts += part.initial(name, value.get(field.name), known)
+        return f"{{{', '.join(parts)}}}" if parts else ""
+
+    def pack(self, out: Lines, at: str, scope: Scope) -> None:
+        """Append what writes presence bits and fields."""
+        self._put_presence(out, at)
+        self._each(out, at, scope, reading=False)
+
+    def unpack(self, out: Lines, at: str, scope: Scope) -> None:
+        """Append what reads presence bits and fields."""
+        self._take_presence(out, at)
+        self._each(out, at, scope, reading=True)
+
+    def _each(self, out: Lines, at: str, outer: Scope, *, reading: bool) -> None:
+        scope = dict(outer)
+        for field, name, part in self.fields:
+            place = inside(at, name)
+            work = part.unpack if reading else part.pack
+            if field.optional and not isinstance(part, Gap):
+                with out.block(f"if ({inside(at, 'has_' + name)})"):
+                    work(out, place, scope)
+            else:
+                work(out, place, scope)
+            if isinstance(part, Gap):
+                continue
+            scope.pop(field.name, None)  # it hides one of the same name further out
+            if isinstance(part, Named):
+                scope[field.name] = Tag(place, part.constants)
+
+    def _bits(self) -> list[tuple[list[tuple[str, int]], int]]:
+        """Return presence bits in groups of up to eight: member and its weight in the group; the group's bits."""
+        made = []
+        for index, (_, size) in enumerate(runs(self.presence, msb_first=False)):
+            names = self.optional[8 * index : 8 * index + 8]
+            weights = [
+                1 << (size - 1 - k if self.maker.order.msb_first else k) for k in range(len(names))
+            ]
+            made.append((list(zip(names, weights, strict=True)), size))
+        return made
+
+    def _put_presence(self, out: Lines, at: str) -> None:
+        for members, size in self._bits():
+            out.add("piece = 0;")
+            for name, weight in members:
+                out.add(f"piece |= {inside(at, 'has_' + name)} ? {weight}u : 0u;")
+            out.add(f"{self.maker.call('put8')}(&out, piece, {size});")
+
+    def _take_presence(self, out: Lines, at: str) -> None:
+        for members, size in self._bits():
+            out.fail(f"!{self.maker.call('take8')}(&in, {size}, &piece)", self.maker.short)
+            for name, weight in members:
+                out.add(f"{inside(at, 'has_' + name)} = (piece & {weight}u) != 0;")
+
+
+class Choice(Single):
+    """A union: C's own, of one structure an option; options without members have none."""
+
+    def __init__(self, maker: Maker, spot: Spot, field: Union) -> None:
+        super().__init__(maker, spot)
+        self.field = field
+        self.head = f"union {maker.names.of('', spot)}"
+        self.options: dict[str, Body] = {}
+        for option in field.options:
+            below = spot.below(option.when, f"({option.when})")
+            made = Body(
+                maker, below, option.fields, f"{spot.path} where {field.tag} is {option.when}"
+            )
+            if made.empty:
+                maker.structs.pop()
+            self.options[option.when] = made
+        self.least = min(body.least for body in self.options.values())
+        self.greatest = max(body.greatest for body in self.options.values())
+        self.filled = [(plain(when), body) for when, body in self.options.items() if not body.empty]
+        self.single = bool(self.filled)
+        maker.names.members(spot, [(name, body.spot) for name, body in self.filled])
+        if self.filled:
+            inner = tuple(Member(body.declared(name), name) for name, body in self.filled)
+            maker.structs.append(Struct(self.head, inner, f"{spot.path}, chosen by {field.tag}"))
+
+    def declared(self, name: str) -> str:
+        """Return the declaration of the union."""
+        return f"{self.head} {name}"
+
+    def members(self, name: str) -> list[Member]:
+        """Return the union, if any option has a member."""
+        return (
+            [Member(self.declared(name), name, f"chosen by {self.field.tag}")]
+            if self.filled
+            else []
+        )
+
+    def one(self, value: Any, known: Known) -> str:
+        """Return the initialiser of the chosen option."""
+        when = known[self.field.tag]
+        text = self.options[when].one(value, known)
+        return f"{{.{plain(when)} = {text}}}" if text else ""
+
+    def pack(self, out: Lines, at: str, scope: Scope) -> None:
+        """Append what writes the chosen option."""
+        self._choose(out, at, scope, reading=False)
+
+    def unpack(self, out: Lines, at: str, scope: Scope) -> None:
+        """Append what reads the chosen option."""
+        self._choose(out, at, scope, reading=True)
+
+    def _choose(self, out: Lines, at: str, scope: Scope, *, reading: bool) -> None:
+        tag, constants = scope[self.field.tag]
+        with out.block(f"switch ({tag})"):
+            for when, body in self.options.items():
+                out.add(f"case {constants[when]}:")
+                work = body.unpack if reading else body.pack
+                with out.deeper():
+                    work(out, inside(at, plain(when)), scope)
+                    out.add("break;")
+            out.add("default:")
+            out.add(f"    return {self.maker.error(self.spot)};")
+
+
+def inside(at: str, name: str) -> str:
+    """Return a member of what stands at a place."""
+    return f"{at}->{name}" if at == ROOT else f"{at}.{name}"
+
+
+def part_of(maker: Maker, spot: Spot, field: Field) -> Part:
+    """Return the part of any field."""
+    if isinstance(field, Number):
+        return Scaled(maker, spot, field, field)
+    if isinstance(field, Sequence | Time | TimeOffset):
+        return Scaled(maker, spot, field.number(), field)
+    if isinstance(field, Group):
+        return Body(maker, spot, field.fields, spot.path)
+    if isinstance(field, Union):
+        return Choice(maker, spot, field)
+    if isinstance(field, Array):
+        return List(
+            maker, spot, field, part_of(maker, _element(spot, field.element), field.element)
+        )
+    return _plain_part(maker, spot, field)
+
+
+def _plain_part(maker: Maker, spot: Spot, field: Field) -> Part:
+    if isinstance(field, Boolean):
+        return Truth(maker, spot, field)
+    if isinstance(field, Enumeration):
+        return Named(maker, spot, field)
+    if isinstance(field, Flags):
+        return Set(maker, spot, field)
+    if isinstance(field, Constant):
+        return Fixed(maker, spot, field)
+    if isinstance(field, Reserved):
+        return Gap.of(maker, spot, field)
+    if isinstance(field, Table | Logarithmic):
+        return Entry(maker, spot, field)
+    if isinstance(field, Float):
+        return Binary(maker, spot, field)
+    if isinstance(field, Octets):
+        return Contents(maker, spot, field)
+    assert isinstance(field, Series)
+    return Samples(maker, spot, field)
+
+
+def _element(spot: Spot, element: Field) -> Spot:
+    """Return the spot of an array's element; one with a count of its own needs a name of its own."""
+    own = isinstance(element, Array | Series | Octets)
+    return Spot(f"{spot.path}[]", (*spot.words, "item") if own else spot.words)

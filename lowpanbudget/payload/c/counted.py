@@ -1,0 +1,208 @@
+"""In C: octets and text, and arrays; with a count beside them where it can change."""
+
+from typing import Any
+
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Known, Maker, Member, Part, Scope, Struct
+from lowpanbudget.payload.c.text import Lines, literal, unsigned, word
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.lengths import count_width
+from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.payload.kinds.text import Text
+
+
+class Counted(Part):
+    """Elements side by side, and how many there are if that can change."""
+
+    what = "count"  # what the number of elements is called
+
+    def __init__(self, maker: Maker, spot: Spot, field: Any, bits: int | None) -> None:
+        super().__init__(maker, spot)
+        self.fewest, self.most = field.least, field.most
+        self.fixed = field.least == field.most
+        self.single = self.fixed
+        self.width = maker.order.rounded(count_width(field.least, field.most, bits))
+        self.kind = unsigned(field.most.bit_length())
+        maker.headed(f"{spot.path}: how many")
+        if not self.fixed:
+            self.fewest_name = maker.constant(spot, f"least_{self.what}", literal(field.least))
+        self.limit = maker.constant(spot, f"most_{self.what}", literal(field.most))
+
+    def count_member(self, name: str) -> list[Member]:
+        """Return the member that holds the number of elements, if there is one."""
+        if self.fixed:
+            return []
+        remark = f"{self.fewest} .. {self.most}"
+        member = f"{name}_{self.what}"
+        return [Member(f"{self.kind.name} {member}", member, remark)]
+
+    def count_initial(self, name: str, count: int) -> list[str]:
+        """Return the initialiser of the number of elements, if it is a member."""
+        return [] if self.fixed else [f".{name}_{self.what} = {literal(count)}"]
+
+    def number_at(self, at: str) -> str:
+        """Return the number of elements as C text."""
+        return self.limit if self.fixed else f"{at}_{self.what}"
+
+    def check_count(self, out: Lines, at: str) -> None:
+        """Append what refuses too few or too many."""
+        if not self.fixed and (self.fewest, self.most) != (0, self.kind.high):
+            call = self.maker.call("within")
+            limits = f"{self.fewest_name}, {self.limit}"
+            out.fail(f"!{call}({self.number_at(at)}, {limits})", self.maker.error(self.spot))
+
+    def put_count(self, out: Lines, at: str) -> None:
+        """Append what writes the number of elements, less the fewest."""
+        if self.fixed:
+            return
+        value = f"(uint32_t){self.number_at(at)}"
+        self.put(out, self.width, f"{value} - {self.fewest_name}" if self.fewest else value)
+
+    def take_count(self, out: Lines, at: str) -> None:
+        """Append what reads the number of elements and refuses too many."""
+        if self.fixed:
+            return
+        self.take(out, self.width, "value")
+        if self.most - self.fewest + 1 < 1 << self.width:
+            test = f"!{self.maker.call('within')}(value, 0, {word(self.most - self.fewest, 32)})"
+            out.fail(test, self.maker.error(self.spot))
+        more = f"value + {self.fewest_name}" if self.fewest else "value"
+        out.add(f"{self.number_at(at)} = ({self.kind.name})({more});")
+
+
+class Contents(Counted):
+    """Octets or text; text has room for a zero octet behind it, which is not sent."""
+
+    what = "length"
+
+    def __init__(self, maker: Maker, spot: Spot, field: Octets) -> None:
+        super().__init__(maker, spot, field, field.length_bits)
+        self.field = field
+        self.text = isinstance(field, Text)
+        self.judge = (
+            {"utf-8": "is_utf8", "ascii": "is_ascii"}[field.encoding]
+            if isinstance(field, Text)
+            else ""
+        )
+        self.least = self.width + 8 * field.least
+        self.greatest = self.width + 8 * field.most
+
+    def members(self, name: str) -> list[Member]:
+        """Return the length, if it can change, and the octets."""
+        if isinstance(self.field, Text):
+            declared = f"char {name}[{self.limit} + 1]"
+            remark = f"{self.field.encoding}, with a zero octet behind it that is not sent"
+        else:
+            declared, remark = f"uint8_t {name}[{self.limit}]", ""
+        return [*self.count_member(name), Member(declared, name, remark)]
+
+    def declared(self, name: str) -> str:
+        """Return the declaration where the length is fixed."""
+        return self.members(name)[0].declared
+
+    def one(self, value: Any, known: Known) -> str:
+        """Return the octets as an initialiser."""
+        del known
+        octets = self.field.to_octets(value)
+        if self.text:
+            return f"{{{', '.join(_char(octet) for octet in octets) or '0'}}}"
+        return f"{{{', '.join(map(str, octets)) or '0'}}}"
+
+    def initial(self, name: str, value: Any, known: Known) -> list[str]:
+        """Return length and octets."""
+        count = len(self.field.to_octets(value))
+        return [*self.count_initial(name, count), f".{name} = {self.one(value, known)}"]
+
+    def pack(self, out: Lines, at: str, scope: Scope) -> None:
+        """Append what writes length and octets."""
+        del scope
+        self.check_count(out, at)
+        octets = f"(const uint8_t *){at}" if self.text else at
+        self._judge(out, at)
+        self.put_count(out, at)
+        out.add(f"{self.maker.call('put_octets')}(&out, {octets}, {self.number_at(at)});")
+
+    def unpack(self, out: Lines, at: str, scope: Scope) -> None:
+        """Append what reads length and octets."""
+        del scope
+        self.take_count(out, at)
+        octets = f"(uint8_t *){at}" if self.text else at
+        call = self.maker.call("take_octets")
+        out.fail(f"!{call}(&in, {octets}, {self.number_at(at)})", self.maker.short)
+        self._judge(out, at)
+
+    def _judge(self, out: Lines, at: str) -> None:
+        if self.judge:
+            call = f"{self.maker.call(self.judge)}((const uint8_t *){at}, {self.number_at(at)})"
+            out.fail(f"!{call}", self.maker.error(self.spot))
+
+
+def _char(octet: int) -> str:
+    if 0x20 < octet < 0x7F and octet not in b"'\\?":
+        return f"'{chr(octet)}'"
+    return f"'\\{octet:03o}'"  # also where char has a sign
+
+
+class List(Counted):
+    """An array."""
+
+    def __init__(self, maker: Maker, spot: Spot, field: Array, element: Part) -> None:
+        super().__init__(maker, spot, field, field.count_bits)
+        self.element = element
+        self.least = self.width + field.least * element.least
+        self.greatest = self.width + field.most * element.greatest
+        inner = element.members("item")
+        self.wrapped = bool(inner) and not element.single
+        self.empty = not inner
+        if self.wrapped:
+            self.tag = f"struct {maker.names.of('element', spot)}"
+            maker.structs.append(Struct(self.tag, tuple(inner), f"an element of {spot.path}"))
+        self.single = self.fixed and not self.empty
+
+    def declared(self, name: str) -> str:
+        """Return the declaration of the elements."""
+        room = f"{name}[{self.limit}]"
+        if self.wrapped:
+            return f"{self.tag} {room}"
+        inner: str = self.element.declared(room)  # type: ignore[attr-defined]  # it has one member
+        return inner
+
+    def members(self, name: str) -> list[Member]:
+        """Return the count, if it can change, and the elements."""
+        if self.empty:
+            return self.count_member(name)
+        remark = self.element.members("item")[0].remark if not self.wrapped else ""
+        return [*self.count_member(name), Member(self.declared(name), name, remark)]
+
+    def one(self, value: Any, known: Known) -> str:
+        """Return the elements as an initialiser."""
+        if self.wrapped:
+            items = [
+                f"{{{', '.join(self.element.initial('item', item, known))}}}" for item in value
+            ]
+        else:
+            items = [self.element.one(item, known) for item in value]  # type: ignore[attr-defined]
+        if not all(items):
+            items = [f"[{index}] = {item}" for index, item in enumerate(items) if item]
+        return f"{{{', '.join(items)}}}" if items else ""
+
+    def initial(self, name: str, value: Any, known: Known) -> list[str]:
+        """Return count and elements."""
+        text = "" if self.empty else self.one(value, known)
+        return [*self.count_initial(name, len(value)), *([f".{name} = {text}"] if text else [])]
+
+    def pack(self, out: Lines, at: str, scope: Scope) -> None:
+        """Append what writes count and elements."""
+        self.check_count(out, at)
+        self.put_count(out, at)
+        with out.loop(self.number_at(at)) as index:
+            self.element.pack(out, self._inner(at, index), scope)
+
+    def unpack(self, out: Lines, at: str, scope: Scope) -> None:
+        """Append what reads count and elements."""
+        self.take_count(out, at)
+        with out.loop(self.number_at(at)) as index:
+            self.element.unpack(out, self._inner(at, index), scope)
+
+    def _inner(self, at: str, index: str) -> str:
+        return f"{at}[{index}].item" if self.wrapped else f"{at}[{index}]"

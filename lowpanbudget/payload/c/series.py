@@ -1,0 +1,116 @@
+"""Series of samples in C: the first in full, the others as differences, each in steps from the least sample."""
+
+from typing import Any
+
+from lowpanbudget.payload.c.counted import Counted
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Known, Maker, Member, Scope
+from lowpanbudget.payload.c.scaled import Scaled
+from lowpanbudget.payload.c.text import Lines, word
+from lowpanbudget.payload.kinds.series import Series
+
+
+class Samples(Counted):
+    """A series; what was sent last is kept as the steps from the least sample."""
+
+    def __init__(self, maker: Maker, spot: Spot, field: Series) -> None:
+        super().__init__(maker, spot, field, field.count_bits)
+        self.field = field
+        self.sample = Scaled(maker, spot, field.number(), field)
+        span, width = self.sample.span, self.sample.width
+        if field.deltas == "fixed":
+            assert field.delta_bits is not None
+            self.bits = maker.order.rounded(field.delta_bits)
+            escaped = field.escape and span >= 1 << (self.bits - 1)
+            bounds = (self.bits, self.bits + (width if escaped else 0))
+        else:
+            self.bits = (field.group_bits or 7) + 1
+            self.groups = max(1, -(-(2 * span).bit_length() // (self.bits - 1)))
+            bounds = (self.bits, self.groups * self.bits)
+        self.least = self.width + (width + (field.least - 1) * bounds[0] if field.least else 0)
+        self.greatest = self.width + width + (field.most - 1) * bounds[1]
+
+    @property
+    def last(self) -> str:
+        """Return the variable for the sample before."""
+        return "last" + self.sample.wide
+
+    def declared(self, name: str) -> str:
+        """Return the declaration of the samples."""
+        return self.sample.declared(f"{name}[{self.limit}]")
+
+    def members(self, name: str) -> list[Member]:
+        """Return the count, if it can change, and the samples."""
+        return [*self.count_member(name), Member(self.declared(name), name, self.sample.remark)]
+
+    def one(self, value: Any, known: Known) -> str:
+        """Return the samples as an initialiser."""
+        return f"{{{', '.join(self.sample.one(item, known) for item in value)}}}"
+
+    def initial(self, name: str, value: Any, known: Known) -> list[str]:
+        """Return count and samples."""
+        counted = self.count_initial(name, len(value))
+        return [*counted, f".{name} = {self.one(value, known)}"] if value else counted
+
+    def pack(self, out: Lines, at: str, scope: Scope) -> None:
+        """Append what writes count, first sample and differences."""
+        del scope
+        sample, wide = self.sample, self.sample.wide
+        self.check_count(out, at)
+        self.put_count(out, at)
+        out.add(f"{self.last} = 0;")
+        with out.loop(self.number_at(at)) as index:
+            sample.load(out, f"{at}[{index}]")
+            now = sample.variable
+            if sample.low:
+                now += f" - {sample.lowest}"
+            with out.block(f"if ({index} == 0)"):
+                sample.send(out)
+            if self.field.deltas == "variable":
+                call = self.maker.call("put_variable" + wide)
+                with out.otherwise():
+                    out.add(f"{call}(&out, {now}, {self.last}, {self.bits});")
+            else:
+                escape = "true" if self.field.escape else "false"
+                call = self.maker.call("put_fixed" + wide)
+                test = f"!{call}(&out, {now}, {self.last}, {self.bits}, {escape})"
+                with out.otherwise(f"else if ({test})"):
+                    self._jump(out)
+            out.add(f"{self.last} = {now};")
+
+    def _jump(self, out: Lines) -> None:
+        if not self.field.escape:
+            out.add(f"return {self.maker.error(self.spot)};")
+            return
+        self.put(out, self.bits, word(1 << (self.bits - 1), 32))
+        self.sample.send(out)
+
+    def unpack(self, out: Lines, at: str, scope: Scope) -> None:
+        """Append what reads count, first sample and differences."""
+        del scope
+        sample, wide = self.sample, self.sample.wide
+        self.take_count(out, at)
+        out.add(f"{self.last} = 0;")
+        low, span = sample.lowest, word(sample.span, sample.bits)
+        fixed = self.field.deltas == "fixed"
+        with out.loop(self.number_at(at)) as index:
+            whole = f"{index} == 0"
+            if fixed:
+                with out.block(f"if ({index} != 0)"):
+                    self.take(out, self.bits, "delta")
+                if self.field.escape:
+                    whole += f" || delta == {word(1 << (self.bits - 1), 32)}"
+            with out.block(f"if ({whole})"):
+                sample.receive(out)
+                out.add(f"{self.last} = {sample.variable} - {low};")
+            error = self.maker.error(self.spot)
+            with out.otherwise():
+                if fixed:
+                    call = self.maker.call("add_fixed" + wide)
+                    out.fail(f"!{call}(&{self.last}, {span}, delta, {self.bits})", error)
+                else:
+                    call = self.maker.call("take_variable" + wide)
+                    test = f"!{call}(&in, &{self.last}, {span}, {self.bits}, {self.groups})"
+                    out.fail(test, f"in.ended ? {self.maker.short} : {error}")
+            out.add(f"{sample.variable} = {self.last} + {low};")
+            sample.store(out, f"{at}[{index}]")

@@ -1,0 +1,1 @@
+"""A message compiled: from values to octets and back."""

@@ -1,0 +1,119 @@
+"""Values on a grid ⇄ whole steps: the codec of numbers, with a fast path for values that lie on the grid."""
+
+from collections.abc import Callable
+from decimal import Decimal, DecimalException
+from typing import Any, NamedTuple
+
+from lowpanbudget.payload.exact import EXACT, given, nearest, plain
+from lowpanbudget.payload.flaws import Misfit
+from lowpanbudget.payload.kinds.field import Codec
+
+
+class Grid(NamedTuple):
+    """The values ``base + k * step`` for whole ``k`` from ``low`` to ``high``."""
+
+    base: Decimal
+    step: Decimal
+    low: int
+    high: int
+    signed: bool
+    unit: str
+
+    @property
+    def whole(self) -> bool:
+        """Return whether all values are whole numbers; they are ints then, else decimals."""
+        return all(part == part.to_integral_value() for part in (self.base, self.step))
+
+    def value_of(self, steps: int) -> Any:
+        """Return the value that lies ``steps`` steps from the base."""
+        value = EXACT.fma(Decimal(steps), self.step, self.base)
+        return int(value) if self.whole else value
+
+    def steps_of(self, value: Any) -> int:
+        """Return the steps to the nearest value of the grid, for any kind of number within the range."""
+        decimal = given(value)
+        least, most = (EXACT.fma(Decimal(k), self.step, self.base) for k in (self.low, self.high))
+        if decimal.is_nan() or not least <= decimal <= most:
+            unit = f" {self.unit}" if self.unit else ""
+            raise Misfit(
+                f"is {plain(decimal)}{unit}, outside {plain(least)} .. {plain(most)}{unit} (step {plain(self.step)})"
+            )
+        return nearest(decimal, self.base, self.step)
+
+
+def number_codec(grid: Grid, width: int, specials: dict[str, int]) -> Codec:
+    """Return the codec of a grid in a place of ``width`` bits, with names for some of the other codes."""
+    to_steps = _whole_encoder(grid) if grid.whole else _decimal_encoder(grid)
+    mask = (1 << width) - 1
+
+    def encode(value: Any) -> int:
+        if specials and isinstance(value, str):
+            if value not in specials:
+                raise Misfit(f"is {value[:40]!r}", hint=f"Special names are {', '.join(specials)}")
+            return specials[value]
+        return to_steps(value) & mask
+
+    return Codec(
+        width, encode if specials or grid.signed else to_steps, _decoder(grid, width, specials)
+    )
+
+
+def _decoder(grid: Grid, width: int, specials: dict[str, int]) -> Callable[[int], Any]:
+    base, step, low, high, signed, _ = grid
+    whole = grid.whole
+    int_base, int_step = (int(base), int(step)) if whole else (0, 1)
+    half = 1 << (width - 1) if signed else 0
+    words = {code: name for name, code in specials.items()}
+    fma = EXACT.fma
+
+    def decode(code: int) -> Any:
+        steps = (code ^ half) - half if half else code
+        if low <= steps <= high:
+            return int_base + steps * int_step if whole else fma(steps, step, base)
+        if code in words:
+            return words[code]
+        raise Misfit(f"has code {code}, which stands for no value")
+
+    return decode
+
+
+def _whole_encoder(grid: Grid) -> Callable[[Any], int]:
+    base, step = int(grid.base), int(grid.step)
+    low, high, steps_of = grid.low, grid.high, grid.steps_of
+
+    def encode(value: Any) -> int:
+        if type(value) is int:
+            steps, rest = divmod(value - base, step)
+            if not rest and low <= steps <= high:
+                return steps
+        return steps_of(value)
+
+    return encode
+
+
+def _decimal_encoder(grid: Grid) -> Callable[[Any], int]:
+    places = max(
+        0, *(-int(part.normalize().as_tuple().exponent) for part in (grid.base, grid.step))
+    )
+    scale = Decimal(places)
+    base, step = (int(EXACT.scaleb(part, scale)) for part in (grid.base, grid.step))
+    least, most = grid.value_of(grid.low), grid.value_of(grid.high)
+    scaleb, steps_of = EXACT.scaleb, grid.steps_of
+
+    def encode(value: Any) -> int:
+        if type(value) is float:
+            value = Decimal(repr(value))
+        if type(value) is Decimal:
+            try:
+                if least <= value <= most:
+                    scaled = scaleb(value, scale)
+                    whole = int(scaled)
+                    if whole == scaled:
+                        steps, rest = divmod(whole - base, step)
+                        if not rest:
+                            return steps
+            except DecimalException:  # not a number, or so small that it has no exponent here
+                pass
+        return steps_of(value)
+
+    return encode

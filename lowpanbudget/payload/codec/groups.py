@@ -1,0 +1,246 @@
+"""Compiled groups: presence bits, fields by name, tags, unions, and times counted from a base."""
+
+from collections.abc import Mapping
+from difflib import get_close_matches
+from typing import Any
+
+from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer
+from lowpanbudget.payload.codec.nodes import LeafNode, Node, Place, Scope, Step
+from lowpanbudget.payload.flaws import NO_VALUE, Misfit
+from lowpanbudget.payload.kinds.field import Case, Field
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
+
+
+class Named:
+    """A step of one field that is no part of a run; ``slot`` is where its value is kept for others."""
+
+    __slots__ = ("greatest", "least", "name", "node", "slot")
+
+    def __init__(self, name: str, node: Node, slot: int | None = None) -> None:
+        self.name = name
+        self.node = node
+        self.slot = slot
+        self.least, self.greatest = node.least, node.greatest
+
+    def write(self, out: Writer, values: Mapping[str, Any], scope: Scope) -> None:
+        """Append the field."""
+        out.path.append(self.name)
+        value = values.get(self.name)
+        if value is None:
+            raise Misfit("has no value", hint=NO_VALUE)
+        self.node.write(out, value, scope)
+        if self.slot is not None:
+            self._remember(value, scope)
+        out.path.pop()
+
+    def read(self, source: Reader, values: dict[str, Any], scope: Scope) -> None:
+        """Read the field."""
+        source.path.append(self.name)
+        value = values[self.name] = self.node.read(source, scope)
+        if self.slot is not None:
+            scope[self.slot] = value
+        source.path.pop()
+
+    def example(self, case: Case, values: dict[str, Any], scope: Scope) -> None:
+        """Put an example of the field into the dictionary."""
+        value = values[self.name] = self.node.example(case, scope)
+        if self.slot is not None:
+            self._remember(value, scope)
+
+    def _remember(self, value: Any, scope: Scope) -> None:
+        """Keep the value as the receiver will know it: after rounding."""
+        assert self.slot is not None
+        assert isinstance(self.node, LeafNode | TagNode)
+        codec = self.node.place.codec
+        scope[self.slot] = codec.decode(codec.encode(value))
+
+
+class TagNode(LeafNode):
+    """An enumeration that unions look at; its example makes them small or large."""
+
+    __slots__ = ("unions",)
+
+    def __init__(self, place: Place) -> None:
+        LeafNode.__init__(self, place)
+        self.unions: list[dict[str, GroupNode]] = []
+
+    def example(self, case: Case, scope: Scope) -> Any:
+        """Return the name whose options are smallest or largest, or the usual name."""
+        names = list(self.unions[0]) if self.unions else []
+        if case == "typical" or not names:
+            return LeafNode.example(self, case, scope)
+        if case == "least":
+            return min(names, key=lambda name: sum(options[name].least for options in self.unions))
+        return max(names, key=lambda name: sum(options[name].greatest for options in self.unions))
+
+
+class TimeOffsetNode:
+    """A time that is sent as the steps since the base time in ``slot``."""
+
+    __slots__ = ("_field", "_slot", "greatest", "least", "place")
+
+    def __init__(self, place: Place, field: TimeOffset, slot: int) -> None:
+        self.place = place
+        self._field = field
+        self._slot = slot
+        self.least = self.greatest = place.codec.width
+
+    def write(self, out: Writer, value: Any, scope: Scope) -> None:
+        """Append the steps from the base to the time."""
+        code = self.place.codec.encode(self._field.difference(value, scope[self._slot]))
+        width, padding = self.least, self.place.padding
+        if out.marks is not None:
+            out.mark(
+                out.position,
+                width,
+                padding=padding,
+                kind="time-offset",
+                role="value",
+                about=self._field,
+            )
+        out.put(code, width)
+
+    def read(self, source: Reader, scope: Scope) -> Any:
+        """Return the base plus the steps."""
+        start = source.position
+        code = source.take(self.least)
+        try:
+            return scope[self._slot] + self.place.codec.decode(code)
+        except Misfit:
+            source.back(start)
+            raise
+
+    def example(self, case: Case, scope: Scope) -> Any:
+        """Return a time after the base."""
+        return scope[self._slot] + self._field.example_offset(case)
+
+
+class Maybe:
+    """An optional field; the group's presence bits say whether it is there."""
+
+    __slots__ = ("_field", "_step", "greatest", "least", "name")
+
+    def __init__(self, field: Field, step: Step) -> None:
+        self._field = field
+        self._step = step
+        self.name = field.name
+        self.least, self.greatest = 0, step.greatest
+
+    def write(self, out: Writer, values: Mapping[str, Any], scope: Scope) -> None:
+        """Append the field if it has a value."""
+        if values.get(self.name) is not None:
+            self._step.write(out, values, scope)
+
+    def read(self, source: Reader, values: dict[str, Any], scope: Scope) -> None:
+        """Read the field; the group asks only when it is there."""
+        self._step.read(source, values, scope)
+
+    def example(self, case: Case, values: dict[str, Any], scope: Scope) -> None:
+        """Put an example into the dictionary, or leave it out."""
+        if case == "greatest" or (case == "typical" and self._field.typically_present):
+            self._step.example(case, values, scope)
+
+
+class GroupNode:
+    """The steps of a group or of the whole message, led by the presence bits of its optional fields."""
+
+    __slots__ = ("_known", "_msb", "_optional", "_steps", "greatest", "least", "presence_bits")
+
+    def __init__(self, steps: list[Step], known: list[str], order: Order) -> None:
+        self._steps = tuple(steps)
+        self._known = frozenset(known)
+        self._msb = order.msb_first
+        self._optional = tuple(step.name for step in steps if isinstance(step, Maybe))
+        self.presence_bits = order.rounded(len(self._optional))
+        self.least = self.presence_bits + sum(step.least for step in steps)
+        self.greatest = self.presence_bits + sum(step.greatest for step in steps)
+
+    def write(self, out: Writer, value: Any, scope: Scope) -> None:
+        """Append presence bits and fields."""
+        if type(value) is not dict and not isinstance(value, Mapping):
+            raise Misfit(f"is a {type(value).__name__}", hint="Give a dictionary of values by name")
+        if not value.keys() <= self._known:
+            self._unknown(value)
+        if self._optional:
+            self._write_presence(out, value)
+        for step in self._steps:
+            step.write(out, value, scope)
+
+    def read(self, source: Reader, scope: Scope) -> dict[str, Any]:
+        """Return the fields by name; absent ones are not in the dictionary."""
+        values: dict[str, Any] = {}
+        if not self._optional:
+            for step in self._steps:
+                step.read(source, values, scope)
+            return values
+        present = self._read_presence(source)
+        for step in self._steps:
+            if not isinstance(step, Maybe) or step.name in present:
+                step.read(source, values, scope)
+        return values
+
+    def example(self, case: Case, scope: Scope) -> dict[str, Any]:
+        """Return examples by name."""
+        values: dict[str, Any] = {}
+        for step in self._steps:
+            step.example(case, values, scope)
+        return values
+
+    def _weight(self, index: int) -> int:
+        return 1 << (self.presence_bits - 1 - index) if self._msb else 1 << index
+
+    def _write_presence(self, out: Writer, values: Mapping[str, Any]) -> None:
+        bits = self.presence_bits
+        code = sum(
+            self._weight(i) for i, name in enumerate(self._optional) if values.get(name) is not None
+        )
+        if out.marks is not None:
+            padding = bits - len(self._optional)
+            out.mark(
+                out.position,
+                bits,
+                padding=padding,
+                kind="presence",
+                role="presence",
+                about=self._optional,
+            )
+        out.put(code, bits)
+
+    def _read_presence(self, source: Reader) -> frozenset[str]:
+        code = source.take(self.presence_bits)
+        return frozenset(name for i, name in enumerate(self._optional) if code & self._weight(i))
+
+    def _unknown(self, values: Mapping[str, Any]) -> None:
+        name = next(key for key in values if key not in self._known)
+        close = get_close_matches(str(name), self._known, 1)
+        hint = (
+            f"Did you mean {close[0]!r}?"
+            if close
+            else f"Fields are {', '.join(sorted(self._known))}"
+            if self._known
+            else "There is none here: leave it out"
+        )
+        raise Misfit(f"has no field {name!r:.40}", hint=hint)
+
+
+class UnionNode:
+    """The group of fields that the tag in ``slot`` has chosen."""
+
+    __slots__ = ("_options", "_slot", "greatest", "least")
+
+    def __init__(self, options: dict[str, GroupNode], slot: int) -> None:
+        self._options, self._slot = options, slot
+        self.least = min(option.least for option in options.values())
+        self.greatest = max(option.greatest for option in options.values())
+
+    def write(self, out: Writer, value: Any, scope: Scope) -> None:
+        """Append the chosen group."""
+        self._options[scope[self._slot]].write(out, value, scope)
+
+    def read(self, source: Reader, scope: Scope) -> dict[str, Any]:
+        """Return the chosen group."""
+        return self._options[scope[self._slot]].read(source, scope)
+
+    def example(self, case: Case, scope: Scope) -> dict[str, Any]:
+        """Return an example of the chosen group."""
+        return self._options[scope[self._slot]].example(case, scope)

@@ -1,0 +1,195 @@
+"""Compiled series of samples: the first in full, the others as differences of fixed or variable length."""
+
+from typing import Any
+
+from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer, from_mixed, to_mixed
+from lowpanbudget.payload.codec.counted import Count, example_length
+from lowpanbudget.payload.codec.nodes import LeafNode, Scope
+from lowpanbudget.payload.flaws import Misfit
+from lowpanbudget.payload.kinds.field import Case
+from lowpanbudget.payload.kinds.series import Series
+
+
+class SeriesNode:
+    """A first sample in full and differences, in steps, from the one before."""
+
+    __slots__ = ("_count", "_deltas", "_field", "_number", "_sample", "_span", "greatest", "least")
+
+    def __init__(self, field: Series, sample: LeafNode, order: Order) -> None:
+        self._field, self._sample = field, sample
+        self._count = Count(field.least, field.most, field.count_bits, order)
+        self._number = grid = field.number().grid()
+        self._span = (grid.low, grid.high)
+        width = sample.least
+        self._deltas: FixedDeltas | VariableDeltas
+        if field.deltas == "fixed":
+            assert field.delta_bits is not None
+            self._deltas = FixedDeltas(field, order, width, grid.high - grid.low)
+        else:
+            self._deltas = VariableDeltas(field, order, grid.high - grid.low)
+        least, greatest = self._deltas.bounds
+        self.least = self._count.width + (width + (field.least - 1) * least if field.least else 0)
+        self.greatest = self._count.width + width + (field.most - 1) * greatest
+
+    def write(self, out: Writer, value: Any, scope: Scope) -> None:
+        """Append count, first sample and differences."""
+        count = self._count.check(value)
+        if self._count.width:
+            self._count.write(out, count, self._field)
+        before, codec = 0, self._sample.place.codec
+        for index, item in enumerate(value):
+            out.path.append(index)
+            steps = self._number.steps_of(item)
+            if index == 0:
+                self._sample.write(out, item, scope)
+            else:
+                self._deltas.write(out, steps - before, codec.encode(item))
+            before = steps
+            out.path.pop()
+
+    def read(self, source: Reader, scope: Scope) -> list[Any]:
+        """Return the next samples."""
+        count = self._count.read(source) if self._count.width else self._field.least
+        low, high = self._span
+        items: list[Any] = []
+        before = 0
+        for index in range(count):
+            source.path.append(index)
+            start = source.position
+            delta = 0 if index == 0 else self._deltas.read(source)
+            if index == 0 or delta is None:
+                items.append(self._sample.read(source, scope))
+                before = self._number.steps_of(items[-1])
+            else:
+                before += delta
+                if not low <= before <= high:
+                    source.back(start)
+                    raise Misfit(f"leaves the range by its difference of {delta} steps")
+                items.append(self._number.value_of(before))
+            source.path.pop()
+        return items
+
+    def example(self, case: Case, scope: Scope) -> list[Any]:
+        """Return a level series, one with small steps, or one that needs the most bits."""
+        del scope
+        count, number = example_length(self._field, case), self._number
+        (low, high), middle = self._span, self._field.number().example("typical")
+        if case == "least":
+            return [middle] * count
+        widest = self._deltas.widest(high - low)
+        swing = widest if case == "greatest" else min(2, widest)
+        start = low if case == "greatest" else min(number.steps_of(middle), high - swing)
+        return [number.value_of(start + (swing if index % 2 else 0)) for index in range(count)]
+
+
+class FixedDeltas:
+    """Differences of fixed width in two's complement; with an escape the most negative code leads a whole sample."""
+
+    __slots__ = (
+        "_bits",
+        "_escape",
+        "_field",
+        "_order",
+        "_padding",
+        "_sample_bits",
+        "_swap",
+        "bounds",
+    )
+
+    def __init__(self, field: Series, order: Order, sample_bits: int, span: int) -> None:
+        assert field.delta_bits is not None
+        self._bits = order.rounded(field.delta_bits)
+        self._padding = self._bits - field.delta_bits
+        self._field, self._order, self._sample_bits = field, order, sample_bits
+        self._swap = order.mixed and self._bits > 8
+        self._escape = 1 << (self._bits - 1)
+        self.bounds = (
+            self._bits,
+            self._bits + (sample_bits if field.escape and span >= self._escape else 0),
+        )
+
+    def widest(self, span: int) -> int:
+        """Return the swing of a series of the greatest size."""
+        return span if self._field.escape else min(span, self._escape - 1)
+
+    def write(self, out: Writer, delta: int, code: int) -> None:
+        """Append a difference, or the escape and the sample's own code."""
+        half = self._escape
+        fits = -half + (1 if self._field.escape else 0) <= delta < half
+        if not fits and not self._field.escape:
+            raise Misfit(
+                f"lies {delta} steps from the sample before, outside {-half} .. {half - 1}",
+                hint="Use wider delta_bits, or escape = true",
+            )
+        wire = delta & (2 * half - 1) if fits else half
+        _put(
+            out,
+            to_mixed(wire, self._bits, self._order) if self._swap else wire,
+            self._bits,
+            self._padding,
+            "delta",
+            self._field,
+        )
+        if not fits:
+            _put(out, code, self._sample_bits, 0, "escape", self._field)
+
+    def read(self, source: Reader) -> int | None:
+        """Return the next difference, or None where a whole sample follows."""
+        code = source.take(self._bits)
+        if self._swap:
+            code = from_mixed(code, self._bits, self._order)
+        if self._field.escape and code == self._escape:
+            return None
+        return (code ^ self._escape) - self._escape
+
+
+class VariableDeltas:
+    """Zigzag differences in groups, the lowest first, each led by a bit that is 1 while more follow."""
+
+    __slots__ = ("_field", "_group", "_limit", "_order", "bounds")
+
+    def __init__(self, field: Series, order: Order, span: int) -> None:
+        self._field, self._order = field, order
+        self._group = field.group_bits or 7
+        self._limit = max(1, -(-(2 * span).bit_length() // self._group))
+        self.bounds = (self._group + 1, self._limit * (self._group + 1))
+
+    def widest(self, span: int) -> int:
+        """Return the swing of a series of the greatest size."""
+        return span
+
+    def write(self, out: Writer, delta: int, code: int) -> None:
+        """Append a difference."""
+        del code
+        group, rest = self._group, 2 * delta if delta >= 0 else -2 * delta - 1
+        while True:
+            low, rest = rest & ((1 << group) - 1), rest >> group
+            word = (1 << group if rest else 0) | low
+            if self._order.mixed and group > 7:
+                word = to_mixed(word, group + 1, self._order)
+            _put(out, word, group + 1, 0, "delta", self._field)
+            if not rest:
+                return
+
+    def read(self, source: Reader) -> int:
+        """Return the next difference."""
+        start, group, zigzag = source.position, self._group, 0
+        for index in range(self._limit):
+            word = source.take(group + 1)
+            if self._order.mixed and group > 7:
+                word = from_mixed(word, group + 1, self._order)
+            low = word & ((1 << group) - 1)
+            zigzag |= low << index * group
+            if not word >> group:
+                if index and not low:
+                    source.back(start)
+                    raise Misfit("has a difference in more groups than it needs")
+                return zigzag >> 1 if not zigzag & 1 else -(zigzag >> 1) - 1
+        source.back(start)
+        raise Misfit(f"has a difference of more than {self._limit} groups")
+
+
+def _put(out: Writer, code: int, bits: int, padding: int, role: str, about: Any) -> None:
+    if out.marks is not None:
+        out.mark(out.position, bits, padding=padding, kind="series", role=role, about=about)
+    out.put(code, bits)

@@ -1,0 +1,1 @@
+"""The kinds of fields: one a file."""

@@ -1,0 +1,41 @@
+"""True or false in one bit."""
+
+import dataclasses
+from typing import Any, ClassVar
+
+from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.flaws import Misfit
+from lowpanbudget.payload.kinds.field import Case, Codec, Leaf
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Boolean(Leaf):
+    """True or False in one bit; 1 is True."""
+
+    kind: ClassVar[str] = "boolean"
+
+    def needed(self) -> int:
+        """Return 1."""
+        return 1
+
+    def codec(self, width: int, order: Order) -> Codec:
+        """Return the codec; a code above 1 in a wider place stands for nothing."""
+        del order
+
+        def encode(value: Any) -> int:
+            if value is True:
+                return 1
+            if value is False:
+                return 0
+            raise Misfit(f"is {value!r:.40}", hint="Give true or false")
+
+        def decode(code: int) -> bool:
+            if code > 1:
+                raise Misfit(f"has code {code}", hint="0 is false and 1 is true")
+            return code == 1
+
+        return Codec(width, encode, decode)
+
+    def example(self, case: Case) -> bool:
+        """Return True for the greatest message."""
+        return case == "greatest"

@@ -1,0 +1,60 @@
+"""A number that every message of a format carries."""
+
+import dataclasses
+from collections.abc import Iterator
+from typing import Any, ClassVar
+
+from lowpanbudget.errors import plural
+from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.kinds.field import MAX_BITS, Case, Codec, Leaf
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Constant(Leaf):
+    """A number that every message of the format carries; another one on the wire is an error."""
+
+    _: dataclasses.KW_ONLY
+    value: int
+    bits: int
+
+    kind: ClassVar[str] = "constant"
+    given: ClassVar[bool] = False
+
+    def needed(self) -> int:
+        """Return the stated width."""
+        return self.bits
+
+    def codec(self, width: int, order: Order) -> Codec:
+        """Return the codec; the value may be given, and must then be right."""
+        del order
+        constant = self.value
+
+        def encode(value: Any) -> int:
+            if value is not None and (value != constant or isinstance(value, bool)):
+                raise Misfit(f"is {value!r:.40}", hint=f"It is always {constant}: leave it out")
+            return constant
+
+        def decode(code: int) -> int:
+            if code != constant:
+                raise Misfit(f"is {code}, and this format has {constant}")
+            return constant
+
+        return Codec(width, encode, decode)
+
+    def example(self, case: Case) -> int:
+        """Return the constant."""
+        del case
+        return self.value
+
+    def flaws(self, order: Order) -> Iterator[Flaw]:
+        """Yield what is wrong with width and value."""
+        del order
+        if not 1 <= self.bits <= MAX_BITS:
+            yield Flaw(("bits",), f"{self.bits} is no width", f"Use 1 to {MAX_BITS}")
+        elif not 0 <= self.value < 1 << self.bits:
+            yield Flaw(
+                ("value",),
+                f"{self.value} does not fit in {plural(self.bits, 'bit')}",
+                f"Use bits = {max(self.value.bit_length(), 1)}, or a value of 0 .. {(1 << self.bits) - 1}",
+            )

@@ -1,0 +1,98 @@
+"""One of several names, each with a code."""
+
+import dataclasses
+from collections.abc import Iterator
+from typing import Any, ClassVar
+
+from lowpanbudget.errors import plural
+from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.kinds.field import MAX_BITS, Case, Codec, Leaf, names_flaws
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Enumeration(Leaf):
+    """One of several names, sent as its index in ``names``, or as its own code where ``codes`` are given."""
+
+    _: dataclasses.KW_ONLY
+    names: tuple[str, ...]
+    codes: tuple[int, ...] | None = None
+    bits: int | None = None
+    typical: str | None = None
+
+    kind: ClassVar[str] = "enumeration"
+
+    def numbers(self) -> tuple[int, ...]:
+        """Return the code of each name."""
+        return tuple(range(len(self.names))) if self.codes is None else self.codes
+
+    def needed(self) -> int:
+        """Return ``bits`` if stated, else the fewest bits that hold the highest code."""
+        return self.bits if self.bits is not None else max(self.numbers()).bit_length()
+
+    def codec(self, width: int, order: Order) -> Codec:
+        """Return the codec; a code without name stands for nothing."""
+        del order
+        to_code = dict(zip(self.names, self.numbers(), strict=True))
+        to_name = {code: name for name, code in to_code.items()}
+
+        def encode(value: Any) -> int:
+            try:
+                return to_code[value]
+            except (KeyError, TypeError):
+                raise Misfit(f"is {value!r:.40}", hint=f"Give {_one_of(self.names)}") from None
+
+        def decode(code: int) -> str:
+            if code not in to_name:
+                raise Misfit(
+                    f"has code {code}, which has no name", hint=f"Names are {_one_of(self.names)}"
+                )
+            return to_name[code]
+
+        return Codec(width, encode, decode)
+
+    def example(self, case: Case) -> str:
+        """Return the name of the lowest code, the usual name, or that of the highest code."""
+        pairs = sorted(zip(self.numbers(), self.names, strict=True))
+        if case == "typical":
+            return self.names[0] if self.typical is None else self.typical
+        return pairs[-1 if case == "greatest" else 0][1]
+
+    def flaws(self, order: Order) -> Iterator[Flaw]:
+        """Yield what is wrong with names, codes and width."""
+        del order
+        if len(self.names) < 2:
+            yield Flaw(
+                ("names",),
+                f"{plural(len(self.names), 'name')} carries nothing",
+                "Give two names or more, or use kind 'constant'",
+            )
+            return
+        yield from names_flaws(self.names, "names", what="name")
+        numbers = self.numbers()
+        for index, code in enumerate(numbers):
+            name = self.names[index]
+            if not 0 <= code < 1 << MAX_BITS:
+                yield Flaw(("names", name), f"{code} is no code", f"Use 0 .. 2^{MAX_BITS} - 1")
+                return
+            if code in numbers[:index]:
+                yield Flaw(
+                    ("names", name),
+                    f"code {code} already means {self.names[numbers.index(code)]!r}",
+                    "Give each name a code of its own",
+                )
+        fewest = max(numbers).bit_length()
+        if self.bits is not None and not fewest <= self.bits <= MAX_BITS:
+            yield Flaw(
+                ("bits",),
+                f"the highest code is {max(numbers)}, which takes {plural(fewest, 'bit')}, not {self.bits}",
+                f"Use {fewest} to {MAX_BITS}",
+            )
+        if self.typical is not None and self.typical not in self.names:
+            names = ", ".join(self.names)
+            yield Flaw(("typical",), f"{self.typical!r} is none of the names", f"Names are {names}")
+
+
+def _one_of(names: tuple[str, ...]) -> str:
+    shown = ", ".join(names[:12])
+    return f"{shown} or one of {len(names) - 12} more" if len(names) > 12 else f"one of {shown}"

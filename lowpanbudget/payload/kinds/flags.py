@@ -1,0 +1,87 @@
+"""A bit for each of several names."""
+
+import dataclasses
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any, ClassVar
+
+from lowpanbudget.errors import plural
+from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.kinds.field import MAX_BITS, Case, Codec, Leaf, names_flaws
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Flags(Leaf):
+    """One bit for each name, in the order of the names; the value is a tuple of the names that are set.
+
+    A mapping of names to truth is accepted as well. Bits that ``bits`` adds are zero when sent and
+    ignored when received.
+    """
+
+    _: dataclasses.KW_ONLY
+    names: tuple[str, ...]
+    bits: int | None = None
+    typical: tuple[str, ...] = ()
+
+    kind: ClassVar[str] = "flags"
+    ordered: ClassVar[bool] = False
+
+    def needed(self) -> int:
+        """Return ``bits`` if stated, else a bit a name."""
+        return len(self.names) if self.bits is None else self.bits
+
+    def codec(self, width: int, order: Order) -> Codec:
+        """Return the codec; the first name is the first bit on the wire."""
+        if order.msb_first:
+            weights = {name: 1 << (width - 1 - index) for index, name in enumerate(self.names)}
+        else:
+            weights = {name: 1 << index for index, name in enumerate(self.names)}
+        pairs = tuple(weights.items())
+
+        def encode(value: Any) -> int:
+            code = 0
+            for name in _set_names(value):
+                if not isinstance(name, str) or name not in weights:
+                    raise Misfit(f"holds {name!r:.40}", hint=f"Flags are {', '.join(self.names)}")
+                code |= weights[name]
+            return code
+
+        def decode(code: int) -> tuple[str, ...]:
+            return tuple([name for name, weight in pairs if code & weight])
+
+        return Codec(width, encode, decode)
+
+    def example(self, case: Case) -> tuple[str, ...]:
+        """Return no flag, the usual flags, or all."""
+        return {"least": (), "typical": self.typical, "greatest": self.names}[case]
+
+    def flaws(self, order: Order) -> Iterator[Flaw]:
+        """Yield what is wrong with names and width."""
+        del order
+        if not self.names:
+            yield Flaw(("names",), "no flags", "Give at least one name")
+        yield from names_flaws(self.names, "names", what="flag")
+        width = self.needed()
+        if not len(self.names) <= width <= MAX_BITS:
+            yield Flaw(
+                ("bits" if self.bits is not None else "names",),
+                f"{plural(len(self.names), 'flag')} in {plural(width, 'bit')}",
+                f"Use at most {MAX_BITS} flags, and a bit for each",
+            )
+        for name in self.typical:
+            if name not in self.names:
+                names = ", ".join(self.names)
+                yield Flaw(("typical",), f"{name!r} is none of the flags", f"Flags are {names}")
+
+
+def _set_names(value: Any) -> Iterable[Any]:
+    if type(value) is tuple or type(value) is list:
+        return value
+    if isinstance(value, Mapping):
+        wrong = [on for on in value.values() if on not in (True, False)]
+        if wrong:
+            raise Misfit(f"holds {wrong[0]!r:.40}", hint="Give true or false for each name")
+        return [name for name, on in value.items() if on]
+    if isinstance(value, set | frozenset):
+        return value
+    raise Misfit(f"is {value!r:.40}", hint="Give the names that are set, as a list")

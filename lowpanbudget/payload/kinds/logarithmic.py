@@ -1,0 +1,94 @@
+"""A number on a scale of equal ratios."""
+
+import dataclasses
+from collections.abc import Iterator
+from decimal import Context, Decimal
+from functools import lru_cache
+from itertools import pairwise
+from typing import ClassVar
+
+from lowpanbudget.errors import plural
+from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.exact import is_plain
+from lowpanbudget.payload.flaws import Flaw
+from lowpanbudget.payload.kinds.entries import (
+    MAX_ENTRIES,
+    bits_flaws,
+    table_codec,
+    table_example,
+    typical_flaws,
+)
+from lowpanbudget.payload.kinds.field import Case, Codec, Leaf
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Logarithmic(Leaf):
+    """A number whose steps grow with it: ``steps`` + 1 values, each the same ratio above the last.
+
+    Value ``k`` is ``min * (max / min) ** (k / steps)``, rounded to ``digits`` significant digits, so
+    that node and gateway can share one table of exact decimals.
+    """
+
+    _: dataclasses.KW_ONLY
+    min: Decimal
+    max: Decimal
+    steps: int
+    digits: int = 5
+    unit: str = ""
+    bits: int | None = None
+    typical: Decimal | None = None
+
+    kind: ClassVar[str] = "logarithmic"
+    decimals: ClassVar[tuple[str, ...]] = ("min", "max", "typical")
+
+    def entries(self) -> tuple[Decimal, ...]:
+        """Return the value of each code."""
+        return _geometric(self.min, self.max, self.steps, self.digits)
+
+    def needed(self) -> int:
+        """Return ``bits`` if stated, else the fewest bits that hold the last index."""
+        return self.steps.bit_length() if self.bits is None else self.bits
+
+    def codec(self, width: int, order: Order) -> Codec:
+        """Return the codec."""
+        del order
+        return table_codec(width, self.entries(), self.unit)
+
+    def example(self, case: Case) -> Decimal:
+        """Return the first value, the usual one, or the last."""
+        return table_example(self.entries(), case, self.typical)
+
+    def flaws(self, order: Order) -> Iterator[Flaw]:
+        """Yield what is wrong with range, number of steps and digits."""
+        del order
+        if not (is_plain(self.min) and is_plain(self.max) and 0 < self.min < self.max):
+            yield Flaw(
+                ("min",),
+                "a logarithmic scale needs 0 < min < max",
+                "Use kind 'number' for a scale with 0",
+            )
+            return
+        if not 1 <= self.steps < MAX_ENTRIES:
+            yield Flaw(("steps",), f"{self.steps} steps", f"Use 1 to {MAX_ENTRIES - 1}")
+            return
+        if not 1 <= self.digits <= 17:
+            yield Flaw(("digits",), f"{self.digits} digits", "Use 1 to 17")
+            return
+        entries = self.entries()
+        if any(high <= low for low, high in pairwise(entries)):
+            yield Flaw(
+                ("digits",),
+                f"two of the {len(entries)} values are the same when rounded to {plural(self.digits, 'digit')}",
+                "Use more digits or fewer steps",
+            )
+        yield from bits_flaws(self.bits, len(entries))
+        yield from typical_flaws(self.typical, entries)
+
+
+@lru_cache(maxsize=64)
+def _geometric(low: Decimal, high: Decimal, steps: int, digits: int) -> tuple[Decimal, ...]:
+    work, rounding = Context(prec=50), Context(prec=digits)
+    start = work.ln(low)
+    ratio = work.divide(work.subtract(work.ln(high), start), Decimal(steps))
+    inner = (work.exp(work.fma(ratio, Decimal(k), start)) for k in range(1, steps))
+    return (low, *(rounding.plus(value).normalize() for value in inner), high)

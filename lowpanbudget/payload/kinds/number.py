@@ -1,0 +1,275 @@
+"""Numbers with a range and a step: the width follows from how many values there are.
+
+``n = (max - min) / step + 1`` values and the special codes share ``2 ** width`` codes, so
+``width = (n + specials - 1).bit_length()``: what ASN.1 PER does for a constrained integer.
+"""
+
+import dataclasses
+from collections.abc import Iterator
+from decimal import Decimal
+from typing import Any, ClassVar
+
+from lowpanbudget.errors import plural
+from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.grid import Grid, number_codec
+from lowpanbudget.payload.exact import EXACT, is_plain, nearest, plain, steps_between
+from lowpanbudget.payload.flaws import Flaw
+from lowpanbudget.payload.kinds.field import MAX_BITS, Case, Codec, Leaf, names_flaws
+
+CODINGS = ("offset", "twos-complement")
+_FREE_CODE = "Use a code beyond the range, or a list of names: they take free codes"
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Number(Leaf):
+    """A number from ``min`` to ``max`` in steps; values are ints where step and range are whole, else decimals.
+
+    ``coding`` "offset": the code counts steps from ``offset`` (``min`` unless stated); "twos-complement":
+    it counts signed steps from ``offset`` (0 unless stated). ``bits`` asks for a width and is refused
+    if it cannot hold the range. ``special`` are names for codes that are no number ("not available"),
+    each with its code on the wire or None: then the codes are chosen from the far end (all ones
+    downwards; in two's complement the most negative upwards). ``tolerance`` is the greatest rounding
+    error that the application accepts; ``typical`` a usual value. A name of ``special`` is given and
+    read as that text.
+    """
+
+    _: dataclasses.KW_ONLY
+    min: Decimal
+    max: Decimal
+    step: Decimal = Decimal(1)
+    unit: str = ""
+    coding: str = "offset"
+    offset: Decimal | None = None
+    bits: int | None = None
+    special: tuple[tuple[str, int | None], ...] = ()
+    tolerance: Decimal | None = None
+    typical: Decimal | None = None
+
+    kind: ClassVar[str] = "number"
+    decimals: ClassVar[tuple[str, ...]] = ("min", "max", "step", "offset", "tolerance", "typical")
+
+    @property
+    def base(self) -> Decimal:
+        """Return the value whose code is 0."""
+        if self.offset is not None:
+            return self.offset
+        return self.min if self.coding == "offset" else Decimal(0)
+
+    @property
+    def lowest(self) -> int:
+        """Return how many steps ``min`` lies from the base."""
+        return nearest(self.min, self.base, self.step)
+
+    @property
+    def highest(self) -> int:
+        """Return how many steps ``max`` lies from the base."""
+        return nearest(self.max, self.base, self.step)
+
+    @property
+    def signed(self) -> bool:
+        """Return whether codes are two's complement."""
+        return self.coding == "twos-complement"
+
+    def needed(self) -> int:
+        """Return ``bits`` if stated, else the fewest bits that hold all values and special codes."""
+        if self.bits is not None:
+            return self.bits
+        named = max((code.bit_length() for _, code in self.special if code is not None), default=0)
+        return max(self.fewest_bits(), named)
+
+    def fewest_bits(self) -> int:
+        """Return the fewest bits that hold all values and special codes."""
+        low, high = self.lowest, self.highest
+        specials = len(self.special)
+        if not self.signed:
+            return (high + specials).bit_length()
+        width = max((max(0, high)).bit_length(), (~low if low < 0 else 0).bit_length()) + 1
+        while (1 << width) - (high - low + 1) < specials:
+            width += 1
+        return width
+
+    def special_codes(self, width: int) -> dict[str, int]:
+        """Return the code of each special name in a place of ``width`` bits."""
+        taken = {code for _, code in self.special if code is not None}
+        free = self._free_codes(width)
+        codes: dict[str, int] = {}
+        for name, code in self.special:
+            chosen = code
+            while chosen is None or (code is None and chosen in taken):
+                chosen = next(free)
+            taken.add(chosen)
+            codes[name] = chosen
+        return codes
+
+    def _free_codes(self, width: int) -> Iterator[int]:
+        mask = (1 << width) - 1
+        if not self.signed:
+            yield from range(mask, self.highest, -1)
+            return
+        half = 1 << (width - 1)
+        yield from (code & mask for code in range(-half, self.lowest))
+        yield from range(half - 1, self.highest, -1)
+
+    def arithmetic(self) -> str:
+        """Return in words how the fewest bits come about."""
+        count = self.highest - self.lowest + 1
+        text = f"({plain(self.max)} - {plain(self.min)}) / {plain(self.step)} + 1 = {plural(count, 'value')}"
+        if self.special:
+            text += (
+                f", with {plural(len(self.special), 'special code')} {count + len(self.special)}"
+            )
+        if self.signed:
+            text += f"; in two's complement from {self.lowest} to {self.highest}"
+        elif self.lowest:
+            text += f"; codes begin at {plain(self.base)}, so the highest is {self.highest}"
+        return f"{text}: {plural(self.fewest_bits(), 'bit')}"
+
+    def codec(self, width: int, order: Order) -> Codec:
+        """Return the codec of a place of ``width`` bits."""
+        del order
+        return number_codec(self.grid(), width, self.special_codes(width) if self.special else {})
+
+    def grid(self) -> Grid:
+        """Return the values as steps from the base."""
+        return Grid(self.base, self.step, self.lowest, self.highest, self.signed, self.unit)
+
+    def example(self, case: Case) -> Any:
+        """Return the value nearest to 0, a usual one, or the one furthest from 0."""
+        if case == "greatest":
+            wish = self.min if -self.min > self.max else self.max
+        elif case == "least":
+            wish = min(max(Decimal(0), self.min), self.max)
+        elif self.typical is not None:
+            wish = self.typical
+        else:
+            wish = EXACT.divide(EXACT.add(self.min, self.max), Decimal(2))
+        grid = self.grid()
+        return grid.value_of(min(max(nearest(wish, self.base, self.step), grid.low), grid.high))
+
+    def flaws(self, order: Order) -> Iterator[Flaw]:
+        """Yield what is wrong with range, step, width, special codes and hints."""
+        odd = list(self._odd_decimals())
+        yield from odd
+        if odd:
+            return
+        if self.step <= 0:
+            yield Flaw(
+                ("step",), f"a step of {plain(self.step)} leads nowhere", "Use a step above 0"
+            )
+            return
+        if self.min >= self.max:
+            yield Flaw(
+                ("max",),
+                f"max {plain(self.max)} is not above min {plain(self.min)}",
+                "A field of one value carries nothing: use kind 'constant'",
+            )
+            return
+        if self.coding not in CODINGS:
+            yield Flaw(("coding",), f"{self.coding!r} is no coding", f"Use {' or '.join(CODINGS)}")
+            return
+        grid = list(self._off_grid())
+        yield from grid
+        if grid:
+            return
+        yield from self._width_flaws()
+        yield from self._special_flaws(order)
+        if self.typical is not None and not self.min <= self.typical <= self.max:
+            yield Flaw(
+                ("typical",),
+                f"{plain(self.typical)} is outside {plain(self.min)} .. {plain(self.max)}",
+                "Use a value of the range",
+            )
+        if self.tolerance is not None and 2 * self.tolerance < self.step:
+            yield Flaw(
+                ("tolerance",),
+                f"a step of {plain(self.step)} already errs by {plain(EXACT.divide(self.step, Decimal(2)))}, "
+                f"more than the tolerance {plain(self.tolerance)}",
+                "State a finer step or a wider tolerance",
+            )
+
+    def _odd_decimals(self) -> Iterator[Flaw]:
+        for key in self.decimals:
+            value = getattr(self, key)
+            if value is not None and not is_plain(value):
+                text = f"{str(value)[:40]} is no number that a sensor can send"
+                yield Flaw((key,), text, "Use at most 30 digits")
+
+    def _off_grid(self) -> Iterator[Flaw]:
+        if steps_between(self.min, self.max, self.step) is None:
+            count = EXACT.divide(EXACT.subtract(self.max, self.min), self.step)
+            fit = EXACT.fma(self.step, Decimal(int(count)), self.min)
+            yield Flaw(
+                ("step",),
+                f"a step of {plain(self.step)} does not divide the range: ({plain(self.max)} - {plain(self.min)}) / "
+                f"{plain(self.step)} = {count:.6g}",
+                f"Use max = {plain(fit)} or max = {plain(EXACT.add(fit, self.step))}, or another step",
+            )
+        elif steps_between(self.base, self.min, self.step) is None:
+            key = "offset" if self.offset is not None else "min"
+            yield Flaw(
+                (key,),
+                f"min {plain(self.min)} is no whole number of steps of {plain(self.step)} from {plain(self.base)}",
+                "State an offset on the grid of the values",
+            )
+        elif not self.signed and self.lowest < 0:
+            yield Flaw(
+                ("offset",),
+                f"offset {plain(self.base)} is above min {plain(self.min)}, and codes count upwards",
+                "Use an offset of at most min, or coding 'twos-complement'",
+            )
+
+    def _width_flaws(self) -> Iterator[Flaw]:
+        fewest = self.fewest_bits()
+        if fewest > MAX_BITS:
+            yield Flaw(
+                ("step",),
+                f"{self.arithmetic()}, and at most {MAX_BITS} are possible",
+                "Use a coarser step",
+            )
+        if self.bits is None:
+            return
+        if not 1 <= self.bits <= MAX_BITS:
+            yield Flaw(("bits",), f"{self.bits} is no width", f"Use 1 to {MAX_BITS}")
+        elif self.bits < fewest:
+            yield Flaw(
+                ("bits",),
+                f"{plural(self.bits, 'bit')} cannot hold the range: {self.arithmetic()}",
+                self._way_out(),
+            )
+
+    def _way_out(self) -> str:
+        assert self.bits is not None
+        codes = (1 << self.bits) - len(self.special)
+        if self.signed or self.lowest or codes < 2:
+            return f"Use bits = {self.fewest_bits()} or a coarser step"
+        times = -(-(self.highest - self.lowest) // (codes - 1))
+        step = plain(EXACT.multiply(self.step, Decimal(times)))
+        return f"Use bits = {self.fewest_bits()}, or a step of {step} or more"
+
+    def _special_flaws(self, order: Order) -> Iterator[Flaw]:
+        yield from names_flaws(
+            tuple(name for name, _ in self.special), "special", what="special code"
+        )
+        width = min(order.rounded(self.needed()), MAX_BITS)
+        seen: dict[int, str] = {}
+        for name, code in self.special:
+            if code is None:
+                continue
+            if not 0 <= code < 1 << width:
+                yield Flaw(
+                    ("special", name),
+                    f"code {code} does not fit in {plural(width, 'bit')}",
+                    _FREE_CODE,
+                )
+                continue
+            steps = code - (1 << width) if self.signed and code >> (width - 1) else code
+            if self.lowest <= steps <= self.highest:
+                value = EXACT.fma(Decimal(steps), self.step, self.base)
+                yield Flaw(
+                    ("special", name), f"code {code} already means {plain(value)}", _FREE_CODE
+                )
+            elif code in seen:
+                yield Flaw(
+                    ("special", name), f"code {code} already means {seen[code]!r}", _FREE_CODE
+                )
+            seen[code] = name

@@ -1,0 +1,50 @@
+"""Text of a fixed length, or with a length in front."""
+
+import dataclasses
+from collections.abc import Iterator
+from typing import Any, ClassVar
+
+from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.kinds.lengths import length_flaws
+from lowpanbudget.payload.kinds.octets import Octets
+
+ENCODINGS = ("utf-8", "ascii")
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Text(Octets):
+    """Text in UTF-8 or ASCII; lengths count octets, not characters."""
+
+    _: dataclasses.KW_ONLY
+    encoding: str = "utf-8"
+
+    kind: ClassVar[str] = "text"
+
+    def to_octets(self, value: Any) -> bytes:
+        """Return the octets of a text of a right length."""
+        if not isinstance(value, str):
+            raise Misfit(f"is a {type(value).__name__}, not text", hint="Give text")
+        try:
+            return self.sized(value.encode(self.encoding))
+        except UnicodeEncodeError:
+            raise Misfit(f"is {value[:40]!r}, which {self.encoding} cannot write") from None
+
+    def from_octets(self, octets: bytes) -> str:
+        """Return the text of octets from the wire."""
+        try:
+            return octets.decode(self.encoding)
+        except UnicodeDecodeError as fault:
+            raise Misfit(f"is no {self.encoding} from its octet {fault.start} on") from None
+
+    def flaws(self, order: Order) -> Iterator[Flaw]:
+        """Yield what is wrong with lengths and encoding."""
+        if self.encoding not in ENCODINGS:
+            yield Flaw(
+                ("encoding",),
+                f"{self.encoding!r} is no encoding here",
+                f"Use {' or '.join(ENCODINGS)}",
+            )
+        yield from length_flaws(
+            self, order, bits_key="length_bits", bits=self.length_bits, what="octets"
+        )

@@ -1,0 +1,1 @@
+"""What a format costs, could save, and may become."""

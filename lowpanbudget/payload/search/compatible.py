@@ -1,0 +1,185 @@
+"""Changing a format without breaking its receivers: what an old receiver reads from new octets.
+
+Nothing is judged by rule: every change is made alone in the old format, values at all edges and many
+between them are packed with it, and the old format reads the octets. Only what the wire cannot show
+(another unit, another epoch) is judged by comparing the declarations.
+"""
+
+import dataclasses
+from collections.abc import Iterator, Sequence
+from itertools import chain
+from typing import Any, NamedTuple
+
+from lowpanbudget.errors import WireError, plural
+from lowpanbudget.payload.bitmap import joined
+from lowpanbudget.payload.flaws import FlawedMessage
+from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.search.edges import edges
+from lowpanbudget.payload.search.edits import Edit, edits, shown
+from lowpanbudget.payload.search.sampler import samples
+from lowpanbudget.payload.search.tree import Place, place_text, walk, with_members
+
+
+class Change(NamedTuple):
+    """One change: where, what, whether an old receiver survives it, what it reads, and how the greatest size moves."""
+
+    path: str
+    what: str
+    safe: bool
+    reads: str
+    bits: int
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Comparison:
+    """An old and a new format of one name; sizes in octets, least and greatest; None where there is no such format.
+
+    ``safe`` and ``reads`` are about all changes together. A receiver is assumed to ignore octets
+    after its last field.
+    """
+
+    message: str
+    safe: bool
+    reads: str
+    changes: tuple[Change, ...]
+    old_octets: tuple[int, int] | None
+    new_octets: tuple[int, int] | None
+
+
+def compare_all(old: Sequence[Message], new: Sequence[Message]) -> tuple[Comparison, ...]:
+    """Return the comparison of every message of two design files, by name."""
+    after = {message.name: message for message in new}
+    found = [
+        compare(message, after[message.name]) if message.name in after else _gone(message)
+        for message in old
+    ]
+    before = {message.name for message in old}
+    return (*found, *(_added(message) for message in new if message.name not in before))
+
+
+def compare(old: Message, new: Message) -> Comparison:
+    """Return what changes between two formats, which of it is safe, and what an old receiver reads."""
+    changes = [_order_change(old, new, key) for key in ("byte_order", "bit_order", "layout")]
+    found = [change for change in changes if change is not None]
+    found_orders = bool(found)
+    renamed: dict[str, str] = {}
+    meanings = []
+    for edit in edits(old.fields, new.fields, ()):
+        found.append(_judged(old, edit))
+        renamed |= edit.renamed
+        meanings += [edit.meaning] if edit.meaning else []
+    reads = _reads(old, new, renamed, None if found_orders else _changed(old, new))
+    safe = not reads and not meanings
+    if not reads:
+        reads = meanings[0] if meanings else _right(old, new)
+    return Comparison(old.name, safe, reads, tuple(found), _octets(old), _octets(new))
+
+
+def _octets(message: Message) -> tuple[int, int]:
+    return message.min_octets, message.max_octets
+
+
+def _gone(message: Message) -> Comparison:
+    return Comparison(message.name, False, "waits for it in vain", (), _octets(message), None)
+
+
+def _added(message: Message) -> Comparison:
+    reads = "does not know it, and is not disturbed as long as it can tell it apart (by port, resource or first bits)"
+    return Comparison(message.name, True, reads, (), None, _octets(message))
+
+
+def _order_change(old: Message, new: Message, key: str) -> Change | None:
+    before, after = getattr(old, key), getattr(new, key)
+    if before == after:
+        return None
+    what = f"{key.replace('_', ' ')} {before} becomes {after}"
+    try:
+        changed = dataclasses.replace(old, **{key: after})
+    except FlawedMessage:
+        return Change("", what, False, "cannot be judged alone", 0)
+    reads = _reads(old, changed, {})
+    return Change(
+        "", what, not reads, reads or _right(old, changed), changed.max_bits - old.max_bits
+    )
+
+
+def _judged(old: Message, edit: Edit) -> Change:
+    """Return a change with what the old format reads when it is the only one."""
+    path = place_text(edit.place)
+    try:
+        changed = dataclasses.replace(
+            old, fields=with_members(old.fields, edit.container, edit.members)
+        )
+    except FlawedMessage:
+        return Change(
+            path, edit.what, False, "cannot be judged alone: other fields depend on it", 0
+        )
+    reads = _reads(old, changed, edit.renamed, _changed(old, changed))
+    bits = changed.max_bits - old.max_bits
+    if not reads and edit.meaning:
+        return Change(path, edit.what, False, edit.meaning, bits)
+    return Change(path, edit.what, not reads, reads or _right(old, changed), bits)
+
+
+def _right(old: Message, new: Message) -> str:
+    more = new.max_octets - old.max_octets
+    tail = f", and must ignore up to {plural(more, 'octet')} after them" if more > 0 else ""
+    return f"all its fields right{tail}"
+
+
+def _changed(old: Message, new: Message) -> set[Place]:
+    """Return the places of the new format whose field differs from that of the old one there."""
+    before = dict(walk(old.fields))
+    return {place for place, field in walk(new.fields) if before.get(place) != field}
+
+
+def _reads(
+    old: Message, new: Message, renamed: dict[str, str], places: set[Place] | None = None
+) -> str:
+    """Return the first thing that an old receiver gets wrong, or an empty text."""
+    flags = {
+        name for _, field in walk(old.fields) if isinstance(field, Flags) for name in field.names
+    }
+    optional = {
+        _renamed((field.name,), renamed) for field in old.fields if field.optional and field.given
+    }
+    for sent in chain(samples(new), edges(new, places)):
+        try:
+            got = old.unpack(new.pack(sent), ignore_tail=True)
+        except WireError as fault:
+            return f"refuses some messages: {fault.message}"
+        there = {_renamed(path, renamed): value for path, value in _flat(got)}
+        given = dict(_flat(sent))
+        for path, value in there.items():
+            if path not in given:
+                return f"{joined(list(path))} = {shown(value)}, which was not sent"
+            meant = given[path]
+            if isinstance(
+                meant, tuple
+            ):  # flags: those that the old format has no name for, it ignores
+                meant = tuple(name for name in meant if name in flags)
+            if repr(meant) != repr(value) and meant != value:
+                return f"{joined(list(path))} = {shown(value)} where {shown(given[path])} was sent"
+        for path in given.keys() - there.keys():
+            if path in optional:
+                return f"no {joined(list(path))} where {shown(given[path])} was sent"
+    return ""
+
+
+def _flat(
+    values: Any, path: tuple[str | int, ...] = ()
+) -> Iterator[tuple[tuple[str | int, ...], Any]]:
+    if isinstance(values, dict):
+        for name, value in values.items():
+            yield from _flat(value, (*path, name))
+    elif isinstance(values, list):
+        yield (*path, "count"), len(values)
+        for index, value in enumerate(values):
+            yield from _flat(value, (*path, index))
+    else:
+        yield path, values
+
+
+def _renamed(path: tuple[str | int, ...], renamed: dict[str, str]) -> tuple[str | int, ...]:
+    return tuple(renamed.get(part, part) if isinstance(part, str) else part for part in path)

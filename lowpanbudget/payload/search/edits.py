@@ -1,0 +1,200 @@
+"""What differs between two lists of fields, as edits that can each be made alone."""
+
+import dataclasses
+from collections.abc import Iterable, Iterator
+from difflib import SequenceMatcher
+from typing import Any, NamedTuple
+
+from lowpanbudget.payload.kinds.elements import Array
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.union import Union
+from lowpanbudget.payload.search.tree import ELEMENT, Place
+
+# What people read and the wire does not show; a change of it needs no word.
+_REMARKS = {"note": "", "typically_present": True}
+_HINTS = ("typical", "typical_length", "tolerance", "batch")
+# What the wire does not show either, but what changes the meaning of every value.
+_MEANINGS = ("unit", "epoch")
+
+
+class Edit(NamedTuple):
+    """A change as the members of one container after it; ``renamed`` says what an old name is called now."""
+
+    place: Place
+    what: str
+    container: Place
+    members: tuple[Field, ...]
+    renamed: dict[str, str]
+    meaning: str = ""
+
+
+def edits(old: tuple[Field, ...], new: tuple[Field, ...], place: Place) -> Iterator[Edit]:
+    """Yield the changes between two lists of fields, each as the old list with this change alone."""
+    names = _common(old, new)
+    moved = _in_order(old, _common(new, old))
+    if moved != old:
+        what = f"order {', '.join(names)} becomes {', '.join(_common(new, old))}"
+        yield Edit(place, what, place, moved, {})
+        for edit in edits(moved, new, place):
+            here = edit.container == place
+            yield edit._replace(members=_in_order(edit.members, names)) if here else edit
+        return
+    keys_old, keys_new = [_key(field) for field in old], [_key(field) for field in new]
+    for tag, i1, i2, j1, j2 in SequenceMatcher(
+        None, keys_old, keys_new, autojunk=False
+    ).get_opcodes():
+        if tag == "equal":
+            for offset in range(i2 - i1):
+                yield from _pair(old, i1 + offset, new[j1 + offset], place)
+            continue
+        renamed = _renames(old[i1:i2], new[j1:j2])
+        if tag == "insert":
+            for index in range(j1, j2):
+                where = "appended" if i1 == len(old) else "inserted"
+                what = f"{_named(new[index : index + 1])} {where}"
+                yield Edit(
+                    (*place, new[index].name), what, place, (*old[:i1], new[index], *old[i1:]), {}
+                )
+        elif tag == "delete":
+            for index in range(i1, i2):
+                what = f"{_named(old[index : index + 1])} removed"
+                yield Edit(
+                    (*place, old[index].name), what, place, (*old[:index], *old[index + 1 :]), {}
+                )
+        else:
+            verb = "renamed to" if renamed else "replaced by"
+            what = f"{_named(old[i1:i2])} {verb} {_named(new[j1:j2])}"
+            members = (*old[:i1], *new[j1:j2], *old[i2:])
+            yield Edit((*place, old[i1].name), what, place, members, renamed)
+
+
+def _common(fields: tuple[Field, ...], others: tuple[Field, ...]) -> list[str]:
+    """Return the names, in the order of the first list, of the fields that both lists have."""
+    there = {field.name for field in others if field.name}
+    return [field.name for field in fields if field.name in there]
+
+
+def _in_order(fields: tuple[Field, ...], names: list[str]) -> tuple[Field, ...]:
+    """Return the fields with those of the names in another order, in the places that these had."""
+    named = {field.name: field for field in fields if field.name in names}
+    inward = iter(named[name] for name in names if name in named)
+    return tuple(next(inward) if field.name in named else field for field in fields)
+
+
+def _pair(old: tuple[Field, ...], index: int, after: Field, place: Place) -> Iterator[Edit]:
+    """Yield the changes of one field, or of what it holds."""
+    before = old[index]
+    if _bare(before) == _bare(after):
+        return
+    here = (*place, before.name)
+    inside = _inside(before, after, here)
+    if inside is not None:
+        yield from inside
+        return
+    what, meaning = _difference(before, after)
+    yield Edit(here, what, place, (*old[:index], after, *old[index + 1 :]), {}, meaning)
+
+
+def _inside(before: Field, after: Field, here: Place) -> Iterator[Edit] | None:
+    """Return the changes inside two containers that are alike otherwise, else None."""
+    if isinstance(before, Group) and isinstance(after, Group):
+        if _bare(before) == _bare(dataclasses.replace(after, fields=before.fields)):
+            return edits(before.fields, after.fields, here)
+    elif isinstance(before, Array) and isinstance(after, Array):
+        one, other = before.element, after.element
+        alike = _bare(before) == _bare(dataclasses.replace(after, element=one))
+        if alike and isinstance(one, Group) and isinstance(other, Group):
+            return _inside(one, other, (*here, ELEMENT))
+    elif isinstance(before, Union) and isinstance(after, Union):
+        names = [option.when for option in before.options]
+        alike = _bare(before) == _bare(dataclasses.replace(after, options=before.options))
+        if alike and names == [option.when for option in after.options]:
+            pairs = zip(before.options, after.options, strict=True)
+            return (
+                edit
+                for one, other in pairs
+                for edit in edits(one.fields, other.fields, (*here, f"({one.when})"))
+            )
+    return None
+
+
+def _difference(before: Field, after: Field) -> tuple[str, str]:
+    """Return what differs between two fields of one name, and what of it the wire does not show."""
+    if before.kind != after.kind:
+        return f"kind {before.kind} becomes {after.kind}", ""
+    parts, meaning = [], ""
+    for item in dataclasses.fields(_bare(after)):
+        one, other = getattr(_bare(before), item.name), getattr(_bare(after), item.name)
+        if one != other:
+            long = isinstance(one, tuple | Field) or isinstance(other, tuple | Field)
+            words = _lists(one, other) if long else f"{one} becomes {other}"
+            parts.append(f"{item.name} {words}")
+            if item.name in _MEANINGS:
+                meaning = f"the same octets, but takes {shown(other)} for {shown(one)}"
+    return ", ".join(parts), meaning
+
+
+def _lists(before: Any, after: Any) -> str:
+    """Return what differs between two lists: what came and went, or that only the order is another."""
+    if not (isinstance(before, tuple) and isinstance(after, tuple)):
+        return "changed"
+    names = [
+        [part[0] if isinstance(part, tuple) else str(part) for part in one]
+        for one in (before, after)
+    ]
+    words = [
+        f"{', '.join(part for part in one if part not in other)} {verb}"
+        for one, other, verb in ((names[1], names[0], "added"), (names[0], names[1], "removed"))
+        if set(one) - set(other)
+    ]
+    return " and ".join(words) or "changed"
+
+
+def _bare(field: Field) -> Any:
+    """Return a field without what is for people only."""
+    here = {item.name for item in dataclasses.fields(field)}
+    plain: dict[str, Any] = {key: value for key, value in _REMARKS.items() if key in here}
+    for key in _HINTS:
+        if key in here:
+            plain[key] = next(
+                item.default for item in dataclasses.fields(field) if item.name == key
+            )
+    if isinstance(field, Array):
+        plain["element"] = _bare(field.element)
+    elif isinstance(field, Group):
+        plain["fields"] = tuple(_bare(member) for member in field.fields)
+    elif isinstance(field, Union):
+        plain["options"] = tuple(
+            dataclasses.replace(option, fields=tuple(_bare(member) for member in option.fields))
+            for option in field.options
+        )
+    return dataclasses.replace(field, **plain)
+
+
+def _key(field: Field) -> tuple[Any, ...]:
+    """Return what makes two fields the same one: the name, and for reserved bits their number as well."""
+    return (
+        (field.name, field.kind, getattr(field, "bits", 0))
+        if field.kind == "reserved"
+        else (field.name,)
+    )
+
+
+def _renames(old: Iterable[Field], new: Iterable[Field]) -> dict[str, str]:
+    """Return the new name of each field if nothing but names differs, else nothing."""
+    before, after = list(old), list(new)
+    alike = len(before) == len(after) and all(
+        _bare(one) == _bare(dataclasses.replace(other, name=one.name))
+        for one, other in zip(before, after, strict=True)
+    )
+    return {one.name: other.name for one, other in zip(before, after, strict=True)} if alike else {}
+
+
+def _named(fields: Iterable[Field]) -> str:
+    return ", ".join(field.name or field.kind for field in fields)
+
+
+def shown(value: Any) -> str:
+    """Return a value as a person reads it."""
+    return value.hex() if isinstance(value, bytes) else str(value)
