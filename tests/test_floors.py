@@ -45,16 +45,23 @@ def name_of(path: Path) -> str:
 
 
 @cache
-def tree_of(path: Path) -> ast.Module:
-    return ast.parse(path.read_text(encoding="utf-8"), str(path))
+def nodes_of(path: Path) -> tuple[ast.AST, ...]:
+    """Return the module's tree, node by node from its root."""
+    return tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8"), str(path))))
 
 
-def imports(path: Path) -> Iterator[tuple[int, str]]:
+@cache
+def imports(path: Path) -> tuple[tuple[int, str], ...]:
+    """Return line and full name of all that is imported in a module, also under TYPE_CHECKING or in functions."""
+    return tuple(_imports(path))
+
+
+def _imports(path: Path) -> Iterator[tuple[int, str]]:
     """Yield line and full name of all that is imported in a module, also under TYPE_CHECKING or in functions."""
     package = ("lowpanbudget." + name_of(path)).rstrip(".").split(".")
     if path.name != "__init__.py":
         package.pop()
-    for node in ast.walk(tree_of(path)):
+    for node in nodes_of(path):
         if isinstance(node, ast.Import):
             for alias in node.names:
                 yield node.lineno, alias.name
@@ -111,7 +118,7 @@ def words_of(path: Path) -> Iterator[tuple[int, str]]:
     """
     source = path.read_text(encoding="utf-8")
     docstrings = set()
-    for node in ast.walk(ast.parse(source)):
+    for node in nodes_of(path):
         if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
             first = node.body[0] if node.body else None
             if isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant):
@@ -125,6 +132,7 @@ def words_of(path: Path) -> Iterator[tuple[int, str]]:
             yield from ((token.start[0], word) for word in split_words(token.string))
 
 
+@cache
 def split_words(text: str) -> list[str]:
     """Return ``text`` cut at everything that is no letter or digit, and at a capital after a small letter."""
     spaced = "".join(
@@ -163,7 +171,7 @@ def test_only_the_edges_open_files(path: Path) -> None:
     here = name_of(path)
     if any(here == edge or here.startswith(edge + ".") for edge in MAY_OPEN):
         return
-    for node in ast.walk(tree_of(path)):
+    for node in nodes_of(path):
         if isinstance(node, ast.Call):
             # a bare name other than open is a function of the package's own
             method = getattr(node.func, "attr", "")

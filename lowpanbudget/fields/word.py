@@ -190,6 +190,9 @@ class Choice:
             at += width
 
 
+_SPAN = getsizeof(Span(0, 0, "", "", 0, "", None)) + 2 * getsizeof(1 << 16)  # with its two numbers
+
+
 class _Plan(NamedTuple):
     values: dict[str, int]
     rows: dict[str, Row]
@@ -201,10 +204,8 @@ class _Plan(NamedTuple):
     def size(self) -> int:
         """Return about how many octets of memory it takes, texts included though tables share most of them."""
         dictionaries = getsizeof(self.values) + getsizeof(self.rows)
-        return dictionaries + sum(
-            getsizeof(span) + sum(map(getsizeof, span[:2])) + getsizeof(span.meaning)
-            for span in self.spans
-        )
+        texts = sum([getsizeof(span.meaning) for span in self.spans])
+        return dictionaries + texts + _SPAN * len(self.spans)
 
 
 _Plans = dict[tuple[int, int], _Plan]
@@ -255,6 +256,7 @@ class Header:
     fields: tuple[Bits | Choice, ...]
     order: Literal["big", "little"] = "big"
     octets: int = field(init=False)
+    _places: tuple[tuple[Bits | Choice, int, int], ...] = field(init=False, repr=False)
     _plans: _Plans = field(init=False, default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
@@ -262,6 +264,12 @@ class Header:
         if bits % 8:
             raise TypeError(f"{self.name}: {bits} bits are no whole octets")
         self.octets = bits // 8
+        places, passed = [], 0
+        for part in self.fields:
+            shift = passed if self.order == "little" else bits - passed - part.width
+            places.append((part, shift, (1 << part.width) - 1))
+            passed += part.width
+        self._places = tuple(places)
 
     @property
     def choices(self) -> tuple[Choice, ...]:
@@ -270,33 +278,23 @@ class Header:
 
     def split(self, word: int) -> dict[str, int]:
         """Return the value of each field of ``word``."""
-        values = {}
-        shift = 0 if self.order == "little" else self.octets * 8
-        for part in self.fields:
-            if self.order == "big":
-                shift -= part.width
-            values[part.name] = word >> shift & ((1 << part.width) - 1)
-            if self.order == "little":
-                shift += part.width
-        return values
+        return {part.name: word >> shift & mask for part, shift, mask in self._places}
 
     def join(self, values: Mapping[str, int]) -> int:
         """Return the word of these field values; fixed fields may be left out.
 
         Raises ``RequestError`` for a value that its field cannot hold.
         """
-        word = shift = 0
-        ordered = self.fields if self.order == "little" else tuple(reversed(self.fields))
-        for part in ordered:
+        word = 0
+        for part, shift, mask in self._places:
             fixed = part.fixed if isinstance(part, Bits) else None
             value = values.get(part.name, fixed if fixed is not None else 0)
-            if not 0 <= value < 1 << part.width:
+            if not 0 <= value <= mask:
                 raise RequestError(
                     f"{self.name} {part.name} {value} does not fit {part.width} bits",
                     cite=self.cite,
                 )
             word |= value << shift
-            shift += part.width
         return word
 
     def inline(self, word: int) -> int:
@@ -349,20 +347,23 @@ class Header:
         return plan
 
     def _explain(self, word: int, at: int) -> _Plan:
-        values = self.split(word)
-        rows = {choice.name: choice.rows[values[choice.name]] for choice in self.choices}
-        spans = []
-        wrong = None
-        for part in self.fields:
-            value = values[part.name]
+        values: dict[str, int] = {}
+        rows: dict[str, Row] = {}
+        spans, layer = [], self.name
+        wrong: Bits | None = None
+        reserved: Choice | None = None
+        for part, shift, mask in self._places:
+            value = values[part.name] = word >> shift & mask
             if isinstance(part, Choice):
-                meaning, cite = rows[part.name].needs, rows[part.name].cite
-                name = part.label
+                row = rows[part.name] = part.rows[value]
+                meaning, cite, name = row.needs, row.cite, part.label
+                if row.restore is None and reserved is None:
+                    reserved = part
             else:
-                meaning, cite, name = part.says(value), part.cite or self.cite, part.name
+                meaning = part.meaning if type(part.meaning) is str else part.says(value)
+                cite, name = part.cite or self.cite, part.name
                 if part.fixed is not None and value != part.fixed and wrong is None:
                     wrong = part
-            spans.append(Span(at, part.width, self.name, name, value, meaning, cite))
+            spans.append(_new(Span, (at, part.width, layer, name, value, meaning, cite, "")))
             at += part.width
-        reserved = next((c for c in self.choices if rows[c.name].restore is None), None)
         return _Plan(values, rows, tuple(spans), wrong, reserved)

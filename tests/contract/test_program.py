@@ -252,10 +252,10 @@ def test_colours_on_a_terminal_only_when_wanted() -> None:
     assert b"\x1b" not in on_a_terminal(*SHOW, TERM="dumb")
 
 
-def test_the_words_are_the_same_with_and_without_colour(program: Program) -> None:
+def test_the_words_are_the_same_with_and_without_colour(invoke: Invoke) -> None:
     for args in (SHOW, ("budget", FOOTBRIDGE, "--flow", "time")):
-        with_colour = program(*args, FORCE_COLOR="1").stdout.decode()
-        bare = program(*args).stdout.decode()
+        with_colour = invoke(*args, FORCE_COLOR="1").stdout
+        bare = invoke(*args).stdout
         stripped = click.unstyle(with_colour)
         assert with_colour != bare
         assert [line.rstrip() for line in stripped.splitlines()] == bare.splitlines()

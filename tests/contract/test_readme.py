@@ -4,14 +4,15 @@
 commit it.
 """
 
-import os
+import contextlib
 import re
+import shlex
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
-from contract.entry import COMMANDS
+from contract.entry import COMMANDS, invoke
 
 ROOT = Path(__file__).parents[2]
 README = ROOT / "README.md"
@@ -22,20 +23,8 @@ LINES = 34  # of an output that is shown; what is longer is cut in the middle
 
 
 def output(args: str) -> str:
-    environment = {
-        **os.environ, "COLUMNS": WIDTH, "PYTHONIOENCODING": "utf-8", "NO_COLOR": "1",
-        "PATH": f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}",
-    }  # fmt: skip
-    done = subprocess.run(
-        f"{sys.executable} -m lowpanbudget {args}",
-        shell=True,
-        cwd=ROOT,
-        env=environment,
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        check=False,
-    )
+    with contextlib.chdir(ROOT):
+        done = invoke(*shlex.split(args), COLUMNS=WIDTH, NO_COLOR="1")
     return done.stdout + done.stderr
 
 
