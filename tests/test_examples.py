@@ -16,13 +16,13 @@ import pytest
 from click.testing import CliRunner
 
 from lowpanbudget.capture.expand import LeftOut, expand
+from lowpanbudget.capture.files.key_file import KeyRing, read_keys
 from lowpanbudget.capture.files.reading import read
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.files.writing import write_pcap
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.shrink import Counters, Shrinker, shrink
 from lowpanbudget.capture.survey import survey
-from lowpanbudget.cli.keys import KeyRing, read_keys
 from lowpanbudget.cli.main import program
 from lowpanbudget.design.load import load_design
 from lowpanbudget.findings.finding import Severity

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lowpanbudget.cli import captures, faults, hextext, options
+from lowpanbudget.cli import captures, faults, options
 from lowpanbudget.cli.main import COMMANDS
 from lowpanbudget.errors import RequestError, WireError
 
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from lowpanbudget.stack.frame import Frame
 
 _MOST_TOLD = 5
-_AHEAD = 4096  # octets that tell a capture from lines of hex
 
 _EXAMPLE = """\b
 lowpanbudget annotate 41c8070200... --context 0=2001:db8::/64 --key-file keys.toml
@@ -75,16 +74,17 @@ def command(
     shortest form of the same datagram. A frame that cannot be read to its end is shown as far as it goes, with the
     reason; the exit code is then 3.
     """
-    from lowpanbudget.cli.annotated import is_capture, looks_like_capture, streamed
+    from lowpanbudget.capture.files import hex_text
+    from lowpanbudget.capture.files.reading import AHEAD, is_capture, starts_capture
 
-    is_hex = source != "-" and hextext.looks_like_hex(source)
-    with streamed("" if is_hex else source) as stream:
+    is_hex = source != "-" and hex_text.looks_like_hex(source)
+    with captures.streamed("" if is_hex else source) as stream:
         if is_hex:
             capture = False
         elif numbers:
             capture = True
         elif stream is not None:
-            capture = looks_like_capture(stream.peek(_AHEAD))
+            capture = starts_capture(stream.peek(AHEAD))
         else:
             capture = is_capture(source)
         if capture:
@@ -142,6 +142,7 @@ def _given(
     source: str, known: captures.Knowledge, slot: int | None, stream: "BufferedReader | None"
 ) -> "list[Item]":
     """Return frames that were given in hex."""
+    from lowpanbudget.capture.files import hex_text
     from lowpanbudget.capture.follow.packet import read_packet
     from lowpanbudget.cli.annotated import Item
     from lowpanbudget.env import Contexts
@@ -156,7 +157,7 @@ def _given(
 
         matcher = Matcher(known.design)
     items = []
-    given = hextext.frames(source, stream)
+    given = hex_text.hex_lines(source, stream)
     for one in given:
         frame = decode_frame(
             one.octets, fcs=2 if fcs is None else fcs, contexts=table, keys=known.keys,

@@ -1,12 +1,8 @@
 """Frames to annotate, from hex or out of a capture, each with what is known of it beyond its own octets."""
 
-import io
-import sys
 from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lowpanbudget.errors import RequestError
@@ -22,8 +18,6 @@ if TYPE_CHECKING:
 
 FEW = 3  # frames that are shown of a capture unless some are named
 _MOST_HELD = 4096  # frames with fragments that are remembered
-_AHEAD = 4096
-_PACKED = b"\x1f\x8b"
 
 
 @dataclass(slots=True)
@@ -64,65 +58,6 @@ class Picked:
 
     items: list[Item] = field(default_factory=list)
     count: int = 0
-
-
-# --- is it a capture? -------------------------------------------------------------------------------
-
-
-@contextmanager
-def streamed(source: str) -> Iterator[io.BufferedReader | None]:
-    """Give standard input (for ``-``) or a pipe as a file whose next octets can be looked at; None for other sources.
-
-    Such a file can be opened once only.
-    """
-    if source == "-":
-        raw: Any = sys.stdin.buffer  # it has readinto, though no type says so
-        stdin = io.BufferedReader(raw)
-        try:
-            yield stdin
-        finally:
-            stdin.detach()  # or standard input would be closed with it
-        return
-    try:
-        path = Path(source)
-        is_pipe = path.exists() and not path.is_file() and not path.is_dir()
-        pipe = path.open("rb") if is_pipe else None
-    except (OSError, ValueError):  # whoever opens it next says why
-        pipe = None
-    if pipe is None:
-        yield None
-        return
-    with pipe:
-        yield pipe
-
-
-def is_capture(path: str) -> bool:
-    """Return whether a file holds a capture, or a log with times; not lines of nothing but hex."""
-    try:
-        if not Path(path).is_file():
-            return False
-        with Path(path).open("rb") as file:
-            return looks_like_capture(file.read(_AHEAD))
-    except (OSError, ValueError):
-        return False
-
-
-def looks_like_capture(octets: bytes) -> bool:
-    """Return the same for the first octets of a file."""
-    from lowpanbudget.capture.files.pcap import MAGICS
-    from lowpanbudget.capture.files.pcapng import SECTION
-    from lowpanbudget.capture.files.reading import read
-
-    if octets[:4] in MAGICS or octets[:4] == SECTION or octets[:2] == _PACKED:
-        return True
-    with read(io.BytesIO(octets)) as records:
-        if records.format != "text":
-            return False
-        first = next(records, None)
-    return first is not None and first.time_ns is not None
-
-
-# --- frames out of a capture ------------------------------------------------------------------------
 
 
 def pick(trace: "Trace", records: "Iterable[Record]", numbers: Iterable[int], name: str) -> Picked:

@@ -130,9 +130,9 @@ def _audit(
     """Return the audit over one capture, all its frames taken."""
     import sys
 
+    from lowpanbudget.capture.files.key_file import read_keys
     from lowpanbudget.capture.files.reading import read
     from lowpanbudget.capture.follow.tracing import Trace
-    from lowpanbudget.cli.keys import read_keys
     from lowpanbudget.cli.progress import followed
     from lowpanbudget.findings.audit import Audit, known_of
 

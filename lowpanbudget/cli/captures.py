@@ -1,6 +1,10 @@
 """What the commands that read captures share: options, a trace of what they say, and what reading noticed."""
 
-from collections.abc import Callable, Iterable, Sequence
+import io
+import sys
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -51,7 +55,7 @@ class Knowledge:
         fcs: str,
         root: str | None,
     ) -> None:
-        from lowpanbudget.cli.keys import read_keys
+        from lowpanbudget.capture.files.key_file import read_keys
         from lowpanbudget.env import address
 
         self.contexts = options.table_of(contexts)
@@ -78,12 +82,37 @@ class Knowledge:
 
 def opened(capture: str, link_type: int | None = None) -> "CaptureFile":
     """Return the records of a capture, those of standard input for ``-``; ``link_type`` is that of text."""
-    import sys
-
     from lowpanbudget.capture.files.reading import WITH_FCS, read
 
     source = sys.stdin.buffer if capture == "-" else capture
     return read(source, link_type=WITH_FCS if link_type is None else link_type)
+
+
+@contextmanager
+def streamed(source: str) -> Iterator[io.BufferedReader | None]:
+    """Give standard input (for ``-``) or a pipe as a file whose next octets can be looked at; None for other sources.
+
+    Such a file can be opened once only.
+    """
+    if source == "-":
+        raw: Any = sys.stdin.buffer  # it has readinto, though no type says so
+        stdin = io.BufferedReader(raw)
+        try:
+            yield stdin
+        finally:
+            stdin.detach()  # or standard input would be closed with it
+        return
+    try:
+        path = Path(source)
+        is_pipe = path.exists() and not path.is_file() and not path.is_dir()
+        pipe = path.open("rb") if is_pipe else None
+    except (OSError, ValueError):  # whoever opens it next says why
+        pipe = None
+    if pipe is None:
+        yield None
+        return
+    with pipe:
+        yield pipe
 
 
 def once(captures: Sequence[str]) -> None:

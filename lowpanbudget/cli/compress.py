@@ -2,7 +2,7 @@
 
 import click
 
-from lowpanbudget.cli import hextext, options
+from lowpanbudget.cli import options
 from lowpanbudget.cli.main import COMMANDS
 
 _EXAMPLE = """\b
@@ -45,7 +45,7 @@ def command(
     from lowpanbudget.report import machine, view
     from lowpanbudget.stack.convert import compress
 
-    given = hextext.argument(datagram)
+    given = options.octets_of(datagram)
     env = options.surroundings(source, destination, contexts, root)
     result = compress(given, env, elide_udp_checksum=elide_udp_checksum, ghc=ghc, lorh=lorh)
     if as_json:

@@ -2,7 +2,7 @@
 
 import click
 
-from lowpanbudget.cli import hextext, options
+from lowpanbudget.cli import options
 from lowpanbudget.cli.main import COMMANDS
 
 _EXAMPLE = """\b
@@ -35,7 +35,7 @@ def command(
     from lowpanbudget.report import machine, view
     from lowpanbudget.stack.convert import decompress
 
-    given = hextext.argument(payload)
+    given = options.octets_of(payload)
     result = decompress(given, options.surroundings(source, destination, contexts, root))
     if as_json:
         output.emit(machine.document(**view.result(result, "octets", "layers", "spans", "notices")))

@@ -1,5 +1,6 @@
 """Options that several commands share, and what they mean to the library."""
 
+import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -8,6 +9,7 @@ import click
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
+    from lowpanbudget.capture.files.hex_text import HexLine
     from lowpanbudget.env import Context, Env
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -34,6 +36,20 @@ def link_addresses(function: F) -> F:
             help=f"Link address of the {what}: 2, 6 or 8 octets, most significant first.",
         )(function)
     return function
+
+
+def octets_of(text: str) -> bytes:
+    """Return the octets of a HEX argument, those of standard input for ``-``."""
+    from lowpanbudget.capture.files.hex_text import only_line
+
+    return only_line(text, sys.stdin.buffer)
+
+
+def lines_of(text: str) -> "list[HexLine]":
+    """Return the octets of a HEX or FILE argument, line by line; those of standard input for ``-``."""
+    from lowpanbudget.capture.files.hex_text import hex_lines
+
+    return hex_lines(text, sys.stdin.buffer if text == "-" else None)
 
 
 def surroundings(

@@ -18,9 +18,6 @@ if TYPE_CHECKING:
 
 PATIENCE_S = 1.0  # work that ends sooner shows no bar
 _EVERY = 128  # frames between two looks at the clock
-_PACKED = (
-    b"\x1f\x8b"  # of a compressed file nobody knows how much is to come (RFC 1952 section 2.3.1)
-)
 
 
 def followed(records: "CaptureFile", capture: str) -> "Iterator[Record]":
@@ -88,12 +85,14 @@ class _Bar:
 
 def size_of(capture: str) -> int | None:
     """Return how many octets a capture will give; None for what is compressed or no file."""
+    from lowpanbudget.capture.files.source import GZIP
+
     try:
         facts = Path(capture).stat()
         if capture == "-" or not stat.S_ISREG(facts.st_mode):
             return None
         with Path(capture).open("rb") as file:
-            packed = file.read(2) == _PACKED
+            packed = file.read(2) == GZIP  # nobody knows how much is to come
     except (OSError, ValueError):
         return None
     return None if packed else facts.st_size

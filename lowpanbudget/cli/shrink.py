@@ -115,7 +115,7 @@ def command(
 
 def _key(design: "Design", path: str) -> "Key":
     """Return the key of a key file that the design's frames name."""
-    from lowpanbudget.cli.keys import read_keys
+    from lowpanbudget.capture.files.key_file import read_keys
 
     security = design.link.security
     keys = read_keys(path).keys

@@ -6,13 +6,14 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
-from lowpanbudget.cli import faults, hextext
+from lowpanbudget.cli import faults, options
 from lowpanbudget.cli.main import COMMANDS
 from lowpanbudget.errors import WireError
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from lowpanbudget.capture.files.hex_text import HexLine
     from lowpanbudget.payload.message import Message
     from lowpanbudget.payload.told import Told
     from lowpanbudget.report.screen import Screen
@@ -27,7 +28,7 @@ lowpanbudget unpack examples/archive.toml climate received.txt --csv > climate.c
 class Read(NamedTuple):
     """One message that was given: its values, or why there are none."""
 
-    given: hextext.Given
+    given: "HexLine"
     values: dict[str, Any] | None
     fault: WireError | None
 
@@ -54,7 +55,7 @@ def command(
     if as_csv and as_json:
         raise click.UsageError("--csv and --json are two ways to print the same", ctx)
     form = load_design(design).message(message)
-    read = [_read(form, given) for given in hextext.frames(source)]
+    read = [_read(form, given) for given in options.lines_of(source)]
     if as_json:
         output.emit("".join(_line(form, one) for one in read))
     elif as_csv:
@@ -74,7 +75,7 @@ def command(
         ctx.exit(WireError.exit_code)
 
 
-def _read(form: "Message", given: hextext.Given) -> Read:
+def _read(form: "Message", given: "HexLine") -> Read:
     try:
         return Read(given, form.unpack(given.octets), None)
     except WireError as fault:

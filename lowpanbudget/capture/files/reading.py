@@ -3,6 +3,7 @@
 pcap and pcapng are told by their first octets, in both byte orders, compressed or not; text has a frame a line.
 """
 
+import io
 from collections.abc import Iterator
 from os import PathLike, fspath
 from pathlib import Path
@@ -12,13 +13,13 @@ from typing import Any, Self
 from lowpanbudget.capture.files.pcap import MAGICS, read_pcap
 from lowpanbudget.capture.files.pcapng import SECTION, read_pcapng
 from lowpanbudget.capture.files.record import Notices, ReadingNotice, Record
-from lowpanbudget.capture.files.source import BinaryFile, Source
+from lowpanbudget.capture.files.source import GZIP, BinaryFile, Source
 from lowpanbudget.capture.files.text_log import is_text, read_text
 from lowpanbudget.errors import RequestError
 
-WITH_FCS = (
-    195  # what a text log is taken for unless told; whether an FCS is there is tested in any case
-)
+# what a text log is taken for unless told; whether an FCS is there is tested in any case
+WITH_FCS = 195
+AHEAD = 4096  # octets that tell a capture from lines of hex
 
 
 class CaptureFile(Iterator[Record]):
@@ -111,3 +112,25 @@ def _recognised(source: Source, notices: Notices, link_type: int) -> tuple[str, 
     else:
         notices.add("not-a-capture", "the file is empty", 0, 0)
     return "unknown", iter(())
+
+
+def is_capture(path: str) -> bool:
+    """Return whether a file holds a capture, or a log with times; not lines of nothing but hex."""
+    try:
+        if not Path(path).is_file():
+            return False
+        with Path(path).open("rb") as file:
+            return starts_capture(file.read(AHEAD))
+    except (OSError, ValueError):
+        return False
+
+
+def starts_capture(octets: bytes) -> bool:
+    """Return the same of the first octets of a file."""
+    if octets[:4] in MAGICS or octets[:4] == SECTION or octets[:2] == GZIP:
+        return True
+    with read(io.BytesIO(octets)) as records:
+        if records.format != "text":
+            return False
+        first = next(records, None)
+    return first is not None and first.time_ns is not None

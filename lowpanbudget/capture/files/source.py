@@ -9,7 +9,7 @@ from typing import Any, Protocol
 from lowpanbudget.errors import RequestError
 
 CHUNK = 1 << 18
-_GZIP = b"\x1f\x8b"
+GZIP = b"\x1f\x8b"  # RFC 1952 section 2.3.1
 
 
 class BinaryFile(Protocol):
@@ -35,7 +35,7 @@ class Source:
         self._gone = 0  # octets that left the buffer
         self._ended = False
         self.trouble = ""
-        if self.peek(2) == _GZIP:
+        if self.peek(2) == GZIP:
             packed = _Ahead(self._buffer, file)
             # what was unpacked before a fault is handed out first: ``read`` would lose it, ``read1`` does not
             self._read_some = gzip.GzipFile(fileobj=packed, mode="rb").read1

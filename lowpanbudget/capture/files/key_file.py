@@ -15,6 +15,7 @@ import os
 import re
 import stat
 import sys
+import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -89,8 +90,6 @@ def _refuse_shared(path: str, facts: os.stat_result) -> None:
 
 
 def _parse(path: str, text: str) -> dict[str, Any]:
-    import tomllib
-
     try:
         return tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:

@@ -1,7 +1,6 @@
-"""Octets that people type or keep in files: hex on the command line; in a file or on standard input a frame a line."""
+"""Octets that people type or keep in files: hex text, in a file a frame a line."""
 
 import string
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -17,8 +16,8 @@ _HINT = (
 )
 
 
-class Given(NamedTuple):
-    """Octets and where they stood: empty for the command line, else ``file:line``."""
+class HexLine(NamedTuple):
+    """Octets and where they stood: nowhere for text that was typed, else ``file:line``."""
 
     octets: bytes
     place: str = ""
@@ -75,31 +74,29 @@ def looks_like_hex(text: str) -> bool:
     )
 
 
-def argument(text: str) -> bytes:
-    """Return the octets of a HEX argument, or the single frame on standard input for ``-``."""
+def only_line(text: str, stdin: BinaryIO) -> bytes:
+    """Return the octets of hex text, or of the single line that standard input has, for ``-``."""
     if text != "-":
         return octets_of(text)
-    given = list(_lines(sys.stdin.buffer, "standard input"))
-    if len(given) != 1:
+    lines = list(_lines(stdin, "standard input"))
+    if len(lines) != 1:
         raise RequestError(
-            f"standard input has {len(given)} lines of hex, one is wanted",
+            f"standard input has {len(lines)} lines of hex, one is wanted",
             hint="Give one datagram or payload at a time",
         )
-    return given[0].octets
+    return lines[0].octets
 
 
-def frames(text: str, stream: BinaryIO | None = None) -> list[Given]:
-    """Return the frames of a HEX or FILE argument, or of standard input for ``-``; in a file, one a line.
+def hex_lines(text: str, stream: BinaryIO | None = None) -> list[HexLine]:
+    """Return the octets of hex text as one line, or of all lines of the file that the text names.
 
-    ``stream`` is what the argument stands for where that is open already. Raises ``RequestError`` for text
-    that is neither, a file that cannot be read or has no frame, and malformed hex.
+    ``stream`` is what the text stands for where that is open already: standard input for ``-``, or a pipe. Raises
+    ``RequestError`` for text that is neither, a file that cannot be read or has no octets, and malformed hex.
     """
-    if text == "-":
-        return _all(stream or sys.stdin.buffer, "standard input")
     if stream is not None:
-        return _all(stream, text)
+        return _all(stream, "standard input" if text == "-" else text)
     if looks_like_hex(text):
-        return [Given(octets_of(text))]
+        return [HexLine(octets_of(text))]
     with _opened(text) as file:
         return _all(file, text)
 
@@ -120,19 +117,19 @@ def _opened(path: str) -> Iterator[BinaryIO]:
         raise RequestError(f"the file {_short(path)!r} cannot be read: {reason}") from None
 
 
-def _all(file: BinaryIO, name: str) -> list[Given]:
+def _all(file: BinaryIO, name: str) -> list[HexLine]:
     try:
-        given = list(_lines(file, name))
+        lines = list(_lines(file, name))
     except OSError as error:
         raise RequestError(f"{name} cannot be read: {error.strerror or error}") from None
-    if not given:
+    if not lines:
         raise RequestError(
             f"{name} has no frame in it", hint="Write one frame a line in hex; # starts a comment"
         )
-    return given
+    return lines
 
 
-def _lines(file: BinaryIO, name: str) -> Iterator[Given]:
+def _lines(file: BinaryIO, name: str) -> Iterator[HexLine]:
     number = 0
     while line := file.readline(_LONGEST_LINE):
         number += 1
@@ -144,4 +141,4 @@ def _lines(file: BinaryIO, name: str) -> Iterator[Given]:
             )
         text = line.removeprefix(b"\xef\xbb\xbf").split(b"#")[0].decode("ascii", "backslashreplace")
         if text.strip():
-            yield Given(octets_of(text, place), place)
+            yield HexLine(octets_of(text, place), place)
