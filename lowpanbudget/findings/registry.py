@@ -15,6 +15,10 @@ from lowpanbudget.findings.compression import (
 )
 from lowpanbudget.findings.contexts import ContextLengthUnusual, ContextUnknown, ContextUsedTooSoon
 from lowpanbudget.findings.exchanges import RequestAnsweredTwice, RequestRepeatedEarly
+from lowpanbudget.findings.extension_headers import (
+    ChecksumElidedBehindUnknownRoute,
+    ExtensionBitsNotZero,
+)
 from lowpanbudget.findings.fragment_losses import (
     FragmentRepeated,
     FragmentsMeet,
@@ -133,6 +137,8 @@ RULES: tuple[type[Rule], ...] = (
     HeaderNotShortest,
     PortsNotShortest,
     ChecksumElidedWithoutCover,
+    ChecksumElidedBehindUnknownRoute,
+    ExtensionBitsNotZero,
     PageOneNotAnswered,
     NotALowpanFrame,
     OldHeaderCompression,

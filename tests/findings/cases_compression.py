@@ -300,6 +300,25 @@ COMPRESSION_CASES = {
         lambda: elided(elide=False),
         Told("failure", "0x0017", "C is set and the frame has no integrity code", (), (1,)),
     ),
+    # one segment left of routing type 253 (RFC 4727, from memory), then none
+    "checksum-elided-behind-unknown-route": Case(
+        lambda: other_frames("7e33e306fd01aabbccddf71268656c6c6f"),
+        lambda: other_frames("7e33e306fd00aabbccddf71268656c6c6f"),
+        Told("risk", "0x0017", "C is set behind a route whose end cannot be read", (), (1,)),
+        also=frozenset({"checksum-elided-without-cover"}),
+    ),
+    # EID 7 with NH 1 and 0; RFC 6282 section 4.2: "the NH bit [...] MUST be set to zero"
+    "extension-bits-not-zero": Case(
+        lambda: other_frames("7e33ef7a333b6162"),
+        lambda: other_frames("7e33ee7a333b6162"),
+        Told(
+            "risk",
+            "0x0017",
+            "the NH bit is 1 before an IPv6 header, where it has no use and must be 0",
+            (),
+            (1,),
+        ),
+    ),
     "page-one-not-answered": Case(
         lambda: paged(answered=False),
         lambda: paged(answered=True),

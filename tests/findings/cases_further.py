@@ -11,7 +11,7 @@ from findings.air import BROADCAST, NODE, PAN, PREFIX, ROOT, Capture
 from findings.cases_application import DATA, PLAN, READINGS, SMALL, again, floats, messages, planned
 from findings.cases_compression import FAR, known_contexts, solicitation, summed, to_group, under
 from findings.cases_fragments import cut, frames_of_one, sized, spilled
-from findings.cases_link import FAR_NAME, IPHC_ONLY, plain, short_source
+from findings.cases_link import FAR_NAME, IPHC_ONLY, other_frames, plain, short_source
 from findings.judge import Told
 
 
@@ -131,7 +131,26 @@ def listener_report() -> Capture:
 
 DAMAGED = "some frames were damaged before this receiver saw them; nothing is concluded from those"
 HOP = "0x0017 to 0x0001"
+RESERVED = "the reserved octet of the fragment header is"
 FURTHER = (
+    # RFC 8200 section 4.5: Reserved is "initialized to zero"; six octets stand behind it
+    Further(
+        "extension-bits-not-zero",
+        lambda: other_frames("7e33e43b060001123456786162"),
+        Told(
+            "risk",
+            "0x0017",
+            f"{RESERVED} 6, and senders must leave it 0: it looks like a length, the octets that follow it; "
+            "this header has none",
+            (),
+            (1,),
+        ),
+    ),
+    Further(
+        "extension-bits-not-zero",
+        lambda: other_frames("7e33e43b800001123456786162"),
+        Told("risk", "0x0017", f"{RESERVED} 128, and senders must leave it 0", (), (1,)),
+    ),
     # one in ten of 20 are 2
     Further(
         "check-sequence-wrong",
