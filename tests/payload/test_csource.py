@@ -86,7 +86,7 @@ def test_messages_of_the_examples_pass_their_self_test(
     main = tmp_path / "main.c"
     main.write_text(main_of(files))
     program = compiled([main], tmp_path / "program", *flags)
-    done = subprocess.run([program], capture_output=True, check=False, timeout=60)
+    done = subprocess.run([program], capture_output=True, check=False, timeout=600)
     assert (done.returncode, done.stderr) == (0, b"")
 
 
