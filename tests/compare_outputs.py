@@ -41,6 +41,28 @@ ALONE = ("explain", "schema")
 COLUMNS = "80"
 SHOWN = 3  # examples of one kind of difference
 INDEX = "index.json"
+TERMS = ("terms.json", "terms.txt")  # what is explained of each term, in one process
+DRIVER = """
+import contextlib, io, json, sys
+from lowpanbudget.cli.main import run
+
+def told(*arguments):
+    sys.argv, octets = ["lowpanbudget", *arguments], io.BytesIO()
+    text = io.TextIOWrapper(octets, "utf-8", write_through=True)
+    with contextlib.redirect_stdout(text), contextlib.suppress(SystemExit):
+        run()
+    text.flush()
+    return octets.getvalue().decode()
+
+groups = json.loads(told("explain", "--json")).values()
+entries = [entry for group in groups if isinstance(group, list) for entry in group]
+terms = [term for e in entries for term in ([e] if isinstance(e, str) else e["names"])]
+if FORM == "json":
+    print(json.dumps({term: json.loads(told("explain", term, "--json")) for term in terms}))
+else:
+    for term in terms:
+        print(told("explain", term))
+"""
 LONG = 1000  # of lists: beyond it, items that are everywhere guide no pairing (it would take hours)
 
 
@@ -72,9 +94,14 @@ def commands() -> Iterator[tuple[str, list[str]]]:
 
 
 def outputs() -> Iterator[tuple[str, list[str]]]:
+    """Yield the name of each output and what the interpreter is told to print it."""
     for name, arguments in commands():
-        yield f"{name}.json", [*arguments, "--json"]
-        yield f"{name}.txt", arguments
+        program = ["-m", "lowpanbudget", *arguments]
+        yield f"{name}.json", [*program, "--json"]
+        yield f"{name}.txt", program
+    for name in TERMS:
+        form = name.rpartition(".")[2]
+        yield name, ["-c", f"FORM = {form!r}\n{DRIVER}"]
 
 
 def record(folder: Path, python: str, package: Path | None, only: str) -> None:
@@ -97,7 +124,7 @@ def record(folder: Path, python: str, package: Path | None, only: str) -> None:
         def run(task: tuple[str, list[str]]) -> tuple[str, dict[str, Any]]:
             name, arguments = task
             done = subprocess.run(
-                [python, "-m", "lowpanbudget", *arguments],
+                [python, *arguments],
                 capture_output=True, check=False, cwd=place, env=environment,
             )  # fmt: skip
             (folder / name).write_bytes(done.stdout)

@@ -121,6 +121,6 @@ def test_a_recording_of_this_checkout_is_that_of_the_installed_package(tmp_path:
 
 def test_every_output_has_its_own_name() -> None:
     names = [name for name, _ in compare_outputs.outputs()]
-    assert len(names) == len(set(names)) == 2 * (2 * 7 + 2)
+    assert len(names) == len(set(names)) == 2 * (2 * 7 + 2 + 1)
     arguments = dict(compare_outputs.outputs())
     assert arguments["archive.annotate.txt"].count("--frame") == 354
