@@ -7,7 +7,7 @@ from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.rule import NONE, Hits, Rule
 from lowpanbudget.findings.scene import Known, Scene, named
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
-from lowpanbudget.layers.internet.nd import NeighborSolicitation
+from lowpanbudget.layers.internet.nd.messages import NeighborSolicitation
 from lowpanbudget.layers.lowpan import lorh
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.stack.found import Notice

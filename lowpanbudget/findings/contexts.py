@@ -9,8 +9,8 @@ from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.rule import NONE, Hits, Rule
 from lowpanbudget.findings.scene import Known, Scene
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
-from lowpanbudget.layers.internet.nd import RouterAdvertisement
-from lowpanbudget.layers.internet.nd_lowpan import ContextOption
+from lowpanbudget.layers.internet.nd.lowpan_options import ContextOption
+from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement
 from lowpanbudget.layers.lowpan import addresses, iphc
 from lowpanbudget.layers.lowpan.iphc import Iphc
 

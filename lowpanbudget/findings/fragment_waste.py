@@ -7,7 +7,7 @@ from lowpanbudget.findings.pieces import Assembly, Piece, hop_of, told
 from lowpanbudget.findings.rule import NONE, Hits, Rule
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
-from lowpanbudget.layers.internet.nd import RouterAdvertisement
+from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1

@@ -11,7 +11,7 @@ from lowpanbudget.findings.rule import NONE, Hits, Rule
 from lowpanbudget.findings.scene import Known, Scene, Whole
 from lowpanbudget.layers.internet import ipv6, rpi
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
-from lowpanbudget.layers.internet.rpl import Dio
+from lowpanbudget.layers.internet.rpl.messages import Dio
 from lowpanbudget.stack.found import Notice
 
 

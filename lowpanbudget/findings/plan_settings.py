@@ -12,10 +12,11 @@ from lowpanbudget.env import Env
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.findings.design_rule import DesignRule, Plan, octets_text, room_text
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.layers.internet import icmpv6, ipv6, nd
+from lowpanbudget.layers.internet import icmpv6, ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.internet.nd_lowpan import AuthoritativeBorderRouter, ContextOption
-from lowpanbudget.layers.internet.nd_options import PrefixInformation, SourceLinkLayerAddress
+from lowpanbudget.layers.internet.nd import messages as nd
+from lowpanbudget.layers.internet.nd.lowpan_options import AuthoritativeBorderRouter, ContextOption
+from lowpanbudget.layers.internet.nd.options import PrefixInformation, SourceLinkLayerAddress
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import addresses
 from lowpanbudget.layers.lowpan.iphc import HLIM
@@ -116,17 +117,24 @@ class AdvertisementDoesNotFit(DesignRule):
         ).ip(form)
         address = router.ip(form)
         options: tuple[object, ...] = (
-            PrefixInformation(64, IPv6Address(int(address) >> 64 << 64), autonomous=True),
+            PrefixInformation(
+                prefix_length=64, address=IPv6Address(int(address) >> 64 << 64), autonomous=True
+            ),
             *(
-                ContextOption(n, c.prefix, 60)
+                ContextOption(cid=n, prefix=c.prefix, valid_lifetime=60)
                 for n, c in design.contexts.items()
                 if c.prefix.prefixlen
             ),
-            AuthoritativeBorderRouter(1, address),
-            SourceLinkLayerAddress(link),
+            AuthoritativeBorderRouter(version_low=1, border_router=address),
+            SourceLinkLayerAddress(address=link),
         )
         writer = Writer()
-        icmpv6.encode(writer, nd.RouterAdvertisement(64, 1800, options=options), source, _ALL_NODES)
+        icmpv6.encode(
+            writer,
+            nd.RouterAdvertisement(cur_hop_limit=64, router_lifetime=1800, options=options),
+            source,
+            _ALL_NODES,
+        )
         body = bytes(writer.data)
         packet = bytes(Ipv6(0, 0, len(body), ipv6.ICMPV6, 255, source, _ALL_NODES)) + body
         room = design.link.room(link, BROADCAST)

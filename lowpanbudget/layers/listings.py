@@ -5,9 +5,10 @@ Every line is taken from what reads and writes the octets; nothing is stated her
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from lowpanbudget.cites import Cite
-from lowpanbudget.fields import Bits, Choice, Header
+from lowpanbudget.fields import Bits, Choice, Header, Layout, layout_of
 from lowpanbudget.layers.internet import (
     coap_codes,
     coap_options,
@@ -15,14 +16,13 @@ from lowpanbudget.layers.internet import (
     dtls_suites,
     extension,
     icmpv6,
-    nd_options,
-    parts,
-    rpl,
-    rpl_metrics,
-    rpl_options,
-    rpl_security,
 )
-from lowpanbudget.layers.internet.records import Kind, Record
+from lowpanbudget.layers.internet.icmpv6_types import MessageType
+from lowpanbudget.layers.internet.nd import options as nd_options
+from lowpanbudget.layers.internet.rpl import messages as rpl
+from lowpanbudget.layers.internet.rpl import metrics as rpl_metrics
+from lowpanbudget.layers.internet.rpl import options as rpl_options
+from lowpanbudget.layers.internet.rpl import security as rpl_security
 from lowpanbudget.layers.link import addressing, contents, elements, layouts, mlme_contents
 from lowpanbudget.layers.link.header_contents import HEADER_IES
 from lowpanbudget.layers.lowpan import ghc
@@ -50,22 +50,25 @@ def listings() -> Iterator[tuple[str, Listing]]:
         yield title, _pan_ids(f"PAN ID compression, {version}", table, cite)
     yield "Generic header compression: the byte code.", _byte_code()
     for kind in icmpv6.MESSAGES:
-        if isinstance(kind.record, Record):
-            yield "Messages of ICMPv6.", _record(kind.record, kind.name, *_message_head(kind))
+        if isinstance(kind.body, Layout):
+            yield "Messages of ICMPv6.", _record(kind.body, kind.name, *_message_head(kind))
         elif kind.code == rpl.SECURE | rpl.ONLY_SECURE:  # the one that exists only secured
             base = rpl.BASES[rpl.ONLY_SECURE]
             yield "Messages of ICMPv6.", _record(base, base.name, *_message_head(kind))
-    for title, records in (
-        ("Options of neighbour discovery.", nd_options.OPTIONS.records.values()),
-        ("Options of RPL messages.", (*rpl_options.OPTIONS.records.values(), rpl_metrics.METRIC)),
+    for title, layouts_there in (
+        ("Options of neighbour discovery.", nd_options.OPTIONS.layouts.values()),
+        (
+            "Options of RPL messages.",
+            (*rpl_options.OPTIONS.layouts.values(), layout_of(rpl_metrics.Metric)),
+        ),
         (
             "Options of IPv6 extension headers.",
-            dict.fromkeys(extension.OPTIONS.records.values()),  # the RPL option has two numbers
+            dict.fromkeys(extension.OPTIONS.layouts.values()),  # the RPL option has two numbers
         ),
         ("The security section of RPL messages.", (rpl_security.SECURITY,)),
     ):
-        for record in records:
-            yield title, _record(record, record.name)
+        for layout in layouts_there:
+            yield title, _record(layout, layout.name)
     for title, ies in (
         ("Information elements of a MAC header.", HEADER_IES),
         ("Information elements of a MAC payload.", elements.PAYLOAD_IES),
@@ -74,8 +77,8 @@ def listings() -> Iterator[tuple[str, Listing]]:
     ):
         for number, (name, content) in ies.items():
             yield title, _content(name, f"id {number:#04x}", content)
-    for number, layout in contents.COMMANDS.items():
-        yield "MAC commands.", _content(layout.name, f"command {number:#04x}", layout)
+    for number, command in contents.COMMANDS.items():
+        yield "MAC commands.", _content(command.name, f"command {number:#04x}", command)
     yield from _numbers()
 
 
@@ -108,20 +111,20 @@ def _byte_code() -> Listing:
     return Listing("GHC", ghc.CODES[0].cite, ("code octet", "name", "does", "clause"), rows)
 
 
-def _message_head(kind: Kind) -> Iterator[tuple[str, str, str]]:
+def _message_head(kind: MessageType) -> Iterator[tuple[str, str, str]]:
     yield "type", "8 bits", f"always {kind.number}"
     codes = "; ".join(f"{code}: {text}" for code, text in kind.codes.items())
     yield "code", "8 bits", codes if kind.code is None else f"always {kind.code:#04x}"
     yield "checksum", "16 bits", "over pseudo-header and message"
 
 
-def _record(record: Record, name: str, *head: tuple[str, str, str]) -> Listing:
+def _record(record: Layout[Any], name: str, *head: tuple[str, str, str]) -> Listing:
     rows = [*head]
-    for part in record.layout:
+    for part in record.parts:
         if isinstance(part, Header):
             rows += _word(part)
         else:
-            rows.append((part.name, _size(part), part.meaning))
+            rows.append((part.name, part.size, part.text))
     return Listing(name, record.cite, _LAYOUT, tuple(rows))
 
 
@@ -140,16 +143,6 @@ def _meaning(field: Bits) -> str:
     if isinstance(field.meaning, Mapping):
         return "; ".join(f"{value}: {text}" for value, text in field.meaning.items())
     return field.meaning if isinstance(field.meaning, str) else ""
-
-
-def _size(part: parts.Part) -> str:
-    if isinstance(part, parts.Address):
-        return "0 or 16 octets" if part.when or part.optional else "16 octets"
-    if isinstance(part, parts.Addresses):
-        return "16 octets each"
-    if isinstance(part, parts.Prefix | parts.Octets):
-        return "as fields before tell"
-    return "all that is left"
 
 
 def _content(name: str, number: str, content: layouts.Content | None) -> Listing:

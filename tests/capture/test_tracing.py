@@ -48,11 +48,11 @@ from lowpanbudget.capture.follow.shape import layer_bits
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.design.load import parse_design
-from lowpanbudget.layers.internet import nd
-from lowpanbudget.layers.internet.nd_lowpan import AddressRegistration, ContextOption
-from lowpanbudget.layers.internet.nd_options import SourceLinkLayerAddress
-from lowpanbudget.layers.internet.rpl import Dio
-from lowpanbudget.layers.internet.rpl_options import DodagConfiguration
+from lowpanbudget.layers.internet.nd import messages as nd
+from lowpanbudget.layers.internet.nd.lowpan_options import AddressRegistration, ContextOption
+from lowpanbudget.layers.internet.nd.options import SourceLinkLayerAddress
+from lowpanbudget.layers.internet.rpl.messages import Dio
+from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
 from lowpanbudget.layers.link.contents import Command, encode_command
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.fragment import Fragment
@@ -400,8 +400,10 @@ def test_a_frame_of_which_the_capture_kept_the_front() -> None:
 def test_contexts_seen_on_the_air_with_their_lifetime() -> None:
     """RFC 6775: section 4.2 counts minutes; 5.4.3 keeps a context for twice the router lifetime after its end."""
     router, host = eui(9), eui(1)
-    option = ContextOption(3, Context("2001:db8:33::/64").prefix, 2, may_compress=False)
-    advertisement = nd.RouterAdvertisement(64, 60, options=(option,))
+    option = ContextOption(
+        cid=3, prefix=Context("2001:db8:33::/64").prefix, valid_lifetime=2, may_compress=False
+    )
+    advertisement = nd.RouterAdvertisement(cur_hop_limit=64, router_lifetime=60, options=(option,))
     tell = icmpv6_datagram(ip_of(router, "fe80::"), IPv6Address("ff02::1"), advertisement)
     (announcement,) = frames_of(tell, router, b"\xff\xff", contexts={})
     datagram = udp_datagram(ip_of(host, "2001:db8:33::"), ip_of(router, "2001:db8:33::"), b"x")
@@ -431,8 +433,8 @@ def test_a_removed_context_and_one_that_differs() -> None:
     router = eui(9)
 
     def announce(lifetime: int, prefix: str, sequence: int) -> bytes:
-        option = ContextOption(0, Context(prefix).prefix, lifetime)
-        message = nd.RouterAdvertisement(64, 1800, options=(option,))
+        option = ContextOption(cid=0, prefix=Context(prefix).prefix, valid_lifetime=lifetime)
+        message = nd.RouterAdvertisement(cur_hop_limit=64, router_lifetime=1800, options=(option,))
         datagram = icmpv6_datagram(ip_of(router, "fe80::"), IPv6Address("ff02::1"), message)
         return frames_of(datagram, router, b"\xff\xff", sequence=sequence, contexts={})[0]
 
@@ -450,8 +452,11 @@ def test_a_removed_context_and_one_that_differs() -> None:
 
 def test_a_context_in_a_fragmented_advertisement() -> None:
     router = eui(9)
-    options = tuple(ContextOption(n, Context(f"2001:db8:{n}::/64").prefix, 5) for n in range(6))
-    message = nd.RouterAdvertisement(64, 1800, options=options)
+    options = tuple(
+        ContextOption(cid=n, prefix=Context(f"2001:db8:{n}::/64").prefix, valid_lifetime=5)
+        for n in range(6)
+    )
+    message = nd.RouterAdvertisement(cur_hop_limit=64, router_lifetime=1800, options=options)
     datagram = icmpv6_datagram(ip_of(router, "fe80::"), IPv6Address("ff02::1"), message)
     frames = frames_of(datagram, router, b"\xff\xff", contexts={})
     assert len(frames) > 1
@@ -477,8 +482,11 @@ def association() -> bytes:
 def registration() -> bytes:
     """RFC 6775 section 5.5: a solicitation with the sender's address and the EUI-64 that registers it."""
     message = nd.NeighborSolicitation(
-        ip_of(B, "fe80::"),
-        (SourceLinkLayerAddress(short(0x42)), AddressRegistration(10, eui(7))),
+        target=ip_of(B, "fe80::"),
+        options=(
+            SourceLinkLayerAddress(address=short(0x42)),
+            AddressRegistration(registration_lifetime=10, rovr=eui(7)),
+        ),
     )
     datagram = icmpv6_datagram(ip_of(short(0x42)), ip_of(B, "fe80::"), message)
     return frames_of(datagram, short(0x42), B, room=110)[0]
@@ -531,7 +539,7 @@ def test_a_damaged_frame_teaches_nothing() -> None:
 
 def test_the_root_is_learned_from_rpl() -> None:
     """RFC 6550 section 6.3.1: the DODAGID of a DIO is an address of the root."""
-    message = Dio(1, 0, 256, ip_of(eui(0x100)))
+    message = Dio(rpl_instance_id=1, version=0, rank=256, dodag_id=ip_of(eui(0x100)))
     datagram = icmpv6_datagram(ip_of(A, "fe80::"), IPv6Address("ff02::1a"), message)
     trace = Trace()
     list(trace.follow(records(frames_of(datagram, A, b"\xff\xff", contexts={}))))
@@ -546,8 +554,27 @@ def test_the_rpl_option_is_restored_with_the_type_that_a_dio_announced(
     mode: int, flag: bool, given: int | None, kind: int
 ) -> None:
     """RFC 9008 sections 4.1.3 and 4.3: the type that is active; with MOP 7 always 0x23. RFC 8138 figure 10."""
-    options = (DodagConfiguration(8, 12, 10, 7, 256, 1, 30, 60, rpi_0x23=flag),)
-    message = Dio(0, 0, 256, ip_of(eui(0x100)), mode=mode, options=options)
+    options = (
+        DodagConfiguration(
+            dio_interval_doublings=8,
+            dio_interval_min=12,
+            dio_redundancy_constant=10,
+            max_rank_increase=7,
+            min_hop_rank_increase=256,
+            objective_code_point=1,
+            default_lifetime=30,
+            lifetime_unit=60,
+            rpi_0x23=flag,
+        ),
+    )
+    message = Dio(
+        rpl_instance_id=0,
+        version=0,
+        rank=256,
+        dodag_id=ip_of(eui(0x100)),
+        mode=mode,
+        options=options,
+    )
     datagram = icmpv6_datagram(ip_of(A, "fe80::"), IPv6Address("ff02::1a"), message)
     # page 1, RPI-6LoRH with I and K and rank 0x0200, IPHC: hop limit 64, link-local, no next header
     sent = encode_frame(mac_of(A, B), bytes.fromhex("f1830502 7a333b")).octets

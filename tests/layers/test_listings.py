@@ -2,7 +2,9 @@
 
 import pytest
 
-from lowpanbudget.layers.internet import icmpv6, nd_options, rpl_options
+from lowpanbudget.layers.internet import icmpv6
+from lowpanbudget.layers.internet.nd import options as nd_options
+from lowpanbudget.layers.internet.rpl import options as rpl_options
 from lowpanbudget.layers.link import contents
 from lowpanbudget.layers.listings import Listing, listings
 
@@ -39,8 +41,8 @@ def test_a_row_as_its_standard_has_it(name: str, row: tuple[str, ...]) -> None:
 
 def test_all_messages_options_and_commands_are_listed() -> None:
     names = {kind.name for kind in icmpv6.MESSAGES if not kind.name.startswith("secure")}
-    names |= {record.name for record in nd_options.OPTIONS.records.values()}
-    names |= {record.name for record in rpl_options.OPTIONS.records.values()}
+    names |= {layout.name for layout in nd_options.OPTIONS.layouts.values()}
+    names |= {layout.name for layout in rpl_options.OPTIONS.layouts.values()}
     names |= {layout.name for layout in contents.COMMANDS.values()}
     assert names <= FOUND.keys()
 

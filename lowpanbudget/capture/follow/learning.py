@@ -7,12 +7,13 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Context, Contexts
-from lowpanbudget.layers.internet import nd, rpi
+from lowpanbudget.layers.internet import rpi
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.internet.nd_lowpan import AddressRegistration, ContextOption
-from lowpanbudget.layers.internet.rpl import Dio
-from lowpanbudget.layers.internet.rpl_options import DodagConfiguration
+from lowpanbudget.layers.internet.nd import messages as nd
+from lowpanbudget.layers.internet.nd.lowpan_options import AddressRegistration, ContextOption
+from lowpanbudget.layers.internet.rpl.messages import Dio
+from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
 from lowpanbudget.layers.link.contents import Command
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.security import Devices

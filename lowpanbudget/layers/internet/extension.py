@@ -10,10 +10,22 @@ from typing import Any
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError
-from lowpanbudget.fields import Bits, Header
+from lowpanbudget.fields import (
+    Bits,
+    Header,
+    Layout,
+    OctetString,
+    Tagged,
+    Zeros,
+    bits,
+    layout_of,
+    part,
+    structure,
+    within,
+)
 from lowpanbudget.layers.internet import chain, ipv6, rpi, source_route
-from lowpanbudget.layers.internet.parts import Rest, Zeros, within
-from lowpanbudget.layers.internet.records import Family, Pad1, PadN, Record, length_bits
+from lowpanbudget.layers.internet.padding import Pad1, PadN
+from lowpanbudget.layers.internet.rpi import RplOption
 from lowpanbudget.layers.internet.source_route import SourceRoute
 
 OPTIONS_CITE = rfc(8200, "4.2")
@@ -31,22 +43,18 @@ def _unknown(number: int) -> str:
     return f"option {number:#04x}, if not known: {ACTIONS[number >> 6]}"
 
 
-OPTIONS = Family(
+OPTIONS = Tagged(
     "IPv6 option",
     OPTIONS_CITE,
     {
-        0: Record("Pad1", OPTIONS_CITE, Pad1, (Bits("type", 8, "Pad1", fixed=0),)),
-        1: Record(
-            "PadN", OPTIONS_CITE, PadN,
-            (Bits("type", 8, "PadN", fixed=1), length_bits(1, counts_head=False)),
-            Zeros("octets", "padding", 2),
-        ),
-        rpi.OLD: rpi.RECORD,
-        rpi.NEW: rpi.RECORD,
+        0: Layout("Pad1", OPTIONS_CITE, value=Pad1),
+        1: Layout("PadN", OPTIONS_CITE, Zeros("octets", "padding", head=2), value=PadN),
+        rpi.OLD: RplOption,
+        rpi.NEW: RplOption,
     },
     single=0,
     meaning=_unknown,
-)  # fmt: skip
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,16 +64,6 @@ class OptionsHeader:
     kind: int
     next_header: int
     options: tuple[Any, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class RoutingHeader:
-    """A routing header of a type other than RFC 6554's: its type-specific octets as they are."""
-
-    next_header: int
-    routing_type: int
-    segments_left: int
-    data: bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,23 +85,37 @@ class OtherHeader:
     data: bytes
 
 
-AnyHeader = OptionsHeader | SourceRoute | RoutingHeader | FragmentHeader | OtherHeader
+def _octets_in_all(value: int) -> str:
+    return f"{UNIT * value + UNIT} octets in all"
+
 
 _NEXT = Bits("next header", 8, ipv6.next_header_name)
-_LENGTH = Bits("hdr ext len", 8, lambda value: f"{UNIT * value + UNIT} octets in all")
-_CITES = {
+_LENGTH = Bits("hdr ext len", 8, _octets_in_all)
+CITES = {
     ipv6.HOP_BY_HOP: rfc(8200, "4.3"),
     ipv6.ROUTING: rfc(8200, "4.4"),
     ipv6.DESTINATION: rfc(8200, "4.6"),
     ipv6.MOBILITY: rfc(6275, "6.1"),
 }
+
+
+@structure(ipv6.NEXT_HEADERS[ipv6.ROUTING], CITES[ipv6.ROUTING])
+class RoutingHeader:
+    """A routing header of a type other than RFC 6554's: its type-specific octets as they are."""
+
+    next_header: int = bits(8, ipv6.next_header_name)
+    hdr_ext_len = bits(8, _octets_in_all)
+    routing_type: int = bits(8)
+    segments_left: int = bits(8)
+    data: bytes = part(OctetString, "by type")
+
+
+AnyHeader = OptionsHeader | SourceRoute | RoutingHeader | FragmentHeader | OtherHeader
+
 _HEADS = {
-    kind: Header(ipv6.NEXT_HEADERS[kind], cite, (_NEXT, _LENGTH)) for kind, cite in _CITES.items()
+    kind: Header(ipv6.NEXT_HEADERS[kind], cite, (_NEXT, _LENGTH)) for kind, cite in CITES.items()
 }
-_ROUTING = Record(
-    ipv6.NEXT_HEADERS[ipv6.ROUTING], _CITES[ipv6.ROUTING], RoutingHeader,
-    (_NEXT, _LENGTH, Bits("routing type", 8), Bits("segments left", 8)), Rest("data", "by type"),
-)  # fmt: skip
+_ROUTING = layout_of(RoutingHeader)
 _FRAGMENT = Header(
     ipv6.NEXT_HEADERS[ipv6.FRAGMENT],
     rfc(8200, "4.5"),
@@ -129,19 +141,18 @@ def decode(reader: Reader, kind: int) -> AnyHeader:
         raise RequestError(f"{ipv6.next_header_name(kind)} is no extension header read here")
     start = reader.pos
     reader.layer = ipv6.next_header_name(kind)
-    reader.need(UNIT, f"the {reader.layer} header", _CITES[kind])
+    reader.need(UNIT, f"the {reader.layer} header", CITES[kind])
     size = UNIT * reader.data[start + 1] + UNIT
-    reader.need(size, f"the {reader.layer} header", _CITES[kind])
+    reader.need(size, f"the {reader.layer} header", CITES[kind])
     with within(reader, start + size):
         if kind == ipv6.ROUTING:
             if reader.data[start + 2] == source_route.TYPE:
                 return source_route.decode(reader)
-            routing: RoutingHeader = _ROUTING.read(reader)
-            return routing
+            return _ROUTING.read(reader)
         next_header = _HEADS[kind].read(reader)[0]["next header"]
         if kind == ipv6.MOBILITY:
             return OtherHeader(
-                kind, next_header, reader.rest("data", "not read further", _CITES[kind])
+                kind, next_header, reader.rest("data", "not read further", CITES[kind])
             )
         return OptionsHeader(kind, next_header, OPTIONS.read(reader))
 
@@ -184,7 +195,7 @@ def encode(writer: Writer, header: AnyHeader) -> None:
     else:
         body = Writer(ipv6.next_header_name(header.kind))
         if isinstance(header, OtherHeader):
-            body.octets(header.data, "data", "not read further", _CITES[header.kind])
+            body.octets(header.data, "data", "not read further", CITES[header.kind])
         else:
             OPTIONS.write(body, header.options)
             OPTIONS.write(body, padding(-(2 + body.pos) % UNIT))

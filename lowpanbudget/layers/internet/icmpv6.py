@@ -10,134 +10,119 @@ from ipaddress import IPv6Address
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import RequestError
-from lowpanbudget.fields import Bits, Header
-from lowpanbudget.layers.internet import ipv6, nd, rpl
-from lowpanbudget.layers.internet.parts import Rest
-from lowpanbudget.layers.internet.records import Kind, Record
+from lowpanbudget.fields import Bits, Header, OctetString, bits, layout_of, outer, part, structure
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.icmpv6_types import NO_CODES, MessageType, message_type
+from lowpanbudget.layers.internet.nd import messages as nd
+from lowpanbudget.layers.internet.rpl import messages as rpl
 
 CITE = rfc(4443, "2.1")
 CHECKSUM_CITE = rfc(4443, "2.3")
 
 
-@dataclass(frozen=True, slots=True)
+INVOKING = "as much as there is of the packet that caused the error"
+_MATCHES = "matches replies to requests"
+
+
+@structure("destination unreachable", rfc(4443, "3.1"))
 class DestinationUnreachable:
     """A packet could not be delivered; ``code`` says why, ``invoking`` is as much of it as there is."""
 
-    code: int
-    invoking: bytes
+    code: int = outer()
+    unused = bits(32)
+    invoking: bytes = part(OctetString, INVOKING)
 
 
-@dataclass(frozen=True, slots=True)
+@structure("packet too big", rfc(4443, "3.2"))
 class PacketTooBig:
     """A packet is over ``mtu`` octets, what the next link carries."""
 
-    mtu: int
-    invoking: bytes
-    code: int = 0
+    code: int = outer(default=0)
+    mtu: int = bits(32, "octets")
+    invoking: bytes = part(OctetString, INVOKING)
 
 
-@dataclass(frozen=True, slots=True)
+@structure("time exceeded", rfc(4443, "3.3"))
 class TimeExceeded:
     """The hop limit (code 0) or the time for reassembly (code 1) ran out."""
 
-    code: int
-    invoking: bytes
+    code: int = outer()
+    unused = bits(32)
+    invoking: bytes = part(OctetString, INVOKING)
 
 
-@dataclass(frozen=True, slots=True)
+@structure("parameter problem", rfc(4443, "3.4"))
 class ParameterProblem:
     """Octet ``pointer`` of the invoking packet cannot be processed."""
 
-    code: int
-    pointer: int
-    invoking: bytes
+    code: int = outer()
+    pointer: int = bits(32, "octet of the invoking packet")
+    invoking: bytes = part(OctetString, INVOKING)
 
 
-@dataclass(frozen=True, slots=True)
+@structure("echo request", rfc(4443, "4.1"))
 class EchoRequest:
     """An Echo Request."""
 
-    identifier: int
-    sequence_number: int
-    data: bytes = b""
+    identifier: int = bits(16, _MATCHES)
+    sequence_number: int = bits(16, _MATCHES)
+    data: bytes = part(OctetString, "returned unmodified", default=b"")
 
 
-@dataclass(frozen=True, slots=True)
+@structure("echo reply", rfc(4443, "4.2"))
 class EchoReply:
     """An Echo Reply."""
 
-    identifier: int
-    sequence_number: int
-    data: bytes = b""
+    identifier: int = bits(16, _MATCHES)
+    sequence_number: int = bits(16, _MATCHES)
+    data: bytes = part(OctetString, "as in the request", default=b"")
 
 
-@dataclass(frozen=True, slots=True)
+@structure("ICMPv6 message", CITE)
 class Unknown:
     """A message that is not read further: type, code and the octets after the checksum."""
 
-    type: int
-    code: int
-    body: bytes
+    type: int = outer()
+    code: int = outer()
+    body: bytes = part(OctetString, "not read further")
 
 
-_INVOKING = Rest("invoking", "as much as there is of the packet that caused the error")
-_ECHO = (
-    Bits("identifier", 16, "matches replies to requests"),
-    Bits("sequence number", 16, "matches replies to requests"),
-)
-UNKNOWN = Record("ICMPv6 message", CITE, Unknown, Rest("body", "not read further"))
-_UNKNOWN_KIND = Kind(-1, None, "", CITE, UNKNOWN, Unknown, {})
+UNKNOWN = layout_of(Unknown)
+_UNKNOWN_TYPE = MessageType(-1, UNKNOWN, {})
 
 
-def _error(number: int, value: type, record: Record, *codes: str) -> Kind:
-    return Kind(number, None, record.name, record.cite, record, value, dict(enumerate(codes)))
+def _codes(*texts: str) -> dict[int, str]:
+    return dict(enumerate(texts))
 
 
 MESSAGES = (
-    _error(
+    message_type(
         1, DestinationUnreachable,
-        Record(
-            "destination unreachable", rfc(4443, "3.1"), DestinationUnreachable,
-            (Bits("unused", 32),), _INVOKING,
+        _codes(
+            "no route to destination", "communication administratively prohibited",
+            "beyond scope of source address", "address unreachable", "port unreachable",
+            "source address failed ingress/egress policy", "reject route to destination",
+            "error in source routing header",  # RFC 6550 section 20.18
         ),
-        "no route to destination", "communication administratively prohibited",
-        "beyond scope of source address", "address unreachable", "port unreachable",
-        "source address failed ingress/egress policy", "reject route to destination",
-        "error in source routing header",  # RFC 6550 section 20.18
     ),
-    _error(
-        2, PacketTooBig,
-        Record("packet too big", rfc(4443, "3.2"), PacketTooBig, (Bits("mtu", 32, "octets"),), _INVOKING),
-        "no code",
-    ),
-    _error(
+    message_type(2, PacketTooBig, NO_CODES),
+    message_type(
         3, TimeExceeded,
-        Record("time exceeded", rfc(4443, "3.3"), TimeExceeded, (Bits("unused", 32),), _INVOKING),
-        "hop limit exceeded in transit", "fragment reassembly time exceeded",
+        _codes("hop limit exceeded in transit", "fragment reassembly time exceeded"),
     ),
-    _error(
+    message_type(
         4, ParameterProblem,
-        Record(
-            "parameter problem", rfc(4443, "3.4"), ParameterProblem,
-            (Bits("pointer", 32, "octet of the invoking packet"),), _INVOKING,
+        _codes(
+            "erroneous header field", "unrecognized next header", "unrecognized IPv6 option",
         ),
-        "erroneous header field", "unrecognized next header", "unrecognized IPv6 option",
     ),
-    _error(
-        128, EchoRequest,
-        Record("echo request", rfc(4443, "4.1"), EchoRequest, _ECHO, Rest("data", "returned unmodified")),
-        "no code",
-    ),
-    _error(
-        129, EchoReply,
-        Record("echo reply", rfc(4443, "4.2"), EchoReply, _ECHO, Rest("data", "as in the request")),
-        "no code",
-    ),
+    message_type(128, EchoRequest, NO_CODES),
+    message_type(129, EchoReply, NO_CODES),
     *nd.MESSAGES,
     *rpl.MESSAGES,
 )  # fmt: skip
 
-KINDS = {(kind.number, kind.code): kind for kind in MESSAGES}
+TYPES_AND_CODES = {(kind.number, kind.code): kind for kind in MESSAGES}
 _KIND_OF = {kind.value: kind for kind in MESSAGES if kind.value is not rpl.Secure}
 # types without a layout here; the numbers above 129 are from memory
 _OTHER_NAMES = {
@@ -162,9 +147,9 @@ def type_name(number: int) -> str:
     return TYPES.get(number, f"ICMPv6 {what} {number}")
 
 
-def kind_of(number: int, code: int) -> Kind | None:
+def kind_of(number: int, code: int) -> MessageType | None:
     """Return what is known of a message of this type and code, or None when it is not read further."""
-    return KINDS.get((number, code)) or KINDS.get((number, None))
+    return TYPES_AND_CODES.get((number, code)) or TYPES_AND_CODES.get((number, None))
 
 
 def name_of(number: int, code: int) -> str:
@@ -247,9 +232,9 @@ def decode(
     expected = None
     if source is not None and destination is not None:
         expected = checksum(source, destination, octets)
-    kind = kind_of(number, values["code"]) or _UNKNOWN_KIND
-    reader.layer = kind.name or "ICMPv6"
-    message = kind.record.read(reader, type=number, code=values["code"] & kind.code_mask)
+    kind = kind_of(number, values["code"]) or _UNKNOWN_TYPE
+    reader.layer = "ICMPv6" if kind is _UNKNOWN_TYPE else kind.name
+    message = kind.body.read(reader, type=number, code=values["code"] & kind.code_mask)
     return Icmpv6(
         number,
         values["code"],
@@ -264,17 +249,17 @@ def decode(
 def encode(writer: Writer, message: object, source: IPv6Address, destination: IPv6Address) -> None:
     """Append a message with the checksum that these addresses give.
 
-    ``message`` is a value of one of the classes in ``KINDS`` or an ``Unknown``. Raises ``RequestError`` for one that
-    its layout cannot hold.
+    ``message`` is a value of one of the classes in ``MESSAGES`` or an ``Unknown``. Raises ``RequestError`` for
+    one that its layout cannot hold.
     """
     number, code = _type_and_code(message)
-    kind = kind_of(number, code) or _UNKNOWN_KIND
+    kind = kind_of(number, code) or _UNKNOWN_TYPE
     if isinstance(message, Unknown):
-        kind = _UNKNOWN_KIND
+        kind = _UNKNOWN_TYPE
     elif not isinstance(message, kind.value):
         raise RequestError(f"code {code:#04x} does not fit {message!r}", cite=kind.cite)
     body = Writer()
-    kind.record.write(body, message, code=code)
+    kind.body.write(body, message, code=code)
     blank = bytes([number, code, 0, 0]) + bytes(body.data)
     HEADERS.get(number, _OTHER_HEADER).write(writer, {"type": number, "code": code})
     right = checksum(source, destination, blank)

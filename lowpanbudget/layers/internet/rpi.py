@@ -5,12 +5,8 @@
 |                         (sub-TLVs)                            |
 """
 
-from dataclasses import dataclass
-
 from lowpanbudget.cites import rfc
-from lowpanbudget.fields import Bits
-from lowpanbudget.layers.internet.parts import Rest
-from lowpanbudget.layers.internet.records import Record, length_bits
+from lowpanbudget.fields import OctetString, bits, part, structure
 
 CITE = rfc(6553, "3")
 OLD, NEW = 0x63, 0x23
@@ -20,7 +16,7 @@ TYPES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@structure("RPL option", CITE, sizes=range(6, 258))
 class RplOption:
     """The RPL packet information: ``down`` (O), ``rank_error`` (R), ``forwarding_error`` (F), instance and rank.
 
@@ -28,29 +24,12 @@ class RplOption:
     defined).
     """
 
-    rpl_instance_id: int
-    sender_rank: int
-    down: bool = False
-    rank_error: bool = False
-    forwarding_error: bool = False
-    type: int = OLD
-    more: bytes = b""
-
-
-RECORD = Record(
-    "RPL option",
-    CITE,
-    RplOption,
-    (
-        Bits("type", 8, TYPES, cite=rfc(9008, "4.2")),
-        length_bits(1, counts_head=False),
-        Bits("down", 1, {0: "O: up", 1: "O: down"}),
-        Bits("rank error", 1, "R: a rank that does not fit the direction was seen"),
-        Bits("forwarding error", 1, "F: the child cannot forward it"),
-        Bits("reserved", 5),
-        Bits("rpl instance id", 8),
-        Bits("sender rank", 16, "of the node that sent it last"),
-    ),
-    Rest("more", "sub-TLVs"),
-    sizes=range(6, 258),
-)
+    type: int = bits(8, TYPES, cite=rfc(9008, "4.2"), default=OLD)
+    length = bits(8, "octets that follow")
+    down: bool = bits(1, {0: "O: up", 1: "O: down"}, default=False)
+    rank_error: bool = bits(1, "R: a rank that does not fit the direction was seen", default=False)
+    forwarding_error: bool = bits(1, "F: the child cannot forward it", default=False)
+    reserved = bits(5)
+    rpl_instance_id: int = bits(8)
+    sender_rank: int = bits(16, "of the node that sent it last")
+    more: bytes = part(OctetString, "sub-TLVs", default=b"")

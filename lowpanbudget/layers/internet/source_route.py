@@ -11,9 +11,8 @@ from ipaddress import IPv6Address
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, WireError
-from lowpanbudget.fields import Bits, Header
+from lowpanbudget.fields import Bits, Header, place, within
 from lowpanbudget.layers.internet import ipv6
-from lowpanbudget.layers.internet.parts import place, within
 
 CITE = rfc(6554, "3")
 VISITING = rfc(6554, "4.2")

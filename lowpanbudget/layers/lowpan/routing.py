@@ -82,7 +82,12 @@ def shortest_form(address: IPv6Address, reference: IPv6Address) -> int:
 def hop_by_hop_of(rpi: Rpi, option_type: int) -> bytes:
     """Return the 8 octets of the hop-by-hop header with this RPL option; its next header is 0, to be filled in."""
     option = RplOption(
-        rpi.instance, rpi.sender_rank, rpi.down, rpi.rank_error, rpi.forwarding_error, option_type
+        rpl_instance_id=rpi.instance,
+        sender_rank=rpi.sender_rank,
+        down=rpi.down,
+        rank_error=rpi.rank_error,
+        forwarding_error=rpi.forwarding_error,
+        type=option_type,
     )
     writer = Writer()
     extension.encode(writer, extension.OptionsHeader(ipv6.HOP_BY_HOP, 0, (option,)))

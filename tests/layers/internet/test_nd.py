@@ -12,10 +12,11 @@ from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Context, Contexts
 from lowpanbudget.errors import RequestError, WireError
-from lowpanbudget.layers.internet import icmpv6, nd
-from lowpanbudget.layers.internet import nd_lowpan as lowpan
-from lowpanbudget.layers.internet import nd_options as options
-from lowpanbudget.layers.internet.records import UnknownOption
+from lowpanbudget.fields import UnknownOption
+from lowpanbudget.layers.internet import icmpv6
+from lowpanbudget.layers.internet.nd import lowpan_options as lowpan
+from lowpanbudget.layers.internet.nd import messages as nd
+from lowpanbudget.layers.internet.nd import options
 
 SOURCE, DESTINATION = IPv6Address("fe80::5eef:1000:1"), IPv6Address("ff02::1")
 TARGET = IPv6Address("2001:db8::7")
@@ -46,95 +47,151 @@ def scapy_pairs() -> dict[str, Callable[[], tuple[Any, Any]]]:
 
     def echo() -> tuple[Any, Any]:
         return (
-            icmpv6.EchoRequest(0x1234, 7, b"abcde"),
+            icmpv6.EchoRequest(identifier=0x1234, sequence_number=7, data=b"abcde"),
             inet6.ICMPv6EchoRequest(id=0x1234, seq=7, data=b"abcde"),
         )
 
     def reply() -> tuple[Any, Any]:
-        return icmpv6.EchoReply(1, 2), inet6.ICMPv6EchoReply(id=1, seq=2)
+        return icmpv6.EchoReply(identifier=1, sequence_number=2), inet6.ICMPv6EchoReply(id=1, seq=2)
 
     def too_big() -> tuple[Any, Any]:
-        return icmpv6.PacketTooBig(1280, b"\x60" + bytes(47)), inet6.ICMPv6PacketTooBig(
-            mtu=1280
-        ) / (b"\x60" + bytes(47))
+        return icmpv6.PacketTooBig(
+            mtu=1280, invoking=b"\x60" + bytes(47)
+        ), inet6.ICMPv6PacketTooBig(mtu=1280) / (b"\x60" + bytes(47))
 
     def unreachable() -> tuple[Any, Any]:
-        return icmpv6.DestinationUnreachable(4, b"\x60" + bytes(47)), inet6.ICMPv6DestUnreach(
-            code=4
-        ) / (b"\x60" + bytes(47))
+        return icmpv6.DestinationUnreachable(
+            code=4, invoking=b"\x60" + bytes(47)
+        ), inet6.ICMPv6DestUnreach(code=4) / (b"\x60" + bytes(47))
 
     def exceeded() -> tuple[Any, Any]:
-        return icmpv6.TimeExceeded(1, b"\x60" + bytes(47)), inet6.ICMPv6TimeExceeded(code=1) / (
-            b"\x60" + bytes(47)
-        )
+        return icmpv6.TimeExceeded(code=1, invoking=b"\x60" + bytes(47)), inet6.ICMPv6TimeExceeded(
+            code=1
+        ) / (b"\x60" + bytes(47))
 
     def problem() -> tuple[Any, Any]:
-        return icmpv6.ParameterProblem(1, 40, b"\x60" + bytes(47)), inet6.ICMPv6ParamProblem(
-            code=1, ptr=40
-        ) / (b"\x60" + bytes(47))
+        return icmpv6.ParameterProblem(
+            code=1, pointer=40, invoking=b"\x60" + bytes(47)
+        ), inet6.ICMPv6ParamProblem(code=1, ptr=40) / (b"\x60" + bytes(47))
 
     def solicitation() -> tuple[Any, Any]:
         return (
-            nd.RouterSolicitation((options.SourceLinkLayerAddress(bytes.fromhex("00005e005301")),)),
+            nd.RouterSolicitation(
+                options=(options.SourceLinkLayerAddress(address=bytes.fromhex("00005e005301")),)
+            ),
             inet6.ICMPv6ND_RS() / inet6.ICMPv6NDOptSrcLLAddr(lladdr="00:00:5e:00:53:01"),
         )
 
     def advertisement() -> tuple[Any, Any]:
         ours = nd.RouterAdvertisement(
-            64, 1800, 30000, 1000, managed=True, other=False,
+            cur_hop_limit=64,
+            router_lifetime=1800,
+            reachable_time=30000,
+            retrans_timer=1000,
+            managed=True,
+            other=False,
             options=(
                 options.PrefixInformation(
-                    64, IPv6Address("2001:db8:1::"), 2592000, 604800,
-                    on_link=True, autonomous=False, router_address=True,
+                    prefix_length=64,
+                    address=IPv6Address("2001:db8:1::"),
+                    valid_lifetime=2592000,
+                    preferred_lifetime=604800,
+                    on_link=True,
+                    autonomous=False,
+                    router_address=True,
                 ),
-                options.Mtu(1280),
-                options.RecursiveDnsServers(3600, (TARGET, IPv6Address("2001:db8::8"))),
+                options.Mtu(mtu=1280),
+                options.RecursiveDnsServers(
+                    lifetime=3600, addresses=(TARGET, IPv6Address("2001:db8::8"))
+                ),
                 UnknownOption(253, bytes(range(14))),
             ),
-        )  # fmt: skip
+        )
         theirs = (
-            inet6.ICMPv6ND_RA(chlim=64, M=1, O=0, prf=0, routerlifetime=1800, reachabletime=30000, retranstimer=1000)
+            inet6.ICMPv6ND_RA(
+                chlim=64,
+                M=1,
+                O=0,
+                prf=0,
+                routerlifetime=1800,
+                reachabletime=30000,
+                retranstimer=1000,
+            )
             / inet6.ICMPv6NDOptPrefixInfo(
-                prefixlen=64, L=1, A=0, R=1, validlifetime=2592000, preferredlifetime=604800, prefix="2001:db8:1::"
+                prefixlen=64,
+                L=1,
+                A=0,
+                R=1,
+                validlifetime=2592000,
+                preferredlifetime=604800,
+                prefix="2001:db8:1::",
             )
             / inet6.ICMPv6NDOptMTU(mtu=1280)
             / inet6.ICMPv6NDOptRDNSS(lifetime=3600, dns=["2001:db8::7", "2001:db8::8"])
             / inet6.ICMPv6NDOptUnknown(type=253, len=2, data=bytes(range(14)))
-        )  # fmt: skip
+        )
         return ours, theirs
 
     def neighbour() -> tuple[Any, Any]:
-        return nd.NeighborSolicitation(TARGET), inet6.ICMPv6ND_NS(tgt=str(TARGET))
+        return nd.NeighborSolicitation(target=TARGET), inet6.ICMPv6ND_NS(tgt=str(TARGET))
 
     def answer() -> tuple[Any, Any]:
         return (
             nd.NeighborAdvertisement(
-                TARGET, router=True, solicited=False, override=True,
-                options=(options.TargetLinkLayerAddress(bytes.fromhex("00005e005302")),),
+                target=TARGET,
+                router=True,
+                solicited=False,
+                override=True,
+                options=(options.TargetLinkLayerAddress(address=bytes.fromhex("00005e005302")),),
             ),
             inet6.ICMPv6ND_NA(tgt=str(TARGET), R=1, S=0, O=1)
             / inet6.ICMPv6NDOptDstLLAddr(lladdr="00:00:5e:00:53:02"),
-        )  # fmt: skip
+        )
 
     def redirect() -> tuple[Any, Any]:
         packet = bytes(inet6.IPv6(src="2001:db8::1", dst="2001:db8::2", nh=59))
         return (
-            nd.Redirect(IPv6Address("fe80::1"), TARGET, (options.RedirectedHeader(packet),)),
+            nd.Redirect(
+                target=IPv6Address("fe80::1"),
+                destination=TARGET,
+                options=(options.RedirectedHeader(packet=packet),),
+            ),
             inet6.ICMPv6ND_Redirect(tgt="fe80::1", dst=str(TARGET))
             / inet6.ICMPv6NDOptRedirectedHdr(pkt=inet6.IPv6(packet)),
         )
 
     makers = (
-        echo, reply, too_big, unreachable, exceeded, problem, solicitation, advertisement,
-        neighbour, answer, redirect,
-    )  # fmt: skip
+        echo,
+        reply,
+        too_big,
+        unreachable,
+        exceeded,
+        problem,
+        solicitation,
+        advertisement,
+        neighbour,
+        answer,
+        redirect,
+    )
     return {maker.__name__: maker for maker in makers}
 
 
-@pytest.mark.parametrize("name", [
-    "echo", "reply", "too_big", "unreachable", "exceeded", "problem", "solicitation",
-    "advertisement", "neighbour", "answer", "redirect",
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "name",
+    [
+        "echo",
+        "reply",
+        "too_big",
+        "unreachable",
+        "exceeded",
+        "problem",
+        "solicitation",
+        "advertisement",
+        "neighbour",
+        "answer",
+        "redirect",
+    ],
+)
 def test_scapy_reads_and_writes_the_same(name: str) -> None:
     """``scapy.layers.inet6``: same octets, checksum included, and the same fields when it reads ours."""
     from scapy.layers.inet6 import IPv6
@@ -180,60 +237,141 @@ rovrs = st.sampled_from(lowpan.ROVR_OCTETS).flatmap(
     lambda size: st.binary(min_size=size, max_size=size)
 )
 eights = st.integers(0, 4).flatmap(lambda count: st.binary(min_size=8 * count, max_size=8 * count))
-known = set(options.OPTIONS.records)
+known = set(options.OPTIONS.layouts)
 any_option = st.one_of(
-    st.builds(options.SourceLinkLayerAddress, link_addresses),
-    st.builds(options.TargetLinkLayerAddress, link_addresses),
+    st.builds(options.SourceLinkLayerAddress, address=link_addresses),
+    st.builds(options.TargetLinkLayerAddress, address=link_addresses),
     st.builds(
-        options.PrefixInformation, st.integers(0, 128), addresses, numbers(32), numbers(32), flags, flags, flags
+        options.PrefixInformation,
+        prefix_length=st.integers(0, 128),
+        address=addresses,
+        valid_lifetime=numbers(32),
+        preferred_lifetime=numbers(32),
+        on_link=flags,
+        autonomous=flags,
+        router_address=flags,
     ),
-    st.builds(options.RedirectedHeader, eights),
-    st.builds(options.Mtu, numbers(32)),
+    st.builds(options.RedirectedHeader, packet=eights),
+    st.builds(options.Mtu, mtu=numbers(32)),
     st.builds(
-        options.RecursiveDnsServers, numbers(32), st.lists(addresses, min_size=1, max_size=3).map(tuple)
+        options.RecursiveDnsServers,
+        lifetime=numbers(32),
+        addresses=st.lists(addresses, min_size=1, max_size=3).map(tuple),
     ),
     st.builds(
-        lowpan.AddressRegistration, numbers(16), rovrs, numbers(8), flags, numbers(8), flags, numbers(8), numbers(2)
+        lowpan.AddressRegistration,
+        registration_lifetime=numbers(16),
+        rovr=rovrs,
+        status=numbers(8),
+        extended=flags,
+        tid=numbers(8),
+        routing=flags,
+        opaque=numbers(8),
+        index_kind=numbers(2),
     ),
-    st.builds(lowpan.ContextOption, numbers(4), networks(), numbers(16), flags),
-    st.builds(lowpan.AuthoritativeBorderRouter, numbers(32), addresses, numbers(16)),
-    st.builds(lowpan.Capabilities, flags, flags, flags, flags, flags, flags, numbers(8), eights),
+    st.builds(
+        lowpan.ContextOption,
+        cid=numbers(4),
+        prefix=networks(),
+        valid_lifetime=numbers(16),
+        may_compress=flags,
+    ),
+    st.builds(
+        lowpan.AuthoritativeBorderRouter,
+        version_low=numbers(16),
+        version_high=numbers(16),
+        border_router=addresses,
+        valid_lifetime=numbers(16),
+    ),
+    st.builds(
+        lowpan.Capabilities,
+        generic_header_compression=flags,
+        extended_registration=flags,
+        routing_registrar=flags,
+        border_router=flags,
+        router=flags,
+        extended_duplicate_address=flags,
+        experimental=numbers(8),
+        more=eights,
+    ),
     st.builds(
         UnknownOption,
         st.integers(0, 255).filter(lambda number: number not in known),
-        st.integers(0, 3).flatmap(lambda count: st.binary(min_size=8 * count + 6, max_size=8 * count + 6)),
+        st.integers(0, 3).flatmap(
+            lambda count: st.binary(min_size=8 * count + 6, max_size=8 * count + 6)
+        ),
     ),
-)  # fmt: skip
-some_options = st.lists(any_option, max_size=4).map(tuple)
-duplicates = st.sampled_from(range(5)).flatmap(
-    lambda code: st.tuples(
-        addresses,
-        st.binary(min_size=8 * max(code, 1), max_size=8 * max(code, 1)),
-        numbers(16),
-        numbers(8),
-        numbers(8),
-        st.just(code),
-        some_options,
-    )
 )
+some_options = st.lists(any_option, max_size=4).map(tuple)
+
+
+def duplicates(kind: type[Any]) -> st.SearchStrategy[Any]:
+    return st.sampled_from(range(5)).flatmap(
+        lambda code: st.builds(
+            kind,
+            registered=addresses,
+            rovr=st.binary(min_size=8 * max(code, 1), max_size=8 * max(code, 1)),
+            registration_lifetime=numbers(16),
+            status=numbers(8),
+            tid=numbers(8),
+            code=st.just(code),
+            options=some_options,
+        )
+    )
+
+
 messages = st.one_of(
-    st.builds(icmpv6.DestinationUnreachable, numbers(8), st.binary(max_size=40)),
-    st.builds(icmpv6.PacketTooBig, numbers(32), st.binary(max_size=40)),
-    st.builds(icmpv6.TimeExceeded, numbers(8), st.binary(max_size=40)),
-    st.builds(icmpv6.ParameterProblem, numbers(8), numbers(32), st.binary(max_size=40)),
-    st.builds(icmpv6.EchoRequest, numbers(16), numbers(16), st.binary(max_size=40)),
-    st.builds(icmpv6.EchoReply, numbers(16), numbers(16), st.binary(max_size=40)),
-    st.builds(icmpv6.Unknown, st.sampled_from((5, 100, 130, 160, 255)), numbers(8), st.binary(max_size=40)),
-    st.builds(nd.RouterSolicitation, some_options),
+    st.builds(icmpv6.DestinationUnreachable, code=numbers(8), invoking=st.binary(max_size=40)),
+    st.builds(icmpv6.PacketTooBig, mtu=numbers(32), invoking=st.binary(max_size=40)),
+    st.builds(icmpv6.TimeExceeded, code=numbers(8), invoking=st.binary(max_size=40)),
     st.builds(
-        nd.RouterAdvertisement, numbers(8), numbers(16), numbers(32), numbers(32), flags, flags, some_options
+        icmpv6.ParameterProblem,
+        code=numbers(8),
+        pointer=numbers(32),
+        invoking=st.binary(max_size=40),
     ),
-    st.builds(nd.NeighborSolicitation, addresses, some_options),
-    st.builds(nd.NeighborAdvertisement, addresses, flags, flags, flags, some_options),
-    st.builds(nd.Redirect, addresses, addresses, some_options),
-    duplicates.map(lambda values: nd.DuplicateAddressRequest(*values)),
-    duplicates.map(lambda values: nd.DuplicateAddressConfirmation(*values)),
-)  # fmt: skip
+    st.builds(
+        icmpv6.EchoRequest,
+        identifier=numbers(16),
+        sequence_number=numbers(16),
+        data=st.binary(max_size=40),
+    ),
+    st.builds(
+        icmpv6.EchoReply,
+        identifier=numbers(16),
+        sequence_number=numbers(16),
+        data=st.binary(max_size=40),
+    ),
+    st.builds(
+        icmpv6.Unknown,
+        type=st.sampled_from((5, 100, 130, 160, 255)),
+        code=numbers(8),
+        body=st.binary(max_size=40),
+    ),
+    st.builds(nd.RouterSolicitation, options=some_options),
+    st.builds(
+        nd.RouterAdvertisement,
+        cur_hop_limit=numbers(8),
+        router_lifetime=numbers(16),
+        reachable_time=numbers(32),
+        retrans_timer=numbers(32),
+        managed=flags,
+        other=flags,
+        options=some_options,
+    ),
+    st.builds(nd.NeighborSolicitation, target=addresses, options=some_options),
+    st.builds(
+        nd.NeighborAdvertisement,
+        target=addresses,
+        router=flags,
+        solicited=flags,
+        override=flags,
+        options=some_options,
+    ),
+    st.builds(nd.Redirect, target=addresses, destination=addresses, options=some_options),
+    duplicates(nd.DuplicateAddressRequest),
+    duplicates(nd.DuplicateAddressConfirmation),
+)
 
 
 @settings(max_examples=200)
@@ -296,21 +434,31 @@ def test_many_options_are_read_in_a_time_that_grows_with_them() -> None:
 @pytest.mark.parametrize(
     "message",
     [
-        nd.RouterSolicitation((options.SourceLinkLayerAddress(b"abc"),)),
-        nd.RouterSolicitation((options.RedirectedHeader(b"abc"),)),
-        nd.RouterSolicitation((options.PrefixInformation(129, TARGET),)),
-        nd.RouterSolicitation((options.RecursiveDnsServers(1, ()),)),
-        nd.RouterSolicitation((lowpan.AddressRegistration(1, b"abc"),)),
-        nd.RouterSolicitation((lowpan.ContextOption(16, IPv6Network("::/0"), 1),)),
-        nd.RouterSolicitation((UnknownOption(1, bytes(6)),)),
-        nd.RouterSolicitation((UnknownOption(253, bytes(3000)),)),
-        nd.RouterSolicitation((UnknownOption(253, bytes(3)),)),
-        nd.RouterSolicitation(("no option",)),
-        nd.DuplicateAddressRequest(TARGET, bytes(16), 1, code=1),
-        nd.DuplicateAddressRequest(TARGET, bytes(8), 1, code=5),
-        nd.RouterAdvertisement(256, 0),
-        icmpv6.EchoRequest(65536, 0),
-        icmpv6.Unknown(256, 0, b""),
+        nd.RouterSolicitation(options=(options.SourceLinkLayerAddress(address=b"abc"),)),
+        nd.RouterSolicitation(options=(options.RedirectedHeader(packet=b"abc"),)),
+        nd.RouterSolicitation(
+            options=(options.PrefixInformation(prefix_length=129, address=TARGET),)
+        ),
+        nd.RouterSolicitation(options=(options.RecursiveDnsServers(lifetime=1, addresses=()),)),
+        nd.RouterSolicitation(
+            options=(lowpan.AddressRegistration(registration_lifetime=1, rovr=b"abc"),)
+        ),
+        nd.RouterSolicitation(
+            options=(lowpan.ContextOption(cid=16, prefix=IPv6Network("::/0"), valid_lifetime=1),)
+        ),
+        nd.RouterSolicitation(options=(UnknownOption(1, bytes(6)),)),
+        nd.RouterSolicitation(options=(UnknownOption(253, bytes(3000)),)),
+        nd.RouterSolicitation(options=(UnknownOption(253, bytes(3)),)),
+        nd.RouterSolicitation(options=("no option",)),
+        nd.DuplicateAddressRequest(
+            registered=TARGET, rovr=bytes(16), registration_lifetime=1, code=1
+        ),
+        nd.DuplicateAddressRequest(
+            registered=TARGET, rovr=bytes(8), registration_lifetime=1, code=5
+        ),
+        nd.RouterAdvertisement(cur_hop_limit=256, router_lifetime=0),
+        icmpv6.EchoRequest(identifier=65536, sequence_number=0),
+        icmpv6.Unknown(type=256, code=0, body=b""),
         "no message",
     ],
     ids=repr,
@@ -325,11 +473,18 @@ def test_context_options_make_a_table() -> None:
     """RFC 6775 section 4.2: without C "MUST NOT be used for compression but SHOULD be used in decompression"."""
     octets = encoded(
         nd.RouterAdvertisement(
-            64,
-            1800,
+            cur_hop_limit=64,
+            router_lifetime=1800,
             options=(
-                lowpan.ContextOption(0, IPv6Network("2001:db8:a::/64"), 60),
-                lowpan.ContextOption(3, IPv6Network("2001:db8:b::9/128"), 1, may_compress=False),
+                lowpan.ContextOption(
+                    cid=0, prefix=IPv6Network("2001:db8:a::/64"), valid_lifetime=60
+                ),
+                lowpan.ContextOption(
+                    cid=3,
+                    prefix=IPv6Network("2001:db8:b::9/128"),
+                    valid_lifetime=1,
+                    may_compress=False,
+                ),
             ),
         )
     )
@@ -341,7 +496,9 @@ def test_context_options_make_a_table() -> None:
 
 
 def test_spans_of_options_name_their_section() -> None:
-    reader = Reader(encoded(nd.RouterSolicitation((options.SourceLinkLayerAddress(b"\0\x2a"),))))
+    reader = Reader(
+        encoded(nd.RouterSolicitation(options=(options.SourceLinkLayerAddress(address=b"\0\x2a"),)))
+    )
     icmpv6.decode(reader)
     span = next(span for span in reader.spans if span.name == "address")
     assert span.layer == "source link-layer address option"

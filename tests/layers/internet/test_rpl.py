@@ -10,15 +10,19 @@ from hypothesis import strategies as st
 
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import Malformed, RequestError, WireError
-from lowpanbudget.layers.internet import chain, extension, icmpv6, ipv6, rpi, rpl, source_route
-from lowpanbudget.layers.internet import rpl_metrics as metrics
-from lowpanbudget.layers.internet import rpl_options as options
-from lowpanbudget.layers.internet.nd_options import PrefixInformation
-from lowpanbudget.layers.internet.records import Pad1, PadN, UnknownOption
-from lowpanbudget.layers.internet.rpl_security import Security
+from lowpanbudget.fields import UnknownOption
+from lowpanbudget.layers.internet import chain, extension, icmpv6, ipv6, rpi, source_route
+from lowpanbudget.layers.internet.nd.options import PrefixInformation
+from lowpanbudget.layers.internet.padding import Pad1, PadN
+from lowpanbudget.layers.internet.rpl import messages as rpl
+from lowpanbudget.layers.internet.rpl import metrics, options
+from lowpanbudget.layers.internet.rpl.security import RplSecurity
 from lowpanbudget.layers.internet.source_route import SourceRoute
 
-SOURCE, DESTINATION = IPv6Address("fe80::5eef:1000:1"), rpl.ALL_NODES
+SOURCE, DESTINATION = (
+    IPv6Address("fe80::5eef:1000:1"),
+    IPv6Address("ff02::1a"),
+)  # RFC 6550 section 20.19
 ROOT = IPv6Address("2001:db8:a::ff:fe00:1")
 NODE = IPv6Address("2001:db8:a::ff:fe00:3")
 
@@ -39,29 +43,75 @@ def scapy_pairs() -> dict[str, Callable[[], tuple[Any, Any]]]:
 
     def dis() -> tuple[Any, Any]:
         return (
-            rpl.Dis((options.SolicitedInformation(30, ROOT, 241, match_version=True, match_dodag=True),)),
-            ICMPv6RPL(code=0) / theirs.RPLDIS()
+            rpl.Dis(
+                options=(
+                    options.SolicitedInformation(
+                        rpl_instance_id=30,
+                        dodag_id=ROOT,
+                        version=241,
+                        match_version=True,
+                        match_dodag=True,
+                    ),
+                )
+            ),
+            ICMPv6RPL(code=0)
+            / theirs.RPLDIS()
             / theirs.RPLOptSolInfo(RPLInstanceID=30, V=1, I=0, D=1, dodagid=str(ROOT), ver=241),
-        )  # fmt: skip
+        )
 
     def dio() -> tuple[Any, Any]:
         ours = rpl.Dio(
-            30, 240, 384, ROOT, grounded=True, mode=1, preference=3, dtsn=7,
+            rpl_instance_id=30,
+            version=240,
+            rank=384,
+            dodag_id=ROOT,
+            grounded=True,
+            mode=1,
+            preference=3,
+            dtsn=7,
             options=(
-                options.DodagConfiguration(8, 12, 10, 1792, 256, 1, 30, 60, 7, authentication=True),
-                PrefixInformation(64, NODE, 3600, 1800, autonomous=True, router_address=True),
-                options.RouteInformation(IPv6Network("2001:db8:b::1/128"), 60, 1),
+                options.DodagConfiguration(
+                    dio_interval_doublings=8,
+                    dio_interval_min=12,
+                    dio_redundancy_constant=10,
+                    max_rank_increase=1792,
+                    min_hop_rank_increase=256,
+                    objective_code_point=1,
+                    default_lifetime=30,
+                    lifetime_unit=60,
+                    path_control_size=7,
+                    authentication=True,
+                ),
+                PrefixInformation(
+                    prefix_length=64,
+                    address=NODE,
+                    valid_lifetime=3600,
+                    preferred_lifetime=1800,
+                    autonomous=True,
+                    router_address=True,
+                ),
+                options.RouteInformation(
+                    prefix=IPv6Network("2001:db8:b::1/128"), route_lifetime=60, preference=1
+                ),
                 PadN(5),
             ),
-        )  # fmt: skip
+        )
         return ours, (
             ICMPv6RPL(code=1)
             / theirs.RPLDIO(
                 RPLInstanceID=30, ver=240, rank=384, G=1, mop=1, prf=3, dtsn=7, dodagid=str(ROOT)
             )
             / theirs.RPLOptDODAGConfig(
-                A=1, PCS=7, DIOIntDoubl=8, DIOIntMin=12, DIORedun=10, MaxRankIncrease=1792,
-                MinRankIncrease=256, OCP=1, DefLifetime=30, LifetimeUnit=60,
+                A=1,
+                PCS=7,
+                DIOIntDoubl=8,
+                DIOIntMin=12,
+                DIORedun=10,
+                MaxRankIncrease=1792,
+                MinRankIncrease=256,
+                OCP=1,
+                DefLifetime=30,
+                LifetimeUnit=60,
             )
             / theirs.RPLOptPIO(
                 plen=64, L=0, A=1, R=1, validlifetime=3600, preflifetime=1800, prefix=str(NODE)
@@ -69,17 +119,22 @@ def scapy_pairs() -> dict[str, Callable[[], tuple[Any, Any]]]:
             # a shorter prefix is written with all 16 octets there: legal, not the shortest
             / theirs.RPLOptRIO(plen=128, prf=1, rtlifetime=60, prefix="2001:db8:b::1")
             / theirs.RPLOptPadN(optdata=bytes(3))
-        )  # fmt: skip
+        )
 
     def dao() -> tuple[Any, Any]:
         ours = rpl.Dao(
-            30, 241, ROOT, acknowledge=True,
+            rpl_instance_id=30,
+            sequence=241,
+            dodag_id=ROOT,
+            acknowledge=True,
             options=(
-                options.Target(IPv6Network(f"{NODE}/128")),
-                options.TargetDescriptor(0xDEADBEEF),
-                options.TransitInformation(192, 2, 30, ROOT, external=True),
+                options.Target(prefix=IPv6Network(f"{NODE}/128")),
+                options.TargetDescriptor(descriptor=0xDEADBEEF),
+                options.TransitInformation(
+                    path_control=192, path_sequence=2, path_lifetime=30, parent=ROOT, external=True
+                ),
             ),
-        )  # fmt: skip
+        )
         return ours, (
             ICMPv6RPL(code=2)
             / theirs.RPLDAO(RPLInstanceID=30, K=1, D=1, daoseq=241, dodagid=str(ROOT))
@@ -92,7 +147,7 @@ def scapy_pairs() -> dict[str, Callable[[], tuple[Any, Any]]]:
 
     def acknowledgement() -> tuple[Any, Any]:
         return (
-            rpl.DaoAck(30, 241, 224),
+            rpl.DaoAck(rpl_instance_id=30, sequence=241, status=224),
             ICMPv6RPL(code=3) / theirs.RPLDAOACK(RPLInstanceID=30, D=0, daoseq=241, status=224),
         )
 
@@ -125,20 +180,35 @@ def test_scapy_builds_the_same_metrics() -> None:
     pairs = (
         (metrics.NodeState(aggregator=True, overloaded=False), theirs.RPLDAGMCNSA(otype=1, Agg=1)),
         (
-            metrics.NodeEnergy(2, 80, estimated=True, included=False),
+            metrics.NodeEnergy(node_type=2, energy=80, estimated=True, included=False),
             theirs.RPLDAGMCNodeEnergy(otype=2, I=0, T=2, E=1, E_E=80),
         ),
-        (metrics.HopCount(4), theirs.RPLDAGMCHopCount(otype=3, HopCount=4)),
-        (metrics.Throughput(31250), theirs.RPLDAGMCLinkThroughput(otype=4, Throughput=31250)),
-        (metrics.Latency(100000), theirs.RPLDAGMCLinkLatency(otype=5, Latency=100000)),
-        (metrics.LinkQuality(5, 9), theirs.RPLDAGMCLinkQualityLevel(otype=6, val=5, counter=9)),
-        (metrics.Etx(457), theirs.RPLDAGMCLinkETX(otype=7, ETX=457)),
-        (metrics.LinkColor(513, 5), theirs.RPLDAGMCLinkColor(otype=8, color=513, counter=5)),
+        (metrics.HopCount(hop_count=4), theirs.RPLDAGMCHopCount(otype=3, HopCount=4)),
+        (
+            metrics.Throughput(throughput=31250),
+            theirs.RPLDAGMCLinkThroughput(otype=4, Throughput=31250),
+        ),
+        (metrics.Latency(latency=100000), theirs.RPLDAGMCLinkLatency(otype=5, Latency=100000)),
+        (
+            metrics.LinkQuality(level=5, counter=9),
+            theirs.RPLDAGMCLinkQualityLevel(otype=6, val=5, counter=9),
+        ),
+        (metrics.Etx(etx=457), theirs.RPLDAGMCLinkETX(otype=7, ETX=457)),
+        (
+            metrics.LinkColor(color=513, counter=5),
+            theirs.RPLDAGMCLinkColor(otype=8, color=513, counter=5),
+        ),
     )
     for number, (item, packet) in enumerate(pairs, 1):
         packet.P, packet.O, packet.R, packet.A, packet.prec = 1, 1, 1, 3, 9
         ours = metrics.Metric(
-            number, (item,), partial=True, optional=True, recorded=True, aggregation=3, precedence=9
+            type=number,
+            items=(item,),
+            partial=True,
+            optional=True,
+            recorded=True,
+            aggregation=3,
+            precedence=9,
         )
         writer = Writer()
         metrics.METRICS.write(writer, (ours,))
@@ -148,8 +218,8 @@ def test_scapy_builds_the_same_metrics() -> None:
 
 def test_etx_in_transmissions() -> None:
     """RFC 6551 section 4.3.2: "if ETX = 3.569, the object value will be 457"; one step is 1/128."""
-    assert metrics.Etx(457).transmissions == pytest.approx(3.569, abs=1 / 256)
-    assert metrics.Etx(65535).transmissions == 511.9921875
+    assert metrics.Etx(etx=457).transmissions == pytest.approx(3.569, abs=1 / 256)
+    assert metrics.Etx(etx=65535).transmissions == 511.9921875
 
 
 def test_scapy_reads_the_same_hop_by_hop_header() -> None:
@@ -159,14 +229,21 @@ def test_scapy_reads_the_same_hop_by_hop_header() -> None:
     theirs = IPv6ExtHdrHopByHop(
         nh=17, options=[HBHOptUnknown(otype=0x63, optdata=bytes.fromhex("801e0180"))]
     )
-    ours = extension.OptionsHeader(0, 17, (rpi.RplOption(30, 384, down=True),))
+    ours = extension.OptionsHeader(
+        0, 17, (rpi.RplOption(rpl_instance_id=30, sender_rank=384, down=True),)
+    )
     writer = Writer()
     extension.encode(writer, ours)
     assert bytes(writer.data) == bytes(theirs)
     assert extension.decode(Reader(bytes(theirs)), 0) == ours
     padded = IPv6ExtHdrHopByHop(nh=17, options=[HBHOptUnknown(otype=0x63, optdata=bytes(6))])
     writer = Writer()
-    extension.encode(writer, extension.OptionsHeader(0, 17, (rpi.RplOption(0, 0, more=bytes(2)),)))
+    extension.encode(
+        writer,
+        extension.OptionsHeader(
+            0, 17, (rpi.RplOption(rpl_instance_id=0, sender_rank=0, more=bytes(2)),)
+        ),
+    )
     assert len(writer.data) == len(bytes(padded)) == 16
     assert extension.decode(Reader(bytes(padded)), 0) == extension.decode(
         Reader(bytes(writer.data)), 0
@@ -189,16 +266,18 @@ networks = st.builds(
     st.integers(0, 128),
 )
 ITEMS = {
-    1: st.builds(metrics.NodeState, flags, flags),
-    2: st.builds(metrics.NodeEnergy, numbers(2), numbers(8), flags, flags),
-    3: st.builds(metrics.HopCount, numbers(8)),
-    4: st.builds(metrics.Throughput, numbers(32)),
-    5: st.builds(metrics.Latency, numbers(32)),
-    6: st.builds(metrics.LinkQuality, numbers(3), numbers(5)),
-    7: st.builds(metrics.Etx, numbers(16)),
-    8: st.builds(metrics.LinkColor, numbers(10), numbers(6)),
+    1: st.builds(metrics.NodeState, aggregator=flags, overloaded=flags),
+    2: st.builds(
+        metrics.NodeEnergy, node_type=numbers(2), energy=numbers(8), estimated=flags, included=flags
+    ),
+    3: st.builds(metrics.HopCount, hop_count=numbers(8)),
+    4: st.builds(metrics.Throughput, throughput=numbers(32)),
+    5: st.builds(metrics.Latency, latency=numbers(32)),
+    6: st.builds(metrics.LinkQuality, level=numbers(3), counter=numbers(5)),
+    7: st.builds(metrics.Etx, etx=numbers(16)),
+    8: st.builds(metrics.LinkColor, color=numbers(10), counter=numbers(6)),
 }
-LIMIT = st.builds(metrics.LinkColorConstraint, numbers(10), flags)
+LIMIT = st.builds(metrics.LinkColorConstraint, color=numbers(10), included=flags)
 ONE_ITEM = (1, 3)
 
 
@@ -212,43 +291,111 @@ def some_metric(draw: Any) -> metrics.Metric:
         items = tuple(draw(st.lists(item, min_size=1, max_size=1 if number in ONE_ITEM else 3)))
     more = b"" if number in ITEMS and number not in ONE_ITEM else draw(st.binary(max_size=6))
     return metrics.Metric(
-        number, items, more, draw(flags), constraint, draw(flags), draw(flags),
-        draw(numbers(3)), draw(numbers(4)),
-    )  # fmt: skip
+        type=number,
+        items=items,
+        more=more,
+        partial=draw(flags),
+        constraint=constraint,
+        optional=draw(flags),
+        recorded=draw(flags),
+        aggregation=draw(numbers(3)),
+        precedence=draw(numbers(4)),
+    )
 
 
 any_option = st.one_of(
     st.just(Pad1()),
     st.builds(PadN, st.integers(2, 7)),
-    st.builds(options.MetricContainer, st.lists(some_metric(), max_size=3).map(tuple)),
-    st.builds(options.RouteInformation, networks, numbers(32), numbers(2)),
+    st.builds(options.MetricContainer, metrics=st.lists(some_metric(), max_size=3).map(tuple)),
     st.builds(
-        options.DodagConfiguration, numbers(8), numbers(8), numbers(8), numbers(16), numbers(16),
-        numbers(16), numbers(8), numbers(16), numbers(3), flags, flags,
+        options.RouteInformation, prefix=networks, route_lifetime=numbers(32), preference=numbers(2)
     ),
-    st.builds(options.Target, networks),
     st.builds(
-        options.TransitInformation, numbers(8), numbers(8), numbers(8), st.none() | addresses, flags
+        options.DodagConfiguration,
+        dio_interval_doublings=numbers(8),
+        dio_interval_min=numbers(8),
+        dio_redundancy_constant=numbers(8),
+        max_rank_increase=numbers(16),
+        min_hop_rank_increase=numbers(16),
+        objective_code_point=numbers(16),
+        default_lifetime=numbers(8),
+        lifetime_unit=numbers(16),
+        path_control_size=numbers(3),
+        authentication=flags,
+        rpi_0x23=flags,
     ),
-    st.builds(options.SolicitedInformation, numbers(8), addresses, numbers(8), flags, flags, flags),
+    st.builds(options.Target, prefix=networks),
     st.builds(
-        PrefixInformation, st.integers(0, 128), addresses, numbers(32), numbers(32), flags, flags, flags
+        options.TransitInformation,
+        path_control=numbers(8),
+        path_sequence=numbers(8),
+        path_lifetime=numbers(8),
+        parent=st.none() | addresses,
+        external=flags,
     ),
-    st.builds(options.TargetDescriptor, numbers(32)),
+    st.builds(
+        options.SolicitedInformation,
+        rpl_instance_id=numbers(8),
+        dodag_id=addresses,
+        version=numbers(8),
+        match_version=flags,
+        match_instance=flags,
+        match_dodag=flags,
+    ),
+    st.builds(
+        PrefixInformation,
+        prefix_length=st.integers(0, 128),
+        address=addresses,
+        valid_lifetime=numbers(32),
+        preferred_lifetime=numbers(32),
+        on_link=flags,
+        autonomous=flags,
+        router_address=flags,
+    ),
+    st.builds(options.TargetDescriptor, descriptor=numbers(32)),
     st.builds(UnknownOption, st.integers(10, 255), st.binary(max_size=12)),
-)  # fmt: skip
+)
 some_options = st.lists(any_option, max_size=4).map(tuple)
 MESSAGES = {
-    0: st.builds(rpl.Dis, some_options),
+    0: st.builds(rpl.Dis, options=some_options),
     1: st.builds(
-        rpl.Dio, numbers(8), numbers(8), numbers(16), addresses, flags, numbers(3), numbers(3), numbers(8), some_options
+        rpl.Dio,
+        rpl_instance_id=numbers(8),
+        version=numbers(8),
+        rank=numbers(16),
+        dodag_id=addresses,
+        grounded=flags,
+        mode=numbers(3),
+        preference=numbers(3),
+        dtsn=numbers(8),
+        options=some_options,
     ),
-    2: st.builds(rpl.Dao, numbers(8), numbers(8), st.none() | addresses, flags, some_options),
-    3: st.builds(rpl.DaoAck, numbers(8), numbers(8), numbers(8), st.none() | addresses, some_options),
+    2: st.builds(
+        rpl.Dao,
+        rpl_instance_id=numbers(8),
+        sequence=numbers(8),
+        dodag_id=st.none() | addresses,
+        acknowledge=flags,
+        options=some_options,
+    ),
+    3: st.builds(
+        rpl.DaoAck,
+        rpl_instance_id=numbers(8),
+        sequence=numbers(8),
+        status=numbers(8),
+        dodag_id=st.none() | addresses,
+        options=some_options,
+    ),
     10: st.builds(
-        rpl.ConsistencyCheck, numbers(8), numbers(16), addresses, numbers(32), flags, some_options
+        rpl.ConsistencyCheck,
+        rpl_instance_id=numbers(8),
+        nonce=numbers(16),
+        dodag_id=addresses,
+        destination_counter=numbers(32),
+        response=flags,
+        options=some_options,
     ),
-}  # fmt: skip
+}
 # RFC 6550 figure 11, typed here once more: octets of MAC, or of signature in mode 3
 SEALS = {0: 4, 1: 4, 2: 8, 3: 8}
 SIGNATURES = {0: 384, 1: 384, 2: 256, 3: 256}
@@ -262,15 +409,21 @@ def some_secure(draw: Any) -> rpl.Secure:
     source = 8 if mode == 2 or (mode == 3 and encrypted) else 0
     index = 0 if mode == 1 or (mode == 3 and not encrypted) else 1
     seal = (SIGNATURES if mode == 3 else SEALS)[level]
-    security = Security(
-        draw(numbers(32)), level, mode, draw(st.binary(min_size=source, max_size=source)),
-        draw(st.binary(min_size=index, max_size=index)), draw(flags),
-    )  # fmt: skip
+    security = RplSecurity(
+        counter=draw(numbers(32)),
+        level=level,
+        key_id_mode=mode,
+        key_source=draw(st.binary(min_size=source, max_size=source)),
+        key_index=draw(st.binary(min_size=index, max_size=index)),
+        is_time=draw(flags),
+    )
     most = seal + 20 if encrypted else seal
     return rpl.Secure(
-        0x80 | code, security, None if encrypted else draw(MESSAGES[code]),
+        0x80 | code,
+        security,
+        None if encrypted else draw(MESSAGES[code]),
         draw(st.binary(min_size=seal, max_size=most)),
-    )  # fmt: skip
+    )
 
 
 plain = st.one_of(*(message for code, message in MESSAGES.items() if code != 10))
@@ -310,28 +463,54 @@ def test_altered_messages_give_a_value_or_a_located_error(message: Any, data: An
 @pytest.mark.parametrize(
     "message",
     [
-        rpl.Dis((PadN(8),)),  # "a total padding of 7 octets, which is the maximum"
-        rpl.Dis((PadN(1),)),
-        rpl.Dis((UnknownOption(5, b""),)),
-        rpl.Dis((UnknownOption(200, bytes(256)),)),
-        rpl.Dis((PrefixInformation(129, ROOT),)),
-        rpl.Dis((rpi.RplOption(0, 0),)),
-        rpl.Dis((options.MetricContainer((metrics.Metric(7),)),)),
-        rpl.Dis((options.MetricContainer((metrics.Metric(7, (metrics.HopCount(1),)),)),)),
-        rpl.Dis((options.MetricContainer((metrics.Metric(3, (metrics.HopCount(1),) * 2),)),)),
-        rpl.Dis((options.MetricContainer((metrics.Metric(7, (metrics.Etx(1),), b"x"),)),)),
-        rpl.Dis((options.MetricContainer((metrics.Metric(99, (metrics.Etx(1),)),)),)),
-        rpl.Dio(256, 0, 0, ROOT),
-        rpl.Dio(0, 0, 0, None),  # type: ignore[arg-type]
-        rpl.ConsistencyCheck(0, 0, ROOT),  # "MUST be sent as a secured RPL message"
-        rpl.Secure(0x00, Security(1, key_index=b"\1"), rpl.Dis(), bytes(4)),
-        rpl.Secure(0x84, Security(1, key_index=b"\1"), rpl.Dis(), bytes(4)),
-        rpl.Secure(0x81, Security(1, key_index=b"\1"), rpl.Dis(), bytes(4)),
-        rpl.Secure(0x80, Security(1, key_index=b"\1"), rpl.Dis(), bytes(5)),
-        rpl.Secure(0x80, Security(1, key_index=b""), rpl.Dis(), bytes(4)),
-        rpl.Secure(0x80, Security(1, 4, key_index=b"\1"), rpl.Dis(), bytes(4)),
-        rpl.Secure(0x80, Security(1, 1, key_index=b"\1"), rpl.Dis(), bytes(4)),
-        rpl.Secure(0x80, Security(1, 1, key_index=b"\1"), None, bytes(3)),
+        rpl.Dis(options=(PadN(8),)),  # "a total padding of 7 octets, which is the maximum"
+        rpl.Dis(options=(PadN(1),)),
+        rpl.Dis(options=(UnknownOption(5, b""),)),
+        rpl.Dis(options=(UnknownOption(200, bytes(256)),)),
+        rpl.Dis(options=(PrefixInformation(prefix_length=129, address=ROOT),)),
+        rpl.Dis(options=(rpi.RplOption(rpl_instance_id=0, sender_rank=0),)),
+        rpl.Dis(options=(options.MetricContainer(metrics=(metrics.Metric(type=7),)),)),
+        rpl.Dis(
+            options=(
+                options.MetricContainer(
+                    metrics=(metrics.Metric(type=7, items=(metrics.HopCount(hop_count=1),)),)
+                ),
+            )
+        ),
+        rpl.Dis(
+            options=(
+                options.MetricContainer(
+                    metrics=(metrics.Metric(type=3, items=(metrics.HopCount(hop_count=1),) * 2),)
+                ),
+            )
+        ),
+        rpl.Dis(
+            options=(
+                options.MetricContainer(
+                    metrics=(metrics.Metric(type=7, items=(metrics.Etx(etx=1),), more=b"x"),)
+                ),
+            )
+        ),
+        rpl.Dis(
+            options=(
+                options.MetricContainer(
+                    metrics=(metrics.Metric(type=99, items=(metrics.Etx(etx=1),)),)
+                ),
+            )
+        ),
+        rpl.Dio(rpl_instance_id=256, version=0, rank=0, dodag_id=ROOT),
+        rpl.Dio(rpl_instance_id=0, version=0, rank=0, dodag_id=None),  # type: ignore[arg-type]
+        rpl.ConsistencyCheck(
+            rpl_instance_id=0, nonce=0, dodag_id=ROOT
+        ),  # "MUST be sent as a secured RPL message"
+        rpl.Secure(0x00, RplSecurity(counter=1, key_index=b"\1"), rpl.Dis(), bytes(4)),
+        rpl.Secure(0x84, RplSecurity(counter=1, key_index=b"\1"), rpl.Dis(), bytes(4)),
+        rpl.Secure(0x81, RplSecurity(counter=1, key_index=b"\1"), rpl.Dis(), bytes(4)),
+        rpl.Secure(0x80, RplSecurity(counter=1, key_index=b"\1"), rpl.Dis(), bytes(5)),
+        rpl.Secure(0x80, RplSecurity(counter=1, key_index=b""), rpl.Dis(), bytes(4)),
+        rpl.Secure(0x80, RplSecurity(counter=1, level=4, key_index=b"\1"), rpl.Dis(), bytes(4)),
+        rpl.Secure(0x80, RplSecurity(counter=1, level=1, key_index=b"\1"), rpl.Dis(), bytes(4)),
+        rpl.Secure(0x80, RplSecurity(counter=1, level=1, key_index=b"\1"), None, bytes(3)),
     ],
     ids=repr,
 )
@@ -348,11 +527,17 @@ ip_options = st.one_of(
     st.just(Pad1()),
     st.builds(PadN, st.integers(2, 20)),
     st.builds(
-        rpi.RplOption, numbers(8), numbers(16), flags, flags, flags, st.sampled_from((0x63, 0x23)),
-        st.binary(max_size=5),
+        rpi.RplOption,
+        rpl_instance_id=numbers(8),
+        sender_rank=numbers(16),
+        down=flags,
+        rank_error=flags,
+        forwarding_error=flags,
+        type=st.sampled_from((0x63, 0x23)),
+        more=st.binary(max_size=5),
     ),
     st.builds(UnknownOption, numbers_of_options, st.binary(max_size=12)),
-)  # fmt: skip
+)
 
 
 @given(
@@ -402,7 +587,10 @@ def test_walk_finds_the_destination_of_the_pseudo_header() -> None:
     route = source_route.compress(ROOT, (NODE, IPv6Address("2001:db8:a::ff:fe00:9")), ipv6.ICMPV6)
     writer = Writer()
     extension.encode(
-        writer, extension.OptionsHeader(0, ipv6.ROUTING, (rpi.RplOption(30, 256, down=True),))
+        writer,
+        extension.OptionsHeader(
+            0, ipv6.ROUTING, (rpi.RplOption(rpl_instance_id=30, sender_rank=256, down=True),)
+        ),
     )
     extension.encode(writer, route)
     reader = Reader(bytes(writer.data) + bytes(8))
@@ -433,7 +621,11 @@ def test_walk_takes_the_last_address_of_the_old_routing_header() -> None:
     """RFC 8200 section 8.1 for the type that RFC 6554 section 3 likens its own to."""
     old = bytes.fromhex("3a02000100000000") + NODE.packed
     walked = extension.walk(Reader(old), ipv6.ROUTING, ROOT)
-    assert walked.headers == (extension.RoutingHeader(58, 0, 1, bytes(4) + NODE.packed),)
+    assert walked.headers == (
+        extension.RoutingHeader(
+            next_header=58, routing_type=0, segments_left=1, data=bytes(4) + NODE.packed
+        ),
+    )
     assert walked.destination == NODE
 
 
@@ -449,10 +641,12 @@ def test_chain_without_end_is_refused() -> None:
         extension.OptionsHeader(43, 58, ()),
         extension.OptionsHeader(0, 58, (UnknownOption(0x1E, bytes(256)),)),
         extension.OptionsHeader(0, 58, (UnknownOption(0x63, bytes(4)),)),
-        extension.OptionsHeader(0, 58, (rpi.RplOption(0, 0, type=0x64),)),
+        extension.OptionsHeader(
+            0, 58, (rpi.RplOption(rpl_instance_id=0, sender_rank=0, type=0x64),)
+        ),
         extension.OptionsHeader(0, 58, (UnknownOption(0x1E, bytes(250)),) * 9),
-        extension.RoutingHeader(58, 3, 0, bytes(4)),
-        extension.RoutingHeader(58, 0, 0, bytes(5)),
+        extension.RoutingHeader(next_header=58, routing_type=3, segments_left=0, data=bytes(4)),
+        extension.RoutingHeader(next_header=58, routing_type=0, segments_left=0, data=bytes(5)),
         extension.FragmentHeader(58, 7, more=False, identification=0),
         extension.OtherHeader(135, 58, bytes(5)),
     ],
@@ -574,8 +768,8 @@ def test_sizes_of_whole_addresses() -> None:
         (ROOT, ()),
         (ROOT, (ROOT,)),
         (ROOT, (NODE, NODE)),
-        (ROOT, (NODE, rpl.ALL_NODES)),
-        (rpl.ALL_NODES, (NODE,)),
+        (ROOT, (NODE, IPv6Address("ff02::1a"))),
+        (IPv6Address("ff02::1a"), (NODE,)),
         (ROOT, tuple(IPv6Address(number << 112 | number) for number in range(1, 150))),
     ],
     ids=["none", "destination again", "twice", "multicast", "to multicast", "too long"],

@@ -5,30 +5,14 @@
 .                        Key Identifier                         .
 """
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import RequestError
-from lowpanbudget.fields import Bits
-from lowpanbudget.layers.internet.parts import Octets, Values
-from lowpanbudget.layers.internet.records import Record
+from lowpanbudget.fields import OctetString, Values, bits, layout_of, part, structure
 
 
-@dataclass(frozen=True, slots=True)
-class Security:
-    """The security section: which key by mode, source and index (identifiers, no keys), level, counter."""
-
-    counter: int
-    level: int = 0
-    key_id_mode: int = 0
-    key_source: bytes = b""
-    key_index: bytes = b""
-    is_time: bool = False
-    algorithm: int = 0
-
-
-class Level(NamedTuple):
+class RplLevel(NamedTuple):
     """What a level gives under a key mode: a name, encryption or not, octets of MAC or signature."""
 
     name: str
@@ -38,16 +22,16 @@ class Level(NamedTuple):
 
 # RFC 6550 figure 11, by signature (KIM 3) or not, then level; 4 to 7 are unassigned
 _MACS = (
-    Level("MAC-32", encrypted=False, octets=4),
-    Level("ENC-MAC-32", encrypted=True, octets=4),
-    Level("MAC-64", encrypted=False, octets=8),
-    Level("ENC-MAC-64", encrypted=True, octets=8),
+    RplLevel("MAC-32", encrypted=False, octets=4),
+    RplLevel("ENC-MAC-32", encrypted=True, octets=4),
+    RplLevel("MAC-64", encrypted=False, octets=8),
+    RplLevel("ENC-MAC-64", encrypted=True, octets=8),
 )
 _SIGNATURES = (
-    Level("Sign-3072", encrypted=False, octets=384),
-    Level("ENC-Sign-3072", encrypted=True, octets=384),
-    Level("Sign-2048", encrypted=False, octets=256),
-    Level("ENC-Sign-2048", encrypted=True, octets=256),
+    RplLevel("Sign-3072", encrypted=False, octets=384),
+    RplLevel("ENC-Sign-3072", encrypted=True, octets=384),
+    RplLevel("Sign-2048", encrypted=False, octets=256),
+    RplLevel("ENC-Sign-2048", encrypted=True, octets=256),
 )
 LEVELS = (_MACS, _MACS, _MACS, _SIGNATURES)  # by key identifier mode
 LEVEL_NAMES = tuple(
@@ -71,34 +55,32 @@ def _key_octets(values: Values) -> tuple[int, int]:
     return _KEY_OCTETS[2 if level < 4 and LEVELS[mode][level].encrypted else 1]
 
 
-def _source_octets(values: Values, _left: int) -> int:
-    return _key_octets(values)[0]
+@structure("RPL security section", rfc(6550, "6.1"))
+class RplSecurity:
+    """The security section: which key by mode, source and index (identifiers, no keys), level, counter."""
+
+    is_time: bool = bits(
+        1, {0: "T: the counter increments", 1: "T: the counter is a time"}, default=False
+    )
+    reserved_1 = bits(7)
+    algorithm: int = bits(8, {0: "CCM with AES-128, RSA with SHA-256"}, default=0)
+    key_id_mode: int = bits(2, KEY_MODES, default=0)
+    reserved_2 = bits(3)
+    level: int = bits(3, lambda value: "unassigned" if value > 3 else LEVEL_NAMES[value], default=0)
+    reserved_3 = bits(8)
+    counter: int = bits(32, "never the same twice under one key")
+    key_source: bytes = part(
+        OctetString, "who named the key", count=lambda values: _key_octets(values)[0], default=b""
+    )
+    key_index: bytes = part(
+        OctetString, "which of its keys", count=lambda values: _key_octets(values)[1], default=b""
+    )
 
 
-def _index_octets(values: Values, _left: int) -> int:
-    return _key_octets(values)[1]
+SECURITY = layout_of(RplSecurity)
 
 
-SECURITY = Record(
-    "RPL security section",
-    rfc(6550, "6.1"),
-    Security,
-    (
-        Bits("is time", 1, {0: "T: the counter increments", 1: "T: the counter is a time"}),
-        Bits("reserved 1", 7),
-        Bits("algorithm", 8, {0: "CCM with AES-128, RSA with SHA-256"}),
-        Bits("key id mode", 2, KEY_MODES),
-        Bits("reserved 2", 3),
-        Bits("level", 3, lambda value: "unassigned" if value > 3 else LEVEL_NAMES[value]),
-        Bits("reserved 3", 8),
-        Bits("counter", 32, "never the same twice under one key"),
-    ),
-    Octets("key source", "who named the key", _source_octets),
-    Octets("key index", "which of its keys", _index_octets),
-)
-
-
-def protection(security: Security) -> Level:
+def protection(security: RplSecurity) -> RplLevel:
     """Return what the level gives under the key mode; raises ``RequestError`` for an unassigned one."""
     if not 0 <= security.key_id_mode <= 3 or not 0 <= security.level <= 3 or security.algorithm:
         raise RequestError(

@@ -1,0 +1,15 @@
+"""Padding between options, the same in IPv6 extension headers (RFC 8200 section 4.2) and RPL messages (RFC 6550)."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Pad1:
+    """One octet of padding."""
+
+
+@dataclass(frozen=True, slots=True)
+class PadN:
+    """Padding of ``octets`` as a whole, 2 at least."""
+
+    octets: int

@@ -1,0 +1,206 @@
+"""RPL control messages: DIS, DIO, DAO, DAO-ACK, consistency check, and their secure variants (RFC 6550 section 6).
+
+|  Type = 155   |     Code      |          Checksum             |
+.     Security, in messages with the high bit of the code set   .
+.                        Base, Option(s)                        .
+
+Nothing is encrypted, decrypted or verified here: a secure message shows its security section and, where it is not
+encrypted, its base and options.
+"""
+
+from dataclasses import dataclass
+from ipaddress import IPv6Address
+from typing import Any
+
+from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.errors import RequestError, Reserved
+from lowpanbudget.fields import Address, Layout, Options, bits, layout_of, part, structure, within
+from lowpanbudget.layers.internet.icmpv6_types import MessageType
+from lowpanbudget.layers.internet.rpl.options import OPTIONS
+from lowpanbudget.layers.internet.rpl.security import SECURITY, RplSecurity, protection
+
+TYPE = 155
+SECURE = 0x80  # "The high order bit (0x80) of the code denotes whether the RPL message has security enabled"
+MODES = {
+    0: "no downward routes",
+    1: "non-storing",
+    2: "storing, no multicast",
+    3: "storing with multicast",
+    7: "reserved for expansion",  # RFC 9008 section 4.1.2
+}
+
+
+ROOT = "address of the root"
+INSTANCE_CITE = rfc(6550, "5.1")
+
+
+def _instance(value: int) -> str:
+    return f"local instance {value & 0x3F}" if value & 0x80 else f"global instance {value}"
+
+
+def _status(value: int) -> str:
+    return ("find another parent" if value < 128 else "rejected") if value else "accepted"
+
+
+@structure("DODAG information solicitation", rfc(6550, "6.2.1"))
+class Dis:
+    """A DODAG Information Solicitation."""
+
+    reserved = bits(16)
+    options: tuple[Any, ...] = part(Options, OPTIONS, default=())
+
+
+@structure("DODAG information object", rfc(6550, "6.3.1"))
+class Dio:
+    """A DODAG Information Object; ``mode`` is MOP, ``preference`` Prf."""
+
+    rpl_instance_id: int = bits(8, _instance, cite=INSTANCE_CITE)
+    version: int = bits(8, "of the DODAG")
+    rank: int = bits(16, "of the sender")
+    grounded: bool = bits(1, {0: "G: floating", 1: "G: grounded"}, default=False)
+    reserved_1 = bits(1)
+    mode: int = bits(3, MODES, default=0)
+    preference: int = bits(3, "7 is the most preferred", default=0)
+    dtsn: int = bits(8, "triggers destination advertisements", default=0)
+    reserved_2 = bits(16)
+    dodag_id: IPv6Address = part(Address, ROOT)
+    options: tuple[Any, ...] = part(Options, OPTIONS, default=())
+
+
+@structure("destination advertisement object", rfc(6550, "6.4.1"))
+class Dao:
+    """A Destination Advertisement Object; ``acknowledge`` (K) asks for a DAO-ACK, ``dodag_id`` may be absent."""
+
+    rpl_instance_id: int = bits(8, _instance, cite=INSTANCE_CITE)
+    acknowledge: bool = bits(1, "K: asks for a DAO-ACK", default=False)
+    has_dodag_id = bits(1, "D: the DODAGID is present")
+    reserved = bits(14)
+    sequence: int = bits(8, "DAOSequence")
+    dodag_id: IPv6Address | None = part(Address, ROOT, when="has_dodag_id", default=None)
+    options: tuple[Any, ...] = part(Options, OPTIONS, default=())
+
+
+@structure("destination advertisement object acknowledgement", rfc(6550, "6.5.1"))
+class DaoAck:
+    """An acknowledgement of a DAO; ``status`` 0 accepts, up to 127 suggests another parent, from there rejects."""
+
+    rpl_instance_id: int = bits(8, _instance, cite=INSTANCE_CITE)
+    has_dodag_id = bits(1, "D: the DODAGID is present")
+    reserved = bits(7)
+    sequence: int = bits(8, "DAOSequence of the DAO")
+    status: int = bits(8, _status, default=0)
+    dodag_id: IPv6Address | None = part(Address, ROOT, when="has_dodag_id", default=None)
+    options: tuple[Any, ...] = part(Options, OPTIONS, default=())
+
+
+@structure("consistency check", rfc(6550, "6.6.1"))
+class ConsistencyCheck:
+    """A check of security counters, or with ``response`` (R) the answer; only ever inside ``Secure``."""
+
+    rpl_instance_id: int = bits(8, _instance, cite=INSTANCE_CITE)
+    response: bool = bits(1, {0: "R: a request", 1: "R: a response"}, default=False)
+    reserved = bits(7)
+    nonce: int = bits(16, "the same in the response")
+    dodag_id: IPv6Address = part(Address, ROOT)
+    destination_counter: int = bits(32, "the sender's estimate", default=0)
+    options: tuple[Any, ...] = part(Options, OPTIONS, default=())
+
+
+BASES: dict[int, Layout[Any]] = {
+    code: layout_of(value)
+    for code, value in {
+        0x00: Dis,
+        0x01: Dio,
+        0x02: Dao,
+        0x03: DaoAck,
+        0x0A: ConsistencyCheck,
+    }.items()
+}
+ONLY_SECURE = 0x0A  # "A CC message MUST be sent as a secured RPL message"
+
+
+@dataclass(frozen=True, slots=True)
+class Secure:
+    """A secure message: its ``code``, security section, and ``message`` if it is not encrypted, else None.
+
+    ``seal`` is the MAC or signature at the end, or all that is encrypted, with it.
+    """
+
+    code: int
+    security: RplSecurity
+    message: Any
+    seal: bytes
+
+
+class _SecureBody:
+    """Security section, then what it covers: in the clear with a MAC or signature behind, or encrypted."""
+
+    value: type[Any] = Secure
+
+    def __init__(self, name: str, cite: Cite) -> None:
+        self.name = name
+        self.cite = cite
+
+    def read(self, reader: Reader, **around: Any) -> Secure:
+        security = SECURITY.read(reader)
+        if security.level > 3 or security.algorithm:
+            raise Reserved(
+                f"algorithm {security.algorithm}, level {security.level} is unassigned: "
+                "what it covers cannot be told from its seal",
+                offset=reader.pos,
+                layer=SECURITY.name,
+                cite=SECURITY.cite,
+            )
+        level, code = protection(security), around["code"]
+        what = _seal_says(security)
+        reader.need(level.octets, what, SECURITY.cite)
+        message = None
+        if not level.encrypted:
+            with within(reader, reader.end - level.octets):
+                message = BASES[code & ~SECURE].read(reader)
+        reader.layer = SECURITY.name
+        return Secure(code, security, message, reader.rest("seal", what, SECURITY.cite))
+
+    def write(self, writer: Writer, value: Secure, **_around: int) -> None:
+        level = protection(value.security)
+        base = BASES[value.code & ~SECURE]  # the table of kinds let no other code come here
+        if level.encrypted != (value.message is None):
+            raise RequestError(
+                f"{level.name} goes with " + ("no message" if level.encrypted else "a message"),
+                cite=SECURITY.cite,
+            )
+        if len(value.seal) < level.octets or (
+            not level.encrypted and len(value.seal) > level.octets
+        ):
+            raise RequestError(
+                f"{level.name} has a seal of {level.octets} octets, not {len(value.seal)}",
+                cite=SECURITY.cite,
+            )
+        SECURITY.write(writer, value.security)
+        if not level.encrypted:
+            if not isinstance(value.message, base.value):
+                raise RequestError(f"{value.message!r} is no {base.name}", cite=base.cite)
+            base.write(writer, value.message)
+        writer.layer = SECURITY.name
+        writer.octets(value.seal, "seal", _seal_says(value.security), SECURITY.cite)
+
+
+def _seal_says(security: RplSecurity) -> str:
+    level = protection(security)
+    what = "MAC" if security.key_id_mode < 3 else "signature"
+    return f"{level.name}: " + (f"encrypted, with its {what}" if level.encrypted else f"the {what}")
+
+
+MESSAGES = (
+    *(MessageType(TYPE, base, {}, code) for code, base in BASES.items() if code != ONLY_SECURE),
+    *(
+        MessageType(
+            TYPE,
+            _SecureBody(base.name if code == ONLY_SECURE else f"secure {base.name}", base.cite),
+            {},
+            SECURE | code,
+        )
+        for code, base in BASES.items()
+    ),
+)
