@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from lowpanbudget.design.meaning import Design
@@ -116,12 +117,7 @@ def _alternative(message: Message, encoding: Encoding, hops: list[_Hop]) -> Alte
     wire = {case: one.octets for case, one in found.items() if one.octets is not None}
     cannot: dict[Case, str] = {case: one.cannot for case, one in found.items() if one.cannot}
     most = largest(message, encoding, coder)
-    batches: dict[int, int | None] = {}
-    places = []
-    for hop in hops:
-        if hop.room not in batches:
-            batches[hop.room] = _batch(message, encoding, hop.room)
-        places.append(_place(hop, wire, most.octets, batches[hop.room]))
+    places = [_place(hop, wire, most.octets, _batch(message, encoding, hop.room)) for hop in hops]
     return Alternative(
         *named, wire, cannot, _greatest(list(found.values())), batch_of, tuple(places),
         most.octets, most.kind, most.wire,
@@ -150,6 +146,7 @@ def _place(hop: _Hop, wire: Mapping[Case, bytes], most: int | None, batch: int |
     )
 
 
+@lru_cache(maxsize=512)  # several hops have the same room
 def _batch(message: Message, encoding: Encoding, room: int) -> int | None:
     """Return how many readings fit whatever all values are, as ``fit`` counts them; found by encoding."""
     field = message.batch_field
