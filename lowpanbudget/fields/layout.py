@@ -19,7 +19,7 @@ from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import Malformed, RequestError
 from lowpanbudget.fields.parts import LayoutPart, Order, Values, key_of
-from lowpanbudget.fields.word import Bits, Header, Meaning
+from lowpanbudget.fields.word import Bits, Choice, Header, Meaning
 
 T = TypeVar("T")
 Piece = Header | LayoutPart
@@ -76,15 +76,18 @@ class Layout(Generic[T]):
             if isinstance(part, LayoutPart):
                 for key in part.refers:
                     if key not in keys:
-                        raise TypeError(
-                            f"{self.name}: {part.name} refers to {key}, which is not before it"
-                        )
+                        raise TypeError(f"{self.name}: {part.name} refers to {key}, not before it")
                 keys.add(part.key)
             else:
-                keys.update(key_of(field.name) for field in part.fields)
+                keys.update(key for _, key in self._keyed(part))
         for name in self.wanted or ():
             if name not in keys:
                 raise TypeError(f"{self.name}: no field fills {name}")
+
+    def _keyed(self, word: Header) -> list[tuple[Bits | Choice, str]]:
+        """Return the fields of a word with their keys: those of attributes have small letters."""
+        keys = ((field, key_of(field.name)) for field in word.fields)
+        return [(field, key if self.wanted is None else key.lower()) for field, key in keys]
 
     def variant(self, *first: Bits, name: str = "", cite: Cite | None = None) -> "Layout[T]":
         """Return the same layout with fields before it, or for another place: another name, another section."""
@@ -124,9 +127,9 @@ class Layout(Generic[T]):
         for part in self.parts:
             if isinstance(part, Header):
                 word, _ = part.read(reader)
-                for field in part.fields:
+                for field, key in self._keyed(part):
                     number = word[field.name]
-                    values[key_of(field.name)] = bool(number) if field.width == 1 else number
+                    values[key] = bool(number) if field.width == 1 else number
             else:
                 reader.layer = layer if self.wanted is None else self.name
                 values[part.key] = (
@@ -135,7 +138,8 @@ class Layout(Generic[T]):
         if self.wanted is None:
             reader.layer = layer
             return cast("T", self._mapping(values))
-        return self.value(**{name: values[name] for name in self.wanted})
+        there = {name: values[name] for name in self.wanted if values[name] is not None}
+        return self.value(**there)  # what is not there has its default
 
     def _mapping(self, values: Values) -> Values:
         """Return what is shown of the values: no reserved bits that are zero, no counts, nothing that is not there."""
@@ -150,14 +154,16 @@ class Layout(Generic[T]):
     def write(self, writer: Writer, value: T, **around: int) -> None:
         """Append the value; ``around`` are fields that it does not hold. Raises ``RequestError``."""
         values = {**self._values(value), **around}
+        if missing := [key for key in self.keys()[0] if values.get(key) is None]:
+            raise RequestError(f"the {self.name} needs {', '.join(missing)}", cite=self.cite)
         for part in self.parts:
             if isinstance(part, Header):
                 part.write(
                     writer,
                     {
-                        field.name: int(values[key_of(field.name)])
-                        for field in part.fields
-                        if key_of(field.name) in values
+                        field.name: int(values[key])
+                        for field, key in self._keyed(part)
+                        if key in values
                     },
                 )
             else:
@@ -165,8 +171,8 @@ class Layout(Generic[T]):
                 content = values.get(part.key)
                 if content is not None:
                     part.write(writer, content, values, self)
-                elif not part.more:
-                    raise RequestError(f"the {part.name} is missing", cite=self.cite)
+                elif part.expected(values):
+                    raise RequestError(f"the {self.name} needs {part.key}", cite=self.cite)
 
     def _values(self, value: Any) -> Values:
         """Return the values of all fields, those that follow from others included."""
@@ -184,29 +190,35 @@ class Layout(Generic[T]):
     def octets(self, value: T) -> bytes:
         """Return the octets of a value; raises ``RequestError``."""
         writer = Writer()
-        self.write(writer, value)
+        try:
+            self.write(writer, value)
+        except TypeError:
+            raise RequestError(
+                f"the {self.name} has a field of a wrong kind", cite=self.cite
+            ) from None
         return bytes(writer.data)
 
-    def keys(self) -> tuple[set[str], set[str]]:
+    def keys(self) -> tuple[tuple[str, ...], set[str]]:
         """Return the names that a mapping must have, and those it may have."""
-        needed: set[str] = set()
+        needed: list[str] = []
         allowed: set[str] = set()
         for part in self.parts:
             if isinstance(part, Header):
-                allowed.update(key_of(field.name) for field in part.fields)
+                allowed.update(key for _, key in self._keyed(part))
             else:
                 allowed.add(part.key)
                 if part.needed:
-                    needed.add(part.key)
-        return needed, allowed - self.hidden
+                    needed.append(part.key)
+        return tuple(key for key in needed if key not in self.hidden), allowed - self.hidden
 
     def shown(self) -> Iterator[str]:
         """Yield the names of what it takes, reserved bits left out."""
         for part in self.parts:
-            names = (
-                [field.name for field in part.fields] if isinstance(part, Header) else [part.key]
-            )
-            yield from (key_of(name) for name in names if not name.startswith("reserved"))
+            if isinstance(part, LayoutPart):
+                yield part.key
+            else:
+                keys = (key for _, key in self._keyed(part))
+                yield from (key for key in keys if not key.startswith("reserved"))
 
 
 def _words(parts: tuple[Bits | Piece, ...], name: str, cite: Cite, order: Order) -> Iterator[Piece]:
@@ -227,15 +239,16 @@ def _words(parts: tuple[Bits | Piece, ...], name: str, cite: Cite, order: Order)
 class Either:
     """A content that has one of several layouts: the octets there, or the names given, decide which.
 
-    Each but the last is of a fixed length; one whose fields say how long it is comes last.
+    One whose fields say how long it is comes last. ``title`` is what the number before it means.
     """
 
-    __slots__ = ("cite", "layouts", "name")
+    __slots__ = ("cite", "layouts", "name", "title")
 
-    def __init__(self, name: str, cite: Cite, *layouts: Layout[Any]) -> None:
+    def __init__(self, name: str, cite: Cite, *layouts: Layout[Any], title: str = "") -> None:
         self.name = name
         self.cite = cite
         self.layouts = layouts
+        self.title = title or name
 
     def read(self, reader: Reader) -> Mapping[str, Any]:
         """Return the named fields of all that is left to the reader.
@@ -297,7 +310,9 @@ class Either:
         unfit: RequestError | None = None
         for layout in self.layouts:
             needed, allowed = layout.keys()
-            if needed <= fields.keys() <= allowed:
+            if fields.keys() <= allowed and (
+                len(self.layouts) == 1 or fields.keys() >= set(needed)
+            ):
                 try:
                     return layout.octets(fields)
                 except RequestError as error:

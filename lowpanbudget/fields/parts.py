@@ -39,8 +39,8 @@ def place(reader: Reader, name: str) -> int:
 
 
 def key_of(name: str) -> str:
-    """Return the key of a field: its name in small letters, with underscores."""
-    return name.lower().replace(" ", "_").replace("-", "_")
+    """Return the key of a field: its name with underscores."""
+    return name.replace(" ", "_").replace("-", "_")
 
 
 class Drawing(Protocol):
@@ -106,9 +106,13 @@ class LayoutPart:
         """Return what fields before it hold for this value."""
         return {self.when: int(value is not None)} if self.when else {}
 
-    def there(self, _reader: Reader, values: Values) -> bool:
-        """Return whether the part is there, after the values before it."""
+    def expected(self, values: Values) -> bool:
+        """Return whether the part must be there, after the values before it."""
         return not self.when or bool(values[self.when])
+
+    def there(self, _reader: Reader, values: Values) -> bool:
+        """Return whether the part comes next."""
+        return self.expected(values)
 
     def read(self, reader: Reader, values: Values, layout: Drawing) -> Any:
         """Return the value that comes next; ``values`` are those read before it."""
@@ -176,7 +180,7 @@ class OctetString(LayoutPart):
     """Octets: ``count`` of them, as many as a field before counts (its key, or a function of the values), or the rest.
 
     ``reverse``: the value is most significant octet first, as identifiers are written, whatever the order on the wire.
-    ``unit``: what a sender must give a multiple of. A function's count of 0 means that the part is not there.
+    ``unit``: what a sender must give a multiple of. A function's count of 0: it is not there.
     """
 
     __slots__ = ("count", "reverse", "unit")
@@ -222,6 +226,15 @@ class OctetString(LayoutPart):
         """Return what fields before it hold for this value."""
         counted = {self.count: len(value or b"")} if isinstance(self.count, str) else {}
         return {**super().implied(value), **counted}
+
+    @property
+    def needed(self) -> bool:
+        """Return whether there is no layout without it."""
+        return super().needed and not callable(self.count)
+
+    def expected(self, values: Values) -> bool:
+        """Return whether the part must be there, after the values before it."""
+        return super().expected(values) and not (callable(self.count) and not self.count(values))
 
     def _counted(self, left: int, values: Values) -> int:
         if self.count is None:
@@ -335,9 +348,18 @@ class Address(LayoutPart):
         """Return its octets in words."""
         return "0 or 16 octets" if self.more else "16 octets"
 
+    @property
+    def needed(self) -> bool:
+        """Return whether there is no layout without it."""
+        return not self.more
+
+    def expected(self, values: Values) -> bool:
+        """Return whether the part must be there, after the values before it."""
+        return super().expected(values) and not self.optional
+
     def there(self, reader: Reader, values: Values) -> bool:
-        """Return whether the part is there, after the values before it."""
-        return super().there(reader, values) and (not self.optional or reader.left > 0)
+        """Return whether the part comes next."""
+        return reader.left > 0 if self.optional else self.expected(values)
 
     def read(self, reader: Reader, values: Values, layout: Drawing) -> IPv6Address:
         """Return the address."""
@@ -470,6 +492,14 @@ class Repeat(LayoutPart):
     def needed(self) -> bool:
         """Return whether there is no layout without it."""
         return not self.empty
+
+    def expected(self, values: Values) -> bool:
+        """Return whether the part must be there, after the values before it."""
+        return super().expected(values) and not self.empty
+
+    def there(self, _reader: Reader, _values: Values) -> bool:
+        """Return whether the part comes next: the count may be 0."""
+        return True
 
     @property
     def hides(self) -> str:

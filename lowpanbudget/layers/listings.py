@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from lowpanbudget.cites import Cite
-from lowpanbudget.fields import Bits, Choice, Header, Layout, layout_of
+from lowpanbudget.fields import Bits, Choice, Either, Header, Layout, Repeat, layout_of
 from lowpanbudget.layers.internet import (
     coap_codes,
     coap_options,
@@ -23,7 +23,7 @@ from lowpanbudget.layers.internet.rpl import messages as rpl
 from lowpanbudget.layers.internet.rpl import metrics as rpl_metrics
 from lowpanbudget.layers.internet.rpl import options as rpl_options
 from lowpanbudget.layers.internet.rpl import security as rpl_security
-from lowpanbudget.layers.link import addressing, contents, elements, layouts, mlme_contents
+from lowpanbudget.layers.link import addressing, contents, elements, mlme_contents
 from lowpanbudget.layers.link.header_contents import HEADER_IES
 from lowpanbudget.layers.lowpan import ghc
 
@@ -75,7 +75,8 @@ def listings() -> Iterator[tuple[str, Listing]]:
         ("Short information elements nested in an MLME IE.", mlme_contents.SHORT),
         ("Long information elements nested in an MLME IE.", mlme_contents.LONG),
     ):
-        for number, (name, content) in ies.items():
+        for number, known in ies.items():
+            name, content = (known, None) if isinstance(known, str) else (known.title, known)
             yield title, _content(name, f"id {number:#04x}", content)
     for number, command in contents.COMMANDS.items():
         yield "MAC commands.", _content(command.name, f"command {number:#04x}", command)
@@ -119,13 +120,7 @@ def _message_head(kind: MessageType) -> Iterator[tuple[str, str, str]]:
 
 
 def _record(record: Layout[Any], name: str, *head: tuple[str, str, str]) -> Listing:
-    rows = [*head]
-    for part in record.parts:
-        if isinstance(part, Header):
-            rows += _word(part)
-        else:
-            rows.append((part.name, part.size, part.text))
-    return Listing(name, record.cite, _LAYOUT, tuple(rows))
+    return Listing(name, record.cite, _LAYOUT, (*head, *_parts(record)))
 
 
 def _word(header: Header) -> Iterator[tuple[str, str, str]]:
@@ -145,32 +140,27 @@ def _meaning(field: Bits) -> str:
     return field.meaning if isinstance(field.meaning, str) else ""
 
 
-def _content(name: str, number: str, content: layouts.Content | None) -> Listing:
+def _content(name: str, number: str, content: Either | None) -> Listing:
+    """Return the layouts of a content, form by form where it has several."""
     rows: list[tuple[str, str, str]] = []
-    cite = elements.CITE if content is None else getattr(content, "cite", elements.CITE)
-    several = isinstance(content, layouts.Layout) and len(content.alternatives) > 1
-    for index, pieces in enumerate(
-        content.alternatives if isinstance(content, layouts.Layout) else ()
-    ):
-        for part in pieces:
-            form = f"form {index + 1}: " if several else ""
-            if isinstance(part, Header):
-                rows += [(form + field, size, meaning) for field, size, meaning in _word(part)]
-            else:
-                size = (
-                    f"{part.octets} octet{'s' * (part.octets != 1)}"
-                    if part.octets
-                    else "all that is left"
-                )
-                meaning = part.meaning if isinstance(part.meaning, str) else ""
-                rows.append((form + part.name.replace("_", " "), size, meaning))
+    layouts = () if content is None else content.layouts
+    for index, layout in enumerate(layouts):
+        form = f"form {index + 1}: " if len(layouts) > 1 else ""
+        rows += [(form + field, size, meaning) for field, size, meaning in _parts(layout)]
     read = "the number that stands before the content" if rows else "no content"
-    if not isinstance(content, layouts.Layout):
-        read = (
-            "content kept as octets" if content is None else "content with counts, flags or signs"
-        )
-    rows.insert(0, (number, "", read))
-    return Listing(name, cite, _LAYOUT, tuple(rows))
+    rows.insert(0, (number, "", "content kept as octets" if content is None else read))
+    return Listing(name, elements.CITE if content is None else content.cite, _LAYOUT, tuple(rows))
+
+
+def _parts(layout: Layout[Any]) -> Iterator[tuple[str, str, str]]:
+    for part in layout.parts:
+        if isinstance(part, Header):
+            yield from _word(part)
+        elif isinstance(part, Repeat) and isinstance(part.item, Layout):
+            yield part.name, "again and again", f"as {part.count.replace('_', ' ')} says"
+            yield from _parts(part.item)
+        else:
+            yield part.name, part.size, part.text
 
 
 def _numbers() -> Iterator[tuple[str, Listing]]:

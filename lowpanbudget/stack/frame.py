@@ -351,7 +351,7 @@ def encode_frame(
     if isinstance(payload, Writer):
         body = payload
     elif mac.frame_type == FrameType.DATA or mac.frame_type not in tuple(FrameType):
-        body = contents.as_given(octets_of(payload))
+        body = contents.unexplained(octets_of(payload))
     else:
         body = contents.explained(mac, octets_of(payload))
     if mac.ie_present or mac.header_ies or mac.payload_ies:

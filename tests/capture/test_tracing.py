@@ -32,6 +32,7 @@ from capture.captures import (
 )
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from link_contents import command_octets
 
 from lowpanbudget import (
     Context,
@@ -53,7 +54,7 @@ from lowpanbudget.layers.internet.nd.lowpan_options import AddressRegistration, 
 from lowpanbudget.layers.internet.nd.options import SourceLinkLayerAddress
 from lowpanbudget.layers.internet.rpl.messages import Dio
 from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
-from lowpanbudget.layers.link.contents import Command, encode_command
+from lowpanbudget.layers.link.contents import Command
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.reassembly import Complete, Discarded, TimedOut
@@ -475,7 +476,7 @@ def sealed_by(link: bytes, number: int, device: bytes, counter: int) -> bytes:
 
 def association() -> bytes:
     """Association response: short address, status (IEEE 802.15.4-2015 clause 7.5.3, from memory)."""
-    content = encode_command(Command(2, {"short_address": 0x0042, "association_status": 0}))
+    content = command_octets(Command(2, {"short_address": 0x0042, "association_status": 0}))
     return encode_frame(mac_of(B, eui(7), 1, frame_type=FrameType.COMMAND), content).octets
 
 
@@ -522,7 +523,7 @@ def test_short_addresses_learned_on_the_air(teaches: Any, device: bytes, how: st
 
 def test_given_devices_win_over_the_air() -> None:
     trace = Trace(devices={0x42: eui(7)})
-    content = encode_command(Command(2, {"short_address": 0x0042, "association_status": 0}))
+    content = command_octets(Command(2, {"short_address": 0x0042, "association_status": 0}))
     other = encode_frame(mac_of(B, eui(8), 1, frame_type=FrameType.COMMAND), content).octets
     (sighting,) = trace.follow(records([other]))
     assert [n.name for n in sighting.notices] == ["device-differs"]

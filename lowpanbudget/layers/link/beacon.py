@@ -7,13 +7,12 @@ asks here where that begins.
 """
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.cites import ieee
-from lowpanbudget.errors import RequestError, WireError
-from lowpanbudget.fields import Bits, Header
-from lowpanbudget.layers.link.layouts import Part, read_pieces, write_pieces
+from lowpanbudget.errors import WireError
+from lowpanbudget.fields import Bits, Header, Layout, OctetString, Repeat, Unsigned
 
 CITE = ieee(2006, "7.2.2.1")
 
@@ -52,16 +51,37 @@ PENDING = Header(
     ),
     "little",
 )
-_DIRECTIONS = Part("gts_directions", 1, "bit n: slot n goes from coordinator to device")
-_SLOT = (
-    Part("gts_short_address", 2),
+_SLOT: Layout[dict[str, int]] = Layout(
+    "guaranteed time slot",
+    CITE,
+    Unsigned("gts_short_address", 2),
     Header(
         "GTS descriptor",
         ieee(2006, "7.2.2.1.5"),
         (Bits("GTS starting slot", 4), Bits("GTS length", 4)),
         "little",
     ),
+    order="little",
 )
+BEACON: Layout[dict[str, Any]] = Layout(
+    "beacon",
+    CITE,
+    SUPERFRAME,
+    GTS,
+    Unsigned(
+        "gts_directions", 1, "bit n: slot n goes from coordinator to device",
+        when="GTS_descriptor_count",
+    ),
+    Repeat("slots", _SLOT, count="GTS_descriptor_count"),
+    PENDING,
+    Repeat("pending_short", Unsigned("pending_short_address", 2), count="short_addresses_pending"),
+    Repeat(
+        "pending_extended",
+        OctetString("pending_extended_address", "an EUI-64", count=8, reverse=True),
+        count="extended_addresses_pending",
+    ),
+    order="little",
+)  # fmt: skip
 
 
 def _interval(order: int, none: str) -> str:
@@ -99,85 +119,29 @@ class Beacon:
 
 def decode(reader: Reader) -> Beacon:
     """Return the beacon that takes all octets left; raises ``Truncated``."""
-    layer = reader.layer
-    superframe = read_pieces(reader, (SUPERFRAME,), CITE)
-    gts = read_pieces(reader, (GTS,), CITE)
-    slots = []
-    if count := gts["GTS_descriptor_count"]:
-        directions = read_pieces(reader, (_DIRECTIONS,), CITE)["gts_directions"]
-        for number in range(count):
-            address, start, length = read_pieces(reader, _SLOT, CITE).values()
-            slots.append(GuaranteedSlot(address, start, length, bool(directions >> number & 1)))
-    pending = read_pieces(reader, (PENDING,), CITE)
-    short = [
-        read_pieces(reader, (Part("pending_short_address", 2),), CITE)["pending_short_address"]
-        for _ in range(pending["short_addresses_pending"])
-    ]
-    extended = [
-        read_pieces(reader, (_EXTENDED,), CITE)[_EXTENDED.name]
-        for _ in range(pending["extended_addresses_pending"])
-    ]
-    reader.layer = layer
+    fields = BEACON.read(reader)
+    directions = fields.get("gts_directions", 0)
     return Beacon(
-        superframe["beacon_order"],
-        superframe["superframe_order"],
-        superframe["final_CAP_slot"],
-        bool(superframe["battery_life_extension"]),
-        bool(superframe["PAN_coordinator"]),
-        bool(superframe["association_permit"]),
-        bool(gts["GTS_permit"]),
-        tuple(slots),
-        tuple(short),
-        tuple(extended),
+        fields["beacon_order"],
+        fields["superframe_order"],
+        fields["final_CAP_slot"],
+        bool(fields["battery_life_extension"]),
+        bool(fields["PAN_coordinator"]),
+        bool(fields["association_permit"]),
+        bool(fields["GTS_permit"]),
+        tuple(
+            GuaranteedSlot(
+                slot["gts_short_address"],
+                slot["GTS_starting_slot"],
+                slot["GTS_length"],
+                bool(directions >> number & 1),
+            )
+            for number, slot in enumerate(fields["slots"])
+        ),
+        fields["pending_short"],
+        fields["pending_extended"],
         reader.rest("beacon payload", "what a higher layer adds", CITE),
     )
-
-
-_EXTENDED = Part("pending_extended_address", 8, "an EUI-64", "identifier")
-
-
-def encode(beacon: Beacon) -> bytes:
-    """Return the octets of a beacon of version 0 or 1, or of version 2 where ``beacon_order`` is None.
-
-    Raises ``RequestError`` for more than 7 slots, more than 7 pending addresses, or numbers that do not fit.
-    """
-    if beacon.beacon_order is None:
-        return beacon.payload
-    if len(beacon.pending_short) + len(beacon.pending_extended) > 7:
-        raise RequestError("a beacon names 7 pending addresses at most", cite=PENDING.cite)
-    octets = write_pieces(
-        {
-            "beacon_order": beacon.beacon_order,
-            "superframe_order": beacon.superframe_order,
-            "final_CAP_slot": beacon.final_cap_slot,
-            "battery_life_extension": beacon.battery_life_extension,
-            "PAN_coordinator": beacon.pan_coordinator,
-            "association_permit": beacon.association_permit,
-            "GTS_descriptor_count": len(beacon.slots),
-            "GTS_permit": beacon.gts_permit,
-        },
-        (SUPERFRAME, GTS),
-        CITE,
-    )
-    if beacon.slots:
-        octets += bytes([sum(slot.receive << at for at, slot in enumerate(beacon.slots))])
-    for slot in beacon.slots:
-        values = {
-            "gts_short_address": slot.short_address,
-            "GTS_starting_slot": slot.starting_slot,
-            "GTS_length": slot.length,
-        }
-        octets += write_pieces(values, _SLOT, CITE)
-    counts = {
-        "short_addresses_pending": len(beacon.pending_short),
-        "extended_addresses_pending": len(beacon.pending_extended),
-    }
-    octets += write_pieces(counts, (PENDING,), CITE)
-    for short in beacon.pending_short:
-        octets += write_pieces({"pending": short}, (Part("pending", 2),), CITE)
-    for extended in beacon.pending_extended:
-        octets += write_pieces({_EXTENDED.name: extended}, (_EXTENDED,), CITE)
-    return octets + beacon.payload
 
 
 def fields_length(octets: bytes) -> int:

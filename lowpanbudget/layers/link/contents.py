@@ -14,12 +14,11 @@ from typing import Any
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
-from lowpanbudget.errors import Malformed, RequestError, WireError
-from lowpanbudget.fields import Bits, Header
+from lowpanbudget.errors import WireError
+from lowpanbudget.fields import Bits, Either, Header, Layout, LayoutPart, Unsigned
 from lowpanbudget.layers.link.beacon import Beacon
 from lowpanbudget.layers.link.beacon import decode as decode_beacon
-from lowpanbudget.layers.link.header_contents import vendor_layout
-from lowpanbudget.layers.link.layouts import Fields, Layout, Part, Piece, extent, read_pieces
+from lowpanbudget.layers.link.content import content, vendor_content
 from lowpanbudget.layers.link.mac import FrameType, Mac
 
 COMMANDS_CITE = ieee(2015, "table 7-49")
@@ -58,38 +57,39 @@ _GTS = Header(
     ),
     "little",
 )
-_REALIGNMENT: tuple[Piece, ...] = (
-    Part("pan_id", 2),
-    Part("coordinator_short_address", 2, "0xfffe: it uses its extended address"),
-    Part("channel_number", 1),
-    Part("short_address", 2, "of the orphaned device, 0xffff in a broadcast"),
+_REALIGNMENT: tuple[LayoutPart, ...] = (
+    Unsigned("pan_id", 2),
+    Unsigned("coordinator_short_address", 2, "0xfffe: it uses its extended address"),
+    Unsigned("channel_number", 1),
+    Unsigned("short_address", 2, "of the orphaned device, 0xffff in a broadcast"),
 )
 
 
-def _layout(name: str, clause: str, *alternatives: tuple[Piece, ...]) -> Layout:
-    return Layout(name, ieee(2015, clause), alternatives or ((),))
-
-
-# id: name and layout of the content
-COMMANDS: dict[int, Layout] = {
-    0x01: _layout("association request", "7.5.2", (_CAPABILITY,)),
-    0x02: _layout(
+# by command identifier
+COMMANDS: dict[int, Either] = {
+    0x01: content("association request", ieee(2015, "7.5.2"), (_CAPABILITY,)),
+    0x02: content(
         "association response",
-        "7.5.3",
-        (Part("short_address", 2), Part("association_status", 1, _STATUS)),
+        ieee(2015, "7.5.3"),
+        (Unsigned("short_address", 2), Unsigned("association_status", 1, _STATUS)),
     ),
-    0x03: _layout(
-        "disassociation notification", "7.5.4", (Part("disassociation_reason", 1, _REASON),)
+    0x03: content(
+        "disassociation notification",
+        ieee(2015, "7.5.4"),
+        (Unsigned("disassociation_reason", 1, _REASON),),
     ),
-    0x04: _layout("data request", "7.5.5"),
-    0x05: _layout("PAN ID conflict notification", "7.5.6"),
-    0x06: _layout("orphan notification", "7.5.7"),
-    0x07: _layout("beacon request", "7.5.8"),
-    0x08: _layout(
-        "coordinator realignment", "7.5.9", _REALIGNMENT, (*_REALIGNMENT, Part("channel_page", 1))
+    0x04: content("data request", ieee(2015, "7.5.5")),
+    0x05: content("PAN ID conflict notification", ieee(2015, "7.5.6")),
+    0x06: content("orphan notification", ieee(2015, "7.5.7")),
+    0x07: content("beacon request", ieee(2015, "7.5.8")),
+    0x08: content(
+        "coordinator realignment",
+        ieee(2015, "7.5.9"),
+        _REALIGNMENT,
+        (*_REALIGNMENT, Unsigned("channel_page", 1)),
     ),
-    0x09: _layout("GTS request", "7.5.10", (_GTS,)),
-    0x24: vendor_layout("vendor-specific command", ieee(2015, "7.5.23")),
+    0x09: content("GTS request", ieee(2015, "7.5.10"), (_GTS,)),
+    0x24: vendor_content("vendor-specific command", ieee(2015, "7.5.23")),
 }
 # commands of later editions whose contents stay octets
 _NAMES = {
@@ -111,8 +111,11 @@ _NAMES = {
     0x23: "RIT data response",
 }
 COMMAND_NAMES = {number: layout.name for number, layout in COMMANDS.items()} | _NAMES
-_IDENTIFIER = Part(
-    "command_identifier", 1, lambda number: COMMAND_NAMES.get(number, "reserved command")
+_HEAD: Layout[dict[str, int]] = Layout(
+    "command",
+    COMMANDS_CITE,
+    Unsigned("command_identifier", 1, lambda number: COMMAND_NAMES.get(number, "reserved command")),
+    order="little",
 )
 
 
@@ -132,40 +135,11 @@ class Command:
 
 def decode_command(reader: Reader) -> Command:
     """Return the command that takes all octets left; raises ``Truncated`` and ``Malformed``."""
-    number = read_pieces(reader, (_IDENTIFIER,), COMMANDS_CITE)["command_identifier"]
-    layout = COMMANDS.get(number)
-    fields: Fields = {}
-    if layout is not None:
-        sizes = [extent(pieces)[0] for pieces in layout.alternatives]
-        fitting = [
-            pieces
-            for pieces, size in zip(layout.alternatives, sizes, strict=True)
-            if size <= reader.left
-        ]
-        if not fitting:
-            raise Malformed(
-                f"the {layout.name} command has {reader.left} octets of content, not {min(sizes)}",
-                offset=reader.pos,
-                layer=reader.layer,
-                cite=layout.cite,
-            )
-        fields = read_pieces(reader, fitting[-1], layout.cite)
-    more = reader.rest("more content", "" if layout is None else "octets beyond the known fields")
+    number = _HEAD.read(reader)["command_identifier"]
+    known = COMMANDS.get(number)
+    fields = {} if known is None else known.read_longest(reader, "command")
+    more = reader.rest("more content", "" if known is None else "octets beyond the known fields")
     return Command(number, fields, more)
-
-
-def encode_command(command: Command) -> bytes:
-    """Return the octets of a command, identifier first; raises ``RequestError``."""
-    if not 0 <= command.id <= 0xFF:
-        raise RequestError(f"command identifier {command.id} is not 0 to 255", cite=COMMANDS_CITE)
-    layout = COMMANDS.get(command.id)
-    if layout is None and command.fields:
-        raise RequestError(
-            f"the {command.name} has no named fields here", cite=COMMANDS_CITE,
-            hint="Give its octets as more=",
-        )  # fmt: skip
-    content = b"" if layout is None else layout.write(command.fields)
-    return bytes([command.id]) + content + command.more
 
 
 def decode(reader: Reader, mac: Mac) -> Beacon | Command | None:
@@ -192,13 +166,13 @@ def explained(mac: Mac, octets: bytes) -> Writer:
     try:
         decode(reader, mac)
     except WireError:
-        return as_given(octets)
+        return unexplained(octets)
     writer.data += octets
     writer.spans += reader.spans
     return writer
 
 
-def as_given(octets: bytes) -> Writer:
+def unexplained(octets: bytes) -> Writer:
     """Return ``octets`` in a writer, unexplained."""
     writer = Writer("payload")
     writer.octets(octets, "payload", "what the frame carries")

@@ -17,15 +17,10 @@ from typing import Any
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee, rfc
 from lowpanbudget.errors import RequestError, Reserved, WireError
-from lowpanbudget.fields import Bits, Header
+from lowpanbudget.fields import Bits, Either, Header, OctetString, Unsigned
 from lowpanbudget.layers.link import mlme_contents
-from lowpanbudget.layers.link.header_contents import (
-    HEADER_IES,
-    TERMINATION_1,
-    TERMINATION_2,
-    vendor_layout,
-)
-from lowpanbudget.layers.link.layouts import Content, Layout, Part
+from lowpanbudget.layers.link.content import content, vendor_content
+from lowpanbudget.layers.link.header_contents import HEADER_IES, TERMINATION_1, TERMINATION_2
 
 CITE = ieee(2015, "7.4")
 MLME, PAYLOAD_TERMINATION = 0x1, 0xF
@@ -33,43 +28,37 @@ MLME, PAYLOAD_TERMINATION = 0x1, 0xF
 _SUBTYPES = {0: "reserved", 1: "6top protocol (RFC 8480)"} | {
     number: "experimental" if number > 200 else "unassigned in RFC 8137" for number in range(2, 256)
 }
-_SUBTYPE = Part("subtype_id", 1, _SUBTYPES)
+_SUBTYPE = Unsigned("subtype_id", 1, _SUBTYPES)
 
-# id: name, layout of the content or None
-PAYLOAD_IES: dict[int, tuple[str, Content | None]] = {
-    0x0: ("encapsulated service data unit IE", None),
-    MLME: ("MLME IE", None),
+# id: the content, or a name alone
+PAYLOAD_IES: dict[int, Either | str] = {
+    0x0: "encapsulated service data unit IE",
+    MLME: "MLME IE",
     # RFC 8137 appendix A: "incorrectly named Vendor Specific Nested IE for Payload IEs"
-    0x2: (
-        "vendor-specific payload IE",
-        vendor_layout("vendor-specific payload IE", ieee(2015, "7.4.3")),
+    0x2: vendor_content("vendor-specific payload IE", ieee(2015, "7.4.3")),
+    0x5: content(
+        "IETF IE", rfc(8137, "4"), (_SUBTYPE,), (_SUBTYPE, OctetString("subtype_content"))
     ),
-    0x5: (
-        "IETF IE",
-        Layout(
-            "IETF IE",
-            rfc(8137, "4"),
-            ((_SUBTYPE,), (_SUBTYPE, Part("subtype_content", 0, "", "octets"))),
-        ),
-    ),
-    PAYLOAD_TERMINATION: (
-        "payload termination IE",
-        Layout("payload termination IE", ieee(2015, "7.4.3"), ((),)),
-    ),
+    PAYLOAD_TERMINATION: content("payload termination IE", ieee(2015, "7.4.3")),
 }
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class ElementKind:
     """One of the four kinds of elements: the head that all of them share, and what the ids mean."""
 
     head: Header
     id_name: str
-    ids: Mapping[int, tuple[str, Content | None]]
+    ids: Mapping[int, Either | str]
 
-    def entry(self, number: int) -> tuple[str, Content | None]:
-        """Return name and content layout of an id."""
-        return self.ids.get(number) or (f"unassigned {self.head.name}", None)
+    def entry(self, number: int) -> tuple[str, Either | None]:
+        """Return the name of an id, and its content where it has a layout."""
+        return _entry(self.ids, number, self.head.name)
+
+
+def _entry(ids: Mapping[int, Either | str], number: int, kind: str) -> tuple[str, Either | None]:
+    known = ids.get(number, f"unassigned {kind}")
+    return (known, None) if isinstance(known, str) else (known.title, known)
 
 
 def _kind(
@@ -77,14 +66,14 @@ def _kind(
     clause: str,
     widths: tuple[int, int],
     id_name: str,
-    ids: Mapping[int, tuple[str, Content | None]],
+    ids: Mapping[int, Either | str],
     type_bit: int,
-) -> Kind:
+) -> ElementKind:
     """Return a kind; in all four the length comes first, then the id, then the type bit."""
-    said = Bits(id_name, widths[1], lambda number: ids.get(number, (f"unassigned {name}",))[0])
+    said = Bits(id_name, widths[1], lambda number: _entry(ids, number, name)[0])
     length = Bits("length", widths[0], "octets of content")
     bits = (length, said, Bits("type", 1, name, fixed=type_bit))
-    return Kind(Header(name, ieee(2015, clause), bits, "little"), id_name, ids)
+    return ElementKind(Header(name, ieee(2015, clause), bits, "little"), id_name, ids)
 
 
 HEADER = _kind("header IE", "7.4.2", (7, 8), "element id", HEADER_IES, 0)
@@ -146,14 +135,14 @@ def decode_payload_ies(reader: Reader) -> tuple[Element, ...]:
 
 
 def _decode_nested(reader: Reader) -> tuple[Element, ...]:
-    def kind(high: int) -> tuple[Kind, str]:
+    def kind(high: int) -> tuple[ElementKind, str]:
         return (NESTED_LONG if high & 0x80 else NESTED_SHORT), ""
 
     return tuple(_walk(reader, kind, ()))
 
 
 def _walk(
-    reader: Reader, kind_of: Callable[[int], tuple[Kind, str]], last: tuple[int, ...]
+    reader: Reader, kind_of: Callable[[int], tuple[ElementKind, str]], last: tuple[int, ...]
 ) -> Iterator[Element]:
     """Yield elements until one of the ids in ``last``, or the end; the second octet's top bit tells the kind."""
     while reader.left > 0:
@@ -163,15 +152,15 @@ def _walk(
             raise Reserved(wrong, offset=reader.pos, layer=kind.head.name, cite=kind.head.cite)
         values, _ = kind.head.read(reader)
         number = values[kind.id_name]
-        name, content = kind.entry(number)
+        name, layout = kind.entry(number)
         reader.need(values["length"], f"the content of the {name}", kind.head.cite)
-        yield _element(reader, kind, number, name, content, values["length"])
+        yield _element(reader, kind, number, name, layout, values["length"])
         if number in last:
             return
 
 
 def _element(
-    reader: Reader, kind: Kind, number: int, name: str, content: Content | None, length: int
+    reader: Reader, kind: ElementKind, number: int, name: str, layout: Either | None, length: int
 ) -> Element:
     """Return one element, its content read in bounds of its own."""
     start, layer = reader.pos, reader.layer
@@ -183,8 +172,8 @@ def _element(
     try:
         if kind is PAYLOAD and number == MLME:
             nested = _decode_nested(inside)
-        elif content is not None:
-            fields = content.read(inside)
+        elif layout is not None:
+            fields = layout.read(inside)
     except WireError as error:
         fault = error.bare()
         last = inside.spans[-1] if inside.spans else None
@@ -208,7 +197,7 @@ def encode_ies(writer: Writer, elements: tuple[Element, ...], *, payload: bool) 
         _encode(writer, PAYLOAD if payload else HEADER, element)
 
 
-def _encode(writer: Writer, kind: Kind, element: Element) -> None:
+def _encode(writer: Writer, kind: ElementKind, element: Element) -> None:
     width = kind.head.fields[0].width
     if len(element.content) >= 1 << width:
         raise RequestError(
@@ -224,10 +213,10 @@ def _encode(writer: Writer, kind: Kind, element: Element) -> None:
     # the content explains itself by being read, so that both directions leave the same spans
     start = writer.pos
     writer.data += element.content
-    name, content = kind.entry(element.id)
+    name, layout = kind.entry(element.id)
     reader = Reader(bytes(writer.data), start)
     reader.layer = kind.head.name
-    _element(reader, kind, element.id, name, content, len(element.content))
+    _element(reader, kind, element.id, name, layout, len(element.content))
     writer.spans += reader.spans
 
 
@@ -269,33 +258,20 @@ def header_ie(number: int, **fields: Any) -> Element:
 
     Raises ``RequestError`` for an id without layout here, or fields that its content does not take.
     """
-    return _made(HEADER, number, fields)
+    return _filled(HEADER, number, fields)
 
 
 def payload_ie(number: int, **fields: Any) -> Element:
     """Return a payload IE whose content holds these fields, as ``header_ie``."""
-    return _made(PAYLOAD, number, fields)
+    return _filled(PAYLOAD, number, fields)
 
 
-def nested_ie(number: int, *, long: bool = False, **fields: Any) -> Element:
-    """Return an element to go into ``mlme_ie``, short or long, as ``header_ie``."""
-    return _made(NESTED_LONG if long else NESTED_SHORT, number, fields)
-
-
-def mlme_ie(*nested: Element) -> Element:
-    """Return the MLME payload IE that holds ``nested`` elements in this order."""
-    writer = Writer()
-    for element in nested:
-        _encode(writer, NESTED_LONG if element.long else NESTED_SHORT, element)
-    return Element(MLME, bytes(writer.data), PAYLOAD_IES[MLME][0], nested=nested)
-
-
-def _made(kind: Kind, number: int, fields: Mapping[str, Any]) -> Element:
-    name, content = kind.entry(number)
-    if content is None:
+def _filled(kind: ElementKind, number: int, fields: Mapping[str, Any]) -> Element:
+    name, layout = kind.entry(number)
+    if layout is None:
         raise RequestError(
             f"the content of {kind.head.name} {number:#x} ({name}) has no layout here",
             cite=kind.head.cite,
             hint="Give its octets as Element(id, content)",
         )
-    return Element(number, content.write(fields), name, kind is NESTED_LONG, fields)
+    return Element(number, layout.write(fields), name, kind is NESTED_LONG, fields)

@@ -5,14 +5,14 @@ import sys
 
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from link_contents import beacon_octets, command_octets
 
 from lowpanbudget import Mac, Security, decode_frame, encode_frame
 from lowpanbudget.bits import Reader, tiles
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.link.addressing import addressing
 from lowpanbudget.layers.link.beacon import Beacon, GuaranteedSlot
-from lowpanbudget.layers.link.beacon import encode as encode_beacon
-from lowpanbudget.layers.link.contents import COMMANDS, Command, decode_command, encode_command
+from lowpanbudget.layers.link.contents import COMMANDS, Command, decode_command
 from lowpanbudget.layers.link.elements import Element
 
 KEY = bytes(range(16))
@@ -180,10 +180,10 @@ beacons = st.builds(
 @given(beacons, st.integers(0, 1))
 def test_beacon_is_read_back(beacon: Beacon, version: int) -> None:
     header = Mac(0, version, 7, None, None, 1, b"\0\1")
-    encoded = encode_frame(header, encode_beacon(beacon))
+    encoded = encode_frame(header, beacon_octets(beacon))
     frame = decode_frame(encoded.octets)
     assert frame.layers[1] == beacon
-    assert frame.payload == encode_beacon(beacon)
+    assert frame.payload == beacon_octets(beacon)
     assert frame.spans == encoded.spans
 
 
@@ -197,7 +197,7 @@ def test_command_is_read_back(number: int, content: bytes) -> None:
         assert number in COMMANDS  # only a known command can be too short
         return
     assert isinstance(command, Command)
-    assert encode_command(command) == octets
+    assert command_octets(command) == octets
 
 
 def test_the_cipher_library_is_not_loaded_for_open_frames() -> None:

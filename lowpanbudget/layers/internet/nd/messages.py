@@ -95,7 +95,7 @@ class _Rovr(OctetString):
     """The ROVR, "the size of [which] is known from the ICMP Code Suffix"."""
 
     def __init__(self, name: str) -> None:
-        super().__init__(name, ROVR, count=lambda values: _ROVR_OF[values["code"]])
+        super().__init__(name, ROVR, count=lambda values: _ROVR_OF.get(values["code"], -1))
 
     def read(self, reader: Reader, values: Values, layout: Drawing) -> bytes:
         suffix = values["code"]
