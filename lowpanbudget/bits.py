@@ -13,8 +13,9 @@ from lowpanbudget.errors import Truncated, plural
 class Span(NamedTuple):
     """A run of bits with its name, value, meaning, cite, and what would remove it.
 
-    ``offset_bits`` counts from the first bit of the frame. Inside a little-endian header (IEEE 802.15.4)
-    bits count from the least significant one, as its figures do; elsewhere from the most significant one.
+    ``offset_bits`` counts from the first bit of the frame. Where ``order`` is "little" (IEEE 802.15.4) bits count from
+    the least significant one, as its figures do; elsewhere from the most significant one. ``source`` says what a
+    restored field was restored from; ``stand_in`` marks octets of a made frame that only show a size.
     """
 
     offset_bits: int
@@ -25,6 +26,9 @@ class Span(NamedTuple):
     meaning: str
     cite: Cite | None
     removed_by: str = ""
+    order: str = "big"
+    source: str = ""
+    stand_in: bool = False
 
 
 class Reader:

@@ -5,9 +5,10 @@ from typing import TYPE_CHECKING, Any
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
+    from lowpanbudget.bits import Span
     from lowpanbudget.cli.annotated import Item
+    from lowpanbudget.fields import Restored
     from lowpanbudget.stack.comparison import Comparison
-    from lowpanbudget.stack.restoring import Restored
 
 _SECOND = 10**9
 
@@ -15,7 +16,11 @@ _SECOND = 10**9
 def explained(item: "Item", largest: int) -> dict[str, Any]:
     """Return what is told of a frame; ``largest`` is the octets of the largest frame."""
     return {
-        "restored": [_restored(one) for one in _fields(item)],
+        "restored": [
+            _field(header, span, width)
+            for header in _headers(item)
+            for span, width in header.fields()
+        ],
         "restored_in": item.first_number,
         "shortest": _shortest(item, largest),
         "message": _message(item),
@@ -23,30 +28,42 @@ def explained(item: "Item", largest: int) -> dict[str, Any]:
     }
 
 
-def _fields(item: "Item") -> "list[Restored]":
+def _headers(item: "Item") -> "tuple[Restored, ...]":
     from lowpanbudget.stack.restored import restored
 
     frame = item.frame if item.first is None else item.first
     return restored(frame, item.contexts, item.datagram)
 
 
-def _restored(one: "Restored") -> dict[str, Any]:
+def _field(header: "Restored", span: "Span", width: int) -> dict[str, Any]:
     from lowpanbudget.report import view
 
-    plain: dict[str, Any] = view.plain(one)
-    return {**plain, "octet": None if one.offset is None else one.offset // 8, "says": _says(one)}
+    offset = span.offset_bits if span.bits else None
+    return {
+        "header": header.name,
+        "depth": header.depth,
+        "name": span.name,
+        "value": view.plain(span.value),
+        "bits": width,
+        "carried": span.bits,
+        "offset": offset,
+        "source": span.source,
+        "cite": view.plain(span.cite),
+        "octet": None if offset is None else offset // 8,
+        "says": _says(span, width),
+    }
 
 
-def _says(one: "Restored") -> str:
+def _says(span: "Span", width: int) -> str:
     """Return the value as people look for it."""
     from lowpanbudget.layers.internet import ipv6
     from lowpanbudget.report import view
 
-    value = one.value
-    if one.name == "next header" and isinstance(value, int):
+    value = span.value
+    if span.name == "next header" and isinstance(value, int):
         return f"{value} ({ipv6.next_header_name(value)})"
     if isinstance(value, int):
-        return f"{value} ({value:#0{2 + (one.bits + 3) // 4}x})" if one.bits > 8 else str(value)
+        return f"{value} ({value:#0{2 + (width + 3) // 4}x})" if width > 8 else str(value)
     return "" if value is None else str(view.plain(value))
 
 

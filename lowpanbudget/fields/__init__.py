@@ -5,10 +5,11 @@ parts.py     what a word cannot say: octets, addresses, prefixes, repeats
 layout.py    words and parts in order, and the value that they make; one of several layouts by length
 tagged.py    a family of layouts told apart by their type
 patterns.py  what a first octet says
-
+packet.py    a packet read: heads in wire order, and the headers restored from them
 """
 
 from lowpanbudget.fields.layout import Either, Layout, bits, layout_of, outer, part, structure
+from lowpanbudget.fields.packet import Head, Packet, Restored, restored_fields, ruled
 from lowpanbudget.fields.parts import (
     Address,
     Drawing,
@@ -25,10 +26,33 @@ from lowpanbudget.fields.parts import (
 )
 from lowpanbudget.fields.patterns import Pattern, Patterns
 from lowpanbudget.fields.tagged import Options, Tagged, UnknownOption, length_bits
-from lowpanbudget.fields.word import KEPT, Bits, Choice, Chosen, Fit, Header, Meaning, Restore, Row
+from lowpanbudget.fields.word import (
+    BY_RULE,
+    CONTEXT,
+    IN_LINE,
+    KEPT,
+    LINE,
+    LINK,
+    RULE,
+    Bits,
+    Choice,
+    Chosen,
+    Fit,
+    Header,
+    Meaning,
+    Restore,
+    Row,
+    Use,
+)
 
 __all__ = (
+    "BY_RULE",
+    "CONTEXT",
+    "IN_LINE",
     "KEPT",
+    "LINE",
+    "LINK",
+    "RULE",
     "Address",
     "Bits",
     "Choice",
@@ -36,22 +60,26 @@ __all__ = (
     "Drawing",
     "Either",
     "Fit",
+    "Head",
     "Header",
     "Layout",
     "LayoutPart",
     "Meaning",
     "OctetString",
     "Options",
+    "Packet",
     "PaddedString",
     "Pattern",
     "Patterns",
     "Prefix",
     "Repeat",
     "Restore",
+    "Restored",
     "Row",
     "Tagged",
     "UnknownOption",
     "Unsigned",
+    "Use",
     "Values",
     "Zeros",
     "bits",
@@ -60,6 +88,8 @@ __all__ = (
     "outer",
     "part",
     "place",
+    "restored_fields",
+    "ruled",
     "structure",
     "within",
 )

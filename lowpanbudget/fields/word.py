@@ -48,6 +48,24 @@ class Bits:
         return self.meaning.get(value, "reserved")
 
 
+LINE, CONTEXT, LINK, RULE = "line", "context", "link", "rule"  # what a restored field comes from
+
+
+IN_LINE, BY_RULE = "in line", "by the standard"
+
+
+class Use(NamedTuple):
+    """What a row restores a ``field`` from: the ``parts`` of its octets in line, how that is said, and the sources.
+
+    The words may have gaps: ``{context}``, ``{link}``.
+    """
+
+    field: str
+    parts: tuple[str, ...]
+    says: str = IN_LINE
+    sources: tuple[str, ...] = (LINE,)
+
+
 @dataclass(frozen=True, slots=True)
 class Row:
     """One code of a ``Choice``.
@@ -55,6 +73,7 @@ class Row:
     ``inline`` octets are carried for it; ``needs`` says in words when it may be used; ``fit`` makes the octets (None:
     cannot be used here; no ``fit`` at all: never chosen); ``restore`` reads them (None: a reserved code). ``parts``
     lays out the octets when they hold more than one field. A row stands in for another one only of its own ``family``.
+    ``uses`` tell what each field that it restores comes from.
     """
 
     code: int
@@ -65,6 +84,11 @@ class Row:
     restore: Restore | None = None
     parts: tuple[Bits, ...] = ()
     family: str = ""
+    uses: tuple[Use, ...] = ()
+
+    def takes(self, source: str) -> bool:
+        """Return whether a field that this row restores comes from such a source."""
+        return any(source in use.sources for use in self.uses)
 
 
 class Chosen(NamedTuple):
@@ -99,6 +123,9 @@ class Choice:
         for row in self.rows:
             if row.parts and sum(part.width for part in row.parts) != row.inline * 8:
                 raise TypeError(f"{name}: parts of row {row.code} do not fill its octets")
+            places = self.places(row, 0)
+            if any(part not in places for use in row.uses for part in use.parts):
+                raise TypeError(f"{name}: row {row.code} uses a part that it does not have")
 
     def _cheaper(self, row: Row) -> str:
         found: dict[int, list[str]] = {}
@@ -113,6 +140,16 @@ class Choice:
     def removed_by(self, row: Row) -> str:
         """Return which cheaper rows there are, and when they may be used."""
         return self._removed_by[row.code]
+
+    def places(self, row: Row, at: int) -> dict[str, tuple[int, int]]:
+        """Return where each part of a row's octets stands, when they start at octet ``at``: (offset, bits), in bits."""
+        if not row.parts:
+            return {self.carries: (at * 8, row.inline * 8)} if row.inline else {}
+        places, offset = {}, at * 8
+        for part in row.parts:
+            places[part.name] = (offset, part.width)
+            offset += part.width
+        return places
 
     def candidates(self, value: Any, env: Any) -> Iterator[Chosen]:
         """Yield every row that can carry ``value`` here, in the order of codes."""
@@ -175,7 +212,10 @@ class Choice:
         # spans are made by the tuple's own constructor: a frame has dozens, and the named one costs a call more
         removed_by, cite = self._removed_by[row.code], row.cite
         if not row.parts:
-            told = (at, row.inline * 8, layer, self.carries, value, row.needs, cite, removed_by)
+            told = (
+                at, row.inline * 8, layer, self.carries, value, row.needs, cite, removed_by,
+                "big", "", False,
+            )  # fmt: skip
             spans.append(_new(Span, told))
             return
         number = int.from_bytes(octets, "big")
@@ -185,7 +225,9 @@ class Choice:
             shift -= width
             part_value = number >> shift & ((1 << width) - 1)
             meaning = part.meaning if type(part.meaning) is str else part.says(part_value)
-            told = (at, width, layer, part.name, part_value, meaning, cite, removed_by)
+            told = (
+                at, width, layer, part.name, part_value, meaning, cite, removed_by, "big", "", False,
+            )  # fmt: skip
             spans.append(_new(Span, told))
             at += width
 
@@ -364,6 +406,9 @@ class Header:
                 cite, name = part.cite or self.cite, part.name
                 if part.fixed is not None and value != part.fixed and wrong is None:
                     wrong = part
-            spans.append(_new(Span, (at, part.width, layer, name, value, meaning, cite, "")))
+            told = (
+                at, part.width, layer, name, value, meaning, cite, "", self.order, "", False,
+            )  # fmt: skip
+            spans.append(_new(Span, told))
             at += part.width
         return _Plan(values, rows, tuple(spans), wrong, reserved)

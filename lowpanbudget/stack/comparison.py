@@ -5,18 +5,19 @@ from dataclasses import dataclass
 from ipaddress import IPv6Address
 from typing import Any, NamedTuple
 
+from lowpanbudget.bits import Span
 from lowpanbudget.cites import Cite
 from lowpanbudget.env import Env
+from lowpanbudget.fields import Restored
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
-from lowpanbudget.layers.lowpan.mesh import BC0, MESH
+from lowpanbudget.layers.lowpan import lorh
+from lowpanbudget.layers.lowpan.ghc_headers import Icmpv6Nhc
+from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
+from lowpanbudget.layers.lowpan.nhc import ExtensionNhc, UdpNhc
 from lowpanbudget.stack.convert import compress
 from lowpanbudget.stack.frame import Frame, decode_lowpan
 from lowpanbudget.stack.restored import restored
-from lowpanbudget.stack.restoring import Restored
 from lowpanbudget.stack.split import split
-
-_MESH = {MESH.name, BC0.name}
-_ROUTING, _GENERIC = "6LoRH", "GHC"
 
 
 class Difference(NamedTuple):
@@ -72,18 +73,19 @@ def compare(
     ``largest`` is the octets of the largest frame. The shortest form elides a checksum, uses generic compression and
     short routing headers only where the frame does. Raises ``RequestError`` for a datagram that no form can carry.
     """
-    layers = {span.layer for span in frame.spans}
     options = {
         # one that cannot be verified is carried
         "elide_udp_checksum": frame.checksum_elided
         and all(notice.name != "udp-checksum-unsure" for notice in frame.notices),
-        "ghc": any(_GENERIC in layer for layer in layers),
-        "lorh": any(_ROUTING in layer for layer in layers),
+        "ghc": any(_is_generic(layer) for layer in frame.layers),
+        "lorh": any(isinstance(layer, lorh.RoutingHeader) for layer in frame.layers),
     }
     env = Env(frame.link_source, frame.link_destination, None, contexts, root, rpi_type)
     best = compress(datagram, env, **options).octets
     payload = len(frame.payload or b"")
-    mesh = sum(span.bits for span in frame.spans if span.layer in _MESH) // 8
+    mesh = sum(
+        head.end - head.start for head in frame.heads if isinstance(head.value, Mesh | Broadcast)
+    )
     around = len(frame.octets) - payload + mesh
     here = [count - mesh for count in pieces or (payload,)]
     there = [len(best)]
@@ -98,24 +100,38 @@ def compare(
     )
 
 
+def _is_generic(header: object) -> bool:
+    """Return whether a header came with the generic compression of RFC 7400."""
+    if isinstance(header, UdpNhc | ExtensionNhc):
+        return header.generic
+    return isinstance(header, Icmpv6Nhc)
+
+
 def _differences(
     here: Sequence[Restored], there: Sequence[Restored], bits_here: int, bits_there: int
 ) -> list[Difference]:
-    keyed_here, keyed_there = ({one[:3]: one for one in fields} for fields in (here, there))
-    found = []
+    keyed_here, keyed_there = _by_field(here), _by_field(there)
+    differences = []
     for key in [*keyed_here, *(key for key in keyed_there if key not in keyed_here)]:
         ours, best = keyed_here.get(key), keyed_there.get(key)
-        before, after = (0 if one is None else one.carried for one in (ours, best))
+        before, after = (0 if span is None else span.bits for span in (ours, best))
         if before != after:
-            told = best or ours
-            assert told is not None
+            span = best or ours
+            assert span is not None
             source = "carried in another form" if best is None else best.source
-            found.append(Difference(told.header, told.name, before, after, source, told.cite))
-    rest_here = bits_here - sum(one.carried for one in here)
-    rest_there = bits_there - sum(one.carried for one in there)
+            differences.append(Difference(key[0], span.name, before, after, source, span.cite))
+    rest_here = bits_here - sum(span.bits for span in keyed_here.values())
+    rest_there = bits_there - sum(span.bits for span in keyed_there.values())
     if rest_here != rest_there:
         # what stands behind the headers is the same in both and no form
         forms = max(rest_here - rest_there, 0), max(rest_there - rest_here, 0)
         text = "dispatches, forms, context numbers and fragment headers together"
-        found.append(Difference("", text, *forms, "", None))
-    return found
+        differences.append(Difference("", text, *forms, "", None))
+    return differences
+
+
+def _by_field(headers: Sequence[Restored]) -> dict[tuple[str, int, str], Span]:
+    """Return the fields of restored headers by header, which header of that name, and field."""
+    return {
+        (header.name, header.depth, span.name): span for header in headers for span in header.spans
+    }

@@ -89,5 +89,8 @@ def decompress(octets: bytes, env: Env | None = None) -> Decompressed:
             cite=None if other is None else other.cite,
         )
     return Decompressed(
-        found.datagram.octets, tuple(found.layers), tuple(reader.spans), tuple(found.notices)
+        found.datagram.octets,
+        tuple(head.value for head in found.heads),
+        tuple(reader.spans),
+        tuple(found.notices),
     )

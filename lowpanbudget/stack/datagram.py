@@ -1,17 +1,18 @@
 """6LoWPAN headers to an IPv6 datagram and back: what chains IPHC and NHC together.
 
-Expanding is done in two steps, since lengths are elided: first every header becomes a ``Piece`` without length, then,
-once the end is known, lengths and elided checksums are filled in from the last piece to the first.
+Expanding is done in two steps, since lengths are elided: first every header becomes a ``Part`` without length, then,
+once the end is known, lengths and elided checksums are filled in from the last part to the first.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from ipaddress import IPv6Address
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, Reserved, WireError
+from lowpanbudget.fields import Head
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.chain import (
     final_destination,
@@ -19,17 +20,31 @@ from lowpanbudget.layers.internet.chain import (
     hides_destination,
     is_cut,
 )
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import ghc, ghc_headers, iphc, nhc
 from lowpanbudget.stack.upper import PART, read_application, read_upper
 
 
 @dataclass(slots=True)
-class Piece:
-    """A header without its length: ``kind`` is its next-header number, ``octets`` are patched in ``fill``."""
+class Part:
+    """A header restored without its length: ``kind`` is its next-header number.
+
+    ``value`` is an ``Ipv6``, a ``Udp``, or the octets of an extension header; ``next_header`` takes the place of what
+    an IPv6 or extension header holds as soon as the header behind it is known. ``length_carried``: a UDP length was in
+    line, and comes back as it was.
+    """
 
     kind: int
-    octets: bytearray
+    value: Any
+    next_header: int | None = None
     checksum_elided: bool = False
+    length_carried: bool = False
+
+    @property
+    def octets(self) -> int:
+        """Return how many octets the header has."""
+        return ipv6.OCTETS if self.kind == ipv6.IPV6 else len(bytes(self.value))
 
 
 class Remark(NamedTuple):
@@ -43,12 +58,12 @@ class Remark(NamedTuple):
 
 @dataclass(slots=True)
 class Chain:
-    """The headers of a datagram as pieces, then the payload octets that are there."""
+    """The headers of a datagram as parts, then the payload octets that are there; ``heads`` are those on the air."""
 
-    pieces: list[Piece] = field(default_factory=list)
-    layers: list[object] = field(default_factory=list)
+    parts: list[Part] = field(default_factory=list)
+    heads: list[Head] = field(default_factory=list)
     payload: bytes = b""
-    last: int = ipv6.NO_NEXT_HEADER  # the next-header number of the payload when it is no piece
+    last: int = ipv6.NO_NEXT_HEADER  # the next-header number of the payload when it is no part
     whole: bool = True  # False: a fragment, whose payload is only a part
     upper_fault: WireError | None = None
     remarks: list[Remark] = field(default_factory=list)
@@ -56,12 +71,22 @@ class Chain:
     @property
     def header_octets(self) -> int:
         """Return the size of all headers uncompressed."""
-        return sum(len(piece.octets) for piece in self.pieces)
+        return sum(part.octets for part in self.parts)
 
     @property
     def checksum_elided(self) -> bool:
         """Return whether a checksum must be computed once the datagram is whole."""
-        return any(piece.checksum_elided for piece in self.pieces)
+        return any(part.checksum_elided for part in self.parts)
+
+    @property
+    def innermost(self) -> Ipv6:
+        """Return the last IPv6 header, whose addresses hold for what follows."""
+        return next(part.value for part in reversed(self.parts) if isinstance(part.value, Ipv6))
+
+    def link(self, part: Part) -> None:
+        """Append a header, and its number to the header before it."""
+        self.parts[-1].next_header = part.kind
+        self.parts.append(part)
 
 
 def read_chain(reader: Reader, env: Env, chain: Chain, *, tunnel: iphc.Sides | None = None) -> None:
@@ -72,7 +97,7 @@ def read_chain(reader: Reader, env: Env, chain: Chain, *, tunnel: iphc.Sides | N
     """
     compressed = _read_iphc(reader, env, chain, tunnel=tunnel)
     while compressed:
-        if len(chain.pieces) >= ipv6.DEEPEST:
+        if len(chain.parts) >= ipv6.DEEPEST:
             raise Malformed(
                 f"more than {ipv6.DEEPEST} chained headers", offset=reader.pos, layer=reader.layer,
                 cite=nhc.KINDS.cite,
@@ -85,37 +110,36 @@ def read_chain(reader: Reader, env: Env, chain: Chain, *, tunnel: iphc.Sides | N
 def read_payload(reader: Reader, chain: Chain) -> None:
     """Take all that is left as the chain's payload, and explain it as far as it can be read."""
     chain.payload = reader.data[reader.pos : reader.end]
-    cut = any(p.kind == ipv6.FRAGMENT and is_cut(bytes(p.octets)) for p in chain.pieces)
+    cut = any(part.kind == ipv6.FRAGMENT and is_cut(part.value) for part in chain.parts)
     if not chain.whole or cut:
         reader.layer = "payload"
         reader.rest("payload", PART)
         return
-    last = chain.pieces[-1]
+    last = chain.parts[-1]
     if last.kind == ipv6.UDP:
-        ports = (int.from_bytes(last.octets[:2], "big"), int.from_bytes(last.octets[2:4], "big"))
-        upper = read_application(reader, ports)
+        upper = read_application(reader, (last.value.source_port, last.value.destination_port))
     else:
-        upper = read_upper(reader, chain.last, *endpoints(chain.pieces))
-    chain.layers += upper.layers
+        upper = read_upper(reader, chain.last, *endpoints(chain.parts))
+    chain.heads += upper.heads
     chain.upper_fault = upper.fault
 
 
 def wrong_checksum(chain: Chain) -> tuple[int, int] | None:
-    """Return the UDP checksum that a whole datagram carries and the right one, when they differ."""
-    last = chain.pieces[-1]
+    """Return the UDP checksum that a whole datagram carries and the right one, when they differ; lengths are filled."""
+    last = chain.parts[-1]
     if last.kind != ipv6.UDP or last.checksum_elided or not chain.whole:
         return None
-    carried = int.from_bytes(last.octets[6:8], "big")
-    segment = bytes(last.octets) + chain.payload
-    if carried and len(chain.pieces) == 2:
+    carried, segment = last.value.checksum, bytes(last.value) + chain.payload
+    if carried and len(chain.parts) == 2:
         # the common case, without a detour over addresses: with its checksum in it, all sums up to ones (RFC 1071)
-        addresses = bytes(chain.pieces[0].octets[8:40])
+        header = chain.parts[0].value
+        addresses = header.source.packed + header.destination.packed
         pseudo = addresses + len(segment).to_bytes(4, "big") + ipv6.UDP.to_bytes(4, "big")
         if ipv6.ones_complement_sum(pseudo + segment) == 0xFFFF:
             return None
-    if is_destination_hidden(chain.pieces):
+    if is_destination_hidden(chain.parts):
         return None  # nobody can tell what it was computed over
-    right = udp.checksum(*endpoints(chain.pieces[:-1]), segment)
+    right = udp.checksum(*endpoints(chain.parts[:-1]), segment)
     return None if carried == right else (carried, right)
 
 
@@ -123,14 +147,14 @@ def _read_iphc(
     reader: Reader,
     env: Env,
     chain: Chain,
-    outer: ipv6.Ipv6 | None = None,
+    outer: Ipv6 | None = None,
     tunnel: iphc.Sides | None = None,
 ) -> bool:
+    start = reader.pos
     layer = iphc.decode(reader, env, outer, tunnel)
-    chain.layers.append(layer)
-    header = layer.header
-    chain.pieces.append(Piece(ipv6.IPV6, bytearray(bytes(header))))
-    chain.last = header.next_header
+    chain.heads.append(Head(layer, start, reader.pos))
+    chain.parts.append(Part(ipv6.IPV6, layer.header))
+    chain.last = layer.header.next_header
     return layer.nhc
 
 
@@ -138,23 +162,17 @@ def _read_next(reader: Reader, env: Env, chain: Chain) -> bool:
     start = reader.pos
     kind = nhc.KINDS[reader.peek("the next header's LOWPAN_NHC octet", nhc.KINDS.cite)]
     if kind.key == "udp":
-        layer = nhc.decode_udp(reader)
-        chain.layers.append(layer)
-        header = udp.Udp(layer.source_port, layer.destination_port, 0, layer.checksum or 0)
-        _link(chain, Piece(ipv6.UDP, bytearray(bytes(header)), layer.checksum is None))
+        _link_udp(chain, nhc.decode_udp(reader), start, reader.pos)
         return False
     if kind.key == "extension":
         extension = nhc.decode_extension(reader)
-        chain.layers.append(extension)
         _remark(chain, extension, reader.data[start], start)
         if extension.kind == ipv6.IPV6:
-            last = next(p for p in reversed(chain.pieces) if p.kind == ipv6.IPV6)
-            outer = ipv6.decode(Reader(bytes(last.octets)))
-            _link_kind(chain, ipv6.IPV6)
+            chain.heads.append(Head(extension, start, reader.pos))
+            outer = chain.innermost
+            chain.parts[-1].next_header = ipv6.IPV6
             return _read_iphc(reader, env, chain, outer)
-        _link(chain, Piece(extension.kind, bytearray(extension.octets)))
-        chain.last = extension.octets[0]
-        return extension.next_header is None
+        return _link_extension(chain, extension, start, reader.pos)
     if kind.key.endswith("-ghc"):
         return _read_generic(reader, chain, kind.key)
     raise (Reserved if kind.key == "reserved" else WireError)(
@@ -182,89 +200,93 @@ def _remark(chain: Chain, extension: nhc.ExtensionNhc, octet: int, start: int) -
         chain.remarks.append(Remark("fragment-reserved-not-zero", text, rfc(8200, "4.5"), at))
 
 
+def _link_udp(chain: Chain, layer: nhc.UdpNhc, start: int, end: int) -> None:
+    chain.heads.append(Head(layer, start, end))
+    header = Udp(layer.source_port, layer.destination_port, 0, layer.checksum or 0)
+    chain.link(Part(ipv6.UDP, header, checksum_elided=layer.checksum is None))
+
+
+def _link_extension(chain: Chain, layer: nhc.ExtensionNhc, start: int, end: int) -> bool:
+    chain.heads.append(Head(layer, start, end))
+    chain.link(Part(layer.kind, layer.octets))
+    chain.last = layer.next_header or 0
+    return layer.next_header is None
+
+
 def _read_generic(reader: Reader, chain: Chain, key: str) -> bool:
     """Read a header with generic compression; its dictionary holds the addresses of the IPv6 header before it."""
-    last = next(p for p in reversed(chain.pieces) if p.kind == ipv6.IPV6)
-    dictionary = ghc.dictionary(bytes(last.octets[8:24]), bytes(last.octets[24:40]))
+    start = reader.pos
+    dictionary = ghc.dictionary(chain.innermost.source.packed, chain.innermost.destination.packed)
     if key == "extension-ghc":
-        extension = ghc_headers.decode_extension(reader, dictionary)
-        chain.layers.append(extension)
-        _link(chain, Piece(extension.kind, bytearray(extension.octets)))
-        chain.last = extension.octets[0]
-        return extension.next_header is None
+        return _link_extension(
+            chain, ghc_headers.decode_extension(reader, dictionary), start, reader.pos
+        )
     if key == "udp-ghc":
-        layer = ghc_headers.decode_udp(reader)
-        chain.layers.append(layer)
-        header = udp.Udp(layer.source_port, layer.destination_port, 0, layer.checksum or 0)
-        _link(chain, Piece(ipv6.UDP, bytearray(bytes(header)), layer.checksum is None))
+        _link_udp(chain, ghc_headers.decode_udp(reader), start, reader.pos)
     else:
-        ghc_headers.ICMPV6.read(reader)
-        _link_kind(chain, ipv6.ICMPV6)
-        chain.last = ipv6.ICMPV6
+        chain.heads.append(Head(ghc_headers.decode_icmpv6(reader), start, reader.pos))
+        chain.parts[-1].next_header = chain.last = ipv6.ICMPV6
     chain.payload = ghc_headers.read_code(reader, dictionary, until_stop=False)
     return False
-
-
-def _link_kind(chain: Chain, kind: int) -> None:
-    """Write ``kind`` as the next header of the last piece."""
-    last = chain.pieces[-1]
-    last.octets[6 if last.kind == ipv6.IPV6 else 0] = kind
-
-
-def _link(chain: Chain, piece: Piece) -> None:
-    _link_kind(chain, piece.kind)
-    chain.pieces.append(piece)
 
 
 def fill(chain: Chain, missing: int = 0) -> bytes:
     """Return the datagram's octets that are there; ``missing`` more follow in other fragments.
 
-    Lengths count the missing octets; elided checksums are computed only when nothing is missing.
+    Lengths count the missing octets; elided checksums are computed only when nothing is missing. The parts hold their
+    final values then.
     """
     after = len(chain.payload) + missing
     tail = chain.payload
-    for index in range(len(chain.pieces) - 1, -1, -1):
-        piece = chain.pieces[index]
-        if after + (len(piece.octets) if piece.kind == ipv6.UDP else 0) > 0xFFFF:
+    for index in range(len(chain.parts) - 1, -1, -1):
+        part = chain.parts[index]
+        if after + (udp.OCTETS if part.kind == ipv6.UDP else 0) > 0xFFFF:
             raise Malformed(
-                f"{after} octets are too long for {ipv6.next_header_name(piece.kind)}",
+                f"{after} octets are too long for {ipv6.next_header_name(part.kind)}",
                 layer=ipv6.HEADER.name,
                 cite=ipv6.HEADER.cite,
             )
-        if piece.kind == ipv6.IPV6:
-            piece.octets[4:6] = after.to_bytes(2, "big")
-        elif piece.kind == ipv6.UDP:
-            piece.octets[4:6] = (len(piece.octets) + after).to_bytes(2, "big")
-            if piece.checksum_elided and not missing:
-                source, destination = endpoints(chain.pieces[:index])
-                segment = bytes(piece.octets) + tail
-                checksum = udp.checksum(source, destination, segment)
-                piece.octets[6:8] = checksum.to_bytes(2, "big")
-        after += len(piece.octets)
-        tail = bytes(piece.octets) + tail
+        if part.kind == ipv6.IPV6:
+            header = part.value
+            part.value = Ipv6(
+                header.traffic_class, header.flow_label, after,
+                header.next_header if part.next_header is None else part.next_header,
+                header.hop_limit, header.source, header.destination,
+            )  # fmt: skip
+        elif part.kind == ipv6.UDP:
+            sent = part.value
+            length = sent.length if part.length_carried else udp.OCTETS + after
+            part.value = Udp(sent.source_port, sent.destination_port, length, sent.checksum)
+            if part.checksum_elided and not missing:
+                segment = bytes(part.value) + tail
+                checksum = udp.checksum(*endpoints(chain.parts[:index]), segment)
+                part.value = replace(part.value, checksum=checksum)
+        elif part.next_header is not None:
+            part.value = bytes((part.next_header,)) + part.value[1:]
+        octets = bytes(part.value)
+        after += len(octets)
+        tail = octets + tail
     return tail
 
 
-def endpoints(pieces: list[Piece]) -> tuple[IPv6Address, IPv6Address]:
-    """Return the addresses of the pseudo-header for what follows these pieces.
+def endpoints(parts: list[Part]) -> tuple[IPv6Address, IPv6Address]:
+    """Return the addresses of the pseudo-header for what follows these parts.
 
     With a routing header whose Segments Left is not zero the destination is its last address (RFC 8200 section 8.1).
     """
-    at = max(index for index, piece in enumerate(pieces) if piece.kind == ipv6.IPV6)
-    head = bytes(pieces[at].octets)
-    source, destination = IPv6Address(head[8:24]), IPv6Address(head[24:40])
-    for piece in pieces[at + 1 :]:
-        if piece.kind == ipv6.ROUTING:
-            destination = final_destination(bytes(piece.octets), destination)
+    at = max(index for index, part in enumerate(parts) if part.kind == ipv6.IPV6)
+    source, destination = parts[at].value.source, parts[at].value.destination
+    for part in parts[at + 1 :]:
+        if part.kind == ipv6.ROUTING:
+            destination = final_destination(part.value, destination)
     return source, destination
 
 
-def is_destination_hidden(pieces: list[Piece]) -> bool:
+def is_destination_hidden(parts: list[Part]) -> bool:
     """Return whether a routing header behind the last IPv6 header keeps the final destination to itself."""
-    at = max(index for index, piece in enumerate(pieces) if piece.kind == ipv6.IPV6)
+    at = max(index for index, part in enumerate(parts) if part.kind == ipv6.IPV6)
     return any(
-        piece.kind == ipv6.ROUTING and hides_destination(bytes(piece.octets))
-        for piece in pieces[at + 1 :]
+        part.kind == ipv6.ROUTING and hides_destination(part.value) for part in parts[at + 1 :]
     )
 
 
@@ -274,11 +296,10 @@ def complete_checksum(datagram: bytes) -> bytes:
     "A decompressor ... MUST compute the UDP Checksum on behalf of the source node" (RFC 6282 section 4.3.2). A datagram
     without UDP, or cut short, comes back as it was.
     """
-    octets = bytearray(datagram)
-    found = find(datagram, ipv6.UDP)
-    if found is None or len(octets) < found.offset + udp.OCTETS:
+    place = find(datagram, ipv6.UDP)
+    if place is None or len(datagram) < place.offset + udp.OCTETS:
         return datagram
-    segment = bytes(octets[found.offset :])
-    checksum = udp.checksum(found.source, found.destination, segment)
-    octets[found.offset + 6 : found.offset + 8] = checksum.to_bytes(2, "big")
-    return bytes(octets)
+    segment = datagram[place.offset :]
+    header = udp.decode(Reader(segment))
+    header = replace(header, checksum=udp.checksum(place.source, place.destination, segment))
+    return datagram[: place.offset] + bytes(header) + segment[udp.OCTETS :]

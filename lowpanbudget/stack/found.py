@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from lowpanbudget.cites import Cite
+from lowpanbudget.fields import Head
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.packets import packet_of
@@ -41,12 +42,14 @@ class Lowpan:
 
     ``source`` and ``destination`` are the link addresses that count: a mesh header's ends, else the MAC's. A fragment
     has ``fragment`` and the ``fragment_octets`` that it brings, uncompressed (of a recoverable fragment: compressed); a
-    whole datagram has ``datagram``. ``routing`` holds routing headers until the IPHC header that they belong to.
+    whole datagram has ``datagram``. ``routing`` holds routing headers until the IPHC header that they belong to;
+    ``values`` are the headers that were restored, outermost first.
     """
 
     source: bytes | None = None
     destination: bytes | None = None
-    layers: list[object] = field(default_factory=list)
+    heads: list[Head] = field(default_factory=list)
+    values: tuple[Any, ...] = ()
     notices: list[Notice] = field(default_factory=list)
     datagram: Datagram | None = None
     fragment: Fragment | Rfrag | None = None
@@ -55,6 +58,10 @@ class Lowpan:
     routing: list[Placed] = field(default_factory=list)
     compressed: bytes = b""  # what a first recoverable fragment brings
     done: bool = False
+
+    def add(self, header: object, start: int, end: int) -> None:
+        """Add a header that stands in these octets."""
+        self.heads.append(Head(header, start, end))
 
     def note(self, name: str, text: str, cite: Cite | None, offset: int) -> None:
         """Add a notice."""

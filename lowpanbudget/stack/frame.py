@@ -12,6 +12,7 @@ from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import RPI_TYPES, Contexts, Env, address
 from lowpanbudget.errors import BadMic, RequestError, WireError
+from lowpanbudget.fields import Head, Packet
 from lowpanbudget.layers.internet.aead import Nonces
 from lowpanbudget.layers.link import contents, elements
 from lowpanbudget.layers.link import mac as mac_layer
@@ -59,10 +60,21 @@ class Frame:
     fragment_octets: bytes = b""
     checksum_elided: bool = False
     verified: bool = False
-    layers: list[object] = field(default_factory=list)
+    heads: list[Head] = field(default_factory=list, repr=False)
+    values: tuple[Any, ...] = field(default=(), repr=False)
     spans: tuple[Span, ...] = ()
     notices: list[Notice] = field(default_factory=list)
     fault: WireError | None = None
+
+    @property
+    def layers(self) -> list[Any]:
+        """Return the headers on the air, outermost first."""
+        return [head.value for head in self.heads]
+
+    @property
+    def packet(self) -> Packet:
+        """Return the headers, those restored included, to look into."""
+        return Packet(tuple(self.heads), self.values)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +145,7 @@ def decode_prepared(
     try:
         mac = mac_layer.decode(reader, fcs_ok)
         frame.mac = mac
-        frame.layers.append(mac)
+        frame.heads.append(Head(mac, 0, reader.pos))
         frame.link_source, frame.link_destination = mac.source, mac.destination
         if mac.fault is not None:
             raise mac.fault
@@ -280,13 +292,14 @@ def _read_payload(frame: Frame, reader: Reader, env: Env) -> None:
     if mac.payload_ies_follow:
         ies = elements.decode_payload_ies(reader)
         frame.mac = replace(mac, payload_ies=ies)
-        frame.layers[0] = frame.mac
+        frame.heads[0] = Head(frame.mac, 0, frame.heads[0].end)
         frame.payload = reader.data[reader.pos : reader.end]
         _note_faults(frame, ies)
     if mac.frame_type != FrameType.DATA:
+        start = reader.pos
         content = contents.decode(reader, mac)
         if content is not None:
-            frame.layers.append(content)
+            frame.heads.append(Head(content, start, reader.pos))
         return
     if reader.left:
         _read_lowpan(frame, reader, env)
@@ -297,10 +310,10 @@ def _read_lowpan(frame: Frame, reader: Reader, env: Env) -> None:
     try:
         read_lowpan(reader, env, found)
     finally:
-        frame.layers += found.layers
+        frame.heads += found.heads
         frame.notices += found.notices
         frame.link_source, frame.link_destination = found.source, found.destination
-    frame.datagram = found.datagram
+    frame.datagram, frame.values = found.datagram, found.values
     frame.fragment = found.fragment
     frame.fragment_octets = found.fragment_octets
     frame.checksum_elided = found.checksum_elided

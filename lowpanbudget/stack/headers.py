@@ -21,7 +21,7 @@ from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack import identifiers
 from lowpanbudget.stack.datagram import (
     Chain,
-    Piece,
+    Part,
     fill,
     is_destination_hidden,
     read_chain,
@@ -44,7 +44,7 @@ def _nalp(reader: Reader, _env: Env, found: Lowpan) -> None:
 def _escape(reader: Reader, _env: Env, found: Lowpan) -> None:
     start = reader.pos
     header = escape.decode(reader)
-    found.layers.append(header)
+    found.add(header, start, reader.pos)
     entry = header.entry
     raise (NotSupported if entry.key == "command" else Reserved)(
         f"escape extension type {header.kind} is {entry.name}: not read further",
@@ -55,21 +55,23 @@ def _escape(reader: Reader, _env: Env, found: Lowpan) -> None:
 
 
 def _mesh(reader: Reader, env: Env, found: Lowpan) -> Env:
+    start = reader.pos
     header = mesh.decode(reader)
-    found.layers.append(header)
+    found.add(header, start, reader.pos)
     found.source, found.destination = header.originator, header.final
     # addresses are elided against the ends of the mesh path, not against this hop (RFC 4944 section 5.2)
     return env.between(header.originator, header.final)
 
 
 def _broadcast(reader: Reader, _env: Env, found: Lowpan) -> None:
-    found.layers.append(mesh.decode_broadcast(reader))
+    start = reader.pos
+    found.add(mesh.decode_broadcast(reader), start, reader.pos)
 
 
 def _fragment(reader: Reader, _env: Env, found: Lowpan) -> None:
     start = reader.pos
     header = fragment.decode(reader)
-    found.layers.append(header)
+    found.add(header, start, reader.pos)
     found.fragment = header
     if header.first:
         reader.need(1, "the compressed headers of a first fragment", fragment.CITE)
@@ -100,8 +102,9 @@ def _note_unaligned(found: Lowpan, header: Fragment, octets: int, start: int) ->
 
 
 def _recoverable(reader: Reader, _env: Env, found: Lowpan) -> None:
+    start = reader.pos
     header = recovery.decode(reader)
-    found.layers.append(header)
+    found.add(header, start, reader.pos)
     found.fragment = header
     octets = reader.data[reader.pos : reader.end]
     if header.first and octets:
@@ -113,33 +116,31 @@ def _recoverable(reader: Reader, _env: Env, found: Lowpan) -> None:
 
 
 def _acknowledgement(reader: Reader, _env: Env, found: Lowpan) -> None:
-    found.layers.append(recovery.decode_ack(reader))
+    start = reader.pos
+    found.add(recovery.decode_ack(reader), start, reader.pos)
     found.done = True
 
 
 def _routing(reader: Reader, _env: Env, found: Lowpan) -> None:
     start = reader.pos
     header = lorh.decode(reader)
-    found.layers.append(header)
+    found.add(header, start, reader.pos)
     found.routing.append(Placed(start, header))
 
 
 def _hc1(reader: Reader, env: Env, found: Lowpan) -> None:
     start = reader.pos
     layer = legacy.decode(reader, env)
-    found.layers.append(layer)
+    found.add(layer, start, reader.pos)
     if layer.old_identifiers:
         text = "identifiers of 16-bit addresses are those of RFC 4944 section 6, with the PAN ID"
         found.note("old-identifiers", text, rfc(4944, "6"), start)
-    chain = Chain([Piece(ipv6.IPV6, bytearray(bytes(layer.header)))], whole=found.fragment is None)
+    chain = Chain([Part(ipv6.IPV6, layer.header)], whole=found.fragment is None)
     chain.last = layer.header.next_header
     if layer.udp is not None:
-        chain.pieces.append(Piece(ipv6.UDP, bytearray(bytes(layer.udp))))
+        chain.parts.append(Part(ipv6.UDP, layer.udp, length_carried=not layer.length_elided))
     read_payload(reader, chain)
-    found.layers += chain.layers
-    if layer.udp is not None and not layer.length_elided:
-        # a length that was carried must come back as it was: it is no piece whose length is filled in
-        chain.payload = bytes(chain.pieces.pop().octets) + chain.payload
+    found.heads += chain.heads
     _finish(chain, env, found, start)
 
 
@@ -152,7 +153,7 @@ def _iphc(reader: Reader, env: Env, found: Lowpan) -> None:
         else:
             read_chain(reader, env, chain)
     finally:
-        found.layers += chain.layers
+        found.heads += chain.heads
         for remark in chain.remarks:
             found.note(*remark)
     _finish(chain, env, found, start)
@@ -163,10 +164,10 @@ def _ipv6(reader: Reader, _env: Env, found: Lowpan) -> None:
     dispatch.IPV6.read(reader)
     at = reader.pos
     header = ipv6.decode(reader)
-    found.layers.append(header)
+    found.add(header, at, reader.pos)
     if found.fragment is None:
         upper = read_upper(reader, header.next_header, header.source, header.destination)
-        found.layers += upper.layers
+        found.heads += upper.heads
         if upper.fault is not None:
             fault = upper.fault
             found.note("payload-unreadable", fault.message, fault.cite, fault.offset)
@@ -208,7 +209,7 @@ def _finish(chain: Chain, env: Env, found: Lowpan, start: int) -> None:
             rfc(6282, "4.3.2"),
             start,
         )
-        if is_destination_hidden(chain.pieces):
+        if is_destination_hidden(chain.parts):
             text = (
                 "the final destination stands in a routing header that cannot be read: the UDP checksum restored is "
                 "computed over the next one, and need not be that of the sender"
@@ -218,6 +219,7 @@ def _finish(chain: Chain, env: Env, found: Lowpan, start: int) -> None:
         fault = chain.upper_fault
         found.note("payload-unreadable", fault.message, fault.cite, fault.offset)
     octets = fill(chain, missing)
+    found.values = tuple(part.value for part in chain.parts)
     wrong = wrong_checksum(chain) if found.fragment is None else None
     if wrong is not None:
         text = f"the UDP checksum is {wrong[0]:#06x}, computed over the restored datagram {wrong[1]:#06x}"
@@ -229,7 +231,7 @@ def _finish(chain: Chain, env: Env, found: Lowpan, start: int) -> None:
     elif (
         found.fragment is None
         and (held := identifiers.carried(chain, env))
-        and not any(isinstance(layer, legacy.Legacy) for layer in found.layers)
+        and not any(isinstance(head.value, legacy.Legacy) for head in found.heads)
     ):
         text = f"the {' and '.join(held)} has an identifier of RFC 4944, with the PAN ID"
         found.note("old-identifiers", text, rfc(4944, "6"), start)

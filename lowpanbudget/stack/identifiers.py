@@ -8,7 +8,7 @@ from itertools import product
 
 from lowpanbudget.env import IID_MASK, Env, interface_identifier, old_interface_identifier
 from lowpanbudget.layers.internet import udp
-from lowpanbudget.layers.internet.ipv6 import IPV6, UDP
+from lowpanbudget.layers.internet.ipv6 import UDP
 from lowpanbudget.stack.datagram import Chain, endpoints
 
 SIDES = ("source", "destination")
@@ -18,24 +18,26 @@ def carried(chain: Chain, env: Env) -> list[str]:
     """Return which addresses hold the older identifier of their own short link address: "source", "destination"."""
     if env.pan_id is None:
         return []
-    # octets are compared, not addresses: this is asked of every frame
-    head = next(piece.octets for piece in reversed(chain.pieces) if piece.kind == IPV6)
-    found = []
-    for side, at, link in (("source", 16, env.source), ("destination", 32, env.destination)):
-        if head[at : at + 2] == b"\0\0" or link is None or len(link) != 2:
+    header = chain.innermost
+    sides = []
+    for side, address, link in zip(
+        SIDES, (header.source, header.destination), (env.source, env.destination), strict=True
+    ):
+        if link is None or len(link) != 2:
             continue
         old = old_interface_identifier(env.pan_id, link)
-        if head[at : at + 8] == old.to_bytes(8, "big"):
-            found.append(side)
-    return found
+        # one with zeros in place of the PAN ID is that of the newer rule as well
+        if old >> 48 and int(address) & IID_MASK == old:
+            sides.append(side)
+    return sides
 
 
 def explains_checksum(chain: Chain, env: Env) -> str:
     """Return for which addresses the older rule makes a wrong UDP checksum right, such as "source"; else nothing."""
-    last = chain.pieces[-1]
+    last = chain.parts[-1]
     if env.pan_id is None or last.kind != UDP:
         return ""
-    source, destination = endpoints(chain.pieces[:-1])
+    source, destination = endpoints(chain.parts[:-1])
     forms = []
     for address, link in ((source, env.source), (destination, env.destination)):
         other = address
@@ -47,8 +49,7 @@ def explains_checksum(chain: Chain, env: Env) -> str:
             identifier = old_interface_identifier(env.pan_id, link)
             other = type(address)(int(address) & ~IID_MASK | identifier)
         forms.append((address, other))
-    segment = bytes(last.octets) + chain.payload
-    sent = int.from_bytes(last.octets[6:8], "big")
+    segment, sent = bytes(last.value) + chain.payload, last.value.checksum
     for which in product((0, 1), repeat=2):
         pair = [form[index] for form, index in zip(forms, which, strict=True)]
         if pair != [source, destination] and udp.checksum(pair[0], pair[1], segment) == sent:

@@ -1,113 +1,148 @@
-"""What each field of a restored IPv6 or UDP header was restored from: octets in line, a context, an address, a rule.
+"""The headers that a frame stands for, hung on the compressed heads that they came from.
 
-The rows that carried a header say it: which octets stood in line, and what the decompressor put around them.
+Each compressed header says itself, by the rows that carried it, what its fields were restored from; here they are
+asked one after the other, with what only the frame knows: link addresses, contexts, where lengths come from.
 """
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Callable, Mapping
 from typing import Any
 
-from lowpanbudget.bits import Reader
-from lowpanbudget.errors import WireError
-from lowpanbudget.layers.internet import chain, ipv6, udp
+from lowpanbudget.bits import Reader, Span
+from lowpanbudget.env import Contexts
+from lowpanbudget.fields import IN_LINE, Head, Restored
+from lowpanbudget.layers.internet import chain, extension, ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.lowpan import dispatch, ghc_headers, legacy, lorh, nhc
-from lowpanbudget.layers.lowpan import iphc as iphc_layer
+from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.layers.lowpan import lorh
 from lowpanbudget.layers.lowpan.fragment import Fragment
-from lowpanbudget.layers.lowpan.iphc import Iphc
+from lowpanbudget.layers.lowpan.iphc import OUTER_HEADER, Iphc, Origin
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.layers.lowpan.lorh import IpInIp
 from lowpanbudget.layers.lowpan.nhc import ExtensionNhc, UdpNhc
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.restored_fields import (
-    EXTENSIONS,
-    extension_fields,
-    iphc_fields,
-    legacy_fields,
-    legacy_udp_fields,
-    plain_fields,
-    udp_fields,
-    whole_header,
-)
-from lowpanbudget.stack.restoring import Group, Restored, State
 
-_STARTS = {"dispatch", "NHC id", "version"}  # names of the first field of a header
-_ROUTING = {lorh.SRH.name, lorh.RPI.name, lorh.IP_IN_IP.name, lorh.SKIPPED.name, "6LoRH"}
-_UDP_FORMS = {nhc.UDP.name, ghc_headers.UDP.name}
-_EXTENSION_FORMS = {nhc.EXTENSION.name, ghc_headers.EXTENSION.name}
-_PLAIN = {ipv6.HEADER.name, udp.HEADER.name}
-_BEFORE = {dispatch.IPV6.name, dispatch.PAGE_SWITCH.name}
-_OLD = {legacy.HC1.name, legacy.HC_UDP.name}
-_KNOWN = {iphc_layer.HEADER.name} | _OLD | _ROUTING | _UDP_FORMS | _EXTENSION_FORMS | _PLAIN
-_KNOWN |= EXTENSIONS | _BEFORE
+_INNER = (OUTER_HEADER, OUTER_HEADER)
 
 
-def restored(frame: Frame, contexts: Any, datagram: bytes | None = None) -> list[Restored]:
-    """Return the fields of the headers that a frame compresses, in order; nothing when it restores none.
+def restored(
+    frame: Frame, contexts: Mapping[int, Any], datagram: bytes | None = None
+) -> tuple[Restored, ...]:
+    """Return the headers that a frame's compressed heads stand for, in order; none when it restores none.
 
-    ``contexts`` are those it was decoded with. ``datagram`` is the whole datagram of a first fragment, where known.
+    ``contexts`` are those it was decoded with. ``datagram`` is the whole datagram of a first fragment, where known: a
+    checksum that was elided can be told only then.
     """
-    octets = datagram
-    if octets is None:
-        octets = frame.fragment_octets if frame.datagram is None else frame.datagram.octets
-    if frame.fault is not None or (
-        isinstance(frame.fragment, Fragment) and not frame.fragment.first
-    ):
-        return []
-    state = State(frame, dict(contexts), octets, list(_headers(octets)))
-    tunnels = sum(isinstance(layer, IpInIp) for layer in frame.layers)
-    state.depths[ipv6.HEADER.name] = tunnels - 1
-    layers = iter(frame.layers)
-    found: list[Restored] = []
-    for group in _groups(frame):
-        if group.layer in _BEFORE:
-            continue
-        if group.layer == iphc_layer.HEADER.name:
-            found += iphc_fields(state, group, _next(layers, Iphc), tunnelled=tunnels > 0)
-        elif group.layer in _UDP_FORMS:
-            found += udp_fields(state, group, _next(layers, UdpNhc))
-        elif group.layer in _EXTENSION_FORMS:
-            found += extension_fields(state, group, _next(layers, ExtensionNhc))
-        elif group.layer == legacy.HC1.name:
-            found += legacy_fields(state, group, _next(layers, Legacy))
-        elif group.layer == legacy.HC_UDP.name:
-            found += legacy_udp_fields(state, group)
-        elif group.layer in _PLAIN:
-            found += plain_fields(state, group)
-        elif group.layer in _ROUTING or group.layer in EXTENSIONS:
-            found.append(whole_header(state, group))
-        else:
+    part = frame.fragment
+    if frame.fault is not None or (isinstance(part, Fragment) and not part.first):
+        return ()
+    length = "from datagram_size" if isinstance(part, Fragment) else "from the frame's length"
+    tunnels = sum(isinstance(head.value, IpInIp) for head in frame.heads)
+    origin = Origin(length, _links(frame), Contexts.of(contexts), tunnelled=tunnels > 0)
+    values = frame.values if datagram is None else _completed(frame.values, datagram)
+    walk = _Walk(frame, origin, values, tunnels)
+    headers: list[Restored] = []
+    for head in frame.heads:
+        more = walk.headers(head)
+        if more is None:
             break
-    return found
+        headers += more
+    return tuple(headers)
 
 
-def _next(layers: Iterator[object], kind: type) -> Any:
-    """Return the next layer of a kind; spans and layers are left behind in the same order."""
-    return next((layer for layer in layers if isinstance(layer, kind)), None)
+def _links(frame: Frame) -> tuple[str, str]:
+    """Return in words which link address each side's identifier follows from."""
+    words = []
+    for which in ("source", "destination"):
+        link = frame.link_source if which == "source" else frame.link_destination
+        mac = None if frame.mac is None else getattr(frame.mac, which)
+        what = "link address" if frame.mac is None or mac == link else "mesh header's address"
+        words.append(f"the {what} {'' if link is None else link.hex(':')}".rstrip())
+    return words[0], words[1]
 
 
-def _groups(frame: Frame) -> list[Group]:
-    """Return the headers of a frame's 6LoWPAN payload, from behind mesh and fragment headers on."""
-    groups: list[Group] = []
-    old: dict[str, Group] = {}
-    for span in frame.spans:
-        if not groups and span.layer not in _KNOWN:
-            continue
-        if span.layer in old:  # RFC 4944's forms come first, what they carry in line last
-            old[span.layer].spans.append(span)
-            continue
-        if not groups or groups[-1].layer != span.layer or span.name in _STARTS:
-            groups.append(Group(span.layer))
-            if span.layer in _OLD:
-                old[span.layer] = groups[-1]
-        groups[-1].spans.append(span)
-    return groups
+def _completed(values: tuple[Any, ...], datagram: bytes) -> tuple[Any, ...]:
+    """Return restored headers with the UDP header of the whole datagram."""
+    place = chain.find(datagram, ipv6.UDP)
+    if place is None or len(datagram) < place.offset + udp.OCTETS:
+        return values
+    header = udp.decode(Reader(datagram, place.offset))
+    return tuple(header if isinstance(value, Udp) else value for value in values)
 
 
-def _headers(datagram: bytes) -> Iterator[tuple[int, Ipv6]]:
-    try:
-        yield 0, ipv6.decode(Reader(datagram))
-        for found in chain.walk(datagram):
-            if found.kind == ipv6.IPV6:
-                yield found.offset, ipv6.decode(Reader(datagram, found.offset))
-    except WireError:
-        return
+class _Walk:
+    """What is known while the heads of a frame are walked."""
+
+    def __init__(self, frame: Frame, origin: Origin, values: tuple[Any, ...], tunnels: int) -> None:
+        self.spans = frame.spans
+        self.origin = origin
+        self.addressed = [value for value in values if isinstance(value, Ipv6)]
+        self.udp = next((value for value in values if isinstance(value, Udp)), None)
+        # the outer headers that 6LoRH stands for come first in the datagram
+        self.depths = Counter({ipv6.HEADER.name: tunnels})
+        self.begun = False
+
+    def headers(self, head: Head) -> tuple[Restored, ...] | None:
+        """Return what a head stands for; None where the datagram's own headers end."""
+        value = head.value
+        if isinstance(value, Iphc):
+            return (self._compressed(value, head.start),)
+        if isinstance(value, UdpNhc):
+            return self._udp(lambda header: value.restored(header, head.start, self.origin.length))
+        if isinstance(value, ExtensionNhc):
+            if value.kind == ipv6.IPV6:
+                return ()  # IPHC follows
+            field = value.restored(head.start, head.end)
+            return (self._named(field.layer, value.octets, (field,), (8 * len(value.octets),)),)
+        if isinstance(value, Legacy):
+            header = self._header(value.header)
+            spans = value.restored(header, self.origin.length)
+            udp_spans = lambda sent: value.restored_udp(sent, self.origin.length)  # noqa: E731
+            return (self._ip(header, spans), *(self._udp(udp_spans) if value.udp else ()))
+        if isinstance(value, Ipv6 | Udp):
+            return (self._carried(head),)
+        if isinstance(value, extension.AnyHeader | lorh.RoutingHeader):
+            return (self._whole(head),)
+        return None if self.begun else ()
+
+    def _named(
+        self, name: str, value: Any, spans: tuple[Span, ...], widths: tuple[int, ...]
+    ) -> Restored:
+        self.begun = True
+        depth = self.depths[name]
+        self.depths[name] += 1
+        return Restored(name, depth, value, spans, widths)
+
+    def _header(self, default: Ipv6) -> Ipv6:
+        depth = self.depths[ipv6.HEADER.name]
+        return self.addressed[depth] if depth < len(self.addressed) else default
+
+    def _ip(self, header: Ipv6, spans: tuple[Span, ...]) -> Restored:
+        """Return an IPv6 header; for one that follows inside it stands in place of the link."""
+        self.origin = self.origin._replace(links=_INNER)
+        return self._named(ipv6.HEADER.name, header, spans, ipv6.WIDTHS)
+
+    def _compressed(self, layer: Iphc, at: int) -> Restored:
+        header = self._header(layer.header)
+        return self._ip(header, layer.restored(header, at, self.origin))
+
+    def _udp(self, spans: Callable[[Udp], tuple[Span, ...]]) -> tuple[Restored, ...]:
+        if self.udp is None:
+            return ()
+        return (self._named(udp.HEADER.name, self.udp, spans(self.udp), udp.WIDTHS),)
+
+    def _carried(self, head: Head) -> Restored:
+        """Return a header that goes as it is, field by field."""
+        spans = tuple(span._replace(source=IN_LINE) for span in head.spans(self.spans))
+        if isinstance(head.value, Ipv6):
+            self.origin = self.origin._replace(links=_INNER)
+        return self._named(spans[0].layer, head.value, spans, tuple(span.bits for span in spans))
+
+    def _whole(self, head: Head) -> Restored:
+        """Return a routing header in short form, or an extension header as it is, as one field."""
+        first = head.spans(self.spans)[0]
+        bits = 8 * (head.end - head.start)
+        short = isinstance(head.value, lorh.RoutingHeader)
+        source = "a routing header in short form" if short else IN_LINE
+        field = first._replace(bits=bits, name=first.layer, value=None, meaning="", source=source)
+        return self._named(first.layer, head.value, (field,), (0 if short else bits,))

@@ -6,7 +6,7 @@ after the last compressed IP-in-IP header are to be inserted after the IPv6 head
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from ipaddress import IPv6Address
 from typing import NamedTuple
 
@@ -18,7 +18,7 @@ from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import iphc, lorh, routing
 from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi, Skipped, SourceRoute
-from lowpanbudget.stack.datagram import Chain, Piece, read_chain
+from lowpanbudget.stack.datagram import Chain, Part, read_chain
 
 Note = Callable[[str, str, Cite | None, int], None]
 PLACEMENT = rfc(8138, "3.2.2")
@@ -70,7 +70,7 @@ def read_routed(
     groups = _groups(headers, note)
     outers = [_outer(group, env) for group in groups[:-1]]
     read_chain(reader, env, chain, tunnel=outers[-1].sides if outers else None)
-    inner = ipv6.decode(Reader(bytes(chain.pieces[0].octets)))
+    inner = chain.parts[0].value
     reference = reference_of(inner.source, env, tunnelled=bool(outers))
     hops = tuple(routing.expand_hops(groups[-1].routes, reference))
     if hops and hops[-1] != inner.destination:
@@ -177,15 +177,17 @@ def _insert(
     note: Note,
 ) -> None:
     """Put hop-by-hop and routing header behind the IPv6 header that IPHC carried, for the path to its destination."""
-    first, rest = chain.pieces[0], chain.pieces[1:]
-    if group.rpi is not None and first.octets[6] == ipv6.HOP_BY_HOP:
+    first, *rest = chain.parts
+    following = first.value.next_header if first.next_header is None else first.next_header
+    if group.rpi is not None and following == ipv6.HOP_BY_HOP:
         text = "a second hop-by-hop header stands behind the one of the RPL information"
         note("hop-by-hop-twice", text, rfc(8200, "4.1"), group.offset)
     if hops:
-        first.octets[24:40] = hops[0].packed
-    chain.pieces = [first, *_extensions(group, hops[1:], first.octets[6], env.rpi_type), *rest]
-    if len(chain.pieces) > 1 + len(rest):
-        first.octets[6] = chain.pieces[1].kind
+        first.value = replace(first.value, destination=hops[0])
+    extensions = _extensions(group, hops[1:], following, env.rpi_type)
+    chain.parts = [first, *extensions, *rest]
+    if extensions:
+        first.next_header = extensions[0].kind
 
 
 def _encapsulate(chain: Chain, env: Env, group: Group, outer: Outer, final: IPv6Address) -> None:
@@ -196,24 +198,23 @@ def _encapsulate(chain: Chain, env: Env, group: Group, outer: Outer, final: IPv6
     extensions = _extensions(group, outer.hops[1:], ipv6.IPV6, env.rpi_type)
     kind = extensions[0].kind if extensions else ipv6.IPV6
     header = Ipv6(0, 0, 0, kind, tunnel.hop_limit, outer.source, destination)
-    chain.pieces = [Piece(ipv6.IPV6, bytearray(bytes(header))), *extensions, *chain.pieces]
+    chain.parts = [Part(ipv6.IPV6, header), *extensions, *chain.parts]
 
 
 def _extensions(
     group: Group, addresses: tuple[IPv6Address, ...], following: int, rpi_type: int
-) -> list[Piece]:
-    pieces = []
+) -> list[Part]:
+    parts = []
     if group.rpi is not None:
-        octets = routing.hop_by_hop_of(group.rpi, rpi_type)
-        pieces.append(Piece(ipv6.HOP_BY_HOP, bytearray(octets)))
+        parts.append(Part(ipv6.HOP_BY_HOP, routing.hop_by_hop_of(group.rpi, rpi_type)))
     if addresses:
         try:
             octets = routing.routing_header_of(addresses)
         except Malformed as error:
             error.offset, error.layer = group.offset, "SRH-6LoRH"
             raise
-        pieces.append(Piece(ipv6.ROUTING, bytearray(octets)))
-    kinds = [piece.kind for piece in pieces[1:]] + [following]
-    for piece, kind in zip(pieces, kinds, strict=False):
-        piece.octets[0] = kind
-    return pieces
+        parts.append(Part(ipv6.ROUTING, octets))
+    kinds = [part.kind for part in parts[1:]] + [following]
+    for part, kind in zip(parts, kinds, strict=False):
+        part.next_header = kind
+    return parts

@@ -7,9 +7,11 @@ kept for a notice, and the octets become one span again.
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from ipaddress import IPv6Address
+from typing import Any
 
 from lowpanbudget.bits import Reader, Span
 from lowpanbudget.errors import WireError
+from lowpanbudget.fields import Head
 from lowpanbudget.layers.internet import chain, coap, dtls, extension, icmpv6, ipv6, udp
 
 COAP_PORT, DTLS_PORT = 5683, 5684  # RFC 7252 section 12.6 and 12.7
@@ -19,15 +21,20 @@ _READ = {*ipv6.EXTENSIONS, ipv6.ICMPV6, ipv6.UDP, ipv6.IPV6}
 
 @dataclass(slots=True)
 class Upper:
-    """The layers read, what the octets behind them are, and the fault that ended reading, if any."""
+    """The heads read, what the octets behind them are, and the fault that ended reading, if any."""
 
     rest: str
-    layers: list[object] = field(default_factory=list)
+    heads: list[Head] = field(default_factory=list)
     fault: WireError | None = None
+
+    @property
+    def layers(self) -> list[Any]:
+        """Return the headers themselves."""
+        return [head.value for head in self.heads]
 
 
 def read_upper(reader: Reader, kind: int, source: IPv6Address, destination: IPv6Address) -> Upper:
-    """Return the layers of all that is left, which starts with a header of ``kind``; leaves spans for all of it."""
+    """Return the heads of all that is left, which starts with a header of ``kind``; leaves spans for all of it."""
     upper = Upper(ipv6.next_header_name(kind))
     if kind in _READ:
         _kept(reader, upper, lambda: _headers(reader, upper, kind, source, destination))
@@ -36,7 +43,7 @@ def read_upper(reader: Reader, kind: int, source: IPv6Address, destination: IPv6
 
 
 def read_application(reader: Reader, ports: tuple[int, int]) -> Upper:
-    """Return the layers of a UDP payload that fills what is left; the registered ports say what it is."""
+    """Return the heads of a UDP payload that fills what is left; the registered ports say what it is."""
     upper = Upper("application data")
     _kept(reader, upper, lambda: _application(reader, upper, ports))
     _rest(reader, upper.rest)
@@ -91,34 +98,42 @@ def _headers(
     for _ in range(ipv6.DEEPEST):
         if kind in ipv6.EXTENSIONS:
             walked = extension.walk(reader, kind, destination)
-            upper.layers += walked.headers
+            upper.heads += walked.heads
             kind, destination = walked.kind, walked.destination
             if not walked.whole:
                 upper.rest = PART
                 return
         if kind != ipv6.IPV6:
             break
+        start = reader.pos
         inner = ipv6.decode(reader)
-        upper.layers.append(inner)
+        upper.heads.append(Head(inner, start, reader.pos))
         kind, source, destination = inner.next_header, inner.source, inner.destination
     upper.rest = ipv6.next_header_name(kind)
     # what was read until here stays, even when what it carries cannot be read
     if kind == ipv6.ICMPV6:
-        _kept(
-            reader, upper, lambda: upper.layers.append(icmpv6.decode(reader, source, destination))
-        )
+        _kept(reader, upper, lambda: _icmpv6(reader, upper, source, destination))
     elif kind == ipv6.UDP:
+        start = reader.pos
         header = udp.decode(reader)
-        upper.layers.append(header)
+        upper.heads.append(Head(header, start, reader.pos))
         upper.rest = "application data"
         ports = (header.source_port, header.destination_port)
         _kept(reader, upper, lambda: _application(reader, upper, ports))
 
 
+def _icmpv6(reader: Reader, upper: Upper, source: IPv6Address, destination: IPv6Address) -> None:
+    start = reader.pos
+    upper.heads.append(Head(icmpv6.decode(reader, source, destination), start, reader.pos))
+
+
 def _application(reader: Reader, upper: Upper, ports: tuple[int, int]) -> None:
-    if not reader.left:
-        return
-    if COAP_PORT in ports:
-        upper.layers.append(coap.decode(reader))
+    if COAP_PORT in ports and reader.left:
+        start = reader.pos
+        upper.heads.append(Head(coap.decode(reader), start, reader.pos))
     elif DTLS_PORT in ports:
-        upper.layers += dtls.decode_datagram(reader)
+        records = []
+        while reader.left:
+            start = reader.pos
+            records.append(Head(dtls.decode(reader), start, reader.pos))
+        upper.heads += records

@@ -8,7 +8,7 @@ import second_decoder
 from lowpanbudget import Env, Mac, Malformed, Truncated, decode_frame, decompress, encode_frame
 from lowpanbudget.bits import Reader
 from lowpanbudget.layers.internet import ipv6
-from lowpanbudget.stack.datagram import Chain, Piece, complete_checksum, endpoints, fill, read_chain
+from lowpanbudget.stack.datagram import Chain, Part, complete_checksum, endpoints, fill, read_chain
 
 ENV = Env(b"\x00\x01", b"\x00\x02")
 ONE, TWO = IPv6Address("fe80::ff:fe00:1"), IPv6Address("fe80::ff:fe00:2")
@@ -20,9 +20,9 @@ def read(wire: str, *, whole: bool = True) -> Chain:
     return chain
 
 
-def test_pieces_of_a_chain() -> None:
+def test_parts_of_a_chain() -> None:
     chain = read("7e33 e106 1e0400000000 f312 1234 aabb")
-    assert [piece.kind for piece in chain.pieces] == [ipv6.IPV6, ipv6.HOP_BY_HOP, ipv6.UDP]
+    assert [part.kind for part in chain.parts] == [ipv6.IPV6, ipv6.HOP_BY_HOP, ipv6.UDP]
     assert chain.header_octets == 40 + 8 + 8
     assert chain.payload == b"\xaa\xbb"
     assert not chain.checksum_elided
@@ -62,11 +62,11 @@ def test_the_lengths_of_tunnels_nest() -> None:
 def test_endpoints_are_those_of_the_innermost_header() -> None:
     far = IPv6Address("2001:db8::9")
     route = bytes([17, 2, 0, 1]) + bytes(4) + far.packed
-    outer = Piece(ipv6.IPV6, bytearray(bytes(ipv6.Ipv6(0, 0, 0, 41, 64, far, far))))
-    inner = Piece(ipv6.IPV6, bytearray(bytes(ipv6.Ipv6(0, 0, 0, 43, 64, ONE, TWO))))
+    outer = Part(ipv6.IPV6, ipv6.Ipv6(0, 0, 0, 41, 64, far, far))
+    inner = Part(ipv6.IPV6, ipv6.Ipv6(0, 0, 0, 43, 64, ONE, TWO))
     assert endpoints([outer, inner]) == (ONE, TWO)
-    assert endpoints([outer, inner, Piece(ipv6.ROUTING, bytearray(route))]) == (ONE, far)
-    assert endpoints([Piece(ipv6.ROUTING, bytearray(route)), inner]) == (ONE, TWO)
+    assert endpoints([outer, inner, Part(ipv6.ROUTING, route)]) == (ONE, far)
+    assert endpoints([Part(ipv6.ROUTING, route), inner]) == (ONE, TWO)
 
 
 def test_what_was_read_before_a_fault_stays() -> None:
@@ -74,8 +74,8 @@ def test_what_was_read_before_a_fault_stays() -> None:
     reader = Reader(bytes.fromhex("7e33 e106 1e0400000000 f3"))
     with pytest.raises(Truncated):
         read_chain(reader, ENV, chain)
-    assert [piece.kind for piece in chain.pieces] == [ipv6.IPV6, ipv6.HOP_BY_HOP]
-    assert len(chain.layers) == 2
+    assert [part.kind for part in chain.parts] == [ipv6.IPV6, ipv6.HOP_BY_HOP]
+    assert len(chain.heads) == 2
     mac = Mac(
         destination_pan=1, destination=b"\x00\x02", source=b"\x00\x01", pan_id_compression=True
     )

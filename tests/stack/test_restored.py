@@ -9,6 +9,7 @@ from scapy.layers.inet import UDP
 from scapy.layers.inet6 import IPv6
 
 from lowpanbudget import Env, compress, decode_frame, encode_frame, split
+from lowpanbudget.bits import Span
 from lowpanbudget.env import Contexts
 from lowpanbudget.layers.internet import udp as udp_layer
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -57,6 +58,10 @@ def framed(payload: bytes, contexts: object = CONTEXTS) -> Frame:
     return decode_frame(octets, contexts=contexts)  # type: ignore[arg-type]
 
 
+def fields(frame: Frame) -> list[Span]:
+    return [span for header in restored(frame, CONTEXTS) for span in header.spans]
+
+
 @settings(max_examples=80)
 @given(datagrams(), st.sampled_from([{}, {0: "2001:db8:7:1::/64"}, dict(CONTEXTS)]), st.booleans())
 def test_fields_agree_with_the_packet_library(
@@ -68,9 +73,9 @@ def test_fields_agree_with_the_packet_library(
     )
     frame = framed(payload)
     assert frame.fault is None
-    fields = restored(frame, CONTEXTS)
+    headers = restored(frame, CONTEXTS)
     packet = IPv6(octets)
-    told = {(one.header, one.name): one for one in fields}
+    told = {(header.name, span.name): span for header in headers for span in header.spans}
     ip = {name: told["IPv6", name].value for header, name in told if header == "IPv6"}
     assert (ip["version"], ip["traffic class"], ip["flow label"]) == (6, packet.tc, packet.fl)
     assert (ip["payload length"], ip["next header"], ip["hop limit"]) == (
@@ -85,10 +90,9 @@ def test_fields_agree_with_the_packet_library(
     ]
     seen = packet[UDP]
     assert transport == [seen.sport, seen.dport, seen.len, seen.chksum]
-    assert sum(one.bits for one in fields) == 8 * 48
-    for one in fields:
-        assert (one.carried > 0) == (one.offset is not None)
-        assert ("in line" in one.source) == (one.carried > 0), one
+    assert sum(sum(header.widths) for header in headers) == 8 * 48
+    for span in (span for header in headers for span in header.spans):
+        assert ("in line" in span.source) == (span.bits > 0), span
 
 
 @settings(max_examples=80)
@@ -116,9 +120,7 @@ def test_an_identifier_behind_a_mesh_header_comes_from_its_address() -> None:
     writer = Writer()
     encode_mesh(writer, Mesh(hops_left=5, originator=far, final=ROOT))
     payload = bytes(writer.data) + compress(packet, Env(far, ROOT, contexts=CONTEXTS)).octets
-    source = next(
-        one for one in restored(framed(payload), CONTEXTS) if one.name == "source address"
-    )
+    source = next(one for one in fields(framed(payload)) if one.name == "source address")
     assert source.value == air.ip_of(far)
     assert source.source.endswith("the mesh header's address 00:42")
     assert compare(framed(payload), CONTEXTS, packet).saved == 0
@@ -129,12 +131,16 @@ def test_an_inner_header_leans_on_the_outer_one() -> None:
     inner = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), b"x")
     outer = bytes(Ipv6(0, 0, len(inner), 41, 64, air.ip_of(NODE), air.ip_of(ROOT))) + inner
     payload = compress(outer, Env(NODE, ROOT, contexts=CONTEXTS)).octets
-    fields = restored(framed(payload), CONTEXTS)
-    ends = [one for one in fields if one.name == "source address"]
-    assert [one.depth for one in ends] == [0, 1]
+    headers = restored(framed(payload), CONTEXTS)
+    assert [one.depth for one in headers if one.name == "IPv6"] == [0, 1]
+    ends = [one for one in fields(framed(payload)) if one.name == "source address"]
     assert "link address" in ends[0].source
     assert ends[1].source.endswith("the outer IPv6 header")
-    lengths = [one.value for one in fields if (one.header, one.name) == ("IPv6", "payload length")]
+    lengths = [
+        one.value
+        for one in fields(framed(payload))
+        if (one.layer, one.name) == ("IPv6", "payload length")
+    ]
     assert lengths == [len(inner), len(inner) - 40]
 
 
@@ -142,9 +148,9 @@ def test_the_first_fragment_tells_and_later_ones_do_not() -> None:
     packet = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), bytes(200))
     parts = split(packet, Env(NODE, ROOT, contexts=CONTEXTS), room=100)
     first, *others = (framed(part) for part in parts)
-    length = next(one for one in restored(first, CONTEXTS) if one.name == "payload length")
+    length = next(one for one in fields(first) if one.name == "payload length")
     assert (length.value, length.source) == (208, "from datagram_size")
-    assert [restored(one, CONTEXTS) for one in others] == [[]] * (len(parts) - 1)
+    assert [restored(one, CONTEXTS) for one in others] == [()] * (len(parts) - 1)
     small = split(packet, Env(NODE, ROOT, contexts=CONTEXTS), room=60)
     found = compare(framed(small[0]), CONTEXTS, packet, pieces=[len(part) for part in small])
     best = split(packet, Env(NODE, ROOT, contexts=CONTEXTS), room=127 - found.around)
@@ -158,5 +164,4 @@ def test_the_first_fragment_tells_and_later_ones_do_not() -> None:
 @given(st.binary(max_size=110))
 def test_any_octets(octets: bytes) -> None:
     frame = framed(octets)
-    fields = restored(frame, CONTEXTS)
-    assert sum(one.carried for one in fields) <= 8 * len(octets)
+    assert sum(span.bits for span in fields(frame)) <= 8 * len(octets)

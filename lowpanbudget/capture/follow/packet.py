@@ -2,10 +2,11 @@
 
 from dataclasses import dataclass, field
 from ipaddress import IPv6Address
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Reader, Span
 from lowpanbudget.errors import WireError
+from lowpanbudget.fields import Head
 from lowpanbudget.layers.internet import chain, coap, icmpv6, ipv6, udp
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -70,11 +71,16 @@ class Packet:
 
     octets: bytes
     flow: FlowKey | None = None
-    layers: list[object] = field(default_factory=list)
+    heads: list[Head] = field(default_factory=list)
     payload: bytes = b""
     checksum_ok: bool | None = None
     spans: tuple[Span, ...] = ()
     fault: WireError | None = None
+
+    @property
+    def layers(self) -> list[Any]:
+        """Return the headers themselves, outermost first."""
+        return [head.value for head in self.heads]
 
     @property
     def header(self) -> Ipv6 | None:
@@ -98,9 +104,9 @@ def read_packet(octets: bytes) -> Packet:
     reader = Reader(octets)
     try:
         header = ipv6.decode(reader)
-        packet.layers.append(header)
+        packet.heads.append(Head(header, 0, reader.pos))
         upper = read_upper(reader, header.next_header, header.source, header.destination)
-        packet.layers += upper.layers
+        packet.heads += upper.heads
         packet.fault = upper.fault
     except WireError as error:
         packet.fault = error.bare()

@@ -12,6 +12,7 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError
 from lowpanbudget.fields import (
     Bits,
+    Head,
     Header,
     Layout,
     OctetString,
@@ -223,16 +224,21 @@ def _units(size: int) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Walked:
-    """The extension headers in order; ``kind`` is the next-header number of what follows them.
+    """The extension headers in order, as ``heads``; ``kind`` is the next-header number of what follows them.
 
     ``destination`` belongs in the pseudo-header of that (the last address of a routing header that is not finished);
     ``whole`` is False behind a fragment header that is not alone: what follows is no complete message.
     """
 
-    headers: tuple[AnyHeader, ...]
+    heads: tuple[Head, ...]
     kind: int
     destination: IPv6Address
     whole: bool = True
+
+    @property
+    def headers(self) -> tuple[AnyHeader, ...]:
+        """Return the headers themselves."""
+        return tuple(head.value for head in self.heads)
 
 
 def walk(reader: Reader, kind: int, destination: IPv6Address) -> Walked:
@@ -241,17 +247,17 @@ def walk(reader: Reader, kind: int, destination: IPv6Address) -> Walked:
     ``kind`` is the next-header number and ``destination`` the destination address of the IPv6 header before. Stops
     behind the header of an IP fragment that is not the first. At most ``ipv6.DEEPEST`` headers; raises ``WireError``.
     """
-    headers: list[AnyHeader] = []
+    heads: list[Head] = []
     whole = True
     while kind in ipv6.EXTENSIONS:
-        if len(headers) == ipv6.DEEPEST:
+        if len(heads) == ipv6.DEEPEST:
             raise Malformed(
                 f"more than {ipv6.DEEPEST} extension headers", offset=reader.pos,
                 layer=ipv6.next_header_name(kind), cite=rfc(8200, "4"),
             )  # fmt: skip
         start = reader.pos
         header = decode(reader, kind)
-        headers.append(header)
+        heads.append(Head(header, start, reader.pos))
         kind = header.next_header
         if isinstance(header, SourceRoute) and header.segments_left:
             destination = header.expand(destination)[-1]
@@ -261,4 +267,4 @@ def walk(reader: Reader, kind: int, destination: IPv6Address) -> Walked:
             whole = whole and not header.offset and not header.more
             if header.offset:
                 break
-    return Walked(tuple(headers), kind, destination, whole)
+    return Walked(tuple(heads), kind, destination, whole)

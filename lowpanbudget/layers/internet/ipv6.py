@@ -56,6 +56,7 @@ HEADER = Header(
     ),
 )
 OCTETS = HEADER.octets + 32
+WIDTHS = (*(part.width for part in HEADER.fields), 128, 128)  # of all fields, in bits
 DEEPEST = 16  # headers followed in one datagram; more is no traffic but an attack
 MINIMUM_MTU = 1280  # RFC 8200 section 5: every link must carry this much
 

@@ -27,6 +27,7 @@ HEADER = Header(
     ),
 )
 OCTETS = HEADER.octets
+WIDTHS = tuple(part.width for part in HEADER.fields)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, SHORT_IID, Context
 from lowpanbudget.errors import Malformed, WireError
-from lowpanbudget.fields import Choice, Row
+from lowpanbudget.fields import BY_RULE, CONTEXT, IN_LINE, LINE, LINK, RULE, Choice, Row, Use
 
 BASE = rfc(6282, "3.1.1")
 IDENTIFIERS = rfc(6282, "3.2.2")
@@ -130,8 +130,21 @@ def _fit_prefix_multicast(value: IPv6Address, side: Side) -> bytes | None:
     return octets if _restore_prefix_multicast(octets, side) == value else None
 
 
-def _unicast_rows(first: int, *, stateful: bool) -> tuple[Row, ...]:
+def _carried(name: str, octets: int, before: str = "", *sources: str) -> tuple[Use, ...]:
+    """Return what an address comes from that has some of its octets in line, ``before`` told first."""
+    line = f"{octets * 8} bits {IN_LINE}"
+    return (Use(name, (name,), before + line, (LINE, *sources)),)
+
+
+def _unicast_rows(first: int, name: str, *, stateful: bool) -> tuple[Row, ...]:
     under = "a context" if stateful else "fe80::/64"
+    prefix = "{context}; " if stateful else f"{LINK_LOCAL.prefix} {BY_RULE}; "
+    of = CONTEXT if stateful else RULE
+    uses = {
+        8: _carried(name, 8, prefix, of),
+        2: _carried(name, 2, f"{prefix}identifier 0000:00ff:fe00:XXXX {BY_RULE}, ", of, RULE),
+        0: (Use(name, (), prefix + "identifier from {link}", (of, LINK)),),
+    }
     return tuple(
         Row(
             first + code,
@@ -140,6 +153,7 @@ def _unicast_rows(first: int, *, stateful: bool) -> tuple[Row, ...]:
             BASE if width else IDENTIFIERS,
             partial(_fit_unicast, stateful=stateful, width=width),
             partial(_restore_unicast, stateful=stateful, width=width),
+            uses=uses[width],
         )
         for code, width, needs in (
             (1, 8, "the prefix is {under}; 64 bits in line"),
@@ -157,6 +171,7 @@ def _reserved(*codes: int) -> tuple[Row, ...]:
     return tuple(Row(code, 0, "reserved", BASE) for code in codes)
 
 
+_SOURCE, _DESTINATION = "source address", "destination address"
 SOURCE = Choice(
     "source",
     "source address mode (SAC SAM)",
@@ -164,16 +179,17 @@ SOURCE = Choice(
     (
         Row(
             0b000, 16, "any address, 128 bits in line", BASE,
-            partial(_fit_full, multicast=None), _restore_full,
+            partial(_fit_full, multicast=None), _restore_full, uses=_carried(_SOURCE, 16),
         ),
-        *_unicast_rows(0b000, stateful=False),
+        *_unicast_rows(0b000, _SOURCE, stateful=False),
         Row(
             0b100, 0, "the address is unspecified (::)", BASE,
             _fit_unspecified, _restore_unspecified, family="unspecified",
+            uses=(Use(_SOURCE, (), f":: {BY_RULE}", (RULE,)),),
         ),
-        *_unicast_rows(0b100, stateful=True),
+        *_unicast_rows(0b100, _SOURCE, stateful=True),
     ),
-    "source address",
+    _SOURCE,
 )  # fmt: skip
 
 DESTINATION = Choice(
@@ -183,20 +199,22 @@ DESTINATION = Choice(
     (
         Row(
             0b0000, 16, "any unicast address, 128 bits in line", BASE,
-            partial(_fit_full, multicast=False), _restore_full,
+            partial(_fit_full, multicast=False), _restore_full, uses=_carried(_DESTINATION, 16),
         ),
-        *_unicast_rows(0b0000, stateful=False),
+        *_unicast_rows(0b0000, _DESTINATION, stateful=False),
         *_reserved(0b0100),
-        *_unicast_rows(0b0100, stateful=True),
+        *_unicast_rows(0b0100, _DESTINATION, stateful=True),
         Row(
             0b1000, 16, "any multicast address, 128 bits in line", BASE,
             partial(_fit_full, multicast=True), _restore_full, family="multicast",
+            uses=_carried(_DESTINATION, 16),
         ),
         *(
             Row(
                 0b1000 + code, width, f"the multicast address has the form {form}", rfc(6282, "3.2.3"),
                 partial(_fit_multicast, width=width), partial(_restore_multicast, width=width),
                 family="multicast",
+                uses=_carried(_DESTINATION, width, f"its form {BY_RULE}; ", RULE),
             )
             for code, width, form in (
                 (1, 6, "ffXX::00XX:XXXX:XXXX"), (2, 4, "ffXX::00XX:XXXX"), (3, 1, "ff02::00XX"),
@@ -206,8 +224,9 @@ DESTINATION = Choice(
             0b1100, 6, "the multicast address holds a context's prefix (ffXX:XXLL:P:P:P:P:XXXX:XXXX)",
             rfc(6282, "3.2.4"), _fit_prefix_multicast, _restore_prefix_multicast,
             family="multicast",
+            uses=_carried(_DESTINATION, 6, "prefix from {context}; ", CONTEXT),
         ),
         *_reserved(0b1101, 0b1110, 0b1111),
     ),
-    "destination address",
+    _DESTINATION,
 )  # fmt: skip

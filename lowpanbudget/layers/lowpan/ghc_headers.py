@@ -7,6 +7,8 @@
 The byte machine itself is ``ghc``. An extension header's length field is elided and comes back.
 """
 
+from dataclasses import dataclass, replace
+
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, WireError
@@ -74,12 +76,23 @@ def write_code(writer: Writer, octets: bytes, dictionary: bytes, *, stop: bool) 
         writer.octets(step.octets, name, step.meaning, cite, value=step.output or step.octets)
 
 
+@dataclass(frozen=True, slots=True)
+class Icmpv6Nhc:
+    """An ICMPv6 message that comes as byte code."""
+
+
+def decode_icmpv6(reader: Reader) -> Icmpv6Nhc:
+    """Return the header in front of the byte code of an ICMPv6 message; raises ``WireError``."""
+    ICMPV6.read(reader)
+    return Icmpv6Nhc()
+
+
 def decode_udp(reader: Reader) -> nhc.UdpNhc:
     """Return the UDP header in front of the byte code; raises ``WireError``."""
     _, rows = UDP.read(reader)
     source, destination = nhc.PORTS.read(reader, rows["ports"])
     checksum = nhc.CHECKSUM.read(reader, rows["checksum"])
-    return nhc.UdpNhc(source, destination, checksum, rows)
+    return nhc.UdpNhc(source, destination, checksum, rows, generic=True)
 
 
 def encode_udp(writer: Writer, ports: tuple[int, int], checksum: int | None) -> None:
@@ -99,7 +112,8 @@ def decode_extension(reader: Reader, dictionary: bytes) -> nhc.ExtensionNhc:
         )
     next_header = None if values["NH"] else octets[0]
     body = octets if values["NH"] else octets[1:]
-    return nhc.expanded(kind, next_header, body, start, EXTENSION.name)
+    header = nhc.expanded(kind, next_header, body, start, EXTENSION.name)
+    return replace(header, generic=True)
 
 
 def encode_extension(

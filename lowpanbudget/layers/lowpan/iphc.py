@@ -11,14 +11,30 @@ The address modes are in ``addresses``. The context octet serves both addresses,
 (``_addresses``), in code, since no table can say that.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import lru_cache, partial
 from ipaddress import IPv6Address
+from typing import Any, NamedTuple
 
-from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, Contexts, Env, interface_identifier
-from lowpanbudget.fields import Bits, Choice, Chosen, Header, Row
+from lowpanbudget.fields import (
+    BY_RULE,
+    CONTEXT,
+    LINE,
+    RULE,
+    Bits,
+    Choice,
+    Chosen,
+    Header,
+    Row,
+    Use,
+    restored_fields,
+    ruled,
+)
+from lowpanbudget.layers.internet.ipv6 import HEADER as IPV6
 from lowpanbudget.layers.internet.ipv6 import NO_NEXT_HEADER, Ipv6, next_header_name
 from lowpanbudget.layers.lowpan.addresses import BASE, DESTINATION, SOURCE, Side
 
@@ -56,6 +72,12 @@ def _restore_traffic(octets: bytes, _env: object, *, dscp: bool, flow: bool) -> 
     return (ecn_dscp & 0x3F) << 2 | ecn_dscp >> 6, label
 
 
+def _zero(name: str) -> Use:
+    return Use(name, (), f"zero {BY_RULE}", (RULE,))
+
+
+_CLASS = "traffic class"
+_LABEL_CARRIED = Use("flow label", ("flow label",))
 _ECN = Bits("ECN", 2, "explicit congestion notification: the first two bits here, the last in IPv6")
 _DSCP = Bits("DSCP", 6, "differentiated services code point")
 _LABEL = Bits("flow label", 20)
@@ -72,15 +94,31 @@ TF = Choice(
             partial(_fit_traffic, dscp=dscp, flow=flow),
             partial(_restore_traffic, dscp=dscp, flow=flow),
             parts,
+            uses=uses,
         )
-        for code, inline, dscp, flow, parts, needs in (
-            (0, 4, True, True, (_ECN, _DSCP, Bits("pad", 4), _LABEL), "always possible"),
-            (1, 3, False, True, (_ECN, Bits("pad", 2), _LABEL), "DSCP is zero"),
-            (2, 1, True, False, (_ECN, _DSCP), "flow label is zero"),
-            (3, 0, False, False, (), "traffic class and flow label are zero"),
+        for code, inline, dscp, flow, parts, needs, uses in (
+            (
+                0, 4, True, True, (_ECN, _DSCP, Bits("pad", 4), _LABEL), "always possible",
+                (Use(_CLASS, ("ECN", "DSCP")), _LABEL_CARRIED),
+            ),
+            (
+                1, 3, False, True, (_ECN, Bits("pad", 2), _LABEL), "DSCP is zero",
+                (
+                    Use(_CLASS, ("ECN",), f"ECN in line; DSCP zero {BY_RULE}", (LINE, RULE)),
+                    _LABEL_CARRIED,
+                ),
+            ),
+            (
+                2, 1, True, False, (_ECN, _DSCP), "flow label is zero",
+                (Use(_CLASS, ("ECN", "DSCP")), _zero("flow label")),
+            ),
+            (
+                3, 0, False, False, (), "traffic class and flow label are zero",
+                (_zero(_CLASS), _zero("flow label")),
+            ),
         )
     ),
-)
+)  # fmt: skip
 
 # --- next header and hop limit ----------------------------------------------------------------------
 
@@ -106,6 +144,7 @@ NH = Choice(
             _fit_next_header,
             _restore_octet,
             (Bits("next header", 8, next_header_name),),
+            uses=(Use("next header", ("next header",)),),
         ),
         Row(
             1,
@@ -114,6 +153,9 @@ NH = Choice(
             BASE,
             lambda value, _env: b"" if value is None else None,
             lambda _octets, _env: None,
+            uses=(
+                Use("next header", (), "the next header's own compressed form follows", (RULE,)),
+            ),
         ),
     ),
 )
@@ -142,6 +184,11 @@ HLIM = Choice(
             partial(_fit_hop_limit, known=known),
             partial(_restore_hop_limit, known=known),
             () if known else (Bits("hop limit", 8),),
+            uses=(
+                Use("hop limit", (), "a value that the two bits of HLIM stand for", (RULE,))
+                if known
+                else Use("hop limit", ("hop limit",)),
+            ),
         )
         for code, known in enumerate((0, 1, 64, 255))
     ),
@@ -205,6 +252,23 @@ HEADER = Header(
 # --- the whole header -------------------------------------------------------------------------------
 
 
+RESTORED = rfc(6282, "3.2")
+OUTER_HEADER = "the outer IPv6 header"
+
+
+class Origin(NamedTuple):
+    """What restored headers come from besides octets in line, in words: lengths, and the link address of each side.
+
+    ``contexts`` are those that are known. ``tunnelled``: behind an outer header compressed with RFC 8138, whose
+    addresses stand for the link's where a context is used.
+    """
+
+    length: str
+    links: tuple[str, str]
+    contexts: Contexts
+    tunnelled: bool = False
+
+
 @dataclass(frozen=True, slots=True)
 class Iphc:
     """A compressed header read: the IPv6 header it stands for and the rows that carried it.
@@ -217,6 +281,45 @@ class Iphc:
     nhc: bool
     rows: dict[str, Row] = field(repr=False)
     contexts: tuple[int | None, int | None]
+
+    def restored(self, header: Ipv6, at: int, origin: "Origin") -> tuple[Span, ...]:
+        """Return the fields of ``header``, the IPv6 header as it was restored from this one at octet ``at``.
+
+        The spans are in the order of the IPv6 header; each says what it came from.
+        """
+        where, layer = at + HEADER.octets, IPV6.name
+        places = {}
+        for choice in (CID, TF, NH, HLIM, SOURCE, DESTINATION):
+            places[choice.name] = where
+            where += self.rows[choice.name].inline
+
+        def fields(
+            choice: Choice, *values: Any, say: Callable[[Use], str] | None = None
+        ) -> list[Span]:
+            row = self.rows[choice.name]
+            return restored_fields(layer, choice, row, places[choice.name], values, say)
+
+        return (
+            ruled(layer, "version", 6, at, f"6 {BY_RULE}", RESTORED),
+            *fields(TF, header.traffic_class, header.flow_label),
+            ruled(layer, "payload length", header.payload_length, at, origin.length, RESTORED),
+            *fields(NH, header.next_header),
+            *fields(HLIM, header.hop_limit),
+            *fields(SOURCE, self.header.source, say=partial(self._say, 0, origin)),
+            *fields(DESTINATION, self.header.destination, say=partial(self._say, 1, origin)),
+        )
+
+    def _say(self, side: int, origin: "Origin", use: Use) -> str:
+        """Return in words what an address was restored from."""
+        number = self.contexts[side]
+        if number is None:
+            return use.says.format(link=origin.links[side])
+        known = origin.contexts.get(number)
+        context = f"context {number}{f' ({known.prefix})' if known else ''}"
+        if known is not None and known.prefix.prefixlen == 128:
+            return context  # it leaves nothing to say
+        link = OUTER_HEADER if origin.tunnelled else origin.links[side]
+        return use.says.format(context=context, link=link)
 
 
 Sides = tuple[int | None, int | None]  # identifiers of a source and a destination
@@ -246,8 +349,8 @@ def decode(
     hop_limit = HLIM.read(reader, rows["hlim"])
     source_iid, destination_iid = outer_sides(env, outer)
     if tunnel is not None:
-        source_iid = tunnel[0] if rows["source"].code > 0b100 else source_iid
-        destination_iid = tunnel[1] if rows["destination"].code & 0b0100 else destination_iid
+        source_iid = tunnel[0] if rows["source"].takes(CONTEXT) else source_iid
+        destination_iid = tunnel[1] if rows["destination"].takes(CONTEXT) else destination_iid
     contexts = env.contexts
     source = SOURCE.read(
         reader, rows["source"], Side(source_iid, contexts.get(source_id), source_id)
@@ -268,8 +371,8 @@ def decode(
         destination,
     )
     used = (
-        source_id if rows["source"].code > 0b100 else None,
-        destination_id if rows["destination"].code & 0b0100 else None,
+        source_id if rows["source"].takes(CONTEXT) else None,
+        destination_id if rows["destination"].takes(CONTEXT) else None,
     )
     return Iphc(header, nhc, rows, used)
 

@@ -16,22 +16,35 @@ from lowpanbudget.bits import Reader, Span
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.env import IID_MASK, Env, interface_identifier, old_interface_identifier
 from lowpanbudget.errors import Reserved, WireError
-from lowpanbudget.fields import Bits, Choice, Header, Row
-from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.fields import (
+    BY_RULE,
+    IN_LINE,
+    LINE,
+    LINK,
+    RULE,
+    Bits,
+    Choice,
+    Header,
+    Row,
+    Use,
+    restored_fields,
+    ruled,
+)
+from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6, next_header_name
 from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.nhc import KNOWN_PORT
 
 CITE = rfc(4944, "10.1")
 UDP_CITE = rfc(4944, "10.2")
-IN_LINE = rfc(4944, "10.3.1")
-_LINK_LOCAL = 0xFE80 << 112
+IN_LINE_CITE = rfc(4944, "10.3.1")
 
 
 def _restore_address(
     octets: bytes, iid: int | None, *, prefix: bool, identifier: bool
 ) -> IPv6Address:
-    whole = int.from_bytes(octets[:8], "big") << 64 if prefix else _LINK_LOCAL
+    whole = int.from_bytes(octets[:8], "big") << 64 if prefix else LINK_LOCAL.value
     if identifier:
         return IPv6Address(whole | int.from_bytes(octets[-8:], "big"))
     if iid is None:
@@ -54,9 +67,15 @@ def _address(name: str, label: str) -> Choice:
         2,
         tuple(
             Row(
-                code, 8 * (prefix + identifier), needs, IN_LINE if prefix or identifier else CITE, None,
+                code, 8 * (prefix + identifier), needs, IN_LINE_CITE if prefix or identifier else CITE, None,
                 partial(_restore_address, prefix=prefix, identifier=identifier),
                 (_PREFIX,) * prefix + (_IDENTIFIER,) * identifier,
+                uses=(
+                    Use(
+                        f"{name} address", ("prefix",) * prefix + ("interface identifier",) * identifier,
+                        needs, (LINE if prefix else RULE, LINE if identifier else LINK),
+                    ),
+                ),
             )
             for code, prefix, identifier, needs in (
                 (0, True, True, "prefix and identifier in line (PI, II)"),
@@ -102,7 +121,8 @@ class Legacy:
     """An HC1 header read: the IPv6 header (payload length 0 until it is known) and the UDP header, if compressed.
 
     ``length_elided`` says that ``udp.length`` is 0 and must be computed; ``old_identifiers`` that an address was
-    restored from a 16-bit link address by the rule of RFC 4944 section 6.
+    restored from a 16-bit link address by the rule of RFC 4944 section 6. ``places`` say where fields stood in line, as
+    (offset, bits) in bits.
     """
 
     header: Ipv6
@@ -110,6 +130,45 @@ class Legacy:
     length_elided: bool
     old_identifiers: bool
     rows: dict[str, Row] = field(repr=False)
+    places: dict[str, tuple[int, int]] = field(repr=False)
+
+    def restored(self, header: Ipv6, length_from: str) -> tuple[Span, ...]:
+        """Return the fields of ``header``, the IPv6 header as it was restored from this one."""
+        layer, at = ipv6.HEADER.name, self.places["source"][0] // 8
+        spans = [ruled(layer, "version", 6, at, f"6 {BY_RULE}", CITE)]
+        for name, value, rule in (
+            ("traffic class", header.traffic_class, BY_RULE),
+            ("flow label", header.flow_label, BY_RULE),
+            ("payload length", header.payload_length, length_from),
+            ("next header", header.next_header, BY_RULE),
+            ("hop limit", header.hop_limit, BY_RULE),
+        ):
+            spans.append(self._field(layer, name, value, IN_LINE, rule, IN_LINE_CITE))
+        for choice, address in ((SOURCE, header.source), (DESTINATION, header.destination)):
+            where = self.places[choice.name][0] // 8
+            spans += restored_fields(layer, choice, self.rows[choice.name], where, (address,))
+        return tuple(spans)
+
+    def restored_udp(self, header: Udp, length_from: str) -> tuple[Span, ...]:
+        """Return the fields of ``header``, the UDP header as it was restored from this one."""
+        layer = udp.HEADER.name
+        spans = []
+        for name, value in (
+            ("source port", header.source_port),
+            ("destination port", header.destination_port),
+            ("length", header.length),
+            ("checksum", header.checksum),
+        ):
+            carried = self.places.get(name, (0, 0))[1]
+            line = (
+                IN_LINE if carried == 16 else f"{KNOWN_PORT >> 4:#x} {BY_RULE}, the rest {IN_LINE}"
+            )
+            spans.append(self._field(layer, name, value, line, length_from, UDP_CITE))
+        return tuple(spans)
+
+    def _field(self, layer: str, name: str, value: int, line: str, rule: str, cite: Cite) -> Span:
+        offset, bits = self.places.get(name, (self.places["source"][0], 0))
+        return Span(offset, bits, layer, name, value, "", cite, source=line if bits else rule)
 
 
 def decode(reader: Reader, env: Env) -> Legacy:
@@ -132,27 +191,31 @@ def decode(reader: Reader, env: Env) -> Legacy:
             )
         hc_udp, _ = HC_UDP.read(reader)
         reader.layer = "HC1"
-    hop_limit = reader.peek("the hop limit", IN_LINE)
-    reader.octets(1, "hop limit", "always in line", IN_LINE, value=hop_limit)
+    places = {"hop limit": (reader.pos * 8, 8)}
+    hop_limit = reader.peek("the hop limit", IN_LINE_CITE)
+    reader.octets(1, "hop limit", "always in line", IN_LINE_CITE, value=hop_limit)
+    places["source"] = (reader.pos * 8, 0)
     source = SOURCE.read(reader, rows["source"], _identifier(env.source, env))
+    places["destination"] = (reader.pos * 8, 0)
     destination = DESTINATION.read(reader, rows["destination"], _identifier(env.destination, env))
-    bits = _BitReader(reader)
+    bits = _BitReader(reader, places)
     traffic_class = flow_label = 0
     if not values["TF"]:
-        traffic_class = bits.take(8, "traffic class", IN_LINE)
-        flow_label = bits.take(20, "flow label", IN_LINE)
+        traffic_class = bits.take(8, "traffic class", IN_LINE_CITE)
+        flow_label = bits.take(20, "flow label", IN_LINE_CITE)
     if next_header is None:
-        next_header = bits.take(8, "next header", IN_LINE, next_header_name)
-    udp = None if hc_udp is None else _udp(bits, hc_udp)
+        next_header = bits.take(8, "next header", IN_LINE_CITE, next_header_name)
+    header = None if hc_udp is None else _udp(bits, hc_udp)
     bits.align()
     elided = ((env.source, values["source"]), (env.destination, values["destination"]))
     old = any(link is not None and len(link) == 2 and code & 1 for link, code in elided)
     return Legacy(
         Ipv6(traffic_class, flow_label, 0, next_header, hop_limit, source, destination),
-        udp,
+        header,
         hc_udp is not None and bool(hc_udp["L"]),
         old,
         rows,
+        places,
     )
 
 
@@ -177,8 +240,9 @@ def _udp(bits: "_BitReader", form: dict[str, int]) -> Udp:
 class _BitReader:
     """Takes fields of any width from a reader that stands at an octet's start, and aligns it at the end."""
 
-    def __init__(self, reader: Reader) -> None:
+    def __init__(self, reader: Reader, places: dict[str, tuple[int, int]]) -> None:
         self.reader = reader
+        self.places = places
         self.at = reader.pos * 8
 
     def take(self, width: int, name: str, cite: Cite, meaning: object = "") -> int:
@@ -189,6 +253,7 @@ class _BitReader:
         value = int.from_bytes(octets, "big") >> (-end % 8) & ((1 << width) - 1)
         text = meaning(value) if callable(meaning) else ""
         self.reader.spans.append(Span(self.at, width, self.reader.layer, name, value, text, cite))
+        self.places[name] = (self.at, width)
         self.at = end
         self.reader.pos = self.at // 8
         return value

@@ -11,11 +11,25 @@ The UDP header:
 from dataclasses import dataclass, field
 from functools import partial
 
-from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed
-from lowpanbudget.fields import Bits, Choice, Header, Patterns, Row
-from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.fields import (
+    BY_RULE,
+    IN_LINE,
+    LINE,
+    RULE,
+    Bits,
+    Choice,
+    Header,
+    Patterns,
+    Row,
+    Use,
+    restored_fields,
+    ruled,
+)
+from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.internet.udp import Udp
 
 UDP_FORMAT = rfc(6282, "4.3.3")
 EXTENSION_FORMAT = rfc(6282, "4.2")
@@ -64,6 +78,13 @@ def _fit_ports(value: tuple[int, int], _env: object, *, elided: tuple[int, int])
     return number.to_bytes((32 - sum(elided)) // 8, "big")
 
 
+def _port_use(name: str, elided: int) -> Use:
+    if not elided:
+        return Use(name, (name,))
+    prefix = f"{KNOWN_PORT >> (16 - elided):#x} {BY_RULE}"
+    return Use(name, (name,), f"{prefix}, the rest {IN_LINE}", (RULE, LINE))
+
+
 PORTS = Choice(
     "ports",
     "port form (P)",
@@ -79,6 +100,10 @@ PORTS = Choice(
             (
                 Bits("source port", 16 - elided[0], _in_line_port(elided[0])),
                 Bits("destination port", 16 - elided[1], _in_line_port(elided[1])),
+            ),
+            uses=tuple(
+                _port_use(f"{which} port", bits)
+                for which, bits in zip(("source", "destination"), elided, strict=True)
             ),
         )
         for code, elided, needs in (
@@ -103,6 +128,7 @@ CHECKSUM = Choice(
             lambda value, _env: None if value is None else value.to_bytes(2, "big"),
             lambda octets, _env: int.from_bytes(octets, "big"),
             (Bits("checksum", 16, "over pseudo-header, header and data"),),
+            uses=(Use("checksum", ("checksum",)),),
         ),
         Row(
             1,
@@ -111,6 +137,7 @@ CHECKSUM = Choice(
             rfc(6282, "4.3.2"),
             lambda value, _env: b"" if value is None else None,
             lambda _octets, _env: None,
+            uses=(Use("checksum", (), "computed over the restored datagram", (RULE,)),),
         ),
     ),
 )
@@ -124,12 +151,28 @@ UDP = Header(
 
 @dataclass(frozen=True, slots=True)
 class UdpNhc:
-    """A compressed UDP header read; ``checksum`` is None when it was elided and must be computed."""
+    """A compressed UDP header read; ``checksum`` is None when it was elided and must be computed.
+
+    ``generic``: its data came as byte code (RFC 7400).
+    """
 
     source_port: int
     destination_port: int
     checksum: int | None
     rows: dict[str, Row] = field(repr=False)
+    generic: bool = False
+
+    def restored(self, header: Udp, at: int, length_from: str) -> tuple[Span, ...]:
+        """Return the fields of ``header``, the UDP header as it was restored from this one at octet ``at``."""
+        layer, ports = udp.HEADER.name, self.rows["ports"]
+        where = at + UDP.octets
+        pair = (header.source_port, header.destination_port)
+        checksum = self.rows["checksum"]
+        return (
+            *restored_fields(layer, PORTS, ports, where, pair),
+            ruled(layer, "length", header.length, at, length_from, UDP_FORMAT),
+            *restored_fields(layer, CHECKSUM, checksum, where + ports.inline, (header.checksum,)),
+        )
 
 
 def decode_udp(reader: Reader) -> UdpNhc:
@@ -199,12 +242,25 @@ class ExtensionNhc:
     """A compressed extension header read.
 
     ``kind`` is its next-header number; ``octets`` the whole uncompressed header (none for an IPv6 header), its first
-    octet 0 while the next header is compressed (``next_header`` None).
+    octet 0 while the next header is compressed (``next_header`` None). ``generic``: it came as byte code (RFC 7400).
     """
 
     kind: int
     octets: bytes
     next_header: int | None
+    generic: bool = False
+
+    def restored(self, at: int, end: int) -> Span:
+        """Return the extension header as one field, restored from the octets ``at`` to ``end``."""
+        name = ipv6.next_header_name(self.kind)
+        first = at + EXTENSION.octets
+        # the length octet is no octet of the header, and byte code carries none, nor does a fragment header
+        counted = self.kind != ipv6.FRAGMENT and not self.generic
+        if counted and self.next_header is None:
+            first += 1
+        bits = 8 * (end - at - EXTENSION.octets - counted)
+        source = f"{IN_LINE}; its length in octets, a trailing pad added {BY_RULE}"
+        return Span(first * 8, bits, name, name, self.octets, "", EXTENSION_FORMAT, source=source)
 
 
 def decode_extension(reader: Reader) -> ExtensionNhc:

@@ -1,0 +1,91 @@
+"""A packet read: the heads of its headers in wire order, and the headers restored from them.
+
+A ``Head`` is a header where it stands: its value and its octets. What a compressed head stands for hangs on it as
+``Restored`` heads, whose spans say for every field what it was restored from; a field that is not carried has 0 bits.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import Any, NamedTuple, TypeVar
+
+from lowpanbudget.bits import Span
+from lowpanbudget.cites import Cite
+from lowpanbudget.fields.word import Choice, Row, Use
+
+Kind = TypeVar("Kind")
+
+
+class Head(NamedTuple):
+    """A header in the octets that were read: its ``value``, from octet ``start`` to ``end``."""
+
+    value: Any
+    start: int
+    end: int
+
+    def spans(self, packet: Sequence[Span]) -> list[Span]:
+        """Return those spans of the packet that stand in this head."""
+        first, last = self.start * 8, self.end * 8
+        return [span for span in packet if first <= span.offset_bits < last]
+
+
+class Restored(NamedTuple):
+    """A header that is not on the air as it is: ``name``, its ``value``, a span and the width for each field.
+
+    ``depth`` tells which header of this name it is, from 0. A span has the bits that stood in line for the field (0:
+    none) and its ``source``; ``widths`` are the bits that the field has in the datagram.
+    """
+
+    name: str
+    depth: int
+    value: Any
+    spans: tuple[Span, ...]
+    widths: tuple[int, ...]
+
+    def fields(self) -> Iterator[tuple[Span, int]]:
+        """Yield each field's span and its width in the datagram."""
+        return zip(self.spans, self.widths, strict=True)
+
+
+class Packet(NamedTuple):
+    """Heads in wire order, and the values of the headers that were restored from them, outermost first."""
+
+    heads: tuple[Head, ...]
+    values: tuple[Any, ...] = ()
+
+    def all(self, kind: type[Kind]) -> Iterator[Kind]:
+        """Yield every header of this class: those restored, then those on the air."""
+        for value in (*self.values, *(head.value for head in self.heads)):
+            if isinstance(value, kind):
+                yield value
+
+    def find(self, kind: type[Kind]) -> Kind | None:
+        """Return the first header of this class, or None."""
+        return next(self.all(kind), None)
+
+
+def restored_fields(
+    layer: str,
+    choice: Choice,
+    row: Row,
+    at: int,
+    values: Iterable[Any],
+    say: Callable[[Use], str] | None = None,
+) -> list[Span]:
+    """Return a span for each field that a row restores; its octets in line start at octet ``at``.
+
+    ``values`` are those of the fields, in the order of the row's ``uses``; ``say`` puts a source in words where the
+    row's own text has gaps to fill.
+    """
+    places = choice.places(row, at)
+    spans = []
+    for use, value in zip(row.uses, values, strict=True):
+        parts = [places[part] for part in use.parts]
+        offset = parts[0][0] if parts else at * 8
+        source = say(use) if say is not None else use.says
+        bits = sum(width for _, width in parts)
+        spans.append(Span(offset, bits, layer, use.field, value, "", row.cite, source=source))
+    return spans
+
+
+def ruled(layer: str, name: str, value: Any, at: int, source: str, cite: Cite | None) -> Span:
+    """Return the span of a field of which nothing is carried."""
+    return Span(at * 8, 0, layer, name, value, "", cite, source=source)
