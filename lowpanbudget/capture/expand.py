@@ -13,6 +13,7 @@ from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.errors import BadMic, RequestError
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.stack.frame import encode_frame
+from lowpanbudget.stack.reassembly import Discarded, TimedOut
 
 IPV6_TYPE, FRAME_TYPE = 229, 195
 MOST_REASONS = 256
@@ -34,6 +35,12 @@ class LeftOut:
         key = reason if reason in self.reasons or len(self.reasons) < MOST_REASONS else "others"
         self.reasons[key] = self.reasons.get(key, 0) + 1
 
+    def add_all(self, ended: Iterable[TimedOut | Discarded]) -> None:
+        """Count datagrams whose fragments were given up."""
+        for event in ended:
+            late = "fragments that were not whole in time"
+            self.add(event.reason if isinstance(event, Discarded) else late)
+
 
 def expand(
     records: Iterable[Record], trace: Trace | None = None, left_out: LeftOut | None = None
@@ -46,24 +53,14 @@ def expand(
     trace = Trace() if trace is None else trace
     left_out = LeftOut() if left_out is None else left_out
     for sighting in trace.follow(records):
-        for outcome in sighting.outcomes:
-            _count(outcome.event, left_out)
+        left_out.add_all(sighting.ended)
         if sighting.repeats is not None:
             left_out.add("a retransmission")
         elif sighting.datagram is not None:
             yield _record(sighting, IPV6_TYPE, sighting.datagram)
         elif reason := sighting.reason:
             left_out.add(reason)
-    for outcome in trace.leftover:
-        _count(outcome.event, left_out)
-
-
-def _count(event: object, left_out: LeftOut) -> None:
-    reason = getattr(event, "reason", None)
-    if type(event).__name__ == "TimedOut":
-        reason = "fragments that were not whole in time"
-    if reason is not None and type(event).__name__ != "Ignored":
-        left_out.add(reason)
+    left_out.add_all(trace.leftover)
 
 
 def unsealed(

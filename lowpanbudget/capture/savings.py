@@ -28,7 +28,6 @@ class Savings:
 
     def __init__(self, largest: int) -> None:
         self._largest = largest
-        self._pieces: OrderedDict[int, int] = OrderedDict()  # octets of fragments by frame number
         self._known: OrderedDict[tuple[object, ...], int] = OrderedDict()
         self._decoder: Decoder | None = None
 
@@ -40,10 +39,6 @@ class Savings:
         shape, payload = sighting.shape, sighting.payload
         if shape is None or payload is None:
             return 0
-        if isinstance(shape.example.fragment, Fragment):
-            self._pieces[sighting.number] = len(payload)
-            if len(self._pieces) > _MOST_HELD:
-                self._pieces.popitem(last=False)
         if sighting.datagram is None or len(sighting.datagram) < ipv6.OCTETS:
             return 0
         if sighting.decoder is not self._decoder:  # other contexts, other forms
@@ -86,11 +81,10 @@ class Savings:
 
     def _of_fragments(self, sighting: Sighting, datagram: bytes, around: int) -> int:
         """Return the same for all fragments together; each frame has ``around`` octets around its payload."""
-        held = [self._pieces.pop(number, None) for number in sighting.parts]
-        found = [count for count in held if count is not None]
-        if len(found) < len(held):
-            return 0  # recoverable fragments, or the memory of some is gone
-        actual = sum(found) + around * len(found)
+        shape = sighting.shape
+        if shape is None or not isinstance(shape.example.fragment, Fragment):
+            return 0  # recoverable fragments are cut from the compressed form
+        actual = sum(part.octets + around for part in sighting.parts)
         front = _front(datagram, generic=False)
         key = (front, len(datagram), around, actual, sighting.source, sighting.destination)
         known = self._known.get(key)

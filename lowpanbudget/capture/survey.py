@@ -11,10 +11,9 @@ from typing import NamedTuple, TypeVar
 
 from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.files.record import Record
-from lowpanbudget.capture.follow.assembly import Outcome
 from lowpanbudget.capture.follow.packet import FlowKey
 from lowpanbudget.capture.follow.shape import Shape
-from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.sighting import Sighting, flow_of_parts
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.savings import Savings
 from lowpanbudget.capture.tally import Tally
@@ -139,14 +138,13 @@ class Surveyor:
             reasons = self.survey.reasons
             key = reason if reason in reasons or len(reasons) < MOST_REASONS else OTHERS
             reasons[key] = reasons.get(key, 0) + 1
-        if sighting.outcomes:
-            self.end(sighting.outcomes)
+        if sighting.ended:
+            self.end(sighting.ended)
 
-    def end(self, outcomes: Iterable[Outcome]) -> None:
+    def end(self, ended: Iterable[TimedOut | Discarded]) -> None:
         """Count datagrams that never became whole; those of ``Trace.leftover`` at the end."""
-        for outcome in outcomes:
-            if isinstance(outcome.event, TimedOut | Discarded):
-                self._tally(Cell(_DATA, outcome.flow, outcome.event.key[0])).dropped += 1
+        for event in ended:
+            self._tally(Cell(_DATA, flow_of_parts(event.marks), event.key[0])).dropped += 1
 
     def _tally(self, cell: Cell) -> Tally:
         cells = self.survey.cells

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from lowpanbudget.capture.follow.sighting import Sighting
     from lowpanbudget.capture.follow.tracing import Trace
     from lowpanbudget.stack.frame import Frame
+    from lowpanbudget.stack.reassembly import Discarded, TimedOut
 
 FEW = 3  # frames that are shown of a capture unless some are named
 _MOST_HELD = 4096  # frames with fragments that are remembered
@@ -111,7 +112,7 @@ def _pick(trace: "Trace", records: "Iterator[Record]", wanted: set[int], name: s
             items[number] = _item(sighting, name)
         if len(sighting.parts) > 1 and items:
             _attach(items, sighting, held)
-        _give_up(items, sighting.outcomes)
+        _give_up(items, sighting.ended)
         if number >= last and not any(item.is_open for item in items.values()):
             break
     _give_up(items, trace.leftover)
@@ -152,20 +153,15 @@ def _as_frame(sighting: "Sighting") -> "Frame":
 
 def _attach(items: dict[int, Item], sighting: "Sighting", held: "Mapping[int, Sighting]") -> None:
     """Give the datagram that a frame completes to all picked frames that brought it."""
-    mine = [items[number] for number in sighting.parts if number in items]
+    mine = [items[number] for number in sighting.numbers if number in items]
     if not mine:
         return
-    parts = [held[number] for number in sighting.parts if number in held]
-    pieces = tuple(len(part.payload or b"") for part in parts)
+    parts = [held[number] for number in sighting.numbers if number in held]
     first = next((part for part in parts if _is_first(part)), None)
     for item in mine:
-        item.datagram, item.parts, item.matched = (
-            sighting.datagram,
-            sighting.parts,
-            sighting.matched,
-        )
-        if len(parts) == len(sighting.parts):
-            item.pieces = pieces
+        item.datagram, item.parts = sighting.datagram, sighting.numbers
+        item.matched = sighting.matched
+        item.pieces = tuple(part.octets for part in sighting.parts)
         if first is not None:
             item.first, item.first_number = first.frame, first.number
 
@@ -175,13 +171,10 @@ def _is_first(sighting: "Sighting") -> bool:
     return frame is not None and frame.fragment is not None and frame.fragment.first
 
 
-def _give_up(items: dict[int, Item], outcomes: Iterable[Any]) -> None:
+def _give_up(items: dict[int, Item], ended: "Iterable[TimedOut | Discarded]") -> None:
     """Note why fragments never became a datagram."""
-    for outcome in outcomes:
-        event = outcome.event
-        if not hasattr(event, "key") or hasattr(event, "datagram"):
-            continue
-        reason = getattr(event, "reason", "") or "its fragments were not whole in time"
-        for number in outcome.numbers:
-            if number in items and not items[number].parts:
-                items[number].never_whole = reason
+    for event in ended:
+        reason = getattr(event, "reason", "its fragments were not whole in time")
+        for part in event.marks:
+            if part.number in items and not items[part.number].parts:
+                items[part.number].never_whole = reason

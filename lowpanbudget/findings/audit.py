@@ -11,12 +11,11 @@ from typing import Any
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files.record import ReadingNotice
-from lowpanbudget.capture.follow.assembly import Assembly
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
-from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.sighting import Part, Sighting
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.env import Contexts, Env
+from lowpanbudget.env import Contexts
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum
 from lowpanbudget.findings.finding import Finding, Hit
@@ -30,9 +29,10 @@ from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
-from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S, Fragment
+from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.found import Notice
 from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.reassembly import Complete, Reassembler
 from lowpanbudget.stack.upper import read_upper
 
 MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
@@ -53,7 +53,7 @@ class Audit:
         self._checks: dict[type, tuple[tuple[_Entry, ...], tuple[_Entry, ...]]] = {}
         self._tallies = Tallies(self.rules)
         self._pieces = Pieces(self.known.timeout_s)
-        self._assembly: Assembly | None = None
+        self._reassembler: Reassembler | None = None
         self._readings = 0
         self._only_varying = False  # the frame at hand is like one that was judged
         self._kept: list[tuple[int, Hit]] | None = (
@@ -89,14 +89,15 @@ class Audit:
         datagram = frame.datagram.octets if frame.datagram is not None else None
         parts: tuple[int, ...] = (number,)
         if frame.fragment is not None:
-            if self._assembly is None:
-                self._assembly = Assembly(TIMEOUT_S)
-                self._assembly.know(Env(contexts=self.known.contexts))
-            made = self._assembly.feed(frame, number, time_s if isfinite(time_s) else 0.0, None)
-            for outcome in made.outcomes:
-                self._give(scene, outcome)
-            if made.datagram is not None:
-                datagram, parts = made.datagram, made.parts
+            if self._reassembler is None:
+                self._reassembler = Reassembler(self.known.contexts)
+            time, part = time_s if isfinite(time_s) else 0.0, Part(number, 0, None)
+            for event in self._reassembler.feed(frame, time, part):
+                if isinstance(event, Complete):
+                    datagram = event.datagram.octets
+                    parts = tuple(part.number for part in event.marks)
+                else:
+                    self._give(scene, event)
         self._look(scene, datagram, parts, frame.fragment, frame.notices)
 
     def follow(self, sighting: Sighting) -> None:
@@ -136,9 +137,9 @@ class Audit:
                     )
                 more = [] if self._only_varying else list(frame.notices)
                 more += [notice for notice in sighting.notices if notice not in frame.notices]
-                self._look(scene, sighting.datagram, sighting.parts, fragment, more)
-                for outcome in sighting.outcomes:
-                    self._give(scene, outcome)
+                self._look(scene, sighting.datagram, sighting.numbers, fragment, more)
+                for event in sighting.ended:
+                    self._give(scene, event)
                 if shape is not None and self._kept is not None:
                     shape.facts[self] = self._kept
         finally:

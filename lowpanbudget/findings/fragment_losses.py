@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from lowpanbudget.capture.follow.assembly import Outcome
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
@@ -231,26 +230,23 @@ class RecoverableFragmentsFailed(Rule):
     severity = Severity.RISK
     certainty = Certainty.CAPTURE
     cite = rfc(8931, "6")
-    reads = (Outcome,)
+    reads = (TimedOut, Discarded)
     varies = True
 
     def __init__(self, known: Known) -> None:
         super().__init__(known)
         self.failed: dict[str, int] = {}
 
-    def check(self, scene: Scene, thing: Outcome) -> Hits:  # noqa: ARG002  # one signature for all rules
+    def check(self, scene: Scene, thing: TimedOut | Discarded) -> Hits:  # noqa: ARG002  # one signature for all rules
         """Take what the reassembler gave up; keys of these fragments have no size."""
-        event = thing.event
-        if not isinstance(event, TimedOut | Discarded):
-            return NONE
-        source, destination, size, tag = event.key
-        if size is not None or (isinstance(event, Discarded) and "too many" in event.reason):
+        source, destination, size, tag = thing.key
+        if size is not None or (isinstance(thing, Discarded) and thing.for_room):
             return NONE
         hop = f"{named(source)} to {named(destination)}"
         if hop in self.failed or len(self.failed) < 256:
             self.failed[hop] = self.failed.get(hop, 0) + 1
-        reason = event.reason if isinstance(event, Discarded) else "the time ran out"
+        reason = thing.reason if isinstance(thing, Discarded) else "the time ran out"
         severity = Severity.RISK if self.failed.get(hop, 0) > 1 else Severity.REMARK
-        evidence = (f"tag {tag:#04x}: {reason}, {plural(event.received, 'octet')} had come",)
+        evidence = (f"tag {tag:#04x}: {reason}, {plural(thing.received, 'octet')} had come",)
         cause = "datagrams in recoverable fragments were given up"
-        return (Hit(cause, evidence, hop, thing.numbers, severity),)
+        return (Hit(cause, evidence, hop, tuple(part.number for part in thing.marks), severity),)

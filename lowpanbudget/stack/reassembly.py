@@ -34,13 +34,17 @@ ABSORB_S = 2.0
 
 @dataclass(frozen=True, slots=True)
 class Complete:
-    """A datagram is whole; ``fragments`` frames brought it between ``started_s`` and ``ended_s`` (0 for one frame)."""
+    """A datagram is whole; ``fragments`` frames brought it between ``started_s`` and ``ended_s`` (0 for one frame).
+
+    ``marks`` are what came with each of these frames, here as in the other events.
+    """
 
     datagram: Datagram
     key: FragmentKey | None
     fragments: int
     started_s: float
     ended_s: float
+    marks: tuple[Any, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,15 +55,18 @@ class TimedOut:
     received: int
     missing: tuple[tuple[int, int], ...]
     started_s: float
+    marks: tuple[Any, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Discarded:
-    """What was collected for ``key`` was given up: ``reason`` says why."""
+    """What was collected for ``key`` was given up: ``reason`` says why, ``for_room`` that others needed its place."""
 
     key: FragmentKey
     received: int
     reason: str
+    marks: tuple[Any, ...] = ()
+    for_room: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +85,7 @@ class _Open:
     size: int
     pieces: dict[int, bytes] = field(default_factory=dict)
     checksum_elided: bool = False
+    marks: list[Any] = field(default_factory=list)
 
     @property
     def received(self) -> int:
@@ -129,11 +137,12 @@ class Reassembler:
         absorbing = sum(entry.received for _, entry in self._absorbing.values())
         return absorbing + sum(entry.received for entry in self._open.values())
 
-    def feed(self, frame: Frame, time_s: float = 0.0) -> list[Event]:
+    def feed(self, frame: Frame, time_s: float = 0.0, mark: object = None) -> list[Event]:
         """Return the events that this frame causes, time-outs of others first.
 
-        ``frame`` comes from ``decode_frame``, ``time_s`` is when it was heard, in seconds from any start. Raises
-        ``RequestError`` for what is neither.
+        ``frame`` comes from ``decode_frame``, ``time_s`` is when it was heard, in seconds from any start. A ``mark``
+        is kept with a fragment, and given back with what becomes of it. Raises ``RequestError`` for what is no frame
+        or no time.
         """
         if not isinstance(frame, Frame):
             raise RequestError(
@@ -145,20 +154,26 @@ class Reassembler:
         if frame.fault is not None:
             events.append(Ignored(f"the frame has a fault: {frame.fault}"))
         elif frame.fragment is None:
-            if frame.datagram is None and (ack := _acknowledgement(frame)) is not None:
+            ack = next((layer for layer in frame.layers if isinstance(layer, RfragAck)), None)
+            if frame.datagram is None and ack is not None:
                 events.append(self._acknowledged(frame, ack))
             elif frame.datagram is None:
                 events.append(Ignored("the frame holds no datagram and no fragment"))
             else:
                 events.append(Complete(frame.datagram, None, 1, time_s, time_s))
         else:
-            events += self._add(frame, frame.fragment, time_s)
+            events += self._add(frame, frame.fragment, time_s, mark)
         return events
+
+    def marks(self, frame: Frame) -> list[Any]:
+        """Return the marks of the open datagram that a fragment belongs to; none where there is no such."""
+        entry = None if frame.fragment is None else self._open.get(_key_of(frame, frame.fragment))
+        return [] if entry is None else entry.marks
 
     def close(self) -> list[Event]:
         """Return a ``Discarded`` for each datagram that is still open, and forget them."""
         events: list[Event] = [
-            Discarded(key, entry.received, "the input ended before the datagram was whole")
+            _discarded(key, entry, "the input ended before the datagram was whole")
             for key, entry in self._open.items()
         ]
         self._open.clear()
@@ -171,15 +186,19 @@ class Reassembler:
         events: list[Event] = []
         for key in old:
             entry = self._open.pop(key)
-            events.append(TimedOut(key, entry.received, entry.missing(), entry.started_s))
+            events.append(
+                TimedOut(key, entry.received, entry.missing(), entry.started_s, tuple(entry.marks))
+            )
         while self._absorbing and time_s - next(iter(self._absorbing.values()))[0] > ABSORB_S:
             self._absorbing.popitem(last=False)
         return events
 
-    def _add(self, frame: Frame, fragment: Fragment | Rfrag, time_s: float) -> list[Event]:
+    def _add(
+        self, frame: Frame, fragment: Fragment | Rfrag, time_s: float, mark: object
+    ) -> list[Event]:
+        key = _key_of(frame, fragment)
         if isinstance(fragment, Rfrag):
-            return self._recover(frame, fragment, time_s)
-        key = (frame.link_source, frame.link_destination, fragment.size, fragment.tag)
+            return self._recover(frame, fragment, key, time_s, mark)
         start, octets = fragment.offset, frame.fragment_octets
         events: list[Event] = []
         entry = self._open.get(key)
@@ -190,20 +209,23 @@ class Reassembler:
             if _overlaps(entry.pieces, start, start + len(octets)):
                 del self._open[key]
                 reason = f"the fragment at octet {start} overlaps another with a different extent"
-                events.append(Discarded(key, entry.received, reason))
+                events.append(_discarded(key, entry, reason))
                 entry = None
         if not isinstance(entry, _Open):
             entry = self._open[key] = _Open(time_s, fragment.size)
         entry.pieces[start] = octets
+        if mark is not None:
+            entry.marks.append(mark)
         entry.checksum_elided |= frame.checksum_elided
         if not entry.missing():
             del self._open[key]
             events.append(_complete(key, entry, time_s))
         return events + self._shed(key)
 
-    def _recover(self, frame: Frame, fragment: Rfrag, time_s: float) -> list[Event]:
+    def _recover(
+        self, frame: Frame, fragment: Rfrag, key: FragmentKey, time_s: float, mark: object
+    ) -> list[Event]:
         """Add a recoverable fragment; one that contradicts what is there ends that, as an overlap does above."""
-        key = (frame.link_source, frame.link_destination, None, fragment.tag)
         octets = frame.fragment_octets
         if fragment.abort:
             return [self._abort(key, "the sender aborted the datagram")]
@@ -219,11 +241,13 @@ class Reassembler:
             reason = entry.contradiction(fragment, octets)
             if reason:
                 del self._open[key]
-                events.append(Discarded(key, entry.received, reason))
+                events.append(_discarded(key, entry, reason))
                 entry = None
         if not isinstance(entry, Collected):
             entry = self._open[key] = Collected(time_s)
         entry.add(fragment, octets)
+        if mark is not None:
+            entry.marks.append(mark)
         whole = entry.whole()
         if whole is not None:
             del self._open[key]
@@ -247,16 +271,18 @@ class Reassembler:
         try:
             read_lowpan(Reader(whole), env, found)
         except WireError as error:
-            return Discarded(key, len(whole), f"whole, but it cannot be expanded: {error}")
+            return _discarded(key, entry, f"whole, but it cannot be expanded: {error}")
         if found.datagram is None:
-            return Discarded(key, len(whole), "whole, but it holds no datagram")
-        return Complete(found.datagram, key, len(entry.parts), entry.started_s, time_s)
+            return _discarded(key, entry, "whole, but it holds no datagram")
+        return Complete(
+            found.datagram, key, len(entry.parts), entry.started_s, time_s, tuple(entry.marks)
+        )
 
     def _abort(self, key: FragmentKey, reason: str) -> Event:
         entry = self._open.pop(key, None)
         if entry is None:
             return Ignored(f"{reason}, of which nothing was held")
-        return Discarded(key, entry.received, reason)
+        return _discarded(key, entry, reason)
 
     def _acknowledged(self, frame: Frame, ack: RfragAck) -> Event:
         """Return what an acknowledgement, on its way back to the sender, changes: a NULL bitmap aborts."""
@@ -276,12 +302,20 @@ class Reassembler:
             entry = self._open.pop(key, None)
             if entry is None:
                 break
-            events.append(Discarded(key, entry.received, "too many datagrams or octets were open"))
+            reason = "too many datagrams or octets were open"
+            events.append(_discarded(key, entry, reason, for_room=True))
         return events
 
 
-def _acknowledgement(frame: Frame) -> RfragAck | None:
-    return next((layer for layer in frame.layers if isinstance(layer, RfragAck)), None)
+def _key_of(frame: Frame, fragment: Fragment | Rfrag) -> FragmentKey:
+    size = None if isinstance(fragment, Rfrag) else fragment.size
+    return frame.link_source, frame.link_destination, size, fragment.tag
+
+
+def _discarded(
+    key: FragmentKey, entry: _Open | Collected, reason: str, *, for_room: bool = False
+) -> Discarded:
+    return Discarded(key, entry.received, reason, tuple(entry.marks), for_room)
 
 
 def _overlaps(pieces: dict[int, bytes], start: int, end: int) -> bool:
@@ -293,4 +327,4 @@ def _complete(key: FragmentKey, entry: _Open, time_s: float) -> Complete:
     if entry.checksum_elided:
         octets = complete_checksum(octets)
     datagram = Datagram(octets, entry.checksum_elided)
-    return Complete(datagram, key, len(entry.pieces), entry.started_s, time_s)
+    return Complete(datagram, key, len(entry.pieces), entry.started_s, time_s, tuple(entry.marks))

@@ -4,6 +4,7 @@ Offsets count octets of the compressed form; nothing has to be a multiple of 8.
 """
 
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import rfc
@@ -123,6 +124,7 @@ class Collected:
     started_s: float
     size: int | None = None
     parts: dict[int, tuple[int, bytes]] = field(default_factory=dict)
+    marks: list[Any] = field(default_factory=list)
 
     @property
     def received(self) -> int:

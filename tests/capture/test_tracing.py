@@ -86,7 +86,7 @@ def same_as_decoded(sighting: Sighting, **known: Any) -> None:
         assert sighting.datagram is None
     elif frame.datagram is not None:
         assert sighting.datagram == frame.datagram.octets
-        assert sighting.parts == (sighting.number,)
+        assert sighting.numbers == (sighting.number,)
     assert sighting.payload == frame.payload
     assert sighting.verified == frame.verified
     assert sighting.layer_bits == layer_bits(frame.spans)
@@ -294,8 +294,8 @@ def test_fragments_of_two_datagrams_between_each_other() -> None:
     order = [first[0], second[0], second[2], first[2], first[1], second[1]]
     sighting = trace_of(order)
     assert [t.datagram for t in sighting] == [None] * 4 + [one, two]
-    assert sighting[4].parts == (1, 4, 5)
-    assert sighting[5].parts == (2, 3, 6)
+    assert sighting[4].numbers == (1, 4, 5)
+    assert sighting[5].numbers == (2, 3, 6)
     # the flow of every fragment is known once the first has been seen
     assert [t.flow.source if t.flow else None for t in sighting] == [
         ip_of(A), ip_of(short(5)), ip_of(short(5)), ip_of(A), ip_of(A), ip_of(short(5)),
@@ -321,10 +321,10 @@ def test_fragments_that_never_become_whole_are_told() -> None:
     trace = Trace(contexts=CONTEXTS)
     late = records([*pieces[:2], pieces[0]], step_ns=61 * SECOND)
     sighting = list(trace.follow(late))
-    ended = [o for t in sighting for o in t.outcomes if isinstance(o.event, TimedOut)]
-    assert [o.numbers for o in ended] == [(1,), (2,)]
-    assert ended[0].flow is not None
-    assert [(type(o.event), o.numbers) for o in trace.leftover] == [(Discarded, (3,))]
+    ended = [event for t in sighting for event in t.ended if isinstance(event, TimedOut)]
+    assert [tuple(part.number for part in event.marks) for event in ended] == [(1,), (2,)]
+    assert ended[0].marks[0].flow is not None
+    assert [(type(o), [p.number for p in o.marks]) for o in trace.leftover] == [(Discarded, [3])]
 
 
 def test_recovered_fragments() -> None:
@@ -766,7 +766,7 @@ def test_what_is_remembered_is_bounded() -> None:
         )
         octets = encode_frame(mac_of(link, B, number & 255), payload).octets
         trace.feed(Record(number + 1, number * 10**6, 195, octets, len(octets)))
-    assert len(trace._assembly._held) <= 512
+    assert len(trace._reassembler._open) <= 256
     assert len(trace._shapes._young) + len(trace._shapes._old) <= 2048
     assert len(trace._headers._young) + len(trace._headers._old) <= 2048
     assert len(trace._repeats._sources) <= 4096

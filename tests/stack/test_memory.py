@@ -2,11 +2,11 @@
 
 import gc
 import random
-import sys
 import tracemalloc
 from collections.abc import Callable
 
 import pytest
+from work import calls
 
 from lowpanbudget import Env, WireError, decode_frame, decompress
 from lowpanbudget.bits import Reader
@@ -142,23 +142,12 @@ REPEATED = {
 def test_work_grows_with_the_octets_alone(name: str) -> None:
     """Twice the pieces cost twice the calls, not four times."""
     lead, piece = REPEATED[name]
-    calls = [_calls(lead + piece * count) for count in (16, 64, 128)]
-    assert calls[0] <= calls[1] <= calls[2]
-    assert calls[2] - calls[1] <= 1.5 * 64 / 48 * (calls[1] - calls[0]) + 100
+    few, some, many = (_calls(lead + piece * count) for count in (16, 64, 128))
+    assert few <= some <= many
+    assert many - some <= 1.5 * 64 / 48 * (some - few) + 100
 
 
 def _calls(octets: bytes) -> int:
     env = Env("0001", "0002", 0xABCD)
     decode_lowpan(octets, env)  # loads what is loaded at first use
-    count = 0
-
-    def counted(_frame: object, _event: str, _argument: object) -> None:
-        nonlocal count
-        count += 1
-
-    sys.setprofile(counted)
-    try:
-        decode_lowpan(octets, env)
-    finally:
-        sys.setprofile(None)
-    return count
+    return calls(lambda: decode_lowpan(octets, env))

@@ -1,11 +1,10 @@
 """What a trace says of one record."""
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from lowpanbudget.capture.files.link_types import FRAME, LOWPAN, Body
 from lowpanbudget.capture.files.record import Record
-from lowpanbudget.capture.follow.assembly import Outcome
 from lowpanbudget.capture.follow.decoding import Decoder
 from lowpanbudget.capture.follow.packet import FlowKey, Packet, read_packet
 from lowpanbudget.capture.follow.shape import Shape, layer_bits
@@ -13,11 +12,25 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.found import Notice
 from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.reassembly import Discarded, TimedOut
 
 if TYPE_CHECKING:
     from lowpanbudget.capture.follow.matching import Matched, Matcher
 
 _WHY_SEALED = {"key-missing", "mic-wrong", "nonce-unknown"}  # notices of the decoder
+
+
+class Part(NamedTuple):
+    """What one frame brought of a datagram: the frame's number, octets of its payload, the flow where it tells it."""
+
+    number: int
+    octets: int
+    flow: FlowKey | None
+
+
+def flow_of_parts(parts: tuple[Part, ...] | list[Part]) -> FlowKey | None:
+    """Return the flow that the parts of a datagram tell; None where none does."""
+    return next((part.flow for part in reversed(parts) if part.flow is not None), None)
 
 
 @dataclass(slots=True)
@@ -27,10 +40,10 @@ class Sighting:
     ``octets`` are the frame with its FCS (of ``fcs_octets``), without what the link type wraps around it and without
     the radio ``status`` that stood in place of an FCS. ``payload`` is the MAC payload in the clear, None while sealed;
     ``verified`` says that its integrity code is right. ``datagram`` is the IPv6 packet that this frame completes, and
-    ``parts`` the numbers of all frames that brought it. ``flow`` is that of the datagram, of fragments too once the
-    first has been seen. ``repeats`` is the frame of which this is a retransmission, ``copies`` the one whose contents
-    it has under another sequence number. ``outcomes`` are events of reassembly. ``notices`` and ``fault`` tell what
-    is odd and what ended reading. A ``damaged`` frame has an FCS that is wrong, and brings no datagram.
+    ``parts`` what each frame brought of it. ``flow`` is that of the datagram, of fragments too once the first has been
+    seen. ``repeats`` is the frame of which this is a retransmission, ``copies`` the one whose contents it has under
+    another sequence number. ``ended`` are datagrams whose fragments were given up now. ``notices`` and ``fault`` tell
+    what is odd and what ended reading. A ``damaged`` frame has an FCS that is wrong, and brings no datagram.
 
     ``decoder`` holds the contexts, root and devices that were known then; ``shape`` is shared by all frames that
     differ only in numbers, checksums and payload: judge it once. ``frame`` and ``packet`` are
@@ -53,11 +66,11 @@ class Sighting:
     mic: int = 0
     payload: bytes | None = None
     datagram: bytes | None = None
-    parts: tuple[int, ...] = ()
+    parts: tuple[Part, ...] = ()
     flow: FlowKey | None = None
     repeats: int | None = None
     copies: int | None = None
-    outcomes: tuple[Outcome, ...] = ()
+    ended: tuple[TimedOut | Discarded, ...] = ()
     notices: tuple[Notice, ...] = ()
     fault: WireError | None = None
     _frame: Frame | None = field(default=None, repr=False)
@@ -67,6 +80,11 @@ class Sighting:
     def number(self) -> int:
         """Return the number of the record, from 1."""
         return self.record.number
+
+    @property
+    def numbers(self) -> tuple[int, ...]:
+        """Return the numbers of all frames that brought the datagram."""
+        return tuple([part.number for part in self.parts])
 
     @property
     def source(self) -> bytes | None:

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 
 from lowpanbudget.capture.files.link_types import FRAME, IPV6, LOWPAN, Body, unwrap
 from lowpanbudget.capture.files.record import Record
-from lowpanbudget.capture.follow.assembly import Assembly, Outcome
 from lowpanbudget.capture.follow.decoding import Decoder
 from lowpanbudget.capture.follow.ending import Endings
 from lowpanbudget.capture.follow.fcs_check import WINDOW, FcsVerdict
@@ -28,7 +27,7 @@ from lowpanbudget.capture.follow.memo import Memo
 from lowpanbudget.capture.follow.packet import flow_of, read_packet
 from lowpanbudget.capture.follow.repeats import Repeats
 from lowpanbudget.capture.follow.shape import HeaderShape, Shape, header_shape, payload_shape
-from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.sighting import Part, Sighting, flow_of_parts
 from lowpanbudget.env import Contexts, Env, address
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import ipv6, rpi
@@ -36,6 +35,7 @@ from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.security import Devices, devices_of, keys_of, unseal
 from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
 from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.reassembly import Complete, Discarded, Event, Reassembler, TimedOut
 
 if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
@@ -88,13 +88,13 @@ class Trace:
         self._keys = keys_of(keys) if keys else ()
         Env(rpi_type=self.knowledge.rpi_type)  # raises for a type that is none
         self._endings = Endings(fcs)
-        self._assembly = Assembly(timeout_s)
+        self._reassembler = Reassembler(timeout_s=timeout_s)
         self._repeats = Repeats()
         self._headers: Memo[HeaderShape] = Memo()
         self._shapes: Memo[Shape] = Memo()
         self._first_ns: int | None = None
         self._time_s = 0.0
-        self.leftover: list[Outcome] = []
+        self.leftover: list[TimedOut | Discarded] = []
         self._renew()
 
     @property
@@ -128,7 +128,7 @@ class Trace:
         self._endings.test(window, self._fits)
         for record in chain(window, coming):
             yield self.feed(record)
-        self.leftover += self._assembly.close()
+        self.leftover += _ended(self._reassembler.close())
 
     def feed(self, record: Record) -> Sighting:
         """Return what one record holds. Whether an FCS is there is what the link type says, unless tested before."""
@@ -142,7 +142,7 @@ class Trace:
                 return sighting
             sighting.datagram = body.octets
             sighting.flow = flow_of(body.octets)
-            sighting.parts = (record.number,)
+            sighting.parts = (Part(record.number, len(body.octets), sighting.flow),)
             return sighting
         if body.kind == LOWPAN:
             frame = self._decoder.lowpan(body.octets, body.source, body.destination)
@@ -279,22 +279,30 @@ class Trace:
         elif frame is not None and sighting.repeats is None and sighting.fault is None:
             self._put_together(sighting, frame)
         elif sighting.datagram is not None:
-            sighting.parts = (sighting.record.number,)
+            sighting.parts = (self._part(sighting),)
         if shape.lessons is not None and sighting.fcs_ok is not False and not sighting.cut:
             self._learn(sighting, shape.lessons)
         return sighting
 
     def _put_together(self, sighting: Sighting, frame: Frame) -> None:
-        fed = self._assembly.feed(frame, sighting.record.number, self._time_s, sighting.flow)
-        sighting.outcomes = fed.outcomes
-        sighting.flow = fed.flow or sighting.flow
-        if fed.datagram is None:
+        events = self._reassembler.feed(frame, self._time_s, self._part(sighting))
+        sighting.ended = tuple(_ended(events))
+        whole = next((event for event in events if isinstance(event, Complete)), None)
+        parts = self._reassembler.marks(frame) if whole is None else whole.marks
+        sighting.flow = sighting.flow or flow_of_parts(parts)
+        if whole is None:
             return
-        sighting.datagram, sighting.parts = fed.datagram, fed.parts
+        octets = whole.datagram.octets
+        sighting.datagram, sighting.parts = octets, whole.marks
+        sighting.flow = sighting.flow or flow_of(octets)
         if sighting.flow is not None and sighting.flow.protocol == ipv6.ICMPV6:
-            lesson = lesson_of_layers(read_packet(fed.datagram).layers)
+            lesson = lesson_of_layers(read_packet(octets).layers)
             if lesson is not None:
                 self._learn(sighting, lesson)
+
+    @staticmethod
+    def _part(sighting: Sighting) -> Part:
+        return Part(sighting.record.number, len(sighting.payload or b""), sighting.flow)
 
     # --- what is known ----------------------------------------------------------------------------
 
@@ -322,8 +330,8 @@ class Trace:
         self._decoder = Decoder(
             knowledge.contexts(), self._keys, knowledge.devices, knowledge.root, knowledge.rpi_type
         )
-        self._assembly.know(
-            Env(contexts=self._decoder.contexts, root=knowledge.root, rpi_type=knowledge.rpi_type)
+        self._reassembler.env = Env(
+            contexts=self._decoder.contexts, root=knowledge.root, rpi_type=knowledge.rpi_type
         )
         self._shapes.clear()
 
@@ -335,6 +343,10 @@ class Trace:
         if frame.datagram is None or frame.datagram.checksum_elided:
             return None
         return read_packet(frame.datagram.octets).checksum_ok
+
+
+def _ended(events: Iterable[Event]) -> list[TimedOut | Discarded]:
+    return [event for event in events if isinstance(event, TimedOut | Discarded)]
 
 
 def _root_of(design: "Design") -> IPv6Address | None:
