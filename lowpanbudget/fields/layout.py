@@ -13,16 +13,24 @@ is no attribute (type, length, reserved) is in the spans alone: a receiver ignor
 
 import dataclasses
 from collections.abc import Callable, Collection, Iterator, Mapping
-from typing import Any, Generic, TypeVar, cast, dataclass_transform
+from typing import Any, Generic, NamedTuple, TypeVar, cast, dataclass_transform
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import Malformed, RequestError
 from lowpanbudget.fields.parts import LayoutPart, Order, Values, key_of
-from lowpanbudget.fields.word import Bits, Choice, Header, Meaning
+from lowpanbudget.fields.word import Bits, Header, Meaning
 
 T = TypeVar("T")
 Piece = Header | LayoutPart
+
+
+class Keyed(NamedTuple):
+    """A field of a word in a layout: its name, the key of its value, and whether that is a ``bool``."""
+
+    name: str
+    key: str
+    flag: bool
 
 
 class Layout(Generic[T]):
@@ -35,7 +43,7 @@ class Layout(Generic[T]):
     """
 
     __slots__ = (
-        "around", "cite", "hidden", "name", "order", "padded", "parts", "sent", "sizes", "tag",
+        "around", "cite", "hidden", "keyed", "name", "order", "padded", "parts", "sent", "sizes", "tag",
         "value", "wanted",
     )  # fmt: skip
 
@@ -68,6 +76,9 @@ class Layout(Generic[T]):
             if value is dict
             else [field.name for field in dataclasses.fields(cast("Any", value))]
         )
+        self.keyed = {
+            at: self._keyed(part) for at, part in enumerate(self.parts) if isinstance(part, Header)
+        }
         self._check()
 
     def _check(self) -> None:
@@ -79,15 +90,18 @@ class Layout(Generic[T]):
                         raise TypeError(f"{self.name}: {part.name} refers to {key}, not before it")
                 keys.add(part.key)
             else:
-                keys.update(key for _, key in self._keyed(part))
+                keys.update(field.key for field in self._keyed(part))
         for name in self.wanted or ():
             if name not in keys:
                 raise TypeError(f"{self.name}: no field fills {name}")
 
-    def _keyed(self, word: Header) -> list[tuple[Bits | Choice, str]]:
-        """Return the fields of a word with their keys: those of attributes have small letters."""
-        keys = ((field, key_of(field.name)) for field in word.fields)
-        return [(field, key if self.wanted is None else key.lower()) for field, key in keys]
+    def _keyed(self, word: Header) -> tuple[Keyed, ...]:
+        """Return the fields of a word with their keys, and which are flags; keys of attributes have small letters."""
+        mapping = self.wanted is None
+        return tuple(
+            Keyed(field.name, key if mapping else key.lower(), not mapping and field.width == 1)
+            for field, key in ((field, key_of(field.name)) for field in word.fields)
+        )
 
     def variant(self, *first: Bits, name: str = "", cite: Cite | None = None) -> "Layout[T]":
         """Return the same layout with fields before it, or for another place: another name, another section."""
@@ -124,12 +138,11 @@ class Layout(Generic[T]):
         """Return the value that comes next, leaving its spans; raises ``WireError``."""
         layer = reader.layer
         values: Values = dict(around)
-        for part in self.parts:
+        for at, part in enumerate(self.parts):
             if isinstance(part, Header):
                 word, _ = part.read(reader)
-                for field, key in self._keyed(part):
-                    number = word[field.name]
-                    values[key] = bool(number) if field.width == 1 else number
+                for name, key, flag in self.keyed[at]:
+                    values[key] = bool(word[name]) if flag else word[name]
             else:
                 reader.layer = layer if self.wanted is None else self.name
                 values[part.key] = (
@@ -144,7 +157,7 @@ class Layout(Generic[T]):
     def _mapping(self, values: Values) -> Values:
         """Return what is shown of the values: no reserved bits that are zero, no counts, nothing that is not there."""
         return {
-            key: int(value) if isinstance(value, bool) else value
+            key: value
             for key, value in values.items()
             if value is not None
             and key not in self.hidden
@@ -156,16 +169,12 @@ class Layout(Generic[T]):
         values = {**self._values(value), **around}
         if missing := [key for key in self.keys()[0] if values.get(key) is None]:
             raise RequestError(f"the {self.name} needs {', '.join(missing)}", cite=self.cite)
-        for part in self.parts:
+        for at, part in enumerate(self.parts):
             if isinstance(part, Header):
-                part.write(
-                    writer,
-                    {
-                        field.name: int(values[key])
-                        for field, key in self._keyed(part)
-                        if key in values
-                    },
-                )
+                fields = {
+                    name: int(values[key]) for name, key, _ in self.keyed[at] if key in values
+                }
+                part.write(writer, fields)
             else:
                 writer.layer = self.name
                 content = values.get(part.key)
@@ -204,7 +213,7 @@ class Layout(Generic[T]):
         allowed: set[str] = set()
         for part in self.parts:
             if isinstance(part, Header):
-                allowed.update(key for _, key in self._keyed(part))
+                allowed.update(field.key for field in self._keyed(part))
             else:
                 allowed.add(part.key)
                 if part.needed:
@@ -217,7 +226,7 @@ class Layout(Generic[T]):
             if isinstance(part, LayoutPart):
                 yield part.key
             else:
-                keys = (key for _, key in self._keyed(part))
+                keys = (field.key for field in self._keyed(part))
                 yield from (key for key in keys if not key.startswith("reserved"))
 
 
