@@ -12,13 +12,14 @@ from functools import partial
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.knob import Knob, replacing
-from lowpanbudget.layers.internet import coap, oscore
-from lowpanbudget.layers.internet.coap_codes import Type
-from lowpanbudget.layers.internet.coap_options import Option
-from lowpanbudget.layers.internet.coap_registry import OBSERVE
-from lowpanbudget.layers.internet.dtls_seal import seal_1_2, seal_1_3
-from lowpanbudget.layers.internet.dtls_suites import SUITES, RecordKeys, Suite
-from lowpanbudget.layers.internet.oscore_context import SecurityContext
+from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.coap.codes import Type
+from lowpanbudget.layers.internet.coap.options import CoapOption
+from lowpanbudget.layers.internet.coap.registry import OBSERVE
+from lowpanbudget.layers.internet.dtls.seal import seal_1_2, seal_1_3
+from lowpanbudget.layers.internet.dtls.suites import SUITES, RecordKeys, Suite
+from lowpanbudget.layers.internet.oscore import protect as oscore
+from lowpanbudget.layers.internet.oscore.context import SecurityContext
 
 LAYER = "payload"
 
@@ -30,11 +31,11 @@ class Coap:
     code: int
     type: int = Type.NON
     token: bytes = b""
-    options: tuple[Option, ...] = ()
+    options: tuple[CoapOption, ...] = ()
 
-    def message(self, payload: bytes) -> coap.Message:
+    def message(self, payload: bytes) -> coap.CoapMessage:
         """Return the message with this payload."""
-        return coap.Message(self.type, self.code, 0x2A17, self.token, self.options, payload)
+        return coap.CoapMessage(self.type, self.code, 0x2A17, self.token, self.options, payload)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,7 @@ class Oscore:
     sequence: int = 0
     response_sequence: bool = False
 
-    def protect(self, message: coap.Message) -> oscore.Result:
+    def protect(self, message: coap.CoapMessage) -> oscore.Result:
         """Return the message protected under a stand-in context: real lengths, no secret."""
         context = SecurityContext.stand_in(
             sender_id=self.sender_id, recipient_id=self.recipient_id, id_context=self.id_context
@@ -210,7 +211,7 @@ def _without_option(coap: Coap, name: str) -> Coap:
 
 def _short_path(coap: Coap) -> Coap:
     rest = _without_option(coap, "Uri-Path")
-    return replace(rest, options=(*rest.options, Option.of("Uri-Path", "a")))
+    return replace(rest, options=(*rest.options, CoapOption.of("Uri-Path", "a")))
 
 
 def _dtls_knobs(dtls: Dtls) -> Iterator[Knob[Dtls]]:

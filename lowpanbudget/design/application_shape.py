@@ -7,11 +7,11 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSche
 
 from lowpanbudget.design.application import Application, Coap, Dtls, Oscore
 from lowpanbudget.errors import RequestError
-from lowpanbudget.layers.internet import coap
-from lowpanbudget.layers.internet.coap_codes import Type, code_of
-from lowpanbudget.layers.internet.coap_options import Option
-from lowpanbudget.layers.internet.coap_registry import Block
-from lowpanbudget.layers.internet.dtls_suites import SUITES
+from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.coap.codes import Type, code_of
+from lowpanbudget.layers.internet.coap.options import CoapOption
+from lowpanbudget.layers.internet.coap.registry import Block
+from lowpanbudget.layers.internet.dtls.suites import SUITES
 from lowpanbudget.payload.flaws import Flaw
 
 
@@ -166,11 +166,11 @@ def _options(shape: CoapShape) -> Iterator[tuple[tuple[str | int, ...], Any]]:
     )
     for key, name, value in values:
         if value is not None:
-            yield (key,), lambda name=name, value=value: (Option.of(name, value),)
+            yield (key,), lambda name=name, value=value: (CoapOption.of(name, value),)
     for index, option in enumerate(shape.option):
         given = [v for v in (option.text, option.number, option.octets) if v is not None]
         other = given[0] if given else None
         yield (
             ("option", index),
-            lambda name=option.name, value=other: (Option.of(name, value),),
+            lambda name=option.name, value=other: (CoapOption.of(name, value),),
         )

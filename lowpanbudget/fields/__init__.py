@@ -25,7 +25,7 @@ from lowpanbudget.fields.parts import (
     within,
 )
 from lowpanbudget.fields.patterns import Pattern, Patterns
-from lowpanbudget.fields.tagged import Options, Tagged, UnknownOption, length_bits
+from lowpanbudget.fields.tagged import OptionList, Tagged, UnknownOption, length_bits
 from lowpanbudget.fields.word import (
     BY_RULE,
     CONTEXT,
@@ -66,7 +66,7 @@ __all__ = (
     "LayoutPart",
     "Meaning",
     "OctetString",
-    "Options",
+    "OptionList",
     "Packet",
     "PaddedString",
     "Pattern",

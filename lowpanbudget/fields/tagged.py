@@ -162,7 +162,7 @@ class Tagged:
         writer.octets(bytes(padding), "padding", "up to a multiple of 8 octets", layout.cite)
 
 
-class Options(LayoutPart):
+class OptionList(LayoutPart):
     """The options of a message, up to its end."""
 
     __slots__ = ("family",)

@@ -9,9 +9,9 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.rule import NONE, Hits, Rule
 from lowpanbudget.findings.scene import Scene, Whole
-from lowpanbudget.layers.internet import coap
-from lowpanbudget.layers.internet.coap_flaws import flaws
-from lowpanbudget.layers.internet.coap_registry import Block
+from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.coap.flaws import flaws
+from lowpanbudget.layers.internet.coap.registry import Block
 from lowpanbudget.stack.upper import COAP_PORT
 
 _BLOCKS = (23, 27)
@@ -41,9 +41,9 @@ class CoapMessageForbidden(Rule):
     severity = Severity.FAILURE
     certainty = Certainty.FRAME
     cite = rfc(7252, "5.4")
-    reads = (coap.Message,)
+    reads = (coap.CoapMessage,)
 
-    def check(self, scene: Scene, thing: coap.Message) -> Hits:
+    def check(self, scene: Scene, thing: coap.CoapMessage) -> Hits:
         """Take the flaws of a message."""
         return [
             Hit(
@@ -73,10 +73,10 @@ class TokenLongerThanUseful(Rule):
     severity = Severity.REMARK
     certainty = Certainty.FRAME
     cite = rfc(7252, "5.3.1")
-    reads = (coap.Message,)
+    reads = (coap.CoapMessage,)
     least = 5
 
-    def check(self, scene: Scene, thing: coap.Message) -> Hits:
+    def check(self, scene: Scene, thing: coap.CoapMessage) -> Hits:
         """Measure the token of requests."""
         if len(thing.token) <= 4 or not thing.is_request:
             return NONE
@@ -98,9 +98,9 @@ class BlockStillFragmented(Rule):
     severity = Severity.WASTE
     certainty = Certainty.CAPTURE
     cite = rfc(7959, "1")
-    reads = (coap.Message,)
+    reads = (coap.CoapMessage,)
 
-    def check(self, scene: Scene, thing: coap.Message) -> Hits:
+    def check(self, scene: Scene, thing: coap.CoapMessage) -> Hits:
         """Look at the option that describes this payload, and at the frames it took."""
         whole = scene.whole
         if whole is None or whole.fragments < 2 or not thing.payload:

@@ -160,7 +160,7 @@ class PageOneNotAnswered(Rule):
     severity = Severity.REMARK
     certainty = Certainty.CAPTURE
     cite = rfc(8138, "8")
-    reads = (Iphc, lorh.Rpi, lorh.SourceRoute, lorh.IpInIp)
+    reads = (Iphc, lorh.Rpi, lorh.SrhLorh, lorh.IpInIp)
     varies = True
 
     def __init__(self, known: Known) -> None:

@@ -7,7 +7,7 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.rule import NONE, Hits, Rule
 from lowpanbudget.findings.scene import Known, Scene, Whole, named
-from lowpanbudget.layers.internet.coap_codes import Type
+from lowpanbudget.layers.internet.coap.codes import Type
 from lowpanbudget.stack.upper import COAP_PORT
 
 _REMEMBERED = 1024

@@ -13,7 +13,8 @@ from lowpanbudget.design.path import Path
 from lowpanbudget.design.routing import UNROUTED
 from lowpanbudget.errors import LowpanError, WireError
 from lowpanbudget.findings.scene import Whole
-from lowpanbudget.layers.internet import coap, ipv6
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.message import Message

@@ -16,9 +16,9 @@ from lowpanbudget.findings.design_rule import (
     with_application,
 )
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.layers.internet.coap_options import Option
-from lowpanbudget.layers.internet.coap_registry import OBSERVE
-from lowpanbudget.layers.internet.dtls_suites import SUITES, Suite
+from lowpanbudget.layers.internet.coap.options import CoapOption
+from lowpanbudget.layers.internet.coap.registry import OBSERVE
+from lowpanbudget.layers.internet.dtls.suites import SUITES, Suite
 from lowpanbudget.room.measure import frames_of, room_of
 
 _BLOCKS = (1024, 512, 256, 128, 64, 32, 16)  # RFC 7959 section 2.2
@@ -53,7 +53,7 @@ class ObserveWillGrow(DesignRule):
             if message is None or option is None or len(option.octets) > 2 or message.code < 64:
                 continue
             others = tuple(o for o in message.options if o is not option)
-            grown = replace(message, options=(*others, Option.of("Observe", (1 << 24) - 1)))
+            grown = replace(message, options=(*others, CoapOption.of("Observe", (1 << 24) - 1)))
             longer = with_application(path, replace(path.flow.application, coap=grown))
             count = frames_of(longer, one.octets)
             if one.frames is not None and (count is None or count > one.frames):
@@ -89,7 +89,7 @@ class BlockSizeToUse(DesignRule):
             best = None
             for size in _BLOCKS:
                 value = 15 << 4 | 8 | (size.bit_length() - 5)
-                blocked = replace(message, options=(*rest, Option.of(which, value)))
+                blocked = replace(message, options=(*rest, CoapOption.of(which, value)))
                 try:
                     if (
                         frames_of(

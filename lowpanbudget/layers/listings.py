@@ -9,14 +9,11 @@ from typing import Any
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.fields import Bits, Choice, Either, Header, Layout, Repeat, layout_of
-from lowpanbudget.layers.internet import (
-    coap_codes,
-    coap_options,
-    coap_registry,
-    dtls_suites,
-    extension,
-    icmpv6,
-)
+from lowpanbudget.layers.internet import extension, icmpv6
+from lowpanbudget.layers.internet.coap import codes as coap_codes
+from lowpanbudget.layers.internet.coap import options as coap_options
+from lowpanbudget.layers.internet.coap import registry as coap_registry
+from lowpanbudget.layers.internet.dtls import suites as dtls_suites
 from lowpanbudget.layers.internet.icmpv6_types import MessageType
 from lowpanbudget.layers.internet.nd import options as nd_options
 from lowpanbudget.layers.internet.rpl import messages as rpl

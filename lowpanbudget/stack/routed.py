@@ -17,7 +17,7 @@ from lowpanbudget.errors import Malformed, WireError
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import iphc, lorh, routing
-from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi, Skipped, SourceRoute
+from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi, Skipped, SrhLorh
 from lowpanbudget.stack.datagram import Chain, Part, read_chain
 
 Note = Callable[[str, str, Cite | None, int], None]
@@ -36,7 +36,7 @@ class Group:
     """The routing headers of one IPv6 header; ``tunnel`` is None for the header that IPHC carries."""
 
     offset: int
-    routes: list[SourceRoute] = field(default_factory=list)
+    routes: list[SrhLorh] = field(default_factory=list)
     rpi: Rpi | None = None
     tunnel: IpInIp | None = None
 
@@ -93,7 +93,7 @@ def _groups(headers: Sequence[Placed], note: Note) -> list[Group]:
                 lorh.ELECTIVE,
                 offset,
             )
-        elif isinstance(header, SourceRoute):
+        elif isinstance(header, SrhLorh):
             if group.rpi is not None:
                 text = "the source route stands behind the RPL information, not before it"
                 note("source-route-misplaced", text, PLACEMENT, offset)

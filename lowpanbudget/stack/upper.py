@@ -12,7 +12,9 @@ from typing import Any
 from lowpanbudget.bits import Reader, Span
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head
-from lowpanbudget.layers.internet import chain, coap, dtls, extension, icmpv6, ipv6, udp
+from lowpanbudget.layers.internet import chain, extension, icmpv6, ipv6, udp
+from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.dtls import record as dtls
 
 COAP_PORT, DTLS_PORT = 5683, 5684  # RFC 7252 section 12.6 and 12.7
 PART = "part of a datagram"

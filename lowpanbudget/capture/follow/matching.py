@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from lowpanbudget.capture.follow.packet import FlowKey, Packet
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import WireError
-from lowpanbudget.layers.internet import coap, ipv6
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.group import Group
@@ -110,7 +111,7 @@ class Matcher:
         return Matched(flow, message, values, tuple(_readings(message.fields, values)), (), others)
 
 
-def _same_request(planned: coap.Message, seen: coap.Message) -> bool:
+def _same_request(planned: coap.CoapMessage, seen: coap.CoapMessage) -> bool:
     """Return whether code and path of a message are as planned."""
     if planned.code != seen.code:
         return False

@@ -7,7 +7,8 @@ from typing import Any, NamedTuple
 from lowpanbudget.bits import Reader, Span
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head
-from lowpanbudget.layers.internet import chain, coap, icmpv6, ipv6, udp
+from lowpanbudget.layers.internet import chain, icmpv6, ipv6, udp
+from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.stack.upper import read_upper
@@ -88,9 +89,9 @@ class Packet:
         return next((layer for layer in self.layers if isinstance(layer, Ipv6)), None)
 
     @property
-    def coap(self) -> coap.Message | None:
+    def coap(self) -> coap.CoapMessage | None:
         """Return the CoAP message, if there is one."""
-        return next((layer for layer in self.layers if isinstance(layer, coap.Message)), None)
+        return next((layer for layer in self.layers if isinstance(layer, coap.CoapMessage)), None)
 
     @property
     def icmpv6(self) -> Icmpv6 | None:

@@ -20,7 +20,7 @@ LEVELS_CITE = ieee(2015, "table 9-6")
 KEY_IDS_CITE = ieee(2015, "table 9-7")
 
 
-class Level(NamedTuple):
+class SecurityLevel(NamedTuple):
     """What a security level gives: a name, encryption or not, octets of MIC."""
 
     name: str
@@ -38,14 +38,14 @@ class Level(NamedTuple):
 
 
 LEVELS = (
-    Level("none", encrypted=False, mic=0),
-    Level("MIC-32", encrypted=False, mic=4),
-    Level("MIC-64", encrypted=False, mic=8),
-    Level("MIC-128", encrypted=False, mic=16),
-    Level("ENC", encrypted=True, mic=0),
-    Level("ENC-MIC-32", encrypted=True, mic=4),
-    Level("ENC-MIC-64", encrypted=True, mic=8),
-    Level("ENC-MIC-128", encrypted=True, mic=16),
+    SecurityLevel("none", encrypted=False, mic=0),
+    SecurityLevel("MIC-32", encrypted=False, mic=4),
+    SecurityLevel("MIC-64", encrypted=False, mic=8),
+    SecurityLevel("MIC-128", encrypted=False, mic=16),
+    SecurityLevel("ENC", encrypted=True, mic=0),
+    SecurityLevel("ENC-MIC-32", encrypted=True, mic=4),
+    SecurityLevel("ENC-MIC-64", encrypted=True, mic=8),
+    SecurityLevel("ENC-MIC-128", encrypted=True, mic=16),
 )
 
 
@@ -143,7 +143,7 @@ class Security:
     mic: bytes = field(default=b"", compare=False)
 
     @property
-    def protection(self) -> Level:
+    def protection(self) -> SecurityLevel:
         """Return what the level gives."""
         return LEVELS[self.level]
 

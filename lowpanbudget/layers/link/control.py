@@ -108,7 +108,7 @@ class Carried(NamedTuple):
     removed_by: str
 
 
-class Shape(NamedTuple):
+class FrameForm(NamedTuple):
     """What a frame control field says about the header behind it."""
 
     octets: int
@@ -140,7 +140,7 @@ def carried_fields(row: Addressing) -> tuple[Carried, ...]:
 
 
 @lru_cache(256)  # about 2 kB each; a network sends a few forms, a hostile capture all 65536
-def shape(low: int, high: int) -> Shape:
+def shape(low: int, high: int) -> FrameForm:
     """Return what the first two octets of a frame say; spans as if it stood at octet 0.
 
     A field that cannot be read further has a ``fault``: error class, text and cite.
@@ -163,7 +163,7 @@ def shape(low: int, high: int) -> Shape:
         row = addressing(version, *modes, values["PAN ID compression"])
     if fault is None and row.reserved:
         fault = (Reserved, row.reserved, row.cite)
-    return Shape(
+    return FrameForm(
         header.octets,
         frame_type,
         version,

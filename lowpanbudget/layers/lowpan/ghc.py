@@ -38,7 +38,7 @@ def matches(template: str, octet: int) -> bool:
 
 
 class Code(NamedTuple):
-    """A row of table 1: octets ``first`` to ``last``; ``meaning`` fills in n and s of ``Step``."""
+    """A row of table 1: octets ``first`` to ``last``; ``meaning`` fills in n and s of ``CodeStep``."""
 
     template: str
     first: int
@@ -77,7 +77,7 @@ def rows_by_octet(codes: tuple[Code, ...]) -> tuple[Code, ...]:
 _ROW = rows_by_octet(CODES)
 
 
-class Step(NamedTuple):
+class CodeStep(NamedTuple):
     """What one code does; the ``octets`` of all steps tile ``code[:consumed]``.
 
     ``n`` octets are laid out, a copy's from ``s`` to the left; a ``set`` adds both to the next copy's.
@@ -104,7 +104,7 @@ class Expansion(NamedTuple):
     octets: bytes
     consumed: int
     stopped: bool
-    steps: tuple[Step, ...]
+    steps: tuple[CodeStep, ...]
 
 
 def dictionary(source: bytes, destination: bytes) -> bytes:
@@ -117,7 +117,7 @@ def dictionary(source: bytes, destination: bytes) -> bytes:
     return source + destination + STATIC_DICTIONARY
 
 
-def _read(code: bytes) -> Iterator[Step]:
+def _read(code: bytes) -> Iterator[CodeStep]:
     """Yield each code up to the stop code, without its output."""
     na = sa = offset = 0
     while offset < len(code):
@@ -141,7 +141,7 @@ def _read(code: bytes) -> Iterator[Step]:
         elif row is not STOP:
             text = f"the code octet {octet:#04x} is reserved"
             raise Reserved(text, offset=offset, layer=_LAYER, cite=row.cite)
-        yield Step(offset, code[offset : offset + 1 + argument], row, n, s)
+        yield CodeStep(offset, code[offset : offset + 1 + argument], row, n, s)
         if row is STOP:
             return
         offset += 1 + argument

@@ -135,7 +135,7 @@ SKIPPED = Header(
 
 
 @dataclass(frozen=True, slots=True)
-class SourceRoute:
+class SrhLorh:
     """An SRH-6LoRH: ``hops`` still to visit, each the last 1, 2, 4, 8 or 16 octets of its address."""
 
     hops: tuple[bytes, ...]
@@ -173,7 +173,7 @@ class Skipped:
     octets: bytes
 
 
-RoutingHeader = SourceRoute | Rpi | IpInIp | Skipped
+RoutingHeader = SrhLorh | Rpi | IpInIp | Skipped
 
 
 def decode(reader: Reader) -> RoutingHeader:
@@ -205,14 +205,14 @@ def decode(reader: Reader) -> RoutingHeader:
     return Skipped(number, reader.octets(values["length"], "content", "skipped", ELECTIVE))
 
 
-def _decode_route(reader: Reader) -> SourceRoute:
+def _decode_route(reader: Reader) -> SrhLorh:
     values, _ = SRH.read(reader)
     octets = ADDRESS_OCTETS[values["6LoRH type"]]
     hops = tuple(
         reader.octets(octets, f"hop {number}", *_HOP[number > 1])
         for number in range(1, values["size"] + 2)
     )
-    return SourceRoute(hops)
+    return SrhLorh(hops)
 
 
 _HOP = (
@@ -254,7 +254,7 @@ _ENCAPSULATOR = (
 
 def encode(writer: Writer, header: RoutingHeader) -> None:
     """Append a routing header in its shortest form; raises ``RequestError`` for values that it cannot hold."""
-    if isinstance(header, SourceRoute):
+    if isinstance(header, SrhLorh):
         _encode_route(writer, header)
     elif isinstance(header, Rpi):
         _encode_rpi(writer, header)
@@ -271,7 +271,7 @@ def encode(writer: Writer, header: RoutingHeader) -> None:
         writer.octets(header.octets, "content", "skipped", ELECTIVE)
 
 
-def _encode_route(writer: Writer, route: SourceRoute) -> None:
+def _encode_route(writer: Writer, route: SrhLorh) -> None:
     sizes = {len(hop) for hop in route.hops}
     if len(sizes) != 1 or not sizes <= set(ADDRESS_OCTETS) or len(route.hops) > MOST_HOPS:
         raise RequestError(

@@ -17,7 +17,7 @@ from lowpanbudget.layers.lowpan.lorh import (
     ADDRESS_OCTETS,
     MOST_HOPS,
     Rpi,
-    SourceRoute,
+    SrhLorh,
 )
 
 POPPING = rfc(8138, "5.5")
@@ -31,7 +31,7 @@ def coalesce(reference: IPv6Address, octets: bytes) -> IPv6Address:
     return IPv6Address(reference.packed[: 16 - len(octets)] + octets)
 
 
-def expand_hops(routes: Sequence[SourceRoute], reference: IPv6Address) -> list[IPv6Address]:
+def expand_hops(routes: Sequence[SrhLorh], reference: IPv6Address) -> list[IPv6Address]:
     """Return the hops in full.
 
     "the reference for each subsequent entry is the address of its predecessor once it is uncompressed" (section 5.4).
@@ -44,7 +44,7 @@ def expand_hops(routes: Sequence[SourceRoute], reference: IPv6Address) -> list[I
     return hops
 
 
-def compress_hops(hops: Sequence[IPv6Address], reference: IPv6Address) -> tuple[SourceRoute, ...]:
+def compress_hops(hops: Sequence[IPv6Address], reference: IPv6Address) -> tuple[SrhLorh, ...]:
     """Return the shortest sequence of SRH-6LoRH headers for these hops.
 
     A header has one address form: a hop that needs fewer octets than its neighbours may join them, or get a header of
@@ -54,7 +54,7 @@ def compress_hops(hops: Sequence[IPv6Address], reference: IPv6Address) -> tuple[
     for hop in hops:
         needs.append(shortest_form(hop, reference))
         reference = hop
-    best: list[tuple[int, tuple[SourceRoute, ...]]] = [(0, ())]
+    best: list[tuple[int, tuple[SrhLorh, ...]]] = [(0, ())]
     for end in range(1, len(hops) + 1):
         candidates = []
         octets = 0
@@ -63,7 +63,7 @@ def compress_hops(hops: Sequence[IPv6Address], reference: IPv6Address) -> tuple[
             candidates.append((best[start][0] + 2 + octets * (end - start), start, octets))
         cost, start, octets = min(candidates)
         entries = tuple(hop.packed[16 - octets :] for hop in hops[start:end])
-        best.append((cost, (*best[start][1], SourceRoute(entries))))
+        best.append((cost, (*best[start][1], SrhLorh(entries))))
     return best[-1][1]
 
 
@@ -157,7 +157,7 @@ def addresses_of(octets: bytes, destination: IPv6Address) -> tuple[IPv6Address, 
 # --- a source route on its way -------------------------------------------------------------------------
 
 
-def consume(routes: Sequence[SourceRoute]) -> tuple[SourceRoute, ...]:
+def consume(routes: Sequence[SrhLorh]) -> tuple[SrhLorh, ...]:
     """Return the source route that a router forwards after popping its own address, the first entry.
 
     Where the next header is compressed further than this one, its first entry is "removed and coalesced with the first
@@ -167,10 +167,10 @@ def consume(routes: Sequence[SourceRoute]) -> tuple[SourceRoute, ...]:
         raise RequestError("there is no SRH-6LoRH to pop an entry of", cite=POPPING)
     first, *rest = routes
     if len(first.hops) > 1:
-        return (SourceRoute(first.hops[1:]), *rest)
+        return (SrhLorh(first.hops[1:]), *rest)
     if not rest or rest[0].kind >= first.kind:
         return tuple(rest)
     entry, following = first.hops[0], rest[0].hops[0]
     coalesced = entry[: len(entry) - len(following)] + following
     # "a recursive action": the entry of the following header is popped by the same rules
-    return (SourceRoute((coalesced,)), *consume(rest))
+    return (SrhLorh((coalesced,)), *consume(rest))

@@ -13,12 +13,12 @@ from work import calls
 from lowpanbudget import errors
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import RequestError, WireError
-from lowpanbudget.layers.internet import coap
-from lowpanbudget.layers.internet.coap import Message, path_options
-from lowpanbudget.layers.internet.coap_codes import CODES, Type, code_of, code_text
-from lowpanbudget.layers.internet.coap_flaws import flaws
-from lowpanbudget.layers.internet.coap_options import Option
-from lowpanbudget.layers.internet.coap_registry import (
+from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.coap.codes import CODES, Type, code_of, code_text
+from lowpanbudget.layers.internet.coap.flaws import flaws
+from lowpanbudget.layers.internet.coap.message import CoapMessage, path_options
+from lowpanbudget.layers.internet.coap.options import CoapOption
+from lowpanbudget.layers.internet.coap.registry import (
     CONTENT_FORMATS,
     DEFINITIONS,
     RESERVED_NUMBERS,
@@ -41,7 +41,7 @@ BLOCKS = load("rfc7959/section-2.toml")
 OPTIONS = load("rfc7252/options.toml", "option")
 
 
-def decode(octets: bytes) -> Message:
+def decode(octets: bytes) -> CoapMessage:
     """Return the message; spans tile it, and encoding it again gives the same octets and the same spans."""
     reader = Reader(octets)
     message = coap.decode(reader)
@@ -54,7 +54,7 @@ def decode(octets: bytes) -> Message:
     return message
 
 
-def attempt(octets: bytes) -> Message | WireError:
+def attempt(octets: bytes) -> CoapMessage | WireError:
     """Return what decoding ends in; any other exception fails the test."""
     try:
         return coap.decode(Reader(octets))
@@ -92,12 +92,12 @@ def test_figure_of_rfc_7641(case: dict[str, Any]) -> None:
 
 @pytest.mark.parametrize("case", BLOCKS)
 def test_block_value(case: dict[str, Any]) -> None:
-    option = Option(case["number"], bytes.fromhex(case["value"]))
+    option = CoapOption(case["number"], bytes.fromhex(case["value"]))
     block = option.value
     assert isinstance(block, Block)
     assert str(block) == case["text"]
     assert block.offset == case["offset"]
-    assert Option.of(case["number"], block) == option
+    assert CoapOption.of(case["number"], block) == option
     # RFC 7959 section 2.2, implementation note: (val & ~0xF) << (val & 7)
     value = int.from_bytes(option.octets, "big")
     assert block.offset == (value & ~0xF) << (value & 7)
@@ -181,35 +181,35 @@ def test_limits_of_a_value(number: int, end: str) -> None:
     row = DEFINITIONS[number]
     edge = getattr(row, end)
     inside, outside = b"\x01" * edge, b"\x01" * (edge + (1 if end == "longest" else -1))
-    message = Message(Type.CON, 1, 0, options=(Option(number, inside),), payload=b"x")
+    message = CoapMessage(Type.CON, 1, 0, options=(CoapOption(number, inside),), payload=b"x")
     unlucky = {9, 23, 27} if end == "longest" else {9}  # values that say more than their length
     if number not in unlucky:
         assert flaws(message) == ()
         assert decode(bytes(message)) == message
     if end == "longest" or edge:
-        message = Message(Type.CON, 1, 0, options=(Option(number, outside),), payload=b"x")
+        message = CoapMessage(Type.CON, 1, 0, options=(CoapOption(number, outside),), payload=b"x")
         assert [flaw.option for flaw in flaws(message)] == list(message.options)
         assert "are allowed" in flaws(message)[0].text
         assert decode(bytes(message)) == message
         with pytest.raises(RequestError, match="are allowed"):
-            Option.of(number, outside)
+            CoapOption.of(number, outside)
 
 
 def test_values_by_their_formats() -> None:
     """RFC 7252 section 3.2: 0 is an empty value, 1 a single octet."""
-    assert Option.of("Max-Age", 0).octets == b""
-    assert Option.of("Max-Age", 1).octets == b"\x01"
-    assert Option.of("Max-Age", 1 << 32 >> 1).octets == b"\x80\0\0\0"
-    assert Option.of("max-age", 60).value == 60
+    assert CoapOption.of("Max-Age", 0).octets == b""
+    assert CoapOption.of("Max-Age", 1).octets == b"\x01"
+    assert CoapOption.of("Max-Age", 1 << 32 >> 1).octets == b"\x80\0\0\0"
+    assert CoapOption.of("max-age", 60).value == 60
     assert (
-        Option(14, b"\0\0\x3c").value == 60
+        CoapOption(14, b"\0\0\x3c").value == 60
     )  # "MUST be prepared to process values with leading zero bytes"
-    assert Option.of("Uri-Host", "example.net").value == "example.net"
-    assert Option.of("If-None-Match").value == b""
-    assert Option.of(1, b"\xff").value == b"\xff"
-    assert Option.of("Content-Format", 112).meaning == "application/senml+cbor"
-    assert Option.of("No-Response", 26).meaning == "no interest in 2.xx, 4.xx, 5.xx"
-    assert Option.of("No-Response", 0).meaning == "interested in all responses"
+    assert CoapOption.of("Uri-Host", "example.net").value == "example.net"
+    assert CoapOption.of("If-None-Match").value == b""
+    assert CoapOption.of(1, b"\xff").value == b"\xff"
+    assert CoapOption.of("Content-Format", 112).meaning == "application/senml+cbor"
+    assert CoapOption.of("No-Response", 26).meaning == "no interest in 2.xx, 4.xx, 5.xx"
+    assert CoapOption.of("No-Response", 0).meaning == "interested in all responses"
 
 
 @pytest.mark.parametrize(
@@ -234,15 +234,15 @@ def test_values_by_their_formats() -> None:
 )
 def test_wrong_option_is_refused(name: str | int, value: Any, match: str) -> None:
     with pytest.raises(RequestError, match=match):
-        Option.of(name, value)
+        CoapOption.of(name, value)
 
 
 def test_unknown_and_reserved_numbers() -> None:
     for number in RESERVED_NUMBERS:
-        message = Message(Type.CON, 1, 0, options=(Option(number, b""),))
+        message = CoapMessage(Type.CON, 1, 0, options=(CoapOption(number, b""),))
         assert [flaw.text for flaw in flaws(message)] == [f"option number {number} is reserved"]
-    elective = Message(Type.CON, 1, 0, options=(Option(2048, b"x"),))
-    critical = Message(Type.CON, 1, 0, options=(Option(2049, b"x"),))
+    elective = CoapMessage(Type.CON, 1, 0, options=(CoapOption(2048, b"x"),))
+    critical = CoapMessage(Type.CON, 1, 0, options=(CoapOption(2049, b"x"),))
     assert flaws(elective) == ()
     assert "critical and not known" in flaws(critical)[0].text
     assert definition(2049).oscore == "E"  # RFC 8613 section 4.1
@@ -282,46 +282,50 @@ def test_usage_of_types(code: int) -> None:
     kind = 0 if code == 0 else 1 if code < 32 else 2
     usable = {1: "CON NON", 2: "CON NON ACK", 0: "CON ACK RST"}[kind].split()
     for type_ in Type:
-        found = flaws(Message(type_, code, 0))
+        found = flaws(CoapMessage(type_, code, 0))
         reserved = code >> 5 in (1, 3, 6, 7)
         assert len(found) == reserved + (type_.name not in usable)
 
 
-def flaw_texts(code: str, *options: Option, payload: bytes = b"") -> list[str]:
-    return [flaw.text for flaw in flaws(Message(Type.CON, code_of(code), 1, b"", options, payload))]
+def flaw_texts(code: str, *options: CoapOption, payload: bytes = b"") -> list[str]:
+    return [
+        flaw.text for flaw in flaws(CoapMessage(Type.CON, code_of(code), 1, b"", options, payload))
+    ]
 
 
 def test_flaws_of_options() -> None:
-    twice = Option.of("Uri-Port", 1)
+    twice = CoapOption.of("Uri-Port", 1)
     assert flaw_texts("GET", twice, twice, twice) == ["Uri-Port is there more than once"]
-    assert flaw_texts("GET", Option.of("Uri-Path", "a"), Option.of("Uri-Path", "b")) == []
-    assert flaw_texts("GET", Option(11, b"\xff")) == ["Uri-Path is not UTF-8"]
-    assert flaw_texts("GET", Option(14, b"\0\1")) == [
+    assert flaw_texts("GET", CoapOption.of("Uri-Path", "a"), CoapOption.of("Uri-Path", "b")) == []
+    assert flaw_texts("GET", CoapOption(11, b"\xff")) == ["Uri-Path is not UTF-8"]
+    assert flaw_texts("GET", CoapOption(14, b"\0\1")) == [
         "Max-Age has leading zeros: octets that carry nothing"
     ]
-    assert flaw_texts("GET", Option(23, b"\x07")) == [
+    assert flaw_texts("GET", CoapOption(23, b"\x07")) == [
         "Block2 has size exponent 7, which is reserved"
     ]
-    assert flaw_texts("GET", Option(9, b"\xe0"), payload=b"x") == [
+    assert flaw_texts("GET", CoapOption(9, b"\xe0"), payload=b"x") == [
         "OSCORE option: reserved is 0x7, not 0x0"
     ]
-    assert flaw_texts("GET", Option(9)) == ["an OSCORE message has no payload"]
+    assert flaw_texts("GET", CoapOption(9)) == ["an OSCORE message has no payload"]
 
 
 def test_more_blocks_need_a_full_block() -> None:
     """RFC 7959 section 2.3: "The block size implied by SZX MUST match the size of the payload", if M is set."""
-    more = Option.of("Block1", Block(0, True, 0))
+    more = CoapOption.of("Block1", Block(0, True, 0))
     assert flaw_texts("PUT", more, payload=bytes(16)) == []
     assert "payload has 15" in flaw_texts("PUT", more, payload=bytes(15))[0]
-    assert flaw_texts("PUT", Option.of("Block1", Block(1, False, 0)), payload=b"x") == []
+    assert flaw_texts("PUT", CoapOption.of("Block1", Block(1, False, 0)), payload=b"x") == []
     # in a response Block1 acknowledges, Block2 describes
     assert flaw_texts("2.31", more) == []
-    assert "payload has 0" in flaw_texts("2.05", Option.of("Block2", Block(0, True, 2)))[0]
+    assert "payload has 0" in flaw_texts("2.05", CoapOption.of("Block2", Block(0, True, 2)))[0]
 
 
 def test_block_spans_are_its_fields() -> None:
     writer = Writer()
-    coap.encode(writer, Message(0, 1, 0, options=(Option.of("Block2", Block(16, True, 2)),)))
+    coap.encode(
+        writer, CoapMessage(0, 1, 0, options=(CoapOption.of("Block2", Block(16, True, 2)),))
+    )
     assert [(span.name, span.bits, span.value) for span in writer.spans[-3:]] == [
         ("Block2 number (NUM)", 12, 16),
         ("Block2 more (M)", 1, 1),
@@ -331,19 +335,19 @@ def test_block_spans_are_its_fields() -> None:
 
 def test_what_cannot_be_sent() -> None:
     for message in (
-        Message(0, 1, 0, bytes(9)),
-        Message(0, 0, 0, b"a"),
-        Message(0, 0, 0, payload=b"a"),
-        Message(0, 0, 0, options=(Option(1),)),
-        Message(4, 1, 0),
-        Message(0, 256, 0),
-        Message(0, 1, 65536),
+        CoapMessage(0, 1, 0, bytes(9)),
+        CoapMessage(0, 0, 0, b"a"),
+        CoapMessage(0, 0, 0, payload=b"a"),
+        CoapMessage(0, 0, 0, options=(CoapOption(1),)),
+        CoapMessage(4, 1, 0),
+        CoapMessage(0, 256, 0),
+        CoapMessage(0, 1, 65536),
     ):
         with pytest.raises(RequestError):
             bytes(message)
     with pytest.raises(RequestError, match="is over"):
-        Option(1, bytes(65805))
-    longest = Message(0, 1, 0, options=(Option(2048, bytes(65804)),))
+        CoapOption(1, bytes(65805))
+    longest = CoapMessage(0, 1, 0, options=(CoapOption(2048, bytes(65804)),))
     assert decode(bytes(longest)) == longest
 
 
@@ -353,28 +357,28 @@ KNOWN = [row for row in DEFINITIONS.values() if row.number not in (9, 19, 21, 31
 
 
 @st.composite
-def options(draw: st.DrawFn, *, any_number: bool = True) -> Option:
+def options(draw: st.DrawFn, *, any_number: bool = True) -> CoapOption:
     if any_number and draw(st.integers(0, 3)) == 0:
-        return Option(draw(st.integers(0, 65535)), draw(st.binary(max_size=20)))
+        return CoapOption(draw(st.integers(0, 65535)), draw(st.binary(max_size=20)))
     row = draw(st.sampled_from(KNOWN))
     length = st.integers(row.shortest, min(row.longest, 300))
     if row.number in (23, 27):
         block = Block(draw(st.integers(0, 2**20 - 1)), draw(st.booleans()), draw(st.integers(0, 6)))
-        return Option.of(row.number, block)
+        return CoapOption.of(row.number, block)
     if row.format == "uint":
         # Hop-Limit, the one uint of a fixed length, begins at 1 (RFC 8768 section 3, from memory)
         number = draw(st.integers(row.shortest, 256**row.longest - 1))
         octets = number.to_bytes((number.bit_length() + 7) // 8, "big")
-        return Option.of(row.number, octets.rjust(row.shortest, b"\0"))
+        return CoapOption.of(row.number, octets.rjust(row.shortest, b"\0"))
     if row.format == "string":
-        return Option.of(row.number, "k" * draw(length))
+        return CoapOption.of(row.number, "k" * draw(length))
     size = draw(length)
-    return Option(row.number, draw(st.binary(min_size=size, max_size=size)))
+    return CoapOption(row.number, draw(st.binary(min_size=size, max_size=size)))
 
 
 @st.composite
-def messages(draw: st.DrawFn, *, any_number: bool = True) -> Message:
-    return Message(
+def messages(draw: st.DrawFn, *, any_number: bool = True) -> CoapMessage:
+    return CoapMessage(
         draw(st.sampled_from(Type)),
         draw(st.sampled_from([code for code in CODES if code])),
         draw(st.integers(0, 65535)),
@@ -386,13 +390,13 @@ def messages(draw: st.DrawFn, *, any_number: bool = True) -> Message:
 
 @settings(max_examples=150)
 @given(messages())
-def test_what_is_encoded_is_decoded(message: Message) -> None:
+def test_what_is_encoded_is_decoded(message: CoapMessage) -> None:
     assert decode(bytes(message)) == message
 
 
 @settings(max_examples=60)
 @given(messages(any_number=False))
-def test_another_library_encodes_the_same(message: Message) -> None:
+def test_another_library_encodes_the_same(message: CoapMessage) -> None:
     """aiocoap, given each option as octets."""
     import aiocoap
     from aiocoap.numbers import types
@@ -408,7 +412,7 @@ def test_another_library_encodes_the_same(message: Message) -> None:
 
 @settings(max_examples=60)
 @given(messages(any_number=False))
-def test_another_library_reads_the_same(message: Message) -> None:
+def test_another_library_reads_the_same(message: CoapMessage) -> None:
     """aiocoap's decoder, its option values put back to octets."""
     import aiocoap
 
@@ -460,7 +464,7 @@ def test_cut_at_every_octet(case: dict[str, Any]) -> None:
     whole = decode(wire)
     for end in range(len(wire)):
         found = attempt(wire[:end])
-        if isinstance(found, Message):
+        if isinstance(found, CoapMessage):
             assert found.options == whole.options[: len(found.options)]
             assert whole.payload.startswith(found.payload)
         else:

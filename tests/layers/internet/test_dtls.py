@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from lowpanbudget import errors
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import RequestError, WireError
-from lowpanbudget.layers.internet import coap, dtls
-from lowpanbudget.layers.internet.dtls import Record, Unified
-from lowpanbudget.layers.internet.dtls_messages import (
+from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.dtls import record as dtls
+from lowpanbudget.layers.internet.dtls.content import (
     ALERT_NAMES,
     CONTENT_NAMES,
     HANDSHAKE_NAMES,
@@ -24,7 +24,8 @@ from lowpanbudget.layers.internet.dtls_messages import (
     encode_alert,
     encode_handshake,
 )
-from lowpanbudget.layers.internet.dtls_suites import SUITES, suite_of
+from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
+from lowpanbudget.layers.internet.dtls.suites import SUITES, suite_of
 
 VECTORS = Path(__file__).parents[3] / "vectors"
 SESSIONS = tomllib.loads((VECTORS / "rfc6347" / "sessions.toml").read_text())
@@ -39,7 +40,7 @@ def params(cases: list[dict[str, Any]]) -> list[Any]:
     return [pytest.param(case, id=case["id"]) for case in cases]
 
 
-def datagram(octets: bytes, *, cid_length: int | None = None) -> tuple[Record | Unified, ...]:
+def datagram(octets: bytes, *, cid_length: int | None = None) -> tuple[DtlsRecord | Unified, ...]:
     """Return the records; spans tile the datagram, and encoding gives the same octets and spans."""
     reader = Reader(octets)
     records = dtls.decode_datagram(reader, cid_length=cid_length)
@@ -52,7 +53,7 @@ def datagram(octets: bytes, *, cid_length: int | None = None) -> tuple[Record | 
     return records
 
 
-def attempt(octets: bytes, **known: Any) -> tuple[Record | Unified, ...] | WireError:
+def attempt(octets: bytes, **known: Any) -> tuple[DtlsRecord | Unified, ...] | WireError:
     """Return what decoding ends in, spans tiled if it succeeds; any other exception fails the test."""
     reader = Reader(octets)
     try:
@@ -73,7 +74,7 @@ def test_record(case: dict[str, Any]) -> None:
     fragment, cid = bytes.fromhex(case["fragment"]), bytes.fromhex(case.get("cid", ""))
     if "content_type" in case:
         version = int.from_bytes(wire[1:3], "big")
-        assert record == Record(
+        assert record == DtlsRecord(
             case["content_type"], case["epoch"], case["sequence"], fragment, version, cid
         )
         assert len(wire) - len(fragment) == 13 + len(cid)  # RFC 7925 appendix B: "13 bytes"
@@ -106,7 +107,7 @@ def test_first_octet(first: int) -> None:
     if 20 <= first <= 26:
         cid = b"\x42" if first == 25 else b""
         reader = Reader(bytes([first]) + b"\xfe\xfd\0\1" + bytes(6) + cid + b"\0\x10" + bytes(16))
-        assert isinstance(dtls.decode(reader, cid_length=len(cid)), Record)
+        assert isinstance(dtls.decode(reader, cid_length=len(cid)), DtlsRecord)
         assert reader.spans[0].meaning == CONTENT_NAMES[first]
     elif 32 <= first <= 63:
         cid, length = b"\x42" * (first >> 4 & 1), b"\0\x10" * (first >> 2 & 1)
@@ -134,15 +135,15 @@ def test_suite_splits_a_protected_fragment() -> None:
 
 def test_what_a_header_cannot_say() -> None:
     for record in (
-        Record(23, 1, 0, b"", cid=b"a"),
-        Record(25, 1, 0, b""),
-        Record(25, 1, 0, b"", cid=bytes(256)),
-        Record(19, 1, 0, b""),
-        Record(23, 1 << 16, 0, b""),
-        Record(23, 1, 1 << 48, b""),
-        Record(22, 0, 0, bytes(3)),
-        Record(23, 0, 0, bytes((1 << 14) + 1)),
-        Record(23, 1, 0, bytes((1 << 14) + 2049)),
+        DtlsRecord(23, 1, 0, b"", cid=b"a"),
+        DtlsRecord(25, 1, 0, b""),
+        DtlsRecord(25, 1, 0, b"", cid=bytes(256)),
+        DtlsRecord(19, 1, 0, b""),
+        DtlsRecord(23, 1 << 16, 0, b""),
+        DtlsRecord(23, 1, 1 << 48, b""),
+        DtlsRecord(22, 0, 0, bytes(3)),
+        DtlsRecord(23, 0, 0, bytes((1 << 14) + 1)),
+        DtlsRecord(23, 1, 0, bytes((1 << 14) + 2049)),
         Unified(0, 0, bytes(15)),
         Unified(4, 0, bytes(16)),
         Unified(0, 256, bytes(16)),
@@ -162,7 +163,7 @@ def test_recorded_handshake() -> None:
     names = []
     for text in session["datagrams"]:
         for record in datagram(bytes.fromhex(text)):
-            assert isinstance(record, Record)
+            assert isinstance(record, DtlsRecord)
             if record.content_type == Content.HANDSHAKE and not record.sealed:
                 for message in decode_content(Reader(record.fragment), record.content_type):
                     assert isinstance(message, Handshake)
@@ -271,7 +272,7 @@ def test_garbage_is_records_or_a_located_error(
 
 
 records = st.builds(
-    Record,
+    DtlsRecord,
     st.sampled_from([20, 23, 24, 26]),
     st.integers(0, 0xFFFF),
     st.integers(0, 2**48 - 1),
@@ -279,7 +280,7 @@ records = st.builds(
     st.sampled_from([dtls.DTLS_1_0, dtls.DTLS_1_2]),
 )
 with_cid = st.builds(
-    Record,
+    DtlsRecord,
     st.just(25),
     st.integers(0, 0xFFFF),
     st.integers(0, 2**48 - 1),
@@ -300,7 +301,7 @@ unified = st.builds(
 
 @settings(max_examples=100)
 @given(st.lists(records | with_cid | unified, max_size=4))
-def test_what_is_encoded_is_decoded(sent: list[Record | Unified]) -> None:
+def test_what_is_encoded_is_decoded(sent: list[DtlsRecord | Unified]) -> None:
     writer = Writer()
     for record in sent:
         dtls.encode(writer, record)
@@ -324,6 +325,6 @@ def test_many_records_take_time_in_proportion() -> None:
 
 def test_coap_is_told_apart() -> None:
     """A CoAP message begins with version 1, 0x40 to 0x7f: never a DTLS record."""
-    message = coap.Message(0, 1, 0)
+    message = coap.CoapMessage(0, 1, 0)
     with pytest.raises(errors.Reserved):
         dtls.decode(Reader(bytes(message)))

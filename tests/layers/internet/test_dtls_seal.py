@@ -12,12 +12,13 @@ from hypothesis import strategies as st
 
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import BadMic, Malformed, RequestError, WireError
-from lowpanbudget.layers.internet import coap, dtls
 from lowpanbudget.layers.internet.aead import Nonces
-from lowpanbudget.layers.internet.dtls import Record, Unified
-from lowpanbudget.layers.internet.dtls_messages import Content, decode_content
-from lowpanbudget.layers.internet.dtls_seal import Opened, open_1_2, open_1_3, seal_1_2, seal_1_3
-from lowpanbudget.layers.internet.dtls_suites import SUITES, RecordKeys, Suite, suite_of
+from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.dtls import record as dtls
+from lowpanbudget.layers.internet.dtls.content import Content, decode_content
+from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
+from lowpanbudget.layers.internet.dtls.seal import Opened, open_1_2, open_1_3, seal_1_2, seal_1_3
+from lowpanbudget.layers.internet.dtls.suites import SUITES, RecordKeys, Suite, suite_of
 
 VECTORS = Path(__file__).parents[3] / "vectors"
 SESSIONS = tomllib.loads((VECTORS / "rfc6347" / "sessions.toml").read_text())["session"]
@@ -36,9 +37,9 @@ def keys_for(suite: Suite) -> RecordKeys:
     )
 
 
-def record_1_2(wire: bytes, *, cid_length: int | None = None) -> Record:
+def record_1_2(wire: bytes, *, cid_length: int | None = None) -> DtlsRecord:
     record = dtls.decode(Reader(wire), cid_length=cid_length)
-    assert isinstance(record, Record)
+    assert isinstance(record, DtlsRecord)
     return record
 
 
@@ -185,7 +186,7 @@ def test_unified_record_by_hand(suite: Suite, full: bool) -> None:
     ],
 )
 def test_mask_of_the_sequence_number(suite: str, sequence_key: str, sample: str, mask: str) -> None:
-    from lowpanbudget.layers.internet.dtls_seal import _mask
+    from lowpanbudget.layers.internet.dtls.seal import _mask
 
     row = suite_of(suite)
     keys = RecordKeys(bytes(row.aead.key), bytes(12), bytes.fromhex(sequence_key))
@@ -320,7 +321,7 @@ def test_sealed_1_3_opens(
 
 def test_spans_of_the_content_name_the_ciphertext() -> None:
     """A CoAP message inside keeps its spans, shifted behind header and explicit nonce, and ahead of the tag."""
-    message = coap.Message(0, 1, 0x7D34, options=coap.path_options("/temperature"))
+    message = coap.CoapMessage(0, 1, 0x7D34, options=coap.path_options("/temperature"))
     inner = Writer()
     coap.encode(inner, message)
     for sealed, ahead in ((seal_1_2, 13 + 8), (seal_1_3, 2)):
@@ -363,7 +364,7 @@ def test_every_octet_of_a_record_counts() -> None:
 
 def read_and_open(wire: bytes, keys: RecordKeys, suite: Suite) -> Opened:
     record = dtls.decode(Reader(wire), cid_length=2)
-    if isinstance(record, Record):
+    if isinstance(record, DtlsRecord):
         return open_1_2(record, keys, suite)
     return open_1_3(record, keys, suite, next_sequence=5)
 
@@ -379,7 +380,7 @@ def test_nothing_but_zeros_inside() -> None:
 
 def test_short_fragments() -> None:
     with pytest.raises(Malformed, match="too few"):
-        open_1_2(Record(23, 1, 0, bytes(15)), keys_for(CCM_8), CCM_8)
+        open_1_2(DtlsRecord(23, 1, 0, bytes(15)), keys_for(CCM_8), CCM_8)
     with pytest.raises(Malformed, match="15 octets"):
         open_1_3(Unified(1, 0, bytes(15)), keys_for(CCM_8_1_3), CCM_8_1_3)
 

@@ -13,15 +13,17 @@ from lowpanbudget import errors
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import BadMic, Malformed, RequestError, WireError
-from lowpanbudget.layers.internet import coap, oscore, oscore_option
 from lowpanbudget.layers.internet.aead import Nonces, failure_at
-from lowpanbudget.layers.internet.coap import Message, path_options
-from lowpanbudget.layers.internet.coap_codes import CODES, code_of
-from lowpanbudget.layers.internet.coap_options import Option, decode_options
-from lowpanbudget.layers.internet.coap_registry import DEFINITIONS, Block
-from lowpanbudget.layers.internet.oscore import Binding
-from lowpanbudget.layers.internet.oscore_context import ALGORITHMS, SecurityContext, info
-from lowpanbudget.layers.internet.oscore_option import Value
+from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.coap.codes import CODES, code_of
+from lowpanbudget.layers.internet.coap.message import CoapMessage, path_options
+from lowpanbudget.layers.internet.coap.options import CoapOption, decode_options
+from lowpanbudget.layers.internet.coap.registry import DEFINITIONS, Block
+from lowpanbudget.layers.internet.oscore import option as oscore_option
+from lowpanbudget.layers.internet.oscore import protect as oscore
+from lowpanbudget.layers.internet.oscore.context import ALGORITHMS, SecurityContext, info
+from lowpanbudget.layers.internet.oscore.option import Value
+from lowpanbudget.layers.internet.oscore.protect import Binding
 
 VECTORS = Path(__file__).parents[3] / "vectors" / "rfc8613"
 APPENDIX_C = tomllib.loads((VECTORS / "appendix-c.toml").read_text())
@@ -47,7 +49,7 @@ def context(name: str, *, server: bool = False) -> SecurityContext:
     )
 
 
-def message(wire: bytes) -> Message:
+def message(wire: bytes) -> CoapMessage:
     return coap.decode(Reader(wire))
 
 
@@ -169,12 +171,12 @@ def test_another_implementation_protects_the_same(number: int, sequence: int) ->
     mine = SecurityContext.stand_in(sender_id=b"\x42", recipient_id=b"\x01", algorithm=number)
     other = their_context(mine)
     other.sender_sequence_number = sequence
-    clear = Message(
+    clear = CoapMessage(
         0,
         code_of("POST"),
         7,
         b"\x10",
-        (*path_options("/well/depth"), Option.of(12, 60)),
+        (*path_options("/well/depth"), CoapOption.of(12, 60)),
         b"\x19\x03\xe8",
     )
     wanted = aiocoap.Message(code=aiocoap.POST, payload=clear.payload)
@@ -218,8 +220,13 @@ def test_option_value(case: dict[str, Any]) -> None:
 )
 def test_wrong_option_value_is_located_in_its_message(case: dict[str, Any]) -> None:
     wire = octets(case, "wire")
-    hurt = Message(
-        0, 2, 1, b"\x77", (Option(3, b"host"), Option(9, wire), Option(35, b"x")), bytes(9)
+    hurt = CoapMessage(
+        0,
+        2,
+        1,
+        b"\x77",
+        (CoapOption(3, b"host"), CoapOption(9, wire), CoapOption(35, b"x")),
+        bytes(9),
     )
     at = 4 + 1 + 5 + 1  # header, token, Uri-Host, head of the OSCORE option
     with pytest.raises(WireError) as caught:
@@ -256,8 +263,8 @@ OSCORE_ROWS = [row for row in DEFINITIONS.values() if row.number not in (6, 9, 3
 def test_options_go_where_figure_5_says(number: int) -> None:
     """Class E inside, class U outside; an option of both goes inside (sections 4.1.3.1 to 4.1.3.6)."""
     row = DEFINITIONS[number]
-    option = Option(number, b"\x01" * max(row.shortest, min(row.longest, 1)))
-    clear = Message(0, 1, 1, options=(option,))
+    option = CoapOption(number, b"\x01" * max(row.shortest, min(row.longest, 1)))
+    clear = CoapMessage(0, 1, 1, options=(option,))
     outer = oscore.protect_request(clear, context("C.1"), sequence=0).message
     assert (number in [found.number for found in outer.options]) is (row.oscore == "U")
     assert oscore.open_request(outer, context("C.1", server=True)).message == clear
@@ -266,59 +273,65 @@ def test_options_go_where_figure_5_says(number: int) -> None:
 def test_observe_goes_both_ways() -> None:
     """RFC 8613 sections 4.1.3.5 and 4.2: outer code FETCH or Content; empty inner value in notifications."""
     client, server = context("C.1"), context("C.1", server=True)
-    register = Message(0, code_of("GET"), 1, b"\1", (Option.of("Observe", 0), *path_options("/t")))
+    register = CoapMessage(
+        0, code_of("GET"), 1, b"\1", (CoapOption.of("Observe", 0), *path_options("/t"))
+    )
     request = oscore.protect_request(register, client, sequence=0)
     assert request.message.code == code_of("FETCH")
-    assert request.message.first(6) == Option.of("Observe", 0)
+    assert request.message.first(6) == CoapOption.of("Observe", 0)
     opened = oscore.open_request(request.message, server)
     assert opened.message == register
-    notification = Message(1, code_of("Content"), 2, b"\1", (Option.of("Observe", 300),), b"21.5")
+    notification = CoapMessage(
+        1, code_of("Content"), 2, b"\1", (CoapOption.of("Observe", 300),), b"21.5"
+    )
     response = oscore.protect_response(notification, server, opened.binding, sequence=5)
     assert response.message.code == code_of("Content")
-    assert response.message.first(6) == Option.of("Observe", 300)
+    assert response.message.first(6) == CoapOption.of("Observe", 300)
     found = oscore.open_response(response.message, client, request.binding).message
-    assert found.first(6) == Option(6)
+    assert found.first(6) == CoapOption(6)
     assert found.payload == b"21.5"
 
 
 def test_outer_options_of_class_e_are_discarded() -> None:
     """RFC 8613 section 8.2 step 1: an If-Match from outside is discarded, a Uri-Host is not."""
-    clear = Message(0, 1, 1, options=(*path_options("/t"), Option.of("Uri-Host", "a")))
+    clear = CoapMessage(0, 1, 1, options=(*path_options("/t"), CoapOption.of("Uri-Host", "a")))
     outer = oscore.protect_request(clear, context("C.1"), sequence=0).message
-    more = Message(0, 2, 1, b"", (*outer.options, Option(1, b"x"), Option.of(14, 0)), outer.payload)
+    more = CoapMessage(
+        0, 2, 1, b"", (*outer.options, CoapOption(1, b"x"), CoapOption.of(14, 0)), outer.payload
+    )
     assert oscore.open_request(more, context("C.1", server=True)).message == clear
 
 
 def test_outer_options_for_proxies() -> None:
-    clear = Message(0, 1, 1, options=path_options("/t"))
-    block = Option.of("Block2", Block(0, False, 2))
+    clear = CoapMessage(0, 1, 1, options=path_options("/t"))
+    block = CoapOption.of("Block2", Block(0, False, 2))
     result = oscore.protect_request(clear, context("C.1"), sequence=0, outer=(block,))
     assert result.message.first(23) == block
-    for wrong in (Option.of("Uri-Path", "a"), Option(9), Option.of("Observe", 0)):
+    for wrong in (CoapOption.of("Uri-Path", "a"), CoapOption(9), CoapOption.of("Observe", 0)):
         with pytest.raises(RequestError, match="outside"):
             oscore.protect_request(clear, context("C.1"), sequence=0, outer=(wrong,))
 
 
 def test_what_cannot_be_protected() -> None:
     client, server = context("C.1"), context("C.1", server=True)
-    get = Message(0, 1, 1)
+    get = CoapMessage(0, 1, 1)
     with pytest.raises(RequestError, match="no request"):
-        oscore.protect_request(Message(0, 69, 1), client, sequence=0)
+        oscore.protect_request(CoapMessage(0, 69, 1), client, sequence=0)
     with pytest.raises(RequestError, match="no request"):
-        oscore.protect_request(Message(0, 0, 1), client, sequence=0)
+        oscore.protect_request(CoapMessage(0, 0, 1), client, sequence=0)
     with pytest.raises(RequestError, match="no response"):
         oscore.protect_response(get, server, Binding(b"", b"\0"))
     with pytest.raises(RequestError, match="once more"):
-        oscore.protect_request(Message(0, 1, 1, options=(Option(9),)), client, sequence=0)
-    uri = Option.of("Proxy-Uri", "coap://example.com/resource?q=1")
+        oscore.protect_request(CoapMessage(0, 1, 1, options=(CoapOption(9),)), client, sequence=0)
+    uri = CoapOption.of("Proxy-Uri", "coap://example.com/resource?q=1")
     with pytest.raises(RequestError, match="decomposed"):
-        oscore.protect_request(Message(0, 1, 1, options=(uri,)), client, sequence=0)
+        oscore.protect_request(CoapMessage(0, 1, 1, options=(uri,)), client, sequence=0)
     with pytest.raises(RequestError, match="no ID context"):
         oscore.protect_request(get, client, sequence=0, send_kid_context=True)
     with pytest.raises(RequestError, match="below 2"):
         oscore.protect_request(get, client, sequence=1 << 40)
     with pytest.raises(RequestError, match="too many"):
-        oscore.protect_request(Message(0, 2, 1, payload=bytes(65535)), client, sequence=0)
+        oscore.protect_request(CoapMessage(0, 2, 1, payload=bytes(65535)), client, sequence=0)
 
 
 def test_most_octets_of_one_text() -> None:
@@ -337,7 +350,7 @@ def test_most_octets_of_one_text() -> None:
 def test_one_nonce_once() -> None:
     """RFC 8613 section 7.2; a response without Partial IV uses the request's nonce, which may be done once."""
     client, server = context("C.1"), context("C.1", server=True)
-    get, content = Message(0, 1, 1), Message(2, 69, 1, payload=b"x")
+    get, content = CoapMessage(0, 1, 1), CoapMessage(2, 69, 1, payload=b"x")
     used, theirs = Nonces(), Nonces()
     first = oscore.protect_request(get, client, sequence=0, used=used)
     oscore.protect_request(get, client, sequence=1, used=used)
@@ -362,13 +375,15 @@ def test_altered_octets_do_not_open() -> None:
         hurt[place] ^= 1
         with pytest.raises(BadMic) as caught:
             oscore.open_request(
-                Message(0, 2, good.mid, good.token, good.options, bytes(hurt)), server
+                CoapMessage(0, 2, good.mid, good.token, good.options, bytes(hurt)), server
             )
         assert caught.value.offset == 36 - 13
         assert caught.value.layer == "OSCORE"
-    moved = Message(1, 2, 99, b"", (Option.of(3, "a"), Option(9, b"\x09\x14\x00")), good.payload)
+    moved = CoapMessage(
+        1, 2, 99, b"", (CoapOption.of(3, "a"), CoapOption(9, b"\x09\x14\x00")), good.payload
+    )
     assert oscore.open_request(moved, server).message.code == 1
-    replayed = Message(0, 2, 99, b"", (Option(9, b"\x09\x15\x00"),), good.payload)
+    replayed = CoapMessage(0, 2, 99, b"", (CoapOption(9, b"\x09\x15\x00"),), good.payload)
     with pytest.raises(BadMic):
         oscore.open_request(replayed, server)
 
@@ -376,27 +391,31 @@ def test_altered_octets_do_not_open() -> None:
 @pytest.mark.parametrize(
     ("code", "parts", "payload", "match"),
     [
-        (69, (Option(9, b"\x09\x14"),), b"x" * 9, "no request"),
+        (69, (CoapOption(9, b"\x09\x14"),), b"x" * 9, "no request"),
         (2, (), b"x" * 9, "0 OSCORE options"),
-        (2, (Option(9, b"\x09\x14"), Option(9)), b"x" * 9, "2 OSCORE options"),
-        (2, (Option(9, b"\x09\x14"),), b"", "has a payload"),
-        (2, (Option(9),), b"x" * 9, "Partial IV and a kid"),
-        (2, (Option(9, b"\x08"),), b"x" * 9, "Partial IV and a kid"),
-        (2, (Option(9, b"\x01\x14"),), b"x" * 9, "Partial IV and a kid"),
-        (2, (Option(9, b"\x09\x14\x07"),), b"x" * 9, "not the recipient ID"),
-        (2, (Option(9, b"\x19\x14\x01a"),), b"x" * 9, "not the ID context"),
-        (2, (Option(9, b"\x09\x14"),), b"x" * 7, "cannot be a text"),
+        (2, (CoapOption(9, b"\x09\x14"), CoapOption(9)), b"x" * 9, "2 OSCORE options"),
+        (2, (CoapOption(9, b"\x09\x14"),), b"", "has a payload"),
+        (2, (CoapOption(9),), b"x" * 9, "Partial IV and a kid"),
+        (2, (CoapOption(9, b"\x08"),), b"x" * 9, "Partial IV and a kid"),
+        (2, (CoapOption(9, b"\x01\x14"),), b"x" * 9, "Partial IV and a kid"),
+        (2, (CoapOption(9, b"\x09\x14\x07"),), b"x" * 9, "not the recipient ID"),
+        (2, (CoapOption(9, b"\x19\x14\x01a"),), b"x" * 9, "not the ID context"),
+        (2, (CoapOption(9, b"\x09\x14"),), b"x" * 7, "cannot be a text"),
     ],
 )
 def test_no_oscore_request(
-    code: int, parts: tuple[Option, ...], payload: bytes, match: str
+    code: int, parts: tuple[CoapOption, ...], payload: bytes, match: str
 ) -> None:
     with pytest.raises(WireError, match=match):
-        oscore.open_request(Message(0, code, 1, b"", parts, payload), context("C.1", server=True))
+        oscore.open_request(
+            CoapMessage(0, code, 1, b"", parts, payload), context("C.1", server=True)
+        )
     binding = Binding(b"", b"\x14")
     if code != 69:
         with pytest.raises(WireError):
-            oscore.open_response(Message(0, code, 1, b"", parts, payload), context("C.1"), binding)
+            oscore.open_response(
+                CoapMessage(0, code, 1, b"", parts, payload), context("C.1"), binding
+            )
 
 
 @pytest.mark.parametrize(
@@ -418,7 +437,7 @@ def test_plaintext_that_is_no_message(plaintext: str, error: str, offset: int) -
         bytes.fromhex(plaintext),
         oscore.additional_data(client, binding),
     )
-    outer = Message(0, 2, 1, b"\x05", (Option(9, b"\x09\0"),), sealed)
+    outer = CoapMessage(0, 2, 1, b"\x05", (CoapOption(9, b"\x09\0"),), sealed)
     with pytest.raises(getattr(errors, error)) as caught:
         oscore.open_request(outer, server)
     assert caught.value.offset == 4 + 1 + 3 + 1 + offset
@@ -435,8 +454,8 @@ def attempt(reads: Callable[..., Any], *arguments: Any) -> WireError:
 @given(st.binary(max_size=20), st.binary(max_size=30))
 def test_garbage_is_a_located_error(value: bytes, payload: bytes) -> None:
     server = context("C.1", server=True)
-    garbage = Message(0, 2, 1, b"", (Option(9, value[:255]),), payload)
-    response = Message(0, 68, 1, b"", garbage.options, payload)
+    garbage = CoapMessage(0, 2, 1, b"", (CoapOption(9, value[:255]),), payload)
+    response = CoapMessage(0, 68, 1, b"", garbage.options, payload)
     for found in (
         attempt(oscore.open_request, garbage, server),
         attempt(oscore.open_response, response, server, Binding(b"", b"\0")),
@@ -481,15 +500,15 @@ def test_what_is_protected_opens(
         )
         for a, b in (ids, ids[::-1])
     )
-    parts = tuple(Option(number, b"\1" * (number != 5)) for number in numbers)
-    clear = Message(0, code_of("PUT"), 3, b"\1\2", parts, payload)
+    parts = tuple(CoapOption(number, b"\1" * (number != 5)) for number in numbers)
+    clear = CoapMessage(0, code_of("PUT"), 3, b"\1\2", parts, payload)
     request = oscore.protect_request(
         clear, client, sequence=sequence, send_kid_context=id_context is not None
     )
     assert tiles(request.spans, len(request.octets) * 8)
     opened = oscore.open_request(message(request.octets), server)
     assert opened.message == clear
-    answer = Message(2, code_of("Changed"), 3, b"\1\2", (), payload)
+    answer = CoapMessage(2, code_of("Changed"), 3, b"\1\2", (), payload)
     for number in (None, sequence):
         response = oscore.protect_response(answer, server, opened.binding, sequence=number)
         assert tiles(response.spans, len(response.octets) * 8)
@@ -514,10 +533,10 @@ def overhead(sequence: int, sender_id: bytes, *, algorithm: int = 10) -> tuple[i
     server = SecurityContext.stand_in(
         sender_id=b"\xee", recipient_id=sender_id, algorithm=algorithm
     )
-    get = Message(0, code_of("GET"), 1, b"\1", path_options("/depth"))
+    get = CoapMessage(0, code_of("GET"), 1, b"\1", path_options("/depth"))
     assert len(bytes(get)) == 4 + 1 + 6
     request = oscore.protect_request(get, client, sequence=sequence)
-    content = Message(2, code_of("Content"), 1, b"\1", (), b"22.35")
+    content = CoapMessage(2, code_of("Content"), 1, b"\1", (), b"22.35")
     assert len(bytes(content)) == 4 + 1 + 6
     response = oscore.protect_response(content, server, request.binding)
     return len(request.octets) - len(bytes(get)), len(response.octets) - len(bytes(content))
@@ -569,7 +588,7 @@ def test_keys_are_never_shown() -> None:
     case = DERIVATIONS["C.1"]
     mine = context("C.1")
     shown = [repr(mine), str(mine), f"{mine}"]
-    result = oscore.protect_request(Message(0, 1, 1), mine, sequence=0)
+    result = oscore.protect_request(CoapMessage(0, 1, 1), mine, sequence=0)
     shown += [repr(result)]
     for wrong in (b"", bytes(15), bytes(17)):
         with pytest.raises(RequestError) as caught:
@@ -597,7 +616,7 @@ def test_binding_that_no_request_made() -> None:
     client = context("C.1")
     for binding in (Binding(bytes(8), b"\0"), Binding(b"", bytes(6)), Binding(b"", b"")):
         with pytest.raises(RequestError):
-            oscore.protect_response(Message(2, 69, 1), client, binding)
+            oscore.protect_response(CoapMessage(2, 69, 1), client, binding)
 
 
 def test_codes_that_oscore_needs_are_there() -> None:
@@ -605,6 +624,6 @@ def test_codes_that_oscore_needs_are_there() -> None:
 
 
 def test_open_response_refuses_a_request_code() -> None:
-    outer = Message(0, 2, 1, b"", (Option(9),), bytes(9))
+    outer = CoapMessage(0, 2, 1, b"", (CoapOption(9),), bytes(9))
     with pytest.raises(Malformed, match="no response"):
         oscore.open_response(outer, context("C.1"), Binding(b"", b"\0"))

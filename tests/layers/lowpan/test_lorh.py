@@ -27,7 +27,7 @@ from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import lorh, routing
-from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi, Skipped, SourceRoute
+from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi, Skipped, SrhLorh
 from lowpanbudget.stack.reassembly import Complete
 
 VECTORS = Path(__file__).parents[3] / "vectors"
@@ -171,14 +171,14 @@ def test_every_row_and_type_is_hit() -> None:
     for case in EXPANDING:
         for layer in decompress(octets(case, "lowpan"), env_of(case)).layers:
             known.add(type(layer))
-            if isinstance(layer, SourceRoute):
+            if isinstance(layer, SrhLorh):
                 types.add(layer.kind)
     for case in EXPANDING:
         for span in decompress(octets(case, "lowpan"), env_of(case)).spans:
             if span.layer == "RPI-6LoRH" and span.bits == 1:
                 forms.add((span.name, span.value))
     assert types == set(range(5))
-    assert known >= {SourceRoute, Rpi, IpInIp, Skipped}
+    assert known >= {SrhLorh, Rpi, IpInIp, Skipped}
     names = ("O", "R", "F", lorh.INSTANCE.label, lorh.RANK.label)
     assert forms == set(product(names, (0, 1)))
     assert sorted(p.key for p in lorh.CRITICAL_TYPES.patterns) == ["rpi", "srh", "srh"]
@@ -187,8 +187,8 @@ def test_every_row_and_type_is_hit() -> None:
 # --- the life cycle of a source route, RFC 8138 appendix A.3 -----------------------------------------
 
 
-def as_routes(text: list[list[str]]) -> tuple[SourceRoute, ...]:
-    return tuple(SourceRoute(tuple(bytes.fromhex(hop) for hop in hops)) for hops in text)
+def as_routes(text: list[list[str]]) -> tuple[SrhLorh, ...]:
+    return tuple(SrhLorh(tuple(bytes.fromhex(hop) for hop in hops)) for hops in text)
 
 
 @pytest.mark.parametrize("case", named(LIFE_CYCLE))
@@ -213,13 +213,13 @@ HOPS = st.lists(
     ),
     min_size=1,
     max_size=5,
-).map(lambda routes: tuple(map(SourceRoute, routes)))
+).map(lambda routes: tuple(map(SrhLorh, routes)))
 ADDRESSES = st.integers(1, (1 << 120) - 1).map(lambda n: IPv6Address(0x20 << 120 | n))
 
 
 @given(HOPS, ADDRESSES)
 def test_popping_loses_the_first_hop_and_no_other(
-    routes: tuple[SourceRoute, ...], reference: IPv6Address
+    routes: tuple[SrhLorh, ...], reference: IPv6Address
 ) -> None:
     before = routing.expand_hops(routes, reference)
     assert routing.expand_hops(routing.consume(routes), reference) == before[1:]
@@ -312,10 +312,10 @@ def test_sizes_of_the_four_forms(rpi: Rpi) -> None:
 @pytest.mark.parametrize(
     "header",
     [
-        SourceRoute(()),
-        SourceRoute((b"\0\0\0",)),
-        SourceRoute((b"\0", b"\0\0")),
-        SourceRoute((b"\0",) * 33),
+        SrhLorh(()),
+        SrhLorh((b"\0\0\0",)),
+        SrhLorh((b"\0", b"\0\0")),
+        SrhLorh((b"\0",) * 33),
         Rpi(256),
         Rpi(0, 1 << 16),
         Rpi(-1),

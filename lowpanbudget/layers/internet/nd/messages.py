@@ -17,7 +17,7 @@ from lowpanbudget.fields import (
     Address,
     Drawing,
     OctetString,
-    Options,
+    OptionList,
     Values,
     bits,
     outer,
@@ -43,7 +43,7 @@ class RouterSolicitation:
     """A Router Solicitation with its options."""
 
     reserved = bits(32)
-    options: tuple[Any, ...] = part(Options, OPTIONS, default=())
+    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("router advertisement", rfc(4861, "4.2"))
@@ -57,7 +57,7 @@ class RouterAdvertisement:
     router_lifetime: int = bits(16, lambda value: f"{value} s" if value else "no default router")
     reachable_time: int = bits(32, _milliseconds, default=0)
     retrans_timer: int = bits(32, _milliseconds, default=0)
-    options: tuple[Any, ...] = part(Options, OPTIONS, default=())
+    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("neighbor solicitation", rfc(4861, "4.3"))
@@ -66,7 +66,7 @@ class NeighborSolicitation:
 
     reserved = bits(32)
     target: IPv6Address = part(Address, "target address")
-    options: tuple[Any, ...] = part(Options, OPTIONS, default=())
+    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("neighbor advertisement", rfc(4861, "4.4"))
@@ -78,7 +78,7 @@ class NeighborAdvertisement:
     override: bool = bits(1, "O: replaces the cached link address", default=False)
     reserved = bits(29)
     target: IPv6Address = part(Address, "target address")
-    options: tuple[Any, ...] = part(Options, OPTIONS, default=())
+    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("redirect", rfc(4861, "4.5"))
@@ -88,7 +88,7 @@ class Redirect:
     reserved = bits(32)
     target: IPv6Address = part(Address, "the better first hop")
     destination: IPv6Address = part(Address, "the address that is redirected")
-    options: tuple[Any, ...] = part(Options, OPTIONS, default=())
+    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
 
 
 class _Rovr(OctetString):
@@ -128,7 +128,7 @@ class DuplicateAddressMessage:
     registration_lifetime: int = bits(16, minutes)
     rovr: bytes = part(_Rovr)
     registered: IPv6Address = part(Address, "the address that is registered")
-    options: tuple[Any, ...] = part(Options, OPTIONS, default=())
+    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("duplicate address request", rfc(8505, "4.2"))

@@ -15,7 +15,16 @@ from typing import Any
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import RequestError, Reserved
-from lowpanbudget.fields import Address, Layout, Options, bits, layout_of, part, structure, within
+from lowpanbudget.fields import (
+    Address,
+    Layout,
+    OptionList,
+    bits,
+    layout_of,
+    part,
+    structure,
+    within,
+)
 from lowpanbudget.layers.internet.icmpv6_types import MessageType
 from lowpanbudget.layers.internet.rpl.options import OPTIONS
 from lowpanbudget.layers.internet.rpl.security import SECURITY, RplSecurity, protection
@@ -48,7 +57,7 @@ class Dis:
     """A DODAG Information Solicitation."""
 
     reserved = bits(16)
-    options: tuple[Any, ...] = part(Options, OPTIONS, default=())
+    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("DODAG information object", rfc(6550, "6.3.1"))
@@ -65,7 +74,7 @@ class Dio:
     dtsn: int = bits(8, "triggers destination advertisements", default=0)
     reserved_2 = bits(16)
     dodag_id: IPv6Address = part(Address, ROOT)
-    options: tuple[Any, ...] = part(Options, OPTIONS, default=())
+    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("destination advertisement object", rfc(6550, "6.4.1"))
@@ -78,7 +87,7 @@ class Dao:
     reserved = bits(14)
     sequence: int = bits(8, "DAOSequence")
     dodag_id: IPv6Address | None = part(Address, ROOT, when="has_dodag_id", default=None)
-    options: tuple[Any, ...] = part(Options, OPTIONS, default=())
+    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("destination advertisement object acknowledgement", rfc(6550, "6.5.1"))
@@ -91,7 +100,7 @@ class DaoAck:
     sequence: int = bits(8, "DAOSequence of the DAO")
     status: int = bits(8, _status, default=0)
     dodag_id: IPv6Address | None = part(Address, ROOT, when="has_dodag_id", default=None)
-    options: tuple[Any, ...] = part(Options, OPTIONS, default=())
+    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
 
 
 @structure("consistency check", rfc(6550, "6.6.1"))
@@ -104,7 +113,7 @@ class ConsistencyCheck:
     nonce: int = bits(16, "the same in the response")
     dodag_id: IPv6Address = part(Address, ROOT)
     destination_counter: int = bits(32, "the sender's estimate", default=0)
-    options: tuple[Any, ...] = part(Options, OPTIONS, default=())
+    options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())
 
 
 BASES: dict[int, Layout[Any]] = {

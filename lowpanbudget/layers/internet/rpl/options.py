@@ -10,7 +10,7 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.fields import (
     Address,
     Layout,
-    Options,
+    OptionList,
     Prefix,
     Tagged,
     Zeros,
@@ -43,7 +43,7 @@ def _path_lifetime(value: int) -> str:
 class MetricContainer:
     """Routing metrics and constraints (RFC 6551)."""
 
-    metrics: tuple[Any, ...] = part(Options, METRICS)
+    metrics: tuple[Any, ...] = part(OptionList, METRICS)
 
 
 @structure("route information option", rfc(6550, "6.7.5"), sizes=range(8, 25))

@@ -16,8 +16,8 @@ from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved
 from lowpanbudget.fields import Bits, Header
-from lowpanbudget.layers.internet.coap_codes import TYPES, code_text
-from lowpanbudget.layers.internet.coap_options import Option, decode_options, encode_options
+from lowpanbudget.layers.internet.coap.codes import TYPES, code_text
+from lowpanbudget.layers.internet.coap.options import CoapOption, decode_options, encode_options
 
 LAYER = "CoAP"
 CITE = rfc(7252, "3")
@@ -37,14 +37,14 @@ HEADER = Header(
 
 
 @dataclass(frozen=True, slots=True)
-class Message:
+class CoapMessage:
     """A CoAP message; ``options`` are kept in the order of their numbers, equal numbers in the order given."""
 
     type: int
     code: int
     mid: int
     token: bytes = b""
-    options: tuple[Option, ...] = ()
+    options: tuple[CoapOption, ...] = ()
     payload: bytes = b""
 
     def __post_init__(self) -> None:
@@ -61,11 +61,11 @@ class Message:
         """Return whether the code is a response, of whatever class."""
         return self.code >= 64
 
-    def all(self, number: int) -> tuple[Option, ...]:
+    def all(self, number: int) -> tuple[CoapOption, ...]:
         """Return the options with this number."""
         return tuple(option for option in self.options if option.number == number)
 
-    def first(self, number: int) -> Option | None:
+    def first(self, number: int) -> CoapOption | None:
         """Return the first option with this number, or None."""
         return next(iter(self.all(number)), None)
 
@@ -76,21 +76,21 @@ class Message:
         return bytes(writer.data)
 
 
-def path_options(path: str) -> tuple[Option, ...]:
+def path_options(path: str) -> tuple[CoapOption, ...]:
     """Return the Uri-Path and Uri-Query options of ``/a/b?x=1`` (RFC 7252 section 6.4, steps 8 and 9)."""
     path, question, query = path.partition("?")
     options = []
     if path not in ("", "/"):
         options += [
-            Option.of("Uri-Path", unquote_to_bytes(segment))
+            CoapOption.of("Uri-Path", unquote_to_bytes(segment))
             for segment in path.removeprefix("/").split("/")
         ]
     if question:
-        options += [Option.of("Uri-Query", unquote_to_bytes(part)) for part in query.split("&")]
+        options += [CoapOption.of("Uri-Query", unquote_to_bytes(part)) for part in query.split("&")]
     return tuple(options)
 
 
-def decode(reader: Reader) -> Message:
+def decode(reader: Reader) -> CoapMessage:
     """Return the message that fills what is left.
 
     Raises ``Truncated``, ``Reserved`` (version, token length, option nibble 15) or ``Malformed`` (empty message with
@@ -115,7 +115,7 @@ def decode(reader: Reader) -> Message:
         )  # fmt: skip
     token = reader.octets(length, "token", *_TOKEN)
     options, payload = decode_options(reader)
-    return Message(values["type"], code, values["message id"], token, options, payload)
+    return CoapMessage(values["type"], code, values["message id"], token, options, payload)
 
 
 # "A client sending a request without using Transport Layer Security SHOULD use a nontrivial, randomized token"
@@ -126,7 +126,7 @@ _TOKEN = (
 )
 
 
-def encode(writer: Writer, message: Message) -> None:
+def encode(writer: Writer, message: CoapMessage) -> None:
     """Append the message with its spans.
 
     Raises ``RequestError`` for what cannot be sent: a token over 8 octets, an empty message with more.

@@ -13,11 +13,11 @@ from dataclasses import dataclass
 from lowpanbudget.bits import Span, Writer
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError
-from lowpanbudget.layers.internet import dtls
 from lowpanbudget.layers.internet.aead import Nonces, failure_at
-from lowpanbudget.layers.internet.dtls import Record, Unified
-from lowpanbudget.layers.internet.dtls_messages import CONTENT_NAMES, LAYER, Content
-from lowpanbudget.layers.internet.dtls_suites import RecordKeys, Suite, Version
+from lowpanbudget.layers.internet.dtls import record as dtls
+from lowpanbudget.layers.internet.dtls.content import CONTENT_NAMES, LAYER, Content
+from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
+from lowpanbudget.layers.internet.dtls.suites import RecordKeys, Suite, Version
 
 AAD_CITE = rfc(6347, "4.1.2.1")
 CID_AAD = rfc(9146, "5.3")
@@ -46,7 +46,7 @@ def seal_1_2(
     cid: bytes = b"",
     padding: int = 0,
     used: Nonces | None = None,
-) -> Record:
+) -> DtlsRecord:
     """Return the protected record of DTLS 1.2, appended to ``writer``.
 
     With a connection ID the content type goes inside (RFC 9146) and ``padding`` zeros may follow it. Spans of a
@@ -56,13 +56,13 @@ def seal_1_2(
     inner = _inner(content, content_type, padding, CID_AAD) if cid else _plain(content, padding)
     number = epoch.to_bytes(2, "big") + sequence.to_bytes(6, "big")
     outer = Content.CID if cid else content_type
-    head = Record(outer, epoch, sequence, b"", cid=cid)
+    head = DtlsRecord(outer, epoch, sequence, b"", cid=cid)
     ciphertext = suite.aead.seal(
         keys.key, _nonce_1_2(suite, keys, number), bytes(inner.data),
         _additional(head, number, len(inner.data)), used,
     )  # fmt: skip
     fragment = number[8 - suite.explicit :] + ciphertext
-    record = Record(outer, epoch, sequence, fragment, cid=cid)
+    record = DtlsRecord(outer, epoch, sequence, fragment, cid=cid)
     dtls.write_header(writer, record, len(fragment))
     writer.octets(fragment[: suite.explicit], *dtls.EXPLICIT_NONCE)
     _append_sealed(writer, inner, ciphertext, suite)
@@ -108,7 +108,7 @@ def seal_1_3(
     return record
 
 
-def open_1_2(record: Record, keys: RecordKeys, suite: Suite) -> Opened:
+def open_1_2(record: DtlsRecord, keys: RecordKeys, suite: Suite) -> Opened:
     """Return what a protected record of DTLS 1.2 holds; raises ``BadMic`` or another ``WireError``."""
     _check(suite, "1.2", keys, record.epoch, record.sequence, record.content_type, record.cid)
     number = record.epoch.to_bytes(2, "big") + record.sequence.to_bytes(6, "big")
@@ -241,7 +241,7 @@ def _xor(iv: bytes, number: int) -> bytes:
     return (int.from_bytes(iv, "big") ^ number).to_bytes(len(iv), "big")
 
 
-def _additional(record: Record, number: bytes, length: int) -> bytes:
+def _additional(record: DtlsRecord, number: bytes, length: int) -> bytes:
     """Return what a tag of 1.2 covers besides the content (RFC 5246 section 6.2.3.3; RFC 9146 section 5.3)."""
     kind, version = bytes([record.content_type]), record.version.to_bytes(2, "big")
     size = length.to_bytes(2, "big")
@@ -251,7 +251,7 @@ def _additional(record: Record, number: bytes, length: int) -> bytes:
     return _PLACEHOLDER + kind + count + kind + version + number + record.cid + size
 
 
-def _header_octets(record: Record | Unified, length: int) -> bytes:
+def _header_octets(record: DtlsRecord | Unified, length: int) -> bytes:
     writer = Writer(LAYER)
     dtls.write_header(writer, record, length)
     return bytes(writer.data)

@@ -13,8 +13,8 @@ from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError
 from lowpanbudget.fields import Bits, Header
-from lowpanbudget.layers.internet.dtls_messages import CONTENT_NAMES, LAYER, Content, decode_content
-from lowpanbudget.layers.internet.dtls_suites import Suite
+from lowpanbudget.layers.internet.dtls.content import CONTENT_NAMES, LAYER, Content, decode_content
+from lowpanbudget.layers.internet.dtls.suites import Suite
 
 CITE = rfc(6347, "4.1")
 CID_CITE = rfc(9146, "4")
@@ -61,7 +61,7 @@ _CID = ("connection ID", "finds the association", CID_CITE, "a shorter connectio
 
 
 @dataclass(frozen=True, slots=True)
-class Record:
+class DtlsRecord:
     """A record with the header of DTLS 1.2; ``fragment`` as on the wire, protected or not."""
 
     content_type: int
@@ -94,7 +94,7 @@ class Unified:
 
 def decode(
     reader: Reader, *, cid_length: int | None = None, suite: Suite | None = None
-) -> Record | Unified:
+) -> DtlsRecord | Unified:
     """Return the record that comes next.
 
     ``cid_length`` is what the ends agreed on; a ``suite`` tells explicit nonce and tag apart in a protected fragment.
@@ -113,7 +113,7 @@ def decode(
 
 def decode_datagram(
     reader: Reader, *, cid_length: int | None = None, suite: Suite | None = None
-) -> tuple[Record | Unified, ...]:
+) -> tuple[DtlsRecord | Unified, ...]:
     """Return all records of a datagram; raises as ``decode``. Each takes 13 or 18 octets at least."""
     records = []
     while reader.left:
@@ -121,7 +121,7 @@ def decode_datagram(
     return tuple(records)
 
 
-def _decode_record(reader: Reader, cid_length: int | None, suite: Suite | None) -> Record:
+def _decode_record(reader: Reader, cid_length: int | None, suite: Suite | None) -> DtlsRecord:
     start = reader.pos
     values, _ = RECORD.read(reader)
     kind, version = values["content type"], values["version"]
@@ -131,7 +131,7 @@ def _decode_record(reader: Reader, cid_length: int | None, suite: Suite | None) 
         )
     cid = _read_cid(reader, cid_length) if kind == Content.CID else b""
     length = LENGTH.read(reader)[0]["length"]
-    record = Record(kind, values["epoch"], values["sequence number"], b"", version, cid)
+    record = DtlsRecord(kind, values["epoch"], values["sequence number"], b"", version, cid)
     limit = LONGEST_SEALED if record.sealed else LONGEST_PLAIN
     _limit(reader, length, limit, CITE)
     fragment = reader.data[reader.pos : reader.pos + length]
@@ -140,7 +140,7 @@ def _decode_record(reader: Reader, cid_length: int | None, suite: Suite | None) 
         _read_sealed(reader, length, suite if suite and suite.version == "1.2" else None, CITE)
     else:
         _read_plain(reader, kind, length)
-    return Record(kind, record.epoch, record.sequence, fragment, version, cid)
+    return DtlsRecord(kind, record.epoch, record.sequence, fragment, version, cid)
 
 
 def _decode_unified(reader: Reader, cid_length: int | None, suite: Suite | None) -> Unified:
@@ -219,14 +219,14 @@ def _read_sealed(reader: Reader, length: int, suite: Suite | None, cite: Cite) -
     reader.octets(suite.aead.tag, "tag", "integrity of the record", suite.cite)
 
 
-def encode(writer: Writer, record: Record | Unified) -> None:
+def encode(writer: Writer, record: DtlsRecord | Unified) -> None:
     """Append a record as it is; a fragment in the clear gets the spans of its content.
 
     Raises ``RequestError`` for what its header cannot say.
     """
     write_header(writer, record, len(record.fragment))
     at = writer.pos * 8
-    if isinstance(record, Record) and not record.sealed:
+    if isinstance(record, DtlsRecord) and not record.sealed:
         inside = Reader(record.fragment, layer=LAYER)
         try:
             decode_content(inside, record.content_type)
@@ -235,17 +235,19 @@ def encode(writer: Writer, record: Record | Unified) -> None:
         writer.spans += [span._replace(offset_bits=span.offset_bits + at) for span in inside.spans]
         writer.data += record.fragment
         return
-    cite = CITE if isinstance(record, Record) else UNIFIED_CITE
+    cite = CITE if isinstance(record, DtlsRecord) else UNIFIED_CITE
     writer.octets(record.fragment, "protected fragment", "nonce if explicit, ciphertext, tag", cite)
 
 
-def write_header(writer: Writer, record: Record | Unified, length: int) -> None:
+def write_header(writer: Writer, record: DtlsRecord | Unified, length: int) -> None:
     """Append the header of a record whose fragment has ``length`` octets."""
     if len(record.cid) > LONGEST_CID:
         raise RequestError(
             f"a connection ID of {len(record.cid)} octets is over 255", cite=CID_CITE
         )
-    limit = LONGEST_PLAIN if isinstance(record, Record) and not record.sealed else LONGEST_SEALED
+    limit = (
+        LONGEST_PLAIN if isinstance(record, DtlsRecord) and not record.sealed else LONGEST_SEALED
+    )
     if length > limit:
         raise RequestError(f"a fragment of {length} octets is over {limit}", cite=CITE)
     if isinstance(record, Unified):

@@ -13,13 +13,14 @@ from dataclasses import dataclass
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError, WireError
-from lowpanbudget.layers.internet import coap, oscore_option
 from lowpanbudget.layers.internet.aead import Nonces, failure_at
-from lowpanbudget.layers.internet.coap_codes import code_of, code_text
-from lowpanbudget.layers.internet.coap_options import Option, decode_options, encode_options
-from lowpanbudget.layers.internet.coap_registry import OBSERVE, OSCORE, PROXY_URI
-from lowpanbudget.layers.internet.oscore_context import SecurityContext
-from lowpanbudget.layers.internet.oscore_option import LAYER, Value
+from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.coap.codes import code_of, code_text
+from lowpanbudget.layers.internet.coap.options import CoapOption, decode_options, encode_options
+from lowpanbudget.layers.internet.coap.registry import OBSERVE, OSCORE, PROXY_URI
+from lowpanbudget.layers.internet.oscore import option as oscore_option
+from lowpanbudget.layers.internet.oscore.context import SecurityContext
+from lowpanbudget.layers.internet.oscore.option import LAYER, Value
 
 INNER = "CoAP inside OSCORE"
 CITE = rfc(8613, "5")
@@ -45,19 +46,19 @@ class Result:
     encrypted octet named by what it holds. ``binding`` is the request's: keep it for the response.
     """
 
-    message: coap.Message
+    message: coap.CoapMessage
     octets: bytes
     spans: tuple[Span, ...]
     binding: Binding
 
 
 def protect_request(
-    message: coap.Message,
+    message: coap.CoapMessage,
     context: SecurityContext,
     *,
     sequence: int,
     send_kid_context: bool = False,
-    outer: tuple[Option, ...] = (),
+    outer: tuple[CoapOption, ...] = (),
     used: Nonces | None = None,
 ) -> Result:
     """Return the OSCORE request (RFC 8613 section 8.1).
@@ -77,12 +78,12 @@ def protect_request(
 
 
 def protect_response(
-    message: coap.Message,
+    message: coap.CoapMessage,
     context: SecurityContext,
     binding: Binding,
     *,
     sequence: int | None = None,
-    outer: tuple[Option, ...] = (),
+    outer: tuple[CoapOption, ...] = (),
     used: Nonces | None = None,
 ) -> Result:
     """Return the OSCORE response (RFC 8613 section 8.3) to the request that ``binding`` names.
@@ -99,12 +100,12 @@ def protect_response(
 
 
 def _protect(
-    message: coap.Message,
+    message: coap.CoapMessage,
     context: SecurityContext,
     value: Value,
     binding: Binding,
     identifier: bytes,
-    outer: tuple[Option, ...],
+    outer: tuple[CoapOption, ...],
     used: Nonces | None,
 ) -> Result:
     inner, unprotected = _split(message, outer)
@@ -119,22 +120,22 @@ def _protect(
     )
     codes = (_POST, _FETCH) if message.is_request else (_CHANGED, _CONTENT)
     code = codes[message.first(OBSERVE) is not None]
-    protected = coap.Message(
+    protected = coap.CoapMessage(
         message.type,
         code,
         message.mid,
         message.token,
-        (*unprotected, Option(OSCORE, bytes(value))),
+        (*unprotected, CoapOption(OSCORE, bytes(value))),
         sealed,
     )
     return Result(protected, *_explain(protected, text, context), binding)
 
 
 def _split(
-    message: coap.Message, outer: tuple[Option, ...]
-) -> tuple[tuple[Option, ...], tuple[Option, ...]]:
+    message: coap.CoapMessage, outer: tuple[CoapOption, ...]
+) -> tuple[tuple[CoapOption, ...], tuple[CoapOption, ...]]:
     """Return the inner and the outer options (RFC 8613 section 4.1)."""
-    inner: list[Option] = []
+    inner: list[CoapOption] = []
     unprotected = list(outer)
     for option in outer:
         if "U" not in option.definition.oscore or option.number in (OSCORE, OBSERVE):
@@ -152,7 +153,7 @@ def _split(
             )
         if option.number == OBSERVE:
             # "For notifications, the Inner Observe option value MUST be empty" (section 4.1.3.5.2)
-            inner.append(option if message.is_request else Option(OBSERVE))
+            inner.append(option if message.is_request else CoapOption(OBSERVE))
             unprotected.append(option)
         elif "E" in option.definition.oscore:
             inner.append(option)
@@ -161,7 +162,7 @@ def _split(
     return tuple(inner), tuple(unprotected)
 
 
-def open_request(message: coap.Message, context: SecurityContext) -> Result:
+def open_request(message: coap.CoapMessage, context: SecurityContext) -> Result:
     """Return the request that an OSCORE request holds (RFC 8613 section 8.2); ``context`` is the receiver's.
 
     Raises ``BadMic``, or another ``WireError`` for a message that is none or names another context. Whether the
@@ -180,7 +181,7 @@ def open_request(message: coap.Message, context: SecurityContext) -> Result:
     return _open(message, context, binding, context.nonce(value.kid, value.piv))
 
 
-def open_response(message: coap.Message, context: SecurityContext, binding: Binding) -> Result:
+def open_response(message: coap.CoapMessage, context: SecurityContext, binding: Binding) -> Result:
     """Return the response that an OSCORE response holds (RFC 8613 section 8.4); raises as ``open_request``."""
     value = _value_of(message)
     if not message.is_response:
@@ -192,7 +193,7 @@ def open_response(message: coap.Message, context: SecurityContext, binding: Bind
     return _open(message, context, binding, nonce)
 
 
-def _value_of(message: coap.Message) -> Value:
+def _value_of(message: coap.CoapMessage) -> Value:
     options = message.all(OSCORE)
     if len(options) != 1:
         raise _wrong(f"{len(options)} OSCORE options where one is needed", rfc(8613, "2"))
@@ -202,7 +203,7 @@ def _value_of(message: coap.Message) -> Value:
         return oscore_option.decode(Reader(options[0].octets))
     except WireError as error:
         before = tuple(option for option in message.options if option.number <= OSCORE)
-        head = coap.Message(message.type, message.code, message.mid, message.token, before)
+        head = coap.CoapMessage(message.type, message.code, message.mid, message.token, before)
         error.offset += len(bytes(head)) - len(options[0].octets)
         raise
 
@@ -212,7 +213,7 @@ def _wrong(text: str, cite: Cite) -> Malformed:
 
 
 def _open(
-    message: coap.Message, context: SecurityContext, binding: Binding, nonce: bytes
+    message: coap.CoapMessage, context: SecurityContext, binding: Binding, nonce: bytes
 ) -> Result:
     at = len(bytes(message)) - len(message.payload)
     plaintext = context.aead.unseal(
@@ -232,7 +233,7 @@ def _open(
     options = (*(option for option in outer if option.number != OSCORE), *inner)
     text = Writer(INNER)
     _write_plaintext(text, code, inner, payload)
-    clear = coap.Message(message.type, code, message.mid, message.token, options, payload)
+    clear = coap.CoapMessage(message.type, code, message.mid, message.token, options, payload)
     return Result(clear, *_explain(message, text, context), binding)
 
 
@@ -248,7 +249,7 @@ def additional_data(context: SecurityContext, binding: Binding) -> bytes:
 
 
 def _write_plaintext(
-    writer: Writer, code: int, options: tuple[Option, ...], payload: bytes
+    writer: Writer, code: int, options: tuple[CoapOption, ...], payload: bytes
 ) -> None:
     writer.octets(bytes([code]), "code", *_code_says(code), value=code)
     encode_options(writer, options, payload)
@@ -258,14 +259,14 @@ def _code_says(code: int) -> tuple[str, Cite]:
     return f"{code_text(code)}, encrypted", PLAINTEXT
 
 
-def _read_plaintext(plaintext: bytes) -> tuple[int, tuple[Option, ...], bytes]:
+def _read_plaintext(plaintext: bytes) -> tuple[int, tuple[CoapOption, ...], bytes]:
     reader = Reader(plaintext, layer=INNER)
     code = reader.raw(1, "the code", PLAINTEXT)[0]
     return code, *decode_options(reader)
 
 
 def _explain(
-    protected: coap.Message, text: Writer, context: SecurityContext
+    protected: coap.CoapMessage, text: Writer, context: SecurityContext
 ) -> tuple[bytes, tuple[Span, ...]]:
     """Return the octets of the protected message, and spans that look into its ciphertext.
 

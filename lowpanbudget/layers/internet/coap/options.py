@@ -17,8 +17,7 @@ from dataclasses import dataclass
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError
-from lowpanbudget.layers.internet import oscore_option
-from lowpanbudget.layers.internet.coap_registry import (
+from lowpanbudget.layers.internet.coap.registry import (
     BLOCK_CITE,
     BLOCKS,
     BY_NAME,
@@ -29,6 +28,7 @@ from lowpanbudget.layers.internet.coap_registry import (
     Definition,
     definition,
 )
+from lowpanbudget.layers.internet.oscore import option as oscore_option
 
 CITE = rfc(7252, "3.1")
 NUMBERS_CITE = rfc(7252, "12.2")
@@ -40,7 +40,7 @@ _EXTENDED = {13: (1, 13), 14: (2, 269)}  # nibble: octets that follow, and what 
 
 
 @dataclass(frozen=True, slots=True)
-class Option:
+class CoapOption:
     """One option of a message: its number and the octets of its value."""
 
     number: int
@@ -100,7 +100,7 @@ class Option:
         return {"string": "text", "uint": "number", "empty": "no value"}.get(row.format, "octets")
 
     @classmethod
-    def of(cls, name: str | int, value: "int | str | bytes | Block | None" = None) -> "Option":
+    def of(cls, name: str | int, value: "int | str | bytes | Block | None" = None) -> "CoapOption":
         """Return an option from its name or number and a value of its format, in the fewest octets.
 
         Raises ``RequestError`` for an unknown name, a value of another kind, or one outside the limits.
@@ -147,10 +147,10 @@ _WANTS = {
 }
 
 
-def decode_options(reader: Reader) -> tuple[tuple[Option, ...], bytes]:
+def decode_options(reader: Reader) -> tuple[tuple[CoapOption, ...], bytes]:
     """Return the options and the payload that fill what is left; raises as ``decode``."""
     layer = reader.layer
-    options: list[Option] = []
+    options: list[CoapOption] = []
     number = 0
     while reader.left:
         if reader.peek("an option") == MARKER:
@@ -169,7 +169,7 @@ def decode_options(reader: Reader) -> tuple[tuple[Option, ...], bytes]:
     return tuple(options), b""
 
 
-def _decode_option(reader: Reader, previous: int) -> Option:
+def _decode_option(reader: Reader, previous: int) -> CoapOption:
     start = reader.pos
     head = reader.raw(1, "an option", CITE)[0]
     if head >> 4 == 15 or head & 15 == 15:
@@ -184,7 +184,7 @@ def _decode_option(reader: Reader, previous: int) -> Option:
             offset=start, layer=reader.layer, cite=NUMBERS_CITE,
         )  # fmt: skip
     length = _extended(reader, head & 15, "option length")
-    option = Option(number, reader.raw(length, f"the value of {definition(number).name}", CITE))
+    option = CoapOption(number, reader.raw(length, f"the value of {definition(number).name}", CITE))
     reader.spans += _option_spans(option, previous, reader.layer, start)
     return option
 
@@ -202,7 +202,7 @@ def _nibble(value: int) -> tuple[int, bytes]:
     return value, b""
 
 
-def _option_spans(option: Option, previous: int, layer: str, start: int) -> list[Span]:
+def _option_spans(option: CoapOption, previous: int, layer: str, start: int) -> list[Span]:
     """Return the spans of an option at octet ``start``: the one text for reading and writing."""
     row = option.definition
     delta, length = option.number - previous, len(option.octets)
@@ -226,7 +226,7 @@ def _option_spans(option: Option, previous: int, layer: str, start: int) -> list
     return spans + _value_spans(option, layer, at)
 
 
-def _value_spans(option: Option, layer: str, at: int) -> list[Span]:
+def _value_spans(option: CoapOption, layer: str, at: int) -> list[Span]:
     row, bits = option.definition, len(option.octets) * 8
     if not bits:
         return []
@@ -272,7 +272,7 @@ def _value_spans(option: Option, layer: str, at: int) -> list[Span]:
     return [Span(at, bits, layer, row.name, option.value, option.meaning, row.cite, row.removed_by)]
 
 
-def encode_options(writer: Writer, options: tuple[Option, ...], payload: bytes) -> None:
+def encode_options(writer: Writer, options: tuple[CoapOption, ...], payload: bytes) -> None:
     """Append options, which are in the order of their numbers, and the payload behind its marker."""
     previous = 0
     for option in options:
