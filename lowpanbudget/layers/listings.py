@@ -22,7 +22,6 @@ from lowpanbudget.layers.internet.rpl import options as rpl_options
 from lowpanbudget.layers.internet.rpl import security as rpl_security
 from lowpanbudget.layers.link import addressing, contents, elements, mlme_contents
 from lowpanbudget.layers.link.header_contents import HEADER_IES
-from lowpanbudget.layers.lowpan import ghc
 
 _LAYOUT = ("field", "size", "meaning")
 
@@ -45,7 +44,6 @@ def listings() -> Iterator[tuple[str, Listing]]:
     ):
         title = f"Which PAN IDs a MAC header of {version} carries."
         yield title, _pan_ids(f"PAN ID compression, {version}", table, cite)
-    yield "Generic header compression: the byte code.", _byte_code()
     for kind in icmpv6.MESSAGES:
         if isinstance(kind.body, Layout):
             yield "Messages of ICMPv6.", _record(kind.body, kind.name, *_message_head(kind))
@@ -99,14 +97,6 @@ def _pan_ids(
         "destination", "source", "compression bit", "destination PAN ID", "source PAN ID", "octets",
     )  # fmt: skip
     return Listing(name, cite, columns, rows)
-
-
-def _byte_code() -> Listing:
-    rows = tuple(
-        (code.template, code.name, code.meaning.format(n="n octets", s="s octets"), str(code.cite))
-        for code in ghc.CODES
-    )
-    return Listing("GHC", ghc.CODES[0].cite, ("code octet", "name", "does", "clause"), rows)
 
 
 def _message_head(kind: MessageType) -> Iterator[tuple[str, str, str]]:

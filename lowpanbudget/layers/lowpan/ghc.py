@@ -12,8 +12,9 @@ Decoder, encoder and explanation read one table; running the machine is plain co
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, Truncated, plural
+from lowpanbudget.fields import Pattern, Patterns
 from lowpanbudget.layers.lowpan import fragment
 
 _TABLE_1 = rfc(7400, "2")
@@ -27,54 +28,23 @@ _ADDRESS = 16
 _WINDOW = 256  # how far back the compressor looks in something longer than LARGEST
 
 
-def field(template: str, octet: int, letter: str) -> int:
-    """Return the number that stands in an octet where its template shows the letter."""
-    return octet >> 7 - template.rindex(letter) & (1 << template.count(letter)) - 1
-
-
-def matches(template: str, octet: int) -> bool:
-    """Return whether the octet has the template's fixed bits."""
-    return all(a not in "01" or a == b for a, b in zip(template, f"{octet:08b}", strict=True))
-
-
-class Code(NamedTuple):
-    """A row of table 1: octets ``first`` to ``last``; ``meaning`` fills in n and s of ``CodeStep``."""
-
-    template: str
-    first: int
-    last: int
-    name: str
-    meaning: str
-    cite: Cite = _TABLE_1
-
-    def octet(self, **numbers: int) -> int:
-        """Return the code octet that carries these numbers, one a letter of the template."""
-        places = {letter: 7 - self.template.rindex(letter) for letter in numbers}
-        return self.first + sum(number << places[letter] for letter, number in numbers.items())
-
-
-LITERAL = Code("0kkkkkkk", 0x00, 0x5F, "literal", "{n} as they are")
-ZEROS = Code("1000nnnn", 0x80, 0x8F, "zeros", "{n} of zero")
-STOP = Code("10010000", 0x90, 0x90, "stop", "end of the code", rfc(7400, "3.2"))
-SET = Code("101nssss", 0xA0, 0xBF, "set", "the next copy: {n} longer, {s} further to the left")
-BACKREF = Code("11nnnkkk", 0xC0, 0xFF, "backref", "{n} copied, from {s} to the left")
-RESERVED_011 = Code("011xxxxx", 0x60, 0x7F, "reserved", "reserved at this time")
-RESERVED_1001 = Code("1001nnnn", 0x91, 0x9F, "reserved", "reserved at this time")
-
-CODES = (LITERAL, RESERVED_011, ZEROS, STOP, RESERVED_1001, SET, BACKREF)
-
-
-def rows_by_octet(codes: tuple[Code, ...]) -> tuple[Code, ...]:
-    """Return the row of each of the 256 code octets; raises if one has none, two, or wrong bits."""
-    octets = [(octet, row) for row in codes for octet in range(row.first, row.last + 1)]
-    if [octet for octet, _ in octets] != list(range(256)):
-        raise AssertionError("the rows do not cover 256 code octets once, in order")
-    if not all(matches(row.template, octet) for octet, row in octets):
-        raise AssertionError("a row covers a code octet that is not of its form")
-    return tuple(row for _, row in octets)
-
-
-_ROW = rows_by_octet(CODES)
+LITERAL = Pattern("0kkkkkkk", "literal", "literal: n octets as they are", _TABLE_1)
+RESERVED_011 = Pattern("011xxxxx", "reserved", "reserved: at this time", _TABLE_1)
+ZEROS = Pattern("1000nnnn", "zeros", "zeros: n octets of zero", _TABLE_1)
+RESERVED_1001 = Pattern("1001nnnn", "reserved", "reserved: at this time", _TABLE_1)
+STOP = Pattern("10010000", "stop", "stop: end of the code", rfc(7400, "3.2"))
+SET = Pattern(
+    "101nssss", "set", "set: the next copy: n octets longer, s octets further to the left", _TABLE_1
+)
+BACKREF = Pattern(
+    "11nnnkkk", "backref", "backref: n octets copied, from s octets to the left", _TABLE_1
+)
+CODES = Patterns(
+    "GHC",
+    _TABLE_1,
+    (LITERAL, RESERVED_011, ZEROS, RESERVED_1001, STOP, SET, BACKREF),
+    nested=True,
+)
 
 
 class CodeStep(NamedTuple):
@@ -85,7 +55,7 @@ class CodeStep(NamedTuple):
 
     offset: int
     octets: bytes
-    code: Code
+    code: Pattern
     n: int
     s: int
     output: bytes = b""
@@ -94,7 +64,9 @@ class CodeStep(NamedTuple):
     @property
     def meaning(self) -> str:
         """Return what the code does, in words."""
-        text = self.code.meaning.format(n=plural(self.n, "octet"), s=plural(self.s, "octet"))
+        text = self.code.name.removeprefix(f"{self.code.key}: ")
+        text = text.replace("n octets", plural(self.n, "octet"))
+        text = text.replace("s octets", plural(self.s, "octet"))
         return f"{text}, in the dictionary" if self.from_dictionary else text
 
 
@@ -122,21 +94,21 @@ def _read(code: bytes) -> Iterator[CodeStep]:
     na = sa = offset = 0
     while offset < len(code):
         octet = code[offset]
-        row = _ROW[octet]
+        row = CODES[octet]
         n = s = argument = 0
         if row is LITERAL:
-            n = argument = field(row.template, octet, "k")
+            n = argument = row.number(octet, "k")
             if (left := len(code) - offset - 1) < argument:
                 text = f"a literal of {plural(argument, 'octet')} has {left} left"
                 raise Truncated(text, offset=offset, layer=_LAYER, cite=row.cite)
         elif row is ZEROS:
-            n = field(row.template, octet, "n") + LEAST
+            n = row.number(octet, "n") + LEAST
         elif row is SET:
-            n, s = (STRIDE * field(row.template, octet, letter) for letter in "ns")
+            n, s = (STRIDE * row.number(octet, letter) for letter in "ns")
             na, sa = na + n, sa + s
         elif row is BACKREF:
-            n = na + field(row.template, octet, "n") + LEAST
-            s = sa + field(row.template, octet, "k") + n
+            n = na + row.number(octet, "n") + LEAST
+            s = sa + row.number(octet, "k") + n
             na = sa = 0
         elif row is not STOP:
             text = f"the code octet {octet:#04x} is reserved"
@@ -145,11 +117,6 @@ def _read(code: bytes) -> Iterator[CodeStep]:
         if row is STOP:
             return
         offset += 1 + argument
-
-
-def expanded_size(code: bytes) -> int:
-    """Return how many octets a code stands for; needs no dictionary, has no limit."""
-    return sum(step.n for step in _read(code) if step.code is not SET)
 
 
 def decompress(code: bytes, dictionary: bytes, *, limit: int = LARGEST) -> Expansion:
@@ -187,9 +154,9 @@ def decompress(code: bytes, dictionary: bytes, *, limit: int = LARGEST) -> Expan
     return Expansion(bytes(buffer[base:]), consumed, stopped, tuple(steps))
 
 
-_LONGEST_LITERAL = field(LITERAL.template, LITERAL.last, "k")
-_LONGEST_ZEROS = field(ZEROS.template, ZEROS.last, "n") + LEAST
-_REACH = field(SET.template, SET.last, "s")
+_LONGEST_LITERAL = LITERAL.number(CODES.octets(LITERAL)[-1], "k")
+_LONGEST_ZEROS = ZEROS.largest("n") + LEAST
+_REACH = SET.largest("s")
 _OCTET = 1 << 16
 _CODE = _OCTET + 1
 
@@ -219,7 +186,7 @@ def compress(octets: bytes, dictionary: bytes, *, stop: bool = False) -> bytes:
                 longer, further = longer - 1, further - part
             code.append(row.octet(n=(n - LEAST) % STRIDE, k=(s - n) % STRIDE))
         here += n
-    return bytes(code) + (bytes([STOP.first]) if stop else b"")
+    return bytes(code) + (bytes([STOP.octet()]) if stop else b"")
 
 
 def _sets(n: int, s: int) -> int:
@@ -237,7 +204,7 @@ def _longest_copy(size: int) -> int:
     return 2 * (STRIDE * _sets(0, size) + STRIDE + 1) - 1
 
 
-def _plan(buffer: bytes, begin: int) -> Iterator[tuple[Code, int, int]]:
+def _plan(buffer: bytes, begin: int) -> Iterator[tuple[Pattern, int, int]]:
     """Yield the codes (row, n, s) of the shortest code for ``buffer[begin:]``, of these the fewest.
 
     The price of the rest depends on the position alone: ``set`` codes lose nothing by standing

@@ -63,7 +63,7 @@ def read_code(reader: Reader, dictionary: bytes, *, until_stop: bool) -> bytes:
             cite=EXTENSIONS,
         )
     for step in expansion.steps:
-        name, cite = step.code.name, step.code.cite
+        name, cite = step.code.key, step.code.cite
         reader.octets(len(step.octets), name, step.meaning, cite, value=step.output or step.octets)
     return expansion.octets
 
@@ -72,7 +72,7 @@ def write_code(writer: Writer, octets: bytes, dictionary: bytes, *, stop: bool) 
     """Append the shortest byte code for ``octets``, a span for each code."""
     writer.layer = "GHC"
     for step in ghc.decompress(ghc.compress(octets, dictionary, stop=stop), dictionary).steps:
-        name, cite = step.code.name, step.code.cite
+        name, cite = step.code.key, step.code.cite
         writer.octets(step.octets, name, step.meaning, cite, value=step.output or step.octets)
 
 
