@@ -41,7 +41,7 @@ def _link_flaws(link: LinkShape) -> Iterator[Flaw]:
             ("link", "pan_ids"),
             f"a version-{version} frame between {link.addresses} addresses cannot carry "
             f"{link.pan_ids} PAN ID{'s' if link.pan_ids != 'one' else ''}",
-            f"Possible: {' or '.join(possible)} ({addressing(version, mode, mode, 0).cite})",
+            f"Possible: {' or '.join(possible)} ({addressing(version, mode, mode, 0).layout.cite})",
         )
     apart = link.destination_pan_id not in {None, link.pan_id}
     if apart and link.pan_ids != "both":

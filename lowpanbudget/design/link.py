@@ -10,7 +10,7 @@ from typing import Literal, NamedTuple
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import Cite, ieee
 from lowpanbudget.design.knob import Knob, Stage, replacing
-from lowpanbudget.layers.link.addressing import MODE_OCTETS, Addressing, addressing
+from lowpanbudget.layers.link.addressing import MODE_OCTETS, Addressing, addressing, pan_ids
 from lowpanbudget.layers.link.auxiliary import KEY_IDS_CITE, LEVELS, LEVELS_CITE, Security
 from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.mac import (
@@ -79,14 +79,15 @@ class Link:
 
     def mac(self, source: bytes, destination: bytes) -> Mac:
         """Return the MAC header of a data frame between two link addresses."""
-        bit, row = self.pan_form(len(destination), len(source))
+        bit, layout = self.pan_form(len(destination), len(source))
+        destination_pan, source_pan = pan_ids(layout)
         return Mac(
             FrameType.DATA,
             self.version,
             0 if self.sequence_number else None,
-            self.destination_pan_id if row.destination_pan else None,
+            self.destination_pan_id if destination_pan else None,
             destination,
-            self.pan_id if row.source_pan else None,
+            self.pan_id if source_pan else None,
             source,
             pan_id_compression=bool(bit),
             ack_request=self.acknowledged and destination != BROADCAST,
@@ -96,13 +97,11 @@ class Link:
         )
 
     def pan_form(self, destination: int, source: int) -> tuple[int, Addressing]:
-        """Return the compression bit that carries as many PAN IDs as wished, or the nearest, and its row."""
+        """Return the compression bit that carries as many PAN IDs as wished, or the nearest, and its layout."""
         wanted = PAN_IDS_CARRIED[self.pan_ids]
         modes = (MODE_OCTETS.index(destination), MODE_OCTETS.index(source))
-        forms = ((bit, addressing(self.version, *modes, bit)) for bit in (0, 1))
-        return min(
-            forms, key=lambda form: (abs(form[1].source_pan + form[1].destination_pan - wanted),)
-        )
+        forms = ((bit, addressing(self.version, *modes, bit).layout) for bit in (0, 1))
+        return min(forms, key=lambda form: abs(sum(pan_ids(form[1])) - wanted))
 
     def frame(self, source: bytes, destination: bytes, payload: Writer | bytes) -> Encoded:
         """Return a frame of this link, sealed under a stand-in key when the link is secured.
@@ -128,8 +127,8 @@ class Link:
 def pan_ids_possible(version: int, form: AddressForm) -> list[PanIds]:
     """Return how many PAN IDs a frame between two addresses of this form can carry, in the design file's words."""
     mode = ADDRESS_MODES[form]
-    rows = [addressing(version, mode, mode, bit) for bit in (0, 1)]
-    possible = {row.destination_pan + row.source_pan for row in rows}
+    layouts = [addressing(version, mode, mode, bit).layout for bit in (0, 1)]
+    possible = {sum(pan_ids(layout)) for layout in layouts}
     return [word for word, count in PAN_IDS_CARRIED.items() if count in possible]
 
 
@@ -145,12 +144,12 @@ def link_knobs(link: Link) -> Iterator[Knob[Link]]:
     if link.pan_ids == "both" and same:
         yield _knob(
             "link.pan_ids", "one", "one PAN ID instead of two",
-            addressing(link.version, 2, 2, 1).cite, replacing(pan_ids="one"),
+            addressing(link.version, 2, 2, 1).layout.cite, replacing(pan_ids="one"),
         )  # fmt: skip
     if link.pan_ids != "none" and link.version == 2 and link.addresses == "extended" and same:
         yield _knob(
             "link.pan_ids", "none", "no PAN ID between extended addresses",
-            addressing(2, 3, 3, 1).cite, replacing(pan_ids="none"),
+            addressing(2, 3, 3, 1).layout.cite, replacing(pan_ids="none"),
         )  # fmt: skip
     if link.sequence_number and link.version == 2:
         yield _knob(

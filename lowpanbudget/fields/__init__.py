@@ -8,7 +8,17 @@ patterns.py  what a first octet says
 packet.py    a packet read: heads in wire order, and the headers restored from them
 """
 
-from lowpanbudget.fields.layout import Either, Layout, bits, layout_of, outer, part, structure
+from lowpanbudget.fields.layout import (
+    Either,
+    Layout,
+    Selected,
+    Selection,
+    bits,
+    layout_of,
+    outer,
+    part,
+    structure,
+)
 from lowpanbudget.fields.packet import Head, Packet, Restored, restored_fields, ruled
 from lowpanbudget.fields.parts import (
     Address,
@@ -76,6 +86,8 @@ __all__ = (
     "Restore",
     "Restored",
     "Row",
+    "Selected",
+    "Selection",
     "Tagged",
     "UnknownOption",
     "Unsigned",

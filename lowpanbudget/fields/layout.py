@@ -13,6 +13,7 @@ is no attribute (type, length, reserved) is in the spans alone: a receiver ignor
 
 import dataclasses
 from collections.abc import Callable, Collection, Iterator, Mapping
+from itertools import product
 from typing import Any, Generic, NamedTuple, TypeVar, cast, dataclass_transform
 
 from lowpanbudget.bits import Reader, Writer
@@ -243,6 +244,33 @@ def _words(parts: tuple[Bits | Piece, ...], name: str, cite: Cite, order: Order)
         yield part
     if row:
         yield Header(name, cite, tuple(row), order)
+
+
+class Selected(NamedTuple):
+    """A row of ``Selection``: a layout, or why these values mean nothing (``reserved``, with an empty layout)."""
+
+    layout: Layout[dict[str, Any]]
+    reserved: str = ""
+
+
+class Selection:
+    """Which layout follows, by the values of fields before it: a row for each combination, or it refuses to import."""
+
+    __slots__ = ("by", "cite", "name", "rows")
+
+    def __init__(
+        self, name: str, cite: Cite, by: tuple[Bits, ...], rows: Mapping[tuple[int, ...], Selected]
+    ) -> None:
+        combinations = set(product(*(range(1 << field.width) for field in by)))
+        if rows.keys() != combinations:
+            raise TypeError(f"{name}: no row, or one too many, for {rows.keys() ^ combinations}")
+        self.name = name
+        self.cite = cite
+        self.by = by
+        self.rows = rows
+
+    def __getitem__(self, values: tuple[int, ...]) -> Selected:
+        return self.rows[values]
 
 
 class Either:

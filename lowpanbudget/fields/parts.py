@@ -56,16 +56,20 @@ class Drawing(Protocol):
 class LayoutPart:
     """What follows a word in a layout; ``name`` is the span's, ``key`` that of its value.
 
-    ``when`` is the key of a field before it that is not zero where the part is there.
+    ``when`` is the key of a field before it that is not zero where the part is there; ``removed_by`` says what would
+    save its octets.
     """
 
-    __slots__ = ("key", "meaning", "name", "when")
+    __slots__ = ("key", "meaning", "name", "removed_by", "when")
 
-    def __init__(self, name: str, meaning: Meaning = "", *, when: str = "") -> None:
+    def __init__(
+        self, name: str, meaning: Meaning = "", *, when: str = "", removed_by: str = ""
+    ) -> None:
         self.key = key_of(name)
         self.name = name.replace("_", " ")
         self.meaning = meaning
         self.when = when
+        self.removed_by = removed_by
 
     @property
     def text(self) -> str:
@@ -128,8 +132,16 @@ class Unsigned(LayoutPart):
 
     __slots__ = ("octets",)
 
-    def __init__(self, name: str, octets: int, meaning: Meaning = "", *, when: str = "") -> None:
-        super().__init__(name, meaning, when=when)
+    def __init__(
+        self,
+        name: str,
+        octets: int,
+        meaning: Meaning = "",
+        *,
+        when: str = "",
+        removed_by: str = "",
+    ) -> None:
+        super().__init__(name, meaning, when=when, removed_by=removed_by)
         self.octets = octets
 
     @property
@@ -151,7 +163,9 @@ class Unsigned(LayoutPart):
         """Return the number."""
         reader.need(self.octets, f"the {self.name}", layout.cite)
         value = int.from_bytes(reader.data[reader.pos : reader.pos + self.octets], layout.order)
-        reader.octets(self.octets, self.name, self._says(value), layout.cite, value=value)
+        reader.octets(
+            self.octets, self.name, self._says(value), layout.cite, self.removed_by, value
+        )
         return value
 
     def _says(self, value: int) -> str:
@@ -168,7 +182,7 @@ class Unsigned(LayoutPart):
                 self.key, value, f"a number from 0 to {(1 << 8 * self.octets) - 1}", layout
             )
         octets = int(value).to_bytes(self.octets, layout.order)
-        writer.octets(octets, self.name, self._says(value), layout.cite, value=value)
+        writer.octets(octets, self.name, self._says(value), layout.cite, self.removed_by, value)
 
 
 def _unfit(key: str, value: Any, allowed: str, layout: Drawing) -> RequestError:
@@ -194,8 +208,9 @@ class OctetString(LayoutPart):
         unit: int = 1,
         reverse: bool = False,
         when: str = "",
+        removed_by: str = "",
     ) -> None:
-        super().__init__(name, meaning, when=when)
+        super().__init__(name, meaning, when=when, removed_by=removed_by)
         self.count = count
         self.unit = unit
         self.reverse = reverse
@@ -249,7 +264,7 @@ class OctetString(LayoutPart):
         reader.need(count, f"the {self.name}", layout.cite)
         octets = reader.data[reader.pos : reader.pos + count]
         value = octets[::-1] if self.reverse else octets
-        reader.octets(count, self.name, self.text, layout.cite, value=value)
+        reader.octets(count, self.name, self.text, layout.cite, self.removed_by, value)
         return value
 
     def write(self, writer: Writer, value: Any, values: Values, layout: Drawing) -> None:
@@ -268,7 +283,7 @@ class OctetString(LayoutPart):
                 cite=layout.cite,
             )
         octets = value[::-1] if self.reverse else value
-        writer.octets(octets, self.name, self.text, layout.cite, value=value)
+        writer.octets(octets, self.name, self.text, layout.cite, self.removed_by, value)
 
 
 class PaddedString(LayoutPart):

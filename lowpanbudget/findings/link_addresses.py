@@ -8,7 +8,7 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.findings.finding import Certainty, Hit, Severity
 from lowpanbudget.findings.rule import NONE, Hits, Rule
 from lowpanbudget.findings.scene import Scene, named
-from lowpanbudget.layers.link.addressing import addressing
+from lowpanbudget.layers.link.addressing import addressing, pan_ids
 from lowpanbudget.layers.link.mac import MODE_OCTETS, FrameType, Mac
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.stack.found import Notice
@@ -44,7 +44,8 @@ class PanIdCarriedTwice(Rule):
         if mac.source is None or mac.destination is None:
             return NONE
         modes = (MODE_OCTETS.index(len(mac.destination)), MODE_OCTETS.index(len(mac.source)))
-        if addressing(mac.version, *modes, 1).source_pan:
+        _, source_pan = pan_ids(addressing(mac.version, *modes, 1).layout)
+        if source_pan:
             return NONE
         pan = f"{mac.source_pan:#06x}"
         cause = f"PAN ID {pan} stands as destination and as source; two octets say it again"
@@ -172,10 +173,10 @@ class PanIdRuleOfOtherVersion(Rule):
             for one in (mac.destination, mac.source)
         ]
         forms = [
-            addressing(version, to, origin, int(mac.pan_id_compression))
+            pan_ids(addressing(version, to, origin, int(mac.pan_id_compression)).layout)
             for version in (mac.version, other)
         ]
-        if forms[0][:4] == forms[1][:4]:
+        if forms[0] == forms[1]:
             return NONE
         changed = octets[:1] + bytes([octets[1] & 0xCF | other << 4]) + octets[2:]
         again = decode_frame(changed, fcs=scene.fcs, contexts=scene.contexts)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from lowpanbudget.cites import Cite
-from lowpanbudget.fields import Bits, Choice, Either, Header, Layout, Repeat, layout_of
+from lowpanbudget.fields import Bits, Choice, Either, Header, Layout, Repeat, Selection, layout_of
 from lowpanbudget.layers.internet import extension, icmpv6
 from lowpanbudget.layers.internet.coap import codes as coap_codes
 from lowpanbudget.layers.internet.coap import options as coap_options
@@ -38,12 +38,11 @@ class Listing:
 
 def listings() -> Iterator[tuple[str, Listing]]:
     """Yield every listing behind a line that says what it is about."""
-    for version, table, cite in (
-        ("versions 0 and 1", addressing.VERSION_0_1, addressing.OLD),
-        ("version 2", addressing.VERSION_2, addressing.NEW),
+    for version, table in (
+        ("versions 0 and 1", addressing.VERSION_0_1),
+        ("version 2", addressing.VERSION_2),
     ):
-        title = f"Which PAN IDs a MAC header of {version} carries."
-        yield title, _pan_ids(f"PAN ID compression, {version}", table, cite)
+        yield f"Which PAN IDs a MAC header of {version} carries.", _selection(table)
     for kind in icmpv6.MESSAGES:
         if isinstance(kind.body, Layout):
             yield "Messages of ICMPv6.", _record(kind.body, kind.name, *_message_head(kind))
@@ -78,25 +77,19 @@ def listings() -> Iterator[tuple[str, Listing]]:
     yield from _numbers()
 
 
-def _pan_ids(
-    name: str, table: Mapping[tuple[int, int, int], addressing.Addressing], cite: Cite
-) -> Listing:
+def _selection(table: Selection) -> Listing:
     rows = tuple(
         (
-            addressing.MODES[destination],
-            addressing.MODES[source],
-            str(bit),
-            "carried" if row.destination_pan else "left out",
-            "carried" if row.source_pan else "left out",
-            str(row.inline),
+            *(field.says(value) if isinstance(field.meaning, Mapping) else str(value)
+              for field, value in zip(table.by, values, strict=True)),
+            ", ".join(part.name for part in row.layout.parts) or "nothing",
+            str(row.layout.least),
         )
-        for (destination, source, bit), row in sorted(table.items())
+        for values, row in sorted(table.rows.items())
         if not row.reserved
-    )
-    columns = (
-        "destination", "source", "compression bit", "destination PAN ID", "source PAN ID", "octets",
     )  # fmt: skip
-    return Listing(name, cite, columns, rows)
+    columns = (*(field.name for field in table.by), "carries", "octets")
+    return Listing(table.name, table.cite, columns, rows)
 
 
 def _message_head(kind: MessageType) -> Iterator[tuple[str, str, str]]:

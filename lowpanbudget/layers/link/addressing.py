@@ -1,62 +1,98 @@
 """Which PAN IDs and addresses a MAC header carries, by frame version.
 
-The key is the destination mode, the source mode and the PAN ID compression bit; a row says what is there. Versions 0
-and 1 follow IEEE 802.15.4-2006 clause 7.2.1.1.5, version 2 the 14 rows of table 7-2 of the 2015 edition (both from
-memory; the rows agree with what is quoted in public sources).
+Destination mode, source mode and the PAN ID compression bit select a layout. Versions 0 and 1 follow IEEE
+802.15.4-2006 clause 7.2.1.1.5, version 2 the 14 rows of table 7-2 of the 2015 edition (both from memory; the rows agree
+with what is quoted in public sources).
 """
 
-from typing import NamedTuple
+from collections.abc import Iterator
+from itertools import product
+from typing import Any
 
 from lowpanbudget.cites import Cite, ieee
+from lowpanbudget.fields import (
+    Bits,
+    Layout,
+    LayoutPart,
+    OctetString,
+    Selected,
+    Selection,
+    Unsigned,
+)
 
+LAYER = "MAC"
 OLD = ieee(2006, "7.2.1.1.5")
 NEW = ieee(2015, "table 7-2")
-_MULTIPURPOSE = ieee(2015, "7.3.5")
+_MULTIPURPOSE_CITE = ieee(2015, "7.3.5")
 MODES = {0: "absent", 1: "reserved", 2: "short, 16 bits", 3: "extended, 64 bits"}
 MODE_OCTETS = (0, 0, 2, 8)
-_ABSENT, _SHORT, _EXTENDED = 0, 2, 3
+_ABSENT, _RESERVED, _SHORT, _EXTENDED = 0, 1, 2, 3
 _ANY = (_SHORT, _EXTENDED)
 
+DESTINATION, SOURCE = Bits("destination mode", 2, MODES), Bits("source mode", 2, MODES)
+COMPRESSION = Bits(
+    "PAN ID compression", 1, "decides with the address modes which PAN IDs are carried"
+)
+PAN_ID_PRESENT = Bits(
+    "PAN ID present", 1, {0: "no PAN ID", 1: "the destination's PAN ID is carried"}
+)
 
-class Addressing(NamedTuple):
-    """One row: which fields are carried, in wire order; ``reserved`` names a combination without meaning."""
+_PAN_OCTETS = 2
+ADDRESS_MEANS = {2: "16 bits", 8: "64 bits, an EUI-64"}
+_SHORT_ADDRESS = "2 octets with a short address"
+DESTINATION_PAN = Unsigned(
+    "destination PAN ID", _PAN_OCTETS, ADDRESS_MEANS[_PAN_OCTETS],
+    removed_by="0 octets with extended addresses on both sides and version 2",
+)  # fmt: skip
+SOURCE_PAN = Unsigned(
+    "source PAN ID", _PAN_OCTETS, ADDRESS_MEANS[_PAN_OCTETS],
+    removed_by="0 octets if both nodes share one PAN ID, with PAN ID compression",
+)  # fmt: skip
+FIELDS = ("destination PAN ID", "destination address", "source PAN ID", "source address")
 
-    destination_pan: bool
-    destination: int
-    source_pan: bool
-    source: int
-    cite: Cite
-    reserved: str = ""
-
-    @property
-    def inline(self) -> int:
-        """Return the octets of the addressing fields."""
-        return 2 * self.destination_pan + self.destination + 2 * self.source_pan + self.source
+Row = tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...], bool, bool]
+Addressing = Layout[dict[str, Any]]
 
 
-def _expand(
-    rows: tuple[tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...], bool, bool], ...],
-    cite: Cite,
-) -> dict[tuple[int, int, int], Addressing]:
-    """Return the table for all 32 keys; import fails when rows overlap or leave a legal key out."""
-    table: dict[tuple[int, int, int], Addressing] = {}
-    for destinations, sources, bits, destination_pan, source_pan in rows:
-        for key in ((d, s, bit) for d in destinations for s in sources for bit in bits):
-            if key in table:
-                raise TypeError(f"two rows for {key}")
-            table[key] = Addressing(
-                destination_pan, MODE_OCTETS[key[0]], source_pan, MODE_OCTETS[key[1]], cite
-            )
-    for key in ((d, s, bit) for d in range(4) for s in range(4) for bit in range(2)):
-        if 1 in key[:2]:
-            table[key] = Addressing(False, 0, False, 0, cite, "address mode 1 is reserved")
-        elif key not in table:
-            raise TypeError(f"no row for {key}")
-    return table
+def _address(name: str, mode: int) -> Iterator[OctetString]:
+    octets = MODE_OCTETS[mode]
+    if octets:
+        shorter = _SHORT_ADDRESS if mode == _EXTENDED else ""  # nothing is shorter than a short one
+        yield OctetString(
+            name, ADDRESS_MEANS[octets], count=octets, reverse=True, removed_by=shorter
+        )
+
+
+def _parts(row: Row, destination: int, source: int) -> Iterator[LayoutPart]:
+    """Yield the addressing fields of a row in wire order."""
+    *_, destination_pan, source_pan = row
+    if destination_pan:
+        yield DESTINATION_PAN
+    yield from _address("destination address", destination)
+    if source_pan:
+        yield SOURCE_PAN
+    yield from _address("source address", source)
+
+
+def _selection(name: str, cite: Cite, bit: Bits, rows: tuple[Row, ...]) -> Selection:
+    """Return the table of all 32 combinations; import fails when rows overlap or leave a legal one out."""
+    table: dict[tuple[int, ...], Selected] = {}
+    for row in rows:
+        for values in product(*row[:3]):
+            if values in table:
+                raise TypeError(f"{name}: two rows for {values}")
+            table[values] = Selected(Layout(LAYER, cite, *_parts(row, *values[:2]), order="little"))
+    for values in product(range(4), range(4), range(2)):
+        if _RESERVED in values[:2]:
+            table[values] = Selected(Layout(LAYER, cite), "address mode 1 is reserved")
+    return Selection(name, cite, (DESTINATION, SOURCE, bit), table)
 
 
 # destination modes, source modes, compression bits: destination PAN ID?, source PAN ID?
-VERSION_0_1 = _expand(
+VERSION_0_1 = _selection(
+    "PAN ID compression, versions 0 and 1",
+    OLD,
+    COMPRESSION,
     (
         ((_ABSENT,), (_ABSENT,), (0, 1), False, False),
         (_ANY, (_ABSENT,), (0, 1), True, False),
@@ -64,9 +100,11 @@ VERSION_0_1 = _expand(
         (_ANY, _ANY, (0,), True, True),
         (_ANY, _ANY, (1,), True, False),
     ),
-    OLD,
 )
-VERSION_2 = _expand(
+VERSION_2 = _selection(
+    "PAN ID compression, version 2",
+    NEW,
+    COMPRESSION,
     (
         ((_ABSENT,), (_ABSENT,), (0,), False, False),
         ((_ABSENT,), (_ABSENT,), (1,), True, False),
@@ -83,19 +121,24 @@ VERSION_2 = _expand(
         ((_EXTENDED,), (_SHORT,), (1,), True, False),
         ((_SHORT,), (_SHORT,), (1,), True, False),
     ),
-    NEW,
 )
 # the bit is PAN ID Present here: "the destination PAN ID field is present" (in substance, from memory)
-MULTIPURPOSE = _expand(
+MULTIPURPOSE = _selection(
+    "PAN ID present, multipurpose frames",
+    _MULTIPURPOSE_CITE,
+    PAN_ID_PRESENT,
     (
         ((_ABSENT, *_ANY), (_ABSENT, *_ANY), (0,), False, False),
         ((_ABSENT, *_ANY), (_ABSENT, *_ANY), (1,), True, False),
     ),
-    _MULTIPURPOSE,
 )
 
 
-def addressing(version: int, destination: int, source: int, compression: int) -> Addressing:
+def addressing(version: int, destination: int, source: int, compression: int) -> Selected:
     """Return what a header of this version carries for these address modes and compression bit."""
-    table = VERSION_2 if version == 2 else VERSION_0_1
-    return table[(destination, source, compression)]
+    return (VERSION_2 if version == 2 else VERSION_0_1)[destination, source, compression]
+
+
+def pan_ids(layout: Addressing) -> tuple[bool, bool]:
+    """Return whether the PAN IDs of destination and source are carried."""
+    return DESTINATION_PAN in layout.parts, SOURCE_PAN in layout.parts

@@ -17,13 +17,21 @@ from typing import NamedTuple
 from lowpanbudget.bits import Reader, Span
 from lowpanbudget.cites import Cite, ieee
 from lowpanbudget.errors import NotSupported, Reserved, WireError
-from lowpanbudget.fields import Bits, Header
-from lowpanbudget.layers.link.addressing import MODES, MULTIPURPOSE, Addressing, addressing
+from lowpanbudget.fields import Bits, Header, LayoutPart, Unsigned
+from lowpanbudget.layers.link.addressing import (
+    COMPRESSION,
+    DESTINATION,
+    FIELDS,
+    MULTIPURPOSE,
+    PAN_ID_PRESENT,
+    SOURCE,
+    Addressing,
+    addressing,
+)
 
 CITE = ieee(2015, "7.2.2")
 MULTIPURPOSE_CITE = ieee(2015, "7.3.5")
 TYPES_CITE = ieee(2015, "table 7-1")
-LONG_CONTROL = 8
 
 
 class FrameType(IntEnum):
@@ -55,28 +63,25 @@ _SUPPRESSION = Bits("sequence suppression", 1, {0: "a number follows", 1: "no se
 _IE_PRESENT = Bits(
     "IE present", 1, {0: "no information elements", 1: "information elements follow"}
 )
-_DESTINATION, _SOURCE = Bits("destination mode", 2, MODES), Bits("source mode", 2, MODES)
 _FLAGS = (
     _TYPE,
     _SECURITY,
     _PENDING,
     _ACK_REQUEST,
-    Bits("PAN ID compression", 1, "decides with the address modes which PAN IDs are carried"),
+    COMPRESSION,
     Bits("reserved", 1),
 )
-_REST = (_DESTINATION, Bits("version", 2, VERSIONS), _SOURCE)
+_REST = (DESTINATION, Bits("version", 2, VERSIONS), SOURCE)
 CONTROL = Header("MAC", CITE, (*_FLAGS, Bits("reserved 8-9", 2), *_REST), "little")
 CONTROL_2015 = Header("MAC", CITE, (*_FLAGS, _SUPPRESSION, _IE_PRESENT, *_REST), "little")
 _LONG = Bits("long frame control", 1, {0: "one octet", 1: "two octets"})
-MULTIPURPOSE_SHORT = Header(
-    "MAC", MULTIPURPOSE_CITE, (_TYPE, _LONG, _DESTINATION, _SOURCE), "little"
-)
+MULTIPURPOSE_SHORT = Header("MAC", MULTIPURPOSE_CITE, (_TYPE, _LONG, DESTINATION, SOURCE), "little")
 MULTIPURPOSE_LONG = Header(
     "MAC",
     MULTIPURPOSE_CITE,
     (
         *MULTIPURPOSE_SHORT.fields,
-        Bits("PAN ID present", 1, {0: "no PAN ID", 1: "the destination's PAN ID is carried"}),
+        PAN_ID_PRESENT,
         _SECURITY,
         _SUPPRESSION,
         _PENDING,
@@ -87,20 +92,14 @@ MULTIPURPOSE_LONG = Header(
     "little",
 )
 
-ADDRESS_MEANS = {2: "16 bits", 8: "64 bits, an EUI-64"}
-SHORTER = {
-    "destination PAN ID": "0 octets with extended addresses on both sides and version 2",
-    "destination address": "2 octets with a short address",
-    "source PAN ID": "0 octets if both nodes share one PAN ID, with PAN ID compression",
-    "source address": "2 octets with a short address",
-}
 NO_SEQUENCE = "0 octets with sequence number suppression"
 
 
 class Carried(NamedTuple):
-    """One addressing field in line: where it goes (0 destination PAN to 3 source), its octets, what its span says."""
+    """One addressing field in line: which (an index of ``addressing.FIELDS``), whether a number, what its span says."""
 
     place: int
+    is_number: bool
     octets: int
     name: str
     meaning: str
@@ -126,16 +125,15 @@ class FrameForm(NamedTuple):
     fault: tuple[type[WireError], str, Cite] | None
 
 
-def carried_fields(row: Addressing) -> tuple[Carried, ...]:
-    """Return the addressing fields of a row in wire order."""
-    sizes = (2 * row.destination_pan, row.destination, 2 * row.source_pan, row.source)
+def carried_fields(layout: Addressing) -> tuple[Carried, ...]:
+    """Return the addressing fields of a layout in wire order."""
     return tuple(
         Carried(
-            index, octets, name, ADDRESS_MEANS[octets], row.cite,
-            "" if index & 1 and octets == 2 else shorter,  # nothing is shorter than a short address
+            FIELDS.index(part.name), isinstance(part, Unsigned), part.least, part.name, part.text,
+            layout.cite, part.removed_by,
         )
-        for index, ((name, shorter), octets) in enumerate(zip(SHORTER.items(), sizes, strict=True))
-        if octets
+        for part in layout.parts
+        if isinstance(part, LayoutPart)
     )  # fmt: skip
 
 
@@ -145,24 +143,25 @@ def shape(low: int, high: int) -> FrameForm:
 
     A field that cannot be read further has a ``fault``: error class, text and cite.
     """
-    frame_type = FrameType(low & 7)
-    version = high >> 4 & 3
-    if frame_type is not FrameType.MULTIPURPOSE:
-        header = CONTROL_2015 if version == 2 else CONTROL
-    elif low & LONG_CONTROL:
-        header = MULTIPURPOSE_LONG
-    else:
-        header, version = MULTIPURPOSE_SHORT, 0
-    fault = _unreadable(frame_type, version)
-    reader = Reader(bytes((low, high)))
+    octets = bytes((low, high))
+    word = int.from_bytes(octets, "little")
+    header = CONTROL
+    if CONTROL.split(word)["frame type"] == FrameType.MULTIPURPOSE:
+        long = MULTIPURPOSE_SHORT.split(low)["long frame control"]
+        header = MULTIPURPOSE_LONG if long else MULTIPURPOSE_SHORT
+    elif CONTROL.split(word)["version"] == 2:
+        header = CONTROL_2015
+    reader = Reader(octets)
     values, _ = header.read(reader)
+    frame_type, version = FrameType(values["frame type"]), values.get("version", 0)
+    fault = _unreadable(frame_type, version)
     modes = (values["destination mode"], values["source mode"])
     if frame_type is FrameType.MULTIPURPOSE:
         row = MULTIPURPOSE[(*modes, values.get("PAN ID present", 0))]
     else:
         row = addressing(version, *modes, values["PAN ID compression"])
     if fault is None and row.reserved:
-        fault = (Reserved, row.reserved, row.cite)
+        fault = (Reserved, row.reserved, row.layout.cite)
     return FrameForm(
         header.octets,
         frame_type,
@@ -174,7 +173,7 @@ def shape(low: int, high: int) -> FrameForm:
         bool(values.get("sequence suppression")),
         bool(values.get("IE present")),
         bool(values.get("long frame control")),
-        carried_fields(row),
+        carried_fields(row.layout),
         tuple(reader.spans),
         fault,
     )

@@ -8,14 +8,21 @@ Clause numbers of the IEEE text are from memory.
 """
 
 from dataclasses import dataclass, field
-from typing import cast
+from typing import Any, cast
 
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.env import is_number
 from lowpanbudget.errors import NotSupported, RequestError, WireError, plural
+from lowpanbudget.fields import LayoutPart, OctetString
 from lowpanbudget.layers.link import auxiliary, elements
-from lowpanbudget.layers.link.addressing import MODE_OCTETS, MULTIPURPOSE, addressing
+from lowpanbudget.layers.link.addressing import (
+    FIELDS,
+    MODE_OCTETS,
+    MULTIPURPOSE,
+    Addressing,
+    addressing,
+)
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.control import (
     CITE,
@@ -25,9 +32,7 @@ from lowpanbudget.layers.link.control import (
     MULTIPURPOSE_LONG,
     MULTIPURPOSE_SHORT,
     NO_SEQUENCE,
-    SHORTER,
     FrameType,
-    carried_fields,
     shape,
 )
 from lowpanbudget.layers.link.elements import Element
@@ -100,7 +105,7 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
     data, end, spans = reader.data, reader.end, reader.spans
     reader.layer = "MAC"
     # a multipurpose frame may begin with a single octet
-    if end - pos < 2 and not (end > pos and data[pos] & 15 == FrameType.MULTIPURPOSE):
+    if end - pos < 2 and not (end > pos and shape(data[pos], 0).octets == 1):
         reader.need(2, "the frame control field", CITE)
     form = shape(data[pos], data[pos + 1] if end - pos > 1 else 0)
     if form.fault is not None:
@@ -119,17 +124,18 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
         pos += 1
     carried: list[bytes | None] = [None, None, None, None]
     pans: list[int | None] = [None, None, None]
-    for place, count, name, meaning, cite, removed_by in form.carried:
+    # as the layout of the addressing reads them, without a dictionary: every frame comes through here
+    for place, number, count, name, meaning, cite, removed_by in form.carried:
         stop = pos + count
         if stop > end:
             reader.pos = pos
             reader.need(count, f"the {name}", cite)
         octets = data[pos:stop][::-1]
         value: int | bytes = octets
-        if place & 1:
-            carried[place] = octets
-        else:
+        if number:
             pans[place] = value = int.from_bytes(octets, "big")
+        else:
+            carried[place] = octets
         spans.append(Span(pos * 8, count * 8, "MAC", name, value, meaning, cite, removed_by))
         pos = stop
     reader.pos = pos
@@ -208,25 +214,7 @@ def encode(writer: Writer, mac: Mac) -> None:
             raise RequestError(f"sequence number {mac.sequence!r} does not fit 8 bits", cite=CITE)
         removed_by = NO_SEQUENCE if mac.version == 2 else ""
         writer.octets(bytes([mac.sequence]), "sequence number", "", CITE, removed_by, mac.sequence)
-    given = (mac.destination_pan, mac.destination, mac.source_pan, mac.source)
-    fields = carried_fields(row)
-    for place in {0, 1, 2, 3} - {part.place for part in fields}:
-        _may_leave_out(tuple(SHORTER)[place], given[place], mac)
-    for place, count, name, meaning, cite, shorter in fields:
-        value = given[place]
-        if value is None:
-            raise RequestError(
-                f"the header must carry a {name} in this form, and none is given",
-                cite=cite,
-                hint="Give it, or change PAN ID compression",
-            )
-        if place & 1:
-            octets = bytes(cast("bytes", value))
-        elif is_number(value, 16):
-            octets = cast("int", value).to_bytes(count, "big")
-        else:
-            raise RequestError(f"{name} {value!r} does not fit 16 bits", cite=cite)
-        writer.octets(octets[::-1], name, meaning, cite, shorter, value)
+    _write_addressing(writer, mac, row.layout)
     if mac.security is not None:
         if mac.version == 0 and not mac.later:
             raise RequestError(
@@ -235,6 +223,30 @@ def encode(writer: Writer, mac: Mac) -> None:
             )  # fmt: skip
         auxiliary.encode(writer, mac.security)
     elements.encode_ies(writer, mac.header_ies, payload=False)
+
+
+def _write_addressing(writer: Writer, mac: Mac, layout: Addressing) -> None:
+    """Append the addressing fields."""
+    values = (mac.destination_pan, mac.destination, mac.source_pan, mac.source)
+    fields: dict[str, Any] = {}
+    carried = {part.name: part for part in layout.parts if isinstance(part, LayoutPart)}
+    for name, value in zip(FIELDS, values, strict=True):
+        part = carried.get(name)
+        if part is None:
+            _may_leave_out(name, value, mac)
+        elif value is None:
+            raise RequestError(
+                f"the header must carry a {name} in this form, and none is given",
+                cite=layout.cite,
+                hint="Give it, or change PAN ID compression",
+            )
+        elif isinstance(part, OctetString):
+            fields[part.key] = bytes(cast("bytes", value))
+        elif is_number(value, 16):
+            fields[part.key] = value
+        else:
+            raise RequestError(f"{name} {value!r} does not fit 16 bits", cite=layout.cite)
+    layout.write(writer, fields)
 
 
 _GENERAL = (FrameType.BEACON, FrameType.DATA, FrameType.ACKNOWLEDGEMENT, FrameType.COMMAND)

@@ -185,10 +185,10 @@ def test_every_row_of_the_addressing_tables_is_hit() -> None:
             multipurpose.add((low >> 4 & 3, low >> 6 & 3, high & 1 if low & 8 else 0))
         elif high >> 4 & 3 < 3:
             general[high >> 4 & 3].add((high >> 2 & 3, high >> 6 & 3, low >> 6 & 1))
-    assert general[0] >= addressing.VERSION_0_1.keys()
-    assert general[1] >= addressing.VERSION_0_1.keys()
-    assert general[2] >= addressing.VERSION_2.keys()
-    assert multipurpose >= addressing.MULTIPURPOSE.keys()
+    assert general[0] >= addressing.VERSION_0_1.rows.keys()
+    assert general[1] >= addressing.VERSION_0_1.rows.keys()
+    assert general[2] >= addressing.VERSION_2.rows.keys()
+    assert multipurpose >= addressing.MULTIPURPOSE.rows.keys()
 
 
 def test_every_frame_type_and_version_is_hit() -> None:

@@ -332,4 +332,4 @@ def test_each_fact_that_the_short_multipurpose_form_cannot_say_asks_for_the_long
 
 def test_addressing_rows_count_their_octets() -> None:
     """RFC 4944 section 4: 25 octets of frame overhead at most, 23 + FCS 2 of them in the header."""
-    assert 2 + 1 + addressing(1, 3, 3, 0).inline + 2 == 25
+    assert 2 + 1 + addressing(1, 3, 3, 0).layout.least + 2 == 25

@@ -10,7 +10,7 @@ from link_contents import beacon_octets, command_octets
 from lowpanbudget import Mac, Security, decode_frame, encode_frame
 from lowpanbudget.bits import Reader, tiles
 from lowpanbudget.errors import WireError
-from lowpanbudget.layers.link.addressing import addressing
+from lowpanbudget.layers.link.addressing import addressing, pan_ids
 from lowpanbudget.layers.link.beacon import Beacon, GuaranteedSlot
 from lowpanbudget.layers.link.contents import COMMANDS, Command, decode_command
 from lowpanbudget.layers.link.elements import Element
@@ -56,10 +56,10 @@ def headers(draw: st.DrawFn) -> Mac:
         pans: tuple[int | None, int | None] = (draw(st.none() | u16), None)
     else:
         to, by = ((0, 2, 3)[(0, 2, 8).index(len(a or b""))] for a in (destination, source))
-        row = addressing(version, to, by, int(compression))
+        carried = pan_ids(addressing(version, to, by, int(compression)).layout)
         pans = (
-            draw(u16) if row.destination_pan else None,
-            draw(u16) if row.source_pan else None,
+            draw(u16) if carried[0] else None,
+            draw(u16) if carried[1] else None,
         )
     header_ies = tuple(draw(st.lists(header_elements, max_size=3))) if later else ()
     payload_ies = tuple(draw(st.lists(payload_elements, max_size=3))) if later else ()
