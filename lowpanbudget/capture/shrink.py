@@ -16,6 +16,7 @@ from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.link.security import Key
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.stack.frame import encode_frame
+from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.split import payloads
 
 if TYPE_CHECKING:
@@ -91,7 +92,9 @@ class Shrinker:
         source, destination = self.ends(datagram)
         link, counters = self.link, self.counters
         env = Env(source, destination, None, self.design.contexts)
-        writers = payloads(datagram, env, room=link.room(source, destination), tag=counters.tag)
+        writers = payloads(
+            Outgoing.read(datagram), env, room=link.room(source, destination), tag=counters.tag
+        )
         if len(writers) > 1:
             counters.tag = (counters.tag + 1) & 0xFFFF
         return [self._frame(source, destination, bytes(writer.data)) for writer in writers]

@@ -15,6 +15,7 @@ from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.stack.frame import Encoded
+from lowpanbudget.stack.outgoing import AnyHeader, Outgoing
 from lowpanbudget.stack.packing import Options
 from lowpanbudget.stack.split import payloads
 
@@ -47,26 +48,26 @@ class Path:
 
     def datagram(self, payload: bytes) -> bytes:
         """Return the IPv6 datagram that carries ``payload``, its checksum computed."""
-        return self._around(bytes(self.flow.application.write(payload).data))
+        return self._around(bytes(self.flow.application.write(payload).data)).octets
 
-    def _around(self, payload: bytes) -> bytes:
+    def _around(self, payload: bytes) -> Outgoing:
+        """Return the datagram with this UDP payload: its headers are made here, and nobody has to read them again."""
         flow, form = self.flow, self.link.addresses
         source = flow.source.ip(form)
         destination = flow.group if flow.group is not None else flow.destination.ip(form)
         length = udp.OCTETS + len(payload)
-        segment = bytes(Udp(flow.source_port, flow.destination_port, length, 0)) + payload
-        checksum = udp.checksum(source, destination, segment)
+        segment = Udp(flow.source_port, flow.destination_port, length, 0)
+        checksum = udp.checksum(source, destination, bytes(segment) + payload)
         header = Ipv6(
             flow.traffic_class, flow.flow_label, length, ipv6.UDP, self.hop.hop_limit,
             source, destination,
         )  # fmt: skip
-        body = segment[:6] + checksum.to_bytes(2, "big") + segment[8:]
-        if flow.routing == UNROUTED:
-            return bytes(header) + body
-        passed = 0 if self.hop.name == FIRST else 1
-        return flow.routing.wrap(
-            header, body, self.root, down=flow.direction == "down", passed=passed
-        )
+        headers: list[AnyHeader] = [header]
+        if flow.routing != UNROUTED:
+            passed = 0 if self.hop.name == FIRST else 1
+            down = flow.direction == "down"
+            headers = flow.routing.around(header, self.root, down=down, passed=passed)
+        return Outgoing.linked([*headers, replace(segment, checksum=checksum)], payload)
 
     def with_route(self, route: int) -> "Path | None":
         """Return the path with a source route over so many routers, or None when the flow has none."""
@@ -115,10 +116,11 @@ class Path:
     def _payloads(self, payload: bytes, room: int | None = None) -> list[Writer]:
         tail = self.flow.application.write(payload)
         datagram = self._around(bytes(tail.data))
-        if len(datagram) > self.link.mtu:
+        size = len(datagram.octets)
+        if size > self.link.mtu:
             raise DoesNotFit(
-                f"the datagram has {len(datagram)} octets, the MTU is {self.link.mtu}",
-                by=len(datagram) - self.link.mtu,
+                f"the datagram has {size} octets, the MTU is {self.link.mtu}",
+                by=size - self.link.mtu,
                 cite=rfc(4944, "4"),
             )
         options = Options(

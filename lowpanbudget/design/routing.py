@@ -13,8 +13,10 @@ from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.design.knob import Knob, replacing
 from lowpanbudget.layers.internet import ipv6, source_route
 from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.internet.source_route import SourceRoute
 from lowpanbudget.layers.lowpan import routing
 from lowpanbudget.layers.lowpan.lorh import Rpi
+from lowpanbudget.stack.outgoing import AnyHeader, Extension
 
 TUNNEL_HOP_LIMIT = 64
 
@@ -36,50 +38,48 @@ class Routing:
     compressed: bool = True
     rpi_type: int = 0x63
 
-    def wrap(
-        self, header: Ipv6, body: bytes, root: IPv6Address, *, down: bool, passed: int = 0
-    ) -> bytes:
-        """Return the datagram of ``header`` and ``body`` (what follows it) with these artefacts.
+    def around(
+        self, header: Ipv6, root: IPv6Address, *, down: bool, passed: int = 0
+    ) -> list[AnyHeader]:
+        """Return the headers of a datagram up to ``header``, with these artefacts; lengths and links are still open.
 
         ``passed`` routers of the source route have been visited already.
         """
-        extensions: list[tuple[int, bytes]] = []
+        extensions: list[AnyHeader] = []
         if self.rpi:
             information = Rpi(self.instance, self.sender_rank, down)
-            extensions.append((ipv6.HOP_BY_HOP, routing.hop_by_hop_of(information, self.rpi_type)))
+            octets = routing.hop_by_hop_of(information, self.rpi_type)
+            extensions.append(Extension(ipv6.HOP_BY_HOP, octets, information))
         next_stop, route = self._source_route(header.destination, min(passed, self.route))
-        if route:
-            extensions.append((ipv6.ROUTING, route))
+        if route is not None:
+            writer = Writer()
+            source_route.encode(writer, route)
+            extensions.append(Extension(ipv6.ROUTING, bytes(writer.data), route))
         if not self.tunnel:
-            return _join(
-                replace(header, destination=next_stop), extensions, header.next_header, body
-            )
-        inner = bytes(header.with_length(len(body))) + body
+            return [replace(header, destination=next_stop), *extensions]
         # up, the tunnel ends at the root; down, at the first router of the route or the destination
-        end = next_stop if down else root
-        outer = Ipv6(
-            0, 0, 0, ipv6.IPV6, TUNNEL_HOP_LIMIT - passed, root if down else header.source, end
-        )
-        return _join(outer, extensions, ipv6.IPV6, inner)
+        start, end = (root, next_stop) if down else (header.source, root)
+        outer = Ipv6(0, 0, 0, ipv6.IPV6, TUNNEL_HOP_LIMIT - passed, start, end)
+        return [outer, *extensions, header]
 
-    def _source_route(self, final: IPv6Address, passed: int) -> tuple[IPv6Address, bytes]:
-        """Return the next stop and the routing header when so many routers were passed; no octets without a route.
+    def _source_route(
+        self, final: IPv6Address, passed: int
+    ) -> tuple[IPv6Address, SourceRoute | None]:
+        """Return the next stop and the routing header when so many routers were passed; None without a route.
 
         On its way the header keeps its size: each router swaps an address in it with the destination (RFC 6554 section
         4.2). Only as 6LoRH is an entry dropped once it was visited (RFC 8138 section 5.5).
         """
         first, *rest = *routers(final, self.route, self.entry_octets), final
         if not rest:
-            return final, b""
+            return final, None
         if self.compressed:
-            ahead = (first, *rest)[passed:]
-            return ahead[0], routing.routing_header_of(ahead[1:]) if ahead[1:] else b""
+            first, *rest = (first, *rest)[passed:]
+            return first, routing.whole_route(rest) if rest else None
         destination, route = first, source_route.compress(first, tuple(rest), 0)
         for _ in range(passed):
             destination, route = route.visit(destination)
-        writer = Writer()
-        source_route.encode(writer, route)
-        return destination, bytes(writer.data)
+        return destination, route
 
 
 UNROUTED = Routing()
@@ -103,16 +103,6 @@ def routers(final: IPv6Address, count: int, entry_octets: int) -> list[IPv6Addre
         )
         for number in range(count)
     ]
-
-
-def _join(header: Ipv6, extensions: list[tuple[int, bytes]], following: int, body: bytes) -> bytes:
-    kinds = [kind for kind, _ in extensions] + [following]
-    chained = b"".join(
-        bytes([after]) + octets[1:]
-        for (_, octets), after in zip(extensions, kinds[1:], strict=True)
-    )
-    length = len(chained) + len(body)
-    return bytes(replace(header, next_header=kinds[0], payload_length=length)) + chained + body
 
 
 def routing_knobs(given: Routing) -> Iterator[Knob[Routing]]:

@@ -22,6 +22,7 @@ from lowpanbudget.layers.lowpan import addresses
 from lowpanbudget.layers.lowpan.iphc import HLIM
 from lowpanbudget.payload.search.remarks import remarks
 from lowpanbudget.room.measure import room_of
+from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.split import payloads
 
 _ALL_NODES = IPv6Address("ff02::1")
@@ -136,7 +137,8 @@ class AdvertisementDoesNotFit(DesignRule):
             _ALL_NODES,
         )
         body = bytes(writer.data)
-        packet = bytes(Ipv6(0, 0, len(body), ipv6.ICMPV6, 255, source, _ALL_NODES)) + body
+        header = Ipv6(0, 0, len(body), ipv6.ICMPV6, 255, source, _ALL_NODES)
+        packet = Outgoing((header,), body)
         room = design.link.room(link, BROADCAST)
         try:
             count = len(payloads(packet, Env(link, BROADCAST, contexts=design.contexts), room=room))

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
 
 from lowpanbudget.env import Env
-from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import routing
 from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi
+from lowpanbudget.stack.outgoing import Extension, Outgoing
 from lowpanbudget.stack.routed import Outer, goes_down, reference_of
 
 
@@ -20,14 +20,15 @@ from lowpanbudget.stack.routed import Outer, goes_down, reference_of
 class Level:
     """An IPv6 header whose RPL artefacts can be written as routing headers.
 
-    ``route`` holds the addresses of its routing header still to be visited, ``kind`` and ``at`` what follows the
-    artefacts and where; ``passed`` counts the headers they took. ``same`` says that they would come back octet for
-    octet: a routing header with elided prefixes, or with addresses already visited, comes back as an equivalent one.
+    ``route`` holds the addresses of its routing header still to be visited, ``kind`` and ``following`` what comes after
+    the artefacts and the index of that header; ``passed`` counts the headers they took. ``same`` says that they would
+    come back octet for octet: a routing header with elided prefixes, or with addresses already visited, comes back as
+    an equivalent one.
     """
 
     header: Ipv6
     kind: int
-    at: int
+    following: int
     rpi: Rpi | None = None
     route: tuple[IPv6Address, ...] = ()
     passed: int = 0
@@ -39,22 +40,25 @@ class Level:
         return (self.header.destination, *self.route)
 
 
-def level_of(datagram: bytes, header: Ipv6, at: int, env: Env) -> Level:
-    """Return the header at 40 octets before ``at`` with the artefacts that follow it."""
-    level = Level(header, header.next_header, at)
-    if level.kind == ipv6.HOP_BY_HOP:
-        octets = _extension(datagram, level)
-        rpi = routing.rpi_of(octets, env.rpi_type)
+def level_of(sent: Outgoing, index: int, env: Env) -> Level:
+    """Return the IPv6 header at ``index`` of the datagram, with the artefacts that follow it."""
+    header = sent.headers[index]
+    assert isinstance(header, Ipv6)
+    level = Level(header, header.next_header, index + 1)
+    extension = _extension(sent, level, ipv6.HOP_BY_HOP)
+    if extension is not None:
+        rpi = routing.rpi_of(extension.octets, env.rpi_type, extension.value)
         if rpi is not None:
-            level = Level(header, octets[0], at + len(octets), rpi, passed=1)
-    if level.kind == ipv6.ROUTING:
-        octets = _extension(datagram, level)
-        route = routing.addresses_of(octets, header.destination)
+            level = replace(level, kind=extension.octets[0], following=index + 2, rpi=rpi, passed=1)
+    extension = _extension(sent, level, ipv6.ROUTING)
+    if extension is not None:
+        octets = extension.octets
+        route = routing.addresses_of(octets, header.destination, extension.value)
         if route is not None and not any(hop.is_multicast for hop in (header.destination, *route)):
             level = replace(
                 level,
                 kind=octets[0],
-                at=level.at + len(octets),
+                following=level.following + 1,
                 route=route,
                 passed=level.passed + 1,
                 same=octets[1:] == routing.routing_header_of(route)[1:],
@@ -62,13 +66,12 @@ def level_of(datagram: bytes, header: Ipv6, at: int, env: Env) -> Level:
     return level
 
 
-def _extension(datagram: bytes, level: Level) -> bytes:
-    """Return the extension header that stands next, or none when it does not fit."""
-    try:
-        length = ipv6.extension_octets(level.kind, datagram, level.at)
-    except WireError:
-        return b""
-    return datagram[level.at : level.at + length]
+def _extension(sent: Outgoing, level: Level, kind: int) -> Extension | None:
+    """Return the extension header of this kind when it stands next."""
+    if level.kind != kind or level.following >= len(sent.headers):
+        return None
+    header = sent.headers[level.following]
+    return header if isinstance(header, Extension) else None
 
 
 def can_tunnel(level: Level) -> bool:

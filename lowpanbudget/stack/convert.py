@@ -8,6 +8,7 @@ from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed
 from lowpanbudget.stack.found import Lowpan, Notice
 from lowpanbudget.stack.lowpan import read_lowpan
+from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.packets import packet_of
 from lowpanbudget.stack.packing import Options, pack_headers
 from lowpanbudget.stack.split import octets_of
@@ -53,8 +54,10 @@ def compress(
     route then comes back with whole addresses and without those already visited. Raises
     ``RequestError`` when the octets are no IPv6 datagram, a length disagrees, or a checksum to be elided is wrong.
     """
+    env = Env.of(env)
     datagram = octets_of(packet)
-    packed = pack_headers(datagram, Env.of(env), Options(elide_udp_checksum, ghc, lorh))
+    sent = Outgoing.read(datagram)
+    packed = pack_headers(sent, env, Options(elide_udp_checksum, ghc, lorh))
     header_octets = len(packed.writer.data)
     rest = Writer()
     rest.data += datagram[packed.covers :]

@@ -10,6 +10,7 @@ from lowpanbudget.bits import Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import DoesNotFit, RequestError
+from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import recovery
 from lowpanbudget.layers.lowpan.recovery import (
     LARGEST_DATAGRAM,
@@ -18,14 +19,15 @@ from lowpanbudget.layers.lowpan.recovery import (
     SEQUENCES,
     Rfrag,
 )
+from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.packing import Options, Packed, pack_headers
-from lowpanbudget.stack.split import headers_of, part
+from lowpanbudget.stack.split import part
 
 SLACK = rfc(8931, "4.1")
 
 
 def recoverable(
-    datagram: bytes,
+    sent: Outgoing,
     env: Env,
     *,
     room: int,
@@ -48,14 +50,15 @@ def recoverable(
         raise RequestError(f"tag {tag} is not an 8-bit number", cite=recovery.CITE)
     if window is not None and window < 1:
         raise RequestError(f"a window of {window} fragments is none", cite=rfc(8931, "6"))
-    packed = pack_headers(datagram, env, options)
-    if packed.cost(datagram) <= room:
+    datagram = sent.octets
+    packed = pack_headers(sent, env, options)
+    if packed.cost(len(datagram)) <= room:
         packed.writer.append(part(datagram, packed.covers, len(datagram), tail))
         return [packed.writer]
     # byte code over the whole payload would be cut, and its headers do not stand in the first fragment alone
     options = replace(options, ghc=False)
     most = min(room - RFRAG.octets, LARGEST_FRAGMENT)
-    packed, first = _first(datagram, env, options, most, slack)
+    packed, first = _first(sent, env, options, most, slack)
     whole = packed.writer
     whole.append(part(datagram, packed.covers, len(datagram), tail))
     size = len(whole.data)
@@ -71,17 +74,17 @@ def recoverable(
 
 
 def _first(
-    datagram: bytes, env: Env, options: Options, most: int, slack: int | None
+    sent: Outgoing, env: Env, options: Options, most: int, slack: int | None
 ) -> tuple[Packed, int]:
     """Return the headers, compressed as far as the first fragment allows, and how many octets that fragment takes.
 
     "any header that cannot fit within the first fragment MUST NOT be compressed" (RFC 8931 section 3).
     """
-    depth = min(options.depth, headers_of(datagram))
+    depth = min(options.depth, len(sent.headers))
     while True:
         options = replace(options, depth=depth)
-        packed = pack_headers(datagram, env, options)
-        free = _slack(datagram, env, options, packed) if slack is None else slack
+        packed = pack_headers(sent, env, options)
+        free = _slack(sent, env, options, packed) if slack is None else slack
         first = most - free
         if first >= len(packed.writer.data):
             return packed, first
@@ -94,12 +97,16 @@ def _first(
         depth -= 1
 
 
-def _slack(datagram: bytes, env: Env, options: Options, packed: Packed) -> int:
+def _slack(sent: Outgoing, env: Env, options: Options, packed: Packed) -> int:
     """Return how many octets the headers grow at the next hop: identifiers in line, and another hop limit."""
-    hop_limit = max(datagram[7] - 1, 1)
-    forwarded = datagram[:7] + bytes([hop_limit]) + datagram[8:]
-    there = pack_headers(forwarded, env.between(None, None), options)
-    return max(there.cost(forwarded) - packed.cost(datagram), 0)
+    first, *rest = sent.headers
+    assert isinstance(first, Ipv6)
+    forwarded = replace(first, hop_limit=max(first.hop_limit - 1, 1))
+    there = pack_headers(
+        replace(sent, headers=(forwarded, *rest)), env.between(None, None), options
+    )
+    octets = len(sent.octets)
+    return max(there.cost(octets) - packed.cost(octets), 0)
 
 
 def _fragment(

@@ -5,17 +5,17 @@ from dataclasses import replace
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env, is_number
-from lowpanbudget.errors import DoesNotFit, RequestError, WireError
-from lowpanbudget.layers.internet import chain
+from lowpanbudget.errors import DoesNotFit, RequestError
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, FRAGN, LARGEST, UNIT, Fragment
+from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.packing import Options, Packed, pack_headers
 
 LEAST_ROOM = FRAGN.octets + UNIT
 
 
 def payloads(
-    datagram: bytes,
+    sent: Outgoing,
     env: Env,
     *,
     room: int,
@@ -36,22 +36,22 @@ def payloads(
         raise RequestError(f"room {room!r} is no number of octets", cite=fragment.CITE)
     if not is_number(tag, 16):
         raise RequestError(f"tag {tag!r} is not a 16-bit number", cite=fragment.CITE)
-    packed = pack_headers(datagram, env, options)
-    whole = len(packed.writer.data) + len(datagram) - packed.covers
-    if whole <= room:
-        packed.writer.append(part(datagram, packed.covers, len(datagram), tail))
+    packed = pack_headers(sent, env, options)
+    size = sent.places[-1] + len(sent.payload)
+    if len(packed.writer.data) + size - packed.covers <= room:
+        packed.writer.append(part(sent.octets, packed.covers, size, tail))
         return [packed.writer]
     if options.ghc:  # byte code over the whole payload cannot be cut: its copies would look back into another frame
         plain = replace(options, ghc=False)
-        return payloads(datagram, env, room=room, tag=tag, options=plain, tail=tail)
+        return payloads(sent, env, room=room, tag=tag, options=plain, tail=tail)
     if (
         not packed.same
     ):  # sizes and offsets speak of the datagram as it comes back: another form would not match
         exact = replace(options, lorh=False)
-        return payloads(datagram, env, room=room, tag=tag, options=exact, tail=tail)
-    if len(datagram) > LARGEST:
+        return payloads(sent, env, room=room, tag=tag, options=exact, tail=tail)
+    if size > LARGEST:
         raise RequestError(
-            f"a datagram of {len(datagram)} octets is over {LARGEST}, the largest datagram_size",
+            f"a datagram of {size} octets is over {LARGEST}, the largest datagram_size",
             cite=fragment.CITE,
         )
     if room < LEAST_ROOM:
@@ -61,7 +61,7 @@ def payloads(
             by=LEAST_ROOM - room,
             cite=fragment.CITE,
         )
-    return _fragments(datagram, env, options, packed, room, tag, tail)
+    return _fragments(sent, env, options, packed, room, tag, tail)
 
 
 def split(
@@ -81,7 +81,8 @@ def split(
     ``payloads``.
     """
     options = Options(elide_udp_checksum, ghc, lorh)
-    writers = payloads(octets_of(packet), Env.of(env), room=room, tag=tag, options=options)
+    sent = Outgoing.read(octets_of(packet))
+    writers = payloads(sent, Env.of(env), room=room, tag=tag, options=options)
     return [bytes(writer.data) for writer in writers]
 
 
@@ -109,7 +110,7 @@ def part(datagram: bytes, start: int, stop: int, tail: Writer | None) -> Writer:
 
 
 def _fragments(
-    datagram: bytes,
+    sent: Outgoing,
     env: Env,
     options: Options,
     packed: Packed,
@@ -117,8 +118,8 @@ def _fragments(
     tag: int,
     tail: Writer | None,
 ) -> list[Writer]:
-    first, cut = _first(datagram, env, options, packed, room, tag, tail)
-    writers = [first]
+    first, cut = _first(sent, env, options, packed, room, tag, tail)
+    writers, datagram = [first], sent.octets
     most = (room - FRAGN.octets) // UNIT * UNIT
     while cut < len(datagram):
         left = len(datagram) - cut
@@ -132,7 +133,7 @@ def _fragments(
 
 
 def _first(
-    datagram: bytes,
+    sent: Outgoing,
     env: Env,
     options: Options,
     packed: Packed,
@@ -141,7 +142,7 @@ def _first(
     tail: Writer | None,
 ) -> tuple[Writer, int]:
     """Return the first fragment and where the datagram is cut after it."""
-    depth = min(options.depth, headers_of(datagram))
+    depth, datagram = min(options.depth, len(sent.headers)), sent.octets
     while True:
         # the longest cut that is a multiple of 8, behind all compressed headers, and within the room
         most = packed.covers + room - FRAG1.octets - len(packed.writer.data)
@@ -161,15 +162,4 @@ def _first(
             )
         # "any header that cannot fit within the first fragment MUST NOT be compressed"
         depth -= 1
-        packed = pack_headers(datagram, env, replace(options, depth=depth))
-
-
-def headers_of(datagram: bytes) -> int:
-    """Return how many headers stand behind the first, as far as they can be walked."""
-    count = 0
-    try:
-        for _ in chain.walk(datagram):
-            count += 1
-    except WireError:
-        pass
-    return count
+        packed = pack_headers(sent, env, replace(options, depth=depth))

@@ -57,6 +57,7 @@ from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
 from lowpanbudget.layers.link.contents import Command
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.reassembly import Complete, Discarded, TimedOut
 from lowpanbudget.stack.recoverable import recoverable
 
@@ -329,7 +330,7 @@ def test_fragments_that_never_become_whole_are_told() -> None:
 
 def test_recovered_fragments() -> None:
     datagram = udp_datagram(ip_of(A), ip_of(B), bytes(range(250)))
-    writers = recoverable(datagram, Env(A, B, contexts=CONTEXTS), room=90, tag=9)
+    writers = recoverable(Outgoing.read(datagram), Env(A, B, contexts=CONTEXTS), room=90, tag=9)
     frames = [encode_frame(mac_of(A, B, n), bytes(w.data)).octets for n, w in enumerate(writers)]
     sighting = trace_of([frames[1], frames[0], *frames[2:]])
     assert sighting[-1].datagram == datagram

@@ -40,7 +40,7 @@ def walk(datagram: bytes) -> Iterator[Found]:
             length = ipv6.extension_octets(kind, datagram, at)
             if kind == ipv6.ROUTING:
                 destination = final_destination(datagram[at : at + length], destination)
-            if kind == ipv6.FRAGMENT and int.from_bytes(datagram[at + 2 : at + 4], "big") >> 3:
+            if kind == ipv6.FRAGMENT and is_later(datagram[at : at + length]):
                 return  # not the first IP fragment: what follows is no header
             kind, at = datagram[at], at + length
         else:
@@ -50,6 +50,11 @@ def walk(datagram: bytes) -> Iterator[Found]:
 def is_cut(fragment: bytes) -> bool:
     """Return whether a fragment header says that what follows it is a part only (RFC 8200 section 4.5)."""
     return bool(int.from_bytes(fragment[2:4], "big") & 0xFFF9)
+
+
+def is_later(fragment: bytes) -> bool:
+    """Return whether a fragment header is not that of the first fragment (RFC 8200 section 4.5)."""
+    return bool(int.from_bytes(fragment[2:4], "big") >> 3)
 
 
 def find(datagram: bytes, kind: int) -> Found | None:

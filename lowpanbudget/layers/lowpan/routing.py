@@ -94,11 +94,14 @@ def hop_by_hop_of(rpi: Rpi, option_type: int) -> bytes:
     return bytes(writer.data)
 
 
-def rpi_of(octets: bytes, option_type: int) -> Rpi | None:
+def rpi_of(octets: bytes, option_type: int, known: object = None) -> Rpi | None:
     """Return the RPL information of a hop-by-hop header, or None when an RPI-6LoRH could not stand for it.
 
-    That is when the header holds anything but this option, another option type, sub-TLVs or reserved bits.
+    That is when the header holds anything but this option, another option type, sub-TLVs or reserved bits. Who wrote
+    the header gives its ``known`` information.
     """
+    if isinstance(known, Rpi):
+        return known if hop_by_hop_of(known, option_type)[1:] == octets[1:] else None
     try:
         header = extension.decode(Reader(octets), ipv6.HOP_BY_HOP)
     except WireError:
@@ -117,8 +120,8 @@ def rpi_of(octets: bytes, option_type: int) -> Rpi | None:
     return rpi if hop_by_hop_of(rpi, option_type)[1:] == octets[1:] else None
 
 
-def routing_header_of(addresses: Sequence[IPv6Address]) -> bytes:
-    """Return the routing header of these addresses, all still to be visited; its next header is 0, to be filled in.
+def whole_route(addresses: Sequence[IPv6Address]) -> source_route.SourceRoute:
+    """Return the routing header of these addresses, whole and all still to be visited; its next header is 0.
 
     Raises ``Malformed`` for more addresses than a header can hold.
     """
@@ -128,12 +131,19 @@ def routing_header_of(addresses: Sequence[IPv6Address]) -> bytes:
             cite=ROUTING_HEADER,
         )
     whole = tuple(address.packed for address in addresses)
+    return source_route.SourceRoute(0, len(whole), whole)
+
+
+def routing_header_of(addresses: Sequence[IPv6Address]) -> bytes:
+    """Return the octets of the routing header of these addresses; raises as ``whole_route``."""
     writer = Writer()
-    source_route.encode(writer, source_route.SourceRoute(0, len(whole), whole))
+    source_route.encode(writer, whole_route(addresses))
     return bytes(writer.data)
 
 
-def addresses_of(octets: bytes, destination: IPv6Address) -> tuple[IPv6Address, ...] | None:
+def addresses_of(
+    octets: bytes, destination: IPv6Address, known: object = None
+) -> tuple[IPv6Address, ...] | None:
     """Return the addresses still to be visited, or None when no SRH-6LoRH could stand for the routing header.
 
     ``destination`` is the IPv6 header's, whose prefix the addresses share (CmprI, CmprE). Addresses that were visited
@@ -141,6 +151,8 @@ def addresses_of(octets: bytes, destination: IPv6Address) -> tuple[IPv6Address, 
     left, with more than a header of whole addresses holds, with reserved bits, of another type, or of a length that no
     number of addresses gives has no compressed form.
     """
+    if isinstance(known, source_route.SourceRoute):
+        return known.expand(destination)[-known.segments_left :] if known.segments_left else None
     try:
         route = source_route.decode(Reader(octets))
     except WireError:

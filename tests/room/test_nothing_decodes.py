@@ -1,0 +1,32 @@
+"""What is built is not read again: a budget encodes, and decodes nothing."""
+
+import sys
+from collections import Counter
+from types import FrameType
+from typing import Any
+
+import pytest
+from design.designs import EXAMPLES
+
+from lowpanbudget import budget, load_design
+
+READERS = {"decode", "read", "read_lowpan", "read_chain", "decode_frame", "walk"}
+
+
+@pytest.mark.parametrize("name", ["footbridge", "archive"])
+def test_a_budget_reads_no_header(name: str) -> None:
+    design = load_design(EXAMPLES / f"{name}.toml")
+    calls: Counter[str] = Counter()
+
+    def count(frame: FrameType, event: str, _argument: Any) -> None:
+        code = frame.f_code
+        if event == "call" and "lowpanbudget" in code.co_filename and code.co_name in READERS:
+            calls[f"{code.co_filename.rpartition('lowpanbudget')[2]}:{code.co_qualname}"] += 1
+
+    sys.setprofile(count)
+    try:
+        found = budget(design)
+    finally:
+        sys.setprofile(None)
+    assert found
+    assert not calls
