@@ -16,7 +16,8 @@ fields, reserved bits not counted. In an array an absent optional field is null.
 from decimal import Decimal
 from typing import Any
 
-from lowpanbudget.payload.exact import EXACT, exact, nearest, steps_between
+from lowpanbudget.payload.codec.grid import zero_of
+from lowpanbudget.payload.exact import EXACT, exact, nearest
 from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.group import Group
@@ -39,12 +40,6 @@ def to_plain(message: Message, values: Values, *, keyed: bool) -> Any:
 def from_plain(message: Message, plain: Any, *, keyed: bool) -> Values:
     """Return the values of plain data that ``to_plain`` made."""
     return _up(message.fields, plain, keyed, {})
-
-
-def zero_of(number: Number) -> Decimal:
-    """Return the value that is sent as 0: zero itself if it lies on the grid, else the least value."""
-    on_grid = steps_between(Decimal(0), number.min, number.step) is not None
-    return Decimal(0) if on_grid else number.min
 
 
 def is_nullable(number: Number) -> bool:

@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 from decimal import Decimal
 
-from lowpanbudget.payload.bitmap import describe
-from lowpanbudget.payload.cbor_form import is_nullable, zero_of
+from lowpanbudget.payload.cbor_form import is_nullable
+from lowpanbudget.payload.codec.grid import zero_of
 from lowpanbudget.payload.exact import nearest, plain
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
@@ -120,7 +120,7 @@ def _times(least: int, most: int) -> str:
 
 def _remark(field: Field) -> str:
     """Return a comment with the name and what the integer counts."""
-    words, number = describe(field), number_in(field)
+    words, number = field.summary(), number_in(field)
     parts = [field.name]
     if number is not None:
         zero = zero_of(number)

@@ -10,6 +10,7 @@ from typing import Any
 import construct as cs
 
 from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.nodes import Codec
 from lowpanbudget.payload.construct_parts import (
     Contents,
     Offset,
@@ -21,7 +22,7 @@ from lowpanbudget.payload.construct_parts import (
     leaf_form,
 )
 from lowpanbudget.payload.kinds.elements import Array
-from lowpanbudget.payload.kinds.field import Codec, Field, Leaf
+from lowpanbudget.payload.kinds.field import Field, Leaf
 from lowpanbudget.payload.kinds.group import Group
 from lowpanbudget.payload.kinds.octets import Octets
 from lowpanbudget.payload.kinds.series import Series

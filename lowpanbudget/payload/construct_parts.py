@@ -8,9 +8,10 @@ from typing import Any
 import construct as cs
 
 from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.counted import count_width
+from lowpanbudget.payload.codec.nodes import Codec
 from lowpanbudget.payload.flaws import Misfit
-from lowpanbudget.payload.kinds.field import Codec, Leaf
-from lowpanbudget.payload.kinds.lengths import count_width
+from lowpanbudget.payload.kinds.field import Leaf
 from lowpanbudget.payload.kinds.octets import Octets
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.time_offset import TimeOffset

@@ -13,7 +13,6 @@ from importlib.util import find_spec
 from math import isfinite
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.bitmap import describe
 from lowpanbudget.payload.cbor_form import from_plain, to_plain
 from lowpanbudget.payload.json_form import from_json, real_of, to_json
 from lowpanbudget.payload.kinds.binary_float import Float
@@ -148,7 +147,7 @@ def _errors(message: Message, given: Mapping[str, Any], read: Values) -> tuple[I
         name = ".".join(part for part in path if isinstance(part, str))
         if error:
             greatest[name] = max(greatest.get(name, Decimal(0)), abs(error))
-    units = {_plain_name(place): describe(field).unit for place, field in walk(message.fields)}
+    units = {_plain_name(place): field.summary().unit for place, field in walk(message.fields)}
     return tuple(Inexact(name, error, units.get(name, "")) for name, error in greatest.items())
 
 

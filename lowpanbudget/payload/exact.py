@@ -20,6 +20,7 @@ from lowpanbudget.payload.flaws import Misfit
 EXACT = Context(
     prec=100, rounding=ROUND_HALF_EVEN, traps=[InvalidOperation, DivisionByZero, Overflow]
 )
+FLOAT_LETTERS = {16: "e", 32: "f", 64: "d"}  # of the struct module, by bits (IEEE 754)
 MAX_DIGITS = 30
 MAX_EXPONENT = 30
 _MAX_INT_BITS = 256

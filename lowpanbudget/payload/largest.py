@@ -10,8 +10,8 @@ from itertools import product
 from math import prod
 from typing import Literal, NamedTuple
 
+from lowpanbudget.payload.kinds.field import ELEMENT, FieldPath
 from lowpanbudget.payload.largest_values import Coded, Encode, Leaves, Made, Maker, tags_of
-from lowpanbudget.payload.search.tree import ELEMENT, Place
 from lowpanbudget.payload.senml_units import Units
 from lowpanbudget.payload.shapes import Unsayable
 
@@ -43,7 +43,7 @@ def search(leaves: Leaves, encode: Encode, count: int | None = None) -> Largest:
     tags = dict(tags_of(message.fields, {}, ()))
     if prod(map(len, tags.values())) > MOST_CHOICES:
         return Largest(None, None, f"more than {MOST_CHOICES} combinations of union options")
-    counts: dict[Place, int] = {}
+    counts: dict[FieldPath, int] = {}
     if message.batch_field is not None and count is not None:
         counts[message.batch_field.name,] = count
     limits = _Limits(units, any(ELEMENT in place for place in tags))
@@ -74,7 +74,7 @@ class _Limits:
     _bare: int = 0
     _shared: dict[str, int] = field(default_factory=dict)
 
-    def add(self, octets: bytes, made: Made) -> frozenset[Place]:
+    def add(self, octets: bytes, made: Made) -> frozenset[FieldPath]:
         """Take the octets of a combination; return where a number with its unit is longer than a special code alone.
 
         A special code is longer than the number by an octet at least, and a second number makes its unit no more than

@@ -8,7 +8,7 @@ from lowpanbudget.payload.exact import EXACT, exact
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.enumeration import Enumeration
-from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.field import ELEMENT, Field, FieldPath
 from lowpanbudget.payload.kinds.group import Group
 from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.number import Number
@@ -19,7 +19,6 @@ from lowpanbudget.payload.kinds.time_offset import TimeOffset
 from lowpanbudget.payload.kinds.union import Union
 from lowpanbudget.payload.longest import Longest, Numbers, Span, longest, span_of
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.search.tree import ELEMENT, Place
 from lowpanbudget.payload.senml_form import base_field, epoch, has_records, own_time
 from lowpanbudget.payload.senml_units import Units
 from lowpanbudget.payload.shapes import Unsayable, Values
@@ -43,7 +42,7 @@ class Writing:
 class Coded(NamedTuple):
     """A number whose longest value is a special code, which has no unit; a number is ``loss`` octets shorter."""
 
-    place: Place
+    place: FieldPath
     unit: str
     loss: int
 
@@ -66,7 +65,9 @@ class Leaves:
     _longest: dict[tuple[Any, ...], Longest] = field(default_factory=dict)
     _encoders: dict[tuple[Any, ...], Encode] = field(default_factory=dict)
 
-    def of(self, one: Field, place: Place, known: Mapping[str, Field], values: Values) -> Longest:
+    def of(
+        self, one: Field, place: FieldPath, known: Mapping[str, Field], values: Values
+    ) -> Longest:
         """Return the longest value of a field without fields of its own."""
         base_of = known[one.base] if isinstance(one, TimeOffset) else None
         base = None if base_of is None else values[base_of.name]
@@ -133,9 +134,9 @@ class Maker:
     """Makes the values of one combination; ``numbers``: where the first element has a number, not a special code."""
 
     leaves: Leaves
-    choice: Mapping[Place, str]
-    numbers: frozenset[Place]
-    counts: Mapping[Place, int]
+    choice: Mapping[FieldPath, str]
+    numbers: frozenset[FieldPath]
+    counts: Mapping[FieldPath, int]
     coded: list[Coded] = field(default_factory=list)
 
     def made(self) -> Made:
@@ -144,7 +145,7 @@ class Maker:
         return Made(values, slack, self.coded)
 
     def group(
-        self, fields: tuple[Field, ...], place: Place, known: Mapping[str, Field], outer: Values
+        self, fields: tuple[Field, ...], place: FieldPath, known: Mapping[str, Field], outer: Values
     ) -> tuple[Values, int]:
         """Return values of all fields."""
         fields_known, slack = dict(known), 0
@@ -162,7 +163,7 @@ class Maker:
         return values, slack
 
     def value(
-        self, one: Field, here: Place, known: Mapping[str, Field], values: Values
+        self, one: Field, here: FieldPath, known: Mapping[str, Field], values: Values
     ) -> tuple[Any, int]:
         """Return the longest value of a field."""
         if isinstance(one, Array):
@@ -195,7 +196,7 @@ class Maker:
             self.coded.append(Coded(here, one.unit, made.loss))
         return made.value, made.slack
 
-    def _has_records(self, array: Array, item: Any, here: Place) -> bool:
+    def _has_records(self, array: Array, item: Any, here: FieldPath) -> bool:
         """Return whether an element gives any record; a time that becomes that of its records is none."""
         element = array.element
         if isinstance(element, Group) and len(here) == 1:
@@ -205,8 +206,8 @@ class Maker:
 
 
 def tags_of(
-    fields: tuple[Field, ...], known: Mapping[str, tuple[Place, Enumeration]], place: Place
-) -> Iterator[tuple[Place, tuple[str, ...]]]:
+    fields: tuple[Field, ...], known: Mapping[str, tuple[FieldPath, Enumeration]], place: FieldPath
+) -> Iterator[tuple[FieldPath, tuple[str, ...]]]:
     """Yield place and names of every enumeration that a union looks at."""
     seen = dict(known)
     for one in fields:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from decimal import Decimal
 from typing import Any, Literal, NamedTuple
 
-from lowpanbudget.payload.cbor_form import zero_of
+from lowpanbudget.payload.codec.grid import zero_of
 from lowpanbudget.payload.exact import EXACT, exact, nearest
 from lowpanbudget.payload.json_form import number_of, real_of, text_of
 from lowpanbudget.payload.kinds.binary_float import Float

@@ -9,7 +9,7 @@ faults raises ``FlawedMessage``, which lists them all.
 
 import dataclasses
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import Any
 
 from lowpanbudget.errors import Malformed, RequestError, Truncated, plural
 from lowpanbudget.payload.bitmap import Entry, entries, joined
@@ -24,18 +24,10 @@ from lowpanbudget.payload.codec.bitpack import (
 )
 from lowpanbudget.payload.codec.compiler import Compiler
 from lowpanbudget.payload.codec.groups import GroupNode
+from lowpanbudget.payload.codec.nodes import Case
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage, Misfit
-from lowpanbudget.payload.kinds.elements import Array
-from lowpanbudget.payload.kinds.field import CASES, Case, Field, name_flaw
-from lowpanbudget.payload.kinds.series import Series
-from lowpanbudget.payload.rounding import Rounding, roundings
-
-
-class Packed(NamedTuple):
-    """The octets of some values, and what rounding did to each number (exact decimals)."""
-
-    octets: bytes
-    rounding: tuple[Rounding, ...]
+from lowpanbudget.payload.kinds.field import Field, name_flaw
+from lowpanbudget.payload.kinds.lengths import Repeated
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -72,11 +64,6 @@ class Message:
         """Return the octets of the values; one out of its range is a ``RequestError``, never a silent clamp."""
         return self._write(values, None).finish()
 
-    def pack_with_rounding(self, values: Mapping[str, Any]) -> Packed:
-        """Return the octets and, for each number, what was given, what a receiver reads, and the difference."""
-        octets = self.pack(values)
-        return Packed(octets, roundings(self.fields, values, self.unpack(octets)))
-
     def unpack(self, octets: bytes, *, ignore_tail: bool = False) -> dict[str, Any]:
         """Return the values of the octets; too few, too many or a code without meaning is a ``WireError``.
 
@@ -105,10 +92,6 @@ class Message:
                 hint=self._size_hint(),
             )
         return values
-
-    def extremes(self) -> dict[Case, dict[str, Any]]:
-        """Return values that make the least, the typical and the greatest message."""
-        return {case: self.example(case) for case in CASES}
 
     def example(self, case: Case) -> dict[str, Any]:
         """Return values that make the least, the typical or the greatest message."""
@@ -167,11 +150,11 @@ class Message:
         return marks
 
     @property
-    def batch_field(self) -> Array | Series | None:
+    def batch_field(self) -> Repeated | None:
         """Return what repeats: the field marked ``batch``, else the only array or series of changing length."""
         marked, counted = [], []
         for field in self.fields:
-            if isinstance(field, Array | Series) and field.least != field.most:
+            if isinstance(field, Repeated) and field.least != field.most:
                 counted.append(field)
                 if field.batch:
                     marked.append(field)

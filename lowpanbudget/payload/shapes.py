@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import Any
 
 from lowpanbudget.errors import RequestError
-from lowpanbudget.payload.cbor_form import zero_of
+from lowpanbudget.payload.codec.grid import zero_of
 from lowpanbudget.payload.exact import nearest
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean

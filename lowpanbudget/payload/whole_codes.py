@@ -7,15 +7,14 @@ enumeration its code, flags an integer with the first flag as bit 0; other value
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from lowpanbudget.payload.codec.grid import nearest_entry
 from lowpanbudget.payload.exact import EXACT, exact
-from lowpanbudget.payload.kinds.entries import nearest_entry
 from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.logarithmic import Logarithmic
 from lowpanbudget.payload.kinds.number import Number
-from lowpanbudget.payload.kinds.reserved import Reserved
 from lowpanbudget.payload.kinds.sequence import Sequence
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.table import Table
@@ -27,7 +26,7 @@ Convert = Callable[[Number, Any], Any]
 
 def members(fields: tuple[Field, ...]) -> tuple[Field, ...]:
     """Return the fields that carry values, in the order of their keys: all but reserved bits."""
-    return tuple(field for field in fields if not isinstance(field, Reserved))
+    return tuple(field for field in fields if field.carries)
 
 
 def number_in(field: Field) -> Number | None:

@@ -7,6 +7,7 @@ from typing import Literal
 
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
+from lowpanbudget.payload.codec.nodes import CASES, Case
 from lowpanbudget.payload.encodings import (
     ENCODINGS,
     Encoded,
@@ -16,7 +17,6 @@ from lowpanbudget.payload.encodings import (
     largest,
     made_for,
 )
-from lowpanbudget.payload.kinds.field import CASES, Case
 from lowpanbudget.payload.message import Message
 from lowpanbudget.room.measure import frames_of, room_of
 

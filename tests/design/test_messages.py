@@ -9,8 +9,8 @@ import pytest
 from pydantic import ValidationError
 
 from lowpanbudget.design.messages import MessageShape, flaws_of, to_message, to_messages
+from lowpanbudget.payload.codec.nodes import CASES
 from lowpanbudget.payload.flaws import FlawedMessage
-from lowpanbudget.payload.kinds.field import CASES
 from lowpanbudget.payload.message import Message
 
 HEAD = 'name = "m"\nbyte_order = "big"\nbit_order = "msb-first"\nlayout = "bit-packed"\n'

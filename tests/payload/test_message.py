@@ -28,6 +28,7 @@ from lowpanbudget.payload.kinds.time_offset import TimeOffset
 from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.rounding import roundings
 
 
 def packed(*fields: Field) -> Message:
@@ -159,10 +160,9 @@ def test_missing_and_unknown_fields() -> None:
 
 def test_rounding_is_reported_exactly() -> None:
     message = packed(TEMPERATURE, number("n", "0", "100", "0.5"), Float("f", bits=16))
-    report = {
-        entry.path: entry
-        for entry in message.pack_with_rounding({"t": 21.234, "n": 7.3, "f": 0.1}).rounding
-    }
+    values = {"t": 21.234, "n": 7.3, "f": 0.1}
+    received = message.unpack(message.pack(values))
+    report = {entry.path: entry for entry in roundings(message.fields, values, received)}
     assert report[("t",)].sent == Decimal("21.23")
     assert report[("t",)].error == Decimal("-0.004")
     assert report[("n",)].error == Decimal("0.2")

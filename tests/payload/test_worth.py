@@ -12,7 +12,7 @@ from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.enumeration import Enumeration
-from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.field import Field, FieldPath
 from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.group import Group
 from lowpanbudget.payload.kinds.instant import Time
@@ -22,14 +22,14 @@ from lowpanbudget.payload.kinds.octets import Octets
 from lowpanbudget.payload.kinds.reserved import Reserved
 from lowpanbudget.payload.kinds.sequence import Sequence
 from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.steps import with_step, within
 from lowpanbudget.payload.kinds.table import Table
 from lowpanbudget.payload.kinds.time_offset import TimeOffset
 from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.search.coarser import with_step, within
-from lowpanbudget.payload.search.shrink import shrink, smallest_loss
-from lowpanbudget.payload.search.tree import Place, replaced, walk
+from lowpanbudget.payload.search.shrink import Candidate, shrink
+from lowpanbudget.payload.search.tree import replaced, walk
 from lowpanbudget.payload.search.worth import Worth, worths
 
 
@@ -48,6 +48,10 @@ def number(
         tolerance=None if tolerance is None else Decimal(tolerance),
         **more,
     )
+
+
+def smallest_loss(made: Message, octets: int) -> Candidate | None:
+    return next((candidate for candidate in shrink(made) if candidate.octets <= octets), None)
 
 
 def by_path(made: Message) -> dict[str, Worth]:
@@ -205,7 +209,7 @@ def test_no_step_whatever_reaches_a_size_with_less_loss(data: st.DataObject) -> 
     made = message(*fields)
     sizes: dict[int, Decimal] = {}
     for combination in product(*(coarsenings(field) for field in fields)):
-        changed: dict[Place, Field | None] = {(other.name,): other for other, _ in combination}
+        changed: dict[FieldPath, Field | None] = {(other.name,): other for other, _ in combination}
         octets = replaced(made, changed).max_octets
         loss = max(loss for _, loss in combination)
         sizes[octets] = min(loss, sizes.get(octets, loss))

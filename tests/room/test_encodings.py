@@ -18,10 +18,10 @@ from lowpanbudget import fit
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
+from lowpanbudget.payload.codec.nodes import CASES
 from lowpanbudget.payload.encodings import ENCODINGS, encoded, made_for
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
-from lowpanbudget.payload.kinds.field import CASES
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.sampler import samples

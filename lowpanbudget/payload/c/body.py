@@ -1,38 +1,18 @@
 """In C: groups as structures, unions chosen by a tag, optional fields; and from every field to its part."""
 
-from typing import Any
+from collections.abc import Sequence
+from typing import Any, Protocol
 
-from lowpanbudget.payload.c.coded import Entry, Fixed, Gap, Named, Set, Truth, runs
-from lowpanbudget.payload.c.counted import Contents, List
-from lowpanbudget.payload.c.floating import Binary
+from lowpanbudget.payload.c.coded import Gap, NamedCode, runs
 from lowpanbudget.payload.c.names import Spot, plain
 from lowpanbudget.payload.c.parts import Known, Maker, Member, Part, Scope, Single, Struct, Tag
-from lowpanbudget.payload.c.scaled import Scaled
-from lowpanbudget.payload.c.series import Samples
 from lowpanbudget.payload.c.text import Lines
-from lowpanbudget.payload.kinds.binary_float import Float
-from lowpanbudget.payload.kinds.boolean import Boolean
-from lowpanbudget.payload.kinds.constant import Constant
-from lowpanbudget.payload.kinds.elements import Array
-from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.flags import Flags
-from lowpanbudget.payload.kinds.group import Group
-from lowpanbudget.payload.kinds.instant import Time
-from lowpanbudget.payload.kinds.logarithmic import Logarithmic
-from lowpanbudget.payload.kinds.number import Number
-from lowpanbudget.payload.kinds.octets import Octets
-from lowpanbudget.payload.kinds.reserved import Reserved
-from lowpanbudget.payload.kinds.sequence import Sequence
-from lowpanbudget.payload.kinds.series import Series
-from lowpanbudget.payload.kinds.table import Table
-from lowpanbudget.payload.kinds.time_offset import TimeOffset
-from lowpanbudget.payload.kinds.union import Union
 
 ROOT = "message"  # the pointer that the functions are given
 
 
-class Body(Single):
+class Structure(Single):
     """The fields of a group, of an option, or of the whole message: a structure."""
 
     def __init__(
@@ -50,7 +30,7 @@ class Body(Single):
                 gap = Gap(maker, inside, field.at - self.greatest)
                 self.fields.append((field, "", gap))
                 self.least = self.greatest = field.at
-            part = part_of(maker, inside, field)
+            part = field.part(maker, inside)
             self.fields.append((field, plain(field.name), part))
             self.least += 0 if field.optional else part.least
             self.greatest += part.greatest
@@ -122,7 +102,7 @@ class Body(Single):
             if isinstance(part, Gap):
                 continue
             scope.pop(field.name, None)  # it hides one of the same name further out
-            if isinstance(part, Named):
+            if isinstance(part, NamedCode):
                 scope[field.name] = Tag(place, part.constants)
 
     def _bits(self) -> list[tuple[list[tuple[str, int]], int]]:
@@ -150,18 +130,30 @@ class Body(Single):
                 out.add(f"{inside(at, 'has_' + name)} = (piece & {weight}u) != 0;")
 
 
-class Choice(Single):
+class Alternative(Protocol):
+    """An option of a union."""
+
+    @property
+    def when(self) -> str:
+        """Return the name of the tag that chooses it."""
+
+    @property
+    def fields(self) -> tuple[Field, ...]:
+        """Return its fields."""
+
+
+class StructureUnion(Single):
     """A union: C's own, of one structure an option; options without members have none."""
 
-    def __init__(self, maker: Maker, spot: Spot, field: Union) -> None:
+    def __init__(self, maker: Maker, spot: Spot, tag: str, options: Sequence[Alternative]) -> None:
         super().__init__(maker, spot)
-        self.field = field
+        self.tag = tag
         self.head = f"union {maker.names.of('', spot)}"
-        self.options: dict[str, Body] = {}
-        for option in field.options:
+        self.options: dict[str, Structure] = {}
+        for option in options:
             below = spot.below(option.when, f"({option.when})")
-            made = Body(
-                maker, below, option.fields, f"{spot.path} where {field.tag} is {option.when}"
+            made = Structure(
+                maker, below, option.fields, f"{spot.path} where {tag} is {option.when}"
             )
             if made.empty:
                 maker.structs.pop()
@@ -173,7 +165,7 @@ class Choice(Single):
         maker.names.members(spot, [(name, body.spot) for name, body in self.filled])
         if self.filled:
             inner = tuple(Member(body.declared(name), name) for name, body in self.filled)
-            maker.structs.append(Struct(self.head, inner, f"{spot.path}, chosen by {field.tag}"))
+            maker.structs.append(Struct(self.head, inner, f"{spot.path}, chosen by {tag}"))
 
     def declared(self, name: str) -> str:
         """Return the declaration of the union."""
@@ -181,15 +173,11 @@ class Choice(Single):
 
     def members(self, name: str) -> list[Member]:
         """Return the union, if any option has a member."""
-        return (
-            [Member(self.declared(name), name, f"chosen by {self.field.tag}")]
-            if self.filled
-            else []
-        )
+        return [Member(self.declared(name), name, f"chosen by {self.tag}")] if self.filled else []
 
     def one(self, value: Any, known: Known) -> str:
         """Return the initialiser of the chosen option."""
-        when = known[self.field.tag]
+        when = known[self.tag]
         text = self.options[when].one(value, known)
         return f"{{.{plain(when)} = {text}}}" if text else ""
 
@@ -202,8 +190,8 @@ class Choice(Single):
         self._choose(out, at, scope, reading=True)
 
     def _choose(self, out: Lines, at: str, scope: Scope, *, reading: bool) -> None:
-        tag, constants = scope[self.field.tag]
-        with out.block(f"switch ({tag})"):
+        place, constants = scope[self.tag]
+        with out.block(f"switch ({place})"):
             for when, body in self.options.items():
                 out.add(f"case {constants[when]}:")
                 work = body.unpack if reading else body.pack
@@ -217,47 +205,3 @@ class Choice(Single):
 def inside(at: str, name: str) -> str:
     """Return a member of what stands at a place."""
     return f"{at}->{name}" if at == ROOT else f"{at}.{name}"
-
-
-def part_of(maker: Maker, spot: Spot, field: Field) -> Part:
-    """Return the part of any field."""
-    if isinstance(field, Number):
-        return Scaled(maker, spot, field, field)
-    if isinstance(field, Sequence | Time | TimeOffset):
-        return Scaled(maker, spot, field.number(), field)
-    if isinstance(field, Group):
-        return Body(maker, spot, field.fields, spot.path)
-    if isinstance(field, Union):
-        return Choice(maker, spot, field)
-    if isinstance(field, Array):
-        return List(
-            maker, spot, field, part_of(maker, _element(spot, field.element), field.element)
-        )
-    return _plain_part(maker, spot, field)
-
-
-def _plain_part(maker: Maker, spot: Spot, field: Field) -> Part:
-    if isinstance(field, Boolean):
-        return Truth(maker, spot, field)
-    if isinstance(field, Enumeration):
-        return Named(maker, spot, field)
-    if isinstance(field, Flags):
-        return Set(maker, spot, field)
-    if isinstance(field, Constant):
-        return Fixed(maker, spot, field)
-    if isinstance(field, Reserved):
-        return Gap.of(maker, spot, field)
-    if isinstance(field, Table | Logarithmic):
-        return Entry(maker, spot, field)
-    if isinstance(field, Float):
-        return Binary(maker, spot, field)
-    if isinstance(field, Octets):
-        return Contents(maker, spot, field)
-    assert isinstance(field, Series)
-    return Samples(maker, spot, field)
-
-
-def _element(spot: Spot, element: Field) -> Spot:
-    """Return the spot of an array's element; one with a count of its own needs a name of its own."""
-    own = isinstance(element, Array | Series | Octets)
-    return Spot(f"{spot.path}[]", (*spot.words, "item") if own else spot.words)

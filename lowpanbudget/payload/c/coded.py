@@ -4,26 +4,20 @@ from decimal import Decimal
 from typing import Any
 
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Known, Maker, Member, Part, Scope, Single
+from lowpanbudget.payload.c.parts import Known, Maker, Part, Scope, Single
 from lowpanbudget.payload.c.scaled import ratio
 from lowpanbudget.payload.c.text import Lines, integer, literal, unsigned, word
+from lowpanbudget.payload.codec.grid import nearest_entry
+from lowpanbudget.payload.codec.nodes import Codec
 from lowpanbudget.payload.exact import EXACT, plain
-from lowpanbudget.payload.kinds.boolean import Boolean
-from lowpanbudget.payload.kinds.constant import Constant
-from lowpanbudget.payload.kinds.entries import nearest_entry
-from lowpanbudget.payload.kinds.enumeration import Enumeration
-from lowpanbudget.payload.kinds.flags import Flags
-from lowpanbudget.payload.kinds.logarithmic import Logarithmic
-from lowpanbudget.payload.kinds.reserved import Reserved
-from lowpanbudget.payload.kinds.table import Table
 
 
 class Truth(Single):
     """A boolean."""
 
-    def __init__(self, maker: Maker, spot: Spot, field: Boolean) -> None:
+    def __init__(self, maker: Maker, spot: Spot, bits: int) -> None:
         super().__init__(maker, spot)
-        self.least = self.greatest = maker.order.rounded(field.needed())
+        self.least = self.greatest = bits
 
     def declared(self, name: str) -> str:
         """Return the declaration of the member."""
@@ -31,24 +25,21 @@ class Truth(Single):
 
     def one(self, value: Any, known: Known) -> str:
         """Return ``true`` or ``false``."""
-        del known
         return "true" if value else "false"
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes one bit."""
-        del scope
         self.put(out, self.least, f"{at} ? 1u : 0u")
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what reads one bit."""
-        del scope
         self.take(out, self.least, "value")
         if self.least > 1:
             out.fail("value > 1", self.maker.error(self.spot))
         out.add(f"{at} = value != 0;")
 
 
-class Whole(Single):
+class Code(Single):
     """A field whose member holds the code itself, in an unsigned type."""
 
     def __init__(self, maker: Maker, spot: Spot, bits: int) -> None:
@@ -70,12 +61,12 @@ class Whole(Single):
         )
 
 
-class Named(Whole):
+class NamedCode(Code):
     """An enumeration: the member holds the code, a constant names each."""
 
-    def __init__(self, maker: Maker, spot: Spot, field: Enumeration) -> None:
-        super().__init__(maker, spot, maker.order.rounded(field.needed()))
-        self.codes = dict(zip(field.names, field.numbers(), strict=True))
+    def __init__(self, maker: Maker, spot: Spot, codes: dict[str, int], bits: int) -> None:
+        super().__init__(maker, spot, bits)
+        self.codes = codes
         # A wide place may hold small codes; the member is as small as they allow.
         self.kind = unsigned(max(self.codes.values()).bit_length())
         maker.headed(f"{spot.path}: one of {len(self.codes)} names")
@@ -86,19 +77,16 @@ class Named(Whole):
 
     def one(self, value: Any, known: Known) -> str:
         """Return the constant of a name."""
-        del known
         return self.constants[value]
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what refuses codes without name and writes the others."""
-        del scope
         out.add(f"{self.variable} = {at};")
         self._check(out, self.kind.bits)
         self.put(out, self.least, self.variable)
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what reads a code that has a name."""
-        del scope
         self.take(out, self.least, self.variable)
         self._check(out, self.least)
         out.add(f"{at} = ({self.kind.name}){self.variable};")
@@ -117,29 +105,24 @@ class Named(Whole):
             out.add(f"    return {self.maker.error(self.spot)};")
 
 
-class Set(Whole):
+class FlagBits(Code):
     """Flags: the member holds the bits as they are sent, a constant is the mask of each."""
 
-    def __init__(self, maker: Maker, spot: Spot, field: Flags) -> None:
-        width = maker.order.rounded(field.needed())
-        super().__init__(maker, spot, width)
-        self.codec = field.codec(width, maker.order)
-        self.all = self.codec.encode(field.names)
+    def __init__(self, maker: Maker, spot: Spot, names: tuple[str, ...], codec: Codec) -> None:
+        super().__init__(maker, spot, codec.width)
+        self.all = codec.encode(names)
         maker.headed(f"{spot.path}: a bit for each flag")
         self.constants = {
-            name: maker.constant(spot, name, literal(self.codec.encode((name,))))
-            for name in field.names
+            name: maker.constant(spot, name, literal(codec.encode((name,)))) for name in names
         }
         self.remark = f"{next(iter(self.constants.values()))} and the like, joined by |"
 
     def one(self, value: Any, known: Known) -> str:
         """Return the masks of the flags that are set."""
-        del known
         return " | ".join(self.constants[name] for name in value) or "0"
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what refuses unknown flags and writes the bits, first flag first."""
-        del scope
         name, mask = self.variable, (1 << self.kind.bits) - 1
         out.add(f"{name} = {at};")
         if self.all != mask:
@@ -153,7 +136,6 @@ class Set(Whole):
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what reads the bits and leaves out those without a name."""
-        del scope
         name, piece = self.variable, "piece"
         out.add(f"{name} = 0;")
         for shift, bits in runs(self.least, msb_first=self.maker.order.msb_first):
@@ -163,34 +145,22 @@ class Set(Whole):
         out.add(f"{at} = ({self.kind.name})({name} & {word(self.all, self.bits)});")
 
 
-class Fixed(Part):
+class FixedCode(Part):
     """A constant: no member, only a number that is always sent."""
 
-    def __init__(self, maker: Maker, spot: Spot, field: Constant) -> None:
+    def __init__(self, maker: Maker, spot: Spot, value: int, bits: int) -> None:
         super().__init__(maker, spot)
-        self.value = field.value
-        self.least = self.greatest = maker.order.rounded(field.needed())
+        self.value = value
+        self.least = self.greatest = bits
         maker.headed(f"{spot.path}: a number that every message carries")
-        self.name = maker.constant(spot, "value", literal(field.value))
-
-    def members(self, name: str) -> list[Member]:
-        """Return nothing."""
-        del name
-        return []
-
-    def initial(self, name: str, value: Any, known: Known) -> list[str]:
-        """Return nothing."""
-        del name, value, known
-        return []
+        self.name = maker.constant(spot, "value", literal(value))
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes the constant."""
-        del at, scope
         self.put(out, self.least, self.name)
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what refuses any other number."""
-        del at, scope
         variable = "value" if self.least <= 32 else "wide"
         self.take(out, self.least, variable)
         bits = 32 if self.least <= 32 else 64
@@ -204,39 +174,24 @@ class Gap(Part):
         super().__init__(maker, spot)
         self.least = self.greatest = bits
 
-    @classmethod
-    def of(cls, maker: Maker, spot: Spot, field: Reserved) -> "Gap":
-        """Return the part of a reserved field."""
-        return cls(maker, spot, maker.order.rounded(field.needed()))
-
-    def members(self, name: str) -> list[Member]:
-        """Return nothing."""
-        del name
-        return []
-
-    def initial(self, name: str, value: Any, known: Known) -> list[str]:
-        """Return nothing."""
-        del name, value, known
-        return []
-
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes zeros."""
-        del at, scope
         out.add(f"{self.maker.call('put_zeros')}(&out, {word(self.least, 32)});")
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what passes over the bits."""
-        del at, scope
         out.fail(f"!{self.maker.call('skip')}(&in, {word(self.least, 32)})", self.maker.short)
 
 
-class Entry(Whole):
+class EntryIndex(Code):
     """An entry of a table or of a logarithmic scale: the member holds its index."""
 
-    def __init__(self, maker: Maker, spot: Spot, field: Table | Logarithmic) -> None:
-        super().__init__(maker, spot, maker.order.rounded(field.needed()))
-        self.entries = entries = field.entries()
-        unit = f" {field.unit}".rstrip()
+    def __init__(
+        self, maker: Maker, spot: Spot, entries: tuple[Decimal, ...], unit: str, bits: int
+    ) -> None:
+        super().__init__(maker, spot, bits)
+        self.entries = entries
+        unit = f" {unit}".rstrip()
         self.last = len(entries) - 1
         self.kind = unsigned(self.last.bit_length())
         self.remark = f"index of a value, {plain(entries[0])} .. {plain(entries[-1])}{unit}"
@@ -274,12 +229,10 @@ class Entry(Whole):
 
     def one(self, value: Any, known: Known) -> str:
         """Return the index of a value."""
-        del known
         return literal(nearest_entry(self.entries, value))
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what refuses indices beyond the table and writes the others."""
-        del scope
         out.add(f"value = {at};")
         if self.last < self.kind.high:
             out.fail(self.within(self.last), self.maker.error(self.spot))
@@ -287,7 +240,6 @@ class Entry(Whole):
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what reads an index."""
-        del scope
         self.take(out, self.least, "value")
         if self.last + 1 < 1 << self.least:
             out.fail(self.within(self.last), self.maker.error(self.spot))

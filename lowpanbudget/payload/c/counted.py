@@ -1,22 +1,42 @@
 """In C: octets and text, and arrays; with a count beside them where it can change."""
 
-from typing import Any
+from typing import Any, Protocol
 
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Known, Maker, Member, Part, Scope, Struct
 from lowpanbudget.payload.c.text import Lines, literal, unsigned, word
-from lowpanbudget.payload.kinds.elements import Array
-from lowpanbudget.payload.kinds.lengths import count_width
-from lowpanbudget.payload.kinds.octets import Octets
-from lowpanbudget.payload.kinds.text import Text
+from lowpanbudget.payload.codec.counted import count_width
 
 
-class Counted(Part):
+class Lengths(Protocol):
+    """What may repeat."""
+
+    @property
+    def least(self) -> int:
+        """Return the smallest length."""
+
+    @property
+    def most(self) -> int:
+        """Return the greatest length."""
+
+
+class OctetLengths(Lengths, Protocol):
+    """Octets or text."""
+
+    @property
+    def length_bits(self) -> int | None:
+        """Return the width of the length, where one is stated."""
+
+    def to_octets(self, value: Any) -> bytes:
+        """Return the octets of a value."""
+
+
+class CountedArray(Part):
     """Elements side by side, and how many there are if that can change."""
 
     what = "count"  # what the number of elements is called
 
-    def __init__(self, maker: Maker, spot: Spot, field: Any, bits: int | None) -> None:
+    def __init__(self, maker: Maker, spot: Spot, field: Lengths, bits: int | None) -> None:
         super().__init__(maker, spot)
         self.fewest, self.most = field.least, field.most
         self.fixed = field.least == field.most
@@ -70,28 +90,24 @@ class Counted(Part):
         out.add(f"{self.number_at(at)} = ({self.kind.name})({more});")
 
 
-class Contents(Counted):
+class OctetArray(CountedArray):
     """Octets or text; text has room for a zero octet behind it, which is not sent."""
 
     what = "length"
 
-    def __init__(self, maker: Maker, spot: Spot, field: Octets) -> None:
+    def __init__(self, maker: Maker, spot: Spot, field: OctetLengths, encoding: str = "") -> None:
         super().__init__(maker, spot, field, field.length_bits)
         self.field = field
-        self.text = isinstance(field, Text)
-        self.judge = (
-            {"utf-8": "is_utf8", "ascii": "is_ascii"}[field.encoding]
-            if isinstance(field, Text)
-            else ""
-        )
+        self.text = encoding
+        self.judge = {"utf-8": "is_utf8", "ascii": "is_ascii", "": ""}[encoding]
         self.least = self.width + 8 * field.least
         self.greatest = self.width + 8 * field.most
 
     def members(self, name: str) -> list[Member]:
         """Return the length, if it can change, and the octets."""
-        if isinstance(self.field, Text):
+        if self.text:
             declared = f"char {name}[{self.limit} + 1]"
-            remark = f"{self.field.encoding}, with a zero octet behind it that is not sent"
+            remark = f"{self.text}, with a zero octet behind it that is not sent"
         else:
             declared, remark = f"uint8_t {name}[{self.limit}]", ""
         return [*self.count_member(name), Member(declared, name, remark)]
@@ -102,7 +118,6 @@ class Contents(Counted):
 
     def one(self, value: Any, known: Known) -> str:
         """Return the octets as an initialiser."""
-        del known
         octets = self.field.to_octets(value)
         if self.text:
             return f"{{{', '.join(_char(octet) for octet in octets) or '0'}}}"
@@ -115,7 +130,6 @@ class Contents(Counted):
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes length and octets."""
-        del scope
         self.check_count(out, at)
         octets = f"(const uint8_t *){at}" if self.text else at
         self._judge(out, at)
@@ -124,7 +138,6 @@ class Contents(Counted):
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what reads length and octets."""
-        del scope
         self.take_count(out, at)
         octets = f"(uint8_t *){at}" if self.text else at
         call = self.maker.call("take_octets")
@@ -143,11 +156,13 @@ def _char(octet: int) -> str:
     return f"'\\{octet:03o}'"  # also where char has a sign
 
 
-class List(Counted):
+class ElementArray(CountedArray):
     """An array."""
 
-    def __init__(self, maker: Maker, spot: Spot, field: Array, element: Part) -> None:
-        super().__init__(maker, spot, field, field.count_bits)
+    def __init__(
+        self, maker: Maker, spot: Spot, field: Lengths, bits: int | None, element: Part
+    ) -> None:
+        super().__init__(maker, spot, field, bits)
         self.element = element
         self.least = self.width + field.least * element.least
         self.greatest = self.width + field.most * element.greatest

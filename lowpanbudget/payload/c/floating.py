@@ -4,32 +4,39 @@ import struct
 from decimal import Decimal
 from typing import Any
 
-from lowpanbudget.payload.c.coded import Whole
+from lowpanbudget.payload.c.coded import Code
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Known, Maker, Scope
 from lowpanbudget.payload.c.text import Lines, literal, word
-from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.codec.nodes import Codec
+from lowpanbudget.payload.exact import FLOAT_LETTERS
 
-_LETTERS = {16: "e", 32: "f", 64: "d"}
 
-
-class Binary(Whole):
+class FloatBits(Code):
     """Floating point: a float or double, or without floating point the bits as IEEE 754 orders them.
 
     A range is judged on the bits: turned upside down where the sign is set, they are in the order of
     the numbers, and what is no number lies outside.
     """
 
-    def __init__(self, maker: Maker, spot: Spot, field: Float) -> None:
-        super().__init__(maker, spot, field.bits)
-        self.codec = field.codec(field.bits, maker.order)
-        self.float_bits = field.bits
+    def __init__(
+        self,
+        maker: Maker,
+        spot: Spot,
+        codec: Codec,
+        limits: tuple[float | None, float | None],
+        unit: str,
+    ) -> None:
+        bits = codec.width
+        super().__init__(maker, spot, bits)
+        self.codec = codec
+        self.float_bits = bits
         # a half is held in a float, so that is what a range is judged on
-        self.held = max(32, field.bits) if maker.floats else field.bits
-        low, high = (None if limit is None else Decimal(limit) for limit in field.limits())
+        self.held = max(32, bits) if maker.floats else bits
+        low, high = (None if limit is None else Decimal(limit) for limit in limits)
         self.range = (low, high)
-        what = f"floating point of {field.bits} bits"
-        unit = f", {field.unit}" if field.unit else ""
+        what = f"floating point of {bits} bits"
+        unit = f", {unit}" if unit else ""
         self.remark = what + unit if maker.floats else f"the bits of {what}{unit}"
 
     def declared(self, name: str) -> str:
@@ -40,14 +47,12 @@ class Binary(Whole):
 
     def one(self, value: Any, known: Known) -> str:
         """Return a number in the hexadecimal notation of C99, which is exact, or its bits."""
-        del known
         if not self.maker.floats:
             return literal(self.codec.encode(value))
         return float(value).hex() + ("" if self.float_bits == 64 else "f")
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what judges the range and writes the bits."""
-        del scope
         name = self.variable
         if self.maker.floats:
             out.add(
@@ -71,7 +76,6 @@ class Binary(Whole):
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what reads the bits; any bits are a number or "not a number"."""
-        del scope
         self.take(out, self.float_bits, self.variable)
         if not self.maker.floats:
             out.add(f"{at} = ({self.kind.name}){self.variable};")
@@ -83,9 +87,9 @@ class Binary(Whole):
 
 
 def float_bounds(bits: int, low: Decimal | None, high: Decimal | None) -> tuple[int, int]:
-    """Return the least and greatest key of the numbers within a range; see ``Binary``."""
+    """Return the least and greatest key of the numbers within a range; see ``FloatBits``."""
     sign = 1 << (bits - 1)
-    letter = ">" + _LETTERS[bits]
+    letter = ">" + FLOAT_LETTERS[bits]
 
     def value_at(key: int) -> Decimal:
         code = key ^ sign if key & sign else ~key & (2 * sign - 1)

@@ -105,8 +105,8 @@ class Part:
         maker.places.setdefault(spot.words, len(maker.places))
 
     def members(self, name: str) -> list[Member]:
-        """Return the members that hold the value."""
-        raise NotImplementedError
+        """Return the members that hold the value, none for bits without one."""
+        return []
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what checks the value and writes its bits."""
@@ -118,7 +118,7 @@ class Part:
 
     def initial(self, name: str, value: Any, known: Known) -> list[str]:
         """Return designated initialisers of the members for a value on the grid."""
-        raise NotImplementedError
+        return []
 
     def take(self, out: Lines, bits: int, into: str) -> None:
         """Append what reads a number of up to 32 or 64 bits."""

@@ -11,20 +11,19 @@ from typing import Any
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Known, Maker, Scope, Single
 from lowpanbudget.payload.c.text import Lines, integer, literal, word
-from lowpanbudget.payload.cbor_form import zero_of
+from lowpanbudget.payload.codec.grid import Stepped, zero_of
 from lowpanbudget.payload.exact import EXACT, exact, nearest, plain
-from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.instant import Time
-from lowpanbudget.payload.kinds.number import Number
-from lowpanbudget.payload.kinds.time_offset import TimeOffset
 
 
 class Scaled(Single):
-    """A number with a range and a step."""
+    """A number with a range and a step; ``about`` is said of it, ``base`` is the time that it counts from."""
 
-    def __init__(self, maker: Maker, spot: Spot, number: Number, field: Field) -> None:
+    def __init__(
+        self, maker: Maker, spot: Spot, number: Stepped, *, about: str = "", base: str = ""
+    ) -> None:
         super().__init__(maker, spot)
-        self.field = field
+        self.about = about
+        self.base_name = base
         self.number = number
         self.width = self.least = self.greatest = maker.order.rounded(number.needed())
         self.grid = number.grid()
@@ -86,10 +85,7 @@ class Scaled(Single):
             text += f", in steps of {plain(number.step)}{unit}"
         if self.zero:
             text += f" from {plain(self.zero)}"
-        if isinstance(self.field, TimeOffset):
-            text += f", counted from {self.field.base}"
-        if isinstance(self.field, Time):
-            text += f" since {self.field.epoch}"
+        text += self.about
         if self.specials:
             text += f"; special: {', '.join(self.specials)}"
         return text
@@ -120,8 +116,8 @@ class Scaled(Single):
         """Return the member's value."""
         if isinstance(value, str):
             return self.specials[value]
-        if isinstance(self.field, TimeOffset):
-            value = EXACT.subtract(exact(value), exact(known[self.field.base]))
+        if self.base_name:
+            value = EXACT.subtract(exact(value), exact(known[self.base_name]))
         return self.grid.steps_of(value) + self.shift
 
     def load(self, out: Lines, at: str) -> None:
@@ -166,13 +162,11 @@ class Scaled(Single):
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what checks the member and writes its code."""
-        del scope
         self.load(out, at)
         self.send(out)
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what reads the code and sets the member."""
-        del scope
         self.receive(out)
         self.store(out, at)
 

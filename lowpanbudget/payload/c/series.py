@@ -2,21 +2,21 @@
 
 from typing import Any
 
-from lowpanbudget.payload.c.counted import Counted
+from lowpanbudget.payload.c.counted import CountedArray
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Known, Maker, Member, Scope
 from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.c.text import Lines, word
-from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.codec.samples import Sampled
 
 
-class Samples(Counted):
+class SampleArray(CountedArray):
     """A series; what was sent last is kept as the steps from the least sample."""
 
-    def __init__(self, maker: Maker, spot: Spot, field: Series) -> None:
+    def __init__(self, maker: Maker, spot: Spot, field: Sampled, sample: Scaled) -> None:
         super().__init__(maker, spot, field, field.count_bits)
         self.field = field
-        self.sample = Scaled(maker, spot, field.number(), field)
+        self.sample = sample
         span, width = self.sample.span, self.sample.width
         if field.deltas == "fixed":
             assert field.delta_bits is not None
@@ -54,7 +54,6 @@ class Samples(Counted):
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes count, first sample and differences."""
-        del scope
         sample, wide = self.sample, self.sample.wide
         self.check_count(out, at)
         self.put_count(out, at)
@@ -87,7 +86,6 @@ class Samples(Counted):
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what reads count, first sample and differences."""
-        del scope
         sample, wide = self.sample, self.sample.wide
         self.take_count(out, at)
         out.add(f"{self.last} = 0;")

@@ -14,7 +14,7 @@ from functools import cache
 from textwrap import wrap
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.c.body import ROOT, Body
+from lowpanbudget.payload.c.body import ROOT, Structure
 from lowpanbudget.payload.c.names import Names, Spot
 from lowpanbudget.payload.c.parts import Maker, Struct
 from lowpanbudget.payload.c.text import Lines, comment, literal
@@ -80,7 +80,7 @@ def generate(message: Message, *, prefix: str | None = None, floats: bool = True
         names.macro(result)
     for name in ("h", "self_test", "self_test_main", "min_octets", "max_octets"):
         names.macro(name)
-    root = Body(maker, Spot("", ()), message.fields, message.note or f"message {message.name}")
+    root = Structure(maker, Spot("", ()), message.fields, message.note or f"message {message.name}")
     packing, unpacking = Lines(), Lines()
     root.pack(packing, ROOT, {})
     root.unpack(unpacking, ROOT, {})
@@ -146,7 +146,7 @@ def _variables(lines: list[str]) -> list[str]:
     ]
 
 
-def _vectors(message: Message, root: Body) -> Iterator[dict[str, Any]]:
+def _vectors(message: Message, root: Structure) -> Iterator[dict[str, Any]]:
     """Yield values as C initialisers with their octets, each message once."""
     seen = set()
     for values in samples(message, _DRAWN):

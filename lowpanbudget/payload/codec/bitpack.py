@@ -10,7 +10,7 @@ A number of at most eight bits has no byte order. Strings of bits (flags, presen
 octets have no byte order either: their first element is the first on the wire.
 """
 
-from typing import NamedTuple, Self
+from typing import Any, NamedTuple, Self
 
 from lowpanbudget.payload.flaws import Misfit
 
@@ -91,7 +91,7 @@ class Mark(NamedTuple):
     padding: int
     kind: str
     role: str
-    about: object
+    about: Any
 
 
 class Writer:
@@ -134,7 +134,7 @@ class Writer:
         padding: int,
         kind: str,
         role: str,
-        about: object,
+        about: Any,
         name: str = "",
     ) -> None:
         """Note a span of this message; only called while ``marks`` is a list."""

@@ -1,12 +1,13 @@
 """Values on a grid ⇄ whole steps: the codec of numbers, with a fast path for values that lie on the grid."""
 
+from bisect import bisect_left
 from collections.abc import Callable
 from decimal import Decimal, DecimalException
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol
 
-from lowpanbudget.payload.exact import EXACT, given, nearest, plain
+from lowpanbudget.payload.codec.nodes import Case, Codec
+from lowpanbudget.payload.exact import EXACT, given, nearest, plain, steps_between
 from lowpanbudget.payload.flaws import Misfit
-from lowpanbudget.payload.kinds.field import Codec
 
 
 class Grid(NamedTuple):
@@ -39,6 +40,65 @@ class Grid(NamedTuple):
                 f"is {plain(decimal)}{unit}, outside {plain(least)} .. {plain(most)}{unit} (step {plain(self.step)})"
             )
         return nearest(decimal, self.base, self.step)
+
+
+class Stepped(Protocol):
+    """A number with a range and a step, as a field sends it: what its codec, C and other encodings ask of it."""
+
+    @property
+    def min(self) -> Decimal:
+        """Return the least value."""
+
+    @property
+    def max(self) -> Decimal:
+        """Return the greatest value."""
+
+    @property
+    def step(self) -> Decimal:
+        """Return the distance of two values."""
+
+    @property
+    def unit(self) -> str:
+        """Return the unit."""
+
+    @property
+    def base(self) -> Decimal:
+        """Return the value whose code is 0."""
+
+    @property
+    def signed(self) -> bool:
+        """Return whether codes are two's complement."""
+
+    @property
+    def optional(self) -> bool:
+        """Return whether the number may be absent."""
+
+    @property
+    def special(self) -> tuple[tuple[str, int | None], ...]:
+        """Return the names of codes that are no number, each with its code where one is stated."""
+
+    @property
+    def lowest(self) -> int:
+        """Return how many steps ``min`` lies from the base."""
+
+    @property
+    def highest(self) -> int:
+        """Return how many steps ``max`` lies from the base."""
+
+    def grid(self) -> Grid:
+        """Return the values as steps from the base."""
+
+    def needed(self) -> int:
+        """Return the bits that the number takes."""
+
+    def fewest_bits(self) -> int:
+        """Return the fewest bits that hold all values and special codes."""
+
+    def special_codes(self, width: int) -> dict[str, int]:
+        """Return the code of each special name in a place of ``width`` bits."""
+
+    def example(self, case: Case) -> Any:
+        """Return a value of the least, typical or greatest message."""
 
 
 def number_codec(grid: Grid, width: int, specials: dict[str, int]) -> Codec:
@@ -117,3 +177,18 @@ def _decimal_encoder(grid: Grid) -> Callable[[Any], int]:
         return steps_of(value)
 
     return encode
+
+
+def nearest_entry(entries: tuple[Decimal, ...], value: Decimal) -> int:
+    """Return the index of the entry nearest to a value that lies between the first and the last."""
+    index = bisect_left(entries, value)
+    if index == 0:
+        return 0
+    below, above = entries[index - 1], entries[index]
+    return index if EXACT.subtract(above, value) < EXACT.subtract(value, below) else index - 1
+
+
+def zero_of(number: Stepped) -> Decimal:
+    """Return the value that is sent as 0: zero itself if it lies on the grid, else the least value."""
+    on_grid = steps_between(Decimal(0), number.min, number.step) is not None
+    return Decimal(0) if on_grid else number.min

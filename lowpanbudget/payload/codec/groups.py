@@ -5,10 +5,9 @@ from difflib import get_close_matches
 from typing import Any
 
 from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer
-from lowpanbudget.payload.codec.nodes import LeafNode, Node, Place, Scope, Step
+from lowpanbudget.payload.codec.nodes import Case, LeafNode, Node, Place, Scope, Step
 from lowpanbudget.payload.flaws import NO_VALUE, Misfit
-from lowpanbudget.payload.kinds.field import Case, Field
-from lowpanbudget.payload.kinds.time_offset import TimeOffset
+from lowpanbudget.payload.kinds.field import Field
 
 
 class Named:
@@ -58,10 +57,11 @@ class Named:
 class TagNode(LeafNode):
     """An enumeration that unions look at; its example makes them small or large."""
 
-    __slots__ = ("unions",)
+    __slots__ = ("names", "unions")
 
-    def __init__(self, place: Place) -> None:
+    def __init__(self, place: Place, names: tuple[str, ...]) -> None:
         LeafNode.__init__(self, place)
+        self.names = names
         self.unions: list[dict[str, GroupNode]] = []
 
     def example(self, case: Case, scope: Scope) -> Any:
@@ -72,47 +72,6 @@ class TagNode(LeafNode):
         if case == "least":
             return min(names, key=lambda name: sum(options[name].least for options in self.unions))
         return max(names, key=lambda name: sum(options[name].greatest for options in self.unions))
-
-
-class TimeOffsetNode:
-    """A time that is sent as the steps since the base time in ``slot``."""
-
-    __slots__ = ("_field", "_slot", "greatest", "least", "place")
-
-    def __init__(self, place: Place, field: TimeOffset, slot: int) -> None:
-        self.place = place
-        self._field = field
-        self._slot = slot
-        self.least = self.greatest = place.codec.width
-
-    def write(self, out: Writer, value: Any, scope: Scope) -> None:
-        """Append the steps from the base to the time."""
-        code = self.place.codec.encode(self._field.difference(value, scope[self._slot]))
-        width, padding = self.least, self.place.padding
-        if out.marks is not None:
-            out.mark(
-                out.position,
-                width,
-                padding=padding,
-                kind="time-offset",
-                role="value",
-                about=self._field,
-            )
-        out.put(code, width)
-
-    def read(self, source: Reader, scope: Scope) -> Any:
-        """Return the base plus the steps."""
-        start = source.position
-        code = source.take(self.least)
-        try:
-            return scope[self._slot] + self.place.codec.decode(code)
-        except Misfit:
-            source.back(start)
-            raise
-
-    def example(self, case: Case, scope: Scope) -> Any:
-        """Return a time after the base."""
-        return scope[self._slot] + self._field.example_offset(case)
 
 
 class Maybe:
@@ -221,26 +180,3 @@ class GroupNode:
             else "There is none here: leave it out"
         )
         raise Misfit(f"has no field {name!r:.40}", hint=hint)
-
-
-class UnionNode:
-    """The group of fields that the tag in ``slot`` has chosen."""
-
-    __slots__ = ("_options", "_slot", "greatest", "least")
-
-    def __init__(self, options: dict[str, GroupNode], slot: int) -> None:
-        self._options, self._slot = options, slot
-        self.least = min(option.least for option in options.values())
-        self.greatest = max(option.greatest for option in options.values())
-
-    def write(self, out: Writer, value: Any, scope: Scope) -> None:
-        """Append the chosen group."""
-        self._options[scope[self._slot]].write(out, value, scope)
-
-    def read(self, source: Reader, scope: Scope) -> dict[str, Any]:
-        """Return the chosen group."""
-        return self._options[scope[self._slot]].read(source, scope)
-
-    def example(self, case: Case, scope: Scope) -> dict[str, Any]:
-        """Return an example of the chosen group."""
-        return self._options[scope[self._slot]].example(case, scope)

@@ -6,15 +6,37 @@ reader or writer holds the names down to the place, so that a ``Misfit`` needs n
 ``scope`` holds the values that later fields refer to (tags and base times) by slot number.
 """
 
-from collections.abc import Mapping
-from typing import Any, NamedTuple, Protocol
+from collections.abc import Callable, Mapping
+from typing import Any, ClassVar, Literal, NamedTuple, Protocol
 
 from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer
 from lowpanbudget.payload.flaws import NO_VALUE, Misfit
-from lowpanbudget.payload.kinds.field import Case, Codec, Leaf
-from lowpanbudget.payload.kinds.octets import Octets
 
+Case = Literal["least", "typical", "greatest"]
+CASES: tuple[Case, ...] = ("least", "typical", "greatest")
 Scope = dict[int, Any]
+
+
+class Codec(NamedTuple):
+    """One fixed width: ``encode`` gives the code of a value, ``decode`` the value of a code."""
+
+    width: int
+    encode: Callable[[Any], int]
+    decode: Callable[[int], Any]
+
+
+class Described(Protocol):
+    """What a place on the wire must know of its field."""
+
+    kind: ClassVar[str]
+    carries: ClassVar[bool]
+
+    @property
+    def name(self) -> str:
+        """Return the name of the field."""
+
+    def example(self, case: Case) -> Any:
+        """Return a value of the least, typical or greatest message."""
 
 
 class Node(Protocol):
@@ -52,7 +74,7 @@ class Step(Protocol):
 class Place(NamedTuple):
     """A leaf with its codec for this message, and how many of its bits only round up."""
 
-    leaf: Leaf | Octets
+    leaf: Described
     codec: Codec
     padding: int
 
@@ -69,7 +91,6 @@ class LeafNode:
 
     def write(self, out: Writer, value: Any, scope: Scope) -> None:
         """Append the code of the value."""
-        del scope
         leaf, codec, padding = self.place
         code = codec.encode(value)
         if out.marks is not None:
@@ -80,7 +101,6 @@ class LeafNode:
 
     def read(self, source: Reader, scope: Scope) -> Any:
         """Return the value of the next code."""
-        del scope
         start = source.position
         code = source.take(self.least)
         try:
@@ -91,7 +111,6 @@ class LeafNode:
 
     def example(self, case: Case, scope: Scope) -> Any:
         """Return the leaf's own example."""
-        del scope
         if case not in self._examples:
             self._examples[case] = self.place.leaf.example(case)
         return self._examples[case]
@@ -109,7 +128,7 @@ class Run:
         for place in places:
             leaf, codec, _ = place
             shift = total - offset - codec.width if order.msb_first else offset
-            if leaf.kind != "reserved":
+            if leaf.carries:
                 writes.append((leaf.name, shift, codec.encode))
                 reads.append((leaf.name, shift, (1 << codec.width) - 1, codec.decode))
             marks.append((place, offset))
@@ -119,7 +138,6 @@ class Run:
 
     def write(self, out: Writer, values: Mapping[str, Any], scope: Scope) -> None:
         """Append all fields."""
-        del scope
         word, name = 0, ""
         get = values.get
         try:
@@ -134,7 +152,6 @@ class Run:
 
     def read(self, source: Reader, values: dict[str, Any], scope: Scope) -> None:
         """Read all fields."""
-        del scope
         start, name = source.position, ""
         try:
             word = source.take(self.least)
@@ -151,11 +168,10 @@ class Run:
 
     def example(self, case: Case, values: dict[str, Any], scope: Scope) -> None:
         """Put an example of each field into the dictionary."""
-        del scope
         if case not in self._examples:
             leaves = (place.leaf for place, _ in self._places)
             self._examples[case] = {
-                leaf.name: leaf.example(case) for leaf in leaves if leaf.kind != "reserved"
+                leaf.name: leaf.example(case) for leaf in leaves if leaf.carries
             }
         values.update(self._examples[case])
 

@@ -1,13 +1,50 @@
 """Compiled series of samples: the first in full, the others as differences of fixed or variable length."""
 
-from typing import Any
+from typing import Any, Protocol
 
 from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer, from_mixed, to_mixed
-from lowpanbudget.payload.codec.counted import Count, example_length
-from lowpanbudget.payload.codec.nodes import LeafNode, Scope
+from lowpanbudget.payload.codec.counted import Count
+from lowpanbudget.payload.codec.grid import Stepped
+from lowpanbudget.payload.codec.nodes import Case, LeafNode, Scope
 from lowpanbudget.payload.flaws import Misfit
-from lowpanbudget.payload.kinds.field import Case
-from lowpanbudget.payload.kinds.series import Series
+
+
+class Sampled(Protocol):
+    """What the declaration of a series says about its samples."""
+
+    @property
+    def least(self) -> int:
+        """Return the smallest number of samples."""
+
+    @property
+    def most(self) -> int:
+        """Return the greatest number of samples."""
+
+    @property
+    def count_bits(self) -> int | None:
+        """Return the width of the count, where one is stated."""
+
+    @property
+    def deltas(self) -> str:
+        """Return the kind of differences."""
+
+    @property
+    def delta_bits(self) -> int | None:
+        """Return the width of a fixed difference."""
+
+    @property
+    def escape(self) -> bool:
+        """Return whether a code leads a whole sample."""
+
+    @property
+    def group_bits(self) -> int | None:
+        """Return the bits of a group of a variable difference."""
+
+    def number(self) -> Stepped:
+        """Return one sample in full."""
+
+    def example_length(self, case: Case) -> int:
+        """Return the number of samples of an example."""
 
 
 class SeriesNode:
@@ -15,7 +52,7 @@ class SeriesNode:
 
     __slots__ = ("_count", "_deltas", "_field", "_number", "_sample", "_span", "greatest", "least")
 
-    def __init__(self, field: Series, sample: LeafNode, order: Order) -> None:
+    def __init__(self, field: Sampled, sample: LeafNode, order: Order) -> None:
         self._field, self._sample = field, sample
         self._count = Count(field.least, field.most, field.count_bits, order)
         self._number = grid = field.number().grid()
@@ -71,8 +108,7 @@ class SeriesNode:
 
     def example(self, case: Case, scope: Scope) -> list[Any]:
         """Return a level series, one with small steps, or one that needs the most bits."""
-        del scope
-        count, number = example_length(self._field, case), self._number
+        count, number = self._field.example_length(case), self._number
         (low, high), middle = self._span, self._field.number().example("typical")
         if case == "least":
             return [middle] * count
@@ -96,7 +132,7 @@ class FixedDeltas:
         "bounds",
     )
 
-    def __init__(self, field: Series, order: Order, sample_bits: int, span: int) -> None:
+    def __init__(self, field: Sampled, order: Order, sample_bits: int, span: int) -> None:
         assert field.delta_bits is not None
         self._bits = order.rounded(field.delta_bits)
         self._padding = self._bits - field.delta_bits
@@ -148,7 +184,7 @@ class VariableDeltas:
 
     __slots__ = ("_field", "_group", "_limit", "_order", "bounds")
 
-    def __init__(self, field: Series, order: Order, span: int) -> None:
+    def __init__(self, field: Sampled, order: Order, span: int) -> None:
         self._field, self._order = field, order
         self._group = field.group_bits or 7
         self._limit = max(1, -(-(2 * span).bit_length() // self._group))
@@ -160,7 +196,6 @@ class VariableDeltas:
 
     def write(self, out: Writer, delta: int, code: int) -> None:
         """Append a difference."""
-        del code
         group, rest = self._group, 2 * delta if delta >= 0 else -2 * delta - 1
         while True:
             low, rest = rest & ((1 << group) - 1), rest >> group

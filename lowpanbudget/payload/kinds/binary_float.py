@@ -2,16 +2,23 @@
 
 import dataclasses
 import struct
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from math import isinf
+from random import Random
 from typing import Any, ClassVar
 
+from lowpanbudget.payload.c.floating import FloatBits
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
-from lowpanbudget.payload.exact import given, is_plain, plain
+from lowpanbudget.payload.codec.nodes import Case, Codec
+from lowpanbudget.payload.exact import FLOAT_LETTERS, exact, given, is_plain, plain
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.kinds.entries import no_number, range_text
-from lowpanbudget.payload.kinds.field import Case, Codec, Leaf
+from lowpanbudget.payload.kinds.field import Gain, Leaf, Summary
+
+SIGNIFICAND = {16: 11, 32: 24, 64: 53}  # bits, the hidden one included (IEEE 754 table 3.5)
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -26,6 +33,7 @@ class Float(Leaf):
     typical: Decimal | None = None
 
     kind: ClassVar[str] = "float"
+    rounds: ClassVar[bool] = True
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "typical")
 
     def needed(self) -> int:
@@ -34,8 +42,7 @@ class Float(Leaf):
 
     def codec(self, width: int, order: Order) -> Codec:
         """Return the codec; infinities and "not a number" are values as long as no range is stated."""
-        del order
-        letter = ">" + _FLOATS[self.bits]
+        letter = ">" + FLOAT_LETTERS[self.bits]
         (low, high), unit = self.limits(), self.unit
 
         def encode(value: Any) -> int:
@@ -82,14 +89,13 @@ class Float(Leaf):
         return low, high
 
     def _rounded(self, value: float) -> float:
-        letter = _FLOATS[self.bits]
+        letter = FLOAT_LETTERS[self.bits]
         rounded: float = struct.unpack(letter, struct.pack(letter, value))[0]
         return rounded
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with width and range."""
-        del order
-        if self.bits not in _FLOATS:
+        if self.bits not in FLOAT_LETTERS:
             yield Flaw(("bits",), f"no floating point of {self.bits} bits", "Use 16, 32 or 64")
             return
         for key in ("min", "max", "typical"):
@@ -98,7 +104,7 @@ class Float(Leaf):
                 yield no_number(value, key)
                 return
             try:
-                struct.pack(_FLOATS[self.bits], float(value or 0))
+                struct.pack(FLOAT_LETTERS[self.bits], float(value or 0))
             except OverflowError:
                 text = f"{plain(value)} is more than {self.bits} bits of floating point hold"
                 yield Flaw((key,), text, "Use more bits, or a smaller number")
@@ -107,5 +113,49 @@ class Float(Leaf):
             text = f"max {plain(self.max)} is not above min {plain(self.min)}"
             yield Flaw(("max",), text, "Use a max above min")
 
+    def exactly(self, value: Any) -> Decimal:
+        """Return a float as it is: its shortest text would add an error of its own."""
+        return Decimal(value) if isinstance(value, float) else exact(value)
 
-_FLOATS = {16: "e", 32: "f", 64: "d"}
+    def drawn(self, random: Random, known: Mapping[str, Any]) -> float:
+        """Return a number within the range, or within some thousands where there is none."""
+        least, most = self.limits()
+        low = -1000.0 if least is None else least
+        high = max(low, 1000.0) if most is None else most
+        return min(max(self._rounded(random.uniform(low, high)), low), high)
+
+    def edges(self) -> Iterator[float]:
+        """Yield the examples and the limits."""
+        yield from (self.example("least"), self.example("greatest"))
+        yield from (limit for limit in self.limits() if limit is not None)
+
+    def summary(self) -> Summary:
+        """Return the range, if one is stated, and the format."""
+        words = "" if self.min is None and self.max is None else range_text(self.min, self.max)
+        return Summary(words, f"binary{self.bits}", self.unit)
+
+    def gain(self) -> Gain:
+        """Return the relative error, and that of the next narrower format."""
+
+        def relative(bits: int) -> str:
+            return f"about {Decimal(2) ** -SIGNIFICAND[bits]:.1e} of the value"
+
+        narrower = {64: 32, 32: 16}.get(self.bits)
+        less = (
+            f"{narrower} bits, off by at most {relative(narrower)}"
+            if narrower
+            else "no narrower floating point"
+        )
+        return Gain(f"off by at most {relative(self.bits)}", less)
+
+    def remark(self) -> tuple[str, str] | None:
+        """Return a remark on floating point for a range that is known."""
+        if self.min is None or self.max is None:
+            return None
+        text = f"{self.bits} bits of floating point for a range that is known"
+        return text, "A number with a step often takes fewer bits"
+
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return a float or double, or the bits of one."""
+        codec = self.codec(self.bits, maker.order)
+        return FloatBits(maker, spot, codec, self.limits(), self.unit)

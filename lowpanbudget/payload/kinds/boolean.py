@@ -1,11 +1,17 @@
 """True or false in one bit."""
 
 import dataclasses
+from collections.abc import Iterator, Mapping
+from random import Random
 from typing import Any, ClassVar
 
+from lowpanbudget.payload.c.coded import Truth
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.flaws import Misfit
-from lowpanbudget.payload.kinds.field import Case, Codec, Leaf
+from lowpanbudget.payload.kinds.field import Gain, Leaf
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -20,7 +26,6 @@ class Boolean(Leaf):
 
     def codec(self, width: int, order: Order) -> Codec:
         """Return the codec; a code above 1 in a wider place stands for nothing."""
-        del order
 
         def encode(value: Any) -> int:
             if value is True:
@@ -39,3 +44,19 @@ class Boolean(Leaf):
     def example(self, case: Case) -> bool:
         """Return True for the greatest message."""
         return case == "greatest"
+
+    def drawn(self, random: Random, known: Mapping[str, Any]) -> bool:
+        """Return either."""
+        return random.random() < 0.5
+
+    def edges(self) -> Iterator[bool]:
+        """Yield both."""
+        yield from (False, True)
+
+    def gain(self) -> Gain:
+        """Return what one bit tells."""
+        return Gain("true or false", "nothing would be left")
+
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return a ``bool``."""
+        return Truth(maker, spot, maker.order.rounded(self.needed()))

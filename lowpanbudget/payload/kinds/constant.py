@@ -1,13 +1,18 @@
 """A number that every message of a format carries."""
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from random import Random
 from typing import Any, ClassVar
 
 from lowpanbudget.errors import plural
+from lowpanbudget.payload.c.coded import FixedCode
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.flaws import Flaw, Misfit
-from lowpanbudget.payload.kinds.field import MAX_BITS, Case, Codec, Leaf
+from lowpanbudget.payload.kinds.field import MAX_BITS, Gain, Leaf, Summary
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -20,6 +25,7 @@ class Constant(Leaf):
 
     kind: ClassVar[str] = "constant"
     given: ClassVar[bool] = False
+    identifies: ClassVar[bool] = True
 
     def needed(self) -> int:
         """Return the stated width."""
@@ -27,7 +33,6 @@ class Constant(Leaf):
 
     def codec(self, width: int, order: Order) -> Codec:
         """Return the codec; the value may be given, and must then be right."""
-        del order
         constant = self.value
 
         def encode(value: Any) -> int:
@@ -44,12 +49,10 @@ class Constant(Leaf):
 
     def example(self, case: Case) -> int:
         """Return the constant."""
-        del case
         return self.value
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with width and value."""
-        del order
         if not 1 <= self.bits <= MAX_BITS:
             yield Flaw(("bits",), f"{self.bits} is no width", f"Use 1 to {MAX_BITS}")
         elif not 0 <= self.value < 1 << self.bits:
@@ -58,3 +61,19 @@ class Constant(Leaf):
                 f"{self.value} does not fit in {plural(self.bits, 'bit')}",
                 f"Use bits = {max(self.value.bit_length(), 1)}, or a value of 0 .. {(1 << self.bits) - 1}",
             )
+
+    def drawn(self, random: Random, known: Mapping[str, Any]) -> int:
+        """Return the constant."""
+        return self.value
+
+    def summary(self) -> Summary:
+        """Return the constant."""
+        return Summary(str(self.value))
+
+    def gain(self) -> Gain:
+        """Return what a constant is good for."""
+        return Gain("tells the format apart from others", "half as many formats or versions")
+
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return a number that no member holds."""
+        return FixedCode(maker, spot, self.value, maker.order.rounded(self.needed()))

@@ -1,17 +1,35 @@
 """Elements of one kind, side by side."""
 
 import dataclasses
-from collections.abc import Iterator
-from typing import ClassVar
+from collections.abc import Iterator, Mapping, Sequence
+from random import Random
+from typing import Any, ClassVar, Self
 
-from lowpanbudget.payload.codec.bitpack import Order
-from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.lengths import length_flaws
+from lowpanbudget.payload.c.counted import ElementArray
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer
+from lowpanbudget.payload.codec.counted import Count
+from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
+from lowpanbudget.payload.codec.nodes import Scope as Slots
+from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.kinds.drawing import drawn_length
+from lowpanbudget.payload.kinds.field import (
+    ELEMENT,
+    At,
+    Body,
+    Field,
+    FieldPath,
+    Held,
+    Planner,
+    Summary,
+    Wish,
+)
+from lowpanbudget.payload.kinds.lengths import Repeated, length_flaws
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class Array(Field):
+class Array(Repeated):
     """Elements of one kind: ``length`` of them, or ``min_length`` to ``max_length`` with the count in front.
 
     The count is sent as ``count - min_length`` in the fewest bits, as ASN.1 PER does, or in
@@ -20,35 +38,115 @@ class Array(Field):
 
     _: dataclasses.KW_ONLY
     element: Field
-    length: int | None = None
-    min_length: int = 0
-    max_length: int | None = None
-    count_bits: int | None = None
-    typical_length: int | None = None
-    batch: bool = False
 
     kind: ClassVar[str] = "array"
-
-    @property
-    def least(self) -> int:
-        """Return the smallest number of elements."""
-        return self.min_length if self.length is None else self.length
-
-    @property
-    def most(self) -> int:
-        """Return the greatest number of elements."""
-        if self.length is not None:
-            return self.length
-        return self.min_length if self.max_length is None else self.max_length
+    counts: ClassVar[str] = "elements"
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with the lengths."""
-        yield from length_flaws(
-            self, order, bits_key="count_bits", bits=self.count_bits, what="elements"
-        )
+        yield from length_flaws(self, bits_key="count_bits", bits=self.count_bits)
         if self.element.optional:
             yield Flaw(
                 ("element", "optional"),
                 "an element of an array cannot be absent",
                 "Use a special code, or a group with an optional field",
             )
+
+    def bodies(self) -> tuple[Body, ...]:
+        """Return the element."""
+        return (Body((ELEMENT,), (self.element,), named=False),)
+
+    def with_bodies(self, bodies: tuple[tuple[Field, ...], ...]) -> Self:
+        """Return an array of another element."""
+        ((element,),) = bodies
+        return dataclasses.replace(self, element=element)
+
+    def node(self, planner: Planner, at: At) -> Node | None:
+        """Return a count and elements."""
+        element = planner.element(self.element, at.below("element"))
+        return None if element is None else ArrayNode(self, element, planner.order)
+
+    def held(self, held: Held) -> Iterator[Held]:
+        """Yield the values of all elements."""
+        for index, item in enumerate(held.value):
+            yield from self.element.held(held.under(self.element, item, index))
+
+    def drawn(self, random: Random, known: Mapping[str, Any]) -> list[Any]:
+        """Return any number of elements."""
+        count = drawn_length(self.least, self.most, random)
+        return [self.element.drawn(random, known) for _ in range(count)]
+
+    def edges(self) -> Iterator[int]:
+        """Yield the smallest and the greatest number of elements."""
+        yield from dict.fromkeys((self.least, self.most))
+
+    def wished(self, wish: Wish, here: FieldPath, known: Mapping[str, Any]) -> list[Any]:
+        """Return as many elements as wished for, or as few as hold what is wished for."""
+        length = wish.value if wish.path == here else self.least
+        below = (*here, ELEMENT)
+        if wish.path[: len(below)] == below:
+            length = max(length, 1)
+        return [self.element.wished(wish, below, known) for _ in range(length)]
+
+    def summary(self) -> Summary:
+        """Return the lengths."""
+        return Summary(self.count_summary()[0])
+
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return elements, with their number where it can change."""
+        element = self.element.part(maker, self.element.element_spot(spot))
+        return ElementArray(maker, spot, self, self.count_bits, element)
+
+    def element_spot(self, spot: Spot) -> Spot:
+        """Return a spot with a name of its own, for the number of elements."""
+        return Spot(f"{spot.path}{ELEMENT}", (*spot.words, "item"))
+
+
+class ArrayNode:
+    """Elements with their count in front, if it can change."""
+
+    __slots__ = ("_count", "_element", "_field", "greatest", "least")
+
+    def __init__(self, field: Array, element: Node, order: Order) -> None:
+        self._field, self._element = field, element
+        self._count = Count(field.least, field.most, field.count_bits, order)
+        self.least = self._count.width + field.least * element.least
+        self.greatest = self._count.width + field.most * element.greatest
+
+    def write(self, out: Writer, value: Any, scope: Slots) -> None:
+        """Append count and elements."""
+        count = self._count.check(value)
+        if self._count.width:
+            self._count.write(out, count, self._field)
+        element, path = self._element, out.path
+        if isinstance(element, LeafNode) and out.marks is None:
+            self._write_leaves(out, value, element.place.codec)
+            return
+        for index, item in enumerate(value):
+            path.append(index)
+            element.write(out, item, scope)
+            path.pop()
+
+    def _write_leaves(self, out: Writer, value: Sequence[Any], codec: Codec) -> None:
+        width, encode = codec.width, codec.encode
+        index = 0
+        try:
+            for index, item in enumerate(value):  # noqa: B007 - the index is for the fault
+                out.put(encode(item), width)
+        except Misfit:
+            out.path.append(index)
+            raise
+
+    def read(self, source: Reader, scope: Slots) -> list[Any]:
+        """Return the next elements."""
+        count = self._count.read(source) if self._count.width else self._field.least
+        element, path, items = self._element, source.path, []
+        for index in range(count):
+            path.append(index)
+            items.append(element.read(source, scope))
+            path.pop()
+        return items
+
+    def example(self, case: Case, scope: Slots) -> list[Any]:
+        """Return the least, usual or greatest number of examples."""
+        return [self._element.example(case, scope) for _ in range(self._field.example_length(case))]

@@ -1,25 +1,17 @@
 """What fields of listed values share: the nearest entry, its codec, what can be wrong."""
 
-from bisect import bisect_left
 from collections.abc import Iterator
 from decimal import Decimal
+from itertools import pairwise
 from typing import Any
 
 from lowpanbudget.errors import plural
+from lowpanbudget.payload.codec.grid import nearest_entry
+from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.exact import EXACT, given, is_plain, plain
 from lowpanbudget.payload.flaws import Flaw, Misfit
-from lowpanbudget.payload.kinds.field import Case, Codec
 
 MAX_ENTRIES = 4096  # more would be a table that no node keeps
-
-
-def nearest_entry(entries: tuple[Decimal, ...], value: Decimal) -> int:
-    """Return the index of the entry nearest to a value that lies between the first and the last."""
-    index = bisect_left(entries, value)
-    if index == 0:
-        return 0
-    below, above = entries[index - 1], entries[index]
-    return index if EXACT.subtract(above, value) < EXACT.subtract(value, below) else index - 1
 
 
 def table_codec(width: int, entries: tuple[Decimal, ...], unit: str) -> Codec:
@@ -51,6 +43,13 @@ def table_example(entries: tuple[Decimal, ...], case: Case, typical: Decimal | N
             else entries[nearest_entry(entries, typical)]
         )
     return entries[0] if case == "least" else entries[-1]
+
+
+def entries_gain(entries: tuple[Decimal, ...], unit: str) -> tuple[str, Decimal]:
+    """Return how well the values resolve, in words, and the greatest error."""
+    gaps = [EXACT.subtract(high, low) for low, high in pairwise(entries)]
+    error = EXACT.divide(max(gaps), Decimal(2))
+    return f"{len(entries)} values, off by at most {plain(error)} {unit}".rstrip(), error
 
 
 def range_text(low: Decimal | None, high: Decimal | None) -> str:

@@ -1,13 +1,33 @@
 """One of several names, each with a code."""
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from random import Random
 from typing import Any, ClassVar
 
 from lowpanbudget.errors import plural
+from lowpanbudget.payload.c.coded import NamedCode
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.groups import TagNode
+from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.flaws import Flaw, Misfit
-from lowpanbudget.payload.kinds.field import MAX_BITS, Case, Codec, Leaf, names_flaws
+from lowpanbudget.payload.kinds.drawing import (
+    edge_or_any,
+    some_of,
+)
+from lowpanbudget.payload.kinds.field import (
+    MAX_BITS,
+    At,
+    FieldPath,
+    Gain,
+    Leaf,
+    Planner,
+    Summary,
+    Wish,
+    names_flaws,
+)
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -21,6 +41,7 @@ class Enumeration(Leaf):
     typical: str | None = None
 
     kind: ClassVar[str] = "enumeration"
+    referable: ClassVar[bool] = True
 
     def numbers(self) -> tuple[int, ...]:
         """Return the code of each name."""
@@ -32,7 +53,6 @@ class Enumeration(Leaf):
 
     def codec(self, width: int, order: Order) -> Codec:
         """Return the codec; a code without name stands for nothing."""
-        del order
         to_code = dict(zip(self.names, self.numbers(), strict=True))
         to_name = {code: name for name, code in to_code.items()}
 
@@ -60,7 +80,6 @@ class Enumeration(Leaf):
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with names, codes and width."""
-        del order
         if len(self.names) < 2:
             yield Flaw(
                 ("names",),
@@ -92,7 +111,53 @@ class Enumeration(Leaf):
             names = ", ".join(self.names)
             yield Flaw(("typical",), f"{self.typical!r} is none of the names", f"Names are {names}")
 
+    def node(self, planner: Planner, at: At) -> Node | None:
+        """Return a place of fixed width; one that a union looks at chooses its option in examples."""
+        place = planner.place(self)
+        return TagNode(place, self.names) if planner.referred(self.name) else LeafNode(place)
+
+    def drawn(self, random: Random, known: Mapping[str, Any]) -> str:
+        """Return a name."""
+        name: str = edge_or_any(self.names, random)
+        return name
+
+    def edges(self) -> Iterator[str]:
+        """Yield the names."""
+        yield from some_of(self.names)
+
+    def wished(self, wish: Wish, here: FieldPath, known: Mapping[str, Any]) -> Any:
+        """Return the name wished for, that which leads there, or the first."""
+        if wish.path == here:
+            return wish.value
+        name = wish.tags.get(self.name)
+        return name if name in self.names else self.names[0]
+
+    def summary(self) -> Summary:
+        """Return the names."""
+        return names_summary(self.names)
+
+    def spare_codes(self, bits: int) -> int:
+        """Return how many codes have no name."""
+        return (1 << bits) - len(self.names)
+
+    def gain(self) -> Gain:
+        """Return how many names there are, and how many with a bit less."""
+        half = 1 << (self.needed() - 1)
+        less = f"at most {half} names" if half > 1 else "nothing would be left"
+        return Gain(f"one of {len(self.names)} names", less)
+
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return the code, with a constant for each name."""
+        codes = dict(zip(self.names, self.numbers(), strict=True))
+        return NamedCode(maker, spot, codes, maker.order.rounded(self.needed()))
+
 
 def _one_of(names: tuple[str, ...]) -> str:
     shown = ", ".join(names[:12])
     return f"{shown} or one of {len(names) - 12} more" if len(names) > 12 else f"one of {shown}"
+
+
+def names_summary(names: tuple[str, ...]) -> Summary:
+    """Return the first names of a list, and how many more there are."""
+    more = f" and {len(names) - 8} more" if len(names) > 8 else ""
+    return Summary(", ".join(names[:8]) + more)

@@ -2,12 +2,18 @@
 
 import dataclasses
 from collections.abc import Iterable, Iterator, Mapping
+from random import Random
 from typing import Any, ClassVar
 
 from lowpanbudget.errors import plural
+from lowpanbudget.payload.c.coded import FlagBits
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.flaws import Flaw, Misfit
-from lowpanbudget.payload.kinds.field import MAX_BITS, Case, Codec, Leaf, names_flaws
+from lowpanbudget.payload.kinds.enumeration import names_summary
+from lowpanbudget.payload.kinds.field import MAX_BITS, Gain, Leaf, Scope, Summary, names_flaws
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -57,7 +63,6 @@ class Flags(Leaf):
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with names and width."""
-        del order
         if not self.names:
             yield Flaw(("names",), "no flags", "Give at least one name")
         yield from names_flaws(self.names, "names", what="flag")
@@ -72,6 +77,31 @@ class Flags(Leaf):
             if name not in self.names:
                 names = ", ".join(self.names)
                 yield Flaw(("typical",), f"{name!r} is none of the flags", f"Flags are {names}")
+
+    def drawn(self, random: Random, known: Mapping[str, Any]) -> tuple[str, ...]:
+        """Return any of the flags."""
+        return tuple(name for name in self.names if random.random() < 0.5)
+
+    def edges(self) -> Iterator[tuple[str, ...]]:
+        """Yield no flag, each alone, and all."""
+        yield from ((), *((name,) for name in self.names), self.names)
+
+    def summary(self) -> Summary:
+        """Return the names."""
+        return names_summary(self.names)
+
+    def meaning(self, value: Any, scope: Scope) -> str:
+        """Return that no flag is set, or the note."""
+        return self.note if value else "no flag is set"
+
+    def gain(self) -> Gain:
+        """Return how many flags there are."""
+        return Gain(plural(len(self.names), "flag"), "one flag less")
+
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return the bits as they are sent, with a mask for each name."""
+        width = maker.order.rounded(self.needed())
+        return FlagBits(maker, spot, self.names, self.codec(width, maker.order))
 
 
 def _set_names(value: Any) -> Iterable[Any]:

@@ -4,14 +4,24 @@ SenML's base time and time (RFC 8428 section 4.1 and 4.2) are the same idea: wha
 """
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from datetime import datetime, timedelta
 from decimal import Decimal
+from random import Random
 from typing import Any, ClassVar
 
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.codec.bitpack import Order
-from lowpanbudget.payload.exact import EXACT, is_plain
+from lowpanbudget.payload.codec.nodes import Case, Codec
+from lowpanbudget.payload.exact import EXACT, exact, is_plain, plain
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.field import MAX_BITS, Case, Codec, Leaf
+from lowpanbudget.payload.kinds.drawing import (
+    drawn_number,
+    number_edges,
+)
+from lowpanbudget.payload.kinds.field import MAX_BITS, Gain, Leaf, Scope, Summary
 from lowpanbudget.payload.kinds.number import Number
 
 
@@ -30,6 +40,9 @@ class Time(Leaf):
     typical: Decimal | None = None
 
     kind: ClassVar[str] = "time"
+    referable: ClassVar[bool] = True
+    rounds: ClassVar[bool] = True
+    dates: ClassVar[bool] = True
     decimals: ClassVar[tuple[str, ...]] = ("step", "typical")
 
     def number(self) -> Number:
@@ -59,3 +72,54 @@ class Time(Leaf):
             yield Flaw(("step",), f"a step of {self.step} s leads nowhere", "Use a step above 0")
         else:
             yield from self.number().flaws(order)
+
+    def drawn(self, random: Random, known: Mapping[str, Any]) -> Any:
+        """Return a time."""
+        return drawn_number(self.number(), random)
+
+    def edges(self) -> Iterator[Any]:
+        """Yield the first and the last time."""
+        yield from number_edges(self.number())
+
+    def summary(self) -> Summary:
+        """Return the range in seconds."""
+        return self.number().summary()
+
+    def shown_unit(self) -> str:
+        """Return seconds."""
+        return "s"
+
+    def meaning(self, value: Any, scope: Scope) -> str:
+        """Return the date and time."""
+        return self.date(value)
+
+    def date(self, seconds: Any) -> str:
+        """Return the date and time of some seconds after the epoch, empty where there is no such date."""
+        try:
+            moment = datetime.fromisoformat(self.epoch) + timedelta(
+                microseconds=int(EXACT.multiply(exact(seconds), Decimal(1_000_000)))
+            )
+        except (ValueError, OverflowError):
+            return ""
+        return moment.isoformat().replace("+00:00", "Z")
+
+    def gain(self) -> Gain:
+        """Return the resolution, and how long the number lasts."""
+        return Gain(
+            f"steps of {plain(self.step)} s, for {self._years(self.bits)} from {self.epoch}",
+            f"the same steps for {self._years(self.bits - 1)}",
+            self.step,
+            EXACT.divide(self.step, Decimal(2)),
+        )
+
+    def _years(self, bits: int) -> str:
+        seconds = float(self.step) * 2**bits
+        return (
+            f"{seconds / 31_557_600:.3g} years"
+            if seconds > 31_557_600
+            else f"{seconds / 86400:.3g} days"
+        )
+
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return an integer of steps."""
+        return Scaled(maker, spot, self.number(), about=f" since {self.epoch}")

@@ -1,27 +1,73 @@
 """Lengths and counts of what may repeat: their widths, and what can be wrong with them."""
 
+import dataclasses
 from collections.abc import Iterator
-from typing import Any
+from typing import ClassVar
 
 from lowpanbudget.errors import plural
-from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.nodes import Case
 from lowpanbudget.payload.flaws import Flaw
+from lowpanbudget.payload.kinds.field import Field
 
 MAX_LENGTH = 65535  # of octets, and of the elements of an array
 
 
-def count_width(least: int, most: int, bits: int | None) -> int:
-    """Return the bits of a length or count field: 0 where there is only one."""
-    if least == most:
-        return 0
-    return (most - least).bit_length() if bits is None else bits
+@dataclasses.dataclass(frozen=True, slots=True)
+class Counted(Field):
+    """``length`` octets, elements or samples, or ``min_length`` to ``max_length`` with the number in front.
+
+    The number is sent as ``count - min_length`` in the fewest bits, as ASN.1 PER does for bounded strings and lists, or
+    in as many as the field asks for.
+    """
+
+    _: dataclasses.KW_ONLY
+    length: int | None = None
+    min_length: int = 0
+    max_length: int | None = None
+    typical_length: int | None = None
+
+    counts: ClassVar[str] = ""  # what the number numbers
+
+    @property
+    def least(self) -> int:
+        """Return the smallest length."""
+        return self.min_length if self.length is None else self.length
+
+    @property
+    def most(self) -> int:
+        """Return the greatest length."""
+        if self.length is not None:
+            return self.length
+        return self.min_length if self.max_length is None else self.max_length
+
+    def example_length(self, case: Case) -> int:
+        """Return the least, usual (half-way unless stated) or greatest length."""
+        if case == "typical":
+            return (
+                (self.least + self.most + 1) // 2
+                if self.typical_length is None
+                else self.typical_length
+            )
+        return self.least if case == "least" else self.most
+
+    def count_summary(self) -> tuple[str, str]:
+        """Return the allowed lengths in words, and what they number."""
+        size = f"{self.least}" if self.least == self.most else f"{self.least} .. {self.most}"
+        return f"{size} {self.counts}", self.counts
 
 
-def length_flaws(
-    of: Any, order: Order, *, bits_key: str, bits: int | None, what: str
-) -> Iterator[Flaw]:
+@dataclasses.dataclass(frozen=True, slots=True)
+class Repeated(Counted):
+    """A field of several readings; ``batch`` marks the one whose readings are to be collected."""
+
+    _: dataclasses.KW_ONLY
+    count_bits: int | None = None
+    batch: bool = False
+
+
+def length_flaws(of: Counted, *, bits_key: str, bits: int | None) -> Iterator[Flaw]:
     """Yield what is wrong with ``length`` or ``min_length`` and ``max_length`` of a field."""
-    del order
+    what = of.counts
     if of.length is not None and (of.max_length is not None or of.min_length):
         yield Flaw(
             ("length",),

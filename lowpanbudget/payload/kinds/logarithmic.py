@@ -1,24 +1,35 @@
 """A number on a scale of equal ratios."""
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Context, Decimal
 from functools import lru_cache
 from itertools import pairwise
-from typing import ClassVar
+from random import Random
+from typing import Any, ClassVar
 
 from lowpanbudget.errors import plural
+from lowpanbudget.payload.c.coded import EntryIndex
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.exact import is_plain
 from lowpanbudget.payload.flaws import Flaw
+from lowpanbudget.payload.kinds.drawing import (
+    edge_or_any,
+    some_of,
+)
 from lowpanbudget.payload.kinds.entries import (
     MAX_ENTRIES,
     bits_flaws,
+    entries_gain,
+    range_text,
     table_codec,
     table_example,
     typical_flaws,
 )
-from lowpanbudget.payload.kinds.field import Case, Codec, Leaf
+from lowpanbudget.payload.kinds.field import Gain, Leaf, Summary
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -39,6 +50,7 @@ class Logarithmic(Leaf):
     typical: Decimal | None = None
 
     kind: ClassVar[str] = "logarithmic"
+    rounds: ClassVar[bool] = True
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "typical")
 
     def entries(self) -> tuple[Decimal, ...]:
@@ -51,7 +63,6 @@ class Logarithmic(Leaf):
 
     def codec(self, width: int, order: Order) -> Codec:
         """Return the codec."""
-        del order
         return table_codec(width, self.entries(), self.unit)
 
     def example(self, case: Case) -> Decimal:
@@ -60,7 +71,6 @@ class Logarithmic(Leaf):
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with range, number of steps and digits."""
-        del order
         if not (is_plain(self.min) and is_plain(self.max) and 0 < self.min < self.max):
             yield Flaw(
                 ("min",),
@@ -83,6 +93,46 @@ class Logarithmic(Leaf):
             )
         yield from bits_flaws(self.bits, len(entries))
         yield from typical_flaws(self.typical, entries)
+
+    def drawn(self, random: Random, known: Mapping[str, Any]) -> Decimal:
+        """Return a value of the list."""
+        value: Decimal = edge_or_any(self.entries(), random)
+        return value
+
+    def edges(self) -> Iterator[Decimal]:
+        """Yield the values."""
+        yield from some_of(self.entries())
+
+    def summary(self) -> Summary:
+        """Return the range and how it is divided."""
+        return Summary(range_text(self.min, self.max), f"{self.steps} equal ratios", self.unit)
+
+    def spare_codes(self, bits: int) -> int:
+        """Return how many codes have no value."""
+        return (1 << bits) - len(self.entries())
+
+    def gain(self) -> Gain:
+        """Return the resolution, and how many values a bit less would leave."""
+        fewer = 1 << max(0, self.steps.bit_length() - 1)
+        gives, error = entries_gain(self.entries(), self.unit)
+        less = (
+            f"{fewer} values, each {self._percent(fewer - 1)} above the last"
+            if fewer > 1
+            else "nothing would be left"
+        )
+        return Gain(
+            f"{gives}; each value {self._percent(self.steps)} above the last", less, None, error
+        )
+
+    def _percent(self, steps: int) -> str:
+        ratio = (float(self.max) / float(self.min)) ** (1 / steps)
+        return f"{100 * (ratio - 1):.3g} %"
+
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return the index of the value."""
+        return EntryIndex(
+            maker, spot, self.entries(), self.unit, maker.order.rounded(self.needed())
+        )
 
 
 @lru_cache(maxsize=64)

@@ -5,16 +5,34 @@
 """
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
+from random import Random
 from typing import Any, ClassVar
 
 from lowpanbudget.errors import plural
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.grid import Grid, number_codec
+from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.exact import EXACT, is_plain, nearest, plain, steps_between
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.field import MAX_BITS, Case, Codec, Leaf, names_flaws
+from lowpanbudget.payload.kinds.drawing import (
+    drawn_number,
+    number_edges,
+)
+from lowpanbudget.payload.kinds.field import (
+    MAX_BITS,
+    Field,
+    Gain,
+    Leaf,
+    Scope,
+    Summary,
+    names_flaws,
+)
+from lowpanbudget.payload.kinds.steps import coarser_steps, stepped_gain
 
 CODINGS = ("offset", "twos-complement")
 _FREE_CODE = "Use a code beyond the range, or a list of names: they take free codes"
@@ -46,6 +64,7 @@ class Number(Leaf):
     typical: Decimal | None = None
 
     kind: ClassVar[str] = "number"
+    rounds: ClassVar[bool] = True
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "step", "offset", "tolerance", "typical")
 
     @property
@@ -126,7 +145,6 @@ class Number(Leaf):
 
     def codec(self, width: int, order: Order) -> Codec:
         """Return the codec of a place of ``width`` bits."""
-        del order
         return number_codec(self.grid(), width, self.special_codes(width) if self.special else {})
 
     def grid(self) -> Grid:
@@ -273,3 +291,46 @@ class Number(Leaf):
                     ("special", name), f"code {code} already means {seen[code]!r}", _FREE_CODE
                 )
             seen[code] = name
+
+    def number(self) -> "Number":
+        """Return the field itself."""
+        return self
+
+    def drawn(self, random: Random, known: Mapping[str, Any]) -> Any:
+        """Return a value or a special name."""
+        return drawn_number(self, random)
+
+    def edges(self) -> Iterator[Any]:
+        """Yield both ends of the range and the special names."""
+        yield from number_edges(self)
+
+    def summary(self) -> Summary:
+        """Return range, step and unit."""
+        return Summary(f"{plain(self.min)} .. {plain(self.max)}", plain(self.step), self.unit)
+
+    def shown_note(self) -> str:
+        """Return the special names and the note."""
+        if not self.special:
+            return self.note
+        names = ", ".join(name for name, _ in self.special)
+        return f"special: {names}" + (f"; {self.note}" if self.note else "")
+
+    def meaning(self, value: Any, scope: Scope) -> str:
+        """Return that a special name is no number, or the note."""
+        return "a special code, no number" if isinstance(value, str) else self.note
+
+    def spare_codes(self, bits: int) -> int:
+        """Return how many codes mean neither a value nor a special name."""
+        return (1 << bits) - (self.highest - self.lowest + 1) - len(self.special)
+
+    def gain(self) -> Gain:
+        """Return the resolution, and that of a bit less."""
+        return stepped_gain(self)
+
+    def coarser(self) -> Iterator[tuple[Field, Decimal]]:
+        """Yield the number with ever coarser steps within its tolerance."""
+        return coarser_steps(self, self.tolerance)
+
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return an integer of steps."""
+        return Scaled(maker, spot, self)

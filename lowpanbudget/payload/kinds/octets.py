@@ -1,18 +1,26 @@
 """Octets of a fixed length, or with a length in front."""
 
 import dataclasses
-from collections.abc import Iterator
-from typing import Any, ClassVar
+from collections.abc import Iterator, Mapping
+from random import Random
+from typing import Any, ClassVar, Literal
 
 from lowpanbudget.errors import plural
-from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.c.counted import OctetArray
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer
+from lowpanbudget.payload.codec.counted import Count
+from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node, Place
+from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.flaws import Flaw, Misfit
-from lowpanbudget.payload.kinds.field import Case, Codec, Field, Leaf
-from lowpanbudget.payload.kinds.lengths import length_flaws
+from lowpanbudget.payload.kinds.drawing import drawn_length
+from lowpanbudget.payload.kinds.field import ELEMENT, At, FieldPath, Gain, Planner, Summary, Wish
+from lowpanbudget.payload.kinds.lengths import Counted, length_flaws
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class Octets(Field):
+class Octets(Counted):
     """Octets as they are: ``length`` of them, or ``min_length`` to ``max_length`` with the length in front.
 
     The length is sent as ``length - min_length`` in the fewest bits, as ASN.1 PER does for a bounded
@@ -20,25 +28,10 @@ class Octets(Field):
     """
 
     _: dataclasses.KW_ONLY
-    length: int | None = None
-    min_length: int = 0
-    max_length: int | None = None
     length_bits: int | None = None
-    typical_length: int | None = None
 
     kind: ClassVar[str] = "octets"
-
-    @property
-    def least(self) -> int:
-        """Return the smallest length in octets."""
-        return self.min_length if self.length is None else self.length
-
-    @property
-    def most(self) -> int:
-        """Return the greatest length in octets."""
-        if self.length is not None:
-            return self.length
-        return self.min_length if self.max_length is None else self.max_length
+    counts: ClassVar[str] = "octets"
 
     def to_octets(self, value: Any) -> bytes:
         """Return the octets of a value of a right length."""
@@ -68,48 +61,97 @@ class Octets(Field):
         """Return octets of the least, usual or greatest length."""
         return self.from_octets(bytes(0x41 + i % 26 for i in range(self.example_length(case))))
 
-    def example_length(self, case: Case) -> int:
-        """Return the least, usual (half-way unless stated) or greatest length."""
-        if case == "typical":
-            return (
-                (self.least + self.most + 1) // 2
-                if self.typical_length is None
-                else self.typical_length
-            )
-        return self.least if case == "least" else self.most
-
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with the lengths."""
-        yield from length_flaws(
-            self, order, bits_key="length_bits", bits=self.length_bits, what="octets"
+        yield from length_flaws(self, bits_key="length_bits", bits=self.length_bits)
+
+    def node(self, planner: Planner, at: At) -> Node | None:
+        """Return a place of fixed width, or a length and octets."""
+        if self.least != self.most:
+            return ContentsNode(self, planner.order)
+        return LeafNode(Place(self, self._fixed(planner.order), 0))
+
+    def _fixed(self, order: Order) -> Codec:
+        """Return the codec of a fixed number of octets; the first octet is the first on the wire."""
+        count = self.most
+        stream: Literal["big", "little"] = "big" if order.msb_first else "little"
+        return Codec(
+            8 * count,
+            lambda value: int.from_bytes(self.to_octets(value), stream),
+            lambda code: self.from_octets(code.to_bytes(count, stream)),
         )
 
+    def drawn(self, random: Random, known: Mapping[str, Any]) -> Any:
+        """Return any octets."""
+        return random.randbytes(drawn_length(self.least, self.most, random))
 
-@dataclasses.dataclass(frozen=True, slots=True)
-class FixedContents(Leaf):
-    """Octets or text of one fixed length seen as a field of fixed width; made while a message is compiled."""
+    def edges(self) -> Iterator[Any]:
+        """Yield the fewest and the most octets."""
+        for length in (self.least, self.most):
+            yield bytes(0xA5 ^ i & 0xFF for i in range(length))
 
-    _: dataclasses.KW_ONLY
-    of: Octets
+    def wished(self, wish: Wish, here: FieldPath, known: Mapping[str, Any]) -> Any:
+        """Return the value wished for, or that of the least message."""
+        return wish.value if wish.path == here else self.example("least")
 
-    ordered: ClassVar[bool] = False
+    def summary(self) -> Summary:
+        """Return the lengths."""
+        return Summary(self.count_summary()[0])
 
-    def needed(self) -> int:
-        """Return the bits of the octets."""
-        return 8 * self.of.most
+    def value_bits(self) -> int:
+        """Return the bits of the most octets."""
+        return 8 * self.most
 
-    def codec(self, width: int, order: Order) -> Codec:
-        """Return the codec; the first octet is the first on the wire."""
-        stream, of, count = "big" if order.msb_first else "little", self.of, width // 8
+    def gain(self) -> Gain:
+        """Return how many octets there are."""
+        return Gain(f"up to {plural(self.most, 'octet')} as they are", "an octet less of content")
 
-        def encode(value: Any) -> int:
-            return int.from_bytes(of.to_octets(value), stream)  # type: ignore[arg-type]
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return octets, with their number where it can change."""
+        return OctetArray(maker, spot, self)
 
-        def decode(code: int) -> Any:
-            return of.from_octets(code.to_bytes(count, stream))  # type: ignore[arg-type]
+    def element_spot(self, spot: Spot) -> Spot:
+        """Return a spot with a name of its own, for the number of octets."""
+        return Spot(f"{spot.path}{ELEMENT}", (*spot.words, "item"))
 
-        return Codec(width, encode, decode)
 
-    def example(self, case: Case) -> Any:
-        """Return an example of the field behind."""
-        return self.of.example(case)
+class ContentsNode:
+    """Octets or text with their length in front."""
+
+    __slots__ = ("_count", "_field", "greatest", "least")
+
+    def __init__(self, field: Octets, order: Order) -> None:
+        self._field = field
+        self._count = Count(field.least, field.most, field.length_bits, order)
+        self.least = self._count.width + 8 * field.least
+        self.greatest = self._count.width + 8 * field.most
+
+    def write(self, out: Writer, value: Any, scope: Slots) -> None:
+        """Append length and octets."""
+        octets = self._field.to_octets(value)
+        self._count.write(out, len(octets), self._field)
+        if out.marks is not None:
+            out.mark(
+                out.position,
+                8 * len(octets),
+                padding=0,
+                kind=self._field.kind,
+                role="value",
+                about=self._field,
+            )
+        out.put_octets(octets)
+
+    def read(self, source: Reader, scope: Slots) -> Any:
+        """Return the next octets or text."""
+        count = self._count.read(source)
+        start = source.position
+        octets = source.take_octets(count)
+        try:
+            return self._field.from_octets(octets)
+        except Misfit:
+            source.back(start)
+            raise
+
+    def example(self, case: Case, scope: Slots) -> Any:
+        """Return the field's own example."""
+        return self._field.example(case)

@@ -4,9 +4,13 @@ import dataclasses
 from collections.abc import Iterator
 from typing import ClassVar
 
+from lowpanbudget.payload.c.coded import Gap
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.field import MAX_BITS, Case, Codec, Leaf
+from lowpanbudget.payload.kinds.field import MAX_BITS, Gain, Leaf
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -19,6 +23,7 @@ class Reserved(Leaf):
     kind: ClassVar[str] = "reserved"
     ordered: ClassVar[bool] = False
     given: ClassVar[bool] = False
+    carries: ClassVar[bool] = False
 
     def needed(self) -> int:
         """Return the stated width."""
@@ -26,15 +31,24 @@ class Reserved(Leaf):
 
     def codec(self, width: int, order: Order) -> Codec:
         """Return a codec of zeros."""
-        del order
         return Codec(width, lambda _: 0, lambda _: None)
 
     def example(self, case: Case) -> None:
         """Return nothing."""
-        del case
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with the width."""
-        del order
         if not 1 <= self.bits <= 8 * MAX_BITS:
             yield Flaw(("bits",), f"{self.bits} is no width", f"Use 1 to {8 * MAX_BITS}")
+
+    def shown_note(self) -> str:
+        """Return the note, or what reserved bits are."""
+        return self.note or "sent as zero, ignored when received"
+
+    def gain(self) -> Gain:
+        """Return what reserved bits are good for."""
+        return Gain("room for later", "a bit less of it")
+
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return bits without a member."""
+        return Gap(maker, spot, maker.order.rounded(self.needed()))

@@ -4,13 +4,22 @@ Common practice (no source): send it with the samples; a gap can then be seen.
 """
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
+from random import Random
 from typing import Any, ClassVar
 
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.field import MAX_BITS, Case, Codec, Leaf
+from lowpanbudget.payload.kinds.drawing import (
+    drawn_number,
+    number_edges,
+)
+from lowpanbudget.payload.kinds.field import MAX_BITS, Gain, Leaf, Summary
 from lowpanbudget.payload.kinds.number import Number
 
 
@@ -22,6 +31,8 @@ class Sequence(Leaf):
     bits: int = 8
 
     kind: ClassVar[str] = "sequence"
+    rounds: ClassVar[bool] = True
+    dates: ClassVar[bool] = True
 
     def number(self) -> Number:
         """Return the same field as a plain number."""
@@ -41,6 +52,30 @@ class Sequence(Leaf):
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with the width."""
-        del order
         if not 1 <= self.bits <= MAX_BITS:
             yield Flaw(("bits",), f"{self.bits} is no width", f"Use 1 to {MAX_BITS}")
+
+    def drawn(self, random: Random, known: Mapping[str, Any]) -> Any:
+        """Return a sequence number."""
+        return drawn_number(self.number(), random)
+
+    def edges(self) -> Iterator[Any]:
+        """Yield the first and the last number."""
+        yield from number_edges(self.number())
+
+    def summary(self) -> Summary:
+        """Return the range."""
+        return self.number().summary()
+
+    def gain(self) -> Gain:
+        """Return the gaps that can be counted."""
+        return Gain(
+            f"gaps of up to {(1 << self.bits) - 1} lost messages are counted right",
+            f"gaps of up to {(1 << self.bits - 1) - 1}",
+            Decimal(1),
+            Decimal(0),
+        )
+
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return an integer."""
+        return Scaled(maker, spot, self.number())

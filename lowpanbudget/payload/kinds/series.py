@@ -1,22 +1,42 @@
 """Samples of one number, sent as differences."""
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
-from typing import ClassVar
+from random import Random
+from typing import Any, ClassVar
 
 from lowpanbudget.errors import plural
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.scaled import Scaled
+from lowpanbudget.payload.c.series import SampleArray
 from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.nodes import LeafNode, Node
+from lowpanbudget.payload.codec.samples import SeriesNode
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.lengths import length_flaws
+from lowpanbudget.payload.kinds.drawing import EDGE, drawn_length
+from lowpanbudget.payload.kinds.field import (
+    ELEMENT,
+    At,
+    Field,
+    FieldPath,
+    Gain,
+    Held,
+    Planner,
+    Summary,
+    Wish,
+)
+from lowpanbudget.payload.kinds.lengths import Repeated, length_flaws
 from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.steps import coarser_steps, stepped_gain
 
 DELTAS = ("fixed", "variable")
+_LONG_ENOUGH = 3  # samples that differ most: a first one, a difference there and one back
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class Series(Field):
+class Series(Repeated):
     """Samples of one number: the first in full, the others as differences from the one before.
 
     ``deltas`` "fixed": each difference takes ``delta_bits`` in two's complement; with ``escape`` the
@@ -37,27 +57,11 @@ class Series(Field):
     delta_bits: int | None = None
     escape: bool = False
     group_bits: int | None = None
-    length: int | None = None
-    min_length: int = 0
-    max_length: int | None = None
-    count_bits: int | None = None
-    typical_length: int | None = None
-    batch: bool = False
 
     kind: ClassVar[str] = "series"
+    rounds: ClassVar[bool] = True
+    counts: ClassVar[str] = "samples"
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "step", "tolerance")
-
-    @property
-    def least(self) -> int:
-        """Return the smallest number of samples."""
-        return self.min_length if self.length is None else self.length
-
-    @property
-    def most(self) -> int:
-        """Return the greatest number of samples."""
-        if self.length is not None:
-            return self.length
-        return self.min_length if self.max_length is None else self.max_length
 
     def number(self) -> Number:
         """Return one sample in full."""
@@ -75,9 +79,7 @@ class Series(Field):
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with samples, lengths and differences."""
         yield from self.number().flaws(order)
-        yield from length_flaws(
-            self, order, bits_key="count_bits", bits=self.count_bits, what="samples"
-        )
+        yield from length_flaws(self, bits_key="count_bits", bits=self.count_bits)
         if self.deltas == "fixed":
             if self.delta_bits is None or not 2 <= self.delta_bits <= 32:
                 yield Flaw(
@@ -112,3 +114,75 @@ class Series(Field):
                 f"{self.deltas!r} is no kind of difference",
                 f"Use {' or '.join(DELTAS)}",
             )
+
+    def node(self, planner: Planner, at: At) -> Node | None:
+        """Return a count, a sample and differences."""
+        return SeriesNode(self, LeafNode(planner.place(self.number())), planner.order)
+
+    def held(self, held: Held) -> Iterator[Held]:
+        """Yield the samples."""
+        number = self.number()
+        for index, sample in enumerate(held.value):
+            yield held.under(number, sample, index)
+
+    def _reach(self) -> int:
+        """Return the greatest difference, in steps, that can always be sent."""
+        grid = self.number().grid()
+        if self.deltas == "fixed" and not self.escape:
+            assert self.delta_bits is not None
+            return min(grid.high - grid.low, (1 << self.delta_bits - 1) - 1)
+        return grid.high - grid.low
+
+    def drawn(self, random: Random, known: Mapping[str, Any]) -> list[Any]:
+        """Return a walk of small steps, with jumps where the format can carry them."""
+        grid, widest = self.number().grid(), self._reach()
+        steps = [random.randint(grid.low, grid.high)]
+        for _ in range(drawn_length(self.least, self.most, random) - 1):
+            reach = widest if random.random() < EDGE else min(widest, 3)
+            steps.append(min(max(steps[-1] + random.randint(-reach, reach), grid.low), grid.high))
+        count = len(steps) if self.least or random.random() > EDGE else 0
+        return [grid.value_of(step) for step in steps[:count]]
+
+    def edges(self) -> Iterator[list[Any]]:
+        """Yield series as short and as long as may be: level at both ends of the range, rising, and with jumps."""
+        grid, reach = self.number().grid(), self._reach()
+        for length in dict.fromkeys(
+            (self.least, min(self.most, max(self.least, _LONG_ENOUGH)), self.most)
+        ):
+            for first, other in ((grid.low, grid.low + reach), (grid.high, grid.high - reach)):
+                yield [grid.value_of(first)] * length
+                yield [grid.value_of((first, other)[index % 2]) for index in range(length)]
+
+    def wished(self, wish: Wish, here: FieldPath, known: Mapping[str, Any]) -> Any:
+        """Return the series wished for, or the shortest."""
+        if wish.path == here:
+            return wish.value
+        return [self.number().example("typical")] * self.least
+
+    def summary(self) -> Summary:
+        """Return range, step and unit of a sample."""
+        return self.number().summary()
+
+    def value_bits(self) -> int:
+        """Return the bits of a whole sample."""
+        return self.number().needed()
+
+    def spare_codes(self, bits: int) -> int:
+        """Return how many codes mean no sample."""
+        return self.number().spare_codes(bits)
+
+    def gain(self) -> Gain:
+        """Return the resolution, and that of a bit less."""
+        return stepped_gain(self)
+
+    def coarser(self) -> Iterator[tuple[Field, Decimal]]:
+        """Yield the series with ever coarser steps within its tolerance."""
+        return coarser_steps(self, self.tolerance)
+
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return integers of steps, with their number where it can change."""
+        return SampleArray(maker, spot, self, Scaled(maker, spot, self.number()))
+
+    def element_spot(self, spot: Spot) -> Spot:
+        """Return a spot with a name of its own, for the number of samples."""
+        return Spot(f"{spot.path}{ELEMENT}", (*spot.words, "item"))

@@ -1,23 +1,34 @@
 """A number that is one of a list of values."""
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
-from typing import ClassVar
+from random import Random
+from typing import Any, ClassVar
 
 from lowpanbudget.errors import plural
+from lowpanbudget.payload.c.coded import EntryIndex
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.exact import is_plain, plain
 from lowpanbudget.payload.flaws import Flaw
+from lowpanbudget.payload.kinds.drawing import (
+    edge_or_any,
+    some_of,
+)
 from lowpanbudget.payload.kinds.entries import (
     MAX_ENTRIES,
     bits_flaws,
+    entries_gain,
     no_number,
+    range_text,
     table_codec,
     table_example,
     typical_flaws,
 )
-from lowpanbudget.payload.kinds.field import Case, Codec, Leaf
+from lowpanbudget.payload.kinds.field import Gain, Leaf, Summary
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -31,6 +42,7 @@ class Table(Leaf):
     typical: Decimal | None = None
 
     kind: ClassVar[str] = "table"
+    rounds: ClassVar[bool] = True
     decimals: ClassVar[tuple[str, ...]] = ("values", "typical")
 
     def entries(self) -> tuple[Decimal, ...]:
@@ -43,7 +55,6 @@ class Table(Leaf):
 
     def codec(self, width: int, order: Order) -> Codec:
         """Return the codec."""
-        del order
         return table_codec(width, self.entries(), self.unit)
 
     def example(self, case: Case) -> Decimal:
@@ -52,7 +63,6 @@ class Table(Leaf):
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with the values and the width."""
-        del order
         if not 2 <= len(self.values) <= MAX_ENTRIES:
             yield Flaw(
                 ("values",), f"{plural(len(self.values), 'value')}", f"Give 2 to {MAX_ENTRIES}"
@@ -69,3 +79,34 @@ class Table(Leaf):
                 return
         yield from bits_flaws(self.bits, len(self.values))
         yield from typical_flaws(self.typical, self.values)
+
+    def drawn(self, random: Random, known: Mapping[str, Any]) -> Decimal:
+        """Return a value of the list."""
+        value: Decimal = edge_or_any(self.entries(), random)
+        return value
+
+    def edges(self) -> Iterator[Decimal]:
+        """Yield the values."""
+        yield from some_of(self.entries())
+
+    def summary(self) -> Summary:
+        """Return the range and how it is divided."""
+        return Summary(
+            range_text(self.values[0], self.values[-1]), f"table of {len(self.values)}", self.unit
+        )
+
+    def spare_codes(self, bits: int) -> int:
+        """Return how many codes have no value."""
+        return (1 << bits) - len(self.entries())
+
+    def gain(self) -> Gain:
+        """Return the resolution, and how many values a bit less would leave."""
+        fewer = 1 << max(0, (len(self.values) - 1).bit_length() - 1)
+        gives, error = entries_gain(self.values, self.unit)
+        return Gain(gives, f"at most {plural(fewer, 'value')}", None, error)
+
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return the index of the value."""
+        return EntryIndex(
+            maker, spot, self.entries(), self.unit, maker.order.rounded(self.needed())
+        )

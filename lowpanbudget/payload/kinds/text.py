@@ -1,9 +1,13 @@
 """Text of a fixed length, or with a length in front."""
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from random import Random
 from typing import Any, ClassVar
 
+from lowpanbudget.payload.c.counted import OctetArray
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.kinds.lengths import length_flaws
@@ -45,6 +49,21 @@ class Text(Octets):
                 f"{self.encoding!r} is no encoding here",
                 f"Use {' or '.join(ENCODINGS)}",
             )
-        yield from length_flaws(
-            self, order, bits_key="length_bits", bits=self.length_bits, what="octets"
-        )
+        yield from length_flaws(self, bits_key="length_bits", bits=self.length_bits)
+
+    def drawn(self, random: Random, known: Mapping[str, Any]) -> str:
+        """Return any small letters."""
+        octets = Octets.drawn(self, random, known)
+        return bytes(97 + octet % 26 for octet in octets).decode()
+
+    def edges(self) -> Iterator[str]:
+        """Yield the shortest and the longest text, and one outside ASCII where there is room for it."""
+        yield from ("a" * self.least, "a" * self.most)
+        letter = "µ"
+        size = len(letter.encode())
+        if self.encoding == "utf-8" and self.most >= size:
+            yield letter + "a" * max(self.least - size, 0)
+
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return characters, with their number where it can change."""
+        return OctetArray(maker, spot, self, encoding=self.encoding)

@@ -1,15 +1,38 @@
 """A time counted from another time of the message."""
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
+from random import Random
 from typing import Any, ClassVar
 
-from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.scaled import Scaled
+from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer
+from lowpanbudget.payload.codec.nodes import Case, Node, Place
+from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.exact import EXACT, exact, given, plain
 from lowpanbudget.payload.flaws import Flaw, Misfit
-from lowpanbudget.payload.kinds.field import Case, Field, name_flaw
+from lowpanbudget.payload.kinds.drawing import (
+    drawn_number,
+    number_edges,
+)
+from lowpanbudget.payload.kinds.field import (
+    At,
+    Field,
+    FieldPath,
+    Gain,
+    Planner,
+    Scope,
+    Summary,
+    Wish,
+    name_flaw,
+    no_reference,
+)
+from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.steps import stepped_gain
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -27,6 +50,8 @@ class TimeOffset(Field):
     bits: int | None = None
 
     kind: ClassVar[str] = "time-offset"
+    rounds: ClassVar[bool] = True
+    dates: ClassVar[bool] = True
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "step")
 
     def number(self) -> Number:
@@ -58,3 +83,103 @@ class TimeOffset(Field):
     def example_offset(self, case: Case) -> Any:
         """Return an offset of the least, typical or greatest message."""
         return self.number().example(case)
+
+    def reference(self) -> str:
+        """Return the name of the time that it counts from."""
+        return self.base
+
+    def node(self, planner: Planner, at: At) -> Node | None:
+        """Return a place that holds the steps since the base."""
+        base = at.scope.get(self.base)
+        if base is None or base.field.kind != Time.kind or base.field.optional:
+            planner.flaw((*at.path, "base"), *no_reference(self.base, Time.kind))
+            return None
+        return TimeOffsetNode(planner.place(self.number()), self, base.slot)
+
+    def drawn(self, random: Random, known: Mapping[str, Any]) -> Any:
+        """Return a time after the base."""
+        return known[self.base] + drawn_number(self.number(), random)
+
+    def edges(self) -> Iterator[Any]:
+        """Yield the least and the greatest offset."""
+        yield from number_edges(self.number())
+
+    def wished(self, wish: Wish, here: FieldPath, known: Mapping[str, Any]) -> Any:
+        """Return the base plus the offset wished for, or plus the least."""
+        offset = wish.value if wish.path == here else self.example_offset("least")
+        return known[self.base] + offset
+
+    def summary(self) -> Summary:
+        """Return the range after the base, in seconds."""
+        words = f"{plain(self.min)} .. {plain(self.max)} after {self.base}"
+        return Summary(words, plain(self.step), "s")
+
+    def shown_unit(self) -> str:
+        """Return seconds."""
+        return "s"
+
+    def meaning(self, value: Any, scope: Scope) -> str:
+        """Return the date and time, and the seconds after the base."""
+        after = plain(EXACT.subtract(exact(value), exact(scope.values[self.base])))
+        base = scope.fields.get(self.base)
+        date = base.date(value) if isinstance(base, Time) else ""
+        return f"{date}, {after} s after {self.base}".lstrip(", ")
+
+    def value_bits(self) -> int:
+        """Return the bits of the offset."""
+        return self.number().needed()
+
+    def spare_codes(self, bits: int) -> int:
+        """Return how many codes mean no offset."""
+        return self.number().spare_codes(bits)
+
+    def gain(self) -> Gain:
+        """Return the resolution, and that of a bit less."""
+        return stepped_gain(self)
+
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return an integer of steps after the base."""
+        return Scaled(
+            maker, spot, self.number(), about=f", counted from {self.base}", base=self.base
+        )
+
+
+class TimeOffsetNode:
+    """A time that is sent as the steps since the base time in ``slot``."""
+
+    __slots__ = ("_field", "_slot", "greatest", "least", "place")
+
+    def __init__(self, place: Place, field: TimeOffset, slot: int) -> None:
+        self.place = place
+        self._field = field
+        self._slot = slot
+        self.least = self.greatest = place.codec.width
+
+    def write(self, out: Writer, value: Any, scope: Slots) -> None:
+        """Append the steps from the base to the time."""
+        code = self.place.codec.encode(self._field.difference(value, scope[self._slot]))
+        width, padding = self.least, self.place.padding
+        if out.marks is not None:
+            out.mark(
+                out.position,
+                width,
+                padding=padding,
+                kind="time-offset",
+                role="value",
+                about=self._field,
+            )
+        out.put(code, width)
+
+    def read(self, source: Reader, scope: Slots) -> Any:
+        """Return the base plus the steps."""
+        start = source.position
+        code = source.take(self.least)
+        try:
+            return scope[self._slot] + self.place.codec.decode(code)
+        except Misfit:
+            source.back(start)
+            raise
+
+    def example(self, case: Case, scope: Slots) -> Any:
+        """Return a time after the base."""
+        return scope[self._slot] + self._field.example_offset(case)

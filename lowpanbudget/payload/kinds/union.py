@@ -1,9 +1,29 @@
 """One of several groups, chosen by an earlier field."""
 
 import dataclasses
-from typing import ClassVar
+from collections.abc import Iterator, Mapping
+from random import Random
+from typing import Any, ClassVar, Self
 
-from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.c.body import StructureUnion
+from lowpanbudget.payload.c.names import Spot
+from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.codec.bitpack import Reader, Writer
+from lowpanbudget.payload.codec.groups import GroupNode, TagNode
+from lowpanbudget.payload.codec.nodes import Case, Node
+from lowpanbudget.payload.codec.nodes import Scope as Slots
+from lowpanbudget.payload.kinds.field import (
+    At,
+    Body,
+    Field,
+    FieldPath,
+    Held,
+    Planner,
+    Wish,
+    held_in,
+    no_reference,
+)
+from lowpanbudget.payload.kinds.group import drawn_values, wished_values
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -23,3 +43,104 @@ class Union(Field):
     options: tuple[Option, ...]
 
     kind: ClassVar[str] = "union"
+
+    def bodies(self) -> tuple[Body, ...]:
+        """Return the fields of each option."""
+        return tuple(Body((f"({option.when})",), option.fields) for option in self.options)
+
+    def with_bodies(self, bodies: tuple[tuple[Field, ...], ...]) -> Self:
+        """Return a union whose options have other fields."""
+        pairs = zip(self.options, bodies, strict=True)
+        return dataclasses.replace(
+            self, options=tuple(Option(option.when, fields) for option, fields in pairs)
+        )
+
+    def reference(self) -> str:
+        """Return the name of the tag."""
+        return self.tag
+
+    def chosen(self, known: Mapping[str, Any]) -> Option:
+        """Return the option that the tag among the known values chooses."""
+        return next(option for option in self.options if option.when == known[self.tag])
+
+    def node(self, planner: Planner, at: At) -> Node | None:
+        """Return the groups of all options, or None if one is flawed or there are others than the tag has names."""
+        tag = at.scope.get(self.tag)
+        if tag is None or not isinstance(tag.node, TagNode) or tag.field.optional:
+            planner.flaw((*at.path, "tag"), *no_reference(self.tag, "enumeration"))
+            return None
+        names = tag.node.names
+        nodes: dict[str, GroupNode] = {}
+        whole = True
+        for index, option in enumerate(self.options):
+            below = at.below("option", index)
+            if option.when not in names:
+                planner.flaw(
+                    (*below.path, "when"),
+                    f"{option.when!r} is no name of {self.tag!r}",
+                    f"Names are {', '.join(names)}",
+                )
+            elif option.when in nodes:
+                planner.flaw(
+                    (*below.path, "when"),
+                    f"two options for {option.when!r}",
+                    "Put their fields into one",
+                )
+            node = planner.group(option.fields, below)
+            whole &= option.when in names and option.when not in nodes and node is not None
+            if isinstance(node, GroupNode):
+                nodes[option.when] = node
+        stated = {option.when for option in self.options}
+        missing = [name for name in names if name not in stated]
+        if missing:
+            planner.flaw(
+                (*at.path, "option"),
+                f"no option for {', '.join(missing)}",
+                "Add one for each name of the tag; an option without fields is allowed",
+            )
+        if missing or not whole:
+            return None
+        tag.node.unions.append(nodes)
+        return UnionNode(nodes, tag.slot)
+
+    def held(self, held: Held) -> Iterator[Held]:
+        """Yield the values of the chosen option."""
+        option = self.chosen(held.scope.values)
+        inside = held._replace(order=(*held.order, self.options.index(option)))
+        return held_in(option.fields, held.value, inside)
+
+    def drawn(self, random: Random, known: Mapping[str, Any]) -> dict[str, Any]:
+        """Return any values of the chosen option."""
+        return drawn_values(self.chosen(known).fields, random, known)
+
+    def wished(self, wish: Wish, here: FieldPath, known: Mapping[str, Any]) -> dict[str, Any]:
+        """Return values of the chosen option with what is wished for inside."""
+        option = self.chosen(known)
+        return wished_values(option.fields, wish, (*here, f"({option.when})"), known)
+
+    def part(self, maker: Maker, spot: Spot) -> Part:
+        """Return a union of structures."""
+        return StructureUnion(maker, spot, self.tag, self.options)
+
+
+class UnionNode:
+    """The group of fields that the tag in ``slot`` has chosen."""
+
+    __slots__ = ("_options", "_slot", "greatest", "least")
+
+    def __init__(self, options: dict[str, GroupNode], slot: int) -> None:
+        self._options, self._slot = options, slot
+        self.least = min(option.least for option in options.values())
+        self.greatest = max(option.greatest for option in options.values())
+
+    def write(self, out: Writer, value: Any, scope: Slots) -> None:
+        """Append the chosen group."""
+        self._options[scope[self._slot]].write(out, value, scope)
+
+    def read(self, source: Reader, scope: Slots) -> dict[str, Any]:
+        """Return the chosen group."""
+        return self._options[scope[self._slot]].read(source, scope)
+
+    def example(self, case: Case, scope: Slots) -> dict[str, Any]:
+        """Return an example of the chosen group."""
+        return self._options[scope[self._slot]].example(case, scope)

@@ -13,12 +13,13 @@ from typing import Any, NamedTuple
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.payload.bitmap import joined
 from lowpanbudget.payload.flaws import FlawedMessage
+from lowpanbudget.payload.kinds.field import FieldPath
 from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.edges import edges
 from lowpanbudget.payload.search.edits import Edit, edits, shown
 from lowpanbudget.payload.search.sampler import samples
-from lowpanbudget.payload.search.tree import Place, place_text, walk, with_members
+from lowpanbudget.payload.search.tree import path_text, walk, with_members
 
 
 class Change(NamedTuple):
@@ -106,7 +107,7 @@ def _order_change(old: Message, new: Message, key: str) -> Change | None:
 
 def _judged(old: Message, edit: Edit) -> Change:
     """Return a change with what the old format reads when it is the only one."""
-    path = place_text(edit.place)
+    path = path_text(edit.place)
     try:
         changed = dataclasses.replace(
             old, fields=with_members(old.fields, edit.container, edit.members)
@@ -128,14 +129,14 @@ def _right(old: Message, new: Message) -> str:
     return f"all its fields right{tail}"
 
 
-def _changed(old: Message, new: Message) -> set[Place]:
+def _changed(old: Message, new: Message) -> set[FieldPath]:
     """Return the places of the new format whose field differs from that of the old one there."""
     before = dict(walk(old.fields))
     return {place for place, field in walk(new.fields) if before.get(place) != field}
 
 
 def _reads(
-    old: Message, new: Message, renamed: dict[str, str], places: set[Place] | None = None
+    old: Message, new: Message, renamed: dict[str, str], places: set[FieldPath] | None = None
 ) -> str:
     """Return the first thing that an old receiver gets wrong, or an empty text."""
     flags = {

@@ -5,11 +5,7 @@ from collections.abc import Iterable, Iterator
 from difflib import SequenceMatcher
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.kinds.elements import Array
-from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.group import Group
-from lowpanbudget.payload.kinds.union import Union
-from lowpanbudget.payload.search.tree import ELEMENT, Place
+from lowpanbudget.payload.kinds.field import Field, FieldPath
 
 # What people read and the wire does not show; a change of it needs no word.
 _REMARKS = {"note": "", "typically_present": True}
@@ -21,15 +17,15 @@ _MEANINGS = ("unit", "epoch")
 class Edit(NamedTuple):
     """A change as the members of one container after it; ``renamed`` says what an old name is called now."""
 
-    place: Place
+    place: FieldPath
     what: str
-    container: Place
+    container: FieldPath
     members: tuple[Field, ...]
     renamed: dict[str, str]
     meaning: str = ""
 
 
-def edits(old: tuple[Field, ...], new: tuple[Field, ...], place: Place) -> Iterator[Edit]:
+def edits(old: tuple[Field, ...], new: tuple[Field, ...], place: FieldPath) -> Iterator[Edit]:
     """Yield the changes between two lists of fields, each as the old list with this change alone."""
     names = _common(old, new)
     moved = _in_order(old, _common(new, old))
@@ -82,7 +78,7 @@ def _in_order(fields: tuple[Field, ...], names: list[str]) -> tuple[Field, ...]:
     return tuple(next(inward) if field.name in named else field for field in fields)
 
 
-def _pair(old: tuple[Field, ...], index: int, after: Field, place: Place) -> Iterator[Edit]:
+def _pair(old: tuple[Field, ...], index: int, after: Field, place: FieldPath) -> Iterator[Edit]:
     """Yield the changes of one field, or of what it holds."""
     before = old[index]
     if _bare(before) == _bare(after):
@@ -96,27 +92,23 @@ def _pair(old: tuple[Field, ...], index: int, after: Field, place: Place) -> Ite
     yield Edit(here, what, place, (*old[:index], after, *old[index + 1 :]), {}, meaning)
 
 
-def _inside(before: Field, after: Field, here: Place) -> Iterator[Edit] | None:
+def _inside(before: Field, after: Field, here: FieldPath) -> Iterator[Edit] | None:
     """Return the changes inside two containers that are alike otherwise, else None."""
-    if isinstance(before, Group) and isinstance(after, Group):
-        if _bare(before) == _bare(dataclasses.replace(after, fields=before.fields)):
-            return edits(before.fields, after.fields, here)
-    elif isinstance(before, Array) and isinstance(after, Array):
-        one, other = before.element, after.element
-        alike = _bare(before) == _bare(dataclasses.replace(after, element=one))
-        if alike and isinstance(one, Group) and isinstance(other, Group):
-            return _inside(one, other, (*here, ELEMENT))
-    elif isinstance(before, Union) and isinstance(after, Union):
-        names = [option.when for option in before.options]
-        alike = _bare(before) == _bare(dataclasses.replace(after, options=before.options))
-        if alike and names == [option.when for option in after.options]:
-            pairs = zip(before.options, after.options, strict=True)
-            return (
-                edit
-                for one, other in pairs
-                for edit in edits(one.fields, other.fields, (*here, f"({one.when})"))
-            )
-    return None
+    bodies, others = before.bodies(), after.bodies()
+    if not bodies or before.kind != after.kind or len(bodies) != len(others):
+        return None
+    alike = _bare(before) == _bare(after.with_bodies(tuple(body.fields for body in bodies)))
+    if not alike or [body.steps for body in bodies] != [other.steps for other in others]:
+        return None
+    if not bodies[0].named:
+        (element,), (other,) = bodies[0].fields, others[0].fields
+        both_groups = [body.steps for one in (element, other) for body in one.bodies()] == [(), ()]
+        return _inside(element, other, (*here, *bodies[0].steps)) if both_groups else None
+    return (
+        edit
+        for body, other in zip(bodies, others, strict=True)
+        for edit in edits(body.fields, other.fields, (*here, *body.steps))
+    )
 
 
 def _difference(before: Field, after: Field) -> tuple[str, str]:
@@ -154,30 +146,20 @@ def _lists(before: Any, after: Any) -> str:
 def _bare(field: Field) -> Any:
     """Return a field without what is for people only."""
     here = {item.name for item in dataclasses.fields(field)}
-    plain: dict[str, Any] = {key: value for key, value in _REMARKS.items() if key in here}
+    shown: dict[str, Any] = {key: value for key, value in _REMARKS.items() if key in here}
     for key in _HINTS:
         if key in here:
-            plain[key] = next(
+            shown[key] = next(
                 item.default for item in dataclasses.fields(field) if item.name == key
             )
-    if isinstance(field, Array):
-        plain["element"] = _bare(field.element)
-    elif isinstance(field, Group):
-        plain["fields"] = tuple(_bare(member) for member in field.fields)
-    elif isinstance(field, Union):
-        plain["options"] = tuple(
-            dataclasses.replace(option, fields=tuple(_bare(member) for member in option.fields))
-            for option in field.options
-        )
-    return dataclasses.replace(field, **plain)
+    bodies = tuple(tuple(map(_bare, body.fields)) for body in field.bodies())
+    return dataclasses.replace(field.with_bodies(bodies), **shown)
 
 
 def _key(field: Field) -> tuple[Any, ...]:
     """Return what makes two fields the same one: the name, and for reserved bits their number as well."""
     return (
-        (field.name, field.kind, getattr(field, "bits", 0))
-        if field.kind == "reserved"
-        else (field.name,)
+        (field.name, field.kind, getattr(field, "bits", 0)) if not field.carries else (field.name,)
     )
 
 

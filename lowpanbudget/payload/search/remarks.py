@@ -2,17 +2,10 @@
 
 from typing import NamedTuple
 
-from lowpanbudget.payload.kinds.binary_float import Float
-from lowpanbudget.payload.kinds.constant import Constant
-from lowpanbudget.payload.kinds.elements import Array
-from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.lengths import Repeated
 from lowpanbudget.payload.kinds.number import Number
-from lowpanbudget.payload.kinds.sequence import Sequence
-from lowpanbudget.payload.kinds.series import Series
-from lowpanbudget.payload.kinds.time_offset import TimeOffset
-from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.search.tree import place_text, walk
+from lowpanbudget.payload.search.tree import path_text, walk
 from lowpanbudget.payload.units import advice
 
 
@@ -31,31 +24,29 @@ def remarks(message: Message) -> tuple[Remark, ...]:
     for place, field in walk(message.fields):
         words = advice(getattr(field, "unit", ""))
         if words:
-            found.append(Remark(place_text(place), words))
-        if isinstance(field, Array | Series) and field.batch and field is not message.batch_field:
+            found.append(Remark(path_text(place), words))
+        if isinstance(field, Repeated) and field.batch and field is not message.batch_field:
             text = "batch = true has no effect here"
             hint = "Use it once, for an array or a series of changing length in the message itself"
-            found.append(Remark(place_text(place), text, hint))
-        if isinstance(field, Float) and field.max is not None and field.min is not None:
-            text = f"{field.bits} bits of floating point for a range that is known"
-            found.append(
-                Remark(place_text(place), text, "A number with a step often takes fewer bits")
-            )
-    samples = any(isinstance(field, Array | Series) for field in fields)
-    dated = any(isinstance(field, Sequence | Time | TimeOffset) for field in fields)
+            found.append(Remark(path_text(place), text, hint))
+        own = field.remark()
+        if own is not None:
+            found.append(Remark(path_text(place), *own))
+    samples = any(isinstance(field, Repeated) for field in fields)
+    dated = any(field.dates for field in fields)
     if samples and not dated:
         # Common practice, no source: a lost message shifts all later samples in time, unseen.
         text = (
             "several samples, and neither a sequence number nor a time: a lost message goes unseen"
         )
         found.append(Remark("", text, "Add a field of kind 'sequence' or 'time'"))
-    if not any(isinstance(field, Version | Constant) for field in message.fields):
+    if not any(field.identifies for field in message.fields):
         text = "nothing tells a receiver which version of the format this is"
         found.append(
             Remark("", text, "Add a field of kind 'version' as the first, unless the port says it")
         )
     if message.order.mixed and message.layout == "bit-packed":
-        split = [place_text(place) for place, field in walk(message.fields) if _is_split(field)]
+        split = [path_text(place) for place, field in walk(message.fields) if _is_split(field)]
         if split:
             text = f"{message.byte_order} byte order with {message.bit_order} bits cuts a number into groups of eight"
             hint = "Use big with msb-first or little with lsb-first, unless an existing format asks for this"

@@ -8,22 +8,18 @@ through the losses finds the whole Pareto front; then steps are given back that 
 
 import dataclasses
 from collections.abc import Callable
-from decimal import Context, Decimal
-from typing import NamedTuple
+from decimal import Decimal
+from typing import Any, NamedTuple
 
 from lowpanbudget.payload.exact import EXACT
-from lowpanbudget.payload.kinds.number import Number
-from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.field import FieldPath
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.search.coarser import number_of, within
-from lowpanbudget.payload.search.tree import Place, place_text, replaced, walk
-
-_SHARES = Context(prec=9)  # a share of a tolerance is a measure, no value
+from lowpanbudget.payload.search.tree import path_text, replaced, walk
 
 Measure = Callable[[Message], int]
 
 
-class Change(NamedTuple):
+class Coarsening(NamedTuple):
     """A coarser step of one field; ``loss`` is the share of its tolerance that its greatest ``error`` uses."""
 
     path: str
@@ -41,14 +37,14 @@ class Candidate:
 
     octets: int
     loss: Decimal
-    changes: tuple[Change, ...]
+    changes: tuple[Coarsening, ...]
     message: Message
 
 
-class _Choice(NamedTuple):
+class _Step(NamedTuple):
     """One possible step of a field."""
 
-    field: Number | Series
+    field: Any  # it has a step and sends a number
     loss: Decimal
 
 
@@ -60,9 +56,8 @@ def shrink(message: Message, measure: Measure | None = None) -> tuple[Candidate,
     """
     size = measure or _greatest
     choices = {
-        place: _choices(field)
+        place: [_Step(field, Decimal(0)), *(_Step(*pair) for pair in field.coarser())]
         for place, field in walk(message.fields)
-        if isinstance(field, Number | Series)
     }
     choices = {place: options for place, options in choices.items() if len(options) > 1}
     losses = sorted({option.loss for options in choices.values() for option in options[1:]})
@@ -82,37 +77,15 @@ def shrink(message: Message, measure: Measure | None = None) -> tuple[Candidate,
     return tuple(front)
 
 
-def smallest_loss(
-    message: Message, octets: int, measure: Measure | None = None
-) -> Candidate | None:
-    """Return the candidate of the smallest loss with at most ``octets`` octets, or None if none is that small."""
-    return next((found for found in shrink(message, measure) if found.octets <= octets), None)
-
-
 def _greatest(message: Message) -> int:
     return -(-message.widest_bits // 8)
 
 
-def _choices(field: Number | Series) -> list[_Choice]:
-    """Return the steps that a field may have: as it is, then a bit less each time while the tolerance allows."""
-    tolerance = field.tolerance
-    choices = [_Choice(field, Decimal(0))]
-    if tolerance is None or tolerance <= 0:
-        return choices
-    for bits in range(number_of(field).needed() - 1, 0, -1):
-        coarser = within(field, bits)
-        if coarser is None or EXACT.divide(coarser.step, Decimal(2)) > tolerance:
-            break
-        choices.append(_Choice(coarser, _share(coarser.step, tolerance)))
-    return choices
-
-
-def _share(step: Decimal, tolerance: Decimal) -> Decimal:
-    return _SHARES.divide(EXACT.divide(step, Decimal(2)), tolerance)
-
-
 def _candidate(
-    message: Message, choices: dict[Place, list[_Choice]], taken: dict[Place, int], size: Measure
+    message: Message,
+    choices: dict[FieldPath, list[_Step]],
+    taken: dict[FieldPath, int],
+    size: Measure,
 ) -> Candidate:
     changed = {place: choices[place][index] for place, index in taken.items() if index}
     made = (
@@ -127,14 +100,14 @@ def _candidate(
     return Candidate(size(made), worst, changes, made)
 
 
-def _change(place: Place, before: Number | Series, choice: _Choice) -> Change:
+def _change(place: FieldPath, before: Any, choice: _Step) -> Coarsening:
     after = choice.field
-    return Change(
-        place_text(place),
+    return Coarsening(
+        path_text(place),
         before.step,
         after.step,
-        number_of(before).needed(),
-        number_of(after).needed(),
+        before.number().needed(),
+        after.number().needed(),
         EXACT.divide(after.step, Decimal(2)),
         choice.loss,
     )
@@ -142,8 +115,8 @@ def _change(place: Place, before: Number | Series, choice: _Choice) -> Change:
 
 def _given_back(
     message: Message,
-    choices: dict[Place, list[_Choice]],
-    taken: dict[Place, int],
+    choices: dict[FieldPath, list[_Step]],
+    taken: dict[FieldPath, int],
     found: Candidate,
     size: Measure,
 ) -> Candidate:

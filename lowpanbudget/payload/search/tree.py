@@ -3,33 +3,56 @@
 import dataclasses
 from collections.abc import Iterator
 
-from lowpanbudget.payload.kinds.elements import Array
-from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.group import Group
-from lowpanbudget.payload.kinds.union import Option, Union
+from lowpanbudget.payload.kinds.field import Body, Field, FieldPath
 from lowpanbudget.payload.message import Message
 
-ELEMENT = "[]"
 
-# Names down to a field: a group's or array's name, "[]" for an array's element, "(when)" for a union's option.
-Place = tuple[str, ...]
+def walk(fields: tuple[Field, ...], above: FieldPath = ()) -> Iterator[tuple[FieldPath, Field]]:
+    """Yield every field of a message with its path, containers before what they hold."""
+    yield from _walk(Body((), fields), above)
 
 
-def walk(fields: tuple[Field, ...], place: Place = ()) -> Iterator[tuple[Place, Field]]:
-    """Yield every field of a message with its place, containers before what they hold."""
-    for field in fields:
-        here = (*place, field.name)
+def _walk(body: Body, above: FieldPath) -> Iterator[tuple[FieldPath, Field]]:
+    for field in body.fields:
+        here = _below(body, above, field)
         yield here, field
-        yield from _inside(field, here)
+        for inner in field.bodies():
+            yield from _walk(inner, here)
 
 
-def replaced(message: Message, changes: dict[Place, Field | None]) -> Message:
+def _below(body: Body, above: FieldPath, field: Field) -> FieldPath:
+    return (*above, *body.steps, field.name) if body.named else (*above, *body.steps)
+
+
+def replaced(message: Message, changes: dict[FieldPath, Field | None]) -> Message:
     """Return the message with some fields replaced, or removed where the new one is None."""
-    return dataclasses.replace(message, fields=_changed(message.fields, (), changes))
+    fields = _changed(Body((), message.fields), (), changes)
+    return dataclasses.replace(message, fields=fields)
+
+
+def _changed(
+    body: Body, above: FieldPath, changes: dict[FieldPath, Field | None]
+) -> tuple[Field, ...]:
+    made = (_changed_field(field, _below(body, above, field), changes) for field in body.fields)
+    return tuple(field for field in made if field is not None)
+
+
+def _changed_field(
+    field: Field, here: FieldPath, changes: dict[FieldPath, Field | None]
+) -> Field | None:
+    if here in changes:
+        return changes[here]
+    if not any(path[: len(here)] == here for path in changes):
+        return field
+    bodies = field.bodies()
+    made = tuple(_changed(body, here, changes) for body in bodies)
+    if any(not fields and not body.named for body, fields in zip(bodies, made, strict=True)):
+        return None  # an array without its element
+    return field.with_bodies(made)
 
 
 def with_members(
-    fields: tuple[Field, ...], container: Place, members: tuple[Field, ...]
+    fields: tuple[Field, ...], container: FieldPath, members: tuple[Field, ...]
 ) -> tuple[Field, ...]:
     """Return the fields of a message with other fields in one container: a group, an array's group, an option."""
     if not container:
@@ -40,62 +63,22 @@ def with_members(
     )
 
 
-def place_text(place: Place) -> str:
+def _filled(field: Field, rest: FieldPath, members: tuple[Field, ...]) -> Field:
+    made = []
+    for body in field.bodies():
+        inner = rest[len(body.steps) :]
+        if rest[: len(body.steps)] != body.steps:
+            made.append(body.fields)
+        elif body.named:
+            made.append(with_members(body.fields, inner, members))
+        else:
+            made.append(tuple(_filled(element, inner, members) for element in body.fields))
+    return field.with_bodies(tuple(made))
+
+
+def path_text(path: FieldPath) -> str:
     """Return ``reading[].temperature`` or ``detail(impact).energy``."""
     text = ""
-    for part in place:
+    for part in path:
         text += part if part.startswith(("[", "(")) else f".{part}"
     return text.lstrip(".")
-
-
-def _inside(field: Field, here: Place) -> Iterator[tuple[Place, Field]]:
-    if isinstance(field, Group):
-        yield from walk(field.fields, here)
-    elif isinstance(field, Array):
-        below = (*here, ELEMENT)
-        yield below, field.element
-        yield from _inside(field.element, below)
-    elif isinstance(field, Union):
-        for option in field.options:
-            yield from walk(option.fields, (*here, f"({option.when})"))
-
-
-def _changed(
-    fields: tuple[Field, ...], place: Place, changes: dict[Place, Field | None]
-) -> tuple[Field, ...]:
-    made = (_one(field, (*place, field.name), changes) for field in fields)
-    return tuple(field for field in made if field is not None)
-
-
-def _one(field: Field, here: Place, changes: dict[Place, Field | None]) -> Field | None:
-    if here in changes:
-        return changes[here]
-    if not any(place[: len(here)] == here for place in changes):
-        return field
-    if isinstance(field, Group):
-        return dataclasses.replace(field, fields=_changed(field.fields, here, changes))
-    if isinstance(field, Array):
-        element = _one(field.element, (*here, ELEMENT), changes)
-        return None if element is None else dataclasses.replace(field, element=element)
-    if isinstance(field, Union):
-        options = tuple(
-            Option(option.when, _changed(option.fields, (*here, f"({option.when})"), changes))
-            for option in field.options
-        )
-        return dataclasses.replace(field, options=options)
-    return field
-
-
-def _filled(field: Field, rest: Place, members: tuple[Field, ...]) -> Field:
-    if isinstance(field, Array):
-        return dataclasses.replace(field, element=_filled(field.element, rest[1:], members))
-    if isinstance(field, Group):
-        return dataclasses.replace(field, fields=with_members(field.fields, rest, members))
-    assert isinstance(field, Union)
-    options = tuple(
-        Option(option.when, with_members(option.fields, rest[1:], members))
-        if f"({option.when})" == rest[0]
-        else option
-        for option in field.options
-    )
-    return dataclasses.replace(field, options=options)

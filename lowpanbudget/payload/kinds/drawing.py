@@ -1,0 +1,46 @@
+"""Values for tests and comparisons: drawn at random, those at edges often, and some of a long list."""
+
+from random import Random
+from typing import Any
+
+from lowpanbudget.payload.codec.grid import Stepped
+
+EDGE = 0.25  # how often an edge is taken instead of any value
+_LONG = 64  # beyond this many elements or octets only the edges are drawn
+_MOST = 512  # values of one list; of a longer one every so many, the last always
+
+
+def drawn_number(number: Stepped, random: Random) -> Any:
+    """Return a value of the grid or a special name."""
+    grid = number.grid()
+    if number.special and random.random() < EDGE:
+        return random.choice(number.special)[0]
+    if random.random() < EDGE:
+        return grid.value_of(random.choice((grid.low, grid.high)))
+    return grid.value_of(random.randint(grid.low, grid.high))
+
+
+def number_edges(number: Stepped) -> tuple[Any, ...]:
+    """Return both ends of the range and the special names."""
+    grid = number.grid()
+    names = (name for name, _ in number.special)
+    return (grid.value_of(grid.low), grid.value_of(grid.high), *names)
+
+
+def drawn_length(least: int, most: int, random: Random) -> int:
+    """Return a number of elements or octets."""
+    if most - least > _LONG or random.random() < EDGE:
+        return random.choice((least, min(most, least + _LONG)))
+    return random.randint(least, most)
+
+
+def edge_or_any(values: tuple[Any, ...], random: Random) -> Any:
+    """Return a value of a list, the first and the last often."""
+    return (
+        random.choice((values[0], values[-1])) if random.random() < EDGE else random.choice(values)
+    )
+
+
+def some_of(values: tuple[Any, ...]) -> tuple[Any, ...]:
+    """Return the values of a list, or of a long one every so many and the last."""
+    return (*values[:: len(values) // _MOST + 1], values[-1])

@@ -1,0 +1,87 @@
+"""Fields that send a number in steps: what their steps give, and the same field with coarser ones."""
+
+import dataclasses
+from collections.abc import Iterator
+from decimal import Context, Decimal
+from typing import Any, Protocol, TypeVar
+
+from lowpanbudget.payload.codec.grid import Stepped
+from lowpanbudget.payload.exact import EXACT, plain
+from lowpanbudget.payload.kinds.field import Gain
+
+_SHARES = Context(prec=9)  # a share of a tolerance is a measure, no value
+
+
+class Sender(Protocol):
+    """A field that sends a number in steps."""
+
+    @property
+    def step(self) -> Decimal:
+        """Return the distance of two values."""
+
+    def number(self) -> Stepped:
+        """Return the number that is sent in full."""
+
+
+Stepping = TypeVar("Stepping", bound=Sender)
+
+
+def with_step(field: Stepping, times: int) -> Stepping:
+    """Return the field with a step of ``times`` steps; its range grows outwards to the new steps."""
+    number = field.number()
+    step = EXACT.multiply(number.step, Decimal(times))
+    low, high = number.lowest // times, -(-number.highest // times)
+    least, most = (EXACT.fma(Decimal(k), step, number.base) for k in (low, high))
+    changed: dict[str, Any] = {"min": least, "max": most, "step": step, "bits": None}
+    if hasattr(field, "tolerance"):
+        changed["tolerance"] = None
+    if hasattr(field, "special"):
+        # Codes that the author chose may mean a value now; the names keep codes of their own.
+        changed["special"] = tuple((name, None) for name, _ in number.special)
+    return dataclasses.replace(field, **changed)  # type: ignore[type-var]  # all fields are dataclasses
+
+
+def within(field: Stepping, bits: int) -> Stepping | None:
+    """Return the field with the finest step that needs at most ``bits`` bits, or None if even two values do not."""
+    number = field.number()
+    enough = max(1, number.highest - number.lowest)
+    if with_step(field, enough).number().fewest_bits() > bits:
+        return None
+    low, high = 0, enough  # low is too fine, high is coarse enough
+    while high - low > 1:
+        middle = (low + high) // 2
+        if with_step(field, middle).number().fewest_bits() > bits:
+            low = middle
+        else:
+            high = middle
+    return with_step(field, high)
+
+
+def coarser_steps(field: Stepping, tolerance: Decimal | None) -> Iterator[tuple[Stepping, Decimal]]:
+    """Yield the field a bit narrower each time, with the share of the tolerance that its rounding error uses."""
+    if tolerance is None or tolerance <= 0:
+        return
+    for bits in range(field.number().needed() - 1, 0, -1):
+        coarser = within(field, bits)
+        if coarser is None:
+            return
+        error = EXACT.divide(coarser.step, Decimal(2))
+        if error > tolerance:
+            return
+        yield coarser, _SHARES.divide(error, tolerance)
+
+
+def stepped_gain(field: Stepping) -> Gain:
+    """Return the resolution, and that of a bit less."""
+    number = field.number()
+    unit = f" {number.unit}".rstrip()
+    step, error = field.step, EXACT.divide(field.step, Decimal(2))
+    gives = f"steps of {plain(step)}{unit}, off by at most {plain(error)}{unit}"
+    coarser = within(field, number.needed() - 1)
+    if coarser is None:
+        return Gain(gives, "nothing would be left", step, error)
+    less_step, less_error = coarser.step, EXACT.divide(coarser.step, Decimal(2))
+    less = f"steps of {plain(less_step)}{unit}, off by at most {plain(less_error)}{unit}"
+    if less_step == step:
+        less = "the same: the width is more than the range needs"
+    return Gain(gives, less, step, error, less_step, less_error)
