@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from lowpanbudget.payload.codec.bitpack import Mark
-from lowpanbudget.payload.kinds.field import Field, Summary
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.interfaces import Summary
 
 # What a run of bits is for when it is not a value of its own.
 _ROLES = {

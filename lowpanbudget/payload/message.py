@@ -191,13 +191,13 @@ class Message:
 
     def to_construct(self) -> Any:
         """Return a declaration of the construct library that reads and builds the same octets."""
-        from lowpanbudget.payload.construct_form import message_form  # noqa: PLC0415 - construct is heavy
+        from lowpanbudget.payload.forms.construct_form import message_form  # noqa: PLC0415 - construct is heavy
 
         return message_form(self.fields, self._order)
 
     def cddl(self, *, keyed: bool = False) -> str:
         """Return CDDL text (RFC 8610) of the CBOR form: an array, or (``keyed``) a map with integer keys."""
-        from lowpanbudget.payload.cddl import cddl  # noqa: PLC0415 - it is built on this module
+        from lowpanbudget.payload.forms.cddl import cddl  # noqa: PLC0415 - it is built on this module
 
         return cddl(self, keyed=keyed)
 

@@ -8,7 +8,7 @@ from typing import Literal
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.payload.codec.nodes import CASES, Case
-from lowpanbudget.payload.encodings import (
+from lowpanbudget.payload.forms.encodings import (
     ENCODINGS,
     Encoded,
     Encoding,

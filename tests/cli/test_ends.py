@@ -51,7 +51,7 @@ def test_a_flow_without_room_answers_no(invoke: Invoke, monkeypatch: pytest.Monk
 
 
 def test_what_is_not_installed_is_said(invoke: Invoke, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("lowpanbudget.payload.encodings.find_spec", lambda _name: None)
+    monkeypatch.setattr("lowpanbudget.payload.forms.encodings.find_spec", lambda _name: None)
     done = invoke("encodings", ARCHIVE, "--message", "climate", COLUMNS="120")
     assert done.exit_code == 0
     told = " ".join(done.stdout.split())

@@ -12,8 +12,23 @@ from hypothesis import example, given, settings
 from payload.schemas import filled_messages
 from payload.test_uper import Same, sequences
 
-from lowpanbudget.payload.asn1_form import Uper, module_text
-from lowpanbudget.payload.encodings import ENCODINGS, Encoding, Inexact, encoded
+from lowpanbudget.payload.forms.asn1 import Uper, module_text
+from lowpanbudget.payload.forms.c_struct import CLayout
+from lowpanbudget.payload.forms.encodings import ENCODINGS, Encoding, Inexact, encoded
+from lowpanbudget.payload.forms.shape_data import shape_of, to_data, to_values
+from lowpanbudget.payload.forms.shapes import (
+    ChoiceShape,
+    CodeShape,
+    FlagsShape,
+    ListShape,
+    OctetsShape,
+    RealShape,
+    RecordShape,
+    Shape,
+    TextShape,
+    TruthShape,
+    WholeShape,
+)
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
@@ -25,22 +40,6 @@ from lowpanbudget.payload.kinds.octets import Octets
 from lowpanbudget.payload.kinds.text import Text
 from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.shape_data import to_data, to_values
-from lowpanbudget.payload.shapes import (
-    Bits,
-    Blob,
-    Choice,
-    Items,
-    Named,
-    Real,
-    Record,
-    Shape,
-    Truth,
-    Whole,
-    Words,
-    shape_of,
-)
-from lowpanbudget.payload.struct_form import CLayout
 
 BY_NAME = {encoding.name: encoding for encoding in ENCODINGS}
 NAMES = sorted(BY_NAME)
@@ -149,26 +148,26 @@ def counted(element: Any, least: int, most: int) -> Any:
 
 def ctype(shape: Shape) -> Any:
     """Return the type that a C programmer writes for a shape, without a word about places."""
-    if isinstance(shape, Record):
+    if isinstance(shape, RecordShape):
         parts: list[Any] = [(f"m{index}", ctype(m.shape)) for index, m in enumerate(shape.members)]
         optional = sum(member.optional for member in shape.members)
         if optional:
             parts.insert(0, ("present", integer(0, 2**optional - 1)))
         return type("S", (ctypes.Structure,), {"_fields_": parts})
-    if isinstance(shape, Choice):
+    if isinstance(shape, ChoiceShape):
         options = [(f"o{code}", ctype(record)) for code, record in shape.options]
         return type("U", (ctypes.Union,), {"_fields_": options})
-    if isinstance(shape, Items):
+    if isinstance(shape, ListShape):
         return counted(ctype(shape.element), shape.least, shape.most)
-    if isinstance(shape, Blob | Words):
+    if isinstance(shape, OctetsShape | TextShape):
         return counted(ctypes.c_uint8, shape.least, shape.most)
-    if isinstance(shape, Real):
+    if isinstance(shape, RealShape):
         return FLOATS[shape.bits]
-    if isinstance(shape, Truth):
+    if isinstance(shape, TruthShape):
         return ctypes.c_bool
-    if isinstance(shape, Named):
+    if isinstance(shape, CodeShape):
         return integer(0, max(shape.codes))
-    if isinstance(shape, Bits):
+    if isinstance(shape, FlagsShape):
         return integer(0, 2**shape.count - 1)
     return integer(shape.low, shape.high)
 
@@ -185,7 +184,11 @@ def test_padded_layout_is_that_of_the_compiler(filled: tuple[Message, dict[str, 
     assert len(octets) == ctypes.sizeof(theirs)
     seen = theirs.from_buffer_copy(octets)
     for index, member in enumerate(shape.members):
-        if isinstance(member.shape, Whole) and member.name in values and sys.byteorder == "little":
+        if (
+            isinstance(member.shape, WholeShape)
+            and member.name in values
+            and sys.byteorder == "little"
+        ):
             assert getattr(seen, f"m{index}") == to_data(made, values)[member.name]
 
 
@@ -390,7 +393,7 @@ def test_what_is_not_installed_is_named() -> None:
 
 
 def test_a_hidden_library_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("lowpanbudget.payload.encodings.find_spec", lambda _name: None)
+    monkeypatch.setattr("lowpanbudget.payload.forms.encodings.find_spec", lambda _name: None)
     missing = {encoding.name: encoding.missing for encoding in ENCODINGS if encoding.missing}
     assert missing["ASN.1 UPER"] == (
         "asn1tools is not installed: pip install 'lowpanbudget[compare]'"

@@ -11,8 +11,17 @@ from hypothesis import strategies as st
 
 from lowpanbudget.errors import WireError
 from lowpanbudget.payload.codec.nodes import CASES
-from lowpanbudget.payload.encodings import ENCODINGS, encoded
-from lowpanbudget.payload.json_form import real_of
+from lowpanbudget.payload.forms.doubles import real_of
+from lowpanbudget.payload.forms.encodings import ENCODINGS, encoded
+from lowpanbudget.payload.forms.senml import (
+    CBOR_LABELS,
+    pack_from_cbor,
+    pack_from_json,
+    pack_to_cbor,
+    pack_to_json,
+    resolve,
+)
+from lowpanbudget.payload.forms.senml_pack import BASE_NAME, to_pack
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.enumeration import Enumeration
@@ -27,15 +36,6 @@ from lowpanbudget.payload.kinds.text import Text
 from lowpanbudget.payload.kinds.time_offset import TimeOffset
 from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.senml import (
-    CBOR_LABELS,
-    pack_from_cbor,
-    pack_from_json,
-    pack_to_cbor,
-    pack_to_json,
-    resolve,
-)
-from lowpanbudget.payload.senml_form import BASE_NAME, to_pack
 
 # RFC 8428 section 5.1.2, third example
 VOLTAGE = """[

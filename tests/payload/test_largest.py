@@ -13,8 +13,12 @@ from hypothesis import strategies as st
 from payload.schemas import filled_messages
 from payload.unusual import unusual_messages
 
-from lowpanbudget.payload.encodings import ENCODINGS, Coder, largest
-from lowpanbudget.payload.json_form import real_of, text_of
+from lowpanbudget.payload.forms.doubles import real_of, text_of
+from lowpanbudget.payload.forms.encodings import ENCODINGS, Coder, largest
+from lowpanbudget.payload.forms.largest import MOST_CHOICES
+from lowpanbudget.payload.forms.long_floats import longest_text
+from lowpanbudget.payload.forms.longest import longest_number, span_of, written
+from lowpanbudget.payload.forms.shapes import Unsayable
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.constant import Constant
@@ -35,13 +39,9 @@ from lowpanbudget.payload.kinds.text import Text
 from lowpanbudget.payload.kinds.time_offset import TimeOffset
 from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.kinds.version import Version
-from lowpanbudget.payload.largest import MOST_CHOICES
-from lowpanbudget.payload.long_floats import longest_text
-from lowpanbudget.payload.longest import longest_number, span_of, written
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.edges import edges
 from lowpanbudget.payload.search.sampler import samples
-from lowpanbudget.payload.shapes import Unsayable
 
 BY_NAME = {encoding.name: encoding for encoding in ENCODINGS}
 NAMES = sorted(BY_NAME)
@@ -313,7 +313,7 @@ def test_no_text_of_a_float_is_longer_than_its_limit(data: st.DataObject, bits: 
     assert least is not None
     assert most is not None
     value = data.draw(st.floats(least, most, width=bits))
-    assert len(text_of(real_of(field, value))) <= longest_text(field)
+    assert len(text_of(real_of(field.name, field.bits, value))) <= longest_text(field)
 
 
 @settings(max_examples=300)
@@ -331,5 +331,9 @@ def test_no_number_is_longer_than_its_limit(
 def test_a_whole_width_of_floats_was_tried() -> None:
     field = Float("x", bits=16, min=Decimal("-0.001"), max=Decimal("0.001"))
     halves = (struct.unpack(">e", code.to_bytes(2, "big"))[0] for code in range(1 << 16))
-    texts = (len(text_of(real_of(field, half))) for half in halves if math.fabs(half) <= 0.001)
+    texts = (
+        len(text_of(real_of(field.name, field.bits, half)))
+        for half in halves
+        if math.fabs(half) <= 0.001
+    )
     assert max(texts) == longest_text(field)

@@ -19,7 +19,7 @@ from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
 from lowpanbudget.payload.codec.nodes import CASES
-from lowpanbudget.payload.encodings import ENCODINGS, encoded, made_for
+from lowpanbudget.payload.forms.encodings import ENCODINGS, encoded, made_for
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.number import Number
@@ -186,7 +186,7 @@ def test_a_struct_for_some_readings_has_room_for_no_more() -> None:
 
 
 def test_what_is_not_installed_has_no_sizes(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("lowpanbudget.payload.encodings.find_spec", lambda _name: None)
+    monkeypatch.setattr("lowpanbudget.payload.forms.encodings.find_spec", lambda _name: None)
     found = encodings(with_message(READINGS))
     missing = named(found, "ASN.1 UPER")
     assert "asn1tools" in missing.missing

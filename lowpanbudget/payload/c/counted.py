@@ -30,6 +30,9 @@ class OctetLengths(Lengths, Protocol):
     def to_octets(self, value: Any) -> bytes:
         """Return the octets of a value."""
 
+    def from_octets(self, octets: bytes) -> Any:
+        """Return the value of octets."""
+
 
 class CountedArray(Part):
     """Elements side by side, and how many there are if that can change."""

@@ -8,7 +8,8 @@ from lowpanbudget.payload.codec.groups import GroupNode, Named
 from lowpanbudget.payload.codec.nodes import Codec, LeafNode, Node, Place, Run
 from lowpanbudget.payload.codec.steps import Steps
 from lowpanbudget.payload.flaws import Flaw, Path
-from lowpanbudget.payload.kinds.field import At, Field, Known, Leaf, name_flaw
+from lowpanbudget.payload.kinds.field import Field, Leaf, name_flaw
+from lowpanbudget.payload.kinds.interfaces import At, Earlier
 from lowpanbudget.payload.kinds.reserved import Reserved
 
 MAX_FIELDS = 1000
@@ -117,7 +118,7 @@ class Compiler:
             reserved = Reserved("", bits=gap)
             steps.fixed(Place(reserved, reserved.codec(gap, self.order), 0))
 
-    def _step(self, field: Field, scope: dict[str, Known], steps: Steps, at: At) -> None:
+    def _step(self, field: Field, scope: dict[str, Earlier], steps: Steps, at: At) -> None:
         if field.optional and not field.given:
             self.flaw(
                 (*at.path, "optional"),
@@ -137,7 +138,7 @@ class Compiler:
         slot = None
         if field.referable and referred:
             slot, self._slots = self._slots, self._slots + 1
-            scope[field.name] = Known(field, slot, node)
+            scope[field.name] = Earlier(field, slot, node)
         else:
             scope.pop(field.name, None)  # it hides one of the same name further out
         steps.apart(field, Named(field.name, node, slot))

@@ -4,7 +4,7 @@ import dataclasses
 import struct
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
-from math import isinf
+from math import isfinite, isinf
 from random import Random
 from typing import Any, ClassVar
 
@@ -15,8 +15,23 @@ from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.exact import FLOAT_LETTERS, exact, given, is_plain, plain
 from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.forms.doubles import (
+    Numbers,
+    Real,
+    real_from,
+    real_of,
+)
+from lowpanbudget.payload.forms.long_floats import long_floats, wide_floats
+from lowpanbudget.payload.forms.shapes import RealShape, Shape, Unsayable
 from lowpanbudget.payload.kinds.entries import no_number, range_text
-from lowpanbudget.payload.kinds.field import Gain, Leaf, Summary
+from lowpanbudget.payload.kinds.field import Field, Leaf
+from lowpanbudget.payload.kinds.interfaces import (
+    FieldPath,
+    Gain,
+    Known,
+    Rules,
+    Summary,
+)
 
 SIGNIFICAND = {16: 11, 32: 24, 64: 53}  # bits, the hidden one included (IEEE 754 table 3.5)
 
@@ -117,7 +132,7 @@ class Float(Leaf):
         """Return a float as it is: its shortest text would add an error of its own."""
         return Decimal(value) if isinstance(value, float) else exact(value)
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> float:
+    def drawn(self, random: Random, known: Known) -> float:
         """Return a number within the range, or within some thousands where there is none."""
         least, most = self.limits()
         low = -1000.0 if least is None else least
@@ -159,3 +174,33 @@ class Float(Leaf):
         """Return a float or double, or the bits of one."""
         codec = self.codec(self.bits, maker.order)
         return FloatBits(maker, spot, codec, self.limits(), self.unit)
+
+    def to_json(self, value: Any) -> Any:
+        """Return the number with the fewest digits that restores the value."""
+        return real_of(self.name, self.bits, value)
+
+    def from_json(self, item: Any) -> Any:
+        """Return the value of the width that a number restores."""
+        return real_from(self.bits, item)
+
+    def shape(self, tags: Mapping[str, Field]) -> Shape:
+        """Return a floating-point number."""
+        return RealShape(self.bits)
+
+    def cddl(self, rules: Rules, path: FieldPath) -> str:
+        """Return the type of floating-point numbers of this width."""
+        return f"float{self.bits}"
+
+    def to_senml(self, value: Any, known: Known, real: Real) -> tuple[str, Any]:
+        """Return a number; JSON has no infinities and no "not a number"."""
+        if not isfinite(value):
+            raise Unsayable(f"{self.name} is {value}, and SenML numbers are those of JSON")
+        return "v", real(self.name, self.bits, value)
+
+    def from_senml(self, item: Any, known: Known) -> Any:
+        """Return the value of the width that a number restores."""
+        return real_from(self.bits, float(item))
+
+    def longest_values(self, numbers: Numbers, base: Any) -> Iterator[Any]:
+        """Yield values of many digits, or of all bits."""
+        yield from long_floats(self) if numbers == "text" else wide_floats(self)

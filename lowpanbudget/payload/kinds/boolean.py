@@ -11,7 +11,15 @@ from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.flaws import Misfit
-from lowpanbudget.payload.kinds.field import Gain, Leaf
+from lowpanbudget.payload.forms.doubles import Numbers
+from lowpanbudget.payload.forms.shapes import Shape, TruthShape
+from lowpanbudget.payload.kinds.field import Field, Leaf
+from lowpanbudget.payload.kinds.interfaces import (
+    FieldPath,
+    Gain,
+    Known,
+    Rules,
+)
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -45,7 +53,7 @@ class Boolean(Leaf):
         """Return True for the greatest message."""
         return case == "greatest"
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> bool:
+    def drawn(self, random: Random, known: Known) -> bool:
         """Return either."""
         return random.random() < 0.5
 
@@ -60,3 +68,15 @@ class Boolean(Leaf):
     def part(self, maker: Maker, spot: Spot) -> Part:
         """Return a ``bool``."""
         return Truth(maker, spot, maker.order.rounded(self.needed()))
+
+    def shape(self, tags: Mapping[str, Field]) -> Shape:
+        """Return a truth."""
+        return TruthShape()
+
+    def cddl(self, rules: Rules, path: FieldPath) -> str:
+        """Return the type of truths."""
+        return "bool"
+
+    def longest_values(self, numbers: Numbers, base: Any) -> Iterator[Any]:
+        """Yield both."""
+        yield from (True, False)

@@ -12,7 +12,16 @@ from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.flaws import Flaw, Misfit
-from lowpanbudget.payload.kinds.field import MAX_BITS, Gain, Leaf, Summary
+from lowpanbudget.payload.forms.doubles import Numbers
+from lowpanbudget.payload.forms.shapes import Shape, WholeShape
+from lowpanbudget.payload.kinds.field import MAX_BITS, Field, Leaf
+from lowpanbudget.payload.kinds.interfaces import (
+    FieldPath,
+    Gain,
+    Known,
+    Rules,
+    Summary,
+)
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -62,7 +71,7 @@ class Constant(Leaf):
                 f"Use bits = {max(self.value.bit_length(), 1)}, or a value of 0 .. {(1 << self.bits) - 1}",
             )
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> int:
+    def drawn(self, random: Random, known: Known) -> int:
         """Return the constant."""
         return self.value
 
@@ -77,3 +86,19 @@ class Constant(Leaf):
     def part(self, maker: Maker, spot: Spot) -> Part:
         """Return a number that no member holds."""
         return FixedCode(maker, spot, self.value, maker.order.rounded(self.needed()))
+
+    def shape(self, tags: Mapping[str, Field]) -> Shape:
+        """Return any number of its width."""
+        return WholeShape(0, (1 << self.bits) - 1)
+
+    def cddl(self, rules: Rules, path: FieldPath) -> str:
+        """Return the constant."""
+        return str(self.value)
+
+    def from_senml(self, item: Any, known: Known) -> Any:
+        """Return the constant."""
+        return int(item)
+
+    def longest_values(self, numbers: Numbers, base: Any) -> Iterator[Any]:
+        """Yield the constant."""
+        yield self.value

@@ -3,11 +3,14 @@
 from random import Random
 from typing import Any
 
-from lowpanbudget.payload.codec.grid import Stepped
+from lowpanbudget.payload.codec.grid import Stepped, zero_of
+from lowpanbudget.payload.exact import exact, nearest
 
 EDGE = 0.25  # how often an edge is taken instead of any value
 _LONG = 64  # beyond this many elements or octets only the edges are drawn
 _MOST = 512  # values of one list; of a longer one every so many, the last always
+
+_WORDS = (1 << 64) - 1, -(1 << 63)  # the whole numbers furthest from 0 that 64 bits hold
 
 
 def drawn_number(number: Stepped, random: Random) -> Any:
@@ -44,3 +47,14 @@ def edge_or_any(values: tuple[Any, ...], random: Random) -> Any:
 def some_of(values: tuple[Any, ...]) -> tuple[Any, ...]:
     """Return the values of a list, or of a long one every so many and the last."""
     return (*values[:: len(values) // _MOST + 1], values[-1])
+
+
+def furthest(number: Stepped) -> list[Any]:
+    """Return the ends of a range, their neighbours and the last counts that 64 bits hold, furthest from 0 first."""
+    grid, zero = number.grid(), zero_of(number)
+    shift = nearest(zero, grid.base, grid.step)  # from counts of the encodings to those of the grid
+    inside = (word + shift for word in _WORDS)
+    steps = {grid.low, min(grid.low + 1, grid.high), max(grid.high - 1, grid.low), grid.high}
+    steps |= {count for count in inside if grid.low <= count <= grid.high}
+    values = [grid.value_of(count) for count in steps]
+    return sorted(values, key=lambda value: (-abs(exact(value)), value))

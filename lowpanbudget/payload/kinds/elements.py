@@ -2,6 +2,7 @@
 
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
+from decimal import Decimal
 from random import Random
 from typing import Any, ClassVar, Self
 
@@ -13,15 +14,22 @@ from lowpanbudget.payload.codec.counted import Count
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.forms.senml import Record, not_empty, parted
+from lowpanbudget.payload.forms.shapes import ListShape, Shape
 from lowpanbudget.payload.kinds.drawing import drawn_length
-from lowpanbudget.payload.kinds.field import (
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.interfaces import (
     ELEMENT,
     At,
     Body,
-    Field,
+    Conversion,
     FieldPath,
     Held,
+    Known,
     Planner,
+    RecordMaker,
+    RecordReader,
+    Rules,
     Summary,
     Wish,
 )
@@ -71,7 +79,7 @@ class Array(Repeated):
         for index, item in enumerate(held.value):
             yield from self.element.held(held.under(self.element, item, index))
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> list[Any]:
+    def drawn(self, random: Random, known: Known) -> list[Any]:
         """Return any number of elements."""
         count = drawn_length(self.least, self.most, random)
         return [self.element.drawn(random, known) for _ in range(count)]
@@ -80,7 +88,7 @@ class Array(Repeated):
         """Yield the smallest and the greatest number of elements."""
         yield from dict.fromkeys((self.least, self.most))
 
-    def wished(self, wish: Wish, here: FieldPath, known: Mapping[str, Any]) -> list[Any]:
+    def wished(self, wish: Wish, here: FieldPath, known: Known) -> list[Any]:
         """Return as many elements as wished for, or as few as hold what is wished for."""
         length = wish.value if wish.path == here else self.least
         below = (*here, ELEMENT)
@@ -100,6 +108,56 @@ class Array(Repeated):
     def element_spot(self, spot: Spot) -> Spot:
         """Return a spot with a name of its own, for the number of elements."""
         return Spot(f"{spot.path}{ELEMENT}", (*spot.words, "item"))
+
+    def converted(self, value: Any, known: Known, form: Conversion) -> Any:
+        """Return the data (the values) of all elements."""
+        return [self.element.converted(item, known, form) for item in value]
+
+    def shape(self, tags: Mapping[str, Field]) -> Shape:
+        """Return a list."""
+        return ListShape(self.element.shape(tags), self.least, self.most)
+
+    def cddl(self, rules: Rules, path: FieldPath) -> str:
+        """Return an array with its lengths."""
+        element = self.element.cddl(rules, (*path, "element"))
+        inner = f"({element})" if " / " in element else element
+        return f"[{self.least}*{self.most} {inner}]"
+
+    def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
+        """Return elements, with their number in front where it can change."""
+        import construct as cs  # noqa: PLC0415 - heavy
+
+        from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415
+
+        element = self.element.construct(order, bases)
+        count = parts.count_form(self.least, self.most, self.count_bits, order)
+        if count:
+            return cs.PrefixedArray(count, element)
+        return cs.Array(self.least, element)
+
+    def records(
+        self, maker: RecordMaker, value: Any, path: FieldPath, known: Known,
+        time: Any, *, element: bool = False,
+    ) -> Iterator[dict[str, Any]]:  # fmt: skip
+        """Yield the records of each element, with its index in the name where times do not tell them apart."""
+        outermost = len(path) == 1
+        timed = outermost and maker.rises(self.element, value)
+        for index, item in enumerate(value):
+            here = path if timed else (*path, str(index))
+            made = self.element.records(maker, item, here, known, time, element=outermost)
+            yield from not_empty(made, (*path, str(index)))
+
+    def from_records(
+        self, reader: RecordReader, records: list[Record], known: Known,
+        *, outermost: bool = False, time: Decimal | None = None,
+    ) -> Any:  # fmt: skip
+        """Return the elements; a group in an array of the message itself may have a time of its own."""
+        return [
+            self.element.from_records(
+                reader, part, known, time=part[0].time if outermost and part else None
+            )
+            for part in parted(self.name, self.most, records)
+        ]
 
 
 class ArrayNode:

@@ -13,20 +13,23 @@ from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.groups import TagNode
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.forms.doubles import Numbers
+from lowpanbudget.payload.forms.shapes import CodeShape, Shape
 from lowpanbudget.payload.kinds.drawing import (
     edge_or_any,
     some_of,
 )
-from lowpanbudget.payload.kinds.field import (
-    MAX_BITS,
+from lowpanbudget.payload.kinds.field import MAX_BITS, Field, Leaf, names_flaws
+from lowpanbudget.payload.kinds.interfaces import (
     At,
+    CodeOf,
     FieldPath,
     Gain,
-    Leaf,
+    Known,
     Planner,
+    Rules,
     Summary,
     Wish,
-    names_flaws,
 )
 
 
@@ -116,7 +119,7 @@ class Enumeration(Leaf):
         place = planner.place(self)
         return TagNode(place, self.names) if planner.referred(self.name) else LeafNode(place)
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> str:
+    def drawn(self, random: Random, known: Known) -> str:
         """Return a name."""
         name: str = edge_or_any(self.names, random)
         return name
@@ -125,7 +128,7 @@ class Enumeration(Leaf):
         """Yield the names."""
         yield from some_of(self.names)
 
-    def wished(self, wish: Wish, here: FieldPath, known: Mapping[str, Any]) -> Any:
+    def wished(self, wish: Wish, here: FieldPath, known: Known) -> Any:
         """Return the name wished for, that which leads there, or the first."""
         if wish.path == here:
             return wish.value
@@ -150,6 +153,28 @@ class Enumeration(Leaf):
         """Return the code, with a constant for each name."""
         codes = dict(zip(self.names, self.numbers(), strict=True))
         return NamedCode(maker, spot, codes, maker.order.rounded(self.needed()))
+
+    def coded(self, value: Any, known: Known, code: CodeOf) -> Any:
+        """Return the code of a name."""
+        return self.numbers()[self.names.index(value)]
+
+    def decoded(self, item: Any, known: Known, value: CodeOf) -> Any:
+        """Return the name of a code."""
+        return self.names[self.numbers().index(item)]
+
+    def shape(self, tags: Mapping[str, Field]) -> Shape:
+        """Return the codes."""
+        return CodeShape(self.numbers())
+
+    def cddl(self, rules: Rules, path: FieldPath) -> str:
+        """Return a rule with the names."""
+        names = zip(self.names, self.numbers(), strict=True)
+        body = ", ".join(f"{name}: {code}" for name, code in names)
+        return rules.rule(".".join(path), f"&({body})")
+
+    def longest_values(self, numbers: Numbers, base: Any) -> Iterator[Any]:
+        """Yield the names."""
+        yield from self.names
 
 
 def _one_of(names: tuple[str, ...]) -> str:

@@ -9,123 +9,44 @@ import re
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from random import Random
-from typing import Any, ClassVar, NamedTuple, Protocol, Self
+from typing import Any, ClassVar, Self
 
 from lowpanbudget.errors import RequestError
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
-from lowpanbudget.payload.codec.grid import Stepped
-from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node, Place
-from lowpanbudget.payload.exact import exact
-from lowpanbudget.payload.flaws import Flaw, Misfit, Path
+from lowpanbudget.payload.codec.grid import Stepped, zero_of
+from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
+from lowpanbudget.payload.exact import exact, nearest
+from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.forms.doubles import Numbers, Real, number_of, value_of
+from lowpanbudget.payload.forms.senml import Record
+from lowpanbudget.payload.forms.shapes import Shape, Unsayable, whole_of
+from lowpanbudget.payload.kinds.drawing import furthest
+from lowpanbudget.payload.kinds.interfaces import (
+    ELEMENT,
+    At,
+    Body,
+    CodeOf,
+    Conversion,
+    FieldPath,
+    Gain,
+    Held,
+    Known,
+    Planner,
+    RecordMaker,
+    RecordReader,
+    Rules,
+    Scope,
+    Summary,
+    Wish,
+)
 
 MAX_BITS = 64  # the widest integer that C99 promises
-ELEMENT = "[]"  # the step of a path that stands for any element of an array
 _NAME = re.compile(r"[A-Za-z](?:[A-Za-z0-9_-]{0,61}[A-Za-z0-9_])?\Z")
 NAME_RULE = "a letter, then up to 62 letters, digits, '_' or '-' (not at the end), all ASCII"
 
 KINDS: "dict[str, type[Field]]" = {}
-FieldPath = tuple[
-    str, ...
-]  # names down to a field, "[]" for any element, "(when)" for a union's option
-
-
-class Summary(NamedTuple):
-    """A field's values in words: its range, its step and its unit, empty where it has none."""
-
-    range: str
-    step: str = ""
-    unit: str = ""
-
-
-class Gain(NamedTuple):
-    """What a field gives, in words, and as numbers where it is one: its step and its greatest rounding error."""
-
-    gives: str
-    less: str
-    step: Decimal | None = None
-    error: Decimal | None = None
-    less_step: Decimal | None = None
-    less_error: Decimal | None = None
-
-
-class Body(NamedTuple):
-    """Fields inside a field: the steps of a path that lead to them, and whether their names follow."""
-
-    steps: FieldPath
-    fields: "tuple[Field, ...]"
-    named: bool = True
-
-
-class Scope(NamedTuple):
-    """The values that stand before a place, in its group and those around it, and their fields."""
-
-    values: Mapping[str, Any]
-    fields: "Mapping[str, Field]"
-
-
-class Held(NamedTuple):
-    """A value without parts: its field, its place, a key that sorts as the message does, and what stands before it."""
-
-    field: "Field"
-    value: Any
-    path: tuple[str | int, ...]
-    order: tuple[int, ...]
-    scope: Scope
-
-    def under(self, field: "Field", value: Any, index: int) -> "Held":
-        """Return an element of a list, or the value of an option."""
-        return Held(field, value, (*self.path, index), (*self.order, index), self.scope)
-
-
-class Wish(NamedTuple):
-    """A value that is wanted at one place of a message, and what the tags of unions on the way must be."""
-
-    path: FieldPath
-    value: Any
-    tags: Mapping[str, str]
-
-
-class Known(NamedTuple):
-    """An earlier field that later ones may refer to: where its value is kept, and its node."""
-
-    field: "Field"
-    slot: int
-    node: Node
-
-
-class At(NamedTuple):
-    """Where a field is compiled: the fields before it by name, the keys of the declaration, the depth of groups."""
-
-    scope: Mapping[str, Known]
-    path: Path
-    depth: int
-
-    def below(self, *keys: str | int) -> "At":
-        """Return the place of a field inside."""
-        return At(self.scope, (*self.path, *keys), self.depth + 1)
-
-
-class Planner(Protocol):
-    """What compiles the fields of a message, as kinds see it."""
-
-    order: Order
-
-    def flaw(self, path: Path, message: str, hint: str) -> None:
-        """Note what is wrong."""
-
-    def place(self, leaf: "Leaf") -> Place:
-        """Return a field of fixed width with its codec, in the byte order of the message."""
-
-    def group(self, fields: "tuple[Field, ...]", at: At) -> Node | None:
-        """Return compiled fields, or None if they are flawed."""
-
-    def element(self, field: "Field", at: At) -> Node | None:
-        """Return a compiled element of an array, or None if it is flawed."""
-
-    def referred(self, name: str) -> bool:
-        """Return whether a later field refers to this name."""
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -155,6 +76,8 @@ class Field:
     referable: ClassVar[bool] = False
     # Whether rounding may change its values.
     rounds: ClassVar[bool] = False
+    # Whether its codes are indices of a list of values.
+    indexed: ClassVar[bool] = False
     # What the field tells about the whole message: which format it is, and when it was sent or what was lost before.
     identifies: ClassVar[bool] = False
     dates: ClassVar[bool] = False
@@ -213,7 +136,7 @@ class Field:
         """Return a number that was given as an exact decimal."""
         return exact(value)
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> Any:
+    def drawn(self, random: Random, known: Known) -> Any:
         """Return any value, drawn; those at edges often. ``known`` has the values before it."""
         raise NotImplementedError
 
@@ -221,7 +144,7 @@ class Field:
         """Yield the values that differ most; of what repeats lengths or lists."""
         yield from ()
 
-    def wished(self, wish: Wish, here: FieldPath, known: Mapping[str, Any]) -> Any:
+    def wished(self, wish: Wish, here: FieldPath, known: Known) -> Any:
         """Return the value wished for, where it is here; else the smallest value with it inside."""
         raise NotImplementedError
 
@@ -270,6 +193,91 @@ class Field:
         """Return what is unusual about the declaration, and what would help."""
         return None
 
+    # --- other encodings
+
+    def converted(self, value: Any, known: Known, form: Conversion) -> Any:
+        """Return the data of a value, or the value of data."""
+        return form.leaf(self, value, known)
+
+    def coded(self, value: Any, known: Known, code: CodeOf) -> Any:
+        """Return a value as encodings of whole numbers send it; ``code`` does one number."""
+        number = self.number()
+        return value if number is None else code(number, value)
+
+    def decoded(self, item: Any, known: Known, value: CodeOf) -> Any:
+        """Return the value of what ``coded`` made."""
+        number = self.number()
+        return item if number is None else value(number, item)
+
+    def to_json(self, value: Any) -> Any:
+        """Return a value as JSON has it."""
+        is_number = isinstance(value, int | Decimal) and not isinstance(value, bool)
+        return number_of(value) if is_number else value
+
+    def from_json(self, item: Any) -> Any:
+        """Return the value of what ``to_json`` made."""
+        number = self.number()
+        return item if number is None or isinstance(item, str) else value_of(number, item)
+
+    def shape(self, tags: "Mapping[str, Field]") -> Shape:
+        """Return what encodings of integers see; ``tags`` are the fields before it."""
+        number = self.number()
+        assert number is not None
+        return whole_of(number)
+
+    def cddl(self, rules: Rules, path: FieldPath) -> str:
+        """Return the type in CDDL."""
+        number = self.number()
+        assert number is not None
+        names = ("null",) if is_nullable(number) else (f'"{name}"' for name, _ in number.special)
+        return " / ".join([span_text(number), *names])
+
+    def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
+        """Return the field in the words of the construct library; ``bases`` are the codecs of earlier times."""
+        raise NotImplementedError
+
+    def base_time(self) -> Decimal | None:
+        """Return the seconds from 1970 to the epoch that values count from, None where they are no such times."""
+        return None
+
+    def own_time(self, base: "Field | None") -> "Field | None":
+        """Return the time inside that counts from the base time of a pack."""
+        return None
+
+    def records(
+        self, maker: RecordMaker, value: Any, path: FieldPath, known: Known,
+        time: Any, *, element: bool = False,
+    ) -> Iterator[dict[str, Any]]:  # fmt: skip
+        """Yield the records of SenML; an ``element`` of an outermost array may have a time of its own."""
+        yield maker.entry(self, value, path, known, time)
+
+    def to_senml(self, value: Any, known: Known, real: Real) -> tuple[str, Any]:
+        """Return label and value of a record."""
+        for kind, label in ((bool, "vb"), (str, "vs"), (bytes, "vd")):
+            if isinstance(value, kind):
+                return label, value
+        return "v", number_of(value)
+
+    def from_records(
+        self, reader: RecordReader, records: list[Record], known: Known,
+        *, outermost: bool = False, time: Decimal | None = None,
+    ) -> Any:  # fmt: skip
+        """Return the value that records hold."""
+        if not records:
+            raise Unsayable(f"{self.name} has no record")
+        return self.from_senml(records[0].item, known)
+
+    def from_senml(self, item: Any, known: Known) -> Any:
+        """Return the value of a record."""
+        return item if isinstance(item, str | bytes | bool) else value_of(self.number(), item)
+
+    def longest_values(self, numbers: Numbers, base: Any) -> Iterator[Any]:
+        """Yield values that the longest in an encoding is among, those furthest from 0 first."""
+        number = self.number()
+        assert number is not None
+        yield from furthest(number)
+        yield from (name for name, _ in number.special)
+
     # --- C
 
     def part(self, maker: Maker, spot: Spot) -> Part:
@@ -304,13 +312,35 @@ class Leaf(Field):
         """Return a place of fixed width."""
         return LeafNode(planner.place(self))
 
-    def wished(self, wish: Wish, here: FieldPath, known: Mapping[str, Any]) -> Any:
+    def wished(self, wish: Wish, here: FieldPath, known: Known) -> Any:
         """Return the value wished for, or that of the least message."""
         return wish.value if wish.path == here else self.example("least")
 
     def value_bits(self) -> int:
         """Return the bits of the field."""
         return self.needed()
+
+    def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
+        """Return a number of some bits."""
+        import construct as cs  # noqa: PLC0415 - heavy
+
+        from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415
+
+        if not self.carries:
+            return cs.Padding(order.rounded(self.needed()))
+        form = parts.leaf_form(self, order)
+        return form if self.given else cs.Default(form, self.example("least"))
+
+
+def is_nullable(number: Stepped) -> bool:
+    """Return whether null is the one special code of a number; where the number may be absent, null says that."""
+    return len(number.special) == 1 and not number.optional
+
+
+def span_text(number: Stepped) -> str:
+    """Return the range of a number in counts, as CDDL writes it."""
+    zero = zero_of(number)
+    return f"{nearest(number.min, zero, number.step)}..{nearest(number.max, zero, number.step)}"
 
 
 def members(fields: tuple[Field, ...]) -> tuple[Field, ...]:

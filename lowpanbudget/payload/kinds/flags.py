@@ -2,6 +2,7 @@
 
 import dataclasses
 from collections.abc import Iterable, Iterator, Mapping
+from decimal import Decimal
 from random import Random
 from typing import Any, ClassVar
 
@@ -12,8 +13,22 @@ from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.forms.doubles import Numbers
+from lowpanbudget.payload.forms.senml import Record
+from lowpanbudget.payload.forms.shapes import FlagsShape, Shape
 from lowpanbudget.payload.kinds.enumeration import names_summary
-from lowpanbudget.payload.kinds.field import MAX_BITS, Gain, Leaf, Scope, Summary, names_flaws
+from lowpanbudget.payload.kinds.field import MAX_BITS, Field, Leaf, names_flaws
+from lowpanbudget.payload.kinds.interfaces import (
+    CodeOf,
+    FieldPath,
+    Gain,
+    Known,
+    RecordMaker,
+    RecordReader,
+    Rules,
+    Scope,
+    Summary,
+)
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -78,7 +93,7 @@ class Flags(Leaf):
                 names = ", ".join(self.names)
                 yield Flaw(("typical",), f"{name!r} is none of the flags", f"Flags are {names}")
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> tuple[str, ...]:
+    def drawn(self, random: Random, known: Known) -> tuple[str, ...]:
         """Return any of the flags."""
         return tuple(name for name in self.names if random.random() < 0.5)
 
@@ -102,6 +117,47 @@ class Flags(Leaf):
         """Return the bits as they are sent, with a mask for each name."""
         width = maker.order.rounded(self.needed())
         return FlagBits(maker, spot, self.names, self.codec(width, maker.order))
+
+    def coded(self, value: Any, known: Known, code: CodeOf) -> Any:
+        """Return an integer, the first flag as bit 0."""
+        return sum(1 << index for index, name in enumerate(self.names) if name in value)
+
+    def decoded(self, item: Any, known: Known, value: CodeOf) -> Any:
+        """Return the names of the bits that are set."""
+        return tuple(name for index, name in enumerate(self.names) if item >> index & 1)
+
+    def from_json(self, item: Any) -> Any:
+        """Return the names of a list."""
+        return tuple(item)
+
+    def shape(self, tags: Mapping[str, Field]) -> Shape:
+        """Return bits."""
+        return FlagsShape(len(self.names))
+
+    def cddl(self, rules: Rules, path: FieldPath) -> str:
+        """Return an integer whose bits have names."""
+        bits = ", ".join(f"{name}: {index}" for index, name in enumerate(self.names))
+        return f"uint .bits {rules.rule('.'.join(path) + '.bits', f'&({bits})')}"
+
+    def records(
+        self, maker: RecordMaker, value: Any, path: FieldPath, known: Known,
+        time: Any, *, element: bool = False,
+    ) -> Iterator[dict[str, Any]]:  # fmt: skip
+        """Yield a record for each flag."""
+        for name in self.names:
+            yield maker.entry(self, name in value, (*path, name), known, time)
+
+    def from_records(
+        self, reader: RecordReader, records: list[Record], known: Known,
+        *, outermost: bool = False, time: Decimal | None = None,
+    ) -> Any:  # fmt: skip
+        """Return the flags whose records are true."""
+        on = {record.parts[0] for record in records if record.item}
+        return tuple(name for name in self.names if name in on)
+
+    def longest_values(self, numbers: Numbers, base: Any) -> Iterator[Any]:
+        """Yield all flags and none."""
+        yield from (self.names, ())
 
 
 def _set_names(value: Any) -> Iterable[Any]:

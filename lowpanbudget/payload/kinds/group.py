@@ -2,6 +2,7 @@
 
 import dataclasses
 from collections.abc import Iterator, Mapping
+from decimal import Decimal
 from random import Random
 from typing import Any, ClassVar, Self
 
@@ -9,18 +10,25 @@ from lowpanbudget.payload.c.body import Structure
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
-from lowpanbudget.payload.codec.nodes import Node
+from lowpanbudget.payload.codec.nodes import Codec, Node
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.field import (
+from lowpanbudget.payload.forms.senml import Record
+from lowpanbudget.payload.forms.shapes import MemberShape, RecordShape, Shape
+from lowpanbudget.payload.kinds.field import Field, held_in, members
+from lowpanbudget.payload.kinds.interfaces import (
     At,
     Body,
-    Field,
+    Conversion,
     FieldPath,
     Held,
+    Known,
     Planner,
+    RecordMaker,
+    RecordReader,
+    Rules,
     Wish,
-    held_in,
 )
+from lowpanbudget.payload.kinds.time_offset import TimeOffset
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -53,17 +61,53 @@ class Group(Field):
         """Yield the values of all fields."""
         return held_in(self.fields, held.value, held)
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> dict[str, Any]:
+    def drawn(self, random: Random, known: Known) -> dict[str, Any]:
         """Return any values, each optional one there or not."""
         return drawn_values(self.fields, random, known)
 
-    def wished(self, wish: Wish, here: FieldPath, known: Mapping[str, Any]) -> dict[str, Any]:
+    def wished(self, wish: Wish, here: FieldPath, known: Known) -> dict[str, Any]:
         """Return values with what is wished for inside."""
         return wished_values(self.fields, wish, here, known)
 
     def part(self, maker: Maker, spot: Spot) -> Part:
         """Return a structure."""
         return Structure(maker, spot, self.fields, spot.path)
+
+    def converted(self, value: Any, known: Known, form: Conversion) -> Any:
+        """Return the data (the values) of the fields."""
+        return form.fields(self.fields, value, known)
+
+    def shape(self, tags: Mapping[str, Field]) -> Shape:
+        """Return a record."""
+        return record_shape(self.fields, tags)
+
+    def cddl(self, rules: Rules, path: FieldPath) -> str:
+        """Return a rule with the fields."""
+        return rules.rule(".".join(path), rules.fields(self.fields, path))
+
+    def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
+        """Return a structure."""
+        from lowpanbudget.payload.forms.construct_form import structure  # noqa: PLC0415 - construct is heavy
+
+        return structure(self.fields, order, bases)
+
+    def own_time(self, base: Field | None) -> TimeOffset | None:
+        """Return the time offset that becomes the time of the group's records."""
+        return own_time(self.fields, base)
+
+    def records(
+        self, maker: RecordMaker, value: Any, path: FieldPath, known: Known,
+        time: Any, *, element: bool = False,
+    ) -> Iterator[dict[str, Any]]:  # fmt: skip
+        """Yield the records of the fields."""
+        return maker.group(self.fields, value, path, known, time=time, element=element)
+
+    def from_records(
+        self, reader: RecordReader, records: list[Record], known: Known,
+        *, outermost: bool = False, time: Decimal | None = None,
+    ) -> Any:  # fmt: skip
+        """Return the values of the fields."""
+        return reader.group(self.fields, records, known, time)
 
 
 def drawn_values(
@@ -91,3 +135,20 @@ def wished_values(
             continue
         values[field.name] = known[field.name] = field.wished(wish, path, known)
     return values
+
+
+def record_shape(fields: tuple[Field, ...], outer: Mapping[str, Field]) -> RecordShape:
+    """Return the shape of fields; ``outer`` are those before them around."""
+    tags, made = dict(outer), []
+    for field in members(fields):
+        tags[field.name] = field
+        made.append(MemberShape(field.name, field.shape(tags), field.optional))
+    return RecordShape(tuple(made))
+
+
+def own_time(fields: tuple[Field, ...], base: Field | None) -> TimeOffset | None:
+    """Return the time offset of a group that counts from the base time of a pack and is always there."""
+    if base is None or any(field.name == base.name for field in fields):
+        return None
+    offsets = (field for field in fields if isinstance(field, TimeOffset) and not field.optional)
+    return next((field for field in offsets if field.base == base.name), None)

@@ -4,7 +4,7 @@ SenML's base time and time (RFC 8428 section 4.1 and 4.2) are the same idea: wha
 """
 
 import dataclasses
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from datetime import datetime, timedelta
 from decimal import Decimal
 from random import Random
@@ -21,7 +21,13 @@ from lowpanbudget.payload.kinds.drawing import (
     drawn_number,
     number_edges,
 )
-from lowpanbudget.payload.kinds.field import MAX_BITS, Gain, Leaf, Scope, Summary
+from lowpanbudget.payload.kinds.field import MAX_BITS, Leaf
+from lowpanbudget.payload.kinds.interfaces import (
+    Gain,
+    Known,
+    Scope,
+    Summary,
+)
 from lowpanbudget.payload.kinds.number import Number
 
 
@@ -73,7 +79,7 @@ class Time(Leaf):
         else:
             yield from self.number().flaws(order)
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> Any:
+    def drawn(self, random: Random, known: Known) -> Any:
         """Return a time."""
         return drawn_number(self.number(), random)
 
@@ -123,3 +129,12 @@ class Time(Leaf):
     def part(self, maker: Maker, spot: Spot) -> Part:
         """Return an integer of steps."""
         return Scaled(maker, spot, self.number(), about=f" since {self.epoch}")
+
+    def base_time(self) -> Decimal | None:
+        """Return the seconds from 1970 to the epoch, None where there is no such date or the time may be absent."""
+        if self.optional:
+            return None
+        try:
+            return Decimal(int(datetime.fromisoformat(self.epoch).timestamp()))
+        except (ValueError, OverflowError):
+            return None

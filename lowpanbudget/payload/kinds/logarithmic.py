@@ -13,9 +13,12 @@ from lowpanbudget.payload.c.coded import EntryIndex
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.grid import nearest_entry
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.exact import is_plain
 from lowpanbudget.payload.flaws import Flaw
+from lowpanbudget.payload.forms.doubles import Numbers, value_of
+from lowpanbudget.payload.forms.shapes import Shape, WholeShape
 from lowpanbudget.payload.kinds.drawing import (
     edge_or_any,
     some_of,
@@ -29,7 +32,15 @@ from lowpanbudget.payload.kinds.entries import (
     table_example,
     typical_flaws,
 )
-from lowpanbudget.payload.kinds.field import Gain, Leaf, Summary
+from lowpanbudget.payload.kinds.field import Field, Leaf
+from lowpanbudget.payload.kinds.interfaces import (
+    CodeOf,
+    FieldPath,
+    Gain,
+    Known,
+    Rules,
+    Summary,
+)
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -51,6 +62,7 @@ class Logarithmic(Leaf):
 
     kind: ClassVar[str] = "logarithmic"
     rounds: ClassVar[bool] = True
+    indexed: ClassVar[bool] = True
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "typical")
 
     def entries(self) -> tuple[Decimal, ...]:
@@ -94,7 +106,7 @@ class Logarithmic(Leaf):
         yield from bits_flaws(self.bits, len(entries))
         yield from typical_flaws(self.typical, entries)
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> Decimal:
+    def drawn(self, random: Random, known: Known) -> Decimal:
         """Return a value of the list."""
         value: Decimal = edge_or_any(self.entries(), random)
         return value
@@ -133,6 +145,33 @@ class Logarithmic(Leaf):
         return EntryIndex(
             maker, spot, self.entries(), self.unit, maker.order.rounded(self.needed())
         )
+
+    def coded(self, value: Any, known: Known, code: CodeOf) -> Any:
+        """Return the index of the nearest value."""
+        return nearest_entry(self.entries(), value)
+
+    def decoded(self, item: Any, known: Known, value: CodeOf) -> Any:
+        """Return the value of an index."""
+        return self.entries()[item]
+
+    def from_json(self, item: Any) -> Any:
+        """Return the decimal of a number."""
+        return value_of(None, item)
+
+    def shape(self, tags: Mapping[str, Field]) -> Shape:
+        """Return the indices."""
+        return WholeShape(0, len(self.entries()) - 1)
+
+    def cddl(self, rules: Rules, path: FieldPath) -> str:
+        """Return the range of indices."""
+        return f"0..{len(self.entries()) - 1}"
+
+    def longest_values(self, numbers: Numbers, base: Any) -> Iterator[Any]:
+        """Yield the last value, and all where the longest is not the last."""
+        entries = self.entries()
+        yield entries[-1]
+        if numbers in ("text", "real"):
+            yield from entries
 
 
 @lru_cache(maxsize=64)

@@ -5,7 +5,7 @@
 """
 
 import dataclasses
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from decimal import Decimal
 from random import Random
 from typing import Any, ClassVar
@@ -23,15 +23,8 @@ from lowpanbudget.payload.kinds.drawing import (
     drawn_number,
     number_edges,
 )
-from lowpanbudget.payload.kinds.field import (
-    MAX_BITS,
-    Field,
-    Gain,
-    Leaf,
-    Scope,
-    Summary,
-    names_flaws,
-)
+from lowpanbudget.payload.kinds.field import MAX_BITS, Field, Leaf, names_flaws
+from lowpanbudget.payload.kinds.interfaces import Gain, Known, Scope, Summary
 from lowpanbudget.payload.kinds.steps import coarser_steps, stepped_gain
 
 CODINGS = ("offset", "twos-complement")
@@ -296,7 +289,7 @@ class Number(Leaf):
         """Return the field itself."""
         return self
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> Any:
+    def drawn(self, random: Random, known: Known) -> Any:
         """Return a value or a special name."""
         return drawn_number(self, random)
 

@@ -14,8 +14,21 @@ from lowpanbudget.payload.codec.counted import Count
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node, Place
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.forms.doubles import Numbers, octets_from, octets_text
+from lowpanbudget.payload.forms.shapes import OctetsShape, Shape
 from lowpanbudget.payload.kinds.drawing import drawn_length
-from lowpanbudget.payload.kinds.field import ELEMENT, At, FieldPath, Gain, Planner, Summary, Wish
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.interfaces import (
+    ELEMENT,
+    At,
+    FieldPath,
+    Gain,
+    Known,
+    Planner,
+    Rules,
+    Summary,
+    Wish,
+)
 from lowpanbudget.payload.kinds.lengths import Counted, length_flaws
 
 
@@ -81,7 +94,7 @@ class Octets(Counted):
             lambda code: self.from_octets(code.to_bytes(count, stream)),
         )
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> Any:
+    def drawn(self, random: Random, known: Known) -> Any:
         """Return any octets."""
         return random.randbytes(drawn_length(self.least, self.most, random))
 
@@ -90,7 +103,7 @@ class Octets(Counted):
         for length in (self.least, self.most):
             yield bytes(0xA5 ^ i & 0xFF for i in range(length))
 
-    def wished(self, wish: Wish, here: FieldPath, known: Mapping[str, Any]) -> Any:
+    def wished(self, wish: Wish, here: FieldPath, known: Known) -> Any:
         """Return the value wished for, or that of the least message."""
         return wish.value if wish.path == here else self.example("least")
 
@@ -113,6 +126,40 @@ class Octets(Counted):
     def element_spot(self, spot: Spot) -> Spot:
         """Return a spot with a name of its own, for the number of octets."""
         return Spot(f"{spot.path}{ELEMENT}", (*spot.words, "item"))
+
+    def to_json(self, value: Any) -> Any:
+        """Return base64url."""
+        return octets_text(value)
+
+    def from_json(self, item: Any) -> Any:
+        """Return the octets of base64url."""
+        return octets_from(item)
+
+    def shape(self, tags: Mapping[str, Field]) -> Shape:
+        """Return octets."""
+        return OctetsShape(self.least, self.most)
+
+    def cddl(self, rules: Rules, path: FieldPath) -> str:
+        """Return a string of octets with its lengths."""
+        return f"bstr .size {self._sizes()}"
+
+    def _sizes(self) -> str:
+        return str(self.least) if self.least == self.most else f"({self.least}..{self.most})"
+
+    def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
+        """Return octets, with their number in front where it can change."""
+        import construct as cs  # noqa: PLC0415 - heavy
+
+        from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415
+
+        octet = parts.coded(8, order)
+        count = parts.count_form(self.least, self.most, self.length_bits, order)
+        octets = cs.PrefixedArray(count, octet) if count else cs.Array(self.least, octet)
+        return parts.OctetsForm(octets, self)
+
+    def longest_values(self, numbers: Numbers, base: Any) -> Iterator[Any]:
+        """Yield the most octets."""
+        yield self.example("greatest")
 
 
 class ContentsNode:

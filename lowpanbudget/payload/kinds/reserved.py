@@ -10,7 +10,8 @@ from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.field import MAX_BITS, Gain, Leaf
+from lowpanbudget.payload.kinds.field import MAX_BITS, Leaf
+from lowpanbudget.payload.kinds.interfaces import Gain
 
 
 @dataclasses.dataclass(frozen=True, slots=True)

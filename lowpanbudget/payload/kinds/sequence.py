@@ -4,7 +4,7 @@ Common practice (no source): send it with the samples; a gap can then be seen.
 """
 
 import dataclasses
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from decimal import Decimal
 from random import Random
 from typing import Any, ClassVar
@@ -19,7 +19,8 @@ from lowpanbudget.payload.kinds.drawing import (
     drawn_number,
     number_edges,
 )
-from lowpanbudget.payload.kinds.field import MAX_BITS, Gain, Leaf, Summary
+from lowpanbudget.payload.kinds.field import MAX_BITS, Leaf
+from lowpanbudget.payload.kinds.interfaces import Gain, Known, Summary
 from lowpanbudget.payload.kinds.number import Number
 
 
@@ -55,7 +56,7 @@ class Sequence(Leaf):
         if not 1 <= self.bits <= MAX_BITS:
             yield Flaw(("bits",), f"{self.bits} is no width", f"Use 1 to {MAX_BITS}")
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> Any:
+    def drawn(self, random: Random, known: Known) -> Any:
         """Return a sequence number."""
         return drawn_number(self.number(), random)
 

@@ -12,18 +12,26 @@ from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.c.series import SampleArray
 from lowpanbudget.payload.codec.bitpack import Order
-from lowpanbudget.payload.codec.nodes import LeafNode, Node
+from lowpanbudget.payload.codec.nodes import Codec, LeafNode, Node
 from lowpanbudget.payload.codec.samples import SeriesNode
 from lowpanbudget.payload.flaws import Flaw
+from lowpanbudget.payload.forms.doubles import value_of
+from lowpanbudget.payload.forms.senml import Record, parted
+from lowpanbudget.payload.forms.shapes import ListShape, Shape, whole_of
 from lowpanbudget.payload.kinds.drawing import EDGE, drawn_length
-from lowpanbudget.payload.kinds.field import (
+from lowpanbudget.payload.kinds.field import Field, span_text
+from lowpanbudget.payload.kinds.interfaces import (
     ELEMENT,
     At,
-    Field,
+    CodeOf,
     FieldPath,
     Gain,
     Held,
+    Known,
     Planner,
+    RecordMaker,
+    RecordReader,
+    Rules,
     Summary,
     Wish,
 )
@@ -133,7 +141,7 @@ class Series(Repeated):
             return min(grid.high - grid.low, (1 << self.delta_bits - 1) - 1)
         return grid.high - grid.low
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> list[Any]:
+    def drawn(self, random: Random, known: Known) -> list[Any]:
         """Return a walk of small steps, with jumps where the format can carry them."""
         grid, widest = self.number().grid(), self._reach()
         steps = [random.randint(grid.low, grid.high)]
@@ -153,7 +161,7 @@ class Series(Repeated):
                 yield [grid.value_of(first)] * length
                 yield [grid.value_of((first, other)[index % 2]) for index in range(length)]
 
-    def wished(self, wish: Wish, here: FieldPath, known: Mapping[str, Any]) -> Any:
+    def wished(self, wish: Wish, here: FieldPath, known: Known) -> Any:
         """Return the series wished for, or the shortest."""
         if wish.path == here:
             return wish.value
@@ -186,3 +194,49 @@ class Series(Repeated):
     def element_spot(self, spot: Spot) -> Spot:
         """Return a spot with a name of its own, for the number of samples."""
         return Spot(f"{spot.path}{ELEMENT}", (*spot.words, "item"))
+
+    def coded(self, value: Any, known: Known, code: CodeOf) -> Any:
+        """Return the samples in full."""
+        return [code(self.number(), sample) for sample in value]
+
+    def decoded(self, item: Any, known: Known, value: CodeOf) -> Any:
+        """Return the values of samples."""
+        return [value(self.number(), sample) for sample in item]
+
+    def to_json(self, value: Any) -> Any:
+        """Return the samples."""
+        return [self.number().to_json(sample) for sample in value]
+
+    def from_json(self, item: Any) -> Any:
+        """Return the values of samples."""
+        return [self.number().from_json(sample) for sample in item]
+
+    def shape(self, tags: Mapping[str, Field]) -> Shape:
+        """Return a list of integers."""
+        return ListShape(whole_of(self.number()), self.least, self.most)
+
+    def cddl(self, rules: Rules, path: FieldPath) -> str:
+        """Return an array of integers."""
+        return f"[{self.least}*{self.most} {span_text(self.number())}]"
+
+    def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
+        """Return a count, a sample and differences."""
+        from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415 - construct is heavy
+
+        return parts.SeriesForm(self, order, parts.leaf_form(self.number(), order))
+
+    def records(
+        self, maker: RecordMaker, value: Any, path: FieldPath, known: Known,
+        time: Any, *, element: bool = False,
+    ) -> Iterator[dict[str, Any]]:  # fmt: skip
+        """Yield a record for each sample, with its index in the name."""
+        for index, item in enumerate(value):
+            yield maker.entry(self, item, (*path, str(index)), known, time)
+
+    def from_records(
+        self, reader: RecordReader, records: list[Record], known: Known,
+        *, outermost: bool = False, time: Decimal | None = None,
+    ) -> Any:  # fmt: skip
+        """Return the samples."""
+        number = self.number()
+        return [value_of(number, part[0].item) for part in parted(self.name, self.most, records)]

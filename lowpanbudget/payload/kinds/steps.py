@@ -7,7 +7,7 @@ from typing import Any, Protocol, TypeVar
 
 from lowpanbudget.payload.codec.grid import Stepped
 from lowpanbudget.payload.exact import EXACT, plain
-from lowpanbudget.payload.kinds.field import Gain
+from lowpanbudget.payload.kinds.interfaces import Gain
 
 _SHARES = Context(prec=9)  # a share of a tolerance is a measure, no value
 

@@ -11,9 +11,12 @@ from lowpanbudget.payload.c.coded import EntryIndex
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.grid import nearest_entry
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.exact import is_plain, plain
 from lowpanbudget.payload.flaws import Flaw
+from lowpanbudget.payload.forms.doubles import Numbers, value_of
+from lowpanbudget.payload.forms.shapes import Shape, WholeShape
 from lowpanbudget.payload.kinds.drawing import (
     edge_or_any,
     some_of,
@@ -28,7 +31,15 @@ from lowpanbudget.payload.kinds.entries import (
     table_example,
     typical_flaws,
 )
-from lowpanbudget.payload.kinds.field import Gain, Leaf, Summary
+from lowpanbudget.payload.kinds.field import Field, Leaf
+from lowpanbudget.payload.kinds.interfaces import (
+    CodeOf,
+    FieldPath,
+    Gain,
+    Known,
+    Rules,
+    Summary,
+)
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -43,6 +54,7 @@ class Table(Leaf):
 
     kind: ClassVar[str] = "table"
     rounds: ClassVar[bool] = True
+    indexed: ClassVar[bool] = True
     decimals: ClassVar[tuple[str, ...]] = ("values", "typical")
 
     def entries(self) -> tuple[Decimal, ...]:
@@ -80,7 +92,7 @@ class Table(Leaf):
         yield from bits_flaws(self.bits, len(self.values))
         yield from typical_flaws(self.typical, self.values)
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> Decimal:
+    def drawn(self, random: Random, known: Known) -> Decimal:
         """Return a value of the list."""
         value: Decimal = edge_or_any(self.entries(), random)
         return value
@@ -110,3 +122,30 @@ class Table(Leaf):
         return EntryIndex(
             maker, spot, self.entries(), self.unit, maker.order.rounded(self.needed())
         )
+
+    def coded(self, value: Any, known: Known, code: CodeOf) -> Any:
+        """Return the index of the nearest value."""
+        return nearest_entry(self.entries(), value)
+
+    def decoded(self, item: Any, known: Known, value: CodeOf) -> Any:
+        """Return the value of an index."""
+        return self.entries()[item]
+
+    def from_json(self, item: Any) -> Any:
+        """Return the decimal of a number."""
+        return value_of(None, item)
+
+    def shape(self, tags: Mapping[str, Field]) -> Shape:
+        """Return the indices."""
+        return WholeShape(0, len(self.entries()) - 1)
+
+    def cddl(self, rules: Rules, path: FieldPath) -> str:
+        """Return the range of indices."""
+        return f"0..{len(self.entries()) - 1}"
+
+    def longest_values(self, numbers: Numbers, base: Any) -> Iterator[Any]:
+        """Yield the last value, and all where the longest is not the last."""
+        entries = self.entries()
+        yield entries[-1]
+        if numbers in ("text", "real"):
+            yield from entries

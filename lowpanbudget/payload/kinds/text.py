@@ -10,6 +10,14 @@ from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.forms.doubles import Numbers
+from lowpanbudget.payload.forms.shapes import Shape, TextShape
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.interfaces import (
+    FieldPath,
+    Known,
+    Rules,
+)
 from lowpanbudget.payload.kinds.lengths import length_flaws
 from lowpanbudget.payload.kinds.octets import Octets
 
@@ -51,7 +59,7 @@ class Text(Octets):
             )
         yield from length_flaws(self, bits_key="length_bits", bits=self.length_bits)
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> str:
+    def drawn(self, random: Random, known: Known) -> str:
         """Return any small letters."""
         octets = Octets.drawn(self, random, known)
         return bytes(97 + octet % 26 for octet in octets).decode()
@@ -67,3 +75,23 @@ class Text(Octets):
     def part(self, maker: Maker, spot: Spot) -> Part:
         """Return characters, with their number where it can change."""
         return OctetArray(maker, spot, self, encoding=self.encoding)
+
+    def to_json(self, value: Any) -> Any:
+        """Return the text."""
+        return value
+
+    def from_json(self, item: Any) -> Any:
+        """Return the text."""
+        return item
+
+    def shape(self, tags: Mapping[str, Field]) -> Shape:
+        """Return text."""
+        return TextShape(self.least, self.most, self.encoding)
+
+    def cddl(self, rules: Rules, path: FieldPath) -> str:
+        """Return a text with its lengths."""
+        return f"tstr .size {self._sizes()}"
+
+    def longest_values(self, numbers: Numbers, base: Any) -> Iterator[Any]:
+        """Yield the longest texts: a control character takes six in JSON (RFC 8259 section 7)."""
+        yield from ("a" * self.most, "\x01" * self.most)

@@ -1,7 +1,7 @@
 """A time counted from another time of the message."""
 
 import dataclasses
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from decimal import Decimal
 from random import Random
 from typing import Any, ClassVar
@@ -10,27 +10,29 @@ from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer
-from lowpanbudget.payload.codec.nodes import Case, Node, Place
+from lowpanbudget.payload.codec.nodes import Case, Codec, Node, Place
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.exact import EXACT, exact, given, plain
 from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.forms.doubles import Numbers, Real, number_of
 from lowpanbudget.payload.kinds.drawing import (
     drawn_number,
+    furthest,
     number_edges,
 )
-from lowpanbudget.payload.kinds.field import (
+from lowpanbudget.payload.kinds.field import Field, name_flaw, no_reference
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.interfaces import (
     At,
-    Field,
+    CodeOf,
     FieldPath,
     Gain,
+    Known,
     Planner,
     Scope,
     Summary,
     Wish,
-    name_flaw,
-    no_reference,
 )
-from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.steps import stepped_gain
 
@@ -96,7 +98,7 @@ class TimeOffset(Field):
             return None
         return TimeOffsetNode(planner.place(self.number()), self, base.slot)
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> Any:
+    def drawn(self, random: Random, known: Known) -> Any:
         """Return a time after the base."""
         return known[self.base] + drawn_number(self.number(), random)
 
@@ -104,7 +106,7 @@ class TimeOffset(Field):
         """Yield the least and the greatest offset."""
         yield from number_edges(self.number())
 
-    def wished(self, wish: Wish, here: FieldPath, known: Mapping[str, Any]) -> Any:
+    def wished(self, wish: Wish, here: FieldPath, known: Known) -> Any:
         """Return the base plus the offset wished for, or plus the least."""
         offset = wish.value if wish.path == here else self.example_offset("least")
         return known[self.base] + offset
@@ -142,6 +144,38 @@ class TimeOffset(Field):
         return Scaled(
             maker, spot, self.number(), about=f", counted from {self.base}", base=self.base
         )
+
+    def coded(self, value: Any, known: Known, code: CodeOf) -> Any:
+        """Return the seconds after the base."""
+        return code(self.number(), EXACT.subtract(exact(value), exact(known[self.base])))
+
+    def decoded(self, item: Any, known: Known, value: CodeOf) -> Any:
+        """Return the time that is some seconds after the base."""
+        return known[self.base] + value(self.number(), item)
+
+    def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
+        """Return a number that is added to the base."""
+        from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415 - construct is heavy
+
+        return parts.OffsetForm(parts.leaf_form(self.number(), order), self, bases[self.base])
+
+    def to_senml(self, value: Any, known: Known, real: Real) -> tuple[str, Any]:
+        """Return the seconds after the base."""
+        return "v", number_of(EXACT.subtract(exact(value), exact(known[self.base])))
+
+    def from_senml(self, item: Any, known: Known) -> Any:
+        """Return the time that is some seconds after the base."""
+        return self.after(known, item)
+
+    def after(self, known: Known, seconds: Any) -> Any:
+        """Return the time some seconds after the base; whole where the base is whole."""
+        base = known[self.base]
+        total = EXACT.add(exact(base), exact(seconds))
+        return int(total) if total == int(total) and isinstance(base, int) else total
+
+    def longest_values(self, numbers: Numbers, base: Any) -> Iterator[Any]:
+        """Yield times far from the base and from 0."""
+        yield from (base + seconds for seconds in furthest(self.number()))
 
 
 class TimeOffsetNode:

@@ -2,28 +2,35 @@
 
 import dataclasses
 from collections.abc import Iterator, Mapping
+from decimal import Decimal
 from random import Random
 from typing import Any, ClassVar, Self
 
 from lowpanbudget.payload.c.body import StructureUnion
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
-from lowpanbudget.payload.codec.bitpack import Reader, Writer
+from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer
 from lowpanbudget.payload.codec.groups import GroupNode, TagNode
-from lowpanbudget.payload.codec.nodes import Case, Node
+from lowpanbudget.payload.codec.nodes import Case, Codec, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
-from lowpanbudget.payload.kinds.field import (
+from lowpanbudget.payload.forms.senml import Record
+from lowpanbudget.payload.forms.shapes import ChoiceShape, Shape
+from lowpanbudget.payload.kinds.enumeration import Enumeration
+from lowpanbudget.payload.kinds.field import Field, held_in, no_reference
+from lowpanbudget.payload.kinds.group import drawn_values, record_shape, wished_values
+from lowpanbudget.payload.kinds.interfaces import (
     At,
     Body,
-    Field,
+    Conversion,
     FieldPath,
     Held,
+    Known,
     Planner,
+    RecordMaker,
+    RecordReader,
+    Rules,
     Wish,
-    held_in,
-    no_reference,
 )
-from lowpanbudget.payload.kinds.group import drawn_values, wished_values
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -59,7 +66,7 @@ class Union(Field):
         """Return the name of the tag."""
         return self.tag
 
-    def chosen(self, known: Mapping[str, Any]) -> Option:
+    def chosen(self, known: Known) -> Option:
         """Return the option that the tag among the known values chooses."""
         return next(option for option in self.options if option.when == known[self.tag])
 
@@ -109,11 +116,11 @@ class Union(Field):
         inside = held._replace(order=(*held.order, self.options.index(option)))
         return held_in(option.fields, held.value, inside)
 
-    def drawn(self, random: Random, known: Mapping[str, Any]) -> dict[str, Any]:
+    def drawn(self, random: Random, known: Known) -> dict[str, Any]:
         """Return any values of the chosen option."""
         return drawn_values(self.chosen(known).fields, random, known)
 
-    def wished(self, wish: Wish, here: FieldPath, known: Mapping[str, Any]) -> dict[str, Any]:
+    def wished(self, wish: Wish, here: FieldPath, known: Known) -> dict[str, Any]:
         """Return values of the chosen option with what is wished for inside."""
         option = self.chosen(known)
         return wished_values(option.fields, wish, (*here, f"({option.when})"), known)
@@ -121,6 +128,54 @@ class Union(Field):
     def part(self, maker: Maker, spot: Spot) -> Part:
         """Return a union of structures."""
         return StructureUnion(maker, spot, self.tag, self.options)
+
+    def converted(self, value: Any, known: Known, form: Conversion) -> Any:
+        """Return the data (the values) of the chosen option."""
+        return form.fields(self.chosen(known).fields, value, known)
+
+    def shape(self, tags: Mapping[str, Field]) -> Shape:
+        """Return a choice by the codes of the tag."""
+        tag = tags[self.tag]
+        assert isinstance(tag, Enumeration)
+        codes = dict(zip(tag.names, tag.numbers(), strict=True))
+        options = (
+            (codes[option.when], record_shape(option.fields, tags)) for option in self.options
+        )
+        return ChoiceShape(self.tag, tuple(sorted(options, key=lambda pair: pair[0])))
+
+    def cddl(self, rules: Rules, path: FieldPath) -> str:
+        """Return a rule for each option."""
+        options = []
+        for option in self.options:
+            inner = (*path, option.when)
+            body = rules.fields(option.fields, inner)
+            remark = f"where {self.tag} is {option.when}"
+            options.append(rules.rule(".".join(inner), body, remark))
+        return " / ".join(options)
+
+    def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
+        """Return the structure that the tag chooses."""
+        import construct as cs  # noqa: PLC0415 - heavy
+
+        from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415
+        from lowpanbudget.payload.forms.construct_form import structure  # noqa: PLC0415
+
+        options = {option.when: structure(option.fields, order, bases) for option in self.options}
+        return cs.Switch(lambda context: parts.earlier(context, self.tag), options)
+
+    def records(
+        self, maker: RecordMaker, value: Any, path: FieldPath, known: Known,
+        time: Any, *, element: bool = False,
+    ) -> Iterator[dict[str, Any]]:  # fmt: skip
+        """Yield the records of the chosen option."""
+        return maker.group(self.chosen(known).fields, value, path, known, time=time)
+
+    def from_records(
+        self, reader: RecordReader, records: list[Record], known: Known,
+        *, outermost: bool = False, time: Decimal | None = None,
+    ) -> Any:  # fmt: skip
+        """Return the values of the chosen option."""
+        return reader.group(self.chosen(known).fields, records, known)
 
 
 class UnionNode:

@@ -13,8 +13,8 @@ from typing import Any, NamedTuple
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.payload.bitmap import joined
 from lowpanbudget.payload.flaws import FlawedMessage
-from lowpanbudget.payload.kinds.field import FieldPath
 from lowpanbudget.payload.kinds.flags import Flags
+from lowpanbudget.payload.kinds.interfaces import FieldPath
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.edges import edges
 from lowpanbudget.payload.search.edits import Edit, edits, shown

@@ -7,8 +7,9 @@ else is as small as it may be: absent, empty, or the first value.
 from collections.abc import Container, Iterator
 from typing import Any
 
-from lowpanbudget.payload.kinds.field import Field, FieldPath, Wish
+from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.group import wished_values
+from lowpanbudget.payload.kinds.interfaces import FieldPath, Wish
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.tree import walk
 

@@ -5,7 +5,8 @@ from collections.abc import Iterable, Iterator
 from difflib import SequenceMatcher
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.kinds.field import Field, FieldPath
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.interfaces import FieldPath
 
 # What people read and the wire does not show; a change of it needs no word.
 _REMARKS = {"note": "", "typically_present": True}

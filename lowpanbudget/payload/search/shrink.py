@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from lowpanbudget.payload.exact import EXACT
-from lowpanbudget.payload.kinds.field import FieldPath
+from lowpanbudget.payload.kinds.interfaces import FieldPath
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.tree import path_text, replaced, walk
 

@@ -3,7 +3,8 @@
 import dataclasses
 from collections.abc import Iterator
 
-from lowpanbudget.payload.kinds.field import Body, Field, FieldPath
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.interfaces import Body, FieldPath
 from lowpanbudget.payload.message import Message
 
 

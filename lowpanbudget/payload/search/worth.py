@@ -6,7 +6,7 @@ The cost of a field is found by taking it out and packing the greatest message a
 import dataclasses
 
 from lowpanbudget.payload.flaws import FlawedMessage
-from lowpanbudget.payload.kinds.field import FieldPath, Gain
+from lowpanbudget.payload.kinds.interfaces import FieldPath, Gain
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.tree import path_text, replaced, walk
 

@@ -10,10 +10,10 @@ from itertools import product
 from math import prod
 from typing import Literal, NamedTuple
 
-from lowpanbudget.payload.kinds.field import ELEMENT, FieldPath
-from lowpanbudget.payload.largest_values import Coded, Encode, Leaves, Made, Maker, tags_of
-from lowpanbudget.payload.senml_units import Units
-from lowpanbudget.payload.shapes import Unsayable
+from lowpanbudget.payload.forms.largest_values import Coded, Encode, Leaves, Made, Maker, tags_of
+from lowpanbudget.payload.forms.senml_units import Units
+from lowpanbudget.payload.forms.shapes import Unsayable
+from lowpanbudget.payload.kinds.interfaces import ELEMENT, FieldPath
 
 MOST_CHOICES = 1024  # combinations of union options; a format with more has no largest size here
 _HEAD = 4  # octets by which the head of a pack with some more records is longer at the most

@@ -2,19 +2,41 @@
 
 import io
 from collections.abc import Callable
+from decimal import Decimal
 from functools import partial
-from typing import Any
+from typing import Any, ClassVar, Protocol
 
 import construct as cs
 
+from lowpanbudget.payload.c.counted import OctetLengths
 from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.counted import count_width
 from lowpanbudget.payload.codec.nodes import Codec
+from lowpanbudget.payload.codec.samples import Sampled
 from lowpanbudget.payload.flaws import Misfit
-from lowpanbudget.payload.kinds.field import Leaf
-from lowpanbudget.payload.kinds.octets import Octets
-from lowpanbudget.payload.kinds.series import Series
-from lowpanbudget.payload.kinds.time_offset import TimeOffset
+
+
+class Offsetting(Protocol):
+    """A time that counts from another."""
+
+    @property
+    def base(self) -> str:
+        """Return the name of the other time."""
+
+    def difference(self, value: Any, base: Any) -> Decimal:
+        """Return the seconds from the base to a time."""
+
+
+class Coding(Protocol):
+    """A field of one fixed width."""
+
+    ordered: ClassVar[bool]
+
+    def needed(self) -> int:
+        """Return the bits that it needs."""
+
+    def codec(self, width: int, order: Order) -> Codec:
+        """Return the codec for a place of so many bits."""
 
 
 class Stream(cs.Subconstruct):  # type: ignore[misc]  # construct ships no types
@@ -54,7 +76,7 @@ _TO_BITS = bytes.maketrans(b"01", b"\0\1")
 _TO_TEXT = bytes.maketrans(b"\0\1", b"01")
 
 
-class Coded(cs.Adapter):  # type: ignore[misc]
+class CodeForm(cs.Adapter):  # type: ignore[misc]
     """A number of some bits, each with its significance, and what its codes mean."""
 
     def __init__(self, weights: list[int], codec: Codec) -> None:
@@ -73,28 +95,28 @@ class Coded(cs.Adapter):  # type: ignore[misc]
         return bytes(code >> weight & 1 for weight in self.weights)
 
 
-class Offset(cs.Adapter):  # type: ignore[misc]
+class OffsetForm(cs.Adapter):  # type: ignore[misc]
     """A time after the base time that the context holds."""
 
-    def __init__(self, subcon: Any, field: TimeOffset, base: Codec) -> None:
+    def __init__(self, subcon: Any, field: Offsetting, base: Codec) -> None:
         super().__init__(subcon)
         self.field = field
         self.base = base
 
     def _decode(self, obj: Any, context: Any, path: str) -> Any:
         del path
-        return found(context, self.field.base) + obj
+        return earlier(context, self.field.base) + obj
 
     def _encode(self, obj: Any, context: Any, path: str) -> Any:
-        base = found(context, self.field.base)
+        base = earlier(context, self.field.base)
         sent = checked(lambda: self.base.decode(self.base.encode(base)), path)
         return checked(lambda: self.field.difference(obj, sent), path)
 
 
-class Contents(cs.Adapter):  # type: ignore[misc]
+class OctetsForm(cs.Adapter):  # type: ignore[misc]
     """A list of octets as octets or text."""
 
-    def __init__(self, subcon: Any, field: Octets) -> None:
+    def __init__(self, subcon: Any, field: OctetLengths) -> None:
         super().__init__(subcon)
         self.field = field
 
@@ -107,15 +129,15 @@ class Contents(cs.Adapter):  # type: ignore[misc]
         return list(checked(lambda: self.field.to_octets(obj), path))
 
 
-class Samples(cs.Construct):  # type: ignore[misc]
+class SeriesForm(cs.Construct):  # type: ignore[misc]
     """A series: count, first sample, differences."""
 
-    def __init__(self, field: Series, order: Order) -> None:
+    def __init__(self, field: Sampled, order: Order, sample: Any) -> None:
         super().__init__()
         self.field = field
         self.grid = field.number().grid()
         self.count = count_form(field.least, field.most, field.count_bits, order)
-        self.sample = leaf_form(field.number(), order)
+        self.sample = sample
         self.escape: int | None = None
         if field.deltas == "fixed":
             assert field.delta_bits is not None
@@ -190,15 +212,15 @@ class Samples(cs.Construct):  # type: ignore[misc]
         self.delta.build_stream(zigzag, stream)
 
 
-def leaf_form(field: Leaf, order: Order) -> Any:
+def leaf_form(field: Coding, order: Order) -> Any:
     """Return the construct of one value."""
     width = order.rounded(field.needed())
-    return Coded(significance(width, order, ordered=field.ordered), field.codec(width, order))
+    return CodeForm(significance(width, order, ordered=field.ordered), field.codec(width, order))
 
 
 def coded(width: int, order: Order) -> Any:
     """Return a plain number."""
-    return Coded(significance(width, order, ordered=True), Codec(width, int, int))
+    return CodeForm(significance(width, order, ordered=True), Codec(width, int, int))
 
 
 def significance(width: int, order: Order, *, ordered: bool) -> list[int]:
@@ -230,7 +252,7 @@ def count_form(least: int, most: int, bits: int | None, order: Order) -> Any:
             raise Misfit(f"{count} elements, and {least} .. {most} are allowed")
         return count - least
 
-    return Coded(significance(width, order, ordered=True), Codec(width, encode, decode))
+    return CodeForm(significance(width, order, ordered=True), Codec(width, encode, decode))
 
 
 def checked(work: Callable[[], Any], path: str) -> Any:
@@ -241,7 +263,7 @@ def checked(work: Callable[[], Any], path: str) -> Any:
         raise cs.ValidationError(fault.text, path=path) from None
 
 
-def found(context: Any, name: str) -> Any:
+def earlier(context: Any, name: str) -> Any:
     """Return the value of an earlier field of this group or one around it."""
     while name not in context:
         context = context["_"]

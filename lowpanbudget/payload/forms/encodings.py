@@ -13,25 +13,26 @@ from importlib.util import find_spec
 from math import isfinite
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.cbor_form import from_plain, to_plain
-from lowpanbudget.payload.json_form import from_json, real_of, to_json
-from lowpanbudget.payload.kinds.binary_float import Float
-from lowpanbudget.payload.largest import Largest, search
-from lowpanbudget.payload.largest_values import Leaves, Writing
-from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.rounding import roundings
-from lowpanbudget.payload.search.tree import replaced, walk
-from lowpanbudget.payload.senml import (
+from lowpanbudget.payload.forms import cbor
+from lowpanbudget.payload.forms.doubles import real_of
+from lowpanbudget.payload.forms.json_text import from_json, to_json
+from lowpanbudget.payload.forms.largest import Largest, search
+from lowpanbudget.payload.forms.largest_values import Leaves, Writing
+from lowpanbudget.payload.forms.senml import (
     pack_from_cbor,
     pack_from_json,
     pack_to_cbor,
     pack_to_json,
 )
-from lowpanbudget.payload.senml_form import BASE_NAME, to_pack
-from lowpanbudget.payload.senml_units import Units
-from lowpanbudget.payload.senml_values import from_pack
-from lowpanbudget.payload.shape_data import to_data, to_values
-from lowpanbudget.payload.shapes import Unsayable, Values, shape_of
+from lowpanbudget.payload.forms.senml_pack import BASE_NAME, to_pack
+from lowpanbudget.payload.forms.senml_units import Units
+from lowpanbudget.payload.forms.senml_values import from_pack
+from lowpanbudget.payload.forms.shape_data import shape_of, to_data, to_values
+from lowpanbudget.payload.forms.shapes import Unsayable, Values
+from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.rounding import roundings
+from lowpanbudget.payload.search.tree import replaced, walk
 
 EXTRA = "compare"
 
@@ -182,19 +183,19 @@ def _as_designed(message: Message) -> Coder:
 
 
 def _c_struct(message: Message, *, packed: bool) -> Coder:
-    from lowpanbudget.payload.struct_form import CLayout  # noqa: PLC0415
+    from lowpanbudget.payload.forms.c_struct import CLayout  # noqa: PLC0415
 
     return _shaped(message, CLayout(shape_of(message), packed=packed))
 
 
 def _uper(message: Message) -> Coder:
-    from lowpanbudget.payload.asn1_form import Uper  # noqa: PLC0415
+    from lowpanbudget.payload.forms.asn1 import Uper  # noqa: PLC0415
 
     return _shaped(message, Uper(shape_of(message)))
 
 
 def _protobuf(message: Message) -> Coder:
-    from lowpanbudget.payload.protobuf_form import Protobuf  # noqa: PLC0415
+    from lowpanbudget.payload.forms.protobuf import Protobuf  # noqa: PLC0415
 
     return _shaped(message, Protobuf(shape_of(message)))
 
@@ -212,9 +213,9 @@ def _cbor(message: Message, *, keyed: bool) -> Coder:
 
     return Coder(
         lambda values: bytes(
-            cbor2.dumps(to_plain(message, dict(values), keyed=keyed), canonical=True)
+            cbor2.dumps(cbor.to_data(message, dict(values), keyed=keyed), canonical=True)
         ),
-        lambda octets: from_plain(message, cbor2.loads(octets), keyed=keyed),
+        lambda octets: cbor.from_data(message, cbor2.loads(octets), keyed=keyed),
     )
 
 
@@ -226,13 +227,13 @@ def _messagepack(message: Message, *, keyed: bool) -> Coder:
 
     def encode(values: Mapping[str, Any]) -> bytes:
         try:
-            plain = to_plain(message, dict(values), keyed=keyed)
+            plain = cbor.to_data(message, dict(values), keyed=keyed)
             return bytes(msgpack.packb(plain, use_single_float=single))
         except OverflowError:
             raise Unsayable("a number of steps takes more than 64 bits") from None
 
     def decode(octets: bytes) -> Values:
-        return from_plain(message, msgpack.unpackb(octets, strict_map_key=False), keyed=keyed)
+        return cbor.from_data(message, msgpack.unpackb(octets, strict_map_key=False), keyed=keyed)
 
     return Coder(encode, decode)
 
@@ -250,7 +251,7 @@ def _senml_json(message: Message) -> Coder:
 
 def _senml_cbor(message: Message) -> Coder:
     return Coder(
-        lambda values: pack_to_cbor(to_pack(message, values, lambda _, value: value)),
+        lambda values: pack_to_cbor(to_pack(message, values, lambda _name, _bits, value: value)),
         lambda octets: from_pack(message, pack_from_cbor(octets)),
     )
 

@@ -5,16 +5,33 @@ integers or the shortest floating point that keeps the double; decimal fractions
 allows, are read, and not written, as in its own example.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
-from typing import Any
+from itertools import groupby
+from typing import Any, NamedTuple
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import Malformed
 from lowpanbudget.payload.exact import EXACT, exact
-from lowpanbudget.payload.json_form import as_double, octets_from, octets_text, read_text, text_of
+from lowpanbudget.payload.forms.doubles import (
+    as_double,
+    octets_from,
+    octets_text,
+    read_text,
+    text_of,
+)
+from lowpanbudget.payload.forms.shapes import Unsayable
 
 CITE = Cite("RFC 8428", "4")
+
+
+class Record(NamedTuple):
+    """A resolved record: what is left of its name, its seconds after the base time, its value."""
+
+    parts: tuple[str, ...]
+    time: Decimal
+    item: Any
+
 
 Entry = dict[str, Any]
 
@@ -155,3 +172,32 @@ def _number(item: Any) -> Any:
     if isinstance(double, float) and not -1e308 * 10 < double < 1e308 * 10:
         raise Malformed("a number that no double holds", layer="SenML", cite=CITE)
     return double
+
+
+def not_empty(made: Iterator[Entry], path: tuple[str, ...]) -> list[Entry]:
+    """Return the records of what could be absent as well: without a record nobody can tell."""
+    found = list(made)
+    if not found:
+        raise Unsayable(f"{'/'.join(path)} is there but empty, and SenML has no record for that")
+    return found
+
+
+def parted(name: str, most: int, records: list[Record]) -> Iterator[list[Record]]:
+    """Yield the records of each element: by index, or by time where names have none."""
+    if records and not records[0].parts[0].isdigit():
+        ordered = sorted(records, key=lambda record: record.time)
+        yield from (list(same) for _, same in groupby(ordered, key=lambda record: record.time))
+        return
+    inside = by_part(records)
+    count = max(map(int, inside), default=-1) + 1
+    if count > most:
+        raise Unsayable(f"{name} has {count} elements")
+    yield from (inside.get(str(index), []) for index in range(count))
+
+
+def by_part(records: list[Record]) -> dict[str, list[Record]]:
+    """Return records by the first part of their names, which is taken away."""
+    inside: dict[str, list[Record]] = {}
+    for parts, time, item in records:
+        inside.setdefault(parts[0], []).append(Record(parts[1:], time, item))
+    return inside

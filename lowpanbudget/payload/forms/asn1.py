@@ -10,26 +10,26 @@ import re
 import struct
 from typing import Any
 
-from lowpanbudget.payload.shapes import (
-    Bits,
-    Blob,
-    Choice,
-    Items,
-    Member,
-    Named,
-    Real,
-    Record,
+from lowpanbudget.payload.exact import FLOAT_LETTERS
+from lowpanbudget.payload.forms.shapes import (
+    ChoiceShape,
+    CodeShape,
+    FlagsShape,
+    ListShape,
+    MemberShape,
+    OctetsShape,
+    RealShape,
+    RecordShape,
     Shape,
-    Truth,
-    Whole,
-    Words,
+    TextShape,
+    TruthShape,
+    WholeShape,
 )
 
-_FLOATS = {16: ">e", 32: ">f", 64: ">d"}
 _TYPE = "Message"
 
 
-def module_text(shape: Record) -> str:
+def module_text(shape: RecordShape) -> str:
     """Return the ASN.1 module whose type ``Message`` is the shape of a message."""
     return f"Format DEFINITIONS AUTOMATIC TAGS ::= BEGIN\n\n{_TYPE} ::= {_type(shape, 0)}\n\nEND\n"
 
@@ -37,7 +37,7 @@ def module_text(shape: Record) -> str:
 class Uper:
     """The packed encoding of a record; making one compiles its module (needs asn1tools)."""
 
-    def __init__(self, shape: Record) -> None:
+    def __init__(self, shape: RecordShape) -> None:
         import asn1tools  # noqa: PLC0415 - heavy
 
         self._shape = shape
@@ -53,7 +53,7 @@ class Uper:
         return data
 
 
-def _sent(record: Record) -> list[tuple[str, Member]]:
+def _sent(record: RecordShape) -> list[tuple[str, MemberShape]]:
     """Return the members that are sent, each with its identifier."""
     implied, taken, found = record.implied(), set(), []
     for index, member in enumerate(record.members):
@@ -74,7 +74,7 @@ def identifier(name: str) -> str:
 
 
 def _type(shape: Shape, depth: int) -> str:
-    if isinstance(shape, Record):
+    if isinstance(shape, RecordShape):
         pad = "  " * (depth + 1)
         lines = [
             f"{pad}{name} {_type(member.shape, depth + 1)}{' OPTIONAL' if member.optional else ''}"
@@ -83,85 +83,85 @@ def _type(shape: Shape, depth: int) -> str:
         if not lines:
             return "SEQUENCE {}"
         return "SEQUENCE {\n" + ",\n".join(lines) + "\n" + "  " * depth + "}"
-    if isinstance(shape, Choice):
+    if isinstance(shape, ChoiceShape):
         pad = "  " * (depth + 1)
         lines = [f"{pad}o{code} {_type(record, depth + 1)}" for code, record in shape.options]
         return "CHOICE {\n" + ",\n".join(lines) + "\n" + "  " * depth + "}"
-    if isinstance(shape, Items):
+    if isinstance(shape, ListShape):
         return f"SEQUENCE ({_size(shape)}) OF {_type(shape.element, depth)}"
-    if isinstance(shape, Whole):
+    if isinstance(shape, WholeShape):
         return f"INTEGER ({shape.low}..{shape.high})"
-    if isinstance(shape, Truth):
+    if isinstance(shape, TruthShape):
         return "BOOLEAN"
-    if isinstance(shape, Named):
+    if isinstance(shape, CodeShape):
         return f"ENUMERATED {{ {', '.join(f'n{code}({code})' for code in shape.codes)} }}"
-    if isinstance(shape, Bits):
+    if isinstance(shape, FlagsShape):
         return f"BIT STRING (SIZE({shape.count}))"
-    if isinstance(shape, Real):
+    if isinstance(shape, RealShape):
         return f"OCTET STRING (SIZE({shape.bits // 8}))"
-    if isinstance(shape, Blob):
+    if isinstance(shape, OctetsShape):
         return f"OCTET STRING ({_size(shape)})"
     return "UTF8String" if shape.encoding == "utf-8" else f"IA5String ({_size(shape)})"
 
 
-def _size(shape: Items | Blob | Words) -> str:
+def _size(shape: ListShape | OctetsShape | TextShape) -> str:
     if shape.least == shape.most:
         return f"SIZE({shape.most})"
     return f"SIZE({shape.least}..{shape.most})"
 
 
 def _down(shape: Shape, value: Any, tags: dict[str, Any]) -> Any:
-    if isinstance(shape, Record):
+    if isinstance(shape, RecordShape):
         known = {**tags, **value}
         return {
             name: _down(member.shape, value[member.name], known)
             for name, member in _sent(shape)
             if member.name in value
         }
-    if isinstance(shape, Choice):
+    if isinstance(shape, ChoiceShape):
         index, record = shape.chosen(tags)
         return f"o{shape.options[index][0]}", _down(record, value, tags)
-    if isinstance(shape, Items):
+    if isinstance(shape, ListShape):
         return [_down(shape.element, item, tags) for item in value]
-    if isinstance(shape, Named):
+    if isinstance(shape, CodeShape):
         return f"n{value}"
-    if isinstance(shape, Bits):
+    if isinstance(shape, FlagsShape):
         bits = f"{value:0{shape.count}b}"[::-1]  # the first flag is the first bit
         octets = -(-shape.count // 8)
         return int(bits.ljust(8 * octets, "0"), 2).to_bytes(octets, "big"), shape.count
-    if isinstance(shape, Real):
-        return struct.pack(_FLOATS[shape.bits], value)
+    if isinstance(shape, RealShape):
+        return struct.pack(">" + FLOAT_LETTERS[shape.bits], value)
     return value
 
 
 def _up(shape: Shape, item: Any) -> Any:
-    if isinstance(shape, Record):
+    if isinstance(shape, RecordShape):
         return _up_record(shape, item)
-    if isinstance(shape, Choice):
+    if isinstance(shape, ChoiceShape):
         return _up(_option(shape, item[0]), item[1])
-    if isinstance(shape, Items):
+    if isinstance(shape, ListShape):
         return [_up(shape.element, part) for part in item]
-    if isinstance(shape, Named):
+    if isinstance(shape, CodeShape):
         return int(item[1:])
-    if isinstance(shape, Bits):
+    if isinstance(shape, FlagsShape):
         bits = f"{int.from_bytes(item[0], 'big'):0{8 * len(item[0])}b}"[: shape.count]
         return int(bits[::-1], 2)
-    if isinstance(shape, Real):
-        return struct.unpack(_FLOATS[shape.bits], item)[0]
-    return bytes(item) if isinstance(shape, Blob) else item
+    if isinstance(shape, RealShape):
+        return struct.unpack(">" + FLOAT_LETTERS[shape.bits], item)[0]
+    return bytes(item) if isinstance(shape, OctetsShape) else item
 
 
-def _up_record(record: Record, item: dict[str, Any]) -> dict[str, Any]:
+def _up_record(record: RecordShape, item: dict[str, Any]) -> dict[str, Any]:
     data: dict[str, Any] = {}
     implied = record.implied()
     for name, member in _sent(record):
         if name not in item:
             continue
         data[member.name] = _up(member.shape, item[name])
-        if isinstance(member.shape, Choice) and member.shape.tag in implied:
+        if isinstance(member.shape, ChoiceShape) and member.shape.tag in implied:
             data[member.shape.tag] = int(item[name][0][1:])
     return data
 
 
-def _option(shape: Choice, name: str) -> Record:
+def _option(shape: ChoiceShape, name: str) -> RecordShape:
     return next(record for code, record in shape.options if f"o{code}" == name)

@@ -5,23 +5,22 @@ from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 from lowpanbudget.payload.exact import EXACT, exact
+from lowpanbudget.payload.forms.doubles import Numbers
+from lowpanbudget.payload.forms.longest import Longest, Span, longest, span_of
+from lowpanbudget.payload.forms.senml_pack import base_field, has_records
+from lowpanbudget.payload.forms.senml_units import Units
+from lowpanbudget.payload.forms.shapes import Unsayable, Values
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.enumeration import Enumeration
-from lowpanbudget.payload.kinds.field import ELEMENT, Field, FieldPath
+from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.group import Group
 from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.interfaces import ELEMENT, FieldPath
 from lowpanbudget.payload.kinds.number import Number
-from lowpanbudget.payload.kinds.reserved import Reserved
-from lowpanbudget.payload.kinds.sequence import Sequence
 from lowpanbudget.payload.kinds.series import Series
-from lowpanbudget.payload.kinds.time_offset import TimeOffset
 from lowpanbudget.payload.kinds.union import Union
-from lowpanbudget.payload.longest import Longest, Numbers, Span, longest, span_of
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.senml_form import base_field, epoch, has_records, own_time
-from lowpanbudget.payload.senml_units import Units
-from lowpanbudget.payload.shapes import Unsayable, Values
 
 Encode = Callable[[Mapping[str, Any]], bytes]
 
@@ -69,7 +68,7 @@ class Leaves:
         self, one: Field, place: FieldPath, known: Mapping[str, Field], values: Values
     ) -> Longest:
         """Return the longest value of a field without fields of its own."""
-        base_of = known[one.base] if isinstance(one, TimeOffset) else None
+        base_of = known[one.reference()] if one.reference() else None
         base = None if base_of is None else values[base_of.name]
         key = (place, base)
         if key not in self._longest:
@@ -83,17 +82,16 @@ class Leaves:
 
     def _span(self, one: Field, base_of: Any, base: Any) -> tuple[Span | None, Any]:
         """Return what a number field writes, and what that has more than its value."""
-        if isinstance(one, Number):
-            return span_of(one), exact(0)
-        if not isinstance(one, Sequence | Time | TimeOffset | Series):
+        number = one.number()
+        if number is None:
             return None, exact(0)
-        span = span_of(one.number())
-        if isinstance(one, TimeOffset):
+        span = span_of(number)
+        if base_of is not None:
             if self.writing.times:
                 return span.plus(span_of(base_of.number())), exact(0)
             return span, EXACT.minus(exact(base))
-        if isinstance(one, Time) and self._is_base(one):
-            start = epoch(one)
+        if self._is_base(one):
+            start = exact(one.base_time())
             return span.plus(Span(start, start, (start,), exact(0))), start
         return span, exact(0)
 
@@ -152,7 +150,7 @@ class Maker:
         values: Values = {}
         units = self.leaves.writing.units is not None
         for one in fields:
-            if isinstance(one, Reserved):
+            if not one.carries:
                 continue
             fields_known[one.name] = one
             here = (*place, one.name)
@@ -182,8 +180,7 @@ class Maker:
             return self.group(one.fields, here, known, values)
         if isinstance(one, Union):
             when = values[one.tag]
-            option = next(option for option in one.options if option.when == when)
-            return self.group(option.fields, (*here, f"({when})"), known, values)
+            return self.group(one.chosen(values).fields, (*here, f"({when})"), known, values)
         if here in self.choice:
             return self.choice[here], 0
         made = self.leaves.of(one, here, known, values)
@@ -198,9 +195,8 @@ class Maker:
 
     def _has_records(self, array: Array, item: Any, here: FieldPath) -> bool:
         """Return whether an element gives any record; a time that becomes that of its records is none."""
-        element = array.element
-        if isinstance(element, Group) and len(here) == 1:
-            own = own_time(element.fields, base_field(self.leaves.message.fields))
+        if len(here) == 1 and isinstance(item, dict):
+            own = array.element.own_time(base_field(self.leaves.message.fields))
             item = {name: value for name, value in item.items() if own is None or name != own.name}
         return has_records(item)
 

@@ -6,40 +6,24 @@ the longest value (floating point, decimals that a double rounds) a proven limit
 """
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from decimal import Decimal
-from typing import Any, Literal, NamedTuple
+from typing import Any, NamedTuple
 
-from lowpanbudget.payload.codec.grid import zero_of
-from lowpanbudget.payload.exact import EXACT, exact, nearest
-from lowpanbudget.payload.json_form import number_of, real_of, text_of
+from lowpanbudget.payload.codec.grid import Stepped
+from lowpanbudget.payload.exact import EXACT, exact
+from lowpanbudget.payload.forms.doubles import Numbers, number_of, real_of, text_of
+from lowpanbudget.payload.forms.long_floats import MANTISSA, longest_text
+from lowpanbudget.payload.forms.shapes import Unsayable
 from lowpanbudget.payload.kinds.binary_float import Float
-from lowpanbudget.payload.kinds.boolean import Boolean
-from lowpanbudget.payload.kinds.constant import Constant
-from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.flags import Flags
-from lowpanbudget.payload.kinds.instant import Time
-from lowpanbudget.payload.kinds.logarithmic import Logarithmic
-from lowpanbudget.payload.kinds.number import Number
-from lowpanbudget.payload.kinds.octets import Octets
-from lowpanbudget.payload.kinds.sequence import Sequence
-from lowpanbudget.payload.kinds.series import Series
-from lowpanbudget.payload.kinds.table import Table
-from lowpanbudget.payload.kinds.text import Text
-from lowpanbudget.payload.kinds.time_offset import TimeOffset
-from lowpanbudget.payload.long_floats import MANTISSA, long_floats, longest_text, within
-from lowpanbudget.payload.shapes import Unsayable
 
-# How an encoding writes numbers: in places of a fixed width, as whole steps, as decimal text, as integers and doubles.
-Numbers = Literal["fixed", "steps", "text", "real"]
 Length = Callable[[Field, Any], int | None]  # None: cannot be said
 
 _DOUBLE_DIGITS = 15  # that every double keeps (IEEE 754: DBL_DIG)
 _DOUBLE_TEXT = len(
     repr(-2.2250738585072014e-308)
 )  # a sign, 17 digits, a point, and an exponent of three digits
-_WORDS = (1 << 64) - 1, -(1 << 63)  # the whole numbers furthest from 0 that 64 bits hold
 _ZERO = Decimal(0)
 
 
@@ -78,7 +62,7 @@ class Span(NamedTuple):
         return max(0, *(-int(part.normalize().as_tuple().exponent) for part in self.parts))
 
 
-def span_of(number: Number) -> Span:
+def span_of(number: Stepped) -> Span:
     """Return the span of a number's values."""
     return Span(number.min, number.max, (number.min, number.step), number.step)
 
@@ -92,7 +76,7 @@ def longest(
     ``base``: the time that a time offset counts from. ``span``: what a number field writes, ``shift`` more than its
     value. Raises ``Unsayable`` where the encoding can say none of the values.
     """
-    values = list(_values(field, numbers, base))
+    values = list(field.longest_values(numbers, base))
     if numbers == "fixed":
         return Longest(values[0])
     sizes = [(size, value) for value in values if (size := length(field, value)) is not None]
@@ -113,63 +97,10 @@ def longest(
     return Longest(value, max(over - (size - near), 0), number, max(size - near - over, 0))
 
 
-def _values(field: Field, numbers: Numbers, base: Any) -> Iterator[Any]:
-    """Yield values that the longest is among, those furthest from 0 first."""
-    if isinstance(field, Number):
-        yield from _numbers(field)
-        yield from (name for name, _ in field.special)
-    elif isinstance(field, Sequence | Time | Series):
-        yield from _numbers(field.number())
-    elif isinstance(field, TimeOffset):
-        yield from (base + seconds for seconds in _numbers(field.number()))
-    elif isinstance(field, Table | Logarithmic):
-        entries = field.entries()
-        yield entries[-1]
-        if numbers in ("text", "real"):
-            yield from entries
-    elif isinstance(field, Enumeration):
-        yield from field.names
-    elif isinstance(field, Flags):
-        yield from (field.names, ())
-    elif isinstance(field, Boolean):
-        yield from (True, False)
-    elif isinstance(field, Constant):
-        yield field.value
-    elif isinstance(field, Float):
-        yield from long_floats(field) if numbers == "text" else _wide_floats(field)
-    elif isinstance(field, Text):
-        # a control character takes six in JSON (RFC 8259 section 7)
-        yield from ("a" * field.most, "\x01" * field.most)
-    else:
-        assert isinstance(field, Octets)
-        yield field.example("greatest")
-
-
-def _numbers(number: Number) -> list[Any]:
-    """Return the ends of the range with their neighbours, and the last counts that 64 bits hold."""
-    grid, zero = number.grid(), zero_of(number)
-    shift = nearest(zero, grid.base, grid.step)  # from counts of the encodings to those of the grid
-    inside = (word + shift for word in _WORDS)
-    steps = {grid.low, min(grid.low + 1, grid.high), max(grid.high - 1, grid.low), grid.high}
-    steps |= {count for count in inside if grid.low <= count <= grid.high}
-    values = [grid.value_of(count) for count in steps]
-    return sorted(values, key=lambda value: (-abs(exact(value)), value))
-
-
-def _wide_floats(field: Float) -> Iterator[float]:
-    """Yield values that need all bits of their width where the range has any such."""
-    yield field.example("greatest")
-    last = 2.0 ** -MANTISSA[field.bits]
-    yield from within(field, (1 + last, -1 - last))
-    low, high = field.limits()
-    low, high = -1.0 if low is None else low, 1.0 if high is None else high
-    yield from within(field, (low, high, *(low + (high - low) * part / 7 for part in range(1, 7))))
-
-
 def _float_slack(field: Float, numbers: Numbers, length: Length, value: float) -> int:
     """Return how many octets longer than the value's another could be."""
     if numbers == "text":
-        return longest_text(field) - len(text_of(real_of(field, value)))
+        return longest_text(field) - len(text_of(real_of(field.name, field.bits, value)))
     widest = length(Float(field.name, bits=field.bits), 1 + 2.0 ** -MANTISSA[field.bits])
     taken = length(field, value)
     assert widest is not None

@@ -14,22 +14,22 @@ import struct
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.shapes import (
-    Bits,
-    Blob,
-    Choice,
-    Items,
-    Named,
-    Real,
-    Record,
+from lowpanbudget.payload.exact import FLOAT_LETTERS
+from lowpanbudget.payload.forms.shapes import (
+    ChoiceShape,
+    CodeShape,
+    FlagsShape,
+    ListShape,
+    OctetsShape,
+    RealShape,
+    RecordShape,
     Shape,
-    Truth,
-    Whole,
-    Words,
+    TextShape,
+    TruthShape,
+    WholeShape,
 )
 
 _UNSIGNED, _SIGNED = "BHIQ", "bhiq"
-_FLOATS = {16: "e", 32: "f", 64: "d"}
 
 
 class Extent(NamedTuple):
@@ -42,7 +42,7 @@ class Extent(NamedTuple):
 class CLayout:
     """The layout of a record as a struct, padded as C pads it or ``packed``."""
 
-    def __init__(self, shape: Record, *, packed: bool) -> None:
+    def __init__(self, shape: RecordShape, *, packed: bool) -> None:
         self._shape, self._packed = shape, packed
         self._extents: dict[int, Extent] = {}  # by identity: the shapes live as long as their root
 
@@ -72,32 +72,32 @@ class CLayout:
         return self._extents[id(shape)]
 
     def _measured(self, shape: Shape) -> Extent:
-        if isinstance(shape, Record):
+        if isinstance(shape, RecordShape):
             size = align = 0
             for _, part, offset in self._places(shape):
                 size, align = offset + part.size, max(align, part.align)
             return Extent(_up(size, align or 1), align or 1)
-        if isinstance(shape, Choice):
+        if isinstance(shape, ChoiceShape):
             parts = [self._extent(record) for _, record in shape.options]
             align = max((part.align for part in parts), default=1)
             return Extent(_up(max((part.size for part in parts), default=0), align), align)
-        if isinstance(shape, Items | Blob | Words):
+        if isinstance(shape, ListShape | OctetsShape | TextShape):
             size = align = 0
             for part, offset in self._counted(shape):
                 size, align = offset + part.size, max(align, part.align)
             return Extent(_up(size, align or 1), align or 1)
         return self._scalar(_letter(shape))
 
-    def _counted(self, shape: Items | Blob | Words) -> list[tuple[Extent, int]]:
+    def _counted(self, shape: ListShape | OctetsShape | TextShape) -> list[tuple[Extent, int]]:
         """Return extent and offset of an array, after those of its count where it has one."""
-        one = self._extent(shape.element) if isinstance(shape, Items) else Extent(1, 1)
+        one = self._extent(shape.element) if isinstance(shape, ListShape) else Extent(1, 1)
         every = Extent(shape.most * one.size, one.align)
         if shape.least == shape.most:
             return [(every, 0)]
         count = self._scalar(_unsigned(shape.most))
         return [(count, 0), (every, _up(count.size, every.align))]
 
-    def _places(self, record: Record) -> Iterator[tuple[Any, Extent, int]]:
+    def _places(self, record: RecordShape) -> Iterator[tuple[Any, Extent, int]]:
         """Yield each member (None: the presence bits) with its extent and offset."""
         offset = 0
         optional = sum(member.optional for member in record.members)
@@ -114,7 +114,7 @@ class CLayout:
             offset += part.size
 
     def _write(self, shape: Shape, value: Any, out: bytearray, at: int, tags: Any) -> None:
-        if isinstance(shape, Record):
+        if isinstance(shape, RecordShape):
             known = {**tags, **value}
             for member, part, offset in self._places(shape):
                 if member is None:
@@ -124,14 +124,14 @@ class CLayout:
                     )
                 elif member.name in value:
                     self._write(member.shape, value[member.name], out, at + offset, known)
-        elif isinstance(shape, Choice):
+        elif isinstance(shape, ChoiceShape):
             self._write(shape.chosen(tags)[1], value, out, at, tags)
-        elif isinstance(shape, Items | Blob | Words):
-            octets = value.encode(shape.encoding) if isinstance(shape, Words) else value
+        elif isinstance(shape, ListShape | OctetsShape | TextShape):
+            octets = value.encode(shape.encoding) if isinstance(shape, TextShape) else value
             *count, (_, offset) = self._counted(shape)
             if count:
                 struct.pack_into("<" + _unsigned(shape.most), out, at, len(octets))
-            if isinstance(shape, Items):
+            if isinstance(shape, ListShape):
                 size = self._extent(shape.element).size
                 for index, item in enumerate(value):
                     self._write(shape.element, item, out, at + offset + index * size, tags)
@@ -141,25 +141,25 @@ class CLayout:
             struct.pack_into("<" + _letter(shape), out, at, value)
 
     def _read(self, shape: Shape, octets: bytes, at: int, tags: Any) -> Any:
-        if isinstance(shape, Record):
+        if isinstance(shape, RecordShape):
             return self._read_record(shape, octets, at, tags)
-        if isinstance(shape, Choice):
+        if isinstance(shape, ChoiceShape):
             return self._read(shape.chosen(tags)[1], octets, at, tags)
-        if isinstance(shape, Items | Blob | Words):
+        if isinstance(shape, ListShape | OctetsShape | TextShape):
             *counted, (_, offset) = self._counted(shape)
             number = shape.most
             if counted:
                 (number,) = struct.unpack_from("<" + _unsigned(shape.most), octets, at)
             start = at + offset
-            if isinstance(shape, Items):
+            if isinstance(shape, ListShape):
                 size = self._extent(shape.element).size
                 places = (start + index * size for index in range(number))
                 return [self._read(shape.element, octets, place, tags) for place in places]
             found = octets[start : start + number]
-            return found.decode(shape.encoding) if isinstance(shape, Words) else found
+            return found.decode(shape.encoding) if isinstance(shape, TextShape) else found
         return struct.unpack_from("<" + _letter(shape), octets, at)[0]
 
-    def _read_record(self, shape: Record, octets: bytes, at: int, tags: Any) -> dict[str, Any]:
+    def _read_record(self, shape: RecordShape, octets: bytes, at: int, tags: Any) -> dict[str, Any]:
         data: dict[str, Any] = {}
         present, bit = 0, 0
         for member, part, offset in self._places(shape):
@@ -175,26 +175,26 @@ class CLayout:
         return data
 
 
-def _presence(record: Record, value: dict[str, Any]) -> int:
+def _presence(record: RecordShape, value: dict[str, Any]) -> int:
     names = [member.name for member in record.members if member.optional]
     return sum(1 << index for index, name in enumerate(names) if name in value)
 
 
 def _letter(shape: Shape) -> str:
     """Return the letter of the C type in the ``struct`` module."""
-    if isinstance(shape, Whole) and shape.low < 0:
+    if isinstance(shape, WholeShape) and shape.low < 0:
         reach = max(shape.high, ~shape.low)
         return next(_SIGNED[size] for size in range(4) if reach < 1 << (8 << size) - 1)
-    if isinstance(shape, Whole):
+    if isinstance(shape, WholeShape):
         return _unsigned(shape.high)
-    if isinstance(shape, Truth):
+    if isinstance(shape, TruthShape):
         return "?"
-    if isinstance(shape, Named):
+    if isinstance(shape, CodeShape):
         return _unsigned(max(shape.codes))
-    if isinstance(shape, Bits):
+    if isinstance(shape, FlagsShape):
         return _unsigned((1 << shape.count) - 1)
-    assert isinstance(shape, Real)
-    return _FLOATS[shape.bits]
+    assert isinstance(shape, RealShape)
+    return FLOAT_LETTERS[shape.bits]
 
 
 def _unsigned(most: int) -> str:

@@ -1,6 +1,6 @@
 """Floating-point numbers whose text is long, and the length that no text of a width and a range exceeds.
 
-Texts have the fewest digits that restore the value (see ``json_form``), written as Python writes doubles: with an
+Texts have the fewest digits that restore the value (see ``doubles``), written as Python writes doubles: with an
 exponent below 0.0001 and from 1e16 on. Within a decade of either sign no text is longer than one of all the digits
 that its values may need, so decades are tried from the longest text down.
 """
@@ -10,16 +10,35 @@ import struct
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from random import Random
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
-from lowpanbudget.payload.json_form import FLOAT_LETTERS, MOST_DIGITS, real_of, text_of
-from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.codec.nodes import Case
+from lowpanbudget.payload.exact import FLOAT_LETTERS
+from lowpanbudget.payload.forms.doubles import MOST_DIGITS, real_of, text_of
 
 MANTISSA = {16: 10, 32: 23, 64: 52}
 _LEAST_EXPONENT = {16: -14, 32: -126, 64: -1022}  # of a normal number (IEEE 754 table 3.5)
 _POINTS = range(-4, 16)  # decades written without an exponent
 _TRIES = 24  # values of a decade
 _DECADES = 16
+
+
+class Floating(Protocol):
+    """A field of floating point."""
+
+    @property
+    def name(self) -> str:
+        """Return its name."""
+
+    @property
+    def bits(self) -> int:
+        """Return its width."""
+
+    def limits(self) -> tuple[float | None, float | None]:
+        """Return its range, as numbers of its width."""
+
+    def example(self, case: Case) -> float:
+        """Return a value of the least, typical or greatest message."""
 
 
 class _Decade(NamedTuple):
@@ -31,7 +50,7 @@ class _Decade(NamedTuple):
     far: float
 
 
-def within(field: Float, values: Iterable[float]) -> Iterator[float]:
+def within(field: Floating, values: Iterable[float]) -> Iterator[float]:
     """Yield the values as the field's width has them, those that are in its range and finite."""
     letter = FLOAT_LETTERS[field.bits]
     low, high = field.limits()
@@ -45,24 +64,20 @@ def within(field: Float, values: Iterable[float]) -> Iterator[float]:
             yield rounded
 
 
-def longest_text(field: Float) -> int:
+def longest_text(field: Floating) -> int:
     """Return the octets that no number of the field exceeds as text."""
     zero = [len(text_of(-0.0))] if any(True for _ in within(field, (0.0,))) else []
     return max(*zero, *(decade.size for decade in _decades(field)), 0)
 
 
-def long_floats(field: Float) -> tuple[float, ...]:
-    """Return values that the longest text is among, as far as it was found."""
-    return _long_floats(Float("x", bits=field.bits, min=field.min, max=field.max))
-
-
 @lru_cache(maxsize=64)
-def _long_floats(field: Float) -> tuple[float, ...]:
+def long_floats(field: Floating) -> tuple[float, ...]:
+    """Return values that the longest text is among, as far as it was found."""
     random = Random(1)  # noqa: S311 - nothing secret is drawn
     low, high = field.limits()
     ends = (end for end in (low, high, -0.0) if end is not None)
     values = [field.example("greatest"), *within(field, ends)]
-    longest = max(len(text_of(real_of(field, value))) for value in values)
+    longest = max(len(text_of(real_of(field.name, field.bits, value))) for value in values)
     for decade in _decades(field)[:_DECADES]:
         if longest >= decade.size:
             break
@@ -70,14 +85,14 @@ def _long_floats(field: Float) -> tuple[float, ...]:
         reach = decade.far - decade.near
         drawn = [decade.sign * (decade.near + reach * random.random() ** 4) for _ in range(_TRIES)]
         for value in within(field, drawn):
-            length = len(text_of(real_of(field, value)))
+            length = len(text_of(real_of(field.name, field.bits, value)))
             if length > longest:
                 longest = length
                 values.append(value)
     return tuple(values)
 
 
-def _decades(field: Float) -> list[_Decade]:
+def _decades(field: Floating) -> list[_Decade]:
     """Return the decades of the field's range, those with the longest texts first."""
     low, high = field.limits()
     greatest = struct.unpack(FLOAT_LETTERS[field.bits], _greatest(field.bits))[0]
@@ -121,3 +136,13 @@ def _size(power: int, digits: int) -> int:
         power + 1 + (2 if power == _POINTS[-1] else 0)
     )  # a whole number of 16 digits has ".0" behind it
     return max(whole, digits + 1 if digits > power + 1 else 0)
+
+
+def wide_floats(field: Floating) -> Iterator[float]:
+    """Yield values that need all bits of their width where the range has any such."""
+    yield field.example("greatest")
+    last = 2.0 ** -MANTISSA[field.bits]
+    yield from within(field, (1 + last, -1 - last))
+    low, high = field.limits()
+    low, high = -1.0 if low is None else low, 1.0 if high is None else high
+    yield from within(field, (low, high, *(low + (high - low) * part / 7 for part in range(1, 7))))

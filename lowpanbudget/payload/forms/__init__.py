@@ -1,0 +1,1 @@
+"""The same values in other encodings: what is general about each."""

@@ -1,0 +1,96 @@
+"""Numbers and octets in JSON (RFC 8259): what text and readers hold of them.
+
+Readers are taken to hold numbers as IEEE 754 doubles (RFC 8259 section 6), so that digits beyond those are lost.
+Floating point of 16 and 32 bits is written in the fewest digits that restore it. JSON has no infinities and no "not a
+number".
+"""
+
+import base64
+import json
+import math
+import struct
+from collections.abc import Callable
+from typing import Any, Literal
+
+from lowpanbudget.payload.codec.grid import Stepped
+from lowpanbudget.payload.exact import FLOAT_LETTERS, exact
+from lowpanbudget.payload.forms.shapes import Unsayable
+
+Real = Callable[
+    [str, int, float], int | float
+]  # name, bits and value of a float: a number of JSON or CBOR
+# How an encoding writes numbers: in places of a fixed width, as whole steps, as decimal text, as integers and doubles.
+Numbers = Literal["fixed", "steps", "text", "real"]
+MOST_DIGITS = {
+    16: 5,
+    32: 9,
+    64: 17,
+}  # that any value of the width needs (IEEE 754, table 5.1 and text)
+_WHOLE = 10**15  # below this a whole number is shorter without its point, and no digit is lost
+
+
+def text_of(plain: Any) -> bytes:
+    """Return compact JSON in UTF-8."""
+    text = json.dumps(plain, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    return text.encode()
+
+
+def read_text(octets: bytes) -> Any:
+    """Return what JSON text says, with every number as a double holds it."""
+    return json.loads(octets, parse_int=lambda digits: as_double(int(digits)))
+
+
+def as_double(number: Any) -> Any:
+    """Return a number as a receiver has it that keeps doubles only; whole numbers stay whole."""
+    return int(float(number)) if isinstance(number, int) else float(number)
+
+
+def number_of(value: Any) -> int | float:
+    """Return an exact number as an integer or the nearest double."""
+    return int(value) if value == int(value) else float(value)
+
+
+def value_of(number: Stepped | None, item: Any) -> Any:
+    """Return the value of a number field from an integer or a double (read by its shortest text)."""
+    value = exact(item)
+    whole = number is not None and number.grid().whole and value == int(value)
+    return int(value) if whole else value
+
+
+def real_of(name: str, bits: int, value: float) -> int | float:
+    """Return a float of so many bits as the number with the fewest digits that restores it."""
+    if not math.isfinite(value):
+        raise Unsayable(f"{name} is {value}, and JSON has no such number (RFC 8259 section 6)")
+    letter = FLOAT_LETTERS[bits]
+    for digits in range(1, MOST_DIGITS[bits] + 1):
+        short = float(f"{value:.{digits}g}")
+        if abs(short) < math.inf and _same(letter, short, value):
+            break
+    negative_zero = short == 0 and math.copysign(1, short) < 0
+    return (
+        int(short) if abs(short) < _WHOLE and short == int(short) and not negative_zero else short
+    )
+
+
+def real_from(bits: int, item: float) -> float:
+    """Return the value that a float of the field's width takes from a double."""
+    letter = FLOAT_LETTERS[bits]
+    value: float = struct.unpack(letter, struct.pack(letter, item))[0]
+    return value
+
+
+def _same(letter: str, short: float, value: float) -> bool:
+    try:
+        return struct.pack(letter, short) == struct.pack(letter, value)
+    except OverflowError:  # rounded up beyond the greatest value of the width
+        return False
+
+
+def octets_text(octets: bytes) -> str:
+    """Return octets in base64url without padding (RFC 4648 section 5)."""
+    return base64.urlsafe_b64encode(octets).decode().rstrip("=")
+
+
+def octets_from(text: str) -> bytes:
+    """Return the octets of base64url text without padding."""
+    return base64.urlsafe_b64decode(text + "=" * (-len(text) % 4))

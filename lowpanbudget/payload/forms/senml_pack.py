@@ -1,0 +1,109 @@
+"""A message as a SenML pack (RFC 8428); ``senml_values`` reads it back.
+
+The pack has a base name, the length of those in the RFC's examples; the first time of the message is the
+base time. What repeats with a time offset from it carries that as its time, other elements of arrays carry
+their index in the name. Records of one unit stand together and share a base unit, behind those that have
+none. A number is ``v``, a special code or an enumeration its name in ``vs``, flags and booleans ``vb``,
+octets ``vd``; groups join names by ``/``. SenML has no record without a value: what is there but empty and
+could be absent as well is refused.
+"""
+
+from collections.abc import Iterator, Mapping
+from itertools import pairwise
+from typing import Any
+
+from lowpanbudget.payload.exact import EXACT, exact
+from lowpanbudget.payload.forms.doubles import Real, number_of
+from lowpanbudget.payload.forms.senml import Entry, not_empty
+from lowpanbudget.payload.forms.shapes import Unsayable
+from lowpanbudget.payload.kinds.field import Field, members
+from lowpanbudget.payload.kinds.group import own_time
+from lowpanbudget.payload.kinds.interfaces import FieldPath, Known
+from lowpanbudget.payload.message import Message
+
+BASE_NAME = "urn:dev:ow:10e2073a01080063:"  # RFC 8428 section 5.1.2
+RELATIVE = 2**28  # times below are relative to now (section 4.5.3)
+
+
+def to_pack(message: Message, values: Mapping[str, Any], real: Real) -> list[Entry]:
+    """Return the records; ``real`` makes a JSON or CBOR number of a float field's value."""
+    sent = message.unpack(message.pack(values))
+    base = base_field(message.fields)
+    if base is not None and base.name not in sent:
+        base = None
+    entries = list(_Maker(base, real).group(message.fields, sent, (), {}))
+    if not entries:
+        raise Unsayable("no value is present, and SenML has no pack without a record")
+    pack = _by_unit(entries)
+    head: Entry = {"bn": BASE_NAME}
+    if base is not None:
+        head["bt"] = number_of(EXACT.add(exact(sent[base.name]), exact(base.base_time())))
+    return [{**head, **pack[0]}, *pack[1:]]
+
+
+def base_field(fields: tuple[Field, ...]) -> Field | None:
+    """Return the first time whose epoch is known and that is always there: the base time of a pack."""
+    return next((field for field in fields if field.base_time() is not None), None)
+
+
+def has_records(value: Any) -> bool:
+    """Return whether a value as the message has it gives any record: a list or dictionary without values gives none."""
+    if isinstance(value, list):
+        return any(map(has_records, value))
+    return not isinstance(value, dict) or any(map(has_records, value.values()))
+
+
+class _Maker:
+    """Makes records; ``base`` is the time that the pack has as base time."""
+
+    def __init__(self, base: Field | None, real: Real) -> None:
+        self.base, self._real = base, real
+
+    def group(
+        self, fields: tuple[Field, ...], values: Known, path: FieldPath, known: Known,
+        *, time: Any = None, element: bool = False,
+    ) -> Iterator[Entry]:  # fmt: skip
+        """Yield the records of the fields that are there; an ``element`` may have a time of its own."""
+        known = {**known, **values}
+        own = own_time(fields, self.base) if element else None
+        if own is not None:
+            time = EXACT.subtract(exact(values[own.name]), exact(known[own.base]))
+        for field in members(fields):
+            if field.name in values and (path or field is not self.base) and field is not own:
+                here = (*path, field.name)
+                made = field.records(self, values[field.name], here, known, time)
+                yield from not_empty(made, here) if field.optional else made
+
+    def entry(self, field: Field, value: Any, path: FieldPath, known: Known, time: Any) -> Entry:
+        """Return the record of one value."""
+        made: Entry = {"n": "/".join(path)}
+        number = field.number()
+        unit = getattr(field, "unit", "") if number is None else number.unit
+        if unit and not isinstance(value, str):
+            made["u"] = unit
+        if time:
+            made["t"] = number_of(time)
+        label, item = field.to_senml(value, known, self._real)
+        return {**made, label: item}
+
+    def rises(self, element: Field, values: list[Any]) -> bool:
+        """Return whether the elements are told apart, and in order, by their times."""
+        own = element.own_time(self.base)
+        if own is None:
+            return False
+        return all(early[own.name] < late[own.name] for early, late in pairwise(values))
+
+
+def _by_unit(entries: list[Entry]) -> list[Entry]:
+    """Return the records with those of a unit together: behind a base unit a record cannot be without one."""
+    runs: dict[str, list[Entry]] = {}
+    for entry in entries:
+        runs.setdefault(entry.get("u", ""), []).append(entry)
+    plain = runs.pop("", [])
+    alone = [run[0] for run in runs.values() if len(run) == 1]
+    together = []
+    for unit, run in runs.items():
+        if len(run) > 1:
+            bare = [{label: item for label, item in entry.items() if label != "u"} for entry in run]
+            together += [{"bu": unit, **bare[0]}, *bare[1:]]
+    return [*plain, *alone, *together]

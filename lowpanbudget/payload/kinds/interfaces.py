@@ -1,0 +1,169 @@
+"""What kinds of fields are asked by, and what they answer with: places, words, gains, and the makers of other forms.
+
+Fields stand here as ``Any``: their class is built on this module.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from decimal import Decimal
+from typing import Any, NamedTuple, Protocol
+
+from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.grid import Stepped
+from lowpanbudget.payload.codec.nodes import Node, Place
+from lowpanbudget.payload.flaws import Path
+from lowpanbudget.payload.forms.senml import Record
+
+Known = Mapping[str, Any]  # the values before a place, by name
+Fields = tuple[Any, ...]
+ELEMENT = "[]"  # the step of a path that stands for any element of an array
+# names down to a field, "[]" for any element, "(when)" for a union's option
+FieldPath = tuple[str, ...]
+
+
+class Summary(NamedTuple):
+    """A field's values in words: its range, its step and its unit, empty where it has none."""
+
+    range: str
+    step: str = ""
+    unit: str = ""
+
+
+class Gain(NamedTuple):
+    """What a field gives, in words, and as numbers where it is one: its step and its greatest rounding error."""
+
+    gives: str
+    less: str
+    step: Decimal | None = None
+    error: Decimal | None = None
+    less_step: Decimal | None = None
+    less_error: Decimal | None = None
+
+
+class Body(NamedTuple):
+    """Fields inside a field: the steps of a path that lead to them, and whether their names follow."""
+
+    steps: FieldPath
+    fields: Fields
+    named: bool = True
+
+
+class Scope(NamedTuple):
+    """The values that stand before a place, in its group and those around it, and their fields."""
+
+    values: Mapping[str, Any]
+    fields: Mapping[str, Any]
+
+
+class Held(NamedTuple):
+    """A value without parts: its field, its place, a key that sorts as the message does, and what stands before it."""
+
+    field: Any
+    value: Any
+    path: tuple[str | int, ...]
+    order: tuple[int, ...]
+    scope: Scope
+
+    def under(self, field: Any, value: Any, index: int) -> "Held":
+        """Return an element of a list, or the value of an option."""
+        return Held(field, value, (*self.path, index), (*self.order, index), self.scope)
+
+
+class Wish(NamedTuple):
+    """A value that is wanted at one place of a message, and what the tags of unions on the way must be."""
+
+    path: FieldPath
+    value: Any
+    tags: Mapping[str, str]
+
+
+class Earlier(NamedTuple):
+    """An earlier field that later ones may refer to: where its value is kept, and its node."""
+
+    field: Any
+    slot: int
+    node: Node
+
+
+class At(NamedTuple):
+    """Where a field is compiled: the fields before it by name, the keys of the declaration, the depth of groups."""
+
+    scope: Mapping[str, Earlier]
+    path: Path
+    depth: int
+
+    def below(self, *keys: str | int) -> "At":
+        """Return the place of a field inside."""
+        return At(self.scope, (*self.path, *keys), self.depth + 1)
+
+
+class Planner(Protocol):
+    """What compiles the fields of a message, as kinds see it."""
+
+    order: Order
+
+    def flaw(self, path: Path, message: str, hint: str) -> None:
+        """Note what is wrong."""
+
+    def place(self, leaf: Any) -> Place:
+        """Return a field of fixed width with its codec, in the byte order of the message."""
+
+    def group(self, fields: Fields, at: At) -> Node | None:
+        """Return compiled fields, or None if they are flawed."""
+
+    def element(self, field: Any, at: At) -> Node | None:
+        """Return a compiled element of an array, or None if it is flawed."""
+
+    def referred(self, name: str) -> bool:
+        """Return whether a later field refers to this name."""
+
+
+LeafConversion = Callable[[Any, Any, Known], Any]
+CodeOf = Callable[[Stepped, Any], Any]  # a value of a number as an encoding counts it, or back
+
+
+class Conversion(Protocol):
+    """Values into the data of an encoding, or back."""
+
+    @property
+    def leaf(self) -> LeafConversion:
+        """Return what makes the data (the value) of a field without fields inside."""
+
+    def fields(self, fields: Fields, values: Any, outer: Known) -> Any:
+        """Return the data (the values) of several fields; ``outer`` has the values around them."""
+
+
+class RecordMaker(Protocol):
+    """What makes a SenML pack of values."""
+
+    def entry(
+        self, field: Any, value: Any, path: FieldPath, known: Known, time: Any
+    ) -> dict[str, Any]:
+        """Return the record of one value."""
+
+    def group(
+        self, fields: Fields, values: Known, path: FieldPath, known: Known,
+        *, time: Any = None, element: bool = False,
+    ) -> Iterator[dict[str, Any]]:  # fmt: skip
+        """Yield the records of several fields; an ``element`` of an array may have a time of its own."""
+
+    def rises(self, element: Any, values: list[Any]) -> bool:
+        """Return whether elements are told apart, and in order, by times of their own."""
+
+
+class RecordReader(Protocol):
+    """What reads values from a SenML pack."""
+
+    def group(
+        self, fields: Fields, records: list[Record], known: Known, time: Decimal | None = None
+    ) -> dict[str, Any]:
+        """Return the values of several fields; ``time`` is that of the array's element around them."""
+
+
+class Rules(Protocol):
+    """A grammar in CDDL being made."""
+
+    def fields(self, fields: Fields, path: FieldPath) -> str:
+        """Return a map or an array of fields."""
+
+    def rule(self, name: str, body: str, remark: str = "") -> str:
+        """Add a rule and return its name."""
