@@ -26,6 +26,7 @@ from lowpanbudget.payload.codec.compiler import Compiler
 from lowpanbudget.payload.codec.groups import GroupNode
 from lowpanbudget.payload.codec.nodes import Case
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage, Misfit
+from lowpanbudget.payload.forms.cddl import cddl
 from lowpanbudget.payload.kinds.field import Field, name_flaw
 from lowpanbudget.payload.kinds.lengths import Repeated
 
@@ -197,9 +198,7 @@ class Message:
 
     def cddl(self, *, keyed: bool = False) -> str:
         """Return CDDL text (RFC 8610) of the CBOR form: an array, or (``keyed``) a map with integer keys."""
-        from lowpanbudget.payload.forms.cddl import cddl  # noqa: PLC0415 - it is built on this module
-
-        return cddl(self, keyed=keyed)
+        return cddl(self.name, self.note, self.fields, keyed=keyed)
 
     def _size_hint(self) -> str:
         least, most = self.min_octets, self.max_octets

@@ -10,7 +10,6 @@ from payload.schemas import filled_messages, messages
 
 from lowpanbudget.errors import RequestError
 from lowpanbudget.payload.forms.cbor import from_data, to_data
-from lowpanbudget.payload.forms.cddl import cddl
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
@@ -76,7 +75,7 @@ WHOLE = message(
 
 def test_cddl_of_every_kind() -> None:
     assert (
-        cddl(WHOLE, keyed=True)
+        WHOLE.cddl(keyed=True)
         == """\
 message-m = {
   0: 1, ; version
@@ -110,7 +109,7 @@ m.r.element = {
 }
 """
     )
-    array = cddl(WHOLE, keyed=False)
+    array = WHOLE.cddl(keyed=False)
     assert "odd: 0..9 / null, ; odd" in array
     assert array.startswith("message-m = [\n")
 
@@ -122,5 +121,5 @@ def test_cddl_parses(keyed: bool, made: Message) -> None:
     """Source: cddlparser, a parser of RFC 8610; skipped where it is not installed."""
     parser = pytest.importorskip("cddlparser")
     for one in (made, WHOLE):
-        rules = parser.parse(cddl(one, keyed=keyed)).rules
+        rules = parser.parse(one.cddl(keyed=keyed)).rules
         assert rules

@@ -7,18 +7,17 @@ from lowpanbudget.payload.codec.grid import zero_of
 from lowpanbudget.payload.exact import plain
 from lowpanbudget.payload.kinds.field import Field, members
 from lowpanbudget.payload.kinds.interfaces import FieldPath
-from lowpanbudget.payload.message import Message
 
 
-def cddl(message: Message, *, keyed: bool) -> str:
-    """Return CDDL text for the map with integer keys (``keyed``) or the array that ``cbor`` makes.
+def cddl(name: str, note: str, fields: tuple[Field, ...], *, keyed: bool) -> str:
+    """Return CDDL text of a message for the map with integer keys (``keyed``) or the array that ``cbor`` makes.
 
     A dot joins the names of inner rules, for no field has one in its name.
     """
     grammar = Grammar(keyed)
-    body = grammar.fields(message.fields, (message.name,))
-    head = f"; {grammar.comment(message.note)}\n" if message.note else ""
-    return "\n\n".join([f"{head}message-{message.name} = {body}", *grammar.rules]) + "\n"
+    body = grammar.fields(fields, (name,))
+    head = f"; {grammar.comment(note)}\n" if note else ""
+    return "\n\n".join([f"{head}message-{name} = {body}", *grammar.rules]) + "\n"
 
 
 @dataclass(frozen=True, slots=True)
