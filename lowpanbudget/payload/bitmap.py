@@ -1,14 +1,14 @@
 """The bit map of a message: what stands where, made of the marks that packing left behind."""
 
-from collections.abc import Sequence
 from typing import NamedTuple
 
-from lowpanbudget.payload.codec.bitpack import Mark
+from lowpanbudget.payload.codec.stream import Mark
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import Summary
+from lowpanbudget.payload.words import joined
 
 # What a run of bits is for when it is not a value of its own.
-_ROLES = {
+ROLES = {
     "delta": "difference from the sample before",
     "escape": "sample in full after a jump",
     "presence": "which optional fields follow",
@@ -46,30 +46,22 @@ def entries(marks: list[Mark]) -> tuple[Entry, ...]:
             made.append(_entry(mark))
         elif prefix == open_prefix:
             last = made[-1]
-            if mark.about is not about:
+            if mark.note.about is not about:
                 last = last._replace(kind="elements", range="", step="", unit="")
             name = f"{joined(prefix)}[{first}..{index}]" if index != first else last.name
             made[-1] = last._replace(
                 name=name,
                 bits=last.bits + mark.bits,
-                padding=last.padding + mark.padding,
+                padding=last.padding + mark.note.padding,
                 elements=index - first + 1,
                 role="elements",
             )
         else:
-            first, about = index, mark.about
+            first, about = index, mark.note.about
             name = f"{joined(prefix)}[{index}]"
             made.append(_entry(mark)._replace(name=name, note="as the first"))
         open_prefix = prefix
     return tuple(made)
-
-
-def joined(path: Sequence[str | int]) -> str:
-    """Return a path as people write it: ``readings[3].temperature``."""
-    text = ""
-    for part in path:
-        text += f"[{part}]" if isinstance(part, int) else f".{part}"
-    return text.lstrip(".")
 
 
 def _repeated(path: tuple[str | int, ...]) -> tuple[tuple[str | int, ...] | None, int]:
@@ -81,18 +73,25 @@ def _repeated(path: tuple[str | int, ...]) -> tuple[tuple[str | int, ...] | None
 
 
 def _entry(mark: Mark) -> Entry:
-    about = mark.about
+    about = mark.note.about
     if isinstance(about, Field):
         words, note = about.summary(), about.shown_note()
-        if mark.role == "count":
+        if mark.note.role == "count":
             size, counts = about.count_summary()
             words, note = Summary(size), _joined(f"number of {counts} that follow", about.note)
     else:  # the names of optional fields, or nothing
         words, note = Summary(", ".join(about or ())), ""
-    if mark.role in _ROLES:
-        note = _joined(_ROLES[mark.role], note)
+    if mark.note.role in ROLES:
+        note = _joined(ROLES[mark.note.role], note)
     return Entry(
-        joined(mark.path), mark.offset, mark.bits, mark.kind, mark.role, *words, note, mark.padding
+        joined(mark.path),
+        mark.offset,
+        mark.bits,
+        mark.note.kind,
+        mark.note.role,
+        *words,
+        note,
+        mark.note.padding,
     )
 
 

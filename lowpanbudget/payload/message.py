@@ -11,24 +11,20 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Any
 
+from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.errors import Malformed, RequestError, Truncated, plural
-from lowpanbudget.payload.bitmap import Entry, entries, joined
-from lowpanbudget.payload.codec.bitpack import (
-    BIT_ORDERS,
-    BYTE_ORDERS,
-    LAYOUTS,
-    Mark,
-    Order,
-    Reader,
-    Writer,
-)
+from lowpanbudget.payload.bitmap import Entry, entries
 from lowpanbudget.payload.codec.compiler import Compiler
 from lowpanbudget.payload.codec.groups import GroupNode
 from lowpanbudget.payload.codec.nodes import Case
+from lowpanbudget.payload.codec.order import BIT_ORDERS, BYTE_ORDERS, LAYOUTS, Order
+from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Mark
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage, Misfit
 from lowpanbudget.payload.forms.cddl import cddl
 from lowpanbudget.payload.kinds.field import Field, name_flaw
 from lowpanbudget.payload.kinds.lengths import Repeated
+from lowpanbudget.payload.spans import spans
+from lowpanbudget.payload.words import joined
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -63,7 +59,7 @@ class Message:
 
     def pack(self, values: Mapping[str, Any]) -> bytes:
         """Return the octets of the values; one out of its range is a ``RequestError``, never a silent clamp."""
-        return self._write(values, None).finish()
+        return self._write(values).finish()
 
     def unpack(self, octets: bytes, *, ignore_tail: bool = False) -> dict[str, Any]:
         """Return the values of the octets; too few, too many or a code without meaning is a ``WireError``.
@@ -76,14 +72,8 @@ class Message:
                 f"message {self.name}: octets are wanted, not a {type(octets).__name__}",
                 hint="Give bytes; of hexadecimal text: bytes.fromhex(text)",
             )
-        source = Reader(octets, self._order)
-        try:
-            values = self._root.read(source, {})
-        except Misfit as fault:
-            kind = Truncated if fault.short else Malformed
-            text = f"field {joined(source.path)} {fault.text}" if source.path else fault.text
-            hint = fault.hint or (self._size_hint() if fault.short else "")
-            raise kind(text, offset=source.position >> 3, layer=self._layer, hint=hint) from None
+        source = BitReader(octets, self._order)
+        values = self._read(source, 0)
         if source.left >= 8 and not ignore_tail:
             used = (source.position + 7) >> 3
             raise Malformed(
@@ -94,6 +84,24 @@ class Message:
             )
         return values
 
+    def read(self, reader: Reader) -> dict[str, Any]:
+        """Return the values of the octets that are left, and leave a span for every field.
+
+        ``reader`` passes the octets of the message; what is behind it is left unread. Errors are those of ``unpack``.
+        """
+        marks: list[Mark] = []
+        source = BitReader(reader.data[reader.pos : reader.end], self._order, marks)
+        values = self._read(source, reader.pos)
+        reader.spans += spans(marks, self._layer, reader.pos * 8)
+        reader.pos += (source.position + 7) >> 3
+        return values
+
+    def write(self, writer: Writer, values: Mapping[str, Any]) -> None:
+        """Append the octets of the values, with a span for every field as a receiver reads it."""
+        octets = self.pack(values)
+        writer.spans += spans(self._marks(octets), self._layer, writer.pos * 8)
+        writer.data += octets
+
     def example(self, case: Case) -> dict[str, Any]:
         """Return values that make the least, the typical or the greatest message."""
         return self._root.example(case, {})
@@ -101,7 +109,7 @@ class Message:
     def size_bits(self, case: Case) -> int:
         """Return the bits of the least, typical or greatest message, by packing it (padding at its end not counted)."""
         if case not in self._sizes:
-            self._sizes[case] = self._write(self.example(case), None).position
+            self._sizes[case] = self._write(self.example(case)).position
         return self._sizes[case]
 
     @property
@@ -146,9 +154,7 @@ class Message:
 
     def marks(self, values: Mapping[str, Any]) -> list[Mark]:
         """Return a mark for every run of bits that packing the values writes, padding included."""
-        marks: list[Mark] = []
-        self._write(values, marks).finish()
-        return marks
+        return self._marks(self.pack(values))
 
     @property
     def batch_field(self) -> Repeated | None:
@@ -209,8 +215,27 @@ class Message:
     def _layer(self) -> str:
         return f"message {self.name}"
 
-    def _write(self, values: Mapping[str, Any], marks: list[Mark] | None) -> Writer:
-        out = Writer(self._order, marks=marks)
+    def _read(self, source: BitReader, before: int) -> dict[str, Any]:
+        """Return the values; ``before`` octets stand before those of the source."""
+        try:
+            values = self._root.read(source, {})
+        except Misfit as fault:
+            kind = Truncated if fault.short else Malformed
+            text = f"field {joined(source.path)} {fault.text}" if source.path else fault.text
+            hint = fault.hint or (self._size_hint() if fault.short else "")
+            offset = before + (source.position >> 3)
+            raise kind(text, offset=offset, layer=self._layer, hint=hint) from None
+        if source.marks is not None:
+            source.mark_rest()
+        return values
+
+    def _marks(self, octets: bytes) -> list[Mark]:
+        marks: list[Mark] = []
+        self._read(BitReader(octets, self._order, marks), 0)
+        return marks
+
+    def _write(self, values: Mapping[str, Any]) -> BitWriter:
+        out = BitWriter(self._order)
         try:
             self._root.write(out, values, {})
         except Misfit as fault:

@@ -1,13 +1,11 @@
 """The values of a message one by one, each with its path, its unit and what it means: for tables that people read."""
 
-from decimal import Decimal
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.bitmap import joined
-from lowpanbudget.payload.exact import exact, plain
 from lowpanbudget.payload.kinds.field import held_in
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.tree import path_text, walk
+from lowpanbudget.payload.words import joined, text_of
 
 
 class Told(NamedTuple):
@@ -41,16 +39,3 @@ def units(message: Message) -> dict[str, str]:
         for path, field in walk(message.fields)
         if field.shown_unit()
     }
-
-
-def text_of(value: Any) -> str:
-    """Return a value as text: numbers without exponent, octets in hex, flags joined."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int | Decimal):
-        return plain(exact(value))
-    if isinstance(value, bytes):
-        return value.hex()
-    if isinstance(value, tuple):
-        return " ".join(value)
-    return str(value)

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 from hypothesis import strategies as st
 from hypothesis.strategies import DrawFn, SearchStrategy
 
-from lowpanbudget.payload.codec.bitpack import BIT_ORDERS, BYTE_ORDERS, LAYOUTS
+from lowpanbudget.payload.codec.order import BIT_ORDERS, BYTE_ORDERS, LAYOUTS
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.constant import Constant

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lowpanbudget.payload.codec.bitpack import Order, from_mixed, to_mixed
+from lowpanbudget.payload.codec.order import Order, from_mixed, to_mixed
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.field import Field

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.payload.c.names import Names, Spot
 from lowpanbudget.payload.c.text import Lines
-from lowpanbudget.payload.codec.bitpack import Order
+from lowpanbudget.payload.codec.order import Order
 
 Known = dict[str, Any]
 

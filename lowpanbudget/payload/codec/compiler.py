@@ -3,9 +3,9 @@
 from collections.abc import Callable
 from functools import lru_cache
 
-from lowpanbudget.payload.codec.bitpack import Order, from_mixed, to_mixed
 from lowpanbudget.payload.codec.groups import GroupNode, Named
 from lowpanbudget.payload.codec.nodes import Codec, LeafNode, Node, Place, Run
+from lowpanbudget.payload.codec.order import Order, from_mixed, to_mixed
 from lowpanbudget.payload.codec.steps import Steps
 from lowpanbudget.payload.flaws import Flaw, Path
 from lowpanbudget.payload.kinds.field import Field, Leaf, name_flaw

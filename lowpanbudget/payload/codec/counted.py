@@ -3,44 +3,42 @@
 from collections.abc import Sequence
 from typing import Any
 
-from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer, from_mixed, to_mixed
+from lowpanbudget.payload.codec.order import Order, from_mixed, to_mixed
+from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
 from lowpanbudget.payload.flaws import Misfit
 
 
 class Count:
     """The number of elements or octets in front of them, less the smallest allowed number."""
 
-    __slots__ = ("_least", "_most", "_order", "_padding", "_swap", "width")
+    __slots__ = ("_least", "_most", "_note", "_order", "_swap", "width")
 
-    def __init__(self, least: int, most: int, bits: int | None, order: Order) -> None:
+    def __init__(self, about: Any, bits: int | None, order: Order) -> None:
+        least, most = about.least, about.most
         needed = count_width(least, most, bits)
         self.width = order.rounded(needed)
-        self._padding = self.width - needed
+        self._note = Note("count", "count", about, self.width - needed)
         self._least, self._most, self._order = least, most, order
         self._swap = order.mixed and self.width > 8
 
-    def write(self, out: Writer, count: int, about: Any) -> None:
+    def write(self, out: BitWriter, count: int) -> None:
         """Append a count, which the caller has checked."""
         code = count - self._least
-        if out.marks is not None:
-            out.mark(
-                out.position,
-                self.width,
-                padding=self._padding,
-                kind="count",
-                role="count",
-                about=about,
-            )
-        out.put(to_mixed(code, self.width, self._order) if self._swap else code, self.width)
+        wire = to_mixed(code, self.width, self._order) if self._swap else code
+        out.put(wire, self.width)
 
-    def read(self, source: Reader) -> int:
+    def read(self, source: BitReader) -> int:
         """Return the next count."""
         start = source.position
         code = source.take(self.width)
-        count = self._least + (from_mixed(code, self.width, self._order) if self._swap else code)
+        count: int = self._least + (
+            from_mixed(code, self.width, self._order) if self._swap else code
+        )
         if count > self._most:
-            source.back(start)
+            source.position = start
             raise Misfit(f"has a count of {count}, and at most {self._most} are allowed")
+        if source.marks is not None:
+            source.mark(start, self.width, self._note, count)
         return count
 
     def check(self, value: Any) -> int:

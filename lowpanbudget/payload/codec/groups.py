@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from difflib import get_close_matches
 from typing import Any
 
-from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer
 from lowpanbudget.payload.codec.nodes import Case, LeafNode, Node, Place, Scope, Step
+from lowpanbudget.payload.codec.order import Order
+from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
 from lowpanbudget.payload.flaws import NO_VALUE, Misfit
 from lowpanbudget.payload.kinds.field import Field
 
@@ -21,7 +22,7 @@ class Named:
         self.slot = slot
         self.least, self.greatest = node.least, node.greatest
 
-    def write(self, out: Writer, values: Mapping[str, Any], scope: Scope) -> None:
+    def write(self, out: BitWriter, values: Mapping[str, Any], scope: Scope) -> None:
         """Append the field."""
         out.path.append(self.name)
         value = values.get(self.name)
@@ -32,7 +33,7 @@ class Named:
             self._remember(value, scope)
         out.path.pop()
 
-    def read(self, source: Reader, values: dict[str, Any], scope: Scope) -> None:
+    def read(self, source: BitReader, values: dict[str, Any], scope: Scope) -> None:
         """Read the field."""
         source.path.append(self.name)
         value = values[self.name] = self.node.read(source, scope)
@@ -85,12 +86,12 @@ class Maybe:
         self.name = field.name
         self.least, self.greatest = 0, step.greatest
 
-    def write(self, out: Writer, values: Mapping[str, Any], scope: Scope) -> None:
+    def write(self, out: BitWriter, values: Mapping[str, Any], scope: Scope) -> None:
         """Append the field if it has a value."""
         if values.get(self.name) is not None:
             self._step.write(out, values, scope)
 
-    def read(self, source: Reader, values: dict[str, Any], scope: Scope) -> None:
+    def read(self, source: BitReader, values: dict[str, Any], scope: Scope) -> None:
         """Read the field; the group asks only when it is there."""
         self._step.read(source, values, scope)
 
@@ -103,7 +104,16 @@ class Maybe:
 class GroupNode:
     """The steps of a group or of the whole message, led by the presence bits of its optional fields."""
 
-    __slots__ = ("_known", "_msb", "_optional", "_steps", "greatest", "least", "presence_bits")
+    __slots__ = (
+        "_known",
+        "_msb",
+        "_note",
+        "_optional",
+        "_steps",
+        "greatest",
+        "least",
+        "presence_bits",
+    )
 
     def __init__(self, steps: list[Step], known: list[str], order: Order) -> None:
         self._steps = tuple(steps)
@@ -111,10 +121,12 @@ class GroupNode:
         self._msb = order.msb_first
         self._optional = tuple(step.name for step in steps if isinstance(step, Maybe))
         self.presence_bits = order.rounded(len(self._optional))
+        padding = self.presence_bits - len(self._optional)
+        self._note = Note("presence", "presence", self._optional, padding)
         self.least = self.presence_bits + sum(step.least for step in steps)
         self.greatest = self.presence_bits + sum(step.greatest for step in steps)
 
-    def write(self, out: Writer, value: Any, scope: Scope) -> None:
+    def write(self, out: BitWriter, value: Any, scope: Scope) -> None:
         """Append presence bits and fields."""
         if type(value) is not dict and not isinstance(value, Mapping):
             raise Misfit(f"is a {type(value).__name__}", hint="Give a dictionary of values by name")
@@ -125,7 +137,7 @@ class GroupNode:
         for step in self._steps:
             step.write(out, value, scope)
 
-    def read(self, source: Reader, scope: Scope) -> dict[str, Any]:
+    def read(self, source: BitReader, scope: Scope) -> dict[str, Any]:
         """Return the fields by name; absent ones are not in the dictionary."""
         values: dict[str, Any] = {}
         if not self._optional:
@@ -148,26 +160,23 @@ class GroupNode:
     def _weight(self, index: int) -> int:
         return 1 << (self.presence_bits - 1 - index) if self._msb else 1 << index
 
-    def _write_presence(self, out: Writer, values: Mapping[str, Any]) -> None:
+    def _write_presence(self, out: BitWriter, values: Mapping[str, Any]) -> None:
         bits = self.presence_bits
+        present = tuple(name for name in self._optional if values.get(name) is not None)
         code = sum(
-            self._weight(i) for i, name in enumerate(self._optional) if values.get(name) is not None
+            self._weight(index) for index, name in enumerate(self._optional) if name in present
         )
-        if out.marks is not None:
-            padding = bits - len(self._optional)
-            out.mark(
-                out.position,
-                bits,
-                padding=padding,
-                kind="presence",
-                role="presence",
-                about=self._optional,
-            )
         out.put(code, bits)
 
-    def _read_presence(self, source: Reader) -> frozenset[str]:
+    def _read_presence(self, source: BitReader) -> tuple[str, ...]:
+        start = source.position
         code = source.take(self.presence_bits)
-        return frozenset(name for i, name in enumerate(self._optional) if code & self._weight(i))
+        present = tuple(
+            name for index, name in enumerate(self._optional) if code & self._weight(index)
+        )
+        if source.marks is not None:
+            source.mark(start, self.presence_bits, self._note, present)
+        return present
 
     def _unknown(self, values: Mapping[str, Any]) -> None:
         name = next(key for key in values if key not in self._known)

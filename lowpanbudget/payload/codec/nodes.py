@@ -9,7 +9,8 @@ reader or writer holds the names down to the place, so that a ``Misfit`` needs n
 from collections.abc import Callable, Mapping
 from typing import Any, ClassVar, Literal, NamedTuple, Protocol
 
-from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer
+from lowpanbudget.payload.codec.order import Order
+from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
 from lowpanbudget.payload.flaws import NO_VALUE, Misfit
 
 Case = Literal["least", "typical", "greatest"]
@@ -45,10 +46,10 @@ class Node(Protocol):
     least: int
     greatest: int
 
-    def write(self, out: Writer, value: Any, scope: Scope) -> None:
+    def write(self, out: BitWriter, value: Any, scope: Scope) -> None:
         """Append the value."""
 
-    def read(self, source: Reader, scope: Scope) -> Any:
+    def read(self, source: BitReader, scope: Scope) -> Any:
         """Return the next value."""
 
     def example(self, case: Case, scope: Scope) -> Any:
@@ -61,10 +62,10 @@ class Step(Protocol):
     least: int
     greatest: int
 
-    def write(self, out: Writer, values: Mapping[str, Any], scope: Scope) -> None:
+    def write(self, out: BitWriter, values: Mapping[str, Any], scope: Scope) -> None:
         """Append the fields."""
 
-    def read(self, source: Reader, values: dict[str, Any], scope: Scope) -> None:
+    def read(self, source: BitReader, values: dict[str, Any], scope: Scope) -> None:
         """Read the fields into the dictionary."""
 
     def example(self, case: Case, values: dict[str, Any], scope: Scope) -> None:
@@ -82,32 +83,31 @@ class Place(NamedTuple):
 class LeafNode:
     """One value of fixed width."""
 
-    __slots__ = ("_examples", "greatest", "least", "place")
+    __slots__ = ("_examples", "greatest", "least", "note", "place")
 
     def __init__(self, place: Place) -> None:
         self.place = place
+        self.note = Note(place.leaf.kind, "value", place.leaf, place.padding)
         self._examples: dict[Case, Any] = {}  # arrays ask for the same one again and again
         self.least = self.greatest = place.codec.width
 
-    def write(self, out: Writer, value: Any, scope: Scope) -> None:
+    def write(self, out: BitWriter, value: Any, scope: Scope) -> None:
         """Append the code of the value."""
-        leaf, codec, padding = self.place
-        code = codec.encode(value)
-        if out.marks is not None:
-            out.mark(
-                out.position, codec.width, padding=padding, kind=leaf.kind, role="value", about=leaf
-            )
-        out.put(code, codec.width)
+        codec = self.place.codec
+        out.put(codec.encode(value), codec.width)
 
-    def read(self, source: Reader, scope: Scope) -> Any:
+    def read(self, source: BitReader, scope: Scope) -> Any:
         """Return the value of the next code."""
         start = source.position
         code = source.take(self.least)
         try:
-            return self.place.codec.decode(code)
+            value = self.place.codec.decode(code)
         except Misfit:
-            source.back(start)
+            source.position = start
             raise
+        if source.marks is not None:
+            source.mark(start, self.least, self.note, value)
+        return value
 
     def example(self, case: Case, scope: Scope) -> Any:
         """Return the leaf's own example."""
@@ -116,27 +116,37 @@ class LeafNode:
         return self._examples[case]
 
 
+class _RunPart(NamedTuple):
+    """A field of a run: where it begins, its width, how far up it stands in the number, and what it is."""
+
+    leaf: Described
+    offset: int
+    width: int
+    shift: int
+    note: Note
+
+
 class Run:
     """Fixed fields side by side, written and read as one number."""
 
-    __slots__ = ("_examples", "_places", "_reads", "_writes", "greatest", "least")
+    __slots__ = ("_examples", "_parts", "_reads", "_writes", "greatest", "least")
 
     def __init__(self, places: list[Place], order: Order) -> None:
         total = sum(place.codec.width for place in places)
         self.least = self.greatest = total
-        writes, reads, marks, offset = [], [], [], 0
-        for place in places:
-            leaf, codec, _ = place
+        writes, reads, parts, offset = [], [], [], 0
+        for leaf, codec, padding in places:
             shift = total - offset - codec.width if order.msb_first else offset
             if leaf.carries:
                 writes.append((leaf.name, shift, codec.encode))
                 reads.append((leaf.name, shift, (1 << codec.width) - 1, codec.decode))
-            marks.append((place, offset))
+            note = Note(leaf.kind, "value", leaf, padding)
+            parts.append(_RunPart(leaf, offset, codec.width, shift, note))
             offset += codec.width
-        self._writes, self._reads, self._places = tuple(writes), tuple(reads), tuple(marks)
+        self._writes, self._reads, self._parts = tuple(writes), tuple(reads), tuple(parts)
         self._examples: dict[Case, dict[str, Any]] = {}
 
-    def write(self, out: Writer, values: Mapping[str, Any], scope: Scope) -> None:
+    def write(self, out: BitWriter, values: Mapping[str, Any], scope: Scope) -> None:
         """Append all fields."""
         word, name = 0, ""
         get = values.get
@@ -146,11 +156,9 @@ class Run:
         except Misfit as fault:
             out.path.append(name)
             raise _explained(fault, values, name) from None
-        if out.marks is not None:
-            self._mark(out)
         out.put(word, self.least)
 
-    def read(self, source: Reader, values: dict[str, Any], scope: Scope) -> None:
+    def read(self, source: BitReader, values: dict[str, Any], scope: Scope) -> None:
         """Read all fields."""
         start, name = source.position, ""
         try:
@@ -163,38 +171,33 @@ class Run:
                 values[name] = decode(word >> shift & mask)
         except Misfit:
             source.path.append(name)
-            source.back(start + next(at for place, at in self._places if place.leaf.name == name))
+            source.position = start + next(p.offset for p in self._parts if p.leaf.name == name)
             raise
+        if source.marks is not None:
+            self._mark(source, start, values, word)
 
     def example(self, case: Case, values: dict[str, Any], scope: Scope) -> None:
         """Put an example of each field into the dictionary."""
         if case not in self._examples:
-            leaves = (place.leaf for place, _ in self._places)
+            leaves = (part.leaf for part in self._parts)
             self._examples[case] = {
                 leaf.name: leaf.example(case) for leaf in leaves if leaf.carries
             }
         values.update(self._examples[case])
 
-    def _short(self, source: Reader) -> None:
+    def _short(self, source: BitReader) -> None:
         """Complain about the first field that is not whole."""
         start, left = source.position, source.left
-        for (leaf, codec, _), offset in self._places:
-            if offset + codec.width > left:
-                source.path.append(leaf.name or leaf.kind)
-                source.back(start + offset).take(codec.width)
+        for part in self._parts:
+            if part.offset + part.width > left:
+                source.path.append(part.leaf.name or part.leaf.kind)
+                source.position = start + part.offset
+                source.take(part.width)
 
-    def _mark(self, out: Writer) -> None:
-        for (leaf, codec, padding), offset in self._places:
-            at = out.position + offset
-            out.mark(
-                at,
-                codec.width,
-                padding=padding,
-                kind=leaf.kind,
-                role="value",
-                about=leaf,
-                name=leaf.name,
-            )
+    def _mark(self, source: BitReader, start: int, values: Mapping[str, Any], word: int) -> None:
+        for leaf, offset, width, shift, note in self._parts:
+            value = values.get(leaf.name) if leaf.carries else word >> shift & (1 << width) - 1
+            source.mark(start + offset, width, note, value, leaf.name)
 
 
 def _explained(fault: Misfit, values: Mapping[str, Any], name: str) -> Misfit:

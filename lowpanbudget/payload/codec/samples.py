@@ -2,10 +2,11 @@
 
 from typing import Any, Protocol
 
-from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer, from_mixed, to_mixed
 from lowpanbudget.payload.codec.counted import Count
 from lowpanbudget.payload.codec.grid import Stepped
 from lowpanbudget.payload.codec.nodes import Case, LeafNode, Scope
+from lowpanbudget.payload.codec.order import Order, from_mixed, to_mixed
+from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
 from lowpanbudget.payload.flaws import Misfit
 
 
@@ -54,7 +55,7 @@ class SeriesNode:
 
     def __init__(self, field: Sampled, sample: LeafNode, order: Order) -> None:
         self._field, self._sample = field, sample
-        self._count = Count(field.least, field.most, field.count_bits, order)
+        self._count = Count(field, field.count_bits, order)
         self._number = grid = field.number().grid()
         self._span = (grid.low, grid.high)
         width = sample.least
@@ -68,11 +69,11 @@ class SeriesNode:
         self.least = self._count.width + (width + (field.least - 1) * least if field.least else 0)
         self.greatest = self._count.width + width + (field.most - 1) * greatest
 
-    def write(self, out: Writer, value: Any, scope: Scope) -> None:
+    def write(self, out: BitWriter, value: Any, scope: Scope) -> None:
         """Append count, first sample and differences."""
         count = self._count.check(value)
         if self._count.width:
-            self._count.write(out, count, self._field)
+            self._count.write(out, count)
         before, codec = 0, self._sample.place.codec
         for index, item in enumerate(value):
             out.path.append(index)
@@ -84,7 +85,7 @@ class SeriesNode:
             before = steps
             out.path.pop()
 
-    def read(self, source: Reader, scope: Scope) -> list[Any]:
+    def read(self, source: BitReader, scope: Scope) -> list[Any]:
         """Return the next samples."""
         count = self._count.read(source) if self._count.width else self._field.least
         low, high = self._span
@@ -94,17 +95,33 @@ class SeriesNode:
             source.path.append(index)
             start = source.position
             delta = 0 if index == 0 else self._deltas.read(source)
-            if index == 0 or delta is None:
+            if index == 0:
                 items.append(self._sample.read(source, scope))
+                before = self._number.steps_of(items[-1])
+            elif delta is None:
+                items.append(self._after_escape(source))
                 before = self._number.steps_of(items[-1])
             else:
                 before += delta
                 if not low <= before <= high:
-                    source.back(start)
+                    source.position = start
                     raise Misfit(f"leaves the range by its difference of {delta} steps")
                 items.append(self._number.value_of(before))
             source.path.pop()
         return items
+
+    def _after_escape(self, source: BitReader) -> Any:
+        """Return a whole sample."""
+        start = source.position
+        code = source.take(self._sample.least)
+        try:
+            value = self._sample.place.codec.decode(code)
+        except Misfit:
+            source.position = start
+            raise
+        if source.marks is not None:
+            source.mark(start, self._sample.least, _escape_note(self._field), value)
+        return value
 
     def example(self, case: Case, scope: Scope) -> list[Any]:
         """Return a level series, one with small steps, or one that needs the most bits."""
@@ -125,8 +142,8 @@ class FixedDeltas:
         "_bits",
         "_escape",
         "_field",
+        "_note",
         "_order",
-        "_padding",
         "_sample_bits",
         "_swap",
         "bounds",
@@ -135,7 +152,7 @@ class FixedDeltas:
     def __init__(self, field: Sampled, order: Order, sample_bits: int, span: int) -> None:
         assert field.delta_bits is not None
         self._bits = order.rounded(field.delta_bits)
-        self._padding = self._bits - field.delta_bits
+        self._note = _delta_note(field, self._bits - field.delta_bits)
         self._field, self._order, self._sample_bits = field, order, sample_bits
         self._swap = order.mixed and self._bits > 8
         self._escape = 1 << (self._bits - 1)
@@ -148,7 +165,7 @@ class FixedDeltas:
         """Return the swing of a series of the greatest size."""
         return span if self._field.escape else min(span, self._escape - 1)
 
-    def write(self, out: Writer, delta: int, code: int) -> None:
+    def write(self, out: BitWriter, delta: int, code: int) -> None:
         """Append a difference, or the escape and the sample's own code."""
         half = self._escape
         fits = -half + (1 if self._field.escape else 0) <= delta < half
@@ -158,34 +175,32 @@ class FixedDeltas:
                 hint="Use wider delta_bits, or escape = true",
             )
         wire = delta & (2 * half - 1) if fits else half
-        _put(
-            out,
-            to_mixed(wire, self._bits, self._order) if self._swap else wire,
-            self._bits,
-            self._padding,
-            "delta",
-            self._field,
-        )
+        if self._swap:
+            wire = to_mixed(wire, self._bits, self._order)
+        out.put(wire, self._bits)
         if not fits:
-            _put(out, code, self._sample_bits, 0, "escape", self._field)
+            out.put(code, self._sample_bits)
 
-    def read(self, source: Reader) -> int | None:
+    def read(self, source: BitReader) -> int | None:
         """Return the next difference, or None where a whole sample follows."""
+        start = source.position
         code = source.take(self._bits)
         if self._swap:
             code = from_mixed(code, self._bits, self._order)
-        if self._field.escape and code == self._escape:
-            return None
-        return (code ^ self._escape) - self._escape
+        escaped = self._field.escape and code == self._escape
+        delta = None if escaped else (code ^ self._escape) - self._escape
+        if source.marks is not None:
+            source.mark(start, self._bits, self._note, delta)
+        return delta
 
 
 class VariableDeltas:
     """Zigzag differences in groups, the lowest first, each led by a bit that is 1 while more follow."""
 
-    __slots__ = ("_field", "_group", "_limit", "_order", "bounds")
+    __slots__ = ("_field", "_group", "_limit", "_note", "_order", "bounds")
 
     def __init__(self, field: Sampled, order: Order, span: int) -> None:
-        self._field, self._order = field, order
+        self._field, self._order, self._note = field, order, _delta_note(field)
         self._group = field.group_bits or 7
         self._limit = max(1, -(-(2 * span).bit_length() // self._group))
         self.bounds = (self._group + 1, self._limit * (self._group + 1))
@@ -194,19 +209,19 @@ class VariableDeltas:
         """Return the swing of a series of the greatest size."""
         return span
 
-    def write(self, out: Writer, delta: int, code: int) -> None:
+    def write(self, out: BitWriter, delta: int, code: int) -> None:
         """Append a difference."""
         group, rest = self._group, 2 * delta if delta >= 0 else -2 * delta - 1
-        while True:
+        more = True
+        while more:
             low, rest = rest & ((1 << group) - 1), rest >> group
-            word = (1 << group if rest else 0) | low
+            more = bool(rest)
+            word = more << group | low
             if self._order.mixed and group > 7:
                 word = to_mixed(word, group + 1, self._order)
-            _put(out, word, group + 1, 0, "delta", self._field)
-            if not rest:
-                return
+            out.put(word, group + 1)
 
-    def read(self, source: Reader) -> int:
+    def read(self, source: BitReader) -> int:
         """Return the next difference."""
         start, group, zigzag = source.position, self._group, 0
         for index in range(self._limit):
@@ -217,14 +232,19 @@ class VariableDeltas:
             zigzag |= low << index * group
             if not word >> group:
                 if index and not low:
-                    source.back(start)
+                    source.position = start
                     raise Misfit("has a difference in more groups than it needs")
-                return zigzag >> 1 if not zigzag & 1 else -(zigzag >> 1) - 1
-        source.back(start)
+                delta = zigzag >> 1 if not zigzag & 1 else -(zigzag >> 1) - 1
+                if source.marks is not None:
+                    source.mark(start, source.position - start, self._note, delta)
+                return delta
+        source.position = start
         raise Misfit(f"has a difference of more than {self._limit} groups")
 
 
-def _put(out: Writer, code: int, bits: int, padding: int, role: str, about: Any) -> None:
-    if out.marks is not None:
-        out.mark(out.position, bits, padding=padding, kind="series", role=role, about=about)
-    out.put(code, bits)
+def _delta_note(field: Sampled, padding: int = 0) -> Note:
+    return Note("series", "delta", field, padding)
+
+
+def _escape_note(field: Sampled) -> Note:
+    return Note("series", "escape", field)

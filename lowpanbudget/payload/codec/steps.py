@@ -1,8 +1,8 @@
 """The steps of a group being collected while a message is compiled: fixed fields side by side become one run."""
 
-from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.groups import Maybe
 from lowpanbudget.payload.codec.nodes import Place, Run, Step
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.kinds.field import Field
 
 _RUN_BITS = 512  # a longer run is no faster: the number it makes is too long

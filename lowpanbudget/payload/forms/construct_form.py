@@ -9,8 +9,8 @@ from typing import Any
 
 import construct as cs
 
-from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.nodes import Codec
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.forms.construct_parts import Stream
 from lowpanbudget.payload.kinds.field import Field, Leaf
 

@@ -9,9 +9,9 @@ from typing import Any, ClassVar, Protocol
 import construct as cs
 
 from lowpanbudget.payload.c.counted import OctetLengths
-from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.counted import count_width
 from lowpanbudget.payload.codec.nodes import Codec
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.samples import Sampled
 from lowpanbudget.payload.flaws import Misfit
 

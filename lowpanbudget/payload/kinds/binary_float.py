@@ -11,8 +11,8 @@ from typing import Any, ClassVar
 from lowpanbudget.payload.c.floating import FloatBits
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
-from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.nodes import Case, Codec
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import FLOAT_LETTERS, exact, given, is_plain, plain
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import (

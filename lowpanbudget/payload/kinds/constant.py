@@ -9,8 +9,8 @@ from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.coded import FixedCode
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
-from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.nodes import Case, Codec
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.shapes import Shape, WholeShape

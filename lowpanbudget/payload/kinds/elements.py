@@ -9,10 +9,11 @@ from typing import Any, ClassVar, Self
 from lowpanbudget.payload.c.counted import ElementArray
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
-from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer
 from lowpanbudget.payload.codec.counted import Count
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
+from lowpanbudget.payload.codec.order import Order
+from lowpanbudget.payload.codec.stream import BitReader, BitWriter
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.senml import Record, not_empty, parted
 from lowpanbudget.payload.forms.shapes import ListShape, Shape
@@ -167,17 +168,17 @@ class ArrayNode:
 
     def __init__(self, field: Array, element: Node, order: Order) -> None:
         self._field, self._element = field, element
-        self._count = Count(field.least, field.most, field.count_bits, order)
+        self._count = Count(field, field.count_bits, order)
         self.least = self._count.width + field.least * element.least
         self.greatest = self._count.width + field.most * element.greatest
 
-    def write(self, out: Writer, value: Any, scope: Slots) -> None:
+    def write(self, out: BitWriter, value: Any, scope: Slots) -> None:
         """Append count and elements."""
         count = self._count.check(value)
         if self._count.width:
-            self._count.write(out, count, self._field)
+            self._count.write(out, count)
         element, path = self._element, out.path
-        if isinstance(element, LeafNode) and out.marks is None:
+        if isinstance(element, LeafNode):
             self._write_leaves(out, value, element.place.codec)
             return
         for index, item in enumerate(value):
@@ -185,7 +186,7 @@ class ArrayNode:
             element.write(out, item, scope)
             path.pop()
 
-    def _write_leaves(self, out: Writer, value: Sequence[Any], codec: Codec) -> None:
+    def _write_leaves(self, out: BitWriter, value: Sequence[Any], codec: Codec) -> None:
         width, encode = codec.width, codec.encode
         index = 0
         try:
@@ -195,7 +196,7 @@ class ArrayNode:
             out.path.append(index)
             raise
 
-    def read(self, source: Reader, scope: Slots) -> list[Any]:
+    def read(self, source: BitReader, scope: Slots) -> list[Any]:
         """Return the next elements."""
         count = self._count.read(source) if self._count.width else self._field.least
         element, path, items = self._element, source.path, []

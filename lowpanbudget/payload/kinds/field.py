@@ -14,9 +14,9 @@ from typing import Any, ClassVar, Self
 from lowpanbudget.errors import RequestError
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
-from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.grid import Stepped, zero_of
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import exact, nearest
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, Real, number_of, value_of

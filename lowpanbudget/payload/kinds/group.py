@@ -9,8 +9,8 @@ from typing import Any, ClassVar, Self
 from lowpanbudget.payload.c.body import Structure
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
-from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.nodes import Codec, Node
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.forms.senml import Record
 from lowpanbudget.payload.forms.shapes import MemberShape, RecordShape, Shape

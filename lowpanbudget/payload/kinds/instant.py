@@ -13,8 +13,8 @@ from typing import Any, ClassVar
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.c.scaled import Scaled
-from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.nodes import Case, Codec
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, exact, is_plain, plain
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.drawing import (

@@ -7,9 +7,9 @@ from collections.abc import Callable, Iterator, Mapping
 from decimal import Decimal
 from typing import Any, NamedTuple, Protocol
 
-from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.grid import Stepped
 from lowpanbudget.payload.codec.nodes import Node, Place
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Path
 from lowpanbudget.payload.forms.senml import Record
 

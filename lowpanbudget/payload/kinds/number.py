@@ -14,9 +14,9 @@ from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.c.scaled import Scaled
-from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.grid import Grid, number_codec
 from lowpanbudget.payload.codec.nodes import Case, Codec
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, is_plain, nearest, plain, steps_between
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.drawing import (

@@ -3,16 +3,17 @@
 import dataclasses
 from collections.abc import Iterator, Mapping
 from random import Random
-from typing import Any, ClassVar, Literal
+from typing import Any, ClassVar
 
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.counted import OctetArray
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
-from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer
 from lowpanbudget.payload.codec.counted import Count
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node, Place
 from lowpanbudget.payload.codec.nodes import Scope as Slots
+from lowpanbudget.payload.codec.order import Order
+from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, octets_from, octets_text
 from lowpanbudget.payload.forms.shapes import OctetsShape, Shape
@@ -87,7 +88,7 @@ class Octets(Counted):
     def _fixed(self, order: Order) -> Codec:
         """Return the codec of a fixed number of octets; the first octet is the first on the wire."""
         count = self.most
-        stream: Literal["big", "little"] = "big" if order.msb_first else "little"
+        stream = order.stream
         return Codec(
             8 * count,
             lambda value: int.from_bytes(self.to_octets(value), stream),
@@ -165,39 +166,35 @@ class Octets(Counted):
 class ContentsNode:
     """Octets or text with their length in front."""
 
-    __slots__ = ("_count", "_field", "greatest", "least")
+    __slots__ = ("_count", "_field", "_note", "_stream", "greatest", "least")
 
     def __init__(self, field: Octets, order: Order) -> None:
-        self._field = field
-        self._count = Count(field.least, field.most, field.length_bits, order)
+        self._field, self._stream = field, order.stream
+        self._note = Note(field.kind, "value", field)
+        self._count = Count(field, field.length_bits, order)
         self.least = self._count.width + 8 * field.least
         self.greatest = self._count.width + 8 * field.most
 
-    def write(self, out: Writer, value: Any, scope: Slots) -> None:
+    def write(self, out: BitWriter, value: Any, scope: Slots) -> None:
         """Append length and octets."""
         octets = self._field.to_octets(value)
-        self._count.write(out, len(octets), self._field)
-        if out.marks is not None:
-            out.mark(
-                out.position,
-                8 * len(octets),
-                padding=0,
-                kind=self._field.kind,
-                role="value",
-                about=self._field,
-            )
-        out.put_octets(octets)
+        self._count.write(out, len(octets))
+        code = int.from_bytes(octets, self._stream)
+        out.put(code, 8 * len(octets))
 
-    def read(self, source: Reader, scope: Slots) -> Any:
+    def read(self, source: BitReader, scope: Slots) -> Any:
         """Return the next octets or text."""
         count = self._count.read(source)
         start = source.position
-        octets = source.take_octets(count)
+        octets = source.take(8 * count).to_bytes(count, self._stream)
         try:
-            return self._field.from_octets(octets)
+            value = self._field.from_octets(octets)
         except Misfit:
-            source.back(start)
+            source.position = start
             raise
+        if source.marks is not None:
+            source.mark(start, 8 * count, self._note, value)
+        return value
 
     def example(self, case: Case, scope: Slots) -> Any:
         """Return the field's own example."""

@@ -7,8 +7,8 @@ from typing import ClassVar
 from lowpanbudget.payload.c.coded import Gap
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
-from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.nodes import Case, Codec
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.field import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.interfaces import Gain

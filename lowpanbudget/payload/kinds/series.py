@@ -11,8 +11,8 @@ from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.c.series import SampleArray
-from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.nodes import Codec, LeafNode, Node
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.samples import SeriesNode
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.forms.doubles import value_of

@@ -10,9 +10,9 @@ from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.coded import EntryIndex
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
-from lowpanbudget.payload.codec.bitpack import Order
 from lowpanbudget.payload.codec.grid import nearest_entry
 from lowpanbudget.payload.codec.nodes import Case, Codec
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import is_plain, plain
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.forms.doubles import Numbers, value_of

@@ -9,9 +9,10 @@ from typing import Any, ClassVar
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
 from lowpanbudget.payload.c.scaled import Scaled
-from lowpanbudget.payload.codec.bitpack import Order, Reader, Writer
 from lowpanbudget.payload.codec.nodes import Case, Codec, Node, Place
 from lowpanbudget.payload.codec.nodes import Scope as Slots
+from lowpanbudget.payload.codec.order import Order
+from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
 from lowpanbudget.payload.exact import EXACT, exact, given, plain
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, Real, number_of
@@ -181,38 +182,32 @@ class TimeOffset(Field):
 class TimeOffsetNode:
     """A time that is sent as the steps since the base time in ``slot``."""
 
-    __slots__ = ("_field", "_slot", "greatest", "least", "place")
+    __slots__ = ("_field", "_note", "_slot", "greatest", "least", "place")
 
     def __init__(self, place: Place, field: TimeOffset, slot: int) -> None:
         self.place = place
         self._field = field
         self._slot = slot
+        self._note = Note(field.kind, "value", field, place.padding)
         self.least = self.greatest = place.codec.width
 
-    def write(self, out: Writer, value: Any, scope: Slots) -> None:
+    def write(self, out: BitWriter, value: Any, scope: Slots) -> None:
         """Append the steps from the base to the time."""
         code = self.place.codec.encode(self._field.difference(value, scope[self._slot]))
-        width, padding = self.least, self.place.padding
-        if out.marks is not None:
-            out.mark(
-                out.position,
-                width,
-                padding=padding,
-                kind="time-offset",
-                role="value",
-                about=self._field,
-            )
-        out.put(code, width)
+        out.put(code, self.least)
 
-    def read(self, source: Reader, scope: Slots) -> Any:
+    def read(self, source: BitReader, scope: Slots) -> Any:
         """Return the base plus the steps."""
         start = source.position
         code = source.take(self.least)
         try:
-            return scope[self._slot] + self.place.codec.decode(code)
+            value = scope[self._slot] + self.place.codec.decode(code)
         except Misfit:
-            source.back(start)
+            source.position = start
             raise
+        if source.marks is not None:
+            source.mark(start, self.least, self._note, value)
+        return value
 
     def example(self, case: Case, scope: Slots) -> Any:
         """Return a time after the base."""

@@ -11,7 +11,6 @@ from itertools import chain
 from typing import Any, NamedTuple
 
 from lowpanbudget.errors import WireError, plural
-from lowpanbudget.payload.bitmap import joined
 from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.interfaces import FieldPath
@@ -20,6 +19,7 @@ from lowpanbudget.payload.search.edges import edges
 from lowpanbudget.payload.search.edits import Edit, edits, shown
 from lowpanbudget.payload.search.sampler import samples
 from lowpanbudget.payload.search.tree import path_text, walk, with_members
+from lowpanbudget.payload.words import joined
 
 
 class Change(NamedTuple):

@@ -1,0 +1,28 @@
+"""Paths and values as people read them."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any
+
+from lowpanbudget.payload.exact import exact, plain
+
+
+def joined(path: Sequence[str | int]) -> str:
+    """Return a path as people write it: ``readings[3].temperature``."""
+    text = ""
+    for part in path:
+        text += f"[{part}]" if isinstance(part, int) else f".{part}"
+    return text.lstrip(".")
+
+
+def text_of(value: Any) -> str:
+    """Return a value as text: numbers without exponent, octets in hex, flags joined."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int | Decimal):
+        return plain(exact(value))
+    if isinstance(value, bytes):
+        return value.hex()
+    if isinstance(value, tuple):
+        return " ".join(value)
+    return str(value)
