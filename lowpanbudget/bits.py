@@ -31,6 +31,18 @@ class Span(NamedTuple):
     stand_in: bool = False
 
 
+class StandIn(int):
+    """A number that only shows a size in a frame made for measuring: its span says so."""
+
+    __slots__ = ()
+
+
+class StandInOctets(bytes):
+    """Octets that only show a size, as ``StandIn``."""
+
+    __slots__ = ()
+
+
 class Reader:
     """Walks ``data`` from octet ``pos`` to ``end`` and collects ``spans``.
 
@@ -145,6 +157,7 @@ class Writer:
                 meaning,
                 cite,
                 removed_by,
+                stand_in=isinstance(octets, StandInOctets) or isinstance(value, StandIn),
             )
         )
         self.data += octets

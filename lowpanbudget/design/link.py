@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
-from lowpanbudget.bits import Writer
+from lowpanbudget.bits import StandIn, Writer
 from lowpanbudget.cites import Cite, ieee
 from lowpanbudget.design.knob import Knob, Stage, replacing
 from lowpanbudget.layers.link.addressing import MODE_OCTETS, Addressing, addressing, pan_ids
@@ -84,7 +84,7 @@ class Link:
         return Mac(
             FrameType.DATA,
             self.version,
-            0 if self.sequence_number else None,
+            StandIn(0) if self.sequence_number else None,
             self.destination_pan_id if destination_pan else None,
             destination,
             self.pan_id if source_pan else None,

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
 from typing import TypeVar
 
+from lowpanbudget.bits import StandIn
 from lowpanbudget.design.application_shape import application
 from lowpanbudget.design.contradictions import contradictions
 from lowpanbudget.design.flow import Flow, Station
@@ -167,7 +168,7 @@ def _link(shape: LinkShape, mtu: int) -> Link:
         security = Security(
             given.level,
             given.key_id_mode,
-            0 if carried else None,
+            StandIn(0) if carried else None,
             (given.key_source or bytes(source)) if source else None,
             1 if given.key_id_mode else None,
             not carried,

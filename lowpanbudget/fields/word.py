@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from sys import getsizeof
 from typing import Any, Literal, NamedTuple
 
-from lowpanbudget.bits import Reader, Span, Writer
+from lowpanbudget.bits import Reader, Span, StandIn, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError, Reserved, WireError, plural
 
@@ -211,10 +211,11 @@ class Choice:
     ) -> None:
         # spans are made by the tuple's own constructor: a frame has dozens, and the named one costs a call more
         removed_by, cite = self._removed_by[row.code], row.cite
+        stand_in = type(value) is StandIn
         if not row.parts:
             told = (
                 at, row.inline * 8, layer, self.carries, value, row.needs, cite, removed_by,
-                "big", "", False,
+                "big", "", stand_in,
             )  # fmt: skip
             spans.append(_new(Span, told))
             return
@@ -226,7 +227,8 @@ class Choice:
             part_value = number >> shift & ((1 << width) - 1)
             meaning = part.meaning if type(part.meaning) is str else part.says(part_value)
             told = (
-                at, width, layer, part.name, part_value, meaning, cite, removed_by, "big", "", False,
+                at, width, layer, part.name, part_value, meaning, cite, removed_by, "big", "",
+                stand_in,
             )  # fmt: skip
             spans.append(_new(Span, told))
             at += width

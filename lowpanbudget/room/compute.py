@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 
+from lowpanbudget.bits import StandInOctets
 from lowpanbudget.design.cautions import cautions
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
@@ -50,14 +51,14 @@ def budget(design: Design, flow: str | None = None) -> list[Budget]:
 
 def _budget(design: Design, path: Path, flow: Flow, rooms: Rooms) -> Budget:
     room = rooms.of(path)
-    filled = path.unlimited(b"") if room < 0 else path.frames(bytes(room))[0]
+    filled = path.unlimited(b"") if room < 0 else path.frames(StandInOctets(room))[0]
     changes = turn_all(design, path, rooms)
     return Budget(
         flow.name,
         path.hop.name,
         flow.direction,
         room,
-        Ledger(filled.spans, len(filled.octets)),
+        Ledger(filled.spans, len(filled.octets), filled.octets),
         tuple(c for c in changes if c.gain > 0 and not c.caution),
         tuple(c for c in changes if c.gain > 0 and c.caution),
         tuple(c for c in changes if c.gain <= 0 and c.stronger),

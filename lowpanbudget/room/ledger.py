@@ -8,13 +8,14 @@ from lowpanbudget.bits import Span, tiles
 
 @dataclass(frozen=True, slots=True)
 class Ledger:
-    """The ``spans`` of a frame of ``octets`` octets.
+    """The ``spans`` of a frame of ``octets`` octets; ``frame`` are these, with stand-ins where spans say so.
 
     Raises ``AssertionError`` when the spans leave a gap or overlap: then an encoder lies.
     """
 
     spans: tuple[Span, ...]
     octets: int
+    frame: bytes = b""
 
     def __post_init__(self) -> None:
         assert tiles(self.spans, self.octets * 8), "spans do not tile the frame"

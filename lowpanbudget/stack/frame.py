@@ -8,11 +8,11 @@ from dataclasses import dataclass, field, replace
 from ipaddress import IPv6Address
 from typing import Any
 
-from lowpanbudget.bits import Reader, Span, Writer
+from lowpanbudget.bits import Reader, Span, StandInOctets, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import RPI_TYPES, Contexts, Env, address
 from lowpanbudget.errors import BadMic, RequestError, WireError
-from lowpanbudget.fields import Head, Packet
+from lowpanbudget.fields import Head, Packet, Restored
 from lowpanbudget.layers.internet.aead import Nonces
 from lowpanbudget.layers.link import contents, elements
 from lowpanbudget.layers.link import mac as mac_layer
@@ -35,6 +35,7 @@ from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.found import Datagram, Lowpan, Notice
 from lowpanbudget.stack.lowpan import read_lowpan
+from lowpanbudget.stack.restored import restored
 from lowpanbudget.stack.split import octets_of
 
 STAND_IN_KEY = Key(bytes(16))  # for sizes: a MIC of the right length, never a secret
@@ -47,7 +48,8 @@ class Frame:
     ``mac`` is None when not even the header could be read. ``payload`` is in the clear, from
     after MHR and payload IEs up to
     the MIC, command identifier and beacon fields included; None while sealed. ``datagram`` is the IPv6 packet, or None
-    for a fragment (``fragment``, ``fragment_octets``), another payload, or a ``fault``. ``spans`` tile the frame.
+    for a fragment (``fragment``, ``fragment_octets``), another payload, or a ``fault``. ``spans`` tile the frame;
+    ``heads`` are its headers where they stand, ``values`` the headers restored from them.
     """
 
     octets: bytes
@@ -62,6 +64,7 @@ class Frame:
     verified: bool = False
     heads: list[Head] = field(default_factory=list, repr=False)
     values: tuple[Any, ...] = field(default=(), repr=False)
+    contexts: Contexts = field(default_factory=Contexts, repr=False)
     spans: tuple[Span, ...] = ()
     notices: list[Notice] = field(default_factory=list)
     fault: WireError | None = None
@@ -70,6 +73,11 @@ class Frame:
     def layers(self) -> list[Any]:
         """Return the headers on the air, outermost first."""
         return [head.value for head in self.heads]
+
+    @property
+    def restored(self) -> tuple[Restored, ...]:
+        """Return the headers that compressed heads stand for; their spans say what each field came from."""
+        return restored(self, self.contexts)
 
     @property
     def packet(self) -> Packet:
@@ -137,7 +145,7 @@ def decode_prepared(
     rpi_type: int,
 ) -> Frame:
     """Return the same as ``decode_frame`` for arguments that are checked already, as a trace over many frames has."""
-    frame = Frame(octets)
+    frame = Frame(octets, contexts=contexts)
     end = max(len(octets) - fcs_length, 0)
     reader = Reader(octets, 0, end)
     trailer: list[Span] = []
@@ -169,7 +177,7 @@ def decode_prepared(
 
 def decode_lowpan(octets: bytes, env: Env) -> Frame:
     """Return what a 6LoWPAN payload holds that came without a MAC header, such as over Ethernet (RFC 7973)."""
-    frame = Frame(octets, payload=octets)
+    frame = Frame(octets, payload=octets, contexts=env.contexts)
     reader = Reader(octets)
     frame.link_source, frame.link_destination = env.source, env.destination
     try:
@@ -403,7 +411,7 @@ def encode_frame(
         octets = header + sealed
         mic = sealed[len(sealed) - security.protection.mic :] if security.protection.mic else b""
         writer.octets(
-            mic, "MIC", str(security.protection), mac_layer.CITE,
+            StandInOctets(mic) if key is STAND_IN_KEY else mic, "MIC", str(security.protection), mac_layer.CITE,
             "a shorter code protects less: no advice",
         )  # fmt: skip
     check = fcs_of(octets, fcs)

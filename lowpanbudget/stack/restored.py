@@ -6,27 +6,42 @@ asked one after the other, with what only the frame knows: link addresses, conte
 
 from collections import Counter
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import Any, Protocol
 
 from lowpanbudget.bits import Reader, Span
 from lowpanbudget.env import Contexts
+from lowpanbudget.errors import WireError
 from lowpanbudget.fields import IN_LINE, Head, Restored
 from lowpanbudget.layers.internet import chain, extension, ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.lowpan import lorh
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.iphc import OUTER_HEADER, Iphc, Origin
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.layers.lowpan.lorh import IpInIp
 from lowpanbudget.layers.lowpan.nhc import ExtensionNhc, UdpNhc
-from lowpanbudget.stack.frame import Frame
+
+
+class Read(Protocol):
+    """A frame that was read, as far as it matters here; see ``Frame``."""
+
+    mac: Mac | None
+    link_source: bytes | None
+    link_destination: bytes | None
+    fragment: Any
+    heads: list[Head]
+    values: tuple[Any, ...]
+    spans: tuple[Span, ...]
+    fault: WireError | None
+
 
 _INNER = (OUTER_HEADER, OUTER_HEADER)
 
 
 def restored(
-    frame: Frame, contexts: Mapping[int, Any], datagram: bytes | None = None
+    frame: Read, contexts: Mapping[int, Any], datagram: bytes | None = None
 ) -> tuple[Restored, ...]:
     """Return the headers that a frame's compressed heads stand for, in order; none when it restores none.
 
@@ -50,7 +65,7 @@ def restored(
     return tuple(headers)
 
 
-def _links(frame: Frame) -> tuple[str, str]:
+def _links(frame: Read) -> tuple[str, str]:
     """Return in words which link address each side's identifier follows from."""
     words = []
     for which in ("source", "destination"):
@@ -73,7 +88,7 @@ def _completed(values: tuple[Any, ...], datagram: bytes) -> tuple[Any, ...]:
 class _Walk:
     """What is known while the heads of a frame are walked."""
 
-    def __init__(self, frame: Frame, origin: Origin, values: tuple[Any, ...], tunnels: int) -> None:
+    def __init__(self, frame: Read, origin: Origin, values: tuple[Any, ...], tunnels: int) -> None:
         self.spans = frame.spans
         self.origin = origin
         self.addressed = [value for value in values if isinstance(value, Ipv6)]

@@ -120,3 +120,17 @@ def test_a_ledger_that_does_not_tile_is_refused() -> None:
 def test_no_key_is_shown(found: Budget) -> None:
     shown = repr(found) + repr(found.path) + repr(found.ledger.spans)
     assert STAND_IN_KEY.octets.hex() not in shown
+
+
+@pytest.mark.parametrize("name", ["footbridge", "archive"])
+def test_what_only_shows_a_size_is_marked(name: str) -> None:
+    """Integrity code, counter, sequence number and room are stand-ins; headers are what would be sent."""
+    for one in budget(load_design(EXAMPLES / f"{name}.toml")):
+        marked = {span.name for span in one.ledger if span.stand_in}
+        expected = {"MIC", "sequence number", *(["payload"] if one.room > 0 else [])}
+        if name == "archive":
+            expected.add("frame counter")  # the footbridge's nonces come from slot numbers
+        assert marked == expected
+        room = sum(span.bits for span in one.ledger if span.stand_in and span.layer == "payload")
+        assert room == 8 * max(one.room, 0)
+        assert len(one.ledger.frame) == one.ledger.octets
