@@ -22,10 +22,11 @@ from captures.air import (
 from lowpanbudget import Env, compress
 from lowpanbudget.bits import Writer
 from lowpanbudget.env import interface_identifier, old_interface_identifier
-from lowpanbudget.layers.internet import coap, nd
-from lowpanbudget.layers.internet.coap_options import Option
-from lowpanbudget.layers.internet.nd_lowpan import AuthoritativeBorderRouter, ContextOption
-from lowpanbudget.layers.internet.nd_options import SourceLinkLayerAddress
+from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.coap.options import CoapOption
+from lowpanbudget.layers.internet.nd import messages as nd
+from lowpanbudget.layers.internet.nd.lowpan_options import AuthoritativeBorderRouter, ContextOption
+from lowpanbudget.layers.internet.nd.options import SourceLinkLayerAddress
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType
 
 ALL_ROUTERS = IPv6Address("ff02::2")
@@ -194,10 +195,10 @@ class Archive:
         """Send CoAP that nothing protects end to end: floats of 64 bits, and an Observe counter that grows too long."""
         for index in range(6):
             too_long = index >= 4
-            observe = Option(6, (0xFFFFFC + index).to_bytes(3 + too_long, "big"))
+            observe = CoapOption(6, (0xFFFFFC + index).to_bytes(3 + too_long, "big"))
             celsius = struct.pack(">d", -18.25 + index / 4)
-            message = coap.Message(
-                1, 69, 0x3000 + index, b"\x51\x0a", (observe, Option.of("Content-Format", 60)),
+            message = coap.CoapMessage(
+                1, 69, 0x3000 + index, b"\x51\x0a", (observe, CoapOption.of("Content-Format", 60)),
                 b"\xa1\x61t\xfb" + celsius,
             )  # fmt: skip
             writer = Writer()
@@ -212,17 +213,21 @@ class Archive:
         """Send advertisements, solicitations of a node that joins, polls; damage two frames."""
         air = self.air
         contexts = tuple(
-            ContextOption(number, context.prefix, 600)
+            ContextOption(cid=number, prefix=context.prefix, valid_lifetime=600)
             for number, context in air.design.contexts.items()
         )
-        border = AuthoritativeBorderRouter(1, archive_ip(0), 600)
+        border = AuthoritativeBorderRouter(
+            version_low=1, border_router=archive_ip(0), valid_lifetime=600
+        )
         for at in (10.0, 7210.0):
-            message = nd.RouterAdvertisement(64, 3600, options=(*contexts, border))
+            message = nd.RouterAdvertisement(
+                cur_hop_limit=64, router_lifetime=3600, options=(*contexts, border)
+            )
             air.datagram(at, GATEWAY, BROADCAST, control(local(GATEWAY), ALL_NODES, message))
         iid = int.from_bytes(JOINER, "big")  # its universal/local bit as it is, not inverted
         meant = IPv6Address(LINK_LOCAL | iid)
         for at in (6000.0, 6010.0):
-            solicitation = nd.RouterSolicitation((SourceLinkLayerAddress(JOINER),))
+            solicitation = nd.RouterSolicitation(options=(SourceLinkLayerAddress(address=JOINER),))
             datagram = control(local(JOINER), ALL_ROUTERS, solicitation, summed=meant)
             air.datagram(at, JOINER, BROADCAST, datagram, fault="universal-local-bit-wrong")
         for number in (0x0111, 0x0112):

@@ -9,16 +9,20 @@ from typing import Any
 from captures.air import ALL_NODES, START_S, TAP, Air, Sent, control, local, packet, with_limit
 from lowpanbudget import Env, compress
 from lowpanbudget.env import interface_identifier
-from lowpanbudget.layers.internet import ipv6, nd, rpl
+from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.internet.nd_lowpan import ContextOption
-from lowpanbudget.layers.internet.nd_options import PrefixInformation, SourceLinkLayerAddress
-from lowpanbudget.layers.internet.rpl_options import DodagConfiguration, Target, TransitInformation
+from lowpanbudget.layers.internet.nd import messages as nd
+from lowpanbudget.layers.internet.nd.lowpan_options import ContextOption
+from lowpanbudget.layers.internet.nd.options import PrefixInformation, SourceLinkLayerAddress
+from lowpanbudget.layers.internet.rpl import messages as rpl
+from lowpanbudget.layers.internet.rpl.options import DodagConfiguration, Target, TransitInformation
 from lowpanbudget.layers.link import elements
 from lowpanbudget.layers.link.header_contents import TIME_CORRECTION
 from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.lowpan import routing
 from lowpanbudget.layers.lowpan.lorh import Rpi
+
+ALL_RPL_NODES = IPv6Address("ff02::1a")  # RFC 6550 section 6
 
 PARENTS = {0x11: 0x01, 0x12: 0x01, 0x13: 0x11, 0x14: 0x12, 0x15: 0x01, 0x17: 0x13}
 OLD_NODE, FAST_NODE, SPARE_NODE = 0x12, 0x15, 0x1F
@@ -206,27 +210,43 @@ class Footbridge:
                 payload_ies=(elements.mlme_ie(synchronized),), security=replace(level, level=1),
             )  # fmt: skip
             air.sent.append(Sent(at, beacon, b""))
-        context = ContextOption(0, IPv6Network("2001:db8:51:7::/64"), 600)
+        context = ContextOption(cid=0, prefix=IPv6Network("2001:db8:51:7::/64"), valid_lifetime=600)
         advertisement = nd.RouterAdvertisement(
-            64, 3600, options=(context, SourceLinkLayerAddress(root))
+            cur_hop_limit=64,
+            router_lifetime=3600,
+            options=(context, SourceLinkLayerAddress(address=root)),
         )
-        prefix = PrefixInformation(64, IPv6Address("2001:db8:51:7::"), autonomous=True)
-        second = nd.RouterAdvertisement(64, 3600, options=(prefix,))
+        prefix = PrefixInformation(
+            prefix_length=64, address=IPv6Address("2001:db8:51:7::"), autonomous=True
+        )
+        second = nd.RouterAdvertisement(cur_hop_limit=64, router_lifetime=3600, options=(prefix,))
         for at, message in ((8.0, advertisement), (9.5, second), (2408.0, advertisement)):
             air.datagram(at, root, BROADCAST, control(local(root), ALL_NODES, message))
-        configuration = DodagConfiguration(8, 12, 10, 2048, 256, 1, 120, 60, rpi_0x23=True)
+        configuration = DodagConfiguration(
+            dio_interval_doublings=8, dio_interval_min=12, dio_redundancy_constant=10,
+            max_rank_increase=2048, min_hop_rank_increase=256, objective_code_point=1,
+            default_lifetime=120, lifetime_unit=60, rpi_0x23=True,
+        )  # fmt: skip
         for number, rank in ((0x01, 256), (0x11, 512), (0x12, 512), (0x13, 768)):
             dio = rpl.Dio(
-                0, 240, rank, bridge_ip(1), grounded=True, mode=1, options=(configuration,)
+                rpl_instance_id=0,
+                version=240,
+                rank=rank,
+                dodag_id=bridge_ip(1),
+                grounded=True,
+                mode=1,
+                options=(configuration,),
             )
             link = bridge_link(number)
-            datagram = control(local(link), rpl.ALL_NODES, dio)
+            datagram = control(local(link), ALL_RPL_NODES, dio)
             fault = "rpl-option-not-as-announced" if number == 0x13 else ""  # the last before it
             air.datagram(11.0 + number / 10, link, BROADCAST, datagram, fault=fault)
         for place, (number, parent) in enumerate(PARENTS.items()):
-            transit = TransitInformation(0, place, 120, bridge_ip(parent))
-            target = Target(IPv6Network(f"{bridge_ip(number)}/128"))
-            dao = rpl.Dao(0, place, options=(target, transit))
+            transit = TransitInformation(
+                path_control=0, path_sequence=place, path_lifetime=120, parent=bridge_ip(parent)
+            )
+            target = Target(prefix=IPv6Network(f"{bridge_ip(number)}/128"))
+            dao = rpl.Dao(rpl_instance_id=0, sequence=place, options=(target, transit))
             old = number == OLD_NODE
             rank = 256 * (1 + len(way_up(number)))
             option = routing.hop_by_hop_of(Rpi(0, rank), 0x63) if old else b""

@@ -266,6 +266,19 @@ def payload_ie(number: int, **fields: Any) -> Element:
     return _filled(PAYLOAD, number, fields)
 
 
+def nested_ie(number: int, *, long: bool = False, **fields: Any) -> Element:
+    """Return an element to go into ``mlme_ie``, short or long, as ``header_ie``."""
+    return _filled(NESTED_LONG if long else NESTED_SHORT, number, fields)
+
+
+def mlme_ie(*nested: Element) -> Element:
+    """Return the MLME payload IE that holds ``nested`` elements in this order."""
+    writer = Writer()
+    for element in nested:
+        _encode(writer, NESTED_LONG if element.long else NESTED_SHORT, element)
+    return Element(MLME, bytes(writer.data), PAYLOAD.entry(MLME)[0], nested=nested)
+
+
 def _filled(kind: ElementKind, number: int, fields: Mapping[str, Any]) -> Element:
     name, layout = kind.entry(number)
     if layout is None:
