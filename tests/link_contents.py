@@ -6,7 +6,7 @@ from lowpanbudget.layers.link.contents import COMMANDS, Command
 
 def command_octets(command: Command) -> bytes:
     """Return the octets of a command, identifier first."""
-    known = COMMANDS.get(command.id)
+    known = COMMANDS.content_of(command.id)
     content = b"" if known is None else known.write(command.fields)
     return bytes([command.id]) + content + command.more
 

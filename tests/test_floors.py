@@ -25,8 +25,7 @@ ROOMS_OF_LAYERS = {
     "internet": {"internet"},
     "lowpan": {"lowpan", "internet"},
     # these name all tables for those who explain them
-    "catalogue": {"listings", "link", "internet", "lowpan"},
-    "listings": {"link", "internet", "lowpan"},
+    "catalogue": {"link", "internet", "lowpan"},
 }
 # Names of protocols, of their fields and mechanisms; words that any trade uses (header, frame, hop, mesh) are free.
 BANNED = (

@@ -451,3 +451,8 @@ def structure(
 def layout_of(value: type[T]) -> Layout[T]:
     """Return the layout that a class was declared with."""
     return _LAYOUTS[value]
+
+
+def has_layout(value: type) -> bool:
+    """Return whether a class was declared with a layout."""
+    return value in _LAYOUTS

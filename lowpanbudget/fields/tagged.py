@@ -25,11 +25,12 @@ class Tagged:
 
     The length counts ``unit``s, with the head (type and length) or without (``counts_head``). ``single`` is the type
     that has neither length nor content. ``unknown`` reads the types that have no layout; a layout that states its type
-    itself has its head as well. ``meaning`` says what the number of an unknown type means.
+    itself has its head as well. ``meaning`` says what the number of an unknown type means, ``about`` what the
+    family belongs to.
     """
 
     __slots__ = (
-        "by_value", "cite", "counts_head", "head", "layouts", "name", "single", "unit", "unknown",
+        "about", "by_value", "cite", "counts_head", "head", "layouts", "name", "single", "unit", "unknown",
     )  # fmt: skip
 
     def __init__(
@@ -43,8 +44,10 @@ class Tagged:
         single: int | None = None,
         unknown: Layout[Any] | None = None,
         meaning: Callable[[int], str] | None = None,
+        about: str = "",
     ) -> None:
         self.name = name
+        self.about = about
         self.cite = cite
         self.unit = unit
         self.counts_head = counts_head

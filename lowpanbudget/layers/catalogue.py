@@ -1,7 +1,7 @@
 """Every header table of the layers by name, found by looking into their modules: what ``explain`` speaks of.
 
-A header that a new module brings is here without being listed. Only names that people use and no table has (aliases),
-and tables that are no ``Header``, are written down.
+A header that a new module brings is here without being listed. Only names that people use and no table has (aliases)
+are written down.
 """
 
 import importlib
@@ -10,10 +10,24 @@ from collections.abc import Iterator
 from dataclasses import dataclass, fields, is_dataclass
 from functools import cache
 from types import ModuleType
+from typing import Any
 
 from lowpanbudget import layers
-from lowpanbudget.fields import Choice, Header, Patterns
-from lowpanbudget.layers.listings import Listing, listings
+from lowpanbudget.fields import (
+    Choice,
+    Header,
+    Layout,
+    Listed,
+    Listing,
+    Patterns,
+    Selection,
+    Tagged,
+    has_layout,
+    layout_of,
+    of_layout,
+    of_selection,
+    of_tagged,
+)
 
 # what people say -> the name of a table or field here
 ALIASES = {
@@ -51,11 +65,11 @@ Table = Header | Choice | Patterns | Listing
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class TableEntry:
     """A table under its ``name``.
 
-    ``form`` tells tables of one name apart (a header has a form for each edition); ``title`` says in a line what the
-    module is about.
+    ``form`` tells tables of one name apart (a header has a form for each edition); ``title`` says in a line what it is
+    about.
     """
 
     name: str
@@ -65,19 +79,41 @@ class Entry:
 
 
 @cache
-def entries() -> tuple[Entry, ...]:
-    """Return every table, in the order of the modules, each once."""
-    found: dict[int, Entry] = {}
+def entries() -> tuple[TableEntry, ...]:
+    """Return every table, in the order of the modules, each once; listings come behind."""
+    tables: dict[int, TableEntry] = {}
+    listings: dict[tuple[str, str], TableEntry] = {}
+    alone: dict[str, TableEntry] = {}  # layouts by name, for those that no family or list has
     inside: set[int] = set()
+    seen: set[int] = set()
     for module in _modules():
         title = _title(module)
-        for variable, table in _tables(module):
-            name = table.label if isinstance(table, Choice) else table.name
+        for variable, value in vars(module).items():
+            if variable.startswith("_"):
+                continue
             form = variable.lower().replace("_", " ")
-            found.setdefault(id(table), Entry(name, form, title, table))
-            if isinstance(table, Header):
-                inside.update(id(choice) for choice in table.choices)
-    return (*(entry for key, entry in found.items() if key not in inside), *_listings())
+            for table in _held(value):
+                name = table.label if isinstance(table, Choice) else table.name
+                tables.setdefault(id(table), TableEntry(name, form, title, table))
+                if isinstance(table, Header):
+                    inside.update(id(choice) for choice in table.choices)
+            if id(value) in seen:  # of another module
+                continue
+            seen.add(id(value))
+            for listing in _listings(value):
+                about = listing.about or title
+                entry = TableEntry(listing.name, about.lower(), about, listing)
+                listings.setdefault((listing.name, about), entry)
+            layout = _layout(module, value)
+            if layout is not None:
+                listing = of_layout(layout)
+                alone.setdefault(layout.name, TableEntry(layout.name, form, title, listing))
+    names = {name for name, _ in listings}
+    return (
+        *(entry for key, entry in tables.items() if key not in inside),
+        *listings.values(),
+        *(entry for name, entry in alone.items() if name not in names),
+    )
 
 
 def _modules() -> Iterator[ModuleType]:
@@ -86,25 +122,39 @@ def _modules() -> Iterator[ModuleType]:
             yield importlib.import_module(info.name)
 
 
-def _tables(module: ModuleType) -> Iterator[tuple[str, Header | Choice | Patterns]]:
-    """Yield the module's public tables with their variable names, those it keeps in records of its own included."""
-    for name, value in vars(module).items():
-        if name.startswith("_"):
-            continue
-        if isinstance(value, Header | Choice | Patterns):
-            yield name, value
-        elif is_dataclass(value) and not isinstance(value, type):
-            for part in fields(value):
-                held = getattr(value, part.name)
-                if isinstance(held, Header | Choice | Patterns):
-                    yield name, held
+def _held(value: object) -> Iterator[Header | Choice | Patterns]:
+    """Yield a table, or those that a module keeps in a record of its own."""
+    if isinstance(value, Header | Choice | Patterns):
+        yield value
+    elif is_dataclass(value) and not isinstance(value, type):
+        for part in fields(value):
+            held = getattr(value, part.name)
+            if isinstance(held, Header | Choice | Patterns):
+                yield held
+
+
+def _listings(value: object) -> Iterator[Listing]:
+    """Yield what is printed of a family, a selection, or a list of numbers."""
+    if isinstance(value, Listing):
+        yield value
+    elif isinstance(value, Listed) and not isinstance(value, type):
+        yield from value.listings()
+    elif isinstance(value, Tagged):
+        yield from of_tagged(value)
+    elif isinstance(value, Selection):
+        yield of_selection(value)
+
+
+def _layout(module: ModuleType, value: object) -> Layout[Any] | None:
+    """Return a layout, or that of a class that the module declares."""
+    if isinstance(value, Layout):
+        return None if has_layout(value.value) else value
+    if isinstance(value, type) and value.__module__ == module.__name__ and has_layout(value):
+        return layout_of(value)
+    return None
 
 
 def _title(module: ModuleType) -> str:
     """Return the first sentence of a module's own words; empty when Python was told to drop them."""
     first = (module.__doc__ or "").strip().split("\n\n")[0]
     return " ".join(first.split())
-
-
-def _listings() -> tuple[Entry, ...]:
-    return tuple(Entry(found.name, title.lower(), title, found) for title, found in listings())

@@ -7,10 +7,9 @@ from functools import partial
 from typing import Any, NamedTuple
 
 from lowpanbudget.errors import RequestError
-from lowpanbudget.fields import Bits, Choice, Header, Patterns, Row
+from lowpanbudget.fields import Bits, Choice, Header, Listing, Patterns, Row
 from lowpanbudget.layers import catalogue
-from lowpanbudget.layers.catalogue import Entry
-from lowpanbudget.layers.listings import Listing
+from lowpanbudget.layers.catalogue import TableEntry
 from lowpanbudget.report import design_keys
 from lowpanbudget.report.glossary import WORDS
 
@@ -155,7 +154,7 @@ def _finding(rule: Any) -> dict[str, Any]:
     }
 
 
-def table(entry: Entry) -> dict[str, Any]:
+def table(entry: TableEntry) -> dict[str, Any]:
     """Return a header table as plain data."""
     shared = sum(other.name == entry.name for other in catalogue.entries()) > 1
     base: dict[str, Any] = {
@@ -260,7 +259,7 @@ def _row(choice: Choice, row: Row) -> dict[str, Any]:
     }
 
 
-def _field(entry: Entry, part: Bits | Choice) -> dict[str, Any]:
+def _field(entry: TableEntry, part: Bits | Choice) -> dict[str, Any]:
     assert isinstance(entry.table, Header)
     base = {"kind": "field", "inside": entry.name}
     if isinstance(part, Choice):

@@ -2,15 +2,17 @@
 
 import pytest
 
+from lowpanbudget.fields import Listing
+from lowpanbudget.layers import catalogue
 from lowpanbudget.layers.internet import icmpv6
 from lowpanbudget.layers.internet.nd import options as nd_options
 from lowpanbudget.layers.internet.rpl import options as rpl_options
 from lowpanbudget.layers.link import contents
-from lowpanbudget.layers.listings import Listing, listings
 
 FOUND: dict[str, list[Listing]] = {}
-for _, found in listings():
-    FOUND.setdefault(found.name, []).append(found)
+for entry in catalogue.entries():
+    if isinstance(entry.table, Listing):
+        FOUND.setdefault(entry.name, []).append(entry.table)
 
 
 @pytest.mark.parametrize(
@@ -43,7 +45,7 @@ def test_all_messages_options_and_commands_are_listed() -> None:
     names = {kind.name for kind in icmpv6.MESSAGES if not kind.name.startswith("secure")}
     names |= {layout.name for layout in nd_options.OPTIONS.layouts.values()}
     names |= {layout.name for layout in rpl_options.OPTIONS.layouts.values()}
-    names |= {layout.name for layout in contents.COMMANDS.values()}
+    names |= {contents.COMMANDS.name_of(number) or "" for number in contents.COMMANDS.entries}
     assert names <= FOUND.keys()
 
 

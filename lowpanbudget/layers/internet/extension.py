@@ -55,6 +55,7 @@ OPTIONS = Tagged(
     },
     single=0,
     meaning=_unknown,
+    about="Options of IPv6 extension headers.",
 )
 
 

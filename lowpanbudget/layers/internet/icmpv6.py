@@ -4,13 +4,27 @@
 |                         Message Body                          |
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import RequestError
-from lowpanbudget.fields import Bits, Header, OctetString, bits, layout_of, outer, part, structure
+from lowpanbudget.fields import (
+    Bits,
+    Header,
+    Layout,
+    Line,
+    Listing,
+    OctetString,
+    bits,
+    layout_of,
+    of_layout,
+    outer,
+    part,
+    structure,
+)
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.icmpv6_types import NO_CODES, MessageType, message_type
 from lowpanbudget.layers.internet.nd import messages as nd
@@ -139,6 +153,32 @@ _OTHER_NAMES = {
     255: "reserved for expansion of informational messages",
 }
 TYPES = _OTHER_NAMES | {kind.number: kind.name for kind in MESSAGES if kind.number != rpl.TYPE}
+
+
+class _Messages:
+    """What ``explain`` shows: every message, also the one that only ever goes secured, and the types."""
+
+    def listings(self) -> Iterator[Listing]:
+        for kind in MESSAGES:
+            body = kind.body
+            if kind.code == rpl.SECURE | rpl.ONLY_SECURE:
+                body = rpl.BASES[rpl.ONLY_SECURE]
+            if isinstance(body, Layout):
+                yield of_layout(
+                    body, about="Messages of ICMPv6.", name=kind.name, head=_head_lines(kind)
+                )
+        rows = tuple((str(number), name) for number, name in sorted(TYPES.items()))
+        yield Listing("ICMPv6 types", CITE, ("type", "name"), rows, "Types of ICMPv6.")
+
+
+def _head_lines(kind: MessageType) -> Iterator[Line]:
+    yield "type", "8 bits", f"always {kind.number}"
+    codes = "; ".join(f"{code}: {text}" for code, text in kind.codes.items())
+    yield "code", "8 bits", codes if kind.code is None else f"always {kind.code:#04x}"
+    yield _CHECKSUM[0], "16 bits", _CHECKSUM[1]
+
+
+LISTED = _Messages()
 
 
 def type_name(number: int) -> str:

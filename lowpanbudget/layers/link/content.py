@@ -1,7 +1,9 @@
 """Contents of information elements and commands: little-endian, one of several layouts by length."""
 
-from lowpanbudget.cites import Cite
+from lowpanbudget.cites import Cite, ieee
 from lowpanbudget.fields import Either, Header, Layout, LayoutPart, OctetString
+
+ELEMENTS_CITE = ieee(2015, "7.4")
 
 
 def content(

@@ -15,7 +15,7 @@ from typing import Any
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.errors import WireError
-from lowpanbudget.fields import Bits, Either, Header, Layout, LayoutPart, Unsigned
+from lowpanbudget.fields import Bits, Contents, Header, Layout, LayoutPart, Unsigned
 from lowpanbudget.layers.link.beacon import Beacon
 from lowpanbudget.layers.link.beacon import decode as decode_beacon
 from lowpanbudget.layers.link.content import content, vendor_content
@@ -65,56 +65,59 @@ _REALIGNMENT: tuple[LayoutPart, ...] = (
 )
 
 
-# by command identifier
-COMMANDS: dict[int, Either] = {
-    0x01: content("association request", ieee(2015, "7.5.2"), (_CAPABILITY,)),
-    0x02: content(
-        "association response",
-        ieee(2015, "7.5.3"),
-        (Unsigned("short_address", 2), Unsigned("association_status", 1, _STATUS)),
-    ),
-    0x03: content(
-        "disassociation notification",
-        ieee(2015, "7.5.4"),
-        (Unsigned("disassociation_reason", 1, _REASON),),
-    ),
-    0x04: content("data request", ieee(2015, "7.5.5")),
-    0x05: content("PAN ID conflict notification", ieee(2015, "7.5.6")),
-    0x06: content("orphan notification", ieee(2015, "7.5.7")),
-    0x07: content("beacon request", ieee(2015, "7.5.8")),
-    0x08: content(
-        "coordinator realignment",
-        ieee(2015, "7.5.9"),
-        _REALIGNMENT,
-        (*_REALIGNMENT, Unsigned("channel_page", 1)),
-    ),
-    0x09: content("GTS request", ieee(2015, "7.5.10"), (_GTS,)),
-    0x24: vendor_content("vendor-specific command", ieee(2015, "7.5.23")),
-}
-# commands of later editions whose contents stay octets
-_NAMES = {
-    0x0A: "TRLE management request",
-    0x0B: "TRLE management response",
-    0x13: "DSME association request",
-    0x14: "DSME association response",
-    0x15: "DSME GTS request",
-    0x16: "DSME GTS response",
-    0x17: "DSME GTS notify",
-    0x18: "DSME information request",
-    0x19: "DSME information response",
-    0x1A: "DSME beacon allocation notification",
-    0x1B: "DSME beacon collision notification",
-    0x1C: "DSME link report",
-    0x20: "RIT data request",
-    0x21: "DBS request",
-    0x22: "DBS response",
-    0x23: "RIT data response",
-}
-COMMAND_NAMES = {number: layout.name for number, layout in COMMANDS.items()} | _NAMES
+COMMANDS = Contents(
+    "MAC commands.",
+    "command",
+    COMMANDS_CITE,
+    {
+        0x01: content("association request", ieee(2015, "7.5.2"), (_CAPABILITY,)),
+        0x02: content(
+            "association response",
+            ieee(2015, "7.5.3"),
+            (Unsigned("short_address", 2), Unsigned("association_status", 1, _STATUS)),
+        ),
+        0x03: content(
+            "disassociation notification",
+            ieee(2015, "7.5.4"),
+            (Unsigned("disassociation_reason", 1, _REASON),),
+        ),
+        0x04: content("data request", ieee(2015, "7.5.5")),
+        0x05: content("PAN ID conflict notification", ieee(2015, "7.5.6")),
+        0x06: content("orphan notification", ieee(2015, "7.5.7")),
+        0x07: content("beacon request", ieee(2015, "7.5.8")),
+        0x08: content(
+            "coordinator realignment",
+            ieee(2015, "7.5.9"),
+            _REALIGNMENT,
+            (*_REALIGNMENT, Unsigned("channel_page", 1)),
+        ),
+        0x09: content("GTS request", ieee(2015, "7.5.10"), (_GTS,)),
+        0x24: vendor_content("vendor-specific command", ieee(2015, "7.5.23")),
+        # of later editions; their contents stay octets
+        0x0A: "TRLE management request",
+        0x0B: "TRLE management response",
+        0x13: "DSME association request",
+        0x14: "DSME association response",
+        0x15: "DSME GTS request",
+        0x16: "DSME GTS response",
+        0x17: "DSME GTS notify",
+        0x18: "DSME information request",
+        0x19: "DSME information response",
+        0x1A: "DSME beacon allocation notification",
+        0x1B: "DSME beacon collision notification",
+        0x1C: "DSME link report",
+        0x20: "RIT data request",
+        0x21: "DBS request",
+        0x22: "DBS response",
+        0x23: "RIT data response",
+    },
+)
 _HEAD: Layout[dict[str, int]] = Layout(
     "command",
     COMMANDS_CITE,
-    Unsigned("command_identifier", 1, lambda number: COMMAND_NAMES.get(number, "reserved command")),
+    Unsigned(
+        "command_identifier", 1, lambda number: COMMANDS.name_of(number) or "reserved command"
+    ),
     order="little",
 )
 
@@ -130,13 +133,13 @@ class Command:
     @property
     def name(self) -> str:
         """Return the name of the command."""
-        return COMMAND_NAMES.get(self.id, "reserved command")
+        return COMMANDS.name_of(self.id) or "reserved command"
 
 
 def decode_command(reader: Reader) -> Command:
     """Return the command that takes all octets left; raises ``Truncated`` and ``Malformed``."""
     number = _HEAD.read(reader)["command_identifier"]
-    known = COMMANDS.get(number)
+    known = COMMANDS.content_of(number)
     fields = {} if known is None else known.read_longest(reader, "command")
     more = reader.rest("more content", "" if known is None else "octets beyond the known fields")
     return Command(number, fields, more)

@@ -17,12 +17,12 @@ from typing import Any
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee, rfc
 from lowpanbudget.errors import RequestError, Reserved, WireError
-from lowpanbudget.fields import Bits, Either, Header, OctetString, Unsigned
+from lowpanbudget.fields import Bits, Contents, Either, Header, OctetString, Unsigned
 from lowpanbudget.layers.link import mlme_contents
-from lowpanbudget.layers.link.content import content, vendor_content
+from lowpanbudget.layers.link.content import ELEMENTS_CITE, content, vendor_content
 from lowpanbudget.layers.link.header_contents import HEADER_IES, TERMINATION_1, TERMINATION_2
 
-CITE = ieee(2015, "7.4")
+CITE = ELEMENTS_CITE
 MLME, PAYLOAD_TERMINATION = 0x1, 0xF
 
 _SUBTYPES = {0: "reserved", 1: "6top protocol (RFC 8480)"} | {
@@ -30,17 +30,21 @@ _SUBTYPES = {0: "reserved", 1: "6top protocol (RFC 8480)"} | {
 }
 _SUBTYPE = Unsigned("subtype_id", 1, _SUBTYPES)
 
-# id: the content, or a name alone
-PAYLOAD_IES: dict[int, Either | str] = {
-    0x0: "encapsulated service data unit IE",
-    MLME: "MLME IE",
-    # RFC 8137 appendix A: "incorrectly named Vendor Specific Nested IE for Payload IEs"
-    0x2: vendor_content("vendor-specific payload IE", ieee(2015, "7.4.3")),
-    0x5: content(
-        "IETF IE", rfc(8137, "4"), (_SUBTYPE,), (_SUBTYPE, OctetString("subtype_content"))
-    ),
-    PAYLOAD_TERMINATION: content("payload termination IE", ieee(2015, "7.4.3")),
-}
+PAYLOAD_IES = Contents(
+    "Information elements of a MAC payload.",
+    "id",
+    CITE,
+    {
+        0x0: "encapsulated service data unit IE",
+        MLME: "MLME IE",
+        # RFC 8137 appendix A: "incorrectly named Vendor Specific Nested IE for Payload IEs"
+        0x2: vendor_content("vendor-specific payload IE", ieee(2015, "7.4.3")),
+        0x5: content(
+            "IETF IE", rfc(8137, "4"), (_SUBTYPE,), (_SUBTYPE, OctetString("subtype_content"))
+        ),
+        PAYLOAD_TERMINATION: content("payload termination IE", ieee(2015, "7.4.3")),
+    },
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,16 +53,15 @@ class ElementKind:
 
     head: Header
     id_name: str
-    ids: Mapping[int, Either | str]
+    ids: Contents
 
     def entry(self, number: int) -> tuple[str, Either | None]:
         """Return the name of an id, and its content where it has a layout."""
-        return _entry(self.ids, number, self.head.name)
+        return _name(self.ids, number, self.head.name), self.ids.content_of(number)
 
 
-def _entry(ids: Mapping[int, Either | str], number: int, kind: str) -> tuple[str, Either | None]:
-    known = ids.get(number, f"unassigned {kind}")
-    return (known, None) if isinstance(known, str) else (known.title, known)
+def _name(ids: Contents, number: int, kind: str) -> str:
+    return ids.name_of(number) or f"unassigned {kind}"
 
 
 def _kind(
@@ -66,11 +69,11 @@ def _kind(
     clause: str,
     widths: tuple[int, int],
     id_name: str,
-    ids: Mapping[int, Either | str],
+    ids: Contents,
     type_bit: int,
 ) -> ElementKind:
     """Return a kind; in all four the length comes first, then the id, then the type bit."""
-    said = Bits(id_name, widths[1], lambda number: _entry(ids, number, name)[0])
+    said = Bits(id_name, widths[1], lambda number: _name(ids, number, name))
     length = Bits("length", widths[0], "octets of content")
     bits = (length, said, Bits("type", 1, name, fixed=type_bit))
     return ElementKind(Header(name, ieee(2015, clause), bits, "little"), id_name, ids)

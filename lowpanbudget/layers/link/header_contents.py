@@ -10,8 +10,8 @@ from typing import Any
 from lowpanbudget.bits import Reader
 from lowpanbudget.cites import ieee
 from lowpanbudget.errors import RequestError
-from lowpanbudget.fields import Bits, Either, Header, Layout, Unsigned
-from lowpanbudget.layers.link.content import content, vendor_content
+from lowpanbudget.fields import Bits, Contents, Either, Header, Layout, Unsigned
+from lowpanbudget.layers.link.content import ELEMENTS_CITE, content, vendor_content
 
 CITE = ieee(2015, "7.4.2")
 TERMINATION_1, TERMINATION_2 = 0x7E, 0x7F
@@ -75,48 +75,52 @@ class _TimeCorrection(Either):
 _CSL = (Unsigned("csl_phase", 2, _TEN_SYMBOLS), Unsigned("csl_period", 2, _TEN_SYMBOLS))
 _RENDEZVOUS = Unsigned("rendezvous_time", 2, _TEN_SYMBOLS)
 
-# id: the content, or a name alone
-HEADER_IES: dict[int, Either | str] = {
-    0x00: vendor_content("vendor-specific header IE", ieee(2015, "7.4.2.1")),
-    0x1A: content("CSL IE", ieee(2015, "7.4.2.3"), _CSL, (*_CSL, _RENDEZVOUS)),
-    0x1B: content(
-        "RIT IE",
-        ieee(2015, "7.4.2.4"),
-        (
-            Unsigned("time_to_first_listen", 1),
-            Unsigned("number_of_repeat_listen", 1),
-            Unsigned("repeat_listen_interval", 2),
+HEADER_IES = Contents(
+    "Information elements of a MAC header.",
+    "id",
+    ELEMENTS_CITE,
+    {
+        0x00: vendor_content("vendor-specific header IE", ieee(2015, "7.4.2.1")),
+        0x1A: content("CSL IE", ieee(2015, "7.4.2.3"), _CSL, (*_CSL, _RENDEZVOUS)),
+        0x1B: content(
+            "RIT IE",
+            ieee(2015, "7.4.2.4"),
+            (
+                Unsigned("time_to_first_listen", 1),
+                Unsigned("number_of_repeat_listen", 1),
+                Unsigned("repeat_listen_interval", 2),
+            ),
         ),
-    ),
-    0x1C: "DSME PAN descriptor IE",
-    0x1D: content(
-        "rendezvous time IE",
-        ieee(2015, "7.4.2.6"),
-        (_RENDEZVOUS, Unsigned("wake_up_interval", 2, _TEN_SYMBOLS)),
-    ),
-    TIME_CORRECTION: _TimeCorrection(
-        "time correction IE",
-        _CORRECTION_CITE,
-        Layout("time correction IE", _CORRECTION_CITE, _CORRECTION, order="little"),
-    ),
-    0x21: "extended DSME PAN descriptor IE",
-    0x22: "fragment sequence context description IE",
-    0x23: "simplified superframe specification IE",
-    0x24: "simplified GTS specification IE",
-    0x25: "LECIM capabilities IE",
-    0x26: "TRLE descriptor IE",
-    0x27: "RCC capabilities IE",
-    0x28: "RCCN descriptor IE",
-    0x29: "global time IE",
-    0x2B: "DA IE",
-    TERMINATION_1: content(
-        "header termination 1 IE",
-        ieee(2015, "7.4.2.17"),
-        title="header termination 1 IE: payload IEs follow",
-    ),
-    TERMINATION_2: content(
-        "header termination 2 IE",
-        ieee(2015, "7.4.2.18"),
-        title="header termination 2 IE: the payload follows",
-    ),
-}
+        0x1C: "DSME PAN descriptor IE",
+        0x1D: content(
+            "rendezvous time IE",
+            ieee(2015, "7.4.2.6"),
+            (_RENDEZVOUS, Unsigned("wake_up_interval", 2, _TEN_SYMBOLS)),
+        ),
+        TIME_CORRECTION: _TimeCorrection(
+            "time correction IE",
+            _CORRECTION_CITE,
+            Layout("time correction IE", _CORRECTION_CITE, _CORRECTION, order="little"),
+        ),
+        0x21: "extended DSME PAN descriptor IE",
+        0x22: "fragment sequence context description IE",
+        0x23: "simplified superframe specification IE",
+        0x24: "simplified GTS specification IE",
+        0x25: "LECIM capabilities IE",
+        0x26: "TRLE descriptor IE",
+        0x27: "RCC capabilities IE",
+        0x28: "RCCN descriptor IE",
+        0x29: "global time IE",
+        0x2B: "DA IE",
+        TERMINATION_1: content(
+            "header termination 1 IE",
+            ieee(2015, "7.4.2.17"),
+            title="header termination 1 IE: payload IEs follow",
+        ),
+        TERMINATION_2: content(
+            "header termination 2 IE",
+            ieee(2015, "7.4.2.18"),
+            title="header termination 2 IE: the payload follows",
+        ),
+    },
+)

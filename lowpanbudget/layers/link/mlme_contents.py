@@ -4,8 +4,8 @@ Those of time-slotted networks are in ``tsch_contents.py``. An id that has a nam
 """
 
 from lowpanbudget.cites import ieee
-from lowpanbudget.fields import Bits, Either, Header, Repeat, Unsigned
-from lowpanbudget.layers.link.content import content, vendor_content
+from lowpanbudget.fields import Bits, Contents, Header, Repeat, Unsigned
+from lowpanbudget.layers.link.content import ELEMENTS_CITE, content, vendor_content
 from lowpanbudget.layers.link.tsch_contents import HOPPING, SLOTFRAMES, SYNCHRONIZATION, TIMESLOT
 
 CITE = ieee(2015, "7.4.4")
@@ -57,43 +57,52 @@ _METRICS = {
 
 _VENDOR = vendor_content("vendor-specific nested IE", ieee(2015, "7.4.4.30"))
 
-# id: the content, or a name alone
-SHORT: dict[int, Either | str] = {
-    0x1A: SYNCHRONIZATION,
-    0x1B: SLOTFRAMES,
-    0x1C: TIMESLOT,
-    0x1D: "hopping timing IE",
-    0x1E: FILTER,
-    0x1F: content(
-        "MAC metrics IE",
-        ieee(2015, "7.4.4.7"),
-        (Unsigned("metric_id", 1, _METRICS), Unsigned("metric_count", 4)),
-    ),
-    0x20: "all MAC metrics IE",
-    0x21: "coexistence specification IE",
-    0x22: "SUN device capabilities IE",
-    0x23: "SUN FSK generic PHY IE",
-    0x24: "mode switch parameter IE",
-    0x25: "PHY parameter change IE",
-    0x26: "O-QPSK PHY mode IE",
-    0x27: "PCA allocation IE",
-    0x28: "LECIM DSSS operating mode IE",
-    0x29: "LECIM FSK operating mode IE",
-    0x2B: "TVWS PHY operating mode description IE",
-    0x2C: "TVWS device capabilities IE",
-    0x2D: "TVWS device category IE",
-    0x2E: "TVWS device identification IE",
-    0x2F: "TVWS device location IE",
-    0x30: "TVWS channel information query IE",
-    0x31: "TVWS channel information source IE",
-    0x32: "CTM IE",
-    0x33: "timestamp IE",
-    0x34: "timestamp difference IE",
-    0x35: "TMCTP specification IE",
-    0x36: "RCC PHY operating mode IE",
-    0x40: _VENDOR,
-}
-LONG: dict[int, Either | str] = {
-    0x8: _VENDOR,
-    0x9: HOPPING,
-}
+SHORT = Contents(
+    "Short information elements nested in an MLME IE.",
+    "id",
+    ELEMENTS_CITE,
+    {
+        0x1A: SYNCHRONIZATION,
+        0x1B: SLOTFRAMES,
+        0x1C: TIMESLOT,
+        0x1D: "hopping timing IE",
+        0x1E: FILTER,
+        0x1F: content(
+            "MAC metrics IE",
+            ieee(2015, "7.4.4.7"),
+            (Unsigned("metric_id", 1, _METRICS), Unsigned("metric_count", 4)),
+        ),
+        0x20: "all MAC metrics IE",
+        0x21: "coexistence specification IE",
+        0x22: "SUN device capabilities IE",
+        0x23: "SUN FSK generic PHY IE",
+        0x24: "mode switch parameter IE",
+        0x25: "PHY parameter change IE",
+        0x26: "O-QPSK PHY mode IE",
+        0x27: "PCA allocation IE",
+        0x28: "LECIM DSSS operating mode IE",
+        0x29: "LECIM FSK operating mode IE",
+        0x2B: "TVWS PHY operating mode description IE",
+        0x2C: "TVWS device capabilities IE",
+        0x2D: "TVWS device category IE",
+        0x2E: "TVWS device identification IE",
+        0x2F: "TVWS device location IE",
+        0x30: "TVWS channel information query IE",
+        0x31: "TVWS channel information source IE",
+        0x32: "CTM IE",
+        0x33: "timestamp IE",
+        0x34: "timestamp difference IE",
+        0x35: "TMCTP specification IE",
+        0x36: "RCC PHY operating mode IE",
+        0x40: _VENDOR,
+    },
+)
+LONG = Contents(
+    "Long information elements nested in an MLME IE.",
+    "id",
+    ELEMENTS_CITE,
+    {
+        0x8: _VENDOR,
+        0x9: HOPPING,
+    },
+)

@@ -41,7 +41,7 @@ TIMES: dict[str, Any] = dict.fromkeys(
 
 def nested_ie(number: int, *, long: bool = False, **fields: Any) -> Element:
     """Return an element to be nested in an MLME IE."""
-    known = (mlme_contents.LONG if long else mlme_contents.SHORT)[number]
+    known = (mlme_contents.LONG if long else mlme_contents.SHORT).content_of(number)
     assert isinstance(known, Either)
     return Element(number, known.write(fields), known.name, long, fields)
 
@@ -200,7 +200,7 @@ LAYOUTS: list[Either] = [
         mlme_contents.SHORT,
         mlme_contents.LONG,
     )
-    for known in table.values()
+    for known in table.entries.values()
     if isinstance(known, Either)
 ]
 
@@ -257,7 +257,7 @@ def test_any_octets_walk_or_fault(kind: str, octets: bytes) -> None:
 def test_counts_cannot_take_more_than_the_octets_hold() -> None:
     """255 slotframes of 255 links, or 65535 channels, are announced by a few octets: bounded by what is there."""
     for octets in (b"\xff" * 1200, b"\x01\x00\x10\x00" + bytes(4) + b"\xff\xff" + bytes(1200)):
-        for layout in (mlme_contents.SHORT[0x1B], mlme_contents.LONG[0x9]):
+        for layout in (mlme_contents.SHORT.content_of(0x1B), mlme_contents.LONG.content_of(0x9)):
             assert isinstance(layout, Either)
             reader = Reader(octets)
             with pytest.raises(WireError):

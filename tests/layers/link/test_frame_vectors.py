@@ -208,10 +208,10 @@ def test_every_level_key_id_mode_and_counter_form_is_hit() -> None:
 
 def test_every_information_element_is_hit() -> None:
     tables: dict[str, Mapping[int, Any]] = {
-        "header": header_contents.HEADER_IES,
-        "payload": elements.PAYLOAD_IES,
-        "short": mlme.SHORT,
-        "long": mlme.LONG,
+        "header": header_contents.HEADER_IES.entries,
+        "payload": elements.PAYLOAD_IES.entries,
+        "short": mlme.SHORT.entries,
+        "long": mlme.LONG.entries,
     }
     found = list(every_element())
     for kind, table in tables.items():
@@ -227,8 +227,8 @@ def test_every_command_is_hit() -> None:
     found = {
         layer.id for case in READABLE for layer in read(case).layers if isinstance(layer, Command)
     }
-    assert found >= contents.COMMAND_NAMES.keys()
-    assert found - contents.COMMAND_NAMES.keys(), "no reserved command"
+    assert found >= contents.COMMANDS.entries.keys()
+    assert found - contents.COMMANDS.entries.keys(), "no reserved command"
 
 
 def test_mac_of_a_vector_is_hashable() -> None:

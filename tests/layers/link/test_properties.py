@@ -188,13 +188,13 @@ def test_beacon_is_read_back(beacon: Beacon, version: int) -> None:
 
 
 @settings(max_examples=200)
-@given(st.sampled_from(sorted(COMMANDS)) | u8, st.binary(max_size=12))
+@given(st.sampled_from(sorted(COMMANDS.entries)) | u8, st.binary(max_size=12))
 def test_command_is_read_back(number: int, content: bytes) -> None:
     octets = bytes([number]) + content
     try:
         command = decode_command(Reader(octets))
     except WireError:
-        assert number in COMMANDS  # only a known command can be too short
+        assert number in COMMANDS.entries  # only a known command can be too short
         return
     assert isinstance(command, Command)
     assert command_octets(command) == octets

@@ -4,6 +4,7 @@ from enum import IntEnum
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import RequestError
+from lowpanbudget.fields import Listing
 
 CITE = rfc(7252, "12.1")
 
@@ -82,3 +83,12 @@ def code_of(text: str) -> int:
         cite=CITE,
         hint="Give c.dd, or one of: " + ", ".join(CODES.values()),
     )
+
+
+LISTED = Listing(
+    "CoAP codes",
+    CITE,
+    ("code", "name"),
+    tuple((code_text(code).split()[0], name) for code, name in CODES.items()),
+    "Methods and responses of CoAP.",
+)

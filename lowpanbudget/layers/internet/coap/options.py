@@ -23,6 +23,7 @@ from lowpanbudget.layers.internet.coap.registry import (
     BY_NAME,
     DEFINITIONS,
     LONGEST_VALUE,
+    NUMBERS_CITE,
     OSCORE,
     Block,
     Definition,
@@ -31,7 +32,6 @@ from lowpanbudget.layers.internet.coap.registry import (
 from lowpanbudget.layers.internet.oscore import option as oscore_option
 
 CITE = rfc(7252, "3.1")
-NUMBERS_CITE = rfc(7252, "12.2")
 LARGEST_NUMBER = 0xFFFF  # RFC 7252 section 12.2: the registry ends there
 MARKER = 0xFF
 _MARKER = ("payload marker", "options end, payload begins", rfc(7252, "3"), "no payload")

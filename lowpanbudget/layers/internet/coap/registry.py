@@ -13,9 +13,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.fields import Listing
 
 Format = Literal["empty", "opaque", "uint", "string"]
 BLOCK_CITE = rfc(7959, "2.2")
+NUMBERS_CITE = rfc(7252, "12.2")
 LONGEST_VALUE = 0xFFFF + 269  # RFC 7252 section 3.1: what an option length can count
 
 # RFC 7252 table 9, RFC 8132 section 6, RFC 8428 section 12.3, RFC 8613 section 13.8; 60 (RFC 8949) is from memory
@@ -219,3 +221,23 @@ def definition(number: int) -> Definition:
         return known
     name = "reserved option" if number in RESERVED_NUMBERS else "unknown option"
     return Definition(number, name, "opaque", 0, LONGEST_VALUE, True, rfc(7252, "12.2"))
+
+
+LISTED = Listing(
+    "CoAP options",
+    NUMBERS_CITE,
+    ("number", "name", "format", "octets", "if unknown", "to forward", "clause"),
+    tuple(
+        (
+            str(row.number),
+            row.name,
+            row.format,
+            f"{row.shortest} to {row.longest}",
+            "critical" if row.critical else "elective",
+            "unsafe" if row.unsafe else "safe",
+            str(row.cite),
+        )
+        for row in _ROWS
+    ),
+    "Options of CoAP.",
+)

@@ -10,6 +10,7 @@ from typing import Literal
 
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import RequestError
+from lowpanbudget.fields import Listing
 from lowpanbudget.layers.internet.aead import Aead
 
 Version = Literal["1.2", "1.3"]
@@ -88,6 +89,18 @@ SUITES = {
         *_suites("1.3", _CCM_8, 0, rfc(8446, "appendix B.4"), {0x1305: "AES_128_CCM_8_SHA256"}),
     )
 }
+
+
+LISTED = Listing(
+    "DTLS cipher suites",
+    SUITES["TLS_PSK_WITH_AES_128_CCM_8"].cite,
+    ("suite", "version", "explicit nonce", "tag", "clause"),
+    tuple(
+        (suite.name, suite.version, str(suite.explicit), str(suite.aead.tag), str(suite.cite))
+        for suite in SUITES.values()
+    ),
+    "Cipher suites of DTLS.",
+)
 
 
 def suite_of(name: str) -> Suite:

@@ -115,7 +115,7 @@ class _Rovr(OctetString):
 
 
 @structure("duplicate address message", rfc(8505, "4.2"))
-class DuplicateAddressMessage:
+class _DuplicateAddress:
     """The fields that request and confirmation share.
 
     ``code`` 0 is the form of RFC 6775, 1 to 4 the extended one whose ROVR has 8, 16, 24 or 32 octets.
@@ -132,12 +132,12 @@ class DuplicateAddressMessage:
 
 
 @structure("duplicate address request", rfc(8505, "4.2"))
-class DuplicateAddressRequest(DuplicateAddressMessage):
+class DuplicateAddressRequest(_DuplicateAddress):
     """A DAR, or extended an EDAR."""
 
 
 @structure("duplicate address confirmation", rfc(8505, "4.2"))
-class DuplicateAddressConfirmation(DuplicateAddressMessage):
+class DuplicateAddressConfirmation(_DuplicateAddress):
     """A DAC, or extended an EDAC."""
 
 

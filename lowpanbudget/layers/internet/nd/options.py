@@ -116,4 +116,5 @@ OPTIONS = Tagged(
     },
     unit=UNIT,
     counts_head=True,
+    about="Options of neighbour discovery.",
 )

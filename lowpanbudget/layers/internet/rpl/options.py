@@ -159,4 +159,5 @@ OPTIONS = Tagged(
         9: TargetDescriptor,
     },
     single=0,
+    about="Options of RPL messages.",
 )  # fmt: skip
