@@ -97,13 +97,11 @@ def entries() -> tuple[TableEntry, ...]:
                 tables.setdefault(id(table), TableEntry(name, form, title, table))
                 if isinstance(table, Header):
                     inside.update(id(choice) for choice in table.choices)
-            if id(value) in seen:  # of another module
-                continue
-            seen.add(id(value))
-            for listing in _listings(value):
+            for listing in _listings(value) if id(value) not in seen else ():
                 about = listing.about or title
                 entry = TableEntry(listing.name, about.lower(), about, listing)
                 listings.setdefault((listing.name, about), entry)
+            seen.add(id(value))  # other modules import it
             layout = _layout(module, value)
             if layout is not None:
                 listing = of_layout(layout)
