@@ -28,7 +28,7 @@ def tables() -> Iterator[dict[str, Any]]:
 
 def kinds() -> tuple[dict[str, Any], ...]:
     """Return every kind of field: its name, its text, its keys, and one as it is written."""
-    from lowpanbudget.design.kinds import WRITTEN  # noqa: PLC0415
+    from lowpanbudget.payload.registry import all_kinds as declared  # noqa: PLC0415
 
     schema = _schema()
     mapping = schema["$defs"]["MessageShape"]["properties"]["field"]["items"]["discriminator"][
@@ -36,12 +36,12 @@ def kinds() -> tuple[dict[str, Any], ...]:
     ]
     return tuple(
         {
-            "name": kind,
-            "text": _target(schema, mapping[kind])["description"],
-            "keys": _keys(schema, _target(schema, mapping[kind])),
-            "written": f"[[message.field]]\n{WRITTEN[kind]}",
+            "name": word,
+            "text": kind.about,
+            "keys": _keys(schema, _target(schema, mapping[word])),
+            "written": f"[[message.field]]\n{kind.written}",
         }
-        for kind in WRITTEN
+        for word, kind in declared().items()
     )
 
 

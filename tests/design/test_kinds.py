@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
-from lowpanbudget.design.kinds import WRITTEN
 from lowpanbudget.design.messages import MessageShape, to_message
+from lowpanbudget.payload.registry import all_kinds
 from lowpanbudget.report.design_keys import kinds, tables
 
 ROOT = Path(__file__).parents[2]
@@ -21,6 +21,7 @@ START, END = (
     "<!-- kinds of fields: `python tests/design/test_kinds.py` writes them -->\n",
     "<!-- end of kinds -->",
 )
+WRITTEN = {word: kind.written for word, kind in all_kinds().items()}
 HEAD = (
     '[[message]]\nname = "m"\nbyte_order = "big"\nbit_order = "msb-first"\nlayout = "bit-packed"\n'
 )

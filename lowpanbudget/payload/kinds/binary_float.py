@@ -32,6 +32,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Rules,
     Summary,
 )
+from lowpanbudget.payload.kinds.keys import says
 
 SIGNIFICAND = {16: 11, 32: 24, 64: 53}  # bits, the hidden one included (IEEE 754 table 3.5)
 
@@ -41,13 +42,24 @@ class Float(Leaf):
     """A binary floating-point number of 16, 32 or 64 bits (IEEE 754), within ``min`` and ``max`` where stated."""
 
     _: dataclasses.KW_ONLY
-    bits: int
-    unit: str = ""
-    min: Decimal | None = None
-    max: Decimal | None = None
-    typical: Decimal | None = None
+    bits: int = dataclasses.field(metadata=says("The width.", allowed=(16, 32, 64)))
+    unit: str = dataclasses.field(default="", metadata=says("The unit."))
+    min: Decimal | None = dataclasses.field(
+        default=None, metadata=says("The least value, if values are checked.")
+    )
+    max: Decimal | None = dataclasses.field(
+        default=None, metadata=says("The greatest value, if values are checked.")
+    )
+    typical: Decimal | None = dataclasses.field(default=None, metadata=says("A usual value."))
 
     kind: ClassVar[str] = "float"
+    rank: ClassVar[int] = 40
+    about: ClassVar[str] = "A binary floating-point number (IEEE 754)."
+    written: ClassVar[str] = """\
+kind = "float"
+name = "energy"
+bits = 32
+unit = "J\""""
     rounds: ClassVar[bool] = True
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "typical")
 

@@ -27,6 +27,11 @@ class Boolean(Leaf):
     """True or False in one bit; 1 is True."""
 
     kind: ClassVar[str] = "boolean"
+    rank: ClassVar[int] = 50
+    about: ClassVar[str] = "True or false in one bit."
+    written: ClassVar[str] = """\
+kind = "boolean"
+name = "open\""""
 
     def needed(self) -> int:
         """Return 1."""

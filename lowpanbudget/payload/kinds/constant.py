@@ -22,6 +22,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Rules,
     Summary,
 )
+from lowpanbudget.payload.kinds.keys import says
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -29,10 +30,17 @@ class Constant(Leaf):
     """A number that every message of the format carries; another one on the wire is an error."""
 
     _: dataclasses.KW_ONLY
-    value: int
-    bits: int
+    value: int = dataclasses.field(metadata=says("The number."))
+    bits: int = dataclasses.field(metadata=says("Its width."))
 
     kind: ClassVar[str] = "constant"
+    rank: ClassVar[int] = 80
+    about: ClassVar[str] = "A number that every message carries."
+    written: ClassVar[str] = """\
+kind = "constant"
+name = "magic"
+value = 0xb5
+bits = 8"""
     given: ClassVar[bool] = False
     identifies: ClassVar[bool] = True
 

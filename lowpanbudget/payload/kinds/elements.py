@@ -34,6 +34,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Summary,
     Wish,
 )
+from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.lengths import Repeated, length_flaws
 
 
@@ -46,9 +47,26 @@ class Array(Repeated):
     """
 
     _: dataclasses.KW_ONLY
-    element: Field
+    element: Field = dataclasses.field(
+        metadata=says("What each element is: a field without a name.", form="element")
+    )
 
     kind: ClassVar[str] = "array"
+    rank: ClassVar[int] = 160
+    about: ClassVar[str] = (
+        "Elements of one kind: `length` of them, or up to `max_length` with the count in front."
+    )
+    written: ClassVar[str] = """\
+kind = "array"
+name = "reading"
+max_length = 32               # or length: a fixed number, no count
+batch = true                  # `fit` tells how many go into one frame
+
+[message.field.element]
+kind = "number"
+min = 0
+max = 100
+unit = "%RH\""""
     counts: ClassVar[str] = "elements"
 
     def flaws(self, order: Order) -> Iterator[Flaw]:

@@ -3,7 +3,7 @@
 import dataclasses
 from collections.abc import Iterator, Mapping
 from random import Random
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Self
 
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.coded import NamedCode
@@ -31,6 +31,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Summary,
     Wish,
 )
+from lowpanbudget.payload.kinds.keys import says
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -38,13 +39,33 @@ class Enumeration(Leaf):
     """One of several names, sent as its index in ``names``, or as its own code where ``codes`` are given."""
 
     _: dataclasses.KW_ONLY
-    names: tuple[str, ...]
+    names: tuple[str, ...] = dataclasses.field(
+        metadata=says(
+            "The names in order (sent as their index), or a table of names and codes.", form="names"
+        )
+    )
     codes: tuple[int, ...] | None = None
-    bits: int | None = None
-    typical: str | None = None
+    bits: int | None = dataclasses.field(
+        default=None, metadata=says("The width, if more than the fewest bits.")
+    )
+    typical: str | None = dataclasses.field(default=None, metadata=says("The usual name."))
 
     kind: ClassVar[str] = "enumeration"
+    rank: ClassVar[int] = 60
+    about: ClassVar[str] = "One of several names."
+    written: ClassVar[str] = """\
+kind = "enumeration"
+name = "mode"
+names = ["normal", "storm", "service"]   # or { normal = 0, storm = 1, service = 7 }
+bits = 3                                 # room for more names later"""
     referable: ClassVar[bool] = True
+
+    @classmethod
+    def declared(cls, **keys: Any) -> Self:
+        """Return the field of the keys of a design file; ``names`` may be a table of names and codes."""
+        names = keys.pop("names")
+        codes = tuple(names.values()) if isinstance(names, dict) else None
+        return cls(**keys, names=tuple(names), codes=codes)
 
     def numbers(self) -> tuple[int, ...]:
         """Return the code of each name."""

@@ -41,6 +41,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Summary,
     Wish,
 )
+from lowpanbudget.payload.kinds.keys import says
 
 MAX_BITS = 64  # the widest integer that C99 promises
 _NAME = re.compile(r"[A-Za-z](?:[A-Za-z0-9_-]{0,61}[A-Za-z0-9_])?\Z")
@@ -58,14 +59,28 @@ class Field:
     counts in the typical message.
     """
 
-    name: str
+    name: str = dataclasses.field(
+        metadata=says("The name of the field; elements of arrays have none.", default="")
+    )
     _: dataclasses.KW_ONLY
-    note: str = ""
-    optional: bool = False
-    typically_present: bool = True
-    at: int | None = None
+    note: str = dataclasses.field(default="", metadata=says("A note for people."))
+    optional: bool = dataclasses.field(
+        default=False,
+        metadata=says("May be absent; costs a presence bit at the start of its group."),
+    )
+    typically_present: bool = dataclasses.field(
+        default=True, metadata=says("Whether an optional field is in the typical message.")
+    )
+    at: int | None = dataclasses.field(
+        default=None,
+        metadata=says("The bit where the field must begin, from the start of its group."),
+    )
 
+    # The word of design files, what it means, a field as it is written, and where texts list it.
     kind: ClassVar[str] = ""
+    about: ClassVar[str] = ""
+    written: ClassVar[str] = ""
+    rank: ClassVar[int] = 1000
     # Attributes that are exact decimals; whole numbers, floats and text are converted when a field is made.
     decimals: ClassVar[tuple[str, ...]] = ()
     # False where the message itself knows the value and nobody needs to give it.
@@ -101,6 +116,11 @@ class Field:
             object.__setattr__(self, key, made)
 
     # --- the declaration
+
+    @classmethod
+    def declared(cls, **keys: Any) -> Self:
+        """Return the field of the keys of a design file, lists as tuples."""
+        return cls(**keys)
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with this field by itself; paths are keys of the declaration."""

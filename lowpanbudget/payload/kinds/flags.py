@@ -29,6 +29,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Scope,
     Summary,
 )
+from lowpanbudget.payload.kinds.keys import says
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -40,11 +41,24 @@ class Flags(Leaf):
     """
 
     _: dataclasses.KW_ONLY
-    names: tuple[str, ...]
-    bits: int | None = None
-    typical: tuple[str, ...] = ()
+    names: tuple[str, ...] = dataclasses.field(
+        metadata=says("The names; the first is the first bit on the wire.")
+    )
+    bits: int | None = dataclasses.field(
+        default=None, metadata=says("The width, if more than the names.")
+    )
+    typical: tuple[str, ...] = dataclasses.field(
+        default=(), metadata=says("The flags usually set.")
+    )
 
     kind: ClassVar[str] = "flags"
+    rank: ClassVar[int] = 70
+    about: ClassVar[str] = "A bit for each name."
+    written: ClassVar[str] = """\
+kind = "flags"
+name = "status"
+names = ["clock_set", "mains", "tamper"]
+bits = 8"""
     ordered: ClassVar[bool] = False
 
     def needed(self) -> int:

@@ -28,6 +28,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Rules,
     Wish,
 )
+from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.time_offset import TimeOffset
 
 
@@ -36,9 +37,24 @@ class Group(Field):
     """Fields under one name; the value is a dictionary. Presence bits of optional fields lead the group."""
 
     _: dataclasses.KW_ONLY
-    fields: tuple[Field, ...]
+    fields: tuple[Field, ...] = dataclasses.field(
+        metadata=says("The fields.", form="fields", name="field")
+    )
 
     kind: ClassVar[str] = "group"
+    rank: ClassVar[int] = 180
+    about: ClassVar[str] = "Fields under one name."
+    written: ClassVar[str] = """\
+kind = "group"
+name = "position"
+optional = true
+
+[[message.field.field]]
+kind = "number"
+name = "metres"
+min = 0
+max = 400
+unit = "m\""""
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield a flaw if there are no fields; the fields are judged by themselves."""

@@ -28,6 +28,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Scope,
     Summary,
 )
+from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.number import Number
 
 
@@ -40,12 +41,25 @@ class Time(Leaf):
     """
 
     _: dataclasses.KW_ONLY
-    bits: int = 32
-    step: Decimal = Decimal(1)
-    epoch: str = "1970-01-01T00:00:00Z"
-    typical: Decimal | None = None
+    bits: int = dataclasses.field(default=32, metadata=says("The width of the number of steps."))
+    step: Decimal = dataclasses.field(
+        default=Decimal(1), metadata=says("The resolution in seconds.")
+    )
+    epoch: str = dataclasses.field(
+        default="1970-01-01T00:00:00Z", metadata=says("What the time is counted from.")
+    )
+    typical: Decimal | None = dataclasses.field(
+        default=None, metadata=says("A usual time, in seconds since the epoch.")
+    )
 
     kind: ClassVar[str] = "time"
+    rank: ClassVar[int] = 120
+    about: ClassVar[str] = "A time in seconds since an epoch."
+    written: ClassVar[str] = """\
+kind = "time"
+name = "time"
+bits = 32
+step = 1"""
     referable: ClassVar[bool] = True
     rounds: ClassVar[bool] = True
     dates: ClassVar[bool] = True

@@ -8,6 +8,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.payload.codec.nodes import Case
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.keys import says
 
 MAX_LENGTH = 65535  # of octets, and of the elements of an array
 
@@ -21,10 +22,12 @@ class Counted(Field):
     """
 
     _: dataclasses.KW_ONLY
-    length: int | None = None
-    min_length: int = 0
-    max_length: int | None = None
-    typical_length: int | None = None
+    length: int | None = dataclasses.field(
+        default=None, metadata=says("The fixed length; not sent.")
+    )
+    min_length: int = dataclasses.field(default=0, metadata=says("The least length."))
+    max_length: int | None = dataclasses.field(default=None, metadata=says("The greatest length."))
+    typical_length: int | None = dataclasses.field(default=None, metadata=says("A usual length."))
 
     counts: ClassVar[str] = ""  # what the number numbers
 
@@ -61,8 +64,16 @@ class Repeated(Counted):
     """A field of several readings; ``batch`` marks the one whose readings are to be collected."""
 
     _: dataclasses.KW_ONLY
-    count_bits: int | None = None
-    batch: bool = False
+    count_bits: int | None = dataclasses.field(
+        default=None,
+        metadata=says("The width of the count, if more than the fewest bits.", last=True),
+    )
+    batch: bool = dataclasses.field(
+        default=False,
+        metadata=says(
+            "Its {counts} are the readings that are collected in one message.", last=True
+        ),
+    )
 
 
 def length_flaws(of: Counted, *, bits_key: str, bits: int | None) -> Iterator[Flaw]:

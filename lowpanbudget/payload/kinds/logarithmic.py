@@ -41,6 +41,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Rules,
     Summary,
 )
+from lowpanbudget.payload.kinds.keys import says
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -52,15 +53,28 @@ class Logarithmic(Leaf):
     """
 
     _: dataclasses.KW_ONLY
-    min: Decimal
-    max: Decimal
-    steps: int
-    digits: int = 5
-    unit: str = ""
-    bits: int | None = None
-    typical: Decimal | None = None
+    min: Decimal = dataclasses.field(metadata=says("The least value, above 0."))
+    max: Decimal = dataclasses.field(metadata=says("The greatest value."))
+    steps: int = dataclasses.field(metadata=says("How many equal ratios lead from min to max."))
+    digits: int = dataclasses.field(
+        default=5, metadata=says("Significant digits of the values between.")
+    )
+    unit: str = dataclasses.field(default="", metadata=says("The unit."))
+    bits: int | None = dataclasses.field(
+        default=None, metadata=says("The width, if more than the fewest bits.")
+    )
+    typical: Decimal | None = dataclasses.field(default=None, metadata=says("A usual value."))
 
     kind: ClassVar[str] = "logarithmic"
+    rank: ClassVar[int] = 20
+    about: ClassVar[str] = "A number whose steps are equal ratios."
+    written: ClassVar[str] = """\
+kind = "logarithmic"
+name = "vibration"
+min = 0.001
+max = 20
+steps = 254
+unit = "m/s2\""""
     rounds: ClassVar[bool] = True
     indexed: ClassVar[bool] = True
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "typical")

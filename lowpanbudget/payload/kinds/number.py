@@ -8,7 +8,7 @@ import dataclasses
 from collections.abc import Iterator
 from decimal import Decimal
 from random import Random
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Self
 
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.names import Spot
@@ -25,6 +25,7 @@ from lowpanbudget.payload.kinds.drawing import (
 )
 from lowpanbudget.payload.kinds.field import MAX_BITS, Field, Leaf, names_flaws
 from lowpanbudget.payload.kinds.interfaces import Gain, Known, Scope, Summary
+from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.steps import coarser_steps, stepped_gain
 
 CODINGS = ("offset", "twos-complement")
@@ -45,20 +46,57 @@ class Number(Leaf):
     """
 
     _: dataclasses.KW_ONLY
-    min: Decimal
-    max: Decimal
-    step: Decimal = Decimal(1)
-    unit: str = ""
-    coding: str = "offset"
-    offset: Decimal | None = None
-    bits: int | None = None
-    special: tuple[tuple[str, int | None], ...] = ()
-    tolerance: Decimal | None = None
-    typical: Decimal | None = None
+    min: Decimal = dataclasses.field(metadata=says("The least value."))
+    max: Decimal = dataclasses.field(metadata=says("The greatest value."))
+    step: Decimal = dataclasses.field(
+        default=Decimal(1), metadata=says("The resolution; divides the range.")
+    )
+    unit: str = dataclasses.field(
+        default="",
+        metadata=says("The unit, by SenML's registry (RFC 8428 section 12.1) where it has one."),
+    )
+    coding: str = dataclasses.field(
+        default="offset", metadata=says("What the code counts.", allowed=CODINGS)
+    )
+    offset: Decimal | None = dataclasses.field(
+        default=None, metadata=says("The value whose code is 0.")
+    )
+    bits: int | None = dataclasses.field(
+        default=None, metadata=says("The width; refused if it cannot hold the range.")
+    )
+    special: tuple[tuple[str, int | None], ...] = dataclasses.field(
+        default=(),
+        metadata=says(
+            "Names of codes that are no number ('not_available'): a list, or a table of names and codes.",
+            form="names",
+        ),
+    )
+    tolerance: Decimal | None = dataclasses.field(
+        default=None, metadata=says("The greatest rounding error that is acceptable.")
+    )
+    typical: Decimal | None = dataclasses.field(default=None, metadata=says("A usual value."))
 
     kind: ClassVar[str] = "number"
+    rank: ClassVar[int] = 10
+    about: ClassVar[str] = "A number with a range and a step; the width follows from them."
+    written: ClassVar[str] = """\
+kind = "number"
+name = "temperature"
+min = -40
+max = 85
+step = 0.01
+unit = "Cel"
+special = ["not_available"]   # or with codes of your own: { not_available = 16383 }
+tolerance = 0.05              # lets `weigh` look for coarser steps"""
     rounds: ClassVar[bool] = True
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "step", "offset", "tolerance", "typical")
+
+    @classmethod
+    def declared(cls, **keys: Any) -> Self:
+        """Return the field of the keys of a design file; ``special`` may be a table of names and codes."""
+        special = keys.pop("special")
+        pairs = special.items() if isinstance(special, dict) else ((name, None) for name in special)
+        return cls(**keys, special=tuple(pairs))
 
     @property
     def base(self) -> Decimal:

@@ -30,6 +30,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Summary,
     Wish,
 )
+from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.lengths import Counted, length_flaws
 
 
@@ -42,9 +43,19 @@ class Octets(Counted):
     """
 
     _: dataclasses.KW_ONLY
-    length_bits: int | None = None
+    length_bits: int | None = dataclasses.field(
+        default=None, metadata=says("The width of the length, if more than the fewest bits.")
+    )
 
     kind: ClassVar[str] = "octets"
+    rank: ClassVar[int] = 140
+    about: ClassVar[str] = (
+        "Octets as they are: `length` of them, or up to `max_length` with the length in front."
+    )
+    written: ClassVar[str] = """\
+kind = "octets"
+name = "token"
+length = 4                    # or min_length and max_length: then the length goes in front"""
     counts: ClassVar[str] = "octets"
 
     def to_octets(self, value: Any) -> bytes:

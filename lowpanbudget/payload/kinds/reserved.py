@@ -12,6 +12,7 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.field import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.interfaces import Gain
+from lowpanbudget.payload.kinds.keys import says
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -19,9 +20,14 @@ class Reserved(Leaf):
     """Bits kept for later: zero when sent, ignored when received, in no dictionary of values."""
 
     _: dataclasses.KW_ONLY
-    bits: int
+    bits: int = dataclasses.field(metadata=says("How many."))
 
     kind: ClassVar[str] = "reserved"
+    rank: ClassVar[int] = 100
+    about: ClassVar[str] = "Bits kept for later: zero when sent, ignored when received."
+    written: ClassVar[str] = """\
+kind = "reserved"
+bits = 3"""
     ordered: ClassVar[bool] = False
     given: ClassVar[bool] = False
     carries: ClassVar[bool] = False

@@ -21,6 +21,7 @@ from lowpanbudget.payload.kinds.drawing import (
 )
 from lowpanbudget.payload.kinds.field import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.interfaces import Gain, Known, Summary
+from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.number import Number
 
 
@@ -29,9 +30,15 @@ class Sequence(Leaf):
     """A sequence number of ``bits`` bits; the sender counts modulo ``2 ** bits``, the format refuses more."""
 
     _: dataclasses.KW_ONLY
-    bits: int = 8
+    bits: int = dataclasses.field(default=8, metadata=says("Its width."))
 
     kind: ClassVar[str] = "sequence"
+    rank: ClassVar[int] = 110
+    about: ClassVar[str] = "A sequence number that the sender counts modulo 2^bits."
+    written: ClassVar[str] = """\
+kind = "sequence"
+name = "sequence"
+bits = 8"""
     rounds: ClassVar[bool] = True
     dates: ClassVar[bool] = True
 

@@ -35,8 +35,9 @@ from lowpanbudget.payload.kinds.interfaces import (
     Summary,
     Wish,
 )
+from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.lengths import Repeated, length_flaws
-from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.kinds.number import CODINGS, Number
 from lowpanbudget.payload.kinds.steps import coarser_steps, stepped_gain
 
 DELTAS = ("fixed", "variable")
@@ -54,19 +55,49 @@ class Series(Repeated):
     """
 
     _: dataclasses.KW_ONLY
-    min: Decimal
-    max: Decimal
-    step: Decimal = Decimal(1)
-    unit: str = ""
-    coding: str = "offset"
-    bits: int | None = None
-    tolerance: Decimal | None = None
-    deltas: str
-    delta_bits: int | None = None
-    escape: bool = False
-    group_bits: int | None = None
+    min: Decimal = dataclasses.field(metadata=says("The least sample."))
+    max: Decimal = dataclasses.field(metadata=says("The greatest sample."))
+    step: Decimal = dataclasses.field(
+        default=Decimal(1), metadata=says("The resolution of samples and differences.")
+    )
+    unit: str = dataclasses.field(default="", metadata=says("The unit."))
+    coding: str = dataclasses.field(
+        default="offset", metadata=says("The code of a whole sample.", allowed=CODINGS)
+    )
+    bits: int | None = dataclasses.field(
+        default=None, metadata=says("The width of a whole sample, if more than the fewest bits.")
+    )
+    tolerance: Decimal | None = dataclasses.field(
+        default=None, metadata=says("The greatest rounding error that is acceptable.")
+    )
+    deltas: str = dataclasses.field(
+        metadata=says("Differences of fixed width, or zigzag in groups.", allowed=DELTAS)
+    )
+    delta_bits: int | None = dataclasses.field(
+        default=None, metadata=says("The width of a fixed difference.")
+    )
+    escape: bool = dataclasses.field(
+        default=False,
+        metadata=says("A code that leads a whole sample, for jumps (fixed differences)."),
+    )
+    group_bits: int | None = dataclasses.field(
+        default=None, metadata=says("Bits of a group of a variable difference; 7 unless stated.")
+    )
 
     kind: ClassVar[str] = "series"
+    rank: ClassVar[int] = 170
+    about: ClassVar[str] = (
+        "Samples of one number, `length` or up to `max_length`: the first in full, the others as differences."
+    )
+    written: ClassVar[str] = """\
+kind = "series"
+name = "strain"
+min = -3000
+max = 3000
+max_length = 64
+deltas = "fixed"              # or "variable": zigzag in groups of group_bits
+delta_bits = 5
+escape = true                 # a whole sample where a difference is too large"""
     rounds: ClassVar[bool] = True
     counts: ClassVar[str] = "samples"
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "step", "tolerance")

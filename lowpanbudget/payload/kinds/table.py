@@ -40,6 +40,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Rules,
     Summary,
 )
+from lowpanbudget.payload.kinds.keys import says
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -47,12 +48,23 @@ class Table(Leaf):
     """One of a list of rising values, sent as its index; a value between two is rounded to the nearer one."""
 
     _: dataclasses.KW_ONLY
-    values: tuple[Decimal, ...]
-    unit: str = ""
-    bits: int | None = None
-    typical: Decimal | None = None
+    values: tuple[Decimal, ...] = dataclasses.field(
+        metadata=says("The values, rising; a value between two is rounded to the nearer.")
+    )
+    unit: str = dataclasses.field(default="", metadata=says("The unit."))
+    bits: int | None = dataclasses.field(
+        default=None, metadata=says("The width, if more than the fewest bits.")
+    )
+    typical: Decimal | None = dataclasses.field(default=None, metadata=says("A usual value."))
 
     kind: ClassVar[str] = "table"
+    rank: ClassVar[int] = 30
+    about: ClassVar[str] = "One of a list of values."
+    written: ClassVar[str] = """\
+kind = "table"
+name = "rate"
+values = [1, 10, 50, 100]
+unit = "Hz\""""
     rounds: ClassVar[bool] = True
     indexed: ClassVar[bool] = True
     decimals: ClassVar[tuple[str, ...]] = ("values", "typical")

@@ -18,6 +18,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Known,
     Rules,
 )
+from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.lengths import length_flaws
 from lowpanbudget.payload.kinds.octets import Octets
 
@@ -29,9 +30,20 @@ class Text(Octets):
     """Text in UTF-8 or ASCII; lengths count octets, not characters."""
 
     _: dataclasses.KW_ONLY
-    encoding: str = "utf-8"
+    encoding: str = dataclasses.field(
+        default="utf-8", metadata=says("How characters become octets.", allowed=ENCODINGS)
+    )
 
     kind: ClassVar[str] = "text"
+    rank: ClassVar[int] = 150
+    about: ClassVar[str] = (
+        "Text of `length` octets, or of up to `max_length` with the length in front."
+    )
+    written: ClassVar[str] = """\
+kind = "text"
+name = "room"
+max_length = 24
+encoding = "utf-8\""""
 
     def to_octets(self, value: Any) -> bytes:
         """Return the octets of a text of a right length."""

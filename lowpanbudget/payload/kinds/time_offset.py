@@ -34,6 +34,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Summary,
     Wish,
 )
+from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.steps import stepped_gain
 
@@ -46,13 +47,28 @@ class TimeOffset(Field):
     """
 
     _: dataclasses.KW_ONLY
-    base: str
-    max: Decimal
-    min: Decimal = Decimal(0)
-    step: Decimal = Decimal(1)
-    bits: int | None = None
+    base: str = dataclasses.field(
+        metadata=says("The name of the field of kind time that it is counted from.")
+    )
+    max: Decimal = dataclasses.field(metadata=says("The greatest offset in seconds."))
+    min: Decimal = dataclasses.field(
+        default=Decimal(0), metadata=says("The least offset in seconds.")
+    )
+    step: Decimal = dataclasses.field(
+        default=Decimal(1), metadata=says("The resolution in seconds.")
+    )
+    bits: int | None = dataclasses.field(
+        default=None, metadata=says("The width, if more than the fewest bits.")
+    )
 
     kind: ClassVar[str] = "time-offset"
+    rank: ClassVar[int] = 130
+    about: ClassVar[str] = "A time sent as an offset from an earlier field of kind time."
+    written: ClassVar[str] = """\
+kind = "time-offset"
+name = "sampled"
+base = "time"                 # a field of kind time before it
+max = 3600"""
     rounds: ClassVar[bool] = True
     dates: ClassVar[bool] = True
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "step")

@@ -32,6 +32,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Rules,
     Wish,
 )
+from lowpanbudget.payload.kinds.keys import says
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -47,10 +48,34 @@ class Union(Field):
     """One of several groups of fields, chosen by an earlier enumeration named ``tag``; the value is a dictionary."""
 
     _: dataclasses.KW_ONLY
-    tag: str
-    options: tuple[Option, ...]
+    tag: str = dataclasses.field(metadata=says("The name of the enumeration that chooses."))
+    options: tuple[Option, ...] = dataclasses.field(
+        metadata=says("One option for each name of the tag.", form="options", name="option")
+    )
 
     kind: ClassVar[str] = "union"
+    rank: ClassVar[int] = 190
+    about: ClassVar[str] = "One of several groups, chosen by an earlier enumeration."
+    written: ClassVar[str] = """\
+kind = "union"
+name = "detail"
+tag = "mode"                  # a field of kind enumeration before it
+
+[[message.field.option]]
+when = "normal"               # an option may have no fields
+
+[[message.field.option]]
+when = "storm"
+
+[[message.field.option.field]]
+kind = "number"
+name = "wind"
+min = 0
+max = 60
+unit = "m/s"
+
+[[message.field.option]]
+when = "service\""""
 
     def bodies(self) -> tuple[Body, ...]:
         """Return the fields of each option."""
