@@ -13,7 +13,6 @@ if TYPE_CHECKING:
 
     from lowpanbudget.design.meaning import Design
     from lowpanbudget.findings.audit import Audit
-    from lowpanbudget.findings.finding import Finding
     from lowpanbudget.report.screen import Screen
 
 _ANSWER_IS_NO = 1
@@ -66,7 +65,7 @@ def command(
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
-    from lowpanbudget.report import machine
+    from lowpanbudget.report import machine, view
 
     if not 0 < wait <= _LONGEST_WAIT_S:
         raise RequestError(f"--wait {wait:g} is not in 0 to {_LONGEST_WAIT_S:g} seconds")
@@ -84,7 +83,7 @@ def command(
             {
                 "capture": capture,
                 "frames": audit.frames,
-                "findings": plain_findings(found),
+                "findings": view.findings(found),
             }
         )
     if as_json:
@@ -100,22 +99,6 @@ def command(
         output.show(paint)
     if weight:
         ctx.exit(_ANSWER_IS_NO)
-
-
-def plain_findings(found: "list[Finding]") -> list[dict[str, Any]]:
-    """Return findings as plain data, severity and certainty in words; of captures and of designs alike."""
-    from lowpanbudget.report import view
-
-    return [
-        {
-            **view.plain(one),
-            "severity": one.severity.word,
-            "certainty": one.certainty.value,
-            "link": one.cite.link,
-            "has_weight": one.has_weight,
-        }
-        for one in found
-    ]
 
 
 def _audit(

@@ -36,15 +36,15 @@ def command(
     some flow has no room at all.
     """
     from lowpanbudget.cli import output
-    from lowpanbudget.cli.planned import findings_of
     from lowpanbudget.design.load import load_design
+    from lowpanbudget.findings.review import flow_findings
     from lowpanbudget.report import machine, view
     from lowpanbudget.room.compute import budget
 
     loaded = load_design(design)
     found = budget(loaded, flow)
     # what is said of messages in frames is said by fit
-    findings = findings_of(loaded, found, (), lambda subject: _is_about(subject, flow))
+    findings = view.findings(flow_findings(loaded, flow))
     names = (
         "flow",
         "hop",
@@ -84,10 +84,3 @@ def command(
         output.show(paint)
     if any(one.room <= 0 for one in found):
         ctx.exit(_ANSWER_IS_NO)
-
-
-def _is_about(subject: str, flow: str | None) -> bool:
-    """Return whether a finding belongs here: about the link or a flow, not about a message; and about this flow."""
-    if subject.startswith("message"):
-        return False
-    return flow is None or not subject.startswith("flow") or subject == f"flow {flow}"

@@ -59,8 +59,8 @@ def command(
     serves as a gate in a build: one line for each message, flow and hop.
     """
     from lowpanbudget.cli import output
-    from lowpanbudget.cli.planned import findings_of
     from lowpanbudget.design.load import load_design
+    from lowpanbudget.findings.review import message_findings
     from lowpanbudget.report import gate, machine, view
     from lowpanbudget.room.fit import fit
 
@@ -75,11 +75,7 @@ def command(
     if junit is not None:
         output.write_whole(junit, gate.junit(plain, failures, design).encode())
     is_gate = max_frames is not None or spare is not None or junit is not None
-    findings = (
-        []
-        if is_gate
-        else findings_of(loaded, (), found, lambda subject: _is_about(subject, message))
-    )
+    findings = [] if is_gate else view.findings(message_findings(loaded, found, message))
     if as_json:
         output.emit(machine.document(fit=plain, findings=findings))
     elif is_gate:
@@ -94,9 +90,3 @@ def command(
         output.show(paint)
     if any(failures):
         ctx.exit(_ANSWER_IS_NO)
-
-
-def _is_about(subject: str, message: str | None) -> bool:
-    """Return whether a finding belongs here: about a message, and about this one."""
-    words = subject.replace(",", " ").split()
-    return words[:1] == ["message"] and (message is None or words[1:2] == [message])

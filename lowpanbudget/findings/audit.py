@@ -1,13 +1,13 @@
 """An audit: frames in, findings out, in bounded memory.
 
-frame -> scene -> the things in it, each handed to the rules that read its class -> hits -> findings, worst first
+frame -> scene -> the things in it, each given to the rules that read its class -> hits -> findings, worst first
 
 Frames that are alike but for numbers and payload are judged once by the rules that do not look at those.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from math import isfinite, nan
-from typing import Any
+from typing import NamedTuple
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files.record import ReadingNotice
@@ -18,25 +18,49 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import Contexts
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum
+from lowpanbudget.findings.captures.application import APPLICATION
+from lowpanbudget.findings.captures.capture import CAPTURE
+from lowpanbudget.findings.captures.checksums import CHECKSUMS
+from lowpanbudget.findings.captures.contexts import CONTEXTS
+from lowpanbudget.findings.captures.fragments import FRAGMENTS
+from lowpanbudget.findings.captures.link import LINK
+from lowpanbudget.findings.captures.lowpan import LOWPAN
+from lowpanbudget.findings.captures.messages import MESSAGES
+from lowpanbudget.findings.captures.network import NETWORK
+from lowpanbudget.findings.captures.plan import PLAN
+from lowpanbudget.findings.captures.reassembly import REASSEMBLY
+from lowpanbudget.findings.captures.security import SECURITY
+from lowpanbudget.findings.captures.unreadable import UNREAD, UNREADABLE
+from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Finding, Hit
-from lowpanbudget.findings.pieces import Pieces
-from lowpanbudget.findings.protection import UNREAD
-from lowpanbudget.findings.registry import RULES
-from lowpanbudget.findings.rule import Hits, Rule
-from lowpanbudget.findings.scene import Known, Scene, Whole
+from lowpanbudget.findings.fragmented import Fate, FragmentTracker
+from lowpanbudget.findings.rule import Check, Rule, rules_of
+from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.tallies import Tallies
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
 from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.stack.found import Notice
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.reassembly import Complete, Reassembler
 from lowpanbudget.stack.upper import read_upper
 
+# in the order of what they look at: one that knows why a frame cannot be read comes before those that only say so
+CAPTURE_RULES = rules_of(
+    CAPTURE, LINK, SECURITY, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY,
+    NETWORK, APPLICATION, PLAN, MESSAGES,
+)  # fmt: skip
 MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
-_Entry = tuple[int, Callable[[Scene, Any], Hits], bool]
+
+
+class _Bound(NamedTuple):
+    """A check of a rule, with the memory of this audit."""
+
+    rule: Rule
+    check: Check
 
 
 class Audit:
@@ -46,19 +70,25 @@ class Audit:
     gives the findings. Memory does not grow with the number of frames.
     """
 
-    def __init__(self, known: Known | None = None, rules: Iterable[type[Rule]] = RULES) -> None:
-        self.known = known or Known()
-        self.rules = tuple(rule(self.known) for rule in rules)
+    def __init__(
+        self, known: Surroundings | None = None, rules: Iterable[Rule] = CAPTURE_RULES
+    ) -> None:
+        self.known = known or Surroundings()
         self.frames = 0
-        self._checks: dict[type, tuple[tuple[_Entry, ...], tuple[_Entry, ...]]] = {}
-        self._tallies = Tallies(self.rules)
-        self._pieces = Pieces(self.known.timeout_s)
+        self._reads: list[tuple[type, _Bound]] = []
+        self._ends: list[_Bound] = []
+        for rule in rules:
+            reads, at_end = rule.bound()
+            self._reads += [(kind, _Bound(rule, check)) for kind, check in reads]
+            self._ends += [] if at_end is None else [_Bound(rule, at_end)]
+        # what reads a class, and of that what varies among frames that are alike
+        self._checks: dict[type, tuple[list[_Bound], list[_Bound]]] = {}
+        self._tallies = Tallies()
+        self._fragments = FragmentTracker(self.known.timeout_s)
         self._reassembler: Reassembler | None = None
         self._readings = 0
         self._only_varying = False  # the frame at hand is like one that was judged
-        self._kept: list[tuple[int, Hit]] | None = (
-            None  # hits that hold for all frames of this kind
-        )
+        self._kept: list[tuple[Rule, Hit]] | None = None  # hits that hold for all frames alike
         self._first_ns: int | None = None
 
     # --- frames in -------------------------------------------------------------------------------------
@@ -76,14 +106,14 @@ class Audit:
 
         ``contexts``: those that held when it was read; ``fcs``: octets of its check sequence.
         """
-        mac = frame.mac
-        counter = (
-            mac.security.frame_counter if mac is not None and mac.security is not None else None
-        )
         scene = Scene(
-            number, time_s, frame, self.known.contexts if contexts is None else contexts, frame.octets, fcs,
-            frame.payload, None if mac is None else mac.sequence, counter, None if mac is None else mac.fcs_ok,
+            self.known, number, time_s, frame, self.known.contexts if contexts is None else contexts,
+            frame.octets, fcs, frame.payload,
         )  # fmt: skip
+        if frame.mac is not None:
+            scene.sequence, scene.fcs_ok = frame.mac.sequence, frame.mac.fcs_ok
+        if scene.security is not None:
+            scene.counter = scene.security.frame_counter
         if not self._begin(scene):
             return
         datagram = frame.datagram.octets if frame.datagram is not None else None
@@ -91,8 +121,8 @@ class Audit:
         if frame.fragment is not None:
             if self._reassembler is None:
                 self._reassembler = Reassembler(self.known.contexts)
-            time, part = time_s if isfinite(time_s) else 0.0, Part(number, 0, None)
-            for event in self._reassembler.feed(frame, time, part):
+            clock_s, part = time_s if isfinite(time_s) else 0.0, Part(number, 0, None)
+            for event in self._reassembler.feed(frame, clock_s, part):
                 if isinstance(event, Complete):
                     datagram = event.datagram.octets
                     parts = tuple(part.number for part in event.marks)
@@ -112,32 +142,28 @@ class Audit:
         shape = sighting.shape
         frame = Frame(sighting.octets) if shape is None else shape.example
         scene = Scene(
-            sighting.number, time_s, frame, self.known.contexts, sighting.octets, sighting.fcs_octets, sighting.payload,
-            sighting.sequence, sighting.frame_counter, sighting.fcs_ok,
+            self.known, sighting.number, time_s, frame, self.known.contexts, sighting.octets, sighting.fcs_octets,
+            sighting.payload, sighting.sequence, sighting.frame_counter, sighting.fcs_ok,
         )  # fmt: skip
         if shape is not None:
             scene.contexts = sighting.decoder.contexts
             facts = shape.facts.get(self)
             if isinstance(facts, list):
                 self._only_varying = True
-                for index, hit in facts:
-                    self._tallies.count(index, hit, scene.number)
+                for rule, hit in facts:
+                    self._tallies.count(rule, hit, scene.number)
             else:
                 self._kept = []
         elif sighting.fault is not None:
             self._give(scene, Notice(UNREAD, sighting.fault.message, sighting.fault.cite))
         try:
             if self._begin(scene) and sighting.repeats is None:
-                fragment = None
-                if frame.fragment is not None and shape is not None:
-                    fragment = (
-                        shape.fragment_of(scene.payload or b"")
-                        if shape.fragment
-                        else frame.fragment
-                    )
-                more = [] if self._only_varying else list(frame.notices)
-                more += [notice for notice in sighting.notices if notice not in frame.notices]
-                self._look(scene, sighting.datagram, sighting.numbers, fragment, more)
+                fragment = frame.fragment
+                if shape is not None and shape.fragment and fragment is not None:
+                    fragment = shape.fragment_of(scene.payload or b"")
+                notices = [] if self._only_varying else list(frame.notices)
+                notices += [notice for notice in sighting.notices if notice not in frame.notices]
+                self._look(scene, sighting.datagram, sighting.numbers, fragment, notices)
                 for event in sighting.ended:
                     self._give(scene, event)
                 if shape is not None and self._kept is not None:
@@ -145,21 +171,21 @@ class Audit:
         finally:
             self._only_varying, self._kept = False, None
 
-    def note(self, thing: ReadingNotice | FcsVerdict) -> None:
+    def note(self, notice: ReadingNotice | FcsVerdict) -> None:
         """Take what reading the file noticed, or the verdict over its check sequences."""
-        self._give(Scene(0, 0.0, Frame(b""), self.known.contexts, b""), thing)
+        self._give(Scene(self.known), notice)
 
     # --- one frame -------------------------------------------------------------------------------------
 
     def _begin(self, scene: Scene) -> bool:
         """Give the frame itself; return whether it proves something about its sender: a damaged one does not."""
         self.frames += 1
-        self._give(scene, scene.frame)
+        self._give(scene, scene)
         if scene.fcs_ok is False:
             return False
-        for old in self._pieces.expire(scene.time_s):
-            self._give(scene, old)
-        mac = scene.frame.mac
+        for expired in self._fragments.expire(scene.time_s):
+            self._give(scene, expired)
+        mac = scene.mac
         if mac is not None and mac.fault is None:
             self.known.learn_pan(mac.source_pan)
             self.known.learn_pan(mac.destination_pan)
@@ -173,19 +199,12 @@ class Audit:
         fragment: object,
         notices: Iterable[Notice],
     ) -> None:
-        frame = scene.frame
-        scene.look()
-        pieced = fragment is not None
+        frame, layers = scene.frame, scene.look()
         if isinstance(fragment, Fragment) and scene.payload is not None:
-            scene.assembly, piece = self._pieces.add(
-                scene.number, scene.time_s, frame, fragment, scene.payload, len(scene.octets)
-            )
-            self._give(scene, piece)
-            if not piece.repeated and scene.assembly.state in {"whole", "overlapping"}:
-                self._give(scene, scene.assembly)
-        if datagram is not None and not pieced and scene.header is not None:
-            scene.whole = _whole(scene, scene.header, datagram, frame.layers, (scene.number,))
-        for layer in frame.layers:
+            self._fragment(scene, fragment, scene.payload)
+        if datagram is not None and fragment is None and scene.header is not None:
+            scene.datagram = scene.heard(scene.header, datagram, layers, (scene.number,))
+        for layer in layers:
             self._give(scene, layer)
         wrong = False
         for notice in notices:
@@ -193,112 +212,99 @@ class Audit:
             self._give(scene, notice)
         if frame.fault is not None:
             self._give(scene, frame.fault)
-        if datagram is None:
-            return
-        if scene.whole is not None:
-            wrong = wrong or any(
-                isinstance(one, Icmpv6) and one.checksum_ok is False for one in frame.layers
-            )
-            self._settle(scene, scene.whole, wrong=wrong)
-        else:
+        if scene.datagram is not None:
+            message = scene.find(Icmpv6)
+            wrong = wrong or (message is not None and message.checksum_ok is False)
+            self._settle(scene, scene.datagram, wrong=wrong)
+        elif datagram is not None:
             self._complete(scene, datagram, parts)
 
-    def _complete(self, scene: Scene, datagram: bytes, parts: tuple[int, ...]) -> None:
+    def _fragment(self, scene: Scene, fragment: Fragment, payload: bytes) -> None:
+        """Give a fragment, and its datagram when that ends with it."""
+        key, sent = scene.sent_fragment(fragment, payload)
+        arrival = self._fragments.add(key, sent, scene.find(Iphc) if sent.first else None)
+        scene.fragmented = arrival.datagram
+        self._give(scene, arrival)
+        if not arrival.repeated and arrival.datagram.fate in {Fate.WHOLE, Fate.OVERLAPPING}:
+            self._give(scene, arrival.datagram)
+
+    def _complete(self, scene: Scene, octets: bytes, parts: tuple[int, ...]) -> None:
         """Read a datagram that came in fragments, or without a link, and give all that is in it."""
         try:
-            header = ipv6.decode(Reader(datagram))
+            header = ipv6.decode(Reader(octets))
         except WireError:
             return
         kept, self._only_varying, self._kept = (self._only_varying, self._kept), False, None
-        upper = read_upper(
-            Reader(datagram, ipv6.OCTETS), header.next_header, header.source, header.destination
-        )
+        reader = Reader(octets, ipv6.OCTETS)
+        upper = read_upper(reader, header.next_header, header.source, header.destination)
         inner = next((one for one in reversed(upper.layers) if isinstance(one, Ipv6)), header)
-        numbers = scene.assembly.numbers if scene.assembly is not None else parts or (scene.number,)
+        numbers = parts or (scene.number,)
+        if scene.fragmented is not None:
+            numbers = scene.fragmented.numbers
         scene.header = inner
-        scene.whole = whole = _whole(scene, inner, datagram, upper.layers, numbers)
-        if scene.assembly is not None:
-            whole.iphc = scene.assembly.iphc
+        scene.datagram = datagram = scene.heard(inner, octets, upper.layers, numbers)
         for layer in upper.layers:
             self._give(scene, layer)
         if upper.fault is not None:
             fault = upper.fault
             self._give(scene, Notice("payload-unreadable", fault.message, fault.cite, fault.offset))
-        self._settle(scene, whole, wrong=checksum.mismatch(datagram) is not None)
+        self._settle(scene, datagram, wrong=checksum.is_wrong(octets))
         (self._only_varying, self._kept) = kept
 
-    def _settle(self, scene: Scene, whole: Whole, *, wrong: bool) -> None:
-        """Give a whole datagram, and the reading of its checksum when that is wrong."""
+    def _settle(self, scene: Scene, datagram: HeardDatagram, *, wrong: bool) -> None:
+        """Give a whole datagram, and the reading of its checksum when that is wrong; else learn its prefixes."""
         if wrong:
             if self._readings < MOST_READINGS:
                 self._readings += 1
-                reading = checksum.explain(whole, self.known)
+                reading = checksum.explain(datagram, self.known)
                 if reading is not None:
                     self._give(scene, reading)
         elif not self._only_varying:
-            rows = whole.iphc.rows if whole.iphc is not None else None
+            rows = datagram.iphc.rows if datagram.iphc is not None else None
             if rows is None or rows["source"].inline == 16:
-                self.known.learn_prefix(whole.header.source)
+                self.known.learn_prefix(datagram.header.source)
             if rows is None or rows["destination"].inline == 16:
-                self.known.learn_prefix(whole.header.destination)
-        self._give(scene, whole)
+                self.known.learn_prefix(datagram.header.destination)
+        self._give(scene, datagram)
 
     # --- hits ------------------------------------------------------------------------------------------
 
     def _give(self, scene: Scene, thing: object) -> None:
+        """Ask the rules that read the class of a thing."""
         kind = type(thing)
-        both = self._checks.get(kind)
-        if both is None:
-            every = tuple(
-                (index, rule.check, rule.varies)
-                for index, rule in enumerate(self.rules)
-                if any(issubclass(kind, read) for read in rule.reads)
-            )
-            both = self._checks[kind] = (every, tuple(entry for entry in every if entry[2]))
-        for index, check, varies in both[self._only_varying]:
-            for hit in check(scene, thing):
-                self._tallies.count(index, hit, scene.number)
-                if self._kept is not None and not varies:
+        checks = self._checks.get(kind)
+        if checks is None:
+            every = [bound for read, bound in self._reads if issubclass(kind, read)]
+            varying = [bound for bound in every if bound.rule.varies]
+            checks = self._checks[kind] = (every, varying)
+        for rule, check in checks[self._only_varying]:
+            hits = check(scene, thing)
+            if hits is None:
+                continue
+            for hit in hits:
+                self._tallies.count(rule, hit, scene.number)
+                if self._kept is not None and not rule.varies:
                     own = hit.frames == (scene.number,)
-                    self._kept.append((index, hit._replace(frames=()) if own else hit))
+                    self._kept.append((rule, hit._replace(frames=()) if own else hit))
 
     def close(self) -> list[Finding]:
         """Return all findings, worst first; the audit is over then."""
-        empty = Scene(0, 0.0, Frame(b""), self.known.contexts, b"")
-        for left in self._pieces.close():
-            self._give(empty, left)
-        for index, rule in enumerate(self.rules):
-            for hit in rule.close():
-                self._tallies.count(index, hit, 0)
+        for unfinished in self._fragments.close():
+            self._give(Scene(self.known), unfinished)
+        for rule, check in self._ends:
+            for hit in check(self.known) or ():
+                self._tallies.count(rule, hit, 0)
         return self._tallies.findings()
 
 
-def known_of(trace: Trace, design: Design | None = None, timeout_s: float = 60.0) -> Known:
+def known_of(trace: Trace, design: Design | None = None, timeout_s: float = 60.0) -> Surroundings:
     """Return what a trace knows at its start, and a design: contexts, devices, the longest frame."""
     devices = {link for link in trace.knowledge.devices.values() if len(link) == 8}
     if design is None:
-        return Known(trace.contexts, None, frozenset(devices), LARGEST_FRAME, timeout_s)
+        return Surroundings(trace.contexts, None, frozenset(devices), LARGEST_FRAME, timeout_s)
     devices |= {one.extended for one in design.stations if one.extended is not None}
-    known = Known(trace.contexts, design, frozenset(devices), design.link.largest, timeout_s)
+    largest = design.link.largest
+    known = Surroundings(trace.contexts, design, frozenset(devices), largest, timeout_s)
     for station in design.stations:
         known.learn_prefix(station.ip(design.link.addresses))
     return known
-
-
-def _whole(
-    scene: Scene, header: Ipv6, octets: bytes, layers: list[object], numbers: tuple[int, ...]
-) -> Whole:
-    frame = scene.frame
-    return Whole(
-        octets,
-        header,
-        layers,
-        scene.iphc,
-        frame.link_source,
-        frame.link_destination,
-        None if frame.mac is None else frame.mac.pan_id,
-        scene.contexts,
-        numbers,
-        scene.time_s,
-        frame.checksum_elided,
-    )

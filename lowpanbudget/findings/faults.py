@@ -1,10 +1,11 @@
-"""Which finding a fault of reading belongs to, so that a fault is told once and by the rule that knows most."""
+"""Which finding a fault of reading belongs to, so that a fault is reported once and by the rule that knows most."""
 
 import re
 
 from lowpanbudget.errors import BadMic, Malformed, NotSupported, Reserved, Truncated, WireError
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.lowpan import fragment, nhc
+from lowpanbudget.layers.lowpan.fragment import FRAGN
 
 UNKNOWN_CONTEXT = re.compile(r"context (\d+) is not known")
 _SIZE = re.compile(r"datagram_size (\d+) cannot hold")
@@ -16,7 +17,7 @@ _BEYOND = re.compile(r"datagram_offset (\d+) lies beyond|octets at (\d+) do not 
 
 def owner(fault: WireError, scene: Scene) -> str:
     """Return the name of the finding that this fault is evidence for."""
-    mac = scene.frame.mac
+    mac = scene.mac
     if mac is not None and mac.fault is fault:
         return "header-elements-unreadable"
     if isinstance(fault, BadMic):
@@ -25,7 +26,7 @@ def owner(fault: WireError, scene: Scene) -> str:
         return "context-unknown"
     if isinstance(fault, NotSupported):
         return "not-read-further"
-    if spilled(scene.frame.payload) and isinstance(fault, Malformed | Reserved):
+    if spilled(scene.example_payload) and isinstance(fault, Malformed | Reserved):
         return "datagram-size-impossible"
     if isinstance(fault, Malformed) and fault.cite == fragment.CITE:
         if _SIZE.search(fault.message):
@@ -45,14 +46,14 @@ def owner(fault: WireError, scene: Scene) -> str:
 
 def expands(fault: WireError) -> tuple[int, int] | None:
     """Return the octets that a first fragment expands to and its datagram_size, of a fault that says so."""
-    found = _EXPANDS.search(fault.message)
-    return (int(found[1]), int(found[2])) if found else None
+    sizes = _EXPANDS.search(fault.message)
+    return (int(sizes[1]), int(sizes[2])) if sizes else None
 
 
 def offset_beyond(fault: WireError) -> int | None:
     """Return the offset in octets that lies beyond the datagram, of a fault that says so."""
-    found = _BEYOND.search(fault.message)
-    return int(found[1] or found[2]) if found else None
+    offset = _BEYOND.search(fault.message)
+    return int(offset[1] or offset[2]) if offset else None
 
 
 def spilled(payload: bytes | None) -> int | None:
@@ -66,6 +67,14 @@ def spilled(payload: bytes | None) -> int | None:
     size = int.from_bytes(payload[:2], "big") & 0x0FFF
     head = payload[0] & 0xF8
     return size if head in {0xC8, 0xE8} and size > fragment.LARGEST else None
+
+
+def tag_of(payload: bytes | None) -> int | None:
+    """Return the datagram_tag of a fragment that cannot be read further; None where it is not whole."""
+    if payload is None or len(payload) < FRAGN.octets:
+        return None
+    header = FRAGN.split(int.from_bytes(payload[: FRAGN.octets], "big"))
+    return header["datagram_tag"]
 
 
 def where(fault: WireError) -> str:

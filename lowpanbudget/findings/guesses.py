@@ -1,9 +1,12 @@
 """What addresses and octets a checksum may have been computed over, other than the restored ones."""
 
 from collections.abc import Iterator
+from dataclasses import replace
+from enum import Enum
 from ipaddress import IPv6Address
 from typing import NamedTuple
 
+from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.env import (
     IID_MASK,
     SHORT_IID,
@@ -13,25 +16,35 @@ from lowpanbudget.env import (
     old_interface_identifier,
 )
 from lowpanbudget.errors import WireError
-from lowpanbudget.findings.scene import Known, Whole
-from lowpanbudget.layers.internet import chain, ipv6
+from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.scene import Surroundings
+from lowpanbudget.layers.internet import chain, extension, icmpv6, ipv6, udp
+from lowpanbudget.layers.internet.source_route import SourceRoute
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 
-CONTEXT, OLD_RULE, UNIVERSAL, REVERSED, OPTION, ROUTE, NO_READING = (
-    "context", "old rule", "universal bit", "reversed", "option", "route", "none",
-)  # fmt: skip
+
+class Slip(Enum):
+    """What a sender may have done otherwise, so that its checksum does not match; NONE: nothing that is known."""
+
+    CONTEXT = "another prefix under a context"
+    OLD_RULE = "identifiers by RFC 4944"
+    UNIVERSAL = "the universal/local bit the other way round"
+    REVERSED = "an extended address in reversed octet order"
+    OPTION = "extension headers counted"
+    ROUTE = "another destination of a route"
+    NONE = "none"
 
 
 class Guess(NamedTuple):
-    """Another address that one may have stood for: the kind of reading, and why."""
+    """Another address that one may have stood for: the slip, and why."""
 
-    kind: str
+    slip: Slip
     text: str
     address: IPv6Address
 
 
 class Segment(NamedTuple):
-    """What a checksum covers: the upper layer's octets with a blank checksum, and what stands before it."""
+    """The last UDP or ICMPv6 message of a datagram, and what its checksum covers besides."""
 
     kind: int
     octets: bytes
@@ -40,132 +53,143 @@ class Segment(NamedTuple):
     source: IPv6Address
     destination: IPv6Address
 
+    def checksum(self, source: IPv6Address, destination: IPv6Address) -> int:
+        """Return the right checksum between these addresses."""
+        checksum = udp.checksum if self.kind == ipv6.UDP else icmpv6.checksum
+        return checksum(source, destination, self.octets)
 
-Try = tuple[str, str, IPv6Address, IPv6Address, int]
+
+class Trial(NamedTuple):
+    """A reading of a datagram, and whether it makes the checksum right."""
+
+    slip: Slip
+    text: str
+    fits: bool
 
 
-def guesses_of(whole: Whole, known: Known, address: IPv6Address, side: str) -> Iterator[Guess]:
+def guesses_of(
+    datagram: HeardDatagram, known: Surroundings, address: IPv6Address, *, source: bool
+) -> Iterator[Guess]:
     """Yield other addresses that this one may have stood for, as far as it was not carried in full."""
-    if whole.iphc is None:
+    packed = datagram.iphc
+    if packed is None:
         return
-    index = 0 if side == "source" else 1
-    row = whole.iphc.rows[side]
+    row = packed.rows["source" if source else "destination"]
     # carried in full, unspecified or multicast; what routing headers changed is no longer this row's address
-    if (
-        row.inline == 16
-        or row.family
-        or (whole.iphc.header.source, whole.iphc.header.destination)[index] != address
-    ):
+    restored = packed.header.source if source else packed.header.destination
+    if row.inline == 16 or row.family or restored != address:
         return
-    link = (whole.link_source, whole.link_destination)[index]
-    number = whole.iphc.contexts[index]
     if row.inline < 8:
-        yield from _identifiers(whole, known, address, link, row.inline)
-    yield from _prefixes(whole.contexts, known, address, number)
+        link = datagram.link_source if source else datagram.link_destination
+        yield from _identifiers(datagram, known, address, link, row.inline)
+    number = packed.contexts[0 if source else 1]
+    yield from _prefixes(datagram.contexts, known, address, number)
 
 
 def _identifiers(
-    whole: Whole, known: Known, address: IPv6Address, link: bytes | None, inline: int
+    datagram: HeardDatagram,
+    known: Surroundings,
+    address: IPv6Address,
+    link: bytes | None,
+    inline: int,
 ) -> Iterator[Guess]:
     prefix, iid = int(address) >> 64 << 64, int(address) & IID_MASK
     short = None
     if inline == 2 or (link is not None and len(link) == 2):
         short = (iid & 0xFFFF).to_bytes(2, "big")
     if short is not None and iid == SHORT_IID | int.from_bytes(short, "big"):
-        pans = [pan for pan in (whole.pan_id, *known.pans) if pan is not None]
+        pans = [pan for pan in (datagram.pan_id, *known.pans) if pan is not None]
         for pan in dict.fromkeys(pans[:4]):
             old = old_interface_identifier(pan, short)
-            text = "identifiers by RFC 4944 section 6, with the PAN ID"
             if old != iid:
-                yield Guess(OLD_RULE, text, IPv6Address(prefix | old))
+                text = "identifiers by RFC 4944 section 6, with the PAN ID"
+                yield Guess(Slip.OLD_RULE, text, IPv6Address(prefix | old))
             kept = pan << 48 | iid
             if kept not in {old, iid}:
-                yield Guess(
-                    OLD_RULE, "identifiers with the PAN ID as it is", IPv6Address(prefix | kept)
-                )
-    flipped = iid ^ UNIVERSAL_LOCAL
-    text = "the universal/local bit the other way round"
-    yield Guess(UNIVERSAL, text, IPv6Address(prefix | flipped))
+                text = "identifiers with the PAN ID as it is"
+                yield Guess(Slip.OLD_RULE, text, IPv6Address(prefix | kept))
+    flipped = IPv6Address(prefix | iid ^ UNIVERSAL_LOCAL)
+    yield Guess(Slip.UNIVERSAL, "the universal/local bit the other way round", flipped)
     if link is not None and len(link) == 8 and inline == 0 and link != link[::-1]:
         turned = link[::-1]
         text = "the extended address in reversed octet order"
-        backwards = interface_identifier(turned) or 0
-        yield Guess(REVERSED, text, IPv6Address(prefix | backwards))
-        yield Guess(REVERSED, text, IPv6Address(prefix | int.from_bytes(turned, "big")))
+        for backwards in (interface_identifier(turned) or 0, int.from_bytes(turned, "big")):
+            yield Guess(Slip.REVERSED, text, IPv6Address(prefix | backwards))
 
 
 def _prefixes(
-    contexts: Contexts, known: Known, address: IPv6Address, number: int | None
+    contexts: Contexts, known: Surroundings, address: IPv6Address, number: int | None
 ) -> Iterator[Guess]:
     """Yield the address under each other context and under each /64 that has been seen."""
-    value, mine = int(address), None if number is None else contexts.get(number)
+    value, own = int(address), None if number is None else contexts.get(number)
     tried = {value}
-    named = "no context, fe80::/64" if number is None else f"context {number}"
+    name = "no context, fe80::/64" if number is None else f"context {number}"
     for other, context in contexts.items():
         candidate = context.value | (value & IID_MASK & ~context.mask)
         if candidate not in tried:
             tried.add(candidate)
-            text = f"{named} read as {context.prefix}, here context {other}"
-            yield Guess(CONTEXT, text, IPv6Address(candidate))
-    if mine is not None and mine.mask & IID_MASK:
+            text = f"{name} read as {context.prefix}, here context {other}"
+            yield Guess(Slip.CONTEXT, text, IPv6Address(candidate))
+    if own is not None and own.mask & IID_MASK:
         return  # a context that covers identifiers has no other /64
     for prefix in (*known.prefixes, LINK_LOCAL.value >> 64):
         candidate = prefix << 64 | value & IID_MASK
         if candidate not in tried:
             tried.add(candidate)
-            text = f"{named} read as {IPv6Address(prefix << 64)}/64"
-            yield Guess(CONTEXT, text, IPv6Address(candidate))
+            text = f"{name} read as {IPv6Address(prefix << 64)}/64"
+            yield Guess(Slip.CONTEXT, text, IPv6Address(candidate))
 
 
-def other_destinations(whole: Whole, segment: Segment) -> Iterator[IPv6Address]:
+def other_destinations(datagram: HeardDatagram, segment: Segment) -> Iterator[IPv6Address]:
     """Yield the destinations that headers before the segment name, other than the right one; each once."""
-    yield from dict.fromkeys(_other_destinations(whole, segment))
+    named = dict.fromkeys(_destinations(datagram, segment))
+    yield from (address for address in named if address != segment.destination)
 
 
-def _other_destinations(whole: Whole, segment: Segment) -> Iterator[IPv6Address]:
-    for found in _walked(whole.octets):
-        if found.offset <= segment.at and found.destination != segment.destination:
-            yield found.destination
-    current = IPv6Address(whole.octets[24:40])
-    if current != segment.destination:
-        yield current
-    for found in _walked(whole.octets):
-        if found.kind != ipv6.ROUTING:
-            continue
-        # as if segments were left although none is
-        header = bytearray(whole.octets[found.offset : segment.at])
-        if len(header) >= 8 and header[3] == 0:
-            header[3] = 1
-            size = ipv6.extension_octets(ipv6.ROUTING, bytes(header), 0)
-            last = chain.final_destination(bytes(header[:size]), found.destination)
-            if last != segment.destination:
-                yield last
+def _destinations(datagram: HeardDatagram, segment: Segment) -> Iterator[IPv6Address]:
+    places = _walked(datagram.octets)
+    yield from (place.destination for place in places if place.offset <= segment.at)
+    yield datagram.outer.destination
+    for place in places:
+        if place.kind == ipv6.ROUTING:
+            yield from _unfinished(datagram.octets, place)
 
 
-def _walked(datagram: bytes) -> list[chain.Found]:
+def _unfinished(octets: bytes, place: chain.Found) -> Iterator[IPv6Address]:
+    """Yield the last address of a route that is finished, as if segments were left."""
     try:
-        return list(chain.walk(datagram))
+        header = extension.decode(Reader(octets, place.offset), ipv6.ROUTING)
+    except WireError:
+        return
+    if isinstance(header, SourceRoute | extension.RoutingHeader) and not header.segments_left:
+        writer = Writer()
+        extension.encode(writer, replace(header, segments_left=1))
+        yield chain.final_destination(bytes(writer.data), place.destination)
+
+
+def _walked(octets: bytes) -> list[chain.Found]:
+    try:
+        return list(chain.walk(octets))
     except WireError:
         return []
 
 
-def with_options(whole: Whole, segment: Segment) -> Iterator[Try]:
-    """Yield the sums of a sender that counted extension headers in the pseudo-header or under the checksum."""
-    source, destination = segment.source, segment.destination
-    start = next((found.offset for found in _walked(whole.octets)), segment.at)
-    if start >= segment.at:
+def with_options(datagram: HeardDatagram, segment: Segment) -> Iterator[Trial]:
+    """Yield the readings of a sender that counted extension headers in the pseudo-header or under the checksum."""
+    ahead = datagram.octets[ipv6.OCTETS : segment.at]
+    if not ahead:
         return
-    ahead = whole.octets[start : segment.at]
-    pseudo = source.packed + destination.packed
-    for text, length, kind, covered in (
-        ("the length in the pseudo-header counts the extension headers too", len(ahead), segment.kind, b""),
-        ("the checksum covers the extension headers too", len(ahead), segment.kind, ahead),
-        ("the checksum covers the extension headers, not counted in its length", 0, segment.kind, ahead),
-        ("the pseudo-header names the extension header", 0, whole.octets[6], b""),
-        ("the pseudo-header names and counts the extension header", len(ahead), whole.octets[6], b""),
-    ):  # fmt: skip
-        head = (len(segment.octets) + length).to_bytes(4, "big") + kind.to_bytes(4, "big")
-        value = 0xFFFF - ipv6.ones_complement_sum(pseudo + head + covered + segment.octets)
-        if segment.kind == ipv6.UDP and not value:
-            value = 0xFFFF
-        yield OPTION, text, source, destination, value
+    addresses = segment.source.packed + segment.destination.packed
+    kind, first, counted = segment.kind, datagram.outer.next_header, len(ahead)
+    for text, length, number, covered in (
+        ("the length in the pseudo-header counts the extension headers too", counted, kind, b""),
+        ("the checksum covers the extension headers too", counted, kind, ahead),
+        ("the checksum covers the extension headers, not counted in its length", 0, kind, ahead),
+        ("the pseudo-header names the extension header", 0, first, b""),
+        ("the pseudo-header names and counts the extension header", counted, first, b""),
+    ):
+        size = len(segment.octets) + length
+        pseudo = addresses + size.to_bytes(4, "big") + number.to_bytes(4, "big")
+        # with the checksum in it a sum that is right has all bits set (RFC 1071)
+        total = ipv6.ones_complement_sum(pseudo + covered + segment.octets)
+        yield Trial(Slip.OPTION, text, total == 0xFFFF)

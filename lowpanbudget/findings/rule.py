@@ -1,81 +1,121 @@
-"""What every rule of diagnosis has: a name, a manual in its docstring, and a check that is given what it reads.
+"""What a rule is, and how a subject states its own: one function for each class of things that the rule reads.
 
-A manual is the class docstring: its first line is the title, then come the sections below, each led by its name and a
-colon at the start of a line. ``explain`` prints it; findings take title and advice from it.
+    LINK = Subject("link")
+
+    @LINK.rule("elements-ended-for-nothing", Mac)
+    def elements_ended_for_nothing(scene: Scene, mac: Mac) -> Hits: ...
+
+What it is called by people, how much it matters and what to do about it stands in the manual of that name.
 """
 
-from collections.abc import Iterable
-from functools import cache
-from inspect import cleandoc
-from typing import Any, ClassVar
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from functools import partial
+from typing import Any, NamedTuple, TypeVar
 
-from lowpanbudget.cites import Cite
-from lowpanbudget.findings.finding import Certainty, Finding, Hit, Severity
-from lowpanbudget.findings.scene import Known, Scene
+from lowpanbudget.findings.finding import Finding, Hit
+from lowpanbudget.findings.manual import Manual, manuals
 
-SECTIONS = ("What it sees", "Why it costs", "When it is no fault", "Example", "What to do")
 Hits = Iterable[Hit]
-NONE: tuple[Hit, ...] = ()
+# None: it only remembers; or there is nothing to say, where every frame is asked and a generator would cost
+Check = Callable[..., Hits | None]
+AnyCheck = TypeVar("AnyCheck", bound=Check)
 
 
+class Reads(NamedTuple):
+    """The class of the things that a check is given, and the check."""
+
+    kind: type
+    check: Check
+
+
+@dataclass(slots=True)
 class Rule:
-    """A rule of diagnosis; an instance lives as long as one audit and may keep bounded state.
+    """A rule of diagnosis.
 
-    ``reads`` names the classes of things that ``check`` is given: decoded headers, notices, faults, fragments
-    (``Piece``, ``Assembly``), whole datagrams (``Whole``), checksum ``Reading`` values, or every ``Scene``. Below
-    ``least`` hits for one subject nothing is said. ``varies``: the answer depends on what differs among frames that are
-    alike (numbers, lengths, payload, time), or on those before; a rule without it is asked once for all of them.
+    Its checks take the surroundings (the ``Scene`` of a frame, the ``Draft`` of a design) and a thing of the class
+    that they read, and yield what it proves. Below ``least`` hits for one subject nothing is said. ``varies``: the
+    answer depends on what differs among frames that are alike (numbers, lengths, payload, time), or on frames before;
+    a rule without it is asked once for all of them. With ``memory`` checks get an object of that class as well, one for
+    the whole audit, and ``at_end`` yields what only the end of the capture proves.
     """
 
-    name: ClassVar[str]
-    severity: ClassVar[Severity]
-    certainty: ClassVar[Certainty]
-    cite: ClassVar[Cite]
-    reads: ClassVar[tuple[type, ...]] = ()
-    least: ClassVar[int] = 1
-    varies: ClassVar[bool] = False
+    name: str
+    subject: str
+    least: int = 1
+    varies: bool = False
+    memory: Callable[[], Any] | None = None
+    reads: list[Reads] = field(default_factory=list)
+    at_end: Check | None = None
 
-    def __init__(self, known: Known) -> None:
-        self.known = known
+    @property
+    def manual(self) -> Manual:
+        """Return what people read about it."""
+        return manuals(self.subject)[self.name]
 
-    def check(self, scene: Scene, thing: Any) -> Hits:  # noqa: ARG002  # the default reads nothing
-        """Return what this thing, read in this scene, proves."""
-        return NONE
+    def bound(self) -> tuple[list[Reads], Check | None]:
+        """Return the checks, and that of the end, with a new memory."""
+        if self.memory is None:
+            return self.reads, self.at_end
+        memory = self.memory()
+        checks = [Reads(kind, partial(check, memory=memory)) for kind, check in self.reads]
+        return checks, None if self.at_end is None else partial(self.at_end, memory=memory)
 
-    def close(self) -> Hits:
-        """Return what only the end of the capture proves."""
-        return NONE
+    def finding(self, hit: Hit, count: int = 1) -> Finding:
+        """Return the finding that a hit makes, seen so often."""
+        manual = self.manual
+        return Finding(
+            self.name,
+            manual.title.removesuffix("."),
+            manual.severity if hit.severity is None else hit.severity,
+            manual.certainty,
+            hit.cause,
+            hit.advice or manual.advice,
+            manual.cite,
+            hit.subject,
+            hit.frames,
+            count,
+            hit.evidence,
+        )
 
 
-@cache
-def manual(rule: type) -> dict[str, str]:
-    """Return the sections of a rule's manual by name, its title under "title"."""
-    sections = {"title": ""}
-    current = "title"
-    for line in cleandoc(rule.__doc__ or "").splitlines():
-        head, colon, rest = line.partition(":")
-        if colon and head in SECTIONS:
-            current = head
-            sections[current] = rest.strip()
-        elif line.strip():
-            sections[current] = f"{sections[current]} {line.strip()}".strip()
-    return sections
+class Subject:
+    """The rules about one subject; their manuals stand in the file of its name."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.rules: dict[str, Rule] = {}
+
+    def rule(
+        self,
+        name: str,
+        *kinds: type,
+        least: int = 1,
+        varies: bool = False,
+        memory: Callable[[], Any] | None = None,
+    ) -> Callable[[AnyCheck], AnyCheck]:
+        """Return a decorator that makes a function a check of this rule, for things of these classes."""
+
+        def stated(check: AnyCheck) -> AnyCheck:
+            rule = self.rules.setdefault(name, Rule(name, self.name))
+            rule.least = max(rule.least, least)
+            rule.memory = rule.memory or memory
+            rule.varies |= varies or memory is not None
+            rule.reads += [Reads(kind, check) for kind in kinds]
+            return check
+
+        return stated
+
+    def at_end(self, name: str) -> Callable[[AnyCheck], AnyCheck]:
+        """Return a decorator that makes a function the check of a rule stated above at the end of a capture."""
+
+        def stated(check: AnyCheck) -> AnyCheck:
+            self.rules[name].at_end = check
+            return check
+
+        return stated
 
 
-def finding_of(rule: type, hit: Hit, count: int = 1) -> Finding:
-    """Return the finding that a hit of this rule makes; ``rule`` has the class attributes of ``Rule``."""
-    about: Any = rule
-    pages = manual(rule)
-    return Finding(
-        about.name,
-        pages["title"].removesuffix("."),
-        about.severity if hit.severity is None else hit.severity,
-        about.certainty,
-        hit.cause,
-        hit.advice or pages.get("What to do", ""),
-        about.cite,
-        hit.subject,
-        hit.frames,
-        count,
-        hit.evidence,
-    )
+def rules_of(*subjects: Subject) -> tuple[Rule, ...]:
+    """Return the rules of these subjects in their order."""
+    return tuple(rule for subject in subjects for rule in subject.rules.values())

@@ -1,42 +1,55 @@
-"""What rules look at: one frame in its surroundings, the datagram it makes whole, and what is known beside the air."""
+"""What rules look at: one frame in its surroundings. How a frame was read stands beneath this module alone."""
 
 from collections import OrderedDict
 from dataclasses import dataclass, field
 from ipaddress import IPv6Address
-from typing import TYPE_CHECKING
+from typing import Any, TypeVar
 
-from lowpanbudget.env import Contexts
-from lowpanbudget.layers.internet import chain, ipv6, udp
+from lowpanbudget.bits import Span
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.env import IID_MASK, Contexts, interface_identifier
+from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.flows import FlowBook, FlowMatch
+from lowpanbudget.findings.fragmented import FragmentedDatagram, FragmentedKey, SentFragment
+from lowpanbudget.findings.wording import link_text
 from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, Mac
+from lowpanbudget.layers.lowpan.fragment import FRAG1, FRAGN, Fragment
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.stack.frame import Frame
 
-if TYPE_CHECKING:
-    from lowpanbudget.design.meaning import Design
-    from lowpanbudget.findings.pieces import Assembly
-
 MOST_PREFIXES = 64
 MOST_PANS = 64
+Kind = TypeVar("Kind")
 
 
 @dataclass(slots=True)
-class Known:
+class Surroundings:
     """What is known beside the frames, and what they have taught so far (bounded).
 
     ``largest``: octets of the longest frame, check sequence included. ``devices`` are EUI-64s that exist.
     ``timeout_s`` is the receivers' time for reassembly. ``prefixes`` are /64 prefixes seen, ``pans`` PAN IDs with the
-    number of frames that carried them.
+    number of frames that carried them. ``flows`` finds those of the design.
     """
 
     contexts: Contexts = field(default_factory=Contexts)
-    design: "Design | None" = None
+    design: Design | None = None
     devices: frozenset[bytes] = frozenset()
     largest: int = LARGEST_FRAME
     timeout_s: float = 60.0
-    prefixes: "OrderedDict[int, int]" = field(default_factory=OrderedDict)
+    prefixes: OrderedDict[int, int] = field(default_factory=OrderedDict)
     pans: dict[int, int] = field(default_factory=dict)
+    flows: FlowBook | None = field(init=False, default=None)
+
+    def __post_init__(self) -> None:
+        if self.design is not None:
+            self.flows = FlowBook(self.design)
+
+    def match(self, datagram: HeardDatagram) -> FlowMatch | None:
+        """Return the flow of the design that a datagram belongs to; None outside of any, and without a design."""
+        return None if self.flows is None else self.flows.match(datagram)
 
     def learn_prefix(self, address: IPv6Address) -> None:
         """Remember the /64 of a unicast address that was carried in full or restored with a valid checksum."""
@@ -63,16 +76,18 @@ class Scene:
     ``time_s`` is not a number where the capture has no times. ``frame`` is the frame decoded; of frames that are alike
     but for numbers and payload the first stands for all, so what may differ is here: ``octets`` (with ``fcs`` octets
     of check sequence), ``payload`` in the clear, ``sequence``, ``counter``, ``fcs_ok``. ``contexts`` are those that
-    held when it was read. ``header`` is the innermost IPv6 header in it, ``iphc`` the compressed header it came from.
-    ``whole`` is the datagram that it brings or completes; ``assembly`` what its fragment belongs to.
-    ``explained``: a rule has found why the frame cannot be read, and others need not say that it cannot.
+    held when it was read. ``header`` is the innermost IPv6 header in it, ``iphc`` the compressed header it came from,
+    ``tunnelled`` tells that there is another around it. ``datagram`` is the one that it brings or completes,
+    ``fragmented`` what its fragment belongs to. ``explained``: a rule knows why the frame cannot be read, and others
+    need not say that it cannot.
     """
 
-    number: int
-    time_s: float
-    frame: Frame
-    contexts: Contexts
-    octets: bytes
+    known: Surroundings
+    number: int = 0
+    time_s: float = 0.0
+    frame: Frame = field(default_factory=lambda: Frame(b""))
+    contexts: Contexts = field(default_factory=Contexts)
+    octets: bytes = b""
     fcs: int = 2
     payload: bytes | None = None
     sequence: int | None = None
@@ -81,9 +96,11 @@ class Scene:
     header: Ipv6 | None = None
     iphc: Iphc | None = None
     tunnelled: bool = False
-    whole: "Whole | None" = None
-    assembly: "Assembly | None" = None
+    datagram: HeardDatagram | None = None
+    fragmented: FragmentedDatagram | None = None
     explained: bool = False
+
+    # --- the frame ---------------------------------------------------------------------------------------
 
     @property
     def mac(self) -> Mac | None:
@@ -91,22 +108,108 @@ class Scene:
         return self.frame.mac
 
     @property
+    def security(self) -> Security | None:
+        """Return the auxiliary security header; None where there is none."""
+        return None if self.frame.mac is None else self.frame.mac.security
+
+    @property
+    def control(self) -> int:
+        """Return the frame control field."""
+        return int.from_bytes(self.frame.octets[:2], "little")
+
+    @property
+    def link_source(self) -> bytes | None:
+        """Return the link source that counts: a mesh header's originator, else the MAC's."""
+        return self.frame.link_source
+
+    @property
+    def link_destination(self) -> bytes | None:
+        """Return the link destination that counts."""
+        return self.frame.link_destination
+
+    @property
+    def spans(self) -> tuple[Span, ...]:
+        """Return the spans of the frame."""
+        return self.frame.spans
+
+    @property
+    def example(self) -> bytes:
+        """Return the octets of the first frame of its kind, which faults and notices count their offsets in."""
+        return self.frame.octets
+
+    @property
+    def example_payload(self) -> bytes | None:
+        """Return the payload of that frame in the clear, None while sealed."""
+        return self.frame.payload
+
+    @property
+    def is_fragment(self) -> bool:
+        """Return whether it brings a fragment, recoverable or not."""
+        return self.frame.fragment is not None
+
+    @property
+    def size(self) -> int:
+        """Return its octets on the air, the check sequence counted where the capture took it off."""
+        return len(self.octets) + self.missing_fcs
+
+    @property
+    def missing_fcs(self) -> int:
+        """Return the octets of a check sequence that the capture took off."""
+        return 0 if self.fcs else 2
+
+    def find(self, *kinds: type[Kind]) -> Kind | None:
+        """Return the innermost header of these classes."""
+        return next((one for one in reversed(self.frame.layers) if isinstance(one, kinds)), None)
+
+    def sent_fragment(
+        self, fragment: Fragment, payload: bytes
+    ) -> tuple[FragmentedKey, SentFragment]:
+        """Return what the fragments of its datagram share, and this one; ``payload`` is the frame's own."""
+        frame = self.frame
+        key = FragmentedKey(frame.link_source, frame.link_destination, fragment.size, fragment.tag)
+        # octets behind the headers stand in the datagram as they are: more of them, and it reaches further
+        longer = len(payload) - len(frame.payload or b"")
+        end = fragment.offset + len(frame.fragment_octets) + longer
+        wire = len(payload) - (FRAG1 if fragment.first else FRAGN).octets
+        return key, SentFragment(
+            self.number, self.time_s, fragment.offset, end, wire, len(self.octets), fragment.first
+        )
+
+    # --- who ---------------------------------------------------------------------------------------------
+
+    @property
     def sender(self) -> str:
         """Return who sent the frame on this hop, as text; without link addresses the IPv6 source."""
         mac = self.frame.mac
         if mac is None and self.header is not None and self.frame.link_source is None:
             return str(self.header.source)
-        return named(mac.source if mac is not None else self.frame.link_source)
+        return link_text(mac.source if mac is not None else self.frame.link_source)
 
     @property
     def hop(self) -> str:
         """Return sender and receiver of this hop, as text."""
         mac = self.frame.mac
-        return f"{self.sender} to {named(mac.destination if mac is not None else self.frame.link_destination)}"
+        receiver = mac.destination if mac is not None else self.frame.link_destination
+        return f"{self.sender} to {link_text(receiver)}"
 
-    def look(self) -> None:
-        """Find the IPv6 header that counts."""
-        for layer in self.frame.layers:
+    @property
+    def numbers(self) -> tuple[int, ...]:
+        """Return the numbers of the frames that brought its datagram, or its own."""
+        return (self.number,) if self.datagram is None else self.datagram.numbers
+
+    def from_its_source(self, header: Iphc) -> bool:
+        """Return whether it is on the first hop: its IPv6 source is made of its link source."""
+        link = self.frame.link_source
+        return link is not None and int(header.header.source) & IID_MASK == interface_identifier(
+            link
+        )
+
+    # --- reading -----------------------------------------------------------------------------------------
+
+    def look(self) -> list[Any]:
+        """Return the headers on the air, outermost first; the IPv6 header that counts is known then."""
+        layers = self.frame.layers
+        for layer in layers:
             if isinstance(layer, Iphc):
                 self.tunnelled = self.header is not None
                 self.iphc, self.header = layer, layer.header
@@ -115,57 +218,22 @@ class Scene:
                 self.iphc, self.header = None, layer
             elif isinstance(layer, Legacy):
                 self.header = layer.header
+        return layers
 
-
-@dataclass(slots=True)
-class Whole:
-    """A whole datagram.
-
-    ``header`` is its innermost IPv6 header as it was restored (lengths may be 0 in it), ``layers`` what was read behind
-    it. ``iphc``, ``link_source`` and ``link_destination`` belong to the frame that brought its headers; ``numbers``
-    are all frames that brought it.
-    """
-
-    octets: bytes
-    header: Ipv6
-    layers: list[object]
-    iphc: Iphc | None
-    link_source: bytes | None
-    link_destination: bytes | None
-    pan_id: int | None
-    contexts: Contexts
-    numbers: tuple[int, ...]
-    time_s: float
-    checksum_elided: bool = False
-    _udp: tuple[tuple[int, int, bytes] | None, ...] = field(default=(), repr=False)
-
-    @property
-    def fragments(self) -> int:
-        """Return how many frames brought it."""
-        return len(self.numbers)
-
-    def udp(self) -> tuple[int, int, bytes] | None:
-        """Return UDP source port, destination port and payload; None when there is no UDP that can be read."""
-        if not self._udp:
-            self._udp = (_udp_of(self.octets),)
-        return self._udp[0]
-
-
-def _udp_of(octets: bytes) -> tuple[int, int, bytes] | None:
-    at = ipv6.OCTETS
-    if octets[6] != ipv6.UDP:
-        found = None if octets[6] == ipv6.ICMPV6 else chain.find(octets, ipv6.UDP)
-        if found is None:
-            return None
-        at = found.offset
-    if len(octets) < at + udp.OCTETS:
-        return None
-    ports = int.from_bytes(octets[at : at + 4], "big")
-    return ports >> 16, ports & 0xFFFF, octets[at + udp.OCTETS :]
-
-
-def named(link: bytes | None) -> str:
-    """Return a link address as text."""
-    if link is None:
-        return "an unnamed node"
-    return f"0x{link.hex()}" if len(link) == 2 else link.hex(":")
+    def heard(
+        self, header: Ipv6, octets: bytes, layers: list[object], numbers: tuple[int, ...]
+    ) -> HeardDatagram:
+        """Return a datagram that came with this frame, the last of those with these numbers."""
+        mac, fragmented = self.frame.mac, self.fragmented
+        return HeardDatagram(
+            octets,
+            header,
+            layers,
+            self.iphc if fragmented is None else fragmented.iphc,
+            self.frame.link_source,
+            self.frame.link_destination,
+            None if mac is None else mac.pan_id,
+            self.contexts,
+            numbers,
+            self.time_s,
+        )

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import Bits, Choice, Header, Listing, Patterns, Row
+from lowpanbudget.findings.manual import Manual, every_manual
 from lowpanbudget.layers import catalogue
 from lowpanbudget.layers.catalogue import TableEntry
 from lowpanbudget.report import design_keys
@@ -89,13 +90,9 @@ def terms() -> Iterator[Term]:
 
 
 def findings() -> Iterator[Term]:
-    """Yield every finding; their modules are heavy and come in only when one is asked for."""
-    from lowpanbudget.findings.planning import DESIGN_RULES  # noqa: PLC0415
-    from lowpanbudget.findings.registry import RULES  # noqa: PLC0415
-
-    rules: tuple[Any, ...] = (*RULES, *DESIGN_RULES)
-    for rule in rules:
-        yield Term(rule.name, "finding", lambda rule=rule: _finding(rule))  # type: ignore[misc]
+    """Yield every finding."""
+    for manual in every_manual():
+        yield Term(manual.name, "finding", partial(_finding, manual))
 
 
 def contents() -> dict[str, Any]:
@@ -136,21 +133,16 @@ def _word(word: str, text: str) -> dict[str, Any]:
     return {"term": word, "kind": "word", "text": text}
 
 
-def _finding(rule: Any) -> dict[str, Any]:
-    from lowpanbudget.findings.rule import manual  # noqa: PLC0415
-
-    pages = manual(rule)
+def _finding(manual: Manual) -> dict[str, Any]:
     return {
-        "term": rule.name,
+        "term": manual.name,
         "kind": "finding",
-        "text": pages["title"],
-        "severity": rule.severity.word,
-        "certainty": rule.certainty.value,
-        "cite": str(rule.cite),
-        "link": rule.cite.link,
-        "sections": [
-            {"name": name, "text": text} for name, text in pages.items() if name != "title"
-        ],
+        "text": manual.title,
+        "severity": manual.severity.word,
+        "certainty": manual.certainty.value,
+        "cite": str(manual.cite),
+        "link": manual.cite.link,
+        "sections": [{"name": name, "text": text} for name, text in manual.sections.items()],
     }
 
 

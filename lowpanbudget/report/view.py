@@ -13,6 +13,7 @@ from typing import Any
 from lowpanbudget.bits import Span
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import LowpanError
+from lowpanbudget.findings.finding import Finding
 
 Plain = dict[str, Any]
 UNREAD = ("not decoded", "sealed payload")  # names of spans whose octets nobody could read
@@ -39,6 +40,20 @@ def plain(value: Any) -> Any:
     if isinstance(value, Mapping):
         return {str(plain(key)): plain(item) for key, item in value.items()}
     return _compound(value)
+
+
+def findings(found: Iterable[Finding]) -> list[Plain]:
+    """Return findings of captures and designs, severity and certainty in words."""
+    return [
+        {
+            **plain(finding),
+            "severity": finding.severity.word,
+            "certainty": finding.certainty.value,
+            "link": finding.cite.link,
+            "has_weight": finding.has_weight,
+        }
+        for finding in found
+    ]
 
 
 def _compound(value: Any) -> Any:

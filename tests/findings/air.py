@@ -17,7 +17,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import Contexts
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.finding import Finding
-from lowpanbudget.findings.scene import Known
+from lowpanbudget.findings.scene import Surroundings
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.fcs import fcs
 from lowpanbudget.layers.link.mac import Mac
@@ -160,9 +160,11 @@ class Capture:
         for number, item in enumerate(self.air, 1):
             yield item if isinstance(item, tuple) else (float(number), item)
 
-    def known(self) -> Known:
+    def known(self) -> Surroundings:
         largest = 127 if self.design is None else self.design.link.largest
-        return Known(Contexts(self.contexts), self.design, frozenset(self.known_devices), largest)
+        return Surroundings(
+            Contexts(self.contexts), self.design, frozenset(self.known_devices), largest
+        )
 
     def fed(self) -> list[Finding]:
         """The findings when every frame is decoded in full."""

@@ -10,20 +10,18 @@ from typing import NamedTuple
 
 from findings.air import Capture
 
-from lowpanbudget import budget, fit, load_design
+from lowpanbudget import fit, load_design
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.findings.audit import CAPTURE_RULES
 from lowpanbudget.findings.finding import Finding
-from lowpanbudget.findings.planning import DESIGN_RULES, design_findings
-from lowpanbudget.findings.registry import RULES
-from lowpanbudget.findings.rule import SECTIONS, manual
+from lowpanbudget.findings.manual import SECTIONS, every_manual
+from lowpanbudget.findings.review import DESIGN_RULES, design_findings
 
-CAPTURE_NAMES = tuple(rule.name for rule in RULES)
+CAPTURE_NAMES = tuple(rule.name for rule in CAPTURE_RULES)
 DESIGN_NAMES = tuple(rule.name for rule in DESIGN_RULES)
-_RULES: dict[str, type] = {rule.name: rule for rule in RULES} | {
-    rule.name: rule for rule in DESIGN_RULES
-}
-MANUAL_SECTIONS = ("title", *SECTIONS)
+_MANUALS = {manual.name: manual for manual in every_manual()}
+MANUAL_SECTIONS = ("title", *SECTIONS.values())
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,9 +98,10 @@ def judged_file(path: Path) -> list[Finding]:
 
 
 def _judged(design: Design) -> list[Finding]:
-    return design_findings(design, budget(design), fit(design))
+    return design_findings(design, fit(design))
 
 
 def manual_of(name: str) -> dict[str, str]:
     """The sections of a finding's manual, its title among them."""
-    return manual(_RULES[name])
+    manual = _MANUALS[name]
+    return {"title": manual.title, **manual.sections}

@@ -1,6 +1,7 @@
 """Audits as a whole: no noise over sound networks, bounded state, hostile frames, captures without times."""
 
 import random
+import tomllib
 import tracemalloc
 from collections.abc import Iterator
 from dataclasses import replace
@@ -17,14 +18,15 @@ from findings.test_cases import CASES
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lowpanbudget import decode_frame, encode_frame, load_design
+from lowpanbudget import Key, decode_frame, encode_frame, load_design
+from lowpanbudget.capture.files.reading import read
 from lowpanbudget.capture.files.record import ReadingNotice, Record
 from lowpanbudget.capture.follow.fcs_check import STRIPPED, FcsVerdict
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.env import Context, Contexts
-from lowpanbudget.findings.audit import Audit
+from lowpanbudget.findings.audit import Audit, known_of
 from lowpanbudget.findings.finding import Severity
-from lowpanbudget.findings.scene import Known
+from lowpanbudget.findings.scene import Surroundings
 from lowpanbudget.findings.tallies import MOST_FRAMES, MOST_SUBJECTS, OTHERS
 from lowpanbudget.stack.frame import Frame
 
@@ -151,7 +153,7 @@ def test_a_fragment_that_comes_again_opens_no_datagram() -> None:
 
 
 def test_a_context_given_for_expanding_only() -> None:
-    known = Known(Contexts({0: Context("2001:db8:1::/64", may_compress=False)}))
+    known = Surroundings(Contexts({0: Context("2001:db8:1::/64", may_compress=False)}))
     audit = Audit(known)
     audit.feed(1, 1.0, decode_frame(air.frame(air.datagram()), contexts=known.contexts))
     assert names(audit.close()) == ["context-used-too-soon"]
@@ -208,7 +210,7 @@ def stream(count: int) -> Iterator[Record]:
 
 def peak(count: int) -> int:
     tracemalloc.start()
-    trace, audit = Trace(contexts=air.CONTEXTS, fcs=2), Audit(Known())
+    trace, audit = Trace(contexts=air.CONTEXTS, fcs=2), Audit(Surroundings())
     for sighting in trace.follow(stream(count)):
         audit.follow(sighting)
     audit.close()
@@ -278,7 +280,7 @@ def test_datagrams_and_payloads_without_a_link() -> None:
         Record(3, 3 * 10**9, 1, ether, len(ether)),
         Record(4, 4 * 10**9, 9999, b"?", 1),
     ]
-    trace, audit = Trace(contexts=air.CONTEXTS), Audit(Known())
+    trace, audit = Trace(contexts=air.CONTEXTS), Audit(Surroundings())
     for sighting in trace.follow(records):
         audit.follow(sighting)
     found = {one.name: one.frames for one in audit.close()}
@@ -286,7 +288,7 @@ def test_datagrams_and_payloads_without_a_link() -> None:
 
 
 def test_what_reading_and_learning_noticed() -> None:
-    audit = Audit(Known())
+    audit = Audit(Surroundings())
     audit.note(ReadingNotice("cut", "the file ends inside a record", 7, 1234))
     audit.note(FcsVerdict(STRIPPED, 0, 0, 64, 0, "no FCS is there"))
     found = {one.name: one for one in audit.close()}
@@ -301,7 +303,7 @@ def test_of_frames_that_the_capture_cut_nothing_is_concluded(kept: int) -> None:
         air.secured(b"data", 1, 5, links=(air.FAR_NODE, air.FAR_ROOT)),
         air.frame(air.datagram(bytes(30)), 2),
     ]
-    trace, audit = Trace(contexts=air.CONTEXTS, keys=(air.KEY,)), Audit(Known())
+    trace, audit = Trace(contexts=air.CONTEXTS, keys=(air.KEY,)), Audit(Surroundings())
     for sighting in trace.follow(
         Record(number, None, 195, octets[:kept], len(octets))
         for number, octets in enumerate(sound, 1)
@@ -315,7 +317,7 @@ def test_of_frames_that_the_capture_cut_nothing_is_concluded(kept: int) -> None:
 
 
 def test_a_block_of_a_kind_made_later_is_no_damage() -> None:
-    audit = Audit(Known())
+    audit = Audit(Surroundings())
     audit.note(ReadingNotice("block-unknown", "a block of unknown type 77", 7, 1234))
     assert [one.severity for one in audit.close()] == [Severity.REMARK]
 
@@ -329,3 +331,16 @@ def test_a_context_announced_otherwise() -> None:
         air.advertisement(air.context_option(1, "2001:db8:2::/64")), 1, (ROOT, air.BROADCAST)
     )
     assert "context-announced-otherwise" not in names(Capture([same]).followed())
+
+
+def test_application_data_are_no_header() -> None:
+    """The example's headers are as planned; its messages, up to 46 octets in CoAP, are no part of them."""
+    design = load_design(EXAMPLES / "footbridge.toml")
+    secrets = tomllib.loads((EXAMPLES / "footbridge.keys.toml").read_text("ascii"))
+    keys = [Key(one["octets"], index=one["index"]) for one in secrets["key"]]
+    trace = Trace(design=design, contexts=design.contexts, keys=keys)
+    audit = Audit(known_of(trace, design))
+    with read(EXAMPLES / "footbridge.pcap") as records:
+        for sighting in trace.follow(records):
+            audit.follow(sighting)
+    assert "longer-than-budgeted" not in names(audit.close())

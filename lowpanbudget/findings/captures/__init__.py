@@ -1,0 +1,1 @@
+"""Rules about captures: what frames prove, subject by subject."""

@@ -1,0 +1,238 @@
+"""CoAP: its messages and exchanges, and what they carry."""
+
+import struct
+from collections import OrderedDict
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from lowpanbudget.bits import Reader
+from lowpanbudget.errors import WireError
+from lowpanbudget.findings.datagrams import CoapHead, HeardDatagram, UdpContent, coap_head
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.wording import link_text
+from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.coap.codes import Type
+from lowpanbudget.layers.internet.coap.flaws import flaws
+from lowpanbudget.layers.internet.coap.registry import Block
+
+USEFUL_TOKEN = 4  # octets: the 32 bits of randomness of RFC 7252 section 5.3.1
+ACK_TIMEOUT_S = 2.0  # RFC 7252 section 4.8
+EXCHANGE_S = 247  # EXCHANGE_LIFETIME (RFC 7252 section 4.8.2)
+_BLOCKS = (23, 27)  # Block2, Block1 (RFC 7959 section 2.1)
+_CONTENT_FORMAT = 12  # RFC 7252 section 12.2
+# CBOR, SenML+CBOR, SensML+CBOR, CBOR sequence (from memory)
+_CBOR_FORMATS = {60, 112, 113, 63, 11060}
+_WIDE_FLOAT = 0xFB  # the first octet of a 64-bit float (RFC 8949 section 3.3)
+_REMEMBERED = 1024
+_MOST_SENDERS = 256
+_MOST_FRAMES = 12
+
+APPLICATION = Subject("application")
+
+
+@APPLICATION.rule("coap-message-forbidden", coap.CoapMessage)
+def coap_message_forbidden(scene: Scene, message: coap.CoapMessage) -> Hits:
+    """Take the flaws of a message."""
+    for flaw in flaws(message):
+        evidence: tuple[str, ...] = ()
+        if flaw.option is not None:
+            octets = flaw.option.octets[:16].hex(" ")
+            evidence = (f"option {flaw.option.number}: {octets}",)
+        severity = Severity.WASTE if "carry nothing" in flaw.text else None
+        subject = f"{scene.sender}: {flaw.text}"
+        yield Hit(f"{flaw.text} ({flaw.cite})", evidence, subject, severity=severity)
+
+
+@APPLICATION.rule("token-longer-than-useful", coap.CoapMessage, least=5)
+def token_longer_than_useful(scene: Scene, message: coap.CoapMessage) -> Hits:
+    """Measure the token of requests."""
+    over = len(message.token) - USEFUL_TOKEN
+    if over > 0 and message.is_request:
+        cause = f"tokens of {len(message.token)} octets, {over} over what guards an open request"
+        yield Hit(cause, (), scene.sender)
+
+
+@APPLICATION.rule("block-still-fragmented", coap.CoapMessage)
+def block_still_fragmented(scene: Scene, message: coap.CoapMessage) -> Hits:
+    """Look at the option that describes this payload, and at the frames it took."""
+    datagram = scene.datagram
+    if datagram is None or datagram.fragments < 2 or not message.payload:
+        return
+    for option in filter(None, map(message.first, _BLOCKS)):
+        if isinstance(option.value, Block) and option.value.szx < 7:
+            cause = f"a block of {option.value.size} octets took {datagram.fragments} frames"
+            evidence = (f"datagram of {len(datagram.octets)} octets",)
+            yield Hit(cause, evidence, scene.sender, datagram.numbers)
+            return
+
+
+def _coap(datagram: HeardDatagram) -> Iterator[tuple[UdpContent, CoapHead]]:
+    """Yield ports and first fields of a datagram with CoAP; nothing of any other."""
+    content = datagram.udp()
+    if content is not None and content.is_coap:
+        head = coap_head(content.payload)
+        if head is not None:
+            yield content, head
+
+
+class _Request(NamedTuple):
+    """When and where a confirmable message was sent last."""
+
+    time_s: float
+    number: int
+    link: bytes | None
+
+
+@dataclass(slots=True)
+class _Repeats:
+    """How often a sender sent messages again, how often early, the shortest time between, and some frames."""
+
+    shortest_s: float
+    count: int = 0
+    early: int = 0
+    numbers: list[int] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Requests:
+    """Confirmable messages by source, port and message ID; repeats by link source."""
+
+    sent: OrderedDict[tuple[int, int, int], _Request] = field(default_factory=OrderedDict)
+    repeats: dict[bytes | None, _Repeats] = field(default_factory=dict)
+
+
+@APPLICATION.rule("request-repeated", HeardDatagram, memory=Requests)
+def request_sent(scene: Scene, datagram: HeardDatagram, memory: Requests) -> None:
+    """Look at type and message ID of each message on the CoAP port."""
+    for content, head in _coap(datagram):
+        if head.type != Type.CON:
+            return
+        key = (int(datagram.outer.source), content.source_port, head.mid)
+        before, link = memory.sent.get(key), datagram.link_source
+        if before is None or scene.time_s - before.time_s > EXCHANGE_S:
+            memory.sent[key] = _Request(scene.time_s, scene.number, link)
+            if len(memory.sent) > _REMEMBERED:
+                memory.sent.popitem(last=False)
+            return
+        if before.link != link:
+            return  # the same datagram on its next hop
+        gap_s = scene.time_s - before.time_s
+        memory.sent[key] = before._replace(time_s=scene.time_s)
+        if len(memory.repeats) < _MOST_SENDERS:
+            repeats = memory.repeats.setdefault(link, _Repeats(gap_s))
+            repeats.count += 1
+            repeats.early += gap_s < ACK_TIMEOUT_S
+            repeats.shortest_s = min(repeats.shortest_s, gap_s)
+            if len(repeats.numbers) < _MOST_FRAMES:
+                repeats.numbers += (before.number, scene.number)
+
+
+@APPLICATION.at_end("request-repeated")
+def request_repeated(_known: Surroundings, memory: Requests) -> Hits:
+    """Judge each sender."""
+    for link, repeats in memory.repeats.items():
+        if repeats.count >= 3:
+            name, severity = (
+                link_text(link),
+                Severity.RISK if repeats.early >= 3 else Severity.REMARK,
+            )
+            early = f"{repeats.early} of them in less than {ACK_TIMEOUT_S:g} s"
+            cause = f"{name} sent {repeats.count} messages again, {early}"
+            evidence = (f"shortest time between: {repeats.shortest_s:.2f} s",)
+            yield Hit(cause, evidence, name, tuple(repeats.numbers), severity)
+
+
+class _Answer(NamedTuple):
+    """An acknowledgement that carried an answer."""
+
+    octets: bytes
+    code: int
+    time_s: float
+    number: int
+    link: bytes | None
+
+
+class Answers(OrderedDict[tuple[int, int, int, int], _Answer]):
+    """Answers by both addresses, the port and the message ID that they go to."""
+
+
+@APPLICATION.rule("request-answered-twice", HeardDatagram, memory=Answers)
+def request_answered_twice(scene: Scene, datagram: HeardDatagram, memory: Answers) -> Hits:
+    """Compare acknowledgements that carry an answer."""
+    for content, head in _coap(datagram):
+        if head.type != Type.ACK or head.code < 64:
+            return
+        header, link = datagram.outer, datagram.link_source
+        key = (int(header.source), int(header.destination), content.destination_port, head.mid)
+        before = memory.get(key)
+        if before is None or scene.time_s - before.time_s > EXCHANGE_S or before.link != link:
+            answer = _Answer(content.payload, head.code, scene.time_s, scene.number, link)
+            memory[key] = answer
+            if len(memory) > _REMEMBERED:
+                memory.popitem(last=False)
+        elif before.octets != content.payload:
+            codes = " and ".join(
+                f"{code >> 5}.{code & 31:02d}" for code in (before.code, head.code)
+            )
+            cause = f"message ID {head.mid:#06x} got two different answers"
+            yield Hit(cause, (f"codes {codes}",), scene.sender, (before.number, scene.number))
+
+
+@APPLICATION.rule("float-wider-than-needed", HeardDatagram, varies=True, least=3)
+def float_wider_than_needed(scene: Scene, datagram: HeardDatagram) -> Hits | None:
+    """Walk the items of a CBOR payload."""
+    content = datagram.udp()
+    if content is None or not content.is_coap or _WIDE_FLOAT not in content.payload:
+        return None
+    try:
+        message = coap.decode(Reader(content.payload))
+    except WireError:
+        return None
+    option = message.first(_CONTENT_FORMAT)
+    if option is None or option.value not in _CBOR_FORMATS:
+        return None
+    wide = [
+        (octets, spare)
+        for octets in wide_floats(message.payload)
+        if (spare := spare_octets(octets))
+    ]
+    if wide:
+        octets, spare = wide[0]
+        (value,) = struct.unpack(">d", octets)
+        first = f"{_WIDE_FLOAT:02x} {octets.hex(' ')} is {value!r}, {9 - spare} octets would do"
+        cause = f"{sum(spare for _, spare in wide)} octets of the payload only widen floats"
+        return (Hit(cause, (first,), scene.sender),)
+    return None
+
+
+def spare_octets(octets: bytes) -> int:
+    """Return how many octets a 64-bit float could do without at the same value."""
+    (value,) = struct.unpack(">d", octets)
+    for form, spare in ((">e", 6), (">f", 4)):
+        try:
+            if struct.unpack(form, struct.pack(form, value))[0] == value:
+                return spare
+        except OverflowError:
+            continue
+    return 0
+
+
+def wide_floats(octets: bytes) -> Iterator[bytes]:
+    """Yield the 64-bit floats of CBOR items, read as far as they are well formed (RFC 8949 appendix C)."""
+    at = 0
+    while at < len(octets):
+        head = octets[at]
+        major, low = head >> 5, head & 31
+        at += 1
+        extra = {24: 1, 25: 2, 26: 4, 27: 8}.get(low, 0)
+        if 28 <= low <= 30 or at + extra > len(octets):
+            return
+        value = int.from_bytes(octets[at : at + extra], "big") if extra else low
+        if head == _WIDE_FLOAT:
+            yield octets[at : at + 8]
+        at += extra
+        if major in {2, 3} and low != 31:
+            at += value  # strings: their octets are no items

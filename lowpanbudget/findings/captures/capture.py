@@ -1,0 +1,65 @@
+"""The capture itself: the file, and the check sequences in it."""
+
+from dataclasses import dataclass, field
+
+from lowpanbudget.capture.files.record import ReadingNotice
+from lowpanbudget.capture.follow.fcs_check import STATUS, STRIPPED, FcsVerdict
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene, Surroundings
+
+CAPTURE = Subject("capture")
+
+
+@CAPTURE.rule("capture-damaged", ReadingNotice)
+def capture_damaged(_scene: Scene, notice: ReadingNotice) -> Hits:
+    """Take what reading the file noticed; a block of a kind made later than this program is no damage."""
+    severity = Severity.REMARK if notice.name == "block-unknown" else None
+    evidence = (f"octet {notice.offset} of the file",)
+    yield Hit(notice.text, evidence, notice.name, (notice.number,), severity)
+
+
+@dataclass(slots=True)
+class CheckSequences:
+    """How many check sequences were right and wrong, and the first frames with a wrong one."""
+
+    right: int = 0
+    wrong: int = 0
+    first: list[int] = field(default_factory=list)
+
+
+@CAPTURE.rule("check-sequence-wrong", Scene, memory=CheckSequences)
+def check_sequence(scene: Scene, _frame: Scene, memory: CheckSequences) -> None:
+    """Count."""
+    if scene.fcs_ok:
+        memory.right += 1
+    elif scene.fcs_ok is False:
+        memory.wrong += 1
+        if len(memory.first) < 8:
+            memory.first.append(scene.number)
+
+
+@CAPTURE.at_end("check-sequence-wrong")
+def check_sequences(_known: Surroundings, memory: CheckSequences) -> Hits:
+    """Judge the counts."""
+    total = memory.right + memory.wrong
+    if not memory.wrong:
+        return
+    share = f"{memory.wrong} of {total} frames do not match"
+    frames = tuple(memory.first)
+    if not memory.right and total >= 8:
+        cause = "no frame ends with its check sequence: it was taken off or replaced"
+        yield Hit(cause, (share,), frames=frames)
+    else:
+        heavy = total >= 20 and memory.wrong * 10 > total
+        cause = "some frames were damaged before this receiver saw them; nothing is concluded from those"
+        severity = Severity.RISK if heavy else Severity.REMARK
+        yield Hit(cause, (share,), frames=frames, severity=severity)
+
+
+@CAPTURE.rule("check-sequence-not-as-said", FcsVerdict)
+def check_sequence_not_as_said(_scene: Scene, verdict: FcsVerdict) -> Hits:
+    """Take the verdict over the first frames."""
+    if verdict.state in {STRIPPED, STATUS}:
+        evidence = (f"{verdict.matched} of {verdict.tested} match",)
+        yield Hit(verdict.text, evidence, verdict.state, (1,))

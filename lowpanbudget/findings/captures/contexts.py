@@ -1,0 +1,131 @@
+"""Compression contexts: not known, used too soon, of an odd length, announced otherwise."""
+
+from collections.abc import Iterator
+from ipaddress import IPv6Address, IPv6Network
+from typing import NamedTuple
+
+from lowpanbudget.errors import WireError
+from lowpanbudget.findings import faults
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.nd.lowpan_options import ContextOption
+from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement
+from lowpanbudget.layers.lowpan.iphc import Iphc
+from lowpanbudget.stack.found import Notice
+
+_ON_THE_WAY_S = 1  # after a change, for which a frame may have been on its way
+
+CONTEXTS = Subject("contexts")
+
+
+@CONTEXTS.rule("context-unknown", WireError)
+def context_unknown(_scene: Scene, fault: WireError) -> Hits:
+    """Take faults of a missing context."""
+    missing = faults.UNKNOWN_CONTEXT.search(fault.message)
+    if missing:
+        subject = f"context {missing[1]}"
+        yield Hit(f"{subject} has no prefix", (faults.where(fault),), subject)
+
+
+def _announced(message: Icmpv6) -> Iterator[ContextOption]:
+    if isinstance(message.message, RouterAdvertisement):
+        yield from (one for one in message.message.options if isinstance(one, ContextOption))
+
+
+class _Announcement(NamedTuple):
+    """What an advertisement says of a context, when, and in which frame."""
+
+    option: ContextOption
+    time_s: float
+    number: int
+
+    def why_not(self, age_s: float) -> str:
+        """Return why the context must not compress so long after; nothing when it may."""
+        if self.option.removes and age_s >= _ON_THE_WAY_S:
+            return "was withdrawn"
+        if not self.option.may_compress and age_s >= _ON_THE_WAY_S:
+            return "is announced for expanding only (C = 0)"
+        if age_s > self.option.lifetime_s + _ON_THE_WAY_S:
+            return f"ran out after {self.option.lifetime_s} s"
+        return ""
+
+
+class Announcements(dict[int, _Announcement]):
+    """The last announcement of each context."""
+
+
+@CONTEXTS.rule("context-used-too-soon", Icmpv6, memory=Announcements)
+def context_announced(scene: Scene, message: Icmpv6, memory: Announcements) -> None:
+    """Learn from advertisements."""
+    for option in _announced(message):
+        memory[option.cid] = _Announcement(option, scene.time_s, scene.number)
+
+
+@CONTEXTS.rule("context-used-too-soon", Iphc)
+def context_used_too_soon(scene: Scene, header: Iphc, memory: Announcements) -> Hits:
+    """Compare each use with what was announced, else with what is known."""
+    for number in dict.fromkeys(header.contexts):
+        if number is None:
+            continue
+        announcement = memory.get(number)
+        if announcement is None:
+            context = scene.contexts.get(number)
+            if context is not None and not context.may_compress:
+                why = f"is for expanding only, and {scene.sender} compresses with it"
+                subject = f"context {number}, {scene.sender}"
+                yield Hit(f"context {number} ({context.prefix}) {why}", (), subject)
+            continue
+        option, since, frame = announcement
+        age_s = scene.time_s - since
+        why = announcement.why_not(age_s)
+        if why:
+            cause = (
+                f"context {number} ({option.prefix}) {why}, and {scene.sender} compresses with it"
+            )
+            used = f"frame {frame}: announcement; frame {scene.number}: used {age_s:.1f} s later"
+            subject = f"context {number}, {scene.sender}"
+            yield Hit(cause, (used,), subject, (frame, scene.number))
+
+
+def _is_odd(prefix: IPv6Network) -> bool:
+    return prefix.prefixlen not in {64, 128}
+
+
+@CONTEXTS.rule("context-length-unusual", Icmpv6)
+def context_length_unusual(_scene: Scene, message: Icmpv6) -> Hits:
+    """Look at the lengths in an advertisement."""
+    for option in _announced(message):
+        if _is_odd(option.prefix):
+            subject = f"context {option.cid}"
+            yield Hit(f"{subject} is {option.prefix}", (), subject)
+
+
+@CONTEXTS.at_end("context-length-unusual")
+def context_lengths_unusual(known: Surroundings) -> Hits:
+    """Look at the contexts that were given, and at the prefixes seen under them."""
+    for number, context in known.contexts.items():
+        if not _is_odd(context.prefix):
+            continue
+        lost = [
+            IPv6Address(prefix << 64)
+            for prefix in known.prefixes
+            if IPv6Address(prefix << 64) in context.prefix and prefix << 64 != context.value
+        ]
+        subject = f"context {number}"
+        cause = f"{subject} is {context.prefix}"
+        if lost and context.prefix.prefixlen < 64:
+            evidence = (
+                f"{address}/64 lies under it and is not restored from it" for address in lost
+            )
+            yield Hit(cause, tuple(evidence)[:3], subject, severity=Severity.RISK)
+        else:
+            yield Hit(cause, (), subject)
+
+
+@CONTEXTS.rule("context-announced-otherwise", Notice, varies=True)
+def context_announced_otherwise(_scene: Scene, notice: Notice) -> Hits:
+    """Take the notices of what was learned."""
+    if notice.name in {"context-differs", "device-differs"}:
+        yield Hit(notice.text, (), notice.text)

@@ -1,0 +1,236 @@
+"""Frames of the link: PAN IDs, addresses, sequence numbers, information elements, sizes."""
+
+from collections import OrderedDict
+from typing import NamedTuple
+
+from lowpanbudget.env import IID_MASK, interface_identifier
+from lowpanbudget.errors import WireError
+from lowpanbudget.findings import faults
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.wording import link_text, octets_text
+from lowpanbudget.layers.link.addressing import addressing, pan_ids
+from lowpanbudget.layers.link.header_contents import TERMINATION_1, TERMINATION_2
+from lowpanbudget.layers.link.mac import (
+    BROADCAST,
+    LARGEST_SUN_FRAME,
+    MODE_OCTETS,
+    FrameType,
+    Mac,
+)
+from lowpanbudget.layers.lowpan.iphc import Iphc
+from lowpanbudget.stack.found import Notice
+from lowpanbudget.stack.frame import decode_frame
+
+NO_SHORT_ADDRESS = b"\xff\xfe"  # associated, and no short address assigned
+_FEW = 3  # frames of a PAN that make it one that is known
+_MOST_HOPS = 1024
+_RETRY_S = 0.1  # a MAC gives up long before: four tries of 8 ms each at 2.4 GHz (common practice, no source)
+
+LINK = Subject("link")
+
+
+def _control(scene: Scene) -> str:
+    return f"frame control {scene.control:#06x}"
+
+
+@LINK.rule("pan-id-carried-twice", Mac)
+def pan_id_carried_twice(scene: Scene, mac: Mac) -> Hits:
+    """Compare the PAN IDs of a frame that carries both."""
+    if mac.source_pan is None or mac.source_pan != mac.destination_pan:
+        return
+    if mac.source is None or mac.destination is None:
+        return
+    modes = (MODE_OCTETS.index(len(mac.destination)), MODE_OCTETS.index(len(mac.source)))
+    _, source_pan = pan_ids(addressing(mac.version, *modes, 1).layout)
+    if source_pan:
+        return
+    pan = f"{mac.source_pan:#06x}"
+    cause = f"PAN ID {pan} stands as destination and as source; two octets say it again"
+    yield Hit(cause, (f"{_control(scene)}, PAN IDs {pan} and {pan}",), scene.sender)
+
+
+@LINK.rule("sequence-suppression-misused", Mac)
+def sequence_suppression_misused(scene: Scene, mac: Mac) -> Hits:
+    """Look at the bit and at what it goes with."""
+    if not mac.later:
+        if scene.control >> 8 & 1:
+            cause = f"bit 8 is reserved in version {mac.version}, and it is set"
+            yield Hit(cause, (_control(scene),), scene.sender)
+    elif mac.sequence is None and mac.ack_request and not mac.ie_present:
+        cause = "an acknowledgement is asked for and no number tells which frame it is for"
+        yield Hit(cause, (_control(scene),), scene.sender, severity=Severity.REMARK)
+
+
+@LINK.rule("header-elements-unreadable", Notice)
+def element_unreadable(scene: Scene, notice: Notice) -> Hits:
+    """Take what is wrong in the content of an element."""
+    if notice.name == "element-wrong":
+        where = (f"octet {notice.offset}",)
+        yield Hit(notice.text, where, scene.sender, severity=Severity.RISK)
+
+
+@LINK.rule("header-elements-unreadable", WireError)
+def header_elements_unreadable(scene: Scene, fault: WireError) -> Hits:
+    """Take faults of the walk, with the elements before them."""
+    if faults.owner(fault, scene) != "header-elements-unreadable":
+        return
+    elements = scene.mac.header_ies if scene.mac is not None else ()
+    walked = ", ".join(
+        f"{element.name or element.id} ({octets_text(len(element.content))})"
+        for element in elements
+    )
+    evidence = (faults.where(fault), f"walked: {walked or 'nothing'}")
+    yield Hit(fault.message, evidence, scene.sender)
+
+
+@LINK.rule("elements-ended-for-nothing", Mac)
+def elements_ended_for_nothing(scene: Scene, mac: Mac) -> Hits:
+    """Look at the last header element of frames with an empty payload."""
+    last = mac.header_ies[-1] if mac.header_ies else None
+    if last is None or last.id not in {TERMINATION_1, TERMINATION_2}:
+        return
+    if scene.example_payload == b"" and not mac.payload_ies:
+        yield Hit("a termination element ends a list that the frame ends anyway", (), scene.sender)
+
+
+@LINK.rule("frame-too-long", Scene, varies=True)
+def frame_too_long(scene: Scene, _frame: Scene) -> Hits | None:
+    """Measure; frames with a 4-octet check sequence are taken for those of a PHY that carries the longest."""
+    known = scene.known
+    sun = scene.fcs == 4 and known.design is None
+    limit = LARGEST_SUN_FRAME if sun else known.largest
+    if scene.size <= limit:
+        return None
+    security, extra = scene.security, ""
+    if security is not None and security.level:
+        extra = f", of which {len(security.mic)} are the integrity code"
+    cause = f"{scene.size} octets, {scene.size - limit} over the limit of {limit}{extra}"
+    return (Hit(cause, (), scene.sender),)
+
+
+@LINK.rule("address-octets-reversed", Mac)
+def address_of_reversed_device(scene: Scene, mac: Mac) -> Hits:
+    """Look addresses up forwards and backwards among the devices that exist."""
+    devices = scene.known.devices
+    for which, link in (("source", mac.source), ("destination", mac.destination)):
+        if link is None or len(link) != 8 or link in devices or link[::-1] not in devices:
+            continue
+        cause = f"the {which} {link_text(link)} is the reverse of a known device, {link_text(link[::-1])}"
+        yield Hit(cause, (f"{which} as sent: {link[::-1].hex(' ')}",), link_text(link))
+
+
+@LINK.rule("address-octets-reversed", Iphc)
+def identifier_of_reversed_source(scene: Scene, header: Iphc) -> Hits:
+    """Compare an identifier in line with the link source backwards."""
+    link = scene.link_source
+    if link is None or len(link) != 8 or link == link[::-1] or header.rows["source"].inline != 8:
+        return
+    source, turned = header.header.source, link[::-1]
+    iid = int(source) & IID_MASK
+    if iid == interface_identifier(link):
+        return
+    if iid in {interface_identifier(turned), int.from_bytes(turned, "big")}:
+        cause = f"the identifier of {source} belongs to {link_text(turned)}, the frame is from its reverse"
+        yield Hit(cause, (f"link source {link_text(link)}",), link_text(link))
+
+
+@LINK.rule("short-address-unusable", Mac)
+def short_address_unusable(scene: Scene, mac: Mac) -> Hits:
+    """Look at both short addresses."""
+    source = mac.source
+    if mac.destination == NO_SHORT_ADDRESS:
+        yield Hit("the destination 0xfffe means: no short address", (), scene.sender)
+    elif source is None or len(source) != 2 or source[0] < 0x80:
+        return
+    elif source in {NO_SHORT_ADDRESS, BROADCAST}:
+        means = "broadcast" if source == BROADCAST else "no short address assigned"
+        yield Hit(f"the source 0x{source.hex()} means: {means}", (), scene.hop)
+    elif scene.header is not None:
+        cause = "sources start with a 1 bit, which RFC 4944 keeps for groups"
+        yield Hit(cause, (f"source {link_text(source)}",), severity=Severity.REMARK)
+
+
+@LINK.rule("pan-id-rule-of-other-version", WireError, Notice)
+def pan_id_rule_of_other_version(scene: Scene, reason: WireError | Notice) -> Hits:
+    """Read a frame that holds no 6LoWPAN, or not to its end, again by the rule of the other version."""
+    if isinstance(reason, Notice) and reason.name != "not-lowpan":
+        return
+    mac, security = scene.mac, scene.security
+    if mac is None or mac.frame_type != FrameType.DATA or mac.ie_present or mac.sequence is None:
+        return
+    if security is not None and security.level:
+        return
+    other = 1 if mac.version == 2 else 2
+    to, origin = (
+        0 if address is None else MODE_OCTETS.index(len(address))
+        for address in (mac.destination, mac.source)
+    )
+    own, others = (
+        pan_ids(addressing(version, to, origin, int(mac.pan_id_compression)).layout)
+        for version in (mac.version, other)
+    )
+    if own == others:
+        return
+    control = scene.control & ~(3 << 12) | other << 12
+    changed = control.to_bytes(2, "little") + scene.example[2:]
+    again = decode_frame(changed, fcs=scene.fcs, contexts=scene.contexts)
+    if again.fault is not None or again.mac is None:
+        return
+    if again.datagram is None and again.fragment is None:
+        return
+    pan, source = again.mac.pan_id, link_text(again.mac.source)
+    if pan is None or scene.known.pans.get(pan, 0) < _FEW:
+        return
+    scene.explained = True
+    cause = (
+        f"version {mac.version} cannot be read by its own rule; by that of version {other} it comes from "
+        f"{source} in PAN {pan:#06x}"
+    )
+    yield Hit(cause, (_control(scene),), source)
+
+
+class _Sent(NamedTuple):
+    """The last payload between two nodes, and the numbers it went under."""
+
+    payload: bytes
+    sequence: int | None
+    counter: int | None
+    time_s: float
+    number: int
+
+
+class LastPayloads(OrderedDict[tuple[bytes, bytes], _Sent]):
+    """The last payload from each source to each receiver."""
+
+
+@LINK.rule("sent-again-as-new", Mac, memory=LastPayloads)
+def sent_again_as_new(scene: Scene, mac: Mac, memory: LastPayloads) -> Hits | None:
+    """Compare with the last frame between the same two nodes."""
+    source, destination, payload = mac.source, mac.destination, scene.payload
+    if mac.frame_type != FrameType.DATA or source is None or destination is None:
+        return None
+    if not payload or destination == BROADCAST or len(payload) < 5:
+        return None
+    key = (source, destination)
+    before = memory.pop(key, None)
+    memory[key] = _Sent(payload, scene.sequence, scene.counter, scene.time_s, scene.number)
+    if before is None:
+        if len(memory) > _MOST_HOPS:
+            memory.popitem(last=False)
+        return None
+    gap = scene.time_s - before.time_s
+    if before.payload != payload or not 0 <= gap <= _RETRY_S:
+        return None
+    if (before.sequence, before.counter) == (scene.sequence, scene.counter):
+        return None
+    cause = (
+        f"{scene.sender} sent the same payload to {link_text(destination)} again under a new number"
+    )
+    evidence = (
+        f"frame {before.number} number {before.sequence}, frame {scene.number} number {scene.sequence}, "
+        f"{gap * 1000:.1f} ms apart"
+    )
+    severity = Severity.RISK if scene.is_fragment else Severity.REMARK
+    return (Hit(cause, (evidence,), scene.hop, (before.number, scene.number), severity),)

@@ -1,0 +1,188 @@
+"""6LoWPAN headers: what is longer than it need be, and what should not be there."""
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+from ipaddress import IPv6Address
+
+from lowpanbudget.env import Context, interface_identifier
+from lowpanbudget.fields import Choice
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.wording import link_text, octets_text
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.link.mac import BROADCAST
+from lowpanbudget.layers.lowpan import addresses, lorh
+from lowpanbudget.layers.lowpan.addresses import Side
+from lowpanbudget.layers.lowpan.iphc import HLIM, TF, Iphc
+from lowpanbudget.layers.lowpan.legacy import Legacy
+from lowpanbudget.layers.lowpan.nhc import PORTS, UdpNhc
+from lowpanbudget.stack.found import Notice
+
+_REMEMBERED = 4096
+
+LOWPAN = Subject("lowpan")
+
+
+@LOWPAN.rule("prefix-multicast-wrong", Iphc)
+def prefix_multicast_wrong(scene: Scene, header: Iphc) -> Hits:
+    """Look at flags, length and prefix of a group ff3x:0LL:prefix:group (RFC 3306 section 4)."""
+    group = header.header.destination
+    if int(group) >> 116 != 0xFF3:
+        return
+    length, prefix = int(group) >> 96 & 0xFF, int(group) >> 32 & (1 << 64) - 1
+    if length > 64:
+        what = f"a prefix of {length} bits"
+    elif prefix & (1 << 64 - length) - 1:
+        what = f"bits behind a prefix of {length} bits"
+    else:
+        return
+    yield Hit(f"{group} has {what}", (group.packed.hex(" "),), scene.sender)
+
+
+@LOWPAN.rule("hop-limit-in-line", Iphc, least=5)
+def hop_limit_in_line(scene: Scene, header: Iphc) -> Hits:
+    """Look at hop limits in line on the first hop."""
+    limit, design = header.header.hop_limit, scene.known.design
+    if not header.rows["hlim"].inline or scene.tunnelled or not HLIM.best(limit).row.inline:
+        return
+    planned = () if design is None else design.flows
+    if scene.from_its_source(header) and all(flow.hop_limit != limit for flow in planned):
+        cause = f"{scene.sender} starts its datagrams with hop limit {limit}, in line"
+        yield Hit(cause, (), scene.sender)
+
+
+@LOWPAN.rule("header-not-shortest", Iphc, least=3)
+def header_not_shortest(scene: Scene, packed: Iphc) -> Hits:
+    """Compare each row with the best for its value."""
+    if scene.tunnelled:
+        return
+    header, rows = packed.header, packed.rows
+    spare: dict[str, int] = {}
+    if rows["tf"].inline:
+        shortest = TF.best((header.traffic_class, header.flow_label)).row.inline
+        spare["traffic class and flow label"] = rows["tf"].inline - shortest
+    if rows["hlim"].inline and not HLIM.best(header.hop_limit).row.inline:
+        spare["hop limit"] = 1
+    if rows["cid"].inline and not any(packed.contexts):
+        spare["context octet"] = 1
+    if not packed.nhc and rows["nh"].inline and header.next_header == ipv6.UDP:
+        spare["next header UDP"] = 1
+    for side, choice, link, address, number in zip(
+        ("source", "destination"),
+        (addresses.SOURCE, addresses.DESTINATION),
+        (scene.link_source, scene.link_destination),
+        (header.source, header.destination),
+        packed.contexts,
+        strict=True,
+    ):
+        if rows[side].inline:
+            context = scene.contexts.get(number) if number is not None else None
+            shortest = _shortest(choice, address, link, context)
+            spare[f"{side} address"] = max(rows[side].inline - shortest, 0)
+    spare = {name: octets for name, octets in spare.items() if octets}
+    if spare:
+        fields = ", ".join(f"{name} {octets}" for name, octets in spare.items())
+        cause = f"{scene.sender} could leave out {octets_text(sum(spare.values()))}: {fields}"
+        severity = None if scene.from_its_source(packed) else Severity.REMARK
+        yield Hit(cause, (), f"{scene.sender}: {fields}", severity=severity)
+
+
+@lru_cache(_REMEMBERED)
+def _shortest(
+    choice: Choice, address: IPv6Address, link: bytes | None, context: Context | None
+) -> int:
+    """Return the octets of the shortest form of an address, with this context or none."""
+    iid = interface_identifier(link)
+    return min(
+        choice.best(address, Side(iid, prefix)).row.inline
+        for prefix in dict.fromkeys((None, context))
+    )
+
+
+@LOWPAN.rule("ports-not-shortest", UdpNhc, least=3)
+def ports_not_shortest(scene: Scene, header: UdpNhc) -> Hits:
+    """Compare the form with the best for these ports."""
+    used = header.rows["ports"]
+    source, destination = header.source_port, header.destination_port
+    best = PORTS.best((source, destination)).row
+    if best.inline < used.inline:
+        cause = f"ports {source:#06x} and {destination:#06x} take {used.inline} octets, {best.inline} would do"
+        evidence = (f"P = {used.code:02b}, P = {best.code:02b} is shorter",)
+        yield Hit(cause, evidence, f"{scene.sender}: {cause}")
+
+
+@LOWPAN.rule("checksum-elided-without-cover", Notice)
+def checksum_elided_without_cover(scene: Scene, notice: Notice) -> Hits:
+    """Take the notice of the decoder, and look for an integrity code."""
+    if notice.name != "elided-without-check":
+        return
+    if scene.security is not None and scene.security.mic:
+        cause = "the frame has an integrity code that could not be verified here"
+        yield Hit(cause, (), scene.sender, severity=Severity.REMARK)
+    else:
+        yield Hit("C is set and the frame has no integrity code", (), scene.sender)
+
+
+@LOWPAN.rule("checksum-elided-behind-unknown-route", Notice)
+def checksum_elided_behind_unknown_route(scene: Scene, notice: Notice) -> Hits:
+    """Take the notice of the decoder."""
+    if notice.name == "udp-checksum-unsure":
+        yield Hit("C is set behind a route whose end cannot be read", (), scene.sender)
+
+
+@LOWPAN.rule("extension-bits-not-zero", Notice)
+def extension_bits_not_zero(scene: Scene, notice: Notice) -> Hits:
+    """Take the notices of the decoder."""
+    if notice.name in {"nhc-unused-bit-set", "fragment-reserved-not-zero"}:
+        yield Hit(notice.text, (), scene.sender)
+
+
+@dataclass(slots=True)
+class Pages:
+    """Datagrams that each node sent, frames of page 1 that each got, and who sent any of page 1."""
+
+    sent: dict[bytes, int] = field(default_factory=dict)
+    paged: dict[bytes, list[int]] = field(default_factory=dict)
+    speakers: set[bytes] = field(default_factory=set)
+
+
+@LOWPAN.rule("page-one-not-answered", Iphc, memory=Pages)
+def datagram_sent(scene: Scene, _header: Iphc, memory: Pages) -> None:
+    """Count the datagrams of each node."""
+    mac = scene.mac
+    if mac is None or mac.source is None or mac.destination is None:
+        return
+    if len(memory.sent) < _REMEMBERED:
+        memory.sent[mac.source] = memory.sent.get(mac.source, 0) + 1
+
+
+@LOWPAN.rule("page-one-not-answered", lorh.Rpi, lorh.SrhLorh, lorh.IpInIp)
+def page_one_sent(scene: Scene, _header: object, memory: Pages) -> None:
+    """Note who sends and who gets page 1."""
+    mac = scene.mac
+    if mac is None or mac.source is None or mac.destination is None:
+        return
+    if len(memory.speakers) < _REMEMBERED and len(memory.paged) < _REMEMBERED:
+        memory.speakers.add(mac.source)
+        if mac.destination != BROADCAST:
+            numbers = memory.paged.setdefault(mac.destination, [])
+            if len(numbers) < 8 and scene.number not in numbers:
+                numbers.append(scene.number)
+
+
+@LOWPAN.at_end("page-one-not-answered")
+def page_one_not_answered(_known: Surroundings, memory: Pages) -> Hits:
+    """Name the nodes that never answered in kind."""
+    for node, numbers in memory.paged.items():
+        sent = memory.sent.get(node, 0)
+        if node not in memory.speakers and len(numbers) >= 5 and sent >= 20:
+            cause = f"{link_text(node)} gets routing headers of page 1 and has never sent one"
+            evidence = (f"{sent} datagrams of its own without",)
+            yield Hit(cause, evidence, link_text(node), tuple(numbers))
+
+
+@LOWPAN.rule("old-header-compression", Legacy)
+def old_header_compression(scene: Scene, _header: Legacy) -> Hits:
+    """Say so."""
+    yield Hit(f"{scene.sender} compresses with LOWPAN_HC1", (), scene.sender)

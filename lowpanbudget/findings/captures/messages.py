@@ -1,0 +1,142 @@
+"""Messages that are not as the design has them: length, values, interval."""
+
+from collections import OrderedDict
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from ipaddress import IPv6Address
+from statistics import median
+
+from lowpanbudget.design.flow import Flow
+from lowpanbudget.errors import WireError
+from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.formats import padded_octets, payload_of, variants
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.wording import octets_text
+from lowpanbudget.payload.message import Message
+
+_MOST_SOURCES = 512
+_MOST_GAPS = 16
+_FEWEST_GAPS = 5
+
+MESSAGES = Subject("messages")
+
+
+def _data(scene: Scene, datagram: HeardDatagram) -> Iterator[tuple[Flow, bytes, list[Message]]]:
+    """Yield flow, data and formats of a datagram with messages in the clear; nothing of any other."""
+    match, design = scene.known.match(datagram), scene.known.design
+    if match is None or match.back or design is None or not match.flow.messages:
+        return
+    data = payload_of(match.flow, match.content.payload)
+    if data is not None:
+        yield match.flow, data, [design.message(name) for name in match.flow.messages]
+
+
+def _has_length(message: Message, data: bytes) -> bool:
+    return message.min_octets <= len(data) <= message.max_octets
+
+
+def _lengths_text(message: Message) -> str:
+    low, high = message.min_octets, message.max_octets
+    return f"{message.name} {low}" if low == high else f"{message.name} {low} to {high}"
+
+
+def _octets_of(data: bytes) -> str:
+    return f"data {data[:24].hex(' ')}"
+
+
+@MESSAGES.rule("message-length-wrong", HeardDatagram, varies=True)
+def message_length_wrong(scene: Scene, datagram: HeardDatagram) -> Hits:
+    """Compare the length with every format of the flow, and with formats padded as in C."""
+    for flow, data, formats in _data(scene, datagram):
+        if any(_has_length(message, data) for message in formats):
+            return
+        allowed = ", ".join(map(_lengths_text, formats))
+        evidence = [
+            f"the length of {message.name} with its fields aligned as in a C structure"
+            for message in formats
+            if padded_octets(message) == len(data)
+        ]
+        cause = f"flow {flow.name} carries {octets_text(len(data))}, its messages have {allowed}"
+        subject = f"flow {flow.name}, {datagram.header.source}"
+        yield Hit(cause, (*evidence[:1], _octets_of(data)), subject, datagram.numbers)
+
+
+@MESSAGES.rule("message-values-implausible", HeardDatagram, varies=True, least=2)
+def message_values_implausible(scene: Scene, datagram: HeardDatagram) -> Hits:
+    """Unpack, and when that fails try the variants."""
+    for _, data, every in _data(scene, datagram):
+        formats = [message for message in every if _has_length(message, data)]
+        failures = [_failure(message, data) for message in formats]
+        if not all(failures):
+            return
+        for message in formats:
+            for variant in variants(message):
+                if not _failure(variant.message, data):
+                    cause = f"{message.name} cannot be read as designed; it can when {variant.text}"
+                    subject = f"{message.name} from {datagram.header.source}"
+                    evidence = (failures[0], _octets_of(data))
+                    yield Hit(cause, evidence, subject, datagram.numbers)
+                    return
+
+
+def _failure(message: Message, data: bytes) -> str:
+    """Return why a message cannot be read; nothing when it can."""
+    try:
+        message.unpack(data)
+    except WireError as error:
+        return error.message
+    return ""
+
+
+@dataclass(slots=True)
+class _Times:
+    """When a source last sent in a flow, on the hop where it was seen first, and the times between."""
+
+    flow: Flow
+    every_s: float
+    last_s: float
+    number: int
+    link: bytes | None
+    gaps_s: list[float] = field(default_factory=list)
+
+
+class TimesOfSources(OrderedDict[tuple[str, int], _Times]):
+    """The times of each flow and source."""
+
+
+@MESSAGES.rule("interval-off-plan", HeardDatagram, memory=TimesOfSources)
+def message_sent(scene: Scene, datagram: HeardDatagram, memory: TimesOfSources) -> None:
+    """Note the times."""
+    match = scene.known.match(datagram)
+    if match is None or match.back or match.flow.every_s is None:
+        return
+    flow, key = match.flow, (match.flow.name, int(datagram.header.source))
+    times = memory.get(key)
+    if times is None:
+        memory[key] = _Times(
+            flow, match.flow.every_s, scene.time_s, scene.number, datagram.link_source
+        )
+        if len(memory) > _MOST_SOURCES:
+            memory.popitem(last=False)
+    elif times.link == datagram.link_source and scene.time_s >= times.last_s:  # not without times
+        times.gaps_s.append(scene.time_s - times.last_s)
+        times.last_s = scene.time_s
+        del times.gaps_s[:-_MOST_GAPS]
+
+
+@MESSAGES.at_end("interval-off-plan")
+def interval_off_plan(_known: Surroundings, memory: TimesOfSources) -> Hits:
+    """Judge each source."""
+    for (name, number), times in memory.items():
+        if len(times.gaps_s) < _FEWEST_GAPS:
+            continue
+        middle, planned = median(times.gaps_s), times.every_s
+        often = middle < planned / 2 / max(len(times.flow.messages), 1)
+        if often or middle > 2 * planned:
+            source = IPv6Address(number)
+            cause = f"{source} sends every {middle:.3g} s in flow {name}, planned are {planned:g} s"
+            evidence = (f"median of {len(times.gaps_s)} intervals",)
+            severity = Severity.RISK if often else Severity.REMARK
+            yield Hit(cause, evidence, f"flow {name}, {source}", (times.number,), severity)

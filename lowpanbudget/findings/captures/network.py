@@ -1,0 +1,147 @@
+"""IPv6 and what keeps the network together: lengths, neighbour discovery, RPL."""
+
+from ipaddress import IPv6Address
+
+from lowpanbudget.bits import Reader
+from lowpanbudget.capture.follow.learning import announced_rpi_type
+from lowpanbudget.errors import WireError
+from lowpanbudget.findings.datagrams import HeardDatagram, option_octets
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.wording import octets_text
+from lowpanbudget.layers.internet import chain, ipv6, rpi
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.nd.messages import NeighborSolicitation
+from lowpanbudget.layers.internet.rpl.messages import Dio
+from lowpanbudget.layers.lowpan import lorh
+
+MLD_TYPES = frozenset({130, 131, 132, 143})
+ALL_NODES = IPv6Address("ff02::1")
+_SOLICITED_NODE = int(IPv6Address("ff02::1:ff00:0"))
+
+NETWORK = Subject("network")
+
+
+@NETWORK.rule("lengths-disagree", HeardDatagram)
+def lengths_disagree(scene: Scene, datagram: HeardDatagram) -> Hits:
+    """Walk the headers; a restored header has its length computed, so only carried ones can be wrong."""
+    octets, first = datagram.octets, datagram.outer.next_header
+    length = datagram.outer.payload_length + ipv6.OCTETS
+    at, cause = 0, ""
+    if length != len(octets):
+        cause = f"the IPv6 header says {length} octets, {len(octets)} are there"
+    elif first == ipv6.UDP:
+        at, cause = ipv6.OCTETS, _udp_length(datagram, ipv6.OCTETS)
+    elif first != ipv6.ICMPV6:
+        at, cause = _inner_length(datagram)
+    if cause:
+        yield Hit(cause, (octets[at:][:8].hex(" "),), scene.sender, datagram.numbers)
+
+
+def _udp_length(datagram: HeardDatagram, at: int) -> str:
+    """Return what is wrong with the length of the UDP header at this octet, or nothing."""
+    header, left = datagram.udp_header(at), len(datagram.octets) - at
+    if header is None or header.length == left:
+        return ""
+    return f"UDP says {octets_text(header.length)}, IPv6 leaves {left}"
+
+
+def _inner_length(datagram: HeardDatagram) -> tuple[int, str]:
+    """Return where a length inside a tunnel or behind extension headers stands, and what is wrong with it."""
+    try:
+        for place in chain.walk(datagram.octets):
+            if place.kind == ipv6.UDP:
+                return place.offset, _udp_length(datagram, place.offset)
+            if place.kind == ipv6.FRAGMENT:
+                break
+            if place.kind == ipv6.IPV6:
+                inner = ipv6.decode(Reader(datagram.octets, place.offset)).payload_length
+                left = len(datagram.octets) - place.offset - ipv6.OCTETS
+                if inner != left:
+                    return (
+                        place.offset,
+                        f"the inner IPv6 header says {inner} octets follow, {left} do",
+                    )
+    except WireError:
+        pass  # a chain that cannot be walked has its own finding
+    return 0, ""
+
+
+@NETWORK.rule("solicitation-to-wrong-group", Icmpv6)
+def solicitation_to_wrong_group(scene: Scene, message: Icmpv6) -> Hits:
+    """Compare destination and target."""
+    header, solicitation = scene.header, message.message
+    if not isinstance(solicitation, NeighborSolicitation) or header is None:
+        return
+    target, destination = solicitation.target, header.destination
+    group = IPv6Address(_SOLICITED_NODE | int(target) & 0xFFFFFF)
+    if destination.is_multicast and destination != group:
+        cause = f"{target} is asked for at {destination}, it listens at {group}"
+        severity = Severity.REMARK if destination == ALL_NODES else None
+        yield Hit(cause, (), scene.sender, severity=severity)
+
+
+@NETWORK.rule("hop-limit-forbidden", Icmpv6)
+def hop_limit_forbidden(scene: Scene, message: Icmpv6) -> Hits:
+    """Compare hop limit and message type."""
+    header = scene.header
+    wanted = 1 if message.type in MLD_TYPES else message.required_hop_limit
+    if header is not None and wanted is not None and header.hop_limit != wanted:
+        cause = f"the {message.name} has hop limit {header.hop_limit}, receivers want {wanted}"
+        yield Hit(cause, (f"type {message.type}",), scene.sender)
+
+
+def _is_inline(scene: Scene) -> bool:
+    """Return whether an RPL option was carried as one: 6LoRH leaves its type to the reader's settings."""
+    return scene.find(lorh.Rpi, lorh.SrhLorh, lorh.IpInIp, lorh.Skipped) is None
+
+
+class OptionTypes(list[tuple[int, int]]):
+    """The option type that was announced last, if any, and in which frame."""
+
+
+@NETWORK.rule("rpl-option-not-as-announced", Icmpv6, memory=OptionTypes)
+def rpl_option_announced(scene: Scene, message: Icmpv6, memory: OptionTypes) -> None:
+    """Learn from DIOs."""
+    if isinstance(message.message, Dio):
+        announced = announced_rpi_type(message.message)
+        if announced is not None:
+            memory[:] = [(announced, scene.number)]
+
+
+@NETWORK.rule("rpl-option-not-as-announced", HeardDatagram)
+def rpl_option_not_as_announced(scene: Scene, datagram: HeardDatagram, memory: OptionTypes) -> Hits:
+    """Compare each option."""
+    for announced, number in memory:
+        option = datagram.rpl_option() if _is_inline(scene) else None
+        if option is not None and option.type != announced:
+            cause = f"{scene.sender} sends type {option.type:#04x}, the network announced {announced:#04x}"
+            frames = (number, *datagram.numbers)
+            yield Hit(cause, (option_octets(option),), scene.sender, frames)
+
+
+@NETWORK.rule("rpl-option-leaves-network", HeardDatagram)
+def rpl_option_leaves_network(scene: Scene, datagram: HeardDatagram) -> Hits:
+    """Compare the prefixes of a datagram with the option that is not tunnelled behind it."""
+    options, option = datagram.hop_by_hop(), datagram.rpl_option()
+    if options is None or options.next_header == ipv6.IPV6:
+        return
+    if option is None or option.type != rpi.OLD:
+        return
+    source, destination = datagram.outer.source, datagram.outer.destination
+    if int(source) >> 64 == int(destination) >> 64:
+        return
+    if not (source.packed[0] == 0xFE or destination.packed[0] in {0xFE, 0xFF}):
+        cause = f"a datagram to {destination} carries an option that others must discard"
+        yield Hit(cause, (option_octets(option),), scene.sender)
+
+
+@NETWORK.rule("rpl-information-as-option", HeardDatagram, least=5)
+def rpl_information_as_option(scene: Scene, datagram: HeardDatagram) -> Hits:
+    """Look for the option carried in line, and what it would take as RPI-6LoRH."""
+    option = datagram.rpl_option() if _is_inline(scene) else None
+    if option is not None:
+        short = 4 + bool(option.rpl_instance_id) + bool(option.sender_rank & 0xFF)
+        cause = f"the RPL option takes 8 octets of the datagram, {short} would do with 6LoRH and its page switch"
+        yield Hit(cause, (option_octets(option),), scene.sender)

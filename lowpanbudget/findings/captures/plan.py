@@ -1,0 +1,125 @@
+"""What the air does otherwise than the design plans."""
+
+from lowpanbudget.errors import plural
+from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.flows import FieldBits, field_bits, link_bits, path_of, planned_bits
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.wording import octets_text
+from lowpanbudget.layers.link.auxiliary import LEVELS
+from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
+
+BROADCAST_PAN = int.from_bytes(BROADCAST, "big")
+
+PLAN = Subject("plan")
+
+
+@PLAN.rule("longer-than-budgeted", HeardDatagram)
+def longer_than_budgeted(scene: Scene, datagram: HeardDatagram) -> Hits:
+    """Compare field by field with the first hop, or the longest."""
+    match, design = scene.known.match(datagram), scene.known.design
+    if design is None or match is None or match.back or datagram.fragments > 1:
+        return
+    first = scene.iphc is not None and scene.from_its_source(scene.iphc)
+    path = path_of(design, match.flow, first=first)
+    subject = f"flow {match.flow.name}, {scene.sender}"
+    yield from _longer(scene, planned_bits(path), subject, f"the {path.hop.name} hop")
+
+
+@PLAN.rule("longer-than-budgeted", Mac)
+def sealed_longer_than_budgeted(scene: Scene, mac: Mac) -> Hits:
+    """Compare the MAC header and integrity code of a sealed frame with the longest."""
+    design = scene.known.design
+    if design is None or scene.payload is not None or not design.flows:
+        return
+    # where the header of a frame with a fault ends is not known
+    if mac.fault is not None or not _is_of_the_design(scene, mac):
+        return
+    if mac.destination == BROADCAST and all(flow.group is None for flow in design.flows):
+        return  # it belongs to the network itself, not to a flow
+    paths = (path_of(design, flow, first=False) for flow in design.flows)
+    planned = max(map(link_bits, paths), key=lambda bits: sum(bits.values()))
+    yield from _longer(scene, planned, scene.sender, "sealed frames")
+
+
+def _is_of_the_design(scene: Scene, mac: Mac) -> bool:
+    """Return whether it is a data frame of the design's PAN, or of none that it names."""
+    design = scene.known.design
+    if design is None or mac.frame_type != FrameType.DATA:
+        return False
+    return mac.pan_id in {None, design.link.pan_id, design.link.destination_pan_id}
+
+
+def _longer(scene: Scene, planned: FieldBits, subject: str, where: str) -> Hits:
+    """Yield a hit when the frame's headers are longer than planned, with the fields that are."""
+    seen = field_bits(scene.spans, len(scene.example) - scene.fcs)
+    over = sum(seen.values()) - sum(planned.values())
+    if over < 8:
+        return
+    longer = {
+        f"{layer} {name}": f"{_bits_text(bits)}, planned {_bits_text(planned.get((layer, name), 0))}"
+        for (layer, name), bits in seen.items()
+        if bits > planned.get((layer, name), 0)
+    }
+    cause = f"headers take {_bits_text(over)} more than budgeted for {where}, since frame {scene.number}"
+    evidence = tuple(f"{name}: {text}" for name, text in longer.items())[:4]
+    yield Hit(cause, evidence, f"{subject}: {', '.join(list(longer)[:6])}")
+
+
+def _bits_text(bits: int) -> str:
+    if bits % 8:
+        return plural(bits, "bit")
+    return octets_text(bits // 8) if bits else "none"
+
+
+@PLAN.rule("fragments-not-planned", HeardDatagram)
+def fragments_not_planned(scene: Scene, datagram: HeardDatagram) -> Hits:
+    """Compare frames with the flow's allowance."""
+    match = scene.known.match(datagram) if datagram.fragments > 1 else None
+    if match is None or match.back or datagram.fragments <= match.flow.most_frames:
+        return
+    flow = match.flow
+    cause = f"a message of flow {flow.name} took {datagram.fragments} frames, {flow.most_frames} allowed"
+    payload = f"{len(match.content.payload)} octets of UDP payload"
+    evidence = (f"{payload}, datagram of {len(datagram.octets)}",)
+    yield Hit(cause, evidence, f"flow {flow.name}, {scene.sender}", datagram.numbers)
+
+
+@PLAN.rule("security-not-as-planned", Mac)
+def security_not_as_planned(scene: Scene, mac: Mac) -> Hits:
+    """Compare the levels."""
+    design = scene.known.design
+    if design is None or not _is_of_the_design(scene, mac):
+        return
+    planned = 0 if design.link.security is None else design.link.security.level
+    level = 0 if mac.security is None else mac.security.level
+    if level != planned:
+        now, then = LEVELS[level], LEVELS[planned]
+        weaker = now.mic < then.mic or now.encrypted < then.encrypted
+        cause = f"{scene.sender} sends with level {level} ({now.name}), the design has {planned} ({then.name})"
+        yield Hit(cause, (), scene.sender, severity=None if weaker else Severity.REMARK)
+
+
+@PLAN.rule("pan-not-in-design", Mac, least=3)
+def pan_not_in_design(scene: Scene, mac: Mac) -> Hits:
+    """Compare PAN IDs."""
+    design, pan = scene.known.design, mac.pan_id
+    if design is None or mac.frame_type != FrameType.DATA or pan in {None, BROADCAST_PAN}:
+        return
+    if pan not in {design.link.pan_id, design.link.destination_pan_id}:
+        yield Hit(f"frames carry PAN ID {pan:#06x}", (), f"PAN {pan:#06x}")
+
+
+@PLAN.rule("port-not-in-design", HeardDatagram)
+def port_not_in_design(scene: Scene, datagram: HeardDatagram) -> Hits:
+    """Look ports up; where a flow has CoAP, its port is planned."""
+    design, content = scene.known.design, datagram.udp()
+    if design is None or content is None or scene.known.match(datagram) is not None:
+        return
+    if content.is_coap and any(flow.application.coap for flow in design.flows):
+        return
+    ports = f"{content.source_port:#06x} to {content.destination_port:#06x}"
+    evidence = (f"{octets_text(len(content.payload))} of data",)
+    cause = f"UDP from port {ports}, which no flow has"
+    yield Hit(cause, evidence, f"ports {ports}", datagram.numbers)

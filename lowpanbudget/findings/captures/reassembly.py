@@ -1,0 +1,157 @@
+"""Datagrams in fragments that are late, lost, repeated or in each other's way."""
+
+from dataclasses import dataclass, field
+
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.fragmented import Fate, FragmentArrival, FragmentedDatagram
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.wording import hop_text, link_text, octets_text
+from lowpanbudget.layers.link.mac import BROADCAST
+from lowpanbudget.layers.lowpan import fragment
+from lowpanbudget.stack.reassembly import Discarded, TimedOut
+
+_MOST_NAMED = 256  # hops or receivers that are counted
+_MOST_FRAMES = 12
+
+REASSEMBLY = Subject("reassembly")
+
+
+@REASSEMBLY.rule("fragments-too-slow", FragmentArrival, varies=True)
+def fragments_too_slow(scene: Scene, arrival: FragmentArrival) -> Hits:
+    """Compare the time from first to last with the limit, as soon as it is passed."""
+    late, datagram, limit = arrival.fragment, arrival.datagram, scene.known.timeout_s
+    if len(datagram.fragments) < 2:
+        return
+    waited = late.time_s - datagram.fragments[0].time_s
+    if waited > limit:
+        cause = f"a fragment comes {waited:.1f} s after the first, receivers wait {limit:g} s"
+        yield Hit(cause, (str(datagram),), datagram.hop, datagram.numbers)
+
+
+@dataclass(slots=True)
+class _Ends:
+    """How many datagrams were begun on a hop, lost, and lost after their first fragment; the first frames of some."""
+
+    begun: int = 0
+    lost: int = 0
+    alone: int = 0
+    numbers: list[int] = field(default_factory=list)
+
+
+class EndsOfHops(dict[str, _Ends]):
+    """What became of the datagrams of each hop."""
+
+
+@REASSEMBLY.rule("fragments-unfinished", FragmentedDatagram, memory=EndsOfHops)
+def fragments_end(_scene: Scene, datagram: FragmentedDatagram, memory: EndsOfHops) -> None:
+    """Count what became of each datagram; of those to all, only the losses."""
+    expired = datagram.fate == Fate.EXPIRED
+    if not expired and (datagram.fate != Fate.WHOLE or datagram.key.destination == BROADCAST):
+        return
+    if datagram.hop not in memory and len(memory) >= _MOST_NAMED:
+        return
+    ends = memory.setdefault(datagram.hop, _Ends())
+    ends.begun += 1
+    if expired:
+        ends.lost += 1
+        ends.alone += len(datagram.fragments) == 1 and datagram.fragments[0].first
+        if len(ends.numbers) < _MOST_FRAMES:
+            ends.numbers += datagram.numbers[:1]
+
+
+@REASSEMBLY.at_end("fragments-unfinished")
+def fragments_unfinished(_known: Surroundings, memory: EndsOfHops) -> Hits:
+    """Judge each hop."""
+    for hop, ends in memory.items():
+        if ends.lost:
+            cause = f"{ends.lost} of {ends.begun} datagrams in fragments were not completed"
+            alone = f"of {ends.alone} only the first fragment was seen"
+            heavy = ends.lost >= 3 and ends.lost * 10 > ends.begun
+            severity = Severity.RISK if heavy else Severity.REMARK
+            yield Hit(cause, (alone,) if ends.alone else (), hop, tuple(ends.numbers), severity)
+
+
+@REASSEMBLY.rule("fragment-repeated", FragmentArrival, varies=True, least=3)
+def fragment_repeated(_scene: Scene, arrival: FragmentArrival) -> Hits:
+    """Take repeats."""
+    if arrival.repeated:
+        again, datagram, _ = arrival
+        evidence = (f"{datagram}, octets {again.start} to {again.end - 1}",)
+        yield Hit("fragments are repeated octet range by octet range", evidence, datagram.hop)
+
+
+@REASSEMBLY.rule("fragments-overlap", FragmentedDatagram, varies=True)
+def fragments_overlap(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
+    """Take datagrams that ended so, unless offsets count compressed octets: that has its own finding."""
+    if datagram.fate != Fate.OVERLAPPING:
+        return
+    first, last = datagram.fragments[0], datagram.fragments[-1]
+    compressed = first.wire // fragment.UNIT * fragment.UNIT
+    if first.first and last.start == compressed and len(datagram.fragments) == 2:
+        return
+    ranges = ", ".join(f"{one.start}-{one.end - 1}" for one in datagram.fragments[-3:])
+    cause = "octet ranges of one datagram overlap"
+    yield Hit(cause, (f"{datagram}: {ranges}",), datagram.hop, datagram.numbers)
+
+
+@dataclass(slots=True)
+class _Losses:
+    """How many datagrams a receiver lost beside others, the most it had open, and the first frames of some."""
+
+    lost: int = 0
+    most: int = 0
+    numbers: list[int] = field(default_factory=list)
+
+
+class LossesOfReceivers(dict[bytes | None, _Losses]):
+    """What each receiver lost beside others."""
+
+
+@REASSEMBLY.rule("fragments-meet", FragmentedDatagram, memory=LossesOfReceivers)
+def fragments_lost(_scene: Scene, datagram: FragmentedDatagram, memory: LossesOfReceivers) -> None:
+    """Count losses beside another open datagram."""
+    receiver = datagram.key.destination
+    if datagram.fate != Fate.EXPIRED or datagram.beside < 2:
+        return
+    if receiver in memory or len(memory) < _MOST_NAMED:
+        losses = memory.setdefault(receiver, _Losses())
+        losses.lost += 1
+        losses.most = max(losses.most, datagram.beside)
+        if len(losses.numbers) < _MOST_FRAMES:
+            losses.numbers += datagram.numbers[:1]
+
+
+@REASSEMBLY.at_end("fragments-meet")
+def fragments_meet(_known: Surroundings, memory: LossesOfReceivers) -> Hits:
+    """Judge each receiver."""
+    for receiver, losses in memory.items():
+        name = link_text(receiver)
+        cause = (
+            f"{losses.lost} datagrams to {name} were not completed while others were open, "
+            f"up to {losses.most} at once"
+        )
+        severity = Severity.RISK if losses.lost >= 3 else Severity.REMARK
+        yield Hit(cause, (), name, tuple(losses.numbers), severity)
+
+
+class FailuresOfHops(dict[str, int]):
+    """How many datagrams in recoverable fragments failed on each hop."""
+
+
+@REASSEMBLY.rule("recoverable-fragments-failed", TimedOut, Discarded, memory=FailuresOfHops)
+def recoverable_fragments_failed(
+    _scene: Scene, event: TimedOut | Discarded, memory: FailuresOfHops
+) -> Hits:
+    """Take what the reassembler gave up; keys of these fragments have no size."""
+    source, destination, size, tag = event.key
+    if size is not None or (isinstance(event, Discarded) and event.for_room):
+        return
+    hop = hop_text(source, destination)
+    if hop in memory or len(memory) < _MOST_NAMED:
+        memory[hop] = memory.get(hop, 0) + 1
+    severity = Severity.RISK if memory.get(hop, 0) > 1 else Severity.REMARK
+    reason = event.reason if isinstance(event, Discarded) else "the time ran out"
+    evidence = (f"tag {tag:#04x}: {reason}, {octets_text(event.received)} had come",)
+    cause = "datagrams in recoverable fragments were given up"
+    yield Hit(cause, evidence, hop, tuple(part.number for part in event.marks), severity)

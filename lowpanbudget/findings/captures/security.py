@@ -1,0 +1,124 @@
+"""Link security: keys, integrity codes, frame counters."""
+
+from collections import OrderedDict
+from hashlib import blake2b
+
+from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.layers.link.auxiliary import LEVELS, Security
+from lowpanbudget.layers.link.mac import Mac
+from lowpanbudget.stack.found import Notice
+
+MOST_SENDERS = 1024
+_KEPT = 32  # frame counters remembered for one sender and key
+_REORDER = 8  # a capture put together from several receivers may swap neighbours
+
+SECURITY = Subject("security")
+
+
+# PAN and address of who sends under a key, and how the key is named: mode, source, index
+SecuredSender = tuple[int | None, bytes, int, bytes | None, int | None]
+
+
+def _key_text(security: Security) -> str:
+    text = f"key id mode {security.key_id_mode}"
+    return text if security.key_index is None else f"{text}, index {security.key_index}"
+
+
+def _sender(scene: Scene, mac: Mac) -> SecuredSender | None:
+    """Return the sender of a secured frame with a counter; None of any other."""
+    security = mac.security
+    if security is None or not security.level or scene.counter is None or mac.source is None:
+        return None
+    key = (security.key_id_mode, security.key_source, security.key_index)
+    return (mac.pan_id, mac.source, *key)
+
+
+class CountersUsed(OrderedDict[SecuredSender, OrderedDict[int, tuple[bytes, int]]]):
+    """The last counters of each sender: a digest of the frame that used one, and its number."""
+
+
+@SECURITY.rule("frame-counter-used-twice", Mac, memory=CountersUsed)
+def frame_counter_used_twice(scene: Scene, mac: Mac, memory: CountersUsed) -> Hits | None:
+    """Compare the frame with the one that used its counter before."""
+    sender, counter = _sender(scene, mac), scene.counter
+    if sender is None or counter is None:
+        return None
+    used = memory.get(sender)
+    if used is None:
+        used = memory[sender] = OrderedDict()
+        if len(memory) > MOST_SENDERS:
+            memory.popitem(last=False)
+    octets = scene.octets[: len(scene.octets) - scene.fcs]
+    digest = blake2b(octets, digest_size=8).digest()
+    before, number = used.setdefault(counter, (digest, scene.number))
+    if len(used) > _KEPT:
+        used.popitem(last=False)
+    if before != digest and mac.security is not None:
+        text = f"frame counter {counter:#010x}"
+        cause = f"{scene.sender} used a {text} for two different frames ({_key_text(mac.security)})"
+        evidence = (f"{text} in frames {number} and {scene.number}",)
+        return (Hit(cause, evidence, scene.sender, (number, scene.number)),)
+    return None
+
+
+class HighestCounters(OrderedDict[SecuredSender, tuple[int, int]]):
+    """The highest counter of each sender, and the frame that had it."""
+
+
+@SECURITY.rule("frame-counter-went-back", Mac, memory=HighestCounters)
+def frame_counter_went_back(scene: Scene, mac: Mac, memory: HighestCounters) -> Hits | None:
+    """Compare with the highest counter so far."""
+    sender, counter = _sender(scene, mac), scene.counter
+    if sender is None or counter is None:
+        return None
+    highest, number = memory.get(sender, (-1, 0))
+    if counter < highest and highest - counter <= _REORDER:
+        return None
+    memory[sender] = (counter, scene.number)  # said once for each step back
+    if len(memory) > MOST_SENDERS:
+        memory.popitem(last=False)
+    if counter < highest:
+        cause = (
+            f"the frame counter of {scene.sender} went from {highest:#010x} back to {counter:#010x}"
+        )
+        evidence = (f"frame {number}: {highest:#010x}; frame {scene.number}: {counter:#010x}",)
+        return (Hit(cause, evidence, scene.sender, (number, scene.number)),)
+    return None
+
+
+@SECURITY.rule("integrity-code-wrong", Notice)
+def integrity_code_wrong(scene: Scene, notice: Notice) -> Hits:
+    """Take the notice of unsealing."""
+    security = scene.security
+    if notice.name != "mic-wrong" or security is None:
+        return
+    evidence = f"{_key_text(security)}, code {security.mic.hex()}"
+    if security.frame_counter is not None:
+        evidence += f", frame counter {security.frame_counter:#010x}"
+    cause = f"the frames of {scene.sender} fail under the key they name"
+    yield Hit(cause, (evidence,), scene.sender)
+
+
+@SECURITY.rule("extended-address-unknown", Notice)
+def extended_address_unknown(scene: Scene, notice: Notice) -> Hits:
+    """Take the notice of unsealing."""
+    if notice.name == "nonce-unknown":
+        yield Hit(notice.text, (), scene.sender)
+
+
+@SECURITY.rule("key-missing", Notice)
+def key_missing(scene: Scene, notice: Notice) -> Hits:
+    """Take the notice of unsealing."""
+    if notice.name == "key-missing" and scene.example_payload is None:
+        yield Hit(notice.text, (), notice.text)
+
+
+@SECURITY.rule("encrypted-without-integrity", Mac)
+def encrypted_without_integrity(scene: Scene, mac: Mac) -> Hits:
+    """Look at the level."""
+    security = mac.security
+    if security is not None and LEVELS[security.level].encrypted and not LEVELS[security.level].mic:
+        cause = f"security level {security.level} encrypts and does not verify"
+        yield Hit(cause, (), scene.sender)

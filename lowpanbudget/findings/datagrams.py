@@ -1,0 +1,145 @@
+"""Whole datagrams as rules look at them: their headers, ports and what came with them; all by the layers' decoders."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import NamedTuple
+
+from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.env import Contexts
+from lowpanbudget.errors import WireError
+from lowpanbudget.layers.internet import chain, extension, ipv6, udp
+from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.extension import OptionsHeader
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.internet.rpi import RplOption
+from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.layers.lowpan.iphc import Iphc
+from lowpanbudget.layers.lowpan.nhc import UdpNhc
+from lowpanbudget.stack.upper import COAP_PORT
+
+
+class UdpContent(NamedTuple):
+    """Who sends what over UDP: ports and the octets behind the header."""
+
+    source_port: int
+    destination_port: int
+    payload: bytes
+
+    @property
+    def is_coap(self) -> bool:
+        """Return whether a port is that of CoAP."""
+        return COAP_PORT in (self.source_port, self.destination_port)
+
+
+class CoapHead(NamedTuple):
+    """The first fields of a CoAP message."""
+
+    type: int
+    code: int
+    mid: int
+
+
+@dataclass(slots=True)
+class HeardDatagram:
+    """A whole datagram.
+
+    ``header`` is its innermost IPv6 header as it was restored (lengths may be 0 in it), ``layers`` what was read in the
+    frame or behind the header. ``iphc``, ``link_source`` and ``link_destination`` belong to the frame that brought its
+    headers; ``numbers`` are all frames that brought it.
+    """
+
+    octets: bytes
+    header: Ipv6
+    layers: Sequence[object]
+    iphc: Iphc | None
+    link_source: bytes | None
+    link_destination: bytes | None
+    pan_id: int | None
+    contexts: Contexts
+    numbers: tuple[int, ...]
+    time_s: float
+    _udp: tuple[UdpContent | None, ...] = field(default=(), repr=False)
+    _headers: dict[int, Udp | None] = field(default_factory=dict, repr=False)
+
+    @property
+    def fragments(self) -> int:
+        """Return how many frames brought it."""
+        return len(self.numbers)
+
+    @property
+    def outer(self) -> Ipv6:
+        """Return its outermost IPv6 header, with the lengths that it carries."""
+        return _outer(self.octets[: ipv6.OCTETS])
+
+    def udp(self) -> UdpContent | None:
+        """Return UDP ports and payload; None when there is no UDP that can be read."""
+        if not self._udp:
+            self._udp = (self._read_udp(),)
+        return self._udp[0]
+
+    def _read_udp(self) -> UdpContent | None:
+        first, at = self.outer.next_header, ipv6.OCTETS
+        if first == ipv6.ICMPV6:
+            return None
+        if first != ipv6.UDP:
+            place = chain.find(self.octets, ipv6.UDP)
+            if place is None:
+                return None
+            at = place.offset
+        payload = self.octets[at + udp.OCTETS :]
+        for layer in self.layers:
+            if isinstance(layer, UdpNhc | Udp):
+                return UdpContent(layer.source_port, layer.destination_port, payload)
+        header = self.udp_header(at)
+        return (
+            None
+            if header is None
+            else UdpContent(header.source_port, header.destination_port, payload)
+        )
+
+    def udp_header(self, at: int = ipv6.OCTETS) -> Udp | None:
+        """Return the UDP header at this octet; None where it is not whole."""
+        if at not in self._headers:
+            try:
+                self._headers[at] = udp.decode(Reader(self.octets, at))
+            except WireError:
+                self._headers[at] = None
+        return self._headers[at]
+
+    def hop_by_hop(self) -> OptionsHeader | None:
+        """Return the hop-by-hop options that follow its header; None without any that can be read."""
+        if self.outer.next_header != ipv6.HOP_BY_HOP:
+            return None
+        try:
+            header = extension.decode(Reader(self.octets, ipv6.OCTETS), ipv6.HOP_BY_HOP)
+        except WireError:
+            return None
+        return header if isinstance(header, OptionsHeader) else None
+
+    def rpl_option(self) -> RplOption | None:
+        """Return the RPL option of its hop-by-hop header; None without one."""
+        header = self.hop_by_hop()
+        options = () if header is None else header.options
+        return next((option for option in options if isinstance(option, RplOption)), None)
+
+
+@lru_cache(4096)
+def _outer(octets: bytes) -> Ipv6:
+    return ipv6.decode(Reader(octets))
+
+
+def coap_head(octets: bytes) -> CoapHead | None:
+    """Return the first fields of a CoAP message; None where there are none that can be read."""
+    size = coap.HEADER.octets
+    if len(octets) < size:
+        return None
+    version, kind, _, code, mid = coap.HEADER.split(int.from_bytes(octets[:size], "big")).values()
+    return CoapHead(kind, code, mid) if version == coap.VERSION else None
+
+
+def option_octets(option: RplOption) -> str:
+    """Return an RPL option as hex text."""
+    writer = Writer()
+    extension.OPTIONS.write(writer, (option,))
+    return bytes(writer.data).hex(" ")

@@ -1,0 +1,1 @@
+"""Rules about designs: what they prove before anything is sent, subject by subject."""

@@ -1,0 +1,110 @@
+"""What application protocols and protection will take in a design."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from lowpanbudget.design.application import NONE, Application, Dtls, Oscore
+from lowpanbudget.design.flow import Flow
+from lowpanbudget.errors import LowpanError
+from lowpanbudget.findings.draft import MANY, Draft, message_of, with_application
+from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.wording import octets_text, room_text
+from lowpanbudget.layers.internet.coap.options import CoapOption
+from lowpanbudget.layers.internet.coap.registry import OBSERVE
+from lowpanbudget.layers.internet.dtls.suites import SUITES
+from lowpanbudget.room.fit import Fit
+from lowpanbudget.room.measure import frames_of, room_of
+
+_BLOCK1, _BLOCK2 = "Block1", "Block2"
+_BLOCKS = (1024, 512, 256, 128, 64, 32, 16)  # RFC 7959 section 2.2
+_FLIGHT = (
+    454  # octets of a flight with raw public keys, of an IETF comparison of security protocols
+)
+_MOST_OBSERVE = (1 << 24) - 1  # RFC 7641 section 3.4
+
+PROTOCOLS = Subject("protocols")
+
+
+@PROTOCOLS.rule("observe-will-grow", Fit)
+def observe_will_grow(draft: Draft, fit: Fit) -> Hits:
+    """Encode with the greatest value."""
+    path = draft.path(fit)
+    message = path.flow.application.coap
+    if message is None or message.code < 64 or fit.frames is None:
+        return
+    option = next((option for option in message.options if option.number == OBSERVE), None)
+    greatest = CoapOption.of("Observe", _MOST_OBSERVE)
+    if option is None or len(option.octets) >= len(greatest.octets):
+        return
+    others = tuple(other for other in message.options if other is not option)
+    grown = replace(message, options=(*others, greatest))
+    count = frames_of(
+        with_application(path, replace(path.flow.application, coap=grown)), fit.octets
+    )
+    if count is None or count > fit.frames:
+        grows = f"Observe grows from {len(option.octets)} to {len(greatest.octets)} octets"
+        yield Hit(f"{grows}: {count} frames instead of {fit.frames}", (), message_of(fit))
+
+
+@PROTOCOLS.rule("block-size-to-use", Fit)
+def block_size_to_use(draft: Draft, fit: Fit) -> Hits:
+    """Try block sizes from the largest down."""
+    path = draft.path(fit)
+    message = path.flow.application.coap
+    if message is None or fit.spare >= 0:
+        return
+    which = _BLOCK1 if message.code < 32 else _BLOCK2
+    rest = tuple(one for one in message.options if one.name not in {_BLOCK1, _BLOCK2})
+    cause = "no block size fits one frame"
+    for size in _BLOCKS:
+        block = CoapOption.of(which, 15 << 4 | 8 | (size.bit_length() - 5))
+        blocked = replace(message, options=(*rest, block))
+        shorter = with_application(path, replace(path.flow.application, coap=blocked))
+        try:
+            count = frames_of(shorter, size)
+        except LowpanError:
+            break
+        if count == 1:
+            cause = f"blocks of {size} octets fit one frame"
+            break
+    yield Hit(f"{octets_text(fit.octets)} do not fit one frame; {cause}", (), message_of(fit))
+
+
+@PROTOCOLS.rule("protection-does-not-fit", Fit)
+def protection_does_not_fit(draft: Draft, fit: Fit) -> Hits:
+    """Encode with stand-in keys."""
+    path = draft.path(fit)
+    now = path.flow.application
+    if fit.spare < 0 or now.oscore is not None or now.dtls is not None:
+        return
+    over = []
+    for name, application in _protected(now):
+        room = room_of(with_application(path, application))
+        if fit.octets > room:
+            over.append(f"with {name} {room_text(room)}")
+    if over:
+        cause = f"{octets_text(fit.octets)} fit {fit.room}; {' and '.join(over)}"
+        yield Hit(cause, (), message_of(fit))
+
+
+def _protected(application: Application) -> Iterator[tuple[str, Application]]:
+    """Yield the protocols of a flow with OSCORE, where it has CoAP, and with DTLS 1.3 and its short tag."""
+    if application.coap is not None:
+        yield "OSCORE", replace(application, oscore=Oscore(b"\x01", b"\x02", sequence=255))
+    suite = next(one for one in SUITES.values() if one.version == "1.3" and one.aead.tag == 8)
+    yield "DTLS 1.3", replace(application, dtls=Dtls(suite, sequence=255))
+
+
+@PROTOCOLS.rule("handshake-takes-many-frames", Flow)
+def handshake_takes_many_frames(draft: Draft, flow: Flow) -> Hits:
+    """Count the frames of a flight."""
+    if flow.application.dtls is None:
+        return
+    path = draft.design.paths(replace(flow, application=NONE))[-1]
+    count = frames_of(path, _FLIGHT)
+    if count is not None and count > MANY:
+        cause = (
+            f"a flight of {_FLIGHT} octets takes {count} frames, {count * flow.hops} transmissions"
+        )
+        yield Hit(cause, (f"{flow.hops} hops",), f"flow {flow.name}")

@@ -1,0 +1,134 @@
+"""Settings of a design that cost octets, and the network's own messages."""
+
+from dataclasses import replace
+from ipaddress import IPv6Address
+
+from lowpanbudget.bits import Writer
+from lowpanbudget.design.flow import Flow
+from lowpanbudget.design.routing import Routing
+from lowpanbudget.env import Env
+from lowpanbudget.errors import LowpanError
+from lowpanbudget.findings.draft import Draft
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.wording import octets_text, room_text
+from lowpanbudget.layers.internet import icmpv6, ipv6
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.internet.nd import messages as nd
+from lowpanbudget.layers.internet.nd.lowpan_options import AuthoritativeBorderRouter, ContextOption
+from lowpanbudget.layers.internet.nd.options import PrefixInformation, SourceLinkLayerAddress
+from lowpanbudget.layers.link.mac import BROADCAST
+from lowpanbudget.layers.lowpan import addresses
+from lowpanbudget.layers.lowpan.iphc import HLIM
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.search.remarks import remarks
+from lowpanbudget.room.measure import room_of
+from lowpanbudget.stack.outgoing import Outgoing
+from lowpanbudget.stack.split import payloads
+
+_ALL_NODES = IPv6Address("ff02::1")
+
+SETTINGS = Subject("settings")
+
+
+@SETTINGS.rule("context-serves-nobody", Draft)
+def context_serves_nobody(draft: Draft, _design: Draft) -> Hits:
+    """Look for addresses under short contexts that no other context serves."""
+    design = draft.design
+    whole = [one.prefix for one in design.contexts.values() if one.prefix.prefixlen >= 64]
+    for number, context in design.contexts.items():
+        if context.prefix.prefixlen >= 64:
+            continue
+        for station in design.stations:
+            address = station.ip(design.link.addresses)
+            if address not in context.prefix or int(address) >> 64 << 64 == context.value:
+                continue
+            if not any(address in prefix for prefix in whole):
+                cause = f"context {number} ({context.prefix}) does not restore {address}"
+                yield Hit(cause, (), f"station {station.name}")
+
+
+@SETTINGS.rule("hop-limit-costs-an-octet", Flow)
+def hop_limit_costs_an_octet(_draft: Draft, flow: Flow) -> Hits:
+    """Look at each flow from inside the mesh."""
+    if flow.source.role != "outside" and HLIM.best(flow.hop_limit).row.inline:
+        yield Hit(f"hop limit {flow.hop_limit}", (), f"flow {flow.name}")
+
+
+@SETTINGS.rule("advertisement-does-not-fit", Draft)
+def advertisement_does_not_fit(draft: Draft, _design: Draft) -> Hits:
+    """Build the advertisement and cut it."""
+    design = draft.design
+    routers = (s for role in ("border", "collector") for s in design.stations if s.role == role)
+    router = next(routers, None)
+    if router is None or not design.contexts:
+        return
+    form = design.link.addresses
+    link, address = router.link_address(form), router.ip(form)
+    local = replace(router, address=None, prefix=addresses.LINK_LOCAL.value, identifier="link")
+    contexts = design.contexts.items()
+    options: tuple[object, ...] = (
+        PrefixInformation(
+            prefix_length=64, address=IPv6Address(int(address) >> 64 << 64), autonomous=True
+        ),
+        *(
+            ContextOption(cid=n, prefix=c.prefix, valid_lifetime=60)
+            for n, c in contexts
+            if c.prefix.prefixlen
+        ),
+        AuthoritativeBorderRouter(version_low=1, border_router=address),
+        SourceLinkLayerAddress(address=link),
+    )
+    source, writer = local.ip(form), Writer()
+    advertisement = nd.RouterAdvertisement(cur_hop_limit=64, router_lifetime=1800, options=options)
+    icmpv6.encode(writer, advertisement, source, _ALL_NODES)
+    body = bytes(writer.data)
+    header = Ipv6(0, 0, len(body), ipv6.ICMPV6, 255, source, _ALL_NODES)
+    packet = Outgoing((header,), body)
+    room = design.link.room(link, BROADCAST)
+    try:
+        count = len(payloads(packet, Env(link, BROADCAST, contexts=design.contexts), room=room))
+    except LowpanError:
+        return
+    if count > 1:
+        cause = f"an advertisement with {len(options)} options takes {count} frames"
+        sizes = f"{len(body)} octets of ICMPv6, {room} behind the MAC header"
+        yield Hit(cause, (sizes,), "the link")
+
+
+@SETTINGS.rule("tunnel-costs-octets", Flow)
+def tunnel_costs_octets(draft: Draft, flow: Flow) -> Hits:
+    """Measure both."""
+    if flow.routing.tunnel:
+        bare = replace(flow.routing, tunnel=False)
+        yield from _difference(draft, flow, bare, "without the tunnel")
+
+
+@SETTINGS.rule("routing-as-extension-headers", Flow)
+def routing_as_extension_headers(draft: Draft, flow: Flow) -> Hits:
+    """Measure both."""
+    if (flow.routing.rpi or flow.routing.route) and not flow.routing.compressed:
+        compressed = replace(flow.routing, compressed=True)
+        yield from _difference(draft, flow, compressed, "as 6LoRH headers")
+
+
+def _difference(draft: Draft, flow: Flow, routing: Routing, text: str) -> Hits:
+    # the hops anew: hop limits fall otherwise in a tunnel
+    now, then = (
+        room_of(draft.design.paths(replace(flow, routing=way))[-1])
+        for way in (flow.routing, routing)
+    )
+    if then > now:
+        room = f"room {now}" if now >= 0 else room_text(now)
+        evidence = (f"{octets_text(then - now)} a frame",)
+        yield Hit(f"{room}, {then} {text}", evidence, f"flow {flow.name}")
+
+
+@SETTINGS.rule("message-deserves-a-look", Message)
+def message_deserves_a_look(_draft: Draft, message: Message) -> Hits:
+    """Take the remarks about a message; what loses the time of samples is a risk."""
+    for remark in remarks(message):
+        where = f"message {message.name}" + (f", {remark.path}" if remark.path else "")
+        lost = "samples" in remark.text and "neither" in remark.text
+        severity = Severity.RISK if lost else None
+        yield Hit(remark.text, (), where, severity=severity, advice=remark.hint)

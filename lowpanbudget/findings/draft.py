@@ -1,0 +1,49 @@
+"""A design with its fits, as rules look at it before anything is sent."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from lowpanbudget.design.application import Application
+from lowpanbudget.design.flow import FIRST
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.path import Path
+from lowpanbudget.room.fit import Fit
+
+MANY = 4  # frames for one message from which its delivery deserves a second look; our choice
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A design, and how its messages fit."""
+
+    design: Design
+    fits: tuple[Fit, ...]
+
+    def path(self, fit: Fit) -> Path:
+        """Return the path of a fit: its flow on its hop."""
+        flow = self.design.flow(fit.flow)
+        return next(path for path in self.design.paths(flow) if path.hop.name == fit.hop)
+
+    def worst(self) -> Iterator[Fit]:
+        """Yield, of each message on each flow, the hop with the least room."""
+        seen: dict[tuple[str, str], Fit] = {}
+        for fit in self.fits:
+            key = (fit.message, fit.flow)
+            if key not in seen or fit.spare < seen[key].spare:
+                seen[key] = fit
+        yield from seen.values()
+
+    def first_hop(self, fit: Fit) -> Fit | None:
+        """Return the fit of the same message and flow on the first hop; None where that was not asked for."""
+        wanted = (fit.message, fit.flow, FIRST)
+        return next((one for one in self.fits if (one.message, one.flow, one.hop) == wanted), None)
+
+
+def message_of(fit: Fit) -> str:
+    """Return which message on which flow a fit is about."""
+    return f"message {fit.message} on flow {fit.flow}"
+
+
+def with_application(path: Path, application: Application) -> Path:
+    """Return the path with other protocols around its messages."""
+    return replace(path, flow=replace(path.flow, application=application))

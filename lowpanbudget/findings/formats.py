@@ -1,0 +1,98 @@
+"""The message formats of a flow, and the formats that a sender may have meant instead."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from lowpanbudget.bits import Reader
+from lowpanbudget.design.flow import Flow
+from lowpanbudget.errors import LowpanError, WireError
+from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.payload.flaws import FlawedMessage
+from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.payload.message import Message
+
+
+def payload_of(flow: Flow, octets: bytes) -> bytes | None:
+    """Return the application data in a UDP payload of this flow; None when it is protected or cannot be read."""
+    application = flow.application
+    if application.dtls is not None or application.oscore is not None:
+        return None
+    if application.coap is None:
+        return octets
+    try:
+        message = coap.decode(Reader(octets))
+    except WireError:
+        return None
+    return message.payload if message.code == application.coap.code else None
+
+
+@lru_cache(256)
+def padded_octets(message: Message) -> int | None:
+    """Return the octets of a message laid out as C compilers do by default; None for fields that C has no type for.
+
+    Each field stands at a multiple of its own size, and the whole is a multiple of the largest (common practice of
+    ABIs, no source).
+    """
+    at, widest = 0, 1
+    if message.min_octets != message.max_octets:
+        return None
+    for entry in message.bitmap("greatest"):
+        if entry.kind == "padding":
+            return None
+        size, rest = divmod(entry.bits - entry.padding, 8)
+        if rest or entry.elements > 1 or size not in {1, 2, 4, 8}:
+            return None
+        at = -(-at // size) * size + size
+        widest = max(widest, size)
+    return -(-at // widest) * widest
+
+
+@dataclass(frozen=True, slots=True)
+class FormatVariant:
+    """A message format that differs in one thing, and what that is."""
+
+    text: str
+    message: Message
+
+
+@lru_cache(256)
+def variants(message: Message) -> tuple[FormatVariant, ...]:
+    """Return formats that a sender may have meant: the other byte order, and numbers with the other sign."""
+    return tuple(_variants(message))
+
+
+def _variants(message: Message) -> Iterator[FormatVariant]:
+    other = "little" if message.byte_order == "big" else "big"
+    changed = _changed(message, byte_order=other)
+    if changed is not None:
+        yield FormatVariant(f"the sender writes octets {other}-endian", changed)
+    for index, field in enumerate(message.fields):
+        if not isinstance(field, Number):
+            continue
+        other_sign = _other_sign(field)
+        fields = (*message.fields[:index], other_sign, *message.fields[index + 1 :])
+        changed = _changed(message, fields=fields)
+        if changed is not None:
+            kind = "signed (two's complement)" if other_sign.signed else "unsigned"
+            yield FormatVariant(f"the sender writes {field.name} {kind}", changed)
+
+
+def _other_sign(field: Number) -> Number:
+    """Return the number in as many bits, unsigned where it is signed and the other way round."""
+    bits, step = field.needed(), field.step
+    if field.signed:
+        high = field.base + step * ((1 << bits) - 1)
+        coding, base, low = "offset", field.base, field.base
+    else:
+        base = field.base if field.offset is not None else field.min
+        low, high = base - step * (1 << bits - 1), base + step * ((1 << bits - 1) - 1)
+        coding = "twos-complement"
+    return replace(field, coding=coding, offset=base, min=low, max=high, bits=bits, special=())
+
+
+def _changed(message: Message, **changes: object) -> Message | None:
+    try:
+        return replace(message, **changes)  # type: ignore[arg-type]  # the keys are the caller's
+    except (FlawedMessage, LowpanError, ValueError):
+        return None

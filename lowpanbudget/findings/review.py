@@ -1,0 +1,50 @@
+"""Findings about a design, before anything is sent: of its flows, of its messages, of both."""
+
+from collections.abc import Iterable
+
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.findings.designs.frames import FRAMES
+from lowpanbudget.findings.designs.protocols import PROTOCOLS
+from lowpanbudget.findings.designs.settings import SETTINGS
+from lowpanbudget.findings.draft import Draft
+from lowpanbudget.findings.finding import Finding, ranked
+from lowpanbudget.findings.rule import rules_of
+from lowpanbudget.room.fit import Fit
+
+DESIGN_RULES = rules_of(FRAMES, PROTOCOLS, SETTINGS)
+
+
+def flow_findings(design: Design, flow: str | None = None) -> list[Finding]:
+    """Return what a design proves wrong, wasteful or risky about its link and flows, or one flow, worst first."""
+    flows = [one for one in design.flows if flow in {None, one.name}]
+    return ranked(_findings(draft := Draft(design, ()), (draft, *flows)))
+
+
+def message_findings(
+    design: Design, fits: Iterable[Fit], message: str | None = None
+) -> list[Finding]:
+    """Return what a design proves about its messages, or one of them, worst first.
+
+    ``fits`` are those of ``fit(design)``, or of a part of it: rules read the worst of each message on each flow.
+    """
+    draft = Draft(design, tuple(fits))
+    messages = [one for one in design.messages if message in {None, one.name}]
+    worst = [fit for fit in draft.worst() if message in {None, fit.message}]
+    return ranked(_findings(draft, (*messages, *worst)))
+
+
+def design_findings(design: Design, fits: Iterable[Fit]) -> list[Finding]:
+    """Return all that a design proves, worst first; ``fits`` are those of ``fit(design)``."""
+    return ranked([*flow_findings(design), *message_findings(design, fits)])
+
+
+def _findings(draft: Draft, things: Iterable[object]) -> list[Finding]:
+    """Return the finding of each hit of the rules that read the class of a thing."""
+    return [
+        rule.finding(hit)
+        for thing in things
+        for rule in DESIGN_RULES
+        for kind, check in rule.reads
+        if isinstance(thing, kind)
+        for hit in check(draft, thing) or ()
+    ]

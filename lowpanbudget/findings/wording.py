@@ -1,0 +1,27 @@
+"""Words that several findings share: link addresses, hops, rooms."""
+
+from lowpanbudget.errors import plural
+
+
+def link_text(link: bytes | None) -> str:
+    """Return a link address as text."""
+    if link is None:
+        return "an unnamed node"
+    return f"0x{link.hex()}" if len(link) == 2 else link.hex(":")
+
+
+def hop_text(source: bytes | None, destination: bytes | None) -> str:
+    """Return sender and receiver as text."""
+    return f"{link_text(source)} to {link_text(destination)}"
+
+
+def octets_text(count: int) -> str:
+    """Return a count of octets with its unit."""
+    return plural(count, "octet")
+
+
+def room_text(room: int) -> str:
+    """Return a room in words, also one below 0."""
+    if room < 0:
+        return f"the headers alone are {octets_text(-room)} over one frame"
+    return f"the room is {room}"
