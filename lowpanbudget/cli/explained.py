@@ -29,7 +29,7 @@ def explained(item: "Item", largest: int) -> dict[str, Any]:
 
 
 def _headers(item: "Item") -> "tuple[Restored, ...]":
-    from lowpanbudget.stack.restored import restored
+    from lowpanbudget.stack.uncompressed import restored
 
     frame = item.frame if item.first is None else item.first
     return restored(frame, item.contexts, item.datagram)

@@ -16,8 +16,8 @@ from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
 from lowpanbudget.layers.lowpan.nhc import ExtensionNhc, UdpNhc
 from lowpanbudget.stack.convert import compress
 from lowpanbudget.stack.frame import Frame, decode_lowpan
-from lowpanbudget.stack.restored import restored
 from lowpanbudget.stack.split import split
+from lowpanbudget.stack.uncompressed import restored
 
 
 class Difference(NamedTuple):

@@ -35,8 +35,8 @@ from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.found import Datagram, Lowpan, Notice
 from lowpanbudget.stack.lowpan import read_lowpan
-from lowpanbudget.stack.restored import restored
 from lowpanbudget.stack.split import octets_of
+from lowpanbudget.stack.uncompressed import restored
 
 STAND_IN_KEY = Key(bytes(16))  # for sizes: a MIC of the right length, never a secret
 

@@ -17,7 +17,7 @@ from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.layers.lowpan.mesh import encode as encode_mesh
 from lowpanbudget.stack.comparison import compare
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.restored import restored
+from lowpanbudget.stack.uncompressed import restored
 
 CONTEXTS = Contexts({0: "2001:db8:7:1::/64", 3: "2001:db8:51::/48", 9: "2001:db8:9::5/128"})
 NODE, ROOT = air.eui(1), air.short(0x100)
