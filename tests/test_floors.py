@@ -15,7 +15,7 @@ import lowpanbudget
 
 PACKAGE = Path(lowpanbudget.__file__).parent
 ORDER = (
-    "cites < errors < bits < env < fields < columns < layers < stack < payload < design < "
+    "cites < errors < bits < env < fields < layers < stack < payload < design < "
     "capture < room < deployment < findings < report < cli"
 )
 FLOORS = ORDER.split(" < ")
@@ -177,14 +177,6 @@ def test_only_the_edges_open_files(path: Path) -> None:
             bare = getattr(node.func, "id", "") in {"open", "NamedTemporaryFile", "TemporaryFile"}
             assert method not in OPENERS, f"{here}:{node.lineno} calls {method}"
             assert not bare, f"{here}:{node.lineno} opens a file"
-
-
-@pytest.mark.parametrize("path", MODULES, ids=name_of)
-def test_only_columns_and_the_survey_import_numpy(path: Path) -> None:
-    if name_of(path) == "columns" or "survey" in name_of(path).split("."):
-        return
-    for line, full in imports(path):
-        assert full.split(".")[0] != "numpy", f"{name_of(path)}:{line} imports {full}"
 
 
 @pytest.mark.parametrize("path", MODULES, ids=name_of)

@@ -58,7 +58,8 @@ PHYS = {
 class Link:
     """How every frame of the design is built.
 
-    ``largest`` is the PSDU in octets, FCS included; ``security`` is None for an open network.
+    ``largest`` is the PSDU in octets, FCS included; ``security`` is None for an open network. ``recoverable``: RFC
+    8931 cuts datagrams, else RFC 4944.
     """
 
     phy: str = "o-qpsk-2450"
@@ -76,6 +77,7 @@ class Link:
     mtu: int = 1280
     header_ies: tuple[Element, ...] = ()
     payload_ies: tuple[Element, ...] = ()
+    recoverable: bool = False
 
     def mac(self, source: bytes, destination: bytes) -> Mac:
         """Return the MAC header of a data frame between two link addresses."""

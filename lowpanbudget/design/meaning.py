@@ -13,7 +13,7 @@ from lowpanbudget.design.link import PHYS, AddressForm, Link
 from lowpanbudget.design.messages import to_messages
 from lowpanbudget.design.path import Path, paths
 from lowpanbudget.design.routing import UNROUTED, Routing
-from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, StationShape
+from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, NetworkShape, StationShape
 from lowpanbudget.env import Context, Contexts
 from lowpanbudget.errors import LowpanError, RequestError
 from lowpanbudget.layers.link.auxiliary import KEY_ID, Security
@@ -114,7 +114,7 @@ def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]
         return None, flaws
     stations = tuple(_station(station) for station in shape.station)
     by_name = {station.name: station for station in stations}
-    link = _link(shape.link, shape.network.mtu)
+    link = _link(shape.link, shape.network)
     border = next(
         (
             station
@@ -158,7 +158,7 @@ def _frame_flaws(design: Design) -> Iterator[Flaw]:
                 yield Flaw(("flow", index), f"{path.hop.name} hop: {error.message}", error.hint)
 
 
-def _link(shape: LinkShape, mtu: int) -> Link:
+def _link(shape: LinkShape, network: NetworkShape) -> Link:
     phy = PHYS[shape.phy]
     security = None
     if shape.security is not None and shape.security.level:
@@ -187,9 +187,10 @@ def _link(shape: LinkShape, mtu: int) -> Link:
         shape.acknowledged,
         shape.slotted,
         security,
-        mtu,
+        network.mtu,
         tuple(Element(element.id, element.octets) for element in shape.header_ie),
         tuple(Element(element.id, element.octets) for element in shape.payload_ie),
+        network.fragments == "recoverable",
     )
 
 

@@ -17,6 +17,7 @@ from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.stack.frame import Encoded
 from lowpanbudget.stack.outgoing import AnyHeader, Outgoing
 from lowpanbudget.stack.packing import Options
+from lowpanbudget.stack.recoverable import recoverable
 from lowpanbudget.stack.split import payloads
 
 UNLIMITED = 1 << 16  # octets of a frame: more than any datagram has
@@ -128,7 +129,8 @@ class Path:
             lorh=self.flow.routing != UNROUTED and self.flow.routing.compressed,
         )
         room = self.link_room if room is None else room
-        return payloads(datagram, self.env, room=room, options=options, tail=tail)
+        cut = recoverable if self.link.recoverable else payloads
+        return cut(datagram, self.env, room=room, options=options, tail=tail)
 
 
 @lru_cache(maxsize=8192)  # rooms, cliffs and encodings ask for the same sizes of the same paths

@@ -236,6 +236,11 @@ class NetworkShape(_Shape):
 
     mtu: int = Field(default=1280, ge=1280, le=2047, description="IPv6 MTU in octets.")
     nodes: int | None = Field(default=None, ge=1, description="How many nodes there are.")
+    fragments: Literal["plain", "recoverable"] = Field(
+        default="plain",
+        description="How datagrams are cut: plain fragments (RFC 4944), or recoverable ones (RFC 8931), which are "
+        "acknowledged and count compressed octets.",
+    )
 
 
 class DesignShape(_Shape):

@@ -1,7 +1,7 @@
 """Four of the five properties that carry most weight, on drawn input and, where the space is small, on all of it.
 
 1. decode(encode(x)) = x. 2. No legal smaller encoding exists. 3. The ledger tiles the frame.
-4. Garbage raises only WireError. The fifth, scalar = columns, stands in tests/test_columns.py.
+4. Garbage raises only WireError. The sizes of every word stand in tests/test_sizes.py.
 """
 
 import contextlib

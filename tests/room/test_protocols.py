@@ -3,7 +3,7 @@
 import pytest
 from design.designs import EXAMPLES, changed, fault_of
 
-from lowpanbudget import budget, decode_frame
+from lowpanbudget import Reassembler, budget, decode_frame
 from lowpanbudget.bits import tiles
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
@@ -12,6 +12,7 @@ from lowpanbudget.room.compute import Budget
 from lowpanbudget.room.knobs import turn_all
 from lowpanbudget.room.measure import Rooms, room_of
 from lowpanbudget.stack.frame import STAND_IN_KEY
+from lowpanbudget.stack.reassembly import Complete
 
 FOOTBRIDGE = (EXAMPLES / "footbridge.toml").read_text(encoding="utf-8")
 COAP = '[flow.coap]\ncode = "POST"\npath = "s"\n'
@@ -138,3 +139,26 @@ def test_faults_of_protocols_have_their_places() -> None:
     assert "CoAP" in fault.message
     fault = fault_of(changed(("hops = 3", "hops = 3\nrouting = { entry_octets = true }")))
     assert fault.key == "flow[1].routing.entry_octets"
+
+
+def test_recoverable_fragments() -> None:
+    """RFC 8931 section 5.1: an RFRAG header has 6 octets, and offsets count compressed octets, cut anywhere."""
+    text = FOOTBRIDGE.replace("[network]", '[network]\nfragments = "recoverable"')
+    plain = budget(parse_design(FOOTBRIDGE), "snapshot")[0]
+    found = budget(parse_design(text), "snapshot")[0]
+    assert found.room == plain.room
+    frames = found.path.frames(bytes(found.room + 1))
+    assert len(frames) == 2
+    reads = [
+        decode_frame(frame.octets, contexts=found.path.contexts, keys=STAND_IN_KEY, asn=0)
+        for frame in frames
+    ]
+    assert all(read.fault is None for read in reads)
+    # a frame of 127 less MAC header 21, security 2 + 4, check sequence 2; the compressed datagram is one octet longer
+    assert sum(len(read.fragment_octets) for read in reads) == 127 - 29 + 1
+    # section 4.1: the first leaves room for what the next hop cannot elide, an identifier of 8 octets and a hop limit
+    assert len(reads[0].fragment_octets) == 127 - 29 - 6 - (8 + 1)
+    reassembler = Reassembler(contexts=found.path.contexts)
+    (event,) = [event for read in reads for event in reassembler.feed(read, 0.0)][-1:]
+    assert isinstance(event, Complete)
+    assert event.datagram.octets == found.path.datagram(bytes(found.room + 1))

@@ -1,0 +1,128 @@
+"""What the source itself shows: who imports whom, which names stand for two classes, how long modules and code are."""
+
+import ast
+import io
+import tokenize
+from collections import defaultdict
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import lowpanbudget
+
+PACKAGE = Path(lowpanbudget.__file__).parent
+MODULES = sorted(PACKAGE.rglob("*.py"))
+_NO_CODE = {
+    tokenize.COMMENT, tokenize.NL, tokenize.NEWLINE, tokenize.INDENT, tokenize.DEDENT, tokenize.ENDMARKER,
+}  # fmt: skip
+
+
+def name_of(path: Path) -> str:
+    """Return the dotted name inside the package, "" for the package itself."""
+    parts = path.relative_to(PACKAGE).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+@cache
+def tree_of(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"), str(path))
+
+
+def docstring_lines(path: Path) -> set[int]:
+    lines: set[int] = set()
+    for node in ast.walk(tree_of(path)):
+        if not isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
+            continue
+        first = node.body[0] if node.body else None
+        if isinstance(first, ast.Expr) and isinstance(getattr(first.value, "value", None), str):
+            lines.update(range(first.lineno, (first.end_lineno or first.lineno) + 1))
+    return lines
+
+
+def code_lines(path: Path) -> int:
+    """Return how many lines hold a token that is code: no blank line, comment or docstring."""
+    lines: set[int] = set()
+    for token in tokenize.generate_tokens(io.StringIO(path.read_text(encoding="utf-8")).readline):
+        if token.type not in _NO_CODE:
+            lines.update(range(token.start[0], token.end[0] + 1))
+    return len(lines - docstring_lines(path))
+
+
+def class_names() -> dict[str, list[str]]:
+    """Return for each name of a class the modules that define one of this name."""
+    places: dict[str, list[str]] = defaultdict(list)
+    for path in MODULES:
+        for node in ast.walk(tree_of(path)):
+            if isinstance(node, ast.ClassDef):
+                places[node.name].append(name_of(path))
+    return places
+
+
+@cache
+def imports_of(path: Path) -> frozenset[str]:
+    """Return the modules of the package that a module imports, also for types only and inside functions."""
+    names = {name_of(module) for module in MODULES}
+    package = ("lowpanbudget." + name_of(path)).rstrip(".").split(".")
+    if path.name != "__init__.py":
+        package.pop()
+    found: set[str] = set()
+    for node in ast.walk(tree_of(path)):
+        full: list[str] = []
+        if isinstance(node, ast.Import):
+            full = [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            base = package[: len(package) - node.level + 1] if node.level else []
+            source = ".".join([*base, *([node.module] if node.module else [])])
+            full = [f"{source}.{alias.name}" for alias in node.names]
+        for name in full:
+            inside = name.removeprefix("lowpanbudget.")
+            if inside == name:
+                continue
+            if inside in names:
+                found.add(inside)
+            elif inside.rpartition(".")[0] in names:
+                found.add(inside.rpartition(".")[0])
+    return frozenset(found)
+
+
+def circles() -> Iterator[list[str]]:
+    """Yield every circle of modules that import each other, as a list of their names."""
+    graph = {name_of(path): imports_of(path) - {""} for path in MODULES if name_of(path)}
+    index: dict[str, int] = {}
+    low: dict[str, int] = {}
+    stack: list[str] = []
+
+    def visit(name: str) -> Iterator[list[str]]:
+        index[name] = low[name] = len(index)
+        stack.append(name)
+        for other in sorted(graph[name]):
+            if other not in index:
+                yield from visit(other)
+                low[name] = min(low[name], low[other])
+            elif other in stack:
+                low[name] = min(low[name], index[other])
+        if low[name] == index[name]:
+            circle = []
+            while True:
+                circle.append(stack.pop())
+                if circle[-1] == name:
+                    break
+            if len(circle) > 1:
+                yield sorted(circle)
+
+    for name in sorted(graph):
+        if name not in index:
+            yield from visit(name)
+
+
+if __name__ == "__main__":
+    rooms: dict[str, int] = defaultdict(int)
+    for path in MODULES:
+        rooms[path.relative_to(PACKAGE).parts[0]] += code_lines(path)
+        length = len(path.read_text(encoding="utf-8").splitlines())
+        if length > 330:
+            print("long", name_of(path), length)
+    print(sum(rooms.values()), dict(sorted(rooms.items(), key=lambda room: -room[1])))
+    print("twice", {name: places for name, places in class_names().items() if len(places) > 1})
+    for circle in circles():
+        print("circle", circle)
