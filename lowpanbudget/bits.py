@@ -79,6 +79,33 @@ class Reader:
             self.need(1, what, cite)
         return self.data[self.pos]
 
+    def ahead(self, count: int | None = None) -> bytes:
+        """Return the next ``count`` octets, all that are left without it, and do not pass them."""
+        stop = self.end if count is None else min(self.pos + count, self.end)
+        return self.data[self.pos : stop]
+
+    def tail(self, count: int) -> bytes:
+        """Return the last ``count`` octets of what is left, fewer where there are fewer."""
+        return self.data[max(self.pos, self.end - count) : self.end]
+
+    def passed(self, start: int) -> bytes:
+        """Return the octets from ``start`` to here."""
+        return self.data[start : self.pos]
+
+    def number(
+        self,
+        count: int,
+        name: str,
+        meaning: str = "",
+        cite: Cite | None = None,
+        removed_by: str = "",
+    ) -> int:
+        """Return the next ``count`` octets as a number, most significant first, and leave its span."""
+        self.need(count, name, cite)
+        value = int.from_bytes(self.ahead(count), "big")
+        self.octets(count, name, meaning, cite, removed_by, value)
+        return value
+
     def raw(self, count: int, what: str, cite: Cite | None = None) -> bytes:
         """Return the next ``count`` octets and pass them; the caller leaves the span."""
         start = self.pos
@@ -161,6 +188,18 @@ class Writer:
             )
         )
         self.data += octets
+
+    def number(
+        self,
+        count: int,
+        value: int,
+        name: str,
+        meaning: str = "",
+        cite: Cite | None = None,
+        removed_by: str = "",
+    ) -> None:
+        """Append a number in ``count`` octets, most significant first, and leave its span."""
+        self.octets(value.to_bytes(count, "big"), name, meaning, cite, removed_by, value)
 
     def append(self, other: "Writer") -> None:
         """Append what another writer holds, its spans moved to their new place."""

@@ -45,6 +45,7 @@ from lowpanbudget.fields.parts import (
     within,
 )
 from lowpanbudget.fields.patterns import Pattern, Patterns
+from lowpanbudget.fields.stream import BitReader
 from lowpanbudget.fields.tagged import OptionList, Tagged, UnknownOption, length_bits
 from lowpanbudget.fields.word import (
     BY_RULE,
@@ -74,6 +75,7 @@ __all__ = (
     "LINK",
     "RULE",
     "Address",
+    "BitReader",
     "Bits",
     "Choice",
     "Chosen",

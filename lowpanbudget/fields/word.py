@@ -324,6 +324,24 @@ class Header:
         """Return the value of each field of ``word``."""
         return {part.name: word >> shift & mask for part, shift, mask in self._places}
 
+    def values_at(self, octets: bytes, at: int = 0) -> dict[str, int]:
+        """Return the value of each field of the word that stands at an octet; octets that are not there are zero."""
+        word = octets[at : at + self.octets].ljust(self.octets, b"\0")
+        return self.split(int.from_bytes(word, self.order))
+
+    def starts(self, octets: bytes, at: int = 0) -> bool:
+        """Return whether the word that stands at an octet has what the fixed fields must hold."""
+        values = self.values_at(octets, at)
+        return all(
+            field.fixed in (None, values[field.name])
+            for field in self.fields
+            if isinstance(field, Bits)
+        )
+
+    def pack(self, values: Mapping[str, int]) -> bytes:
+        """Return the octets of these field values, without spans; raises as ``join``."""
+        return self.join(values).to_bytes(self.octets, self.order)
+
     def join(self, values: Mapping[str, int]) -> int:
         """Return the word of these field values; fixed fields may be left out.
 

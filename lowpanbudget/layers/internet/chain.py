@@ -2,13 +2,42 @@
 
 from collections.abc import Iterator
 from ipaddress import IPv6Address
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Reader
+from lowpanbudget.cites import rfc
 from lowpanbudget.errors import WireError
+from lowpanbudget.fields import Address, Bits, Header, Layout, Repeat
 from lowpanbudget.layers.internet import ipv6, source_route
 
+UNIT = 8  # lengths and offsets count octets in eights
+FRAGMENT = Header(
+    ipv6.NEXT_HEADERS[ipv6.FRAGMENT],
+    rfc(8200, "4.5"),
+    (
+        ipv6.NEXT,
+        Bits("reserved 1", 8),
+        Bits("fragment offset", 13, lambda value: f"octet {value * UNIT} of what is cut"),
+        Bits("reserved 2", 2),
+        Bits("more", 1, {0: "M: the last fragment", 1: "M: more fragments"}),
+        Bits("identification", 32),
+    ),
+)
+_ROUTING_NAME, _ROUTING_CITE = ipv6.NEXT_HEADERS[ipv6.ROUTING], rfc(8200, "4.4")
+ROUTING = Header(
+    _ROUTING_NAME,
+    _ROUTING_CITE,
+    (
+        *ipv6.EXTENSION.fields,
+        Bits("routing type", 8),
+        Bits("segments left", 8),
+        Bits("by type", 32),
+    ),
+)
 _WHOLE_ADDRESSES = (0, 2)  # routing types of RFC 5095 (deprecated) and RFC 6275
+_WHOLE: Layout[dict[str, Any]] = Layout(
+    _ROUTING_NAME, _ROUTING_CITE, ROUTING, Repeat("addresses", Address("address"))
+)
 
 
 class Found(NamedTuple):
@@ -38,23 +67,25 @@ def walk(datagram: bytes) -> Iterator[Found]:
             source, destination = header.source, header.destination
         elif kind in ipv6.EXTENSIONS:
             length = ipv6.extension_octets(kind, datagram, at)
+            octets = Reader(datagram, at).ahead(length)
             if kind == ipv6.ROUTING:
-                destination = final_destination(datagram[at : at + length], destination)
-            if kind == ipv6.FRAGMENT and is_later(datagram[at : at + length]):
+                destination = final_destination(octets, destination)
+            if kind == ipv6.FRAGMENT and is_later(octets):
                 return  # not the first IP fragment: what follows is no header
-            kind, at = datagram[at], at + length
+            kind, at = ipv6.EXTENSION.values_at(octets)["next header"], at + length
         else:
             return
 
 
 def is_cut(fragment: bytes) -> bool:
     """Return whether a fragment header says that what follows it is a part only (RFC 8200 section 4.5)."""
-    return bool(int.from_bytes(fragment[2:4], "big") & 0xFFF9)
+    values = FRAGMENT.values_at(fragment)
+    return bool(values["fragment offset"] or values["more"])
 
 
 def is_later(fragment: bytes) -> bool:
     """Return whether a fragment header is not that of the first fragment (RFC 8200 section 4.5)."""
-    return bool(int.from_bytes(fragment[2:4], "big") >> 3)
+    return bool(FRAGMENT.values_at(fragment)["fragment offset"])
 
 
 def find(datagram: bytes, kind: int) -> Found | None:
@@ -85,15 +116,17 @@ def hides_destination(routing: bytes) -> bool:
 
 
 def _is_unfinished(routing: bytes) -> bool:
-    return len(routing) >= 8 and routing[3] != 0
+    return len(routing) >= ROUTING.octets and bool(ROUTING.values_at(routing)["segments left"])
 
 
 def _last_address(routing: bytes, destination: IPv6Address) -> IPv6Address | None:
-    if routing[2] == source_route.TYPE:
-        try:
+    kind = ROUTING.values_at(routing)["routing type"]
+    try:
+        if kind == source_route.TYPE:
             return source_route.decode(Reader(routing)).expand(destination)[-1]
-        except WireError:
-            return None
-    if routing[2] in _WHOLE_ADDRESSES and len(routing) >= 24:
-        return IPv6Address(routing[-16:])
+        if kind in _WHOLE_ADDRESSES:
+            addresses: tuple[IPv6Address, ...] = _WHOLE.read(Reader(routing))["addresses"]
+            return addresses[-1]
+    except WireError:
+        return None
     return None

@@ -11,7 +11,6 @@ from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError
 from lowpanbudget.fields import (
-    Bits,
     Head,
     Header,
     Layout,
@@ -30,7 +29,7 @@ from lowpanbudget.layers.internet.rpi import RplOption
 from lowpanbudget.layers.internet.source_route import SourceRoute
 
 OPTIONS_CITE = rfc(8200, "4.2")
-UNIT = 8
+UNIT = chain.UNIT
 
 ACTIONS = (  # the two high bits of an option's type, for who does not know it
     "skipped",
@@ -87,12 +86,6 @@ class OtherHeader:
     data: bytes
 
 
-def _octets_in_all(value: int) -> str:
-    return f"{UNIT * value + UNIT} octets in all"
-
-
-_NEXT = Bits("next header", 8, ipv6.next_header_name)
-_LENGTH = Bits("hdr ext len", 8, _octets_in_all)
 CITES = {
     ipv6.HOP_BY_HOP: rfc(8200, "4.3"),
     ipv6.ROUTING: rfc(8200, "4.4"),
@@ -106,7 +99,7 @@ class RoutingHeader:
     """A routing header of a type other than RFC 6554's: its type-specific octets as they are."""
 
     next_header: int = bits(8, ipv6.next_header_name)
-    hdr_ext_len = bits(8, _octets_in_all)
+    hdr_ext_len = bits(8, ipv6.octets_in_all)
     routing_type: int = bits(8)
     segments_left: int = bits(8)
     data: bytes = part(OctetString, "by type")
@@ -115,21 +108,10 @@ class RoutingHeader:
 AnyHeader = OptionsHeader | SourceRoute | RoutingHeader | FragmentHeader | OtherHeader
 
 _HEADS = {
-    kind: Header(ipv6.NEXT_HEADERS[kind], cite, (_NEXT, _LENGTH)) for kind, cite in CITES.items()
+    kind: Header(ipv6.NEXT_HEADERS[kind], cite, ipv6.EXTENSION.fields)
+    for kind, cite in CITES.items()
 }
 _ROUTING = layout_of(RoutingHeader)
-_FRAGMENT = Header(
-    ipv6.NEXT_HEADERS[ipv6.FRAGMENT],
-    rfc(8200, "4.5"),
-    (
-        _NEXT,
-        Bits("reserved 1", 8),
-        Bits("fragment offset", 13, lambda value: f"octet {value * UNIT} of what is cut"),
-        Bits("reserved 2", 2),
-        Bits("more", 1, {0: "M: the last fragment", 1: "M: more fragments"}),
-        Bits("identification", 32),
-    ),
-)
 
 
 def decode(reader: Reader, kind: int) -> AnyHeader:
@@ -144,11 +126,12 @@ def decode(reader: Reader, kind: int) -> AnyHeader:
     start = reader.pos
     reader.layer = ipv6.next_header_name(kind)
     reader.need(UNIT, f"the {reader.layer} header", CITES[kind])
-    size = UNIT * reader.data[start + 1] + UNIT
+    head = chain.ROUTING.values_at(reader.ahead(UNIT))
+    size = UNIT * head["hdr ext len"] + UNIT
     reader.need(size, f"the {reader.layer} header", CITES[kind])
     with within(reader, start + size):
         if kind == ipv6.ROUTING:
-            if reader.data[start + 2] == source_route.TYPE:
+            if head["routing type"] == source_route.TYPE:
                 return source_route.decode(reader)
             return _ROUTING.read(reader)
         next_header = _HEADS[kind].read(reader)[0]["next header"]
@@ -160,7 +143,7 @@ def decode(reader: Reader, kind: int) -> AnyHeader:
 
 
 def _decode_fragment(reader: Reader) -> FragmentHeader:
-    values, _ = _FRAGMENT.read(reader)
+    values, _ = chain.FRAGMENT.read(reader)
     return FragmentHeader(
         values["next header"],
         values["fragment offset"] * UNIT,
@@ -178,8 +161,10 @@ def encode(writer: Writer, header: AnyHeader) -> None:
         source_route.encode(writer, header)
     elif isinstance(header, FragmentHeader):
         if header.offset % UNIT:
-            raise RequestError(f"offset {header.offset} is no multiple of 8", cite=_FRAGMENT.cite)
-        _FRAGMENT.write(
+            raise RequestError(
+                f"offset {header.offset} is no multiple of 8", cite=chain.FRAGMENT.cite
+            )
+        chain.FRAGMENT.write(
             writer,
             {
                 "next header": header.next_header,
@@ -263,7 +248,7 @@ def walk(reader: Reader, kind: int, destination: IPv6Address) -> Walked:
         if isinstance(header, SourceRoute) and header.segments_left:
             destination = header.expand(destination)[-1]
         elif isinstance(header, RoutingHeader):
-            destination = chain.final_destination(reader.data[start : reader.pos], destination)
+            destination = chain.final_destination(reader.passed(start), destination)
         elif isinstance(header, FragmentHeader):
             whole = whole and not header.offset and not header.more
             if header.offset:

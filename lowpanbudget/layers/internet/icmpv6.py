@@ -261,14 +261,12 @@ def decode(
     The addresses are those of the pseudo-header (the final destination); without them the checksum is not computed.
     An unknown type or code gives ``Unknown``. Raises ``WireError`` where a length or a code cannot be read.
     """
-    start = reader.pos
-    octets = reader.data[start : reader.end]
+    octets = reader.ahead()
     reader.layer = "ICMPv6"
     number = reader.peek("the ICMPv6 header", CITE)
     values, _ = HEADERS.get(number, _OTHER_HEADER).read(reader)
     reader.need(2, "the checksum", CITE)
-    carried = int.from_bytes(octets[2:4], "big")
-    reader.octets(2, *_CHECKSUM, value=carried)
+    carried = reader.number(2, *_CHECKSUM)
     expected = None
     if source is not None and destination is not None:
         expected = checksum(source, destination, octets)
@@ -303,7 +301,7 @@ def encode(writer: Writer, message: object, source: IPv6Address, destination: IP
     blank = bytes([number, code, 0, 0]) + bytes(body.data)
     HEADERS.get(number, _OTHER_HEADER).write(writer, {"type": number, "code": code})
     right = checksum(source, destination, blank)
-    writer.octets(right.to_bytes(2, "big"), *_CHECKSUM, value=right)
+    writer.number(2, right, *_CHECKSUM)
     writer.append(body)
 
 

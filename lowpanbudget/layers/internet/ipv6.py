@@ -43,6 +43,15 @@ def next_header_name(number: int) -> str:
     return NEXT_HEADERS.get(number, f"next header {number}")
 
 
+def octets_in_all(value: int) -> str:
+    """Return what the length of an extension header means."""
+    return f"{8 * value + 8} octets in all"
+
+
+NEXT = Bits("next header", 8, next_header_name)
+EXTENSION = Header(
+    "extension header", rfc(8200, "4"), (NEXT, Bits("hdr ext len", 8, octets_in_all))
+)
 HEADER = Header(
     "IPv6",
     rfc(8200, "3"),
@@ -51,7 +60,7 @@ HEADER = Header(
         Bits("traffic class", 8, "DSCP in the upper six bits, ECN in the lower two"),
         Bits("flow label", 20),
         Bits("payload length", 16, "octets after this header"),
-        Bits("next header", 8, next_header_name),
+        NEXT,
         Bits("hop limit", 8),
     ),
 )
@@ -75,9 +84,7 @@ class Ipv6:
 
     def __bytes__(self) -> bytes:
         """Return the 40 octets."""
-        head = (6 << 28 | self.traffic_class << 20 | self.flow_label) << 32
-        head |= self.payload_length << 16 | self.next_header << 8 | self.hop_limit
-        return head.to_bytes(8, "big") + self.source.packed + self.destination.packed
+        return HEADER.pack(_values(self)) + self.source.packed + self.destination.packed
 
     def with_length(self, payload_length: int) -> "Ipv6":
         """Return the same header for a payload of so many octets."""
@@ -106,18 +113,19 @@ def _address(reader: Reader, name: str) -> IPv6Address:
     return value
 
 
+def _values(header: Ipv6) -> dict[str, int]:
+    return {
+        "traffic class": header.traffic_class,
+        "flow label": header.flow_label,
+        "payload length": header.payload_length,
+        "next header": header.next_header,
+        "hop limit": header.hop_limit,
+    }
+
+
 def encode(writer: Writer, header: Ipv6) -> None:
     """Append the header's 40 octets with their spans."""
-    HEADER.write(
-        writer,
-        {
-            "traffic class": header.traffic_class,
-            "flow label": header.flow_label,
-            "payload length": header.payload_length,
-            "next header": header.next_header,
-            "hop limit": header.hop_limit,
-        },
-    )
+    HEADER.write(writer, _values(header))
     for which, value in (("source", header.source), ("destination", header.destination)):
         writer.octets(value.packed, f"{which} address", "", HEADER.cite, value=value)
 
@@ -155,7 +163,7 @@ def extension_octets(kind: int, octets: bytes, at: int) -> int:
             layer="IPv6",
             cite=rfc(8200, "4"),
         )
-    length = 8 if kind == FRAGMENT else 8 * octets[at + 1] + 8
+    length = 8 if kind == FRAGMENT else 8 * EXTENSION.values_at(octets, at)["hdr ext len"] + 8
     if at + length > len(octets):
         raise Malformed(
             f"the {next_header_name(kind)} says {length} octets, {len(octets) - at} left",

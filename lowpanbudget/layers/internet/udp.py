@@ -41,10 +41,7 @@ class Udp:
 
     def __bytes__(self) -> bytes:
         """Return the 8 octets."""
-        return b"".join(
-            number.to_bytes(2, "big")
-            for number in (self.source_port, self.destination_port, self.length, self.checksum)
-        )
+        return HEADER.pack(_values(self))
 
 
 def decode(reader: Reader) -> Udp:
@@ -54,16 +51,16 @@ def decode(reader: Reader) -> Udp:
 
 def encode(writer: Writer, header: Udp) -> None:
     """Append the header's 8 octets with their spans."""
-    HEADER.write(
-        writer,
-        dict(
-            zip(
-                (part.name for part in HEADER.fields),
-                (header.source_port, header.destination_port, header.length, header.checksum),
-                strict=True,
-            )
-        ),
-    )
+    HEADER.write(writer, _values(header))
+
+
+def _values(header: Udp) -> dict[str, int]:
+    return {
+        "source port": header.source_port,
+        "destination port": header.destination_port,
+        "length": header.length,
+        "checksum": header.checksum,
+    }
 
 
 def checksum(source: IPv6Address, destination: IPv6Address, segment: bytes) -> int:

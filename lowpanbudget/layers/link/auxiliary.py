@@ -164,7 +164,7 @@ def decode(reader: Reader) -> Security:
         key_source,
         key_index,
         bool(values["ASN in nonce"]),
-        reader.data[max(reader.pos, reader.end - LEVELS[level].mic) : reader.end],
+        reader.tail(LEVELS[level].mic),
     )
 
 

@@ -123,9 +123,9 @@ def decode_header_ies(
     elements = [] if found is None else found
     elements += _walk(
         reader,
-        lambda high: (
+        lambda kind: (
             HEADER,
-            "the header IEs want a termination before payload IEs" if high & 0x80 else "",
+            "the header IEs want a termination before payload IEs" if kind else "",
         ),
         (TERMINATION_1, TERMINATION_2),
     )
@@ -134,12 +134,12 @@ def decode_header_ies(
 
 def decode_payload_ies(reader: Reader) -> tuple[Element, ...]:
     """Return the payload IEs up to their termination or the end; raises ``Truncated`` and ``Reserved``."""
-    return tuple(_walk(reader, lambda _high: (PAYLOAD, ""), (PAYLOAD_TERMINATION,)))
+    return tuple(_walk(reader, lambda _kind: (PAYLOAD, ""), (PAYLOAD_TERMINATION,)))
 
 
 def _decode_nested(reader: Reader) -> tuple[Element, ...]:
-    def kind(high: int) -> tuple[ElementKind, str]:
-        return (NESTED_LONG if high & 0x80 else NESTED_SHORT), ""
+    def kind(number: int) -> tuple[ElementKind, str]:
+        return (NESTED_LONG if number else NESTED_SHORT), ""
 
     return tuple(_walk(reader, kind, ()))
 
@@ -147,10 +147,10 @@ def _decode_nested(reader: Reader) -> tuple[Element, ...]:
 def _walk(
     reader: Reader, kind_of: Callable[[int], tuple[ElementKind, str]], last: tuple[int, ...]
 ) -> Iterator[Element]:
-    """Yield elements until one of the ids in ``last``, or the end; the second octet's top bit tells the kind."""
+    """Yield elements until one of the ids in ``last``, or the end; the type bit, the same in all, tells the kind."""
     while reader.left > 0:
         reader.need(2, "an information element", CITE)
-        kind, wrong = kind_of(reader.data[reader.pos + 1])
+        kind, wrong = kind_of(HEADER.head.values_at(reader.data, reader.pos)["type"])
         if wrong:
             raise Reserved(wrong, offset=reader.pos, layer=kind.head.name, cite=kind.head.cite)
         values, _ = kind.head.read(reader)
@@ -167,7 +167,7 @@ def _element(
 ) -> Element:
     """Return one element, its content read in bounds of its own."""
     start, layer = reader.pos, reader.layer
-    octets = reader.data[start : start + length]
+    octets = reader.ahead(length)
     fields: Mapping[str, Any] = {}
     nested: tuple[Element, ...] = ()
     fault: WireError | None = None

@@ -50,7 +50,8 @@ def decode(reader: Reader) -> Fragment:
     Raises ``Malformed`` when the size cannot hold an IPv6 header or the offset lies beyond it.
     """
     start = reader.pos
-    first = reader.peek("the fragment header", CITE) >> 5 == 0b110
+    reader.need(1, "the fragment header", CITE)
+    first = FRAG1.starts(reader.data, start)
     values, _ = (FRAG1 if first else FRAGN).read(reader)
     size = values["datagram_size"]
     offset = values.get("datagram_offset", 0) * UNIT

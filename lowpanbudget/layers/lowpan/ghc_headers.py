@@ -49,7 +49,7 @@ def read_code(reader: Reader, dictionary: bytes, *, until_stop: bool) -> bytes:
     start = reader.pos
     reader.layer = "GHC"
     try:
-        expansion = ghc.decompress(reader.data[start : reader.end], dictionary)
+        expansion = ghc.decompress(reader.ahead(), dictionary)
     except WireError as error:
         error.offset += start
         raise

@@ -22,6 +22,7 @@ from lowpanbudget.fields import (
     LINE,
     LINK,
     RULE,
+    BitReader,
     Bits,
     Choice,
     Header,
@@ -198,7 +199,7 @@ def decode(reader: Reader, env: Env) -> Legacy:
     source = SOURCE.read(reader, rows["source"], _identifier(env.source, env))
     places["destination"] = (reader.pos * 8, 0)
     destination = DESTINATION.read(reader, rows["destination"], _identifier(env.destination, env))
-    bits = _BitReader(reader, places)
+    bits = BitReader(reader, places)
     traffic_class = flow_label = 0
     if not values["TF"]:
         traffic_class = bits.take(8, "traffic class", IN_LINE_CITE)
@@ -206,7 +207,7 @@ def decode(reader: Reader, env: Env) -> Legacy:
     if next_header is None:
         next_header = bits.take(8, "next header", IN_LINE_CITE, next_header_name)
     header = None if hc_udp is None else _udp(bits, hc_udp)
-    bits.align()
+    bits.align(rfc(4944, "10"))
     elided = ((env.source, values["source"]), (env.destination, values["destination"]))
     old = any(link is not None and len(link) == 2 and code & 1 for link, code in elided)
     return Legacy(
@@ -226,7 +227,7 @@ def _identifier(link: bytes | None, env: Env) -> int | None:
     return interface_identifier(link)
 
 
-def _udp(bits: "_BitReader", form: dict[str, int]) -> Udp:
+def _udp(bits: BitReader, form: dict[str, int]) -> Udp:
     cite = rfc(4944, "10.3.2")
     bits.reader.layer = "HC_UDP"
     source, destination = (
@@ -235,30 +236,3 @@ def _udp(bits: "_BitReader", form: dict[str, int]) -> Udp:
     )
     length = 0 if form["L"] else bits.take(16, "length", cite)
     return Udp(source, destination, length, bits.take(16, "checksum", cite))
-
-
-class _BitReader:
-    """Takes fields of any width from a reader that stands at an octet's start, and aligns it at the end."""
-
-    def __init__(self, reader: Reader, places: dict[str, tuple[int, int]]) -> None:
-        self.reader = reader
-        self.places = places
-        self.at = reader.pos * 8
-
-    def take(self, width: int, name: str, cite: Cite, meaning: object = "") -> int:
-        """Return the next ``width`` bits, leaving their span."""
-        end = self.at + width
-        self.reader.need((end + 7) // 8 - self.reader.pos, f"the {name}", cite)
-        octets = self.reader.data[self.at // 8 : (end + 7) // 8]
-        value = int.from_bytes(octets, "big") >> (-end % 8) & ((1 << width) - 1)
-        text = meaning(value) if callable(meaning) else ""
-        self.reader.spans.append(Span(self.at, width, self.reader.layer, name, value, text, cite))
-        self.places[name] = (self.at, width)
-        self.at = end
-        self.reader.pos = self.at // 8
-        return value
-
-    def align(self) -> None:
-        """Pass the bits up to the next octet."""
-        if self.at % 8:
-            self.take(-self.at % 8, "pad", rfc(4944, "10"))

@@ -185,8 +185,8 @@ def decode(reader: Reader) -> RoutingHeader:
     start = reader.pos
     reader.layer = "6LoRH"
     reader.need(2, "a routing header", CRITICAL)
-    critical = reader.data[start] >> 5 == 0b100
-    number = reader.data[start + 1]
+    head = SRH.values_at(reader.data, start)
+    critical, number = head[_CRITICAL.name] == _CRITICAL.fixed, head["6LoRH type"]
     kind = (CRITICAL_TYPES if critical else ELECTIVE_TYPES)[number]
     if kind.key == "srh":
         return _decode_route(reader)

@@ -166,9 +166,12 @@ def decode(reader: Reader) -> Rfrag:
     )
 
 
+_OVERFLOWN = Header("FRAGN", CITE, (Bits("dispatch", 4), Bits("datagram_size", 12)))
+
+
 def _overflow(data: bytes, start: int) -> str:
     """Return what the octets mean when a sender let a size over 2047 spill out of FRAGN's 11 bits."""
-    size = int.from_bytes(data[start : start + 2], "big") & 0x0FFF
+    size = _OVERFLOWN.values_at(data, start)["datagram_size"]
     return f"Or a FRAGN whose datagram_size {size} has overflowed its 11 bits into the dispatch"
 
 

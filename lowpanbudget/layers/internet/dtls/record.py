@@ -104,7 +104,7 @@ def decode(
     first = reader.peek("a DTLS record", CITE)
     if first in CONTENT_NAMES:
         return _decode_record(reader, cid_length, suite)
-    if first >> 5 == 0b001:
+    if UNIFIED.starts(reader.data, reader.pos):
         return _decode_unified(reader, cid_length, suite)
     raise Reserved(
         f"first octet {first} is no DTLS record", offset=reader.pos, layer=LAYER, cite=DEMULTIPLEX
@@ -134,7 +134,7 @@ def _decode_record(reader: Reader, cid_length: int | None, suite: Suite | None) 
     record = DtlsRecord(kind, values["epoch"], values["sequence number"], b"", version, cid)
     limit = LONGEST_SEALED if record.sealed else LONGEST_PLAIN
     _limit(reader, length, limit, CITE)
-    fragment = reader.data[reader.pos : reader.pos + length]
+    fragment = reader.ahead(length)
     reader.need(length, "the record's fragment", CITE)
     if record.sealed:
         _read_sealed(reader, length, suite if suite and suite.version == "1.2" else None, CITE)
@@ -147,7 +147,7 @@ def _decode_unified(reader: Reader, cid_length: int | None, suite: Suite | None)
     values, _ = UNIFIED.read(reader)
     cid = _read_cid(reader, cid_length) if values["connection ID present (C)"] else b""
     octets = 1 + values["sequence number length (S)"]
-    sequence = int.from_bytes(_read_sequence(reader, octets), "big")
+    sequence = reader.number(octets, "sequence number", *_SEQUENCE, _one_octet(octets))
     has_length = bool(values["length present (L)"])
     length = LENGTH.read(reader)[0]["length"] if has_length else reader.left
     _limit(reader, length, LONGEST_SEALED, UNIFIED_CITE)
@@ -158,7 +158,7 @@ def _decode_unified(reader: Reader, cid_length: int | None, suite: Suite | None)
             layer=LAYER,
             cite=rfc(9147, "4.2.3"),
         )
-    fragment = reader.data[reader.pos : reader.pos + length]
+    fragment = reader.ahead(length)
     reader.need(length, "the record's fragment", UNIFIED_CITE)
     _read_sealed(reader, length, suite if suite and suite.version == "1.3" else None, UNIFIED_CITE)
     return Unified(values["epoch (E)"], sequence, fragment, cid, octets, has_length)
@@ -171,13 +171,6 @@ def _read_cid(reader: Reader, cid_length: int | None) -> bytes:
             offset=reader.pos, layer=LAYER, cite=CID_CITE, hint="Give it as cid_length=",
         )  # fmt: skip
     return reader.octets(cid_length, *_CID)
-
-
-def _read_sequence(reader: Reader, octets: int) -> bytes:
-    number = reader.data[reader.pos : reader.pos + octets]
-    return reader.octets(
-        octets, "sequence number", *_SEQUENCE, _one_octet(octets), int.from_bytes(number, "big")
-    )
 
 
 def _one_octet(octets: int) -> str:
@@ -293,9 +286,7 @@ def _write_unified(writer: Writer, record: Unified, length: int) -> None:
             f"sequence number {record.sequence} does not fit {record.sequence_octets} octets",
             cite=UNIFIED_CITE,
         )
-    writer.octets(
-        record.sequence.to_bytes(record.sequence_octets, "big"), "sequence number", *_SEQUENCE,
-        _one_octet(record.sequence_octets), record.sequence,
-    )  # fmt: skip
+    octets = record.sequence_octets
+    writer.number(octets, record.sequence, "sequence number", *_SEQUENCE, _one_octet(octets))
     if record.has_length:
         LENGTH.write(writer, {"length": length})

@@ -90,8 +90,7 @@ def decode(reader: Reader) -> Value:
     if n:
         piv = reader.octets(n, "Partial IV", *_PIV)
     if values["kid context flag (h)"]:
-        length = reader.peek("kid context length (s)", CITE)
-        reader.octets(1, "kid context length (s)", *_LENGTH, value=length)
+        length = reader.number(1, "kid context length (s)", *_LENGTH)
         kid_context = reader.octets(length, "kid context", *_CONTEXT)
     if values["kid flag (k)"]:
         kid = reader.octets(reader.left, "kid", *_KID)
@@ -139,7 +138,7 @@ def encode(writer: Writer, value: Value) -> None:
     writer.octets(value.piv or b"", "Partial IV", *_PIV)
     if value.kid_context is not None:
         length = len(value.kid_context)
-        writer.octets(bytes([length]), "kid context length (s)", *_LENGTH, value=length)
+        writer.number(1, length, "kid context length (s)", *_LENGTH)
         writer.octets(value.kid_context, "kid context", *_CONTEXT)
     writer.octets(value.kid or b"", "kid", *_KID)
     if writer.pos - start > LONGEST:
