@@ -1,13 +1,13 @@
 """An audit: frames in, findings out, in bounded memory.
 
-frame -> scene -> the things in it, each given to the rules that read its class -> hits -> findings, worst first
+frame -> scene -> what is in it, each given to the rules that read its class or name -> hits -> findings, worst first
 
 Frames that are alike but for numbers and payload are judged once by the rules that do not look at those.
 """
 
-from collections.abc import Iterable
+from collections.abc import Hashable, Iterable
 from math import isfinite, nan
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files.record import ReadingNotice
@@ -17,7 +17,7 @@ from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import Contexts
 from lowpanbudget.errors import WireError
-from lowpanbudget.findings import checksum
+from lowpanbudget.findings import checksum, faults
 from lowpanbudget.findings.captures.application import APPLICATION
 from lowpanbudget.findings.captures.capture import CAPTURE
 from lowpanbudget.findings.captures.checksums import CHECKSUMS
@@ -34,7 +34,7 @@ from lowpanbudget.findings.captures.unreadable import UNREAD, UNREADABLE
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Finding, Hit
 from lowpanbudget.findings.fragmented import Fate, FragmentTracker
-from lowpanbudget.findings.rule import Check, Rule, rules_of
+from lowpanbudget.findings.rule import Check, FaultOf, Noticed, Rule, rules_of
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.tallies import Tallies
 from lowpanbudget.layers.internet import ipv6
@@ -75,14 +75,14 @@ class Audit:
     ) -> None:
         self.known = known or Surroundings()
         self.frames = 0
-        self._reads: list[tuple[type, _Bound]] = []
+        self._reads: list[tuple[Hashable, _Bound]] = []
         self._ends: list[_Bound] = []
         for rule in rules:
             reads, at_end = rule.bound()
             self._reads += [(kind, _Bound(rule, check)) for kind, check in reads]
             self._ends += [] if at_end is None else [_Bound(rule, at_end)]
-        # what reads a class, and of that what varies among frames that are alike
-        self._checks: dict[type, tuple[list[_Bound], list[_Bound]]] = {}
+        # what reads a class or value, and of that what varies among frames that are alike
+        self._checks: dict[Hashable, tuple[list[_Bound], list[_Bound]]] = {}
         self._tallies = Tallies()
         self._fragments = FragmentTracker(self.known.timeout_s)
         self._reassembler: Reassembler | None = None
@@ -155,7 +155,7 @@ class Audit:
             else:
                 self._kept = []
         elif sighting.fault is not None:
-            self._give(scene, Notice(UNREAD, sighting.fault.message, sighting.fault.cite))
+            self._give(scene, sighting.fault, UNREAD)
         try:
             if self._begin(scene) and sighting.repeats is None:
                 fragment = frame.fragment
@@ -209,9 +209,10 @@ class Audit:
         wrong = False
         for notice in notices:
             wrong = wrong or notice.name == "udp-checksum-wrong"
-            self._give(scene, notice)
+            self._give(scene, notice, Noticed(notice.name))
         if frame.fault is not None:
             self._give(scene, frame.fault)
+            self._give(scene, frame.fault, FaultOf(faults.owner(frame.fault, scene)))
         if scene.datagram is not None:
             message = scene.find(Icmpv6)
             wrong = wrong or (message is not None and message.checksum_ok is False)
@@ -247,7 +248,8 @@ class Audit:
             self._give(scene, layer)
         if upper.fault is not None:
             fault = upper.fault
-            self._give(scene, Notice("payload-unreadable", fault.message, fault.cite, fault.offset))
+            notice = Notice("payload-unreadable", fault.message, fault.cite, fault.offset)
+            self._give(scene, notice, Noticed(notice.name))
         self._settle(scene, datagram, wrong=checksum.is_wrong(octets))
         (self._only_varying, self._kept) = kept
 
@@ -258,7 +260,7 @@ class Audit:
                 self._readings += 1
                 reading = checksum.explain(datagram, self.known)
                 if reading is not None:
-                    self._give(scene, reading)
+                    self._give(scene, reading, reading.slip)
         elif not self._only_varying:
             rows = datagram.iphc.rows if datagram.iphc is not None else None
             if rows is None or rows["source"].inline == 16:
@@ -269,16 +271,16 @@ class Audit:
 
     # --- hits ------------------------------------------------------------------------------------------
 
-    def _give(self, scene: Scene, thing: object) -> None:
-        """Ask the rules that read the class of a thing."""
-        kind = type(thing)
+    def _give(self, scene: Scene, item: object, value: Hashable = None) -> None:
+        """Ask the rules that read the class of an item, or the value it is given under."""
+        kind = cast("Hashable", type(item)) if value is None else value
         checks = self._checks.get(kind)
         if checks is None:
-            every = [bound for read, bound in self._reads if issubclass(kind, read)]
+            every = [bound for read, bound in self._reads if _reads(read, kind)]
             varying = [bound for bound in every if bound.rule.varies]
             checks = self._checks[kind] = (every, varying)
         for rule, check in checks[self._only_varying]:
-            hits = check(scene, thing)
+            hits = check(scene, item)
             if hits is None:
                 continue
             for hit in hits:
@@ -295,6 +297,13 @@ class Audit:
             for hit in check(self.known) or ():
                 self._tallies.count(rule, hit, 0)
         return self._tallies.findings()
+
+
+def _reads(read: Hashable, kind: Hashable) -> bool:
+    """Return whether a rule that reads the one is given the other."""
+    if isinstance(read, type) and isinstance(kind, type):
+        return issubclass(kind, read)
+    return read == kind
 
 
 def known_of(trace: Trace, design: Design | None = None, timeout_s: float = 60.0) -> Surroundings:

@@ -38,13 +38,13 @@ def design_findings(design: Design, fits: Iterable[Fit]) -> list[Finding]:
     return ranked([*flow_findings(design), *message_findings(design, fits)])
 
 
-def _findings(draft: Draft, things: Iterable[object]) -> list[Finding]:
-    """Return the finding of each hit of the rules that read the class of a thing."""
+def _findings(draft: Draft, items: Iterable[object]) -> list[Finding]:
+    """Return the finding of each hit of the rules that read the class of an item."""
     return [
         rule.finding(hit)
-        for thing in things
+        for item in items
         for rule in DESIGN_RULES
         for kind, check in rule.reads
-        if isinstance(thing, kind)
-        for hit in check(draft, thing) or ()
+        if isinstance(kind, type) and isinstance(item, kind)
+        for hit in check(draft, item) or ()
     ]

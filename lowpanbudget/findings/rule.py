@@ -1,4 +1,4 @@
-"""What a rule is, and how a subject states its own: one function for each class of things that the rule reads.
+"""What a rule is, and how a subject states its own: one function for each kind of things that the rule reads.
 
     LINK = Subject("link")
 
@@ -8,7 +8,7 @@
 What it is called by people, how much it matters and what to do about it stands in the manual of that name.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any, NamedTuple, TypeVar
@@ -22,10 +22,27 @@ Check = Callable[..., Hits | None]
 AnyCheck = TypeVar("AnyCheck", bound=Check)
 
 
-class Reads(NamedTuple):
-    """The class of the things that a check is given, and the check."""
+@dataclass(frozen=True, slots=True)
+class Noticed:
+    """What a rule reads: the notices of this name."""
 
-    kind: type
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class FaultOf:
+    """What a rule reads: the faults of reading that are evidence for the finding of this name."""
+
+    name: str
+
+
+OWN_FAULT = FaultOf("")  # in a rule: the faults that are evidence for its own finding
+
+
+class Reads(NamedTuple):
+    """What a check is given: things of a class, or what is given under this value."""
+
+    kind: Hashable
     check: Check
 
 
@@ -33,8 +50,8 @@ class Reads(NamedTuple):
 class Rule:
     """A rule of diagnosis.
 
-    Its checks take the surroundings (the ``Scene`` of a frame, the ``Draft`` of a design) and a thing of the class
-    that they read, and yield what it proves. Below ``least`` hits for one subject nothing is said. ``varies``: the
+    Its checks take the surroundings (the ``Scene`` of a frame, the ``Draft`` of a design) and what they read, and yield
+    what that proves. Below ``least`` hits for one subject nothing is said. ``varies``: the
     answer depends on what differs among frames that are alike (numbers, lengths, payload, time), or on frames before;
     a rule without it is asked once for all of them. With ``memory`` checks get an object of that class as well, one for
     the whole audit, and ``at_end`` yields what only the end of the capture proves.
@@ -89,19 +106,20 @@ class Subject:
     def rule(
         self,
         name: str,
-        *kinds: type,
+        *kinds: Hashable,
         least: int = 1,
         varies: bool = False,
         memory: Callable[[], Any] | None = None,
     ) -> Callable[[AnyCheck], AnyCheck]:
-        """Return a decorator that makes a function a check of this rule, for things of these classes."""
+        """Return a decorator that makes a function a check of this rule, which reads these kinds."""
 
         def stated(check: AnyCheck) -> AnyCheck:
             rule = self.rules.setdefault(name, Rule(name, self.name))
             rule.least = max(rule.least, least)
             rule.memory = rule.memory or memory
             rule.varies |= varies or memory is not None
-            rule.reads += [Reads(kind, check) for kind in kinds]
+            own = FaultOf(name)
+            rule.reads += [Reads(own if kind == OWN_FAULT else kind, check) for kind in kinds]
             return check
 
         return stated

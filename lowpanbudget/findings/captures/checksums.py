@@ -1,7 +1,5 @@
 """Transport checksums: each finding names the reading of the datagram that makes the checksum right."""
 
-from functools import partial
-
 from lowpanbudget.env import IID_MASK, UNIVERSAL_LOCAL, interface_identifier
 from lowpanbudget.findings.checksum import SumReading
 from lowpanbudget.findings.datagrams import HeardDatagram
@@ -16,29 +14,19 @@ from lowpanbudget.layers.lowpan.iphc import Iphc
 CHECKSUMS = Subject("checksums")
 
 
-def _reading(scene: Scene, reading: SumReading, *, slip: Slip) -> Hits:
-    """Take the readings with this slip behind them."""
-    if reading.slip == slip:
-        sums = f"checksum carried {reading.carried:#06x}, computed here {reading.computed:#06x}"
-        cause = f"the checksum is right when {reading.text}"
-        evidence = (f"{sums}; {reading.tried} readings tried",)
-        yield Hit(cause, evidence, f"{scene.sender}: {_what(reading.text)}", scene.numbers)
-
-
-def _what(text: str) -> str:
-    """Return what is the same in all frames with this slip: the words in brackets, without the addresses."""
-    return text.rpartition("(")[2].rstrip(")") if "(" in text else text
-
-
-for _name, _slip in {
-    "context-table-differs": Slip.CONTEXT,
-    "identifier-by-old-rule": Slip.OLD_RULE,
-    "identifier-of-reversed-address": Slip.REVERSED,
-    "universal-local-bit-wrong": Slip.UNIVERSAL,
-    "checksum-counts-extensions": Slip.OPTION,
-    "checksum-over-other-destination": Slip.ROUTE,
-}.items():
-    CHECKSUMS.rule(_name, SumReading)(partial(_reading, slip=_slip))
+@CHECKSUMS.rule("context-table-differs", Slip.CONTEXT)
+@CHECKSUMS.rule("identifier-by-old-rule", Slip.OLD_RULE)
+@CHECKSUMS.rule("identifier-of-reversed-address", Slip.REVERSED)
+@CHECKSUMS.rule("universal-local-bit-wrong", Slip.UNIVERSAL)
+@CHECKSUMS.rule("checksum-counts-extensions", Slip.OPTION)
+@CHECKSUMS.rule("checksum-over-other-destination", Slip.ROUTE)
+def checksum_explained(scene: Scene, reading: SumReading) -> Hits:
+    """Tell the reading that makes it right; a subject is what is the same in all frames: without the addresses."""
+    sums = f"checksum carried {reading.carried:#06x}, computed here {reading.computed:#06x}"
+    evidence = (f"{sums}; {reading.tried} readings tried",)
+    what = reading.text.rpartition("(")[2].rstrip(")")
+    cause = f"the checksum is right when {reading.text}"
+    yield Hit(cause, evidence, f"{scene.sender}: {what}", scene.numbers)
 
 
 @CHECKSUMS.rule("universal-local-bit-wrong", Iphc)
@@ -54,13 +42,12 @@ def universal_local_bit_wrong(scene: Scene, header: Iphc) -> Hits:
         yield Hit(cause, (f"link source {link_text(link)}",), link_text(link))
 
 
-@CHECKSUMS.rule("checksum-wrong", SumReading)
+@CHECKSUMS.rule("checksum-wrong", Slip.NONE)
 def checksum_wrong(scene: Scene, reading: SumReading) -> Hits:
     """Take what no reading explains."""
-    if reading.slip == Slip.NONE:
-        sums = f"checksum carried {reading.carried:#06x}, computed {reading.computed:#06x}"
-        evidence = (f"{sums}; {reading.tried} readings tried",)
-        yield Hit(reading.text, evidence, scene.sender, scene.numbers)
+    sums = f"checksum carried {reading.carried:#06x}, computed {reading.computed:#06x}"
+    evidence = (f"{sums}; {reading.tried} readings tried",)
+    yield Hit(reading.text, evidence, scene.sender, scene.numbers)
 
 
 @CHECKSUMS.rule("checksum-wrong", HeardDatagram)

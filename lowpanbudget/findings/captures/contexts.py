@@ -7,7 +7,7 @@ from typing import NamedTuple
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import ContextOption
@@ -124,8 +124,12 @@ def context_lengths_unusual(known: Surroundings) -> Hits:
             yield Hit(cause, (), subject)
 
 
-@CONTEXTS.rule("context-announced-otherwise", Notice, varies=True)
-def context_announced_otherwise(_scene: Scene, notice: Notice) -> Hits:
+@CONTEXTS.rule(
+    "context-announced-otherwise",
+    Noticed("context-differs"),
+    Noticed("device-differs"),
+    varies=True,
+)
+def announced_otherwise(_scene: Scene, notice: Notice) -> Hits:
     """Take the notices of what was learned."""
-    if notice.name in {"context-differs", "device-differs"}:
-        yield Hit(notice.text, (), notice.text)
+    yield Hit(notice.text, (), notice.text)

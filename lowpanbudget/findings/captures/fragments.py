@@ -4,7 +4,7 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.fragmented import Fate, FragmentArrival, FragmentedDatagram
-from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet import ipv6
@@ -33,22 +33,20 @@ def datagram_size_over_mtu(scene: Scene, arrival: FragmentArrival) -> Hits:
         yield Hit(cause, (), scene.sender, severity=Severity.RISK)
 
 
-@FRAGMENTS.rule("datagram-size-impossible", WireError, varies=True)
+@FRAGMENTS.rule("datagram-size-impossible", OWN_FAULT, varies=True)
 def datagram_size_impossible(scene: Scene, fault: WireError) -> Hits:
     """Take faults, and tell a size that spills from its bits."""
-    if faults.owner(fault, scene) != "datagram-size-impossible":
-        return
     size, cause = faults.spilled(scene.payload), fault.message
     if size:
         cause = f"a datagram_size of {size} spills from its 11 bits into the dispatch ({cause})"
     yield Hit(cause, (_start(scene),), scene.sender)
 
 
-@FRAGMENTS.rule("datagram-size-too-small", WireError, varies=True)
+@FRAGMENTS.rule("datagram-size-too-small", OWN_FAULT, varies=True)
 def datagram_size_too_small(scene: Scene, fault: WireError) -> Hits:
     """Take the decoder's fault."""
     sizes = faults.expands(fault)
-    if sizes is None or faults.owner(fault, scene) != "datagram-size-too-small":
+    if sizes is None:
         return
     octets, size = sizes
     cause = f"the first fragment alone stands for {octets} octets, datagram_size says {size}"
@@ -89,18 +87,15 @@ def fragment_ends(_scene: Scene, arrival: FragmentArrival, memory: FragmentEnds)
     memory[key.source, key.tag] = (arrival.fragment.end, arrival.fragment.number)
 
 
-@FRAGMENTS.rule("fragment-offset-wrong", Notice)
+@FRAGMENTS.rule("fragment-offset-wrong", Noticed("fragment-not-multiple-of-8"))
 def fragment_not_multiple(scene: Scene, notice: Notice, memory: FragmentEnds) -> Hits:  # noqa: ARG001
     """Take the notice of the decoder."""
-    if notice.name == "fragment-not-multiple-of-8":
-        yield Hit(notice.text, (), scene.sender)
+    yield Hit(notice.text, (), scene.sender)
 
 
-@FRAGMENTS.rule("fragment-offset-wrong", WireError)
+@FRAGMENTS.rule("fragment-offset-wrong", OWN_FAULT)
 def fragment_offset_wrong(scene: Scene, fault: WireError, memory: FragmentEnds) -> Hits:
     """Take faults, and compare the offset with the end of the fragment before."""
-    if faults.owner(fault, scene) != "fragment-offset-wrong":
-        return
     beyond, tag = faults.offset_beyond(fault), faults.tag_of(scene.payload)
     evidence = [_start(scene)]
     frames = [scene.number]

@@ -7,7 +7,7 @@ from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import link_text, octets_text
 from lowpanbudget.layers.link.addressing import addressing, pan_ids
@@ -63,19 +63,16 @@ def sequence_suppression_misused(scene: Scene, mac: Mac) -> Hits:
         yield Hit(cause, (_control(scene),), scene.sender, severity=Severity.REMARK)
 
 
-@LINK.rule("header-elements-unreadable", Notice)
+@LINK.rule("header-elements-unreadable", Noticed("element-wrong"))
 def element_unreadable(scene: Scene, notice: Notice) -> Hits:
     """Take what is wrong in the content of an element."""
-    if notice.name == "element-wrong":
-        where = (f"octet {notice.offset}",)
-        yield Hit(notice.text, where, scene.sender, severity=Severity.RISK)
+    where = (f"octet {notice.offset}",)
+    yield Hit(notice.text, where, scene.sender, severity=Severity.RISK)
 
 
-@LINK.rule("header-elements-unreadable", WireError)
+@LINK.rule("header-elements-unreadable", OWN_FAULT)
 def header_elements_unreadable(scene: Scene, fault: WireError) -> Hits:
     """Take faults of the walk, with the elements before them."""
-    if faults.owner(fault, scene) != "header-elements-unreadable":
-        return
     elements = scene.mac.header_ies if scene.mac is not None else ()
     walked = ", ".join(
         f"{element.name or element.id} ({octets_text(len(element.content))})"
@@ -152,11 +149,9 @@ def short_address_unusable(scene: Scene, mac: Mac) -> Hits:
         yield Hit(cause, (f"source {link_text(source)}",), severity=Severity.REMARK)
 
 
-@LINK.rule("pan-id-rule-of-other-version", WireError, Notice)
-def pan_id_rule_of_other_version(scene: Scene, reason: WireError | Notice) -> Hits:
+@LINK.rule("pan-id-rule-of-other-version", WireError, Noticed("not-lowpan"))
+def pan_id_rule_of_other_version(scene: Scene, _reason: WireError | Notice) -> Hits:
     """Read a frame that holds no 6LoWPAN, or not to its end, again by the rule of the other version."""
-    if isinstance(reason, Notice) and reason.name != "not-lowpan":
-        return
     mac, security = scene.mac, scene.security
     if mac is None or mac.frame_type != FrameType.DATA or mac.ie_present or mac.sequence is None:
         return

@@ -7,7 +7,7 @@ from ipaddress import IPv6Address
 from lowpanbudget.env import Context, interface_identifier
 from lowpanbudget.fields import Choice
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import link_text, octets_text
 from lowpanbudget.layers.internet import ipv6
@@ -112,11 +112,9 @@ def ports_not_shortest(scene: Scene, header: UdpNhc) -> Hits:
         yield Hit(cause, evidence, f"{scene.sender}: {cause}")
 
 
-@LOWPAN.rule("checksum-elided-without-cover", Notice)
-def checksum_elided_without_cover(scene: Scene, notice: Notice) -> Hits:
-    """Take the notice of the decoder, and look for an integrity code."""
-    if notice.name != "elided-without-check":
-        return
+@LOWPAN.rule("checksum-elided-without-cover", Noticed("elided-without-check"))
+def checksum_elided_without_cover(scene: Scene, _notice: Notice) -> Hits:
+    """Look for an integrity code."""
     if scene.security is not None and scene.security.mic:
         cause = "the frame has an integrity code that could not be verified here"
         yield Hit(cause, (), scene.sender, severity=Severity.REMARK)
@@ -124,18 +122,17 @@ def checksum_elided_without_cover(scene: Scene, notice: Notice) -> Hits:
         yield Hit("C is set and the frame has no integrity code", (), scene.sender)
 
 
-@LOWPAN.rule("checksum-elided-behind-unknown-route", Notice)
-def checksum_elided_behind_unknown_route(scene: Scene, notice: Notice) -> Hits:
+@LOWPAN.rule("checksum-elided-behind-unknown-route", Noticed("udp-checksum-unsure"))
+def checksum_elided_behind_unknown_route(scene: Scene, _notice: Notice) -> Hits:
     """Take the notice of the decoder."""
-    if notice.name == "udp-checksum-unsure":
-        yield Hit("C is set behind a route whose end cannot be read", (), scene.sender)
+    yield Hit("C is set behind a route whose end cannot be read", (), scene.sender)
 
 
-@LOWPAN.rule("extension-bits-not-zero", Notice)
+@LOWPAN.rule("extension-bits-not-zero", Noticed("fragment-reserved-not-zero"))
+@LOWPAN.rule("extension-bits-not-zero", Noticed("nhc-unused-bit-set"))
 def extension_bits_not_zero(scene: Scene, notice: Notice) -> Hits:
     """Take the notices of the decoder."""
-    if notice.name in {"nhc-unused-bit-set", "fragment-reserved-not-zero"}:
-        yield Hit(notice.text, (), scene.sender)
+    yield Hit(notice.text, (), scene.sender)
 
 
 @dataclass(slots=True)

@@ -4,7 +4,7 @@ from collections import OrderedDict
 from hashlib import blake2b
 
 from lowpanbudget.findings.finding import Hit
-from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.link.auxiliary import LEVELS, Security
 from lowpanbudget.layers.link.mac import Mac
@@ -88,11 +88,11 @@ def frame_counter_went_back(scene: Scene, mac: Mac, memory: HighestCounters) -> 
     return None
 
 
-@SECURITY.rule("integrity-code-wrong", Notice)
-def integrity_code_wrong(scene: Scene, notice: Notice) -> Hits:
+@SECURITY.rule("integrity-code-wrong", Noticed("mic-wrong"))
+def integrity_code_wrong(scene: Scene, _notice: Notice) -> Hits:
     """Take the notice of unsealing."""
     security = scene.security
-    if notice.name != "mic-wrong" or security is None:
+    if security is None:
         return
     evidence = f"{_key_text(security)}, code {security.mic.hex()}"
     if security.frame_counter is not None:
@@ -101,17 +101,16 @@ def integrity_code_wrong(scene: Scene, notice: Notice) -> Hits:
     yield Hit(cause, (evidence,), scene.sender)
 
 
-@SECURITY.rule("extended-address-unknown", Notice)
+@SECURITY.rule("extended-address-unknown", Noticed("nonce-unknown"))
 def extended_address_unknown(scene: Scene, notice: Notice) -> Hits:
     """Take the notice of unsealing."""
-    if notice.name == "nonce-unknown":
-        yield Hit(notice.text, (), scene.sender)
+    yield Hit(notice.text, (), scene.sender)
 
 
-@SECURITY.rule("key-missing", Notice)
+@SECURITY.rule("key-missing", Noticed("key-missing"))
 def key_missing(scene: Scene, notice: Notice) -> Hits:
     """Take the notice of unsealing."""
-    if notice.name == "key-missing" and scene.example_payload is None:
+    if scene.example_payload is None:
         yield Hit(notice.text, (), notice.text)
 
 

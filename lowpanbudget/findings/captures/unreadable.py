@@ -1,27 +1,29 @@
 """Frames that cannot be read to their end, each with its reason."""
 
-from functools import partial
-
 from lowpanbudget.bits import Reader
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.finding import Hit
-from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.rule import OWN_FAULT, FaultOf, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.stack.found import Notice
 
-UNREAD = "record-unread"  # the notice of a record that holds no frame
 _CONNECTION_ID = rfc(9146, "4")  # a record that only its two ends can read: no fault
+UNREAD = FaultOf("a record that holds no frame")
 
 UNREADABLE = Subject("unreadable")
 
 
-def _fault(scene: Scene, fault: WireError, *, name: str) -> Hits:
-    """Take the faults that belong to the finding of this name."""
-    if scene.explained or faults.owner(fault, scene) != name:
+@UNREADABLE.rule("extension-header-not-whole", OWN_FAULT)
+@UNREADABLE.rule("frame-cut-short", OWN_FAULT)
+@UNREADABLE.rule("octets-contradict", OWN_FAULT)
+@UNREADABLE.rule("reserved-code-used", OWN_FAULT)
+def cannot_be_read(scene: Scene, fault: WireError) -> Hits:
+    """Say why and where, unless a rule knows better."""
+    if scene.explained:
         return
     evidence, security = faults.where(fault), scene.security
     if (
@@ -34,19 +36,10 @@ def _fault(scene: Scene, fault: WireError, *, name: str) -> Hits:
     yield Hit(f"{fault.message}{cite}", (evidence,), scene.sender)
 
 
-for _name in (
-    "reserved-code-used",
-    "octets-contradict",
-    "frame-cut-short",
-    "extension-header-not-whole",
-):
-    UNREADABLE.rule(_name, WireError)(partial(_fault, name=_name))
-
-
-@UNREADABLE.rule("contents-unreadable", Notice)
+@UNREADABLE.rule("contents-unreadable", Noticed("payload-unreadable"))
 def contents_unreadable(scene: Scene, notice: Notice) -> Hits:
     """Take the notice of the decoder; try the commonest slip."""
-    if notice.name != "payload-unreadable" or notice.cite == _CONNECTION_ID:
+    if notice.cite == _CONNECTION_ID:
         return
     cite = f" ({notice.cite})" if notice.cite is not None else ""
     evidence = [f"octet {notice.offset}"]
@@ -55,24 +48,22 @@ def contents_unreadable(scene: Scene, notice: Notice) -> Hits:
     yield Hit(f"{notice.text}{cite}", tuple(evidence), scene.sender)
 
 
-@UNREADABLE.rule("not-read-further", Notice)
-def record_unread(_scene: Scene, notice: Notice) -> Hits:
+@UNREADABLE.rule("not-read-further", UNREAD)
+def record_unread(_scene: Scene, fault: WireError) -> Hits:
     """Take records that hold no frame."""
-    if notice.name == UNREAD:
-        yield Hit(notice.text, (), notice.text)
+    yield Hit(fault.message, (), fault.message)
 
 
-@UNREADABLE.rule("not-read-further", WireError)
-def not_read_further(scene: Scene, fault: WireError) -> Hits:
+@UNREADABLE.rule("not-read-further", OWN_FAULT)
+def not_read_further(_scene: Scene, fault: WireError) -> Hits:
     """Take faults that only say so."""
-    if faults.owner(fault, scene) == "not-read-further":
-        yield Hit(fault.message, (faults.where(fault),), fault.message)
+    yield Hit(fault.message, (faults.where(fault),), fault.message)
 
 
-@UNREADABLE.rule("not-a-lowpan-frame", Notice)
-def not_a_lowpan_frame(scene: Scene, notice: Notice) -> Hits:
-    """Take the notice of the decoder."""
-    if notice.name == "not-lowpan" and not scene.explained:
+@UNREADABLE.rule("not-a-lowpan-frame", Noticed("not-lowpan"))
+def not_a_lowpan_frame(scene: Scene, _notice: Notice) -> Hits:
+    """Say so once for each PAN."""
+    if not scene.explained:
         pan = scene.mac.pan_id if scene.mac is not None else None
         subject = "" if pan is None else f"PAN {pan:#06x}"
         yield Hit("the payload is of another protocol", (), subject)
