@@ -4,7 +4,7 @@ A ``Reader`` walks octets that came from the air, a ``Writer`` makes octets; bot
 in wire order and without gap, so that whoever reads or writes a header explains it by the same act.
 """
 
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import Truncated, plural
@@ -43,13 +43,26 @@ class StandInOctets(bytes):
     __slots__ = ()
 
 
+class Place(NamedTuple):
+    """Where a field of whole octets stands: from ``start`` to ``end``, in this order of octets."""
+
+    start: int
+    end: int
+    order: Literal["big", "little"] = "big"
+
+    def number(self, octets: bytes) -> int:
+        """Return the number that stands in these octets at the place."""
+        return int.from_bytes(octets[self.start : self.end], self.order)
+
+
 class Reader:
     """Walks ``data`` from octet ``pos`` to ``end`` and collects ``spans``.
 
-    Every read is checked: octets that are not there raise ``Truncated`` with place and layer.
+    ``free`` are the places on whose octets no reading depends: others there would have been read alike. Every read is
+    checked: octets that are not there raise ``Truncated`` with place and layer.
     """
 
-    __slots__ = ("data", "end", "layer", "pos", "spans")
+    __slots__ = ("data", "end", "free", "layer", "pos", "spans")
 
     def __init__(self, data: bytes, pos: int = 0, end: int | None = None, layer: str = "") -> None:
         self.data = data
@@ -57,6 +70,7 @@ class Reader:
         self.end = len(data) if end is None else end
         self.layer = layer
         self.spans: list[Span] = []
+        self.free: list[Place] = []
 
     @property
     def left(self) -> int:
@@ -123,11 +137,15 @@ class Reader:
         cite: Cite | None = None,
         removed_by: str = "",
         value: Any = None,
+        *,
+        free: bool = False,
     ) -> bytes:
         """Return the next ``count`` octets and leave a span whose value is ``value`` or the octets."""
         start = self.pos
         octets = self.raw(count, name, cite)
         if count:
+            if free:
+                self.free.append(Place(start, self.pos))
             self.spans.append(
                 Span(
                     start * 8,
@@ -142,9 +160,11 @@ class Reader:
             )
         return octets
 
-    def rest(self, name: str, meaning: str = "", cite: Cite | None = None) -> bytes:
+    def rest(
+        self, name: str, meaning: str = "", cite: Cite | None = None, *, free: bool = False
+    ) -> bytes:
         """Return all that is left, with a span."""
-        return self.octets(self.end - self.pos, name, meaning, cite)
+        return self.octets(self.end - self.pos, name, meaning, cite, free=free)
 
 
 class Writer:

@@ -194,7 +194,7 @@ def test_scapy_reads_the_same_headers(keys: Callable[[str], str]) -> None:
     for sighting in trace_of(keys, "archive").follow(records_of("archive")):
         packet = Dot15d4FCS(sighting.octets)
         assert packet.seqnum == sighting.sequence
-        mac = sighting.shape.example.mac if sighting.shape is not None else None
+        mac = sighting.template.example.mac if sighting.template is not None else None
         assert mac is not None
         assert packet.fcf_frametype == mac.frame_type
         assert packet.fcf_security == (mac.security is not None)

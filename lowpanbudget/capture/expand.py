@@ -84,8 +84,7 @@ def unsealed(
 def _opened(sighting: Sighting, left_out: LeftOut) -> bytes | None:
     length = sighting.fcs_octets
     body = sighting.octets[: len(sighting.octets) - length]
-    example = None if sighting.shape is None else sighting.shape.example
-    mac = None if example is None else example.mac
+    mac = None if sighting.example is None else sighting.example.mac
     sealed = mac is not None and mac.security is not None and mac.security.level > 0
     opened = sighting.payload is not None and not isinstance(sighting.fault, BadMic)
     if sealed and opened:

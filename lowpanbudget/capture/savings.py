@@ -1,21 +1,20 @@
 """What the shortest legal encoding of a datagram would have saved, by encoding it."""
 
 from collections import OrderedDict
+from dataclasses import replace
 
-from lowpanbudget.capture.follow.decoding import Decoder
+from lowpanbudget.bits import Reader
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.env import Env
-from lowpanbudget.errors import RequestError
-from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.lowpan.fragment import Fragment
-from lowpanbudget.layers.lowpan.mesh import BC0, MESH
+from lowpanbudget.stack.comparison import mesh_octets, methods
 from lowpanbudget.stack.convert import compress
+from lowpanbudget.stack.decoder import Decoder
+from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.split import split
 
 _MOST_HELD = 4096
-_MESH = {MESH.name, BC0.name}
-_ROUTING = "6LoRH"
-_GENERIC = "GHC"
 
 
 class Savings:
@@ -36,61 +35,47 @@ class Savings:
 
         ``octets`` are those of this frame. Fragments before the last give 0.
         """
-        shape, payload = sighting.shape, sighting.payload
-        if shape is None or payload is None:
-            return 0
-        if sighting.datagram is None or len(sighting.datagram) < ipv6.OCTETS:
+        template, payload, datagram = sighting.template, sighting.payload, sighting.datagram
+        if template is None or payload is None or datagram is None or len(datagram) < ipv6.OCTETS:
             return 0
         if sighting.decoder is not self._decoder:  # other contexts, other forms
             self._known.clear()
             self._decoder = sighting.decoder
         if len(sighting.parts) > 1:
-            return self._of_fragments(sighting, sighting.datagram, octets - len(payload))
-        if shape.tail is None:
-            layers = shape.layer_bits(len(payload))
-            return self._of_frame(sighting, sighting.datagram, layers, len(payload))
-        # all headers of a shape are the same, and so is what they have too many
-        known = shape.facts.get(self)
+            return self._of_fragments(sighting, datagram, octets - len(payload))
+        # frames that are alike have the same headers, and the same too many
+        known = template.facts.get(self)
         if not isinstance(known, int):
-            layers = shape.layer_bits(len(payload))
-            known = self._of_frame(sighting, sighting.datagram, layers, len(payload))
-            shape.facts[self] = known
+            known = template.facts[self] = self._of_frame(sighting, template.example, datagram)
         return known
 
-    def _of_frame(
-        self, sighting: Sighting, datagram: bytes, layers: dict[str, int], payload: int
-    ) -> int:
-        shape = sighting.shape
-        assert shape is not None
-        options = {
-            "elide_udp_checksum": shape.example.checksum_elided,
-            "ghc": any(_GENERIC in name for name in layers),
-            "lorh": any(_ROUTING in name for name in layers),
-        }
-        front = _front(datagram, generic=options["ghc"])
-        key = (front, sighting.source, sighting.destination, *options.values())
+    def _of_frame(self, sighting: Sighting, frame: Frame, datagram: bytes) -> int:
+        options = methods(frame)
+        front = (datagram,) if options["ghc"] else _front(datagram)
+        key = (*front, frame.link_source, frame.link_destination, *options.values())
         grown = self._known.get(key)  # octets of the shortest form beyond those of the datagram
         if grown is None:
+            env = sighting.decoder.env(frame.link_source, frame.link_destination)
             try:
-                grown = len(compress(datagram, _env(sighting), **options).octets) - len(datagram)
+                grown = len(compress(datagram, env, **options).octets) - len(datagram)
             except RequestError:
                 return 0
             self._keep(key, grown)
-        carried = payload - sum(layers.get(name, 0) for name in _MESH) // 8
+        carried = len(sighting.payload or b"") - mesh_octets(frame)
         return max(carried - grown - len(datagram), 0)
 
     def _of_fragments(self, sighting: Sighting, datagram: bytes, around: int) -> int:
         """Return the same for all fragments together; each frame has ``around`` octets around its payload."""
-        shape = sighting.shape
-        if shape is None or not isinstance(shape.example.fragment, Fragment):
+        example = sighting.example
+        if example is None or not isinstance(example.fragment, Fragment):
             return 0  # recoverable fragments are cut from the compressed form
         actual = sum(part.octets + around for part in sighting.parts)
-        front = _front(datagram, generic=False)
-        key = (front, len(datagram), around, actual, sighting.source, sighting.destination)
+        ends = example.link_source, example.link_destination
+        key = (*_front(datagram), len(datagram), around, actual, *ends)
         known = self._known.get(key)
         if known is None:
             try:
-                pieces = split(datagram, _env(sighting), room=self._largest - around)
+                pieces = split(datagram, sighting.decoder.env(*ends), room=self._largest - around)
                 known = max(actual - sum(map(len, pieces)) - around * len(pieces), 0)
             except RequestError:
                 known = 0
@@ -103,24 +88,19 @@ class Savings:
             self._known.popitem(last=False)
 
 
-def _front(datagram: bytes, *, generic: bool) -> bytes:
-    """Return the octets of a datagram that decide how long its compressed headers are: all but lengths, at most."""
-    if generic or datagram[6] not in (ipv6.UDP, ipv6.ICMPV6):
-        return datagram
-    if datagram[6] == ipv6.ICMPV6:
-        return datagram[:4] + datagram[6 : ipv6.OCTETS]
-    length = int.from_bytes(datagram[44:46], "big")
-    fits = length == len(datagram) - ipv6.OCTETS  # or the UDP header stays as it is
-    return datagram[:4] + datagram[6:44] + bytes([fits])
-
-
-def _env(sighting: Sighting) -> Env:
-    decoder = sighting.decoder
-    return Env(
-        sighting.source,
-        sighting.destination,
-        None,
-        decoder.contexts,
-        decoder.root,
-        decoder.rpi_type,
-    )
+def _front(datagram: bytes) -> tuple[object, ...]:
+    """Return what decides how long a datagram's compressed headers are: all of it, or its headers without lengths."""
+    reader = Reader(datagram)
+    try:
+        header = ipv6.decode(reader)
+        there = replace(header, payload_length=0)
+        if header.next_header == ipv6.ICMPV6:
+            return (there,)
+        if header.next_header == ipv6.UDP:
+            inner = udp.decode(reader)
+            # with another length the UDP header stays as it is
+            fits = inner.length == header.payload_length == len(datagram) - ipv6.OCTETS
+            return there, inner.source_port, inner.destination_port, fits
+    except WireError:
+        pass
+    return (datagram,)

@@ -12,13 +12,12 @@ from typing import NamedTuple, TypeVar
 from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.packet import FlowKey
-from lowpanbudget.capture.follow.shape import Shape
 from lowpanbudget.capture.follow.sighting import Sighting, flow_of_parts
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.savings import Savings
 from lowpanbudget.capture.tally import Tally
-from lowpanbudget.layers.internet import ipv6, udp
-from lowpanbudget.layers.link.mac import LARGEST_FRAME, FrameType
+from lowpanbudget.layers.internet import chain, ipv6, udp
+from lowpanbudget.layers.link.mac import LARGEST_FRAME, FrameType, Mac
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
 from lowpanbudget.stack.upper import COAP_PORT
 
@@ -103,7 +102,7 @@ class Surveyor:
 
     def add(self, sighting: Sighting) -> None:
         """Count one record."""
-        shape, datagram = sighting.shape, sighting.datagram
+        datagram = sighting.datagram
         place = self._place(sighting)
         tally = place.tally
         # an FCS that the receiver took off was on the air all the same
@@ -126,8 +125,13 @@ class Surveyor:
         if datagram is not None:
             tally.datagrams += 1
             tally.datagram_octets += len(datagram)
-            tally.application += _application(sighting, datagram)
-        if shape is not None and shape.example.fragment is not None:
+            alone = len(sighting.parts) == 1
+            application = place.application
+            if application is None or not alone:
+                application = _application(sighting, datagram)
+                place.application = application if alone else None
+            tally.application += application
+        if sighting.example is not None and sighting.example.fragment is not None:
             tally.fragments += 1
         if place.sequence is not None and sighting.fcs_ok is not False:
             tally.lost += self._lost(place.sequence, sighting.sequence)
@@ -157,17 +161,19 @@ class Surveyor:
         return tally
 
     def _place(self, sighting: Sighting) -> "_TallyPlace":
-        """Return where a record is counted; found once for all frames of a shape."""
-        shape = sighting.shape
-        if shape is not None and sighting.flow is shape.flow:
-            place = shape.facts.get(self)
+        """Return where a record is counted; found once for all frames that are alike."""
+        template = sighting.template
+        shared = template is not None and sighting.flow is template.flow
+        if template is not None and shared:
+            place = template.facts.get(self)
             if isinstance(place, _TallyPlace):
                 return place
-        kind = sighting.kind
-        tally = self._tally(Cell(kind, sighting.flow, sighting.source))
-        place = _TallyPlace(tally, kind == _DATA, None if shape is None else _sequence_of(shape))
-        if shape is not None and sighting.flow is shape.flow:
-            shape.facts[self] = place
+        mac = None if template is None else template.example.mac
+        tally = self._tally(Cell(sighting.kind, sighting.flow, sighting.source))
+        is_data = mac is not None and mac.frame_type == FrameType.DATA
+        place = _TallyPlace(tally, is_data, None if mac is None else _sequence_of(mac))
+        if template is not None and shared:
+            template.facts[self] = place
         return place
 
     def _lost(self, key: bytes, sequence: int | None) -> int:
@@ -184,21 +190,25 @@ class Surveyor:
         return missing if missing <= _GAP else 0
 
 
-class _TallyPlace(NamedTuple):
-    """Where a record is counted, whether its room counts, and the name of its sequence if it has one."""
+@dataclass(slots=True)
+class _TallyPlace:
+    """Where records are counted, whether their room counts, and the name of their sequence if they have one.
+
+    ``application`` are the octets that an application sent in each, once they are known.
+    """
 
     tally: Tally
     is_data: bool
     sequence: bytes | None
+    application: int | None = None
 
 
 _DATA = FrameType.DATA.name.lower()
 _NUMBERED = {FrameType.DATA, FrameType.COMMAND, FrameType.BEACON}
 
 
-def _sequence_of(shape: Shape) -> bytes | None:
-    mac = shape.example.mac
-    if mac is None or mac.frame_type not in _NUMBERED or mac.source is None:
+def _sequence_of(mac: Mac) -> bytes | None:
+    if mac.frame_type not in _NUMBERED or mac.source is None:
         return None
     # beacons count in a sequence of their own (macBsn; IEEE 802.15.4-2015 clause 7.2.2.7, from memory)
     return bytes([mac.frame_type == FrameType.BEACON]) + mac.source
@@ -206,20 +216,14 @@ def _sequence_of(shape: Shape) -> bytes | None:
 
 def _application(sighting: Sighting, datagram: bytes) -> int:
     """Return the octets that an application sent in the datagram: behind UDP, and behind CoAP where it can be read."""
-    shape, payload, flow = sighting.shape, sighting.payload, sighting.flow
+    flow = sighting.flow
     if flow is None or flow.protocol != ipv6.UDP:
         return 0
-    if (
-        shape is not None
-        and shape.tail is not None
-        and payload is not None
-        and len(sighting.parts) == 1
-    ):
-        return len(payload) - shape.tail
-    if COAP_PORT not in (flow.source_port, flow.destination_port) and datagram[6] == ipv6.UDP:
-        return len(datagram) - ipv6.OCTETS - udp.OCTETS
-    packet = sighting.packet
-    return 0 if packet is None else len(packet.payload)
+    if COAP_PORT in (flow.source_port, flow.destination_port):
+        packet = sighting.packet
+        return 0 if packet is None else len(packet.payload)
+    found = chain.find(datagram, ipv6.UDP)
+    return 0 if found is None else len(datagram) - found.offset - udp.OCTETS
 
 
 def survey(records: Iterable[Record], trace: Trace | None = None) -> Survey:

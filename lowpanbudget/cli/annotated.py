@@ -104,7 +104,7 @@ def _pick(trace: "Trace", records: "Iterator[Record]", wanted: set[int], name: s
     last = max(wanted)
     for sighting in trace.follow(records):
         number = sighting.number
-        if sighting.shape is not None and sighting.shape.example.fragment is not None:
+        if sighting.example is not None and sighting.example.fragment is not None:
             held[number] = sighting
             if len(held) > _MOST_HELD:
                 held.popitem(last=False)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from sys import getsizeof
 from typing import Any, Literal, NamedTuple
 
-from lowpanbudget.bits import Reader, Span, StandIn, Writer
+from lowpanbudget.bits import Place, Reader, Span, StandIn, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError, Reserved, WireError, plural
 
@@ -30,7 +30,8 @@ _WORD_KEPT = 2  # octets; longer words (lengths, tags, checksums) hardly ever co
 class Bits:
     """A field of ``width`` bits in a header's word, or a part of a row's in-line octets.
 
-    ``meaning`` is a text, a table of values, or a function of the value. A field with ``fixed`` must hold that value.
+    ``meaning`` is a text, a table of values, or a function of the value. A field with ``fixed`` must hold that value. A
+    ``free`` one, of whole octets, may hold any: nothing is read otherwise for it.
     """
 
     name: str
@@ -38,6 +39,7 @@ class Bits:
     meaning: Meaning = ""
     fixed: int | None = None
     cite: Cite | None = None
+    free: bool = False
 
     def says(self, value: int) -> str:
         """Return what ``value`` means in words."""
@@ -73,7 +75,7 @@ class Row:
     ``inline`` octets are carried for it; ``needs`` says in words when it may be used; ``fit`` makes the octets (None:
     cannot be used here; no ``fit`` at all: never chosen); ``restore`` reads them (None: a reserved code). ``parts``
     lays out the octets when they hold more than one field. A row stands in for another one only of its own ``family``.
-    ``uses`` tell what each field that it restores comes from.
+    ``uses`` tell what each field that it restores comes from. Nothing is read otherwise for what ``free`` octets hold.
     """
 
     code: int
@@ -85,6 +87,7 @@ class Row:
     parts: tuple[Bits, ...] = ()
     family: str = ""
     uses: tuple[Use, ...] = ()
+    free: Literal["", "big", "little"] = ""
 
     def takes(self, source: str) -> bool:
         """Return whether a field that this row restores comes from such a source."""
@@ -188,6 +191,8 @@ class Choice:
             raise
         if octets:
             self._spans(reader.spans, reader.layer, row, octets, value, start * 8)
+            if row.free:
+                reader.free.append(Place(start, reader.pos, row.free))
         return value
 
     def reserved(self, row: Row, offset: int, layer: str) -> Reserved:
@@ -292,7 +297,7 @@ class Header:
     """A word of fields, big- or little-endian, as the standard draws it.
 
     ``order`` "big": fields from the most significant bit; "little": from the least significant bit of a little-endian
-    number, as IEEE 802.15.4 draws them.
+    number, as IEEE 802.15.4 draws them. ``free`` are the places of its free fields.
     """
 
     name: str
@@ -302,6 +307,7 @@ class Header:
     octets: int = field(init=False)
     _places: tuple[tuple[Bits | Choice, int, int], ...] = field(init=False, repr=False)
     _plans: _Plans = field(init=False, default_factory=dict, repr=False)
+    free: tuple[Place, ...] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         bits = sum(part.width for part in self.fields)
@@ -314,6 +320,12 @@ class Header:
             places.append((part, shift, (1 << part.width) - 1))
             passed += part.width
         self._places = tuple(places)
+        self.free = tuple(
+            Place(at // 8, (at + part.width) // 8, self.order)
+            for part, shift, _ in places
+            for at in (shift if self.order == "little" else bits - shift - part.width,)
+            if isinstance(part, Bits) and part.free
+        )
 
     @property
     def choices(self) -> tuple[Choice, ...]:
@@ -386,6 +398,8 @@ class Header:
                 cite=plan.wrong.cite or self.cite,
             )
         reader.spans += plan.spans
+        for place in self.free:
+            reader.free.append(Place(start + place.start, start + place.end, place.order))
         if plan.reserved is not None:
             raise plan.reserved.reserved(plan.rows[plan.reserved.name], start, self.name)
         return plan.values, plan.rows

@@ -139,15 +139,15 @@ class Audit:
         if self._first_ns is None:
             self._first_ns = time_ns
         time_s = nan if time_ns is None else (time_ns - (self._first_ns or 0)) / 1e9
-        shape = sighting.shape
-        frame = Frame(sighting.octets) if shape is None else shape.example
+        template = sighting.template
+        frame = Frame(sighting.octets) if template is None else template.example
         scene = Scene(
             self.known, sighting.number, time_s, frame, self.known.contexts, sighting.octets, sighting.fcs_octets,
             sighting.payload, sighting.sequence, sighting.frame_counter, sighting.fcs_ok,
         )  # fmt: skip
-        if shape is not None:
+        if template is not None:
             scene.contexts = sighting.decoder.contexts
-            facts = shape.facts.get(self)
+            facts = template.facts.get(self)
             if isinstance(facts, list):
                 self._only_varying = True
                 for rule, hit in facts:
@@ -159,15 +159,15 @@ class Audit:
         try:
             if self._begin(scene) and sighting.repeats is None:
                 fragment = frame.fragment
-                if shape is not None and shape.fragment and fragment is not None:
-                    fragment = shape.fragment_of(scene.payload or b"")
+                if template is not None and fragment is not None:
+                    fragment = template.fragment_of(scene.payload or b"")
                 notices = [] if self._only_varying else list(frame.notices)
                 notices += [notice for notice in sighting.notices if notice not in frame.notices]
                 self._look(scene, sighting.datagram, sighting.numbers, fragment, notices)
                 for event in sighting.ended:
                     self._give(scene, event)
-                if shape is not None and self._kept is not None:
-                    shape.facts[self] = self._kept
+                if template is not None and self._kept is not None:
+                    template.facts[self] = self._kept
         finally:
             self._only_varying, self._kept = False, None
 

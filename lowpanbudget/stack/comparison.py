@@ -73,19 +73,11 @@ def compare(
     ``largest`` is the octets of the largest frame. The shortest form elides a checksum, uses generic compression and
     short routing headers only where the frame does. Raises ``RequestError`` for a datagram that no form can carry.
     """
-    options = {
-        # one that cannot be verified is carried
-        "elide_udp_checksum": frame.checksum_elided
-        and all(notice.name != "udp-checksum-unsure" for notice in frame.notices),
-        "ghc": any(_is_generic(layer) for layer in frame.layers),
-        "lorh": any(isinstance(layer, lorh.RoutingHeader) for layer in frame.layers),
-    }
+    options = methods(frame)
     env = Env(frame.link_source, frame.link_destination, None, contexts, root, rpi_type)
     best = compress(datagram, env, **options).octets
     payload = len(frame.payload or b"")
-    mesh = sum(
-        head.end - head.start for head in frame.heads if isinstance(head.value, Mesh | Broadcast)
-    )
+    mesh = mesh_octets(frame)
     around = len(frame.octets) - payload + mesh
     here = [count - mesh for count in pieces or (payload,)]
     there = [len(best)]
@@ -97,6 +89,24 @@ def compare(
     )  # fmt: skip
     return Comparison(
         sum(here), sum(there), len(here), len(there), around, best, tuple(differences)
+    )
+
+
+def methods(frame: Frame) -> dict[str, bool]:
+    """Return the methods, as ``compress`` names them, that a frame uses and its shortest form may use."""
+    return {
+        # one that cannot be verified is carried
+        "elide_udp_checksum": frame.checksum_elided
+        and all(notice.name != "udp-checksum-unsure" for notice in frame.notices),
+        "ghc": any(_is_generic(layer) for layer in frame.layers),
+        "lorh": any(isinstance(layer, lorh.RoutingHeader) for layer in frame.layers),
+    }
+
+
+def mesh_octets(frame: Frame) -> int:
+    """Return the octets of mesh and broadcast headers, which stay in every form."""
+    return sum(
+        head.end - head.start for head in frame.heads if isinstance(head.value, Mesh | Broadcast)
     )
 
 

@@ -113,7 +113,7 @@ def read_payload(reader: Reader, chain: Chain) -> None:
     cut = any(part.kind == ipv6.FRAGMENT and is_cut(part.value) for part in chain.parts)
     if not chain.whole or cut:
         reader.layer = "payload"
-        reader.rest("payload", PART)
+        reader.rest("payload", PART, free=True)
         return
     last = chain.parts[-1]
     if last.kind == ipv6.UDP:

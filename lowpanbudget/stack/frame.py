@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from ipaddress import IPv6Address
 from typing import Any
 
-from lowpanbudget.bits import Reader, Span, StandInOctets, Writer
+from lowpanbudget.bits import Place, Reader, Span, StandInOctets, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import RPI_TYPES, Contexts, Env, address
 from lowpanbudget.errors import BadMic, RequestError, WireError
@@ -49,7 +49,8 @@ class Frame:
     after MHR and payload IEs up to
     the MIC, command identifier and beacon fields included; None while sealed. ``datagram`` is the IPv6 packet, or None
     for a fragment (``fragment``, ``fragment_octets``), another payload, or a ``fault``. ``spans`` tile the frame;
-    ``heads`` are its headers where they stand, ``values`` the headers restored from them.
+    ``heads`` are its headers where they stand, ``values`` the headers restored from them. At the places ``free`` other
+    octets would have been read alike.
     """
 
     octets: bytes
@@ -66,6 +67,7 @@ class Frame:
     values: tuple[Any, ...] = field(default=(), repr=False)
     contexts: Contexts = field(default_factory=Contexts, repr=False)
     spans: tuple[Span, ...] = ()
+    free: tuple[Place, ...] = field(default=(), repr=False)
     notices: list[Notice] = field(default_factory=list)
     fault: WireError | None = None
 
@@ -343,6 +345,7 @@ def _tile(frame: Frame, reader: Reader, trailer: list[Span]) -> None:
         octets = frame.octets[at // 8 : end // 8]
         spans.append(Span(at, end - at, layer, "not decoded", octets, "", None))
     frame.spans = (*spans, *trailer)
+    frame.free = tuple(reader.free)
 
 
 def encode_frame(

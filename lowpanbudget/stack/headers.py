@@ -77,7 +77,7 @@ def _fragment(reader: Reader, _env: Env, found: Lowpan) -> None:
         reader.need(1, "the compressed headers of a first fragment", fragment.CITE)
         return
     reader.layer = "payload"
-    octets = reader.rest("fragment payload", "uncompressed octets", fragment.CITE)
+    octets = reader.rest("fragment payload", "uncompressed octets", fragment.CITE, free=True)
     if not octets or header.offset + len(octets) > header.size:
         raise Malformed(
             f"{len(octets)} octets at {header.offset} do not fit datagram_size {header.size}"
@@ -173,7 +173,7 @@ def _ipv6(reader: Reader, _env: Env, found: Lowpan) -> None:
             found.note("payload-unreadable", fault.message, fault.cite, fault.offset)
     elif reader.left:
         reader.layer = "payload"
-        reader.rest("payload", PART)
+        reader.rest("payload", PART, free=True)
     octets = reader.data[at : reader.end]
     expected = found.fragment.size if isinstance(found.fragment, Fragment) else len(octets)
     if not found.compressed and header.payload_length + ipv6.OCTETS != expected:

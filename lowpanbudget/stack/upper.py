@@ -79,19 +79,19 @@ def explain_rest(datagram: bytes, covers: int) -> list[Span]:
 
 def _kept(reader: Reader, upper: Upper, read: Callable[[], None]) -> None:
     """Run ``read``; after a fault put the reader back where the last whole header ended."""
-    start, spans, rest = reader.pos, len(reader.spans), upper.rest
+    start, spans, free, rest = reader.pos, len(reader.spans), len(reader.free), upper.rest
     try:
         read()
     except WireError as error:
         upper.fault, upper.rest = error.bare(), rest
         reader.pos = start
-        del reader.spans[spans:]
+        del reader.spans[spans:], reader.free[free:]
 
 
 def _rest(reader: Reader, meaning: str) -> None:
     if reader.left:
         reader.layer = "payload"
-        reader.rest("payload", meaning)
+        reader.rest("payload", meaning, free=True)
 
 
 def _headers(

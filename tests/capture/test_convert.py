@@ -108,9 +108,9 @@ def test_plain_frames_hold_the_same_datagrams(stripped: bool) -> None:
     after = list(Trace(contexts=CONTEXTS).follow(found))
     assert [t.datagram for t in after] == before
     assert not any(
-        t.shape.example.mac.security
+        t.template.example.mac.security
         for t in after
-        if t.datagram and t.shape and t.shape.example.mac
+        if t.datagram and t.template and t.template.example.mac
     )
 
 

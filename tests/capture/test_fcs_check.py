@@ -57,7 +57,7 @@ def test_what_stands_at_the_end(
     assert verdict.text
     for one in sighting:
         assert one.status == (one.record.octets[-2:] if status_octets else b"")
-        if state != "unclear" and one.shape is not None and one.shape.example.mac is not None:
+        if state != "unclear" and one.template is not None and one.template.example.mac is not None:
             assert one.damaged == (b"damaged" in one.octets)
         if frames[0] in GOOD or frames == LONG:
             assert one.damaged or one.datagram is not None

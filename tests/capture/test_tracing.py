@@ -45,8 +45,8 @@ from lowpanbudget import (
     encode_frame,
 )
 from lowpanbudget.capture.files.record import Record
-from lowpanbudget.capture.follow.shape import layer_bits
 from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.templates import layer_bits
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.layers.internet.nd import messages as nd
@@ -74,12 +74,12 @@ def same_as_decoded(sighting: Sighting, **known: Any) -> None:
     """Check what the trace says of a frame against decoding it alone."""
     frame = decode_frame(sighting.octets, fcs=sighting.fcs_octets, **known)
     assert sighting.frame is not None
-    assert sighting.shape is not None
+    assert sighting.template is not None
     if sighting.fault is None or frame.fault is None:
         assert sighting.fault is frame.fault is None
     else:
         assert str(sighting.fault) == str(frame.fault)
-    fragment = sighting.shape.fragment_of(sighting.payload or b"")
+    fragment = sighting.template.fragment_of(sighting.payload or b"")
     if frame.fragment is None or isinstance(frame.fragment, Fragment):
         assert fragment == frame.fragment
     if sighting.damaged:
@@ -768,6 +768,6 @@ def test_what_is_remembered_is_bounded() -> None:
         octets = encode_frame(mac_of(link, B, number & 255), payload).octets
         trace.feed(Record(number + 1, number * 10**6, 195, octets, len(octets)))
     assert len(trace._reassembler._open) <= 256
-    assert len(trace._shapes._young) + len(trace._shapes._old) <= 2048
-    assert len(trace._headers._young) + len(trace._headers._old) <= 2048
+    assert len(trace._reader._templates._young) + len(trace._reader._templates._old) <= 2048
+    assert len(trace._reader._headers._young) + len(trace._reader._headers._old) <= 2048
     assert len(trace._repeats._sources) <= 4096

@@ -8,31 +8,31 @@ decoding serves all frames of a flow, and the frames of a capture are few kinds.
 from collections.abc import Iterable
 from typing import Generic, NamedTuple, TypeVar
 
+from lowpanbudget.bits import Place
+
 Value = TypeVar("Value")
 MOST = 1024  # values in each of two generations; what was not asked for in one is forgotten
 _MOST_MASKS = 24  # for one beginning
 
 
 class Mask(NamedTuple):
-    """Which octets count: those in ``kept``; and the length, or whether there is anything from ``tail`` on."""
+    """Which octets count: those in the ranges ``kept``."""
 
     number: int
     kept: tuple[tuple[int, int], ...]
-    tail: int | None
 
     def key(self, extra: object, octets: bytes) -> tuple[object, ...]:
         """Return what texts that are read alike have in common."""
-        count = len(octets) if self.tail is None else len(octets) > self.tail
         kept = self.kept
         if len(kept) == 1:
-            return self.number, extra, octets[kept[0][0] : kept[0][1]], count
-        return self.number, extra, b"".join([octets[start:end] for start, end in kept]), count
+            return self.number, extra, octets[kept[0][0] : kept[0][1]]
+        return self.number, extra, b"".join([octets[start:end] for start, end in kept])
 
 
 class Memo(Generic[Value]):
     """Values by the octets they were learned from, in bounded memory.
 
-    The first two octets must never be free. ``extra`` is what else the value depends on.
+    The first two octets must never be free. ``extra`` is what else the value depends on, such as the length.
     """
 
     def __init__(self, most: int = MOST) -> None:
@@ -54,32 +54,21 @@ class Memo(Generic[Value]):
                 return value
         return None
 
-    def put(
-        self,
-        octets: bytes,
-        free: Iterable[tuple[int, int]],
-        tail: int | None,
-        value: Value,
-        extra: object = None,
-    ) -> None:
-        """Keep a value: ``free`` are ranges (start, end), in order; from ``tail`` on all are free, in any number.
-
-        With None for ``tail`` only texts of the same length are alike.
-        """
+    def put(self, octets: bytes, free: Iterable[Place], value: Value, extra: object = None) -> None:
+        """Keep a value that depends on all octets but those at the ``free`` places, which stand in order."""
         kept, at = [], 0
-        for start, end in free:
-            if start > at:
-                kept.append((at, start))
-            at = end
-        last = len(octets) if tail is None else tail
-        if last > at or not kept:
-            kept.append((at, max(last, at)))
+        for place in free:
+            if place.start > at:
+                kept.append((at, place.start))
+            at = place.end
+        if len(octets) > at or not kept:
+            kept.append((at, max(len(octets), at)))
         masks = self._masks.setdefault(octets[:2], [])
-        mask = next((m for m in masks if m.kept == tuple(kept) and m.tail == tail), None)
+        mask = next((mask for mask in masks if mask.kept == tuple(kept)), None)
         if mask is None:
             if len(masks) >= _MOST_MASKS:
                 return
-            mask = Mask(len(masks), tuple(kept), tail)
+            mask = Mask(len(masks), tuple(kept))
             masks.append(mask)
             if len(self._masks) > self._most:
                 self.clear()

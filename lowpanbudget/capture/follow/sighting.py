@@ -5,11 +5,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from lowpanbudget.capture.files.link_types import FRAME, LOWPAN, Body
 from lowpanbudget.capture.files.record import Record
-from lowpanbudget.capture.follow.decoding import Decoder
 from lowpanbudget.capture.follow.packet import FlowKey, Packet, read_packet
-from lowpanbudget.capture.follow.shape import Shape, layer_bits
+from lowpanbudget.capture.follow.templates import Template, layer_bits
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.link.mac import FrameType
+from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.found import Notice
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
@@ -45,9 +45,8 @@ class Sighting:
     another sequence number. ``ended`` are datagrams whose fragments were given up now. ``notices`` and ``fault`` tell
     what is odd and what ended reading. A ``damaged`` frame has an FCS that is wrong, and brings no datagram.
 
-    ``decoder`` holds the contexts, root and devices that were known then; ``shape`` is shared by all frames that
-    differ only in numbers, checksums and payload: judge it once. ``frame`` and ``packet`` are
-    decoded when they are asked for.
+    ``decoder`` holds the contexts, root and devices that were known then; ``template`` is shared by all frames that
+    are alike: judge it once. ``frame`` and ``packet`` are decoded when they are asked for.
     """
 
     record: Record
@@ -59,7 +58,7 @@ class Sighting:
     status: bytes = b""
     fcs_ok: bool | None = None
     damaged: bool = False
-    shape: Shape | None = None
+    template: Template | None = None
     sequence: int | None = None
     frame_counter: int | None = None
     verified: bool = False
@@ -87,14 +86,24 @@ class Sighting:
         return tuple([part.number for part in self.parts])
 
     @property
+    def end(self) -> int:
+        """Return where the frame ends without its FCS."""
+        return max(len(self.octets) - self.fcs_octets, 0)
+
+    @property
+    def example(self) -> Frame | None:
+        """Return a decoded frame that is alike: this one, or the first such; None for a record that holds none."""
+        return None if self.template is None else self.template.example
+
+    @property
     def source(self) -> bytes | None:
         """Return the link source that counts: a mesh header's originator, else the MAC's."""
-        return None if self.shape is None else self.shape.example.link_source
+        return None if self.template is None else self.template.example.link_source
 
     @property
     def destination(self) -> bytes | None:
         """Return the link destination that counts."""
-        return None if self.shape is None else self.shape.example.link_destination
+        return None if self.template is None else self.template.example.link_destination
 
     @property
     def frame(self) -> Frame | None:
@@ -129,10 +138,10 @@ class Sighting:
     @property
     def layer_bits(self) -> dict[str, int]:
         """Return the bits of each layer of the frame; together they are all its bits."""
-        if self.shape is None:
+        if self.template is None:
             packet = self.packet
             return {} if packet is None else layer_bits(packet.spans)
-        bits = self.shape.layer_bits(len(self.payload or b""))
+        bits = dict(self.template.layers)
         trailer = 8 * (self.mic + min(self.fcs_octets, len(self.octets)))
         if trailer:
             bits["MAC"] = bits.get("MAC", 0) + trailer
@@ -143,7 +152,7 @@ class Sighting:
         """Return what the record is in words: "data", "acknowledgement", "beacon", a command, or another kind."""
         if self.body.kind != FRAME:
             return self.body.kind
-        mac = None if self.shape is None else self.shape.example.mac
+        mac = None if self.template is None else self.template.example.mac
         if mac is None:
             return "unreadable"
         return FrameType(mac.frame_type).name.lower()
@@ -165,6 +174,6 @@ class Sighting:
             return self.fault.message
         if self.damaged:
             return "the FCS does not match: a damaged frame"
-        if self.shape is not None and self.payload is None:
+        if self.template is not None and self.payload is None:
             return next((n.text for n in self.notices if n.name in _WHY_SEALED), "sealed")
         return ""

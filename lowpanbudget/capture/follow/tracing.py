@@ -11,29 +11,26 @@ from ipaddress import IPv6Address
 from itertools import chain, islice
 from typing import TYPE_CHECKING, Any
 
-from lowpanbudget.capture.files.link_types import FRAME, IPV6, LOWPAN, Body, unwrap
+from lowpanbudget.capture.files.link_types import FRAME, IPV6, LOWPAN, unwrap
 from lowpanbudget.capture.files.record import Record
-from lowpanbudget.capture.follow.decoding import Decoder
 from lowpanbudget.capture.follow.ending import Endings
 from lowpanbudget.capture.follow.fcs_check import WINDOW, FcsVerdict
+from lowpanbudget.capture.follow.frames import FrameReader
 from lowpanbudget.capture.follow.learning import (
     Device,
     Knowledge,
     LearnedContext,
-    lesson_of,
     lesson_of_layers,
 )
-from lowpanbudget.capture.follow.memo import Memo
 from lowpanbudget.capture.follow.packet import flow_of, read_packet
 from lowpanbudget.capture.follow.repeats import Repeats
-from lowpanbudget.capture.follow.shape import HeaderShape, Shape, header_shape, payload_shape
 from lowpanbudget.capture.follow.sighting import Part, Sighting, flow_of_parts
 from lowpanbudget.env import Contexts, Env, address
-from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import ipv6, rpi
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
-from lowpanbudget.layers.link.security import Devices, devices_of, keys_of, unseal
+from lowpanbudget.layers.link.security import Devices, devices_of, keys_of
 from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
+from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.reassembly import Complete, Discarded, Event, Reassembler, TimedOut
 
@@ -90,12 +87,11 @@ class Trace:
         self._endings = Endings(fcs)
         self._reassembler = Reassembler(timeout_s=timeout_s)
         self._repeats = Repeats()
-        self._headers: Memo[HeaderShape] = Memo()
-        self._shapes: Memo[Shape] = Memo()
         self._first_ns: int | None = None
         self._time_s = 0.0
         self.leftover: list[TimedOut | Discarded] = []
-        self._renew()
+        self._reader = FrameReader(self._known())
+        self._reassembler.env = self._reader.decoder.env()
 
     @property
     def fcs(self) -> dict[int, FcsVerdict]:
@@ -105,7 +101,7 @@ class Trace:
     @property
     def contexts(self) -> Contexts:
         """Return the contexts that hold now, given and learned."""
-        return self._decoder.contexts
+        return self._reader.decoder.contexts
 
     @property
     def learned_contexts(self) -> tuple[LearnedContext, ...]:
@@ -134,9 +130,15 @@ class Trace:
         """Return what one record holds. Whether an FCS is there is what the link type says, unless tested before."""
         self._clock(record.time_ns)
         body = unwrap(record)
+        decoder = self._reader.decoder
         if body.kind == FRAME:
-            return self._frame(record, body)
-        sighting = Sighting(record, body, self._decoder, self.matcher)
+            octets, length, status = self._endings.of(record, body)
+            sighting = Sighting(record, body, decoder, self.matcher, octets, length, status)
+            end = len(octets) - length
+            if length and end > 0:
+                sighting.fcs_ok = fcs_of(octets[:end], length) == octets[end:]
+            return self._settle(sighting, self._reader.read(sighting))
+        sighting = Sighting(record, body, decoder, self.matcher)
         if body.kind == IPV6:
             if sighting.cut:
                 return sighting
@@ -145,121 +147,19 @@ class Trace:
             sighting.parts = (Part(record.number, len(body.octets), sighting.flow),)
             return sighting
         if body.kind == LOWPAN:
-            frame = self._decoder.lowpan(body.octets, body.source, body.destination)
-            shape = payload_shape(frame, 0, len(body.octets)).shape
-            sighting.payload = body.octets
-            shape.lessons = lesson_of(frame)
-            sighting.decoded(frame)
-            if frame.datagram is not None:
-                sighting.datagram = frame.datagram.octets
-            return self._settle(sighting, shape, None if frame.fragment is None else frame)
+            return self._settle(sighting, self._reader.read_lowpan(sighting))
         sighting.fault = body.fault
         return sighting
 
     # --- one frame --------------------------------------------------------------------------------
 
-    def _frame(self, record: Record, body: Body) -> Sighting:
-        octets, length, status = self._endings.of(record, body)
-        sighting = Sighting(record, body, self._decoder, self.matcher, octets, length, status)
-        end = len(octets) - length
-        if length and end > 0:
-            sighting.fcs_ok = fcs_of(octets[:end], length) == octets[end:]
-        if sighting.fcs_ok is not False:
-            header = self._headers.get(octets)
-            if header is not None and self._known(sighting, header, octets, max(end, 0)):
-                return sighting
-        return self._decoded(sighting, octets, length)
-
-    def _known(self, sighting: Sighting, header: HeaderShape, octets: bytes, end: int) -> bool:
-        """Read a frame whose header and payload are of kinds that were decoded before; False if they are not."""
-        mac = header.mac
-        start = mac.header_length
-        security = mac.security
-        if start > end:
-            return False
-        sequence, counter = header.numbers(octets)
-        if security is None or not security.level:
-            payload = octets[start:end]
-        else:
-            level = security.protection
-            if end - start < level.mic or not header.keys:
-                return False
-            sealed = header.mac_of(counter)
-            for key in header.keys:
-                try:
-                    payload = unseal(
-                        sealed, octets[:start], octets[start:end], key,
-                        asn=sighting.body.asn, devices=self.knowledge.devices,
-                    )  # fmt: skip
-                    break
-                except WireError:
-                    continue
-            else:
-                return False
-            payload = payload[: end - start - level.mic]
-            sighting.verified = bool(level.mic)
-            sighting.mic = level.mic
-        shape = self._shapes.get(payload, header)
-        if shape is None:
-            return False
-        built = None
-        if shape.template is not None:
-            built = shape.template.build(payload)
-            if built is None:
-                return False
-        sighting.sequence, sighting.frame_counter, sighting.payload = sequence, counter, payload
-        fragment = shape.fragment_of(payload)
-        frame = None
-        if fragment is not None and built is not None:
-            example = shape.example
-            frame = Frame(
-                octets, mac, payload, example.link_source, example.link_destination, None, fragment,
-                built, example.checksum_elided, sighting.verified,
-            )  # fmt: skip
-        elif built is not None:
-            sighting.datagram = built
-        self._settle(sighting, shape, frame)
-        return True
-
-    def _decoded(self, sighting: Sighting, octets: bytes, length: int) -> Sighting:
-        """Decode a frame in full, and remember its kind."""
-        frame = self._decoder.frame(octets, length, sighting.body.asn)
-        mac = frame.mac
-        start = end = max(len(octets) - length, 0)
-        header = None
-        if mac is not None:
-            start = mac.header_length
-            security = mac.security
-            sighting.sequence = mac.sequence
-            sighting.frame_counter = None if security is None else security.frame_counter
-            if security is not None and security.level:
-                sighting.mic = min(security.protection.mic, max(end - start, 0))
-                end -= sighting.mic
-            found = header_shape(frame, self._keys)
-            if found is not None and sighting.fcs_ok is not False:
-                header = self._headers.get(octets)
-                if header is None:
-                    header, free = found
-                    self._headers.put(octets, free, mac.header_length, header)
-        sighting.verified = frame.verified
-        sighting.payload = frame.payload
-        learned = payload_shape(frame, start, end)
-        shape = learned.shape
-        shape.lessons = lesson_of(frame)
-        if learned.kept and header is not None and frame.payload is not None:
-            self._shapes.put(frame.payload, learned.free, learned.tail, shape, header)
-        if frame.datagram is not None:
-            sighting.datagram = frame.datagram.octets
-        sighting.decoded(frame)
-        needs_feeding = frame.fragment is not None or frame.datagram is None
-        return self._settle(sighting, shape, frame if needs_feeding else None)
-
-    def _settle(self, sighting: Sighting, shape: Shape, frame: Frame | None) -> Sighting:
-        """Add what follows from a frame's kind: repetitions, fragments, lessons."""
-        example = shape.example
-        sighting.shape = shape
-        sighting.flow = shape.flow
-        sighting.notices = shape.notices
+    def _settle(self, sighting: Sighting, frame: Frame | None) -> Sighting:
+        """Add what follows from what a frame holds: repetitions, fragments, lessons."""
+        template = sighting.template
+        assert template is not None
+        example = template.example
+        sighting.flow = template.flow
+        sighting.notices = template.notices
         sighting.fault = example.fault
         source = example.link_source
         if source is not None and sighting.payload and sighting.fcs_ok is not False:
@@ -280,8 +180,8 @@ class Trace:
             self._put_together(sighting, frame)
         elif sighting.datagram is not None:
             sighting.parts = (self._part(sighting),)
-        if shape.lessons is not None and sighting.fcs_ok is not False and not sighting.cut:
-            self._learn(sighting, shape.lessons)
+        if template.lesson is not None and sighting.fcs_ok is not False and not sighting.cut:
+            self._learn(sighting, template.lesson)
         return sighting
 
     def _put_together(self, sighting: Sighting, frame: Frame) -> None:
@@ -325,19 +225,20 @@ class Trace:
             self._renew()
 
     def _renew(self) -> None:
-        """Make a decoder of what is known now; what was learned of kinds of frames under other contexts is void."""
+        """Read with what is known now from here on."""
+        decoder = self._known()
+        self._reader.renew(decoder)
+        self._reassembler.env = decoder.env()
+
+    def _known(self) -> Decoder:
         knowledge = self.knowledge
-        self._decoder = Decoder(
+        return Decoder(
             knowledge.contexts(), self._keys, knowledge.devices, knowledge.root, knowledge.rpi_type
         )
-        self._reassembler.env = Env(
-            contexts=self._decoder.contexts, root=knowledge.root, rpi_type=knowledge.rpi_type
-        )
-        self._shapes.clear()
 
     def _fits(self, octets: bytes) -> bool | None:
         """Return whether a frame without FCS proves by a checksum or integrity code that it ends where it should."""
-        frame = self._decoder.frame(octets, 0, None)
+        frame = self._reader.decoder.frame(octets, 0, None)
         if frame.verified:
             return True
         if frame.datagram is None or frame.datagram.checksum_elided:

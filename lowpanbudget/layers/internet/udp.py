@@ -23,7 +23,7 @@ HEADER = Header(
         Bits("source port", 16),
         Bits("destination port", 16),
         Bits("length", 16, "octets of header and data"),
-        Bits("checksum", 16, "over pseudo-header, header and data"),
+        Bits("checksum", 16, "over pseudo-header, header and data", free=True),
     ),
 )
 OCTETS = HEADER.octets
@@ -70,3 +70,18 @@ def checksum(source: IPv6Address, destination: IPv6Address, segment: bytes) -> i
     """
     blank = segment[:6] + b"\0\0" + segment[8:]
     return ipv6.transport_checksum(source, destination, ipv6.UDP, blank) or 0xFFFF
+
+
+def pseudo_sum(source: IPv6Address, destination: IPv6Address) -> int:
+    """Return what the pseudo-headers of all segments between two addresses have in common, for ``is_right``."""
+    return (int.from_bytes(source.packed + destination.packed, "big") + ipv6.UDP) % 0xFFFF
+
+
+def is_right(pseudo: int, segment: bytes) -> bool:
+    """Return whether a segment carries a checksum, and the right one: with it in the sum all sums up to ones."""
+    if not _CHECKSUM.number(segment):
+        return False
+    return not (pseudo + len(segment) + ipv6.ones_complement_sum(segment)) % 0xFFFF
+
+
+(_CHECKSUM,) = HEADER.free

@@ -78,7 +78,7 @@ COUNTER = Choice(
         Row(
             0, 4, "the frame counter goes in line", CITE,
             partial(_fit_counter, carried=True),
-            lambda octets, _env: int.from_bytes(octets, "little"),
+            lambda octets, _env: int.from_bytes(octets, "little"), free="little",
         ),
         Row(
             1, 0, "the absolute slot number stands for the counter", CITE,

@@ -10,7 +10,7 @@ Clause numbers of the IEEE text are from memory.
 from dataclasses import dataclass, field
 from typing import Any, cast
 
-from lowpanbudget.bits import Reader, Span, Writer
+from lowpanbudget.bits import Place, Reader, Span, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.env import is_number
 from lowpanbudget.errors import NotSupported, RequestError, WireError, plural
@@ -121,6 +121,7 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
         sequence = reader.peek("the sequence number", CITE)
         removed_by = NO_SEQUENCE if form.version == 2 else ""
         spans.append(Span(pos * 8, 8, "MAC", "sequence number", sequence, "", CITE, removed_by))
+        reader.free.append(Place(pos, pos + 1))
         pos += 1
     carried: list[bytes | None] = [None, None, None, None]
     pans: list[int | None] = [None, None, None]

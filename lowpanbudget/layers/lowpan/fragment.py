@@ -20,7 +20,7 @@ LARGEST = (1 << 11) - 1
 TIMEOUT_S = 60  # "The reassembly timeout MUST be set to a maximum of 60 seconds"
 
 _SIZE = Bits("datagram_size", 11, "octets of the datagram before compression")
-_TAG = Bits("datagram_tag", 16, "the same for all fragments of a datagram")
+_TAG = Bits("datagram_tag", 16, "the same for all fragments of a datagram", free=True)
 FRAG1 = Header("FRAG1", CITE, (Bits("dispatch", 5, "first fragment", fixed=0b11000), _SIZE, _TAG))
 FRAGN = Header(
     "FRAGN",

@@ -61,7 +61,7 @@ BC0 = Header(
     BROADCAST_CITE,
     (
         Bits("dispatch", 8, "broadcast", fixed=0x50),
-        Bits("sequence number", 8, "detects duplicates of a flooded frame"),
+        Bits("sequence number", 8, "detects duplicates of a flooded frame", free=True),
     ),
 )
 

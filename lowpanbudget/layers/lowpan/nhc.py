@@ -129,6 +129,7 @@ CHECKSUM = Choice(
             lambda octets, _env: int.from_bytes(octets, "big"),
             (Bits("checksum", 16, "over pseudo-header, header and data"),),
             uses=(Use("checksum", ("checksum",)),),
+            free="big",
         ),
         Row(
             1,

@@ -32,7 +32,7 @@ HEADER = Header(
         Bits("type", 2, TYPES),
         Bits("token length", 4, lambda value: "reserved" if value > LONGEST_TOKEN else "octets"),
         Bits("code", 8, code_text),
-        Bits("message id", 16, "finds duplicates, matches acknowledgements"),
+        Bits("message id", 16, "finds duplicates, matches acknowledgements", free=True),
     ),
 )
 
@@ -114,7 +114,7 @@ def decode(reader: Reader) -> CoapMessage:
             "an empty message ends after its message ID",
             offset=reader.pos, layer=LAYER, cite=rfc(7252, "4.1"),
         )  # fmt: skip
-    token = reader.octets(length, "token", *_TOKEN)
+    token = reader.octets(length, "token", *_TOKEN, free=True)
     options, payload = decode_options(reader)
     return CoapMessage(values["type"], code, values["message id"], token, options, payload)
 

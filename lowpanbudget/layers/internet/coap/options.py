@@ -162,7 +162,7 @@ def decode_options(reader: Reader) -> tuple[tuple[CoapOption, ...], bytes]:
                     layer=layer,
                     cite=CITE,
                 )
-            return tuple(options), reader.rest(*_PAYLOAD)
+            return tuple(options), reader.rest(*_PAYLOAD, free=True)
         option = _decode_option(reader, number)
         options.append(option)
         number = option.number

@@ -26,5 +26,8 @@ class Decoder:
 
     def lowpan(self, octets: bytes, source: bytes | None, destination: bytes | None) -> Frame:
         """Return a 6LoWPAN payload decoded that came between two addresses of another link."""
-        env = Env(source, destination, None, self.contexts, self.root, self.rpi_type)
-        return decode_lowpan(octets, env)
+        return decode_lowpan(octets, self.env(source, destination))
+
+    def env(self, source: bytes | None = None, destination: bytes | None = None) -> Env:
+        """Return what is known beside two link addresses."""
+        return Env(source, destination, None, self.contexts, self.root, self.rpi_type)

@@ -1,0 +1,148 @@
+"""One frame read: after the template of one that was alike, or decoded in full with all that is known."""
+
+from lowpanbudget.capture.follow.learning import lesson_of
+from lowpanbudget.capture.follow.memo import Memo
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.templates import (
+    HeaderTemplate,
+    Template,
+    header_template,
+    template_of,
+)
+from lowpanbudget.errors import WireError
+from lowpanbudget.layers.link.mac import Mac
+from lowpanbudget.layers.link.security import unseal
+from lowpanbudget.stack.decoder import Decoder
+from lowpanbudget.stack.frame import Frame
+
+
+class FrameReader:
+    """Reads frames with a decoder, and remembers the kinds of frames that it decoded under it."""
+
+    def __init__(self, decoder: Decoder) -> None:
+        self.decoder = decoder
+        self._headers: Memo[HeaderTemplate] = Memo()
+        self._templates: Memo[Template] = Memo()
+
+    def renew(self, decoder: Decoder) -> None:
+        """Decode with this from now on: what was learned of frames under another one is void."""
+        self.decoder = decoder
+        self._templates.clear()
+
+    def read(self, sighting: Sighting) -> Frame | None:
+        """Read what the frame of a sighting holds; return it when it may bring or end a datagram of several frames."""
+        if sighting.fcs_ok is not False:
+            header = self._headers.get(sighting.octets)
+            if header is not None:
+                template = self._alike(sighting, header)
+                if template is not None:
+                    return self._after(sighting, header, template)
+        return self._in_full(sighting)
+
+    def read_lowpan(self, sighting: Sighting) -> Frame | None:
+        """Read a 6LoWPAN payload that came without a MAC header, as ``read`` does."""
+        body = sighting.body
+        frame = self.decoder.lowpan(body.octets, body.source, body.destination)
+        sighting.template = template_of(frame, 0, len(body.octets))
+        sighting.payload = body.octets
+        self._keep(sighting, frame, sighting.template)
+        return None if frame.fragment is None else frame
+
+    def _alike(self, sighting: Sighting, header: HeaderTemplate) -> Template | None:
+        """Open a frame with this header; return the template of one with such a payload, or None."""
+        octets, mac = sighting.octets, header.mac
+        start, end = mac.header_length, sighting.end
+        security = mac.security
+        if start > end:
+            return None
+        counter = None if header.counter is None else header.counter.number(octets)
+        if security is None or not security.level:
+            payload = octets[start:end]
+        else:
+            mic = security.protection.mic
+            opened = None
+            if end - start >= mic:
+                opened = self._opened(sighting, header, header.mac_of(counter), octets[start:end])
+            if opened is None:
+                return None
+            payload = opened[: end - start - mic]
+            sighting.verified, sighting.mic = bool(mic), mic
+        sighting.payload, sighting.frame_counter = payload, counter
+        return self._templates.get(payload, (header, len(payload)))
+
+    def _opened(
+        self, sighting: Sighting, header: HeaderTemplate, mac: Mac, sealed: bytes
+    ) -> bytes | None:
+        for key in header.keys:
+            try:
+                return unseal(
+                    mac, sighting.octets[: header.mac.header_length], sealed, key,
+                    asn=sighting.body.asn, devices=self.decoder.devices,
+                )  # fmt: skip
+            except WireError:
+                continue
+        return None
+
+    def _after(
+        self, sighting: Sighting, header: HeaderTemplate, template: Template
+    ) -> Frame | None:
+        """Read a frame after its template; in full where a checksum is wrong in it."""
+        payload, example = sighting.payload, template.example
+        assert payload is not None
+        built = template.build(payload)
+        if built is None:
+            return self._in_full(sighting)
+        sighting.template = template
+        if header.sequence is not None:
+            sighting.sequence = header.sequence.number(sighting.octets)
+        if example.fragment is None:
+            sighting.datagram = None if example.datagram is None else built
+            return None
+        return Frame(
+            sighting.octets, header.mac, payload, example.link_source, example.link_destination, None,
+            template.fragment_of(payload), built, example.checksum_elided, sighting.verified,
+        )  # fmt: skip
+
+    def _in_full(self, sighting: Sighting) -> Frame | None:
+        """Decode a frame in full, and remember its kind."""
+        octets = sighting.octets
+        frame = self.decoder.frame(octets, sighting.fcs_octets, sighting.body.asn)
+        mac = frame.mac
+        start = end = sighting.end
+        header = None
+        if mac is not None:
+            start = mac.header_length
+            security = mac.security
+            sighting.sequence = mac.sequence
+            sighting.frame_counter = None if security is None else security.frame_counter
+            if security is not None and security.level:
+                sighting.mic = min(security.protection.mic, max(end - start, 0))
+                end -= sighting.mic
+            if sighting.fcs_ok is not False:
+                header = self._header(octets, frame)
+        sighting.verified = frame.verified
+        sighting.payload = frame.payload
+        sighting.template = template = template_of(frame, start, end)
+        if template.free is not None and header is not None and frame.payload is not None:
+            extra = (header, len(frame.payload))
+            self._templates.put(frame.payload, template.free, template, extra)
+        self._keep(sighting, frame, template)
+        return frame if frame.fragment is not None or frame.datagram is None else None
+
+    def _header(self, octets: bytes, frame: Frame) -> HeaderTemplate | None:
+        made = header_template(frame, self.decoder.keys)
+        if made is None:
+            return None
+        known = self._headers.get(octets)
+        if known is not None:
+            return known
+        free = [place for place in (made.sequence, made.counter) if place is not None]
+        self._headers.put(octets[: made.mac.header_length], free, made)
+        return made
+
+    @staticmethod
+    def _keep(sighting: Sighting, frame: Frame, template: Template) -> None:
+        template.lesson = lesson_of(frame)
+        sighting.decoded(frame)
+        if frame.datagram is not None:
+            sighting.datagram = frame.datagram.octets

@@ -1,0 +1,150 @@
+"""Frames that are alike: a frame decoded in full is the template after which others are read.
+
+Two frames are alike when they agree in all octets but the free ones (``Reader.free``): then they are read in the same
+way, and differ only in numbers, checksums and payload. Tests compare both ways over many frames.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+from lowpanbudget.bits import Place, Reader, Span
+from lowpanbudget.capture.follow.packet import FlowKey, flow_of
+from lowpanbudget.layers.internet import chain, ipv6, udp
+from lowpanbudget.layers.link.mac import Mac
+from lowpanbudget.layers.link.security import Key
+from lowpanbudget.layers.lowpan import fragment
+from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
+from lowpanbudget.layers.lowpan.recovery import Rfrag
+from lowpanbudget.stack.datagram import complete_checksum
+from lowpanbudget.stack.found import Notice
+from lowpanbudget.stack.frame import Frame
+
+_OF_THE_HOP = (Mac, Mesh, Broadcast, Fragment)  # headers that leave nothing in the datagram
+# notices that depend on octets that are free
+_DEPENDENT = {"udp-checksum-wrong", "payload-unreadable", "fcs-wrong", "mic-wrong", "nonce-unknown"}
+
+
+@dataclass(slots=True, eq=False)
+class HeaderTemplate:
+    """A MAC header, where others have other sequence numbers and frame counters, and ``keys`` that may open them."""
+
+    mac: Mac
+    sequence: Place | None
+    counter: Place | None
+    keys: tuple[Key, ...]
+
+    def mac_of(self, counter: int | None) -> Mac:
+        """Return the header with another frame counter, for the nonce."""
+        security = self.mac.security
+        if security is None or counter is None:
+            return self.mac
+        return replace(self.mac, security=replace(security, frame_counter=counter))
+
+
+def header_template(frame: Frame, keys: tuple[Key, ...]) -> HeaderTemplate | None:
+    """Return the template that a frame's MAC header is; None when later octets decide about it."""
+    mac = frame.mac
+    if mac is None or mac.fault is not None or mac.ie_present or mac.header_length < 3:
+        return None
+    places = iter(frame.free)
+    security = mac.security
+    sequence = None if mac.sequence is None else next(places, None)
+    carried = security is not None and security.frame_counter is not None
+    counter = next(places, None) if carried else None
+    usable = tuple(key for key in keys if security is not None and key.opens(security))
+    return HeaderTemplate(mac, sequence, counter, usable)
+
+
+@dataclass(slots=True, eq=False)
+class Template:
+    """A frame decoded in full, and how frames that are alike are read.
+
+    ``layers`` are the bits of each layer without MIC and FCS, ``flow`` is that of the datagram, of a first fragment's
+    too. ``free`` places count from the payload's first octet; None when no other frame can be read after this one.
+    The octets of datagram or fragment are ``front``, then the payload's from ``verbatim`` on; ``transport`` is where
+    their UDP header stands, and the sum of its pseudo-header, where a checksum is to be tested. ``facts`` are what
+    others find out once for all frames that are alike.
+    """
+
+    example: Frame
+    layers: dict[str, int]
+    flow: FlowKey | None = None
+    notices: tuple[Notice, ...] = ()
+    free: tuple[Place, ...] | None = None
+    front: bytes = b""
+    verbatim: int = 0
+    transport: tuple[int, int] | None = None
+    fragment_at: int | None = None
+    lesson: object = None
+    facts: dict[object, object] = field(default_factory=dict)
+
+    def build(self, payload: bytes) -> bytes | None:
+        """Return the octets of datagram or fragment in such a payload; None when a checksum in them is wrong."""
+        octets = self.front + payload[self.verbatim :]
+        if self.transport is not None:
+            at, pseudo = self.transport
+            if self.example.checksum_elided:
+                return complete_checksum(octets)
+            if not udp.is_right(pseudo, octets[at:]):
+                return None
+        return octets
+
+    def fragment_of(self, payload: bytes) -> Fragment | Rfrag | None:
+        """Return the fragment header of such a payload."""
+        if self.fragment_at is None:
+            return self.example.fragment
+        return fragment.decode(Reader(payload, self.fragment_at))
+
+
+def layer_bits(spans: Iterable[Span]) -> dict[str, int]:
+    """Return the bits of each layer."""
+    bits: dict[str, int] = {}
+    for span in spans:
+        bits[span.layer] = bits.get(span.layer, 0) + span.bits
+    return bits
+
+
+def template_of(frame: Frame, start: int, end: int) -> Template:
+    """Return the template that a decoded frame is, whose clear payload stands in octets ``start`` to ``end``."""
+    # MIC and FCS are counted by the frame
+    layers = layer_bits(span for span in frame.spans if span.offset_bits < end * 8)
+    template = Template(frame, layers, notices=tuple(frame.notices))
+    octets = frame.datagram.octets if frame.datagram is not None else frame.fragment_octets
+    part = frame.fragment
+    if octets and (part is None or (isinstance(part, Fragment) and part.first)):
+        template.flow = flow_of(octets)
+    payload = frame.payload
+    if frame.fault is not None or payload is None or len(payload) != end - start:
+        return template
+    if any(notice.name in _DEPENDENT for notice in template.notices):
+        return template
+    if frame.datagram is None and not isinstance(part, Fragment):
+        template.free = () if not payload else None
+        return template
+    free = tuple(
+        Place(place.start - start, place.end - start)
+        for place in frame.free
+        if place.start >= start
+    )
+    same = _same_at_the_end(payload, octets)
+    template.front, template.verbatim = octets[: len(octets) - same], len(payload) - same
+    hop = max((h.end for h in frame.heads if isinstance(h.value, _OF_THE_HOP)), default=0) - start
+    if any(place.end > hop and place.start < template.verbatim for place in free):
+        return template  # what is free there goes into the datagram, in a form of its own
+    if part is not None:
+        head = next(head for head in frame.heads if head.value is part)
+        template.fragment_at = head.start - start
+    elif free or frame.checksum_elided:
+        found = chain.find(octets, ipv6.UDP)
+        if found is not None and found.offset + udp.OCTETS <= len(octets):
+            pseudo = udp.pseudo_sum(found.source, found.destination)
+            template.transport = found.offset, pseudo
+    template.free = free
+    return template
+
+
+def _same_at_the_end(one: bytes, other: bytes) -> int:
+    """Return how many octets two texts share at their ends."""
+    most = min(len(one), len(other))
+    return next((n for n in range(most) if one[-1 - n] != other[-1 - n]), most)
