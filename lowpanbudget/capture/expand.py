@@ -6,7 +6,7 @@ The way back, frames out of datagrams, is in ``shrink``. Each gives records, and
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
-from lowpanbudget.capture.files.link_types import FRAME
+from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, IPV6_TYPE
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace
@@ -15,7 +15,6 @@ from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.stack.frame import encode_frame
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
 
-IPV6_TYPE, FRAME_TYPE = 229, 195
 MOST_REASONS = 256
 
 

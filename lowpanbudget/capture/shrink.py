@@ -4,8 +4,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from lowpanbudget.capture.expand import FRAME_TYPE, LeftOut
-from lowpanbudget.capture.files.link_types import IPV6, unwrap
+from lowpanbudget.capture.expand import LeftOut
+from lowpanbudget.capture.files.link_types import FRAME_TYPE, IPV6, unwrap
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.link import Link

@@ -1,7 +1,7 @@
 """``annotate HEX|FILE``: every octet of IEEE 802.15.4 frames, explained, and what their headers stand for."""
 
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
@@ -14,9 +14,8 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from lowpanbudget.cli.annotated import Item
+    from lowpanbudget.capture.follow.sighting import Sighting
     from lowpanbudget.report.screen import Screen
-    from lowpanbudget.stack.frame import Frame
 
 _MOST_TOLD = 5
 
@@ -31,6 +30,13 @@ Key file:
   index = 1                                     # optional: also key_id_mode, source
   [devices]
   "0x0001" = "0200000000000001"                 # short address = EUI-64"""
+
+
+class Shown(NamedTuple):
+    """A frame to show, and where it stands: in a capture, or in a file of hex lines."""
+
+    place: str
+    sighting: "Sighting"
 
 
 @click.command("annotate", short_help=COMMANDS["annotate"], epilog=_EXAMPLE)
@@ -93,22 +99,21 @@ def command(
                     "--asn is for a frame in hex: a capture tells the slot of each frame"
                 )
             known = captures.Knowledge(design, key_file, contexts, fcs or "test", root)
-            items, wrong = _picked(ctx, source, known, numbers, stream)
+            frames, count, wrong = _picked(ctx, source, known, numbers, stream)
         else:
             if numbers:
                 raise RequestError("--frame is for captures", hint="Give a file")
             if fcs == "test":
                 raise RequestError("--fcs test is for captures: one frame proves nothing")
             known = captures.Knowledge(design, key_file, contexts, fcs or "2", root)
-            items, wrong = _given(source, known, _slot(asn), stream), False
-    from lowpanbudget.layers.link.mac import LARGEST_FRAME
-
-    largest = LARGEST_FRAME if known.design is None else known.design.link.largest
+            frames, wrong = _alone(source, known, _slot(asn), stream), False
+            count = len(frames)
+    largest = known.largest
     if as_json:
-        _emit(items, largest)
+        _emit(frames, largest)
     else:
-        _show(items, largest)
-    if _tell_faults(ctx, items) or wrong:
+        _show(frames, count, largest)
+    if _tell_faults(ctx, frames) or wrong:
         ctx.exit(WireError.exit_code)
 
 
@@ -118,88 +123,65 @@ def _picked(
     known: captures.Knowledge,
     numbers: tuple[int, ...],
     stream: "BufferedReader | None",
-) -> "tuple[list[Item], bool]":
-    """Return frames out of a capture, and whether its file is wrong."""
+) -> tuple[list[Shown], int, bool]:
+    """Return frames out of a capture, how many it has, and whether its file is wrong."""
     from lowpanbudget.capture.files.reading import read
-    from lowpanbudget.cli.annotated import pick
+    from lowpanbudget.capture.follow.picking import pick
     from lowpanbudget.cli.progress import followed
 
     name = "standard input" if source == "-" else source
     with read(source if stream is None else stream) as records:
-        picked = pick(known.trace(), followed(records, source), numbers, name)
+        picked, count = pick(known.trace(), followed(records, source), numbers, name)
     wrong = captures.tell_notices(ctx, source, records.notices, records.notice_count)
-    for item in picked.items:
-        item.place = f"{name}: frame {item.number}"
-        item.count = picked.count
-    if not numbers and picked.count > len(picked.items):
-        captures.say(
-            ctx, f"{len(picked.items)} of {picked.count} frames are shown; --frame N shows another"
-        )
-    return picked.items, wrong
+    if not numbers and count > len(picked):
+        captures.say(ctx, f"{len(picked)} of {count} frames are shown; --frame N shows another")
+    frames = [Shown(f"{name}: frame {sighting.number}", sighting) for sighting in picked]
+    return frames, count, wrong
 
 
-def _given(
+def _alone(
     source: str, known: captures.Knowledge, slot: int | None, stream: "BufferedReader | None"
-) -> "list[Item]":
+) -> list[Shown]:
     """Return frames that were given in hex."""
     from lowpanbudget.capture.files import hex_text
-    from lowpanbudget.capture.follow.packet import read_packet
-    from lowpanbudget.cli.annotated import Item
-    from lowpanbudget.env import Contexts
-    from lowpanbudget.stack.frame import decode_frame
+    from lowpanbudget.capture.follow.picking import lone
 
-    planned = {} if known.design is None else dict(known.design.contexts)
-    table = Contexts({**planned, **known.contexts})
-    fcs = known.fcs
-    matcher = None
-    if known.design is not None:
-        from lowpanbudget.capture.follow.matching import Matcher
-
-        matcher = Matcher(known.design)
-    items = []
-    given = hex_text.hex_lines(source, stream)
-    for one in given:
-        frame = decode_frame(
-            one.octets, fcs=2 if fcs is None else fcs, contexts=table, keys=known.keys,
-            devices=known.devices, asn=slot, root=known.root,
-        )  # fmt: skip
-        item = Item(frame, one.place, table, known.root, count=len(given), first=frame)
-        if frame.datagram is not None:
-            item.datagram = frame.datagram.octets
-            item.matched = None if matcher is None else matcher.match(read_packet(item.datagram))
-        items.append(item)
-    return items
-
-
-def _emit(items: "list[Item]", largest: int) -> None:
-    from lowpanbudget.cli import output
-    from lowpanbudget.cli.explained import explained
-    from lowpanbudget.report import machine, view
-
-    frames = [
-        {
-            **view.plain(item.frame),
-            "layers": view.layered(item.frame.layers),
-            "place": item.place or None,
-            **explained(item, largest),
-        }
-        for item in items
+    decoder, matcher = known.decoder(), known.matcher()
+    fcs = 2 if known.fcs is None else known.fcs
+    return [
+        Shown(line.place, lone(line.octets, decoder, fcs=fcs, asn=slot, matcher=matcher))
+        for line in hex_text.hex_lines(source, stream)
     ]
-    output.emit(machine.document(frames=frames))
 
 
-def _tell_faults(ctx: click.Context, items: "list[Item]") -> bool:
+def _emit(frames: list[Shown], largest: int) -> None:
+    from lowpanbudget.cli import output
+    from lowpanbudget.report import machine, sightings, view
+
+    rows = [
+        {
+            **view.plain(sighting.as_frame),
+            "layers": view.layered(sighting.as_frame.layers),
+            "place": place or None,
+            **sightings.plain(sighting, largest),
+        }
+        for place, sighting in frames
+    ]
+    output.emit(machine.document(frames=rows))
+
+
+def _tell_faults(ctx: click.Context, frames: list[Shown]) -> bool:
     """Tell where frames could not be read further; return whether there are such."""
     wrong = [
-        (item.place or "the frame", item.frame.fault)
-        for item in items
-        if item.frame.fault is not None
+        (place or "the frame", sighting.as_frame.fault)
+        for place, sighting in frames
+        if sighting.as_frame.fault is not None
     ]
     for place, fault in wrong[:_MOST_TOLD]:
         text = f"{place}: octet {fault.offset}: {fault.message}"
         click.echo(f"{ctx.command_path}: {faults.visible(text)}", err=True)
     if len(wrong) > _MOST_TOLD:
-        click.echo(f"{ctx.command_path}: {len(wrong)} of {len(items)} frames are wrong", err=True)
+        click.echo(f"{ctx.command_path}: {len(wrong)} of {len(frames)} frames are wrong", err=True)
     return bool(wrong)
 
 
@@ -218,28 +200,26 @@ def _slot(text: str | None) -> int | None:
     return number
 
 
-def _show(items: "list[Item]", largest: int) -> None:
+def _show(frames: list[Shown], count: int, largest: int) -> None:
     """Show the frames one after the other, each as soon as it is drawn."""
     from lowpanbudget.cli import output
-    from lowpanbudget.cli.explained import explained, facts
-    from lowpanbudget.report import terminal, view
+    from lowpanbudget.report import sightings, terminal, view
 
-    for index, item in enumerate(items, 1):
-        frame = item.frame
+    for index, (place, sighting) in enumerate(frames, 1):
+        frame = sighting.as_frame
         what = "Frame" if frame.mac is not None or frame.fault is not None else "Record"
         title = f"{what} of {terminal.octets(len(frame.octets))}"
-        if item.place:
-            title = f"{title}, {item.number or index} of {item.count} ({item.place})"
-        sealed = _sealed(frame)
-        told = explained(item, largest)
+        if place:
+            title = f"{title}, {sighting.number or index} of {count} ({place})"
+        told = sightings.plain(sighting, largest)
         shown = {
             "title": title,
             "seen": view.plain(frame),
-            "rows": view.rows(frame.spans, frame.octets, sealed),
+            "rows": view.rows(frame.spans, frame.octets, sighting.opened),
             "segments": view.segments(frame.spans),
-            "sealed": sealed,
+            "sealed": sighting.opened,
         }
-        output.show(partial(_paint, told=told, facts=facts(told), **shown))
+        output.show(partial(_paint, told=told, facts=sightings.facts(told), **shown))
 
 
 def _paint(
@@ -250,18 +230,3 @@ def _paint(
     terminal.frame(console, screen, **frame)
     annotate_text.about(console, screen, facts)
     annotate_text.explained(console, screen, told)
-
-
-def _sealed(frame: "Frame") -> tuple[int, int]:
-    """Return the range of octets that went encrypted and were opened here; empty when there is none.
-
-    The spans there hold what was opened, so what was sent must not stand beside them.
-    """
-    mac = frame.mac
-    if mac is None or mac.security is None or frame.payload is None:
-        return 0, 0
-    if not mac.security.protection.encrypted:
-        return 0, 0
-    trailing = ("MIC", "FCS")
-    end = next((s.offset_bits // 8 for s in frame.spans if s.name in trailing), len(frame.octets))
-    return mac.header_length, end

@@ -15,8 +15,10 @@ from lowpanbudget.errors import RequestError
 if TYPE_CHECKING:
     from lowpanbudget.capture.files.reading import CaptureFile
     from lowpanbudget.capture.files.record import ReadingNotice
+    from lowpanbudget.capture.follow.matching import Matcher
     from lowpanbudget.capture.follow.tracing import Trace
     from lowpanbudget.design.meaning import Design
+    from lowpanbudget.stack.decoder import Decoder
 
 F = TypeVar("F", bound=Callable[..., Any])
 MOST_TOLD = 5
@@ -70,6 +72,33 @@ class Knowledge:
         self.keys = ring.keys if ring else ()
         self.devices = ring.devices if ring else {}
 
+    @property
+    def largest(self) -> int:
+        """Return the octets of the largest frame: the design's, or the standard's."""
+        from lowpanbudget.layers.link.mac import LARGEST_FRAME
+
+        return LARGEST_FRAME if self.design is None else self.design.link.largest
+
+    def decoder(self) -> "Decoder":
+        """Return a decoder for frames that stand in no capture."""
+        from lowpanbudget.env import Contexts
+        from lowpanbudget.layers.link.security import devices_of, keys_of
+        from lowpanbudget.stack.decoder import Decoder
+
+        planned = {} if self.design is None else dict(self.design.contexts)
+        return Decoder(
+            Contexts({**planned, **self.contexts}), keys_of(self.keys) if self.keys else (),
+            devices_of(self.devices), self.root,
+        )  # fmt: skip
+
+    def matcher(self) -> "Matcher | None":
+        """Return what finds the flow and message of a datagram in the design; None without one."""
+        if self.design is None:
+            return None
+        from lowpanbudget.capture.follow.matching import Matcher
+
+        return Matcher(self.design)
+
     def trace(self) -> "Trace":
         """Return a trace for one capture."""
         from lowpanbudget.capture.follow.tracing import Trace
@@ -82,10 +111,11 @@ class Knowledge:
 
 def opened(capture: str, link_type: int | None = None) -> "CaptureFile":
     """Return the records of a capture, those of standard input for ``-``; ``link_type`` is that of text."""
-    from lowpanbudget.capture.files.reading import WITH_FCS, read
+    from lowpanbudget.capture.files.link_types import FRAME_TYPE
+    from lowpanbudget.capture.files.reading import read
 
     source = sys.stdin.buffer if capture == "-" else capture
-    return read(source, link_type=WITH_FCS if link_type is None else link_type)
+    return read(source, link_type=FRAME_TYPE if link_type is None else link_type)
 
 
 @contextmanager

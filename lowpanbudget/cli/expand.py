@@ -49,7 +49,8 @@ def command(
     why, is told on standard error. The exit code is 3 when the capture is cut or damaged; what could be read is
     written first. Octets that are no capture at all write nothing.
     """
-    from lowpanbudget.capture.expand import FRAME_TYPE, IPV6_TYPE, LeftOut, expand, unsealed
+    from lowpanbudget.capture.expand import LeftOut, expand, unsealed
+    from lowpanbudget.capture.files.link_types import FRAME_TYPE, IPV6_TYPE
     from lowpanbudget.capture.files.writing import write_pcap
     from lowpanbudget.cli import output
     from lowpanbudget.cli.progress import followed

@@ -72,7 +72,8 @@ def command(
     when the design's link is. CAPTURE is a pcap or pcapng file of IPv6 packets, or text with a datagram a line in hex.
     What was left out, and why, is told on standard error; the exit code is 3 when the capture is cut or damaged.
     """
-    from lowpanbudget.capture.expand import FRAME_TYPE, IPV6_TYPE, LeftOut
+    from lowpanbudget.capture.expand import LeftOut
+    from lowpanbudget.capture.files.link_types import FRAME_TYPE, IPV6_TYPE
     from lowpanbudget.capture.files.writing import write_pcap
     from lowpanbudget.capture.shrink import Counters, Shrinker, shrink
     from lowpanbudget.cli import output

@@ -91,11 +91,10 @@ class _Surveyed:
         """Add a capture; return whether its file is wrong."""
         from lowpanbudget.capture.survey import Surveyor
         from lowpanbudget.cli.progress import followed
-        from lowpanbudget.layers.link.mac import LARGEST_FRAME
         from lowpanbudget.report import view
 
         trace = known.trace()
-        surveyor = Surveyor(LARGEST_FRAME if known.design is None else known.design.link.largest)
+        surveyor = Surveyor(known.largest)
         with captures.opened(capture) as records:
             for sighting in trace.follow(followed(records, capture)):
                 surveyor.add(sighting)

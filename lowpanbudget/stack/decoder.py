@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from ipaddress import IPv6Address
 
 from lowpanbudget.env import Contexts, Env
+from lowpanbudget.layers.internet import rpi
 from lowpanbudget.layers.link.security import Devices, Key
 from lowpanbudget.stack.frame import Frame, decode_lowpan, decode_prepared
 
@@ -16,7 +17,7 @@ class Decoder:
     keys: tuple[Key, ...]
     devices: Devices
     root: IPv6Address | None
-    rpi_type: int
+    rpi_type: int = rpi.OLD
 
     def frame(self, octets: bytes, fcs: int, asn: int | None) -> Frame:
         """Return a frame decoded; ``fcs`` octets of it are its FCS."""

@@ -18,6 +18,8 @@ from lowpanbudget.layers.internet import ipv6
 FRAME, LOWPAN, IPV6, OTHER = "IEEE 802.15.4 frame", "6LoWPAN payload", "IPv6 datagram", "other"
 REGISTRY = Cite("link-type registry")
 ETHERTYPE_LOWPAN, ETHERTYPE_FRAME, ETHERTYPE_IPV6 = 0xA0ED, 0x809A, 0x86DD
+FRAME_TYPE, IPV6_TYPE = 195, 229
+_SLOT = "absolute_slot_number"
 _NOTHING: Mapping[str, Any] = {}
 
 
@@ -39,10 +41,15 @@ class Body(NamedTuple):
     fields: Mapping[str, Any] = _NOTHING
     fault: WireError | None = None
 
+    @classmethod
+    def in_slot(cls, octets: bytes, asn: int) -> "Body":
+        """Return a frame that was received in a slot."""
+        return cls(FRAME, octets, fields={_SLOT: asn})
+
     @property
     def asn(self) -> int | None:
         """Return the absolute slot number that the frame was received in, where it is told."""
-        return self.fields.get("absolute_slot_number")
+        return self.fields.get(_SLOT)
 
 
 def _with_fcs(octets: bytes) -> Body:
@@ -106,8 +113,8 @@ class LinkType(NamedTuple):
 LINK_TYPES: dict[int, LinkType] = {
     1: LinkType("Ethernet", _ethernet),
     101: LinkType("IP", _ipv6),
-    195: LinkType("IEEE 802.15.4 with FCS", _with_fcs),
-    229: LinkType("IPv6", _ipv6),
+    FRAME_TYPE: LinkType("IEEE 802.15.4 with FCS", _with_fcs),
+    IPV6_TYPE: LinkType("IPv6", _ipv6),
     230: LinkType("IEEE 802.15.4 without FCS", _without_fcs),
     283: LinkType("IEEE 802.15.4 with reception elements", _tap),
 }

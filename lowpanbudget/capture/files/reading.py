@@ -10,6 +10,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
+from lowpanbudget.capture.files.link_types import FRAME_TYPE
 from lowpanbudget.capture.files.pcap import MAGICS, read_pcap
 from lowpanbudget.capture.files.pcapng import SECTION, read_pcapng
 from lowpanbudget.capture.files.record import Notices, ReadingNotice, Record
@@ -17,8 +18,6 @@ from lowpanbudget.capture.files.source import GZIP, BinaryFile, Source
 from lowpanbudget.capture.files.text_log import is_text, read_text
 from lowpanbudget.errors import RequestError
 
-# what a text log is taken for unless told; whether an FCS is there is tested in any case
-WITH_FCS = 195
 AHEAD = 4096  # octets that tell a capture from lines of hex
 
 
@@ -78,11 +77,11 @@ class CaptureFile(Iterator[Record]):
             self._opened.close()
 
 
-def read(source: "str | PathLike[str] | BinaryFile", *, link_type: int = WITH_FCS) -> CaptureFile:
+def read(source: "str | PathLike[str] | BinaryFile", *, link_type: int = FRAME_TYPE) -> CaptureFile:
     """Return the records of a capture: a path, or a binary file object such as standard input's buffer.
 
-    ``link_type`` is that of text lines, which name none. Raises ``RequestError`` when the file cannot be read; octets
-    that are no capture give no record and a notice.
+    ``link_type`` is that of text lines, which name none; whether an FCS is there is tested in any case. Raises
+    ``RequestError`` when the file cannot be read; octets that are no capture give no record and a notice.
     """
     if not isinstance(source, str | PathLike) and not hasattr(source, "read"):
         raise RequestError(f"{type(source).__name__} is neither a path nor a binary file")

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
+from lowpanbudget.bits import Span
 from lowpanbudget.capture.files.link_types import FRAME, LOWPAN, Body
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.packet import FlowKey, Packet, read_packet
@@ -45,6 +46,9 @@ class Sighting:
     another sequence number. ``ended`` are datagrams whose fragments were given up now. ``notices`` and ``fault`` tell
     what is odd and what ended reading. A ``damaged`` frame has an FCS that is wrong, and brings no datagram.
 
+    What comes later of a fragment is added for frames that are picked: the sighting that makes its datagram ``whole``,
+    the ``first`` one, which brought its headers, or why it was ``never_whole``.
+
     ``decoder`` holds the contexts, root and devices that were known then; ``template`` is shared by all frames that
     are alike: judge it once. ``frame`` and ``packet`` are decoded when they are asked for.
     """
@@ -72,12 +76,15 @@ class Sighting:
     ended: tuple[TimedOut | Discarded, ...] = ()
     notices: tuple[Notice, ...] = ()
     fault: WireError | None = None
+    whole: "Sighting | None" = field(default=None, repr=False)
+    first: "Sighting | None" = field(default=None, repr=False)
+    never_whole: str = ""
     _frame: Frame | None = field(default=None, repr=False)
     _packet: Packet | None = field(default=None, repr=False)
 
     @property
     def number(self) -> int:
-        """Return the number of the record, from 1."""
+        """Return the number of the record, from 1; 0 for a frame that stands in no capture."""
         return self.record.number
 
     @property
@@ -115,6 +122,49 @@ class Sighting:
             elif body.kind == LOWPAN:
                 self._frame = self.decoder.lowpan(body.octets, body.source, body.destination)
         return self._frame
+
+    @property
+    def as_frame(self) -> Frame:
+        """Return the frame decoded in full, or what a record holds that is none, in the form of one."""
+        if self.frame is not None:
+            return self.frame
+        octets, packet = self.body.octets, self.packet
+        if packet is not None:
+            return Frame(octets, heads=packet.heads, spans=packet.spans)
+        spans: tuple[Span, ...] = ()
+        if octets:
+            spans = (Span(0, len(octets) * 8, self.body.kind, "not decoded", octets, "", None),)
+        return Frame(octets, spans=spans, fault=self.body.fault)
+
+    @property
+    def completed(self) -> "Sighting":
+        """Return the sighting that has the datagram which this frame brings: itself, or a later one if it is known."""
+        return self.whole if self.whole is not None else self
+
+    @property
+    def headers(self) -> Frame | None:
+        """Return the frame that brought the headers of the datagram, decoded; None while there is no datagram."""
+        if self.first is not None:
+            return self.first.frame
+        alone = self.datagram is not None and len(self.parts) <= 1
+        return self.as_frame if alone else None
+
+    @property
+    def is_open(self) -> bool:
+        """Return whether this is a fragment of which nothing more is known yet."""
+        is_part = self.example is not None and self.example.fragment is not None
+        return is_part and self.whole is None and not self.never_whole
+
+    @property
+    def opened(self) -> tuple[int, int]:
+        """Return the range of octets that went encrypted and were opened here; empty when there is none."""
+        frame = self.as_frame
+        security = None if frame.mac is None else frame.mac.security
+        if frame.mac is None or security is None or frame.payload is None:
+            return 0, 0
+        if not security.protection.encrypted:
+            return 0, 0
+        return frame.mac.header_length, self.end - security.protection.mic
 
     def decoded(self, frame: Frame) -> None:
         """Keep a frame that was decoded already."""
@@ -160,10 +210,14 @@ class Sighting:
     @property
     def cut(self) -> bool:
         """Return whether the capture kept the front of the frame only; a missing FCS alone takes nothing from it."""
-        missing = self.record.original_length - len(self.record.octets)
-        if self.body.kind == FRAME and missing == (self.body.fcs or 2):
+        if self.body.kind == FRAME and self.missing == (self.body.fcs or 2):
             return False
-        return missing > 0
+        return self.missing > 0
+
+    @property
+    def missing(self) -> int:
+        """Return how many octets at the end of the frame the capture left out."""
+        return max(self.record.original_length - len(self.record.octets), 0)
 
     @property
     def reason(self) -> str:

@@ -1,0 +1,54 @@
+"""What is told of a frame beyond its own octets: the shortest form of its datagram, and what restored values mean."""
+
+from typing import Any
+
+from lowpanbudget.bits import Span
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.fields import Bits, Restored
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.stack.comparison import Comparison, compare
+from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.uncompressed import restored
+
+# fields that have words for each of their values
+_WORDS = {
+    part.name: part.says
+    for part in ipv6.HEADER.fields
+    if isinstance(part, Bits) and callable(part.meaning)
+}
+
+
+def restored_headers(sighting: Sighting) -> tuple[Restored, ...]:
+    """Return the headers that were restored from a frame, or from the frame that brought those of its datagram."""
+    frame = sighting.headers or sighting.as_frame
+    return restored(frame, sighting.decoder.contexts, sighting.completed.datagram)
+
+
+def words_of(span: Span) -> str:
+    """Return what the value of a restored field is called; nothing for one that is but a number."""
+    words = _WORDS.get(span.name)
+    value: Any = span.value
+    return "" if words is None or not isinstance(value, int) else words(value)
+
+
+def shortest(sighting: Sighting, largest: int) -> Comparison | None:
+    """Return the shortest form of the datagram that a frame brings; None for what brings none.
+
+    ``largest`` is the octets of the largest frame. Raises ``RequestError`` for a datagram that no form can carry.
+    """
+    whole, frame = sighting.completed, sighting.headers
+    if whole.datagram is None or frame is None or frame.payload is None or frame.fault is not None:
+        return None
+    if _is_recoverable(sighting.as_frame):
+        return None  # its fragments are cut from the compressed form
+    decoder = sighting.decoder
+    pieces = [part.octets for part in whole.parts] if len(whole.parts) > 1 else []
+    return compare(
+        frame, decoder.contexts, whole.datagram, root=decoder.root, rpi_type=decoder.rpi_type,
+        pieces=pieces, largest=largest,
+    )  # fmt: skip
+
+
+def _is_recoverable(frame: Frame) -> bool:
+    return frame.fragment is not None and not isinstance(frame.fragment, Fragment)

@@ -1,0 +1,114 @@
+"""Frames picked out of a capture, with what became of their datagrams; and frames that stand alone."""
+
+from collections import OrderedDict
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
+
+from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, Body
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.sighting import Part, Sighting
+from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.errors import RequestError
+from lowpanbudget.stack.decoder import Decoder
+from lowpanbudget.stack.reassembly import Discarded, TimedOut
+
+if TYPE_CHECKING:
+    from lowpanbudget.capture.follow.matching import Matcher
+
+FEW = 3  # frames that are shown of a capture unless some are named
+_MOST_HELD = 4096  # first fragments that are remembered
+
+
+def pick(
+    trace: Trace, records: Iterable[Record], numbers: Iterable[int], name: str
+) -> tuple[list[Sighting], int]:
+    """Return the frames of these numbers, or the first few, and how many the capture called ``name`` has.
+
+    All before them are followed, since contexts and fragments come from there; those behind them until it is known
+    what became of their datagrams. Raises ``RequestError`` for a number that the capture does not have.
+    """
+    named = set(numbers)
+    wanted = named or set(range(1, FEW + 1))
+    counted = _Counted(records)
+    picked = _picked(trace, counted, wanted)
+    counted.finish()
+    missing = sorted(wanted - set(picked))
+    if missing and (named or not counted.count):
+        text = f"{name} has {counted.count} frames"
+        if named:
+            text += f"; there is no frame {missing[0]}"
+        raise RequestError(text, hint="Frames count from 1")
+    return [picked[number] for number in sorted(picked)], counted.count
+
+
+def lone(
+    octets: bytes, decoder: Decoder, *, fcs: int, asn: int | None, matcher: "Matcher | None"
+) -> Sighting:
+    """Return a frame that stands in no capture, as a sighting with number 0; ``fcs`` octets of it are its FCS."""
+    body = Body(FRAME, octets) if asn is None else Body.in_slot(octets, asn)
+    record = Record(0, None, FRAME_TYPE, octets, len(octets))
+    sighting = Sighting(record, body, decoder, matcher, octets, fcs)
+    frame = sighting.as_frame
+    sighting.payload = frame.payload
+    if frame.datagram is not None:
+        sighting.datagram = frame.datagram.octets
+        sighting.parts = (Part(0, len(frame.payload or b""), None),)
+    return sighting
+
+
+class _Counted(Iterator[Record]):
+    """Counts what is read through it."""
+
+    def __init__(self, records: Iterable[Record]) -> None:
+        self._records = iter(records)
+        self.count = 0
+
+    def __next__(self) -> Record:
+        record = next(self._records)
+        self.count += 1
+        return record
+
+    def finish(self) -> None:
+        """Read what is left."""
+        for _ in self:
+            pass
+
+
+def _picked(trace: Trace, records: Iterator[Record], wanted: set[int]) -> dict[int, Sighting]:
+    picked: dict[int, Sighting] = {}
+    firsts: OrderedDict[int, Sighting] = OrderedDict()
+    last = max(wanted)
+    for sighting in trace.follow(records):
+        number = sighting.number
+        if sighting.example is not None and sighting.example.fragment is not None:
+            if sighting.example.fragment.first:
+                firsts[number] = sighting
+            if len(firsts) > _MOST_HELD:
+                firsts.popitem(last=False)
+        if number in wanted:
+            picked[number] = sighting
+        if len(sighting.parts) > 1 and picked:
+            _attach(picked, sighting, firsts)
+        _give_up(picked, sighting.ended)
+        if number >= last and not any(one.is_open for one in picked.values()):
+            break
+    _give_up(picked, trace.leftover)
+    return picked
+
+
+def _attach(picked: dict[int, Sighting], whole: Sighting, firsts: dict[int, Sighting]) -> None:
+    """Give the datagram that a frame completes to all picked frames that brought it."""
+    first = next((firsts[number] for number in whole.numbers if number in firsts), None)
+    for number in whole.numbers:
+        if number in picked:
+            picked[number].whole, picked[number].first = whole, first
+
+
+def _give_up(picked: dict[int, Sighting], ended: Iterable[TimedOut | Discarded]) -> None:
+    """Note why fragments never became a datagram."""
+    for event in ended:
+        late = "its fragments were not whole in time"
+        reason = event.reason if isinstance(event, Discarded) else late
+        for part in event.marks:
+            if part.number in picked and picked[part.number].whole is None:
+                picked[part.number].never_whole = reason

@@ -1,0 +1,140 @@
+"""What is told of a captured frame beyond its own octets, as plain data and in words."""
+
+from datetime import UTC, datetime
+from typing import Any
+
+from lowpanbudget.bits import Span
+from lowpanbudget.capture.annotation import restored_headers, shortest, words_of
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.errors import RequestError
+from lowpanbudget.fields import Restored
+from lowpanbudget.report import view
+
+_SECOND = 10**9
+_FIRST_YEAR_S = 366 * 86400  # nobody captured then: such a clock started with the log
+
+
+def plain(sighting: Sighting, largest: int) -> view.Plain:
+    """Return what is told of a frame; ``largest`` is the octets of the largest frame."""
+    first = sighting.first
+    return {
+        "restored": [
+            _field(header, span, width)
+            for header in restored_headers(sighting)
+            for span, width in header.fields()
+        ],
+        "restored_in": None if first is None else first.number,
+        "shortest": _shortest(sighting, largest),
+        "message": _message(sighting),
+        **_of_capture(sighting),
+    }
+
+
+def _field(header: Restored, span: Span, width: int) -> view.Plain:
+    offset = span.offset_bits if span.bits else None
+    return {
+        "header": header.name,
+        "depth": header.depth,
+        "name": span.name,
+        "value": view.plain(span.value),
+        "bits": width,
+        "carried": span.bits,
+        "offset": offset,
+        "source": span.source,
+        "cite": view.plain(span.cite),
+        "octet": None if offset is None else offset // 8,
+        "says": _says(span, width),
+    }
+
+
+def _says(span: Span, width: int) -> str:
+    """Return the value as people look for it."""
+    value, words = span.value, words_of(span)
+    if words:
+        return f"{value} ({words})"
+    if isinstance(value, int):
+        return f"{value} ({value:#0{2 + (width + 3) // 4}x})" if width > 8 else str(value)
+    return "" if value is None else str(view.plain(value))
+
+
+def _shortest(sighting: Sighting, largest: int) -> view.Plain | None:
+    """Return the shortest form beside the form that was sent; None for what carries no datagram."""
+    try:
+        comparison = shortest(sighting, largest)
+    except RequestError as error:
+        return {"reason": error.message}
+    if comparison is None:
+        return None
+    return {**view.plain(comparison), "saved": comparison.saved, "reason": ""}
+
+
+def _message(sighting: Sighting) -> view.Plain | None:
+    """Return what the datagram is in a design: its flow, its message and the values; None outside of any."""
+    matched = sighting.completed.matched
+    if matched is None:
+        return None
+    return {
+        "flow": matched.flow.name,
+        "message": None if matched.message is None else matched.message.name,
+        "sealed": matched.sealed,
+        "values": view.plain(matched.readings),
+        "others": list(matched.others),
+        "faults": [{"format": name, **view.fault(fault)} for name, fault in matched.faults],
+    }
+
+
+def _of_capture(sighting: Sighting) -> view.Plain:
+    """Return what the capture tells of a frame; nothing of one that stands alone."""
+    if not sighting.number:
+        return {}
+    whole = sighting.completed
+    parts = whole.numbers if len(whole.parts) > 1 else ()
+    return {
+        "number": sighting.number,
+        "time_ns": sighting.record.time_ns,
+        "kind": sighting.kind,
+        "flow": None if sighting.flow is None else str(sighting.flow),
+        "received": view.plain(sighting.body.fields),
+        "status": sighting.status.hex(),
+        "cut_by": sighting.missing,
+        "retransmission_of": sighting.repeats,
+        "copy_of": sighting.copies,
+        "brought_by": list(parts),
+        "whole_datagram": whole.datagram.hex() if whole.datagram and parts else None,
+        "never_whole": sighting.never_whole,
+    }
+
+
+def facts(told: dict[str, Any]) -> list[str]:
+    """Return in words what a capture tells of a frame, given what ``plain`` says."""
+    sentences = []
+    if told.get("time_ns") is not None:
+        sentences.append(f"Received at {time_of(told['time_ns'])}.")
+    if told.get("flow"):
+        sentences.append(f"Flow: {told['flow']}.")
+    for name, value in (told.get("received") or {}).items():
+        sentences.append(f"Received with {name.replace('_', ' ')} {value}.")
+    if told.get("status"):
+        sentences.append(f"Radio status {told['status']} stood in place of the check sequence.")
+    if told.get("cut_by"):
+        sentences.append(f"The capture left out its last {told['cut_by']} octets.")
+    if told.get("retransmission_of"):
+        sentences.append(f"It is a retransmission of frame {told['retransmission_of']}.")
+    if told.get("copy_of"):
+        sentences.append(f"It has the contents of frame {told['copy_of']} under a new number.")
+    if told.get("never_whole"):
+        sentences.append(f"Its datagram never became whole: {told['never_whole']}.")
+    return sentences
+
+
+def time_of(time_ns: int) -> str:
+    """Return a time stamp as a date in UTC, or in seconds where it counts from anything else."""
+    seconds, fraction = divmod(time_ns, _SECOND)
+    if seconds >= _FIRST_YEAR_S:
+        try:
+            date = datetime.fromtimestamp(seconds, UTC)
+        except (OverflowError, ValueError, OSError):
+            pass
+        else:
+            return f"{date:%Y-%m-%d %H:%M:%S}.{fraction:09d} UTC"
+    return f"{seconds}.{fraction:09d} s"
