@@ -18,7 +18,7 @@ def test_a_fault_of_the_program_is_one_line(
     def broken(*_args: object, **_kwargs: object) -> None:
         raise KeyError("secret value")
 
-    monkeypatch.setattr("lowpanbudget.stack.frame.decode_frame", broken)
+    monkeypatch.setattr("lowpanbudget.stack.decoder.decode_prepared", broken)
     done = invoke(*SHOW)
     assert done.exit_code == 70
     assert done.stdout == ""
@@ -36,7 +36,7 @@ def test_interrupted(
     def interrupted(*_args: object, **_kwargs: object) -> None:
         raise end
 
-    monkeypatch.setattr("lowpanbudget.stack.frame.decode_frame", interrupted)
+    monkeypatch.setattr("lowpanbudget.stack.decoder.decode_prepared", interrupted)
     done = invoke(*SHOW)
     assert done.exit_code == 130
     assert "Traceback" not in done.stderr
