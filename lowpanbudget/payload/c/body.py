@@ -118,14 +118,15 @@ class Structure(Single):
 
     def _put_presence(self, out: Lines, at: str) -> None:
         for members, size in self._bits():
-            out.add("piece = 0;")
+            out.add(f"{out.use('piece')} = 0;")
             for name, weight in members:
                 out.add(f"piece |= {inside(at, 'has_' + name)} ? {weight}u : 0u;")
             out.add(f"{self.maker.call('put8')}(&out, piece, {size});")
 
     def _take_presence(self, out: Lines, at: str) -> None:
         for members, size in self._bits():
-            out.fail(f"!{self.maker.call('take8')}(&in, {size}, &piece)", self.maker.short)
+            call = self.maker.call("take8")
+            out.fail(f"!{call}(&in, {size}, &{out.use('piece')})", self.maker.short)
             for name, weight in members:
                 out.add(f"{inside(at, 'has_' + name)} = (piece & {weight}u) != 0;")
 

@@ -81,7 +81,7 @@ class NamedCode(Code):
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what refuses codes without name and writes the others."""
-        out.add(f"{self.variable} = {at};")
+        out.add(f"{out.use(self.variable)} = {at};")
         self._check(out, self.kind.bits)
         self.put(out, self.least, self.variable)
 
@@ -123,7 +123,7 @@ class FlagBits(Code):
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what refuses unknown flags and writes the bits, first flag first."""
-        name, mask = self.variable, (1 << self.kind.bits) - 1
+        name, mask = out.use(self.variable), (1 << self.kind.bits) - 1
         out.add(f"{name} = {at};")
         if self.all != mask:
             unknown = word(mask & ~self.all, self.bits)
@@ -136,7 +136,7 @@ class FlagBits(Code):
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what reads the bits and leaves out those without a name."""
-        name, piece = self.variable, "piece"
+        name, piece = out.use(self.variable), out.use("piece")
         out.add(f"{name} = 0;")
         for shift, bits in runs(self.least, msb_first=self.maker.order.msb_first):
             out.fail(f"!{self.maker.call('take8')}(&in, {bits}, &{piece})", self.maker.short)
@@ -233,7 +233,7 @@ class EntryIndex(Code):
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what refuses indices beyond the table and writes the others."""
-        out.add(f"value = {at};")
+        out.add(f"{out.use('value')} = {at};")
         if self.last < self.kind.high:
             out.fail(self.within(self.last), self.maker.error(self.spot))
         self.put(out, self.least, "value")

@@ -53,7 +53,7 @@ class FloatBits(Code):
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what judges the range and writes the bits."""
-        name = self.variable
+        name = out.use(self.variable)
         if self.maker.floats:
             out.add(
                 f"{name} = {self.maker.call('bits_of_double' if self.bits == 64 else 'bits_of_float')}({at});"

@@ -60,9 +60,11 @@ class Maker:
     errors: dict[str, Spot] = dataclasses.field(default_factory=dict)
     places: dict[tuple[str, ...], int] = dataclasses.field(default_factory=dict)
     tables: list[dict[str, Any]] = dataclasses.field(default_factory=list)
+    used: set[str] = dataclasses.field(default_factory=set)
 
     def call(self, helper: str) -> str:
-        """Return the name of a function that the source file keeps to itself."""
+        """Return the name of a function that the source file keeps to itself, noting that it is called."""
+        self.used.add(helper)
         return f"{self.names.prefix}_{helper}_"
 
     def error(self, spot: Spot) -> str:
@@ -123,7 +125,7 @@ class Part:
     def take(self, out: Lines, bits: int, into: str) -> None:
         """Append what reads a number of up to 32 or 64 bits."""
         helper = self.maker.call("take" if bits <= 32 else "take_wide")
-        out.fail(f"!{helper}(&in, {bits}, &{into})", self.maker.short)
+        out.fail(f"!{helper}(&in, {bits}, &{out.use(into)})", self.maker.short)
 
     def put(self, out: Lines, bits: int, value: str) -> None:
         """Append what writes a number."""

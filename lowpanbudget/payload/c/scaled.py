@@ -122,7 +122,7 @@ class Scaled(Single):
 
     def load(self, out: Lines, at: str) -> None:
         """Append what takes the member into the variable and refuses what the range does not hold."""
-        out.add(f"{self.variable} = {self.cast}{at};")
+        out.add(f"{out.use(self.variable)} = {self.cast}{at};")
         if (self.low, self.high) != (self.kind.low, self.kind.high):
             out.fail(self._wrong(), self.maker.error(self.spot))
 
@@ -139,7 +139,7 @@ class Scaled(Single):
         """Append what reads the variable and refuses codes without meaning."""
         if self.bits == 64 and self.width <= 32:
             self.take(out, self.width, "value")
-            out.add("wide = value;")
+            out.add(f"{out.use('wide')} = value;")
         else:
             self.take(out, self.width, self.variable)
         name = self.variable

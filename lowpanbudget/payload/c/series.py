@@ -13,10 +13,10 @@ from lowpanbudget.payload.codec.samples import Sampled
 class SampleArray(CountedArray):
     """A series; what was sent last is kept as the steps from the least sample."""
 
-    def __init__(self, maker: Maker, spot: Spot, field: Sampled, sample: Scaled) -> None:
+    def __init__(self, maker: Maker, spot: Spot, field: Sampled) -> None:
         super().__init__(maker, spot, field, field.count_bits)
         self.field = field
-        self.sample = sample
+        self.sample = Scaled(maker, spot, field.number())
         span, width = self.sample.span, self.sample.width
         if field.deltas == "fixed":
             assert field.delta_bits is not None
@@ -57,7 +57,7 @@ class SampleArray(CountedArray):
         sample, wide = self.sample, self.sample.wide
         self.check_count(out, at)
         self.put_count(out, at)
-        out.add(f"{self.last} = 0;")
+        out.add(f"{out.use(self.last)} = 0;")
         with out.loop(self.number_at(at)) as index:
             sample.load(out, f"{at}[{index}]")
             now = sample.variable
@@ -88,7 +88,7 @@ class SampleArray(CountedArray):
         """Append what reads count, first sample and differences."""
         sample, wide = self.sample, self.sample.wide
         self.take_count(out, at)
-        out.add(f"{self.last} = 0;")
+        out.add(f"{out.use(self.last)} = 0;")
         low, span = sample.lowest, word(sample.span, sample.bits)
         fixed = self.field.deltas == "fixed"
         with out.loop(self.number_at(at)) as index:
@@ -110,5 +110,5 @@ class SampleArray(CountedArray):
                     call = self.maker.call("take_variable" + wide)
                     test = f"!{call}(&in, &{self.last}, {span}, {self.bits}, {self.groups})"
                     out.fail(test, f"in.ended ? {self.maker.short} : {error}")
-            out.add(f"{sample.variable} = {self.last} + {low};")
+            out.add(f"{out.use(sample.variable)} = {self.last} + {low};")
             sample.store(out, f"{at}[{index}]")

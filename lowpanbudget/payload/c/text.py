@@ -71,13 +71,34 @@ def comment(text: str) -> str:
     return shown
 
 
+# Variables of the functions, each declared where it is used.
+VARIABLES = {
+    "piece": "uint32_t",
+    "value": "uint32_t",
+    "wide": "uint64_t",
+    "delta": "uint32_t",
+    "last": "uint32_t",
+    "last_wide": "uint64_t",
+}
+
+
 class Lines:
-    """Lines of a function's body, with the indentation that they need."""
+    """Lines of a function's body, with the indentation that they need and the variables that they use."""
 
     def __init__(self) -> None:
         self.lines: list[str] = []
         self._depth = 1
         self._loops = 0
+        self._used: set[str] = set()
+
+    def use(self, variable: str) -> str:
+        """Return a variable's name, noting that it is used."""
+        self._used.add(variable)
+        return variable
+
+    def declarations(self) -> list[str]:
+        """Return the declarations of the variables that are used."""
+        return [f"{kind} {name} = 0;" for name, kind in VARIABLES.items() if name in self._used]
 
     def add(self, text: str) -> None:
         """Append a line."""

@@ -9,7 +9,6 @@ from typing import Any, ClassVar
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Maker, Part
-from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.c.series import SampleArray
 from lowpanbudget.payload.codec.nodes import Codec, LeafNode, Node
 from lowpanbudget.payload.codec.order import Order
@@ -220,7 +219,7 @@ escape = true                 # a whole sample where a difference is too large""
 
     def part(self, maker: Maker, spot: Spot) -> Part:
         """Return integers of steps, with their number where it can change."""
-        return SampleArray(maker, spot, self, Scaled(maker, spot, self.number()))
+        return SampleArray(maker, spot, self)
 
     def element_spot(self, spot: Spot) -> Spot:
         """Return a spot with a name of its own, for the number of samples."""
