@@ -13,7 +13,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSche
 
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage
 from lowpanbudget.payload.kinds.field import Field as PayloadField
-from lowpanbudget.payload.kinds.keys import Key, keys_of
+from lowpanbudget.payload.kinds.keys import DesignKey, keys_of
 from lowpanbudget.payload.kinds.union import Option
 from lowpanbudget.payload.message import Message, compiled
 from lowpanbudget.payload.registry import all_kinds
@@ -34,7 +34,7 @@ Exact = Annotated[
 Count = Annotated[int, Field(ge=0)]
 
 
-class _Shape(BaseModel):
+class _MessageTable(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
 
@@ -51,7 +51,7 @@ _FORMS: dict[str, Any] = {
     "names": list[str] | dict[str, int],
     "element": "FieldShape",
     "fields": "list[FieldShape]",
-    "options": "list[OptionShape]",
+    "options": "list[UnionOptionShape]",
 }
 
 
@@ -73,12 +73,16 @@ def _shape_of(word: str, kind: type[PayloadField]) -> type[BaseModel]:
         keys[key.name or attribute.name] = _type_of(attribute.type, key), Field(**about)
     keys.setdefault("kind", (Literal[word], ...))
     model: type[BaseModel] = create_model(
-        f"{kind.__name__}Shape", __base__=_Shape, __module__=__name__, __doc__=kind.about, **keys
+        "".join(part.title() for part in word.split("-")) + "Shape",
+        __base__=_MessageTable,
+        __module__=__name__,
+        __doc__=kind.about,
+        **keys,
     )
     return model
 
 
-def _type_of(declared: Any, key: Key) -> Any:
+def _type_of(declared: Any, key: DesignKey) -> Any:
     if key.allowed:
         return Literal[key.allowed]
     if key.form:
@@ -94,7 +98,7 @@ _SHAPES = {word: _shape_of(word, kind) for word, kind in _KINDS.items()}
 FieldShape: Any = Annotated[Union[tuple(_SHAPES.values())], Field(discriminator="kind")]  # noqa: UP007 - made at run time
 
 
-class OptionShape(_Shape):
+class UnionOptionShape(_MessageTable):
     """What a union holds for one name of its tag."""
 
     when: str = Field(description="The name of the tag.")
@@ -103,7 +107,7 @@ class OptionShape(_Shape):
     )
 
 
-class MessageShape(_Shape):
+class MessageShape(_MessageTable):
     """A message format. Byte order and bit order are always stated."""
 
     name: str = Field(description="The name of the message.")
@@ -118,7 +122,7 @@ class MessageShape(_Shape):
     field: list[FieldShape] = Field(description="The fields, in the order of the wire.")
 
 
-_RECURSIVE: tuple[type[BaseModel], ...] = (*_SHAPES.values(), OptionShape, MessageShape)
+_RECURSIVE: tuple[type[BaseModel], ...] = (*_SHAPES.values(), UnionOptionShape, MessageShape)
 for _recursive in _RECURSIVE:
     _recursive.model_rebuild()
 
@@ -179,7 +183,7 @@ def _field(shape: Any) -> PayloadField:
     )
 
 
-def _value(value: Any, key: Key) -> Any:
+def _value(value: Any, key: DesignKey) -> Any:
     """Return what an attribute holds of what is written."""
     if key.form == "element":
         return _field(value)

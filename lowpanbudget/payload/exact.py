@@ -49,7 +49,7 @@ def exact(value: object) -> Decimal:
     return Decimal(whole)
 
 
-def given(value: object) -> Decimal:
+def input_number(value: object) -> Decimal:
     """Return a number that somebody wants to send as an exact decimal; text is none."""
     if isinstance(value, str):
         raise Misfit(f"is the text {value[:40]!r}, not a number", hint=_GIVE)
@@ -64,7 +64,7 @@ def is_plain(value: Decimal) -> bool:
     return len(parts.digits) <= MAX_DIGITS and abs(int(parts.exponent)) <= MAX_EXPONENT
 
 
-def plain(value: Decimal) -> str:
+def digits(value: Decimal) -> str:
     """Return a decimal without exponent and without trailing zeros, at most 40 characters of it."""
     if not value.is_finite() or abs(value.adjusted()) > 2 * MAX_EXPONENT:
         return str(value)[:40]

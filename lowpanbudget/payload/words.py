@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
-from lowpanbudget.payload.exact import exact, plain
+from lowpanbudget.payload.exact import digits, exact
 
 
 def joined(path: Sequence[str | int]) -> str:
@@ -20,7 +20,7 @@ def text_of(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int | Decimal):
-        return plain(exact(value))
+        return digits(exact(value))
     if isinstance(value, bytes):
         return value.hex()
     if isinstance(value, tuple):

@@ -10,7 +10,7 @@ from lowpanbudget.design.path import Path
 from lowpanbudget.payload.codec.nodes import CASES, Case
 from lowpanbudget.payload.forms.encodings import (
     ENCODINGS,
-    Encoded,
+    EncodedValues,
     Encoding,
     Inexact,
     encoded,
@@ -168,7 +168,7 @@ def _batch(message: Message, encoding: Encoding, room: int) -> int | None:
     return low if low >= field.least else 0
 
 
-def _greatest(found: list[Encoded]) -> tuple[Inexact, ...]:
+def _greatest(found: list[EncodedValues]) -> tuple[Inexact, ...]:
     worst: dict[str, Inexact] = {}
     for inexact in (inexact for one in found for inexact in one.errors):
         if inexact.field not in worst or inexact.error > worst[inexact.field].error:

@@ -29,7 +29,7 @@ from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.logarithmic import Logarithmic
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
-from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.reserved import ReservedBits
 from lowpanbudget.payload.kinds.sequence import Sequence as SequenceNumber
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.table import Table
@@ -162,7 +162,7 @@ class Library:
         known = {**outer, **values}
         for field in fields:
             name, value = field.name.replace("-", "_"), values.get(field.name)
-            if isinstance(field, Constant | Reserved) or (field.optional and value is None):
+            if isinstance(field, Constant | ReservedBits) or (field.optional and value is None):
                 continue
             if field.optional:
                 setattr(at, f"has_{name}", True)
@@ -243,7 +243,9 @@ class Library:
         values: dict[str, Any] = {}
         for field in fields:
             name = field.name.replace("-", "_")
-            if isinstance(field, Reserved) or (field.optional and not getattr(at, f"has_{name}")):
+            if isinstance(field, ReservedBits) or (
+                field.optional and not getattr(at, f"has_{name}")
+            ):
                 continue
             known = {**outer, **values}
             values[field.name] = self._get(at, name, field, (*words, field.name), known)

@@ -20,7 +20,7 @@ from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.logarithmic import Logarithmic
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
-from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.reserved import ReservedBits
 from lowpanbudget.payload.kinds.sequence import Sequence
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.table import Table
@@ -173,7 +173,7 @@ def groups(draw: DrawFn, *, aligned: bool, depth: int) -> Filled:
             field = TimeOffset(name, base=fields_at, max=Decimal(900), optional=optional)
             value = base + draw(st.integers(0, 900))
         elif roll == 4:
-            fields.append(Reserved("", bits=draw(st.integers(1, 9))))
+            fields.append(ReservedBits("", bits=draw(st.integers(1, 9))))
             fields.append(Constant(f"{name}_constant", value=5, bits=draw(st.integers(3, 17))))
             values[f"{name}_constant"] = 5
             field, value = Sequence(name, bits=12, optional=optional), draw(st.integers(0, 4095))

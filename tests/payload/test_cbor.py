@@ -19,7 +19,7 @@ from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.group import Group
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
-from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.reserved import ReservedBits
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.text import Text
 from lowpanbudget.payload.kinds.union import Option, Union
@@ -61,7 +61,7 @@ def test_values_are_checked_before_they_are_written() -> None:
 WHOLE = message(
     Version("version", value=1),
     Enumeration("what", names=("door", "level")),
-    Reserved("", bits=2),
+    ReservedBits("", bits=2),
     Flags("status", names=("clock", "mains")),
     Number("t", min=Decimal(-40), max=Decimal(85), step=Decimal("0.01"), unit="Cel", special=(("na", None),)),
     Number("odd", min=Decimal("0.5"), max=Decimal("9.5"), optional=True),

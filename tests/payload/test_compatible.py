@@ -16,12 +16,12 @@ from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.group import Group
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
-from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.reserved import ReservedBits
 from lowpanbudget.payload.kinds.text import Text
 from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.search.compatible import Change, Comparison, compare, compare_all
+from lowpanbudget.payload.search.compatible import Change, FormatComparison, compare, compare_all
 from lowpanbudget.payload.search.edges import edges
 from lowpanbudget.payload.search.sampler import samples
 
@@ -35,13 +35,13 @@ def number(name: str, high: int = 255, **more: Any) -> Number:
     return Number(name, min=Decimal(0), max=Decimal(high), **more)
 
 
-def only(comparison: Comparison) -> Change:
+def only(comparison: FormatComparison) -> Change:
     assert len(comparison.changes) == 1, comparison
     assert comparison.changes[0].safe == comparison.safe
     return comparison.changes[0]
 
 
-OLD = (Version("v", value=1), Reserved("", bits=4), number("a"), Boolean("b"))
+OLD = (Version("v", value=1), ReservedBits("", bits=4), number("a"), Boolean("b"))
 
 
 def test_nothing_changed() -> None:
@@ -75,7 +75,7 @@ def test_in_an_appended_group_an_optional_field_moves_nothing() -> None:
 
 
 def test_reserved_bits_may_be_used() -> None:
-    new = (OLD[0], Boolean("x"), Reserved("", bits=3), *OLD[2:])
+    new = (OLD[0], Boolean("x"), ReservedBits("", bits=3), *OLD[2:])
     change = only(compare(message(*OLD), message(*new)))
     assert change.safe
     assert change.what == "reserved replaced by x, reserved"
@@ -83,10 +83,10 @@ def test_reserved_bits_may_be_used() -> None:
 
 
 def test_more_reserved_bits_move_what_follows() -> None:
-    assert not compare(message(*OLD), message(OLD[0], Reserved("", bits=5), *OLD[2:])).safe
+    assert not compare(message(*OLD), message(OLD[0], ReservedBits("", bits=5), *OLD[2:])).safe
     # but at the end they are appended
-    tail = (number("a"), Reserved("", bits=4))
-    assert compare(message(*tail), message(tail[0], Reserved("", bits=12))).safe
+    tail = (number("a"), ReservedBits("", bits=4))
+    assert compare(message(*tail), message(tail[0], ReservedBits("", bits=12))).safe
 
 
 def test_inserted_and_removed_fields_are_not_safe() -> None:
@@ -214,7 +214,7 @@ def test_another_order_of_fields_is_one_change() -> None:
 def test_an_optional_field_that_is_read_as_absent() -> None:
     """7 bits and their presence bit become 7 bits after a bit that is always zero: a is never read."""
     old = message(number("a", 127, optional=True))
-    new = message(Reserved("", bits=1), number("a", 127))
+    new = message(ReservedBits("", bits=1), number("a", 127))
     assert not compare(old, new).safe
 
 

@@ -23,7 +23,7 @@ from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.logarithmic import Logarithmic
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
-from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.reserved import ReservedBits
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.table import Table
 from lowpanbudget.payload.kinds.time_offset import TimeOffset
@@ -152,7 +152,7 @@ def test_a_step_that_does_not_divide_the_range() -> None:
         (Octets("n", max_length=300, length_bits=8), "length_bits", "take 9 bits, not 8"),
         (Array("n", element=Boolean(""), max_length=300, count_bits=8), "count_bits", "take 9 bits, not 8"),
         (Array("n", element=Boolean("", optional=True), length=3), "element", "cannot be absent"),
-        (Array("n", element=Reserved("", bits=3), length=3), "element", "carries nothing"),
+        (Array("n", element=ReservedBits("", bits=3), length=3), "element", "carries nothing"),
         (Group("n", fields=()), "field", "without fields"),
         (Series("n", min=Decimal(0), max=Decimal(9), deltas="fixed", length=3), "delta_bits", "2 to 32"),
         (TimeOffset("n", base="t", max=Decimal(9)), "base", "no earlier field of kind time"),

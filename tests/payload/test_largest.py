@@ -31,7 +31,7 @@ from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.logarithmic import Logarithmic
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
-from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.reserved import ReservedBits
 from lowpanbudget.payload.kinds.sequence import Sequence
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.table import Table
@@ -151,7 +151,7 @@ def all_values(fields: tuple[Field, ...], known: dict[str, Any]) -> Iterator[dic
         yield {}
         return
     first, *others = fields
-    if isinstance(first, Reserved):
+    if isinstance(first, ReservedBits):
         yield from all_values(tuple(others), known)
         return
     if first.optional:
@@ -177,7 +177,7 @@ SMALL_EVENT = Union(
 )
 WHAT = Enumeration("what", names=("a", "long", "c"), codes=(0, 500, 7))
 SMALL = {
-    "numbers": (number("x", "-26", "20"), number("y", "22", "24", special=NULL), Reserved("", bits=3)),
+    "numbers": (number("x", "-26", "20"), number("y", "22", "24", special=NULL), ReservedBits("", bits=3)),
     "one special code more": (number("x", "0", "9", special=(("na", None), ("over", None)), optional=True),
                               number("y", "-2", "2")),
     "decimals": (number("x", "-1", "10", "0.5"), number("y", "9.8", "10.2", "0.1", unit="Cel")),

@@ -19,7 +19,7 @@ from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.logarithmic import Logarithmic
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
-from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.reserved import ReservedBits
 from lowpanbudget.payload.kinds.sequence import Sequence
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.table import Table
@@ -199,7 +199,9 @@ def test_presence_bits_lead_and_absent_fields_cost_nothing() -> None:
 
 
 def test_constants_versions_and_reserved_bits() -> None:
-    message = packed(Version("v", value=2), Reserved("", bits=3), Constant("k", value=1, bits=1))
+    message = packed(
+        Version("v", value=2), ReservedBits("", bits=3), Constant("k", value=1, bits=1)
+    )
     assert message.pack({}) == message.pack({"v": 2}) == b"\x21"
     assert message.unpack(b"\x2f") == {"v": 2, "k": 1}  # reserved bits are ignored when received
     with pytest.raises(Malformed, match="field v is 3, and this format has 2"):

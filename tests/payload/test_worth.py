@@ -20,7 +20,7 @@ from lowpanbudget.payload.kinds.interfaces import FieldPath
 from lowpanbudget.payload.kinds.logarithmic import Logarithmic
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
-from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.reserved import ReservedBits
 from lowpanbudget.payload.kinds.sequence import Sequence
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.steps import with_step, within
@@ -83,7 +83,7 @@ def test_the_last_bit_and_what_others_need() -> None:
         number("n", "0", "1", "1"),
         Time("base"),
         TimeOffset("at", base="base", max=Decimal(60)),
-        Reserved("", bits=3),
+        ReservedBits("", bits=3),
     )
     found = by_path(made)
     assert found["n"].told.less == found["what"].told.less == "nothing would be left"

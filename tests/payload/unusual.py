@@ -20,7 +20,7 @@ from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.logarithmic import Logarithmic
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
-from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.reserved import ReservedBits
 from lowpanbudget.payload.kinds.sequence import Sequence
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.table import Table
@@ -130,7 +130,7 @@ def elements(draw: DrawFn, *, aligned: bool, depth: int = 2) -> Field:
         return Array("", element=draw(elements(aligned=aligned, depth=depth - 1)), **sized(draw, 3))
     if kind == 2:
         leaf = draw(leaves("in-side", aligned=aligned))
-        return Group("", fields=(leaf, Boolean("flag", optional=True), Reserved("", bits=3)))
+        return Group("", fields=(leaf, Boolean("flag", optional=True), ReservedBits("", bits=3)))
     if kind == 3:
         options = (Option("n0", (draw(leaves("a", aligned=aligned)),)), Option("n1", ()))
         return Union("", tag="tag", options=options)
@@ -150,7 +150,7 @@ def unusual_messages(draw: DrawFn) -> Message:
         ),
         Time("base", bits=draw(st.integers(1, 48)), step=Decimal("0.25")),
         TimeOffset("since", base="base", min=Decimal(-3), max=Decimal(60), step=Decimal("0.5")),
-        Reserved("", bits=draw(st.integers(1, 99))),
+        ReservedBits("", bits=draw(st.integers(1, 99))),
     ]
     count = draw(st.integers(1, 4))
     fields += [draw(leaves(f"x-{index}", aligned=aligned)) for index in range(count)]

@@ -4,8 +4,17 @@ from collections.abc import Sequence
 from typing import Any, Protocol
 
 from lowpanbudget.payload.c.coded import Gap, NamedCode, runs
-from lowpanbudget.payload.c.names import Spot, plain
-from lowpanbudget.payload.c.parts import Known, Maker, Member, Part, Scope, Single, Struct, Tag
+from lowpanbudget.payload.c.names import Spot, c_name
+from lowpanbudget.payload.c.parts import (
+    FieldPart,
+    Known,
+    Member,
+    Scope,
+    Single,
+    SourceUnit,
+    Struct,
+    Tag,
+)
 from lowpanbudget.payload.c.text import Lines
 from lowpanbudget.payload.kinds.field import Field
 
@@ -16,11 +25,11 @@ class Structure(Single):
     """The fields of a group, of an option, or of the whole message: a structure."""
 
     def __init__(
-        self, maker: Maker, spot: Spot, fields: tuple[Field, ...], remark: str = ""
+        self, maker: SourceUnit, spot: Spot, fields: tuple[Field, ...], remark: str = ""
     ) -> None:
         super().__init__(maker, spot)
         self.head = f"struct {maker.names.of('', spot)}"
-        self.fields: list[tuple[Field, str, Part]] = []
+        self.fields: list[tuple[Field, str, FieldPart]] = []
         optional = sum(field.optional for field in fields)
         self.presence = maker.order.rounded(optional)
         self.least = self.greatest = self.presence
@@ -31,7 +40,7 @@ class Structure(Single):
                 self.fields.append((field, "", gap))
                 self.least = self.greatest = field.at
             part = field.part(maker, inside)
-            self.fields.append((field, plain(field.name), part))
+            self.fields.append((field, c_name(field.name), part))
             self.least += 0 if field.optional else part.least
             self.greatest += part.greatest
         self.optional = [
@@ -54,7 +63,7 @@ class Structure(Single):
         ]
         self.maker.names.members(spot, named)
 
-    def _members(self, field: Field, name: str, part: Part) -> list[Member]:
+    def _members(self, field: Field, name: str, part: FieldPart) -> list[Member]:
         members = part.members(name)
         if field.note and members:
             remark = f"{members[-1].remark}; {field.note}" if members[-1].remark else field.note
@@ -67,7 +76,7 @@ class Structure(Single):
         """Return the declaration of the structure."""
         return f"{self.head} {name}"
 
-    def one(self, value: Any, known: Known) -> str:
+    def initialiser(self, value: Any, known: Known) -> str:
         """Return the members as an initialiser."""
         known = {**known, **value}
         parts = []
@@ -131,7 +140,7 @@ class Structure(Single):
                 out.add(f"{inside(at, 'has_' + name)} = (piece & {weight}u) != 0;")
 
 
-class Alternative(Protocol):
+class OptionFields(Protocol):
     """An option of a union."""
 
     @property
@@ -146,7 +155,9 @@ class Alternative(Protocol):
 class StructureUnion(Single):
     """A union: C's own, of one structure an option; options without members have none."""
 
-    def __init__(self, maker: Maker, spot: Spot, tag: str, options: Sequence[Alternative]) -> None:
+    def __init__(
+        self, maker: SourceUnit, spot: Spot, tag: str, options: Sequence[OptionFields]
+    ) -> None:
         super().__init__(maker, spot)
         self.tag = tag
         self.head = f"union {maker.names.of('', spot)}"
@@ -161,7 +172,9 @@ class StructureUnion(Single):
             self.options[option.when] = made
         self.least = min(body.least for body in self.options.values())
         self.greatest = max(body.greatest for body in self.options.values())
-        self.filled = [(plain(when), body) for when, body in self.options.items() if not body.empty]
+        self.filled = [
+            (c_name(when), body) for when, body in self.options.items() if not body.empty
+        ]
         self.single = bool(self.filled)
         maker.names.members(spot, [(name, body.spot) for name, body in self.filled])
         if self.filled:
@@ -176,11 +189,11 @@ class StructureUnion(Single):
         """Return the union, if any option has a member."""
         return [Member(self.declared(name), name, f"chosen by {self.tag}")] if self.filled else []
 
-    def one(self, value: Any, known: Known) -> str:
+    def initialiser(self, value: Any, known: Known) -> str:
         """Return the initialiser of the chosen option."""
         when = known[self.tag]
-        text = self.options[when].one(value, known)
-        return f"{{.{plain(when)} = {text}}}" if text else ""
+        text = self.options[when].initialiser(value, known)
+        return f"{{.{c_name(when)} = {text}}}" if text else ""
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes the chosen option."""
@@ -197,7 +210,7 @@ class StructureUnion(Single):
                 out.add(f"case {constants[when]}:")
                 work = body.unpack if reading else body.pack
                 with out.deeper():
-                    work(out, inside(at, plain(when)), scope)
+                    work(out, inside(at, c_name(when)), scope)
                     out.add("break;")
             out.add("default:")
             out.add(f"    return {self.maker.error(self.spot)};")

@@ -4,18 +4,18 @@ from decimal import Decimal
 from typing import Any
 
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Known, Maker, Part, Scope, Single
+from lowpanbudget.payload.c.parts import FieldPart, Known, Scope, Single, SourceUnit
 from lowpanbudget.payload.c.scaled import ratio
 from lowpanbudget.payload.c.text import Lines, integer, literal, unsigned, word
 from lowpanbudget.payload.codec.grid import nearest_entry
 from lowpanbudget.payload.codec.nodes import Codec
-from lowpanbudget.payload.exact import EXACT, plain
+from lowpanbudget.payload.exact import EXACT, digits
 
 
 class Truth(Single):
     """A boolean."""
 
-    def __init__(self, maker: Maker, spot: Spot, bits: int) -> None:
+    def __init__(self, maker: SourceUnit, spot: Spot, bits: int) -> None:
         super().__init__(maker, spot)
         self.least = self.greatest = bits
 
@@ -23,7 +23,7 @@ class Truth(Single):
         """Return the declaration of the member."""
         return f"bool {name}"
 
-    def one(self, value: Any, known: Known) -> str:
+    def initialiser(self, value: Any, known: Known) -> str:
         """Return ``true`` or ``false``."""
         return "true" if value else "false"
 
@@ -42,7 +42,7 @@ class Truth(Single):
 class Code(Single):
     """A field whose member holds the code itself, in an unsigned type."""
 
-    def __init__(self, maker: Maker, spot: Spot, bits: int) -> None:
+    def __init__(self, maker: SourceUnit, spot: Spot, bits: int) -> None:
         super().__init__(maker, spot)
         self.least = self.greatest = bits
         self.kind = unsigned(bits)
@@ -64,7 +64,7 @@ class Code(Single):
 class NamedCode(Code):
     """An enumeration: the member holds the code, a constant names each."""
 
-    def __init__(self, maker: Maker, spot: Spot, codes: dict[str, int], bits: int) -> None:
+    def __init__(self, maker: SourceUnit, spot: Spot, codes: dict[str, int], bits: int) -> None:
         super().__init__(maker, spot, bits)
         self.codes = codes
         # A wide place may hold small codes; the member is as small as they allow.
@@ -75,7 +75,7 @@ class NamedCode(Code):
         }
         self.remark = f"one of {next(iter(self.constants.values()))} ..."
 
-    def one(self, value: Any, known: Known) -> str:
+    def initialiser(self, value: Any, known: Known) -> str:
         """Return the constant of a name."""
         return self.constants[value]
 
@@ -108,7 +108,7 @@ class NamedCode(Code):
 class FlagBits(Code):
     """Flags: the member holds the bits as they are sent, a constant is the mask of each."""
 
-    def __init__(self, maker: Maker, spot: Spot, names: tuple[str, ...], codec: Codec) -> None:
+    def __init__(self, maker: SourceUnit, spot: Spot, names: tuple[str, ...], codec: Codec) -> None:
         super().__init__(maker, spot, codec.width)
         self.all = codec.encode(names)
         maker.headed(f"{spot.path}: a bit for each flag")
@@ -117,7 +117,7 @@ class FlagBits(Code):
         }
         self.remark = f"{next(iter(self.constants.values()))} and the like, joined by |"
 
-    def one(self, value: Any, known: Known) -> str:
+    def initialiser(self, value: Any, known: Known) -> str:
         """Return the masks of the flags that are set."""
         return " | ".join(self.constants[name] for name in value) or "0"
 
@@ -145,10 +145,10 @@ class FlagBits(Code):
         out.add(f"{at} = ({self.kind.name})({name} & {word(self.all, self.bits)});")
 
 
-class FixedCode(Part):
+class FixedCode(FieldPart):
     """A constant: no member, only a number that is always sent."""
 
-    def __init__(self, maker: Maker, spot: Spot, value: int, bits: int) -> None:
+    def __init__(self, maker: SourceUnit, spot: Spot, value: int, bits: int) -> None:
         super().__init__(maker, spot)
         self.value = value
         self.least = self.greatest = bits
@@ -167,10 +167,10 @@ class FixedCode(Part):
         out.fail(f"{variable} != {word(self.value, bits)}", self.maker.error(self.spot))
 
 
-class Gap(Part):
+class Gap(FieldPart):
     """Reserved bits, or bits left free before a field that states where it begins."""
 
-    def __init__(self, maker: Maker, spot: Spot, bits: int) -> None:
+    def __init__(self, maker: SourceUnit, spot: Spot, bits: int) -> None:
         super().__init__(maker, spot)
         self.least = self.greatest = bits
 
@@ -187,14 +187,14 @@ class EntryIndex(Code):
     """An entry of a table or of a logarithmic scale: the member holds its index."""
 
     def __init__(
-        self, maker: Maker, spot: Spot, entries: tuple[Decimal, ...], unit: str, bits: int
+        self, maker: SourceUnit, spot: Spot, entries: tuple[Decimal, ...], unit: str, bits: int
     ) -> None:
         super().__init__(maker, spot, bits)
         self.entries = entries
         unit = f" {unit}".rstrip()
         self.last = len(entries) - 1
         self.kind = unsigned(self.last.bit_length())
-        self.remark = f"index of a value, {plain(entries[0])} .. {plain(entries[-1])}{unit}"
+        self.remark = f"index of a value, {digits(entries[0])} .. {digits(entries[-1])}{unit}"
         maker.headed(f"{spot.path}: {self.remark}")
         maker.constant(spot, "last", literal(self.last), "the greatest index")
         self._table(unit)
@@ -218,7 +218,7 @@ class EntryIndex(Code):
                 "index": maker.names.of("index", spot),
                 "table": maker.names.of("values_", spot),
                 "path": spot.path,
-                "unit": f"{plain(scale)}{unit}",
+                "unit": f"{digits(scale)}{unit}",
                 "kind": kind.name,
                 "word": 32 if kind.bits <= 32 else 64,
                 "index_kind": self.kind.name if self.last + 1 <= self.kind.high else "uint16_t",
@@ -227,7 +227,7 @@ class EntryIndex(Code):
             }
         )
 
-    def one(self, value: Any, known: Known) -> str:
+    def initialiser(self, value: Any, known: Known) -> str:
         """Return the index of a value."""
         return literal(nearest_entry(self.entries, value))
 

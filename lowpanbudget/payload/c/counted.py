@@ -3,7 +3,7 @@
 from typing import Any, Protocol
 
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Known, Maker, Member, Part, Scope, Struct
+from lowpanbudget.payload.c.parts import FieldPart, Known, Member, Scope, SourceUnit, Struct
 from lowpanbudget.payload.c.text import Lines, literal, unsigned, word
 from lowpanbudget.payload.codec.counted import count_width
 
@@ -34,12 +34,12 @@ class OctetLengths(Lengths, Protocol):
         """Return the value of octets."""
 
 
-class CountedArray(Part):
+class CountedArray(FieldPart):
     """Elements side by side, and how many there are if that can change."""
 
     what = "count"  # what the number of elements is called
 
-    def __init__(self, maker: Maker, spot: Spot, field: Lengths, bits: int | None) -> None:
+    def __init__(self, maker: SourceUnit, spot: Spot, field: Lengths, bits: int | None) -> None:
         super().__init__(maker, spot)
         self.fewest, self.most = field.least, field.most
         self.fixed = field.least == field.most
@@ -98,7 +98,9 @@ class OctetArray(CountedArray):
 
     what = "length"
 
-    def __init__(self, maker: Maker, spot: Spot, field: OctetLengths, encoding: str = "") -> None:
+    def __init__(
+        self, maker: SourceUnit, spot: Spot, field: OctetLengths, encoding: str = ""
+    ) -> None:
         super().__init__(maker, spot, field, field.length_bits)
         self.field = field
         self.text = encoding
@@ -119,7 +121,7 @@ class OctetArray(CountedArray):
         """Return the declaration where the length is fixed."""
         return self.members(name)[0].declared
 
-    def one(self, value: Any, known: Known) -> str:
+    def initialiser(self, value: Any, known: Known) -> str:
         """Return the octets as an initialiser."""
         octets = self.field.to_octets(value)
         if self.text:
@@ -129,7 +131,7 @@ class OctetArray(CountedArray):
     def initial(self, name: str, value: Any, known: Known) -> list[str]:
         """Return length and octets."""
         count = len(self.field.to_octets(value))
-        return [*self.count_initial(name, count), f".{name} = {self.one(value, known)}"]
+        return [*self.count_initial(name, count), f".{name} = {self.initialiser(value, known)}"]
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes length and octets."""
@@ -163,7 +165,7 @@ class ElementArray(CountedArray):
     """An array."""
 
     def __init__(
-        self, maker: Maker, spot: Spot, field: Lengths, bits: int | None, element: Part
+        self, maker: SourceUnit, spot: Spot, field: Lengths, bits: int | None, element: FieldPart
     ) -> None:
         super().__init__(maker, spot, field, bits)
         self.element = element
@@ -192,21 +194,21 @@ class ElementArray(CountedArray):
         remark = self.element.members("item")[0].remark if not self.wrapped else ""
         return [*self.count_member(name), Member(self.declared(name), name, remark)]
 
-    def one(self, value: Any, known: Known) -> str:
+    def initialiser(self, value: Any, known: Known) -> str:
         """Return the elements as an initialiser."""
         if self.wrapped:
             items = [
                 f"{{{', '.join(self.element.initial('item', item, known))}}}" for item in value
             ]
         else:
-            items = [self.element.one(item, known) for item in value]  # type: ignore[attr-defined]
+            items = [self.element.initialiser(item, known) for item in value]  # type: ignore[attr-defined]
         if not all(items):
             items = [f"[{index}] = {item}" for index, item in enumerate(items) if item]
         return f"{{{', '.join(items)}}}" if items else ""
 
     def initial(self, name: str, value: Any, known: Known) -> list[str]:
         """Return count and elements."""
-        text = "" if self.empty else self.one(value, known)
+        text = "" if self.empty else self.initialiser(value, known)
         return [*self.count_initial(name, len(value)), *([f".{name} = {text}"] if text else [])]
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:

@@ -6,7 +6,7 @@ from typing import Any
 
 from lowpanbudget.payload.c.coded import Code
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Known, Maker, Scope
+from lowpanbudget.payload.c.parts import Known, Scope, SourceUnit
 from lowpanbudget.payload.c.text import Lines, literal, word
 from lowpanbudget.payload.codec.nodes import Codec
 from lowpanbudget.payload.exact import FLOAT_LETTERS
@@ -21,7 +21,7 @@ class FloatBits(Code):
 
     def __init__(
         self,
-        maker: Maker,
+        maker: SourceUnit,
         spot: Spot,
         codec: Codec,
         limits: tuple[float | None, float | None],
@@ -45,7 +45,7 @@ class FloatBits(Code):
             return super().declared(name)
         return f"{'double' if self.float_bits == 64 else 'float'} {name}"
 
-    def one(self, value: Any, known: Known) -> str:
+    def initialiser(self, value: Any, known: Known) -> str:
         """Return a number in the hexadecimal notation of C99, which is exact, or its bits."""
         if not self.maker.floats:
             return literal(self.codec.encode(value))

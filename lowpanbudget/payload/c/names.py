@@ -75,7 +75,7 @@ class Names:
     def __init__(self, message: str, prefix: str | None) -> None:
         self._message = message
         given = message if prefix is None else prefix
-        self.prefix = plain(given)
+        self.prefix = c_name(given)
         what = "its name" if prefix is None else f"the prefix {prefix!r:.40}"
         hint = "Give another with --prefix"
         if not self.prefix.isascii() or not self.prefix.isidentifier() or self.prefix[0] == "_":
@@ -103,16 +103,16 @@ class Names:
 
     def of(self, suffix: str, spot: Spot | None = None) -> str:
         """Return a file-wide lower-case name: a function's, a structure's."""
-        return self._wide("_".join(map(plain, (self.prefix, *_words(spot)))), suffix, spot)
+        return self._wide("_".join(map(c_name, (self.prefix, *_words(spot)))), suffix, spot)
 
     def macro(self, suffix: str, spot: Spot | None = None, *, fresh: bool = False) -> str:
         """Return a constant's name, in capitals; ``fresh`` refuses it where the same field has it already."""
-        words = "_".join(map(plain, (self.prefix, *_words(spot)))).upper()
-        return self._wide(words, plain(suffix).upper(), spot, fresh=fresh)
+        words = "_".join(map(c_name, (self.prefix, *_words(spot)))).upper()
+        return self._wide(words, c_name(suffix).upper(), spot, fresh=fresh)
 
     def error(self, spot: Spot) -> str:
         """Return the name of what is reported when this field is wrong."""
-        words = "_".join(map(plain, (self.prefix, "bad", *spot.words))).upper()
+        words = "_".join(map(c_name, (self.prefix, "bad", *spot.words))).upper()
         return self._wide(words, "", spot)
 
     def _wide(self, words: str, suffix: str, spot: Spot | None, *, fresh: bool = False) -> str:
@@ -160,7 +160,7 @@ class Names:
             seen[name] = owner
 
 
-def plain(name: str) -> str:
+def c_name(name: str) -> str:
     """Return a name of a message with what C does not allow in names replaced."""
     return name.replace("-", "_")
 

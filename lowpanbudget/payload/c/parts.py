@@ -40,7 +40,7 @@ class Struct(NamedTuple):
     remark: str = ""
 
 
-class Constant(NamedTuple):
+class Definition(NamedTuple):
     """A constant; one without a name is a remark on those that follow."""
 
     name: str
@@ -49,13 +49,13 @@ class Constant(NamedTuple):
 
 
 @dataclasses.dataclass(slots=True)
-class Maker:
+class SourceUnit:
     """What the parts of one message share and add to: names, constants, structures, errors, functions."""
 
     names: Names
     order: Order
     floats: bool
-    constants: list[Constant] = dataclasses.field(default_factory=list)
+    constants: list[Definition] = dataclasses.field(default_factory=list)
     structs: list[Struct] = dataclasses.field(default_factory=list)
     errors: dict[str, Spot] = dataclasses.field(default_factory=dict)
     places: dict[tuple[str, ...], int] = dataclasses.field(default_factory=dict)
@@ -86,22 +86,22 @@ class Maker:
     def constant(self, spot: Spot, suffix: str, value: str, remark: str = "") -> str:
         """Add a constant and return its name."""
         name = self.names.macro(suffix, spot, fresh=True)
-        self.constants.append(Constant(name, value, remark))
+        self.constants.append(Definition(name, value, remark))
         return name
 
     def headed(self, text: str) -> None:
         """Add a remark above the constants that follow."""
-        self.constants.append(Constant("", "", text))
+        self.constants.append(Definition("", "", text))
 
 
-class Part:
+class FieldPart:
     """A field in C; ``least`` and ``greatest`` are its bits."""
 
     single = False  # whether one member holds the value
     least = 0
     greatest = 0
 
-    def __init__(self, maker: Maker, spot: Spot) -> None:
+    def __init__(self, maker: SourceUnit, spot: Spot) -> None:
         self.maker = maker
         self.spot = spot
         maker.places.setdefault(spot.words, len(maker.places))
@@ -132,7 +132,7 @@ class Part:
         out.add(f"{self.maker.call('put' if bits <= 32 else 'put_wide')}(&out, {value}, {bits});")
 
 
-class Single(Part):
+class Single(FieldPart):
     """A field that one member holds."""
 
     single = True
@@ -142,7 +142,7 @@ class Single(Part):
         """Return the declaration of the member; ``name`` may be an array of it."""
         raise NotImplementedError
 
-    def one(self, value: Any, known: Known) -> str:
+    def initialiser(self, value: Any, known: Known) -> str:
         """Return the initialiser of a value; empty where there is nothing to set, for what is not set is zero."""
         raise NotImplementedError
 
@@ -152,5 +152,5 @@ class Single(Part):
 
     def initial(self, name: str, value: Any, known: Known) -> list[str]:
         """Return the one initialiser."""
-        text = self.one(value, known)
+        text = self.initialiser(value, known)
         return [f".{name} = {text}"] if text else []

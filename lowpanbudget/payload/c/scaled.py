@@ -9,17 +9,17 @@ from math import gcd
 from typing import Any
 
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Known, Maker, Scope, Single
+from lowpanbudget.payload.c.parts import Known, Scope, Single, SourceUnit
 from lowpanbudget.payload.c.text import Lines, integer, literal, word
 from lowpanbudget.payload.codec.grid import Stepped, zero_of
-from lowpanbudget.payload.exact import EXACT, exact, nearest, plain
+from lowpanbudget.payload.exact import EXACT, digits, exact, nearest
 
 
 class Scaled(Single):
     """A number with a range and a step; ``about`` is said of it, ``base`` is the time that it counts from."""
 
     def __init__(
-        self, maker: Maker, spot: Spot, number: Stepped, *, about: str = "", base: str = ""
+        self, maker: SourceUnit, spot: Spot, number: Stepped, *, about: str = "", base: str = ""
     ) -> None:
         super().__init__(maker, spot)
         self.about = about
@@ -80,11 +80,11 @@ class Scaled(Single):
 
     def _remark(self) -> str:
         number, unit = self.number, f" {self.number.unit}".rstrip()
-        text = f"{plain(number.min)} .. {plain(number.max)}{unit}"
+        text = f"{digits(number.min)} .. {digits(number.max)}{unit}"
         if number.step != 1 or self.zero:
-            text += f", in steps of {plain(number.step)}{unit}"
+            text += f", in steps of {digits(number.step)}{unit}"
         if self.zero:
-            text += f" from {plain(self.zero)}"
+            text += f" from {digits(self.zero)}"
         text += self.about
         if self.specials:
             text += f"; special: {', '.join(self.specials)}"
@@ -108,7 +108,7 @@ class Scaled(Single):
         """Return the declaration of the member."""
         return f"{self.kind.name} {name}"
 
-    def one(self, value: Any, known: Known) -> str:
+    def initialiser(self, value: Any, known: Known) -> str:
         """Return the steps of a value or of a special name."""
         return literal(self.steps(value, known))
 
@@ -177,7 +177,7 @@ class Scaled(Single):
         return " && ".join(tests)
 
 
-def ratio(maker: Maker, spot: Spot, suffix: str, value: Decimal) -> None:
+def ratio(maker: SourceUnit, spot: Spot, suffix: str, value: Decimal) -> None:
     """Add an exact number as two constants, where C has integers for them; else only a remark."""
     top, bottom = value.as_integer_ratio()
     divisor = gcd(top, bottom)
@@ -186,4 +186,4 @@ def ratio(maker: Maker, spot: Spot, suffix: str, value: Decimal) -> None:
         maker.constant(spot, f"{suffix}_numerator", literal(top))
         maker.constant(spot, f"{suffix}_denominator", literal(bottom))
     else:
-        maker.headed(f"its {suffix}, {plain(value)}, has more digits than an integer of C")
+        maker.headed(f"its {suffix}, {digits(value)}, has more digits than an integer of C")

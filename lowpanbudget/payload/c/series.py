@@ -4,7 +4,7 @@ from typing import Any
 
 from lowpanbudget.payload.c.counted import CountedArray
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Known, Maker, Member, Scope
+from lowpanbudget.payload.c.parts import Known, Member, Scope, SourceUnit
 from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.c.text import Lines, word
 from lowpanbudget.payload.codec.samples import Sampled
@@ -13,7 +13,7 @@ from lowpanbudget.payload.codec.samples import Sampled
 class SampleArray(CountedArray):
     """A series; what was sent last is kept as the steps from the least sample."""
 
-    def __init__(self, maker: Maker, spot: Spot, field: Sampled) -> None:
+    def __init__(self, maker: SourceUnit, spot: Spot, field: Sampled) -> None:
         super().__init__(maker, spot, field, field.count_bits)
         self.field = field
         self.sample = Scaled(maker, spot, field.number())
@@ -43,14 +43,14 @@ class SampleArray(CountedArray):
         """Return the count, if it can change, and the samples."""
         return [*self.count_member(name), Member(self.declared(name), name, self.sample.remark)]
 
-    def one(self, value: Any, known: Known) -> str:
+    def initialiser(self, value: Any, known: Known) -> str:
         """Return the samples as an initialiser."""
-        return f"{{{', '.join(self.sample.one(item, known) for item in value)}}}"
+        return f"{{{', '.join(self.sample.initialiser(item, known) for item in value)}}}"
 
     def initial(self, name: str, value: Any, known: Known) -> list[str]:
         """Return count and samples."""
         counted = self.count_initial(name, len(value))
-        return [*counted, f".{name} = {self.one(value, known)}"] if value else counted
+        return [*counted, f".{name} = {self.initialiser(value, known)}"] if value else counted
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes count, first sample and differences."""

@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.payload.c.body import ROOT, Structure
 from lowpanbudget.payload.c.names import Names, Spot
-from lowpanbudget.payload.c.parts import Maker, Struct
+from lowpanbudget.payload.c.parts import SourceUnit, Struct
 from lowpanbudget.payload.c.text import Lines, comment, literal
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.sampler import samples
@@ -46,7 +46,7 @@ def generate(message: Message, *, prefix: str | None = None, floats: bool = True
     floating point are the bits of their numbers. Names that C cannot have are a ``RequestError``.
     """
     names = Names(message.name, prefix)
-    maker = Maker(names, message.order, floats)
+    maker = SourceUnit(names, message.order, floats)
     for result in ("ok", "too_short", "too_long", "no_room"):
         names.macro(result)
     for name in ("h", "self_test", "self_test_main", "min_octets", "max_octets"):
@@ -105,13 +105,16 @@ def _vectors(message: Message, root: Structure) -> Iterator[dict[str, Any]]:
             continue
         seen.add(octets)
         shown = wrap(
-            root.one(values, {}) or "{0}", 92, break_long_words=False, break_on_hyphens=False
+            root.initialiser(values, {}) or "{0}",
+            92,
+            break_long_words=False,
+            break_on_hyphens=False,
         )
         bytes_ = wrap(", ".join(f"0x{octet:02x}" for octet in octets) or "0", 92)
         yield {"values": shown, "octets": bytes_, "length": len(octets)}
 
 
-def _source(known: dict[str, Any], maker: Maker) -> str:
+def _source(known: dict[str, Any], maker: SourceUnit) -> str:
     """Return the source file with the functions that are called, also by one another: each call is noted."""
     while True:
         count = len(maker.used)

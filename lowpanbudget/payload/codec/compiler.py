@@ -4,13 +4,13 @@ from collections.abc import Callable
 from functools import lru_cache
 
 from lowpanbudget.payload.codec.groups import GroupNode, Named
-from lowpanbudget.payload.codec.nodes import Codec, LeafNode, Node, Place, Run
+from lowpanbudget.payload.codec.nodes import Codec, LeafNode, LeafPlace, Node, Run
 from lowpanbudget.payload.codec.order import Order, from_mixed, to_mixed
 from lowpanbudget.payload.codec.steps import Steps
 from lowpanbudget.payload.flaws import Flaw, Path
 from lowpanbudget.payload.kinds.field import Field, Leaf, name_flaw
 from lowpanbudget.payload.kinds.interfaces import At, Earlier
-from lowpanbudget.payload.kinds.reserved import Reserved
+from lowpanbudget.payload.kinds.reserved import ReservedBits
 
 MAX_FIELDS = 1000
 MAX_DEPTH = 8
@@ -115,11 +115,11 @@ class Compiler:
                 )
                 return
             gap = field.at - steps.position
-            reserved = Reserved("", bits=gap)
-            steps.fixed(Place(reserved, reserved.codec(gap, self.order), 0))
+            reserved = ReservedBits("", bits=gap)
+            steps.fixed(LeafPlace(reserved, reserved.codec(gap, self.order), 0))
 
     def _step(self, field: Field, scope: dict[str, Earlier], steps: Steps, at: At) -> None:
-        if field.optional and not field.given:
+        if field.optional and not field.needs_value:
             self.flaw(
                 (*at.path, "optional"),
                 f"a {field.kind} field cannot be absent",
@@ -159,7 +159,7 @@ class Compiler:
         if at.depth > MAX_DEPTH:
             self.flaw(at.path, f"groups more than {MAX_DEPTH} deep", "Flatten the message")
             return None
-        if not field.given:
+        if not field.needs_value:
             self.flaw(
                 (*at.path, "kind"),
                 f"an array of {field.kind} fields carries nothing",
@@ -168,7 +168,7 @@ class Compiler:
             return None
         return self._node(field, at)
 
-    def place(self, leaf: Leaf) -> Place:
+    def place(self, leaf: Leaf) -> LeafPlace:
         """Return a field of fixed width with its codec, in the byte order of the message."""
         try:
             return _remembered(leaf, self.order)
@@ -186,14 +186,14 @@ def references(fields: tuple[Field, ...], deepest: int) -> frozenset[str]:
     return frozenset(names - {""})
 
 
-def _place(leaf: Leaf, order: Order) -> Place:
+def _place(leaf: Leaf, order: Order) -> LeafPlace:
     """Return a leaf with its codec, in the byte order of the message."""
     needed = leaf.needed()
     width = order.rounded(needed)
     codec = leaf.codec(width, order)
     if leaf.ordered and order.mixed and width > 8:
         codec = _swapped(codec, order)
-    return Place(leaf, codec, width - needed)
+    return LeafPlace(leaf, codec, width - needed)
 
 
 # A search compiles the same fields again and again.

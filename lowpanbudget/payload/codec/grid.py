@@ -6,7 +6,7 @@ from decimal import Decimal, DecimalException
 from typing import Any, NamedTuple, Protocol
 
 from lowpanbudget.payload.codec.nodes import Case, Codec
-from lowpanbudget.payload.exact import EXACT, given, nearest, plain, steps_between
+from lowpanbudget.payload.exact import EXACT, digits, input_number, nearest, steps_between
 from lowpanbudget.payload.flaws import Misfit
 
 
@@ -32,12 +32,13 @@ class Grid(NamedTuple):
 
     def steps_of(self, value: Any) -> int:
         """Return the steps to the nearest value of the grid, for any kind of number within the range."""
-        decimal = given(value)
+        decimal = input_number(value)
         least, most = (EXACT.fma(Decimal(k), self.step, self.base) for k in (self.low, self.high))
         if decimal.is_nan() or not least <= decimal <= most:
             unit = f" {self.unit}" if self.unit else ""
             raise Misfit(
-                f"is {plain(decimal)}{unit}, outside {plain(least)} .. {plain(most)}{unit} (step {plain(self.step)})"
+                f"is {digits(decimal)}{unit}, outside {digits(least)} .. {digits(most)}{unit} "
+                f"(step {digits(self.step)})"
             )
         return nearest(decimal, self.base, self.step)
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from difflib import get_close_matches
 from typing import Any
 
-from lowpanbudget.payload.codec.nodes import Case, LeafNode, Node, Place, Scope, Step
+from lowpanbudget.payload.codec.nodes import Case, LeafNode, LeafPlace, Node, Scope, Step
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
 from lowpanbudget.payload.flaws import NO_VALUE, Misfit
@@ -60,7 +60,7 @@ class TagNode(LeafNode):
 
     __slots__ = ("names", "unions")
 
-    def __init__(self, place: Place, names: tuple[str, ...]) -> None:
+    def __init__(self, place: LeafPlace, names: tuple[str, ...]) -> None:
         LeafNode.__init__(self, place)
         self.names = names
         self.unions: list[dict[str, GroupNode]] = []

@@ -72,7 +72,7 @@ class Step(Protocol):
         """Put examples into the dictionary."""
 
 
-class Place(NamedTuple):
+class LeafPlace(NamedTuple):
     """A leaf with its codec for this message, and how many of its bits only round up."""
 
     leaf: Described
@@ -85,7 +85,7 @@ class LeafNode:
 
     __slots__ = ("_examples", "greatest", "least", "note", "place")
 
-    def __init__(self, place: Place) -> None:
+    def __init__(self, place: LeafPlace) -> None:
         self.place = place
         self.note = Note(place.leaf.kind, "value", place.leaf, place.padding)
         self._examples: dict[Case, Any] = {}  # arrays ask for the same one again and again
@@ -131,7 +131,7 @@ class Run:
 
     __slots__ = ("_examples", "_parts", "_reads", "_writes", "greatest", "least")
 
-    def __init__(self, places: list[Place], order: Order) -> None:
+    def __init__(self, places: list[LeafPlace], order: Order) -> None:
         total = sum(place.codec.width for place in places)
         self.least = self.greatest = total
         writes, reads, parts, offset = [], [], [], 0

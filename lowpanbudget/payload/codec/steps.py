@@ -1,7 +1,7 @@
 """The steps of a group being collected while a message is compiled: fixed fields side by side become one run."""
 
 from lowpanbudget.payload.codec.groups import Maybe
-from lowpanbudget.payload.codec.nodes import Place, Run, Step
+from lowpanbudget.payload.codec.nodes import LeafPlace, Run, Step
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.kinds.field import Field
 
@@ -14,7 +14,7 @@ class Steps:
     def __init__(self, order: Order) -> None:
         self._order = order
         self._steps: list[Step] = []
-        self._pending: list[Place] = []
+        self._pending: list[LeafPlace] = []
         self.position: int | None = 0
 
     def advance(self, bits: int) -> None:
@@ -22,7 +22,7 @@ class Steps:
         if self.position is not None:
             self.position += bits
 
-    def fixed(self, place: Place) -> None:
+    def fixed(self, place: LeafPlace) -> None:
         """Append a field of fixed width, to be joined with its neighbours."""
         if sum(pending.codec.width for pending in self._pending) + place.codec.width > _RUN_BITS:
             self._flush()

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from lowpanbudget.payload.codec.grid import zero_of
-from lowpanbudget.payload.exact import plain
+from lowpanbudget.payload.exact import digits
 from lowpanbudget.payload.kinds.field import Field, members
 from lowpanbudget.payload.kinds.interfaces import FieldPath
 
@@ -56,8 +56,8 @@ class Grammar:
         parts = [member.name]
         if number is not None:
             zero = zero_of(number)
-            start = "" if zero == Decimal(0) else f" from {plain(zero)}"
-            parts.append(f"steps of {plain(number.step)} {words.unit}".rstrip() + start)
+            start = "" if zero == Decimal(0) else f" from {digits(zero)}"
+            parts.append(f"steps of {digits(number.step)} {words.unit}".rstrip() + start)
         elif member.indexed:
             parts.append(f"index, {words.range} {words.unit}".rstrip())
         if member.note:

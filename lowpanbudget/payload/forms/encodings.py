@@ -78,7 +78,7 @@ class Inexact(NamedTuple):
     unit: str
 
 
-class Encoded(NamedTuple):
+class EncodedValues(NamedTuple):
     """Some values in one encoding.
 
     ``octets`` is None where it cannot say them; ``cannot`` says why. ``errors``: what a receiver reads
@@ -102,7 +102,7 @@ def made_for(message: Message, encoding: Encoding, count: int) -> Message:
     return replaced(message, {(field.name,): smaller})
 
 
-def encoded(message: Message, coder: Coder, values: Mapping[str, Any]) -> Encoded:
+def encoded(message: Message, coder: Coder, values: Mapping[str, Any]) -> EncodedValues:
     """Return the octets of the values, proved by reading them back.
 
     Raises ``RequestError`` for values that the message does not take.
@@ -112,11 +112,11 @@ def encoded(message: Message, coder: Coder, values: Mapping[str, Any]) -> Encode
         octets = coder.encode(values)
         read = coder.decode(octets)
     except Unsayable as fault:
-        return Encoded(None, (), fault.message)
+        return EncodedValues(None, (), fault.message)
     odd = _difference(sent, read, "")
     if odd:
-        return Encoded(None, (), f"{odd} does not come back as it was given")
-    return Encoded(octets, _errors(message, values, read))
+        return EncodedValues(None, (), f"{odd} does not come back as it was given")
+    return EncodedValues(octets, _errors(message, values, read))
 
 
 def largest(

@@ -10,7 +10,14 @@ from itertools import product
 from math import prod
 from typing import Literal, NamedTuple
 
-from lowpanbudget.payload.forms.largest_values import Coded, Encode, Leaves, Made, Maker, tags_of
+from lowpanbudget.payload.forms.largest_values import (
+    Coded,
+    Encode,
+    LargestValues,
+    Leaves,
+    Made,
+    tags_of,
+)
 from lowpanbudget.payload.forms.senml_units import Units
 from lowpanbudget.payload.forms.shapes import Unsayable
 from lowpanbudget.payload.kinds.interfaces import ELEMENT, FieldPath
@@ -51,11 +58,11 @@ def search(leaves: Leaves, encode: Encode, count: int | None = None) -> Largest:
     for names in product(*tags.values()):
         choice = dict(zip(tags, names, strict=True))
         try:
-            made = Maker(leaves, choice, frozenset(), counts).made()
+            made = LargestValues(leaves, choice, frozenset(), counts).made()
             octets = encode(made.values)
             numbers = limits.add(octets, made)
             if numbers:
-                octets = encode(Maker(leaves, choice, numbers, counts).made().values)
+                octets = encode(LargestValues(leaves, choice, numbers, counts).made().values)
         except Unsayable as fault:
             cannot = fault.message
             continue

@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.payload.exact import EXACT, exact
 from lowpanbudget.payload.forms.doubles import Numbers
-from lowpanbudget.payload.forms.longest import Longest, Span, longest, span_of
+from lowpanbudget.payload.forms.longest import Longest, NumberRange, longest, span_of
 from lowpanbudget.payload.forms.senml_pack import base_field, has_records
 from lowpanbudget.payload.forms.senml_units import Units
 from lowpanbudget.payload.forms.shapes import Unsayable, Values
@@ -80,7 +80,7 @@ class Leaves:
             )  # fmt: skip
         return self._longest[key]
 
-    def _span(self, one: Field, base_of: Any, base: Any) -> tuple[Span | None, Any]:
+    def _span(self, one: Field, base_of: Any, base: Any) -> tuple[NumberRange | None, Any]:
         """Return what a number field writes, and what that has more than its value."""
         number = one.number()
         if number is None:
@@ -92,7 +92,7 @@ class Leaves:
             return span, EXACT.minus(exact(base))
         if self._is_base(one):
             start = exact(one.base_time())
-            return span.plus(Span(start, start, (start,), exact(0))), start
+            return span.plus(NumberRange(start, start, (start,), exact(0))), start
         return span, exact(0)
 
     def _is_base(self, one: Field) -> bool:
@@ -128,7 +128,7 @@ class Leaves:
 
 
 @dataclass(frozen=True, slots=True)
-class Maker:
+class LargestValues:
     """Makes the values of one combination; ``numbers``: where the first element has a number, not a special code."""
 
     leaves: Leaves

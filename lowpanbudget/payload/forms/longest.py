@@ -39,7 +39,7 @@ class Longest(NamedTuple):
     loss: int = 0
 
 
-class Span(NamedTuple):
+class NumberRange(NamedTuple):
     """What a number field writes: least and greatest number, and the numbers that make up all others.
 
     ``step``: the distance of neighbours, None where it is not the same everywhere.
@@ -50,11 +50,11 @@ class Span(NamedTuple):
     parts: tuple[Decimal, ...]
     step: Decimal | None = None
 
-    def plus(self, other: "Span") -> "Span":
+    def plus(self, other: "NumberRange") -> "NumberRange":
         """Return the span of sums."""
         low, high = EXACT.add(self.low, other.low), EXACT.add(self.high, other.high)
         step = self.step if other.step == 0 else None
-        return Span(low, high, (*self.parts, *other.parts), step)
+        return NumberRange(low, high, (*self.parts, *other.parts), step)
 
     @property
     def places(self) -> int:
@@ -62,13 +62,13 @@ class Span(NamedTuple):
         return max(0, *(-int(part.normalize().as_tuple().exponent) for part in self.parts))
 
 
-def span_of(number: Stepped) -> Span:
+def span_of(number: Stepped) -> NumberRange:
     """Return the span of a number's values."""
-    return Span(number.min, number.max, (number.min, number.step), number.step)
+    return NumberRange(number.min, number.max, (number.min, number.step), number.step)
 
 
 def longest(
-    field: Field, numbers: Numbers, length: Length, *, base: Any = None, span: Span | None = None,
+    field: Field, numbers: Numbers, length: Length, *, base: Any = None, span: NumberRange | None = None,
     shift: Decimal = _ZERO,
 ) -> Longest:  # fmt: skip
     """Return the longest value of a field without fields of its own; of a series the longest sample.
@@ -108,7 +108,7 @@ def _float_slack(field: Float, numbers: Numbers, length: Length, value: float) -
     return widest - taken
 
 
-def longest_number(span: Span, numbers: Numbers) -> int:
+def longest_number(span: NumberRange, numbers: Numbers) -> int:
     """Return the octets that no number of a span exceeds, as text or as a CBOR integer or double."""
     if numbers == "text":
         return _longest_digits(span)
@@ -128,7 +128,7 @@ def longest_number(span: Span, numbers: Numbers) -> int:
     return max(whole, len(cbor2.dumps(math.ldexp((1 << bits) - 1, -places), canonical=True)))
 
 
-def _longest_digits(span: Span) -> int:
+def _longest_digits(span: NumberRange) -> int:
     places = span.places
     ends = [f"{end:.{places}f}" for end in (span.low, span.high)]
     digits = max(len(text.strip("-").replace(".", "").lstrip("0")) for text in ends)

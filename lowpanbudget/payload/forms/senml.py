@@ -25,7 +25,7 @@ from lowpanbudget.payload.forms.shapes import Unsayable
 CITE = Cite("RFC 8428", "4")
 
 
-class Record(NamedTuple):
+class SenmlRecord(NamedTuple):
     """A resolved record: what is left of its name, its seconds after the base time, its value."""
 
     parts: tuple[str, ...]
@@ -182,7 +182,7 @@ def not_empty(made: Iterator[Entry], path: tuple[str, ...]) -> list[Entry]:
     return found
 
 
-def parted(name: str, most: int, records: list[Record]) -> Iterator[list[Record]]:
+def parted(name: str, most: int, records: list[SenmlRecord]) -> Iterator[list[SenmlRecord]]:
     """Yield the records of each element: by index, or by time where names have none."""
     if records and not records[0].parts[0].isdigit():
         ordered = sorted(records, key=lambda record: record.time)
@@ -195,9 +195,9 @@ def parted(name: str, most: int, records: list[Record]) -> Iterator[list[Record]
     yield from (inside.get(str(index), []) for index in range(count))
 
 
-def by_part(records: list[Record]) -> dict[str, list[Record]]:
+def by_part(records: list[SenmlRecord]) -> dict[str, list[SenmlRecord]]:
     """Return records by the first part of their names, which is taken away."""
-    inside: dict[str, list[Record]] = {}
+    inside: dict[str, list[SenmlRecord]] = {}
     for parts, time, item in records:
-        inside.setdefault(parts[0], []).append(Record(parts[1:], time, item))
+        inside.setdefault(parts[0], []).append(SenmlRecord(parts[1:], time, item))
     return inside

@@ -22,7 +22,6 @@ from lowpanbudget.payload.kinds.interfaces import FieldPath, Known
 from lowpanbudget.payload.message import Message
 
 BASE_NAME = "urn:dev:ow:10e2073a01080063:"  # RFC 8428 section 5.1.2
-RELATIVE = 2**28  # times below are relative to now (section 4.5.3)
 
 
 def to_pack(message: Message, values: Mapping[str, Any], real: Real) -> list[Entry]:

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 from lowpanbudget.payload.exact import EXACT, exact
 from lowpanbudget.payload.forms.doubles import value_of
-from lowpanbudget.payload.forms.senml import Entry, Record, by_part, resolve
+from lowpanbudget.payload.forms.senml import Entry, SenmlRecord, by_part, resolve
 from lowpanbudget.payload.forms.senml_pack import BASE_NAME, base_field
 from lowpanbudget.payload.forms.shapes import Values
 from lowpanbudget.payload.kinds.field import Field, members
@@ -19,7 +19,7 @@ def from_pack(message: Message, pack: list[Entry]) -> Values:
     base = base_field(message.fields) if timed else None
     start = exact(timed[0]["bt"]) if timed else Decimal(0)
     records = [
-        Record(
+        SenmlRecord(
             tuple(entry["n"].removeprefix(BASE_NAME).split("/")),
             EXACT.subtract(entry.get("t", start), start),
             next(entry[label] for label in ("v", "vs", "vb", "vd") if label in entry),
@@ -36,7 +36,7 @@ class _Reader:
         self._base, self._start = base, start
 
     def group(
-        self, fields: tuple[Field, ...], records: list[Record], known: Known,
+        self, fields: tuple[Field, ...], records: list[SenmlRecord], known: Known,
         time: Decimal | None = None, *, outermost: bool = False,
     ) -> Values:  # fmt: skip
         """Return the fields that have records; ``time`` is that of the array's element around them."""

@@ -10,10 +10,10 @@ from typing import Any, ClassVar
 
 from lowpanbudget.payload.c.floating import FloatBits
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.exact import FLOAT_LETTERS, exact, given, is_plain, plain
+from lowpanbudget.payload.exact import FLOAT_LETTERS, digits, exact, input_number, is_plain
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import (
     Numbers,
@@ -74,10 +74,10 @@ unit = "J\""""
 
         def encode(value: Any) -> int:
             if type(value) is not float:
-                decimal = given(value)
+                decimal = input_number(value)
                 value = float(decimal)
                 if isinf(value) and decimal.is_finite():
-                    raise Misfit(f"is {plain(decimal)}, more than floating point holds")
+                    raise Misfit(f"is {digits(decimal)}, more than floating point holds")
             if low is not None or high is not None:
                 inside = (low is None or value >= low) and (high is None or value <= high)
                 if not inside:
@@ -133,11 +133,11 @@ unit = "J\""""
             try:
                 struct.pack(FLOAT_LETTERS[self.bits], float(value or 0))
             except OverflowError:
-                text = f"{plain(value)} is more than {self.bits} bits of floating point hold"
+                text = f"{digits(value)} is more than {self.bits} bits of floating point hold"
                 yield Flaw((key,), text, "Use more bits, or a smaller number")
                 return
         if self.min is not None and self.max is not None and self.min >= self.max:
-            text = f"max {plain(self.max)} is not above min {plain(self.min)}"
+            text = f"max {digits(self.max)} is not above min {digits(self.min)}"
             yield Flaw(("max",), text, "Use a max above min")
 
     def exactly(self, value: Any) -> Decimal:
@@ -182,7 +182,7 @@ unit = "J\""""
         text = f"{self.bits} bits of floating point for a range that is known"
         return text, "A number with a step often takes fewer bits"
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return a float or double, or the bits of one."""
         codec = self.codec(self.bits, maker.order)
         return FloatBits(maker, spot, codec, self.limits(), self.unit)

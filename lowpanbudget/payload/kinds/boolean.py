@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 
 from lowpanbudget.payload.c.coded import Truth
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Misfit
@@ -70,7 +70,7 @@ name = "open\""""
         """Return what one bit tells."""
         return Gain("true or false", "nothing would be left")
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return a ``bool``."""
         return Truth(maker, spot, maker.order.rounded(self.needed()))
 

@@ -8,7 +8,7 @@ from typing import Any, ClassVar
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.coded import FixedCode
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit
@@ -41,7 +41,7 @@ kind = "constant"
 name = "magic"
 value = 0xb5
 bits = 8"""
-    given: ClassVar[bool] = False
+    needs_value: ClassVar[bool] = False
     identifies: ClassVar[bool] = True
 
     def needed(self) -> int:
@@ -91,7 +91,7 @@ bits = 8"""
         """Return what a constant is good for."""
         return Gain("tells the format apart from others", "half as many formats or versions")
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return a number that no member holds."""
         return FixedCode(maker, spot, self.value, maker.order.rounded(self.needed()))
 

@@ -8,24 +8,24 @@ from typing import Any, ClassVar, Self
 
 from lowpanbudget.payload.c.counted import ElementArray
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.counted import Count
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.stream import BitReader, BitWriter
 from lowpanbudget.payload.flaws import Flaw, Misfit
-from lowpanbudget.payload.forms.senml import Record, not_empty, parted
+from lowpanbudget.payload.forms.senml import SenmlRecord, not_empty, parted
 from lowpanbudget.payload.forms.shapes import ListShape, Shape
 from lowpanbudget.payload.kinds.drawing import drawn_length
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import (
     ELEMENT,
     At,
-    Body,
     Conversion,
     FieldPath,
     Held,
+    InnerFields,
     Known,
     Planner,
     RecordMaker,
@@ -79,9 +79,9 @@ unit = "%RH\""""
                 "Use a special code, or a group with an optional field",
             )
 
-    def bodies(self) -> tuple[Body, ...]:
+    def bodies(self) -> tuple[InnerFields, ...]:
         """Return the element."""
-        return (Body((ELEMENT,), (self.element,), named=False),)
+        return (InnerFields((ELEMENT,), (self.element,), named=False),)
 
     def with_bodies(self, bodies: tuple[tuple[Field, ...], ...]) -> Self:
         """Return an array of another element."""
@@ -119,7 +119,7 @@ unit = "%RH\""""
         """Return the lengths."""
         return Summary(self.count_summary()[0])
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return elements, with their number where it can change."""
         element = self.element.part(maker, self.element.element_spot(spot))
         return ElementArray(maker, spot, self, self.count_bits, element)
@@ -167,7 +167,7 @@ unit = "%RH\""""
             yield from not_empty(made, (*path, str(index)))
 
     def from_records(
-        self, reader: RecordReader, records: list[Record], known: Known,
+        self, reader: RecordReader, records: list[SenmlRecord], known: Known,
         *, outermost: bool = False, time: Decimal | None = None,
     ) -> Any:  # fmt: skip
         """Return the elements; a group in an array of the message itself may have a time of its own."""

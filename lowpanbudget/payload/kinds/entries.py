@@ -8,7 +8,7 @@ from typing import Any
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.codec.grid import nearest_entry
 from lowpanbudget.payload.codec.nodes import Case, Codec
-from lowpanbudget.payload.exact import EXACT, given, is_plain, plain
+from lowpanbudget.payload.exact import EXACT, digits, input_number, is_plain
 from lowpanbudget.payload.flaws import Flaw, Misfit
 
 MAX_ENTRIES = 4096  # more would be a table that no node keeps
@@ -19,10 +19,10 @@ def table_codec(width: int, entries: tuple[Decimal, ...], unit: str) -> Codec:
     first, last = entries[0], entries[-1]
 
     def encode(value: Any) -> int:
-        decimal = given(value)
+        decimal = input_number(value)
         if decimal.is_nan() or not first <= decimal <= last:
             raise Misfit(
-                f"is {plain(decimal)} {unit}".rstrip() + f", outside {range_text(first, last)}"
+                f"is {digits(decimal)} {unit}".rstrip() + f", outside {range_text(first, last)}"
             )
         return nearest_entry(entries, decimal)
 
@@ -49,12 +49,12 @@ def entries_gain(entries: tuple[Decimal, ...], unit: str) -> tuple[str, Decimal]
     """Return how well the values resolve, in words, and the greatest error."""
     gaps = [EXACT.subtract(high, low) for low, high in pairwise(entries)]
     error = EXACT.divide(max(gaps), Decimal(2))
-    return f"{len(entries)} values, off by at most {plain(error)} {unit}".rstrip(), error
+    return f"{len(entries)} values, off by at most {digits(error)} {unit}".rstrip(), error
 
 
 def range_text(low: Decimal | None, high: Decimal | None) -> str:
     """Return a range in words, dots where it is open."""
-    return f"{'...' if low is None else plain(low)} .. {'...' if high is None else plain(high)}"
+    return f"{'...' if low is None else digits(low)} .. {'...' if high is None else digits(high)}"
 
 
 def bits_flaws(bits: int | None, count: int) -> Iterator[Flaw]:

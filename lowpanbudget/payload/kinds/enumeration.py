@@ -8,7 +8,7 @@ from typing import Any, ClassVar, Self
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.coded import NamedCode
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.groups import TagNode
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.order import Order
@@ -170,7 +170,7 @@ bits = 3                                 # room for more names later"""
         less = f"at most {half} names" if half > 1 else "nothing would be left"
         return Gain(f"one of {len(self.names)} names", less)
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return the code, with a constant for each name."""
         codes = dict(zip(self.names, self.numbers(), strict=True))
         return NamedCode(maker, spot, codes, maker.order.rounded(self.needed()))

@@ -13,25 +13,25 @@ from typing import Any, ClassVar, Self
 
 from lowpanbudget.errors import RequestError
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.grid import Stepped, zero_of
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import exact, nearest
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, Real, number_of, value_of
-from lowpanbudget.payload.forms.senml import Record
+from lowpanbudget.payload.forms.senml import SenmlRecord
 from lowpanbudget.payload.forms.shapes import Shape, Unsayable, whole_of
 from lowpanbudget.payload.kinds.drawing import furthest
 from lowpanbudget.payload.kinds.interfaces import (
     ELEMENT,
     At,
-    Body,
     CodeOf,
     Conversion,
     FieldPath,
     Gain,
     Held,
+    InnerFields,
     Known,
     Planner,
     RecordMaker,
@@ -84,7 +84,7 @@ class Field:
     # Attributes that are exact decimals; whole numbers, floats and text are converted when a field is made.
     decimals: ClassVar[tuple[str, ...]] = ()
     # False where the message itself knows the value and nobody needs to give it.
-    given: ClassVar[bool] = True
+    needs_value: ClassVar[bool] = True
     # False where there is no value at all, only bits.
     carries: ClassVar[bool] = True
     # What later fields may refer to by name keeps its value.
@@ -126,7 +126,7 @@ class Field:
         """Yield what is wrong with this field by itself; paths are keys of the declaration."""
         yield from ()
 
-    def bodies(self) -> tuple[Body, ...]:
+    def bodies(self) -> tuple[InnerFields, ...]:
         """Return the fields inside this one."""
         return ()
 
@@ -279,7 +279,7 @@ class Field:
         return "v", number_of(value)
 
     def from_records(
-        self, reader: RecordReader, records: list[Record], known: Known,
+        self, reader: RecordReader, records: list[SenmlRecord], known: Known,
         *, outermost: bool = False, time: Decimal | None = None,
     ) -> Any:  # fmt: skip
         """Return the value that records hold."""
@@ -300,7 +300,7 @@ class Field:
 
     # --- C
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return the field in C."""
         raise NotImplementedError
 
@@ -349,7 +349,7 @@ class Leaf(Field):
         if not self.carries:
             return cs.Padding(order.rounded(self.needed()))
         form = parts.leaf_form(self, order)
-        return form if self.given else cs.Default(form, self.example("least"))
+        return form if self.needs_value else cs.Default(form, self.example("least"))
 
 
 def is_nullable(number: Stepped) -> bool:

@@ -9,12 +9,12 @@ from typing import Any, ClassVar
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.coded import FlagBits
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers
-from lowpanbudget.payload.forms.senml import Record
+from lowpanbudget.payload.forms.senml import SenmlRecord
 from lowpanbudget.payload.forms.shapes import FlagsShape, Shape
 from lowpanbudget.payload.kinds.enumeration import names_summary
 from lowpanbudget.payload.kinds.field import MAX_BITS, Field, Leaf, names_flaws
@@ -127,7 +127,7 @@ bits = 8"""
         """Return how many flags there are."""
         return Gain(plural(len(self.names), "flag"), "one flag less")
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return the bits as they are sent, with a mask for each name."""
         width = maker.order.rounded(self.needed())
         return FlagBits(maker, spot, self.names, self.codec(width, maker.order))
@@ -162,7 +162,7 @@ bits = 8"""
             yield maker.entry(self, name in value, (*path, name), known, time)
 
     def from_records(
-        self, reader: RecordReader, records: list[Record], known: Known,
+        self, reader: RecordReader, records: list[SenmlRecord], known: Known,
         *, outermost: bool = False, time: Decimal | None = None,
     ) -> Any:  # fmt: skip
         """Return the flags whose records are true."""

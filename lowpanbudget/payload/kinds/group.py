@@ -8,19 +8,19 @@ from typing import Any, ClassVar, Self
 
 from lowpanbudget.payload.c.body import Structure
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Codec, Node
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.forms.senml import Record
+from lowpanbudget.payload.forms.senml import SenmlRecord
 from lowpanbudget.payload.forms.shapes import MemberShape, RecordShape, Shape
 from lowpanbudget.payload.kinds.field import Field, held_in, members
 from lowpanbudget.payload.kinds.interfaces import (
     At,
-    Body,
     Conversion,
     FieldPath,
     Held,
+    InnerFields,
     Known,
     Planner,
     RecordMaker,
@@ -61,9 +61,9 @@ unit = "m\""""
         if not self.fields:
             yield Flaw(("field",), "a group without fields", "Give it a field or remove it")
 
-    def bodies(self) -> tuple[Body, ...]:
+    def bodies(self) -> tuple[InnerFields, ...]:
         """Return the fields."""
-        return (Body((), self.fields),)
+        return (InnerFields((), self.fields),)
 
     def with_bodies(self, bodies: tuple[tuple[Field, ...], ...]) -> Self:
         """Return a group of other fields."""
@@ -85,7 +85,7 @@ unit = "m\""""
         """Return values with what is wished for inside."""
         return wished_values(self.fields, wish, here, known)
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return a structure."""
         return Structure(maker, spot, self.fields, spot.path)
 
@@ -119,7 +119,7 @@ unit = "m\""""
         return maker.group(self.fields, value, path, known, time=time, element=element)
 
     def from_records(
-        self, reader: RecordReader, records: list[Record], known: Known,
+        self, reader: RecordReader, records: list[SenmlRecord], known: Known,
         *, outermost: bool = False, time: Decimal | None = None,
     ) -> Any:  # fmt: skip
         """Return the values of the fields."""

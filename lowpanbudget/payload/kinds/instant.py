@@ -11,11 +11,11 @@ from random import Random
 from typing import Any, ClassVar
 
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.exact import EXACT, exact, is_plain, plain
+from lowpanbudget.payload.exact import EXACT, digits, exact, is_plain
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.drawing import (
     drawn_number,
@@ -126,7 +126,7 @@ step = 1"""
     def gain(self) -> Gain:
         """Return the resolution, and how long the number lasts."""
         return Gain(
-            f"steps of {plain(self.step)} s, for {self._years(self.bits)} from {self.epoch}",
+            f"steps of {digits(self.step)} s, for {self._years(self.bits)} from {self.epoch}",
             f"the same steps for {self._years(self.bits - 1)}",
             self.step,
             EXACT.divide(self.step, Decimal(2)),
@@ -140,7 +140,7 @@ step = 1"""
             else f"{seconds / 86400:.3g} days"
         )
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return an integer of steps."""
         return Scaled(maker, spot, self.number(), about=f" since {self.epoch}")
 

@@ -8,10 +8,10 @@ from decimal import Decimal
 from typing import Any, NamedTuple, Protocol
 
 from lowpanbudget.payload.codec.grid import Stepped
-from lowpanbudget.payload.codec.nodes import Node, Place
+from lowpanbudget.payload.codec.nodes import LeafPlace, Node
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Path
-from lowpanbudget.payload.forms.senml import Record
+from lowpanbudget.payload.forms.senml import SenmlRecord
 
 Known = Mapping[str, Any]  # the values before a place, by name
 Fields = tuple[Any, ...]
@@ -39,7 +39,7 @@ class Gain(NamedTuple):
     less_error: Decimal | None = None
 
 
-class Body(NamedTuple):
+class InnerFields(NamedTuple):
     """Fields inside a field: the steps of a path that lead to them, and whether their names follow."""
 
     steps: FieldPath
@@ -104,7 +104,7 @@ class Planner(Protocol):
     def flaw(self, path: Path, message: str, hint: str) -> None:
         """Note what is wrong."""
 
-    def place(self, leaf: Any) -> Place:
+    def place(self, leaf: Any) -> LeafPlace:
         """Return a field of fixed width with its codec, in the byte order of the message."""
 
     def group(self, fields: Fields, at: At) -> Node | None:
@@ -154,7 +154,7 @@ class RecordReader(Protocol):
     """What reads values from a SenML pack."""
 
     def group(
-        self, fields: Fields, records: list[Record], known: Known, time: Decimal | None = None
+        self, fields: Fields, records: list[SenmlRecord], known: Known, time: Decimal | None = None
     ) -> dict[str, Any]:
         """Return the values of several fields; ``time`` is that of the array's element around them."""
 

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
 
-class Key(NamedTuple):
+class DesignKey(NamedTuple):
     """A key of the design file: what it says, the words or numbers allowed, and how it is written where not plainly.
 
     ``form``: "names" (a list, or a table of names and codes), "fields", "element" or "options". ``name`` and
@@ -25,10 +25,10 @@ class Key(NamedTuple):
 
 def says(text: str, **more: Any) -> Mapping[str, Any]:
     """Return the metadata of an attribute that is a key."""
-    return {"key": Key(text, **more)}
+    return {"key": DesignKey(text, **more)}
 
 
-def keys_of(kind: type) -> Iterator[tuple[dataclasses.Field[Any], Key]]:
+def keys_of(kind: type) -> Iterator[tuple[dataclasses.Field[Any], DesignKey]]:
     """Yield the keys of a kind, those of all kinds first."""
     keys = [
         (attribute, attribute.metadata["key"])

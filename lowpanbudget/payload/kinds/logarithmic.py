@@ -11,7 +11,7 @@ from typing import Any, ClassVar
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.coded import EntryIndex
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.grid import nearest_entry
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
@@ -154,7 +154,7 @@ unit = "m/s2\""""
         ratio = (float(self.max) / float(self.min)) ** (1 / steps)
         return f"{100 * (ratio - 1):.3g} %"
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return the index of the value."""
         return EntryIndex(
             maker, spot, self.entries(), self.unit, maker.order.rounded(self.needed())

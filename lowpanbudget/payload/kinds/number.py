@@ -12,12 +12,12 @@ from typing import Any, ClassVar, Self
 
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.codec.grid import Grid, number_codec
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.exact import EXACT, is_plain, nearest, plain, steps_between
+from lowpanbudget.payload.exact import EXACT, digits, is_plain, nearest, steps_between
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.drawing import (
     drawn_number,
@@ -163,7 +163,7 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
     def arithmetic(self) -> str:
         """Return in words how the fewest bits come about."""
         count = self.highest - self.lowest + 1
-        text = f"({plain(self.max)} - {plain(self.min)}) / {plain(self.step)} + 1 = {plural(count, 'value')}"
+        text = f"({digits(self.max)} - {digits(self.min)}) / {digits(self.step)} + 1 = {plural(count, 'value')}"
         if self.special:
             text += (
                 f", with {plural(len(self.special), 'special code')} {count + len(self.special)}"
@@ -171,7 +171,7 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
         if self.signed:
             text += f"; in two's complement from {self.lowest} to {self.highest}"
         elif self.lowest:
-            text += f"; codes begin at {plain(self.base)}, so the highest is {self.highest}"
+            text += f"; codes begin at {digits(self.base)}, so the highest is {self.highest}"
         return f"{text}: {plural(self.fewest_bits(), 'bit')}"
 
     def codec(self, width: int, order: Order) -> Codec:
@@ -203,13 +203,15 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
             return
         if self.step <= 0:
             yield Flaw(
-                ("step",), f"a step of {plain(self.step)} leads nowhere", "Use a step above 0"
+                ("step",),
+                f"a step of {digits(self.step)} leads nowhere",
+                "Use a step above 0",
             )
             return
         if self.min >= self.max:
             yield Flaw(
                 ("max",),
-                f"max {plain(self.max)} is not above min {plain(self.min)}",
+                f"max {digits(self.max)} is not above min {digits(self.min)}",
                 "A field of one value carries nothing: use kind 'constant'",
             )
             return
@@ -225,14 +227,14 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
         if self.typical is not None and not self.min <= self.typical <= self.max:
             yield Flaw(
                 ("typical",),
-                f"{plain(self.typical)} is outside {plain(self.min)} .. {plain(self.max)}",
+                f"{digits(self.typical)} is outside {digits(self.min)} .. {digits(self.max)}",
                 "Use a value of the range",
             )
         if self.tolerance is not None and 2 * self.tolerance < self.step:
             yield Flaw(
                 ("tolerance",),
-                f"a step of {plain(self.step)} already errs by {plain(EXACT.divide(self.step, Decimal(2)))}, "
-                f"more than the tolerance {plain(self.tolerance)}",
+                f"a step of {digits(self.step)} already errs by {digits(EXACT.divide(self.step, Decimal(2)))}, "
+                f"more than the tolerance {digits(self.tolerance)}",
                 "State a finer step or a wider tolerance",
             )
 
@@ -249,21 +251,21 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
             fit = EXACT.fma(self.step, Decimal(int(count)), self.min)
             yield Flaw(
                 ("step",),
-                f"a step of {plain(self.step)} does not divide the range: ({plain(self.max)} - {plain(self.min)}) / "
-                f"{plain(self.step)} = {count:.6g}",
-                f"Use max = {plain(fit)} or max = {plain(EXACT.add(fit, self.step))}, or another step",
+                f"a step of {digits(self.step)} does not divide the range: ({digits(self.max)} - {digits(self.min)}) / "
+                f"{digits(self.step)} = {count:.6g}",
+                f"Use max = {digits(fit)} or max = {digits(EXACT.add(fit, self.step))}, or another step",
             )
         elif steps_between(self.base, self.min, self.step) is None:
             key = "offset" if self.offset is not None else "min"
             yield Flaw(
                 (key,),
-                f"min {plain(self.min)} is no whole number of steps of {plain(self.step)} from {plain(self.base)}",
+                f"min {digits(self.min)} is no whole number of steps of {digits(self.step)} from {digits(self.base)}",
                 "State an offset on the grid of the values",
             )
         elif not self.signed and self.lowest < 0:
             yield Flaw(
                 ("offset",),
-                f"offset {plain(self.base)} is above min {plain(self.min)}, and codes count upwards",
+                f"offset {digits(self.base)} is above min {digits(self.min)}, and codes count upwards",
                 "Use an offset of at most min, or coding 'twos-complement'",
             )
 
@@ -292,7 +294,7 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
         if self.signed or self.lowest or codes < 2:
             return f"Use bits = {self.fewest_bits()} or a coarser step"
         times = -(-(self.highest - self.lowest) // (codes - 1))
-        step = plain(EXACT.multiply(self.step, Decimal(times)))
+        step = digits(EXACT.multiply(self.step, Decimal(times)))
         return f"Use bits = {self.fewest_bits()}, or a step of {step} or more"
 
     def _special_flaws(self, order: Order) -> Iterator[Flaw]:
@@ -315,7 +317,9 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
             if self.lowest <= steps <= self.highest:
                 value = EXACT.fma(Decimal(steps), self.step, self.base)
                 yield Flaw(
-                    ("special", name), f"code {code} already means {plain(value)}", _FREE_CODE
+                    ("special", name),
+                    f"code {code} already means {digits(value)}",
+                    _FREE_CODE,
                 )
             elif code in seen:
                 yield Flaw(
@@ -337,7 +341,11 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
 
     def summary(self) -> Summary:
         """Return range, step and unit."""
-        return Summary(f"{plain(self.min)} .. {plain(self.max)}", plain(self.step), self.unit)
+        return Summary(
+            f"{digits(self.min)} .. {digits(self.max)}",
+            digits(self.step),
+            self.unit,
+        )
 
     def shown_note(self) -> str:
         """Return the special names and the note."""
@@ -362,6 +370,6 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
         """Yield the number with ever coarser steps within its tolerance."""
         return coarser_steps(self, self.tolerance)
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return an integer of steps."""
         return Scaled(maker, spot, self)

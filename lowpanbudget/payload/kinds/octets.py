@@ -8,9 +8,9 @@ from typing import Any, ClassVar
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.counted import OctetArray
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.counted import Count
-from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node, Place
+from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, LeafPlace, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
@@ -94,7 +94,7 @@ length = 4                    # or min_length and max_length: then the length go
         """Return a place of fixed width, or a length and octets."""
         if self.least != self.most:
             return ContentsNode(self, planner.order)
-        return LeafNode(Place(self, self._fixed(planner.order), 0))
+        return LeafNode(LeafPlace(self, self._fixed(planner.order), 0))
 
     def _fixed(self, order: Order) -> Codec:
         """Return the codec of a fixed number of octets; the first octet is the first on the wire."""
@@ -131,7 +131,7 @@ length = 4                    # or min_length and max_length: then the length go
         """Return how many octets there are."""
         return Gain(f"up to {plural(self.most, 'octet')} as they are", "an octet less of content")
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return octets, with their number where it can change."""
         return OctetArray(maker, spot, self)
 

@@ -6,7 +6,7 @@ from typing import ClassVar
 
 from lowpanbudget.payload.c.coded import Gap
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
@@ -16,7 +16,7 @@ from lowpanbudget.payload.kinds.keys import says
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class Reserved(Leaf):
+class ReservedBits(Leaf):
     """Bits kept for later: zero when sent, ignored when received, in no dictionary of values."""
 
     _: dataclasses.KW_ONLY
@@ -29,7 +29,7 @@ class Reserved(Leaf):
 kind = "reserved"
 bits = 3"""
     ordered: ClassVar[bool] = False
-    given: ClassVar[bool] = False
+    needs_value: ClassVar[bool] = False
     carries: ClassVar[bool] = False
 
     def needed(self) -> int:
@@ -56,6 +56,6 @@ bits = 3"""
         """Return what reserved bits are good for."""
         return Gain("room for later", "a bit less of it")
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return bits without a member."""
         return Gap(maker, spot, maker.order.rounded(self.needed()))

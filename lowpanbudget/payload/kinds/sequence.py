@@ -10,7 +10,7 @@ from random import Random
 from typing import Any, ClassVar
 
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
@@ -84,6 +84,6 @@ bits = 8"""
             Decimal(0),
         )
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return an integer."""
         return Scaled(maker, spot, self.number())

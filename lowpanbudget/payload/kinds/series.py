@@ -8,14 +8,14 @@ from typing import Any, ClassVar
 
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.c.series import SampleArray
 from lowpanbudget.payload.codec.nodes import Codec, LeafNode, Node
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.samples import SeriesNode
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.forms.doubles import value_of
-from lowpanbudget.payload.forms.senml import Record, parted
+from lowpanbudget.payload.forms.senml import SenmlRecord, parted
 from lowpanbudget.payload.forms.shapes import ListShape, Shape, whole_of
 from lowpanbudget.payload.kinds.drawing import EDGE, drawn_length
 from lowpanbudget.payload.kinds.field import Field, span_text
@@ -217,7 +217,7 @@ escape = true                 # a whole sample where a difference is too large""
         """Yield the series with ever coarser steps within its tolerance."""
         return coarser_steps(self, self.tolerance)
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return integers of steps, with their number where it can change."""
         return SampleArray(maker, spot, self)
 
@@ -264,7 +264,7 @@ escape = true                 # a whole sample where a difference is too large""
             yield maker.entry(self, item, (*path, str(index)), known, time)
 
     def from_records(
-        self, reader: RecordReader, records: list[Record], known: Known,
+        self, reader: RecordReader, records: list[SenmlRecord], known: Known,
         *, outermost: bool = False, time: Decimal | None = None,
     ) -> Any:  # fmt: skip
         """Return the samples."""

@@ -6,7 +6,7 @@ from decimal import Context, Decimal
 from typing import Any, Protocol, TypeVar
 
 from lowpanbudget.payload.codec.grid import Stepped
-from lowpanbudget.payload.exact import EXACT, plain
+from lowpanbudget.payload.exact import EXACT, digits
 from lowpanbudget.payload.kinds.interfaces import Gain
 
 _SHARES = Context(prec=9)  # a share of a tolerance is a measure, no value
@@ -76,12 +76,12 @@ def stepped_gain(field: Stepping) -> Gain:
     number = field.number()
     unit = f" {number.unit}".rstrip()
     step, error = field.step, EXACT.divide(field.step, Decimal(2))
-    gives = f"steps of {plain(step)}{unit}, off by at most {plain(error)}{unit}"
+    gives = f"steps of {digits(step)}{unit}, off by at most {digits(error)}{unit}"
     coarser = within(field, number.needed() - 1)
     if coarser is None:
         return Gain(gives, "nothing would be left", step, error)
     less_step, less_error = coarser.step, EXACT.divide(coarser.step, Decimal(2))
-    less = f"steps of {plain(less_step)}{unit}, off by at most {plain(less_error)}{unit}"
+    less = f"steps of {digits(less_step)}{unit}, off by at most {digits(less_error)}{unit}"
     if less_step == step:
         less = "the same: the width is more than the range needs"
     return Gain(gives, less, step, error, less_step, less_error)

@@ -9,11 +9,11 @@ from typing import Any, ClassVar
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.coded import EntryIndex
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.grid import nearest_entry
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.exact import is_plain, plain
+from lowpanbudget.payload.exact import digits, is_plain
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.forms.doubles import Numbers, value_of
 from lowpanbudget.payload.forms.shapes import Shape, WholeShape
@@ -98,7 +98,9 @@ unit = "Hz\""""
                 return
             if index and value <= self.values[index - 1]:
                 yield Flaw(
-                    ("values", index), f"{plain(value)} does not rise", "Sort the values, each once"
+                    ("values", index),
+                    f"{digits(value)} does not rise",
+                    "Sort the values, each once",
                 )
                 return
         yield from bits_flaws(self.bits, len(self.values))
@@ -129,7 +131,7 @@ unit = "Hz\""""
         gives, error = entries_gain(self.values, self.unit)
         return Gain(gives, f"at most {plural(fewer, 'value')}", None, error)
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return the index of the value."""
         return EntryIndex(
             maker, spot, self.entries(), self.unit, maker.order.rounded(self.needed())

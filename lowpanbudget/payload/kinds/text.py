@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 
 from lowpanbudget.payload.c.counted import OctetArray
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers
@@ -84,7 +84,7 @@ encoding = "utf-8\""""
         if self.encoding == "utf-8" and self.most >= size:
             yield letter + "a" * max(self.least - size, 0)
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return characters, with their number where it can change."""
         return OctetArray(maker, spot, self, encoding=self.encoding)
 

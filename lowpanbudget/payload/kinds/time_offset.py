@@ -7,13 +7,13 @@ from random import Random
 from typing import Any, ClassVar
 
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.c.scaled import Scaled
-from lowpanbudget.payload.codec.nodes import Case, Codec, Node, Place
+from lowpanbudget.payload.codec.nodes import Case, Codec, LeafPlace, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
-from lowpanbudget.payload.exact import EXACT, exact, given, plain
+from lowpanbudget.payload.exact import EXACT, digits, exact, input_number
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, Real, number_of
 from lowpanbudget.payload.kinds.drawing import (
@@ -88,14 +88,14 @@ max = 3600"""
 
     def difference(self, value: Any, base: Any) -> Decimal:
         """Return the seconds from the base to a given time."""
-        seconds = given(value)
+        seconds = input_number(value)
         if not seconds.is_finite():
             raise Misfit(f"is {seconds}, no time")
         offset = EXACT.subtract(seconds, exact(base))
         if not self.min <= offset <= self.max:
             raise Misfit(
-                f"is {plain(seconds)} s, {plain(offset)} s after {self.base}, outside "
-                f"{plain(self.min)} .. {plain(self.max)} s"
+                f"is {digits(seconds)} s, {digits(offset)} s after {self.base}, outside "
+                f"{digits(self.min)} .. {digits(self.max)} s"
             )
         return offset
 
@@ -130,8 +130,8 @@ max = 3600"""
 
     def summary(self) -> Summary:
         """Return the range after the base, in seconds."""
-        words = f"{plain(self.min)} .. {plain(self.max)} after {self.base}"
-        return Summary(words, plain(self.step), "s")
+        words = f"{digits(self.min)} .. {digits(self.max)} after {self.base}"
+        return Summary(words, digits(self.step), "s")
 
     def shown_unit(self) -> str:
         """Return seconds."""
@@ -139,7 +139,7 @@ max = 3600"""
 
     def meaning(self, value: Any, scope: Scope) -> str:
         """Return the date and time, and the seconds after the base."""
-        after = plain(EXACT.subtract(exact(value), exact(scope.values[self.base])))
+        after = digits(EXACT.subtract(exact(value), exact(scope.values[self.base])))
         base = scope.fields.get(self.base)
         date = base.date(value) if isinstance(base, Time) else ""
         return f"{date}, {after} s after {self.base}".lstrip(", ")
@@ -156,7 +156,7 @@ max = 3600"""
         """Return the resolution, and that of a bit less."""
         return stepped_gain(self)
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return an integer of steps after the base."""
         return Scaled(
             maker, spot, self.number(), about=f", counted from {self.base}", base=self.base
@@ -200,7 +200,7 @@ class TimeOffsetNode:
 
     __slots__ = ("_field", "_note", "_slot", "greatest", "least", "place")
 
-    def __init__(self, place: Place, field: TimeOffset, slot: int) -> None:
+    def __init__(self, place: LeafPlace, field: TimeOffset, slot: int) -> None:
         self.place = place
         self._field = field
         self._slot = slot

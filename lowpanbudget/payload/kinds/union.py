@@ -8,23 +8,23 @@ from typing import Any, ClassVar, Self
 
 from lowpanbudget.payload.c.body import StructureUnion
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Maker, Part
+from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.groups import GroupNode, TagNode
 from lowpanbudget.payload.codec.nodes import Case, Codec, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.stream import BitReader, BitWriter
-from lowpanbudget.payload.forms.senml import Record
+from lowpanbudget.payload.forms.senml import SenmlRecord
 from lowpanbudget.payload.forms.shapes import ChoiceShape, Shape
 from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field, held_in, no_reference
 from lowpanbudget.payload.kinds.group import drawn_values, record_shape, wished_values
 from lowpanbudget.payload.kinds.interfaces import (
     At,
-    Body,
     Conversion,
     FieldPath,
     Held,
+    InnerFields,
     Known,
     Planner,
     RecordMaker,
@@ -77,9 +77,9 @@ unit = "m/s"
 [[message.field.option]]
 when = "service\""""
 
-    def bodies(self) -> tuple[Body, ...]:
+    def bodies(self) -> tuple[InnerFields, ...]:
         """Return the fields of each option."""
-        return tuple(Body((f"({option.when})",), option.fields) for option in self.options)
+        return tuple(InnerFields((f"({option.when})",), option.fields) for option in self.options)
 
     def with_bodies(self, bodies: tuple[tuple[Field, ...], ...]) -> Self:
         """Return a union whose options have other fields."""
@@ -151,7 +151,7 @@ when = "service\""""
         option = self.chosen(known)
         return wished_values(option.fields, wish, (*here, f"({option.when})"), known)
 
-    def part(self, maker: Maker, spot: Spot) -> Part:
+    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return a union of structures."""
         return StructureUnion(maker, spot, self.tag, self.options)
 
@@ -197,7 +197,7 @@ when = "service\""""
         return maker.group(self.chosen(known).fields, value, path, known, time=time)
 
     def from_records(
-        self, reader: RecordReader, records: list[Record], known: Known,
+        self, reader: RecordReader, records: list[SenmlRecord], known: Known,
         *, outermost: bool = False, time: Decimal | None = None,
     ) -> Any:  # fmt: skip
         """Return the values of the chosen option."""

@@ -33,7 +33,7 @@ class Change(NamedTuple):
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class Comparison:
+class FormatComparison:
     """An old and a new format of one name; sizes in octets, least and greatest; None where there is no such format.
 
     ``safe`` and ``reads`` are about all changes together. A receiver is assumed to ignore octets
@@ -48,7 +48,7 @@ class Comparison:
     new_octets: tuple[int, int] | None
 
 
-def compare_all(old: Sequence[Message], new: Sequence[Message]) -> tuple[Comparison, ...]:
+def compare_all(old: Sequence[Message], new: Sequence[Message]) -> tuple[FormatComparison, ...]:
     """Return the comparison of every message of two design files, by name."""
     after = {message.name: message for message in new}
     found = [
@@ -59,7 +59,7 @@ def compare_all(old: Sequence[Message], new: Sequence[Message]) -> tuple[Compari
     return (*found, *(_added(message) for message in new if message.name not in before))
 
 
-def compare(old: Message, new: Message) -> Comparison:
+def compare(old: Message, new: Message) -> FormatComparison:
     """Return what changes between two formats, which of it is safe, and what an old receiver reads."""
     changes = [_order_change(old, new, key) for key in ("byte_order", "bit_order", "layout")]
     found = [change for change in changes if change is not None]
@@ -74,20 +74,20 @@ def compare(old: Message, new: Message) -> Comparison:
     safe = not reads and not meanings
     if not reads:
         reads = meanings[0] if meanings else _right(old, new)
-    return Comparison(old.name, safe, reads, tuple(found), _octets(old), _octets(new))
+    return FormatComparison(old.name, safe, reads, tuple(found), _octets(old), _octets(new))
 
 
 def _octets(message: Message) -> tuple[int, int]:
     return message.min_octets, message.max_octets
 
 
-def _gone(message: Message) -> Comparison:
-    return Comparison(message.name, False, "waits for it in vain", (), _octets(message), None)
+def _gone(message: Message) -> FormatComparison:
+    return FormatComparison(message.name, False, "waits for it in vain", (), _octets(message), None)
 
 
-def _added(message: Message) -> Comparison:
+def _added(message: Message) -> FormatComparison:
     reads = "does not know it, and is not disturbed as long as it can tell it apart (by port, resource or first bits)"
-    return Comparison(message.name, True, reads, (), None, _octets(message))
+    return FormatComparison(message.name, True, reads, (), None, _octets(message))
 
 
 def _order_change(old: Message, new: Message, key: str) -> Change | None:
@@ -143,7 +143,9 @@ def _reads(
         name for _, field in walk(old.fields) if isinstance(field, Flags) for name in field.names
     }
     optional = {
-        _renamed((field.name,), renamed) for field in old.fields if field.optional and field.given
+        _renamed((field.name,), renamed)
+        for field in old.fields
+        if field.optional and field.needs_value
     }
     for sent in chain(samples(new), edges(new, places)):
         try:

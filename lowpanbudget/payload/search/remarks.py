@@ -9,7 +9,7 @@ from lowpanbudget.payload.search.tree import path_text, walk
 from lowpanbudget.payload.units import advice
 
 
-class Remark(NamedTuple):
+class FormatRemark(NamedTuple):
     """A remark about a message: the field (empty for the whole), what was noticed, and what would help."""
 
     path: str
@@ -17,21 +17,21 @@ class Remark(NamedTuple):
     hint: str = ""
 
 
-def remarks(message: Message) -> tuple[Remark, ...]:
+def remarks(message: Message) -> tuple[FormatRemark, ...]:
     """Return the remarks about a message, those about its fields first."""
-    found: list[Remark] = []
+    found: list[FormatRemark] = []
     fields = [field for _, field in walk(message.fields)]
     for place, field in walk(message.fields):
         words = advice(getattr(field, "unit", ""))
         if words:
-            found.append(Remark(path_text(place), words))
+            found.append(FormatRemark(path_text(place), words))
         if isinstance(field, Repeated) and field.batch and field is not message.batch_field:
             text = "batch = true has no effect here"
             hint = "Use it once, for an array or a series of changing length in the message itself"
-            found.append(Remark(path_text(place), text, hint))
+            found.append(FormatRemark(path_text(place), text, hint))
         own = field.remark()
         if own is not None:
-            found.append(Remark(path_text(place), *own))
+            found.append(FormatRemark(path_text(place), *own))
     samples = any(isinstance(field, Repeated) for field in fields)
     dated = any(field.dates for field in fields)
     if samples and not dated:
@@ -39,18 +39,20 @@ def remarks(message: Message) -> tuple[Remark, ...]:
         text = (
             "several samples, and neither a sequence number nor a time: a lost message goes unseen"
         )
-        found.append(Remark("", text, "Add a field of kind 'sequence' or 'time'"))
+        found.append(FormatRemark("", text, "Add a field of kind 'sequence' or 'time'"))
     if not any(field.identifies for field in message.fields):
         text = "nothing tells a receiver which version of the format this is"
         found.append(
-            Remark("", text, "Add a field of kind 'version' as the first, unless the port says it")
+            FormatRemark(
+                "", text, "Add a field of kind 'version' as the first, unless the port says it"
+            )
         )
     if message.order.mixed and message.layout == "bit-packed":
         split = [path_text(place) for place, field in walk(message.fields) if _is_split(field)]
         if split:
             text = f"{message.byte_order} byte order with {message.bit_order} bits cuts a number into groups of eight"
             hint = "Use big with msb-first or little with lsb-first, unless an existing format asks for this"
-            found.append(Remark(split[0], text, hint))
+            found.append(FormatRemark(split[0], text, hint))
     return tuple(found)
 
 

@@ -4,16 +4,16 @@ import dataclasses
 from collections.abc import Iterator
 
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.interfaces import Body, FieldPath
+from lowpanbudget.payload.kinds.interfaces import FieldPath, InnerFields
 from lowpanbudget.payload.message import Message
 
 
 def walk(fields: tuple[Field, ...], above: FieldPath = ()) -> Iterator[tuple[FieldPath, Field]]:
     """Yield every field of a message with its path, containers before what they hold."""
-    yield from _walk(Body((), fields), above)
+    yield from _walk(InnerFields((), fields), above)
 
 
-def _walk(body: Body, above: FieldPath) -> Iterator[tuple[FieldPath, Field]]:
+def _walk(body: InnerFields, above: FieldPath) -> Iterator[tuple[FieldPath, Field]]:
     for field in body.fields:
         here = _below(body, above, field)
         yield here, field
@@ -21,18 +21,18 @@ def _walk(body: Body, above: FieldPath) -> Iterator[tuple[FieldPath, Field]]:
             yield from _walk(inner, here)
 
 
-def _below(body: Body, above: FieldPath, field: Field) -> FieldPath:
+def _below(body: InnerFields, above: FieldPath, field: Field) -> FieldPath:
     return (*above, *body.steps, field.name) if body.named else (*above, *body.steps)
 
 
 def replaced(message: Message, changes: dict[FieldPath, Field | None]) -> Message:
     """Return the message with some fields replaced, or removed where the new one is None."""
-    fields = _changed(Body((), message.fields), (), changes)
+    fields = _changed(InnerFields((), message.fields), (), changes)
     return dataclasses.replace(message, fields=fields)
 
 
 def _changed(
-    body: Body, above: FieldPath, changes: dict[FieldPath, Field | None]
+    body: InnerFields, above: FieldPath, changes: dict[FieldPath, Field | None]
 ) -> tuple[Field, ...]:
     made = (_changed_field(field, _below(body, above, field), changes) for field in body.fields)
     return tuple(field for field in made if field is not None)
