@@ -1,6 +1,6 @@
 """6LoWPAN headers to an IPv6 datagram and back: what chains IPHC and NHC together.
 
-Expanding is done in two steps, since lengths are elided: first every header becomes a ``Part`` without length, then,
+Expanding takes two steps, since lengths are elided: first every header becomes a ``RestoredPart`` without length, then,
 once the end is known, lengths and elided checksums are filled in from the last part to the first.
 """
 
@@ -27,7 +27,7 @@ from lowpanbudget.stack.upper import PART, read_application, read_upper
 
 
 @dataclass(slots=True)
-class Part:
+class RestoredPart:
     """A header restored without its length: ``kind`` is its next-header number.
 
     ``value`` is an ``Ipv6``, a ``Udp``, or the octets of an extension header; ``next_header`` takes the place of what
@@ -47,7 +47,7 @@ class Part:
         return ipv6.OCTETS if self.kind == ipv6.IPV6 else len(bytes(self.value))
 
 
-class Remark(NamedTuple):
+class ReadingRemark(NamedTuple):
     """What reading a chain noticed: the name, the words, the section and the place of a notice."""
 
     name: str
@@ -60,13 +60,13 @@ class Remark(NamedTuple):
 class Chain:
     """The headers of a datagram as parts, then the payload octets that are there; ``heads`` are those on the air."""
 
-    parts: list[Part] = field(default_factory=list)
+    parts: list[RestoredPart] = field(default_factory=list)
     heads: list[Head] = field(default_factory=list)
     payload: bytes = b""
     last: int = ipv6.NO_NEXT_HEADER  # the next-header number of the payload when it is no part
     whole: bool = True  # False: a fragment, whose payload is only a part
     upper_fault: WireError | None = None
-    remarks: list[Remark] = field(default_factory=list)
+    remarks: list[ReadingRemark] = field(default_factory=list)
 
     @property
     def header_octets(self) -> int:
@@ -83,7 +83,7 @@ class Chain:
         """Return the last IPv6 header, whose addresses hold for what follows."""
         return next(part.value for part in reversed(self.parts) if isinstance(part.value, Ipv6))
 
-    def link(self, part: Part) -> None:
+    def link(self, part: RestoredPart) -> None:
         """Append a header, and its number to the header before it."""
         self.parts[-1].next_header = part.kind
         self.parts.append(part)
@@ -153,7 +153,7 @@ def _read_iphc(
     start = reader.pos
     layer = iphc.decode(reader, env, outer, tunnel)
     chain.heads.append(Head(layer, start, reader.pos))
-    chain.parts.append(Part(ipv6.IPV6, layer.header))
+    chain.parts.append(RestoredPart(ipv6.IPV6, layer.header))
     chain.last = layer.header.next_header
     return layer.nhc
 
@@ -188,7 +188,7 @@ def _remark(chain: Chain, extension: nhc.ExtensionNhc, octet: int, start: int) -
     if extension.kind == ipv6.IPV6 and octet & 1:
         # "the NH bit of the LOWPAN_NHC encoding is unused and MUST be set to zero"
         text = "the NH bit is 1 before an IPv6 header, where it has no use and must be 0"
-        chain.remarks.append(Remark("nhc-unused-bit-set", text, nhc.EXTENSION_FORMAT, start))
+        chain.remarks.append(ReadingRemark("nhc-unused-bit-set", text, nhc.EXTENSION_FORMAT, start))
     if extension.kind == ipv6.FRAGMENT and extension.octets[1]:
         reserved = extension.octets[1]
         text = (
@@ -197,18 +197,20 @@ def _remark(chain: Chain, extension: nhc.ExtensionNhc, octet: int, start: int) -
         if reserved == len(extension.octets) - 2:
             text += ": it looks like a length, the octets that follow it; this header has none"
         at = start + (1 if extension.next_header is None else 2)
-        chain.remarks.append(Remark("fragment-reserved-not-zero", text, rfc(8200, "4.5"), at))
+        chain.remarks.append(
+            ReadingRemark("fragment-reserved-not-zero", text, rfc(8200, "4.5"), at)
+        )
 
 
 def _link_udp(chain: Chain, layer: nhc.UdpNhc, start: int, end: int) -> None:
     chain.heads.append(Head(layer, start, end))
     header = Udp(layer.source_port, layer.destination_port, 0, layer.checksum or 0)
-    chain.link(Part(ipv6.UDP, header, checksum_elided=layer.checksum is None))
+    chain.link(RestoredPart(ipv6.UDP, header, checksum_elided=layer.checksum is None))
 
 
 def _link_extension(chain: Chain, layer: nhc.ExtensionNhc, start: int, end: int) -> bool:
     chain.heads.append(Head(layer, start, end))
-    chain.link(Part(layer.kind, layer.octets))
+    chain.link(RestoredPart(layer.kind, layer.octets))
     chain.last = layer.next_header or 0
     return layer.next_header is None
 
@@ -269,7 +271,7 @@ def fill(chain: Chain, missing: int = 0) -> bytes:
     return tail
 
 
-def endpoints(parts: list[Part]) -> tuple[IPv6Address, IPv6Address]:
+def endpoints(parts: list[RestoredPart]) -> tuple[IPv6Address, IPv6Address]:
     """Return the addresses of the pseudo-header for what follows these parts.
 
     With a routing header whose Segments Left is not zero the destination is its last address (RFC 8200 section 8.1).
@@ -282,7 +284,7 @@ def endpoints(parts: list[Part]) -> tuple[IPv6Address, IPv6Address]:
     return source, destination
 
 
-def is_destination_hidden(parts: list[Part]) -> bool:
+def is_destination_hidden(parts: list[RestoredPart]) -> bool:
     """Return whether a routing header behind the last IPv6 header keeps the final destination to itself."""
     at = max(index for index, part in enumerate(parts) if part.kind == ipv6.IPV6)
     return any(

@@ -21,7 +21,7 @@ from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack import identifiers
 from lowpanbudget.stack.datagram import (
     Chain,
-    Part,
+    RestoredPart,
     fill,
     is_destination_hidden,
     read_chain,
@@ -135,10 +135,12 @@ def _hc1(reader: Reader, env: Env, found: Lowpan) -> None:
     if layer.old_identifiers:
         text = "identifiers of 16-bit addresses are those of RFC 4944 section 6, with the PAN ID"
         found.note("old-identifiers", text, rfc(4944, "6"), start)
-    chain = Chain([Part(ipv6.IPV6, layer.header)], whole=found.fragment is None)
+    chain = Chain([RestoredPart(ipv6.IPV6, layer.header)], whole=found.fragment is None)
     chain.last = layer.header.next_header
     if layer.udp is not None:
-        chain.parts.append(Part(ipv6.UDP, layer.udp, length_carried=not layer.length_elided))
+        chain.parts.append(
+            RestoredPart(ipv6.UDP, layer.udp, length_carried=not layer.length_elided)
+        )
     read_payload(reader, chain)
     found.heads += chain.heads
     _finish(chain, env, found, start)

@@ -64,7 +64,7 @@ def pack_headers(sent: Outgoing, env: Env, options: Options) -> Packed:
         dispatch.IPV6.write(writer, {})
         ipv6.encode(writer, first)
         return Packed(writer, ipv6.OCTETS)
-    rest = packing.following(_Place(1, first.source, first.destination, first), options.depth)
+    rest = packing.following(_Position(1, first.source, first.destination, first), options.depth)
     iphc.encode(writer, first, env, nhc=rest.nhc)
     writer.append(rest.writer)
     plain = Packed(writer, rest.covers)
@@ -75,7 +75,7 @@ def pack_headers(sent: Outgoing, env: Env, options: Options) -> Packed:
 
 
 @dataclass(frozen=True, slots=True)
-class _Place:
+class _Position:
     """Where packing stands: before the header at ``index``, with the addresses that hold there and the outer header.
 
     ``hidden``: the final destination stands in a routing header that cannot be read.
@@ -106,7 +106,7 @@ class _Packing:
         """Return the octets of the datagram."""
         return self.sent.places[-1] + len(self.sent.payload)
 
-    def following(self, place: _Place, depth: int) -> Packed:
+    def following(self, place: _Position, depth: int) -> Packed:
         """Return the shorter of leaving everything from here on as it is, and compressing this header."""
         at = self.sent.places[place.index]
         plain = Packed(Writer(), at, nhc=False)
@@ -127,7 +127,7 @@ class _Packing:
                 candidates += self._extension(header, place, depth)
         return min(candidates, key=lambda packed: packed.cost(self.octets))
 
-    def _udp(self, header: Udp, place: _Place, at: int) -> Iterator[Packed]:
+    def _udp(self, header: Udp, place: _Position, at: int) -> Iterator[Packed]:
         checksum: int | None = header.checksum
         if self.options.elide_udp_checksum:
             self._verify(header, place)
@@ -142,7 +142,7 @@ class _Packing:
             ghc_headers.write_code(generic, self.sent.payload, place.dictionary, stop=False)
             yield Packed(generic, self.octets)
 
-    def _verify(self, header: Udp, place: _Place) -> None:
+    def _verify(self, header: Udp, place: _Position) -> None:
         """Raise ``RequestError`` for a checksum that must not be elided."""
         if place.hidden:
             raise RequestError(
@@ -160,15 +160,15 @@ class _Packing:
                 cite=rfc(6282, "4.3.2"),
             )
 
-    def _icmpv6(self, place: _Place, at: int) -> Iterator[Packed]:
+    def _icmpv6(self, place: _Position, at: int) -> Iterator[Packed]:
         if at < self.octets <= at + ghc.LARGEST:
             writer = Writer()
             ghc_headers.ICMPV6.write(writer, {"NHC id": 0b11011111})
             ghc_headers.write_code(writer, self.sent.payload, place.dictionary, stop=False)
             yield Packed(writer, self.octets)
 
-    def _inner(self, inner: Ipv6, place: _Place, depth: int) -> Packed:
-        behind = _Place(place.index + 1, inner.source, inner.destination, inner)
+    def _inner(self, inner: Ipv6, place: _Position, depth: int) -> Packed:
+        behind = _Position(place.index + 1, inner.source, inner.destination, inner)
         rest = self.following(behind, depth - 1)
         writer = Writer()
         nhc.encode_extension(writer, ipv6.IPV6, b"", nhc=False)
@@ -176,7 +176,7 @@ class _Packing:
         writer.append(rest.writer)
         return Packed(writer, rest.covers)
 
-    def _extension(self, header: Extension, place: _Place, depth: int) -> Iterator[Packed]:
+    def _extension(self, header: Extension, place: _Position, depth: int) -> Iterator[Packed]:
         kind, octets = header.kind, header.octets
         if not nhc.fits_extension(kind, octets):
             return
@@ -228,7 +228,7 @@ class _Packing:
         if depth < 0 or not headers or len(headers) + 2 > ipv6.DEEPEST:
             return None
         header = replace(last.header, destination=final, next_header=last.kind)
-        rest = self.following(_Place(last.following, header.source, final, header), depth)
+        rest = self.following(_Position(last.following, header.source, final, header), depth)
         writer = Writer()
         dispatch.write_page(writer, 1)
         for routing_header in headers:
@@ -238,7 +238,7 @@ class _Packing:
         return Packed(writer, rest.covers, same=all(level.same for level in levels))
 
 
-def _behind_route(header: Extension, place: _Place) -> _Place:
+def _behind_route(header: Extension, place: _Position) -> _Position:
     """Return the place with the final destination of a routing header, which the UDP checksum covers."""
     if isinstance(header.value, SourceRoute):
         hops = header.value.expand(place.destination)

@@ -18,7 +18,7 @@ from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import iphc, lorh, routing
 from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi, Skipped, SrhLorh
-from lowpanbudget.stack.datagram import Chain, Part, read_chain
+from lowpanbudget.stack.datagram import Chain, RestoredPart, read_chain
 
 Note = Callable[[str, str, Cite | None, int], None]
 PLACEMENT = rfc(8138, "3.2.2")
@@ -32,7 +32,7 @@ class Placed(NamedTuple):
 
 
 @dataclass(slots=True)
-class Group:
+class RoutingGroup:
     """The routing headers of one IPv6 header; ``tunnel`` is None for the header that IPHC carries."""
 
     offset: int
@@ -82,8 +82,8 @@ def read_routed(
         _encapsulate(chain, env, group, outer, inner.destination)
 
 
-def _groups(headers: Sequence[Placed], note: Note) -> list[Group]:
-    groups = [Group(headers[0].offset)]
+def _groups(headers: Sequence[Placed], note: Note) -> list[RoutingGroup]:
+    groups = [RoutingGroup(headers[0].offset)]
     for offset, header in headers:
         group = groups[-1]
         if isinstance(header, Skipped):
@@ -109,11 +109,11 @@ def _groups(headers: Sequence[Placed], note: Note) -> list[Group]:
             group.rpi = header
         else:
             group.tunnel = header
-            groups.append(Group(offset))
+            groups.append(RoutingGroup(offset))
     return groups
 
 
-def _outer(group: Group, env: Env) -> Outer:
+def _outer(group: RoutingGroup, env: Env) -> Outer:
     tunnel = group.tunnel
     assert tunnel is not None
     octets = tunnel.encapsulator
@@ -140,7 +140,7 @@ def goes_down(rpi: Rpi | None, source: IPv6Address, env: Env) -> bool:
     return source == env.root or (rpi is not None and rpi.down)
 
 
-def _unknown_root(group: Group, why: str) -> WireError:
+def _unknown_root(group: RoutingGroup, why: str) -> WireError:
     return WireError(
         f"{why}, which is not known",
         offset=group.offset,
@@ -159,7 +159,7 @@ def reference_of(source: IPv6Address, env: Env, *, tunnelled: bool) -> IPv6Addre
     return source if tunnelled or env.root is None else env.root
 
 
-def _note_path(group: Group, hops: tuple[IPv6Address, ...], note: Note) -> None:
+def _note_path(group: RoutingGroup, hops: tuple[IPv6Address, ...], note: Note) -> None:
     """Note what RFC 6554 section 3 forbids but what can be expanded all the same."""
     if any(hop.is_multicast for hop in hops):
         text = "a multicast address stands in the source route"
@@ -172,7 +172,7 @@ def _note_path(group: Group, hops: tuple[IPv6Address, ...], note: Note) -> None:
 def _insert(
     chain: Chain,
     env: Env,
-    group: Group,
+    group: RoutingGroup,
     hops: tuple[IPv6Address, ...],
     note: Note,
 ) -> None:
@@ -190,7 +190,9 @@ def _insert(
         first.next_header = extensions[0].kind
 
 
-def _encapsulate(chain: Chain, env: Env, group: Group, outer: Outer, final: IPv6Address) -> None:
+def _encapsulate(
+    chain: Chain, env: Env, group: RoutingGroup, outer: Outer, final: IPv6Address
+) -> None:
     """Put an outer IPv6 header with its hop-by-hop and routing headers before the chain."""
     tunnel = group.tunnel
     assert tunnel is not None
@@ -198,22 +200,22 @@ def _encapsulate(chain: Chain, env: Env, group: Group, outer: Outer, final: IPv6
     extensions = _extensions(group, outer.hops[1:], ipv6.IPV6, env.rpi_type)
     kind = extensions[0].kind if extensions else ipv6.IPV6
     header = Ipv6(0, 0, 0, kind, tunnel.hop_limit, outer.source, destination)
-    chain.parts = [Part(ipv6.IPV6, header), *extensions, *chain.parts]
+    chain.parts = [RestoredPart(ipv6.IPV6, header), *extensions, *chain.parts]
 
 
 def _extensions(
-    group: Group, addresses: tuple[IPv6Address, ...], following: int, rpi_type: int
-) -> list[Part]:
+    group: RoutingGroup, addresses: tuple[IPv6Address, ...], following: int, rpi_type: int
+) -> list[RestoredPart]:
     parts = []
     if group.rpi is not None:
-        parts.append(Part(ipv6.HOP_BY_HOP, routing.hop_by_hop_of(group.rpi, rpi_type)))
+        parts.append(RestoredPart(ipv6.HOP_BY_HOP, routing.hop_by_hop_of(group.rpi, rpi_type)))
     if addresses:
         try:
             octets = routing.routing_header_of(addresses)
         except Malformed as error:
             error.offset, error.layer = group.offset, "SRH-6LoRH"
             raise
-        parts.append(Part(ipv6.ROUTING, octets))
+        parts.append(RestoredPart(ipv6.ROUTING, octets))
     kinds = [part.kind for part in parts[1:]] + [following]
     for part, kind in zip(parts, kinds, strict=False):
         part.next_header = kind

@@ -24,7 +24,7 @@ from lowpanbudget.layers.lowpan.lorh import IpInIp
 from lowpanbudget.layers.lowpan.nhc import ExtensionNhc, UdpNhc
 
 
-class Read(Protocol):
+class FrameRead(Protocol):
     """A frame that was read, as far as it matters here; see ``Frame``."""
 
     mac: Mac | None
@@ -41,7 +41,7 @@ _INNER = (OUTER_HEADER, OUTER_HEADER)
 
 
 def restored(
-    frame: Read, contexts: Mapping[int, Any], datagram: bytes | None = None
+    frame: FrameRead, contexts: Mapping[int, Any], datagram: bytes | None = None
 ) -> tuple[Restored, ...]:
     """Return the headers that a frame's compressed heads stand for, in order; none when it restores none.
 
@@ -65,7 +65,7 @@ def restored(
     return tuple(headers)
 
 
-def _links(frame: Read) -> tuple[str, str]:
+def _links(frame: FrameRead) -> tuple[str, str]:
     """Return in words which link address each side's identifier follows from."""
     words = []
     for which in ("source", "destination"):
@@ -88,7 +88,9 @@ def _completed(values: tuple[Any, ...], datagram: bytes) -> tuple[Any, ...]:
 class _Walk:
     """What is known while the heads of a frame are walked."""
 
-    def __init__(self, frame: Read, origin: Origin, values: tuple[Any, ...], tunnels: int) -> None:
+    def __init__(
+        self, frame: FrameRead, origin: Origin, values: tuple[Any, ...], tunnels: int
+    ) -> None:
         self.spans = frame.spans
         self.origin = origin
         self.addressed = [value for value in values if isinstance(value, Ipv6)]

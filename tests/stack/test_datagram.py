@@ -8,7 +8,14 @@ import second_decoder
 from lowpanbudget import Env, Mac, Malformed, Truncated, decode_frame, decompress, encode_frame
 from lowpanbudget.bits import Reader
 from lowpanbudget.layers.internet import ipv6
-from lowpanbudget.stack.datagram import Chain, Part, complete_checksum, endpoints, fill, read_chain
+from lowpanbudget.stack.datagram import (
+    Chain,
+    RestoredPart,
+    complete_checksum,
+    endpoints,
+    fill,
+    read_chain,
+)
 
 ENV = Env(b"\x00\x01", b"\x00\x02")
 ONE, TWO = IPv6Address("fe80::ff:fe00:1"), IPv6Address("fe80::ff:fe00:2")
@@ -62,11 +69,11 @@ def test_the_lengths_of_tunnels_nest() -> None:
 def test_endpoints_are_those_of_the_innermost_header() -> None:
     far = IPv6Address("2001:db8::9")
     route = bytes([17, 2, 0, 1]) + bytes(4) + far.packed
-    outer = Part(ipv6.IPV6, ipv6.Ipv6(0, 0, 0, 41, 64, far, far))
-    inner = Part(ipv6.IPV6, ipv6.Ipv6(0, 0, 0, 43, 64, ONE, TWO))
+    outer = RestoredPart(ipv6.IPV6, ipv6.Ipv6(0, 0, 0, 41, 64, far, far))
+    inner = RestoredPart(ipv6.IPV6, ipv6.Ipv6(0, 0, 0, 43, 64, ONE, TWO))
     assert endpoints([outer, inner]) == (ONE, TWO)
-    assert endpoints([outer, inner, Part(ipv6.ROUTING, route)]) == (ONE, far)
-    assert endpoints([Part(ipv6.ROUTING, route), inner]) == (ONE, TWO)
+    assert endpoints([outer, inner, RestoredPart(ipv6.ROUTING, route)]) == (ONE, far)
+    assert endpoints([RestoredPart(ipv6.ROUTING, route), inner]) == (ONE, TWO)
 
 
 def test_what_was_read_before_a_fault_stays() -> None:
