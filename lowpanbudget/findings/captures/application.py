@@ -1,7 +1,6 @@
 """CoAP: its messages and exchanges, and what they carry."""
 
 import struct
-from collections import OrderedDict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -10,6 +9,7 @@ from lowpanbudget.bits import Reader
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.datagrams import CoapHead, HeardDatagram, UdpContent, coap_head
 from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.memory import FirstNamed, Frames, Recent
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import link_text
@@ -26,9 +26,6 @@ _CONTENT_FORMAT = 12  # RFC 7252 section 12.2
 # CBOR, SenML+CBOR, SensML+CBOR, CBOR sequence (from memory)
 _CBOR_FORMATS = {60, 112, 113, 63, 11060}
 _WIDE_FLOAT = 0xFB  # the first octet of a 64-bit float (RFC 8949 section 3.3)
-_REMEMBERED = 1024
-_MOST_SENDERS = 256
-_MOST_FRAMES = 12
 
 APPLICATION = Subject("application")
 
@@ -93,15 +90,15 @@ class _Repeats:
     shortest_s: float
     count: int = 0
     early: int = 0
-    numbers: list[int] = field(default_factory=list)
+    numbers: Frames = field(default_factory=Frames)
 
 
 @dataclass(slots=True)
 class Requests:
     """Confirmable messages by source, port and message ID; repeats by link source."""
 
-    sent: OrderedDict[tuple[int, int, int], _Request] = field(default_factory=OrderedDict)
-    repeats: dict[bytes | None, _Repeats] = field(default_factory=dict)
+    sent: Recent[tuple[int, int, int], _Request] = field(default_factory=Recent)
+    repeats: FirstNamed[bytes | None, _Repeats] = field(default_factory=FirstNamed)
 
 
 @APPLICATION.rule("request-repeated", HeardDatagram, memory=Requests)
@@ -114,20 +111,17 @@ def request_sent(scene: Scene, datagram: HeardDatagram, memory: Requests) -> Non
         before, link = memory.sent.get(key), datagram.link_source
         if before is None or scene.time_s - before.time_s > EXCHANGE_S:
             memory.sent[key] = _Request(scene.time_s, scene.number, link)
-            if len(memory.sent) > _REMEMBERED:
-                memory.sent.popitem(last=False)
             return
         if before.link != link:
             return  # the same datagram on its next hop
         gap_s = scene.time_s - before.time_s
         memory.sent[key] = before._replace(time_s=scene.time_s)
-        if len(memory.repeats) < _MOST_SENDERS:
+        if memory.repeats.takes(link):
             repeats = memory.repeats.setdefault(link, _Repeats(gap_s))
             repeats.count += 1
             repeats.early += gap_s < ACK_TIMEOUT_S
             repeats.shortest_s = min(repeats.shortest_s, gap_s)
-            if len(repeats.numbers) < _MOST_FRAMES:
-                repeats.numbers += (before.number, scene.number)
+            repeats.numbers.note(before.number, scene.number)
 
 
 @APPLICATION.at_end("request-repeated")
@@ -155,11 +149,10 @@ class _Answer(NamedTuple):
     link: bytes | None
 
 
-class Answers(OrderedDict[tuple[int, int, int, int], _Answer]):
-    """Answers by both addresses, the port and the message ID that they go to."""
+Answers = Recent[tuple[int, int, int, int], _Answer]  # by addresses, port and message ID
 
 
-@APPLICATION.rule("request-answered-twice", HeardDatagram, memory=Answers)
+@APPLICATION.rule("request-answered-twice", HeardDatagram, memory=Recent)
 def request_answered_twice(scene: Scene, datagram: HeardDatagram, memory: Answers) -> Hits:
     """Compare acknowledgements that carry an answer."""
     for content, head in _coap(datagram):
@@ -171,8 +164,6 @@ def request_answered_twice(scene: Scene, datagram: HeardDatagram, memory: Answer
         if before is None or scene.time_s - before.time_s > EXCHANGE_S or before.link != link:
             answer = _Answer(content.payload, head.code, scene.time_s, scene.number, link)
             memory[key] = answer
-            if len(memory) > _REMEMBERED:
-                memory.popitem(last=False)
         elif before.octets != content.payload:
             codes = " and ".join(
                 f"{code >> 5}.{code & 31:02d}" for code in (before.code, head.code)

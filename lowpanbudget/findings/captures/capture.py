@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import STATUS, STRIPPED, FcsVerdict
 from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.memory import Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 
@@ -25,7 +26,7 @@ class CheckSequences:
 
     right: int = 0
     wrong: int = 0
-    first: list[int] = field(default_factory=list)
+    first: Frames = field(default_factory=Frames)
 
 
 @CAPTURE.rule("check-sequence-wrong", Scene, memory=CheckSequences)
@@ -35,8 +36,7 @@ def check_sequence(scene: Scene, _frame: Scene, memory: CheckSequences) -> None:
         memory.right += 1
     elif scene.fcs_ok is False:
         memory.wrong += 1
-        if len(memory.first) < 8:
-            memory.first.append(scene.number)
+        memory.first.note(scene.number, most=8)
 
 
 @CAPTURE.at_end("check-sequence-wrong")

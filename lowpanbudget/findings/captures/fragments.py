@@ -4,6 +4,7 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.fragmented import Fate, FragmentArrival, FragmentedDatagram
+from lowpanbudget.findings.memory import Recent
 from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import octets_text
@@ -14,8 +15,6 @@ from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1
 from lowpanbudget.stack.found import Notice
-
-_MOST_ENDS = 256
 
 FRAGMENTS = Subject("fragments")
 
@@ -74,15 +73,12 @@ def offset_counts_compressed(scene: Scene, arrival: FragmentArrival) -> Hits:
         yield Hit(cause, (str(datagram),), scene.sender, (first.number, second.number))
 
 
-class FragmentEnds(dict[tuple[bytes | None, int], tuple[int, int]]):
-    """Where the last fragment of a link source and tag ended, and its frame."""
+FragmentEnds = Recent[tuple[bytes | None, int], tuple[int, int]]  # by source and tag: end, frame
 
 
-@FRAGMENTS.rule("fragment-offset-wrong", FragmentArrival, memory=FragmentEnds)
+@FRAGMENTS.rule("fragment-offset-wrong", FragmentArrival, memory=Recent)
 def fragment_ends(_scene: Scene, arrival: FragmentArrival, memory: FragmentEnds) -> None:
     """Remember where fragments end."""
-    if len(memory) > _MOST_ENDS:
-        memory.clear()
     key = arrival.datagram.key
     memory[key.source, key.tag] = (arrival.fragment.end, arrival.fragment.number)
 

@@ -1,12 +1,12 @@
 """Frames of the link: PAN IDs, addresses, sequence numbers, information elements, sizes."""
 
-from collections import OrderedDict
 from typing import NamedTuple
 
 from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.memory import Recent
 from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import link_text, octets_text
@@ -25,7 +25,6 @@ from lowpanbudget.stack.frame import decode_frame
 
 NO_SHORT_ADDRESS = b"\xff\xfe"  # associated, and no short address assigned
 _FEW = 3  # frames of a PAN that make it one that is known
-_MOST_HOPS = 1024
 _RETRY_S = 0.1  # a MAC gives up long before: four tries of 8 ms each at 2.4 GHz (common practice, no source)
 
 LINK = Subject("link")
@@ -196,12 +195,10 @@ class _Sent(NamedTuple):
     number: int
 
 
-class LastPayloads(OrderedDict[tuple[bytes, bytes], _Sent]):
-    """The last payload from each source to each receiver."""
-
-
-@LINK.rule("sent-again-as-new", Mac, memory=LastPayloads)
-def sent_again_as_new(scene: Scene, mac: Mac, memory: LastPayloads) -> Hits | None:
+@LINK.rule("sent-again-as-new", Mac, memory=Recent)
+def sent_again_as_new(
+    scene: Scene, mac: Mac, memory: Recent[tuple[bytes, bytes], _Sent]
+) -> Hits | None:
     """Compare with the last frame between the same two nodes."""
     source, destination, payload = mac.source, mac.destination, scene.payload
     if mac.frame_type != FrameType.DATA or source is None or destination is None:
@@ -212,8 +209,6 @@ def sent_again_as_new(scene: Scene, mac: Mac, memory: LastPayloads) -> Hits | No
     before = memory.pop(key, None)
     memory[key] = _Sent(payload, scene.sequence, scene.counter, scene.time_s, scene.number)
     if before is None:
-        if len(memory) > _MOST_HOPS:
-            memory.popitem(last=False)
         return None
     gap = scene.time_s - before.time_s
     if before.payload != payload or not 0 <= gap <= _RETRY_S:

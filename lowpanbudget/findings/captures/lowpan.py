@@ -7,6 +7,7 @@ from ipaddress import IPv6Address
 from lowpanbudget.env import Context, interface_identifier
 from lowpanbudget.fields import Choice
 from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import link_text, octets_text
@@ -139,9 +140,9 @@ def extension_bits_not_zero(scene: Scene, notice: Notice) -> Hits:
 class Pages:
     """Datagrams that each node sent, frames of page 1 that each got, and who sent any of page 1."""
 
-    sent: dict[bytes, int] = field(default_factory=dict)
-    paged: dict[bytes, list[int]] = field(default_factory=dict)
-    speakers: set[bytes] = field(default_factory=set)
+    sent: FirstNamed[bytes, int] = field(default_factory=FirstNamed)
+    paged: FirstNamed[bytes, Frames] = field(default_factory=FirstNamed)
+    speakers: FirstNamed[bytes, bool] = field(default_factory=FirstNamed)
 
 
 @LOWPAN.rule("page-one-not-answered", Iphc, memory=Pages)
@@ -150,7 +151,7 @@ def datagram_sent(scene: Scene, _header: Iphc, memory: Pages) -> None:
     mac = scene.mac
     if mac is None or mac.source is None or mac.destination is None:
         return
-    if len(memory.sent) < _REMEMBERED:
+    if memory.sent.takes(mac.source):
         memory.sent[mac.source] = memory.sent.get(mac.source, 0) + 1
 
 
@@ -160,12 +161,10 @@ def page_one_sent(scene: Scene, _header: object, memory: Pages) -> None:
     mac = scene.mac
     if mac is None or mac.source is None or mac.destination is None:
         return
-    if len(memory.speakers) < _REMEMBERED and len(memory.paged) < _REMEMBERED:
-        memory.speakers.add(mac.source)
-        if mac.destination != BROADCAST:
-            numbers = memory.paged.setdefault(mac.destination, [])
-            if len(numbers) < 8 and scene.number not in numbers:
-                numbers.append(scene.number)
+    if memory.speakers.takes(mac.source):
+        memory.speakers[mac.source] = True
+    if mac.destination != BROADCAST and memory.paged.takes(mac.destination):
+        memory.paged.setdefault(mac.destination, Frames()).note(scene.number, most=8)
 
 
 @LOWPAN.at_end("page-one-not-answered")

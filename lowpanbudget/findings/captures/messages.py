@@ -1,6 +1,5 @@
 """Messages that are not as the design has them: length, values, interval."""
 
-from collections import OrderedDict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from ipaddress import IPv6Address
@@ -11,12 +10,12 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.formats import padded_octets, payload_of, variants
+from lowpanbudget.findings.memory import Recent
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.payload.message import Message
 
-_MOST_SOURCES = 512
 _MOST_GAPS = 16
 _FEWEST_GAPS = 5
 
@@ -102,11 +101,10 @@ class _Times:
     gaps_s: list[float] = field(default_factory=list)
 
 
-class TimesOfSources(OrderedDict[tuple[str, int], _Times]):
-    """The times of each flow and source."""
+TimesOfSources = Recent[tuple[str, int], _Times]  # by flow and source
 
 
-@MESSAGES.rule("interval-off-plan", HeardDatagram, memory=TimesOfSources)
+@MESSAGES.rule("interval-off-plan", HeardDatagram, memory=Recent)
 def message_sent(scene: Scene, datagram: HeardDatagram, memory: TimesOfSources) -> None:
     """Note the times."""
     match = scene.known.match(datagram)
@@ -118,8 +116,6 @@ def message_sent(scene: Scene, datagram: HeardDatagram, memory: TimesOfSources) 
         memory[key] = _Times(
             flow, match.flow.every_s, scene.time_s, scene.number, datagram.link_source
         )
-        if len(memory) > _MOST_SOURCES:
-            memory.popitem(last=False)
     elif times.link == datagram.link_source and scene.time_s >= times.last_s:  # not without times
         times.gaps_s.append(scene.time_s - times.last_s)
         times.last_s = scene.time_s

@@ -4,15 +4,13 @@ from dataclasses import dataclass, field
 
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.fragmented import Fate, FragmentArrival, FragmentedDatagram
+from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import hop_text, link_text, octets_text
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
-
-_MOST_NAMED = 256  # hops or receivers that are counted
-_MOST_FRAMES = 12
 
 REASSEMBLY = Subject("reassembly")
 
@@ -36,32 +34,29 @@ class _Ends:
     begun: int = 0
     lost: int = 0
     alone: int = 0
-    numbers: list[int] = field(default_factory=list)
+    numbers: Frames = field(default_factory=Frames)
 
 
-class EndsOfHops(dict[str, _Ends]):
-    """What became of the datagrams of each hop."""
-
-
-@REASSEMBLY.rule("fragments-unfinished", FragmentedDatagram, memory=EndsOfHops)
-def fragments_end(_scene: Scene, datagram: FragmentedDatagram, memory: EndsOfHops) -> None:
+@REASSEMBLY.rule("fragments-unfinished", FragmentedDatagram, memory=FirstNamed)
+def fragments_end(
+    _scene: Scene, datagram: FragmentedDatagram, memory: FirstNamed[str, _Ends]
+) -> None:
     """Count what became of each datagram; of those to all, only the losses."""
     expired = datagram.fate == Fate.EXPIRED
     if not expired and (datagram.fate != Fate.WHOLE or datagram.key.destination == BROADCAST):
         return
-    if datagram.hop not in memory and len(memory) >= _MOST_NAMED:
+    if not memory.takes(datagram.hop):
         return
     ends = memory.setdefault(datagram.hop, _Ends())
     ends.begun += 1
     if expired:
         ends.lost += 1
         ends.alone += len(datagram.fragments) == 1 and datagram.fragments[0].first
-        if len(ends.numbers) < _MOST_FRAMES:
-            ends.numbers += datagram.numbers[:1]
+        ends.numbers.note(*datagram.numbers[:1])
 
 
 @REASSEMBLY.at_end("fragments-unfinished")
-def fragments_unfinished(_known: Surroundings, memory: EndsOfHops) -> Hits:
+def fragments_unfinished(_known: Surroundings, memory: FirstNamed[str, _Ends]) -> Hits:
     """Judge each hop."""
     for hop, ends in memory.items():
         if ends.lost:
@@ -101,29 +96,26 @@ class _Losses:
 
     lost: int = 0
     most: int = 0
-    numbers: list[int] = field(default_factory=list)
+    numbers: Frames = field(default_factory=Frames)
 
 
-class LossesOfReceivers(dict[bytes | None, _Losses]):
-    """What each receiver lost beside others."""
-
-
-@REASSEMBLY.rule("fragments-meet", FragmentedDatagram, memory=LossesOfReceivers)
-def fragments_lost(_scene: Scene, datagram: FragmentedDatagram, memory: LossesOfReceivers) -> None:
+@REASSEMBLY.rule("fragments-meet", FragmentedDatagram, memory=FirstNamed)
+def fragments_lost(
+    _scene: Scene, datagram: FragmentedDatagram, memory: FirstNamed[bytes | None, _Losses]
+) -> None:
     """Count losses beside another open datagram."""
     receiver = datagram.key.destination
     if datagram.fate != Fate.EXPIRED or datagram.beside < 2:
         return
-    if receiver in memory or len(memory) < _MOST_NAMED:
+    if memory.takes(receiver):
         losses = memory.setdefault(receiver, _Losses())
         losses.lost += 1
         losses.most = max(losses.most, datagram.beside)
-        if len(losses.numbers) < _MOST_FRAMES:
-            losses.numbers += datagram.numbers[:1]
+        losses.numbers.note(*datagram.numbers[:1])
 
 
 @REASSEMBLY.at_end("fragments-meet")
-def fragments_meet(_known: Surroundings, memory: LossesOfReceivers) -> Hits:
+def fragments_meet(_known: Surroundings, memory: FirstNamed[bytes | None, _Losses]) -> Hits:
     """Judge each receiver."""
     for receiver, losses in memory.items():
         name = link_text(receiver)
@@ -135,20 +127,16 @@ def fragments_meet(_known: Surroundings, memory: LossesOfReceivers) -> Hits:
         yield Hit(cause, (), name, tuple(losses.numbers), severity)
 
 
-class FailuresOfHops(dict[str, int]):
-    """How many datagrams in recoverable fragments failed on each hop."""
-
-
-@REASSEMBLY.rule("recoverable-fragments-failed", TimedOut, Discarded, memory=FailuresOfHops)
+@REASSEMBLY.rule("recoverable-fragments-failed", TimedOut, Discarded, memory=FirstNamed)
 def recoverable_fragments_failed(
-    _scene: Scene, event: TimedOut | Discarded, memory: FailuresOfHops
+    _scene: Scene, event: TimedOut | Discarded, memory: FirstNamed[str, int]
 ) -> Hits:
     """Take what the reassembler gave up; keys of these fragments have no size."""
     source, destination, size, tag = event.key
     if size is not None or (isinstance(event, Discarded) and event.for_room):
         return
     hop = hop_text(source, destination)
-    if hop in memory or len(memory) < _MOST_NAMED:
+    if memory.takes(hop):
         memory[hop] = memory.get(hop, 0) + 1
     severity = Severity.RISK if memory.get(hop, 0) > 1 else Severity.REMARK
     reason = event.reason if isinstance(event, Discarded) else "the time ran out"

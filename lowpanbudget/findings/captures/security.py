@@ -1,17 +1,15 @@
 """Link security: keys, integrity codes, frame counters."""
 
-from collections import OrderedDict
 from hashlib import blake2b
 
 from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.memory import Recent
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.link.auxiliary import LEVELS, Security
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.stack.found import Notice
 
-MOST_SENDERS = 1024
-_KEPT = 32  # frame counters remembered for one sender and key
 _REORDER = 8  # a capture put together from several receivers may swap neighbours
 
 SECURITY = Subject("security")
@@ -35,26 +33,26 @@ def _sender(scene: Scene, mac: Mac) -> SecuredSender | None:
     return (mac.pan_id, mac.source, *key)
 
 
-class CountersUsed(OrderedDict[SecuredSender, OrderedDict[int, tuple[bytes, int]]]):
-    """The last counters of each sender: a digest of the frame that used one, and its number."""
+class CountersUsed(Recent[int, tuple[bytes, int]]):
+    """The last counters of a sender: a digest of the frame that used one, and its number."""
+
+    MOST = 32
 
 
-@SECURITY.rule("frame-counter-used-twice", Mac, memory=CountersUsed)
-def frame_counter_used_twice(scene: Scene, mac: Mac, memory: CountersUsed) -> Hits | None:
+@SECURITY.rule("frame-counter-used-twice", Mac, memory=Recent)
+def frame_counter_used_twice(
+    scene: Scene, mac: Mac, memory: Recent[SecuredSender, CountersUsed]
+) -> Hits | None:
     """Compare the frame with the one that used its counter before."""
     sender, counter = _sender(scene, mac), scene.counter
     if sender is None or counter is None:
         return None
     used = memory.get(sender)
     if used is None:
-        used = memory[sender] = OrderedDict()
-        if len(memory) > MOST_SENDERS:
-            memory.popitem(last=False)
+        used = memory[sender] = CountersUsed()
     octets = scene.octets[: len(scene.octets) - scene.fcs]
     digest = blake2b(octets, digest_size=8).digest()
     before, number = used.setdefault(counter, (digest, scene.number))
-    if len(used) > _KEPT:
-        used.popitem(last=False)
     if before != digest and mac.security is not None:
         text = f"frame counter {counter:#010x}"
         cause = f"{scene.sender} used a {text} for two different frames ({_key_text(mac.security)})"
@@ -63,13 +61,11 @@ def frame_counter_used_twice(scene: Scene, mac: Mac, memory: CountersUsed) -> Hi
     return None
 
 
-class HighestCounters(OrderedDict[SecuredSender, tuple[int, int]]):
-    """The highest counter of each sender, and the frame that had it."""
-
-
-@SECURITY.rule("frame-counter-went-back", Mac, memory=HighestCounters)
-def frame_counter_went_back(scene: Scene, mac: Mac, memory: HighestCounters) -> Hits | None:
-    """Compare with the highest counter so far."""
+@SECURITY.rule("frame-counter-went-back", Mac, memory=Recent)
+def frame_counter_went_back(
+    scene: Scene, mac: Mac, memory: Recent[SecuredSender, tuple[int, int]]
+) -> Hits | None:
+    """Compare with the highest counter so far, and the frame that had it."""
     sender, counter = _sender(scene, mac), scene.counter
     if sender is None or counter is None:
         return None
@@ -77,8 +73,6 @@ def frame_counter_went_back(scene: Scene, mac: Mac, memory: HighestCounters) -> 
     if counter < highest and highest - counter <= _REORDER:
         return None
     memory[sender] = (counter, scene.number)  # said once for each step back
-    if len(memory) > MOST_SENDERS:
-        memory.popitem(last=False)
     if counter < highest:
         cause = (
             f"the frame counter of {scene.sender} went from {highest:#010x} back to {counter:#010x}"
