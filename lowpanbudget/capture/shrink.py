@@ -2,15 +2,17 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from ipaddress import IPv6Address
 from typing import TYPE_CHECKING
 
+from lowpanbudget.bits import Reader
 from lowpanbudget.capture.expand import LeftOut
 from lowpanbudget.capture.files.link_types import FRAME_TYPE, IPV6, unwrap
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.link import Link
-from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Env, address
-from lowpanbudget.errors import RequestError
+from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Env
+from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.link.security import Key
@@ -103,14 +105,15 @@ class Shrinker:
         """Return the link addresses between which a datagram goes."""
         if self._hop is not None:
             return self._hop
-        if len(datagram) < ipv6.OCTETS:
-            raise RequestError(f"{len(datagram)} octets are no IPv6 datagram")
-        destination = datagram[24:40]
-        to = BROADCAST if destination[0] == 0xFF else self._link_address(destination)
-        return self._link_address(datagram[8:24]), to
+        try:
+            header = ipv6.decode(Reader(datagram))
+        except WireError:
+            raise RequestError(f"{len(datagram)} octets are no IPv6 datagram") from None
+        to = header.destination
+        there = BROADCAST if to.is_multicast else self._link_address(to)
+        return self._link_address(header.source), there
 
-    def _link_address(self, octets: bytes) -> bytes:
-        ip = address(octets, "address")
+    def _link_address(self, ip: IPv6Address) -> bytes:
         station = self._stations.get(ip)
         form = self.link.addresses
         if station is not None and station.role != "outside":

@@ -11,7 +11,7 @@ from typing import NamedTuple, TypeVar
 
 from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.files.record import Record
-from lowpanbudget.capture.follow.packet import FlowKey
+from lowpanbudget.capture.follow.flows import FlowKey, application_of
 from lowpanbudget.capture.follow.sighting import Sighting, flow_of_parts
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.savings import Savings
@@ -220,8 +220,7 @@ def _application(sighting: Sighting, datagram: bytes) -> int:
     if flow is None or flow.protocol != ipv6.UDP:
         return 0
     if COAP_PORT in (flow.source_port, flow.destination_port):
-        packet = sighting.packet
-        return 0 if packet is None else len(packet.payload)
+        return 0 if sighting.contents is None else len(application_of(sighting.contents))
     found = chain.find(datagram, ipv6.UDP)
     return 0 if found is None else len(datagram) - found.offset - udp.OCTETS
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from lowpanbudget.capture.follow.packet import FlowKey
+    from lowpanbudget.capture.follow.flows import FlowKey
     from lowpanbudget.capture.follow.sighting import Sighting
     from lowpanbudget.capture.tally import Tally
     from lowpanbudget.report.screen import Screen

@@ -12,7 +12,7 @@ from typing import NamedTuple, cast
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
-from lowpanbudget.capture.follow.sighting import Part, Sighting
+from lowpanbudget.capture.follow.sighting import DatagramPart, Sighting
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import Contexts
@@ -121,7 +121,7 @@ class Audit:
         if frame.fragment is not None:
             if self._reassembler is None:
                 self._reassembler = Reassembler(self.known.contexts)
-            clock_s, part = time_s if isfinite(time_s) else 0.0, Part(number, 0, None)
+            clock_s, part = time_s if isfinite(time_s) else 0.0, DatagramPart(number, 0, None)
             for event in self._reassembler.feed(frame, clock_s, part):
                 if isinstance(event, Complete):
                     datagram = event.datagram.octets

@@ -1,12 +1,17 @@
-"""A decoder with all that is known at one moment, made once and used for many frames."""
+"""A decoder with all that is known at one moment, made once and used for many frames; datagrams without a frame."""
 
 from dataclasses import dataclass
 from ipaddress import IPv6Address
 
+from lowpanbudget.bits import Reader
 from lowpanbudget.env import Contexts, Env
-from lowpanbudget.layers.internet import rpi
+from lowpanbudget.errors import WireError
+from lowpanbudget.fields import Head
+from lowpanbudget.layers.internet import ipv6, rpi
 from lowpanbudget.layers.link.security import Devices, Key
+from lowpanbudget.stack.found import Datagram, Notice
 from lowpanbudget.stack.frame import Frame, decode_lowpan, decode_prepared
+from lowpanbudget.stack.upper import read_upper
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,3 +37,27 @@ class Decoder:
     def env(self, source: bytes | None = None, destination: bytes | None = None) -> Env:
         """Return what is known beside two link addresses."""
         return Env(source, destination, None, self.contexts, self.root, self.rpi_type)
+
+
+def decode_datagram(octets: bytes) -> Frame:
+    """Return what an IPv6 datagram holds that came without a link, in the form of a frame; never raises."""
+    frame = Frame(octets)
+    reader = Reader(octets)
+    try:
+        header = ipv6.decode(reader)
+    except WireError as error:
+        frame.fault = error.bare()
+    else:
+        frame.datagram = Datagram(octets)
+        upper = read_upper(reader, header.next_header, header.source, header.destination)
+        frame.heads = [Head(header, 0, ipv6.OCTETS), *upper.heads]
+        if upper.fault is not None:
+            fault = upper.fault
+            frame.notices.append(
+                Notice("payload-unreadable", fault.message, fault.cite, fault.offset)
+            )
+    if reader.left:
+        reader.layer = "payload"
+        reader.rest("payload", "not read")
+    frame.spans = tuple(reader.spans)
+    return frame

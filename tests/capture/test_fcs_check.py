@@ -6,6 +6,7 @@ import pytest
 from capture.captures import CONTEXTS, eui, frames_of, ip_of, mixed, records, udp_datagram
 
 from lowpanbudget import Mac, encode_frame
+from lowpanbudget.capture.follow.flows import application_of
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.layers.link.mac import FrameType
 
@@ -66,8 +67,8 @@ def test_what_stands_at_the_end(
 def test_status_is_never_counted_as_payload() -> None:
     trace = Trace(contexts=CONTEXTS)
     for sighting in trace.follow(records([status(f) for f in GOOD])):
-        assert sighting.packet is not None
-        assert sighting.packet.payload == sighting.packet.payload[:1] * 9
+        assert sighting.contents is not None
+        assert application_of(sighting.contents) == application_of(sighting.contents)[:1] * 9
 
 
 def test_a_single_frame_without_fcs_is_still_read() -> None:

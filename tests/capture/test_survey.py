@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 
 from lowpanbudget import Mac, encode_frame
 from lowpanbudget.capture.files.record import Record
-from lowpanbudget.capture.follow.packet import FlowKey
+from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.survey import MOST_CELLS, OTHERS, Survey, Surveyor, survey
 from lowpanbudget.capture.tally import Tally

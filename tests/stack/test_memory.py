@@ -10,10 +10,10 @@ from work import calls
 
 from lowpanbudget import Env, WireError, decode_frame, decompress
 from lowpanbudget.bits import Reader
-from lowpanbudget.capture.follow.packet import read_packet
 from lowpanbudget.cites import Cite
 from lowpanbudget.fields import KEPT, Bits, Header
 from lowpanbudget.layers.link.control import shape
+from lowpanbudget.stack.decoder import decode_datagram
 from lowpanbudget.stack.frame import decode_lowpan
 
 KEY = bytes(range(0xC0, 0xD0))
@@ -56,8 +56,8 @@ def test_a_frame_with_a_fault_is_freed_at_once(octets: bytes) -> None:
 def test_payloads_and_packets_with_faults_are_freed_at_once() -> None:
     assert decode_lowpan(b"\x45", Env()).fault is not None
     assert garbage_of(lambda: decode_lowpan(b"\x45", Env())) == 0
-    assert read_packet(b"\x60").fault is not None
-    assert garbage_of(lambda: read_packet(b"\x60")) == 0
+    assert decode_datagram(b"\x60").fault is not None
+    assert garbage_of(lambda: decode_datagram(b"\x60")) == 0
 
 
 def test_a_kept_error_keeps_nothing_else() -> None:

@@ -23,7 +23,7 @@ _SLOT = "absolute_slot_number"
 _NOTHING: Mapping[str, Any] = {}
 
 
-class Body(NamedTuple):
+class RecordBody(NamedTuple):
     """What a record carries.
 
     ``kind`` is one of ``FRAME``, ``LOWPAN``, ``IPV6`` and ``OTHER``; ``octets`` are without what the link type wraps
@@ -42,7 +42,7 @@ class Body(NamedTuple):
     fault: WireError | None = None
 
     @classmethod
-    def in_slot(cls, octets: bytes, asn: int) -> "Body":
+    def in_slot(cls, octets: bytes, asn: int) -> "RecordBody":
         """Return a frame that was received in a slot."""
         return cls(FRAME, octets, fields={_SLOT: asn})
 
@@ -52,33 +52,33 @@ class Body(NamedTuple):
         return self.fields.get(_SLOT)
 
 
-def _with_fcs(octets: bytes) -> Body:
-    return Body(FRAME, octets, 0, 2)
+def _with_fcs(octets: bytes) -> RecordBody:
+    return RecordBody(FRAME, octets, 0, 2)
 
 
-def _without_fcs(octets: bytes) -> Body:
-    return Body(FRAME, octets, 0, 0)
+def _without_fcs(octets: bytes) -> RecordBody:
+    return RecordBody(FRAME, octets, 0, 0)
 
 
-def _tap(octets: bytes) -> Body:
+def _tap(octets: bytes) -> RecordBody:
     try:
         fields, start = tap.decode(octets)
     except WireError as error:
-        return Body(OTHER, octets, fault=error.bare())
-    return Body(FRAME, octets[start:], start, fields.get("fcs_octets"), fields=fields)
+        return RecordBody(OTHER, octets, fault=error.bare())
+    return RecordBody(FRAME, octets[start:], start, fields.get("fcs_octets"), fields=fields)
 
 
-def _ipv6(octets: bytes) -> Body:
+def _ipv6(octets: bytes) -> RecordBody:
     if octets and octets[0] >> 4 != 6:
         text = f"IP version {octets[0] >> 4}, not 6"
-        return Body(OTHER, octets, fault=NotSupported(text, layer="IP", cite=REGISTRY))
+        return RecordBody(OTHER, octets, fault=NotSupported(text, layer="IP", cite=REGISTRY))
     if len(octets) < ipv6.OCTETS:
         text = f"an IPv6 header needs {ipv6.OCTETS} octets, {len(octets)} are there"
-        return Body(OTHER, octets, fault=Truncated(text, layer="IPv6", cite=rfc(8200, "3")))
-    return Body(IPV6, octets)
+        return RecordBody(OTHER, octets, fault=Truncated(text, layer="IPv6", cite=rfc(8200, "3")))
+    return RecordBody(IPV6, octets)
 
 
-def _ethernet(octets: bytes) -> Body:
+def _ethernet(octets: bytes) -> RecordBody:
     """Read an Ethernet II header: destination 6, source 6, type 2 (IEEE 802.3, from memory)."""
     if len(octets) < 14:
         cut = Truncated(
@@ -86,9 +86,9 @@ def _ethernet(octets: bytes) -> Body:
             layer="Ethernet",
             cite=Cite("IEEE 802.3"),
         )
-        return Body(OTHER, octets, fault=cut)
+        return RecordBody(OTHER, octets, fault=cut)
     kind = int.from_bytes(octets[12:14], "big")
-    body = Body(OTHER, octets[14:], 14, None, octets[6:12], octets[:6])
+    body = RecordBody(OTHER, octets[14:], 14, None, octets[6:12], octets[:6])
     if kind == ETHERTYPE_LOWPAN:
         return body._replace(kind=LOWPAN)
     if kind == ETHERTYPE_FRAME:
@@ -107,7 +107,7 @@ class LinkType(NamedTuple):
     """A link type: its name and how its records are read."""
 
     name: str
-    read: Callable[[bytes], Body]
+    read: Callable[[bytes], RecordBody]
 
 
 LINK_TYPES: dict[int, LinkType] = {
@@ -126,7 +126,7 @@ def name_of(number: int) -> str:
     return known.name if known else f"link type {number}"
 
 
-def unwrap(record: Record) -> Body:
+def unwrap(record: Record) -> RecordBody:
     """Return what a record carries; one of an unknown link type is ``OTHER`` with a fault."""
     known = LINK_TYPES.get(record.link_type)
     if known is not None:
@@ -135,4 +135,4 @@ def unwrap(record: Record) -> Body:
     fault = NotSupported(
         f"link type {record.link_type} is not read", cite=REGISTRY, hint=f"Those read are {numbers}"
     )
-    return Body(OTHER, record.octets, fault=fault)
+    return RecordBody(OTHER, record.octets, fault=fault)

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
-from lowpanbudget.capture.files.link_types import FRAME, Body, unwrap
+from lowpanbudget.capture.files.link_types import FRAME, RecordBody, unwrap
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.fcs_check import PRESENT, FcsVerdict, judge
 from lowpanbudget.errors import RequestError
@@ -46,7 +46,7 @@ class Endings:
         for link_type, claims in list(frames.items())[:_MOST_LINK_TYPES]:
             self.verdicts[link_type] = _judged(claims, fits)
 
-    def of(self, record: Record, body: Body) -> Ending:
+    def of(self, record: Record, body: RecordBody) -> Ending:
         """Return how the frame of a record ends."""
         octets = body.octets
         if len(record.octets) < record.original_length:

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Context, Contexts
+from lowpanbudget.fields import Packet
 from lowpanbudget.layers.internet import rpi
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -66,15 +67,15 @@ def lesson_of(frame: Frame) -> Lesson | None:
     if frame.fault is not None or (mac is not None and mac.fcs_ok is False):
         return None
     devices = [] if mac is None else [*_from_command(frame, mac), *_from_addresses(frame, mac)]
-    taught = lesson_of_layers(frame.layers)
+    taught = lesson_of_packet(frame.packet)
     if not devices:
         return taught
     return (taught or Lesson())._replace(devices=tuple(devices))
 
 
-def lesson_of_layers(layers: list[object]) -> Lesson | None:
-    """Return what the ICMPv6 message among some layers teaches, if its checksum is right."""
-    message = next((layer for layer in layers if isinstance(layer, Icmpv6)), None)
+def lesson_of_packet(packet: Packet) -> Lesson | None:
+    """Return what the ICMPv6 message in a packet teaches, if its checksum is right."""
+    message = packet.find(Icmpv6)
     if message is None or message.checksum_ok is not True:
         return None
     content = message.message
@@ -100,7 +101,7 @@ def announced_rpi_type(dio: Dio) -> int | None:
 
 def _from_command(frame: Frame, mac: Mac) -> Iterator[Device]:
     """Yield what association responses and coordinator realignments tell."""
-    command = next((layer for layer in frame.layers if isinstance(layer, Command)), None)
+    command = frame.packet.find(Command)
     if command is None:
         return
     fields = command.fields
@@ -125,18 +126,19 @@ def _from_addresses(frame: Frame, mac: Mac) -> Iterator[Device]:
     section 5.5).
     """
     source = frame.link_source
-    if source is None or len(source) != 2 or any(isinstance(layer, Mesh) for layer in frame.layers):
+    if source is None or len(source) != 2 or frame.packet.find(Mesh) is not None:
         return
     short = int.from_bytes(source, "big")
-    header = next(
-        (layer.header for layer in frame.layers if isinstance(layer, Iphc)), None
-    ) or next((layer for layer in frame.layers if isinstance(layer, Ipv6)), None)
+    compressed = frame.packet.find(Iphc)
+    # of headers that are not compressed with IPHC only those on the air
+    on_air = Packet(tuple(frame.heads)).find(Ipv6)
+    header = on_air if compressed is None else compressed.header
     if header is not None and header.source in LINK_LOCAL.prefix:
         iid = int(header.source) & IID_MASK
         if iid & UNIVERSAL_LOCAL and iid >> 16 != SHORT_IID >> 16:
             eui = (iid ^ UNIVERSAL_LOCAL).to_bytes(8, "big")
             yield from _device(mac.pan_id, short, eui, "link-local source address")
-    message = next((layer for layer in frame.layers if isinstance(layer, Icmpv6)), None)
+    message = frame.packet.find(Icmpv6)
     if (
         message is not None
         and message.checksum_ok

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from lowpanbudget.capture.follow.packet import FlowKey, Packet
+from lowpanbudget.capture.follow.flows import FlowKey, application_of
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import ipv6
@@ -14,6 +14,7 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.group import Group
 from lowpanbudget.payload.kinds.union import Union
 from lowpanbudget.payload.message import Message
+from lowpanbudget.stack.frame import Frame
 
 if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
@@ -54,9 +55,8 @@ class Matcher:
         self.design = design
         self._known: dict[FlowKey, list[Flow]] = {}
 
-    def match(self, packet: Packet) -> Matched | None:
-        """Return what the datagram is in the design, or None when it belongs to no flow of it."""
-        key = packet.flow
+    def match(self, key: FlowKey | None, datagram: Frame) -> Matched | None:
+        """Return what a datagram of this flow is in the design, or None when it belongs to no flow of it."""
         if key is None or key.protocol != ipv6.UDP:
             return None
         flows = self._known.get(key)
@@ -64,7 +64,7 @@ class Matcher:
             if len(self._known) >= 4096:
                 self._known.clear()
             flows = self._known[key] = self._by_ends(key)
-        message = packet.coap
+        message = datagram.packet.find(coap.CoapMessage)
         for flow in flows:
             if flow.application.coap is None or flow.application.oscore or flow.application.dtls:
                 break  # the ports decide; what is sealed shows no path
@@ -74,7 +74,7 @@ class Matcher:
             return None
         if flow.application.oscore is not None or flow.application.dtls is not None:
             return Matched(flow, sealed=True)
-        return self._unpacked(flow, packet.payload)
+        return self._unpacked(flow, application_of(datagram))
 
     def _by_ends(self, key: FlowKey) -> list[Flow]:
         """Return the flows that the ports allow, those first whose addresses fit as well."""

@@ -4,9 +4,9 @@ from collections import OrderedDict
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, Body
+from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, RecordBody
 from lowpanbudget.capture.files.record import Record
-from lowpanbudget.capture.follow.sighting import Part, Sighting
+from lowpanbudget.capture.follow.sighting import DatagramPart, Sighting
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.errors import RequestError
 from lowpanbudget.stack.decoder import Decoder
@@ -45,14 +45,14 @@ def lone(
     octets: bytes, decoder: Decoder, *, fcs: int, asn: int | None, matcher: "Matcher | None"
 ) -> Sighting:
     """Return a frame that stands in no capture, as a sighting with number 0; ``fcs`` octets of it are its FCS."""
-    body = Body(FRAME, octets) if asn is None else Body.in_slot(octets, asn)
+    body = RecordBody(FRAME, octets) if asn is None else RecordBody.in_slot(octets, asn)
     record = Record(0, None, FRAME_TYPE, octets, len(octets))
     sighting = Sighting(record, body, decoder, matcher, octets, fcs)
     frame = sighting.as_frame
     sighting.payload = frame.payload
     if frame.datagram is not None:
         sighting.datagram = frame.datagram.octets
-        sighting.parts = (Part(0, len(frame.payload or b""), None),)
+        sighting.parts = (DatagramPart(0, len(frame.payload or b""), None),)
     return sighting
 
 

@@ -1,16 +1,16 @@
 """What a trace says of one record."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from lowpanbudget.bits import Span
-from lowpanbudget.capture.files.link_types import FRAME, LOWPAN, Body
+from lowpanbudget.capture.files.link_types import FRAME, LOWPAN, RecordBody
 from lowpanbudget.capture.files.record import Record
-from lowpanbudget.capture.follow.packet import FlowKey, Packet, read_packet
+from lowpanbudget.capture.follow.flows import FlowKey, flow_of
 from lowpanbudget.capture.follow.templates import Template, layer_bits
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.link.mac import FrameType
-from lowpanbudget.stack.decoder import Decoder
+from lowpanbudget.stack.decoder import Decoder, decode_datagram
 from lowpanbudget.stack.found import Notice
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 _WHY_SEALED = {"key-missing", "mic-wrong", "nonce-unknown"}  # notices of the decoder
 
 
-class Part(NamedTuple):
+class DatagramPart(NamedTuple):
     """What one frame brought of a datagram: the frame's number, octets of its payload, the flow where it tells it."""
 
     number: int
@@ -29,7 +29,7 @@ class Part(NamedTuple):
     flow: FlowKey | None
 
 
-def flow_of_parts(parts: tuple[Part, ...] | list[Part]) -> FlowKey | None:
+def flow_of_parts(parts: tuple[DatagramPart, ...] | list[DatagramPart]) -> FlowKey | None:
     """Return the flow that the parts of a datagram tell; None where none does."""
     return next((part.flow for part in reversed(parts) if part.flow is not None), None)
 
@@ -50,11 +50,11 @@ class Sighting:
     the ``first`` one, which brought its headers, or why it was ``never_whole``.
 
     ``decoder`` holds the contexts, root and devices that were known then; ``template`` is shared by all frames that
-    are alike: judge it once. ``frame`` and ``packet`` are decoded when they are asked for.
+    are alike: judge it once. ``frame`` and ``contents`` are decoded when they are asked for.
     """
 
     record: Record
-    body: Body
+    body: RecordBody
     decoder: Decoder = field(repr=False)
     _matcher: "Matcher | None" = field(repr=False)
     octets: bytes = b""
@@ -69,7 +69,7 @@ class Sighting:
     mic: int = 0
     payload: bytes | None = None
     datagram: bytes | None = None
-    parts: tuple[Part, ...] = ()
+    parts: tuple[DatagramPart, ...] = ()
     flow: FlowKey | None = None
     repeats: int | None = None
     copies: int | None = None
@@ -80,7 +80,7 @@ class Sighting:
     first: "Sighting | None" = field(default=None, repr=False)
     never_whole: str = ""
     _frame: Frame | None = field(default=None, repr=False)
-    _packet: Packet | None = field(default=None, repr=False)
+    _contents: Frame | None = field(default=None, repr=False)
 
     @property
     def number(self) -> int:
@@ -128,9 +128,9 @@ class Sighting:
         """Return the frame decoded in full, or what a record holds that is none, in the form of one."""
         if self.frame is not None:
             return self.frame
-        octets, packet = self.body.octets, self.packet
-        if packet is not None:
-            return Frame(octets, heads=packet.heads, spans=packet.spans)
+        octets, contents = self.body.octets, self.contents
+        if contents is not None:
+            return replace(contents, datagram=None)
         spans: tuple[Span, ...] = ()
         if octets:
             spans = (Span(0, len(octets) * 8, self.body.kind, "not decoded", octets, "", None),)
@@ -171,26 +171,25 @@ class Sighting:
         self._frame = frame
 
     @property
-    def packet(self) -> Packet | None:
+    def contents(self) -> Frame | None:
         """Return the datagram that this frame completes, read; None when it completes none."""
-        if self._packet is None and self.datagram is not None:
-            self._packet = read_packet(self.datagram)
-        return self._packet
+        if self._contents is None and self.datagram is not None:
+            self._contents = decode_datagram(self.datagram)
+        return self._contents
 
     @property
     def matched(self) -> "Matched | None":
         """Return what the datagram is in the design: its flow and its message; None outside of any."""
-        packet = self.packet
-        if packet is None or self._matcher is None:
+        contents = self.contents
+        if contents is None or self._matcher is None:
             return None
-        return self._matcher.match(packet)
+        return self._matcher.match(flow_of(contents.octets), contents)
 
     @property
     def layer_bits(self) -> dict[str, int]:
         """Return the bits of each layer of the frame; together they are all its bits."""
         if self.template is None:
-            packet = self.packet
-            return {} if packet is None else layer_bits(packet.spans)
+            return {} if self.contents is None else layer_bits(self.contents.spans)
         bits = dict(self.template.layers)
         trailer = 8 * (self.mic + min(self.fcs_octets, len(self.octets)))
         if trailer:

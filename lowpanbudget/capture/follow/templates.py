@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from lowpanbudget.bits import Place, Reader, Span
-from lowpanbudget.capture.follow.packet import FlowKey, flow_of
+from lowpanbudget.capture.follow.flows import FlowKey, flow_of
 from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.security import Key

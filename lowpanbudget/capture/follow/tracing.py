@@ -15,22 +15,22 @@ from lowpanbudget.capture.files.link_types import FRAME, IPV6, LOWPAN, unwrap
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.ending import Endings
 from lowpanbudget.capture.follow.fcs_check import WINDOW, FcsVerdict
+from lowpanbudget.capture.follow.flows import flow_of, is_checksum_right
 from lowpanbudget.capture.follow.frames import FrameReader
 from lowpanbudget.capture.follow.learning import (
     Device,
     Knowledge,
     LearnedContext,
-    lesson_of_layers,
+    lesson_of_packet,
 )
-from lowpanbudget.capture.follow.packet import flow_of, read_packet
 from lowpanbudget.capture.follow.repeats import Repeats
-from lowpanbudget.capture.follow.sighting import Part, Sighting, flow_of_parts
+from lowpanbudget.capture.follow.sighting import DatagramPart, Sighting, flow_of_parts
 from lowpanbudget.env import Contexts, Env, address
 from lowpanbudget.layers.internet import ipv6, rpi
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.security import Devices, devices_of, keys_of
 from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
-from lowpanbudget.stack.decoder import Decoder
+from lowpanbudget.stack.decoder import Decoder, decode_datagram
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.reassembly import Complete, Discarded, Event, Reassembler, TimedOut
 
@@ -144,7 +144,7 @@ class Trace:
                 return sighting
             sighting.datagram = body.octets
             sighting.flow = flow_of(body.octets)
-            sighting.parts = (Part(record.number, len(body.octets), sighting.flow),)
+            sighting.parts = (DatagramPart(record.number, len(body.octets), sighting.flow),)
             return sighting
         if body.kind == LOWPAN:
             return self._settle(sighting, self._reader.read_lowpan(sighting))
@@ -196,13 +196,13 @@ class Trace:
         sighting.datagram, sighting.parts = octets, whole.marks
         sighting.flow = sighting.flow or flow_of(octets)
         if sighting.flow is not None and sighting.flow.protocol == ipv6.ICMPV6:
-            lesson = lesson_of_layers(read_packet(octets).layers)
+            lesson = lesson_of_packet(decode_datagram(octets).packet)
             if lesson is not None:
                 self._learn(sighting, lesson)
 
     @staticmethod
-    def _part(sighting: Sighting) -> Part:
-        return Part(sighting.record.number, len(sighting.payload or b""), sighting.flow)
+    def _part(sighting: Sighting) -> DatagramPart:
+        return DatagramPart(sighting.record.number, len(sighting.payload or b""), sighting.flow)
 
     # --- what is known ----------------------------------------------------------------------------
 
@@ -243,7 +243,7 @@ class Trace:
             return True
         if frame.datagram is None or frame.datagram.checksum_elided:
             return None
-        return read_packet(frame.datagram.octets).checksum_ok
+        return is_checksum_right(decode_datagram(frame.datagram.octets))
 
 
 def _ended(events: Iterable[Event]) -> list[TimedOut | Discarded]:

@@ -215,7 +215,7 @@ def _header(number: int) -> Header:
 
 # the checksum, which is never the same, stands behind: a header's explanation is remembered by its word
 HEADERS = {kind.number: _header(kind.number) for kind in MESSAGES}
-_OTHER_HEADER = Header("ICMPv6", CITE, (Bits("type", 8, type_name), Bits("code", 8)))
+START = Header("ICMPv6", CITE, (Bits("type", 8, type_name), Bits("code", 8)))
 _CHECKSUM = ("checksum", "over pseudo-header and message", CHECKSUM_CITE)
 
 
@@ -264,7 +264,7 @@ def decode(
     octets = reader.ahead()
     reader.layer = "ICMPv6"
     number = reader.peek("the ICMPv6 header", CITE)
-    values, _ = HEADERS.get(number, _OTHER_HEADER).read(reader)
+    values, _ = HEADERS.get(number, START).read(reader)
     reader.need(2, "the checksum", CITE)
     carried = reader.number(2, *_CHECKSUM)
     expected = None
@@ -299,7 +299,7 @@ def encode(writer: Writer, message: object, source: IPv6Address, destination: IP
     body = Writer()
     kind.body.write(body, message, code=code)
     blank = bytes([number, code, 0, 0]) + bytes(body.data)
-    HEADERS.get(number, _OTHER_HEADER).write(writer, {"type": number, "code": code})
+    HEADERS.get(number, START).write(writer, {"type": number, "code": code})
     right = checksum(source, destination, blank)
     writer.number(2, right, *_CHECKSUM)
     writer.append(body)

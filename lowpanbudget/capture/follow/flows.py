@@ -1,0 +1,83 @@
+"""Who talks to whom in a datagram, what the application said in it, and whether its checksum is right."""
+
+from ipaddress import IPv6Address
+from typing import NamedTuple
+
+from lowpanbudget.bits import Reader
+from lowpanbudget.errors import WireError
+from lowpanbudget.layers.internet import chain, icmpv6, ipv6, udp
+from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.stack.frame import Frame
+
+
+class FlowKey(NamedTuple):
+    """Who talks to whom: innermost addresses, next-header number of the transport, ports or ICMPv6 type and code."""
+
+    source: IPv6Address
+    destination: IPv6Address
+    protocol: int
+    source_port: int | None = None
+    destination_port: int | None = None
+    icmpv6: tuple[int, int] | None = None
+
+    @property
+    def what(self) -> str:
+        """Return the transport in words, the ICMPv6 message by its name."""
+        if self.icmpv6 is not None:
+            return icmpv6.name_of(*self.icmpv6)
+        return ipv6.next_header_name(self.protocol)
+
+    def __str__(self) -> str:
+        """Return both ends and the transport."""
+        if self.source_port is None:
+            return f"{self.source} to {self.destination}, {self.what}"
+        ends = f"[{self.source}]:{self.source_port} to [{self.destination}]:{self.destination_port}"
+        return f"{ends}, {self.what}"
+
+
+def flow_of(octets: bytes) -> FlowKey | None:
+    """Return the flow of a datagram, or of the front of one; None when not even its IPv6 header is whole."""
+    last = None
+    try:
+        for last in chain.walk(octets):  # noqa: B007  # the last one found before a fault counts
+            pass
+    except WireError:
+        pass
+    if last is None:
+        return None
+    kind, at, source, destination = last
+    reader = Reader(octets, at)
+    try:
+        if kind == ipv6.UDP:
+            header = udp.decode(reader)
+            return FlowKey(source, destination, kind, header.source_port, header.destination_port)
+        if kind == ipv6.ICMPV6:
+            values, _ = icmpv6.START.read(reader)
+            return FlowKey(source, destination, kind, icmpv6=(values["type"], values["code"]))
+    except WireError:
+        pass  # a front that ends before the ports
+    return FlowKey(source, destination, kind)
+
+
+def application_of(datagram: Frame) -> bytes:
+    """Return what the application sent in a datagram read: behind UDP, or behind CoAP where that could be read."""
+    message = datagram.packet.find(CoapMessage)
+    if message is not None:
+        return message.payload
+    end = next((head.end for head in datagram.heads if isinstance(head.value, Udp)), None)
+    return b"" if end is None else datagram.octets[end:]
+
+
+def is_checksum_right(datagram: Frame) -> bool | None:
+    """Return whether the transport checksum of a datagram read is right; None where there is none to test."""
+    message = datagram.packet.find(Icmpv6)
+    if message is not None:
+        return message.checksum_ok
+    place = chain.find(datagram.octets, ipv6.UDP)
+    header = datagram.packet.find(Udp)
+    if place is None or header is None:
+        return None
+    segment = datagram.octets[place.offset :]
+    return header.checksum == udp.checksum(place.source, place.destination, segment)
