@@ -134,8 +134,8 @@ def test_option_row(case: dict[str, Any]) -> None:
     number, flags, name, kind, limits, oscore = case["row"].split()
     row = DEFINITIONS[int(number)]
     shortest, longest = map(int, limits.split("-"))
-    assert (row.name, row.format) == (name, kind)
-    assert (row.shortest, row.longest) == (shortest, longest)
+    assert (row.name, row.value.format) == (name, kind)
+    assert (row.value.shortest, row.value.longest) == (shortest, longest)
     assert row.oscore == oscore
     assert row.critical is (flags[0] == "C")
     assert row.unsafe is (flags[1] == "U")
@@ -179,7 +179,7 @@ def plain(name: str) -> str:
 def test_limits_of_a_value(number: int, end: str) -> None:
     """At each limit an option has no flaw; one octet beyond it is named, in any message."""
     row = DEFINITIONS[number]
-    edge = getattr(row, end)
+    edge = getattr(row.value, end)
     inside, outside = b"\x01" * edge, b"\x01" * (edge + (1 if end == "longest" else -1))
     message = CoapMessage(Type.CON, 1, 0, options=(CoapOption(number, inside),), payload=b"x")
     unlucky = {9, 23, 27} if end == "longest" else {9}  # values that say more than their length
@@ -361,16 +361,16 @@ def options(draw: st.DrawFn, *, any_number: bool = True) -> CoapOption:
     if any_number and draw(st.integers(0, 3)) == 0:
         return CoapOption(draw(st.integers(0, 65535)), draw(st.binary(max_size=20)))
     row = draw(st.sampled_from(KNOWN))
-    length = st.integers(row.shortest, min(row.longest, 300))
+    length = st.integers(row.value.shortest, min(row.value.longest, 300))
     if row.number in (23, 27):
         block = Block(draw(st.integers(0, 2**20 - 1)), draw(st.booleans()), draw(st.integers(0, 6)))
         return CoapOption.of(row.number, block)
-    if row.format == "uint":
+    if row.value.format == "uint":
         # Hop-Limit, the one uint of a fixed length, begins at 1 (RFC 8768 section 3, from memory)
-        number = draw(st.integers(row.shortest, 256**row.longest - 1))
+        number = draw(st.integers(row.value.shortest, 256**row.value.longest - 1))
         octets = number.to_bytes((number.bit_length() + 7) // 8, "big")
-        return CoapOption.of(row.number, octets.rjust(row.shortest, b"\0"))
-    if row.format == "string":
+        return CoapOption.of(row.number, octets.rjust(row.value.shortest, b"\0"))
+    if row.value.format == "string":
         return CoapOption.of(row.number, "k" * draw(length))
     size = draw(length)
     return CoapOption(row.number, draw(st.binary(min_size=size, max_size=size)))

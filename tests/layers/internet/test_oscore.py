@@ -263,7 +263,7 @@ OSCORE_ROWS = [row for row in DEFINITIONS.values() if row.number not in (6, 9, 3
 def test_options_go_where_figure_5_says(number: int) -> None:
     """Class E inside, class U outside; an option of both goes inside (sections 4.1.3.1 to 4.1.3.6)."""
     row = DEFINITIONS[number]
-    option = CoapOption(number, b"\x01" * max(row.shortest, min(row.longest, 1)))
+    option = CoapOption(number, b"\x01" * max(row.value.shortest, min(row.value.longest, 1)))
     clear = CoapMessage(0, 1, 1, options=(option,))
     outer = oscore.protect_request(clear, context("C.1"), sequence=0).message
     assert (number in [found.number for found in outer.options]) is (row.oscore == "U")

@@ -4,7 +4,7 @@ from enum import IntEnum
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import RequestError
-from lowpanbudget.fields import Listing
+from lowpanbudget.fields import Bits, Header, Listing
 
 CITE = rfc(7252, "12.1")
 
@@ -57,24 +57,37 @@ _NAMES = {
     "5.05": "Proxying Not Supported",
     "5.08": "Hop Limit Reached",
 }
-CODES = {int(text[0]) << 5 | int(text[2:]): name for text, name in _NAMES.items()}
+_CODE = Header("code", CITE, (Bits("class", 3), Bits("detail", 5)))
+
+
+def _number(kind: str, detail: str) -> int:
+    return _CODE.join({"class": int(kind), "detail": int(detail)})
+
+
+CODES = {_number(*text.split(".")): name for text, name in _NAMES.items()}
 _CLASSES = {0: "request", 2: "success", 4: "client error", 5: "server error"}
 
 
 def code_text(code: int) -> str:
     """Return a code as ``c.dd`` with its name, or with what is known of its class."""
     name = CODES.get(code)
+    values = _CODE.split(code)
     if name is None:
-        known = _CLASSES.get(code >> 5)
+        known = _CLASSES.get(values["class"])
         name = f"unassigned {known}" if known else "of a reserved class"
-    return f"{code >> 5}.{code & 31:02d} {name}"
+    return f"{values['class']}.{values['detail']:02d} {name}"
+
+
+def class_of(code: int) -> int:
+    """Return the class of a code, the digit before the point."""
+    return _CODE.split(code)["class"]
 
 
 def code_of(text: str) -> int:
     """Return the code of ``c.dd`` or of a name such as ``GET`` or ``Content``; raises ``RequestError``."""
     kind, dot, detail = text.partition(".")
     if dot and kind.isdecimal() and detail.isdecimal() and int(kind) < 8 and int(detail) < 32:
-        return int(kind) << 5 | int(detail)
+        return _number(kind, detail)
     for code, name in CODES.items():
         if name.lower() == text.lower():
             return code

@@ -10,7 +10,8 @@ from typing import NamedTuple
 from lowpanbudget.bits import Reader
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import WireError
-from lowpanbudget.layers.internet.coap.codes import Type, code_text
+from lowpanbudget.fields import ShortNumber, TextString
+from lowpanbudget.layers.internet.coap.codes import Type, class_of, code_text
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.coap.registry import (
@@ -41,11 +42,11 @@ def flaws(message: CoapMessage) -> tuple[CoapFlaw, ...]:
 def _of_header(message: CoapMessage) -> Iterator[CoapFlaw]:
     """RFC 7252 table 1 and sections 4.2 and 4.3: which type may carry what."""
     code, kind = message.code, message.type
-    if code >> 5 in (1, 6, 7):
+    if class_of(code) in (1, 6, 7):
         yield CoapFlaw(
             f"code {code_text(code)}: recipients reject classes 1, 6 and 7", rfc(7252, "4.2")
         )
-    elif code >> 5 == 3:
+    elif class_of(code) == 3:
         yield CoapFlaw(f"code {code_text(code)}: class 3 is reserved", rfc(7252, "12.1.2"))
     if kind == Type.ACK and message.is_request:
         yield CoapFlaw("an acknowledgement carries a request", _USAGE)
@@ -79,9 +80,9 @@ def _of_options(message: CoapMessage) -> Iterator[CoapFlaw]:
 
 def _of_value(option: CoapOption) -> Iterator[CoapFlaw]:
     row, value = option.definition, option.value
-    if row.format == "string" and isinstance(value, bytes):
+    if isinstance(row.value, TextString) and isinstance(value, bytes):
         yield CoapFlaw(f"{row.name} is not UTF-8", rfc(7252, "3.2"), option)
-    if row.format == "uint" and option.octets[:1] == b"\0" and row.shortest == 0:
+    if isinstance(row.value, ShortNumber) and row.value.has_leading_zeros(option.octets):
         yield CoapFlaw(
             f"{row.name} has leading zeros: octets that carry nothing", rfc(7252, "3.2"), option
         )

@@ -17,9 +17,8 @@ from dataclasses import dataclass
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError
+from lowpanbudget.fields import Bits, Extended, Header
 from lowpanbudget.layers.internet.coap.registry import (
-    BLOCK_CITE,
-    BLOCKS,
     BY_NAME,
     DEFINITIONS,
     LONGEST_VALUE,
@@ -36,7 +35,9 @@ LARGEST_NUMBER = 0xFFFF  # RFC 7252 section 12.2: the registry ends there
 MARKER = 0xFF
 _MARKER = ("payload marker", "options end, payload begins", rfc(7252, "3"), "no payload")
 _PAYLOAD = ("payload", "application data", rfc(7252, "3"))
-_EXTENDED = {13: (1, 13), 14: (2, 269)}  # nibble: octets that follow, and what they are added to
+_HEAD = Header("CoAP option", CITE, (Bits("option delta", 4), Bits("option length", 4)))
+_NUMBER = Extended({13: (1, 13), 14: (2, 269)})
+_NO_NUMBER = 15
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +69,7 @@ class CoapOption:
     @property
     def fits(self) -> bool:
         """Return whether the value's length is one that the option may have."""
-        row = self.definition
-        return row.shortest <= len(self.octets) <= row.longest
+        return self.definition.value.fits(self.octets)
 
     @property
     def value(self) -> int | str | bytes | Block:
@@ -77,27 +77,15 @@ class CoapOption:
 
         Octets also where the length is outside the limits or a text is not UTF-8: nothing may be read from them.
         """
-        row = self.definition
-        if not self.fits or row.format in ("opaque", "empty"):
+        if not self.fits:
             return self.octets
-        if row.format == "string":
-            try:
-                return self.octets.decode()
-            except UnicodeDecodeError:
-                return self.octets
-        number = int.from_bytes(self.octets, "big")
-        return Block.of(number) if self.number in BLOCKS else number
+        value: int | str | bytes | Block = self.definition.value.value_of(self.octets)
+        return value
 
     @property
     def meaning(self) -> str:
         """Return the value in words."""
-        row = self.definition
-        if not self.fits:
-            limits = f"{row.shortest} to {row.longest}" if row.longest else "0"
-            return f"{len(self.octets)} octets where {limits} are allowed"
-        if row.format == "uint" and row.meaning is not None:
-            return row.meaning(int.from_bytes(self.octets, "big"))
-        return {"string": "text", "uint": "number", "empty": "no value"}.get(row.format, "octets")
+        return self.definition.value.meaning_of(self.octets)
 
     @classmethod
     def of(cls, name: str | int, value: "int | str | bytes | Block | None" = None) -> "CoapOption":
@@ -112,39 +100,10 @@ class CoapOption:
                 cite=NUMBERS_CITE,
                 hint="Known: " + ", ".join(known.name for known in DEFINITIONS.values()),
             )
-        option = cls(row.number, _octets_of(row, value))
+        option = cls(row.number, row.value.octets_of(value, row.cite))
         if not option.fits:
             raise RequestError(f"{row.name}: {option.meaning}", cite=row.cite)
         return option
-
-
-def _octets_of(row: Definition, value: "int | str | bytes | Block | None") -> bytes:
-    if isinstance(value, Block):
-        if not 0 <= value.szx <= 6 or not 0 <= value.num < 1 << 20:
-            raise RequestError(
-                f"block {value.num} with size exponent {value.szx}: the number has 20 bits and the exponent is 0 to 6",
-                cite=BLOCK_CITE,
-            )
-        value = int(value)
-    if row.format == "uint" and isinstance(value, int) and not isinstance(value, bool):
-        if value < 0:
-            raise RequestError(f"{row.name} is {value}: below 0", cite=rfc(7252, "3.2"))
-        return value.to_bytes((value.bit_length() + 7) // 8, "big")
-    if row.format == "string" and isinstance(value, str):
-        return value.encode()
-    if value is None and row.format != "string":
-        return b""
-    if isinstance(value, bytes):
-        return value
-    raise RequestError(f"{row.name} takes {_WANTS[row.format]}, not {value!r}", cite=row.cite)
-
-
-_WANTS = {
-    "empty": "no value",
-    "opaque": "octets",
-    "uint": "a number",
-    "string": "a text",
-}
 
 
 def decode_options(reader: Reader) -> tuple[tuple[CoapOption, ...], bytes]:
@@ -171,35 +130,19 @@ def decode_options(reader: Reader) -> tuple[tuple[CoapOption, ...], bytes]:
 
 def _decode_option(reader: Reader, previous: int) -> CoapOption:
     start = reader.pos
-    head = reader.raw(1, "an option", CITE)[0]
-    if head >> 4 == 15 or head & 15 == 15:
-        raise Reserved(
-            f"option {'delta' if head >> 4 == 15 else 'length'} 15 is reserved",
-            offset=start, layer=reader.layer, cite=CITE,
-        )  # fmt: skip
-    number = previous + _extended(reader, head >> 4, "option delta")
+    head = _HEAD.values_at(reader.raw(_HEAD.octets, "an option", CITE))
+    if reserved := next((name for name, field in head.items() if field == _NO_NUMBER), None):
+        raise Reserved(f"{reserved} 15 is reserved", offset=start, layer=reader.layer, cite=CITE)
+    number = previous + _NUMBER.read(reader, head["option delta"], "option delta", CITE)
     if number > LARGEST_NUMBER:
         raise Malformed(
             f"option number {number} is over {LARGEST_NUMBER}",
             offset=start, layer=reader.layer, cite=NUMBERS_CITE,
         )  # fmt: skip
-    length = _extended(reader, head & 15, "option length")
+    length = _NUMBER.read(reader, head["option length"], "option length", CITE)
     option = CoapOption(number, reader.raw(length, f"the value of {definition(number).name}", CITE))
     reader.spans += _option_spans(option, previous, reader.layer, start)
     return option
-
-
-def _extended(reader: Reader, nibble: int, name: str) -> int:
-    octets, base = _EXTENDED.get(nibble, (0, nibble))
-    return base + int.from_bytes(reader.raw(octets, name, CITE), "big")
-
-
-def _nibble(value: int) -> tuple[int, bytes]:
-    """Return the four bits that stand for ``value``, and the octets that follow."""
-    for nibble, (octets, base) in reversed(_EXTENDED.items()):
-        if value >= base:
-            return nibble, (value - base).to_bytes(octets, "big")
-    return value, b""
 
 
 def _option_spans(option: CoapOption, previous: int, layer: str, start: int) -> list[Span]:
@@ -213,73 +156,41 @@ def _option_spans(option: CoapOption, previous: int, layer: str, start: int) -> 
         ("option delta", delta, row.label),
         ("option length", length, "octets of value"),
     ):
-        nibble, octets = _nibble(value)
-        extended += [(name, value, meaning, octets)] if octets else []
-        spans.append(Span(at, 4, layer, name, nibble, meaning, row.cite, row.removed_by))
+        nibble, octets = _NUMBER.split(value)
+        extended += [(name, value, meaning, len(octets), nibble)] if octets else []
+        spans.append(Span(at, 4, layer, name, nibble, meaning, row.cite, row.value.removed_by))
         at += 4
-    for name, value, meaning, octets in extended:
-        saved = f"{name} below {_EXTENDED[12 + len(octets)][1]}"
-        spans.append(
-            Span(at, len(octets) * 8, layer, f"{name}, extended", value, meaning, CITE, saved)
-        )
-        at += len(octets) * 8
+    for name, value, meaning, count, nibble in extended:
+        saved = f"{name} below {_NUMBER.saved_below(nibble)}"
+        spans.append(Span(at, count * 8, layer, f"{name}, extended", value, meaning, CITE, saved))
+        at += count * 8
     return spans + _value_spans(option, layer, at)
 
 
 def _value_spans(option: CoapOption, layer: str, at: int) -> list[Span]:
-    row, bits = option.definition, len(option.octets) * 8
-    if not bits:
-        return []
+    reader = Reader(option.octets, layer=layer)
+    row = option.definition
     if option.number == OSCORE:
-        reader = Reader(option.octets)
         try:
             oscore_option.decode(reader)
-        except WireError:
-            pass  # what is wrong with it is for coap_flaws to say; the octets stay one value
-        else:
-            return [span._replace(offset_bits=span.offset_bits + at) for span in reader.spans]
-    if option.number in BLOCKS and option.fits:
-        number = int.from_bytes(option.octets, "big")
-        return [
-            Span(
-                at,
-                bits - 4,
-                layer,
-                f"{row.name} number (NUM)",
-                number >> 4,
-                "block number",
-                BLOCK_CITE,
-            ),
-            Span(
-                at + bits - 4,
-                1,
-                layer,
-                f"{row.name} more (M)",
-                number >> 3 & 1,
-                "more blocks follow",
-                BLOCK_CITE,
-            ),
-            Span(
-                at + bits - 3,
-                3,
-                layer,
-                f"{row.name} size exponent (SZX)",
-                number & 7,
-                option.meaning,
-                BLOCK_CITE,
-            ),
-        ]
-    return [Span(at, bits, layer, row.name, option.value, option.meaning, row.cite, row.removed_by)]
+        except (
+            WireError
+        ):  # what is wrong with it is for the flaws to say; the octets stay one value
+            reader = Reader(option.octets, layer=layer)
+    if reader.left:
+        row.value.read(reader, {}, row)
+    return [span._replace(offset_bits=span.offset_bits + at) for span in reader.spans]
 
 
 def encode_options(writer: Writer, options: tuple[CoapOption, ...], payload: bytes) -> None:
     """Append options, which are in the order of their numbers, and the payload behind its marker."""
     previous = 0
     for option in options:
-        delta, delta_octets = _nibble(option.number - previous)
-        length, length_octets = _nibble(len(option.octets))
+        delta, delta_octets = _NUMBER.split(option.number - previous)
+        length, length_octets = _NUMBER.split(len(option.octets))
+        head = _HEAD.pack({"option delta": delta, "option length": length})
         writer.spans += _option_spans(option, previous, writer.layer, writer.pos)
-        writer.data += bytes([delta << 4 | length]) + delta_octets + length_octets + option.octets
+        writer.data += head + delta_octets + length_octets + option.octets
         previous = option.number
     if payload:
         writer.octets(bytes([MARKER]), *_MARKER, value=MARKER)

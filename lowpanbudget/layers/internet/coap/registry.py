@@ -8,14 +8,25 @@ Critical, unsafe and no-cache-key are bits of the number itself (RFC 7252 sectio
     +---+---+---+---+---+---+---+---+
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any
 
+from lowpanbudget.bits import Reader, Span
 from lowpanbudget.cites import Cite, rfc
-from lowpanbudget.fields import Listing
+from lowpanbudget.errors import RequestError
+from lowpanbudget.fields import (
+    Bits,
+    Drawing,
+    Header,
+    Limited,
+    Listing,
+    NoValue,
+    Order,
+    ShortNumber,
+    TextString,
+    Values,
+)
 
-Format = Literal["empty", "opaque", "uint", "string"]
 BLOCK_CITE = rfc(7959, "2.2")
 NUMBERS_CITE = rfc(7252, "12.2")
 LONGEST_VALUE = 0xFFFF + 269  # RFC 7252 section 3.1: what an option length can count
@@ -41,39 +52,58 @@ CONTENT_FORMATS = {
 }
 
 
+_NUMBER = Header(
+    "option number",
+    rfc(7252, "5.4.6"),
+    (Bits("the rest", 11), Bits("NoCacheKey", 3), Bits("unsafe", 1), Bits("critical", 1)),
+)
+# in its longest form; a shorter one has fewer bits of NUM
+_BLOCK = Header(
+    "block",
+    BLOCK_CITE,
+    (
+        Bits("NUM", 20, "block number"),
+        Bits("M", 1, "more blocks follow"),
+        Bits("SZX", 3),
+    ),
+)
+_BLOCK_NAMES = {"NUM": "number", "M": "more", "SZX": "size exponent"}
+
+
 @dataclass(frozen=True, slots=True)
 class Definition:
-    """An option as its standard defines it: value lengths in octets, and how OSCORE protects it.
+    """An option as its standard defines it: its number, its value with name, format and limits, and its protection.
 
-    ``oscore`` holds "E" (encrypted), "U" (unprotected) or both, of RFC 8613 section 4.1. ``removed_by`` says what
-    would save the option.
+    ``oscore`` holds "E" (encrypted), "U" (unprotected) or both, of RFC 8613 section 4.1.
     """
 
     number: int
-    name: str
-    format: Format
-    shortest: int
-    longest: int
+    value: Limited
     repeatable: bool
     cite: Cite
     oscore: str = "E"
-    removed_by: str = ""
-    meaning: Callable[[int], str] | None = None
+    order: Order = "big"
+
+    @property
+    def name(self) -> str:
+        """Return the option's name."""
+        return self.value.name
 
     @property
     def critical(self) -> bool:
         """Return whether who does not know the option must reject the message."""
-        return bool(self.number & 1)
+        return bool(_NUMBER.split(self.number)["critical"])
 
     @property
     def unsafe(self) -> bool:
         """Return whether a proxy that does not know the option must not forward it."""
-        return bool(self.number & 2)
+        return bool(_NUMBER.split(self.number)["unsafe"])
 
     @property
     def no_cache_key(self) -> bool:
         """Return whether the option stays out of the cache key; told only where it is safe to forward."""
-        return self.number & 0x1E == 0x1C
+        bits = _NUMBER.split(self.number)
+        return bits["NoCacheKey"] == 0b111 and not bits["unsafe"]
 
     @property
     def label(self) -> str:
@@ -107,7 +137,7 @@ class Block:
         return self.num * self.size
 
     def __int__(self) -> int:
-        return self.num << 4 | int(self.more) << 3 | self.szx
+        return _BLOCK.join({"NUM": self.num, "M": int(self.more), "SZX": self.szx})
 
     def __str__(self) -> str:
         """Return NUM/M/size, as RFC 7959 section 3 writes it."""
@@ -116,7 +146,8 @@ class Block:
     @classmethod
     def of(cls, number: int) -> "Block":
         """Return the block that an option value stands for."""
-        return cls(number >> 4, bool(number & 8), number & 7)
+        values = _BLOCK.split(number)
+        return cls(values["NUM"], bool(values["M"]), values["SZX"])
 
 
 def _observe(value: int) -> str:
@@ -141,6 +172,46 @@ def _block(value: int) -> str:
     return f"block {block.num} of {size}, {'more follow' if block.more else 'no more follow'}"
 
 
+class BlockNumber(ShortNumber):
+    """A block option's value: three fields, of which the first takes the bits that the others leave."""
+
+    __slots__ = ()
+
+    def value_of(self, octets: bytes) -> Block:
+        """Return the block."""
+        return Block.of(super().value_of(octets))
+
+    def octets_of(self, value: Any, cite: Cite) -> bytes:
+        """Return the fewest octets of a block."""
+        if not isinstance(value, Block):
+            return super().octets_of(value, cite)
+        if not 0 <= value.szx <= 6 or not 0 <= value.num < 1 << 20:
+            raise RequestError(
+                f"block {value.num} with size exponent {value.szx}: the number has 20 bits and the exponent is 0 to 6",
+                cite=BLOCK_CITE,
+            )
+        return super().octets_of(int(value), cite)
+
+    def read(self, reader: Reader, values: Values, layout: Drawing) -> Any:
+        """Return the block of all that is left, leaving a span for each of its fields."""
+        octets = reader.ahead()
+        if not octets or not self.fits(octets):
+            return super().read(reader, values, layout)
+        at, bits = reader.pos * 8, len(octets) * 8
+        number = super().value_of(octets)
+        words = _BLOCK.split(number)
+        for field in _BLOCK.fields:
+            width = field.width if field.name != "NUM" else bits - (_BLOCK.octets * 8 - field.width)
+            text = field.meaning if isinstance(field, Bits) else ""
+            name = f"{self.name} {_BLOCK_NAMES[field.name]} ({field.name})"
+            meaning = str(text) or self.meaning_of(octets)
+            span = Span(at, width, reader.layer, name, words[field.name], meaning, BLOCK_CITE)
+            reader.spans.append(span)
+            at += width
+        reader.raw(len(octets), self.name, BLOCK_CITE)
+        return Block.of(number)
+
+
 def _octets(value: int) -> str:
     return f"{value} octets"
 
@@ -151,64 +222,91 @@ def _seconds(value: int) -> str:
 
 # Echo, Request-Tag, Q-Block, Hop-Limit and EDHOC: number, format, limits and class from memory; all else read there
 _ROWS = (
-    Definition(1, "If-Match", "opaque", 0, 8, True, rfc(7252, "5.10.8.1")),
+    Definition(1, Limited("If-Match", 0, 8), True, rfc(7252, "5.10.8.1")),
     Definition(
-        3, "Uri-Host", "string", 1, 255, False, rfc(7252, "5.10.1"), "U",
-        "absent means the destination address",
+        3,
+        TextString("Uri-Host", 1, 255, removed_by="absent means the destination address"),
+        False,
+        rfc(7252, "5.10.1"),
+        "U",
     ),
-    Definition(4, "ETag", "opaque", 1, 8, True, rfc(7252, "5.10.6"), "E", "a shorter tag"),
-    Definition(5, "If-None-Match", "empty", 0, 0, False, rfc(7252, "5.10.8.2")),
-    Definition(6, "Observe", "uint", 0, 3, False, rfc(7641, "2"), "EU", "", _observe),
+    Definition(4, Limited("ETag", 1, 8, removed_by="a shorter tag"), True, rfc(7252, "5.10.6")),
+    Definition(5, NoValue("If-None-Match"), False, rfc(7252, "5.10.8.2")),
+    Definition(6, ShortNumber("Observe", 0, 3, _observe), False, rfc(7641, "2"), "EU"),
     Definition(
-        7, "Uri-Port", "uint", 0, 2, False, rfc(7252, "5.10.1"), "U",
-        "absent means the destination port",
+        7,
+        ShortNumber("Uri-Port", 0, 2, removed_by="absent means the destination port"),
+        False,
+        rfc(7252, "5.10.1"),
+        "U",
     ),
-    Definition(8, "Location-Path", "string", 0, 255, True, rfc(7252, "5.10.7")),
-    Definition(9, "OSCORE", "opaque", 0, 255, False, rfc(8613, "2"), "U"),
+    Definition(8, TextString("Location-Path", 0, 255), True, rfc(7252, "5.10.7")),
+    Definition(9, Limited("OSCORE", 0, 255), False, rfc(8613, "2"), "U"),
     Definition(
-        11, "Uri-Path", "string", 0, 255, True, rfc(7252, "5.10.1"), "E", "a shorter path",
-    ),
-    Definition(
-        12, "Content-Format", "uint", 0, 2, False, rfc(7252, "5.10.3"), "E",
-        "absent leaves the format to what both ends know", _content_format,
-    ),
-    Definition(
-        14, "Max-Age", "uint", 0, 4, False, rfc(7252, "5.10.5"), "EU", "absent means 60 s",
-        _seconds,
+        11, TextString("Uri-Path", 0, 255, removed_by="a shorter path"), True, rfc(7252, "5.10.1")
     ),
     Definition(
-        15, "Uri-Query", "string", 0, 255, True, rfc(7252, "5.10.1"), "E", "a shorter query",
+        12,
+        ShortNumber(
+            "Content-Format",
+            0,
+            2,
+            _content_format,
+            removed_by="absent leaves the format to what both ends know",
+        ),
+        False,
+        rfc(7252, "5.10.3"),
     ),
-    Definition(16, "Hop-Limit", "uint", 1, 1, False, rfc(8768, "3"), "U"),
     Definition(
-        17, "Accept", "uint", 0, 2, False, rfc(7252, "5.10.4"), "E",
-        "absent means that any format will do", _content_format,
+        14,
+        ShortNumber("Max-Age", 0, 4, _seconds, removed_by="absent means 60 s"),
+        False,
+        rfc(7252, "5.10.5"),
+        "EU",
     ),
-    Definition(19, "Q-Block1", "uint", 0, 3, False, rfc(9177, "4.1"), "EU", "", _block),
-    Definition(20, "Location-Query", "string", 0, 255, True, rfc(7252, "5.10.7")),
-    Definition(21, "EDHOC", "empty", 0, 0, False, rfc(9668, "3.1"), "U"),
-    Definition(23, "Block2", "uint", 0, 3, False, rfc(7959, "2.1"), "EU", "", _block),
-    Definition(27, "Block1", "uint", 0, 3, False, rfc(7959, "2.1"), "EU", "", _block),
     Definition(
-        28, "Size2", "uint", 0, 4, False, rfc(7959, "4"), "EU", "the size is an estimate only",
-        _octets,
+        15, TextString("Uri-Query", 0, 255, removed_by="a shorter query"), True, rfc(7252, "5.10.1")
     ),
-    Definition(31, "Q-Block2", "uint", 0, 3, True, rfc(9177, "4.1"), "EU", "", _block),
-    Definition(35, "Proxy-Uri", "string", 1, 1034, False, rfc(7252, "5.10.2"), "U"),
-    Definition(39, "Proxy-Scheme", "string", 1, 255, False, rfc(7252, "5.10.2"), "U"),
+    Definition(16, ShortNumber("Hop-Limit", 1, 1), False, rfc(8768, "3"), "U"),
     Definition(
-        60, "Size1", "uint", 0, 4, False, rfc(7252, "5.10.9"), "EU",
-        "the size is an estimate only", _octets,
+        17,
+        ShortNumber(
+            "Accept", 0, 2, _content_format, removed_by="absent means that any format will do"
+        ),
+        False,
+        rfc(7252, "5.10.4"),
     ),
-    Definition(252, "Echo", "opaque", 1, 40, False, rfc(9175, "2.2"), "EU"),
-    Definition(258, "No-Response", "uint", 0, 1, False, rfc(7967, "2"), "EU", "", _no_response),
-    Definition(292, "Request-Tag", "opaque", 0, 8, True, rfc(9175, "3.2"), "EU"),
-)  # fmt: skip
+    Definition(19, BlockNumber("Q-Block1", 0, 3, _block), False, rfc(9177, "4.1"), "EU"),
+    Definition(20, TextString("Location-Query", 0, 255), True, rfc(7252, "5.10.7")),
+    Definition(21, NoValue("EDHOC"), False, rfc(9668, "3.1"), "U"),
+    Definition(23, BlockNumber("Block2", 0, 3, _block), False, rfc(7959, "2.1"), "EU"),
+    Definition(27, BlockNumber("Block1", 0, 3, _block), False, rfc(7959, "2.1"), "EU"),
+    Definition(
+        28,
+        ShortNumber("Size2", 0, 4, _octets, removed_by="the size is an estimate only"),
+        False,
+        rfc(7959, "4"),
+        "EU",
+    ),
+    Definition(31, BlockNumber("Q-Block2", 0, 3, _block), True, rfc(9177, "4.1"), "EU"),
+    Definition(35, TextString("Proxy-Uri", 1, 1034), False, rfc(7252, "5.10.2"), "U"),
+    Definition(39, TextString("Proxy-Scheme", 1, 255), False, rfc(7252, "5.10.2"), "U"),
+    Definition(
+        60,
+        ShortNumber("Size1", 0, 4, _octets, removed_by="the size is an estimate only"),
+        False,
+        rfc(7252, "5.10.9"),
+        "EU",
+    ),
+    Definition(252, Limited("Echo", 1, 40), False, rfc(9175, "2.2"), "EU"),
+    Definition(258, ShortNumber("No-Response", 0, 1, _no_response), False, rfc(7967, "2"), "EU"),
+    Definition(292, Limited("Request-Tag", 0, 8), True, rfc(9175, "3.2"), "EU"),
+)
 DEFINITIONS = {row.number: row for row in _ROWS}
 BY_NAME = {row.name.lower(): row for row in _ROWS}
 RESERVED_NUMBERS = frozenset({0, 128, 132, 136, 140})  # RFC 7252 table 7
 BLOCKS = frozenset({19, 23, 27, 31})
-OBSERVE, OSCORE, MAX_AGE, PROXY_URI = 6, 9, 14, 35
+OBSERVE, OSCORE, PROXY_URI = 6, 9, 35
 
 
 def definition(number: int) -> Definition:
@@ -220,7 +318,7 @@ def definition(number: int) -> Definition:
     if known is not None:
         return known
     name = "reserved option" if number in RESERVED_NUMBERS else "unknown option"
-    return Definition(number, name, "opaque", 0, LONGEST_VALUE, True, rfc(7252, "12.2"))
+    return Definition(number, Limited(name, 0, LONGEST_VALUE), True, NUMBERS_CITE)
 
 
 LISTED = Listing(
@@ -231,8 +329,8 @@ LISTED = Listing(
         (
             str(row.number),
             row.name,
-            row.format,
-            f"{row.shortest} to {row.longest}",
+            row.value.format,
+            row.value.size,
             "critical" if row.critical else "elective",
             "unsafe" if row.unsafe else "safe",
             str(row.cite),
