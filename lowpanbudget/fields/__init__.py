@@ -1,25 +1,20 @@
 """The layout language: a header as its standard draws it, read to decode, encode, size, explain and survey.
 
-word.py      a word of bits, big- or little-endian, and the choices that say what follows it in line
-parts.py     what a word cannot say: octets, addresses, prefixes, repeats
-layout.py    words and parts in order, and the value that they make; one of several layouts by length
-tagged.py    a family of layouts told apart by their type
-patterns.py  what a first octet says
-packet.py    a packet read: heads in wire order, and the headers restored from them
+word.py          a word of bits, big- or little-endian, and the choices that say what follows it in line
+parts.py         what a word cannot say: numbers, octets; addresses.py, repeats.py, padded.py, limited.py, too
+layout.py        words and parts in order, and the value that they make
+structure.py     a layout as a class
+alternatives.py  one of several layouts
+tagged.py        a family of layouts told apart by their type
+patterns.py      what a first octet says
+stream.py        fields across the ends of octets
+listing.py       all of it as plain text
+packet.py        a packet read: heads in wire order, and the headers restored from them
 """
 
-from lowpanbudget.fields.layout import (
-    Either,
-    Layout,
-    Selected,
-    Selection,
-    bits,
-    has_layout,
-    layout_of,
-    outer,
-    part,
-    structure,
-)
+from lowpanbudget.fields.addresses import Address, Prefix
+from lowpanbudget.fields.alternatives import Either, Selected, Selection
+from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.limited import Extended, Limited, NoValue, ShortNumber, TextString
 from lowpanbudget.fields.listing import (
     Contents,
@@ -31,23 +26,21 @@ from lowpanbudget.fields.listing import (
     of_tagged,
 )
 from lowpanbudget.fields.packet import Head, Packet, Restored, restored_fields, ruled
+from lowpanbudget.fields.padded import PaddedString, Zeros
 from lowpanbudget.fields.parts import (
-    Address,
     Drawing,
     LayoutPart,
     OctetString,
     Order,
-    PaddedString,
-    Prefix,
-    Repeat,
     Unsigned,
     Values,
-    Zeros,
     place,
     within,
 )
 from lowpanbudget.fields.patterns import Pattern, Patterns
+from lowpanbudget.fields.repeats import Repeat
 from lowpanbudget.fields.stream import BitReader
+from lowpanbudget.fields.structure import bits, has_layout, layout_of, outer, part, structure
 from lowpanbudget.fields.tagged import OptionList, Tagged, UnknownOption, length_bits
 from lowpanbudget.fields.word import (
     BY_RULE,

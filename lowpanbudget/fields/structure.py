@@ -1,0 +1,110 @@
+"""A layout as a class: its attributes are the fields, and it becomes a frozen dataclass that they fill.
+
+    @structure("MTU option", rfc(4861, "4.6.4"))
+    class Mtu:
+        reserved = bits(16)                # no annotation: on the wire alone
+        mtu: int = bits(32, "octets")      # one bit is a bool; attributes are given by keyword
+
+``layout_of`` gives its layout. A class that is declared from another one has the fields of that first.
+"""
+
+import dataclasses
+from collections.abc import Callable, Collection
+from typing import Any, TypeVar, dataclass_transform
+
+from lowpanbudget.cites import Cite
+from lowpanbudget.fields.layout import Layout, Piece
+from lowpanbudget.fields.parts import LayoutPart, Order
+from lowpanbudget.fields.word import Bits, Meaning
+
+T = TypeVar("T")
+_NONE: Any = dataclasses.MISSING
+_LAYOUTS: dict[type, Layout[Any]] = {}
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class _Declared:
+    """A field as it is declared in a class: what makes the part once its name is known, and its default."""
+
+    part: Callable[[str], Bits | LayoutPart] | None
+    default: Any
+
+
+def bits(
+    width: int,
+    meaning: Meaning = "",
+    *,
+    fixed: int | None = None,
+    cite: Cite | None = None,
+    default: Any = _NONE,
+    name: str = "",
+) -> Any:
+    """Return a field of ``width`` bits for a class; ``name`` only where the standard's is no attribute's."""
+    return _Declared(lambda key: Bits(name or _spoken(key), width, meaning, fixed, cite), default)
+
+
+def part(kind: Callable[..., LayoutPart], *values: Any, default: Any = _NONE, **keys: Any) -> Any:
+    """Return a field for a class that is a part of this ``kind``, made with its name and these values."""
+    return _Declared(lambda key: kind(key, *values, **keys), default)
+
+
+def outer(*, default: Any = _NONE) -> Any:
+    """Return a field for a class that stands in the header around."""
+    return _Declared(None, default)
+
+
+def _spoken(key: str) -> str:
+    return key.replace("_", " ")
+
+
+@dataclass_transform(
+    kw_only_default=True, frozen_default=True, field_specifiers=(bits, part, outer)
+)
+def structure(
+    name: str,
+    cite: Cite,
+    *,
+    order: Order = "big",
+    sizes: Collection[int] = (),
+    sent: Collection[int] = (),
+    padded: bool = False,
+    tag: str = "",
+) -> Callable[[type[T]], type[T]]:
+    """Return what makes a class of declared fields a frozen dataclass, its attributes by keyword, with a layout."""
+
+    def make(declared: type[T]) -> type[T]:
+        parts: list[Bits | Piece] = []
+        around: list[str] = []
+        for base in declared.__mro__[1:]:
+            if base in _LAYOUTS:
+                parts += _LAYOUTS[base].flat()
+                around += _LAYOUTS[base].around
+        for key, field in list(vars(declared).items()):
+            if not isinstance(field, _Declared):
+                continue
+            if field.part is not None:
+                parts.append(field.part(key))
+            else:
+                around.append(key)
+            if key in declared.__annotations__:
+                setattr(declared, key, dataclasses.field(default=field.default))
+            else:
+                delattr(declared, key)
+        value = dataclasses.dataclass(frozen=True, slots=True, kw_only=True)(declared)
+        _LAYOUTS[value] = Layout(
+            name, cite, *parts, value=value, order=order, sizes=sizes, sent=sent, padded=padded,
+            around=tuple(around), tag=tag,
+        )  # fmt: skip
+        return value
+
+    return make
+
+
+def layout_of(value: type[T]) -> Layout[T]:
+    """Return the layout that a class was declared with."""
+    return _LAYOUTS[value]
+
+
+def has_layout(value: type) -> bool:
+    """Return whether a class was declared with a layout."""
+    return value in _LAYOUTS
