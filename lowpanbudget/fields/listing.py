@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from typing import Any, Protocol, runtime_checkable
 
 from lowpanbudget.cites import Cite
-from lowpanbudget.fields.layout import Either, Layout, Selection
-from lowpanbudget.fields.parts import Repeat
+from lowpanbudget.fields.alternatives import Either, Selection
+from lowpanbudget.fields.layout import Layout
+from lowpanbudget.fields.repeats import Repeat
 from lowpanbudget.fields.tagged import Tagged
 from lowpanbudget.fields.word import Bits, Choice, Header
 

@@ -7,8 +7,9 @@ from typing import Any
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import Malformed, RequestError, Truncated
-from lowpanbudget.fields.layout import Layout, layout_of
+from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.parts import Drawing, LayoutPart, OctetString, Values, within
+from lowpanbudget.fields.structure import layout_of
 from lowpanbudget.fields.word import Bits, Header
 
 
