@@ -122,9 +122,10 @@ class MessageShape(_MessageTable):
     field: list[FieldShape] = Field(description="The fields, in the order of the wire.")
 
 
-_RECURSIVE: tuple[type[BaseModel], ...] = (*_SHAPES.values(), UnionOptionShape, MessageShape)
-for _recursive in _RECURSIVE:
-    _recursive.model_rebuild()
+_MADE: tuple[type[BaseModel], ...] = (*_SHAPES.values(), UnionOptionShape, MessageShape)
+for _made in _MADE:
+    if not _made.__pydantic_complete__:  # it names shapes that come after it
+        _made.model_rebuild()
 
 
 def to_message(shape: MessageShape) -> Message:
