@@ -21,8 +21,9 @@ from lowpanbudget.payload.codec.order import BIT_ORDERS, BYTE_ORDERS, LAYOUTS, O
 from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Mark
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage, Misfit
 from lowpanbudget.payload.forms.cddl import cddl
-from lowpanbudget.payload.kinds.field import Field, name_flaw
+from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.lengths import Repeated
+from lowpanbudget.payload.kinds.names import name_flaw
 from lowpanbudget.payload.spans import spans
 from lowpanbudget.payload.words import joined
 

@@ -5,7 +5,8 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from lowpanbudget.payload.exact import EXACT
-from lowpanbudget.payload.kinds.field import Field, held_in
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.group import held_in
 from lowpanbudget.payload.kinds.interfaces import Held
 
 

@@ -2,7 +2,7 @@
 
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.kinds.field import held_in
+from lowpanbudget.payload.kinds.group import held_in
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.tree import path_text, walk
 from lowpanbudget.payload.words import joined, text_of

@@ -11,7 +11,7 @@ from typing import Any
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Known, Scope, Single, SourceUnit
 from lowpanbudget.payload.c.text import Lines, integer, literal, word
-from lowpanbudget.payload.codec.grid import Stepped, zero_of
+from lowpanbudget.payload.codec.grid import Stepped, special_codes, zero_of
 from lowpanbudget.payload.exact import EXACT, digits, exact, nearest
 
 
@@ -27,7 +27,7 @@ class Scaled(Single):
         self.number = number
         self.width = self.least = self.greatest = maker.order.rounded(number.needed())
         self.grid = number.grid()
-        codes = number.special_codes(self.width) if number.special else {}
+        codes = special_codes(number, self.width)
         steps = {name: self._signed(code) for name, code in codes.items()}
         zero = zero_of(number)
         shift = nearest(number.base, zero, number.step)

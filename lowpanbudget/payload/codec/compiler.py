@@ -8,8 +8,10 @@ from lowpanbudget.payload.codec.nodes import Codec, LeafNode, LeafPlace, Node, R
 from lowpanbudget.payload.codec.order import Order, from_mixed, to_mixed
 from lowpanbudget.payload.codec.steps import Steps
 from lowpanbudget.payload.flaws import Flaw, Path
-from lowpanbudget.payload.kinds.field import Field, Leaf, name_flaw
+from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import At, Earlier
+from lowpanbudget.payload.kinds.leaf import Leaf
+from lowpanbudget.payload.kinds.names import name_flaw
 from lowpanbudget.payload.kinds.reserved import ReservedBits
 
 MAX_FIELDS = 1000

@@ -1,7 +1,7 @@
 """Values on a grid ⇄ whole steps: the codec of numbers, with a fast path for values that lie on the grid."""
 
 from bisect import bisect_left
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from decimal import Decimal, DecimalException
 from typing import Any, NamedTuple, Protocol
 
@@ -94,9 +94,6 @@ class Stepped(Protocol):
 
     def fewest_bits(self) -> int:
         """Return the fewest bits that hold all values and special codes."""
-
-    def special_codes(self, width: int) -> dict[str, int]:
-        """Return the code of each special name in a place of ``width`` bits."""
 
     def example(self, case: Case) -> Any:
         """Return a value of the least, typical or greatest message."""
@@ -193,3 +190,38 @@ def zero_of(number: Stepped) -> Decimal:
     """Return the value that is sent as 0: zero itself if it lies on the grid, else the least value."""
     on_grid = steps_between(Decimal(0), number.min, number.step) is not None
     return Decimal(0) if on_grid else number.min
+
+
+def is_nullable(number: Stepped) -> bool:
+    """Return whether null is the one special code of a number; where the number may be absent, null says that."""
+    return len(number.special) == 1 and not number.optional
+
+
+def span_text(number: Stepped) -> str:
+    """Return the range of a number in counts, as CDDL writes it."""
+    zero = zero_of(number)
+    return f"{nearest(number.min, zero, number.step)}..{nearest(number.max, zero, number.step)}"
+
+
+def special_codes(number: Stepped, width: int) -> dict[str, int]:
+    """Return the code of each special name in a place of ``width`` bits."""
+    taken = {code for _, code in number.special if code is not None}
+    free = _free_codes(number, width)
+    codes: dict[str, int] = {}
+    for name, code in number.special:
+        chosen = code
+        while chosen is None or (code is None and chosen in taken):
+            chosen = next(free)
+        taken.add(chosen)
+        codes[name] = chosen
+    return codes
+
+
+def _free_codes(number: Stepped, width: int) -> Iterator[int]:
+    mask = (1 << width) - 1
+    if not number.signed:
+        yield from range(mask, number.highest, -1)
+        return
+    half = 1 << (width - 1)
+    yield from (code & mask for code in range(-half, number.lowest))
+    yield from range(half - 1, number.highest, -1)

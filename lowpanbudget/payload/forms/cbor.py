@@ -18,9 +18,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from lowpanbudget.payload.codec.grid import Stepped, zero_of
+from lowpanbudget.payload.codec.grid import Stepped, is_nullable, zero_of
 from lowpanbudget.payload.exact import EXACT, exact, nearest
-from lowpanbudget.payload.kinds.field import Field, is_nullable, members
+from lowpanbudget.payload.kinds.field import Field, members
 from lowpanbudget.payload.message import Message
 
 Values = dict[str, Any]

@@ -12,7 +12,8 @@ import construct as cs
 from lowpanbudget.payload.codec.nodes import Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.forms.construct_parts import Stream
-from lowpanbudget.payload.kinds.field import Field, Leaf
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.leaf import Leaf
 
 _PRESENCE = "_presence"  # no field can have this name
 

@@ -13,13 +13,14 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Misfit
 from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.shapes import Shape, TruthShape
-from lowpanbudget.payload.kinds.field import Field, Leaf
+from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import (
     FieldPath,
     Gain,
     Known,
     Rules,
 )
+from lowpanbudget.payload.kinds.leaf import Leaf
 
 
 @dataclasses.dataclass(frozen=True, slots=True)

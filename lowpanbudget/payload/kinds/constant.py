@@ -14,7 +14,7 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.shapes import Shape, WholeShape
-from lowpanbudget.payload.kinds.field import MAX_BITS, Field, Leaf
+from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import (
     FieldPath,
     Gain,
@@ -23,6 +23,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Summary,
 )
 from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 
 
 @dataclasses.dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from lowpanbudget.payload.kinds.drawing import (
     edge_or_any,
     some_of,
 )
-from lowpanbudget.payload.kinds.field import MAX_BITS, Field, Leaf, names_flaws
+from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import (
     At,
     CodeOf,
@@ -32,6 +32,8 @@ from lowpanbudget.payload.kinds.interfaces import (
     Wish,
 )
 from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
+from lowpanbudget.payload.kinds.names import names_flaws
 
 
 @dataclasses.dataclass(frozen=True, slots=True)

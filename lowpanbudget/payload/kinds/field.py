@@ -5,7 +5,6 @@ files use. Everything that differs from kind to kind is a method here, with an a
 """
 
 import dataclasses
-import re
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from random import Random
@@ -14,10 +13,10 @@ from typing import Any, ClassVar, Self
 from lowpanbudget.errors import RequestError
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
-from lowpanbudget.payload.codec.grid import Stepped, zero_of
-from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
+from lowpanbudget.payload.codec.grid import Stepped, is_nullable, span_text
+from lowpanbudget.payload.codec.nodes import Codec, Node
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.exact import exact, nearest
+from lowpanbudget.payload.exact import exact
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, Real, number_of, value_of
 from lowpanbudget.payload.forms.senml import SenmlRecord
@@ -42,10 +41,6 @@ from lowpanbudget.payload.kinds.interfaces import (
     Wish,
 )
 from lowpanbudget.payload.kinds.keys import says
-
-MAX_BITS = 64  # the widest integer that C99 promises
-_NAME = re.compile(r"[A-Za-z](?:[A-Za-z0-9_-]{0,61}[A-Za-z0-9_])?\Z")
-NAME_RULE = "a letter, then up to 62 letters, digits, '_' or '-' (not at the end), all ASCII"
 
 KINDS: "dict[str, type[Field]]" = {}
 
@@ -257,7 +252,7 @@ class Field:
         raise NotImplementedError
 
     def base_time(self) -> Decimal | None:
-        """Return the seconds from 1970 to the epoch that values count from, None where they are no such times."""
+        """Return the seconds from 1970 to the epoch that values count from, None where there is none."""
         return None
 
     def own_time(self, base: "Field | None") -> "Field | None":
@@ -309,78 +304,9 @@ class Field:
         return Spot(f"{spot.path}{ELEMENT}", spot.words)
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
-class Leaf(Field):
-    """A field of one fixed width."""
-
-    # A string of bits or octets has no byte order; a number has.
-    ordered: ClassVar[bool] = True
-
-    def needed(self) -> int:
-        """Return the bits that the field's values (or its author) ask for."""
-        raise NotImplementedError
-
-    def codec(self, width: int, order: Order) -> Codec:
-        """Return the codec for a place of ``width`` bits, at least ``needed()``."""
-        raise NotImplementedError
-
-    def example(self, case: Case) -> Any:
-        """Return a value of the least, typical or greatest message."""
-        raise NotImplementedError
-
-    def node(self, planner: Planner, at: At) -> Node | None:
-        """Return a place of fixed width."""
-        return LeafNode(planner.place(self))
-
-    def wished(self, wish: Wish, here: FieldPath, known: Known) -> Any:
-        """Return the value wished for, or that of the least message."""
-        return wish.value if wish.path == here else self.example("least")
-
-    def value_bits(self) -> int:
-        """Return the bits of the field."""
-        return self.needed()
-
-    def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
-        """Return a number of some bits."""
-        import construct as cs  # noqa: PLC0415 - heavy
-
-        from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415
-
-        if not self.carries:
-            return cs.Padding(order.rounded(self.needed()))
-        form = parts.leaf_form(self, order)
-        return form if self.needs_value else cs.Default(form, self.example("least"))
-
-
-def is_nullable(number: Stepped) -> bool:
-    """Return whether null is the one special code of a number; where the number may be absent, null says that."""
-    return len(number.special) == 1 and not number.optional
-
-
-def span_text(number: Stepped) -> str:
-    """Return the range of a number in counts, as CDDL writes it."""
-    zero = zero_of(number)
-    return f"{nearest(number.min, zero, number.step)}..{nearest(number.max, zero, number.step)}"
-
-
 def members(fields: tuple[Field, ...]) -> tuple[Field, ...]:
     """Return the fields that carry values, in order: all but reserved bits."""
     return tuple(field for field in fields if field.carries)
-
-
-def held_in(
-    fields: tuple[Field, ...], values: Mapping[str, Any], around: Held | None = None
-) -> Iterator[Held]:
-    """Yield the single values of a message, or of a group ``around`` them, in the order of the fields."""
-    path, order = ((), ()) if around is None else (around.path, around.order)
-    outer = Scope({}, {}) if around is None else around.scope
-    scope = Scope(
-        {**outer.values, **values}, {**outer.fields, **{field.name: field for field in fields}}
-    )
-    for index, field in enumerate(fields):
-        if field.carries and field.name in values:
-            value = values[field.name]
-            yield from field.held(Held(field, value, (*path, field.name), (*order, index), scope))
 
 
 def no_reference(name: str, kind: str) -> tuple[str, str]:
@@ -389,22 +315,3 @@ def no_reference(name: str, kind: str) -> tuple[str, str]:
         f"{name!r} is no earlier field of kind {kind} that is always present",
         f"Put a field of kind {kind} with this name before it, in this group or one around it",
     )
-
-
-def name_flaw(name: object, *keys: str | int) -> Flaw | None:
-    """Return the flaw of a name that is no name, else None."""
-    if isinstance(name, str) and _NAME.match(name):
-        return None
-    if name == "":
-        return Flaw(keys, "no name", f"Use {NAME_RULE}")
-    return Flaw(keys, f"{str(name)[:40]!r} is no name", f"Use {NAME_RULE}")
-
-
-def names_flaws(names: tuple[str, ...], key: str, *, what: str) -> Iterator[Flaw]:
-    """Yield the flaws of a list of names: not names, or one of them twice."""
-    for index, name in enumerate(names):
-        flaw = name_flaw(name, key, index)
-        if flaw:
-            yield flaw
-        elif name in names[:index]:
-            yield Flaw((key, index), f"{what} {name!r} stands here twice", "Rename one of them")

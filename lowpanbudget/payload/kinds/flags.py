@@ -17,7 +17,7 @@ from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.senml import SenmlRecord
 from lowpanbudget.payload.forms.shapes import FlagsShape, Shape
 from lowpanbudget.payload.kinds.enumeration import names_summary
-from lowpanbudget.payload.kinds.field import MAX_BITS, Field, Leaf, names_flaws
+from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import (
     CodeOf,
     FieldPath,
@@ -30,6 +30,8 @@ from lowpanbudget.payload.kinds.interfaces import (
     Summary,
 )
 from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
+from lowpanbudget.payload.kinds.names import names_flaws
 
 
 @dataclasses.dataclass(frozen=True, slots=True)

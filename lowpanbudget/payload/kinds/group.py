@@ -14,7 +14,7 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.forms.senml import SenmlRecord
 from lowpanbudget.payload.forms.shapes import MemberShape, RecordShape, Shape
-from lowpanbudget.payload.kinds.field import Field, held_in, members
+from lowpanbudget.payload.kinds.field import Field, members
 from lowpanbudget.payload.kinds.interfaces import (
     At,
     Conversion,
@@ -26,6 +26,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     RecordMaker,
     RecordReader,
     Rules,
+    Scope,
     Wish,
 )
 from lowpanbudget.payload.kinds.keys import says
@@ -168,3 +169,18 @@ def own_time(fields: tuple[Field, ...], base: Field | None) -> TimeOffset | None
         return None
     offsets = (field for field in fields if isinstance(field, TimeOffset) and not field.optional)
     return next((field for field in offsets if field.base == base.name), None)
+
+
+def held_in(
+    fields: tuple[Field, ...], values: Mapping[str, Any], around: Held | None = None
+) -> Iterator[Held]:
+    """Yield the single values of a message, or of a group ``around`` them, in the order of the fields."""
+    path, order = ((), ()) if around is None else (around.path, around.order)
+    outer = Scope({}, {}) if around is None else around.scope
+    scope = Scope(
+        {**outer.values, **values}, {**outer.fields, **{field.name: field for field in fields}}
+    )
+    for index, field in enumerate(fields):
+        if field.carries and field.name in values:
+            value = values[field.name]
+            yield from field.held(Held(field, value, (*path, field.name), (*order, index), scope))

@@ -21,7 +21,6 @@ from lowpanbudget.payload.kinds.drawing import (
     drawn_number,
     number_edges,
 )
-from lowpanbudget.payload.kinds.field import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.interfaces import (
     Gain,
     Known,
@@ -29,6 +28,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Summary,
 )
 from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.number import Number
 
 

@@ -14,7 +14,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.c.scaled import Scaled
-from lowpanbudget.payload.codec.grid import Grid, number_codec
+from lowpanbudget.payload.codec.grid import Grid, number_codec, special_codes
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits, is_plain, nearest, steps_between
@@ -23,13 +23,13 @@ from lowpanbudget.payload.kinds.drawing import (
     drawn_number,
     number_edges,
 )
-from lowpanbudget.payload.kinds.field import MAX_BITS, Field, Leaf, names_flaws
+from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import Gain, Known, Scope, Summary
 from lowpanbudget.payload.kinds.keys import says
-from lowpanbudget.payload.kinds.steps import coarser_steps, stepped_gain
+from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
+from lowpanbudget.payload.kinds.steps import arithmetic, coarser_steps, special_flaws, stepped_gain
 
 CODINGS = ("offset", "twos-complement")
-_FREE_CODE = "Use a code beyond the range, or a list of names: they take free codes"
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -138,45 +138,9 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
             width += 1
         return width
 
-    def special_codes(self, width: int) -> dict[str, int]:
-        """Return the code of each special name in a place of ``width`` bits."""
-        taken = {code for _, code in self.special if code is not None}
-        free = self._free_codes(width)
-        codes: dict[str, int] = {}
-        for name, code in self.special:
-            chosen = code
-            while chosen is None or (code is None and chosen in taken):
-                chosen = next(free)
-            taken.add(chosen)
-            codes[name] = chosen
-        return codes
-
-    def _free_codes(self, width: int) -> Iterator[int]:
-        mask = (1 << width) - 1
-        if not self.signed:
-            yield from range(mask, self.highest, -1)
-            return
-        half = 1 << (width - 1)
-        yield from (code & mask for code in range(-half, self.lowest))
-        yield from range(half - 1, self.highest, -1)
-
-    def arithmetic(self) -> str:
-        """Return in words how the fewest bits come about."""
-        count = self.highest - self.lowest + 1
-        text = f"({digits(self.max)} - {digits(self.min)}) / {digits(self.step)} + 1 = {plural(count, 'value')}"
-        if self.special:
-            text += (
-                f", with {plural(len(self.special), 'special code')} {count + len(self.special)}"
-            )
-        if self.signed:
-            text += f"; in two's complement from {self.lowest} to {self.highest}"
-        elif self.lowest:
-            text += f"; codes begin at {digits(self.base)}, so the highest is {self.highest}"
-        return f"{text}: {plural(self.fewest_bits(), 'bit')}"
-
     def codec(self, width: int, order: Order) -> Codec:
         """Return the codec of a place of ``width`` bits."""
-        return number_codec(self.grid(), width, self.special_codes(width) if self.special else {})
+        return number_codec(self.grid(), width, special_codes(self, width))
 
     def grid(self) -> Grid:
         """Return the values as steps from the base."""
@@ -223,7 +187,7 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
         if grid:
             return
         yield from self._width_flaws()
-        yield from self._special_flaws(order)
+        yield from special_flaws(self, order)
         if self.typical is not None and not self.min <= self.typical <= self.max:
             yield Flaw(
                 ("typical",),
@@ -274,7 +238,7 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
         if fewest > MAX_BITS:
             yield Flaw(
                 ("step",),
-                f"{self.arithmetic()}, and at most {MAX_BITS} are possible",
+                f"{arithmetic(self)}, and at most {MAX_BITS} are possible",
                 "Use a coarser step",
             )
         if self.bits is None:
@@ -284,7 +248,7 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
         elif self.bits < fewest:
             yield Flaw(
                 ("bits",),
-                f"{plural(self.bits, 'bit')} cannot hold the range: {self.arithmetic()}",
+                f"{plural(self.bits, 'bit')} cannot hold the range: {arithmetic(self)}",
                 self._way_out(),
             )
 
@@ -296,36 +260,6 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
         times = -(-(self.highest - self.lowest) // (codes - 1))
         step = digits(EXACT.multiply(self.step, Decimal(times)))
         return f"Use bits = {self.fewest_bits()}, or a step of {step} or more"
-
-    def _special_flaws(self, order: Order) -> Iterator[Flaw]:
-        yield from names_flaws(
-            tuple(name for name, _ in self.special), "special", what="special code"
-        )
-        width = min(order.rounded(self.needed()), MAX_BITS)
-        seen: dict[int, str] = {}
-        for name, code in self.special:
-            if code is None:
-                continue
-            if not 0 <= code < 1 << width:
-                yield Flaw(
-                    ("special", name),
-                    f"code {code} does not fit in {plural(width, 'bit')}",
-                    _FREE_CODE,
-                )
-                continue
-            steps = code - (1 << width) if self.signed and code >> (width - 1) else code
-            if self.lowest <= steps <= self.highest:
-                value = EXACT.fma(Decimal(steps), self.step, self.base)
-                yield Flaw(
-                    ("special", name),
-                    f"code {code} already means {digits(value)}",
-                    _FREE_CODE,
-                )
-            elif code in seen:
-                yield Flaw(
-                    ("special", name), f"code {code} already means {seen[code]!r}", _FREE_CODE
-                )
-            seen[code] = name
 
     def number(self) -> "Number":
         """Return the field itself."""

@@ -10,9 +10,9 @@ from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.field import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.interfaces import Gain
 from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 
 
 @dataclasses.dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.c.series import SampleArray
+from lowpanbudget.payload.codec.grid import span_text
 from lowpanbudget.payload.codec.nodes import Codec, LeafNode, Node
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.samples import SeriesNode
@@ -18,7 +19,7 @@ from lowpanbudget.payload.forms.doubles import value_of
 from lowpanbudget.payload.forms.senml import SenmlRecord, parted
 from lowpanbudget.payload.forms.shapes import ListShape, Shape, whole_of
 from lowpanbudget.payload.kinds.drawing import EDGE, drawn_length
-from lowpanbudget.payload.kinds.field import Field, span_text
+from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import (
     ELEMENT,
     At,

@@ -5,10 +5,16 @@ from collections.abc import Iterator
 from decimal import Context, Decimal
 from typing import Any, Protocol, TypeVar
 
+from lowpanbudget.errors import plural
 from lowpanbudget.payload.codec.grid import Stepped
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits
+from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.interfaces import Gain
+from lowpanbudget.payload.kinds.leaf import MAX_BITS
+from lowpanbudget.payload.kinds.names import names_flaws
 
+_FREE_CODE = "Use a code beyond the range, or a list of names: they take free codes"
 _SHARES = Context(prec=9)  # a share of a tolerance is a measure, no value
 
 
@@ -85,3 +91,48 @@ def stepped_gain(field: Stepping) -> Gain:
     if less_step == step:
         less = "the same: the width is more than the range needs"
     return Gain(gives, less, step, error, less_step, less_error)
+
+
+def arithmetic(number: Stepped) -> str:
+    """Return in words how the fewest bits come about."""
+    count = number.highest - number.lowest + 1
+    text = f"({digits(number.max)} - {digits(number.min)}) / {digits(number.step)} + 1 = {plural(count, 'value')}"
+    if number.special:
+        text += (
+            f", with {plural(len(number.special), 'special code')} {count + len(number.special)}"
+        )
+    if number.signed:
+        text += f"; in two's complement from {number.lowest} to {number.highest}"
+    elif number.lowest:
+        text += f"; codes begin at {digits(number.base)}, so the highest is {number.highest}"
+    return f"{text}: {plural(number.fewest_bits(), 'bit')}"
+
+
+def special_flaws(number: Stepped, order: Order) -> Iterator[Flaw]:
+    """Yield what is wrong with the special names and their codes."""
+    yield from names_flaws(
+        tuple(name for name, _ in number.special), "special", what="special code"
+    )
+    width = min(order.rounded(number.needed()), MAX_BITS)
+    seen: dict[int, str] = {}
+    for name, code in number.special:
+        if code is None:
+            continue
+        if not 0 <= code < 1 << width:
+            yield Flaw(
+                ("special", name),
+                f"code {code} does not fit in {plural(width, 'bit')}",
+                _FREE_CODE,
+            )
+            continue
+        steps = code - (1 << width) if number.signed and code >> (width - 1) else code
+        if number.lowest <= steps <= number.highest:
+            value = EXACT.fma(Decimal(steps), number.step, number.base)
+            yield Flaw(
+                ("special", name),
+                f"code {code} already means {digits(value)}",
+                _FREE_CODE,
+            )
+        elif code in seen:
+            yield Flaw(("special", name), f"code {code} already means {seen[code]!r}", _FREE_CODE)
+        seen[code] = name

@@ -31,7 +31,7 @@ from lowpanbudget.payload.kinds.entries import (
     table_example,
     typical_flaws,
 )
-from lowpanbudget.payload.kinds.field import Field, Leaf
+from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import (
     CodeOf,
     FieldPath,
@@ -41,6 +41,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Summary,
 )
 from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.leaf import Leaf
 
 
 @dataclasses.dataclass(frozen=True, slots=True)

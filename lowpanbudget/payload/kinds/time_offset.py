@@ -21,7 +21,7 @@ from lowpanbudget.payload.kinds.drawing import (
     furthest,
     number_edges,
 )
-from lowpanbudget.payload.kinds.field import Field, name_flaw, no_reference
+from lowpanbudget.payload.kinds.field import Field, no_reference
 from lowpanbudget.payload.kinds.instant import Time
 from lowpanbudget.payload.kinds.interfaces import (
     At,
@@ -35,6 +35,7 @@ from lowpanbudget.payload.kinds.interfaces import (
     Wish,
 )
 from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.names import name_flaw
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.steps import stepped_gain
 

@@ -17,8 +17,8 @@ from lowpanbudget.payload.codec.stream import BitReader, BitWriter
 from lowpanbudget.payload.forms.senml import SenmlRecord
 from lowpanbudget.payload.forms.shapes import ChoiceShape, Shape
 from lowpanbudget.payload.kinds.enumeration import Enumeration
-from lowpanbudget.payload.kinds.field import Field, held_in, no_reference
-from lowpanbudget.payload.kinds.group import drawn_values, record_shape, wished_values
+from lowpanbudget.payload.kinds.field import Field, no_reference
+from lowpanbudget.payload.kinds.group import drawn_values, held_in, record_shape, wished_values
 from lowpanbudget.payload.kinds.interfaces import (
     At,
     Conversion,

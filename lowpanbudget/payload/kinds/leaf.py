@@ -1,0 +1,60 @@
+"""What every field of one fixed width must be able to do."""
+
+import dataclasses
+from typing import Any, ClassVar
+
+from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
+from lowpanbudget.payload.codec.order import Order
+from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.interfaces import (
+    At,
+    FieldPath,
+    Known,
+    Planner,
+    Wish,
+)
+
+MAX_BITS = 64  # the widest integer that C99 promises
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Leaf(Field):
+    """A field of one fixed width."""
+
+    # A string of bits or octets has no byte order; a number has.
+    ordered: ClassVar[bool] = True
+
+    def needed(self) -> int:
+        """Return the bits that the field's values (or its author) ask for."""
+        raise NotImplementedError
+
+    def codec(self, width: int, order: Order) -> Codec:
+        """Return the codec for a place of ``width`` bits, at least ``needed()``."""
+        raise NotImplementedError
+
+    def example(self, case: Case) -> Any:
+        """Return a value of the least, typical or greatest message."""
+        raise NotImplementedError
+
+    def node(self, planner: Planner, at: At) -> Node | None:
+        """Return a place of fixed width."""
+        return LeafNode(planner.place(self))
+
+    def wished(self, wish: Wish, here: FieldPath, known: Known) -> Any:
+        """Return the value wished for, or that of the least message."""
+        return wish.value if wish.path == here else self.example("least")
+
+    def value_bits(self) -> int:
+        """Return the bits of the field."""
+        return self.needed()
+
+    def construct(self, order: Order, bases: dict[str, Codec]) -> Any:
+        """Return a number of some bits."""
+        import construct as cs  # noqa: PLC0415 - heavy
+
+        from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415
+
+        if not self.carries:
+            return cs.Padding(order.rounded(self.needed()))
+        form = parts.leaf_form(self, order)
+        return form if self.needs_value else cs.Default(form, self.example("least"))

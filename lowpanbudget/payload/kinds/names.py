@@ -1,0 +1,28 @@
+"""Names of messages, fields, flags and codes."""
+
+import re
+from collections.abc import Iterator
+
+from lowpanbudget.payload.flaws import Flaw
+
+_NAME = re.compile(r"[A-Za-z](?:[A-Za-z0-9_-]{0,61}[A-Za-z0-9_])?\Z")
+NAME_RULE = "a letter, then up to 62 letters, digits, '_' or '-' (not at the end), all ASCII"
+
+
+def name_flaw(name: object, *keys: str | int) -> Flaw | None:
+    """Return the flaw of a name that is no name, else None."""
+    if isinstance(name, str) and _NAME.match(name):
+        return None
+    if name == "":
+        return Flaw(keys, "no name", f"Use {NAME_RULE}")
+    return Flaw(keys, f"{str(name)[:40]!r} is no name", f"Use {NAME_RULE}")
+
+
+def names_flaws(names: tuple[str, ...], key: str, *, what: str) -> Iterator[Flaw]:
+    """Yield the flaws of a list of names: not names, or one of them twice."""
+    for index, name in enumerate(names):
+        flaw = name_flaw(name, key, index)
+        if flaw:
+            yield flaw
+        elif name in names[:index]:
+            yield Flaw((key, index), f"{what} {name!r} stands here twice", "Rename one of them")
