@@ -57,8 +57,8 @@ if TYPE_CHECKING:
     from lowpanbudget.room.fit import fit as fit
     from lowpanbudget.stack.convert import compress as compress
     from lowpanbudget.stack.convert import decompress as decompress
+    from lowpanbudget.stack.encoding import encode_frame as encode_frame
     from lowpanbudget.stack.frame import decode_frame as decode_frame
-    from lowpanbudget.stack.frame import encode_frame as encode_frame
     from lowpanbudget.stack.reassembly import Reassembler as Reassembler
     from lowpanbudget.stack.split import split as split
 
@@ -85,7 +85,7 @@ _HOMES = {
     "compress": "stack.convert",
     "decompress": "stack.convert",
     "decode_frame": "stack.frame",
-    "encode_frame": "stack.frame",
+    "encode_frame": "stack.encoding",
     "Reassembler": "stack.reassembly",
     "split": "stack.split",
 }

@@ -12,7 +12,7 @@ from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.errors import BadMic, RequestError
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
-from lowpanbudget.stack.frame import encode_frame
+from lowpanbudget.stack.encoding import encode_frame
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
 
 MOST_REASONS = 256

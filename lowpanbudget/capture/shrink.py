@@ -17,7 +17,7 @@ from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.link.security import Key
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
-from lowpanbudget.stack.frame import encode_frame
+from lowpanbudget.stack.encoding import encode_frame
 from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.split import payloads
 

@@ -20,7 +20,7 @@ from lowpanbudget.layers.link.mac import (
     FrameType,
     Mac,
 )
-from lowpanbudget.stack.frame import STAND_IN_KEY, Encoded, encode_frame
+from lowpanbudget.stack.encoding import STAND_IN_KEY, Encoded, encode_frame
 
 AddressForm = Literal["short", "extended"]
 PanIds = Literal["both", "one", "none"]

@@ -14,7 +14,7 @@ from lowpanbudget.errors import DoesNotFit
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
-from lowpanbudget.stack.frame import Encoded
+from lowpanbudget.stack.encoding import Encoded
 from lowpanbudget.stack.outgoing import AnyHeader, Outgoing
 from lowpanbudget.stack.packing import Options
 from lowpanbudget.stack.recoverable import recoverable

@@ -8,12 +8,11 @@ from dataclasses import dataclass, field, replace
 from ipaddress import IPv6Address
 from typing import Any
 
-from lowpanbudget.bits import Place, Reader, Span, StandInOctets, Writer
+from lowpanbudget.bits import Place, Reader, Span
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import RPI_TYPES, Contexts, Env, address
 from lowpanbudget.errors import BadMic, RequestError, WireError
 from lowpanbudget.fields import Head, Packet, Restored
-from lowpanbudget.layers.internet.aead import Nonces
 from lowpanbudget.layers.link import contents, elements
 from lowpanbudget.layers.link import mac as mac_layer
 from lowpanbudget.layers.link.auxiliary import LEVELS_CITE, Security
@@ -27,7 +26,6 @@ from lowpanbudget.layers.link.security import (
     Key,
     devices_of,
     keys_of,
-    seal,
     slot_number,
     unseal,
 )
@@ -35,10 +33,7 @@ from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.found import Datagram, Lowpan, Notice
 from lowpanbudget.stack.lowpan import read_lowpan
-from lowpanbudget.stack.split import octets_of
 from lowpanbudget.stack.uncompressed import restored
-
-STAND_IN_KEY = Key(bytes(16))  # for sizes: a MIC of the right length, never a secret
 
 
 @dataclass(slots=True)
@@ -85,14 +80,6 @@ class Frame:
     def packet(self) -> Packet:
         """Return the headers, those restored included, to look into."""
         return Packet(tuple(self.heads), self.values)
-
-
-@dataclass(frozen=True, slots=True)
-class Encoded:
-    """``octets`` of a frame and the ``spans`` that its encoder left; they tile it."""
-
-    octets: bytes
-    spans: tuple[Span, ...]
 
 
 def decode_frame(
@@ -346,77 +333,3 @@ def _tile(frame: Frame, reader: Reader, trailer: list[Span]) -> None:
         spans.append(Span(at, end - at, layer, "not decoded", octets, "", None))
     frame.spans = (*spans, *trailer)
     frame.free = tuple(reader.free)
-
-
-def encode_frame(
-    mac: Mac,
-    payload: bytes | Writer,
-    *,
-    key: object = None,
-    asn: int | None = None,
-    fcs: int = 2,
-    devices: Mapping[Any, Any] | None = None,
-    used: Nonces | None = None,
-) -> Encoded:
-    """Return a frame: header, payload IEs, payload (sealed when the header says so), MIC and FCS.
-
-    ``payload`` is octets, or a ``Writer`` whose spans are kept. ``key`` (octets, hex or
-    ``Key``) is needed for levels 1 to 7;
-    ``devices`` gives the EUI-64 behind a short source address. ``used``, one for each key, refuses a nonce that comes
-    twice: a frame counter or slot number that was sent already (a retransmission sends the same octets: keep them).
-    Raises ``RequestError`` for a header that cannot be
-    written, a missing key, what the nonce lacks, or a nonce used before. Sizes are not limited here: the PHY's are the
-    caller's matter.
-    """
-    if not isinstance(mac, Mac):
-        raise RequestError(f"a Mac is needed, not {type(mac).__name__}", cite=mac_layer.CITE)
-    fcs = 2 if fcs is True else fcs
-    writer = Writer("MAC")
-    if isinstance(payload, Writer):
-        body = payload
-    elif mac.frame_type == FrameType.DATA or mac.frame_type not in tuple(FrameType):
-        body = contents.unexplained(octets_of(payload))
-    else:
-        body = contents.explained(mac, octets_of(payload))
-    if mac.ie_present or mac.header_ies or mac.payload_ies:
-        header_ies, payload_ies = elements.terminated(
-            mac.header_ies, mac.payload_ies, payload=bool(body.data)
-        )
-        mac = replace(mac, header_ies=header_ies, payload_ies=payload_ies, ie_present=True)
-    mac_layer.encode(writer, mac)
-    header = bytes(writer.data)
-    if mac.payload_ies:
-        with_elements = Writer()
-        elements.encode_ies(with_elements, mac.payload_ies, payload=True)
-        with_elements.append(body)
-        body = with_elements
-    writer.append(body)
-    writer.layer = "MAC"
-    security = mac.security
-    octets = bytes(writer.data)
-    if security is not None and security.level:
-        if key is None:
-            raise RequestError(
-                f"security level {security.level} needs a key", hint="Give key=, 16 octets"
-            )
-        try:
-            sealed = seal(
-                mac,
-                header,
-                bytes(body.data),
-                Key.of(key),
-                asn=slot_number(asn),
-                devices=devices_of(devices),
-                take=None if used is None else used.take,
-            )
-        except WireError as error:
-            raise RequestError(error.message, cite=error.cite, hint=error.hint) from None
-        octets = header + sealed
-        mic = sealed[len(sealed) - security.protection.mic :] if security.protection.mic else b""
-        writer.octets(
-            StandInOctets(mic) if key is STAND_IN_KEY else mic, "MIC", str(security.protection), mac_layer.CITE,
-            "a shorter code protects less: no advice",
-        )  # fmt: skip
-    check = fcs_of(octets, fcs)
-    writer.octets(check, "FCS", "check sequence, matches", FCS_CITE)
-    return Encoded(octets + check, tuple(writer.spans))

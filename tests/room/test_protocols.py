@@ -11,7 +11,7 @@ from lowpanbudget.design.path import Path
 from lowpanbudget.room.compute import Budget
 from lowpanbudget.room.knobs import turn_all
 from lowpanbudget.room.measure import Rooms, room_of
-from lowpanbudget.stack.frame import STAND_IN_KEY
+from lowpanbudget.stack.encoding import STAND_IN_KEY
 from lowpanbudget.stack.reassembly import Complete
 
 FOOTBRIDGE = (EXAMPLES / "footbridge.toml").read_text(encoding="utf-8")

@@ -12,7 +12,7 @@ from lowpanbudget.errors import DoesNotFit
 from lowpanbudget.room.compute import Budget
 from lowpanbudget.room.ledger import Ledger
 from lowpanbudget.room.measure import room_of
-from lowpanbudget.stack.frame import STAND_IN_KEY
+from lowpanbudget.stack.encoding import STAND_IN_KEY
 
 NAMES = ("archive", "footbridge")
 BUDGETS = [found for name in NAMES for found in budget(load_design(EXAMPLES / f"{name}.toml"))]

@@ -1,0 +1,100 @@
+"""A whole IEEE 802.15.4 frame written: header, elements, payload, integrity code, check sequence."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from lowpanbudget.bits import Span, StandInOctets, Writer
+from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.layers.internet.aead import Nonces
+from lowpanbudget.layers.link import contents, elements
+from lowpanbudget.layers.link import mac as mac_layer
+from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
+from lowpanbudget.layers.link.fcs import fcs as fcs_of
+from lowpanbudget.layers.link.mac import FrameType, Mac
+from lowpanbudget.layers.link.security import Key, devices_of, seal, slot_number
+from lowpanbudget.stack.split import octets_of
+
+STAND_IN_KEY = Key(bytes(16))  # for sizes: a MIC of the right length, never a secret
+
+
+@dataclass(frozen=True, slots=True)
+class Encoded:
+    """``octets`` of a frame and the ``spans`` that its encoder left; they tile it."""
+
+    octets: bytes
+    spans: tuple[Span, ...]
+
+
+def encode_frame(
+    mac: Mac,
+    payload: bytes | Writer,
+    *,
+    key: object = None,
+    asn: int | None = None,
+    fcs: int = 2,
+    devices: Mapping[Any, Any] | None = None,
+    used: Nonces | None = None,
+) -> Encoded:
+    """Return a frame: header, payload IEs, payload (sealed when the header says so), MIC and FCS.
+
+    ``payload`` is octets, or a ``Writer`` whose spans are kept. ``key`` (octets, hex or
+    ``Key``) is needed for levels 1 to 7;
+    ``devices`` gives the EUI-64 behind a short source address. ``used``, one for each key, refuses a nonce that comes
+    twice: a frame counter or slot number that was sent already (a retransmission sends the same octets: keep them).
+    Raises ``RequestError`` for a header that cannot be
+    written, a missing key, what the nonce lacks, or a nonce used before. Sizes are not limited here: the PHY's are the
+    caller's matter.
+    """
+    if not isinstance(mac, Mac):
+        raise RequestError(f"a Mac is needed, not {type(mac).__name__}", cite=mac_layer.CITE)
+    fcs = 2 if fcs is True else fcs
+    writer = Writer("MAC")
+    if isinstance(payload, Writer):
+        body = payload
+    elif mac.frame_type == FrameType.DATA or mac.frame_type not in tuple(FrameType):
+        body = contents.unexplained(octets_of(payload))
+    else:
+        body = contents.explained(mac, octets_of(payload))
+    if mac.ie_present or mac.header_ies or mac.payload_ies:
+        header_ies, payload_ies = elements.terminated(
+            mac.header_ies, mac.payload_ies, payload=bool(body.data)
+        )
+        mac = replace(mac, header_ies=header_ies, payload_ies=payload_ies, ie_present=True)
+    mac_layer.encode(writer, mac)
+    header = bytes(writer.data)
+    if mac.payload_ies:
+        with_elements = Writer()
+        elements.encode_ies(with_elements, mac.payload_ies, payload=True)
+        with_elements.append(body)
+        body = with_elements
+    writer.append(body)
+    writer.layer = "MAC"
+    security = mac.security
+    octets = bytes(writer.data)
+    if security is not None and security.level:
+        if key is None:
+            raise RequestError(
+                f"security level {security.level} needs a key", hint="Give key=, 16 octets"
+            )
+        try:
+            sealed = seal(
+                mac,
+                header,
+                bytes(body.data),
+                Key.of(key),
+                asn=slot_number(asn),
+                devices=devices_of(devices),
+                take=None if used is None else used.take,
+            )
+        except WireError as error:
+            raise RequestError(error.message, cite=error.cite, hint=error.hint) from None
+        octets = header + sealed
+        mic = sealed[len(sealed) - security.protection.mic :] if security.protection.mic else b""
+        writer.octets(
+            StandInOctets(mic) if key is STAND_IN_KEY else mic, "MIC", str(security.protection), mac_layer.CITE,
+            "a shorter code protects less: no advice",
+        )  # fmt: skip
+    check = fcs_of(octets, fcs)
+    writer.octets(check, "FCS", "check sequence, matches", FCS_CITE)
+    return Encoded(octets + check, tuple(writer.spans))
