@@ -9,11 +9,11 @@ import pytest
 
 from lowpanbudget import Context, Env, Mac, Span, WireError, decode_frame, decompress, encode_frame
 from lowpanbudget.fields import Bits, Choice, Header, Pattern, Patterns
-from lowpanbudget.layers.lowpan import dispatch, fragment, iphc, mesh, nhc
+from lowpanbudget.layers.lowpan import dispatch, extension_nhc, fragment, iphc, mesh, nhc
 
 VECTORS = Path(__file__).parents[1] / "vectors"
 FOLDERS = ("rfc6282", "rfc4944", "rfc8025", "invalid")
-MODULES = (iphc, nhc, dispatch, fragment, mesh)
+MODULES = (iphc, nhc, extension_nhc, dispatch, fragment, mesh)
 HEADERS = [
     value for module in MODULES for value in vars(module).values() if isinstance(value, Header)
 ]

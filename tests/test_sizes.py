@@ -7,7 +7,7 @@ from second_decoder import Refused
 from lowpanbudget import Env, WireError
 from lowpanbudget.bits import Reader, tiles
 from lowpanbudget.fields import Choice
-from lowpanbudget.layers.lowpan import ghc_headers, iphc, lorh, nhc
+from lowpanbudget.layers.lowpan import forms, ghc_headers, iphc, lorh, nhc
 
 
 def test_every_word_of_iphc_reads_as_many_octets_as_its_rows_say() -> None:
@@ -69,7 +69,7 @@ def test_every_rpi_6lorh_reads_as_many_octets_as_its_rows_say() -> None:
 
 
 def test_a_choice_that_leaves_codes_out_refuses_to_exist() -> None:
-    rows = iphc.NH.rows
+    rows = forms.NH.rows
     with pytest.raises(TypeError, match="do not cover"):
         Choice("nh", "next header", 1, rows[:1])
     with pytest.raises(TypeError, match="do not cover"):

@@ -16,7 +16,7 @@ from lowpanbudget.design.routing import UNROUTED, Routing, routing_knobs
 from lowpanbudget.env import interface_identifier
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
-from lowpanbudget.layers.lowpan.iphc import HLIM
+from lowpanbudget.layers.lowpan.forms import HLIM
 from lowpanbudget.layers.lowpan.nhc import KNOWN_PORT, PORTS
 
 Role = Literal["node", "collector", "border", "outside"]

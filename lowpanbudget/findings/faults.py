@@ -4,7 +4,7 @@ import re
 
 from lowpanbudget.errors import BadMic, Malformed, NotSupported, Reserved, Truncated, WireError
 from lowpanbudget.findings.scene import Scene
-from lowpanbudget.layers.lowpan import fragment, nhc
+from lowpanbudget.layers.lowpan import extension_nhc, fragment
 from lowpanbudget.layers.lowpan.fragment import FRAGN
 
 UNKNOWN_CONTEXT = re.compile(r"context (\d+) is not known")
@@ -35,7 +35,7 @@ def owner(fault: WireError, scene: Scene) -> str:
             return "datagram-size-too-small"
         if _BEYOND.search(fault.message):
             return "fragment-offset-wrong"
-    if isinstance(fault, Malformed) and fault.cite == nhc.EXTENSION_FORMAT:
+    if isinstance(fault, Malformed) and fault.cite == extension_nhc.EXTENSION_FORMAT:
         return "extension-header-not-whole"
     if isinstance(fault, Reserved):
         return "reserved-code-used"

@@ -11,9 +11,10 @@ from lowpanbudget.env import Env
 from lowpanbudget.fields import Restored
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
 from lowpanbudget.layers.lowpan import lorh
+from lowpanbudget.layers.lowpan.extension_nhc import ExtensionNhc
 from lowpanbudget.layers.lowpan.ghc_headers import Icmpv6Nhc
 from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
-from lowpanbudget.layers.lowpan.nhc import ExtensionNhc, UdpNhc
+from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.stack.convert import compress
 from lowpanbudget.stack.frame import Frame, decode_lowpan
 from lowpanbudget.stack.split import split

@@ -22,7 +22,7 @@ from lowpanbudget.layers.internet.chain import (
 )
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
-from lowpanbudget.layers.lowpan import ghc, ghc_headers, iphc, nhc
+from lowpanbudget.layers.lowpan import extension_nhc, ghc, ghc_headers, iphc, nhc
 from lowpanbudget.stack.upper import PART, read_application, read_upper
 
 
@@ -165,7 +165,7 @@ def _read_next(reader: Reader, env: Env, chain: Chain) -> bool:
         _link_udp(chain, nhc.decode_udp(reader), start, reader.pos)
         return False
     if kind.key == "extension":
-        extension = nhc.decode_extension(reader)
+        extension = extension_nhc.decode_extension(reader)
         _remark(chain, extension, reader.data[start], start)
         if extension.kind == ipv6.IPV6:
             chain.heads.append(Head(extension, start, reader.pos))
@@ -183,12 +183,14 @@ def _read_next(reader: Reader, env: Env, chain: Chain) -> bool:
     )
 
 
-def _remark(chain: Chain, extension: nhc.ExtensionNhc, octet: int, start: int) -> None:
+def _remark(chain: Chain, extension: extension_nhc.ExtensionNhc, octet: int, start: int) -> None:
     """Note what a sender must leave zero in an extension header, and a reader can do without."""
     if extension.kind == ipv6.IPV6 and octet & 1:
         # "the NH bit of the LOWPAN_NHC encoding is unused and MUST be set to zero"
         text = "the NH bit is 1 before an IPv6 header, where it has no use and must be 0"
-        chain.remarks.append(ReadingRemark("nhc-unused-bit-set", text, nhc.EXTENSION_FORMAT, start))
+        chain.remarks.append(
+            ReadingRemark("nhc-unused-bit-set", text, extension_nhc.EXTENSION_FORMAT, start)
+        )
     if extension.kind == ipv6.FRAGMENT and extension.octets[1]:
         reserved = extension.octets[1]
         text = (
@@ -208,7 +210,7 @@ def _link_udp(chain: Chain, layer: nhc.UdpNhc, start: int, end: int) -> None:
     chain.link(RestoredPart(ipv6.UDP, header, checksum_elided=layer.checksum is None))
 
 
-def _link_extension(chain: Chain, layer: nhc.ExtensionNhc, start: int, end: int) -> bool:
+def _link_extension(chain: Chain, layer: extension_nhc.ExtensionNhc, start: int, end: int) -> bool:
     chain.heads.append(Head(layer, start, end))
     chain.link(RestoredPart(layer.kind, layer.octets))
     chain.last = layer.next_header or 0

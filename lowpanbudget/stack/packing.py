@@ -16,7 +16,7 @@ from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.source_route import SourceRoute
 from lowpanbudget.layers.internet.udp import Udp
-from lowpanbudget.layers.lowpan import dispatch, ghc, ghc_headers, iphc, lorh, nhc
+from lowpanbudget.layers.lowpan import dispatch, extension_nhc, ghc, ghc_headers, iphc, lorh, nhc
 from lowpanbudget.stack import artefacts
 from lowpanbudget.stack.outgoing import Extension, Outgoing
 
@@ -171,14 +171,14 @@ class _Packing:
         behind = _Position(place.index + 1, inner.source, inner.destination, inner)
         rest = self.following(behind, depth - 1)
         writer = Writer()
-        nhc.encode_extension(writer, ipv6.IPV6, b"", nhc=False)
+        extension_nhc.encode_extension(writer, ipv6.IPV6, b"", nhc=False)
         iphc.encode(writer, inner, self.env, nhc=rest.nhc, outer=place.header)
         writer.append(rest.writer)
         return Packed(writer, rest.covers)
 
     def _extension(self, header: Extension, place: _Position, depth: int) -> Iterator[Packed]:
         kind, octets = header.kind, header.octets
-        if not nhc.fits_extension(kind, octets):
+        if not extension_nhc.fits_extension(kind, octets):
             return
         behind = replace(place, index=place.index + 1)
         if kind == ipv6.ROUTING and self.options.elide_udp_checksum:
@@ -186,7 +186,7 @@ class _Packing:
         later = kind == ipv6.FRAGMENT and chain.is_later(octets)
         rest = self.following(behind, 0 if later else depth - 1)
         writer = Writer()
-        nhc.encode_extension(writer, kind, octets, nhc=rest.nhc)
+        extension_nhc.encode_extension(writer, kind, octets, nhc=rest.nhc)
         writers = [writer]
         if self.options.ghc and ghc_headers.gives_back(kind, octets):
             generic = Writer()

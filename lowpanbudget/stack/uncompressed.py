@@ -17,11 +17,12 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.lowpan import lorh
+from lowpanbudget.layers.lowpan.extension_nhc import ExtensionNhc
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.iphc import OUTER_HEADER, Iphc, Origin
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.layers.lowpan.lorh import IpInIp
-from lowpanbudget.layers.lowpan.nhc import ExtensionNhc, UdpNhc
+from lowpanbudget.layers.lowpan.nhc import UdpNhc
 
 
 class FrameRead(Protocol):

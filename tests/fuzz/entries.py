@@ -24,8 +24,8 @@ from lowpanbudget import (
     encode_frame,
 )
 from lowpanbudget.bits import tiles
+from lowpanbudget.layers.lowpan.extension_nhc import ExtensionNhc
 from lowpanbudget.layers.lowpan.legacy import Legacy
-from lowpanbudget.layers.lowpan.nhc import ExtensionNhc
 from lowpanbudget.stack.datagram import complete_checksum
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.reassembly import Complete, Discarded, Ignored, TimedOut

@@ -15,7 +15,8 @@ from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import addresses, lorh
 from lowpanbudget.layers.lowpan.addresses import Side
-from lowpanbudget.layers.lowpan.iphc import HLIM, TF, Iphc
+from lowpanbudget.layers.lowpan.forms import HLIM, TF
+from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.layers.lowpan.nhc import PORTS, UdpNhc
 from lowpanbudget.stack.found import Notice

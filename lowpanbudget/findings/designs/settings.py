@@ -19,7 +19,7 @@ from lowpanbudget.layers.internet.nd.lowpan_options import AuthoritativeBorderRo
 from lowpanbudget.layers.internet.nd.options import PrefixInformation, SourceLinkLayerAddress
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import addresses
-from lowpanbudget.layers.lowpan.iphc import HLIM
+from lowpanbudget.layers.lowpan.forms import HLIM
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.remarks import remarks
 from lowpanbudget.room.measure import room_of

@@ -13,7 +13,7 @@ from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, WireError
 from lowpanbudget.fields import Bits, Choice, Header, Row
-from lowpanbudget.layers.lowpan import ghc, nhc
+from lowpanbudget.layers.lowpan import extension_nhc, ghc, nhc
 
 PAYLOADS, EXTENSIONS = rfc(7400, "3.1"), rfc(7400, "3.2")
 
@@ -28,7 +28,10 @@ EID = Choice(
     "eid",
     "extension header id (EID)",
     2,
-    tuple(Row(row.code, 0, row.needs, EXTENSIONS, None, row.restore) for row in nhc.EID.rows[:4]),
+    tuple(
+        Row(row.code, 0, row.needs, EXTENSIONS, None, row.restore)
+        for row in extension_nhc.EID.rows[:4]
+    ),
 )
 EXTENSION = Header(
     "extension GHC",
@@ -100,7 +103,7 @@ def encode_udp(writer: Writer, ports: tuple[int, int], checksum: int | None) -> 
     nhc.write_udp(UDP, writer, ports, checksum)
 
 
-def decode_extension(reader: Reader, dictionary: bytes) -> nhc.ExtensionNhc:
+def decode_extension(reader: Reader, dictionary: bytes) -> extension_nhc.ExtensionNhc:
     """Return the extension header that comes next, expanded and padded; raises ``WireError``."""
     start = reader.pos
     values, rows = EXTENSION.read(reader)
@@ -112,7 +115,7 @@ def decode_extension(reader: Reader, dictionary: bytes) -> nhc.ExtensionNhc:
         )
     next_header = None if values["NH"] else octets[0]
     body = octets if values["NH"] else octets[1:]
-    header = nhc.expanded(kind, next_header, body, start, EXTENSION.name)
+    header = extension_nhc.expanded(kind, next_header, body, start, EXTENSION.name)
     return replace(header, generic=True)
 
 
@@ -120,8 +123,10 @@ def encode_extension(
     writer: Writer, kind: int, octets: bytes, dictionary: bytes, *, nhc_follows: bool
 ) -> None:
     """Append an extension header (its whole uncompressed octets) as byte code."""
-    EXTENSION.write(writer, {"NHC id": 0b10110, "eid": nhc.EID_OF[kind], "NH": int(nhc_follows)})
-    body = nhc.body_of(kind, octets)
+    EXTENSION.write(
+        writer, {"NHC id": 0b10110, "eid": extension_nhc.EID_OF[kind], "NH": int(nhc_follows)}
+    )
+    body = extension_nhc.body_of(kind, octets)
     write_code(writer, body if nhc_follows else octets[:1] + body, dictionary, stop=True)
 
 
@@ -130,10 +135,10 @@ def gives_back(kind: int, octets: bytes) -> bool:
 
     A fragment header has no length field to elide: its reserved octet must be zero.
     """
-    if kind not in nhc.EID_OF or nhc.EID_OF[kind] >= len(EID.rows):
+    if kind not in extension_nhc.EID_OF or extension_nhc.EID_OF[kind] >= len(EID.rows):
         return False
-    body = nhc.body_of(kind, octets)
+    body = extension_nhc.body_of(kind, octets)
     try:
-        return nhc.expanded(kind, None, body, 0, "").octets[1:] == octets[1:]
+        return extension_nhc.expanded(kind, None, body, 0, "").octets[1:] == octets[1:]
     except WireError:
         return False

@@ -10,7 +10,7 @@ from lowpanbudget import Env, Mac, RequestError, WireError, compress, encode_fra
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.fields import Choice
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.lowpan import addresses, iphc
+from lowpanbudget.layers.lowpan import addresses, forms, iphc
 
 SOURCE, DESTINATION = bytes.fromhex("02005eef10000001"), bytes.fromhex("02005eef10000002")
 # RFC 6282 figure 2, said once more
@@ -149,7 +149,7 @@ def test_a_value_that_no_field_holds_is_a_wrong_request() -> None:
 
 
 @pytest.mark.parametrize(
-    "choice", [iphc.TF, iphc.NH, iphc.HLIM, iphc.CID, addresses.SOURCE, addresses.DESTINATION]
+    "choice", [forms.TF, forms.NH, forms.HLIM, forms.CID, addresses.SOURCE, addresses.DESTINATION]
 )
 def test_what_would_shorten_a_form_is_said(choice: Choice) -> None:
     """The longest form that is no reserved one names the others; the shortest has nothing to say."""

@@ -8,7 +8,7 @@ from construct import BitsInteger, BitStruct
 from lowpanbudget import Malformed, RequestError
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.layers.internet import ipv6
-from lowpanbudget.layers.lowpan import nhc
+from lowpanbudget.layers.lowpan import extension_nhc, nhc
 
 PORTS = [0, 0x1234, 0xEFFF, 0xF000, 0xF0AF, 0xF0B0, 0xF0B7, 0xF0BF, 0xF0C0, 0xF0FF, 0xF100, 0xFFFF]
 # RFC 6282 figures 13 and 14, said once more
@@ -57,7 +57,7 @@ def test_construct_reads_the_octets_alike() -> None:
             }  # fmt: skip
         if nhc.KINDS[octet].key == "extension":
             theirs = EXTENSION.parse(bytes([octet]))
-            assert nhc.EXTENSION.split(octet) == {
+            assert extension_nhc.EXTENSION.split(octet) == {
                 "NHC id": theirs.id, "eid": theirs.eid, "NH": theirs.nh,
             }  # fmt: skip
 
@@ -80,18 +80,18 @@ def test_a_pad_comes_back(kind: int, missing: int) -> None:
     option = bytes([0x1E, 12 - missing]) + bytes(range(0x40, 0x4C - missing))
     whole = bytes([59, 1]) + option + pad
     assert len(whole) == 16
-    assert nhc.fits_extension(kind, whole)
+    assert extension_nhc.fits_extension(kind, whole)
     writer = Writer()
-    nhc.encode_extension(writer, kind, whole, nhc=False)
+    extension_nhc.encode_extension(writer, kind, whole, nhc=False)
     assert len(writer.data) == 3 + len(option)
-    assert nhc.decode_extension(Reader(bytes(writer.data))).octets == whole
+    assert extension_nhc.decode_extension(Reader(bytes(writer.data))).octets == whole
 
 
 def test_a_pad_in_the_middle_stays() -> None:
     """Section 4.2: "Pad1 and PadN options that appear in locations other than the end MUST be carried in-line"."""
     whole = bytes([59, 0]) + b"\x01\x00" + b"\x1e\x02\xaa\xbb"
     writer = Writer()
-    nhc.encode_extension(writer, ipv6.HOP_BY_HOP, whole, nhc=False)
+    extension_nhc.encode_extension(writer, ipv6.HOP_BY_HOP, whole, nhc=False)
     assert bytes(writer.data) == bytes.fromhex("e0 3b 06 0100 1e02aabb")
 
 
@@ -99,7 +99,7 @@ def test_options_that_cannot_be_walked_stay_as_they_are() -> None:
     """The last option claims more octets than there are: nothing is known of a pad."""
     whole = bytes([59, 0]) + b"\x1e\x09\x00\x00\x00\x00"
     writer = Writer()
-    nhc.encode_extension(writer, ipv6.HOP_BY_HOP, whole, nhc=False)
+    extension_nhc.encode_extension(writer, ipv6.HOP_BY_HOP, whole, nhc=False)
     assert bytes(writer.data) == bytes.fromhex("e0 3b 06 1e0900000000")
 
 
@@ -117,7 +117,7 @@ def test_255_octets_are_the_most(units: int, pad: int, *, fits: bool) -> None:
     options += bytes([0x1E, fill - 2]) + bytes([7]) * (fill - 2)
     whole = bytes([59, units]) + options + (bytes([1, pad - 2]) + bytes(pad - 2) if pad else b"")
     assert len(whole) == 8 * units + 8
-    assert nhc.fits_extension(ipv6.HOP_BY_HOP, whole) is fits
+    assert extension_nhc.fits_extension(ipv6.HOP_BY_HOP, whole) is fits
 
 
 @pytest.mark.parametrize("kind", [ipv6.ROUTING, ipv6.MOBILITY])
@@ -125,7 +125,7 @@ def test_255_octets_are_the_most(units: int, pad: int, *, fits: bool) -> None:
 def test_only_options_are_padded(kind: int, length: int) -> None:
     octet = 0xE0 | {ipv6.ROUTING: 1, ipv6.MOBILITY: 4}[kind] << 1
     with pytest.raises(Malformed, match="multiple of 8"):
-        nhc.decode_extension(Reader(bytes([octet, 59, length]) + bytes(length)))
+        extension_nhc.decode_extension(Reader(bytes([octet, 59, length]) + bytes(length)))
 
 
 def test_a_port_beyond_16_bits_is_a_wrong_request() -> None:
