@@ -5,7 +5,6 @@ the spans in vectors, or what ``lowpanbudget explain --json`` shows.
 """
 
 import json
-import tomllib
 from collections.abc import Callable
 from itertools import groupby
 
@@ -18,14 +17,14 @@ from figure_vectors import (
     VECTORS,
     Record,
     directions,
-    document,
     frames,
     spans_of,
 )
+from vector_files import document
 
 from lowpanbudget import Mac, Security, encode_frame
 
-DATA: Record = tomllib.loads((VECTORS / "figures.toml").read_text(encoding="utf-8"))
+DATA: Record = document(VECTORS / "figures.toml")
 DOCUMENTS: list[Record] = DATA["document"]
 FIGURES: list[Record] = DATA["figure"]
 
@@ -114,7 +113,7 @@ def check_table(figure: Record) -> str:
 
 def check_sizes(figure: Record) -> str:
     """Compare with 127 octets less a frame without payload, both PAN IDs and extended addresses in it."""
-    stated = document(figure["vector"])
+    stated = document(VECTORS / f"{figure['vector']}.toml")
     for case in stated["case"]:
         level = case["level"]
         mac = Mac(

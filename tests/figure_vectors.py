@@ -1,10 +1,11 @@
 """Vectors by name, read and written through the public names of the package alone."""
 
 import functools
-import tomllib
 from ipaddress import IPv6Address
 from pathlib import Path
 from typing import Any, NamedTuple
+
+from vector_files import document
 
 from lowpanbudget import (
     Context,
@@ -35,15 +36,10 @@ PORTS = bytes.fromhex("12345678")
 CORNERS = bytes([*range(0x10, 0x20), *range(0x20, 0x30)])
 
 
-@functools.cache
-def document(file: str) -> Record:
-    return tomllib.loads((VECTORS / f"{file}.toml").read_text(encoding="utf-8"))
-
-
 def vector(name: str) -> Record:
     """Return a case with what its file says for all of them; ``name`` is folder/file:id."""
     file, _, key = name.partition(":")
-    whole = document(file)
+    whole = document(VECTORS / f"{file}.toml")
     cases = [case for case in whole["case"] if case["id"] == key]
     assert len(cases) == 1, f"{name}: {len(cases)} cases"
     return {**{k: v for k, v in whole.items() if k != "case"}, **cases[0], "file": file}

@@ -5,7 +5,6 @@ commit it.
 """
 
 import re
-import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +12,7 @@ import pytest
 from figure_checks import DOCUMENTS, FIGURES, VERDICTS, verdict
 from figure_table import TABLE, sums, table
 from figure_vectors import VECTORS, directions, env_of, octets, vector
+from vector_files import document
 
 from lowpanbudget import WireError, decompress, errors
 
@@ -21,7 +21,7 @@ MARKED = re.compile(r"(<!-- figures.*? -->\n).*?(\n<!-- end of figures -->)", re
 OWN = [
     pytest.param(f"figures/{path.stem}:{case['id']}", id=f"{path.stem}:{case['id']}")
     for path in sorted((VECTORS / "figures").glob("*.toml"))
-    for case in tomllib.loads(path.read_text(encoding="utf-8"))["case"]
+    for case in document(path)["case"]
 ]
 
 

@@ -1,11 +1,11 @@
 """Every row of every table of the 6LoWPAN layer is hit by a vector: no code is believed without one."""
 
-import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from vector_files import document
 
 from lowpanbudget import Context, Env, Mac, Span, WireError, decode_frame, decompress, encode_frame
 from lowpanbudget.fields import Bits, Choice, Header, Pattern, Patterns
@@ -33,7 +33,7 @@ ELSEWHERE = {
 
 def cases() -> Iterator[dict[str, Any]]:
     for path in sorted(path for folder in FOLDERS for path in (VECTORS / folder).glob("*.toml")):
-        yield from tomllib.loads(path.read_text(encoding="utf-8")).get("case", [])
+        yield from document(path).get("case", [])
 
 
 def payloads() -> Iterator[tuple[bytes, Env]]:

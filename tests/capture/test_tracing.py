@@ -7,7 +7,6 @@ are wrapped as captures and must give the datagrams that the vectors state.
 import random
 import subprocess
 import sys
-import tomllib
 from ipaddress import IPv6Address
 from pathlib import Path
 from typing import Any
@@ -33,6 +32,7 @@ from capture.captures import (
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from link_contents import command_octets
+from vector_files import document
 
 from lowpanbudget import (
     Context,
@@ -192,7 +192,7 @@ def vector_cases() -> list[Any]:
     found = []
     for folder in ("rfc6282", "rfc4944", "rfc8025"):
         for path in sorted((VECTORS / folder).glob("*.toml")):
-            for case in tomllib.loads(path.read_text(encoding="utf-8")).get("case", []):
+            for case in document(path).get("case", []):
                 link = case.get("link_source"), case.get("link_destination")
                 if "lowpan" in case and "ipv6" in case and None not in link:
                     found.append(pytest.param(case, id=f"{folder}/{path.stem}:{case['id']}"))
@@ -222,7 +222,7 @@ def all_payloads() -> list[Any]:
     """Return every 6LoWPAN payload of every vector with surroundings, whatever comes of it."""
     found = []
     for path in sorted(VECTORS.glob("*/*.toml")):
-        for case in tomllib.loads(path.read_text(encoding="utf-8")).get("case", []):
+        for case in document(path).get("case", []):
             ends = [case.get(f"link_{end}") for end in ("source", "destination")]
             if "lowpan" in case and all(end and len(end) in (4, 16) for end in ends):
                 found.append(pytest.param(case, id=f"{path.parent.name}/{path.stem}:{case['id']}"))

@@ -1,19 +1,16 @@
 """Rooms of ``vectors/rooms``, counted by hand from the standards' layouts: the sum stands beside each."""
 
-import tomllib
 from pathlib import Path
 from typing import Any
 
 import pytest
+from vector_files import document
 
 from lowpanbudget import budget, load_design
 
 ROOMS = Path(__file__).parents[2] / "vectors" / "rooms"
 FRAME = 127  # aMaxPhyPacketSize (IEEE 802.15.4-2015 table 11-1, from memory)
-FILES = {
-    path.stem: tomllib.loads(path.read_text(encoding="utf-8"))
-    for path in sorted(ROOMS.glob("*.toml"))
-}
+FILES = {path.stem: document(path) for path in sorted(ROOMS.glob("*.toml"))}
 CASES = [
     pytest.param(name, case, id=f"{name}-{case['id']}")
     for name, content in FILES.items()

@@ -1,12 +1,12 @@
 """Every vector is read by a test of this folder, or stands here with the reason why public names do not reach it."""
 
-import tomllib
 from collections import Counter
 from pathlib import Path
 from typing import Any
 
 import pytest
 from contract.vectors import FILES, VECTORS
+from vector_files import document
 
 # keys of a case that the modules of this folder run; the first that is there decides
 RUN = {
@@ -32,7 +32,7 @@ INSIDE = {
 
 
 def cases_of(path: Path) -> list[dict[str, Any]]:
-    text = tomllib.loads(path.read_text(encoding="utf-8"))
+    text = document(path)
     return [case for value in text.values() if isinstance(value, list) for case in value]
 
 

@@ -18,6 +18,7 @@ BESIDE = tuple(
         "test_public_api",
         "second_decoder",
         "strategies",
+        "vector_files",
         "compare_outputs",
         "test_compare_outputs",
     )

@@ -3,7 +3,6 @@
 Unlike octets at random these get past the first checks and into options, nested elements and byte code.
 """
 
-import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -11,16 +10,17 @@ import pytest
 from contract.vectors import PAN, framed, header_of, tiles
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from vector_files import document
 
 from lowpanbudget import Env, RequestError, WireError, compress, decode_frame, decompress
 
 VECTORS = Path(__file__).parents[2] / "vectors"
 KEY = bytes(range(0xC0, 0xD0))  # of IEEE 802.15.4-2006 annex C
 CASES: list[tuple[Path, dict[str, Any]]] = [
-    (path, {**document, **case})
+    (path, {**whole, **case})
     for path in sorted(VECTORS.rglob("*.toml"))
-    for document in [tomllib.loads(path.read_text(encoding="utf-8"))]
-    for case in document.get("case", [])
+    for whole in [document(path)]
+    for case in whole.get("case", [])
 ]
 
 

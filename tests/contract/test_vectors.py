@@ -3,7 +3,6 @@
 What a case holds is told in ``vectors/README.md``. Values come from the standards, not from the code under test.
 """
 
-import tomllib
 from itertools import pairwise
 from typing import Any
 
@@ -24,6 +23,7 @@ from contract.vectors import (
     sizes,
     tiles,
 )
+from vector_files import document
 
 import lowpanbudget
 from lowpanbudget import (
@@ -321,9 +321,7 @@ def test_datagram_is_cut_into_these_fragments(case: Case) -> None:
 
 # --- the arithmetic of RFC 4919 and RFC 4944 section 4 ---------------------------------------------
 
-ARITHMETIC = tomllib.loads(
-    (VECTORS / "rfc4919" / "section-2-and-4.toml").read_text(encoding="utf-8")
-)
+ARITHMETIC = document(VECTORS / "rfc4919" / "section-2-and-4.toml")
 
 
 def largest_frame(level: int, datagram: bytes) -> bytes:

@@ -1,12 +1,12 @@
 """The vectors, and frames by hand around what they hold; ``vectors/README.md`` tells what a case says."""
 
-import tomllib
 from collections.abc import Iterable
 from ipaddress import IPv6Address, IPv6Network
 from pathlib import Path
 from typing import Any
 
 import pytest
+from vector_files import document
 
 from lowpanbudget import Context, Env, Span, decode_frame
 
@@ -22,7 +22,7 @@ def load(*folders: str, key: str = "case") -> list[Case]:
     cases = []
     for path in FILES:
         if not folders or path.parent.name in folders:
-            text = tomllib.loads(path.read_text(encoding="utf-8"))
+            text = document(path)
             common = {name: value for name, value in text.items() if not isinstance(value, list)}
             common["file"] = f"{path.parent.name}/{path.name}"
             cases += [common | case for case in text.get(key, [])]

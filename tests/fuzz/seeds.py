@@ -1,9 +1,10 @@
 """The first inputs of each entry, taken from the vectors; ``corpus/`` holds what was learned beyond them."""
 
-import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+
+from vector_files import document
 
 VECTORS = Path(__file__).parents[2] / "vectors"
 CORPUS = Path(__file__).with_name("corpus")
@@ -11,9 +12,9 @@ CORPUS = Path(__file__).with_name("corpus")
 
 def cases() -> Iterator[tuple[str, dict[str, Any]]]:
     for path in sorted(VECTORS.rglob("*.toml")):
-        document = tomllib.loads(path.read_text(encoding="utf-8"))
-        for case in document.get("case", []):
-            yield path.parent.name, {**document, **case}
+        whole = document(path)
+        for case in whole.get("case", []):
+            yield path.parent.name, {**whole, **case}
 
 
 def hexes(key: str, folders: str = "") -> list[bytes]:

@@ -1,6 +1,5 @@
 """CoAP messages: the figures of RFC 7252, 7641 and 7959, the corners of the option format, two other encoders."""
 
-import tomllib
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -8,6 +7,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from vector_files import document
 from work import calls
 
 from lowpanbudget import errors
@@ -30,7 +30,7 @@ VECTORS = Path(__file__).parents[3] / "vectors"
 
 
 def load(name: str, key: str = "case") -> list[Any]:
-    cases = tomllib.loads((VECTORS / name).read_text())[key]
+    cases = document(VECTORS / name)[key]
     return [pytest.param(case, id=case.get("id", case.get("row"))) for case in cases]
 
 

@@ -1,12 +1,12 @@
 """DTLS records: recorded sessions, figures of the headers, corners, sealing and opening, overhead, garbage."""
 
-import tomllib
 from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from vector_files import document
 
 from lowpanbudget import errors
 from lowpanbudget.bits import Reader, Writer, tiles
@@ -28,11 +28,11 @@ from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
 from lowpanbudget.layers.internet.dtls.suites import SUITES, suite_of
 
 VECTORS = Path(__file__).parents[3] / "vectors"
-SESSIONS = tomllib.loads((VECTORS / "rfc6347" / "sessions.toml").read_text())
+SESSIONS = document(VECTORS / "rfc6347" / "sessions.toml")
 CASES = [
     case
     for name in ("rfc6347", "rfc9147")
-    for case in tomllib.loads((VECTORS / name / "section-4.toml").read_text())["case"]
+    for case in document(VECTORS / name / "section-4.toml")["case"]
 ]
 
 

@@ -1,6 +1,5 @@
 """DTLS protection: recorded sessions opened, records built by hand next to ours, overhead of the comparison draft."""
 
-import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +8,7 @@ from cryptography.hazmat.primitives.ciphers import Cipher, algorithms, modes
 from cryptography.hazmat.primitives.ciphers.aead import AESCCM, AESGCM, ChaCha20Poly1305
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from vector_files import document
 
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import BadMic, Malformed, RequestError, WireError
@@ -21,7 +21,7 @@ from lowpanbudget.layers.internet.dtls.seal import Opened, open_1_2, open_1_3, s
 from lowpanbudget.layers.internet.dtls.suites import SUITES, RecordKeys, Suite, suite_of
 
 VECTORS = Path(__file__).parents[3] / "vectors"
-SESSIONS = tomllib.loads((VECTORS / "rfc6347" / "sessions.toml").read_text())["session"]
+SESSIONS = document(VECTORS / "rfc6347" / "sessions.toml")["session"]
 CCM_8 = suite_of("TLS_PSK_WITH_AES_128_CCM_8")
 CCM_8_1_3 = suite_of("TLS_AES_128_CCM_8_SHA256")
 OLD = [suite for suite in SUITES.values() if suite.version == "1.2"]

@@ -3,12 +3,12 @@
 The values were written from the figures of the standards, the checksums by a plain sum (also here, ``plain_checksum``).
 """
 
-import tomllib
 from ipaddress import IPv6Address, IPv6Network
 from pathlib import Path
 from typing import Any
 
 import pytest
+from vector_files import document
 
 from lowpanbudget import errors
 from lowpanbudget.bits import Reader, Writer, tiles
@@ -39,7 +39,7 @@ def load() -> list[Case]:
     cases = []
     for folder in FOLDERS:
         for path in sorted((VECTORS / folder).glob("*.toml")):
-            text = tomllib.loads(path.read_text(encoding="utf-8"))
+            text = document(path)
             common = {key: value for key, value in text.items() if key != "case"}
             cases += [common | {"file": f"{folder}/{path.name}"} | case for case in text["case"]]
     return cases
@@ -301,12 +301,7 @@ def test_every_row_of_every_table_has_a_vector() -> None:
 
 # --- the figures of RFC 7400 appendix A, read by hand -----------------------------------------------
 
-FIGURES = {
-    case["id"]: case
-    for case in tomllib.loads(
-        (VECTORS / "rfc7400" / "appendix-a.toml").read_text(encoding="utf-8")
-    )["case"]
-}
+FIGURES = {case["id"]: case for case in document(VECTORS / "rfc7400" / "appendix-a.toml")["case"]}
 # The drafts that these packets come from numbered the options of 6LoWPAN otherwise: 31 and 32 are unknown today,
 # and 33, a border router option there, is the registration option of RFC 6775 and RFC 8505.
 BORDER_ROUTER = "20 02 0d b8 00 00 00 00 00 00 00 ff fe 00 11 22"

@@ -1,6 +1,5 @@
 """OSCORE: RFC 8613 appendix C octet for octet, its compressed headers, another implementation, overhead, garbage."""
 
-import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -8,6 +7,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from vector_files import document
 
 from lowpanbudget import errors
 from lowpanbudget.bits import Reader, Writer, tiles
@@ -26,11 +26,11 @@ from lowpanbudget.layers.internet.oscore.option import Value
 from lowpanbudget.layers.internet.oscore.protect import Binding
 
 VECTORS = Path(__file__).parents[3] / "vectors" / "rfc8613"
-APPENDIX_C = tomllib.loads((VECTORS / "appendix-c.toml").read_text())
+APPENDIX_C = document(VECTORS / "appendix-c.toml")
 SECRET = bytes.fromhex(APPENDIX_C["master_secret"])
 DERIVATIONS = {case["id"]: case for case in APPENDIX_C["derivation"]}
 PROTECTED = {case["id"]: case for case in APPENDIX_C["message"]}
-VALUES = tomllib.loads((VECTORS / "section-6.toml").read_text())["case"]
+VALUES = document(VECTORS / "section-6.toml")["case"]
 
 
 def octets(case: dict[str, Any], key: str) -> bytes:

@@ -3,7 +3,6 @@
 What a case holds is told at the head of its file. Expected values were put together by hand from the tables they name.
 """
 
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Any
 
 import pytest
 from link_contents import beacon_octets, command_octets
+from vector_files import document
 
 from lowpanbudget import decode_frame, encode_frame, errors
 from lowpanbudget.bits import tiles
@@ -31,8 +31,7 @@ Case = dict[str, Any]
 def load() -> list[Case]:
     cases = []
     for name in FILES:
-        text = (VECTORS / f"{name}.toml").read_text(encoding="utf-8")
-        cases += [{"file": name, **case} for case in tomllib.loads(text)["case"]]
+        cases += [{"file": name, **case} for case in document(VECTORS / f"{name}.toml")["case"]]
     return cases
 
 

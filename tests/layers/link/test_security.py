@@ -2,7 +2,6 @@
 
 import copy
 import pickle
-import tomllib
 import traceback
 from dataclasses import replace
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Any
 import pytest
 from cryptography.hazmat.primitives.ciphers import Cipher, algorithms, modes
 from cryptography.hazmat.primitives.ciphers.aead import AESCCM
+from vector_files import document
 
 from lowpanbudget import BadMic, Key, Mac, RequestError, Security, decode_frame, encode_frame
 from lowpanbudget.bits import tiles
@@ -21,8 +21,8 @@ from lowpanbudget.layers.link.elements import Element, header_ie, payload_ie
 from lowpanbudget.layers.link.security import NONCE, Devices, devices_of, nonces, seal, unseal
 
 VECTORS = Path(__file__).parents[3] / "vectors" / "ieee802154"
-PACKETS = tomllib.loads((VECTORS / "rfc3610.toml").read_text(encoding="utf-8"))["case"]
-ANNEX = tomllib.loads((VECTORS / "annex-c.toml").read_text(encoding="utf-8"))["case"]
+PACKETS = document(VECTORS / "rfc3610.toml")["case"]
+ANNEX = document(VECTORS / "annex-c.toml")["case"]
 KEY = bytes(range(0xC0, 0xD0))
 OTHER = bytes(range(0x10, 0x20))
 EUI = bytes.fromhex("acde480000000001")

@@ -1,7 +1,6 @@
 """The byte machine of RFC 7400: its figures, the corners of its table, oracles for "shortest"."""
 
 import sys
-import tomllib
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -10,6 +9,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import settings as tuned
 from hypothesis import strategies as st
+from vector_files import document
 
 from lowpanbudget.errors import Malformed, RequestError, Truncated, WireError
 from lowpanbudget.fields import Pattern, Patterns
@@ -19,7 +19,7 @@ VECTORS = Path(__file__).parents[3] / "vectors" / "rfc7400"
 
 
 def load(name: str) -> list[Any]:
-    cases = tomllib.loads((VECTORS / name).read_text())["case"]
+    cases = document(VECTORS / name)["case"]
     return [pytest.param(case, id=case["id"]) for case in cases]
 
 

@@ -1,7 +1,6 @@
 """Generic header compression inside LOWPAN_NHC: the figures of RFC 7400 as whole payloads."""
 
 import contextlib
-import tomllib
 from ipaddress import IPv6Address
 from pathlib import Path
 from typing import Any
@@ -9,13 +8,14 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from vector_files import document
 
 from lowpanbudget import Env, WireError, compress, decompress
 from lowpanbudget.bits import tiles
 from lowpanbudget.layers.lowpan import nhc
 
 FIGURES = Path(__file__).parents[3] / "vectors" / "rfc7400" / "appendix-a.toml"
-CASES = [case for case in tomllib.loads(FIGURES.read_text())["case"] if "ipv6" in case]
+CASES = [case for case in document(FIGURES)["case"] if "ipv6" in case]
 
 
 def octets(text: str) -> bytes:

@@ -1,6 +1,5 @@
 """HC1 and HC_UDP of RFC 4944 section 10, and escapes of RFC 8066: read only, so every vector goes one way."""
 
-import tomllib
 from ipaddress import IPv6Address
 from itertools import product
 from pathlib import Path
@@ -9,6 +8,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from vector_files import document
 
 from lowpanbudget import (
     Env,
@@ -36,7 +36,7 @@ def load(folder: str) -> list[Case]:
     return [
         case
         for path in sorted((VECTORS / folder).glob("*.toml"))
-        for case in tomllib.loads(path.read_text(encoding="utf-8"))["case"]
+        for case in document(path)["case"]
     ]
 
 

@@ -1,6 +1,5 @@
 """Routing headers of page 1: RFC 8138's figures, what they stand for in IPv6 (by a packet library), and back."""
 
-import tomllib
 from collections.abc import Iterator
 from ipaddress import IPv6Address
 from itertools import product
@@ -10,6 +9,7 @@ from typing import Any
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from vector_files import document
 
 from lowpanbudget import (
     Env,
@@ -36,7 +36,7 @@ Case = dict[str, Any]
 
 def load(folder: str) -> Iterator[Case]:
     for path in sorted((VECTORS / folder).glob("*.toml")):
-        for case in tomllib.loads(path.read_text(encoding="utf-8"))["case"]:
+        for case in document(path)["case"]:
             yield {"file": f"{folder}/{path.name}", **case}
 
 

@@ -1,6 +1,5 @@
 """Recoverable fragments: RFC 8931's figures, cutting, losing, overlapping, aborting and putting together again."""
 
-import tomllib
 from ipaddress import IPv6Address
 from pathlib import Path
 from typing import Any
@@ -8,6 +7,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from vector_files import document
 
 from lowpanbudget import (
     Env,
@@ -37,9 +37,7 @@ from lowpanbudget.stack.recoverable import Collected, recoverable
 VECTORS = Path(__file__).parents[3] / "vectors" / "rfc8931"
 Case = dict[str, Any]
 CASES: list[Case] = [
-    case
-    for path in sorted(VECTORS.glob("*.toml"))
-    for case in tomllib.loads(path.read_text(encoding="utf-8")).get("case", [])
+    case for path in sorted(VECTORS.glob("*.toml")) for case in document(path).get("case", [])
 ]
 HEADERS = [case for case in CASES if "header" in case]
 INVALID = [case for case in CASES if case["result"] == "invalid"]
