@@ -1,17 +1,15 @@
 """What the shortest legal encoding of a datagram would have saved, by encoding it."""
 
 from collections import OrderedDict
-from dataclasses import replace
 
-from lowpanbudget.bits import Reader
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.capture.follow.templates import Template
+from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.comparison import mesh_octets, methods
 from lowpanbudget.stack.convert import compress
 from lowpanbudget.stack.decoder import Decoder
-from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.split import split
 
 _MOST_HELD = 4096
@@ -46,12 +44,13 @@ class Savings:
         # frames that are alike have the same headers, and the same too many
         known = template.facts.get(self)
         if not isinstance(known, int):
-            known = template.facts[self] = self._of_frame(sighting, template.example, datagram)
+            known = template.facts[self] = self._of_frame(sighting, template, datagram)
         return known
 
-    def _of_frame(self, sighting: Sighting, frame: Frame, datagram: bytes) -> int:
+    def _of_frame(self, sighting: Sighting, template: Template, datagram: bytes) -> int:
+        frame = template.example
         options = methods(frame)
-        front = (datagram,) if options["ghc"] else _front(datagram)
+        front = (datagram,) if options["ghc"] else _front(datagram, template)
         key = (*front, frame.link_source, frame.link_destination, *options.values())
         grown = self._known.get(key)  # octets of the shortest form beyond those of the datagram
         if grown is None:
@@ -66,21 +65,24 @@ class Savings:
 
     def _of_fragments(self, sighting: Sighting, datagram: bytes, around: int) -> int:
         """Return the same for all fragments together; each frame has ``around`` octets around its payload."""
-        example = sighting.example
-        if example is None or not isinstance(example.fragment, Fragment):
+        example, template = sighting.example, sighting.headers_template
+        if example is None or template is None or not isinstance(example.fragment, Fragment):
             return 0  # recoverable fragments are cut from the compressed form
-        actual = sum(part.octets + around for part in sighting.parts)
+        actual = sum([part.octets + around for part in sighting.parts])
         ends = example.link_source, example.link_destination
-        key = (*_front(datagram), len(datagram), around, actual, *ends)
-        known = self._known.get(key)
-        if known is None:
+        # first fragments that are alike have the same headers
+        known = template.facts.setdefault(self, {})
+        assert isinstance(known, dict)
+        key = len(datagram), around, actual
+        too_many = known.get(key)
+        if too_many is None:
             try:
                 pieces = split(datagram, sighting.decoder.env(*ends), room=self._largest - around)
-                known = max(actual - sum(map(len, pieces)) - around * len(pieces), 0)
+                too_many = max(actual - sum(map(len, pieces)) - around * len(pieces), 0)
             except RequestError:
-                known = 0
-            self._keep(key, known)
-        return known
+                too_many = 0
+            known[key] = too_many
+        return int(too_many)
 
     def _keep(self, key: tuple[object, ...], value: int) -> None:
         self._known[key] = value
@@ -88,19 +90,11 @@ class Savings:
             self._known.popitem(last=False)
 
 
-def _front(datagram: bytes) -> tuple[object, ...]:
-    """Return what decides how long a datagram's compressed headers are: all of it, or its headers without lengths."""
-    reader = Reader(datagram)
-    try:
-        header = ipv6.decode(reader)
-        there = replace(header, payload_length=0)
-        if header.next_header == ipv6.ICMPV6:
-            return (there,)
-        if header.next_header == ipv6.UDP:
-            inner = udp.decode(reader)
-            # with another length the UDP header stays as it is
-            fits = inner.length == header.payload_length == len(datagram) - ipv6.OCTETS
-            return there, inner.source_port, inner.destination_port, fits
-    except WireError:
-        pass
+def _front(datagram: bytes, template: Template) -> tuple[object, ...]:
+    """Return what decides how long a datagram's compressed headers are: its front without checksum, and its length."""
+    upper = template.upper
+    if upper is not None and upper.kind == ipv6.UDP:
+        return datagram[: upper.offset + udp.CHECKSUM.start], len(datagram)
+    if upper is not None and upper.kind == ipv6.ICMPV6:
+        return datagram[: upper.offset], len(datagram)
     return (datagram,)

@@ -11,12 +11,12 @@ from typing import NamedTuple, TypeVar
 
 from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.files.record import Record
-from lowpanbudget.capture.follow.flows import FlowKey, application_of
+from lowpanbudget.capture.follow.flows import FlowKey, application_of, upper_of
 from lowpanbudget.capture.follow.sighting import Sighting, flow_of_parts
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.savings import Savings
 from lowpanbudget.capture.tally import Tally
-from lowpanbudget.layers.internet import chain, ipv6, udp
+from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, FrameType, Mac
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
 from lowpanbudget.stack.upper import COAP_PORT
@@ -221,8 +221,9 @@ def _application(sighting: Sighting, datagram: bytes) -> int:
         return 0
     if COAP_PORT in (flow.source_port, flow.destination_port):
         return 0 if sighting.contents is None else len(application_of(sighting.contents))
-    found = chain.find(datagram, ipv6.UDP)
-    return 0 if found is None else len(datagram) - found.offset - udp.OCTETS
+    template = sighting.headers_template
+    upper = upper_of(datagram) if template is None else template.upper
+    return 0 if upper is None else len(datagram) - upper.offset - udp.OCTETS
 
 
 def survey(records: Iterable[Record], trace: Trace | None = None) -> Survey:

@@ -121,7 +121,7 @@ class Audit:
         if frame.fragment is not None:
             if self._reassembler is None:
                 self._reassembler = Reassembler(self.known.contexts)
-            clock_s, part = time_s if isfinite(time_s) else 0.0, DatagramPart(number, 0, None)
+            clock_s, part = time_s if isfinite(time_s) else 0.0, DatagramPart(number, 0)
             for event in self._reassembler.feed(frame, clock_s, part):
                 if isinstance(event, Complete):
                     datagram = event.datagram.octets

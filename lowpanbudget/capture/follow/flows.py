@@ -37,17 +37,23 @@ class FlowKey(NamedTuple):
         return f"{ends}, {self.what}"
 
 
-def flow_of(octets: bytes) -> FlowKey | None:
-    """Return the flow of a datagram, or of the front of one; None when not even its IPv6 header is whole."""
+def upper_of(octets: bytes) -> chain.Found | None:
+    """Return where the last header of a datagram stands, or of the front of one; None when the first is not whole."""
     last = None
     try:
         for last in chain.walk(octets):  # noqa: B007  # the last one found before a fault counts
             pass
     except WireError:
         pass
-    if last is None:
+    return last
+
+
+def flow_of(octets: bytes, upper: chain.Found | None = None) -> FlowKey | None:
+    """Return the flow of a datagram, or of the front of one, whose last header is ``upper``; None without any."""
+    upper = upper or upper_of(octets)
+    if upper is None:
         return None
-    kind, at, source, destination = last
+    kind, at, source, destination = upper
     reader = Reader(octets, at)
     try:
         if kind == ipv6.UDP:

@@ -52,7 +52,7 @@ def lone(
     sighting.payload = frame.payload
     if frame.datagram is not None:
         sighting.datagram = frame.datagram.octets
-        sighting.parts = (DatagramPart(0, len(frame.payload or b""), None),)
+        sighting.parts = (DatagramPart(0, len(frame.payload or b"")),)
     return sighting
 
 

@@ -1,5 +1,6 @@
 """What a trace says of one record."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -22,14 +23,19 @@ _WHY_SEALED = {"key-missing", "mic-wrong", "nonce-unknown"}  # notices of the de
 
 
 class DatagramPart(NamedTuple):
-    """What one frame brought of a datagram: the frame's number, octets of its payload, the flow where it tells it."""
+    """What one frame brought of a datagram: the frame's number, octets of its payload, and its template."""
 
     number: int
     octets: int
-    flow: FlowKey | None
+    template: Template | None = None
+
+    @property
+    def flow(self) -> FlowKey | None:
+        """Return the flow of the datagram, where this part tells it."""
+        return None if self.template is None else self.template.flow
 
 
-def flow_of_parts(parts: tuple[DatagramPart, ...] | list[DatagramPart]) -> FlowKey | None:
+def flow_of_parts(parts: Sequence[DatagramPart]) -> FlowKey | None:
     """Return the flow that the parts of a datagram tell; None where none does."""
     return next((part.flow for part in reversed(parts) if part.flow is not None), None)
 
@@ -91,6 +97,13 @@ class Sighting:
     def numbers(self) -> tuple[int, ...]:
         """Return the numbers of all frames that brought the datagram."""
         return tuple([part.number for part in self.parts])
+
+    @property
+    def headers_template(self) -> Template | None:
+        """Return the template of the frame that brought the headers of the datagram; None where none tells them."""
+        if len(self.parts) < 2:
+            return self.template
+        return next((part.template for part in self.parts if part.flow is not None), None)
 
     @property
     def end(self) -> int:
@@ -209,9 +222,10 @@ class Sighting:
     @property
     def cut(self) -> bool:
         """Return whether the capture kept the front of the frame only; a missing FCS alone takes nothing from it."""
-        if self.body.kind == FRAME and self.missing == (self.body.fcs or 2):
+        missing = self.record.original_length - len(self.record.octets)
+        if missing <= 0:
             return False
-        return self.missing > 0
+        return self.body.kind != FRAME or missing != (self.body.fcs or 2)
 
     @property
     def missing(self) -> int:

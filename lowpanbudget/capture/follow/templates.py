@@ -7,12 +7,11 @@ way, and differ only in numbers, checksums and payload. Tests compare both ways 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from lowpanbudget.bits import Place, Reader, Span
-from lowpanbudget.capture.follow.flows import FlowKey, flow_of
+from lowpanbudget.bits import Place, Span
+from lowpanbudget.capture.follow.flows import FlowKey, flow_of, upper_of
 from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.security import Key
-from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
 from lowpanbudget.layers.lowpan.recovery import Rfrag
@@ -62,9 +61,9 @@ class Template:
 
     ``layers`` are the bits of each layer without MIC and FCS, ``flow`` is that of the datagram, of a first fragment's
     too. ``free`` places count from the payload's first octet; None when no other frame can be read after this one.
-    The octets of datagram or fragment are ``front``, then the payload's from ``verbatim`` on; ``transport`` is where
-    their UDP header stands, and the sum of its pseudo-header, where a checksum is to be tested. ``facts`` are what
-    others find out once for all frames that are alike.
+    The octets of datagram or fragment are ``front``, then the payload's from ``verbatim`` on; ``upper`` is their last
+    header, and ``pseudo`` the sum of its pseudo-header where a UDP checksum is to be tested. ``tag`` is where a
+    fragment has its tag. ``facts`` are what others find out once for all frames that are alike.
     """
 
     example: Frame
@@ -74,27 +73,28 @@ class Template:
     free: tuple[Place, ...] | None = None
     front: bytes = b""
     verbatim: int = 0
-    transport: tuple[int, int] | None = None
-    fragment_at: int | None = None
+    upper: chain.Found | None = None
+    pseudo: int | None = None
+    tag: Place | None = None
     lesson: object = None
     facts: dict[object, object] = field(default_factory=dict)
 
     def build(self, payload: bytes) -> bytes | None:
         """Return the octets of datagram or fragment in such a payload; None when a checksum in them is wrong."""
         octets = self.front + payload[self.verbatim :]
-        if self.transport is not None:
-            at, pseudo = self.transport
+        if self.pseudo is not None and self.upper is not None:
             if self.example.checksum_elided:
                 return complete_checksum(octets)
-            if not udp.is_right(pseudo, octets[at:]):
+            if not udp.is_right(self.pseudo, octets[self.upper.offset :]):
                 return None
         return octets
 
     def fragment_of(self, payload: bytes) -> Fragment | Rfrag | None:
         """Return the fragment header of such a payload."""
-        if self.fragment_at is None:
-            return self.example.fragment
-        return fragment.decode(Reader(payload, self.fragment_at))
+        part = self.example.fragment
+        if self.tag is None or not isinstance(part, Fragment):
+            return part
+        return Fragment(part.size, self.tag.number(payload), part.offset, part.first)
 
 
 def layer_bits(spans: Iterable[Span]) -> dict[str, int]:
@@ -113,7 +113,8 @@ def template_of(frame: Frame, start: int, end: int) -> Template:
     octets = frame.datagram.octets if frame.datagram is not None else frame.fragment_octets
     part = frame.fragment
     if octets and (part is None or (isinstance(part, Fragment) and part.first)):
-        template.flow = flow_of(octets)
+        template.upper = upper = upper_of(octets)
+        template.flow = flow_of(octets, upper)
     payload = frame.payload
     if frame.fault is not None or payload is None or len(payload) != end - start:
         return template
@@ -132,14 +133,12 @@ def template_of(frame: Frame, start: int, end: int) -> Template:
     hop = max((h.end for h in frame.heads if isinstance(h.value, _OF_THE_HOP)), default=0) - start
     if any(place.end > hop and place.start < template.verbatim for place in free):
         return template  # what is free there goes into the datagram, in a form of its own
+    upper = template.upper
     if part is not None:
         head = next(head for head in frame.heads if head.value is part)
-        template.fragment_at = head.start - start
-    elif free or frame.checksum_elided:
-        found = chain.find(octets, ipv6.UDP)
-        if found is not None and found.offset + udp.OCTETS <= len(octets):
-            pseudo = udp.pseudo_sum(found.source, found.destination)
-            template.transport = found.offset, pseudo
+        template.tag = next(place for place in free if place.start >= head.start - start)
+    elif upper is not None and upper.kind == ipv6.UDP and (free or frame.checksum_elided):
+        template.pseudo = udp.pseudo_sum(upper.source, upper.destination)
     template.free = free
     return template
 

@@ -144,7 +144,7 @@ class Trace:
                 return sighting
             sighting.datagram = body.octets
             sighting.flow = flow_of(body.octets)
-            sighting.parts = (DatagramPart(record.number, len(body.octets), sighting.flow),)
+            sighting.parts = (DatagramPart(record.number, len(body.octets)),)
             return sighting
         if body.kind == LOWPAN:
             return self._settle(sighting, self._reader.read_lowpan(sighting))
@@ -202,7 +202,7 @@ class Trace:
 
     @staticmethod
     def _part(sighting: Sighting) -> DatagramPart:
-        return DatagramPart(sighting.record.number, len(sighting.payload or b""), sighting.flow)
+        return DatagramPart(sighting.record.number, len(sighting.payload or b""), sighting.template)
 
     # --- what is known ----------------------------------------------------------------------------
 

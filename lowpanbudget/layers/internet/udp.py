@@ -27,6 +27,7 @@ HEADER = Header(
     ),
 )
 OCTETS = HEADER.octets
+(CHECKSUM,) = HEADER.free
 WIDTHS = tuple(part.width for part in HEADER.fields)
 
 
@@ -79,9 +80,6 @@ def pseudo_sum(source: IPv6Address, destination: IPv6Address) -> int:
 
 def is_right(pseudo: int, segment: bytes) -> bool:
     """Return whether a segment carries a checksum, and the right one: with it in the sum all sums up to ones."""
-    if not _CHECKSUM.number(segment):
+    if not CHECKSUM.number(segment):
         return False
     return not (pseudo + len(segment) + ipv6.ones_complement_sum(segment)) % 0xFFFF
-
-
-(_CHECKSUM,) = HEADER.free
