@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 
-from lowpanbudget.bits import Writer
+from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.knob import Knob, replacing
 from lowpanbudget.layers.internet.coap import message as coap
@@ -20,6 +20,7 @@ from lowpanbudget.layers.internet.dtls.seal import seal_1_2, seal_1_3
 from lowpanbudget.layers.internet.dtls.suites import SUITES, RecordKeys, Suite
 from lowpanbudget.layers.internet.oscore import protect as oscore
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
+from lowpanbudget.stack.contents import ContentLayout
 
 LAYER = "payload"
 
@@ -97,18 +98,18 @@ class Application:
     oscore: Oscore | None = None
     dtls: Dtls | None = None
 
-    def write(self, payload: bytes) -> Writer:
+    def write(self, payload: bytes, layout: ContentLayout | None = None) -> Writer:
         """Return the UDP payload that carries ``payload``, explained; application data have the layer "payload".
 
-        Raises ``RequestError`` for what cannot be encoded.
+        With a ``layout`` its fields are told in place of the data. Raises ``RequestError`` for what cannot be encoded.
         """
         writer = self._message(payload)
-        if self.dtls is not None:
-            writer = self.dtls.seal(writer)
-        writer.spans = [
-            span._replace(layer=LAYER) if span.name == "payload" else span for span in writer.spans
-        ]
-        return writer
+        if payload:
+            # the data stand last; OSCORE puts its tag behind them
+            place = len(writer.spans) - (1 if self.oscore is None else 2)
+            data = writer.spans[place]._replace(layer=LAYER)
+            writer.spans[place : place + 1] = [data] if layout is None else _told(data, layout)
+        return writer if self.dtls is None else self.dtls.seal(writer)
 
     def _message(self, payload: bytes) -> Writer:
         writer = Writer(LAYER)
@@ -123,6 +124,13 @@ class Application:
         writer.data += result.octets
         writer.spans += result.spans
         return writer
+
+
+def _told(data: Span, layout: ContentLayout) -> list[Span]:
+    """Return the spans of the fields that a layout reads in application data, where the data stand."""
+    reader = Reader(bytes(data.value))
+    layout.read(reader)
+    return [span._replace(offset_bits=span.offset_bits + data.offset_bits) for span in reader.spans]
 
 
 NONE = Application()

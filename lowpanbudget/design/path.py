@@ -14,6 +14,7 @@ from lowpanbudget.errors import DoesNotFit
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.stack.contents import ContentLayout
 from lowpanbudget.stack.encoding import Encoded
 from lowpanbudget.stack.outgoing import AnyHeader, Outgoing
 from lowpanbudget.stack.packing import Options
@@ -77,14 +78,16 @@ class Path:
         flow = replace(self.flow, routing=replace(self.flow.routing, route=route))
         return replace(self, flow=flow)
 
-    def frames(self, payload: bytes) -> list[Encoded]:
+    def frames(self, payload: bytes, layout: ContentLayout | None = None) -> list[Encoded]:
         """Return the frames that carry ``payload`` over this hop: one, or fragments.
 
+        With the ``layout`` of the payload, such as a message of the design, the spans tell its fields.
         Raises ``DoesNotFit`` when the datagram is over the MTU or no fragment fits.
         """
         link, hop = self.link, self.hop
         return [
-            link.frame(hop.source, hop.destination, writer) for writer in self._payloads(payload)
+            link.frame(hop.source, hop.destination, writer)
+            for writer in self._payloads(payload, layout=layout)
         ]
 
     def count(self, payload_octets: int) -> int:
@@ -114,8 +117,10 @@ class Path:
         """Return the octets between header and trailer of the largest frame of this hop."""
         return _link_room(self.link, self.hop.source, self.hop.destination)
 
-    def _payloads(self, payload: bytes, room: int | None = None) -> list[Writer]:
-        tail = self.flow.application.write(payload)
+    def _payloads(
+        self, payload: bytes, room: int | None = None, layout: ContentLayout | None = None
+    ) -> list[Writer]:
+        tail = self.flow.application.write(payload, layout)
         datagram = self._around(bytes(tail.data))
         size = len(datagram.octets)
         if size > self.link.mtu:

@@ -39,8 +39,3 @@ class Ledger:
             else:
                 found.append((span.layer, span.bits))
         return found
-
-    @property
-    def overhead(self) -> int:
-        """Return the octets that are not application data."""
-        return self.octets - sum(span.bits for span in self.spans if span.layer == "payload") // 8

@@ -57,7 +57,8 @@ def test_the_room_fits_and_one_octet_more_does_not(case: str) -> None:
         assert len(frame.octets) <= 127
         assert len(path.frames(bytes(one.room + 1))) == 2
         assert tiles(one.ledger.spans, len(frame.octets) * 8)
-        assert one.ledger.overhead == len(frame.octets) - one.room
+        carried = sum(span.bits for span in one.ledger if span.layer == "payload") // 8
+        assert carried == one.room
         assert one.cliffs(3)[0] == (one.room, 1)
         assert_reads_back(path, one.room)
         for saving in (*one.savings, *one.weaker, *one.stronger):

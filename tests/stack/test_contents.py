@@ -6,7 +6,7 @@ import pytest
 from design.designs import EXAMPLES
 
 from lowpanbudget import Env, compress, decode_frame, encode_frame, load_design
-from lowpanbudget.bits import tiles
+from lowpanbudget.bits import Writer, tiles
 from lowpanbudget.stack.contents import with_contents
 
 DESIGN = load_design(EXAMPLES / "footbridge.toml")
@@ -46,3 +46,26 @@ def test_octets_that_the_layout_refuses_stay_as_they_are() -> None:
         contexts=path.contexts,
     )
     assert with_contents(frame.spans, frame.heads, message) == frame.spans
+
+
+@pytest.mark.parametrize("name", ["command", "features", "snapshot_block"])
+def test_fields_stand_in_the_ledger_of_a_frame_that_is_made(name: str) -> None:
+    """Whatever protects the message: OSCORE's cipher keeps the order of octets, and so do the spans."""
+    message = DESIGN.message(name)
+    (flow, *_) = DESIGN.carriers(message)
+    (path, *_) = DESIGN.paths(flow)
+    values = message.example("typical")
+    octets = message.pack(values)
+    (bare,), (frame,) = path.frames(octets), path.frames(octets, message)
+    assert bare.octets == frame.octets
+    assert tiles(frame.spans, 8 * len(frame.octets))
+    writer = Writer()
+    message.write(writer, values)
+    (data,) = (span for span in bare.spans if span.layer == "payload")
+    layer = writer.spans[0].layer
+    fields = [span for span in frame.spans if span.layer == layer]
+    assert [(span.name, span.value) for span in fields] == [
+        (span.name, span.value) for span in writer.spans
+    ]
+    assert fields[0].offset_bits == data.offset_bits
+    assert sum(span.bits for span in fields) == data.bits
