@@ -10,10 +10,10 @@ from lowpanbudget import Env, compress, decompress
 from lowpanbudget.bits import Writer, tiles
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.dtls.seal import seal_1_2, seal_1_3
-from lowpanbudget.layers.internet.dtls.suites import RecordKeys, suite_of
+from lowpanbudget.layers.internet.dtls.suites import SUITES, RecordKeys
 
 ENV = Env(b"\x00\x01", b"\x00\x02", contexts={0: "2001:db8::/64"})
-OLD, NEW = suite_of("TLS_PSK_WITH_AES_128_CCM_8"), suite_of("TLS_AES_128_CCM_8_SHA256")
+OLD, NEW = SUITES["TLS_PSK_WITH_AES_128_CCM_8"], SUITES["TLS_AES_128_CCM_8_SHA256"]
 PLAIN = b"22.3 C"
 
 

@@ -10,7 +10,7 @@
 |                   Source, Destination: 16 octets each         |
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader, Span, Writer
@@ -85,10 +85,6 @@ class Ipv6:
     def __bytes__(self) -> bytes:
         """Return the 40 octets."""
         return HEADER.pack(_values(self)) + self.source.packed + self.destination.packed
-
-    def with_length(self, payload_length: int) -> "Ipv6":
-        """Return the same header for a payload of so many octets."""
-        return replace(self, payload_length=payload_length)
 
 
 def decode(reader: Reader) -> Ipv6:

@@ -127,8 +127,3 @@ def encode(writer: Writer, mesh: Mesh) -> None:
 def decode_broadcast(reader: Reader) -> Broadcast:
     """Return the broadcast header that comes next; raises ``Truncated``."""
     return Broadcast(BC0.read(reader)[0]["sequence number"])
-
-
-def encode_broadcast(writer: Writer, broadcast: Broadcast) -> None:
-    """Append a broadcast header."""
-    BC0.write(writer, {"sequence number": broadcast.sequence})

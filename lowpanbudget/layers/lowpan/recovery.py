@@ -211,9 +211,3 @@ def encode(writer: Writer, header: Rfrag) -> None:
             "Fragment_Offset": field,
         },
     )
-
-
-def encode_ack(writer: Writer, header: RfragAck) -> None:
-    """Append an acknowledgement."""
-    values = {"E": header.congestion, "Datagram_Tag": header.tag, "bitmap": header.bitmap}
-    ACK.write(writer, values)

@@ -17,6 +17,8 @@ from lowpanbudget.layers.link.elements import (
     decode_payload_ies,
     encode_ies,
     header_ie,
+    mlme_ie,
+    nested_ie,
     payload_ie,
     terminated,
 )
@@ -37,15 +39,6 @@ TIMES: dict[str, Any] = dict.fromkeys(
     ),
     100,
 )
-
-
-def nested_ie(number: int, *, long: bool = False, **fields: Any) -> Element:
-    """Return an element to be nested in an MLME IE."""
-    known = (mlme_contents.LONG if long else mlme_contents.SHORT).content_of(number)
-    assert isinstance(known, Either)
-    return Element(number, known.write(fields), known.name, long, fields)
-
-
 LINK = {"timeslot": 1, "channel_offset": 2, "tx": 1, "shared": 1}
 EMPTY_SLOTFRAME = {"slotframe_handle": 1, "slotframe_size": 1, "links": []}
 
@@ -84,6 +77,8 @@ EMPTY_SLOTFRAME = {"slotframe_handle": 1, "slotframe_size": 1, "links": []}
             nested_ie(0x1C, timeslot_template_id=1, **TIMES, max_tx=4256, timeslot_length=65536),
             "01" + "6400" * 10 + "a01000000001",
         ),
+        (mlme_ie(nested_ie(0x1A, asn=0, join_metric=0), nested_ie(0x9, long=True, hopping_sequence_id=0)),
+         "061a000000000000" + "01c800"),
     ],
 )  # fmt: skip
 def test_named_fields_become_octets(element: Element, octets: str) -> None:
@@ -111,6 +106,8 @@ def test_named_fields_become_octets(element: Element, octets: str) -> None:
         (lambda: nested_ie(0x1C, timeslot_template_id=1, max_tx=3), "no such set of fields"),
         (lambda: nested_ie(0x9, long=True, hopping_sequence_id=1, channel_page=0), "number_of_channels"),
         (lambda: nested_ie(0x1E, pib_identifiers=[1, 2, 3, 4]), "does not fit 2 bits"),
+        (lambda: mlme_ie(Element(0x1A, bytes(256))), "over 255"),
+        (lambda: mlme_ie(Element(0x100, b"")), "does not fit 7 bits"),
     ],
 )  # fmt: skip
 def test_fields_that_do_not_fit(make: Any, says: str) -> None:

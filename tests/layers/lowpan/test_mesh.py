@@ -92,7 +92,7 @@ def test_impossible_headers_are_wrong_requests(header: Mesh) -> None:
 @given(st.integers(0, 255))
 def test_broadcast_there_and_back(sequence: int) -> None:
     writer = Writer()
-    mesh.encode_broadcast(writer, Broadcast(sequence))
+    mesh.BC0.write(writer, {"sequence number": sequence})
     assert bytes(writer.data) == bytes([0x50, sequence])
     reader = Reader(bytes(writer.data))
     assert mesh.decode_broadcast(reader) == Broadcast(sequence)
@@ -102,7 +102,7 @@ def test_broadcast_there_and_back(sequence: int) -> None:
 @pytest.mark.parametrize("sequence", [-1, 256])
 def test_broadcast_sequence_is_an_octet(sequence: int) -> None:
     with pytest.raises(RequestError):
-        mesh.encode_broadcast(Writer(), Broadcast(sequence))
+        mesh.BC0.write(Writer(), {"sequence number": sequence})
 
 
 def test_identifiers_come_from_the_ends_of_the_path() -> None:

@@ -305,7 +305,6 @@ _ROWS = (
 DEFINITIONS = {row.number: row for row in _ROWS}
 BY_NAME = {row.name.lower(): row for row in _ROWS}
 RESERVED_NUMBERS = frozenset({0, 128, 132, 136, 140})  # RFC 7252 table 7
-BLOCKS = frozenset({19, 23, 27, 31})
 OBSERVE, OSCORE, PROXY_URI = 6, 9, 35
 
 

@@ -9,7 +9,7 @@ Bodies of handshake messages are kept as octets: a budget needs their length alo
 from dataclasses import dataclass
 from enum import IntEnum
 
-from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.bits import Reader
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed
 from lowpanbudget.fields import Bits, Header
@@ -181,23 +181,3 @@ def _decode_handshake(reader: Reader) -> Handshake:
         )
     body = reader.octets(here, "handshake message", "body", HANDSHAKE_CITE)
     return Handshake(values["handshake type"], length, values["message sequence"], offset, body)
-
-
-def encode_handshake(writer: Writer, message: Handshake) -> None:
-    """Append a handshake message or fragment; raises ``RequestError`` for numbers that its fields cannot hold."""
-    HANDSHAKE.write(
-        writer,
-        {
-            "handshake type": message.type,
-            "message length": message.length,
-            "message sequence": message.sequence,
-            "fragment offset": message.offset,
-            "fragment length": len(message.body),
-        },
-    )
-    writer.octets(message.body, "handshake message", "body", HANDSHAKE_CITE)
-
-
-def encode_alert(writer: Writer, alert: Alert) -> None:
-    """Append an alert."""
-    ALERT.write(writer, {"alert level": alert.level, "alert description": alert.description})

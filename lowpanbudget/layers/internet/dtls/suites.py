@@ -103,16 +103,6 @@ LISTED = Listing(
 )
 
 
-def suite_of(name: str) -> Suite:
-    """Return the suite of this name; raises ``RequestError`` that lists them."""
-    suite = SUITES.get(name)
-    if suite is None:
-        raise RequestError(
-            f"no cipher suite is named {name!r} here", hint="Known: " + ", ".join(SUITES)
-        )
-    return suite
-
-
 @dataclass(frozen=True, slots=True)
 class RecordKeys:
     """The keys of one direction and epoch, never shown.
