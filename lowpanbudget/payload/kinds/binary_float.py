@@ -23,7 +23,6 @@ from lowpanbudget.payload.forms.doubles import (
 )
 from lowpanbudget.payload.forms.long_floats import long_floats, wide_floats
 from lowpanbudget.payload.forms.shapes import RealShape, Shape, Unsayable
-from lowpanbudget.payload.kinds.entries import no_number, range_text
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import (
     FieldPath,
@@ -34,6 +33,7 @@ from lowpanbudget.payload.kinds.interfaces import (
 )
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import Leaf
+from lowpanbudget.payload.kinds.listed import no_number, range_text
 
 SIGNIFICAND = {16: 11, 32: 24, 64: 53}  # bits, the hidden one included (IEEE 754 table 3.5)
 

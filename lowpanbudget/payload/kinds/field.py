@@ -13,15 +13,16 @@ from typing import Any, ClassVar, Self
 from lowpanbudget.errors import RequestError
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
+from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.codec.grid import Stepped, is_nullable, span_text
 from lowpanbudget.payload.codec.nodes import Codec, Node
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.exact import exact
+from lowpanbudget.payload.exact import digits, exact
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, Real, number_of, value_of
 from lowpanbudget.payload.forms.senml import SenmlRecord
 from lowpanbudget.payload.forms.shapes import Shape, Unsayable, whole_of
-from lowpanbudget.payload.kinds.drawing import furthest
+from lowpanbudget.payload.kinds.drawing import drawn_number, furthest, number_edges
 from lowpanbudget.payload.kinds.interfaces import (
     ELEMENT,
     At,
@@ -137,6 +138,12 @@ class Field:
         """Return the number that the field sends, of a series each sample; None where it sends none."""
         return None
 
+    def sent(self) -> Stepped:
+        """Return the number that the field sends; only asked of kinds that send one."""
+        number = self.number()
+        assert number is not None
+        return number
+
     # --- values
 
     def node(self, planner: Planner, at: At) -> Node | None:
@@ -153,11 +160,12 @@ class Field:
 
     def drawn(self, random: Random, known: Known) -> Any:
         """Return any value, drawn; those at edges often. ``known`` has the values before it."""
-        raise NotImplementedError
+        return drawn_number(self.sent(), random)
 
     def edges(self) -> Iterator[Any]:
         """Yield the values that differ most; of what repeats lengths or lists."""
-        yield from ()
+        number = self.number()
+        yield from () if number is None else number_edges(number)
 
     def wished(self, wish: Wish, here: FieldPath, known: Known) -> Any:
         """Return the value wished for, where it is here; else the smallest value with it inside."""
@@ -167,7 +175,11 @@ class Field:
 
     def summary(self) -> Summary:
         """Return the values in words."""
-        return Summary("")
+        number = self.number()
+        if number is None:
+            return Summary("")
+        words = f"{digits(number.min)} .. {digits(number.max)}"
+        return Summary(words, digits(number.step), number.unit)
 
     def count_summary(self) -> tuple[str, str]:
         """Return the allowed numbers of what repeats, and what they number."""
@@ -190,7 +202,7 @@ class Field:
 
     def value_bits(self) -> int:
         """Return the bits of one value."""
-        raise NotImplementedError
+        return self.sent().needed()
 
     def spare_codes(self, bits: int) -> int:
         """Return how many codes of a place of so many bits mean nothing."""
@@ -236,14 +248,11 @@ class Field:
 
     def shape(self, tags: "Mapping[str, Field]") -> Shape:
         """Return what encodings of integers see; ``tags`` are the fields before it."""
-        number = self.number()
-        assert number is not None
-        return whole_of(number)
+        return whole_of(self.sent())
 
     def cddl(self, rules: Rules, path: FieldPath) -> str:
         """Return the type in CDDL."""
-        number = self.number()
-        assert number is not None
+        number = self.sent()
         names = ("null",) if is_nullable(number) else (f'"{name}"' for name, _ in number.special)
         return " / ".join([span_text(number), *names])
 
@@ -288,8 +297,7 @@ class Field:
 
     def longest_values(self, numbers: Numbers, base: Any) -> Iterator[Any]:
         """Yield values that the longest in an encoding is among, those furthest from 0 first."""
-        number = self.number()
-        assert number is not None
+        number = self.sent()
         yield from furthest(number)
         yield from (name for name, _ in number.special)
 
@@ -297,7 +305,7 @@ class Field:
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return the field in C."""
-        raise NotImplementedError
+        return Scaled(maker, spot, self.sent())
 
     def element_spot(self, spot: Spot) -> Spot:
         """Return the spot of this field as the element of an array at a spot."""

@@ -7,25 +7,17 @@ import dataclasses
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from decimal import Decimal
-from random import Random
 from typing import Any, ClassVar
 
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.c.scaled import Scaled
-from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits, exact, is_plain
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.drawing import (
-    drawn_number,
-    number_edges,
-)
 from lowpanbudget.payload.kinds.interfaces import (
     Gain,
-    Known,
     Scope,
-    Summary,
 )
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
@@ -72,18 +64,6 @@ step = 1"""
             self.name, min=Decimal(0), max=top, step=self.step, unit="s", typical=self.typical
         )
 
-    def needed(self) -> int:
-        """Return the stated width."""
-        return self.bits
-
-    def codec(self, width: int, order: Order) -> Codec:
-        """Return the codec of seconds."""
-        return self.number().codec(width, order)
-
-    def example(self, case: Case) -> Any:
-        """Return a time."""
-        return self.number().example(case)
-
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with width, step and the usual time."""
         if not 1 <= self.bits <= MAX_BITS:
@@ -92,18 +72,6 @@ step = 1"""
             yield Flaw(("step",), f"a step of {self.step} s leads nowhere", "Use a step above 0")
         else:
             yield from self.number().flaws(order)
-
-    def drawn(self, random: Random, known: Known) -> Any:
-        """Return a time."""
-        return drawn_number(self.number(), random)
-
-    def edges(self) -> Iterator[Any]:
-        """Yield the first and the last time."""
-        yield from number_edges(self.number())
-
-    def summary(self) -> Summary:
-        """Return the range in seconds."""
-        return self.number().summary()
 
     def shown_unit(self) -> str:
         """Return seconds."""

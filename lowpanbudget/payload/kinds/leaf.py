@@ -3,6 +3,7 @@
 import dataclasses
 from typing import Any, ClassVar
 
+from lowpanbudget.payload.codec.grid import number_codec, special_codes
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.kinds.field import Field
@@ -26,15 +27,16 @@ class Leaf(Field):
 
     def needed(self) -> int:
         """Return the bits that the field's values (or its author) ask for."""
-        raise NotImplementedError
+        return self.sent().needed()
 
     def codec(self, width: int, order: Order) -> Codec:
         """Return the codec for a place of ``width`` bits, at least ``needed()``."""
-        raise NotImplementedError
+        number = self.sent()
+        return number_codec(number.grid(), width, special_codes(number, width))
 
     def example(self, case: Case) -> Any:
         """Return a value of the least, typical or greatest message."""
-        raise NotImplementedError
+        return self.sent().example(case)
 
     def node(self, planner: Planner, at: At) -> Node | None:
         """Return a place of fixed width."""

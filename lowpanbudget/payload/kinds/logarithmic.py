@@ -1,52 +1,30 @@
 """A number on a scale of equal ratios."""
 
 import dataclasses
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from decimal import Context, Decimal
 from functools import lru_cache
 from itertools import pairwise
-from random import Random
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from lowpanbudget.errors import plural
-from lowpanbudget.payload.c.coded import EntryIndex
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
-from lowpanbudget.payload.codec.grid import nearest_entry
-from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import is_plain
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.forms.doubles import Numbers, value_of
-from lowpanbudget.payload.forms.shapes import Shape, WholeShape
-from lowpanbudget.payload.kinds.drawing import (
-    edge_or_any,
-    some_of,
-)
-from lowpanbudget.payload.kinds.entries import (
-    MAX_ENTRIES,
-    bits_flaws,
-    entries_gain,
-    range_text,
-    table_codec,
-    table_example,
-    typical_flaws,
-)
-from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import (
-    CodeOf,
-    FieldPath,
     Gain,
-    Known,
-    Rules,
     Summary,
 )
 from lowpanbudget.payload.kinds.keys import says
-from lowpanbudget.payload.kinds.leaf import Leaf
+from lowpanbudget.payload.kinds.listed import (
+    MAX_ENTRIES,
+    Listed,
+    range_text,
+)
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class Logarithmic(Leaf):
+class Logarithmic(Listed):
     """A number whose steps grow with it: ``steps`` + 1 values, each the same ratio above the last.
 
     Value ``k`` is ``min * (max / min) ** (k / steps)``, rounded to ``digits`` significant digits, so
@@ -60,11 +38,6 @@ class Logarithmic(Leaf):
     digits: int = dataclasses.field(
         default=5, metadata=says("Significant digits of the values between.")
     )
-    unit: str = dataclasses.field(default="", metadata=says("The unit."))
-    bits: int | None = dataclasses.field(
-        default=None, metadata=says("The width, if more than the fewest bits.")
-    )
-    typical: Decimal | None = dataclasses.field(default=None, metadata=says("A usual value."))
 
     kind: ClassVar[str] = "logarithmic"
     rank: ClassVar[int] = 20
@@ -76,25 +49,11 @@ min = 0.001
 max = 20
 steps = 254
 unit = "m/s2\""""
-    rounds: ClassVar[bool] = True
-    indexed: ClassVar[bool] = True
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "typical")
 
     def entries(self) -> tuple[Decimal, ...]:
         """Return the value of each code."""
         return _geometric(self.min, self.max, self.steps, self.digits)
-
-    def needed(self) -> int:
-        """Return ``bits`` if stated, else the fewest bits that hold the last index."""
-        return self.steps.bit_length() if self.bits is None else self.bits
-
-    def codec(self, width: int, order: Order) -> Codec:
-        """Return the codec."""
-        return table_codec(width, self.entries(), self.unit)
-
-    def example(self, case: Case) -> Decimal:
-        """Return the first value, the usual one, or the last."""
-        return table_example(self.entries(), case, self.typical)
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with range, number of steps and digits."""
@@ -118,30 +77,16 @@ unit = "m/s2\""""
                 f"two of the {len(entries)} values are the same when rounded to {plural(self.digits, 'digit')}",
                 "Use more digits or fewer steps",
             )
-        yield from bits_flaws(self.bits, len(entries))
-        yield from typical_flaws(self.typical, entries)
-
-    def drawn(self, random: Random, known: Known) -> Decimal:
-        """Return a value of the list."""
-        value: Decimal = edge_or_any(self.entries(), random)
-        return value
-
-    def edges(self) -> Iterator[Decimal]:
-        """Yield the values."""
-        yield from some_of(self.entries())
+        yield from self.list_flaws(entries)
 
     def summary(self) -> Summary:
         """Return the range and how it is divided."""
         return Summary(range_text(self.min, self.max), f"{self.steps} equal ratios", self.unit)
 
-    def spare_codes(self, bits: int) -> int:
-        """Return how many codes have no value."""
-        return (1 << bits) - len(self.entries())
-
     def gain(self) -> Gain:
         """Return the resolution, and how many values a bit less would leave."""
         fewer = 1 << max(0, self.steps.bit_length() - 1)
-        gives, error = entries_gain(self.entries(), self.unit)
+        gives, error = self.resolution()
         less = (
             f"{fewer} values, each {self._percent(fewer - 1)} above the last"
             if fewer > 1
@@ -154,39 +99,6 @@ unit = "m/s2\""""
     def _percent(self, steps: int) -> str:
         ratio = (float(self.max) / float(self.min)) ** (1 / steps)
         return f"{100 * (ratio - 1):.3g} %"
-
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
-        """Return the index of the value."""
-        return EntryIndex(
-            maker, spot, self.entries(), self.unit, maker.order.rounded(self.needed())
-        )
-
-    def coded(self, value: Any, known: Known, code: CodeOf) -> Any:
-        """Return the index of the nearest value."""
-        return nearest_entry(self.entries(), value)
-
-    def decoded(self, item: Any, known: Known, value: CodeOf) -> Any:
-        """Return the value of an index."""
-        return self.entries()[item]
-
-    def from_json(self, item: Any) -> Any:
-        """Return the decimal of a number."""
-        return value_of(None, item)
-
-    def shape(self, tags: Mapping[str, Field]) -> Shape:
-        """Return the indices."""
-        return WholeShape(0, len(self.entries()) - 1)
-
-    def cddl(self, rules: Rules, path: FieldPath) -> str:
-        """Return the range of indices."""
-        return f"0..{len(self.entries()) - 1}"
-
-    def longest_values(self, numbers: Numbers, base: Any) -> Iterator[Any]:
-        """Yield the last value, and all where the longest is not the last."""
-        entries = self.entries()
-        yield entries[-1]
-        if numbers in ("text", "real"):
-            yield from entries
 
 
 @lru_cache(maxsize=64)

@@ -7,24 +7,16 @@
 import dataclasses
 from collections.abc import Iterator
 from decimal import Decimal
-from random import Random
 from typing import Any, ClassVar, Self
 
 from lowpanbudget.errors import plural
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
-from lowpanbudget.payload.c.scaled import Scaled
-from lowpanbudget.payload.codec.grid import Grid, number_codec, special_codes
-from lowpanbudget.payload.codec.nodes import Case, Codec
+from lowpanbudget.payload.codec.grid import Grid
+from lowpanbudget.payload.codec.nodes import Case
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits, is_plain, nearest, steps_between
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.drawing import (
-    drawn_number,
-    number_edges,
-)
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.interfaces import Gain, Known, Scope, Summary
+from lowpanbudget.payload.kinds.interfaces import Gain, Scope
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.steps import arithmetic, coarser_steps, special_flaws, stepped_gain
@@ -137,10 +129,6 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
         while (1 << width) - (high - low + 1) < specials:
             width += 1
         return width
-
-    def codec(self, width: int, order: Order) -> Codec:
-        """Return the codec of a place of ``width`` bits."""
-        return number_codec(self.grid(), width, special_codes(self, width))
 
     def grid(self) -> Grid:
         """Return the values as steps from the base."""
@@ -265,22 +253,6 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
         """Return the field itself."""
         return self
 
-    def drawn(self, random: Random, known: Known) -> Any:
-        """Return a value or a special name."""
-        return drawn_number(self, random)
-
-    def edges(self) -> Iterator[Any]:
-        """Yield both ends of the range and the special names."""
-        yield from number_edges(self)
-
-    def summary(self) -> Summary:
-        """Return range, step and unit."""
-        return Summary(
-            f"{digits(self.min)} .. {digits(self.max)}",
-            digits(self.step),
-            self.unit,
-        )
-
     def shown_note(self) -> str:
         """Return the special names and the note."""
         if not self.special:
@@ -303,7 +275,3 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
     def coarser(self) -> Iterator[tuple[Field, Decimal]]:
         """Yield the number with ever coarser steps within its tolerance."""
         return coarser_steps(self, self.tolerance)
-
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
-        """Return an integer of steps."""
-        return Scaled(maker, spot, self)

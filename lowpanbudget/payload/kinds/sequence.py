@@ -6,20 +6,11 @@ Common practice (no source): send it with the samples; a gap can then be seen.
 import dataclasses
 from collections.abc import Iterator
 from decimal import Decimal
-from random import Random
-from typing import Any, ClassVar
+from typing import ClassVar
 
-from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
-from lowpanbudget.payload.c.scaled import Scaled
-from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.drawing import (
-    drawn_number,
-    number_edges,
-)
-from lowpanbudget.payload.kinds.interfaces import Gain, Known, Summary
+from lowpanbudget.payload.kinds.interfaces import Gain
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.number import Number
@@ -46,34 +37,10 @@ bits = 8"""
         """Return the same field as a plain number."""
         return Number(self.name, min=Decimal(0), max=Decimal((1 << self.bits) - 1), unit="count")
 
-    def needed(self) -> int:
-        """Return the stated width."""
-        return self.bits
-
-    def codec(self, width: int, order: Order) -> Codec:
-        """Return the codec of whole numbers."""
-        return self.number().codec(width, order)
-
-    def example(self, case: Case) -> Any:
-        """Return a sequence number."""
-        return self.number().example(case)
-
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with the width."""
         if not 1 <= self.bits <= MAX_BITS:
             yield Flaw(("bits",), f"{self.bits} is no width", f"Use 1 to {MAX_BITS}")
-
-    def drawn(self, random: Random, known: Known) -> Any:
-        """Return a sequence number."""
-        return drawn_number(self.number(), random)
-
-    def edges(self) -> Iterator[Any]:
-        """Yield the first and the last number."""
-        yield from number_edges(self.number())
-
-    def summary(self) -> Summary:
-        """Return the range."""
-        return self.number().summary()
 
     def gain(self) -> Gain:
         """Return the gaps that can be counted."""
@@ -83,7 +50,3 @@ bits = 8"""
             Decimal(1),
             Decimal(0),
         )
-
-    def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
-        """Return an integer."""
-        return Scaled(maker, spot, self.number())

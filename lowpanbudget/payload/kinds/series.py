@@ -32,7 +32,6 @@ from lowpanbudget.payload.kinds.interfaces import (
     RecordMaker,
     RecordReader,
     Rules,
-    Summary,
     Wish,
 )
 from lowpanbudget.payload.kinds.keys import says
@@ -197,14 +196,6 @@ escape = true                 # a whole sample where a difference is too large""
         if wish.path == here:
             return wish.value
         return [self.number().example("typical")] * self.least
-
-    def summary(self) -> Summary:
-        """Return range, step and unit of a sample."""
-        return self.number().summary()
-
-    def value_bits(self) -> int:
-        """Return the bits of a whole sample."""
-        return self.number().needed()
 
     def spare_codes(self, bits: int) -> int:
         """Return how many codes mean no sample."""

@@ -19,7 +19,6 @@ from lowpanbudget.payload.forms.doubles import Numbers, Real, number_of
 from lowpanbudget.payload.kinds.drawing import (
     drawn_number,
     furthest,
-    number_edges,
 )
 from lowpanbudget.payload.kinds.field import Field, no_reference
 from lowpanbudget.payload.kinds.instant import Time
@@ -120,10 +119,6 @@ max = 3600"""
         """Return a time after the base."""
         return known[self.base] + drawn_number(self.number(), random)
 
-    def edges(self) -> Iterator[Any]:
-        """Yield the least and the greatest offset."""
-        yield from number_edges(self.number())
-
     def wished(self, wish: Wish, here: FieldPath, known: Known) -> Any:
         """Return the base plus the offset wished for, or plus the least."""
         offset = wish.value if wish.path == here else self.example_offset("least")
@@ -144,10 +139,6 @@ max = 3600"""
         base = scope.fields.get(self.base)
         date = base.date(value) if isinstance(base, Time) else ""
         return f"{date}, {after} s after {self.base}".lstrip(", ")
-
-    def value_bits(self) -> int:
-        """Return the bits of the offset."""
-        return self.number().needed()
 
     def spare_codes(self, bits: int) -> int:
         """Return how many codes mean no offset."""
