@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from lowpanbudget.capture.files.hex_text import HexLine
     from lowpanbudget.payload.message import Message
-    from lowpanbudget.payload.told import Told
+    from lowpanbudget.payload.shown import ShownValue
     from lowpanbudget.report.screen import Screen
 
 _MOST_TOLD = 5
@@ -84,7 +84,7 @@ def _read(form: "Message", given: "HexLine") -> Read:
 
 def _line(form: "Message", one: Read) -> str:
     """Return one message as a JSON object on a line of its own."""
-    from lowpanbudget.payload.told import units
+    from lowpanbudget.payload.shown import units
     from lowpanbudget.report import machine, view
 
     plain = {
@@ -116,9 +116,11 @@ def _table(form: "Message", read: list[Read]) -> str:
     import csv
     import io
 
-    from lowpanbudget.payload.told import told
+    from lowpanbudget.payload.shown import shown_values
 
-    rows = [(one.given.place, told(form, one.values)) for one in read if one.values is not None]
+    rows = [
+        (one.given.place, shown_values(form, one.values)) for one in read if one.values is not None
+    ]
     columns: dict[tuple[int, ...], str] = {}
     for _, cells in rows:
         for cell in cells:
@@ -133,13 +135,13 @@ def _table(form: "Message", read: list[Read]) -> str:
     return page.getvalue()
 
 
-def _title(cell: "Told") -> str:
+def _title(cell: "ShownValue") -> str:
     return f"{cell.path} [{cell.unit}]" if cell.unit else cell.path
 
 
 def _show(form: "Message", read: list[Read]) -> None:
     from lowpanbudget.cli import output
-    from lowpanbudget.payload.told import told
+    from lowpanbudget.payload.shown import shown_values
     from lowpanbudget.report import terminal, view
 
     for index, one in enumerate(read, 1):
@@ -148,7 +150,7 @@ def _show(form: "Message", read: list[Read]) -> None:
         title = f"{form.name}, {terminal.octets(len(one.given.octets))}"
         if one.given.place:
             title += f", {index} of {len(read)} ({one.given.place})"
-        rows = view.plain(told(form, one.values))
+        rows = view.plain(shown_values(form, one.values))
         output.show(partial(_paint, title=title, rows=rows))
 
 

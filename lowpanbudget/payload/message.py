@@ -166,8 +166,8 @@ class Message:
                 counted.append(field)
                 if field.batch:
                     marked.append(field)
-        found = marked or counted
-        return found[0] if len(found) == 1 else None
+        repeated = marked or counted
+        return repeated[0] if len(repeated) == 1 else None
 
     def batch(self, octets: int, case: Case = "greatest") -> int | None:
         """Return how many readings fit in ``octets`` octets, found by packing; None if nothing repeats.

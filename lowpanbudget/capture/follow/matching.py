@@ -9,11 +9,9 @@ from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.coap import message as coap
-from lowpanbudget.payload.kinds.elements import Array
-from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.group import Group
-from lowpanbudget.payload.kinds.union import Union
+from lowpanbudget.payload.kinds.group import held_in
 from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.words import joined
 from lowpanbudget.stack.frame import Frame
 
 if TYPE_CHECKING:
@@ -108,7 +106,7 @@ class Matcher:
             return Matched(flow, faults=tuple(faults))
         message, values = good[0]
         others = tuple(other.name for other, _ in good[1:])
-        return Matched(flow, message, values, tuple(_readings(message.fields, values)), (), others)
+        return Matched(flow, message, values, tuple(_readings(message, values)), (), others)
 
 
 def _same_request(planned: coap.CoapMessage, seen: coap.CoapMessage) -> bool:
@@ -118,27 +116,6 @@ def _same_request(planned: coap.CoapMessage, seen: coap.CoapMessage) -> bool:
     return [o.octets for o in planned.all(_URI_PATH)] == [o.octets for o in seen.all(_URI_PATH)]
 
 
-def _readings(
-    fields: tuple[Field, ...], values: dict[str, Any], before: str = ""
-) -> Iterator[MessageValue]:
-    for one in fields:
-        if one.name in values:
-            yield from _reading(one, values[one.name], before + one.name, values)
-
-
-def _reading(one: Field, value: Any, place: str, around: dict[str, Any]) -> Iterator[MessageValue]:
-    if isinstance(one, Group) and isinstance(value, dict):
-        yield from _readings(one.fields, value, place + ".")
-    elif isinstance(one, Union) and isinstance(value, dict):
-        chosen = next((o for o in one.options if o.when == around.get(one.tag)), None)
-        yield from _readings(chosen.fields if chosen else (), value, place + ".")
-    elif isinstance(value, list) and isinstance(one, Array):
-        for index, item in enumerate(value):
-            yield from _reading(one.element, item, f"{place}[{index}]", around)
-    elif isinstance(value, list):
-        unit = getattr(one, "unit", "")
-        yield from (
-            MessageValue(f"{place}[{index}]", item, unit) for index, item in enumerate(value)
-        )
-    else:
-        yield MessageValue(place, value, getattr(one, "unit", ""))
+def _readings(message: Message, values: dict[str, Any]) -> Iterator[MessageValue]:
+    for held in held_in(message.fields, values):
+        yield MessageValue(joined(held.path), held.value, getattr(held.field, "unit", ""))

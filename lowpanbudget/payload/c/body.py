@@ -49,7 +49,7 @@ class Structure(Single):
             if field.optional and not isinstance(part, Gap)
         ]
         self._judge(spot)
-        members = tuple(member for one in self.fields for member in self._members(*one))
+        members = tuple(member for entry in self.fields for member in self._members(*entry))
         self.empty = not members
         if self.empty:
             members = (Member("uint8_t nothing", "nothing", "C has no empty structures"),)

@@ -75,8 +75,8 @@ class SourceUnit:
 
     def results(self) -> list[tuple[str, str]]:
         """Return each field that can be wrong, with its result, in the order of the message."""
-        found = sorted(self.errors.items(), key=lambda item: self.places[item[1].words])
-        return [(name, spot.path) for name, spot in found]
+        wrong = sorted(self.errors.items(), key=lambda item: self.places[item[1].words])
+        return [(name, spot.path) for name, spot in wrong]
 
     @property
     def short(self) -> str:

@@ -55,7 +55,7 @@ class Uper:
 
 def _sent(record: RecordShape) -> list[tuple[str, MemberShape]]:
     """Return the members that are sent, each with its identifier."""
-    implied, taken, found = record.implied(), set(), []
+    implied, taken, sent = record.implied(), set(), []
     for index, member in enumerate(record.members):
         if member.name in implied:
             continue
@@ -63,8 +63,8 @@ def _sent(record: RecordShape) -> list[tuple[str, MemberShape]]:
         if name in taken:
             name = f"{name}-{index}"
         taken.add(name)
-        found.append((name, member))
-    return found
+        sent.append((name, member))
+    return sent
 
 
 def identifier(name: str) -> str:

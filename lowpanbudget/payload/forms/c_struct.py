@@ -90,8 +90,8 @@ class CLayout:
 
     def _counted(self, shape: ListShape | OctetsShape | TextShape) -> list[tuple[Extent, int]]:
         """Return extent and offset of an array, after those of its count where it has one."""
-        one = self._extent(shape.element) if isinstance(shape, ListShape) else Extent(1, 1)
-        every = Extent(shape.most * one.size, one.align)
+        element = self._extent(shape.element) if isinstance(shape, ListShape) else Extent(1, 1)
+        every = Extent(shape.most * element.size, element.align)
         if shape.least == shape.most:
             return [(every, 0)]
         count = self._scalar(_unsigned(shape.most))
@@ -155,8 +155,8 @@ class CLayout:
                 size = self._extent(shape.element).size
                 places = (start + index * size for index in range(number))
                 return [self._read(shape.element, octets, place, tags) for place in places]
-            found = octets[start : start + number]
-            return found.decode(shape.encoding) if isinstance(shape, TextShape) else found
+            content = octets[start : start + number]
+            return content.decode(shape.encoding) if isinstance(shape, TextShape) else content
         return struct.unpack_from("<" + _letter(shape), octets, at)[0]
 
     def _read_record(self, shape: RecordShape, octets: bytes, at: int, tags: Any) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """The values of a message that take most room in an encoding: every field its longest, all that may be absent there."""
 
+import dataclasses
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 from lowpanbudget.payload.exact import EXACT, exact
@@ -25,7 +25,7 @@ from lowpanbudget.payload.message import Message
 Encode = Callable[[Mapping[str, Any]], bytes]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclasses.dataclass(frozen=True, slots=True)
 class Writing:
     """How an encoding writes values, as far as sizes ask.
 
@@ -54,35 +54,35 @@ class Made(NamedTuple):
     coded: list[Coded]
 
 
-@dataclass(slots=True)
+@dataclasses.dataclass(slots=True)
 class Leaves:
     """The longest values of the fields of a message that have none of their own; ``prepare`` gives an encoder."""
 
     message: Message
     writing: Writing
     prepare: Callable[[Message], Encode]
-    _longest: dict[tuple[Any, ...], Longest] = field(default_factory=dict)
-    _encoders: dict[tuple[Any, ...], Encode] = field(default_factory=dict)
+    _longest: dict[tuple[Any, ...], Longest] = dataclasses.field(default_factory=dict)
+    _encoders: dict[tuple[Any, ...], Encode] = dataclasses.field(default_factory=dict)
 
     def of(
-        self, one: Field, place: FieldPath, known: Mapping[str, Field], values: Values
+        self, field: Field, place: FieldPath, known: Mapping[str, Field], values: Values
     ) -> Longest:
         """Return the longest value of a field without fields of its own."""
-        base_of = known[one.reference()] if one.reference() else None
+        base_of = known[field.reference()] if field.reference() else None
         base = None if base_of is None else values[base_of.name]
         key = (place, base)
         if key not in self._longest:
-            span, shift = self._span(one, base_of, base)
+            span, shift = self._span(field, base_of, base)
             self._longest[key] = longest(
-                one, self.writing.numbers,
+                field, self.writing.numbers,
                 lambda candidate, value: self._length(candidate, value, base_of, base),
                 base=base, span=span, shift=shift,
             )  # fmt: skip
         return self._longest[key]
 
-    def _span(self, one: Field, base_of: Any, base: Any) -> tuple[NumberRange | None, Any]:
+    def _span(self, field: Field, base_of: Any, base: Any) -> tuple[NumberRange | None, Any]:
         """Return what a number field writes, and what that has more than its value."""
-        number = one.number()
+        number = field.number()
         if number is None:
             return None, exact(0)
         span = span_of(number)
@@ -90,44 +90,44 @@ class Leaves:
             if self.writing.times:
                 return span.plus(span_of(base_of.number())), exact(0)
             return span, EXACT.minus(exact(base))
-        if self._is_base(one):
-            start = exact(one.base_time())
+        if self._is_base(field):
+            start = exact(field.base_time())
             return span.plus(NumberRange(start, start, (start,), exact(0))), start
         return span, exact(0)
 
-    def _is_base(self, one: Field) -> bool:
-        return self.writing.units is not None and one is base_field(self.message.fields)
+    def _is_base(self, field: Field) -> bool:
+        return self.writing.units is not None and field is base_field(self.message.fields)
 
-    def _length(self, one: Field, value: Any, base_of: Any, base: Any) -> int | None:
+    def _length(self, field: Field, value: Any, base_of: Any, base: Any) -> int | None:
         """Return the octets of a message of little more than this field; None where it cannot be said."""
-        key = (one, base_of)
+        key = (field, base_of)
         if key not in self._encoders:
-            self._encoders[key] = self.prepare(self._alone(one, base_of))
+            self._encoders[key] = self.prepare(self._alone(field, base_of))
         values = {"b": True, "x": value} | ({} if base_of is None else {"t": base})
         try:
             return len(self._encoders[key](values))
         except Unsayable:
             return None
 
-    def _alone(self, one: Field, base_of: Any) -> Message:
+    def _alone(self, field: Field, base_of: Any) -> Message:
         plain = {"name": "x", "optional": False, "at": None, "note": ""}
-        if isinstance(one, Series) or (
-            isinstance(one, Time) and self.writing.units is not None and not self._is_base(one)
+        if isinstance(field, Series) or (
+            isinstance(field, Time) and self.writing.units is not None and not self._is_base(field)
         ):
-            one = one.number()
-        if self.writing.units is not None and hasattr(one, "unit"):
+            field = field.number()
+        if self.writing.units is not None and hasattr(field, "unit"):
             plain["unit"] = ""  # counted by itself
         if base_of is not None:
             plain["base"] = "t"
-        base = () if base_of is None else (replace(base_of, name="t", at=None),)
+        base = () if base_of is None else (dataclasses.replace(base_of, name="t", at=None),)
         order = self.message.order
         return Message(
-            "m", (Boolean("b"), *base, replace(one, **plain)),  # type: ignore[arg-type]
+            "m", (Boolean("b"), *base, dataclasses.replace(field, **plain)),  # type: ignore[arg-type]
             byte_order=order.byte_order, bit_order=order.bit_order, layout=order.layout,
         )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
+@dataclasses.dataclass(frozen=True, slots=True)
 class LargestValues:
     """Makes the values of one combination; ``numbers``: where the first element has a number, not a special code."""
 
@@ -135,7 +135,7 @@ class LargestValues:
     choice: Mapping[FieldPath, str]
     numbers: frozenset[FieldPath]
     counts: Mapping[FieldPath, int]
-    coded: list[Coded] = field(default_factory=list)
+    coded: list[Coded] = dataclasses.field(default_factory=list)
 
     def made(self) -> Made:
         """Return the values of the whole message."""
@@ -149,48 +149,48 @@ class LargestValues:
         fields_known, slack = dict(known), 0
         values: Values = {}
         units = self.leaves.writing.units is not None
-        for one in fields:
-            if not one.carries:
+        for field in fields:
+            if not field.carries:
                 continue
-            fields_known[one.name] = one
-            here = (*place, one.name)
-            value, more = self.value(one, here, fields_known, {**outer, **values})
-            if one.optional and units and not has_records(value):
+            fields_known[field.name] = field
+            here = (*place, field.name)
+            value, more = self.value(field, here, fields_known, {**outer, **values})
+            if field.optional and units and not has_records(value):
                 continue  # cannot be said
-            values[one.name], slack = value, slack + more
+            values[field.name], slack = value, slack + more
         return values, slack
 
     def value(
-        self, one: Field, here: FieldPath, known: Mapping[str, Field], values: Values
+        self, field: Field, here: FieldPath, known: Mapping[str, Field], values: Values
     ) -> tuple[Any, int]:
         """Return the longest value of a field."""
-        if isinstance(one, Array):
-            count = self.counts.get(here, one.most)
+        if isinstance(field, Array):
+            count = self.counts.get(here, field.most)
             if not count:
                 return [], 0
-            item, slack = self.value(one.element, (*here, ELEMENT), known, values)
-            if self.leaves.writing.units is not None and not self._has_records(one, item, here):
-                count = one.least
+            item, slack = self.value(field.element, (*here, ELEMENT), known, values)
+            if self.leaves.writing.units is not None and not self._has_records(field, item, here):
+                count = field.least
             if not any(place[: len(here)] == here for place in self.numbers):
                 return [item] * count, slack * count
-            others = replace(self, numbers=frozenset(), coded=[])
-            other, _ = others.value(one.element, (*here, ELEMENT), known, values)
+            others = dataclasses.replace(self, numbers=frozenset(), coded=[])
+            other, _ = others.value(field.element, (*here, ELEMENT), known, values)
             return [item, *[other] * (count - 1)][:count], slack * count
-        if isinstance(one, Group):
-            return self.group(one.fields, here, known, values)
-        if isinstance(one, Union):
-            when = values[one.tag]
-            return self.group(one.chosen(values).fields, (*here, f"({when})"), known, values)
+        if isinstance(field, Group):
+            return self.group(field.fields, here, known, values)
+        if isinstance(field, Union):
+            when = values[field.tag]
+            return self.group(field.chosen(values).fields, (*here, f"({when})"), known, values)
         if here in self.choice:
             return self.choice[here], 0
-        made = self.leaves.of(one, here, known, values)
-        if isinstance(one, Series):
-            count = self.counts.get(here, one.most)
+        made = self.leaves.of(field, here, known, values)
+        if isinstance(field, Series):
+            count = self.counts.get(here, field.most)
             return [made.value] * count, made.slack * count
-        if made.number is not None and isinstance(one, Number) and one.unit:
+        if made.number is not None and isinstance(field, Number) and field.unit:
             if here in self.numbers:
                 return made.number, made.slack
-            self.coded.append(Coded(here, one.unit, made.loss))
+            self.coded.append(Coded(here, field.unit, made.loss))
         return made.value, made.slack
 
     def _has_records(self, array: Array, item: Any, here: FieldPath) -> bool:
@@ -206,13 +206,13 @@ def tags_of(
 ) -> Iterator[tuple[FieldPath, tuple[str, ...]]]:
     """Yield place and names of every enumeration that a union looks at."""
     seen = dict(known)
-    for one in fields:
-        here = (*place, one.name)
-        inner: Field = one
+    for field in fields:
+        here = (*place, field.name)
+        inner: Field = field
         while isinstance(inner, Array):
             inner, here = inner.element, (*here, ELEMENT)
         if isinstance(inner, Enumeration):
-            seen[one.name] = (here, inner)
+            seen[field.name] = (here, inner)
         elif isinstance(inner, Group):
             yield from tags_of(inner.fields, seen, here)
         elif isinstance(inner, Union):

@@ -177,11 +177,11 @@ def _record(made: Any, record: RecordShape) -> dict[str, Any]:
     return data
 
 
-def _value(found: Any, shape: Shape) -> Any:
+def _value(value: Any, shape: Shape) -> Any:
     if isinstance(shape, RecordShape):
-        return _record(found, shape)
+        return _record(value, shape)
     if isinstance(shape, ListShape):
         element = _element(shape)
-        items = [_value(item, element) for item in found]
+        items = [_value(item, element) for item in value]
         return items if element is shape.element else [item[""] for item in items]
-    return found
+    return value

@@ -91,7 +91,7 @@ def resolve(pack: Iterable[Entry]) -> list[Entry]:
     where neither part is there.
     """
     base: Entry = {}
-    found = []
+    records = []
     for entry in pack:
         base.update(
             {
@@ -113,8 +113,8 @@ def resolve(pack: Iterable[Entry]) -> list[Entry]:
                 # zero is added to nothing: a sum would lose the sign of a negative zero
                 parts = [exact(one) for one in (own.get(label), base.get(under)) if one is not None]
                 made[label] = EXACT.add(*parts) if len(parts) > 1 else parts[0]
-        found.append(made)
-    return found
+        records.append(made)
+    return records
 
 
 def _counts(own: Entry, label: str) -> bool:
@@ -176,10 +176,10 @@ def _number(item: Any) -> Any:
 
 def not_empty(made: Iterator[Entry], path: tuple[str, ...]) -> list[Entry]:
     """Return the records of what could be absent as well: without a record nobody can tell."""
-    found = list(made)
-    if not found:
+    records = list(made)
+    if not records:
         raise Unsayable(f"{'/'.join(path)} is there but empty, and SenML has no record for that")
-    return found
+    return records
 
 
 def parted(name: str, most: int, records: list[SenmlRecord]) -> Iterator[list[SenmlRecord]]:

@@ -51,30 +51,30 @@ class FormatComparison:
 def compare_all(old: Sequence[Message], new: Sequence[Message]) -> tuple[FormatComparison, ...]:
     """Return the comparison of every message of two design files, by name."""
     after = {message.name: message for message in new}
-    found = [
+    judged = [
         compare(message, after[message.name]) if message.name in after else _gone(message)
         for message in old
     ]
     before = {message.name for message in old}
-    return (*found, *(_added(message) for message in new if message.name not in before))
+    return (*judged, *(_added(message) for message in new if message.name not in before))
 
 
 def compare(old: Message, new: Message) -> FormatComparison:
     """Return what changes between two formats, which of it is safe, and what an old receiver reads."""
     changes = [_order_change(old, new, key) for key in ("byte_order", "bit_order", "layout")]
-    found = [change for change in changes if change is not None]
-    found_orders = bool(found)
+    judged = [change for change in changes if change is not None]
+    reordered = bool(judged)
     renamed: dict[str, str] = {}
     meanings = []
     for edit in edits(old.fields, new.fields, ()):
-        found.append(_judged(old, edit))
+        judged.append(_judged(old, edit))
         renamed |= edit.renamed
         meanings += [edit.meaning] if edit.meaning else []
-    reads = _reads(old, new, renamed, None if found_orders else _changed(old, new))
+    reads = _reads(old, new, renamed, None if reordered else _changed(old, new))
     safe = not reads and not meanings
     if not reads:
         reads = meanings[0] if meanings else _right(old, new)
-    return FormatComparison(old.name, safe, reads, tuple(found), _octets(old), _octets(new))
+    return FormatComparison(old.name, safe, reads, tuple(judged), _octets(old), _octets(new))
 
 
 def _octets(message: Message) -> tuple[int, int]:

@@ -103,7 +103,10 @@ def _inside(before: Field, after: Field, here: FieldPath) -> Iterator[Edit] | No
         return None
     if not bodies[0].named:
         (element,), (other,) = bodies[0].fields, others[0].fields
-        both_groups = [body.steps for one in (element, other) for body in one.bodies()] == [(), ()]
+        both_groups = [body.steps for inner in (element, other) for body in inner.bodies()] == [
+            (),
+            (),
+        ]
         return _inside(element, other, (*here, *bodies[0].steps)) if both_groups else None
     return (
         edit
@@ -118,13 +121,13 @@ def _difference(before: Field, after: Field) -> tuple[str, str]:
         return f"kind {before.kind} becomes {after.kind}", ""
     parts, meaning = [], ""
     for item in dataclasses.fields(_bare(after)):
-        one, other = getattr(_bare(before), item.name), getattr(_bare(after), item.name)
-        if one != other:
-            long = isinstance(one, tuple | Field) or isinstance(other, tuple | Field)
-            words = _lists(one, other) if long else f"{one} becomes {other}"
+        old, new = getattr(_bare(before), item.name), getattr(_bare(after), item.name)
+        if old != new:
+            long = isinstance(old, tuple | Field) or isinstance(new, tuple | Field)
+            words = _lists(old, new) if long else f"{old} becomes {new}"
             parts.append(f"{item.name} {words}")
             if item.name in _MEANINGS:
-                meaning = f"the same octets, but takes {shown(other)} for {shown(one)}"
+                meaning = f"the same octets, but takes {shown(new)} for {shown(old)}"
     return ", ".join(parts), meaning
 
 
@@ -133,13 +136,13 @@ def _lists(before: Any, after: Any) -> str:
     if not (isinstance(before, tuple) and isinstance(after, tuple)):
         return "changed"
     names = [
-        [part[0] if isinstance(part, tuple) else str(part) for part in one]
-        for one in (before, after)
+        [part[0] if isinstance(part, tuple) else str(part) for part in values]
+        for values in (before, after)
     ]
     words = [
-        f"{', '.join(part for part in one if part not in other)} {verb}"
-        for one, other, verb in ((names[1], names[0], "added"), (names[0], names[1], "removed"))
-        if set(one) - set(other)
+        f"{', '.join(name for name in here if name not in there)} {verb}"
+        for here, there, verb in ((names[1], names[0], "added"), (names[0], names[1], "removed"))
+        if set(here) - set(there)
     ]
     return " and ".join(words) or "changed"
 
@@ -167,11 +170,11 @@ def _key(field: Field) -> tuple[Any, ...]:
 def _renames(old: Iterable[Field], new: Iterable[Field]) -> dict[str, str]:
     """Return the new name of each field if nothing but names differs, else nothing."""
     before, after = list(old), list(new)
-    alike = len(before) == len(after) and all(
-        _bare(one) == _bare(dataclasses.replace(other, name=one.name))
-        for one, other in zip(before, after, strict=True)
-    )
-    return {one.name: other.name for one, other in zip(before, after, strict=True)} if alike else {}
+    if len(before) != len(after):
+        return {}
+    pairs = list(zip(before, after, strict=True))
+    alike = all(_bare(was) == _bare(dataclasses.replace(now, name=was.name)) for was, now in pairs)
+    return {was.name: now.name for was, now in pairs} if alike else {}
 
 
 def _named(fields: Iterable[Field]) -> str:

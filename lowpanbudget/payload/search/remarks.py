@@ -19,19 +19,19 @@ class FormatRemark(NamedTuple):
 
 def remarks(message: Message) -> tuple[FormatRemark, ...]:
     """Return the remarks about a message, those about its fields first."""
-    found: list[FormatRemark] = []
+    noticed: list[FormatRemark] = []
     fields = [field for _, field in walk(message.fields)]
     for place, field in walk(message.fields):
         words = advice(getattr(field, "unit", ""))
         if words:
-            found.append(FormatRemark(path_text(place), words))
+            noticed.append(FormatRemark(path_text(place), words))
         if isinstance(field, Repeated) and field.batch and field is not message.batch_field:
             text = "batch = true has no effect here"
             hint = "Use it once, for an array or a series of changing length in the message itself"
-            found.append(FormatRemark(path_text(place), text, hint))
+            noticed.append(FormatRemark(path_text(place), text, hint))
         own = field.remark()
         if own is not None:
-            found.append(FormatRemark(path_text(place), *own))
+            noticed.append(FormatRemark(path_text(place), *own))
     samples = any(isinstance(field, Repeated) for field in fields)
     dated = any(field.dates for field in fields)
     if samples and not dated:
@@ -39,10 +39,10 @@ def remarks(message: Message) -> tuple[FormatRemark, ...]:
         text = (
             "several samples, and neither a sequence number nor a time: a lost message goes unseen"
         )
-        found.append(FormatRemark("", text, "Add a field of kind 'sequence' or 'time'"))
+        noticed.append(FormatRemark("", text, "Add a field of kind 'sequence' or 'time'"))
     if not any(field.identifies for field in message.fields):
         text = "nothing tells a receiver which version of the format this is"
-        found.append(
+        noticed.append(
             FormatRemark(
                 "", text, "Add a field of kind 'version' as the first, unless the port says it"
             )
@@ -52,8 +52,8 @@ def remarks(message: Message) -> tuple[FormatRemark, ...]:
         if split:
             text = f"{message.byte_order} byte order with {message.bit_order} bits cuts a number into groups of eight"
             hint = "Use big with msb-first or little with lsb-first, unless an existing format asks for this"
-            found.append(FormatRemark(split[0], text, hint))
-    return tuple(found)
+            noticed.append(FormatRemark(split[0], text, hint))
+    return tuple(noticed)
 
 
 def _is_split(field: object) -> bool:

@@ -69,11 +69,14 @@ def shrink(message: Message, measure: Measure | None = None) -> tuple[Candidate,
             )
             for place, options in choices.items()
         }
-        found = _candidate(message, choices, taken, size)
-        if found.octets < front[-1].octets:
-            front.append(_given_back(message, choices, taken, found, size))
+        candidate = _candidate(message, choices, taken, size)
+        if candidate.octets < front[-1].octets:
+            front.append(_given_back(message, choices, taken, candidate, size))
     if measure is None:
-        front = [dataclasses.replace(found, octets=found.message.max_octets) for found in front]
+        front = [
+            dataclasses.replace(candidate, octets=candidate.message.max_octets)
+            for candidate in front
+        ]
     return tuple(front)
 
 
@@ -117,7 +120,7 @@ def _given_back(
     message: Message,
     choices: dict[FieldPath, list[_Step]],
     taken: dict[FieldPath, int],
-    found: Candidate,
+    candidate: Candidate,
     size: Measure,
 ) -> Candidate:
     """Return the candidate with finer steps wherever the octets stay the same, the worst losses first."""
@@ -125,8 +128,8 @@ def _given_back(
     for place in sorted(taken, key=lambda place: -choices[place][taken[place]].loss):
         while taken[place]:
             tried = _candidate(message, choices, taken | {place: taken[place] - 1}, size)
-            if tried.octets > found.octets:
+            if tried.octets > candidate.octets:
                 break
             taken[place] -= 1
-            found = tried
-    return found
+            candidate = tried
+    return candidate

@@ -32,13 +32,13 @@ class Worth:
 
 def worths(message: Message) -> tuple[Worth, ...]:
     """Return what each field that holds a value costs and gives, in the order of the message."""
-    found = []
+    costs = []
     for place, field in walk(message.fields):
         if field.bodies():
             continue
         bits = message.order.rounded(field.value_bits())
         saved = _saved(message, place)
-        found.append(
+        costs.append(
             Worth(
                 path=path_text(place) if field.name or len(place) > 1 else field.kind,
                 kind=field.kind,
@@ -50,7 +50,7 @@ def worths(message: Message) -> tuple[Worth, ...]:
                 told=field.gain(),
             )
         )
-    return tuple(found)
+    return tuple(costs)
 
 
 def _saved(message: Message, place: FieldPath) -> tuple[int, int] | None:

@@ -8,7 +8,7 @@ from lowpanbudget.payload.search.tree import path_text, walk
 from lowpanbudget.payload.words import joined, text_of
 
 
-class Told(NamedTuple):
+class ShownValue(NamedTuple):
     """One value: where it stands, its unit, the value as text, a remark, and a key that sorts as the message does."""
 
     path: str
@@ -18,10 +18,10 @@ class Told(NamedTuple):
     order: tuple[int, ...]
 
 
-def told(message: Message, values: dict[str, Any]) -> tuple[Told, ...]:
+def shown_values(message: Message, values: dict[str, Any]) -> tuple[ShownValue, ...]:
     """Return every value that ``unpack`` gave, in the order of the message; lists element by element."""
     return tuple(
-        Told(
+        ShownValue(
             joined(held.path),
             held.field.shown_unit(),
             text_of(held.value),
