@@ -23,14 +23,8 @@ from lowpanbudget.payload.forms.doubles import (
 )
 from lowpanbudget.payload.forms.long_floats import long_floats, wide_floats
 from lowpanbudget.payload.forms.shapes import RealShape, Shape, Unsayable
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.interfaces import (
-    FieldPath,
-    Gain,
-    Known,
-    Rules,
-    Summary,
-)
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import Leaf
 from lowpanbudget.payload.kinds.listed import no_number, range_text
@@ -145,7 +139,7 @@ unit = "J\""""
         """Return a float as it is: its shortest text would add an error of its own."""
         return Decimal(value) if isinstance(value, float) else exact(value)
 
-    def drawn(self, random: Random, known: Known) -> float:
+    def drawn(self, random: Random, known: ask.Known) -> float:
         """Return a number within the range, or within some thousands where there is none."""
         least, most = self.limits()
         low = -1000.0 if least is None else least
@@ -157,12 +151,12 @@ unit = "J\""""
         yield from (self.example("least"), self.example("greatest"))
         yield from (limit for limit in self.limits() if limit is not None)
 
-    def summary(self) -> Summary:
+    def summary(self) -> ask.Summary:
         """Return the range, if one is stated, and the format."""
         words = "" if self.min is None and self.max is None else range_text(self.min, self.max)
-        return Summary(words, f"binary{self.bits}", self.unit)
+        return ask.Summary(words, f"binary{self.bits}", self.unit)
 
-    def gain(self) -> Gain:
+    def gain(self) -> ask.Gain:
         """Return the relative error, and that of the next narrower format."""
 
         def relative(bits: int) -> str:
@@ -174,7 +168,7 @@ unit = "J\""""
             if narrower
             else "no narrower floating point"
         )
-        return Gain(f"off by at most {relative(self.bits)}", less)
+        return ask.Gain(f"off by at most {relative(self.bits)}", less)
 
     def remark(self) -> tuple[str, str] | None:
         """Return a remark on floating point for a range that is known."""
@@ -200,17 +194,17 @@ unit = "J\""""
         """Return a floating-point number."""
         return RealShape(self.bits)
 
-    def cddl(self, rules: Rules, path: FieldPath) -> str:
+    def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
         """Return the type of floating-point numbers of this width."""
         return f"float{self.bits}"
 
-    def to_senml(self, value: Any, known: Known, real: Real) -> tuple[str, Any]:
+    def to_senml(self, value: Any, known: ask.Known, real: Real) -> tuple[str, Any]:
         """Return a number; JSON has no infinities and no "not a number"."""
         if not isfinite(value):
             raise Unsayable(f"{self.name} is {value}, and SenML numbers are those of JSON")
         return "v", real(self.name, self.bits, value)
 
-    def from_senml(self, item: Any, known: Known) -> Any:
+    def from_senml(self, item: Any, known: ask.Known) -> Any:
         """Return the value of the width that a number restores."""
         return real_from(self.bits, float(item))
 

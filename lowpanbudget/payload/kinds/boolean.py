@@ -13,13 +13,8 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Misfit
 from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.shapes import Shape, TruthShape
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.interfaces import (
-    FieldPath,
-    Gain,
-    Known,
-    Rules,
-)
 from lowpanbudget.payload.kinds.leaf import Leaf
 
 
@@ -59,7 +54,7 @@ name = "open\""""
         """Return True for the greatest message."""
         return case == "greatest"
 
-    def drawn(self, random: Random, known: Known) -> bool:
+    def drawn(self, random: Random, known: ask.Known) -> bool:
         """Return either."""
         return random.random() < 0.5
 
@@ -67,9 +62,9 @@ name = "open\""""
         """Yield both."""
         yield from (False, True)
 
-    def gain(self) -> Gain:
+    def gain(self) -> ask.Gain:
         """Return what one bit tells."""
-        return Gain("true or false", "nothing would be left")
+        return ask.Gain("true or false", "nothing would be left")
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return a ``bool``."""
@@ -79,7 +74,7 @@ name = "open\""""
         """Return a truth."""
         return TruthShape()
 
-    def cddl(self, rules: Rules, path: FieldPath) -> str:
+    def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
         """Return the type of truths."""
         return "bool"
 

@@ -14,14 +14,8 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.shapes import Shape, WholeShape
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.interfaces import (
-    FieldPath,
-    Gain,
-    Known,
-    Rules,
-    Summary,
-)
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 
@@ -80,17 +74,17 @@ bits = 8"""
                 f"Use bits = {max(self.value.bit_length(), 1)}, or a value of 0 .. {(1 << self.bits) - 1}",
             )
 
-    def drawn(self, random: Random, known: Known) -> int:
+    def drawn(self, random: Random, known: ask.Known) -> int:
         """Return the constant."""
         return self.value
 
-    def summary(self) -> Summary:
+    def summary(self) -> ask.Summary:
         """Return the constant."""
-        return Summary(str(self.value))
+        return ask.Summary(str(self.value))
 
-    def gain(self) -> Gain:
+    def gain(self) -> ask.Gain:
         """Return what a constant is good for."""
-        return Gain("tells the format apart from others", "half as many formats or versions")
+        return ask.Gain("tells the format apart from others", "half as many formats or versions")
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return a number that no member holds."""
@@ -100,11 +94,11 @@ bits = 8"""
         """Return any number of its width."""
         return WholeShape(0, (1 << self.bits) - 1)
 
-    def cddl(self, rules: Rules, path: FieldPath) -> str:
+    def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
         """Return the constant."""
         return str(self.value)
 
-    def from_senml(self, item: Any, known: Known) -> Any:
+    def from_senml(self, item: Any, known: ask.Known) -> Any:
         """Return the constant."""
         return int(item)
 

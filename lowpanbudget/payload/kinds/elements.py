@@ -17,23 +17,9 @@ from lowpanbudget.payload.codec.stream import BitReader, BitWriter
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.senml import SenmlRecord, not_empty, parted
 from lowpanbudget.payload.forms.shapes import ListShape, Shape
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import drawn_length
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.interfaces import (
-    ELEMENT,
-    At,
-    Conversion,
-    FieldPath,
-    Held,
-    InnerFields,
-    Known,
-    Planner,
-    RecordMaker,
-    RecordReader,
-    Rules,
-    Summary,
-    Wish,
-)
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.lengths import Repeated, length_flaws
 
@@ -79,26 +65,26 @@ unit = "%RH\""""
                 "Use a special code, or a group with an optional field",
             )
 
-    def bodies(self) -> tuple[InnerFields, ...]:
+    def bodies(self) -> tuple[ask.InnerFields, ...]:
         """Return the element."""
-        return (InnerFields((ELEMENT,), (self.element,), named=False),)
+        return (ask.InnerFields((ask.ELEMENT,), (self.element,), named=False),)
 
     def with_bodies(self, bodies: tuple[tuple[Field, ...], ...]) -> Self:
         """Return an array of another element."""
         ((element,),) = bodies
         return dataclasses.replace(self, element=element)
 
-    def node(self, planner: Planner, at: At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
         """Return a count and elements."""
         element = planner.element(self.element, at.below("element"))
         return None if element is None else ArrayNode(self, element, planner.order)
 
-    def held(self, held: Held) -> Iterator[Held]:
+    def held(self, held: ask.Held) -> Iterator[ask.Held]:
         """Yield the values of all elements."""
         for index, item in enumerate(held.value):
             yield from self.element.held(held.under(self.element, item, index))
 
-    def drawn(self, random: Random, known: Known) -> list[Any]:
+    def drawn(self, random: Random, known: ask.Known) -> list[Any]:
         """Return any number of elements."""
         count = drawn_length(self.least, self.most, random)
         return [self.element.drawn(random, known) for _ in range(count)]
@@ -107,28 +93,24 @@ unit = "%RH\""""
         """Yield the smallest and the greatest number of elements."""
         yield from dict.fromkeys((self.least, self.most))
 
-    def wished(self, wish: Wish, here: FieldPath, known: Known) -> list[Any]:
+    def wished(self, wish: ask.Wish, here: ask.FieldPath, known: ask.Known) -> list[Any]:
         """Return as many elements as wished for, or as few as hold what is wished for."""
         length = wish.value if wish.path == here else self.least
-        below = (*here, ELEMENT)
+        below = (*here, ask.ELEMENT)
         if wish.path[: len(below)] == below:
             length = max(length, 1)
         return [self.element.wished(wish, below, known) for _ in range(length)]
 
-    def summary(self) -> Summary:
+    def summary(self) -> ask.Summary:
         """Return the lengths."""
-        return Summary(self.count_summary()[0])
+        return ask.Summary(self.count_summary()[0])
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return elements, with their number where it can change."""
         element = self.element.part(maker, self.element.element_spot(spot))
         return ElementArray(maker, spot, self, self.count_bits, element)
 
-    def element_spot(self, spot: Spot) -> Spot:
-        """Return a spot with a name of its own, for the number of elements."""
-        return Spot(f"{spot.path}{ELEMENT}", (*spot.words, "item"))
-
-    def converted(self, value: Any, known: Known, form: Conversion) -> Any:
+    def converted(self, value: Any, known: ask.Known, form: ask.Conversion) -> Any:
         """Return the data (the values) of all elements."""
         return [self.element.converted(item, known, form) for item in value]
 
@@ -136,7 +118,7 @@ unit = "%RH\""""
         """Return a list."""
         return ListShape(self.element.shape(tags), self.least, self.most)
 
-    def cddl(self, rules: Rules, path: FieldPath) -> str:
+    def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
         """Return an array with its lengths."""
         element = self.element.cddl(rules, (*path, "element"))
         inner = f"({element})" if " / " in element else element
@@ -155,7 +137,7 @@ unit = "%RH\""""
         return cs.Array(self.least, element)
 
     def records(
-        self, maker: RecordMaker, value: Any, path: FieldPath, known: Known,
+        self, maker: ask.RecordMaker, value: Any, path: ask.FieldPath, known: ask.Known,
         time: Any, *, element: bool = False,
     ) -> Iterator[dict[str, Any]]:  # fmt: skip
         """Yield the records of each element, with its index in the name where times do not tell them apart."""
@@ -167,7 +149,7 @@ unit = "%RH\""""
             yield from not_empty(made, (*path, str(index)))
 
     def from_records(
-        self, reader: RecordReader, records: list[SenmlRecord], known: Known,
+        self, reader: ask.RecordReader, records: list[SenmlRecord], known: ask.Known,
         *, outermost: bool = False, time: Decimal | None = None,
     ) -> Any:  # fmt: skip
         """Return the elements; a group in an array of the message itself may have a time of its own."""

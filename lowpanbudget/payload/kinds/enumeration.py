@@ -15,22 +15,12 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.shapes import CodeShape, Shape
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import (
     edge_or_any,
     some_of,
 )
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.interfaces import (
-    At,
-    CodeOf,
-    FieldPath,
-    Gain,
-    Known,
-    Planner,
-    Rules,
-    Summary,
-    Wish,
-)
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.names import names_flaws
@@ -137,12 +127,12 @@ bits = 3                                 # room for more names later"""
             names = ", ".join(self.names)
             yield Flaw(("typical",), f"{self.typical!r} is none of the names", f"Names are {names}")
 
-    def node(self, planner: Planner, at: At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
         """Return a place of fixed width; one that a union looks at chooses its option in examples."""
         place = planner.place(self)
         return TagNode(place, self.names) if planner.referred(self.name) else LeafNode(place)
 
-    def drawn(self, random: Random, known: Known) -> str:
+    def drawn(self, random: Random, known: ask.Known) -> str:
         """Return a name."""
         name: str = edge_or_any(self.names, random)
         return name
@@ -151,14 +141,14 @@ bits = 3                                 # room for more names later"""
         """Yield the names."""
         yield from some_of(self.names)
 
-    def wished(self, wish: Wish, here: FieldPath, known: Known) -> Any:
+    def wished(self, wish: ask.Wish, here: ask.FieldPath, known: ask.Known) -> Any:
         """Return the name wished for, that which leads there, or the first."""
         if wish.path == here:
             return wish.value
         name = wish.tags.get(self.name)
         return name if name in self.names else self.names[0]
 
-    def summary(self) -> Summary:
+    def summary(self) -> ask.Summary:
         """Return the names."""
         return names_summary(self.names)
 
@@ -166,22 +156,22 @@ bits = 3                                 # room for more names later"""
         """Return how many codes have no name."""
         return (1 << bits) - len(self.names)
 
-    def gain(self) -> Gain:
+    def gain(self) -> ask.Gain:
         """Return how many names there are, and how many with a bit less."""
         half = 1 << (self.needed() - 1)
         less = f"at most {half} names" if half > 1 else "nothing would be left"
-        return Gain(f"one of {len(self.names)} names", less)
+        return ask.Gain(f"one of {len(self.names)} names", less)
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return the code, with a constant for each name."""
         codes = dict(zip(self.names, self.numbers(), strict=True))
         return NamedCode(maker, spot, codes, maker.order.rounded(self.needed()))
 
-    def coded(self, value: Any, known: Known, code: CodeOf) -> Any:
+    def coded(self, value: Any, known: ask.Known, code: ask.CodeOf) -> Any:
         """Return the code of a name."""
         return self.numbers()[self.names.index(value)]
 
-    def decoded(self, item: Any, known: Known, value: CodeOf) -> Any:
+    def decoded(self, item: Any, known: ask.Known, value: ask.CodeOf) -> Any:
         """Return the name of a code."""
         return self.names[self.numbers().index(item)]
 
@@ -189,7 +179,7 @@ bits = 3                                 # room for more names later"""
         """Return the codes."""
         return CodeShape(self.numbers())
 
-    def cddl(self, rules: Rules, path: FieldPath) -> str:
+    def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
         """Return a rule with the names."""
         names = zip(self.names, self.numbers(), strict=True)
         body = ", ".join(f"{name}: {code}" for name, code in names)
@@ -205,7 +195,7 @@ def _one_of(names: tuple[str, ...]) -> str:
     return f"{shown} or one of {len(names) - 12} more" if len(names) > 12 else f"one of {shown}"
 
 
-def names_summary(names: tuple[str, ...]) -> Summary:
+def names_summary(names: tuple[str, ...]) -> ask.Summary:
     """Return the first names of a list, and how many more there are."""
     more = f" and {len(names) - 8} more" if len(names) > 8 else ""
-    return Summary(", ".join(names[:8]) + more)
+    return ask.Summary(", ".join(names[:8]) + more)

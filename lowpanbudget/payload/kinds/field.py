@@ -22,25 +22,8 @@ from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, Real, number_of, value_of
 from lowpanbudget.payload.forms.senml import SenmlRecord
 from lowpanbudget.payload.forms.shapes import Shape, Unsayable, whole_of
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import drawn_number, furthest, number_edges
-from lowpanbudget.payload.kinds.interfaces import (
-    ELEMENT,
-    At,
-    CodeOf,
-    Conversion,
-    FieldPath,
-    Gain,
-    Held,
-    InnerFields,
-    Known,
-    Planner,
-    RecordMaker,
-    RecordReader,
-    Rules,
-    Scope,
-    Summary,
-    Wish,
-)
 from lowpanbudget.payload.kinds.keys import says
 
 KINDS: "dict[str, type[Field]]" = {}
@@ -122,7 +105,7 @@ class Field:
         """Yield what is wrong with this field by itself; paths are keys of the declaration."""
         yield from ()
 
-    def bodies(self) -> tuple[InnerFields, ...]:
+    def bodies(self) -> tuple[ask.InnerFields, ...]:
         """Return the fields inside this one."""
         return ()
 
@@ -146,11 +129,11 @@ class Field:
 
     # --- values
 
-    def node(self, planner: Planner, at: At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
         """Return the compiled field, or None if it is flawed; its own flaws are noted before."""
         raise NotImplementedError
 
-    def held(self, held: Held) -> Iterator[Held]:
+    def held(self, held: ask.Held) -> Iterator[ask.Held]:
         """Yield the values without parts that a value of this field is made of."""
         yield held
 
@@ -158,7 +141,7 @@ class Field:
         """Return a number that was given as an exact decimal."""
         return exact(value)
 
-    def drawn(self, random: Random, known: Known) -> Any:
+    def drawn(self, random: Random, known: ask.Known) -> Any:
         """Return any value, drawn; those at edges often. ``known`` has the values before it."""
         return drawn_number(self.sent(), random)
 
@@ -167,19 +150,19 @@ class Field:
         number = self.number()
         yield from () if number is None else number_edges(number)
 
-    def wished(self, wish: Wish, here: FieldPath, known: Known) -> Any:
+    def wished(self, wish: ask.Wish, here: ask.FieldPath, known: ask.Known) -> Any:
         """Return the value wished for, where it is here; else the smallest value with it inside."""
         raise NotImplementedError
 
     # --- words
 
-    def summary(self) -> Summary:
+    def summary(self) -> ask.Summary:
         """Return the values in words."""
         number = self.number()
         if number is None:
-            return Summary("")
+            return ask.Summary("")
         words = f"{digits(number.min)} .. {digits(number.max)}"
-        return Summary(words, digits(number.step), number.unit)
+        return ask.Summary(words, digits(number.step), number.unit)
 
     def count_summary(self) -> tuple[str, str]:
         """Return the allowed numbers of what repeats, and what they number."""
@@ -194,7 +177,7 @@ class Field:
         """Return what a bit map says beside the range."""
         return self.note
 
-    def meaning(self, value: Any, scope: Scope) -> str:
+    def meaning(self, value: Any, scope: ask.Scope) -> str:
         """Return what a value means beyond itself."""
         return self.note
 
@@ -208,7 +191,7 @@ class Field:
         """Return how many codes of a place of so many bits mean nothing."""
         return 0
 
-    def gain(self) -> Gain:
+    def gain(self) -> ask.Gain:
         """Return what the field gives, and what it would give with a bit less."""
         raise NotImplementedError
 
@@ -222,16 +205,16 @@ class Field:
 
     # --- other encodings
 
-    def converted(self, value: Any, known: Known, form: Conversion) -> Any:
+    def converted(self, value: Any, known: ask.Known, form: ask.Conversion) -> Any:
         """Return the data of a value, or the value of data."""
         return form.leaf(self, value, known)
 
-    def coded(self, value: Any, known: Known, code: CodeOf) -> Any:
+    def coded(self, value: Any, known: ask.Known, code: ask.CodeOf) -> Any:
         """Return a value as encodings of whole numbers send it; ``code`` does one number."""
         number = self.number()
         return value if number is None else code(number, value)
 
-    def decoded(self, item: Any, known: Known, value: CodeOf) -> Any:
+    def decoded(self, item: Any, known: ask.Known, value: ask.CodeOf) -> Any:
         """Return the value of what ``coded`` made."""
         number = self.number()
         return item if number is None else value(number, item)
@@ -250,7 +233,7 @@ class Field:
         """Return what encodings of integers see; ``tags`` are the fields before it."""
         return whole_of(self.sent())
 
-    def cddl(self, rules: Rules, path: FieldPath) -> str:
+    def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
         """Return the type in CDDL."""
         number = self.sent()
         names = ("null",) if is_nullable(number) else (f'"{name}"' for name, _ in number.special)
@@ -269,13 +252,13 @@ class Field:
         return None
 
     def records(
-        self, maker: RecordMaker, value: Any, path: FieldPath, known: Known,
+        self, maker: ask.RecordMaker, value: Any, path: ask.FieldPath, known: ask.Known,
         time: Any, *, element: bool = False,
     ) -> Iterator[dict[str, Any]]:  # fmt: skip
         """Yield the records of SenML; an ``element`` of an outermost array may have a time of its own."""
         yield maker.entry(self, value, path, known, time)
 
-    def to_senml(self, value: Any, known: Known, real: Real) -> tuple[str, Any]:
+    def to_senml(self, value: Any, known: ask.Known, real: Real) -> tuple[str, Any]:
         """Return label and value of a record."""
         for kind, label in ((bool, "vb"), (str, "vs"), (bytes, "vd")):
             if isinstance(value, kind):
@@ -283,7 +266,7 @@ class Field:
         return "v", number_of(value)
 
     def from_records(
-        self, reader: RecordReader, records: list[SenmlRecord], known: Known,
+        self, reader: ask.RecordReader, records: list[SenmlRecord], known: ask.Known,
         *, outermost: bool = False, time: Decimal | None = None,
     ) -> Any:  # fmt: skip
         """Return the value that records hold."""
@@ -291,7 +274,7 @@ class Field:
             raise Unsayable(f"{self.name} has no record")
         return self.from_senml(records[0].item, known)
 
-    def from_senml(self, item: Any, known: Known) -> Any:
+    def from_senml(self, item: Any, known: ask.Known) -> Any:
         """Return the value of a record."""
         return item if isinstance(item, str | bytes | bool) else value_of(self.number(), item)
 
@@ -309,7 +292,7 @@ class Field:
 
     def element_spot(self, spot: Spot) -> Spot:
         """Return the spot of this field as the element of an array at a spot."""
-        return Spot(f"{spot.path}{ELEMENT}", spot.words)
+        return Spot(f"{spot.path}{ask.ELEMENT}", spot.words)
 
 
 def members(fields: tuple[Field, ...]) -> tuple[Field, ...]:

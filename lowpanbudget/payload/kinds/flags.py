@@ -16,19 +16,9 @@ from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.senml import SenmlRecord
 from lowpanbudget.payload.forms.shapes import FlagsShape, Shape
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.enumeration import names_summary
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.interfaces import (
-    CodeOf,
-    FieldPath,
-    Gain,
-    Known,
-    RecordMaker,
-    RecordReader,
-    Rules,
-    Scope,
-    Summary,
-)
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.names import names_flaws
@@ -109,7 +99,7 @@ bits = 8"""
                 names = ", ".join(self.names)
                 yield Flaw(("typical",), f"{name!r} is none of the flags", f"Flags are {names}")
 
-    def drawn(self, random: Random, known: Known) -> tuple[str, ...]:
+    def drawn(self, random: Random, known: ask.Known) -> tuple[str, ...]:
         """Return any of the flags."""
         return tuple(name for name in self.names if random.random() < 0.5)
 
@@ -117,28 +107,28 @@ bits = 8"""
         """Yield no flag, each alone, and all."""
         yield from ((), *((name,) for name in self.names), self.names)
 
-    def summary(self) -> Summary:
+    def summary(self) -> ask.Summary:
         """Return the names."""
         return names_summary(self.names)
 
-    def meaning(self, value: Any, scope: Scope) -> str:
+    def meaning(self, value: Any, scope: ask.Scope) -> str:
         """Return that no flag is set, or the note."""
         return self.note if value else "no flag is set"
 
-    def gain(self) -> Gain:
+    def gain(self) -> ask.Gain:
         """Return how many flags there are."""
-        return Gain(plural(len(self.names), "flag"), "one flag less")
+        return ask.Gain(plural(len(self.names), "flag"), "one flag less")
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return the bits as they are sent, with a mask for each name."""
         width = maker.order.rounded(self.needed())
         return FlagBits(maker, spot, self.names, self.codec(width, maker.order))
 
-    def coded(self, value: Any, known: Known, code: CodeOf) -> Any:
+    def coded(self, value: Any, known: ask.Known, code: ask.CodeOf) -> Any:
         """Return an integer, the first flag as bit 0."""
         return sum(1 << index for index, name in enumerate(self.names) if name in value)
 
-    def decoded(self, item: Any, known: Known, value: CodeOf) -> Any:
+    def decoded(self, item: Any, known: ask.Known, value: ask.CodeOf) -> Any:
         """Return the names of the bits that are set."""
         return tuple(name for index, name in enumerate(self.names) if item >> index & 1)
 
@@ -150,13 +140,13 @@ bits = 8"""
         """Return bits."""
         return FlagsShape(len(self.names))
 
-    def cddl(self, rules: Rules, path: FieldPath) -> str:
+    def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
         """Return an integer whose bits have names."""
         bits = ", ".join(f"{name}: {index}" for index, name in enumerate(self.names))
         return f"uint .bits {rules.rule('.'.join(path) + '.bits', f'&({bits})')}"
 
     def records(
-        self, maker: RecordMaker, value: Any, path: FieldPath, known: Known,
+        self, maker: ask.RecordMaker, value: Any, path: ask.FieldPath, known: ask.Known,
         time: Any, *, element: bool = False,
     ) -> Iterator[dict[str, Any]]:  # fmt: skip
         """Yield a record for each flag."""
@@ -164,7 +154,7 @@ bits = 8"""
             yield maker.entry(self, name in value, (*path, name), known, time)
 
     def from_records(
-        self, reader: RecordReader, records: list[SenmlRecord], known: Known,
+        self, reader: ask.RecordReader, records: list[SenmlRecord], known: ask.Known,
         *, outermost: bool = False, time: Decimal | None = None,
     ) -> Any:  # fmt: skip
         """Return the flags whose records are true."""

@@ -14,21 +14,8 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.forms.senml import SenmlRecord
 from lowpanbudget.payload.forms.shapes import MemberShape, RecordShape, Shape
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field, members
-from lowpanbudget.payload.kinds.interfaces import (
-    At,
-    Conversion,
-    FieldPath,
-    Held,
-    InnerFields,
-    Known,
-    Planner,
-    RecordMaker,
-    RecordReader,
-    Rules,
-    Scope,
-    Wish,
-)
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.time_offset import TimeOffset
 
@@ -62,27 +49,27 @@ unit = "m\""""
         if not self.fields:
             yield Flaw(("field",), "a group without fields", "Give it a field or remove it")
 
-    def bodies(self) -> tuple[InnerFields, ...]:
+    def bodies(self) -> tuple[ask.InnerFields, ...]:
         """Return the fields."""
-        return (InnerFields((), self.fields),)
+        return (ask.InnerFields((), self.fields),)
 
     def with_bodies(self, bodies: tuple[tuple[Field, ...], ...]) -> Self:
         """Return a group of other fields."""
         return dataclasses.replace(self, fields=bodies[0])
 
-    def node(self, planner: Planner, at: At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
         """Return the fields."""
         return planner.group(self.fields, at.below()) if self.fields else None
 
-    def held(self, held: Held) -> Iterator[Held]:
+    def held(self, held: ask.Held) -> Iterator[ask.Held]:
         """Yield the values of all fields."""
         return held_in(self.fields, held.value, held)
 
-    def drawn(self, random: Random, known: Known) -> dict[str, Any]:
+    def drawn(self, random: Random, known: ask.Known) -> dict[str, Any]:
         """Return any values, each optional one there or not."""
         return drawn_values(self.fields, random, known)
 
-    def wished(self, wish: Wish, here: FieldPath, known: Known) -> dict[str, Any]:
+    def wished(self, wish: ask.Wish, here: ask.FieldPath, known: ask.Known) -> dict[str, Any]:
         """Return values with what is wished for inside."""
         return wished_values(self.fields, wish, here, known)
 
@@ -90,7 +77,7 @@ unit = "m\""""
         """Return a structure."""
         return Structure(maker, spot, self.fields, spot.path)
 
-    def converted(self, value: Any, known: Known, form: Conversion) -> Any:
+    def converted(self, value: Any, known: ask.Known, form: ask.Conversion) -> Any:
         """Return the data (the values) of the fields."""
         return form.fields(self.fields, value, known)
 
@@ -98,7 +85,7 @@ unit = "m\""""
         """Return a record."""
         return record_shape(self.fields, tags)
 
-    def cddl(self, rules: Rules, path: FieldPath) -> str:
+    def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
         """Return a rule with the fields."""
         return rules.rule(".".join(path), rules.fields(self.fields, path))
 
@@ -113,14 +100,14 @@ unit = "m\""""
         return own_time(self.fields, base)
 
     def records(
-        self, maker: RecordMaker, value: Any, path: FieldPath, known: Known,
+        self, maker: ask.RecordMaker, value: Any, path: ask.FieldPath, known: ask.Known,
         time: Any, *, element: bool = False,
     ) -> Iterator[dict[str, Any]]:  # fmt: skip
         """Yield the records of the fields."""
         return maker.group(self.fields, value, path, known, time=time, element=element)
 
     def from_records(
-        self, reader: RecordReader, records: list[SenmlRecord], known: Known,
+        self, reader: ask.RecordReader, records: list[SenmlRecord], known: ask.Known,
         *, outermost: bool = False, time: Decimal | None = None,
     ) -> Any:  # fmt: skip
         """Return the values of the fields."""
@@ -141,7 +128,7 @@ def drawn_values(
 
 
 def wished_values(
-    fields: tuple[Field, ...], wish: Wish, here: FieldPath, outer: Mapping[str, Any]
+    fields: tuple[Field, ...], wish: ask.Wish, here: ask.FieldPath, outer: Mapping[str, Any]
 ) -> dict[str, Any]:
     """Return values of fields with what is wished for inside, all else as small as it may be."""
     values: dict[str, Any] = {}
@@ -172,15 +159,17 @@ def own_time(fields: tuple[Field, ...], base: Field | None) -> TimeOffset | None
 
 
 def held_in(
-    fields: tuple[Field, ...], values: Mapping[str, Any], around: Held | None = None
-) -> Iterator[Held]:
+    fields: tuple[Field, ...], values: Mapping[str, Any], around: ask.Held | None = None
+) -> Iterator[ask.Held]:
     """Yield the single values of a message, or of a group ``around`` them, in the order of the fields."""
     path, order = ((), ()) if around is None else (around.path, around.order)
-    outer = Scope({}, {}) if around is None else around.scope
-    scope = Scope(
+    outer = ask.Scope({}, {}) if around is None else around.scope
+    scope = ask.Scope(
         {**outer.values, **values}, {**outer.fields, **{field.name: field for field in fields}}
     )
     for index, field in enumerate(fields):
         if field.carries and field.name in values:
             value = values[field.name]
-            yield from field.held(Held(field, value, (*path, field.name), (*order, index), scope))
+            yield from field.held(
+                ask.Held(field, value, (*path, field.name), (*order, index), scope)
+            )

@@ -15,10 +15,7 @@ from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits, exact, is_plain
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.interfaces import (
-    Gain,
-    Scope,
-)
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.number import Number
@@ -77,7 +74,7 @@ step = 1"""
         """Return seconds."""
         return "s"
 
-    def meaning(self, value: Any, scope: Scope) -> str:
+    def meaning(self, value: Any, scope: ask.Scope) -> str:
         """Return the date and time."""
         return self.date(value)
 
@@ -91,9 +88,9 @@ step = 1"""
             return ""
         return moment.isoformat().replace("+00:00", "Z")
 
-    def gain(self) -> Gain:
+    def gain(self) -> ask.Gain:
         """Return the resolution, and how long the number lasts."""
-        return Gain(
+        return ask.Gain(
             f"steps of {digits(self.step)} s, for {self._years(self.bits)} from {self.epoch}",
             f"the same steps for {self._years(self.bits - 1)}",
             self.step,

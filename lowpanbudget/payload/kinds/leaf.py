@@ -6,14 +6,8 @@ from typing import Any, ClassVar
 from lowpanbudget.payload.codec.grid import number_codec, special_codes
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.order import Order
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.interfaces import (
-    At,
-    FieldPath,
-    Known,
-    Planner,
-    Wish,
-)
 
 MAX_BITS = 64  # the widest integer that C99 promises
 
@@ -38,11 +32,11 @@ class Leaf(Field):
         """Return a value of the least, typical or greatest message."""
         return self.sent().example(case)
 
-    def node(self, planner: Planner, at: At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
         """Return a place of fixed width."""
         return LeafNode(planner.place(self))
 
-    def wished(self, wish: Wish, here: FieldPath, known: Known) -> Any:
+    def wished(self, wish: ask.Wish, here: ask.FieldPath, known: ask.Known) -> Any:
         """Return the value wished for, or that of the least message."""
         return wish.value if wish.path == here else self.example("least")
 

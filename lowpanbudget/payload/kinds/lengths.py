@@ -5,9 +5,11 @@ from collections.abc import Iterator
 from typing import ClassVar
 
 from lowpanbudget.errors import plural
+from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.codec.nodes import Case
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.interfaces import ELEMENT
 from lowpanbudget.payload.kinds.keys import says
 
 MAX_LENGTH = 65535  # of octets, and of the elements of an array
@@ -57,6 +59,10 @@ class Counted(Field):
         """Return the allowed lengths in words, and what they number."""
         size = f"{self.least}" if self.least == self.most else f"{self.least} .. {self.most}"
         return f"{size} {self.counts}", self.counts
+
+    def element_spot(self, spot: Spot) -> Spot:
+        """Return a spot with a name of its own, for the length."""
+        return Spot(f"{spot.path}{ELEMENT}", (*spot.words, "item"))
 
 
 @dataclasses.dataclass(frozen=True, slots=True)

@@ -11,10 +11,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import is_plain
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.interfaces import (
-    Gain,
-    Summary,
-)
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.listed import (
     MAX_ENTRIES,
@@ -79,11 +76,11 @@ unit = "m/s2\""""
             )
         yield from self.list_flaws(entries)
 
-    def summary(self) -> Summary:
+    def summary(self) -> ask.Summary:
         """Return the range and how it is divided."""
-        return Summary(range_text(self.min, self.max), f"{self.steps} equal ratios", self.unit)
+        return ask.Summary(range_text(self.min, self.max), f"{self.steps} equal ratios", self.unit)
 
-    def gain(self) -> Gain:
+    def gain(self) -> ask.Gain:
         """Return the resolution, and how many values a bit less would leave."""
         fewer = 1 << max(0, self.steps.bit_length() - 1)
         gives, error = self.resolution()
@@ -92,7 +89,7 @@ unit = "m/s2\""""
             if fewer > 1
             else "nothing would be left"
         )
-        return Gain(
+        return ask.Gain(
             f"{gives}; each value {self._percent(self.steps)} above the last", less, None, error
         )
 

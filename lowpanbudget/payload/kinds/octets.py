@@ -17,19 +17,9 @@ from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, octets_from, octets_text
 from lowpanbudget.payload.forms.shapes import OctetsShape, Shape
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import drawn_length
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.interfaces import (
-    ELEMENT,
-    At,
-    FieldPath,
-    Gain,
-    Known,
-    Planner,
-    Rules,
-    Summary,
-    Wish,
-)
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.lengths import Counted, length_flaws
 
@@ -90,7 +80,7 @@ length = 4                    # or min_length and max_length: then the length go
         """Yield what is wrong with the lengths."""
         yield from length_flaws(self, bits_key="length_bits", bits=self.length_bits)
 
-    def node(self, planner: Planner, at: At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
         """Return a place of fixed width, or a length and octets."""
         if self.least != self.most:
             return ContentsNode(self, planner.order)
@@ -106,7 +96,7 @@ length = 4                    # or min_length and max_length: then the length go
             lambda code: self.from_octets(code.to_bytes(count, stream)),
         )
 
-    def drawn(self, random: Random, known: Known) -> Any:
+    def drawn(self, random: Random, known: ask.Known) -> Any:
         """Return any octets."""
         return random.randbytes(drawn_length(self.least, self.most, random))
 
@@ -115,29 +105,27 @@ length = 4                    # or min_length and max_length: then the length go
         for length in (self.least, self.most):
             yield bytes(0xA5 ^ i & 0xFF for i in range(length))
 
-    def wished(self, wish: Wish, here: FieldPath, known: Known) -> Any:
+    def wished(self, wish: ask.Wish, here: ask.FieldPath, known: ask.Known) -> Any:
         """Return the value wished for, or that of the least message."""
         return wish.value if wish.path == here else self.example("least")
 
-    def summary(self) -> Summary:
+    def summary(self) -> ask.Summary:
         """Return the lengths."""
-        return Summary(self.count_summary()[0])
+        return ask.Summary(self.count_summary()[0])
 
     def value_bits(self) -> int:
         """Return the bits of the most octets."""
         return 8 * self.most
 
-    def gain(self) -> Gain:
+    def gain(self) -> ask.Gain:
         """Return how many octets there are."""
-        return Gain(f"up to {plural(self.most, 'octet')} as they are", "an octet less of content")
+        return ask.Gain(
+            f"up to {plural(self.most, 'octet')} as they are", "an octet less of content"
+        )
 
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return octets, with their number where it can change."""
         return OctetArray(maker, spot, self)
-
-    def element_spot(self, spot: Spot) -> Spot:
-        """Return a spot with a name of its own, for the number of octets."""
-        return Spot(f"{spot.path}{ELEMENT}", (*spot.words, "item"))
 
     def to_json(self, value: Any) -> Any:
         """Return base64url."""
@@ -151,7 +139,7 @@ length = 4                    # or min_length and max_length: then the length go
         """Return octets."""
         return OctetsShape(self.least, self.most)
 
-    def cddl(self, rules: Rules, path: FieldPath) -> str:
+    def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
         """Return a string of octets with its lengths."""
         return f"bstr .size {self._sizes()}"
 

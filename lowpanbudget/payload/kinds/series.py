@@ -18,22 +18,9 @@ from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.forms.doubles import value_of
 from lowpanbudget.payload.forms.senml import SenmlRecord, parted
 from lowpanbudget.payload.forms.shapes import ListShape, Shape, whole_of
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import EDGE, drawn_length
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.interfaces import (
-    ELEMENT,
-    At,
-    CodeOf,
-    FieldPath,
-    Gain,
-    Held,
-    Known,
-    Planner,
-    RecordMaker,
-    RecordReader,
-    Rules,
-    Wish,
-)
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.lengths import Repeated, length_flaws
 from lowpanbudget.payload.kinds.number import CODINGS, Number
@@ -153,11 +140,11 @@ escape = true                 # a whole sample where a difference is too large""
                 f"Use {' or '.join(DELTAS)}",
             )
 
-    def node(self, planner: Planner, at: At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
         """Return a count, a sample and differences."""
         return SeriesNode(self, LeafNode(planner.place(self.number())), planner.order)
 
-    def held(self, held: Held) -> Iterator[Held]:
+    def held(self, held: ask.Held) -> Iterator[ask.Held]:
         """Yield the samples."""
         number = self.number()
         for index, sample in enumerate(held.value):
@@ -171,7 +158,7 @@ escape = true                 # a whole sample where a difference is too large""
             return min(grid.high - grid.low, (1 << self.delta_bits - 1) - 1)
         return grid.high - grid.low
 
-    def drawn(self, random: Random, known: Known) -> list[Any]:
+    def drawn(self, random: Random, known: ask.Known) -> list[Any]:
         """Return a walk of small steps, with jumps where the format can carry them."""
         grid, widest = self.number().grid(), self._reach()
         steps = [random.randint(grid.low, grid.high)]
@@ -191,7 +178,7 @@ escape = true                 # a whole sample where a difference is too large""
                 yield [grid.value_of(first)] * length
                 yield [grid.value_of((first, other)[index % 2]) for index in range(length)]
 
-    def wished(self, wish: Wish, here: FieldPath, known: Known) -> Any:
+    def wished(self, wish: ask.Wish, here: ask.FieldPath, known: ask.Known) -> Any:
         """Return the series wished for, or the shortest."""
         if wish.path == here:
             return wish.value
@@ -201,7 +188,7 @@ escape = true                 # a whole sample where a difference is too large""
         """Return how many codes mean no sample."""
         return self.number().spare_codes(bits)
 
-    def gain(self) -> Gain:
+    def gain(self) -> ask.Gain:
         """Return the resolution, and that of a bit less."""
         return stepped_gain(self)
 
@@ -213,15 +200,11 @@ escape = true                 # a whole sample where a difference is too large""
         """Return integers of steps, with their number where it can change."""
         return SampleArray(maker, spot, self)
 
-    def element_spot(self, spot: Spot) -> Spot:
-        """Return a spot with a name of its own, for the number of samples."""
-        return Spot(f"{spot.path}{ELEMENT}", (*spot.words, "item"))
-
-    def coded(self, value: Any, known: Known, code: CodeOf) -> Any:
+    def coded(self, value: Any, known: ask.Known, code: ask.CodeOf) -> Any:
         """Return the samples in full."""
         return [code(self.number(), sample) for sample in value]
 
-    def decoded(self, item: Any, known: Known, value: CodeOf) -> Any:
+    def decoded(self, item: Any, known: ask.Known, value: ask.CodeOf) -> Any:
         """Return the values of samples."""
         return [value(self.number(), sample) for sample in item]
 
@@ -237,7 +220,7 @@ escape = true                 # a whole sample where a difference is too large""
         """Return a list of integers."""
         return ListShape(whole_of(self.number()), self.least, self.most)
 
-    def cddl(self, rules: Rules, path: FieldPath) -> str:
+    def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
         """Return an array of integers."""
         return f"[{self.least}*{self.most} {span_text(self.number())}]"
 
@@ -248,7 +231,7 @@ escape = true                 # a whole sample where a difference is too large""
         return parts.SeriesForm(self, order, parts.leaf_form(self.number(), order))
 
     def records(
-        self, maker: RecordMaker, value: Any, path: FieldPath, known: Known,
+        self, maker: ask.RecordMaker, value: Any, path: ask.FieldPath, known: ask.Known,
         time: Any, *, element: bool = False,
     ) -> Iterator[dict[str, Any]]:  # fmt: skip
         """Yield a record for each sample, with its index in the name."""
@@ -256,7 +239,7 @@ escape = true                 # a whole sample where a difference is too large""
             yield maker.entry(self, item, (*path, str(index)), known, time)
 
     def from_records(
-        self, reader: RecordReader, records: list[SenmlRecord], known: Known,
+        self, reader: ask.RecordReader, records: list[SenmlRecord], known: ask.Known,
         *, outermost: bool = False, time: Decimal | None = None,
     ) -> Any:  # fmt: skip
         """Return the samples."""

@@ -9,10 +9,7 @@ from lowpanbudget.errors import plural
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import digits, is_plain
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.kinds.interfaces import (
-    Gain,
-    Summary,
-)
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.listed import (
     MAX_ENTRIES,
@@ -65,14 +62,14 @@ unit = "Hz\""""
                 return
         yield from self.list_flaws(self.values)
 
-    def summary(self) -> Summary:
+    def summary(self) -> ask.Summary:
         """Return the range and how it is divided."""
-        return Summary(
+        return ask.Summary(
             range_text(self.values[0], self.values[-1]), f"table of {len(self.values)}", self.unit
         )
 
-    def gain(self) -> Gain:
+    def gain(self) -> ask.Gain:
         """Return the resolution, and how many values a bit less would leave."""
         fewer = 1 << max(0, (len(self.values) - 1).bit_length() - 1)
         gives, error = self.resolution()
-        return Gain(gives, f"at most {plural(fewer, 'value')}", None, error)
+        return ask.Gain(gives, f"at most {plural(fewer, 'value')}", None, error)

@@ -12,12 +12,8 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.shapes import Shape, TextShape
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.interfaces import (
-    FieldPath,
-    Known,
-    Rules,
-)
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.lengths import length_flaws
 from lowpanbudget.payload.kinds.octets import Octets
@@ -71,7 +67,7 @@ encoding = "utf-8\""""
             )
         yield from length_flaws(self, bits_key="length_bits", bits=self.length_bits)
 
-    def drawn(self, random: Random, known: Known) -> str:
+    def drawn(self, random: Random, known: ask.Known) -> str:
         """Return any small letters."""
         octets = Octets.drawn(self, random, known)
         return bytes(97 + octet % 26 for octet in octets).decode()
@@ -100,7 +96,7 @@ encoding = "utf-8\""""
         """Return text."""
         return TextShape(self.least, self.most, self.encoding)
 
-    def cddl(self, rules: Rules, path: FieldPath) -> str:
+    def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
         """Return a text with its lengths."""
         return f"tstr .size {self._sizes()}"
 

@@ -16,23 +16,13 @@ from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
 from lowpanbudget.payload.exact import EXACT, digits, exact, input_number
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, Real, number_of
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import (
     drawn_number,
     furthest,
 )
 from lowpanbudget.payload.kinds.field import Field, no_reference
 from lowpanbudget.payload.kinds.instant import Time
-from lowpanbudget.payload.kinds.interfaces import (
-    At,
-    CodeOf,
-    FieldPath,
-    Gain,
-    Known,
-    Planner,
-    Scope,
-    Summary,
-    Wish,
-)
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.names import name_flaw
 from lowpanbudget.payload.kinds.number import Number
@@ -107,7 +97,7 @@ max = 3600"""
         """Return the name of the time that it counts from."""
         return self.base
 
-    def node(self, planner: Planner, at: At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
         """Return a place that holds the steps since the base."""
         base = at.scope.get(self.base)
         if base is None or base.field.kind != Time.kind or base.field.optional:
@@ -115,25 +105,25 @@ max = 3600"""
             return None
         return TimeOffsetNode(planner.place(self.number()), self, base.slot)
 
-    def drawn(self, random: Random, known: Known) -> Any:
+    def drawn(self, random: Random, known: ask.Known) -> Any:
         """Return a time after the base."""
         return known[self.base] + drawn_number(self.number(), random)
 
-    def wished(self, wish: Wish, here: FieldPath, known: Known) -> Any:
+    def wished(self, wish: ask.Wish, here: ask.FieldPath, known: ask.Known) -> Any:
         """Return the base plus the offset wished for, or plus the least."""
         offset = wish.value if wish.path == here else self.example_offset("least")
         return known[self.base] + offset
 
-    def summary(self) -> Summary:
+    def summary(self) -> ask.Summary:
         """Return the range after the base, in seconds."""
         words = f"{digits(self.min)} .. {digits(self.max)} after {self.base}"
-        return Summary(words, digits(self.step), "s")
+        return ask.Summary(words, digits(self.step), "s")
 
     def shown_unit(self) -> str:
         """Return seconds."""
         return "s"
 
-    def meaning(self, value: Any, scope: Scope) -> str:
+    def meaning(self, value: Any, scope: ask.Scope) -> str:
         """Return the date and time, and the seconds after the base."""
         after = digits(EXACT.subtract(exact(value), exact(scope.values[self.base])))
         base = scope.fields.get(self.base)
@@ -144,7 +134,7 @@ max = 3600"""
         """Return how many codes mean no offset."""
         return self.number().spare_codes(bits)
 
-    def gain(self) -> Gain:
+    def gain(self) -> ask.Gain:
         """Return the resolution, and that of a bit less."""
         return stepped_gain(self)
 
@@ -154,11 +144,11 @@ max = 3600"""
             maker, spot, self.number(), about=f", counted from {self.base}", base=self.base
         )
 
-    def coded(self, value: Any, known: Known, code: CodeOf) -> Any:
+    def coded(self, value: Any, known: ask.Known, code: ask.CodeOf) -> Any:
         """Return the seconds after the base."""
         return code(self.number(), EXACT.subtract(exact(value), exact(known[self.base])))
 
-    def decoded(self, item: Any, known: Known, value: CodeOf) -> Any:
+    def decoded(self, item: Any, known: ask.Known, value: ask.CodeOf) -> Any:
         """Return the time that is some seconds after the base."""
         return known[self.base] + value(self.number(), item)
 
@@ -168,15 +158,15 @@ max = 3600"""
 
         return parts.OffsetForm(parts.leaf_form(self.number(), order), self, bases[self.base])
 
-    def to_senml(self, value: Any, known: Known, real: Real) -> tuple[str, Any]:
+    def to_senml(self, value: Any, known: ask.Known, real: Real) -> tuple[str, Any]:
         """Return the seconds after the base."""
         return "v", number_of(EXACT.subtract(exact(value), exact(known[self.base])))
 
-    def from_senml(self, item: Any, known: Known) -> Any:
+    def from_senml(self, item: Any, known: ask.Known) -> Any:
         """Return the time that is some seconds after the base."""
         return self.after(known, item)
 
-    def after(self, known: Known, seconds: Any) -> Any:
+    def after(self, known: ask.Known, seconds: Any) -> Any:
         """Return the time some seconds after the base; whole where the base is whole."""
         base = known[self.base]
         total = EXACT.add(exact(base), exact(seconds))

@@ -16,22 +16,10 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.stream import BitReader, BitWriter
 from lowpanbudget.payload.forms.senml import SenmlRecord
 from lowpanbudget.payload.forms.shapes import ChoiceShape, Shape
+from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field, no_reference
 from lowpanbudget.payload.kinds.group import drawn_values, held_in, record_shape, wished_values
-from lowpanbudget.payload.kinds.interfaces import (
-    At,
-    Conversion,
-    FieldPath,
-    Held,
-    InnerFields,
-    Known,
-    Planner,
-    RecordMaker,
-    RecordReader,
-    Rules,
-    Wish,
-)
 from lowpanbudget.payload.kinds.keys import says
 
 
@@ -77,9 +65,11 @@ unit = "m/s"
 [[message.field.option]]
 when = "service\""""
 
-    def bodies(self) -> tuple[InnerFields, ...]:
+    def bodies(self) -> tuple[ask.InnerFields, ...]:
         """Return the fields of each option."""
-        return tuple(InnerFields((f"({option.when})",), option.fields) for option in self.options)
+        return tuple(
+            ask.InnerFields((f"({option.when})",), option.fields) for option in self.options
+        )
 
     def with_bodies(self, bodies: tuple[tuple[Field, ...], ...]) -> Self:
         """Return a union whose options have other fields."""
@@ -92,11 +82,11 @@ when = "service\""""
         """Return the name of the tag."""
         return self.tag
 
-    def chosen(self, known: Known) -> Option:
+    def chosen(self, known: ask.Known) -> Option:
         """Return the option that the tag among the known values chooses."""
         return next(option for option in self.options if option.when == known[self.tag])
 
-    def node(self, planner: Planner, at: At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
         """Return the groups of all options, or None if one is flawed or there are others than the tag has names."""
         tag = at.scope.get(self.tag)
         if tag is None or not isinstance(tag.node, TagNode) or tag.field.optional:
@@ -136,17 +126,17 @@ when = "service\""""
         tag.node.unions.append(nodes)
         return UnionNode(nodes, tag.slot)
 
-    def held(self, held: Held) -> Iterator[Held]:
+    def held(self, held: ask.Held) -> Iterator[ask.Held]:
         """Yield the values of the chosen option."""
         option = self.chosen(held.scope.values)
         inside = held._replace(order=(*held.order, self.options.index(option)))
         return held_in(option.fields, held.value, inside)
 
-    def drawn(self, random: Random, known: Known) -> dict[str, Any]:
+    def drawn(self, random: Random, known: ask.Known) -> dict[str, Any]:
         """Return any values of the chosen option."""
         return drawn_values(self.chosen(known).fields, random, known)
 
-    def wished(self, wish: Wish, here: FieldPath, known: Known) -> dict[str, Any]:
+    def wished(self, wish: ask.Wish, here: ask.FieldPath, known: ask.Known) -> dict[str, Any]:
         """Return values of the chosen option with what is wished for inside."""
         option = self.chosen(known)
         return wished_values(option.fields, wish, (*here, f"({option.when})"), known)
@@ -155,7 +145,7 @@ when = "service\""""
         """Return a union of structures."""
         return StructureUnion(maker, spot, self.tag, self.options)
 
-    def converted(self, value: Any, known: Known, form: Conversion) -> Any:
+    def converted(self, value: Any, known: ask.Known, form: ask.Conversion) -> Any:
         """Return the data (the values) of the chosen option."""
         return form.fields(self.chosen(known).fields, value, known)
 
@@ -169,7 +159,7 @@ when = "service\""""
         )
         return ChoiceShape(self.tag, tuple(sorted(options, key=lambda pair: pair[0])))
 
-    def cddl(self, rules: Rules, path: FieldPath) -> str:
+    def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
         """Return a rule for each option."""
         options = []
         for option in self.options:
@@ -190,14 +180,14 @@ when = "service\""""
         return cs.Switch(lambda context: parts.earlier(context, self.tag), options)
 
     def records(
-        self, maker: RecordMaker, value: Any, path: FieldPath, known: Known,
+        self, maker: ask.RecordMaker, value: Any, path: ask.FieldPath, known: ask.Known,
         time: Any, *, element: bool = False,
     ) -> Iterator[dict[str, Any]]:  # fmt: skip
         """Yield the records of the chosen option."""
         return maker.group(self.chosen(known).fields, value, path, known, time=time)
 
     def from_records(
-        self, reader: RecordReader, records: list[SenmlRecord], known: Known,
+        self, reader: ask.RecordReader, records: list[SenmlRecord], known: ask.Known,
         *, outermost: bool = False, time: Decimal | None = None,
     ) -> Any:  # fmt: skip
         """Return the values of the chosen option."""
