@@ -1,7 +1,7 @@
 """Octets with a position, and the spans that say what each run of bits is.
 
-A ``Reader`` walks octets that came from the air, a ``Writer`` makes octets; both leave ``Span``s behind,
-in wire order and without gap, so that whoever reads or writes a header explains it by the same act.
+A ``Reader`` walks octets that came from the air, a ``Writer`` makes octets; both leave ``Span``s behind, in wire order
+and without gap, so that whoever reads or writes a header explains it by the same act.
 """
 
 from typing import Any, Literal, NamedTuple

@@ -42,7 +42,7 @@ def rfc(number: int, section: str = "") -> Cite:
 def ieee(edition: int, clause: str = "") -> Cite:
     """Return the cite of a clause or table of an edition of IEEE 802.15.4 (2003, 2006, 2011, 2015, 2020).
 
-    The text is not free to read; clause and table numbers are given from memory unless a comment
-    beside the cite says otherwise.
+    The text is not free to read; clause and table numbers are given from memory unless a comment beside the cite says
+    otherwise.
     """
     return Cite(f"{_EDITION_PREFIX} 802.15.4-{edition}", clause)

@@ -1,7 +1,7 @@
 """What a header may know from outside itself: link addresses, contexts, the RPL root.
 
-The link address of a frame becomes an interface identifier here, by the rule of RFC 6282 section 3.2.2
-(and, to recognise old senders, by that of RFC 4944 section 6).
+The link address of a frame becomes an interface identifier here, by the rule of RFC 6282 section 3.2.2 (and, to
+recognise old senders, by that of RFC 4944 section 6).
 """
 
 from collections.abc import Iterator, Mapping
@@ -21,10 +21,9 @@ UNIVERSAL_LOCAL = 0x0200_0000_0000_0000  # RFC 4291 appendix A: inverted in an E
 class Context:
     """A prefix shared by compressor and decompressor (RFC 6282 section 3, RFC 6775 section 4.2).
 
-    ``prefix`` is an ``IPv6Network`` or its text, of any length 0 to 128. ``may_compress`` is the
-    C flag of the 6LoWPAN context option: with False the prefix still expands, but the compressor
-    leaves it alone. Raises ``RequestError`` for a prefix that cannot be read or has bits set
-    beyond its length.
+    ``prefix`` is an ``IPv6Network`` or its text, of any length 0 to 128. ``may_compress`` is the C flag of the 6LoWPAN
+    context option: with False the prefix still expands, but the compressor leaves it alone. Raises ``RequestError`` for
+    a prefix that cannot be read or has bits set beyond its length.
     """
 
     prefix: IPv6Network
@@ -86,11 +85,10 @@ class Contexts(Mapping[int, Context]):
 class Env:
     """What surrounds a 6LoWPAN payload.
 
-    ``source`` and ``destination`` are link addresses, most significant octet first, as bytes or
-    hex text of 2, 6 or 8 octets, or None when unknown. ``pan_id`` serves only to recognise RFC
-    4944's old interface identifiers. ``contexts`` maps an id to a prefix (text, ``IPv6Network`` or
-    ``Context``). ``root`` is the RPL root's address, the reference of RFC 8138's compressed
-    addresses; ``rpi_type`` the option type of RFC 9008 (0x63 or 0x23). Raises ``RequestError``
+    ``source`` and ``destination`` are link addresses, most significant octet first, as bytes or hex text of 2, 6 or 8
+    octets, or None when unknown. ``pan_id`` serves only to recognise RFC 4944's old interface identifiers. ``contexts``
+    maps an id to a prefix (text, ``IPv6Network`` or ``Context``). ``root`` is the RPL root's address, the reference of
+    RFC 8138's compressed addresses; ``rpi_type`` the option type of RFC 9008 (0x63 or 0x23). Raises ``RequestError``
     naming the argument that cannot be used.
     """
 
@@ -193,8 +191,8 @@ def interface_identifier(link: bytes | None) -> int | None:
 def old_interface_identifier(pan_id: int, link: bytes) -> int:
     """Return the identifier of RFC 4944 section 6 for a 16-bit address: PAN ID, 00ff:fe00, address.
 
-    "the "Universal/Local" (U/L) bit SHALL be set to zero in keeping with the fact that this is not a globally
-    unique value".
+    "the "Universal/Local" (U/L) bit SHALL be set to zero in keeping with the fact that this is not a globally unique
+    value".
     """
     return ((pan_id & 0xFDFF) << 48) | SHORT_IID | int.from_bytes(link, "big")
 

@@ -1,7 +1,7 @@
 """Every exception of the package, with the exit code that the command line gives it.
 
-Two families: the *octets* are wrong (``WireError``: where, which layer, which section) or the
-*request* is wrong (``RequestError``: which file, line, key, what is allowed, what to try).
+Two families: the *octets* are wrong (``WireError``: where, which layer, which section) or the *request* is wrong
+(``RequestError``: which file, line, key, what is allowed, what to try).
 """
 
 from typing import ClassVar, Self

@@ -58,8 +58,8 @@ PHYS = {
 class Link:
     """How every frame of the design is built.
 
-    ``largest`` is the PSDU in octets, FCS included; ``security`` is None for an open network. ``recoverable``: RFC
-    8931 cuts datagrams, else RFC 4944.
+    ``largest`` is the PSDU in octets, FCS included; ``security`` is None for an open network. ``recoverable``: RFC 8931
+    cuts datagrams, else RFC 4944.
     """
 
     phy: str = "o-qpsk-2450"

@@ -1,8 +1,8 @@
 """How a message is written in a design file: the shape of ``[[message]]`` and ``[[message.field]]``.
 
 pydantic judges shape (keys, types, allowed words); what the numbers mean together is judged by
-``lowpanbudget.payload``, whose flaws carry the keys of this file as their path. Decimals are exact:
-read the file with ``tomllib.load(file, parse_float=Decimal)``.
+``lowpanbudget.payload``, whose flaws carry the keys of this file as their path. Decimals are exact: read the file with
+``tomllib.load(file, parse_float=Decimal)``.
 """
 
 import dataclasses

@@ -43,8 +43,8 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.iphc import Iphc
-from lowpanbudget.stack.found import Notice
 from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.reassembly import Complete, Reassembler
 from lowpanbudget.stack.upper import read_upper
 

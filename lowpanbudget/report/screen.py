@@ -1,7 +1,7 @@
 """What an output can show, and text made fit for it.
 
-Control characters become visible escapes, so that no text from a file or a frame can steer a terminal; characters
-that the encoding lacks get a plain stand-in before anything is laid out, so that columns stay straight.
+Control characters become visible escapes, so that no text from a file or a frame can steer a terminal; characters that
+the encoding lacks get a plain stand-in before anything is laid out, so that columns stay straight.
 """
 
 from collections.abc import Callable

@@ -135,8 +135,7 @@ def rows(
 ) -> list[Plain]:
     """Return each span with its place as people count: octet range, bit range, and what was sent.
 
-    ``octets`` are the frame's, if there are any; those in the range ``sealed`` went encrypted and are
-    not shown.
+    ``octets`` are the frame's, if there are any; those in the range ``sealed`` went encrypted and are not shown.
     """
     found = []
     for span in spans:

@@ -25,10 +25,10 @@ from lowpanbudget.room.measure import frames_of, room_of
 class Place:
     """One encoding of a message on one hop of a flow.
 
-    ``frames`` by case; None where no datagram is so large, or the values cannot be said. ``spare``:
-    the octets left in one frame by case, negative where they are missing. ``largest_frames`` and ``largest_spare``:
-    the same of the largest size that any values take. ``fits``: all cases can be said, and no values take more frames
-    than the flow allows. ``batch``: how many readings one frame carries whatever they are, None where nothing repeats.
+    ``frames`` by case; None where no datagram is so large, or the values cannot be said. ``spare``: the octets left in
+    one frame by case, negative where they are missing. ``largest_frames`` and ``largest_spare``: the same of the
+    largest size that any values take. ``fits``: all cases can be said, and no values take more frames than the flow
+    allows. ``batch``: how many readings one frame carries whatever they are, None where nothing repeats.
     """
 
     flow: str
@@ -49,9 +49,9 @@ class Alternative:
     """One message in one encoding, by case: ``wire`` has the octets, ``cannot`` why there are none.
 
     ``largest``: the octets that no values of the message exceed; ``largest_is`` "found" where ``largest_wire`` is a
-    message of that size, "bound" where it is only near; None and empty where it cannot be told.
-    ``errors``: the greatest error of each field that does not come back exactly, over all cases.
-    ``missing``: what to install before anything can be said.
+    message of that size, "bound" where it is only near; None and empty where it cannot be told. ``errors``: the
+    greatest error of each field that does not come back exactly, over all cases. ``missing``: what to install before
+    anything can be said.
     """
 
     message: str

@@ -15,14 +15,12 @@ from lowpanbudget.room.measure import Rooms, deepest, frames_of
 class Fit:
     """One message on one hop of one flow.
 
-    ``octets`` and ``bits`` are of the greatest message, or, when it collects readings, of one with as
-    many as every hop of the flow carries in one frame. ``fits``: it takes no more frames than the
-    flow allows. ``spare`` octets are
-    left in one frame (negative: missing). ``frames`` is None when no datagram can be so large.
-    ``batch``: how many ``batch_of`` one frame carries; the first of them waits ``wait_s`` seconds for
-    the last (None: the flow does not say how often). ``padding_bits`` only fill up octets.
-    ``advice``: changes that together make one frame enough, none when none can. ``deepest``: the
-    longest source route with which one frame is enough (None: the flow has none).
+    ``octets`` and ``bits`` are of the greatest message, or, when it collects readings, of one with as many as every hop
+    of the flow carries in one frame. ``fits``: it takes no more frames than the flow allows. ``spare`` octets are left
+    in one frame (negative: missing). ``frames`` is None when no datagram can be so large. ``batch``: how many
+    ``batch_of`` one frame carries; the first of them waits ``wait_s`` seconds for the last (None: the flow does not say
+    how often). ``padding_bits`` only fill up octets. ``advice``: changes that together make one frame enough, none when
+    none can. ``deepest``: the longest source route with which one frame is enough (None: the flow has none).
     """
 
     message: str
@@ -53,8 +51,8 @@ class Fit:
 def fit(design: Design, message: str | None = None, *, spare: int = 0) -> list[Fit]:
     """Return how each message (or the one named) fits each flow that carries it, on each hop.
 
-    A message that no flow names is tried on all. ``spare`` octets of a frame are kept free of collected readings,
-    as a node does that is built for it. Raises ``RequestError`` for a message that the design does not have.
+    A message that no flow names is tried on all. ``spare`` octets of a frame are kept free of collected readings, as a
+    node does that is built for it. Raises ``RequestError`` for a message that the design does not have.
     """
     design = Design.of(design)
     messages = design.messages if message is None else (design.message(message),)

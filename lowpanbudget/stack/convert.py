@@ -6,7 +6,7 @@ from typing import Any
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed
-from lowpanbudget.stack.found import Lowpan, Notice
+from lowpanbudget.stack.incoming import Lowpan, Notice
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.packets import packet_of
@@ -51,8 +51,8 @@ def compress(
 
     ``packet`` is octets or a scapy packet. ``elide_udp_checksum`` is the upper layer's permission of RFC 6282 section
     4.3.2: it wants another integrity check over the same octets. ``ghc`` allows RFC 7400, ``lorh`` RFC 8138: a source
-    route then comes back with whole addresses and without those already visited. Raises
-    ``RequestError`` when the octets are no IPv6 datagram, a length disagrees, or a checksum to be elided is wrong.
+    route then comes back with whole addresses and without those already visited. Raises ``RequestError`` when the
+    octets are no IPv6 datagram, a length disagrees, or a checksum to be elided is wrong.
     """
     env = Env.of(env)
     datagram = octets_of(packet)
@@ -76,24 +76,24 @@ def decompress(octets: bytes, env: Env | None = None) -> Decompressed:
     """
     env = Env.of(env)
     reader = Reader(octets_of(octets))
-    found = Lowpan(source=env.source, destination=env.destination)
-    read_lowpan(reader, env, found)
-    if found.datagram is None:
-        if found.fragment is not None:
+    lowpan = Lowpan(source=env.source, destination=env.destination)
+    read_lowpan(reader, env, lowpan)
+    if lowpan.datagram is None:
+        if lowpan.fragment is not None:
             raise Malformed(
                 "the payload is a fragment",
                 layer=reader.layer,
                 hint="Fragments go through a Reassembler",
             )
-        other = next((notice for notice in found.notices if notice.name == "not-lowpan"), None)
+        other = next((notice for notice in lowpan.notices if notice.name == "not-lowpan"), None)
         raise Malformed(
             "the payload holds no IPv6 datagram" if other is None else other.text,
             layer=reader.layer,
             cite=None if other is None else other.cite,
         )
     return Decompressed(
-        found.datagram.octets,
-        tuple(head.value for head in found.heads),
+        lowpan.datagram.octets,
+        tuple(head.value for head in lowpan.heads),
         tuple(reader.spans),
-        tuple(found.notices),
+        tuple(lowpan.notices),
     )

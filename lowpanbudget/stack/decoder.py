@@ -9,8 +9,8 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head
 from lowpanbudget.layers.internet import ipv6, rpi
 from lowpanbudget.layers.link.security import Devices, Key
-from lowpanbudget.stack.found import Datagram, Notice
 from lowpanbudget.stack.frame import Frame, decode_lowpan, decode_prepared
+from lowpanbudget.stack.incoming import Datagram, Notice
 from lowpanbudget.stack.upper import read_upper
 
 

@@ -38,13 +38,11 @@ def encode_frame(
 ) -> Encoded:
     """Return a frame: header, payload IEs, payload (sealed when the header says so), MIC and FCS.
 
-    ``payload`` is octets, or a ``Writer`` whose spans are kept. ``key`` (octets, hex or
-    ``Key``) is needed for levels 1 to 7;
-    ``devices`` gives the EUI-64 behind a short source address. ``used``, one for each key, refuses a nonce that comes
-    twice: a frame counter or slot number that was sent already (a retransmission sends the same octets: keep them).
-    Raises ``RequestError`` for a header that cannot be
-    written, a missing key, what the nonce lacks, or a nonce used before. Sizes are not limited here: the PHY's are the
-    caller's matter.
+    ``payload`` is octets, or a ``Writer`` whose spans are kept. ``key`` (octets, hex or ``Key``) is needed for levels 1
+    to 7; ``devices`` gives the EUI-64 behind a short source address. ``used``, one for each key, refuses a nonce that
+    comes twice: a frame counter or slot number that was sent already (a retransmission sends the same octets: keep
+    them). Raises ``RequestError`` for a header that cannot be written, a missing key, what the nonce lacks, or a nonce
+    used before. Sizes are not limited here: the PHY's are the caller's matter.
     """
     if not isinstance(mac, Mac):
         raise RequestError(f"a Mac is needed, not {type(mac).__name__}", cite=mac_layer.CITE)

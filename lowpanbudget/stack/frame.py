@@ -11,39 +11,31 @@ from typing import Any
 from lowpanbudget.bits import Place, Reader, Span
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import RPI_TYPES, Contexts, Env, address
-from lowpanbudget.errors import BadMic, RequestError, WireError
+from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.fields import Head, Packet, Restored
 from lowpanbudget.layers.link import contents, elements
 from lowpanbudget.layers.link import mac as mac_layer
-from lowpanbudget.layers.link.auxiliary import LEVELS_CITE, Security
 from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
 from lowpanbudget.layers.link.fcs import LENGTHS
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.mac import FrameType, Mac
-from lowpanbudget.layers.link.security import (
-    Devices,
-    Key,
-    devices_of,
-    keys_of,
-    slot_number,
-    unseal,
-)
+from lowpanbudget.layers.link.security import Devices, Key, devices_of, keys_of, slot_number
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
-from lowpanbudget.stack.found import Datagram, Lowpan, Notice
+from lowpanbudget.stack.incoming import Datagram, Lowpan, Notice
 from lowpanbudget.stack.lowpan import read_lowpan
+from lowpanbudget.stack.opening import open_payload
 from lowpanbudget.stack.uncompressed import restored
 
 
 @dataclass(slots=True)
 class Frame:
-    """A frame read.
+    """A frame as ``decode_frame`` read it: its headers, what they carry, and a span for every bit.
 
-    ``mac`` is None when not even the header could be read. ``payload`` is in the clear, from
-    after MHR and payload IEs up to
-    the MIC, command identifier and beacon fields included; None while sealed. ``datagram`` is the IPv6 packet, or None
-    for a fragment (``fragment``, ``fragment_octets``), another payload, or a ``fault``. ``spans`` tile the frame;
+    ``mac`` is None when not even the header could be read. ``payload`` is in the clear, from after MHR and payload IEs
+    up to the MIC, command identifier and beacon fields included; None while sealed. ``datagram`` is the IPv6 packet, or
+    None for a fragment (``fragment``, ``fragment_octets``), another payload, or a ``fault``. ``spans`` tile the frame;
     ``heads`` are its headers where they stand, ``values`` the headers restored from them. At the places ``free`` other
     octets would have been read alike.
     """
@@ -93,12 +85,11 @@ def decode_frame(
     root: object = None,
     rpi_type: int = 0x63,
 ) -> Frame:
-    """Return what a frame holds; never raises on any octets: a fault is kept in the frame.
+    """Return the frame that these octets are; never raises on any octets: a fault is kept in the frame.
 
-    ``fcs``: True (2 octets), False (none), 2 or 4. ``contexts`` as in ``Env``. ``keys``:
-    octets, hex or ``Key``. ``devices``: short
-    address or (PAN ID, short address) to EUI-64. ``asn``: the absolute slot number, for slot-number nonces. Raises
-    ``RequestError`` for arguments that cannot be used.
+    ``fcs``: True (2 octets), False (none), 2 or 4. ``contexts`` as in ``Env``. ``keys``: octets, hex or ``Key``.
+    ``devices``: short address or (PAN ID, short address) to EUI-64. ``asn``: the absolute slot number, for slot-number
+    nonces. ``root`` and ``rpi_type`` as in ``Env``. Raises ``RequestError`` for arguments that cannot be used.
     """
     if not isinstance(octets, bytes | bytearray | memoryview):
         raise RequestError(
@@ -147,7 +138,7 @@ def decode_prepared(
         if mac.fault is not None:
             raise mac.fault
         _note_faults(frame, mac.header_ies)
-        if mac.security is None or _open(frame, mac.security, reader, keys, devices, asn, trailer):
+        if mac.security is None or _open(frame, reader, mac, keys, devices, asn, trailer):
             env = Env.carried(mac.source, mac.destination, mac.pan_id, contexts, root, rpi_type)
             _read_payload(frame, reader, env)
     except WireError as error:
@@ -198,88 +189,20 @@ def _check_fcs(frame: Frame, octets: bytes, length: int, trailer: list[Span]) ->
 
 def _open(
     frame: Frame,
-    security: Security,
     reader: Reader,
+    mac: Mac,
     keys: tuple[Key, ...],
     devices: Devices,
     asn: int | None,
     trailer: list[Span],
 ) -> bool:
-    """Take the protection off; return whether the payload can be read in the clear.
-
-    Moves the reader's end before the MIC and, for an encrypted payload, swaps in the opened octets.
-    """
-    if security.level == 0:
-        return True
-    level, mic = security.protection, security.mic
-    if len(mic) < level.mic:
-        reader.need(level.mic, f"the {level.name} integrity code", LEVELS_CITE)
-    header, sealed = reader.data[: reader.pos], reader.data[reader.pos : reader.end]
-    if mic:
-        reader.end -= level.mic
-        trailer.append(
-            Span(
-                reader.end * 8, level.mic * 8, "MAC", "MIC", mic, str(level), mac_layer.CITE,
-                "a shorter code protects less: no advice",
-            )
-        )  # fmt: skip
-    if level.encrypted and not level.mic:
-        text = "the payload is encrypted without any integrity check"
-        frame.notices.append(Notice("no-integrity-check", text, mac_layer.CITE, reader.pos))
-    opened = _try_keys(frame, header, sealed, keys, devices, asn)
-    if opened is None:
-        if not level.encrypted:
-            return True
-        reader.layer = "sealed"
-        reader.rest("sealed payload", "encrypted; no key opens it")
-        return False
-    frame.verified = bool(level.mic)
-    start, end = reader.pos, reader.end
-    reader.data = reader.data[:start] + opened[: end - start] + reader.data[end:]
-    return True
-
-
-def _try_keys(
-    frame: Frame,
-    header: bytes,
-    sealed: bytes,
-    keys: tuple[Key, ...],
-    devices: Devices,
-    asn: int | None,
-) -> bytes | None:
-    """Return the opened octets of the first key that fits, or None after noting why none did."""
-    mac = frame.mac
-    assert mac is not None
-    assert mac.security is not None
-    usable = [key for key in keys if key.opens(mac.security)]
-    if not usable:
-        what = _key_name(mac)
-        text = f"no key for this frame: {what}" if keys else f"sealed; the key wanted: {what}"
-        frame.notices.append(Notice("key-missing", text, mac_layer.CITE, len(header)))
-        return None
-    failure: WireError | None = None
-    for key in usable:
-        try:
-            return unseal(mac, header, sealed, key, asn=asn, devices=devices)
-        except WireError as error:
-            failure = error.bare()
-    assert failure is not None
-    if isinstance(failure, BadMic):
-        frame.fault = failure
-    name = "mic-wrong" if isinstance(failure, BadMic) else "nonce-unknown"
-    frame.notices.append(Notice(name, failure.message, failure.cite, len(header)))
-    return None
-
-
-def _key_name(mac: Mac) -> str:
-    security = mac.security
-    assert security is not None
-    text = f"key id mode {security.key_id_mode}"
-    if security.key_index is not None:
-        text += f", index {security.key_index}"
-    if security.key_source is not None:
-        text += f", source {security.key_source.hex()}"
-    return text
+    """Take the protection off; return whether the payload can be read in the clear."""
+    opened = open_payload(reader, mac, keys, devices, asn)
+    frame.verified, frame.fault = opened.verified, opened.fault
+    frame.notices += opened.notices
+    if opened.mic is not None:
+        trailer.append(opened.mic)
+    return opened.readable
 
 
 def _read_payload(frame: Frame, reader: Reader, env: Env) -> None:
@@ -303,18 +226,18 @@ def _read_payload(frame: Frame, reader: Reader, env: Env) -> None:
 
 
 def _read_lowpan(frame: Frame, reader: Reader, env: Env) -> None:
-    found = Lowpan(env.source, env.destination)
+    lowpan = Lowpan(env.source, env.destination)
     try:
-        read_lowpan(reader, env, found)
+        read_lowpan(reader, env, lowpan)
     finally:
-        frame.heads += found.heads
-        frame.notices += found.notices
-        frame.link_source, frame.link_destination = found.source, found.destination
-    frame.datagram, frame.values = found.datagram, found.values
-    frame.fragment = found.fragment
-    frame.fragment_octets = found.fragment_octets
-    frame.checksum_elided = found.checksum_elided
-    if found.checksum_elided and not frame.verified:
+        frame.heads += lowpan.heads
+        frame.notices += lowpan.notices
+        frame.link_source, frame.link_destination = lowpan.source, lowpan.destination
+    frame.datagram, frame.values = lowpan.datagram, lowpan.values
+    frame.fragment = lowpan.fragment
+    frame.fragment_octets = lowpan.fragment_octets
+    frame.checksum_elided = lowpan.checksum_elided
+    if lowpan.checksum_elided and not frame.verified:
         text = (
             "a UDP checksum is elided and no integrity code was verified: a receiver must drop it"
         )

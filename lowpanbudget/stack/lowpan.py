@@ -6,8 +6,8 @@ from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, NotSupported, Reserved
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.lowpan import dispatch
-from lowpanbudget.stack.found import Lowpan
 from lowpanbudget.stack.headers import HANDLERS
+from lowpanbudget.stack.incoming import Lowpan
 
 # "When more than one LoWPAN header is used in the same packet, they MUST appear in the following order"
 _ORDER = {"mesh": 1, "bc0": 2, "frag1": 3, "fragn": 3, "rfrag": 3, "rfrag-ack": 3}
@@ -15,10 +15,10 @@ _PAGED = 4  # RFC 8025 section 4: mesh and fragment headers stand "before the fi
 _BEHIND_ROUTING = {"iphc", "critical-6lorh", "elective-6lorh"}
 
 
-def read_lowpan(reader: Reader, env: Env, found: Lowpan) -> None:
-    """Read the whole payload into ``found``; what was read before an error stays there.
+def read_lowpan(reader: Reader, env: Env, lowpan: Lowpan) -> None:
+    """Read a 6LoWPAN payload to its end into ``lowpan``; what was read before an error stays there.
 
-    Raises ``WireError``.
+    ``env`` holds the link addresses and contexts that elided fields come from. Raises ``WireError``.
     """
     page = 0
     rank = 0
@@ -55,15 +55,15 @@ def read_lowpan(reader: Reader, env: Env, found: Lowpan) -> None:
                 layer=reader.layer,
                 cite=rfc(8066, "3.4"),
             )
-        if found.routing and kind.key not in _BEHIND_ROUTING:
+        if lowpan.routing and kind.key not in _BEHIND_ROUTING:
             raise Malformed(
                 f"{kind.name} stands behind routing headers, which LOWPAN_IPHC must follow",
                 offset=reader.pos,
                 layer=reader.layer,
                 cite=rfc(8138, "3.2.1"),
             )
-        env = handler(reader, env, found) or env
-        if found.done:
+        env = handler(reader, env, lowpan) or env
+        if lowpan.done:
             return
     raise Malformed(
         f"more than {ipv6.DEEPEST} headers in one frame", offset=reader.pos, layer=reader.layer,

@@ -67,10 +67,10 @@ def pack_headers(sent: Outgoing, env: Env, options: Options) -> Packed:
     rest = packing.following(_Position(1, first.source, first.destination, first), options.depth)
     iphc.encode(writer, first, env, nhc=rest.nhc)
     writer.append(rest.writer)
-    plain = Packed(writer, rest.covers)
+    uncompressed = Packed(writer, rest.covers)
     routing = packing.routed() if options.lorh else None
-    if routing is None or plain.cost(packing.octets) < routing.cost(packing.octets):
-        return plain
+    if routing is None or uncompressed.cost(packing.octets) < routing.cost(packing.octets):
+        return uncompressed
     return routing
 
 
@@ -109,10 +109,10 @@ class _Packing:
     def following(self, place: _Position, depth: int) -> Packed:
         """Return the shorter of leaving everything from here on as it is, and compressing this header."""
         at = self.sent.places[place.index]
-        plain = Packed(Writer(), at, nhc=False)
+        uncompressed = Packed(Writer(), at, nhc=False)
         if depth <= 0:
-            return plain
-        candidates = [plain]
+            return uncompressed
+        candidates = [uncompressed]
         headers = self.sent.headers
         if place.index == len(headers):
             if self.options.ghc and self.sent.kind(place.index) == ipv6.ICMPV6:
@@ -194,7 +194,7 @@ class _Packing:
                 generic, kind, octets, place.dictionary, nhc_follows=rest.nhc
             )
             writers.append(generic)
-        best = min(writers, key=lambda one: len(one.data))
+        best = min(writers, key=lambda writer: len(writer.data))
         best.append(rest.writer)
         yield Packed(best, rest.covers)
 

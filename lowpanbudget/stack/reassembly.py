@@ -20,8 +20,8 @@ from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.stack.datagram import complete_checksum
-from lowpanbudget.stack.found import Datagram, Lowpan
 from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.incoming import Datagram, Lowpan
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.recoverable import Collected
 
@@ -140,9 +140,9 @@ class Reassembler:
     def feed(self, frame: Frame, time_s: float = 0.0, mark: object = None) -> list[Event]:
         """Return the events that this frame causes, time-outs of others first.
 
-        ``frame`` comes from ``decode_frame``, ``time_s`` is when it was heard, in seconds from any start. A ``mark``
-        is kept with a fragment, and given back with what becomes of it. Raises ``RequestError`` for what is no frame
-        or no time.
+        ``frame`` comes from ``decode_frame``, ``time_s`` is when it was heard, in seconds from any start. A ``mark`` is
+        kept with a fragment, and given back with what becomes of it. Raises ``RequestError`` for what is no frame or no
+        time.
         """
         if not isinstance(frame, Frame):
             raise RequestError(
@@ -203,8 +203,8 @@ class Reassembler:
         events: list[Event] = []
         entry = self._open.get(key)
         if isinstance(entry, _Open):
-            known = entry.pieces.get(start)
-            if known is not None and len(known) == len(octets):
+            piece = entry.pieces.get(start)
+            if piece is not None and len(piece) == len(octets):
                 return [Ignored(f"a duplicate of the fragment at octet {start}")]
             if _overlaps(entry.pieces, start, start + len(octets)):
                 del self._open[key]
@@ -248,16 +248,16 @@ class Reassembler:
         entry.add(fragment, octets)
         if mark is not None:
             entry.marks.append(mark)
-        whole = entry.whole()
-        if whole is not None:
+        compressed = entry.compressed()
+        if compressed is not None:
             del self._open[key]
             self._absorbing[key] = (time_s, entry)
             self._absorbing.move_to_end(key)
-            events.append(self._expand(frame, key, entry, whole, time_s))
+            events.append(self._expand(frame, key, entry, compressed, time_s))
         return events + self._shed(key)
 
     def _expand(
-        self, frame: Frame, key: FragmentKey, entry: Collected, whole: bytes, time_s: float
+        self, frame: Frame, key: FragmentKey, entry: Collected, compressed: bytes, time_s: float
     ) -> Event:
         env = Env(
             frame.link_source,
@@ -267,15 +267,15 @@ class Reassembler:
             self.env.root,
             self.env.rpi_type,
         )
-        found = Lowpan(frame.link_source, frame.link_destination)
+        lowpan = Lowpan(frame.link_source, frame.link_destination)
         try:
-            read_lowpan(Reader(whole), env, found)
+            read_lowpan(Reader(compressed), env, lowpan)
         except WireError as error:
             return _discarded(key, entry, f"whole, but it cannot be expanded: {error}")
-        if found.datagram is None:
+        if lowpan.datagram is None:
             return _discarded(key, entry, "whole, but it holds no datagram")
         return Complete(
-            found.datagram, key, len(entry.parts), entry.started_s, time_s, tuple(entry.marks)
+            lowpan.datagram, key, len(entry.parts), entry.started_s, time_s, tuple(entry.marks)
         )
 
     def _abort(self, key: FragmentKey, reason: str) -> Event:

@@ -41,9 +41,9 @@ def recoverable(
 
     The last of every ``window`` fragments, and the last of all, asks for an acknowledgement; with None no fragment
     does. ``slack`` octets stay free in the first fragment, which "MUST have enough slack to enable a less-efficient
-    compression in the next hops": None finds out how much by compressing the headers as the next hop would. ``tail``
-    as in ``split.payloads``. Raises ``RequestError`` for a tag over 8 bits, and ``DoesNotFit`` when the room is too
-    small for the first fragment or the datagram needs more than 32 fragments.
+    compression in the next hops": None finds out how much by compressing the headers as the next hop would. ``tail`` as
+    in ``split.payloads``. Raises ``RequestError`` for a tag over 8 bits, and ``DoesNotFit`` when the room is too small
+    for the first fragment or the datagram needs more than 32 fragments.
     """
     options = options or Options()
     if not 0 <= tag <= 0xFF:
@@ -59,9 +59,9 @@ def recoverable(
     options = replace(options, ghc=False)
     most = min(room - RFRAG.octets, LARGEST_FRAGMENT)
     packed, first = _first(sent, env, options, most, slack)
-    whole = packed.writer
-    whole.append(part(datagram, packed.covers, len(datagram), tail))
-    size = len(whole.data)
+    compressed = packed.writer
+    compressed.append(part(datagram, packed.covers, len(datagram), tail))
+    size = len(compressed.data)
     holds = first + (SEQUENCES - 1) * most
     if size > min(holds, LARGEST_DATAGRAM):
         raise DoesNotFit(
@@ -70,7 +70,9 @@ def recoverable(
             cite=recovery.CITE,
         )
     cuts = [0, *range(first, size, most), size]
-    return [_fragment(whole, cuts[n], cuts[n + 1], n, tag, window) for n in range(len(cuts) - 1)]
+    return [
+        _fragment(compressed, cuts[n], cuts[n + 1], n, tag, window) for n in range(len(cuts) - 1)
+    ]
 
 
 def _first(
@@ -110,9 +112,9 @@ def _slack(sent: Outgoing, env: Env, options: Options, packed: Packed) -> int:
 
 
 def _fragment(
-    whole: Writer, start: int, end: int, sequence: int, tag: int, window: int | None
+    compressed: Writer, start: int, end: int, sequence: int, tag: int, window: int | None
 ) -> Writer:
-    size = len(whole.data)
+    size = len(compressed.data)
     asks = window is not None and (end == size or (sequence + 1) % window == 0)
     offset = None if sequence == 0 else start
     writer = Writer()
@@ -120,7 +122,7 @@ def _fragment(
         writer,
         Rfrag(tag, sequence, end - start, offset or 0, size if offset is None else None, asks),
     )
-    writer.append(whole.slice(start, end))
+    writer.append(compressed.slice(start, end))
     return writer
 
 
@@ -141,7 +143,7 @@ class Collected:
     @property
     def bitmap(self) -> int:
         """Return the bitmap that acknowledges what is there: full once the datagram is whole."""
-        return recovery.FULL if self.whole() is not None else recovery.bitmap_of(self.parts)
+        return recovery.FULL if self.compressed() is not None else recovery.bitmap_of(self.parts)
 
     def missing(self) -> tuple[tuple[int, int], ...]:
         """Return the ranges (start, end) that are missing, up to the size or, unknown, to the last octet there."""
@@ -171,10 +173,10 @@ class Collected:
             return f"a fragment ends beyond the datagram's {size} octets"
         if header.sequence in self.parts:
             return f"two different fragments have the sequence {header.sequence}"
-        for at, known in self.parts.values():
-            low, high = max(at, header.offset), min(at + len(known), end)
+        for at, piece in self.parts.values():
+            low, high = max(at, header.offset), min(at + len(piece), end)
             if low < high and (
-                known[low - at : high - at] != octets[low - header.offset : high - header.offset]
+                piece[low - at : high - at] != octets[low - header.offset : high - header.offset]
             ):
                 return f"overlapping fragments differ in octets {low} to {high - 1}"
         return ""
@@ -185,21 +187,21 @@ class Collected:
             self.size = header.size
         self.parts[header.sequence] = (header.offset, octets)
 
-    def whole(self) -> bytes | None:
+    def compressed(self) -> bytes | None:
         """Return the compressed datagram, or None while octets or its size are missing."""
         if self.size is None or self.missing():
             return None
         octets = bytearray(self.size)
-        for at, known in self.parts.values():
-            octets[at : at + len(known)] = known
+        for at, piece in self.parts.values():
+            octets[at : at + len(piece)] = piece
         return bytes(octets)
 
     def _ranges(self) -> list[tuple[int, int]]:
         """Return what is there as ranges without overlap, in order."""
         ranges: list[tuple[int, int]] = []
-        for at, known in sorted(self.parts.values()):
+        for at, piece in sorted(self.parts.values()):
             if ranges and at <= ranges[-1][1]:
-                ranges[-1] = (ranges[-1][0], max(ranges[-1][1], at + len(known)))
+                ranges[-1] = (ranges[-1][0], max(ranges[-1][1], at + len(piece)))
             else:
-                ranges.append((at, at + len(known)))
+                ranges.append((at, at + len(piece)))
         return ranges

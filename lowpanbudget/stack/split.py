@@ -23,13 +23,12 @@ def payloads(
     options: Options | None = None,
     tail: Writer | None = None,
 ) -> list[Writer]:
-    """Return the 6LoWPAN payloads of a datagram, each at most ``room`` octets: one, or its fragments.
+    """Return the 6LoWPAN payloads of a datagram, each of at most ``room`` octets: one, or its fragments in order.
 
-    All compressed headers stand in the first fragment: headers that would not fit there are not compressed. Cuts are
-    as late as the 8-octet rule allows; the last fragment may have any length. ``tail`` explains the
-    end of the datagram:
-    its spans stand in the payloads instead of one for all. Raises ``RequestError`` when the datagram
-    is too long for an 11-bit size, ``DoesNotFit`` when the room is too small for any fragment.
+    All compressed headers stand in the first fragment: headers that would not fit there are not compressed. Cuts are as
+    late as the 8-octet rule allows; the last fragment may have any length. ``tail`` explains the end of the datagram:
+    its spans stand in the payloads instead of one for all. Raises ``RequestError`` when the datagram is too long for an
+    11-bit size, ``DoesNotFit`` when the room is too small for any fragment.
     """
     options = options or Options()
     if isinstance(room, bool) or not isinstance(room, int):
@@ -42,11 +41,10 @@ def payloads(
         packed.writer.append(part(sent.octets, packed.covers, size, tail))
         return [packed.writer]
     if options.ghc:  # byte code over the whole payload cannot be cut: its copies would look back into another frame
-        plain = replace(options, ghc=False)
-        return payloads(sent, env, room=room, tag=tag, options=plain, tail=tail)
-    if (
-        not packed.same
-    ):  # sizes and offsets speak of the datagram as it comes back: another form would not match
+        without_ghc = replace(options, ghc=False)
+        return payloads(sent, env, room=room, tag=tag, options=without_ghc, tail=tail)
+    if not packed.same:
+        # sizes and offsets speak of the datagram as it comes back: another form would not match
         exact = replace(options, lorh=False)
         return payloads(sent, env, room=room, tag=tag, options=exact, tail=tail)
     if size > LARGEST:
@@ -74,11 +72,12 @@ def split(
     ghc: bool = False,
     lorh: bool = False,
 ) -> list[bytes]:
-    """Return the 6LoWPAN payloads (octets) of one frame or of a datagram's fragments.
+    """Return the 6LoWPAN payloads (octets) that carry a datagram: one, or those of its fragments in order.
 
-    ``packet`` is octets or a scapy packet; ``room`` the octets of one frame's payload; ``tag``
-    the datagram_tag. Errors as
-    ``payloads``.
+    ``packet`` is an IPv6 datagram as octets or a scapy packet; ``room`` the octets of 6LoWPAN payload that one frame
+    has; ``tag`` the datagram_tag, 0 to 65535. ``elide_udp_checksum``, ``ghc`` and ``lorh`` as in ``compress``. Raises
+    ``RequestError`` when the octets are no IPv6 datagram or one of more than 2047 octets (RFC 4944 section 5.3), and
+    ``DoesNotFit`` when ``room`` cannot carry the first fragment, or any.
     """
     options = Options(elide_udp_checksum, ghc, lorh)
     sent = Outgoing.read(octets_of(packet))
@@ -100,10 +99,10 @@ def part(datagram: bytes, start: int, stop: int, tail: Writer | None) -> Writer:
     """Return octets ``start`` to ``stop`` of the datagram, explained by ``tail`` as far as that reaches."""
     writer = Writer("payload")
     begins = len(datagram) - len(tail.data) if tail is not None else len(datagram)
-    plain = datagram[start : min(stop, begins) if tail is not None else stop]
-    if tail is not None and plain:
+    unexplained = datagram[start : min(stop, begins) if tail is not None else stop]
+    if tail is not None and unexplained:
         writer.layer = "uncompressed headers"
-    writer.octets(plain, writer.layer, "as they stand in the datagram")
+    writer.octets(unexplained, writer.layer, "as they stand in the datagram")
     if tail is not None and stop > begins:
         writer.append(tail.slice(max(start, begins) - begins, stop - begins))
     return writer

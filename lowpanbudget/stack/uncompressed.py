@@ -1,7 +1,7 @@
 """The headers that a frame stands for, hung on the compressed heads that they came from.
 
-Each compressed header says itself, by the rows that carried it, what its fields were restored from; here they are
-asked one after the other, with what only the frame knows: link addresses, contexts, where lengths come from.
+Each compressed header says itself, by the rows that carried it, what its fields were restored from; here they are asked
+one after the other, with what only the frame knows: link addresses, contexts, where lengths come from.
 """
 
 from collections import Counter

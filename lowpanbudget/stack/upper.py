@@ -60,15 +60,15 @@ def explain_rest(datagram: bytes, covers: int) -> list[Span]:
     reader = Reader(datagram, covers)
     meaning = "what the headers carry"
     try:
-        for found in chain.walk(datagram):
-            if found.offset == covers:
-                read_upper(reader, found.kind, found.source, found.destination)
+        for place in chain.walk(datagram):
+            if place.offset == covers:
+                read_upper(reader, place.kind, place.source, place.destination)
                 break
-            if found.kind == ipv6.FRAGMENT and chain.is_cut(datagram[found.offset :]):
+            if place.kind == ipv6.FRAGMENT and chain.is_cut(datagram[place.offset :]):
                 meaning = PART
                 break
-            if found.kind == ipv6.UDP and found.offset + udp.OCTETS == covers:
-                header = udp.decode(Reader(datagram, found.offset))
+            if place.kind == ipv6.UDP and place.offset + udp.OCTETS == covers:
+                header = udp.decode(Reader(datagram, place.offset))
                 read_application(reader, (header.source_port, header.destination_port))
                 break
     except WireError:

@@ -21,8 +21,8 @@ from lowpanbudget.layers.link.security import Devices
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.mesh import Mesh
-from lowpanbudget.stack.found import Notice
 from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.incoming import Notice
 
 MOST_DEVICES = 8192
 _ASSOCIATED, _REALIGNED = 0x02, 0x08

@@ -12,8 +12,8 @@ from lowpanbudget.capture.follow.templates import Template, layer_bits
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.decoder import Decoder, decode_datagram
-from lowpanbudget.stack.found import Notice
 from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
 
 if TYPE_CHECKING:

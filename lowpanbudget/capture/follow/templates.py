@@ -16,8 +16,8 @@ from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.datagram import complete_checksum
-from lowpanbudget.stack.found import Notice
 from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.incoming import Notice
 
 _OF_THE_HOP = (Mac, Mesh, Broadcast, Fragment)  # headers that leave nothing in the datagram
 # notices that depend on octets that are free

@@ -13,7 +13,7 @@ from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import ContextOption
 from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement
 from lowpanbudget.layers.lowpan.iphc import Iphc
-from lowpanbudget.stack.found import Notice
+from lowpanbudget.stack.incoming import Notice
 
 _ON_THE_WAY_S = 1  # after a change, for which a frame may have been on its way
 

@@ -14,7 +14,7 @@ from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1
-from lowpanbudget.stack.found import Notice
+from lowpanbudget.stack.incoming import Notice
 
 FRAGMENTS = Subject("fragments")
 

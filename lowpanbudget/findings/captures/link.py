@@ -20,8 +20,8 @@ from lowpanbudget.layers.link.mac import (
     Mac,
 )
 from lowpanbudget.layers.lowpan.iphc import Iphc
-from lowpanbudget.stack.found import Notice
 from lowpanbudget.stack.frame import decode_frame
+from lowpanbudget.stack.incoming import Notice
 
 NO_SHORT_ADDRESS = b"\xff\xfe"  # associated, and no short address assigned
 _FEW = 3  # frames of a PAN that make it one that is known

@@ -19,7 +19,7 @@ from lowpanbudget.layers.lowpan.forms import HLIM, TF
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.layers.lowpan.nhc import PORTS, UdpNhc
-from lowpanbudget.stack.found import Notice
+from lowpanbudget.stack.incoming import Notice
 
 _REMEMBERED = 4096
 

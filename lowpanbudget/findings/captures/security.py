@@ -8,7 +8,7 @@ from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.link.auxiliary import LEVELS, Security
 from lowpanbudget.layers.link.mac import Mac
-from lowpanbudget.stack.found import Notice
+from lowpanbudget.stack.incoming import Notice
 
 _REORDER = 8  # a capture put together from several receivers may swap neighbours
 

@@ -9,7 +9,7 @@ from lowpanbudget.findings.rule import OWN_FAULT, FaultOf, Hits, Noticed, Subjec
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.link.auxiliary import LEVELS
-from lowpanbudget.stack.found import Notice
+from lowpanbudget.stack.incoming import Notice
 
 _CONNECTION_ID = rfc(9146, "4")  # a record that only its two ends can read: no fault
 UNREAD = FaultOf("a record that holds no frame")

@@ -1,0 +1,106 @@
+"""The protection of a frame taken off: which keys fit, what its integrity code says, the payload in the clear."""
+
+from dataclasses import dataclass, field
+
+from lowpanbudget.bits import Reader, Span
+from lowpanbudget.errors import BadMic, WireError
+from lowpanbudget.layers.link import mac as mac_layer
+from lowpanbudget.layers.link.auxiliary import LEVELS_CITE
+from lowpanbudget.layers.link.mac import Mac
+from lowpanbudget.layers.link.security import Devices, Key, unseal
+from lowpanbudget.stack.incoming import Notice
+
+
+@dataclass(slots=True)
+class Opened:
+    """What opening a payload came to.
+
+    ``readable``: the payload is in the clear, if only because it was never encrypted. ``verified``: its integrity code
+    is right. ``mic`` is the span of that code; ``fault`` an integrity code that no key of the frame makes right.
+    """
+
+    readable: bool = True
+    verified: bool = False
+    mic: Span | None = None
+    notices: list[Notice] = field(default_factory=list)
+    fault: WireError | None = None
+
+
+def open_payload(
+    reader: Reader, mac: Mac, keys: tuple[Key, ...], devices: Devices, asn: int | None
+) -> Opened:
+    """Return what opening the payload that ``reader`` stands before came to.
+
+    Moves the reader's end before the MIC and, for an encrypted payload, swaps in the opened octets. Raises
+    ``WireError`` when the frame is too short for its MIC.
+    """
+    opened = Opened()
+    security = mac.security
+    if security is None or security.level == 0:
+        return opened
+    level, mic = security.protection, security.mic
+    if len(mic) < level.mic:
+        reader.need(level.mic, f"the {level.name} integrity code", LEVELS_CITE)
+    header, sealed = reader.data[: reader.pos], reader.data[reader.pos : reader.end]
+    if mic:
+        reader.end -= level.mic
+        opened.mic = Span(
+            reader.end * 8, level.mic * 8, "MAC", "MIC", mic, str(level), mac_layer.CITE,
+            "a shorter code protects less: no advice",
+        )  # fmt: skip
+    if level.encrypted and not level.mic:
+        text = "the payload is encrypted without any integrity check"
+        opened.notices.append(Notice("no-integrity-check", text, mac_layer.CITE, reader.pos))
+    octets = _try_keys(opened, mac, header, sealed, keys, devices, asn)
+    if octets is None:
+        if level.encrypted:
+            reader.layer = "sealed"
+            reader.rest("sealed payload", "encrypted; no key opens it")
+            opened.readable = False
+        return opened
+    opened.verified = bool(level.mic)
+    start, end = reader.pos, reader.end
+    reader.data = reader.data[:start] + octets[: end - start] + reader.data[end:]
+    return opened
+
+
+def _try_keys(
+    opened: Opened,
+    mac: Mac,
+    header: bytes,
+    sealed: bytes,
+    keys: tuple[Key, ...],
+    devices: Devices,
+    asn: int | None,
+) -> bytes | None:
+    """Return the payload in the clear by the first key that fits, or None after noting why none did."""
+    assert mac.security is not None
+    usable = [key for key in keys if key.opens(mac.security)]
+    if not usable:
+        wanted = _key_name(mac)
+        text = f"no key for this frame: {wanted}" if keys else f"sealed; the key wanted: {wanted}"
+        opened.notices.append(Notice("key-missing", text, mac_layer.CITE, len(header)))
+        return None
+    failure: WireError | None = None
+    for key in usable:
+        try:
+            return unseal(mac, header, sealed, key, asn=asn, devices=devices)
+        except WireError as error:
+            failure = error.bare()
+    assert failure is not None
+    if isinstance(failure, BadMic):
+        opened.fault = failure
+    name = "mic-wrong" if isinstance(failure, BadMic) else "nonce-unknown"
+    opened.notices.append(Notice(name, failure.message, failure.cite, len(header)))
+    return None
+
+
+def _key_name(mac: Mac) -> str:
+    security = mac.security
+    assert security is not None
+    text = f"key id mode {security.key_id_mode}"
+    if security.key_index is not None:
+        text += f", index {security.key_index}"
+    if security.key_source is not None:
+        text += f", source {security.key_source.hex()}"
+    return text
