@@ -8,9 +8,9 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSche
 from lowpanbudget.design.application import Application, Coap, Dtls, Oscore
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import Type, code_of
 from lowpanbudget.layers.internet.coap.options import CoapOption
-from lowpanbudget.layers.internet.coap.registry import Block
 from lowpanbudget.layers.internet.dtls.suites import SUITES
 from lowpanbudget.payload.flaws import Flaw
 

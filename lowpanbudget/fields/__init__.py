@@ -39,7 +39,7 @@ from lowpanbudget.fields.parts import (
 )
 from lowpanbudget.fields.patterns import Pattern, Patterns
 from lowpanbudget.fields.repeats import Repeat
-from lowpanbudget.fields.stream import BitReader
+from lowpanbudget.fields.stream import FieldStream
 from lowpanbudget.fields.structure import bits, has_layout, layout_of, outer, part, structure
 from lowpanbudget.fields.tagged import OptionList, Tagged, UnknownOption, length_bits
 from lowpanbudget.fields.word import (
@@ -70,7 +70,6 @@ __all__ = (
     "LINK",
     "RULE",
     "Address",
-    "BitReader",
     "Bits",
     "Choice",
     "Chosen",
@@ -78,6 +77,7 @@ __all__ = (
     "Drawing",
     "Either",
     "Extended",
+    "FieldStream",
     "Fit",
     "Head",
     "Header",

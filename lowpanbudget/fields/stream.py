@@ -4,7 +4,7 @@ from lowpanbudget.bits import Reader, Span
 from lowpanbudget.cites import Cite
 
 
-class BitReader:
+class FieldStream:
     """Takes fields of any width from a reader that stands at an octet's start, and aligns it at the end."""
 
     def __init__(self, reader: Reader, places: dict[str, tuple[int, int]]) -> None:

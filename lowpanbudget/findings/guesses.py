@@ -155,7 +155,7 @@ def _destinations(datagram: HeardDatagram, segment: Segment) -> Iterator[IPv6Add
             yield from _unfinished(datagram.octets, place)
 
 
-def _unfinished(octets: bytes, place: chain.Found) -> Iterator[IPv6Address]:
+def _unfinished(octets: bytes, place: chain.ChainPlace) -> Iterator[IPv6Address]:
     """Yield the last address of a route that is finished, as if segments were left."""
     try:
         header = extension.decode(Reader(octets, place.offset), ipv6.ROUTING)
@@ -167,7 +167,7 @@ def _unfinished(octets: bytes, place: chain.Found) -> Iterator[IPv6Address]:
         yield chain.final_destination(bytes(writer.data), place.destination)
 
 
-def _walked(octets: bytes) -> list[chain.Found]:
+def _walked(octets: bytes) -> list[chain.ChainPlace]:
     try:
         return list(chain.walk(octets))
     except WireError:

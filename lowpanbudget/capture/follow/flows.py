@@ -37,7 +37,7 @@ class FlowKey(NamedTuple):
         return f"{ends}, {self.what}"
 
 
-def upper_of(octets: bytes) -> chain.Found | None:
+def upper_of(octets: bytes) -> chain.ChainPlace | None:
     """Return where the last header of a datagram stands, or of the front of one; None when the first is not whole."""
     last = None
     try:
@@ -48,7 +48,7 @@ def upper_of(octets: bytes) -> chain.Found | None:
     return last
 
 
-def flow_of(octets: bytes, upper: chain.Found | None = None) -> FlowKey | None:
+def flow_of(octets: bytes, upper: chain.ChainPlace | None = None) -> FlowKey | None:
     """Return the flow of a datagram, or of the front of one, whose last header is ``upper``; None without any."""
     upper = upper or upper_of(octets)
     if upper is None:

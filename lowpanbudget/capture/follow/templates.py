@@ -73,7 +73,7 @@ class Template:
     free: tuple[Place, ...] | None = None
     front: bytes = b""
     verbatim: int = 0
-    upper: chain.Found | None = None
+    upper: chain.ChainPlace | None = None
     pseudo: int | None = None
     tag: Place | None = None
     lesson: object = None

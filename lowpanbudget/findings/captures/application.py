@@ -14,9 +14,9 @@ from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import link_text
 from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import Type
 from lowpanbudget.layers.internet.coap.flaws import flaws
-from lowpanbudget.layers.internet.coap.registry import Block
 
 USEFUL_TOKEN = 4  # octets: the 32 bits of randomness of RFC 7252 section 5.3.1
 ACK_TIMEOUT_S = 2.0  # RFC 7252 section 4.8

@@ -40,7 +40,7 @@ _WHOLE: Layout[dict[str, Any]] = Layout(
 )
 
 
-class Found(NamedTuple):
+class ChainPlace(NamedTuple):
     """Where a header stands in a datagram, and the pseudo-header addresses that hold there."""
 
     kind: int
@@ -49,7 +49,7 @@ class Found(NamedTuple):
     destination: IPv6Address
 
 
-def walk(datagram: bytes) -> Iterator[Found]:
+def walk(datagram: bytes) -> Iterator[ChainPlace]:
     """Yield every header after the first in order, the last being the transport or payload.
 
     Inner IPv6 headers are followed. Raises ``WireError`` where a header does not fit.
@@ -60,7 +60,7 @@ def walk(datagram: bytes) -> Iterator[Found]:
     source, destination = header.source, header.destination
     while depth < ipv6.DEEPEST:
         depth += 1
-        yield Found(kind, at, source, destination)
+        yield ChainPlace(kind, at, source, destination)
         if kind == ipv6.IPV6:
             header = ipv6.decode(Reader(datagram, at))
             kind, at = header.next_header, at + ipv6.OCTETS
@@ -88,10 +88,10 @@ def is_later(fragment: bytes) -> bool:
     return bool(FRAGMENT.values_at(fragment)["fragment offset"])
 
 
-def find(datagram: bytes, kind: int) -> Found | None:
+def find(datagram: bytes, kind: int) -> ChainPlace | None:
     """Return the first header of this kind, or None; a chain that cannot be walked has none."""
     try:
-        return next((found for found in walk(datagram) if found.kind == kind), None)
+        return next((place for place in walk(datagram) if place.kind == kind), None)
     except WireError:
         return None
 

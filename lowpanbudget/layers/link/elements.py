@@ -113,14 +113,14 @@ class Element:
 
 
 def decode_header_ies(
-    reader: Reader, found: list[Element] | None = None
+    reader: Reader, into: list[Element] | None = None
 ) -> tuple[tuple[Element, ...], bool]:
     """Return the header IEs up to termination or the end, and whether payload IEs follow.
 
     Terminations are among them, so that encoding gives the same octets. Raises ``Truncated`` for an element that
-    overruns, and ``Reserved`` for one of another kind; those before it are appended to ``found`` all the same.
+    overruns, and ``Reserved`` for one of another kind; those before it are appended to ``into`` all the same.
     """
-    elements = [] if found is None else found
+    elements = [] if into is None else into
     elements += _walk(
         reader,
         lambda kind: (

@@ -193,16 +193,16 @@ def nonces(mac: Mac, devices: Devices, asn: int | None) -> tuple[bytes, ...]:
 
 def _extended(mac: Mac, short: bytes, devices: Devices, *, by_slot: bool) -> list[bytes]:
     number, pan = int.from_bytes(short, "big"), mac.pan_id
-    found = []
+    senders = []
     eui = devices.get(number)
     if pan is not None:
         eui = devices.get((pan, number), eui)
     if eui is not None:
-        found.append(eui)
+        senders.append(eui)
     if by_slot and pan is not None:
-        found.append(_SHORT_FORM + pan.to_bytes(2, "big") + short)
-    if found:
-        return found
+        senders.append(_SHORT_FORM + pan.to_bytes(2, "big") + short)
+    if senders:
+        return senders
     raise WireError(
         f"the nonce needs the EUI-64 of the node with short address 0x{number:04x}, and it is not known",
         layer=_LAYER,

@@ -22,9 +22,9 @@ from lowpanbudget.fields import (
     LINE,
     LINK,
     RULE,
-    BitReader,
     Bits,
     Choice,
+    FieldStream,
     Header,
     Row,
     Use,
@@ -199,7 +199,7 @@ def decode(reader: Reader, env: Env) -> Legacy:
     source = SOURCE.read(reader, rows["source"], _identifier(env.source, env))
     places["destination"] = (reader.pos * 8, 0)
     destination = DESTINATION.read(reader, rows["destination"], _identifier(env.destination, env))
-    bits = BitReader(reader, places)
+    bits = FieldStream(reader, places)
     traffic_class = flow_label = 0
     if not values["TF"]:
         traffic_class = bits.take(8, "traffic class", IN_LINE_CITE)
@@ -227,7 +227,7 @@ def _identifier(link: bytes | None, env: Env) -> int | None:
     return interface_identifier(link)
 
 
-def _udp(bits: BitReader, form: dict[str, int]) -> Udp:
+def _udp(bits: FieldStream, form: dict[str, int]) -> Udp:
     cite = rfc(4944, "10.3.2")
     bits.reader.layer = "HC_UDP"
     source, destination = (

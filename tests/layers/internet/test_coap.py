@@ -14,6 +14,7 @@ from lowpanbudget import errors
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import CODES, Type, code_of, code_text
 from lowpanbudget.layers.internet.coap.flaws import flaws
 from lowpanbudget.layers.internet.coap.message import CoapMessage, path_options
@@ -22,7 +23,6 @@ from lowpanbudget.layers.internet.coap.registry import (
     CONTENT_FORMATS,
     DEFINITIONS,
     RESERVED_NUMBERS,
-    Block,
     definition,
 )
 

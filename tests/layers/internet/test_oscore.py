@@ -15,10 +15,11 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.errors import BadMic, Malformed, RequestError, WireError
 from lowpanbudget.layers.internet.aead import Nonces, failure_at
 from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import CODES, code_of
 from lowpanbudget.layers.internet.coap.message import CoapMessage, path_options
 from lowpanbudget.layers.internet.coap.options import CoapOption, decode_options
-from lowpanbudget.layers.internet.coap.registry import DEFINITIONS, Block
+from lowpanbudget.layers.internet.coap.registry import DEFINITIONS
 from lowpanbudget.layers.internet.oscore import option as oscore_option
 from lowpanbudget.layers.internet.oscore import protect as oscore
 from lowpanbudget.layers.internet.oscore.context import ALGORITHMS, SecurityContext, info

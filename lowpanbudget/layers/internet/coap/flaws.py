@@ -11,15 +11,11 @@ from lowpanbudget.bits import Reader
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import ShortNumber, TextString
+from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import Type, class_of, code_text
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.coap.options import CoapOption
-from lowpanbudget.layers.internet.coap.registry import (
-    DEFINITIONS,
-    OSCORE,
-    RESERVED_NUMBERS,
-    Block,
-)
+from lowpanbudget.layers.internet.coap.registry import DEFINITIONS, OSCORE, RESERVED_NUMBERS
 from lowpanbudget.layers.internet.oscore import option as oscore_option
 
 _USAGE = rfc(7252, "4.3")

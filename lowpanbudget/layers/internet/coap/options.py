@@ -18,14 +18,14 @@ from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError
 from lowpanbudget.fields import Bits, Extended, Header
+from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.registry import (
     BY_NAME,
     DEFINITIONS,
     LONGEST_VALUE,
     NUMBERS_CITE,
     OSCORE,
-    Block,
-    Definition,
+    OptionDefinition,
     definition,
 )
 from lowpanbudget.layers.internet.oscore import option as oscore_option
@@ -57,7 +57,7 @@ class CoapOption:
             )
 
     @property
-    def definition(self) -> Definition:
+    def definition(self) -> OptionDefinition:
         """Return what the standard says of this option."""
         return definition(self.number)
 

@@ -9,14 +9,10 @@ Critical, unsafe and no-cache-key are bits of the number itself (RFC 7252 sectio
 """
 
 from dataclasses import dataclass
-from typing import Any
 
-from lowpanbudget.bits import Reader, Span
 from lowpanbudget.cites import Cite, rfc
-from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import (
     Bits,
-    Drawing,
     Header,
     Limited,
     Listing,
@@ -24,10 +20,9 @@ from lowpanbudget.fields import (
     Order,
     ShortNumber,
     TextString,
-    Values,
 )
+from lowpanbudget.layers.internet.coap.block import BlockNumber, block_text
 
-BLOCK_CITE = rfc(7959, "2.2")
 NUMBERS_CITE = rfc(7252, "12.2")
 LONGEST_VALUE = 0xFFFF + 269  # RFC 7252 section 3.1: what an option length can count
 
@@ -57,21 +52,10 @@ _NUMBER = Header(
     rfc(7252, "5.4.6"),
     (Bits("the rest", 11), Bits("NoCacheKey", 3), Bits("unsafe", 1), Bits("critical", 1)),
 )
-# in its longest form; a shorter one has fewer bits of NUM
-_BLOCK = Header(
-    "block",
-    BLOCK_CITE,
-    (
-        Bits("NUM", 20, "block number"),
-        Bits("M", 1, "more blocks follow"),
-        Bits("SZX", 3),
-    ),
-)
-_BLOCK_NAMES = {"NUM": "number", "M": "more", "SZX": "size exponent"}
 
 
 @dataclass(frozen=True, slots=True)
-class Definition:
+class OptionDefinition:
     """An option as its standard defines it: its number, its value with name, format and limits, and its protection.
 
     ``oscore`` holds "E" (encrypted), "U" (unprotected) or both, of RFC 8613 section 4.1.
@@ -112,44 +96,6 @@ class Definition:
         return f"{self.name} ({self.number}), {kind}"
 
 
-@dataclass(frozen=True, slots=True)
-class Block:
-    """The value of a block option: block number, whether more follow, size exponent.
-
-     0 1 2 3 4 5 6 7
-    +-+-+-+-+-+-+-+-+
-    |  NUM  |M| SZX |      NUM in 4, 12 or 20 bits
-    +-+-+-+-+-+-+-+-+
-    """
-
-    num: int
-    more: bool
-    szx: int
-
-    @property
-    def size(self) -> int:
-        """Return the block size in octets, 16 to 1024; exponent 7 is reserved and would be 2048."""
-        return 16 << self.szx
-
-    @property
-    def offset(self) -> int:
-        """Return where in the body the block begins, in octets."""
-        return self.num * self.size
-
-    def __int__(self) -> int:
-        return _BLOCK.join({"NUM": self.num, "M": int(self.more), "SZX": self.szx})
-
-    def __str__(self) -> str:
-        """Return NUM/M/size, as RFC 7959 section 3 writes it."""
-        return f"{self.num}/{int(self.more)}/{self.size}"
-
-    @classmethod
-    def of(cls, number: int) -> "Block":
-        """Return the block that an option value stands for."""
-        values = _BLOCK.split(number)
-        return cls(values["NUM"], bool(values["M"]), values["SZX"])
-
-
 def _observe(value: int) -> str:
     return {0: "register, or notification 0", 1: "deregister, or notification 1"}.get(
         value, f"notification {value}"
@@ -166,52 +112,6 @@ def _no_response(value: int) -> str:
     return f"no interest in {', '.join(classes)}" if classes else "interested in all responses"
 
 
-def _block(value: int) -> str:
-    block = Block.of(value)
-    size = "a reserved size" if block.szx == 7 else f"{block.size} octets"
-    return f"block {block.num} of {size}, {'more follow' if block.more else 'no more follow'}"
-
-
-class BlockNumber(ShortNumber):
-    """A block option's value: three fields, of which the first takes the bits that the others leave."""
-
-    __slots__ = ()
-
-    def value_of(self, octets: bytes) -> Block:
-        """Return the block."""
-        return Block.of(super().value_of(octets))
-
-    def octets_of(self, value: Any, cite: Cite) -> bytes:
-        """Return the fewest octets of a block."""
-        if not isinstance(value, Block):
-            return super().octets_of(value, cite)
-        if not 0 <= value.szx <= 6 or not 0 <= value.num < 1 << 20:
-            raise RequestError(
-                f"block {value.num} with size exponent {value.szx}: the number has 20 bits and the exponent is 0 to 6",
-                cite=BLOCK_CITE,
-            )
-        return super().octets_of(int(value), cite)
-
-    def read(self, reader: Reader, values: Values, layout: Drawing) -> Any:
-        """Return the block of all that is left, leaving a span for each of its fields."""
-        octets = reader.ahead()
-        if not octets or not self.fits(octets):
-            return super().read(reader, values, layout)
-        at, bits = reader.pos * 8, len(octets) * 8
-        number = super().value_of(octets)
-        words = _BLOCK.split(number)
-        for field in _BLOCK.fields:
-            width = field.width if field.name != "NUM" else bits - (_BLOCK.octets * 8 - field.width)
-            text = field.meaning if isinstance(field, Bits) else ""
-            name = f"{self.name} {_BLOCK_NAMES[field.name]} ({field.name})"
-            meaning = str(text) or self.meaning_of(octets)
-            span = Span(at, width, reader.layer, name, words[field.name], meaning, BLOCK_CITE)
-            reader.spans.append(span)
-            at += width
-        reader.raw(len(octets), self.name, BLOCK_CITE)
-        return Block.of(number)
-
-
 def _octets(value: int) -> str:
     return f"{value} octets"
 
@@ -222,30 +122,32 @@ def _seconds(value: int) -> str:
 
 # Echo, Request-Tag, Q-Block, Hop-Limit and EDHOC: number, format, limits and class from memory; all else read there
 _ROWS = (
-    Definition(1, Limited("If-Match", 0, 8), True, rfc(7252, "5.10.8.1")),
-    Definition(
+    OptionDefinition(1, Limited("If-Match", 0, 8), True, rfc(7252, "5.10.8.1")),
+    OptionDefinition(
         3,
         TextString("Uri-Host", 1, 255, removed_by="absent means the destination address"),
         False,
         rfc(7252, "5.10.1"),
         "U",
     ),
-    Definition(4, Limited("ETag", 1, 8, removed_by="a shorter tag"), True, rfc(7252, "5.10.6")),
-    Definition(5, NoValue("If-None-Match"), False, rfc(7252, "5.10.8.2")),
-    Definition(6, ShortNumber("Observe", 0, 3, _observe), False, rfc(7641, "2"), "EU"),
-    Definition(
+    OptionDefinition(
+        4, Limited("ETag", 1, 8, removed_by="a shorter tag"), True, rfc(7252, "5.10.6")
+    ),
+    OptionDefinition(5, NoValue("If-None-Match"), False, rfc(7252, "5.10.8.2")),
+    OptionDefinition(6, ShortNumber("Observe", 0, 3, _observe), False, rfc(7641, "2"), "EU"),
+    OptionDefinition(
         7,
         ShortNumber("Uri-Port", 0, 2, removed_by="absent means the destination port"),
         False,
         rfc(7252, "5.10.1"),
         "U",
     ),
-    Definition(8, TextString("Location-Path", 0, 255), True, rfc(7252, "5.10.7")),
-    Definition(9, Limited("OSCORE", 0, 255), False, rfc(8613, "2"), "U"),
-    Definition(
+    OptionDefinition(8, TextString("Location-Path", 0, 255), True, rfc(7252, "5.10.7")),
+    OptionDefinition(9, Limited("OSCORE", 0, 255), False, rfc(8613, "2"), "U"),
+    OptionDefinition(
         11, TextString("Uri-Path", 0, 255, removed_by="a shorter path"), True, rfc(7252, "5.10.1")
     ),
-    Definition(
+    OptionDefinition(
         12,
         ShortNumber(
             "Content-Format",
@@ -257,18 +159,18 @@ _ROWS = (
         False,
         rfc(7252, "5.10.3"),
     ),
-    Definition(
+    OptionDefinition(
         14,
         ShortNumber("Max-Age", 0, 4, _seconds, removed_by="absent means 60 s"),
         False,
         rfc(7252, "5.10.5"),
         "EU",
     ),
-    Definition(
+    OptionDefinition(
         15, TextString("Uri-Query", 0, 255, removed_by="a shorter query"), True, rfc(7252, "5.10.1")
     ),
-    Definition(16, ShortNumber("Hop-Limit", 1, 1), False, rfc(8768, "3"), "U"),
-    Definition(
+    OptionDefinition(16, ShortNumber("Hop-Limit", 1, 1), False, rfc(8768, "3"), "U"),
+    OptionDefinition(
         17,
         ShortNumber(
             "Accept", 0, 2, _content_format, removed_by="absent means that any format will do"
@@ -276,31 +178,33 @@ _ROWS = (
         False,
         rfc(7252, "5.10.4"),
     ),
-    Definition(19, BlockNumber("Q-Block1", 0, 3, _block), False, rfc(9177, "4.1"), "EU"),
-    Definition(20, TextString("Location-Query", 0, 255), True, rfc(7252, "5.10.7")),
-    Definition(21, NoValue("EDHOC"), False, rfc(9668, "3.1"), "U"),
-    Definition(23, BlockNumber("Block2", 0, 3, _block), False, rfc(7959, "2.1"), "EU"),
-    Definition(27, BlockNumber("Block1", 0, 3, _block), False, rfc(7959, "2.1"), "EU"),
-    Definition(
+    OptionDefinition(19, BlockNumber("Q-Block1", 0, 3, block_text), False, rfc(9177, "4.1"), "EU"),
+    OptionDefinition(20, TextString("Location-Query", 0, 255), True, rfc(7252, "5.10.7")),
+    OptionDefinition(21, NoValue("EDHOC"), False, rfc(9668, "3.1"), "U"),
+    OptionDefinition(23, BlockNumber("Block2", 0, 3, block_text), False, rfc(7959, "2.1"), "EU"),
+    OptionDefinition(27, BlockNumber("Block1", 0, 3, block_text), False, rfc(7959, "2.1"), "EU"),
+    OptionDefinition(
         28,
         ShortNumber("Size2", 0, 4, _octets, removed_by="the size is an estimate only"),
         False,
         rfc(7959, "4"),
         "EU",
     ),
-    Definition(31, BlockNumber("Q-Block2", 0, 3, _block), True, rfc(9177, "4.1"), "EU"),
-    Definition(35, TextString("Proxy-Uri", 1, 1034), False, rfc(7252, "5.10.2"), "U"),
-    Definition(39, TextString("Proxy-Scheme", 1, 255), False, rfc(7252, "5.10.2"), "U"),
-    Definition(
+    OptionDefinition(31, BlockNumber("Q-Block2", 0, 3, block_text), True, rfc(9177, "4.1"), "EU"),
+    OptionDefinition(35, TextString("Proxy-Uri", 1, 1034), False, rfc(7252, "5.10.2"), "U"),
+    OptionDefinition(39, TextString("Proxy-Scheme", 1, 255), False, rfc(7252, "5.10.2"), "U"),
+    OptionDefinition(
         60,
         ShortNumber("Size1", 0, 4, _octets, removed_by="the size is an estimate only"),
         False,
         rfc(7252, "5.10.9"),
         "EU",
     ),
-    Definition(252, Limited("Echo", 1, 40), False, rfc(9175, "2.2"), "EU"),
-    Definition(258, ShortNumber("No-Response", 0, 1, _no_response), False, rfc(7967, "2"), "EU"),
-    Definition(292, Limited("Request-Tag", 0, 8), True, rfc(9175, "3.2"), "EU"),
+    OptionDefinition(252, Limited("Echo", 1, 40), False, rfc(9175, "2.2"), "EU"),
+    OptionDefinition(
+        258, ShortNumber("No-Response", 0, 1, _no_response), False, rfc(7967, "2"), "EU"
+    ),
+    OptionDefinition(292, Limited("Request-Tag", 0, 8), True, rfc(9175, "3.2"), "EU"),
 )
 DEFINITIONS = {row.number: row for row in _ROWS}
 BY_NAME = {row.name.lower(): row for row in _ROWS}
@@ -308,7 +212,7 @@ RESERVED_NUMBERS = frozenset({0, 128, 132, 136, 140})  # RFC 7252 table 7
 OBSERVE, OSCORE, PROXY_URI = 6, 9, 35
 
 
-def definition(number: int) -> Definition:
+def definition(number: int) -> OptionDefinition:
     """Return the definition of an option number; one that no table row has is opaque and of any length.
 
     "Options that are unknown or for which OSCORE processing is not defined SHALL be processed as Class E" (RFC 8613).
@@ -317,7 +221,7 @@ def definition(number: int) -> Definition:
     if known is not None:
         return known
     name = "reserved option" if number in RESERVED_NUMBERS else "unknown option"
-    return Definition(number, Limited(name, 0, LONGEST_VALUE), True, NUMBERS_CITE)
+    return OptionDefinition(number, Limited(name, 0, LONGEST_VALUE), True, NUMBERS_CITE)
 
 
 LISTED = Listing(

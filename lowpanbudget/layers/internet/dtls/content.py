@@ -152,10 +152,10 @@ def decode_content(
     Raises ``Truncated`` and ``Malformed``. Each handshake message takes 12 octets at least, so the walk is bounded.
     """
     if content_type == Content.HANDSHAKE:
-        found = []
+        messages = []
         while reader.left:
-            found.append(_decode_handshake(reader))
-        return tuple(found)
+            messages.append(_decode_handshake(reader))
+        return tuple(messages)
     if content_type == Content.ALERT:
         values, _ = ALERT.read(reader)
         if reader.left:
