@@ -1,6 +1,6 @@
 """IPv6 datagrams into frames of a design: compressed, cut into fragments where they must be, sealed with a key."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
 from typing import TYPE_CHECKING
@@ -146,6 +146,18 @@ class Shrinker:
         if counters.asn is not None:
             counters.asn += 1
         return octets
+
+
+def key_of(design: "Design", keys: Sequence[Key]) -> Key | None:
+    """Return the first key that frames of the design may name; None when there is none."""
+    security = design.link.security
+    return next((key for key in keys if security is None or key.opens(security)), None)
+
+
+def counts_slots(design: "Design") -> bool:
+    """Return whether frames of the design are sealed with the slot number that they are sent in."""
+    security = design.link.security
+    return security is not None and (security.asn_in_nonce or security.frame_counter is None)
 
 
 def shrink(

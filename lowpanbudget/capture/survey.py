@@ -44,11 +44,12 @@ class Cell(NamedTuple):
 class Survey:
     """What a capture cost, by cell; and by flow, by node, by kind and altogether, added up from the cells.
 
-    ``reasons`` counts why frames could not be read.
+    ``reasons`` counts why frames could not be read. ``names`` are what a design calls flows; none for those outside.
     """
 
     cells: dict[Cell, Tally] = field(default_factory=dict)
     reasons: dict[str, int] = field(default_factory=dict)
+    names: dict[FlowKey, str] = field(default_factory=dict)
 
     @property
     def total(self) -> Tally:
@@ -75,7 +76,8 @@ class Survey:
         reasons = dict(self.reasons)
         for reason, count in other.reasons.items():
             reasons[reason] = reasons.get(reason, 0) + count
-        return Survey(_grouped([*self.cells.items(), *other.cells.items()]), reasons)
+        cells = _grouped([*self.cells.items(), *other.cells.items()])
+        return Survey(cells, reasons, {**other.names, **self.names})
 
     __add__ = merge
 
@@ -123,6 +125,7 @@ class Surveyor:
             if sighting.repeats is None:
                 tally.avoidable += self._savings.of(sighting, octets)
         if datagram is not None:
+            self._name(sighting)
             tally.datagrams += 1
             tally.datagram_octets += len(datagram)
             alone = len(sighting.parts) == 1
@@ -144,6 +147,14 @@ class Surveyor:
             reasons[key] = reasons.get(key, 0) + 1
         if sighting.ended:
             self.end(sighting.ended)
+
+    def _name(self, sighting: Sighting) -> None:
+        """Remember what the design calls a flow, at its first datagram."""
+        flow, names = sighting.flow, self.survey.names
+        if flow is None or not sighting.has_design or flow in names or len(names) >= MOST_CELLS:
+            return
+        matched = sighting.matched
+        names[flow] = "" if matched is None else matched.flow.name
 
     def end(self, ended: Iterable[TimedOut | Discarded]) -> None:
         """Count datagrams that never became whole; those of ``Trace.leftover`` at the end."""

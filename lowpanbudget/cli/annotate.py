@@ -98,14 +98,14 @@ def command(
                 raise RequestError(
                     "--asn is for a frame in hex: a capture tells the slot of each frame"
                 )
-            known = captures.Knowledge(design, key_file, contexts, fcs or "test", root)
+            known = captures.CaptureOptions(design, key_file, contexts, fcs or "test", root)
             frames, count, wrong = _picked(ctx, source, known, numbers, stream)
         else:
             if numbers:
                 raise RequestError("--frame is for captures", hint="Give a file")
             if fcs == "test":
                 raise RequestError("--fcs test is for captures: one frame proves nothing")
-            known = captures.Knowledge(design, key_file, contexts, fcs or "2", root)
+            known = captures.CaptureOptions(design, key_file, contexts, fcs or "2", root)
             frames, wrong = _alone(source, known, _slot(asn), stream), False
             count = len(frames)
     largest = known.largest
@@ -120,7 +120,7 @@ def command(
 def _picked(
     ctx: click.Context,
     source: str,
-    known: captures.Knowledge,
+    known: captures.CaptureOptions,
     numbers: tuple[int, ...],
     stream: "BufferedReader | None",
 ) -> tuple[list[Shown], int, bool]:
@@ -140,7 +140,7 @@ def _picked(
 
 
 def _alone(
-    source: str, known: captures.Knowledge, slot: int | None, stream: "BufferedReader | None"
+    source: str, known: captures.CaptureOptions, slot: int | None, stream: "BufferedReader | None"
 ) -> list[Shown]:
     """Return frames that were given in hex."""
     from lowpanbudget.capture.files import hex_text

@@ -4,19 +4,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lowpanbudget.cli import options
+from lowpanbudget.cli import captures, options
 from lowpanbudget.cli.main import COMMANDS
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from lowpanbudget.design.meaning import Design
     from lowpanbudget.findings.audit import Audit
     from lowpanbudget.report.screen import Screen
 
 _ANSWER_IS_NO = 1
-_FCS = {"2": 2, "4": 4, "none": 0, "test": None}
 _LONGEST_WAIT_S = 60.0
 
 _EXAMPLE = """\b
@@ -25,19 +23,13 @@ lowpanbudget audit mesh.pcapng --design examples/footbridge.toml --keys keys.tom
 
 
 @click.command("audit", short_help=COMMANDS["audit"], epilog=_EXAMPLE)
-@click.argument("captures", metavar="CAPTURE...", nargs=-1, required=True)
+@click.argument("paths", metavar="CAPTURE...", nargs=-1, required=True)
 @click.option(
     "--design", metavar="FILE", help="Compare with this design file, and take its contexts."
 )
-@click.option(
-    "--keys", "--key-file", "keys", metavar="FILE",
-    help="TOML file with link keys and devices, readable by you alone. Keys are never given on the command line.",
-)  # fmt: skip
+@captures.keys
 @options.contexts
-@click.option(
-    "--fcs", type=click.Choice(list(_FCS)), default="test", show_default=True,
-    help="Octets of the frame check sequence at the end of each frame; test: find out.",
-)  # fmt: skip
+@captures.fcs
 @options.root
 @click.option(
     "--wait", type=float, default=_LONGEST_WAIT_S, show_default=True, metavar="SECONDS",
@@ -47,9 +39,9 @@ lowpanbudget audit mesh.pcapng --design examples/footbridge.toml --keys keys.tom
 @click.pass_context
 def command(
     ctx: click.Context,
-    captures: tuple[str, ...],
+    paths: tuple[str, ...],
     design: str | None,
-    keys: str | None,
+    key_file: str | None,
     contexts: tuple[str, ...],
     fcs: str,
     root: str | None,
@@ -64,28 +56,20 @@ def command(
     more than a remark.
     """
     from lowpanbudget.cli import output
-    from lowpanbudget.design.load import load_design
     from lowpanbudget.report import machine, view
 
     if not 0 < wait <= _LONGEST_WAIT_S:
         raise RequestError(f"--wait {wait:g} is not in 0 to {_LONGEST_WAIT_S:g} seconds")
-    if captures.count("-") > 1:
-        raise RequestError("standard input can be read once")
-    plan = None if design is None else load_design(design)
-    table = options.table_of(contexts)
+    captures.once(paths)
+    known = captures.CaptureOptions(design, key_file, contexts, fcs, root)
     audited: list[dict[str, Any]] = []
     weight = False
-    for capture in captures:
-        audit = _audit(capture, plan, keys, table, _FCS[fcs], root, wait)
-        found = audit.close()
-        weight = weight or any(one.has_weight for one in found)
-        audited.append(
-            {
-                "capture": capture,
-                "frames": audit.frames,
-                "findings": view.findings(found),
-            }
-        )
+    for path in paths:
+        audit = _audit(path, known, wait)
+        findings = audit.close()
+        weight = weight or any(finding.has_weight for finding in findings)
+        rows = view.findings(findings)
+        audited.append({"capture": path, "frames": audit.frames, "findings": rows})
     if as_json:
         output.emit(machine.document(audit=audited))
     else:
@@ -93,44 +77,22 @@ def command(
         def paint(console: "Console", screen: "Screen") -> None:
             from lowpanbudget.report import audit_text
 
-            for one in audited:
-                audit_text.audit(console, screen, one["capture"], one["frames"], one["findings"])
+            for capture in audited:
+                audit_text.audit(console, screen, *capture.values())
 
         output.show(paint)
     if weight:
         ctx.exit(_ANSWER_IS_NO)
 
 
-def _audit(
-    capture: str,
-    design: "Design | None",
-    keys: str | None,
-    contexts: dict[int, Any],
-    fcs: int | None,
-    root: str | None,
-    wait: float,
-) -> "Audit":
+def _audit(capture: str, known: captures.CaptureOptions, wait: float) -> "Audit":
     """Return the audit over one capture, all its frames taken."""
-    import sys
-
-    from lowpanbudget.capture.files.key_file import read_keys
-    from lowpanbudget.capture.files.reading import read
-    from lowpanbudget.capture.follow.tracing import Trace
     from lowpanbudget.cli.progress import followed
     from lowpanbudget.findings.audit import Audit, known_of
 
-    ring = read_keys(keys) if keys is not None else None
-    trace = Trace(
-        contexts=contexts,
-        keys=ring.keys if ring else (),
-        devices=ring.devices if ring else {},
-        root=root,
-        design=design,
-        fcs=fcs,
-        timeout_s=wait,
-    )
-    audit = Audit(known_of(trace, design, wait))
-    with read(sys.stdin.buffer if capture == "-" else capture) as records:
+    trace = known.trace(wait)
+    audit = Audit(known_of(trace, known.design, wait))
+    with captures.opened(capture) as records:
         for sighting in trace.follow(followed(records, capture)):
             audit.follow(sighting)
         for notice in records.notices:

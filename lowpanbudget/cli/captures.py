@@ -23,8 +23,6 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound=Callable[..., Any])
 MOST_TOLD = 5
 FCS = {"2": 2, "4": 4, "none": 0, "test": None}
-# notices that say that the file itself is wrong, not that it holds something odd
-_WRONG = {"not-a-capture", "file-cut", "length-wrong", "block-wrong", "interface-unknown"}
 
 keys = click.option(
     "--keys", "--key-file", "key_file", metavar="FILE",
@@ -46,7 +44,7 @@ def reading_options(function: F) -> F:
     return function
 
 
-class Knowledge:
+class CaptureOptions:
     """What the options tell about captures, checked once; ``trace`` makes a trace that knows it."""
 
     def __init__(
@@ -99,13 +97,14 @@ class Knowledge:
 
         return Matcher(self.design)
 
-    def trace(self) -> "Trace":
-        """Return a trace for one capture."""
+    def trace(self, timeout_s: float | None = None) -> "Trace":
+        """Return a trace for one capture; ``timeout_s`` is how long its receivers wait for fragments."""
         from lowpanbudget.capture.follow.tracing import Trace
+        from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
 
         return Trace(
             contexts=self.contexts, keys=self.keys, devices=self.devices, root=self.root,
-            design=self.design, fcs=self.fcs,
+            design=self.design, fcs=self.fcs, timeout_s=timeout_s or TIMEOUT_S,
         )  # fmt: skip
 
 
@@ -171,7 +170,7 @@ def tell_notices(
 
 def is_wrong(notices: Iterable["ReadingNotice"]) -> bool:
     """Return whether some notice says that the file itself is wrong."""
-    return any(notice.name in _WRONG for notice in notices)
+    return any(notice.is_damage for notice in notices)
 
 
 def tell_reasons(ctx: click.Context, reasons: dict[str, int]) -> None:

@@ -55,7 +55,7 @@ def command(
     from lowpanbudget.cli import output
     from lowpanbudget.cli.progress import followed
 
-    known = captures.Knowledge(design, key_file, contexts, fcs, root)
+    known = captures.CaptureOptions(design, key_file, contexts, fcs, root)
     trace = known.trace()
     left_out = LeftOut()
     convert, link_type = (unsealed, FRAME_TYPE) if decrypted else (expand, IPV6_TYPE)
@@ -83,8 +83,10 @@ def command(
 
 def refuse_other(records: "CaptureFile") -> None:
     """Raise ``Malformed`` when what was read is no capture at all."""
+    from lowpanbudget.capture.files.record import NO_CAPTURE
+
     for notice in records.notices:
-        if notice.name == "not-a-capture":
+        if notice.name == NO_CAPTURE:
             raise Malformed(notice.text, offset=notice.offset)
 
 

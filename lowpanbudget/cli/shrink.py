@@ -75,7 +75,7 @@ def command(
     from lowpanbudget.capture.expand import LeftOut
     from lowpanbudget.capture.files.link_types import FRAME_TYPE, IPV6_TYPE
     from lowpanbudget.capture.files.writing import write_pcap
-    from lowpanbudget.capture.shrink import Counters, Shrinker, shrink
+    from lowpanbudget.capture.shrink import Counters, Shrinker, counts_slots, shrink
     from lowpanbudget.cli import output
     from lowpanbudget.cli.progress import followed
     from lowpanbudget.design.load import load_design
@@ -85,9 +85,7 @@ def command(
     if hop is not None and flow is None:
         raise RequestError("--hop is about a flow", hint="Name the flow with --flow")
     plan = load_design(design)
-    security = plan.link.security
-    by_slot = security is not None and (security.asn_in_nonce or security.frame_counter is None)
-    if by_slot and asn is None and key_file is not None:
+    if counts_slots(plan) and asn is None and key_file is not None:
         raise RequestError(
             "the frames of this design are sealed with their slot number, and none is given",
             hint="Give --asn, above all slot numbers that were used with the key",
@@ -117,13 +115,12 @@ def command(
 def _key(design: "Design", path: str) -> "Key":
     """Return the key of a key file that the design's frames name."""
     from lowpanbudget.capture.files.key_file import read_keys
+    from lowpanbudget.capture.shrink import key_of
 
-    security = design.link.security
-    keys = read_keys(path).keys
-    usable = [key for key in keys if security is None or key.opens(security)]
-    if not usable:
+    key = key_of(design, read_keys(path).keys)
+    if key is None:
         raise RequestError(f"{path} has no key for the design's key id mode, index and source")
-    return usable[0]
+    return key
 
 
 def _caution(ctx: click.Context, design: "Design", counters: Any, *, plain: bool) -> None:

@@ -9,17 +9,12 @@ from lowpanbudget.cli.main import COMMANDS
 from lowpanbudget.errors import WireError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from rich.console import Console
 
-    from lowpanbudget.capture.follow.flows import FlowKey
-    from lowpanbudget.capture.follow.sighting import Sighting
-    from lowpanbudget.capture.tally import Tally
+    from lowpanbudget.capture.survey import Survey
     from lowpanbudget.report.screen import Screen
 
-_GROUPS = ("flow", "node", "kind")
-_MOST_NAMES = 8192
+_GROUPS = ("flow", "node", "kind")  # as ``surveys.plain`` names them
 
 _EXAMPLE = """\b
 lowpanbudget survey mesh.pcap --context 0=2001:db8::/64
@@ -53,16 +48,19 @@ def command(
     have saved. Each capture is read for itself: contexts that only another one announces want --context. The exit
     code is 3 when a file is no capture, is cut or is damaged; what could be read is shown first.
     """
+    from lowpanbudget.capture.survey import Survey
     from lowpanbudget.cli import output
-    from lowpanbudget.report import machine
+    from lowpanbudget.report import machine, surveys
 
     captures.once(captures_given)
-    known = captures.Knowledge(design, key_file, contexts, fcs, root)
-    surveyed = _Surveyed()
-    wrong = False
+    known = captures.CaptureOptions(design, key_file, contexts, fcs, root)
+    total, read, wrong = Survey(), [], False
     for capture in captures_given:
-        wrong |= surveyed.add(ctx, capture, known)
-    plain = surveyed.plain(by)
+        part, facts, is_wrong = _surveyed(ctx, capture, known)
+        total += part
+        read.append(facts)
+        wrong |= is_wrong
+    plain = surveys.plain(total, read, by)
     if as_json:
         output.emit(machine.document(survey=plain))
     else:
@@ -77,87 +75,25 @@ def command(
         ctx.exit(WireError.exit_code)
 
 
-class _Surveyed:
-    """Surveys of several captures, added up."""
-
-    def __init__(self) -> None:
-        from lowpanbudget.capture.survey import Survey
-
-        self.survey: Survey = Survey()
-        self.captures: list[dict[str, Any]] = []
-        self.names: dict[FlowKey, str] = {}
-
-    def add(self, ctx: click.Context, capture: str, known: captures.Knowledge) -> bool:
-        """Add a capture; return whether its file is wrong."""
-        from lowpanbudget.capture.survey import Surveyor
-        from lowpanbudget.cli.progress import followed
-        from lowpanbudget.report import view
-
-        trace = known.trace()
-        surveyor = Surveyor(known.largest)
-        with captures.opened(capture) as records:
-            for sighting in trace.follow(followed(records, capture)):
-                surveyor.add(sighting)
-                if known.design is not None and sighting.datagram is not None:
-                    self._name(sighting)
-            surveyor.end(trace.leftover)
-            wrong = captures.tell_notices(ctx, capture, records.notices, records.notice_count)
-            notices = view.plain(records.notices)
-        self.survey += surveyor.survey
-        self.captures.append(
-            {
-                "capture": capture,
-                "frames": surveyor.survey.total.frames,
-                "ends": [verdict.text for verdict in trace.fcs.values() if not verdict.as_claimed],
-                "notices": notices,
-            }
-        )
-        return wrong
-
-    def _name(self, sighting: "Sighting") -> None:
-        """Remember the name that the design has for a flow, at its first datagram."""
-        key = sighting.flow
-        if key is not None and key not in self.names and len(self.names) < _MOST_NAMES:
-            matched = sighting.matched
-            self.names[key] = "" if matched is None else matched.flow.name
-
-    def plain(self, by: str | None) -> dict[str, Any]:
-        """Return all as plain data; ``by`` leaves the other groupings out."""
-        survey = self.survey
-        groups = {
-            "flow": ("flows", ((self._flow(key), tally) for key, tally in survey.flows.items())),
-            "node": ("nodes", ((_node(key), tally) for key, tally in survey.nodes.items())),
-            "kind": ("kinds", (({"name": key}, tally) for key, tally in survey.kinds.items())),
-        }
-        return {
-            "captures": self.captures,
-            "total": _told(survey.total),
-            **{
-                name: _rows(rows) for key, (name, rows) in groups.items() if by is None or by == key
-            },
-            "reasons": dict(sorted(survey.reasons.items(), key=lambda item: (-item[1], item[0]))),
-        }
-
-    def _flow(self, key: "FlowKey | str") -> dict[str, Any]:
-        from lowpanbudget.report import view
-
-        if isinstance(key, str):
-            return {"name": key}
-        return {"name": str(key), "in_design": self.names.get(key) or None, **view.plain(key)}
-
-
-def _node(key: bytes | str) -> dict[str, Any]:
-    return {"name": key if isinstance(key, str) else key.hex()}
-
-
-def _rows(rows: "Iterable[tuple[dict[str, Any], Tally]]") -> list[dict[str, Any]]:
-    """Return groups with what they cost, the most octets first."""
-    told = [{**name, **_told(tally)} for name, tally in rows]
-    return sorted(told, key=lambda row: (-row["octets"], row["name"]))
-
-
-def _told(tally: "Tally") -> dict[str, Any]:
+def _surveyed(
+    ctx: click.Context, capture: str, known: captures.CaptureOptions
+) -> "tuple[Survey, dict[str, Any], bool]":
+    """Return the survey of a capture, what is told of its file, and whether that is wrong."""
+    from lowpanbudget.capture.survey import Surveyor
+    from lowpanbudget.cli.progress import followed
     from lowpanbudget.report import view
 
-    plain: dict[str, Any] = view.plain(tally)
-    return plain
+    trace = known.trace()
+    surveyor = Surveyor(known.largest)
+    with captures.opened(capture) as records:
+        for sighting in trace.follow(followed(records, capture)):
+            surveyor.add(sighting)
+        surveyor.end(trace.leftover)
+        wrong = captures.tell_notices(ctx, capture, records.notices, records.notice_count)
+        facts = {
+            "capture": capture,
+            "frames": surveyor.survey.total.frames,
+            "ends": [verdict.text for verdict in trace.fcs.values() if not verdict.as_claimed],
+            "notices": view.plain(records.notices),
+        }
+    return surveyor.survey, facts, wrong

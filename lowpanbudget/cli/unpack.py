@@ -15,7 +15,6 @@ if TYPE_CHECKING:
 
     from lowpanbudget.capture.files.hex_text import HexLine
     from lowpanbudget.payload.message import Message
-    from lowpanbudget.payload.shown import ShownValue
     from lowpanbudget.report.screen import Screen
 
 _MOST_TOLD = 5
@@ -25,10 +24,10 @@ lowpanbudget unpack examples/archive.toml door_alarm 1270fa0000
 lowpanbudget unpack examples/archive.toml climate received.txt --csv > climate.csv"""
 
 
-class Read(NamedTuple):
-    """One message that was given: its values, or why there are none."""
+class Unpacked(NamedTuple):
+    """Octets of one message and its values, or why there are none."""
 
-    given: "HexLine"
+    line: "HexLine"
     values: dict[str, Any] | None
     fault: WireError | None
 
@@ -55,14 +54,17 @@ def command(
     if as_csv and as_json:
         raise click.UsageError("--csv and --json are two ways to print the same", ctx)
     form = load_design(design).message(message)
-    read = [_read(form, given) for given in options.lines_of(source)]
+    read = [_read(form, line) for line in options.lines_of(source)]
     if as_json:
         output.emit("".join(_line(form, one) for one in read))
     elif as_csv:
-        output.emit(_table(form, read))
+        from lowpanbudget.report import values_table
+
+        rows = [(one.line.place, one.values) for one in read if one.values is not None]
+        output.emit(values_table.csv_of(form, rows))
     else:
         _show(form, read)
-    wrong = [(one.given.place or "the message", one.fault) for one in read if one.fault is not None]
+    wrong = [(one.line.place or "the message", one.fault) for one in read if one.fault is not None]
     if wrong:
         for place, fault in wrong[:_MOST_TOLD]:
             hint = f"\n  try: {fault.hint}" if fault.hint else ""
@@ -75,71 +77,31 @@ def command(
         ctx.exit(WireError.exit_code)
 
 
-def _read(form: "Message", given: "HexLine") -> Read:
+def _read(form: "Message", line: "HexLine") -> Unpacked:
     try:
-        return Read(given, form.unpack(given.octets), None)
+        return Unpacked(line, form.unpack(line.octets), None)
     except WireError as fault:
-        return Read(given, None, fault)
+        return Unpacked(line, None, fault)
 
 
-def _line(form: "Message", one: Read) -> str:
+def _line(form: "Message", one: Unpacked) -> str:
     """Return one message as a JSON object on a line of its own."""
     from lowpanbudget.payload.shown import units
-    from lowpanbudget.report import machine, view
+    from lowpanbudget.report import machine, values_table, view
 
     plain = {
         "version": machine.VERSION,
         "message": form.name,
-        "place": one.given.place or None,
-        "octets": one.given.octets.hex(),
-        "values": view.plain(_exact(one.values)),
+        "place": one.line.place or None,
+        "octets": one.line.octets.hex(),
+        "values": view.plain(values_table.exact(one.values)),
         "units": units(form),
         "fault": view.plain(one.fault),
     }
     return json.dumps(plain, allow_nan=False) + "\n"
 
 
-def _exact(value: Any) -> Any:
-    """Return values with fractions for decimals, which ``view.plain`` makes numbers where they stay exact."""
-    from decimal import Decimal
-    from fractions import Fraction
-
-    if isinstance(value, Decimal):
-        return Fraction(value)
-    if isinstance(value, dict):
-        return {name: _exact(item) for name, item in value.items()}
-    return [_exact(item) for item in value] if isinstance(value, list) else value
-
-
-def _table(form: "Message", read: list[Read]) -> str:
-    """Return all messages that can be read as one table (RFC 4180), a column for every value that any of them has."""
-    import csv
-    import io
-
-    from lowpanbudget.payload.shown import shown_values
-
-    rows = [
-        (one.given.place, shown_values(form, one.values)) for one in read if one.values is not None
-    ]
-    columns: dict[tuple[int, ...], str] = {}
-    for _, cells in rows:
-        for cell in cells:
-            columns[cell.order] = _title(cell)
-    order = sorted(columns)
-    page = io.StringIO()
-    writer = csv.writer(page)
-    writer.writerow(["place", *(columns[key] for key in order)])
-    for place, cells in rows:
-        texts = {cell.order: cell.text for cell in cells}
-        writer.writerow([place, *(texts.get(key, "") for key in order)])
-    return page.getvalue()
-
-
-def _title(cell: "ShownValue") -> str:
-    return f"{cell.path} [{cell.unit}]" if cell.unit else cell.path
-
-
-def _show(form: "Message", read: list[Read]) -> None:
+def _show(form: "Message", read: list[Unpacked]) -> None:
     from lowpanbudget.cli import output
     from lowpanbudget.payload.shown import shown_values
     from lowpanbudget.report import terminal, view
@@ -147,9 +109,9 @@ def _show(form: "Message", read: list[Read]) -> None:
     for index, one in enumerate(read, 1):
         if one.values is None:
             continue
-        title = f"{form.name}, {terminal.octets(len(one.given.octets))}"
-        if one.given.place:
-            title += f", {index} of {len(read)} ({one.given.place})"
+        title = f"{form.name}, {terminal.octets(len(one.line.octets))}"
+        if one.line.place:
+            title += f", {index} of {len(read)} ({one.line.place})"
         rows = view.plain(shown_values(form, one.values))
         output.show(partial(_paint, title=title, rows=rows))
 

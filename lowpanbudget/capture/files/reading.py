@@ -13,7 +13,7 @@ from typing import Any, Self
 from lowpanbudget.capture.files.link_types import FRAME_TYPE
 from lowpanbudget.capture.files.pcap import MAGICS, read_pcap
 from lowpanbudget.capture.files.pcapng import SECTION, read_pcapng
-from lowpanbudget.capture.files.record import Notices, ReadingNotice, Record
+from lowpanbudget.capture.files.record import NO_CAPTURE, Notices, ReadingNotice, Record
 from lowpanbudget.capture.files.source import GZIP, BinaryFile, Source
 from lowpanbudget.capture.files.text_log import is_text, read_text
 from lowpanbudget.errors import RequestError
@@ -107,9 +107,9 @@ def _recognised(source: Source, notices: Notices, link_type: int) -> tuple[str, 
     if magic or source.trouble:
         shown = magic.hex(" ") or "nothing"
         text = source.trouble or f"this is neither pcap, pcapng nor text: it starts with {shown}"
-        notices.add("not-a-capture", text, 0, 0)
+        notices.add(NO_CAPTURE, text, 0, 0)
     else:
-        notices.add("not-a-capture", "the file is empty", 0, 0)
+        notices.add(NO_CAPTURE, "the file is empty", 0, 0)
     return "unknown", iter(())
 
 

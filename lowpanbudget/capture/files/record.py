@@ -22,6 +22,11 @@ class Record(NamedTuple):
     offset: int | None = None
 
 
+NO_CAPTURE = "not-a-capture"
+# names of notices that say that the file itself is wrong, not that it holds something odd
+_DAMAGE = {NO_CAPTURE, "file-cut", "length-wrong", "block-wrong", "interface-unknown"}
+
+
 class ReadingNotice(NamedTuple):
     """What reading noticed: ``name`` for code, ``text`` for people, the frame or the one before, where in the file."""
 
@@ -29,6 +34,11 @@ class ReadingNotice(NamedTuple):
     text: str
     number: int
     offset: int
+
+    @property
+    def is_damage(self) -> bool:
+        """Return whether the file itself is wrong."""
+        return self.name in _DAMAGE
 
     def __str__(self) -> str:
         """Return the place and the text."""

@@ -191,6 +191,11 @@ class Sighting:
         return self._contents
 
     @property
+    def has_design(self) -> bool:
+        """Return whether it can be told what the datagram is in a design."""
+        return self._matcher is not None
+
+    @property
     def matched(self) -> "Matched | None":
         """Return what the datagram is in the design: its flow and its message; None outside of any."""
         contents = self.contents

@@ -1,0 +1,41 @@
+"""Values of messages for programs: a table of many messages, and numbers that stay exact."""
+
+import csv
+import io
+from collections.abc import Sequence
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.shown import ShownValue, shown_values
+
+
+def csv_of(form: Message, messages: Sequence[tuple[str, dict[str, Any]]]) -> str:
+    """Return messages as one table (RFC 4180), a column for every value that any of them has.
+
+    ``messages`` are places and values.
+    """
+    rows = [(place, shown_values(form, values)) for place, values in messages]
+    columns = {cell.order: _title(cell) for _, cells in rows for cell in cells}
+    order = sorted(columns)
+    page = io.StringIO()
+    writer = csv.writer(page)
+    writer.writerow(["place", *(columns[key] for key in order)])
+    for place, cells in rows:
+        texts = {cell.order: cell.text for cell in cells}
+        writer.writerow([place, *(texts.get(key, "") for key in order)])
+    return page.getvalue()
+
+
+def _title(cell: ShownValue) -> str:
+    return f"{cell.path} [{cell.unit}]" if cell.unit else cell.path
+
+
+def exact(value: Any) -> Any:
+    """Return values with fractions for decimals, which ``view.plain`` makes numbers where they stay exact."""
+    if isinstance(value, Decimal):
+        return Fraction(value)
+    if isinstance(value, dict):
+        return {name: exact(item) for name, item in value.items()}
+    return [exact(item) for item in value] if isinstance(value, list) else value
