@@ -60,7 +60,6 @@ class HeardDatagram:
     numbers: tuple[int, ...]
     time_s: float
     _udp: tuple[UdpContent | None, ...] = field(default=(), repr=False)
-    _headers: dict[int, Udp | None] = field(default_factory=dict, repr=False)
 
     @property
     def fragments(self) -> int:
@@ -100,12 +99,9 @@ class HeardDatagram:
 
     def udp_header(self, at: int = ipv6.OCTETS) -> Udp | None:
         """Return the UDP header at this octet; None where it is not whole."""
-        if at not in self._headers:
-            try:
-                self._headers[at] = udp.decode(Reader(self.octets, at))
-            except WireError:
-                self._headers[at] = None
-        return self._headers[at]
+        if len(self.octets) < at + udp.OCTETS:
+            return None
+        return Udp(*udp.HEADER.values_at(self.octets, at).values())
 
     def hop_by_hop(self) -> OptionsHeader | None:
         """Return the hop-by-hop options that follow its header; None without any that can be read."""
@@ -131,11 +127,10 @@ def _outer(octets: bytes) -> Ipv6:
 
 def coap_head(octets: bytes) -> CoapHead | None:
     """Return the first fields of a CoAP message; None where there are none that can be read."""
-    size = coap.HEADER.octets
-    if len(octets) < size:
+    if len(octets) < coap.HEADER.octets or not coap.HEADER.starts(octets):
         return None
-    version, kind, _, code, mid = coap.HEADER.split(int.from_bytes(octets[:size], "big")).values()
-    return CoapHead(kind, code, mid) if version == coap.VERSION else None
+    values = coap.HEADER.values_at(octets)
+    return CoapHead(values["type"], values["code"], values["message id"])
 
 
 def option_octets(option: RplOption) -> str:

@@ -73,8 +73,7 @@ def tag_of(payload: bytes | None) -> int | None:
     """Return the datagram_tag of a fragment that cannot be read further; None where it is not whole."""
     if payload is None or len(payload) < FRAGN.octets:
         return None
-    header = FRAGN.split(int.from_bytes(payload[: FRAGN.octets], "big"))
-    return header["datagram_tag"]
+    return FRAGN.values_at(payload)["datagram_tag"]
 
 
 def where(fault: WireError) -> str:

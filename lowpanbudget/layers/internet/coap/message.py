@@ -22,13 +22,12 @@ from lowpanbudget.layers.internet.coap.options import CoapOption, decode_options
 LAYER = "CoAP"
 CITE = rfc(7252, "3")
 LONGEST_TOKEN = 8
-VERSION = 1
 
 HEADER = Header(
     LAYER,
     CITE,
     (
-        Bits("version", 2, "CoAP", fixed=VERSION),
+        Bits("version", 2, "CoAP", fixed=1),
         Bits("type", 2, TYPES),
         Bits("token length", 4, lambda value: "reserved" if value > LONGEST_TOKEN else "octets"),
         Bits("code", 8, code_text),
