@@ -267,6 +267,8 @@ class Audit:
                 self.known.learn_prefix(datagram.header.source)
             if rows is None or rows["destination"].inline == 16:
                 self.known.learn_prefix(datagram.header.destination)
+        if self.known.flows is not None:
+            scene.match = self.known.flows.match(datagram)
         self._give(scene, datagram)
 
     # --- hits ------------------------------------------------------------------------------------------

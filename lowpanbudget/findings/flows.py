@@ -32,15 +32,9 @@ class FlowBook:
     def __init__(self, design: Design) -> None:
         self.design = design
         self._known: dict[tuple[int, int, bool, int, int], tuple[Flow, bool] | None] = {}
-        self._last: tuple[HeardDatagram | None, FlowMatch | None] = (None, None)
 
     def match(self, datagram: HeardDatagram) -> FlowMatch | None:
         """Return the flow of a datagram, of those with its ports the one whose addresses fit best; None for others."""
-        if self._last[0] is not datagram:  # several rules ask for one
-            self._last = (datagram, self._match(datagram))
-        return self._last[1]
-
-    def _match(self, datagram: HeardDatagram) -> FlowMatch | None:
         content = datagram.udp()
         if content is None:
             return None

@@ -47,10 +47,6 @@ class Surroundings:
         if self.design is not None:
             self.flows = FlowBook(self.design)
 
-    def match(self, datagram: HeardDatagram) -> FlowMatch | None:
-        """Return the flow of the design that a datagram belongs to; None outside of any, and without a design."""
-        return None if self.flows is None else self.flows.match(datagram)
-
     def learn_prefix(self, address: IPv6Address) -> None:
         """Remember the /64 of a unicast address that was carried in full or restored with a valid checksum."""
         prefix = int(address) >> 64
@@ -77,9 +73,9 @@ class Scene:
     but for numbers and payload the first stands for all, so what may differ is here: ``octets`` (with ``fcs`` octets
     of check sequence), ``payload`` in the clear, ``sequence``, ``counter``, ``fcs_ok``. ``contexts`` are those that
     held when it was read. ``header`` is the innermost IPv6 header in it, ``iphc`` the compressed header it came from,
-    ``tunnelled`` tells that there is another around it. ``datagram`` is the one that it brings or completes,
-    ``fragmented`` what its fragment belongs to. ``explained``: a rule knows why the frame cannot be read, and others
-    need not say that it cannot.
+    ``tunnelled`` tells that there is another around it. ``datagram`` is the one that it brings or completes, ``match``
+    its flow in the design, ``fragmented`` what its fragment belongs to. ``explained``: a rule knows why the frame cannot
+    be read, and others need not say that it cannot.
     """
 
     known: Surroundings
@@ -97,6 +93,7 @@ class Scene:
     iphc: Iphc | None = None
     tunnelled: bool = False
     datagram: HeardDatagram | None = None
+    match: FlowMatch | None = None
     fragmented: FragmentedDatagram | None = None
     explained: bool = False
 
@@ -150,7 +147,7 @@ class Scene:
     @property
     def size(self) -> int:
         """Return its octets on the air, the check sequence counted where the capture took it off."""
-        return len(self.octets) + self.missing_fcs
+        return len(self.octets) + (0 if self.fcs else 2)
 
     @property
     def missing_fcs(self) -> int:

@@ -66,13 +66,13 @@ def block_still_fragmented(scene: Scene, message: coap.CoapMessage) -> Hits:
             return
 
 
-def _coap(datagram: HeardDatagram) -> Iterator[tuple[UdpContent, CoapHead]]:
-    """Yield ports and first fields of a datagram with CoAP; nothing of any other."""
+def _coap(datagram: HeardDatagram, kind: Type) -> tuple[UdpContent, CoapHead] | None:
+    """Return ports and first fields of a datagram with a CoAP message of this type; None of any other."""
     content = datagram.udp()
-    if content is not None and content.is_coap:
-        head = coap_head(content.payload)
-        if head is not None:
-            yield content, head
+    if content is None or not content.is_coap:
+        return None
+    head = coap_head(content.payload)
+    return None if head is None or head.type != kind else (content, head)
 
 
 class _Request(NamedTuple):
@@ -103,25 +103,26 @@ class Requests:
 
 @APPLICATION.rule("request-repeated", HeardDatagram, memory=Requests)
 def request_sent(scene: Scene, datagram: HeardDatagram, memory: Requests) -> None:
-    """Look at type and message ID of each message on the CoAP port."""
-    for content, head in _coap(datagram):
-        if head.type != Type.CON:
-            return
-        key = (int(datagram.outer.source), content.source_port, head.mid)
-        before, link = memory.sent.get(key), datagram.link_source
-        if before is None or scene.time_s - before.time_s > EXCHANGE_S:
-            memory.sent[key] = _Request(scene.time_s, scene.number, link)
-            return
-        if before.link != link:
-            return  # the same datagram on its next hop
-        gap_s = scene.time_s - before.time_s
-        memory.sent[key] = before._replace(time_s=scene.time_s)
-        if memory.repeats.takes(link):
-            repeats = memory.repeats.setdefault(link, _Repeats(gap_s))
-            repeats.count += 1
-            repeats.early += gap_s < ACK_TIMEOUT_S
-            repeats.shortest_s = min(repeats.shortest_s, gap_s)
-            repeats.numbers.note(before.number, scene.number)
+    """Compare each confirmable message with the last of its message ID."""
+    exchange = _coap(datagram, Type.CON)
+    if exchange is None:
+        return
+    content, head = exchange
+    key = (int(datagram.outer.source), content.source_port, head.mid)
+    before, link = memory.sent.get(key), datagram.link_source
+    if before is None or scene.time_s - before.time_s > EXCHANGE_S:
+        memory.sent[key] = _Request(scene.time_s, scene.number, link)
+        return
+    if before.link != link:
+        return  # the same datagram on its next hop
+    gap_s = scene.time_s - before.time_s
+    memory.sent[key] = before._replace(time_s=scene.time_s)
+    if memory.repeats.takes(link):
+        repeats = memory.repeats.setdefault(link, _Repeats(gap_s))
+        repeats.count += 1
+        repeats.early += gap_s < ACK_TIMEOUT_S
+        repeats.shortest_s = min(repeats.shortest_s, gap_s)
+        repeats.numbers.note(before.number, scene.number)
 
 
 @APPLICATION.at_end("request-repeated")
@@ -129,10 +130,8 @@ def request_repeated(_known: Surroundings, memory: Requests) -> Hits:
     """Judge each sender."""
     for link, repeats in memory.repeats.items():
         if repeats.count >= 3:
-            name, severity = (
-                link_text(link),
-                Severity.RISK if repeats.early >= 3 else Severity.REMARK,
-            )
+            name = link_text(link)
+            severity = Severity.RISK if repeats.early >= 3 else Severity.REMARK
             early = f"{repeats.early} of them in less than {ACK_TIMEOUT_S:g} s"
             cause = f"{name} sent {repeats.count} messages again, {early}"
             evidence = (f"shortest time between: {repeats.shortest_s:.2f} s",)
@@ -153,23 +152,24 @@ Answers = Recent[tuple[int, int, int, int], _Answer]  # by addresses, port and m
 
 
 @APPLICATION.rule("request-answered-twice", HeardDatagram, memory=Recent)
-def request_answered_twice(scene: Scene, datagram: HeardDatagram, memory: Answers) -> Hits:
+def request_answered_twice(scene: Scene, datagram: HeardDatagram, memory: Answers) -> Hits | None:
     """Compare acknowledgements that carry an answer."""
-    for content, head in _coap(datagram):
-        if head.type != Type.ACK or head.code < 64:
-            return
-        header, link = datagram.outer, datagram.link_source
-        key = (int(header.source), int(header.destination), content.destination_port, head.mid)
-        before = memory.get(key)
-        if before is None or scene.time_s - before.time_s > EXCHANGE_S or before.link != link:
-            answer = _Answer(content.payload, head.code, scene.time_s, scene.number, link)
-            memory[key] = answer
-        elif before.octets != content.payload:
-            codes = " and ".join(
-                f"{code >> 5}.{code & 31:02d}" for code in (before.code, head.code)
-            )
-            cause = f"message ID {head.mid:#06x} got two different answers"
-            yield Hit(cause, (f"codes {codes}",), scene.sender, (before.number, scene.number))
+    exchange = _coap(datagram, Type.ACK)
+    if exchange is None or exchange[1].code < 64:
+        return None
+    content, head = exchange
+    header, link = datagram.outer, datagram.link_source
+    key = (int(header.source), int(header.destination), content.destination_port, head.mid)
+    before = memory.get(key)
+    if before is None or scene.time_s - before.time_s > EXCHANGE_S or before.link != link:
+        answer = _Answer(content.payload, head.code, scene.time_s, scene.number, link)
+        memory[key] = answer
+        return None
+    if before.octets == content.payload:
+        return None
+    codes = " and ".join(f"{code >> 5}.{code & 31:02d}" for code in (before.code, head.code))
+    cause = f"message ID {head.mid:#06x} got two different answers"
+    return (Hit(cause, (f"codes {codes}",), scene.sender, (before.number, scene.number)),)
 
 
 @APPLICATION.rule("float-wider-than-needed", HeardDatagram, varies=True, least=3)

@@ -22,9 +22,9 @@ _FEWEST_GAPS = 5
 MESSAGES = Subject("messages")
 
 
-def _data(scene: Scene, datagram: HeardDatagram) -> Iterator[tuple[Flow, bytes, list[Message]]]:
-    """Yield flow, data and formats of a datagram with messages in the clear; nothing of any other."""
-    match, design = scene.known.match(datagram), scene.known.design
+def _data(scene: Scene) -> Iterator[tuple[Flow, bytes, list[Message]]]:
+    """Yield flow, data and formats of its datagram with messages in the clear; nothing of any other."""
+    match, design = scene.match, scene.known.design
     if match is None or match.back or design is None or not match.flow.messages:
         return
     data = payload_of(match.flow, match.content.payload)
@@ -48,7 +48,7 @@ def _octets_of(data: bytes) -> str:
 @MESSAGES.rule("message-length-wrong", HeardDatagram, varies=True)
 def message_length_wrong(scene: Scene, datagram: HeardDatagram) -> Hits:
     """Compare the length with every format of the flow, and with formats padded as in C."""
-    for flow, data, formats in _data(scene, datagram):
+    for flow, data, formats in _data(scene):
         if any(_has_length(message, data) for message in formats):
             return
         allowed = ", ".join(map(_lengths_text, formats))
@@ -65,7 +65,7 @@ def message_length_wrong(scene: Scene, datagram: HeardDatagram) -> Hits:
 @MESSAGES.rule("message-values-implausible", HeardDatagram, varies=True, least=2)
 def message_values_implausible(scene: Scene, datagram: HeardDatagram) -> Hits:
     """Unpack, and when that fails try the variants."""
-    for _, data, every in _data(scene, datagram):
+    for _, data, every in _data(scene):
         formats = [message for message in every if _has_length(message, data)]
         failures = [_failure(message, data) for message in formats]
         if not all(failures):
@@ -107,7 +107,7 @@ TimesOfSources = Recent[tuple[str, int], _Times]  # by flow and source
 @MESSAGES.rule("interval-off-plan", HeardDatagram, memory=Recent)
 def message_sent(scene: Scene, datagram: HeardDatagram, memory: TimesOfSources) -> None:
     """Note the times."""
-    match = scene.known.match(datagram)
+    match = scene.match
     if match is None or match.back or match.flow.every_s is None:
         return
     flow, key = match.flow, (match.flow.name, int(datagram.header.source))

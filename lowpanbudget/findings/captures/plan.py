@@ -18,7 +18,7 @@ PLAN = Subject("plan")
 @PLAN.rule("longer-than-budgeted", HeardDatagram)
 def longer_than_budgeted(scene: Scene, datagram: HeardDatagram) -> Hits:
     """Compare field by field with the first hop, or the longest."""
-    match, design = scene.known.match(datagram), scene.known.design
+    match, design = scene.match, scene.known.design
     if design is None or match is None or match.back or datagram.fragments > 1:
         return
     first = scene.iphc is not None and scene.from_its_source(scene.iphc)
@@ -76,7 +76,7 @@ def _bits_text(bits: int) -> str:
 @PLAN.rule("fragments-not-planned", HeardDatagram)
 def fragments_not_planned(scene: Scene, datagram: HeardDatagram) -> Hits:
     """Compare frames with the flow's allowance."""
-    match = scene.known.match(datagram) if datagram.fragments > 1 else None
+    match = scene.match if datagram.fragments > 1 else None
     if match is None or match.back or datagram.fragments <= match.flow.most_frames:
         return
     flow = match.flow
@@ -115,7 +115,7 @@ def pan_not_in_design(scene: Scene, mac: Mac) -> Hits:
 def port_not_in_design(scene: Scene, datagram: HeardDatagram) -> Hits:
     """Look ports up; where a flow has CoAP, its port is planned."""
     design, content = scene.known.design, datagram.udp()
-    if design is None or content is None or scene.known.match(datagram) is not None:
+    if design is None or content is None or scene.match is not None:
         return
     if content.is_coap and any(flow.application.coap for flow in design.flows):
         return
