@@ -7,7 +7,7 @@ Frames that are alike but for numbers and payload are judged once by the rules t
 
 from collections.abc import Hashable, Iterable
 from math import isfinite, nan
-from typing import NamedTuple, cast
+from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files.record import ReadingNotice
@@ -275,7 +275,7 @@ class Audit:
 
     def _give(self, scene: Scene, item: object, value: Hashable = None) -> None:
         """Ask the rules that read the class of an item, or the value it is given under."""
-        kind = cast("Hashable", type(item)) if value is None else value
+        kind: Any = type(item) if value is None else value
         checks = self._checks.get(kind)
         if checks is None:
             every = [bound for read, bound in self._reads if _reads(read, kind)]

@@ -10,7 +10,7 @@ What it is called by people, how much it matters and what to do about it stands 
 
 from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass, field
-from functools import partial
+from types import MethodType
 from typing import Any, NamedTuple, TypeVar
 
 from lowpanbudget.findings.finding import Finding, Hit
@@ -53,8 +53,8 @@ class Rule:
     Its checks take the surroundings (the ``Scene`` of a frame, the ``Draft`` of a design) and what they read, and yield
     what that proves. Below ``least`` hits for one subject nothing is said. ``varies``: the
     answer depends on what differs among frames that are alike (numbers, lengths, payload, time), or on frames before;
-    a rule without it is asked once for all of them. With ``memory`` checks get an object of that class as well, one for
-    the whole audit, and ``at_end`` yields what only the end of the capture proves.
+    a rule without it is asked once for all of them. With ``memory`` checks get an object of that class first, one
+    for the whole audit, and ``at_end`` yields what only the end of the capture proves.
     """
 
     name: str
@@ -75,8 +75,8 @@ class Rule:
         if self.memory is None:
             return self.reads, self.at_end
         memory = self.memory()
-        checks = [Reads(kind, partial(check, memory=memory)) for kind, check in self.reads]
-        return checks, None if self.at_end is None else partial(self.at_end, memory=memory)
+        checks = [Reads(kind, MethodType(check, memory)) for kind, check in self.reads]
+        return checks, None if self.at_end is None else MethodType(self.at_end, memory)
 
     def finding(self, hit: Hit, count: int = 1) -> Finding:
         """Return the finding that a hit makes, seen so often."""

@@ -74,8 +74,8 @@ class Scene:
     of check sequence), ``payload`` in the clear, ``sequence``, ``counter``, ``fcs_ok``. ``contexts`` are those that
     held when it was read. ``header`` is the innermost IPv6 header in it, ``iphc`` the compressed header it came from,
     ``tunnelled`` tells that there is another around it. ``datagram`` is the one that it brings or completes, ``match``
-    its flow in the design, ``fragmented`` what its fragment belongs to. ``explained``: a rule knows why the frame cannot
-    be read, and others need not say that it cannot.
+    its flow in the design, ``fragmented`` what its fragment belongs to. ``explained``: a rule knows why the frame
+    cannot be read, and others need not say that it cannot.
     """
 
     known: Surroundings

@@ -102,7 +102,7 @@ class Requests:
 
 
 @APPLICATION.rule("request-repeated", HeardDatagram, memory=Requests)
-def request_sent(scene: Scene, datagram: HeardDatagram, memory: Requests) -> None:
+def request_sent(memory: Requests, scene: Scene, datagram: HeardDatagram) -> None:
     """Compare each confirmable message with the last of its message ID."""
     exchange = _coap(datagram, Type.CON)
     if exchange is None:
@@ -126,7 +126,7 @@ def request_sent(scene: Scene, datagram: HeardDatagram, memory: Requests) -> Non
 
 
 @APPLICATION.at_end("request-repeated")
-def request_repeated(_known: Surroundings, memory: Requests) -> Hits:
+def request_repeated(memory: Requests, _known: Surroundings) -> Hits:
     """Judge each sender."""
     for link, repeats in memory.repeats.items():
         if repeats.count >= 3:
@@ -152,7 +152,7 @@ Answers = Recent[tuple[int, int, int, int], _Answer]  # by addresses, port and m
 
 
 @APPLICATION.rule("request-answered-twice", HeardDatagram, memory=Recent)
-def request_answered_twice(scene: Scene, datagram: HeardDatagram, memory: Answers) -> Hits | None:
+def request_answered_twice(memory: Answers, scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Compare acknowledgements that carry an answer."""
     exchange = _coap(datagram, Type.ACK)
     if exchange is None or exchange[1].code < 64:

@@ -30,7 +30,7 @@ class CheckSequences:
 
 
 @CAPTURE.rule("check-sequence-wrong", Scene, memory=CheckSequences)
-def check_sequence(scene: Scene, _frame: Scene, memory: CheckSequences) -> None:
+def check_sequence(memory: CheckSequences, scene: Scene, _frame: Scene) -> None:
     """Count."""
     if scene.fcs_ok:
         memory.right += 1
@@ -40,7 +40,7 @@ def check_sequence(scene: Scene, _frame: Scene, memory: CheckSequences) -> None:
 
 
 @CAPTURE.at_end("check-sequence-wrong")
-def check_sequences(_known: Surroundings, memory: CheckSequences) -> Hits:
+def check_sequences(memory: CheckSequences, _known: Surroundings) -> Hits:
     """Judge the counts."""
     total = memory.right + memory.wrong
     if not memory.wrong:

@@ -57,14 +57,14 @@ class Announcements(dict[int, _Announcement]):
 
 
 @CONTEXTS.rule("context-used-too-soon", Icmpv6, memory=Announcements)
-def context_announced(scene: Scene, message: Icmpv6, memory: Announcements) -> None:
+def context_announced(memory: Announcements, scene: Scene, message: Icmpv6) -> None:
     """Learn from advertisements."""
     for option in _announced(message):
         memory[option.cid] = _Announcement(option, scene.time_s, scene.number)
 
 
 @CONTEXTS.rule("context-used-too-soon", Iphc)
-def context_used_too_soon(scene: Scene, header: Iphc, memory: Announcements) -> Hits:
+def context_used_too_soon(memory: Announcements, scene: Scene, header: Iphc) -> Hits:
     """Compare each use with what was announced, else with what is known."""
     for number in dict.fromkeys(header.contexts):
         if number is None:

@@ -77,20 +77,20 @@ FragmentEnds = Recent[tuple[bytes | None, int], tuple[int, int]]  # by source an
 
 
 @FRAGMENTS.rule("fragment-offset-wrong", FragmentArrival, memory=Recent)
-def fragment_ends(_scene: Scene, arrival: FragmentArrival, memory: FragmentEnds) -> None:
+def fragment_ends(memory: FragmentEnds, _scene: Scene, arrival: FragmentArrival) -> None:
     """Remember where fragments end."""
     key = arrival.datagram.key
     memory[key.source, key.tag] = (arrival.fragment.end, arrival.fragment.number)
 
 
 @FRAGMENTS.rule("fragment-offset-wrong", Noticed("fragment-not-multiple-of-8"))
-def fragment_not_multiple(scene: Scene, notice: Notice, memory: FragmentEnds) -> Hits:  # noqa: ARG001
+def fragment_not_multiple(_memory: FragmentEnds, scene: Scene, notice: Notice) -> Hits:
     """Take the notice of the decoder."""
     yield Hit(notice.text, (), scene.sender)
 
 
 @FRAGMENTS.rule("fragment-offset-wrong", OWN_FAULT)
-def fragment_offset_wrong(scene: Scene, fault: WireError, memory: FragmentEnds) -> Hits:
+def fragment_offset_wrong(memory: FragmentEnds, scene: Scene, fault: WireError) -> Hits:
     """Take faults, and compare the offset with the end of the fragment before."""
     beyond, tag = faults.offset_beyond(fault), faults.tag_of(scene.payload)
     evidence = [_start(scene)]

@@ -197,7 +197,7 @@ class _Sent(NamedTuple):
 
 @LINK.rule("sent-again-as-new", Mac, memory=Recent)
 def sent_again_as_new(
-    scene: Scene, mac: Mac, memory: Recent[tuple[bytes, bytes], _Sent]
+    memory: Recent[tuple[bytes, bytes], _Sent], scene: Scene, mac: Mac
 ) -> Hits | None:
     """Compare with the last frame between the same two nodes."""
     source, destination, payload = mac.source, mac.destination, scene.payload

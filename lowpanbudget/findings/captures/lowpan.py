@@ -147,7 +147,7 @@ class Pages:
 
 
 @LOWPAN.rule("page-one-not-answered", Iphc, memory=Pages)
-def datagram_sent(scene: Scene, _header: Iphc, memory: Pages) -> None:
+def datagram_sent(memory: Pages, scene: Scene, _header: Iphc) -> None:
     """Count the datagrams of each node."""
     mac = scene.mac
     if mac is None or mac.source is None or mac.destination is None:
@@ -157,7 +157,7 @@ def datagram_sent(scene: Scene, _header: Iphc, memory: Pages) -> None:
 
 
 @LOWPAN.rule("page-one-not-answered", lorh.Rpi, lorh.SrhLorh, lorh.IpInIp)
-def page_one_sent(scene: Scene, _header: object, memory: Pages) -> None:
+def page_one_sent(memory: Pages, scene: Scene, _header: object) -> None:
     """Note who sends and who gets page 1."""
     mac = scene.mac
     if mac is None or mac.source is None or mac.destination is None:
@@ -169,7 +169,7 @@ def page_one_sent(scene: Scene, _header: object, memory: Pages) -> None:
 
 
 @LOWPAN.at_end("page-one-not-answered")
-def page_one_not_answered(_known: Surroundings, memory: Pages) -> Hits:
+def page_one_not_answered(memory: Pages, _known: Surroundings) -> Hits:
     """Name the nodes that never answered in kind."""
     for node, numbers in memory.paged.items():
         sent = memory.sent.get(node, 0)

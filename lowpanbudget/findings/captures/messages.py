@@ -105,7 +105,7 @@ TimesOfSources = Recent[tuple[str, int], _Times]  # by flow and source
 
 
 @MESSAGES.rule("interval-off-plan", HeardDatagram, memory=Recent)
-def message_sent(scene: Scene, datagram: HeardDatagram, memory: TimesOfSources) -> None:
+def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) -> None:
     """Note the times."""
     match = scene.match
     if match is None or match.back or match.flow.every_s is None:
@@ -123,7 +123,7 @@ def message_sent(scene: Scene, datagram: HeardDatagram, memory: TimesOfSources) 
 
 
 @MESSAGES.at_end("interval-off-plan")
-def interval_off_plan(_known: Surroundings, memory: TimesOfSources) -> Hits:
+def interval_off_plan(memory: TimesOfSources, _known: Surroundings) -> Hits:
     """Judge each source."""
     for (name, number), times in memory.items():
         if len(times.gaps_s) < _FEWEST_GAPS:

@@ -102,7 +102,7 @@ class OptionTypes(list[tuple[int, int]]):
 
 
 @NETWORK.rule("rpl-option-not-as-announced", Icmpv6, memory=OptionTypes)
-def rpl_option_announced(scene: Scene, message: Icmpv6, memory: OptionTypes) -> None:
+def rpl_option_announced(memory: OptionTypes, scene: Scene, message: Icmpv6) -> None:
     """Learn from DIOs."""
     if isinstance(message.message, Dio):
         announced = announced_rpi_type(message.message)
@@ -111,7 +111,7 @@ def rpl_option_announced(scene: Scene, message: Icmpv6, memory: OptionTypes) -> 
 
 
 @NETWORK.rule("rpl-option-not-as-announced", HeardDatagram)
-def rpl_option_not_as_announced(scene: Scene, datagram: HeardDatagram, memory: OptionTypes) -> Hits:
+def rpl_option_not_as_announced(memory: OptionTypes, scene: Scene, datagram: HeardDatagram) -> Hits:
     """Compare each option."""
     for announced, number in memory:
         option = datagram.rpl_option() if _is_inline(scene) else None

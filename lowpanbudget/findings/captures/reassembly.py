@@ -39,7 +39,7 @@ class _Ends:
 
 @REASSEMBLY.rule("fragments-unfinished", FragmentedDatagram, memory=FirstNamed)
 def fragments_end(
-    _scene: Scene, datagram: FragmentedDatagram, memory: FirstNamed[str, _Ends]
+    memory: FirstNamed[str, _Ends], _scene: Scene, datagram: FragmentedDatagram
 ) -> None:
     """Count what became of each datagram; of those to all, only the losses."""
     expired = datagram.fate == Fate.EXPIRED
@@ -56,7 +56,7 @@ def fragments_end(
 
 
 @REASSEMBLY.at_end("fragments-unfinished")
-def fragments_unfinished(_known: Surroundings, memory: FirstNamed[str, _Ends]) -> Hits:
+def fragments_unfinished(memory: FirstNamed[str, _Ends], _known: Surroundings) -> Hits:
     """Judge each hop."""
     for hop, ends in memory.items():
         if ends.lost:
@@ -101,7 +101,7 @@ class _Losses:
 
 @REASSEMBLY.rule("fragments-meet", FragmentedDatagram, memory=FirstNamed)
 def fragments_lost(
-    _scene: Scene, datagram: FragmentedDatagram, memory: FirstNamed[bytes | None, _Losses]
+    memory: FirstNamed[bytes | None, _Losses], _scene: Scene, datagram: FragmentedDatagram
 ) -> None:
     """Count losses beside another open datagram."""
     receiver = datagram.key.destination
@@ -115,7 +115,7 @@ def fragments_lost(
 
 
 @REASSEMBLY.at_end("fragments-meet")
-def fragments_meet(_known: Surroundings, memory: FirstNamed[bytes | None, _Losses]) -> Hits:
+def fragments_meet(memory: FirstNamed[bytes | None, _Losses], _known: Surroundings) -> Hits:
     """Judge each receiver."""
     for receiver, losses in memory.items():
         name = link_text(receiver)
@@ -129,7 +129,7 @@ def fragments_meet(_known: Surroundings, memory: FirstNamed[bytes | None, _Losse
 
 @REASSEMBLY.rule("recoverable-fragments-failed", TimedOut, Discarded, memory=FirstNamed)
 def recoverable_fragments_failed(
-    _scene: Scene, event: TimedOut | Discarded, memory: FirstNamed[str, int]
+    memory: FirstNamed[str, int], _scene: Scene, event: TimedOut | Discarded
 ) -> Hits:
     """Take what the reassembler gave up; keys of these fragments have no size."""
     source, destination, size, tag = event.key

@@ -41,7 +41,7 @@ class CountersUsed(Recent[int, tuple[bytes, int]]):
 
 @SECURITY.rule("frame-counter-used-twice", Mac, memory=Recent)
 def frame_counter_used_twice(
-    scene: Scene, mac: Mac, memory: Recent[SecuredSender, CountersUsed]
+    memory: Recent[SecuredSender, CountersUsed], scene: Scene, mac: Mac
 ) -> Hits | None:
     """Compare the frame with the one that used its counter before."""
     sender, counter = _sender(scene, mac), scene.counter
@@ -63,7 +63,7 @@ def frame_counter_used_twice(
 
 @SECURITY.rule("frame-counter-went-back", Mac, memory=Recent)
 def frame_counter_went_back(
-    scene: Scene, mac: Mac, memory: Recent[SecuredSender, tuple[int, int]]
+    memory: Recent[SecuredSender, tuple[int, int]], scene: Scene, mac: Mac
 ) -> Hits | None:
     """Compare with the highest counter so far, and the frame that had it."""
     sender, counter = _sender(scene, mac), scene.counter
