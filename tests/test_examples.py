@@ -170,7 +170,9 @@ def test_expand_shrink_expand_is_the_identity(
     assert len(datagrams) == made[name].counts["datagrams"]
     design = load_design(str(EXAMPLES / f"{name}.toml"))
     left_out = LeftOut()
-    frames = list(shrink(datagrams, Shrinker(design, plain=True, counters=Counters()), left_out))
+    frames = list(
+        shrink(datagrams, Shrinker(design, unprotected=True, counters=Counters()), left_out)
+    )
     again = list(expand(frames, Trace(design=design), left_out))
     assert [one.octets for one in again] == [one.octets for one in datagrams]
     assert not left_out.reasons

@@ -47,7 +47,7 @@ class Shrinker:
 
     Link addresses are those of the design's stations, or follow from the interface identifier; hosts outside are
     reached through the border router. With ``flow`` and ``hop`` ("first", "forwarded") all frames go between the link
-    addresses of that hop. A secured link takes a ``key``, or ``plain`` frames without protection, for tests. Raises
+    addresses of that hop. A secured link takes a ``key``, or frames that are ``unprotected``, for tests. Raises
     ``RequestError`` when it has neither.
     """
 
@@ -58,26 +58,26 @@ class Shrinker:
         flow: Flow | None = None,
         hop: str = "first",
         key: object = None,
-        plain: bool = False,
+        unprotected: bool = False,
         counters: Counters | None = None,
     ) -> None:
         link = design.link
         secured = link.security is not None and link.security.level > 0
-        if secured and key is None and not plain:
+        if secured and key is None and not unprotected:
             raise RequestError(
                 "the design's link is secured, and no key is given",
                 hint="Give a key, or ask for frames without protection, for tests",
             )
         self.design = design
-        self.link: Link = link if not plain else replace(link, security=None)
-        self._key = None if key is None or plain or not secured else Key.of(key)
+        self.link: Link = link if not unprotected else replace(link, security=None)
+        self._key = None if key is None or unprotected or not secured else Key.of(key)
         self.counters = counters or Counters()
         self._hop: tuple[bytes, bytes] | None = None
         if flow is not None:
-            found = next((h for h in flow.hop_list(link) if h.name == hop), None)
-            if found is None:
+            way = next((h for h in flow.hop_list(link) if h.name == hop), None)
+            if way is None:
                 raise RequestError(f"flow {flow.name!r} has no {hop!r} hop")
-            self._hop = found.source, found.destination
+            self._hop = way.source, way.destination
         self._stations = {station.ip(link.addresses): station for station in design.stations}
         self._border = next((s for s in design.stations if s.role == "border"), None)
         self._devices = {

@@ -83,11 +83,11 @@ class Survey:
 
 
 def _grouped(tallies: Iterable[tuple[Key, Tally]]) -> dict[Key, Tally]:
-    found: dict[Key, Tally] = {}
+    groups: dict[Key, Tally] = {}
     nothing = Tally()
     for key, tally in tallies:
-        found[key] = found.get(key, nothing) + tally
-    return found
+        groups[key] = groups.get(key, nothing) + tally
+    return groups
 
 
 class Surveyor:

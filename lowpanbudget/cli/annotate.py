@@ -211,7 +211,7 @@ def _show(frames: list[Shown], count: int, largest: int) -> None:
         title = f"{what} of {terminal.octets(len(frame.octets))}"
         if place:
             title = f"{title}, {sighting.number or index} of {count} ({place})"
-        told = sightings.plain(sighting, largest)
+        facts = sightings.plain(sighting, largest)
         shown = {
             "title": title,
             "seen": view.plain(frame),
@@ -219,14 +219,14 @@ def _show(frames: list[Shown], count: int, largest: int) -> None:
             "segments": view.segments(frame.spans),
             "sealed": sighting.opened,
         }
-        output.show(partial(_paint, told=told, facts=sightings.facts(told), **shown))
+        output.show(partial(_paint, facts=facts, sentences=sightings.facts(facts), **shown))
 
 
 def _paint(
-    console: "Console", screen: "Screen", told: dict[str, Any], facts: list[str], **frame: Any
+    console: "Console", screen: "Screen", facts: dict[str, Any], sentences: list[str], **frame: Any
 ) -> None:
     from lowpanbudget.report import annotate_text, terminal
 
     terminal.frame(console, screen, **frame)
-    annotate_text.about(console, screen, facts)
-    annotate_text.explained(console, screen, told)
+    annotate_text.about(console, screen, sentences)
+    annotate_text.explained(console, screen, facts)

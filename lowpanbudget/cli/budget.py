@@ -42,7 +42,7 @@ def command(
     from lowpanbudget.room.compute import budget
 
     loaded = load_design(design)
-    found = budget(loaded, flow)
+    budgets = budget(loaded, flow)
     # what is said of messages in frames is said by fit
     findings = view.findings(flow_findings(loaded, flow))
     names = (
@@ -56,24 +56,24 @@ def command(
         "stronger",
         "cautions",
     )
-    plain = [
-        view.result(one, *names) | {"cliffs": [list(cliff) for cliff in one.cliffs()]}
-        for one in found
+    rows = [
+        view.result(result, *names) | {"cliffs": [list(cliff) for cliff in result.cliffs()]}
+        for result in budgets
     ]
     if as_json:
-        output.emit(machine.document(budget=plain, findings=findings))
+        output.emit(machine.document(budget=rows, findings=findings))
     else:
-        whole = len({one.flow for one in found}) == 1 if ledger is None else ledger
+        whole = len({result.flow for result in budgets}) == 1 if ledger is None else ledger
 
         def paint(console: "Console", screen: "Screen") -> None:
             from lowpanbudget.report import audit_text, room_text
             from lowpanbudget.report.terminal import paragraph
 
-            room_text.overview(console, screen, plain)
-            for one, data in zip(found, plain, strict=True):
+            room_text.overview(console, screen, rows)
+            for result, data in zip(budgets, rows, strict=True):
                 room_text.budget(
-                    console, screen, data, view.rows(one.ledger.spans),
-                    view.segments(one.ledger.spans), ledger=whole,
+                    console, screen, data, view.rows(result.ledger.spans),
+                    view.segments(result.ledger.spans), ledger=whole,
                 )  # fmt: skip
             audit_text.design(console, screen, findings)
             if not whole:
@@ -82,5 +82,5 @@ def command(
                 )
 
         output.show(paint)
-    if any(one.room <= 0 for one in found):
+    if any(result.room <= 0 for result in budgets):
         ctx.exit(_ANSWER_IS_NO)

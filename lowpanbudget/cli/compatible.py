@@ -35,13 +35,13 @@ def command(ctx: click.Context, old: str, new: str, message: str | None, *, as_j
         news = tuple(one for one in news if one.name == message)
         if not olds and not news:
             before.message(message)  # raises, and names those that there are
-    found = compare_all(olds, news)
-    plain = [view.plain(one) for one in found]
+    comparisons = compare_all(olds, news)
+    rows = [view.plain(one) for one in comparisons]
     if as_json:
-        output.emit(machine.document(compatible=plain))
+        output.emit(machine.document(compatible=rows))
     else:
         from lowpanbudget.report import compatible_text
 
-        output.show(lambda console, screen: compatible_text.comparisons(console, screen, plain))
-    if not all(one.safe for one in found):
+        output.show(lambda console, screen: compatible_text.comparisons(console, screen, rows))
+    if not all(one.safe for one in comparisons):
         ctx.exit(_ANSWER_IS_NO)

@@ -45,21 +45,21 @@ def command(
     from lowpanbudget.report import machine, view
     from lowpanbudget.stack.convert import compress
 
-    given = options.octets_of(datagram)
+    octets = options.octets_of(datagram)
     env = options.surroundings(source, destination, contexts, root)
-    result = compress(given, env, elide_udp_checksum=elide_udp_checksum, ghc=ghc, lorh=lorh)
+    result = compress(octets, env, elide_udp_checksum=elide_udp_checksum, ghc=ghc, lorh=lorh)
     if as_json:
-        plain = view.result(result, "octets", "header_octets", "covers", "spans")
-        output.emit(machine.document(**plain))
+        row = view.result(result, "octets", "header_octets", "covers", "spans")
+        output.emit(machine.document(**row))
         return
     if only_hex:
         output.emit(result.octets.hex() + "\n")
         return
     from lowpanbudget.report import terminal
 
-    saved = len(given) - len(result.octets)
+    saved = len(octets) - len(result.octets)
     summary = (
-        f"{terminal.octets(len(given))} of datagram become {len(result.octets)}: "
+        f"{terminal.octets(len(octets))} of datagram become {len(result.octets)}: "
         f"{result.covers} of headers become {result.header_octets}"
         + ("" if saved >= 0 else f", {-saved} more than before")
     )

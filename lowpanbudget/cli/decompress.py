@@ -35,8 +35,8 @@ def command(
     from lowpanbudget.report import machine, view
     from lowpanbudget.stack.convert import decompress
 
-    given = options.octets_of(payload)
-    result = decompress(given, options.surroundings(source, destination, contexts, root))
+    octets = options.octets_of(payload)
+    result = decompress(octets, options.surroundings(source, destination, contexts, root))
     if as_json:
         output.emit(machine.document(**view.result(result, "octets", "layers", "spans", "notices")))
         return
@@ -45,10 +45,10 @@ def command(
         return
     from lowpanbudget.report import terminal
 
-    summary = f"{terminal.octets(len(given))} stand for a datagram of {len(result.octets)}"
+    summary = f"{terminal.octets(len(octets))} stand for a datagram of {len(result.octets)}"
     output.show(
         lambda console, screen: terminal.conversion(
-            console, screen, summary, result.octets.hex(), view.rows(result.spans, given),
+            console, screen, summary, result.octets.hex(), view.rows(result.spans, octets),
             view.segments(result.spans), view.plain(result.notices),
         )
     )  # fmt: skip

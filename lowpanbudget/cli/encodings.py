@@ -41,10 +41,10 @@ def command(design: str, message: str | None, cddl: str | None, *, as_json: bool
         "message", "encoding", "octets", "exact", "errors", "cannot", "missing", "batch_of", "places", "note", "wire",
         "largest", "largest_is", "largest_wire",
     )  # fmt: skip
-    plain = [view.result(one, *names) for one in encodings(loaded, message)]
+    rows = [view.result(one, *names) for one in encodings(loaded, message)]
     if as_json:
-        output.emit(machine.document(encodings=plain))
+        output.emit(machine.document(encodings=rows))
     else:
         from lowpanbudget.report import encodings_text
 
-        output.show(lambda console, screen: encodings_text.encodings(console, screen, plain))
+        output.show(lambda console, screen: encodings_text.encodings(console, screen, rows))

@@ -68,15 +68,15 @@ def command(
     with output.writing(target, private=decrypted, inputs=(capture, design, key_file)) as file:
         records = captures.opened(capture)
         with records:
-            found = convert(followed(records, capture), trace, left_out)
-            written = write_pcap(file, found, link_type)
+            converted = convert(followed(records, capture), trace, left_out)
+            written = write_pcap(file, converted, link_type)
         refuse_other(records)
     report(
         ctx, capture, target, records, "datagram" if not decrypted else "frame", written, left_out
     )
     if as_json:
-        told = {"kind": "frames" if decrypted else "datagrams"}
-        emit("expand", capture, target, records, written, left_out, **told)
+        facts = {"kind": "frames" if decrypted else "datagrams"}
+        emit("expand", capture, target, records, written, left_out, **facts)
     if captures.is_wrong(records.notices):
         ctx.exit(WireError.exit_code)
 
@@ -118,7 +118,7 @@ def emit(
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine, view
 
-    told = {
+    facts = {
         "capture": capture,
         "output": target,
         "written": written,
@@ -126,4 +126,4 @@ def emit(
         "left_out": dict(left_out.reasons),
         "notices": view.plain(records.notices),
     }
-    output.emit(machine.document(**{name: told}))
+    output.emit(machine.document(**{name: facts}))

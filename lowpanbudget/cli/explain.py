@@ -51,7 +51,7 @@ def command(term: tuple[str, ...], *, as_json: bool) -> None:
     from lowpanbudget.report import term_text
 
     def paint(console: "Console", screen: "Screen") -> None:
-        for one in found:
-            term_text.explanation(console, screen, one)
+        for explanation in found:
+            term_text.explanation(console, screen, explanation)
 
     output.show(paint)

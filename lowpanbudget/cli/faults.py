@@ -16,7 +16,7 @@ DEBUG = "LOWPANBUDGET_DEBUG"
 def report(error: BaseException, command: str) -> int:
     """Print an error to standard error and return the exit code it stands for."""
     if isinstance(error, LowpanError):
-        text, code = told(error), error.exit_code
+        text, code = text_of(error), error.exit_code
     elif isinstance(error, click.UsageError):
         path = error.ctx.command_path if error.ctx is not None else command
         text, code = f"{error.format_message()}\n  try: {path} --help", USAGE
@@ -29,7 +29,7 @@ def report(error: BaseException, command: str) -> int:
     return code
 
 
-def told(error: LowpanError) -> str:
+def text_of(error: LowpanError) -> str:
     """Return what an error says: what and where on the first line, then clause and advice, each on its own."""
     if isinstance(error, DesignError) and error.faults:
         count = len(error.faults)

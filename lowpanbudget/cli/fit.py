@@ -65,26 +65,26 @@ def command(
     from lowpanbudget.room.fit import fit
 
     loaded = load_design(design)
-    found = fit(loaded, message, spare=spare or 0)
+    results = fit(loaded, message, spare=spare or 0)
     names = (
         "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits", "spare", "frames",
         "most_frames", "batch", "batch_of", "wait_s", "padding_bits", "deepest", "bitmap", "advice",
     )  # fmt: skip
-    plain = [view.result(one, *names) for one in found]
-    failures = gate.failures(plain, max_frames, spare)
+    rows = [view.result(result, *names) for result in results]
+    failures = gate.failures(rows, max_frames, spare)
     if junit is not None:
-        output.write_whole(junit, gate.junit(plain, failures, design).encode())
+        output.write_whole(junit, gate.junit(rows, failures, design).encode())
     is_gate = max_frames is not None or spare is not None or junit is not None
-    findings = [] if is_gate else view.findings(message_findings(loaded, found, message))
+    findings = [] if is_gate else view.findings(message_findings(loaded, results, message))
     if as_json:
-        output.emit(machine.document(fit=plain, findings=findings))
+        output.emit(machine.document(fit=rows, findings=findings))
     elif is_gate:
-        output.emit(gate.lines(plain, failures))
+        output.emit(gate.lines(rows, failures))
     else:
         from lowpanbudget.report import audit_text, fit_text
 
         def paint(console: "Console", screen: "Screen") -> None:
-            fit_text.fits(console, screen, plain)
+            fit_text.fits(console, screen, rows)
             audit_text.design(console, screen, findings)
 
         output.show(paint)

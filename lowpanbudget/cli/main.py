@@ -84,9 +84,9 @@ class Program(click.Group):
         """Run a command line and end the process with its exit code."""
         del windows_expand_args, standalone_mode
         name = prog_name or NAME
-        given = list(sys.argv[1:] if args is None else args)
+        words = list(sys.argv[1:] if args is None else args)
         _complete(self, name, complete_var)
-        sys.exit(self._run(given, name, extra))
+        sys.exit(self._run(words, name, extra))
 
     def _run(self, args: list[str], name: str, extra: dict[str, Any]) -> int:
         command = name

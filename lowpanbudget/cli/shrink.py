@@ -94,7 +94,7 @@ def command(
     key = None if key_file is None else _key(plan, key_file)
     shrinker = Shrinker(
         plan, flow=None if flow is None else plan.flow(flow), hop=hop or _HOPS[0], key=key,
-        plain=plain, counters=counters,
+        unprotected=plain, counters=counters,
     )  # fmt: skip
     _caution(ctx, plan, counters, plain=plain)
     left_out = LeftOut()

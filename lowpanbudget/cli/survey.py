@@ -60,15 +60,15 @@ def command(
         total += part
         read.append(facts)
         wrong |= is_wrong
-    plain = surveys.plain(total, read, by)
+    groups = surveys.plain(total, read, by)
     if as_json:
-        output.emit(machine.document(survey=plain))
+        output.emit(machine.document(survey=groups))
     else:
 
         def paint(console: "Console", screen: "Screen") -> None:
             from lowpanbudget.report import survey_text
 
-            survey_text.survey(console, screen, plain, whole=by is not None)
+            survey_text.survey(console, screen, groups, whole=by is not None)
 
         output.show(paint)
     if wrong:

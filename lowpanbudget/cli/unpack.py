@@ -56,15 +56,23 @@ def command(
     form = load_design(design).message(message)
     read = [_read(form, line) for line in options.lines_of(source)]
     if as_json:
-        output.emit("".join(_line(form, one) for one in read))
+        output.emit("".join(_line(form, unpacked) for unpacked in read))
     elif as_csv:
         from lowpanbudget.report import values_table
 
-        rows = [(one.line.place, one.values) for one in read if one.values is not None]
+        rows = [
+            (unpacked.line.place, unpacked.values)
+            for unpacked in read
+            if unpacked.values is not None
+        ]
         output.emit(values_table.csv_of(form, rows))
     else:
         _show(form, read)
-    wrong = [(one.line.place or "the message", one.fault) for one in read if one.fault is not None]
+    wrong = [
+        (unpacked.line.place or "the message", unpacked.fault)
+        for unpacked in read
+        if unpacked.fault is not None
+    ]
     if wrong:
         for place, fault in wrong[:_MOST_TOLD]:
             hint = f"\n  try: {fault.hint}" if fault.hint else ""
@@ -84,21 +92,21 @@ def _read(form: "Message", line: "HexLine") -> Unpacked:
         return Unpacked(line, None, fault)
 
 
-def _line(form: "Message", one: Unpacked) -> str:
+def _line(form: "Message", unpacked: Unpacked) -> str:
     """Return one message as a JSON object on a line of its own."""
     from lowpanbudget.payload.shown import units
     from lowpanbudget.report import machine, values_table, view
 
-    plain = {
+    row = {
         "version": machine.VERSION,
         "message": form.name,
-        "place": one.line.place or None,
-        "octets": one.line.octets.hex(),
-        "values": view.plain(values_table.exact(one.values)),
+        "place": unpacked.line.place or None,
+        "octets": unpacked.line.octets.hex(),
+        "values": view.plain(values_table.exact(unpacked.values)),
         "units": units(form),
-        "fault": view.plain(one.fault),
+        "fault": view.plain(unpacked.fault),
     }
-    return json.dumps(plain, allow_nan=False) + "\n"
+    return json.dumps(row, allow_nan=False) + "\n"
 
 
 def _show(form: "Message", read: list[Unpacked]) -> None:
@@ -106,13 +114,13 @@ def _show(form: "Message", read: list[Unpacked]) -> None:
     from lowpanbudget.payload.shown import shown_values
     from lowpanbudget.report import terminal, view
 
-    for index, one in enumerate(read, 1):
-        if one.values is None:
+    for index, unpacked in enumerate(read, 1):
+        if unpacked.values is None:
             continue
-        title = f"{form.name}, {terminal.octets(len(one.line.octets))}"
-        if one.line.place:
-            title += f", {index} of {len(read)} ({one.line.place})"
-        rows = view.plain(shown_values(form, one.values))
+        title = f"{form.name}, {terminal.octets(len(unpacked.line.octets))}"
+        if unpacked.line.place:
+            title += f", {index} of {len(read)} ({unpacked.line.place})"
+        rows = view.plain(shown_values(form, unpacked.values))
         output.show(partial(_paint, title=title, rows=rows))
 
 

@@ -35,10 +35,10 @@ def command(
 
     loaded = load_design(design)
     chosen = loaded.messages if message is None else (loaded.message(message),)
-    plain = []
+    rows = []
     enough = True
-    for one in chosen:
-        front = shrink(one)
+    for form in chosen:
+        front = shrink(form)
         reached = octets is None or front[-1].octets <= octets
         enough = enough and reached
         smaller = [
@@ -48,21 +48,21 @@ def command(
         ]
         if octets is not None and reached:
             smaller = smaller[:2] if front[0].octets > octets else smaller[:1]
-        plain.append(
+        rows.append(
             {
-                "message": one.name,
-                "octets": one.max_octets,
+                "message": form.name,
+                "octets": form.max_octets,
                 "wanted": octets,
                 "reached": reached,
-                "fields": [view.plain(worth) for worth in worths(one)],
+                "fields": [view.plain(worth) for worth in worths(form)],
                 "smaller": smaller,
             }
         )
     if as_json:
-        output.emit(machine.document(weigh=plain))
+        output.emit(machine.document(weigh=rows))
     else:
         from lowpanbudget.report import weigh_text
 
-        output.show(lambda console, screen: weigh_text.messages(console, screen, plain))
+        output.show(lambda console, screen: weigh_text.messages(console, screen, rows))
     if not enough:
         ctx.exit(_ANSWER_IS_NO)

@@ -206,7 +206,7 @@ def test_a_secured_link_wants_a_key_or_a_word() -> None:
     with pytest.raises(RequestError, match="secured"):
         Shrinker(design)
     datagram = udp_datagram(ip_of(A), ip_of(B), b"abc")
-    frame = Shrinker(design, plain=True).frames(datagram)[0]
+    frame = Shrinker(design, unprotected=True).frames(datagram)[0]
     mac = decode_frame(frame).mac
     assert mac is not None
     assert mac.security is None

@@ -9,10 +9,12 @@
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
+from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files import tap
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import NotSupported, Truncated, WireError
+from lowpanbudget.fields import Bits, Header
 from lowpanbudget.layers.internet import ipv6
 
 FRAME, LOWPAN, IPV6, OTHER = "IEEE 802.15.4 frame", "6LoWPAN payload", "IPv6 datagram", "other"
@@ -20,6 +22,12 @@ REGISTRY = Cite("link-type registry")
 ETHERTYPE_LOWPAN, ETHERTYPE_FRAME, ETHERTYPE_IPV6 = 0xA0ED, 0x809A, 0x86DD
 FRAME_TYPE, IPV6_TYPE = 195, 229
 _SLOT = "absolute_slot_number"
+ETHERNET = Header(  # an Ethernet II header (from memory)
+    "Ethernet",
+    Cite("IEEE 802.3"),
+    (Bits("destination", 48), Bits("source", 48), Bits("type", 16)),
+)
+_VERSION = Header("IP", REGISTRY, (Bits("version", 4), Bits("by version", 4)))
 _NOTHING: Mapping[str, Any] = {}
 
 
@@ -69,9 +77,11 @@ def _tap(octets: bytes) -> RecordBody:
 
 
 def _ipv6(octets: bytes) -> RecordBody:
-    if octets and octets[0] >> 4 != 6:
-        text = f"IP version {octets[0] >> 4}, not 6"
-        return RecordBody(OTHER, octets, fault=NotSupported(text, layer="IP", cite=REGISTRY))
+    if octets:
+        version = _VERSION.read(Reader(octets))[0]["version"]
+        if version != 6:
+            text = f"IP version {version}, not 6"
+            return RecordBody(OTHER, octets, fault=NotSupported(text, layer="IP", cite=REGISTRY))
     if len(octets) < ipv6.OCTETS:
         text = f"an IPv6 header needs {ipv6.OCTETS} octets, {len(octets)} are there"
         return RecordBody(OTHER, octets, fault=Truncated(text, layer="IPv6", cite=rfc(8200, "3")))
@@ -79,27 +89,31 @@ def _ipv6(octets: bytes) -> RecordBody:
 
 
 def _ethernet(octets: bytes) -> RecordBody:
-    """Read an Ethernet II header: destination 6, source 6, type 2 (IEEE 802.3, from memory)."""
-    if len(octets) < 14:
+    reader = Reader(octets)
+    if reader.left < ETHERNET.octets:
         cut = Truncated(
-            f"an Ethernet header needs 14 octets, {len(octets)} are there",
-            layer="Ethernet",
-            cite=Cite("IEEE 802.3"),
+            f"an Ethernet header needs {ETHERNET.octets} octets, {len(octets)} are there",
+            layer=ETHERNET.name,
+            cite=ETHERNET.cite,
         )
         return RecordBody(OTHER, octets, fault=cut)
-    kind = int.from_bytes(octets[12:14], "big")
-    body = RecordBody(OTHER, octets[14:], 14, None, octets[6:12], octets[:6])
+    values, _ = ETHERNET.read(reader)
+    source, destination = (values[name].to_bytes(6, "big") for name in ("source", "destination"))
+    kind, start = values["type"], reader.pos
+    body = RecordBody(OTHER, octets[start:], start, None, source, destination)
     if kind == ETHERTYPE_LOWPAN:
         return body._replace(kind=LOWPAN)
     if kind == ETHERTYPE_FRAME:
         return body._replace(kind=FRAME)
     if kind == ETHERTYPE_IPV6:
         # Ethernet fills short frames up: what is behind the datagram's own length is filling
-        length = ipv6.OCTETS + int.from_bytes(octets[18:20], "big")
-        inner = _ipv6(octets[14 : 14 + length])
+        inner = _ipv6(body.octets)
+        if inner.kind == IPV6:
+            length = ipv6.OCTETS + ipv6.decode(reader).payload_length
+            inner = _ipv6(body.octets[:length])
         return body._replace(kind=inner.kind, octets=inner.octets, fault=inner.fault)
     text = f"EtherType {kind:#06x} carries neither IEEE 802.15.4 nor IPv6"
-    fault = NotSupported(text, offset=12, layer="Ethernet", cite=rfc(7973, "2"))
+    fault = NotSupported(text, offset=12, layer=ETHERNET.name, cite=rfc(7973, "2"))
     return body._replace(fault=fault)
 
 

@@ -34,8 +34,8 @@ def is_text(source: Source) -> bool:
     """Return whether what comes next reads as text, judged by its first octets."""
     sample = source.peek(_SAMPLE)[:_SAMPLE]
     control = sum(octet < 32 and octet not in b"\t\r\n\f\x1b" for octet in sample)
-    plain = sum(32 <= octet < 127 or octet in b"\t\r\n" for octet in sample)
-    return bool(sample) and not control and plain * 10 >= len(sample) * 8
+    printable = sum(32 <= octet < 127 or octet in b"\t\r\n" for octet in sample)
+    return bool(sample) and not control and printable * 10 >= len(sample) * 8
 
 
 def read_text(source: Source, notices: Notices, link_type: int) -> Iterator[Record]:
@@ -76,8 +76,8 @@ def _skip(source: Source) -> None:
 
 def _time(text: str) -> tuple[int | None, str]:
     """Return the time stamp that leads a line, and the rest."""
-    if found := _DATE.match(text):
-        year, month, day, *clock, zone = found.groups()
+    if match := _DATE.match(text):
+        year, month, day, *clock, zone = match.groups()
         try:
             date = datetime(int(year), int(month), int(day), tzinfo=_zone(zone))
             # whole days are counted exactly; a clock of 24 hours or more is refused by _since_midnight
@@ -85,13 +85,13 @@ def _time(text: str) -> tuple[int | None, str]:
         except (ValueError, OverflowError):
             return None, text
         since = _since_midnight(clock)
-        return (None, text) if since is None else (days_s * SECOND + since, text[found.end() :])
-    if found := _TIME.match(text):
-        since = _since_midnight(list(found.groups()))
-        return (None, text) if since is None else (since, text[found.end() :])
-    if found := _SECONDS.match(text):
-        seconds, fraction = found.groups()
-        return int(seconds) * SECOND + int(fraction.ljust(9, "0")), text[found.end() :]
+        return (None, text) if since is None else (days_s * SECOND + since, text[match.end() :])
+    if match := _TIME.match(text):
+        since = _since_midnight(list(match.groups()))
+        return (None, text) if since is None else (since, text[match.end() :])
+    if match := _SECONDS.match(text):
+        seconds, fraction = match.groups()
+        return int(seconds) * SECOND + int(fraction.ljust(9, "0")), text[match.end() :]
     return None, text
 
 
@@ -113,8 +113,8 @@ def _octets(text: str) -> bytes:
     """Return the octets of the longest run of hex groups, or none."""
     best = run = b""
     words = False
-    for found in _GROUP.finditer(text):
-        octets = _group(found[0])
+    for match in _GROUP.finditer(text):
+        octets = _group(match[0])
         if octets is None:
             words = True
             run = b""

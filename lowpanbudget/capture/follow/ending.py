@@ -75,9 +75,14 @@ def _judged(
     apart = [judge(frames, claimed, fits) for claimed, frames in claims.items()]
     if len(apart) == 1:
         return apart[0]
-    if all(one.as_claimed for one in apart):  # such as two receivers, of which one keeps the FCS
-        lasting = max(apart, key=lambda one: one.matched)
-        tested, matched = sum(one.tested for one in apart), sum(one.matched for one in apart)
+    if all(
+        verdict.as_claimed for verdict in apart
+    ):  # such as two receivers, of which one keeps the FCS
+        lasting = max(apart, key=lambda verdict: verdict.matched)
+        tested, matched = (
+            sum(verdict.tested for verdict in apart),
+            sum(verdict.matched for verdict in apart),
+        )
         text = f"each of {tested} frames tells its own FCS, and {matched} have one that is right"
         return lasting._replace(tested=tested, matched=matched, text=text, claimed=None)
     together = [frame for frames in claims.values() for frame in frames]

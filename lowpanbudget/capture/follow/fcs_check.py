@@ -8,6 +8,9 @@ decide whether two octets of radio status stand in its place.
 from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
+from lowpanbudget.bits import Reader
+from lowpanbudget.errors import WireError
+from lowpanbudget.layers.link import mac
 from lowpanbudget.layers.link.fcs import fcs
 from lowpanbudget.layers.link.mac import FrameType
 
@@ -81,13 +84,24 @@ def _matching(frames: list[bytes], length: int) -> int:
     )
 
 
+def _acknowledgement(frame: bytes) -> int:
+    """Return the octets of an acknowledgement, which before the 2015 edition is but a header; 0 for other frames."""
+    try:
+        header = mac.decode(Reader(frame))
+    except WireError:
+        return 0
+    is_header = header.frame_type == FrameType.ACKNOWLEDGEMENT and not header.later
+    return header.header_length if is_header else 0
+
+
 def _without(frames: list[bytes], fits: Callable[[bytes], bool | None], tested: int) -> FcsVerdict:
     """Return whether frames whose FCS never matches end with radio status or with nothing."""
     stripped = status = 0
     for frame in frames:
-        if frame[0] & 7 == FrameType.ACKNOWLEDGEMENT and frame[1] & 0x30 < 0x20:
-            stripped += len(frame) == 3  # frame control and sequence number, and nothing else
-            status += len(frame) == 5
+        octets = _acknowledgement(frame)
+        if octets:
+            stripped += len(frame) == octets
+            status += len(frame) == octets + 2
             continue
         if fits(frame):
             stripped += 1

@@ -160,25 +160,25 @@ def _device(pan: int | None, short: Any, eui: bytes | None, how: str) -> Iterato
 
 @dataclass(slots=True)
 class Knowledge:
-    """What is given, and what the air taught in its gaps: given entries always win.
+    """What is configured, and what the air taught in its gaps: configured entries always win.
 
     ``devices`` is the table for nonces; ``learned_devices`` says where its learned entries come from.
     """
 
-    given: Contexts
+    configured: Contexts
     devices: Devices
     root: IPv6Address | None
     rpi_type: int
     learned: dict[int, LearnedContext] = field(default_factory=dict)
     learned_devices: dict[tuple[int | None, int], Device] = field(default_factory=dict)
-    root_given: bool = False
-    rpi_type_given: bool = False
+    root_configured: bool = False
+    rpi_type_configured: bool = False
     next_end_ns: int | None = None
 
     def contexts(self) -> Contexts:
         """Return the contexts that hold now."""
         learned = {cid: entry.context for cid, entry in self.learned.items()}
-        return Contexts({**learned, **self.given})
+        return Contexts({**learned, **self.configured})
 
     def expire(self, time_ns: int) -> bool:
         """Forget contexts whose time is over; return whether there were any."""
@@ -198,12 +198,12 @@ class Knowledge:
         changed = False
         for option in lesson.contexts:
             changed |= self._learn_context(option, lesson, number, time_ns, notices)
-        if lesson.root is not None and not self.root_given and lesson.root != self.root:
+        if lesson.root is not None and not self.root_configured and lesson.root != self.root:
             self.root = lesson.root
             changed = True
         # "A node that is decompressing this header MUST decompress using the RPI Option Type that is currently
         # active" (RFC 9008 section 4.3)
-        if lesson.rpi_type not in (None, self.rpi_type) and not self.rpi_type_given:
+        if lesson.rpi_type not in (None, self.rpi_type) and not self.rpi_type_configured:
             self.rpi_type = lesson.rpi_type
             changed = True
         self._plan()
@@ -234,10 +234,10 @@ class Knowledge:
         time_ns: int | None,
         notices: list[Notice],
     ) -> bool:
-        given = self.given.get(option.cid)
-        if given is not None:
-            if given.prefix != option.prefix and not option.removes:
-                text = f"context {option.cid} is given as {given.prefix}, and announced as {option.prefix}"
+        configured = self.configured.get(option.cid)
+        if configured is not None:
+            if configured.prefix != option.prefix and not option.removes:
+                text = f"context {option.cid} is given as {configured.prefix}, and announced as {option.prefix}"
                 notices.append(Notice("context-differs", text, rfc(6775, "4.2"), 0))
             return False
         known = self.learned.get(option.cid)

@@ -77,7 +77,7 @@ class Matcher:
     def _by_ends(self, key: FlowKey) -> list[Flow]:
         """Return the flows that the ports allow, those first whose addresses fit as well."""
         form = self.design.link.addresses
-        found = []
+        ranked = []
         for number, flow in enumerate(self.design.flows):
             if flow.destination_port != key.destination_port:
                 continue
@@ -89,8 +89,8 @@ class Matcher:
                 + ((flow.group is not None) == key.destination.is_multicast)
             )
             if flow.source_port == key.source_port or flow.application.coap is not None:
-                found.append((-score, number, flow))
-        return [flow for _, _, flow in sorted(found, key=lambda entry: entry[:2])]
+                ranked.append((-score, number, flow))
+        return [flow for _, _, flow in sorted(ranked, key=lambda entry: entry[:2])]
 
     def _unpacked(self, flow: Flow, payload: bytes) -> Matched:
         names = flow.messages or tuple(message.name for message in self.design.messages)

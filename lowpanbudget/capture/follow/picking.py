@@ -90,7 +90,7 @@ def _picked(trace: Trace, records: Iterator[Record], wanted: set[int]) -> dict[i
         if len(sighting.parts) > 1 and picked:
             _attach(picked, sighting, firsts)
         _give_up(picked, sighting.ended)
-        if number >= last and not any(one.is_open for one in picked.values()):
+        if number >= last and not any(sighting.is_open for sighting in picked.values()):
             break
     _give_up(picked, trace.leftover)
     return picked

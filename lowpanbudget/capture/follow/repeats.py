@@ -48,7 +48,7 @@ class Repeats:
                 self._sources.popitem(last=False)
             self._sources[source] = deque((entry,), _DEPTH)
             return _NO
-        found = _NO
+        again = _NO
         for other in reversed(seen):
             if other.contents != mark:
                 continue
@@ -59,7 +59,7 @@ class Repeats:
                 if past is None or 0 <= past <= REPEAT_NS:
                     return Again(repeats=other.number)
             elif past is not None and 0 <= past <= COPY_NS:
-                found = Again(copies=other.number)
+                again = Again(copies=other.number)
                 break
         seen.append(entry)
-        return found
+        return again

@@ -143,7 +143,7 @@ def template_of(frame: Frame, start: int, end: int) -> Template:
     return template
 
 
-def _same_at_the_end(one: bytes, other: bytes) -> int:
+def _same_at_the_end(left: bytes, right: bytes) -> int:
     """Return how many octets two texts share at their ends."""
-    most = min(len(one), len(other))
-    return next((n for n in range(most) if one[-1 - n] != other[-1 - n]), most)
+    most = min(len(left), len(right))
+    return next((n for n in range(most) if left[-1 - n] != right[-1 - n]), most)

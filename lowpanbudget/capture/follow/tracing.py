@@ -63,24 +63,24 @@ class Trace:
     ) -> None:
         self.design = design
         self.matcher = None
-        given = dict(Contexts.of(contexts))
-        rpi_type_given = rpi_type is not None
+        table = dict(Contexts.of(contexts))
+        rpi_type_configured = rpi_type is not None
         root_address = None if root is None else address(root, "root")
         if design is not None:
             from lowpanbudget.capture.follow.matching import Matcher  # noqa: PLC0415  # designs are heavy
 
             self.matcher = Matcher(design)
-            given = {**design.contexts, **given}
+            table = {**design.contexts, **table}
             root_address = root_address or _root_of(design)
             rpi_type = rpi_type or next((f.routing.rpi_type for f in design.flows), None)
         # a table of our own: learned entries are added to it
         self.knowledge = Knowledge(
-            Contexts(given),
+            Contexts(table),
             Devices(devices_of(devices)),
             root_address,
             rpi_type or rpi.OLD,
-            root_given=root_address is not None,
-            rpi_type_given=rpi_type_given,
+            root_configured=root_address is not None,
+            rpi_type_configured=rpi_type_configured,
         )
         self._keys = keys_of(keys) if keys else ()
         Env(rpi_type=self.knowledge.rpi_type)  # raises for a type that is none
