@@ -9,9 +9,9 @@ from typing import ClassVar, Self
 from lowpanbudget.cites import Cite
 
 
-def plural(count: int, one: str) -> str:
+def plural(count: int, noun: str) -> str:
     """Return ``1 bit`` or ``12 bits``, as every text says counts."""
-    return f"{count} {one}" if count == 1 else f"{count} {one}s"
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
 class LowpanError(Exception):

@@ -40,8 +40,8 @@ def _identifier_knobs(design: Design, end: str, station: Station) -> Iterator[Kn
     if station.role == "outside":
         return
     form, dimension = design.link.addresses, f"station[{station.name}].identifier"
-    given = station.address is not None
-    if not given and form == "extended" and station.identifier != "short":
+    has_address = station.address is not None
+    if not has_address and form == "extended" and station.identifier != "short":
         yield Knob(
             dimension,
             "short",
@@ -52,8 +52,8 @@ def _identifier_knobs(design: Design, end: str, station: Station) -> Iterator[Kn
             "it needs a short address; a hop that elided the identifier then carries it",
             stage=Stage.IDENTIFIERS,
         )
-    follows = not given and station.identifier in {"link", form}
-    if follows or (given and _from_link_address(station).ip(form) == station.address):
+    follows = not has_address and station.identifier in {"link", form}
+    if follows or (has_address and _from_link_address(station).ip(form) == station.address):
         return
     yield Knob(
         dimension,
@@ -62,9 +62,9 @@ def _identifier_knobs(design: Design, end: str, station: Station) -> Iterator[Kn
         f"the {end}'s identifier made from the link address in frames",
         rfc(6282, "3.2.2"),
         partial(_identified, name=station.name, identifier="link"),
-        "" if given else "the address changes with the link address",
+        "" if has_address else "the address changes with the link address",
         "an identifier that was chosen to be hard to guess or to follow becomes easy to (RFC 8065)"
-        if given
+        if has_address
         else "",
         stage=Stage.IDENTIFIERS,
     )

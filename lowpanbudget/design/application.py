@@ -108,7 +108,9 @@ class Application:
             # the data stand last; OSCORE puts its tag behind them
             place = len(writer.spans) - (1 if self.oscore is None else 2)
             data = writer.spans[place]._replace(layer=LAYER)
-            writer.spans[place : place + 1] = [data] if layout is None else _told(data, layout)
+            writer.spans[place : place + 1] = (
+                [data] if layout is None else _field_spans(data, layout)
+            )
         return writer if self.dtls is None else self.dtls.seal(writer)
 
     def _message(self, payload: bytes) -> Writer:
@@ -126,7 +128,7 @@ class Application:
         return writer
 
 
-def _told(data: Span, layout: ContentLayout) -> list[Span]:
+def _field_spans(data: Span, layout: ContentLayout) -> list[Span]:
     """Return the spans of the fields that a layout reads in application data, where the data stand."""
     reader = Reader(bytes(data.value))
     layout.read(reader)
@@ -140,11 +142,11 @@ def application_knobs(application: Application) -> Iterator[Knob[Application]]:
     """Yield every change of CoAP, OSCORE or DTLS keys that may free octets."""
     if application.dtls is not None:
         for dtls_knob in _dtls_knobs(application.dtls):
-            yield dtls_knob.within(_dtls_of, lambda whole, dtls: replace(whole, dtls=dtls), "dtls.")
+            yield dtls_knob.within(_dtls_of, lambda outer, dtls: replace(outer, dtls=dtls), "dtls.")
     if application.coap is None:
         return
     for coap_knob in _coap_knobs(application.coap):
-        yield coap_knob.within(_coap_of, lambda whole, coap: replace(whole, coap=coap), "coap.")
+        yield coap_knob.within(_coap_of, lambda outer, coap: replace(outer, coap=coap), "coap.")
     ids = application.oscore
     if ids is not None and len(ids.sender_id) > 1 and ids.recipient_id != b"\x01":
         knob = Knob[Oscore](
@@ -156,7 +158,7 @@ def application_knobs(application: Application) -> Iterator[Knob[Application]]:
             replacing(sender_id=b"\x01"),
             "identifiers stay unique under one master secret: 256 senders at most",
         )
-        yield knob.within(_oscore_of, lambda whole, ids: replace(whole, oscore=ids), "oscore.")
+        yield knob.within(_oscore_of, lambda outer, ids: replace(outer, oscore=ids), "oscore.")
 
 
 def _coap_of(application: Application) -> Coap:
@@ -268,5 +270,5 @@ def _dtls_knobs(dtls: Dtls) -> Iterator[Knob[Dtls]]:
 
 
 def _before(suite: Suite) -> list[Suite]:
-    known = list(SUITES.values())
-    return known[: known.index(suite)]
+    suites = list(SUITES.values())
+    return suites[: suites.index(suite)]

@@ -3,9 +3,10 @@
 from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from lowpanbudget.design.application import Application, Coap, Dtls, Oscore
+from lowpanbudget.design.table import Table
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
@@ -13,10 +14,6 @@ from lowpanbudget.layers.internet.coap.codes import Type, code_of
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.dtls.suites import SUITES
 from lowpanbudget.payload.flaws import Flaw
-
-
-class _Shape(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
 
 def _hex(value: Any) -> Any:
@@ -34,7 +31,7 @@ def _hex(value: Any) -> Any:
 Hex = Annotated[bytes, BeforeValidator(_hex), WithJsonSchema({"type": "string"})]
 
 
-class BlockShape(_Shape):
+class BlockShape(Table):
     """A block of a larger body (RFC 7959)."""
 
     number: int = Field(ge=0, lt=1 << 20, description="The block's number.")
@@ -46,7 +43,7 @@ class BlockShape(_Shape):
         return Block(self.number, self.more, self.size.bit_length() - 5)
 
 
-class OptionShape(_Shape):
+class OptionShape(Table):
     """Another option of the message."""
 
     name: str | int = Field(description="The option's name or number.")
@@ -55,7 +52,7 @@ class OptionShape(_Shape):
     octets: Hex | None = Field(default=None, description="Its value as octets in hex.")
 
 
-class CoapShape(_Shape):
+class CoapShape(Table):
     """The CoAP message around the flow's messages (RFC 7252)."""
 
     code: str = Field(description="A method or response: GET, POST, 2.05, Content ...")
@@ -74,7 +71,7 @@ class CoapShape(_Shape):
     option: list[OptionShape] = Field(default_factory=list, description="Further options.")
 
 
-class OscoreShape(_Shape):
+class OscoreShape(Table):
     """OSCORE around the CoAP message (RFC 8613), with AES-CCM-16-64-128."""
 
     sender_id: Hex = Field(description="The sender's identifier in hex, 0 to 7 octets.")
@@ -89,7 +86,7 @@ class OscoreShape(_Shape):
     )
 
 
-class DtlsShape(_Shape):
+class DtlsShape(Table):
     """A DTLS record around the UDP payload (RFC 6347, RFC 9146, RFC 9147)."""
 
     suite: Literal[tuple(SUITES)] = Field(  # type: ignore[valid-type]  # the words of one table
@@ -107,7 +104,7 @@ def application(
 ) -> tuple[Application, list[Flaw]]:
     """Return the application of these tables, and the faults of meaning with their paths in the flow."""
     flaws: list[Flaw] = []
-    made: Coap | None = None
+    message: Coap | None = None
     if coap_shape is not None:
         try:
             code = code_of(coap_shape.code)
@@ -121,10 +118,10 @@ def application(
                 flaws.append(Flaw(("coap", *path), error.message, error.hint))
         kind = Type.CON if coap_shape.confirmable else Type.NON
         token = bytes(range(1, coap_shape.token_octets + 1))
-        made = Coap(code, kind, token, tuple(options))
-    secure = None
+        message = Coap(code, kind, token, tuple(options))
+    protection = None
     if oscore_shape is not None:
-        secure = Oscore(
+        protection = Oscore(
             oscore_shape.sender_id,
             oscore_shape.recipient_id,
             oscore_shape.id_context,
@@ -132,7 +129,7 @@ def application(
             oscore_shape.sequence,
             oscore_shape.response_sequence,
         )
-        if made is None:
+        if message is None:
             flaws.append(
                 Flaw(
                     ("oscore",),
@@ -145,14 +142,14 @@ def application(
         record = Dtls(
             SUITES[dtls_shape.suite], dtls_shape.cid, dtls_shape.epoch, dtls_shape.sequence
         )
-    found = Application(made, secure, record)
+    protocols = Application(message, protection, record)
     if not flaws:
         try:
-            found.write(b"")
+            protocols.write(b"")
         except RequestError as error:
-            key = "dtls" if record is not None else "oscore" if secure is not None else "coap"
+            key = "dtls" if record is not None else "oscore" if protection is not None else "coap"
             flaws.append(Flaw((key,), error.message, error.hint))
-    return found, flaws
+    return protocols, flaws
 
 
 def _options(shape: CoapShape) -> Iterator[tuple[tuple[str | int, ...], Any]]:
@@ -168,8 +165,8 @@ def _options(shape: CoapShape) -> Iterator[tuple[tuple[str | int, ...], Any]]:
         if value is not None:
             yield (key,), lambda name=name, value=value: (CoapOption.of(name, value),)
     for index, option in enumerate(shape.option):
-        given = [v for v in (option.text, option.number, option.octets) if v is not None]
-        other = given[0] if given else None
+        stated = [v for v in (option.text, option.number, option.octets) if v is not None]
+        other = stated[0] if stated else None
         yield (
             ("option", index),
             lambda name=option.name, value=other: (CoapOption.of(name, value),),

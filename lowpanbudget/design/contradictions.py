@@ -73,11 +73,11 @@ def _security_flaws(link: LinkShape, security: SecurityShape) -> Iterator[Flaw]:
             "Use frame_version = 2 and slotted = true, or carry it",
         )
     wanted = max(KEY_ID.rows[security.key_id_mode].inline - 1, 0)
-    given = len(security.key_source or b"")
-    if given and given != wanted:
+    octets = len(security.key_source or b"")
+    if octets and octets != wanted:
         yield Flaw(
             ("link", "security", "key_source"),
-            f"key id mode {security.key_id_mode} has a key source of {wanted} octets, not {given}",
+            f"key id mode {security.key_id_mode} has a key source of {wanted} octets, not {octets}",
             "Mode 2 takes 4 octets, mode 3 takes 8, modes 0 and 1 none",
         )
 
@@ -217,19 +217,19 @@ def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:
 def _routing_flaws(
     index: int, flow: FlowShape, stations: dict[str, StationShape]
 ) -> Iterator[Flaw]:
-    given = flow.routing
-    if given is None:
+    routing = flow.routing
+    if routing is None:
         return
     source = stations.get(flow.source)
-    if given.route and source is not None and source.role == "node":
+    if routing.route and source is not None and source.role == "node":
         yield Flaw(
             ("flow", index, "routing", "route"), "only the root writes source routes (RFC 6550 section 9.7)",
             "Leave route out of flows that nodes send",
         )  # fmt: skip
-    if given.route >= flow.hops and given.route:
+    if routing.route >= flow.hops and routing.route:
         yield Flaw(
             ("flow", index, "routing", "route"),
-            f"a route over {given.route} routers takes {given.route + 1} hops, the flow has {flow.hops}",
+            f"a route over {routing.route} routers takes {routing.route + 1} hops, the flow has {flow.hops}",
             "Count the routers between root and node",
         )
     if flow.group is not None:
@@ -296,11 +296,11 @@ def _flow_ends(
     else:
         border = next((station for station in stations.values() if station.role == "border"), None)
         entries = [border if station.role == "outside" else station for station in ends]
-        one, other = (getattr(station, form, None) for station in entries)
-        if one is not None and one == other:
+        first, second = (getattr(station, form, None) for station in entries)
+        if first is not None and first == second:
             yield Flaw(
                 path,
-                f"both ends meet at the link address {one.hex()}: nothing crosses the mesh",
+                f"both ends meet at the link address {first.hex()}: nothing crosses the mesh",
                 "A host outside is reached through the border router",
             )
 

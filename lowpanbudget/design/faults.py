@@ -28,23 +28,23 @@ def shape_flaws(details: list[ErrorDetails], data: dict[str, Any]) -> list[tuple
 
 
 def _shape_flaw(detail: ErrorDetails, data: dict[str, Any]) -> tuple[Flaw, bool]:
-    loc, kind, given = detail["loc"], detail["type"], detail["input"]
+    loc, kind, value = detail["loc"], detail["type"], detail["input"]
     path = _in_data(loc, data, missing=kind == "missing")
     if kind == "extra_forbidden":
         return Flaw(path, "there is no such key", spelled(str(loc[-1]), _keys_at(loc[:-1]))), True
     if kind == "missing":
         return Flaw(path, "this key is missing", _describe(loc)), False
     if kind in {"union_tag_invalid", "union_tag_not_found"}:
-        return _kind_flaw(path, given, list(_by_tag(_walk(loc)[1].annotation)))
+        return _kind_flaw(path, value, list(_by_tag(_walk(loc)[1].annotation)))
     message = _WANTED.get(kind) or detail["msg"].removeprefix("Value error, ")
     message = message.removeprefix("Input ")
-    said = kind == "value_error" and (repr(given) in message or message.endswith("?"))
-    if isinstance(given, str | int | Decimal) and not said:
-        message += f", not {_shown(given)}"
+    said = kind == "value_error" and (repr(value) in message or message.endswith("?"))
+    if isinstance(value, str | int | Decimal) and not said:
+        message += f", not {_shown(value)}"
     hint = _describe(loc)
-    if kind == "literal_error" and isinstance(given, str):
+    if kind == "literal_error" and isinstance(value, str):
         allowed = re.findall(r"'([^']*)'", detail["msg"])
-        hint = meant(given, allowed) or hint
+        hint = meant(value, allowed) or hint
     return Flaw(path, message, hint), False
 
 
@@ -55,13 +55,13 @@ _WANTED = {
 }
 
 
-def _kind_flaw(path: Path, given: Any, kinds: list[str]) -> tuple[Flaw, bool]:
+def _kind_flaw(path: Path, value: Any, kinds: list[str]) -> tuple[Flaw, bool]:
     """Return the fault of a field whose kind is unknown or missing."""
-    found = given.get("kind") if isinstance(given, dict) else None
-    if found is not None:
-        hint = spelled(str(found), kinds)
-        return Flaw((*path, "kind"), f"there is no kind {_shown(found)}", hint), False
-    for key in given if isinstance(given, dict) else ():
+    word = value.get("kind") if isinstance(value, dict) else None
+    if word is not None:
+        hint = spelled(str(word), kinds)
+        return Flaw((*path, "kind"), f"there is no kind {_shown(word)}", hint), False
+    for key in value if isinstance(value, dict) else ():
         if meant(key, ["kind"]):
             return Flaw((*path, key), "there is no such key", spelled(key, ["kind"])), True
     return Flaw((*path, "kind"), "this key is missing", f"Kinds: {', '.join(kinds)}"), False

@@ -149,12 +149,12 @@ def flow_knobs(flow: Flow) -> Iterator[Knob[Flow]]:
     """Yield every change of a flow key that may free octets, or protect more."""
     for application_knob in application_knobs(flow.application):
         yield application_knob.within(
-            lambda whole: whole.application,
-            lambda whole, application: replace(whole, application=application),
+            lambda outer: outer.application,
+            lambda outer, application: replace(outer, application=application),
         )
     for routing_knob in routing_knobs(flow.routing):
         yield routing_knob.within(
-            lambda whole: whole.routing, lambda whole, routing: replace(whole, routing=routing)
+            lambda outer: outer.routing, lambda outer, routing: replace(outer, routing=routing)
         )
     ports = (flow.source_port, flow.destination_port)
     if PORTS.best(ports).row.inline > min(row.inline for row in PORTS.rows):

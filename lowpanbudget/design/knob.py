@@ -63,7 +63,7 @@ class Knob(Generic[Part]):
             self.key,
             self.text,
             self.cite,
-            lambda whole: put(whole, turn(get(whole))),
+            lambda outer: put(outer, turn(get(outer))),
             self.condition,
             self.caution,
             self.stronger,

@@ -18,11 +18,11 @@ from lowpanbudget.errors import RequestError
 def knobs(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
     """Yield every change of one key that may free octets of the flow, or protect it more."""
     for link_knob in link_knobs(design.link):
-        yield link_knob.within(lambda whole: whole.link, _with_link)
+        yield link_knob.within(lambda outer: outer.link, _with_link)
     yield from address_knobs(design, flow)
     name = flow.name
     for flow_knob in flow_knobs(flow):
-        yield flow_knob.within(lambda whole: whole.flow(name), Design.with_flow, f"flow[{name}].")
+        yield flow_knob.within(lambda outer: outer.flow(name), Design.with_flow, f"flow[{name}].")
 
 
 def _with_link(design: Design, link: Link) -> Design:

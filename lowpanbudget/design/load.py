@@ -45,13 +45,13 @@ def parse_design(text: str, file: str = "<text>") -> Design:
         design, flaws = to_design(shape, file)
     except ValidationError as error:
         details = error.errors(include_url=False, include_context=False)
-        found = shape_flaws(details[:MOST_FAULTS], data)
-        raise _design_error(found, text, file, len(details) - MOST_FAULTS) from None
+        listed = shape_flaws(details[:MOST_FAULTS], data)
+        raise _design_error(listed, text, file, len(details) - MOST_FAULTS) from None
     except RecursionError:
         raise DesignError(f"{file}: its fields are nested too deep") from None
     if flaws or design is None:
-        found = [(flaw, False) for flaw in flaws[:MOST_FAULTS]]
-        raise _design_error(found, text, file, len(flaws) - MOST_FAULTS)
+        listed = [(flaw, False) for flaw in flaws[:MOST_FAULTS]]
+        raise _design_error(listed, text, file, len(flaws) - MOST_FAULTS)
     return design
 
 
@@ -117,8 +117,8 @@ def _parse(text: str, file: str) -> dict[str, Any]:
     try:
         return _toml(text)
     except (ValueError, RecursionError) as error:
-        found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
-        line, column = (int(found[1]), int(found[2])) if found else (len(text.splitlines()) or 1, 1)
+        place = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
+        line, column = (int(place[1]), int(place[2])) if place else (len(text.splitlines()) or 1, 1)
         message = re.sub(r" \(at .*\)$", "", str(error))
         hint = "Strings stand in quotes; tables start with [name] or [[name]]"
         if isinstance(error, RecursionError):
@@ -164,12 +164,12 @@ def _decimal(text: str) -> Decimal:
 
 
 def _design_error(
-    found: list[tuple[Flaw, bool]], text: str, file: str, unlisted: int
+    flaws: list[tuple[Flaw, bool]], text: str, file: str, unlisted: int
 ) -> DesignError:
     """Return the error of all flaws; True beside a flaw: the key is wrong, not its value."""
     places = Places(text)
     faults = []
-    for flaw, at_key in found:
+    for flaw, at_key in flaws:
         line, column = places.of(flaw.path, key=at_key)
         faults.append(
             Fault(
@@ -178,7 +178,7 @@ def _design_error(
             )
         )  # fmt: skip
     faults.sort(key=lambda fault: (fault.line, fault.column))
-    count = len(found)
+    count = len(flaws)
     if unlisted > 0:
         message = f"{unlisted} faults more are not listed"
         faults.append(Fault(file=file, line=1, column=1, key=_key(()), message=message))

@@ -90,19 +90,19 @@ class Design:
 
     def carriers(self, message: Message) -> tuple[Flow, ...]:
         """Return the flows that name the message; all flows when none does."""
-        found = tuple(flow for flow in self.flows if message.name in flow.messages)
-        return found or self.flows
+        carriers = tuple(flow for flow in self.flows if message.name in flow.messages)
+        return carriers or self.flows
 
 
 _Named = TypeVar("_Named", Flow, Message, Station)
 
 
-def _named(name: str, things: tuple[_Named, ...], kind: str) -> _Named:
-    for thing in things:
-        if thing.name == name:
-            return thing
-    known = ", ".join(thing.name for thing in things) or "none"
-    raise RequestError(f"the design has no {kind} {name!r}", hint=f"It has: {known}")
+def _named(name: str, items: tuple[_Named, ...], kind: str) -> _Named:
+    for item in items:
+        if item.name == name:
+            return item
+    names = ", ".join(item.name for item in items) or "none"
+    raise RequestError(f"the design has no {kind} {name!r}", hint=f"It has: {names}")
 
 
 def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]:
@@ -162,15 +162,15 @@ def _link(shape: LinkShape, network: NetworkShape) -> Link:
     phy = PHYS[shape.phy]
     security = None
     if shape.security is not None and shape.security.level:
-        given = shape.security
-        source = max(KEY_ID.rows[given.key_id_mode].inline - 1, 0)
-        carried = given.frame_counter == "carried"
+        table = shape.security
+        source = max(KEY_ID.rows[table.key_id_mode].inline - 1, 0)
+        carried = table.frame_counter == "carried"
         security = Security(
-            given.level,
-            given.key_id_mode,
+            table.level,
+            table.key_id_mode,
             StandIn(0) if carried else None,
-            (given.key_source or bytes(source)) if source else None,
-            1 if given.key_id_mode else None,
+            (table.key_source or bytes(source)) if source else None,
+            1 if table.key_id_mode else None,
             not carried,
         )
     other = shape.destination_pan_id
@@ -202,19 +202,19 @@ def _station(shape: StationShape) -> Station:
 
 
 def _routing(shape: FlowShape, source: Station) -> Routing:
-    given = shape.routing
-    if given is None:
+    table = shape.routing
+    if table is None:
         return UNROUTED
-    entry = given.entry_octets or (2 if source.extended is None else 8)
+    entry = table.entry_octets or (2 if source.extended is None else 8)
     return Routing(
-        given.rpi,
-        given.instance,
-        given.sender_rank,
-        given.route,
+        table.rpi,
+        table.instance,
+        table.sender_rank,
+        table.route,
         entry,
-        given.tunnel,
-        given.form == "6lorh",
-        given.option_type,
+        table.tunnel,
+        table.form == "6lorh",
+        table.option_type,
     )
 
 

@@ -9,13 +9,14 @@ import dataclasses
 from decimal import Decimal
 from typing import Annotated, Any, Literal, Union, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema, create_model
+from pydantic import BaseModel, BeforeValidator, Field, WithJsonSchema, create_model
 
+from lowpanbudget.design.table import Table
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage
 from lowpanbudget.payload.kinds.field import Field as PayloadField
 from lowpanbudget.payload.kinds.keys import DesignKey, keys_of
 from lowpanbudget.payload.kinds.union import Option
-from lowpanbudget.payload.message import Message, compiled
+from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.registry import all_kinds
 
 
@@ -32,10 +33,6 @@ Exact = Annotated[
     WithJsonSchema({"type": "number"}),
 ]
 Count = Annotated[int, Field(ge=0)]
-
-
-class _MessageTable(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
 
 # pydantic's type for each type of an attribute; what is written otherwise says so by its form.
@@ -74,7 +71,7 @@ def _shape_of(word: str, kind: type[PayloadField]) -> type[BaseModel]:
     keys.setdefault("kind", (Literal[word], ...))
     model: type[BaseModel] = create_model(
         "".join(part.title() for part in word.split("-")) + "Shape",
-        __base__=_MessageTable,
+        __base__=Table,
         __module__=__name__,
         __doc__=kind.about,
         **keys,
@@ -98,7 +95,7 @@ _SHAPES = {word: _shape_of(word, kind) for word, kind in _KINDS.items()}
 FieldShape: Any = Annotated[Union[tuple(_SHAPES.values())], Field(discriminator="kind")]  # noqa: UP007 - made at run time
 
 
-class UnionOptionShape(_MessageTable):
+class UnionOptionShape(Table):
     """What a union holds for one name of its tag."""
 
     when: str = Field(description="The name of the tag.")
@@ -107,7 +104,7 @@ class UnionOptionShape(_MessageTable):
     )
 
 
-class MessageShape(_MessageTable):
+class MessageShape(Table):
     """A message format. Byte order and bit order are always stated."""
 
     name: str = Field(description="The name of the message.")
@@ -122,10 +119,10 @@ class MessageShape(_MessageTable):
     field: list[FieldShape] = Field(description="The fields, in the order of the wire.")
 
 
-_MADE: tuple[type[BaseModel], ...] = (*_SHAPES.values(), UnionOptionShape, MessageShape)
-for _made in _MADE:
-    if not _made.__pydantic_complete__:  # it names shapes that come after it
-        _made.model_rebuild()
+_ALL: tuple[type[BaseModel], ...] = (*_SHAPES.values(), UnionOptionShape, MessageShape)
+for _shape in _ALL:
+    if not _shape.__pydantic_complete__:  # it names shapes that come after it
+        _shape.model_rebuild()
 
 
 def to_message(shape: MessageShape) -> Message:
@@ -140,16 +137,9 @@ def to_message(shape: MessageShape) -> Message:
     )
 
 
-def flaws_of(shape: MessageShape) -> tuple[Flaw, ...]:
-    """Return all faults of meaning of a message, each as path, message and hint; none if it is right."""
-    return compiled(
-        shape.name, _fields(shape.field), shape.byte_order, shape.bit_order, shape.layout
-    )[1]
-
-
 def to_messages(shapes: list[MessageShape]) -> tuple[tuple[Message, ...], tuple[Flaw, ...]]:
     """Return the messages of a file that are right, and the flaws of the others with paths from ``message`` on."""
-    made: list[Message] = []
+    messages: list[Message] = []
     flaws: list[Flaw] = []
     names: set[str] = set()
     for index, shape in enumerate(shapes):
@@ -163,10 +153,10 @@ def to_messages(shapes: list[MessageShape]) -> tuple[tuple[Message, ...], tuple[
             )
         names.add(shape.name)
         try:
-            made.append(to_message(shape))
+            messages.append(to_message(shape))
         except FlawedMessage as fault:
             flaws += [flaw.under("message", index) for flaw in fault.flaws]
-    return tuple(made), tuple(flaws)
+    return tuple(messages), tuple(flaws)
 
 
 def _fields(shapes: list[Any]) -> tuple[PayloadField, ...]:

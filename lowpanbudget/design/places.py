@@ -38,7 +38,7 @@ class Places:
         self._text = text
         self._lines = [0, *(match.end() for match in re.finditer("\n", text))]
         self._at = 0
-        self._found: dict[Path, _Place] = {}
+        self._places: dict[Path, _Place] = {}
         self._counts: dict[Path, int] = {}  # of arrays of tables
         # nested too deep, or text that is no TOML after all: what was found so far serves
         with suppress(RecursionError, LookupError):
@@ -50,7 +50,7 @@ class Places:
         What is missing has the place of the table that should hold it.
         """
         while path:
-            place = self._found.get(path)
+            place = self._places.get(path)
             if place is not None:
                 return self._line_column(place.key if key else place.value)
             path = path[:-1]
@@ -79,11 +79,11 @@ class Places:
             path = (*path, part)
             if last and width == 2:
                 self._counts[path] = self._counts.get(path, 0) + 1
-            self._found.setdefault(path, _Place(start, start))
+            self._places.setdefault(path, _Place(start, start))
             if path in self._counts:
                 path = (*path, self._counts[path] - 1)
-                self._found.setdefault(path, _Place(start, start))
-        self._found[path] = _Place(start, start)  # its own header, not a sub-table's before it
+                self._places.setdefault(path, _Place(start, start))
+        self._places[path] = _Place(start, start)  # its own header, not a sub-table's before it
         self._at += width
         return path
 
@@ -93,10 +93,10 @@ class Places:
         path = table
         for part in self._key():
             path = (*path, part)
-            self._found.setdefault(path, _Place(start, start))
+            self._places.setdefault(path, _Place(start, start))
         self._at += 1  # the equals sign
         self._skip()
-        self._found[path] = _Place(start, self._at)
+        self._places[path] = _Place(start, self._at)
         self._value(path)
 
     def _key(self) -> list[str]:
@@ -105,7 +105,7 @@ class Places:
         while True:
             self._skip()
             if self._text[self._at] in "\"'":
-                parts.append(_plain(self._string()))
+                parts.append(_unquoted(self._string()))
             else:
                 parts.append(self._token(_BARE_KEY))
             self._skip()
@@ -132,7 +132,7 @@ class Places:
             if end == "}":
                 self._pair(path)
             else:
-                self._found[(*path, index)] = _Place(self._at, self._at)
+                self._places[(*path, index)] = _Place(self._at, self._at)
                 self._value((*path, index))
             index += 1
             self._skip()
@@ -156,8 +156,8 @@ class Places:
         return self._at < len(self._text)
 
 
-def _plain(quoted: str) -> str:
-    """Return the key in a quoted key."""
+def _unquoted(quoted: str) -> str:
+    """Return what a quoted key says, its escapes resolved."""
     import tomllib  # noqa: PLC0415  # rare: it knows the escapes
 
     return next(iter(tomllib.loads(f"{quoted} = 0")))

@@ -105,11 +105,11 @@ def routers(final: IPv6Address, count: int, entry_octets: int) -> list[IPv6Addre
     ]
 
 
-def routing_knobs(given: Routing) -> Iterator[Knob[Routing]]:
+def routing_knobs(routing: Routing) -> Iterator[Knob[Routing]]:
     """Yield every change of a routing key that may free octets."""
-    if given == UNROUTED:
+    if routing == UNROUTED:
         return
-    if not given.compressed:
+    if not routing.compressed:
         yield _knob(
             "form",
             "6lorh",
@@ -118,7 +118,7 @@ def routing_knobs(given: Routing) -> Iterator[Knob[Routing]]:
             replacing(compressed=True),
             "all nodes understand page 1 (RFC 8025)",
         )
-    if given.rpi and given.instance:
+    if routing.rpi and routing.instance:
         yield _knob(
             "instance",
             "0",
@@ -127,25 +127,25 @@ def routing_knobs(given: Routing) -> Iterator[Knob[Routing]]:
             replacing(instance=0),
             "the network has no other instance",
         )
-    if given.rpi and given.sender_rank & 0xFF:
+    if routing.rpi and routing.sender_rank & 0xFF:
         yield _knob(
             "sender_rank",
-            str(given.sender_rank & 0xFF00),
+            str(routing.sender_rank & 0xFF00),
             "ranks that are multiples of 256",
             rfc(8138, "6"),
-            replacing(sender_rank=given.sender_rank & 0xFF00),
+            replacing(sender_rank=routing.sender_rank & 0xFF00),
             "MinHopRankIncrease is 256 and the objective function gives whole steps",
         )
-    if given.route and given.entry_octets > 2:
+    if routing.route and routing.entry_octets > 2:
         yield _knob(
             "entry_octets",
             "2",
             "router addresses that differ in their last 2 octets only",
-            rfc(8138, "5.1") if given.compressed else source_route.CITE,
+            rfc(8138, "5.1") if routing.compressed else source_route.CITE,
             replacing(entry_octets=2),
             "identifiers come from short link addresses or are assigned",
         )
-    if given.tunnel:
+    if routing.tunnel:
         yield _knob(
             "tunnel",
             "false",

@@ -6,15 +6,12 @@ Only shape is judged here (keys, types, ranges, allowed words); what keys mean t
 from ipaddress import IPv6Address, IPv6Network
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from lowpanbudget.design.application_shape import CoapShape, DtlsShape, Hex, OscoreShape
 from lowpanbudget.design.link import PHYS
 from lowpanbudget.design.messages import Exact, MessageShape
-
-
-class _Shape(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+from lowpanbudget.design.table import Table
 
 
 def _octets(*lengths: int) -> BeforeValidator:
@@ -77,7 +74,7 @@ Port = Annotated[int, Field(ge=0, le=0xFFFF)]
 Pan = Annotated[int, Field(ge=0, le=0xFFFF)]
 
 
-class SecurityShape(_Shape):
+class SecurityShape(Table):
     """Link security; leave the table out for an open network."""
 
     level: int = Field(
@@ -97,7 +94,7 @@ class SecurityShape(_Shape):
     )
 
 
-class ElementShape(_Shape):
+class ElementShape(Table):
     """An information element of data frames, its content in hex; terminations are added."""
 
     id: int = Field(
@@ -106,7 +103,7 @@ class ElementShape(_Shape):
     octets: Hex = Field(default=b"", description="Its content in hex.")
 
 
-class LinkShape(_Shape):
+class LinkShape(Table):
     """How every frame is built."""
 
     phy: Literal[tuple(PHYS)] = Field(  # type: ignore[valid-type]  # the words of one table
@@ -146,7 +143,7 @@ class LinkShape(_Shape):
     )
 
 
-class ContextShape(_Shape):
+class ContextShape(Table):
     """A prefix shared by all nodes."""
 
     id: int = Field(ge=0, le=15, description="The context's number; 0 costs no octet.")
@@ -157,7 +154,7 @@ class ContextShape(_Shape):
     )
 
 
-class StationShape(_Shape):
+class StationShape(Table):
     """One end of flows: a typical node, the collector, the border router, a host outside."""
 
     name: str = Field(min_length=1, description="The name that flows use.")
@@ -176,7 +173,7 @@ class StationShape(_Shape):
     )
 
 
-class RoutingShape(_Shape):
+class RoutingShape(Table):
     """What a RPL network adds to each datagram of the flow (RFC 6550, RFC 8138)."""
 
     form: Literal["6lorh", "extension-headers"] = Field(
@@ -198,7 +195,7 @@ class RoutingShape(_Shape):
     tunnel: bool = Field(default=False, description="An outer IPv6 header around the packet.")
 
 
-class FlowShape(_Shape):
+class FlowShape(Table):
     """Who sends to whom, over which headers, how often."""
 
     name: str = Field(min_length=1, description="The flow's name.")
@@ -231,7 +228,7 @@ class FlowShape(_Shape):
     )
 
 
-class NetworkShape(_Shape):
+class NetworkShape(Table):
     """What concerns the network as a whole."""
 
     mtu: int = Field(default=1280, ge=1280, le=2047, description="IPv6 MTU in octets.")
@@ -243,7 +240,7 @@ class NetworkShape(_Shape):
     )
 
 
-class DesignShape(_Shape):
+class DesignShape(Table):
     """A design: link, contexts, stations, flows and messages."""
 
     title: str = Field(description="What is designed here.")

@@ -14,7 +14,7 @@ from lowpanbudget.room.measure import Rooms, cliffs
 
 @dataclass(frozen=True, slots=True)
 class Budget:
-    """What one flow has on one hop.
+    """What one flow can carry on one hop, and what would change that.
 
     ``room``: application octets in one frame; below 0, by how many the headers alone are over. ``ledger``: a frame
     filled to the room, or longer than the link allows when that is below 0. ``savings``: changes that give room, best
@@ -39,9 +39,10 @@ class Budget:
 
 
 def budget(design: Design, flow: str | None = None) -> list[Budget]:
-    """Return a budget for each hop of one flow, or of all.
+    """Return a ``Budget`` for each hop of the flow of this name, or of all flows; flows in the order of the design.
 
-    Raises ``RequestError`` for a flow that the design does not have.
+    Every room is measured in octets by encoding frames. Raises ``RequestError`` for what is no design, or a flow that
+    the design does not have.
     """
     design = Design.of(design)
     flows = design.flows if flow is None else (design.flow(flow),)

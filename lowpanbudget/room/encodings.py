@@ -22,8 +22,8 @@ from lowpanbudget.room.measure import frames_of, room_of
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
-    """One encoding of a message on one hop of a flow.
+class OnHop:
+    """What one encoding of a message takes on one hop of a flow.
 
     ``frames`` by case; None where no datagram is so large, or the values cannot be said. ``spare``: the octets left in
     one frame by case, negative where they are missing. ``largest_frames`` and ``largest_spare``: the same of the
@@ -62,7 +62,7 @@ class Alternative:
     cannot: Mapping[Case, str]
     errors: tuple[Inexact, ...]
     batch_of: str
-    places: tuple[Place, ...]
+    places: tuple[OnHop, ...]
     largest: int | None = None
     largest_is: Literal["found", "bound", ""] = ""
     largest_wire: bytes | None = None
@@ -79,18 +79,19 @@ class Alternative:
 
 
 def encodings(design: Design, message: str | None = None) -> list[Alternative]:
-    """Return each message (or the one named) in every encoding, on each hop of the flows that carry it.
+    """Return an ``Alternative`` for each encoding of the message of this name, or of all messages.
 
-    Raises ``RequestError`` for a message that the design does not have.
+    Each holds what it takes on every hop of the flows that carry the message; all flows when none does. Raises
+    ``RequestError`` for a message that the design does not have.
     """
     messages = design.messages if message is None else (design.message(message),)
     rooms: dict[Path, _Hop] = {}
-    found = []
-    for one in messages:
-        paths = [path for flow in design.carriers(one) for path in design.paths(flow)]
+    alternatives = []
+    for candidate in messages:
+        paths = [path for flow in design.carriers(candidate) for path in design.paths(flow)]
         hops = [rooms.setdefault(path, _Hop(path)) for path in paths]
-        found += [_alternative(one, encoding, hops) for encoding in ENCODINGS]
-    return found
+        alternatives += [_alternative(candidate, encoding, hops) for encoding in ENCODINGS]
+    return alternatives
 
 
 class _Hop:
@@ -113,23 +114,25 @@ def _alternative(message: Message, encoding: Encoding, hops: list[_Hop]) -> Alte
     if encoding.missing:
         return Alternative(*named, {}, {}, (), batch_of, ())
     coder = encoding.coder(message)
-    found = {case: encoded(message, coder, message.example(case)) for case in CASES}
-    wire = {case: one.octets for case, one in found.items() if one.octets is not None}
-    cannot: dict[Case, str] = {case: one.cannot for case, one in found.items() if one.cannot}
+    results = {case: encoded(message, coder, message.example(case)) for case in CASES}
+    wire = {case: result.octets for case, result in results.items() if result.octets is not None}
+    cannot: dict[Case, str] = {
+        case: result.cannot for case, result in results.items() if result.cannot
+    }
     most = largest(message, encoding, coder)
-    places = [_place(hop, wire, most.octets, _batch(message, encoding, hop.room)) for hop in hops]
+    places = [_on_hop(hop, wire, most.octets, _batch(message, encoding, hop.room)) for hop in hops]
     return Alternative(
-        *named, wire, cannot, _greatest(list(found.values())), batch_of, tuple(places),
+        *named, wire, cannot, _greatest(list(results.values())), batch_of, tuple(places),
         most.octets, most.kind, most.wire,
     )  # fmt: skip
 
 
-def _place(hop: _Hop, wire: Mapping[Case, bytes], most: int | None, batch: int | None) -> Place:
+def _on_hop(hop: _Hop, wire: Mapping[Case, bytes], most: int | None, batch: int | None) -> OnHop:
     flow = hop.path.flow
     largest_frames = None if most is None else hop.frames(most)
     frames = {case: hop.frames(len(wire[case])) if case in wire else None for case in CASES}
     spare = {case: hop.room - len(wire[case]) if case in wire else None for case in CASES}
-    return Place(
+    return OnHop(
         flow.name,
         hop.path.hop.name,
         flow.direction,
@@ -168,9 +171,9 @@ def _batch(message: Message, encoding: Encoding, room: int) -> int | None:
     return low if low >= field.least else 0
 
 
-def _greatest(found: list[EncodedValues]) -> tuple[Inexact, ...]:
+def _greatest(results: list[EncodedValues]) -> tuple[Inexact, ...]:
     worst: dict[str, Inexact] = {}
-    for inexact in (inexact for one in found for inexact in one.errors):
+    for inexact in (inexact for result in results for inexact in result.errors):
         if inexact.field not in worst or inexact.error > worst[inexact.field].error:
             worst[inexact.field] = inexact
     return tuple(worst.values())

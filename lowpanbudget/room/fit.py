@@ -13,7 +13,7 @@ from lowpanbudget.room.measure import Rooms, deepest, frames_of
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """One message on one hop of one flow.
+    """How one message fits one hop of one flow.
 
     ``octets`` and ``bits`` are of the greatest message, or, when it collects readings, of one with as many as every hop
     of the flow carries in one frame. ``fits``: it takes no more frames than the flow allows. ``spare`` octets are left
@@ -49,21 +49,22 @@ class Fit:
 
 
 def fit(design: Design, message: str | None = None, *, spare: int = 0) -> list[Fit]:
-    """Return how each message (or the one named) fits each flow that carries it, on each hop.
+    """Return a ``Fit`` for each hop of each flow that carries a message: of the message of this name, or of all.
 
     A message that no flow names is tried on all. ``spare`` octets of a frame are kept free of collected readings, as a
-    node does that is built for it. Raises ``RequestError`` for a message that the design does not have.
+    node does that is built for it. Raises ``RequestError`` for what is no design, or a message that the design does not
+    have.
     """
     design = Design.of(design)
     messages = design.messages if message is None else (design.message(message),)
     rooms = Rooms()
-    found = []
-    for one in messages:
-        for flow in design.carriers(one):
+    fits = []
+    for candidate in messages:
+        for flow in design.carriers(candidate):
             paths = design.paths(flow)
-            values = _values(one, min(map(rooms.of, paths)) - spare)
-            found += [_fit(design, one, values, path, rooms, spare) for path in paths]
-    return found
+            values = _values(candidate, min(map(rooms.of, paths)) - spare)
+            fits += [_fit(design, candidate, values, path, rooms, spare) for path in paths]
+    return fits
 
 
 def _values(message: Message, room: int) -> dict[str, Any]:

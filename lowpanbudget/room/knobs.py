@@ -45,13 +45,13 @@ class Saving:
 
 def turn_all(design: Design, path: Path, rooms: Rooms) -> list[Saving]:
     """Return every change's gain on this path of the design, best first; changes that cannot be made are left out."""
-    found = []
+    savings = []
     for knob in knobs(design, path.flow):
         saving = _turn(knob, design, (knob,), path, rooms)
         if saving is not None:
-            found.append(saving)
-    found.sort(key=lambda saving: -saving.gain)
-    return found
+            savings.append(saving)
+    savings.sort(key=lambda saving: -saving.gain)
+    return savings
 
 
 def _turn(
@@ -61,7 +61,7 @@ def _turn(
     path: Path,
     rooms: Rooms,
 ) -> Saving | None:
-    """Return what ``changes`` give together on top of the design, told of ``knob``; None if they cannot be made."""
+    """Return what ``changes`` give together, as the saving of ``knob``; None if they cannot be made."""
     try:
         design = turned(before, changes)
         then = _same_hop(design, path)
@@ -100,8 +100,8 @@ def best_together(
 ) -> list[Saving]:
     """Return the fewest changes that together give ``wanted`` octets of room on the path; none if they cannot.
 
-    Chosen greedily: the best on top of those before, at last the least that is enough. They are told, and their gains
-    counted, in the fixed order in which changes are made together. Changes that weaken protection are never among them.
+    Chosen greedily: the best on top of those before, at last the least that is enough. They come in the fixed order in
+    which changes are made together, and their gains are counted in it. No change that weakens protection is among them.
     """
     chosen: list[Knob[Design]] = []
     room, now = rooms.of(path), design
@@ -125,13 +125,13 @@ def best_together(
         )
         chosen.append(best)
         now = turned(design, chosen)
-    return _told_in_order(design, chosen, path, rooms) if room >= wanted else []
+    return _one_on_another(design, chosen, path, rooms) if room >= wanted else []
 
 
-def _told_in_order(
+def _one_on_another(
     design: Design, chosen: list[Knob[Design]], path: Path, rooms: Rooms
 ) -> list[Saving]:
-    """Return the changes one on top of the other, each in the words that hold where it is made."""
+    """Return the savings of changes made one on top of the other, each in the words that hold where it is made."""
     savings = []
     for knob in in_order(chosen):
         here = _same_hop(design, path)

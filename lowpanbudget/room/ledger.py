@@ -32,10 +32,10 @@ class Ledger:
 
     def layers(self) -> list[tuple[str, int]]:
         """Return each layer with its bits, in the order of the frame; a layer that comes again stands again."""
-        found: list[tuple[str, int]] = []
+        totals: list[tuple[str, int]] = []
         for span in self.spans:
-            if found and found[-1][0] == span.layer:
-                found[-1] = (span.layer, found[-1][1] + span.bits)
+            if totals and totals[-1][0] == span.layer:
+                totals[-1] = (span.layer, totals[-1][1] + span.bits)
             else:
-                found.append((span.layer, span.bits))
-        return found
+                totals.append((span.layer, span.bits))
+        return totals

@@ -41,25 +41,25 @@ class Rooms:
     """Rooms of paths, each measured once."""
 
     def __init__(self) -> None:
-        self._known: dict[Path, int] = {}
+        self._rooms: dict[Path, int] = {}
 
     def of(self, path: Path) -> int:
         """Return the room of a path, as ``room_of``."""
-        if path not in self._known:
-            self._known[path] = room_of(path)
-        return self._known[path]
+        if path not in self._rooms:
+            self._rooms[path] = room_of(path)
+        return self._rooms[path]
 
 
 def cliffs(path: Path, room: int, frames: int) -> list[tuple[int, int]]:
     """Return where one octet more costs another frame: (largest payload, frames)."""
-    found = [(room, 1)] if room >= 0 and frames_of(path, room) == 1 else []
-    while len(found) < frames:
-        start = found[-1][0] if found else -1
+    steps = [(room, 1)] if room >= 0 and frames_of(path, room) == 1 else []
+    while len(steps) < frames:
+        start = steps[-1][0] if steps else -1
         count = frames_of(path, start + 1)
         if count is None:
             break
-        found.append((_largest(path, start + 1, path.link.mtu, count), count))
-    return found
+        steps.append((_largest(path, start + 1, path.link.mtu, count), count))
+    return steps
 
 
 def _largest(path: Path, low: int, high: int, frames: int) -> int:
@@ -79,8 +79,8 @@ def deepest(path: Path, octets: int) -> int | None:
 
     Found by building the frames of longer and longer routes; -1 when not even the shortest leaves enough.
     """
-    found = -1 if path.with_route(1) is not None else None
+    longest = -1 if path.with_route(1) is not None else None
     route = 1
     while (longer := path.with_route(route)) is not None and frames_of(longer, octets) == 1:
-        found, route = route, route + 1
-    return found
+        longest, route = route, route + 1
+    return longest

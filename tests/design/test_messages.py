@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from lowpanbudget.design.messages import MessageShape, flaws_of, to_message, to_messages
+from lowpanbudget.design.messages import MessageShape, to_message, to_messages
 from lowpanbudget.payload.codec.nodes import CASES
 from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.message import Message
@@ -111,12 +111,12 @@ names = []
 when = "b"
 """
     )
-    assert [flaw.path for flaw in flaws_of(shape(text))] == [
+    with pytest.raises(FlawedMessage) as caught:
+        to_message(shape(text))
+    assert [flaw.path for flaw in caught.value.flaws] == [
         ("field", 0, "element", "field", 0, "step"),
         ("field", 2, "option", 0, "field", 0, "names"),
     ]
-    with pytest.raises(FlawedMessage):
-        to_message(shape(text))
     messages, flaws = to_messages([shape(text), shape(text)])
     assert not messages
     assert flaws[2].path == ("message", 1, "name")
