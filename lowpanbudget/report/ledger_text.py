@@ -71,7 +71,9 @@ def size(row: dict[str, Any]) -> str:
 
 
 def _told(screen: Screen, row: dict[str, Any]) -> str:
-    """Return value and meaning as one text."""
+    """Return value and meaning as one text; a value that its meaning begins with, such as one with a unit, once."""
+    if row["says"] and row["meaning"].startswith(f"{row['says']} "):
+        return screen.text(row["meaning"])
     return screen.text(": ".join(text for text in (row["says"], row["meaning"]) if text))
 
 

@@ -11,6 +11,7 @@ from lowpanbudget.capture.follow.flows import FlowKey, flow_of
 from lowpanbudget.capture.follow.templates import Template, layer_bits
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.link.mac import FrameType
+from lowpanbudget.stack.contents import with_contents
 from lowpanbudget.stack.decoder import Decoder, decode_datagram
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
@@ -138,9 +139,12 @@ class Sighting:
 
     @property
     def as_frame(self) -> Frame:
-        """Return the frame decoded in full, or what a record holds that is none, in the form of one."""
+        """Return the frame decoded in full, or what a record holds that is none, in the form of one.
+
+        The fields of a message that the design has are told among its spans.
+        """
         if self.frame is not None:
-            return self.frame
+            return self._with_message(self.frame)
         octets, contents = self.body.octets, self.contents
         if contents is not None:
             return replace(contents, datagram=None)
@@ -148,6 +152,12 @@ class Sighting:
         if octets:
             spans = (Span(0, len(octets) * 8, self.body.kind, "not decoded", octets, "", None),)
         return Frame(octets, spans=spans, fault=self.body.fault)
+
+    def _with_message(self, frame: Frame) -> Frame:
+        message = None if frame.datagram is None or self.matched is None else self.matched.message
+        if message is None:
+            return frame
+        return replace(frame, spans=with_contents(frame.spans, frame.heads, message))
 
     @property
     def completed(self) -> "Sighting":
