@@ -1,6 +1,5 @@
 """Messages that are not as the design has them: length, values, interval."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from ipaddress import IPv6Address
 from statistics import median
@@ -22,14 +21,15 @@ _FEWEST_GAPS = 5
 MESSAGES = Subject("messages")
 
 
-def _data(scene: Scene) -> Iterator[tuple[Flow, bytes, list[Message]]]:
-    """Yield flow, data and formats of its datagram with messages in the clear; nothing of any other."""
+def _data(scene: Scene) -> tuple[Flow, bytes, list[Message]] | None:
+    """Return flow, data and formats of its datagram with messages in the clear; None of any other."""
     match, design = scene.match, scene.known.design
     if match is None or match.back or design is None or not match.flow.messages:
-        return
+        return None
     data = payload_of(match.flow, match.content.payload)
-    if data is not None:
-        yield match.flow, data, [design.message(name) for name in match.flow.messages]
+    if data is None:
+        return None
+    return match.flow, data, [design.message(name) for name in match.flow.messages]
 
 
 def _has_length(message: Message, data: bytes) -> bool:
@@ -46,38 +46,42 @@ def _octets_of(data: bytes) -> str:
 
 
 @MESSAGES.rule("message-length-wrong", HeardDatagram, varies=True)
-def message_length_wrong(scene: Scene, datagram: HeardDatagram) -> Hits:
+def message_length_wrong(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Compare the length with every format of the flow, and with formats padded as in C."""
-    for flow, data, formats in _data(scene):
-        if any(_has_length(message, data) for message in formats):
-            return
-        allowed = ", ".join(map(_lengths_text, formats))
-        evidence = [
-            f"the length of {message.name} with its fields aligned as in a C structure"
-            for message in formats
-            if padded_octets(message) == len(data)
-        ]
-        cause = f"flow {flow.name} carries {octets_text(len(data))}, its messages have {allowed}"
-        subject = f"flow {flow.name}, {datagram.header.source}"
-        yield Hit(cause, (*evidence[:1], _octets_of(data)), subject, datagram.numbers)
+    sent = _data(scene)
+    if sent is None or any(_has_length(message, sent[1]) for message in sent[2]):
+        return None
+    flow, data, formats = sent
+    allowed = ", ".join(map(_lengths_text, formats))
+    evidence = [
+        f"the length of {message.name} with its fields aligned as in a C structure"
+        for message in formats
+        if padded_octets(message) == len(data)
+    ]
+    cause = f"flow {flow.name} carries {octets_text(len(data))}, its messages have {allowed}"
+    subject = f"flow {flow.name}, {datagram.header.source}"
+    return (Hit(cause, (*evidence[:1], _octets_of(data)), subject, datagram.numbers),)
 
 
 @MESSAGES.rule("message-values-implausible", HeardDatagram, varies=True, least=2)
-def message_values_implausible(scene: Scene, datagram: HeardDatagram) -> Hits:
+def message_values_implausible(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Unpack, and when that fails try the variants."""
-    for _, data, every in _data(scene):
-        formats = [message for message in every if _has_length(message, data)]
-        failures = [_failure(message, data) for message in formats]
-        if not all(failures):
-            return
-        for message in formats:
-            for variant in variants(message):
-                if not _failure(variant.message, data):
-                    cause = f"{message.name} cannot be read as designed; it can when {variant.text}"
-                    subject = f"{message.name} from {datagram.header.source}"
-                    evidence = (failures[0], _octets_of(data))
-                    yield Hit(cause, evidence, subject, datagram.numbers)
-                    return
+    sent = _data(scene)
+    if sent is None:
+        return None
+    _, data, every = sent
+    formats = [message for message in every if _has_length(message, data)]
+    failures = [_failure(message, data) for message in formats]
+    if not all(failures):
+        return None
+    for message in formats:
+        for variant in variants(message):
+            if not _failure(variant.message, data):
+                cause = f"{message.name} cannot be read as designed; it can when {variant.text}"
+                subject = f"{message.name} from {datagram.header.source}"
+                evidence = (failures[0], _octets_of(data))
+                return (Hit(cause, evidence, subject, datagram.numbers),)
+    return None
 
 
 def _failure(message: Message, data: bytes) -> str:

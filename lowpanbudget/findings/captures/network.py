@@ -111,14 +111,16 @@ def rpl_option_announced(memory: OptionTypes, scene: Scene, message: Icmpv6) -> 
 
 
 @NETWORK.rule("rpl-option-not-as-announced", HeardDatagram)
-def rpl_option_not_as_announced(memory: OptionTypes, scene: Scene, datagram: HeardDatagram) -> Hits:
+def rpl_option_not_as_announced(
+    memory: OptionTypes, scene: Scene, datagram: HeardDatagram
+) -> Hits | None:
     """Compare each option."""
-    for announced, number in memory:
-        option = datagram.rpl_option() if _is_inline(scene) else None
-        if option is not None and option.type != announced:
-            cause = f"{scene.sender} sends type {option.type:#04x}, the network announced {announced:#04x}"
-            frames = (number, *datagram.numbers)
-            yield Hit(cause, (option_octets(option),), scene.sender, frames)
+    option = datagram.rpl_option() if memory and _is_inline(scene) else None
+    if option is None or option.type == memory[0][0]:
+        return None
+    announced, number = memory[0]
+    cause = f"{scene.sender} sends type {option.type:#04x}, the network announced {announced:#04x}"
+    return (Hit(cause, (option_octets(option),), scene.sender, (number, *datagram.numbers)),)
 
 
 @NETWORK.rule("rpl-option-leaves-network", HeardDatagram)
