@@ -148,6 +148,19 @@ def test_tables_with_faults_refuse_to_exist() -> None:
         Header("h", CITE, (Bits("x", 7),))
 
 
+def test_free_fields_leave_their_places_in_both_orders() -> None:
+    fields = (Bits("kind", 8), Bits("tag", 16, free=True), Bits("more", 8))
+    for order, octets in (("big", "ff 01 1234 02"), ("little", "ff 01 3412 02")):
+        header = Header("tagged", CITE, fields, order)  # type: ignore[arg-type]
+        reader = Reader(bytes.fromhex(octets), 1)
+        assert header.read(reader)[0]["tag"] == 0x1234
+        (place,) = reader.free
+        assert (place.start, place.end) == (2, 4)
+        assert place.number(reader.data) == 0x1234
+    with pytest.raises(TypeError, match="no whole octets"):
+        Header("shifted", CITE, (Bits("a", 4), Bits("b", 8, free=True), Bits("c", 4)))
+
+
 def test_plans_are_not_kept_without_bound() -> None:
     short, long = (Header("h", CITE, (Bits("x", width),)) for width in (16, 64))
     for word in range(10_000):

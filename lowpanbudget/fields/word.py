@@ -321,11 +321,15 @@ class Header:
             passed += part.width
         self._places = tuple(places)
         self.free = tuple(
-            Place(at // 8, (at + part.width) // 8, self.order)
+            self._place(part, shift if self.order == "little" else bits - shift - part.width)
             for part, shift, _ in places
-            for at in (shift if self.order == "little" else bits - shift - part.width,)
             if isinstance(part, Bits) and part.free
         )
+
+    def _place(self, part: Bits, at: int) -> Place:
+        if at % 8 or part.width % 8:
+            raise TypeError(f"{self.name}: the free field {part.name} is no whole octets")
+        return Place(at // 8, (at + part.width) // 8, self.order)
 
     @property
     def choices(self) -> tuple[Choice, ...]:

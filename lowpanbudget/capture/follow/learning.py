@@ -15,7 +15,11 @@ from lowpanbudget.layers.internet.nd import messages as nd
 from lowpanbudget.layers.internet.nd.lowpan_options import AddressRegistration, ContextOption
 from lowpanbudget.layers.internet.rpl.messages import Dio
 from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
-from lowpanbudget.layers.link.contents import Command
+from lowpanbudget.layers.link.contents import (
+    ASSOCIATION_RESPONSE,
+    COORDINATOR_REALIGNMENT,
+    Command,
+)
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.security import Devices
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
@@ -25,7 +29,6 @@ from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 
 MOST_DEVICES = 8192
-_ASSOCIATED, _REALIGNED = 0x02, 0x08
 _NO_SHORT = 0xFFFE  # and above: "the device has associated without a short address", and broadcast
 _MOP_OF_NEW_TYPE = 7
 SECOND = 10**9
@@ -106,11 +109,15 @@ def _from_command(frame: Frame, mac: Mac) -> Iterator[Device]:
         return
     fields = command.fields
     to_one = mac.destination is not None and len(mac.destination) == 8
-    if command.id == _ASSOCIATED and fields.get("association_status") in (0x00, 0x80) and to_one:
+    if (
+        command.id == ASSOCIATION_RESPONSE
+        and fields.get("association_status") in (0x00, 0x80)
+        and to_one
+    ):
         yield from _device(
             mac.pan_id, fields.get("short_address"), mac.destination, "association response"
         )
-    if command.id == _REALIGNED:
+    if command.id == COORDINATOR_REALIGNMENT:
         pan, how = fields.get("pan_id"), "coordinator realignment"
         if to_one:
             yield from _device(pan, fields.get("short_address"), mac.destination, how)

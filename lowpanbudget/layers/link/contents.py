@@ -22,6 +22,7 @@ from lowpanbudget.layers.link.content import content, vendor_content
 from lowpanbudget.layers.link.mac import FrameType, Mac
 
 COMMANDS_CITE = ieee(2015, "table 7-49")
+ASSOCIATION_RESPONSE, COORDINATOR_REALIGNMENT = 0x02, 0x08  # commands that tell short addresses
 
 _CAPABILITY = Header(
     "capability information",
@@ -71,7 +72,7 @@ COMMANDS = Contents(
     COMMANDS_CITE,
     {
         0x01: content("association request", ieee(2015, "7.5.2"), (_CAPABILITY,)),
-        0x02: content(
+        ASSOCIATION_RESPONSE: content(
             "association response",
             ieee(2015, "7.5.3"),
             (Unsigned("short_address", 2), Unsigned("association_status", 1, _STATUS)),
@@ -85,7 +86,7 @@ COMMANDS = Contents(
         0x05: content("PAN ID conflict notification", ieee(2015, "7.5.6")),
         0x06: content("orphan notification", ieee(2015, "7.5.7")),
         0x07: content("beacon request", ieee(2015, "7.5.8")),
-        0x08: content(
+        COORDINATOR_REALIGNMENT: content(
             "coordinator realignment",
             ieee(2015, "7.5.9"),
             _REALIGNMENT,

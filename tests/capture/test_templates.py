@@ -1,0 +1,52 @@
+"""Free places: whatever stands there, a frame is read in the same way."""
+
+import random
+
+from capture.captures import CONTEXTS, mixed
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lowpanbudget import decode_frame
+from lowpanbudget.stack.frame import Frame
+
+FRAMES = [
+    octets[:-2] for octets in mixed(300)
+]  # without FCS, which would be wrong for other octets
+
+
+def form_of(frame: Frame) -> list[tuple[object, ...]]:
+    """Return what is the same for frames that are read alike: places and names, values but for the free ones."""
+    free = {at for place in frame.free for at in range(place.start * 8, place.end * 8)}
+    return [
+        (
+            span.offset_bits,
+            span.bits,
+            span.layer,
+            span.name,
+            None if span.offset_bits in free else span.value,
+        )
+        for span in frame.spans
+    ]
+
+
+@given(st.sampled_from(FRAMES), st.randoms(use_true_random=False))
+def test_other_octets_at_free_places_are_read_alike(octets: bytes, rng: random.Random) -> None:
+    frame = decode_frame(octets, fcs=False, contexts=CONTEXTS)
+    if any(notice.name in {"payload-unreadable", "key-missing"} for notice in frame.notices):
+        return
+    other = bytearray(octets)
+    for place in frame.free:
+        other[place.start : place.end] = rng.randbytes(place.end - place.start)
+    again = decode_frame(bytes(other), fcs=False, contexts=CONTEXTS)
+    assert again.free == frame.free
+    assert form_of(again) == form_of(frame)
+    assert type(again.fault) is type(frame.fault)
+    if frame.datagram is not None and again.datagram is not None:
+        assert len(again.datagram.octets) == len(frame.datagram.octets)
+
+
+def test_frames_have_free_places() -> None:
+    """Sequence number, tag or checksum, and payload: most frames have three."""
+    counts = [len(decode_frame(octets, fcs=False, contexts=CONTEXTS).free) for octets in FRAMES]
+    assert max(counts) >= 4  # CoAP: message id and token as well
+    assert sum(count >= 3 for count in counts) > len(FRAMES) // 2
