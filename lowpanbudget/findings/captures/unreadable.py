@@ -1,6 +1,5 @@
 """Frames that cannot be read to their end, each with its reason."""
 
-from lowpanbudget.bits import Reader
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
@@ -75,16 +74,10 @@ _RPL, _RPL_BASE = 155, {0: 2, 1: 24, 3: 4}
 
 def options_count_their_heads(scene: Scene) -> bool:
     """Return whether RPL options can be walked only with lengths that are two less than carried."""
-    datagram = scene.frame.datagram
-    if datagram is None:
+    datagram = scene.datagram
+    if datagram is None or datagram.outer.next_header != ipv6.ICMPV6:
         return False
-    reader = Reader(datagram.octets)
-    try:
-        if ipv6.decode(reader).next_header != ipv6.ICMPV6:
-            return False
-    except WireError:
-        return False
-    message = reader.raw(reader.left, "ICMPv6", None)
+    message = datagram.octets[ipv6.OCTETS :]
     if len(message) < 4 or message[0] != _RPL or message[1] not in _RPL_BASE:
         return False
     octets = message[4 + _RPL_BASE[message[1]] :]
