@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from lowpanbudget.design.application import Application, Coap, Dtls, Oscore
-from lowpanbudget.design.table import Table
+from lowpanbudget.design.table import ShapeTable
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
@@ -31,7 +31,7 @@ def _hex(value: Any) -> Any:
 Hex = Annotated[bytes, BeforeValidator(_hex), WithJsonSchema({"type": "string"})]
 
 
-class BlockShape(Table):
+class BlockShape(ShapeTable):
     """A block of a larger body (RFC 7959)."""
 
     number: int = Field(ge=0, lt=1 << 20, description="The block's number.")
@@ -43,7 +43,7 @@ class BlockShape(Table):
         return Block(self.number, self.more, self.size.bit_length() - 5)
 
 
-class OptionShape(Table):
+class OptionShape(ShapeTable):
     """Another option of the message."""
 
     name: str | int = Field(description="The option's name or number.")
@@ -52,7 +52,7 @@ class OptionShape(Table):
     octets: Hex | None = Field(default=None, description="Its value as octets in hex.")
 
 
-class CoapShape(Table):
+class CoapShape(ShapeTable):
     """The CoAP message around the flow's messages (RFC 7252)."""
 
     code: str = Field(description="A method or response: GET, POST, 2.05, Content ...")
@@ -71,7 +71,7 @@ class CoapShape(Table):
     option: list[OptionShape] = Field(default_factory=list, description="Further options.")
 
 
-class OscoreShape(Table):
+class OscoreShape(ShapeTable):
     """OSCORE around the CoAP message (RFC 8613), with AES-CCM-16-64-128."""
 
     sender_id: Hex = Field(description="The sender's identifier in hex, 0 to 7 octets.")
@@ -86,7 +86,7 @@ class OscoreShape(Table):
     )
 
 
-class DtlsShape(Table):
+class DtlsShape(ShapeTable):
     """A DTLS record around the UDP payload (RFC 6347, RFC 9146, RFC 9147)."""
 
     suite: Literal[tuple(SUITES)] = Field(  # type: ignore[valid-type]  # the words of one table

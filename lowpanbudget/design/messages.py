@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, Union, get_args
 
 from pydantic import BaseModel, BeforeValidator, Field, WithJsonSchema, create_model
 
-from lowpanbudget.design.table import Table
+from lowpanbudget.design.table import ShapeTable
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage
 from lowpanbudget.payload.kinds.field import Field as PayloadField
 from lowpanbudget.payload.kinds.keys import DesignKey, keys_of
@@ -71,7 +71,7 @@ def _shape_of(word: str, kind: type[PayloadField]) -> type[BaseModel]:
     keys.setdefault("kind", (Literal[word], ...))
     model: type[BaseModel] = create_model(
         "".join(part.title() for part in word.split("-")) + "Shape",
-        __base__=Table,
+        __base__=ShapeTable,
         __module__=__name__,
         __doc__=kind.about,
         **keys,
@@ -95,7 +95,7 @@ _SHAPES = {word: _shape_of(word, kind) for word, kind in _KINDS.items()}
 FieldShape: Any = Annotated[Union[tuple(_SHAPES.values())], Field(discriminator="kind")]  # noqa: UP007 - made at run time
 
 
-class UnionOptionShape(Table):
+class UnionOptionShape(ShapeTable):
     """What a union holds for one name of its tag."""
 
     when: str = Field(description="The name of the tag.")
@@ -104,7 +104,7 @@ class UnionOptionShape(Table):
     )
 
 
-class MessageShape(Table):
+class MessageShape(ShapeTable):
     """A message format. Byte order and bit order are always stated."""
 
     name: str = Field(description="The name of the message.")

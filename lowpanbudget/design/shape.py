@@ -11,7 +11,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema
 from lowpanbudget.design.application_shape import CoapShape, DtlsShape, Hex, OscoreShape
 from lowpanbudget.design.link import PHYS
 from lowpanbudget.design.messages import Exact, MessageShape
-from lowpanbudget.design.table import Table
+from lowpanbudget.design.table import ShapeTable
 
 
 def _octets(*lengths: int) -> BeforeValidator:
@@ -74,7 +74,7 @@ Port = Annotated[int, Field(ge=0, le=0xFFFF)]
 Pan = Annotated[int, Field(ge=0, le=0xFFFF)]
 
 
-class SecurityShape(Table):
+class SecurityShape(ShapeTable):
     """Link security; leave the table out for an open network."""
 
     level: int = Field(
@@ -94,7 +94,7 @@ class SecurityShape(Table):
     )
 
 
-class ElementShape(Table):
+class ElementShape(ShapeTable):
     """An information element of data frames, its content in hex; terminations are added."""
 
     id: int = Field(
@@ -103,7 +103,7 @@ class ElementShape(Table):
     octets: Hex = Field(default=b"", description="Its content in hex.")
 
 
-class LinkShape(Table):
+class LinkShape(ShapeTable):
     """How every frame is built."""
 
     phy: Literal[tuple(PHYS)] = Field(  # type: ignore[valid-type]  # the words of one table
@@ -143,7 +143,7 @@ class LinkShape(Table):
     )
 
 
-class ContextShape(Table):
+class ContextShape(ShapeTable):
     """A prefix shared by all nodes."""
 
     id: int = Field(ge=0, le=15, description="The context's number; 0 costs no octet.")
@@ -154,7 +154,7 @@ class ContextShape(Table):
     )
 
 
-class StationShape(Table):
+class StationShape(ShapeTable):
     """One end of flows: a typical node, the collector, the border router, a host outside."""
 
     name: str = Field(min_length=1, description="The name that flows use.")
@@ -173,7 +173,7 @@ class StationShape(Table):
     )
 
 
-class RoutingShape(Table):
+class RoutingShape(ShapeTable):
     """What a RPL network adds to each datagram of the flow (RFC 6550, RFC 8138)."""
 
     form: Literal["6lorh", "extension-headers"] = Field(
@@ -195,7 +195,7 @@ class RoutingShape(Table):
     tunnel: bool = Field(default=False, description="An outer IPv6 header around the packet.")
 
 
-class FlowShape(Table):
+class FlowShape(ShapeTable):
     """Who sends to whom, over which headers, how often."""
 
     name: str = Field(min_length=1, description="The flow's name.")
@@ -228,7 +228,7 @@ class FlowShape(Table):
     )
 
 
-class NetworkShape(Table):
+class NetworkShape(ShapeTable):
     """What concerns the network as a whole."""
 
     mtu: int = Field(default=1280, ge=1280, le=2047, description="IPv6 MTU in octets.")
@@ -240,7 +240,7 @@ class NetworkShape(Table):
     )
 
 
-class DesignShape(Table):
+class DesignShape(ShapeTable):
     """A design: link, contexts, stations, flows and messages."""
 
     title: str = Field(description="What is designed here.")

@@ -3,7 +3,7 @@
 from pydantic import BaseModel, ConfigDict
 
 
-class Table(BaseModel):
+class ShapeTable(BaseModel):
     """A table of a design file: unknown keys and values of another type are faults, and nothing changes it later."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)

@@ -1,6 +1,7 @@
 """The layout language: a header as its standard draws it, read to decode, encode, size, explain and survey.
 
-word.py          a word of bits, big- or little-endian, and the choices that say what follows it in line
+choice.py        fields of a word: plain bits, and choices that say what follows it in line
+word.py          a word of bits, big- or little-endian
 parts.py         what a word cannot say: numbers, octets; addresses.py, repeats.py, padded.py, limited.py, too
 layout.py        words and parts in order, and the value that they make
 structure.py     a layout as a class
@@ -14,12 +15,28 @@ packet.py        a packet read: heads in wire order, and the headers restored fr
 
 from lowpanbudget.fields.addresses import Address, Prefix
 from lowpanbudget.fields.alternatives import Either, Selected, Selection
+from lowpanbudget.fields.choice import (
+    BY_RULE,
+    CONTEXT,
+    IN_LINE,
+    LINE,
+    LINK,
+    RULE,
+    Bits,
+    Choice,
+    Chosen,
+    Fit,
+    Meaning,
+    Restore,
+    Row,
+    Use,
+)
 from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.limited import Extended, Limited, NoValue, ShortNumber, TextString
 from lowpanbudget.fields.listing import (
     Contents,
     Line,
-    Listed,
+    ListedLayout,
     Listing,
     of_layout,
     of_selection,
@@ -42,24 +59,7 @@ from lowpanbudget.fields.repeats import Repeat
 from lowpanbudget.fields.stream import FieldStream
 from lowpanbudget.fields.structure import bits, has_layout, layout_of, outer, part, structure
 from lowpanbudget.fields.tagged import OptionList, Tagged, UnknownOption, length_bits
-from lowpanbudget.fields.word import (
-    BY_RULE,
-    CONTEXT,
-    IN_LINE,
-    KEPT,
-    LINE,
-    LINK,
-    RULE,
-    Bits,
-    Choice,
-    Chosen,
-    Fit,
-    Header,
-    Meaning,
-    Restore,
-    Row,
-    Use,
-)
+from lowpanbudget.fields.word import KEPT, Header
 
 __all__ = (
     "BY_RULE",
@@ -85,7 +85,7 @@ __all__ = (
     "LayoutPart",
     "Limited",
     "Line",
-    "Listed",
+    "ListedLayout",
     "Listing",
     "Meaning",
     "NoValue",

@@ -7,8 +7,8 @@ from typing import Any, NamedTuple
 from lowpanbudget.bits import Reader
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import Malformed, RequestError
+from lowpanbudget.fields.choice import Bits
 from lowpanbudget.fields.layout import Layout
-from lowpanbudget.fields.word import Bits
 
 
 class Selected(NamedTuple):

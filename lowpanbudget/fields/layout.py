@@ -12,8 +12,9 @@ from typing import Any, Generic, NamedTuple, TypeVar, cast
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError
+from lowpanbudget.fields.choice import Bits
 from lowpanbudget.fields.parts import LayoutPart, Order, Values, key_of
-from lowpanbudget.fields.word import Bits, Header
+from lowpanbudget.fields.word import Header
 
 T = TypeVar("T")
 Piece = Header | LayoutPart

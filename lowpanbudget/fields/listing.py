@@ -6,10 +6,11 @@ from typing import Any, Protocol, runtime_checkable
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.fields.alternatives import Either, Selection
+from lowpanbudget.fields.choice import Bits, Choice
 from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.repeats import Repeat
 from lowpanbudget.fields.tagged import Tagged
-from lowpanbudget.fields.word import Bits, Choice, Header
+from lowpanbudget.fields.word import Header
 
 _LAYOUT = ("field", "size", "meaning")
 Line = tuple[str, str, str]
@@ -27,7 +28,7 @@ class Listing:
 
 
 @runtime_checkable
-class Listed(Protocol):
+class ListedLayout(Protocol):
     """What has listings beside the tables of the language, to be found in its module."""
 
     def listings(self) -> Iterator[Listing]:

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple, TypeVar
 
 from lowpanbudget.bits import Span
 from lowpanbudget.cites import Cite
-from lowpanbudget.fields.word import Choice, Row, Use
+from lowpanbudget.fields.choice import Choice, Row, Use
 
 Kind = TypeVar("Kind")
 

@@ -12,7 +12,7 @@ from typing import Any, Literal, Protocol
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError, plural
-from lowpanbudget.fields.word import Meaning
+from lowpanbudget.fields.choice import Meaning
 
 Values = dict[str, Any]
 Order = Literal["big", "little"]

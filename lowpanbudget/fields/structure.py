@@ -13,9 +13,9 @@ from collections.abc import Callable, Collection
 from typing import Any, TypeVar, dataclass_transform
 
 from lowpanbudget.cites import Cite
+from lowpanbudget.fields.choice import Bits, Meaning
 from lowpanbudget.fields.layout import Layout, Piece
 from lowpanbudget.fields.parts import LayoutPart, Order
-from lowpanbudget.fields.word import Bits, Meaning
 
 T = TypeVar("T")
 _NONE: Any = dataclasses.MISSING

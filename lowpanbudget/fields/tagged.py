@@ -7,10 +7,11 @@ from typing import Any
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import Malformed, RequestError, Truncated
+from lowpanbudget.fields.choice import Bits
 from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.parts import Drawing, LayoutPart, OctetString, Values, within
 from lowpanbudget.fields.structure import layout_of
-from lowpanbudget.fields.word import Bits, Header
+from lowpanbudget.fields.word import Header
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from lowpanbudget.fields import (
     Choice,
     Header,
     Layout,
-    Listed,
+    ListedLayout,
     Listing,
     Patterns,
     Selection,
@@ -135,7 +135,7 @@ def _listings(value: object) -> Iterator[Listing]:
     """Yield what is printed of a family, a selection, or a list of numbers."""
     if isinstance(value, Listing):
         yield value
-    elif isinstance(value, Listed) and not isinstance(value, type):
+    elif isinstance(value, ListedLayout) and not isinstance(value, type):
         yield from value.listings()
     elif isinstance(value, Tagged):
         yield from of_tagged(value)

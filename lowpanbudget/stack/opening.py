@@ -12,7 +12,7 @@ from lowpanbudget.stack.incoming import Notice
 
 
 @dataclass(slots=True)
-class Opened:
+class OpenedFrame:
     """What opening a payload came to.
 
     ``readable``: the payload is in the clear, if only because it was never encrypted. ``verified``: its integrity code
@@ -28,13 +28,13 @@ class Opened:
 
 def open_payload(
     reader: Reader, mac: Mac, keys: tuple[Key, ...], devices: Devices, asn: int | None
-) -> Opened:
+) -> OpenedFrame:
     """Return what opening the payload that ``reader`` stands before came to.
 
     Moves the reader's end before the MIC and, for an encrypted payload, swaps in the opened octets. Raises
     ``WireError`` when the frame is too short for its MIC.
     """
-    opened = Opened()
+    opened = OpenedFrame()
     security = mac.security
     if security is None or security.level == 0:
         return opened
@@ -65,7 +65,7 @@ def open_payload(
 
 
 def _try_keys(
-    opened: Opened,
+    opened: OpenedFrame,
     mac: Mac,
     header: bytes,
     sealed: bytes,

@@ -1,0 +1,232 @@
+"""Fields of a word: plain bits, and choices that select what follows in line.
+
+A ``Choice`` has one ``Row`` for every code; a row says how many octets it carries, when it may be used, how to make
+them (``fit``) and how to read them back (``restore``), and what a restored field comes from. Nothing else states it.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal, NamedTuple
+
+from lowpanbudget.bits import Place, Reader, Span, StandIn, Writer
+from lowpanbudget.cites import Cite
+from lowpanbudget.errors import RequestError, Reserved, WireError, plural
+
+Fit = Callable[[Any, Any], bytes | None]
+Restore = Callable[[bytes, Any], Any]
+Meaning = str | Mapping[int, str] | Callable[[int], str]
+
+_new = tuple.__new__
+
+
+@dataclass(frozen=True, slots=True)
+class Bits:
+    """A field of ``width`` bits in a header's word, or a part of a row's in-line octets.
+
+    ``meaning`` is a text, a table of values, or a function of the value. A field with ``fixed`` must hold that value. A
+    ``free`` one, of whole octets, may hold any: nothing is read otherwise for it.
+    """
+
+    name: str
+    width: int
+    meaning: Meaning = ""
+    fixed: int | None = None
+    cite: Cite | None = None
+    free: bool = False
+
+    def says(self, value: int) -> str:
+        """Return what ``value`` means in words."""
+        if isinstance(self.meaning, str):
+            return self.meaning
+        if callable(self.meaning):
+            return self.meaning(value)
+        return self.meaning.get(value, "reserved")
+
+
+LINE, CONTEXT, LINK, RULE = "line", "context", "link", "rule"  # what a restored field comes from
+
+
+IN_LINE, BY_RULE = "in line", "by the standard"
+
+
+class Use(NamedTuple):
+    """What a row restores a ``field`` from: the ``parts`` of its octets in line, how that is said, and the sources.
+
+    The words may have gaps: ``{context}``, ``{link}``.
+    """
+
+    field: str
+    parts: tuple[str, ...]
+    says: str = IN_LINE
+    sources: tuple[str, ...] = (LINE,)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One code of a ``Choice``.
+
+    ``inline`` octets are carried for it; ``needs`` says in words when it may be used; ``fit`` makes the octets (None:
+    cannot be used here; no ``fit`` at all: never chosen); ``restore`` reads them (None: a reserved code). ``parts``
+    lays out the octets when they hold more than one field. A row stands in for another one only of its own ``family``.
+    ``uses`` tell what each field that it restores comes from. Nothing is read otherwise for what ``free`` octets hold.
+    """
+
+    code: int
+    inline: int
+    needs: str
+    cite: Cite
+    fit: Fit | None = None
+    restore: Restore | None = None
+    parts: tuple[Bits, ...] = ()
+    family: str = ""
+    uses: tuple[Use, ...] = ()
+    free: Literal["", "big", "little"] = ""
+
+    def takes(self, source: str) -> bool:
+        """Return whether a field that this row restores comes from such a source."""
+        return any(source in use.sources for use in self.uses)
+
+
+class Chosen(NamedTuple):
+    """What an encoder chose: a row and the octets it carries in line."""
+
+    row: Row
+    octets: bytes
+
+    @property
+    def cost(self) -> tuple[int, int]:
+        """Return the order of preference: fewest octets, then the smallest code."""
+        return (self.row.inline, self.row.code)
+
+
+class Choice:
+    """A field of ``width`` bits whose value selects a row; ``rows`` cover all 2**width codes or import fails."""
+
+    __slots__ = ("_removed_by", "carries", "cite", "label", "name", "rows", "width")
+
+    def __init__(
+        self, name: str, label: str, width: int, rows: tuple[Row, ...], carries: str = ""
+    ) -> None:
+        if [row.code for row in sorted(rows, key=lambda row: row.code)] != list(range(1 << width)):
+            raise TypeError(f"{name}: codes do not cover {1 << width} values once each")
+        self.name = name
+        self.label = label
+        self.carries = carries or label  # what the octets in line are called
+        self.width = width
+        self.rows = tuple(sorted(rows, key=lambda row: row.code))
+        self.cite = self.rows[0].cite
+        self._removed_by = tuple(self._cheaper(row) for row in self.rows)
+        for row in self.rows:
+            if row.parts and sum(part.width for part in row.parts) != row.inline * 8:
+                raise TypeError(f"{name}: parts of row {row.code} do not fill its octets")
+            places = self.places(row, 0)
+            if any(part not in places for use in row.uses for part in use.parts):
+                raise TypeError(f"{name}: row {row.code} uses a part that it does not have")
+
+    def _cheaper(self, row: Row) -> str:
+        found: dict[int, list[str]] = {}
+        for other in self.rows:
+            if other.inline < row.inline and other.restore and other.family == row.family:
+                found.setdefault(other.inline, []).append(other.needs)
+        return "; ".join(
+            f"{plural(inline, 'octet')} if {' or '.join(needs)}"
+            for inline, needs in sorted(found.items())
+        )
+
+    def removed_by(self, row: Row) -> str:
+        """Return which cheaper rows there are, and when they may be used."""
+        return self._removed_by[row.code]
+
+    def places(self, row: Row, at: int) -> dict[str, tuple[int, int]]:
+        """Return where each part of a row's octets stands, when they start at octet ``at``: (offset, bits), in bits."""
+        if not row.parts:
+            return {self.carries: (at * 8, row.inline * 8)} if row.inline else {}
+        places, offset = {}, at * 8
+        for part in row.parts:
+            places[part.name] = (offset, part.width)
+            offset += part.width
+        return places
+
+    def candidates(self, value: Any, env: Any) -> Iterator[Chosen]:
+        """Yield every row that can carry ``value`` here, in the order of codes."""
+        for row in self.rows:
+            if row.fit is not None:
+                octets = row.fit(value, env)
+                if octets is not None:
+                    yield Chosen(row, octets)
+
+    def best(self, value: Any, env: Any = None) -> Chosen:
+        """Return the row with the fewest octets, then the smallest code.
+
+        Raises ``RequestError`` when no row can carry the value.
+        """
+        chosen = min(self.candidates(value, env), key=lambda c: c.cost, default=None)
+        if chosen is None:
+            raise RequestError(f"no {self.label} can carry {value!r}", cite=self.cite)
+        return chosen
+
+    def read(self, reader: Reader, row: Row, env: Any = None) -> Any:
+        """Return the value restored from ``row`` and the octets it carries, leaving their spans.
+
+        Raises ``Reserved`` for a code without meaning and ``Truncated`` for octets that are missing.
+        """
+        start = reader.pos
+        if row.restore is None:
+            raise self.reserved(row, start, reader.layer)
+        octets = reader.raw(row.inline, self.label, row.cite) if row.inline else b""
+        try:
+            value = row.restore(octets, env)
+        except WireError as error:
+            reader.pos = start
+            error.offset, error.layer = start, error.layer or reader.layer
+            error.cite = error.cite or row.cite
+            error.message = f"{self.carries}: {error.message}"
+            raise
+        if octets:
+            self._spans(reader.spans, reader.layer, row, octets, value, start * 8)
+            if row.free:
+                reader.free.append(Place(start, reader.pos, row.free))
+        return value
+
+    def reserved(self, row: Row, offset: int, layer: str) -> Reserved:
+        """Return the error for a code without meaning, found in the header at ``offset``."""
+        return Reserved(
+            f"{self.label} {row.code:0{self.width}b} is reserved",
+            offset=offset,
+            layer=layer,
+            cite=row.cite,
+        )
+
+    def write(self, writer: Writer, chosen: Chosen, value: Any) -> None:
+        """Append the chosen row's octets and their spans."""
+        if chosen.octets:
+            at = len(writer.data) * 8
+            self._spans(writer.spans, writer.layer, chosen.row, chosen.octets, value, at)
+            writer.data += chosen.octets
+
+    def _spans(
+        self, spans: list[Span], layer: str, row: Row, octets: bytes, value: Any, at: int
+    ) -> None:
+        # spans are made by the tuple's own constructor: a frame has dozens, and the named one costs a call more
+        removed_by, cite = self._removed_by[row.code], row.cite
+        stand_in = type(value) is StandIn
+        if not row.parts:
+            told = (
+                at, row.inline * 8, layer, self.carries, value, row.needs, cite, removed_by,
+                "big", "", stand_in,
+            )  # fmt: skip
+            spans.append(_new(Span, told))
+            return
+        number = int.from_bytes(octets, "big")
+        shift = row.inline * 8
+        for part in row.parts:
+            width = part.width
+            shift -= width
+            part_value = number >> shift & ((1 << width) - 1)
+            meaning = part.meaning if type(part.meaning) is str else part.says(part_value)
+            told = (
+                at, width, layer, part.name, part_value, meaning, cite, removed_by, "big", "",
+                stand_in,
+            )  # fmt: skip
+            spans.append(_new(Span, told))
+            at += width
