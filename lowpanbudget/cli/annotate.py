@@ -7,7 +7,7 @@ import click
 
 from lowpanbudget.cli import captures, faults, options
 from lowpanbudget.cli.main import COMMANDS
-from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.errors import RequestError, WireError, plural
 
 if TYPE_CHECKING:
     from io import BufferedReader
@@ -160,10 +160,10 @@ def _emit(frames: list[Shown], largest: int) -> None:
 
     rows = [
         {
-            **view.plain(sighting.as_frame),
+            **view.data_of(sighting.as_frame),
             "layers": view.layered(sighting.as_frame.layers),
             "place": place or None,
-            **sightings.plain(sighting, largest),
+            **sightings.details(sighting, largest),
         }
         for place, sighting in frames
     ]
@@ -203,18 +203,18 @@ def _slot(text: str | None) -> int | None:
 def _show(frames: list[Shown], count: int, largest: int) -> None:
     """Show the frames one after the other, each as soon as it is drawn."""
     from lowpanbudget.cli import output
-    from lowpanbudget.report import sightings, terminal, view
+    from lowpanbudget.report import sightings, view
 
     for index, (place, sighting) in enumerate(frames, 1):
         frame = sighting.as_frame
         what = "Frame" if frame.mac is not None or frame.fault is not None else "Record"
-        title = f"{what} of {terminal.octets(len(frame.octets))}"
+        title = f"{what} of {plural(len(frame.octets), 'octet')}"
         if place:
             title = f"{title}, {sighting.number or index} of {count} ({place})"
-        facts = sightings.plain(sighting, largest)
+        facts = sightings.details(sighting, largest)
         shown = {
             "title": title,
-            "seen": view.plain(frame),
+            "seen": view.data_of(frame),
             "rows": view.rows(frame.spans, frame.octets, sighting.opened),
             "segments": view.segments(frame.spans),
             "sealed": sighting.opened,

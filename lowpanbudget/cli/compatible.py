@@ -36,7 +36,7 @@ def command(ctx: click.Context, old: str, new: str, message: str | None, *, as_j
         if not olds and not news:
             before.message(message)  # raises, and names those that there are
     comparisons = compare_all(olds, news)
-    rows = [view.plain(one) for one in comparisons]
+    rows = [view.data_of(one) for one in comparisons]
     if as_json:
         output.emit(machine.document(compatible=rows))
     else:

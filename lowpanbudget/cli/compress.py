@@ -4,6 +4,7 @@ import click
 
 from lowpanbudget.cli import options
 from lowpanbudget.cli.main import COMMANDS
+from lowpanbudget.errors import plural
 
 _EXAMPLE = """\b
 lowpanbudget compress 6000000000083a40fe80... --source 0001 --destination 0002"""
@@ -59,7 +60,7 @@ def command(
 
     saved = len(octets) - len(result.octets)
     summary = (
-        f"{terminal.octets(len(octets))} of datagram become {len(result.octets)}: "
+        f"{plural(len(octets), 'octet')} of datagram become {len(result.octets)}: "
         f"{result.covers} of headers become {result.header_octets}"
         + ("" if saved >= 0 else f", {-saved} more than before")
     )

@@ -4,6 +4,7 @@ import click
 
 from lowpanbudget.cli import options
 from lowpanbudget.cli.main import COMMANDS
+from lowpanbudget.errors import plural
 
 _EXAMPLE = """\b
 lowpanbudget decompress 7e33f2b1... --source 0001 --destination 0002 --context 0=2001:db8::/64"""
@@ -45,10 +46,10 @@ def command(
         return
     from lowpanbudget.report import terminal
 
-    summary = f"{terminal.octets(len(octets))} stand for a datagram of {len(result.octets)}"
+    summary = f"{plural(len(octets), 'octet')} stand for a datagram of {len(result.octets)}"
     output.show(
         lambda console, screen: terminal.conversion(
             console, screen, summary, result.octets.hex(), view.rows(result.spans, octets),
-            view.segments(result.spans), view.plain(result.notices),
+            view.segments(result.spans), view.data_of(result.notices),
         )
     )  # fmt: skip

@@ -124,6 +124,6 @@ def emit(
         "written": written,
         **more,
         "left_out": dict(left_out.reasons),
-        "notices": view.plain(records.notices),
+        "notices": view.data_of(records.notices),
     }
     output.emit(machine.document(**{name: facts}))

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from lowpanbudget.capture.survey import Survey
     from lowpanbudget.report.screen import Screen
 
-_GROUPS = ("flow", "node", "kind")  # as ``surveys.plain`` names them
+_GROUPS = ("flow", "node", "kind")  # as ``surveys.details`` names them
 
 _EXAMPLE = """\b
 lowpanbudget survey mesh.pcap --context 0=2001:db8::/64
@@ -60,7 +60,7 @@ def command(
         total += part
         read.append(facts)
         wrong |= is_wrong
-    groups = surveys.plain(total, read, by)
+    groups = surveys.details(total, read, by)
     if as_json:
         output.emit(machine.document(survey=groups))
     else:
@@ -94,6 +94,6 @@ def _surveyed(
             "capture": capture,
             "frames": surveyor.survey.total.frames,
             "ends": [verdict.text for verdict in trace.fcs.values() if not verdict.as_claimed],
-            "notices": view.plain(records.notices),
+            "notices": view.data_of(records.notices),
         }
     return surveyor.survey, facts, wrong

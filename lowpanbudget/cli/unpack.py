@@ -8,7 +8,7 @@ import click
 
 from lowpanbudget.cli import faults, options
 from lowpanbudget.cli.main import COMMANDS
-from lowpanbudget.errors import WireError
+from lowpanbudget.errors import WireError, plural
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -102,9 +102,9 @@ def _line(form: "Message", unpacked: Unpacked) -> str:
         "message": form.name,
         "place": unpacked.line.place or None,
         "octets": unpacked.line.octets.hex(),
-        "values": view.plain(values_table.exact(unpacked.values)),
+        "values": view.data_of(values_table.exact(unpacked.values)),
         "units": units(form),
-        "fault": view.plain(unpacked.fault),
+        "fault": view.data_of(unpacked.fault),
     }
     return json.dumps(row, allow_nan=False) + "\n"
 
@@ -112,15 +112,15 @@ def _line(form: "Message", unpacked: Unpacked) -> str:
 def _show(form: "Message", read: list[Unpacked]) -> None:
     from lowpanbudget.cli import output
     from lowpanbudget.payload.shown import shown_values
-    from lowpanbudget.report import terminal, view
+    from lowpanbudget.report import view
 
     for index, unpacked in enumerate(read, 1):
         if unpacked.values is None:
             continue
-        title = f"{form.name}, {terminal.octets(len(unpacked.line.octets))}"
+        title = f"{form.name}, {plural(len(unpacked.line.octets), 'octet')}"
         if unpacked.line.place:
             title += f", {index} of {len(read)} ({unpacked.line.place})"
-        rows = view.plain(shown_values(form, unpacked.values))
+        rows = view.data_of(shown_values(form, unpacked.values))
         output.show(partial(_paint, title=title, rows=rows))
 
 

@@ -54,7 +54,7 @@ def command(
                 "octets": form.max_octets,
                 "wanted": octets,
                 "reached": reached,
-                "fields": [view.plain(worth) for worth in worths(form)],
+                "fields": [view.data_of(worth) for worth in worths(form)],
                 "smaller": smaller,
             }
         )

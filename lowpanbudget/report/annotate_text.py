@@ -7,10 +7,11 @@ from typing import Any
 from rich.console import Console
 from rich.text import Text
 
+from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, values_text
 from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.screen import Screen
-from lowpanbudget.report.terminal import heading, hex_block, octets, paragraph
+from lowpanbudget.report.terminal import heading, hex_block, paragraph
 
 _NOTHING = "nothing"
 _PLACE, _INDENT = 15, 2  # as a ledger has them
@@ -25,36 +26,36 @@ def about(console: Console, screen: Screen, texts: Sequence[str]) -> None:
         console.print()
 
 
-def explained(console: Console, screen: Screen, told: dict[str, Any]) -> None:
-    """Print what is told of a frame beyond its octets."""
-    _whole(console, screen, told)
-    _restored(console, screen, told)
-    _shortest(console, screen, told["shortest"])
-    _message(console, screen, told["message"])
+def explained(console: Console, screen: Screen, details: dict[str, Any]) -> None:
+    """Print what is known of a frame beyond its octets: ``details`` as ``sightings.details`` returns them."""
+    _datagram(console, screen, details)
+    _restored(console, screen, details)
+    _shortest(console, screen, details["shortest"])
+    _message(console, screen, details["message"])
 
 
-def _whole(console: Console, screen: Screen, told: dict[str, Any]) -> None:
-    carried = told.get("whole_datagram")
+def _datagram(console: Console, screen: Screen, details: dict[str, Any]) -> None:
+    carried = details.get("whole_datagram")
     if not carried:
         return
-    numbers = ", ".join(map(str, told["brought_by"]))
-    text = f"The datagram that frames {numbers} bring, {octets(len(carried) // 2)}:"
+    numbers = ", ".join(map(str, details["brought_by"]))
+    text = f"The datagram that frames {numbers} bring, {plural(len(carried) // 2, 'octet')}:"
     paragraph(console, screen, text)
     hex_block(console, carried)
     console.print()
 
 
-def _restored(console: Console, screen: Screen, told: dict[str, Any]) -> None:
-    if not told["restored"]:
+def _restored(console: Console, screen: Screen, details: dict[str, Any]) -> None:
+    if not details["restored"]:
         return
     place = ""
-    if told["restored_in"] is not None and told["restored_in"] != told.get("number"):
-        place = f", which frame {told['restored_in']} carries"
+    if details["restored_in"] is not None and details["restored_in"] != details.get("number"):
+        place = f", which frame {details['restored_in']} carries"
     heading(console, screen, f"Headers restored{place}")
-    for (name, _), rows in groupby(told["restored"], lambda row: (row["header"], row["depth"])):
+    for (name, _), rows in groupby(details["restored"], lambda row: (row["header"], row["depth"])):
         fields = list(rows)
-        whole, line = (sum(row[key] for row in fields) for key in ("bits", "carried"))
-        size = f": {size_of(whole)} from {size_of(line)} in line" if whole else ""
+        full, line = (sum(row[key] for row in fields) for key in ("bits", "carried"))
+        size = f": {size_of(full)} from {size_of(line)} in line" if full else ""
         console.print(Text(screen.text(f"{name}{size}"), "bold"))
         if screen.wide:
             titles = ("carried", "field", "restored to", "from", "clause")
@@ -78,9 +79,9 @@ def _entries(screen: Screen, fields: Sequence[dict[str, Any]], width: int) -> It
     widths = (_PLACE, max(width - _PLACE - _INDENT - 1, 1))
     for row in fields:
         _, name, value, source, cite = (screen.text(text or "") for text in _texts(row))
-        told = [(name, "bold"), (f" = {value}" if value else "", ""), layout.BREAK]
-        told += [(source, ""), (f", {cite}" if cite else "", "dim")]
-        yield from layout.beside([[_place(row)], told], widths, gap=1, indent=_INDENT)
+        description = [(name, "bold"), (f" = {value}" if value else "", ""), layout.BREAK]
+        description += [(source, ""), (f", {cite}" if cite else "", "dim")]
+        yield from layout.beside([[_place(row)], description], widths, gap=1, indent=_INDENT)
 
 
 def _texts(row: dict[str, Any]) -> Sequence[str | None]:
@@ -103,38 +104,41 @@ def _place(row: dict[str, Any]) -> layout.Run:
 def size_of(bits: int) -> str:
     """Return a number of bits in octets where that is whole."""
     if bits % 8:
-        return f"{bits} bit" if bits == 1 else f"{bits} bits"
-    return octets(bits // 8)
+        return plural(bits, "bit")
+    return plural(bits // 8, "octet")
 
 
-def _shortest(console: Console, screen: Screen, told: dict[str, Any] | None) -> None:
-    if told is None:
+def _shortest(console: Console, screen: Screen, comparison: dict[str, Any] | None) -> None:
+    if comparison is None:
         return
     heading(console, screen, "The same datagram in its shortest form")
-    if told["reason"]:
-        paragraph(console, screen, f"There is none: {told['reason']}.")
+    if comparison["reason"]:
+        paragraph(console, screen, f"There is none: {comparison['reason']}.")
         console.print()
         return
-    if told["saved"] <= 0:
+    if comparison["saved"] <= 0:
         text = "The form that was sent is the shortest between these addresses with these contexts."
-        if told["saved"] < 0:
+        if comparison["saved"] < 0:
             text = (
-                f"It has {octets(-told['saved'])} more: the form that was sent is an older one, whose rules for "
-                "identifiers are others."
+                f"It has {plural(-comparison['saved'], 'octet')} more: the form that was sent is an older one, whose "
+                "rules for identifiers are others."
             )
         paragraph(console, screen, text)
         console.print()
         return
     frames = ""
-    if told["frames_here"] > 1:
-        frames = f" in {_frames(told['frames_shortest'])} instead of {told['frames_here']}"
-    text = f"{octets(told['shortest'])} instead of {told['here']}{frames}: {told['saved']} fewer on the air."
+    if comparison["frames_here"] > 1:
+        frames = f" in {plural(comparison['frames_shortest'], 'frame')} instead of {comparison['frames_here']}"
+    text = (
+        f"{plural(comparison['shortest'], 'octet')} instead of {comparison['here']}{frames}: "
+        f"{comparison['saved']} fewer on the air."
+    )
     paragraph(console, screen, text)
-    layout.put(console, _differences(screen, told["differences"], console.width))
+    layout.put(console, _differences(screen, comparison["differences"], console.width))
     console.print()
-    whole = " before it is cut" if told["frames_shortest"] > 1 else ""
-    console.print(f"The shortest form{whole}, {octets(len(told['octets']) // 2)}:")
-    hex_block(console, told["octets"])
+    uncut = " before it is cut" if comparison["frames_shortest"] > 1 else ""
+    console.print(f"The shortest form{uncut}, {plural(len(comparison['octets']) // 2, 'octet')}:")
+    hex_block(console, comparison["octets"])
     console.print()
 
 
@@ -143,32 +147,32 @@ def _differences(
 ) -> Iterator[layout.Line]:
     """Yield what each field saves, and what it would be restored from then."""
     widths = (_GAIN, max(width - _GAIN - _INDENT - 1, 1))
-    for one in differences:
-        saved = one["here"] - one["shortest"]
+    for difference in differences:
+        saved = difference["here"] - difference["shortest"]
         gain = f"{size_of(saved)} fewer" if saved >= 0 else f"{size_of(-saved)} more"
-        name = f"{one['header']} {one['name']}".strip()
-        told = [
+        name = f"{difference['header']} {difference['name']}".strip()
+        description = [
             (screen.text(name), "bold"),
-            (f": {size_of(one['here'])} here, {size_of(one['shortest'])} then", ""),
+            (f": {size_of(difference['here'])} here, {size_of(difference['shortest'])} then", ""),
         ]
-        if one["source"]:
-            cite = f", {one['cite']}" if one["cite"] else ""
-            told += [layout.BREAK, (screen.text(one["source"]), ""), (screen.text(cite), "dim")]
-        yield from layout.beside([[(gain, "bold")], told], widths, gap=1, indent=_INDENT)
+        if difference["source"]:
+            cite = f", {difference['cite']}" if difference["cite"] else ""
+            description += [
+                layout.BREAK,
+                (screen.text(difference["source"]), ""),
+                (screen.text(cite), "dim"),
+            ]
+        yield from layout.beside([[(gain, "bold")], description], widths, gap=1, indent=_INDENT)
 
 
-def _frames(count: int) -> str:
-    return "1 frame" if count == 1 else f"{count} frames"
-
-
-def _message(console: Console, screen: Screen, told: dict[str, Any] | None) -> None:
-    if told is None:
+def _message(console: Console, screen: Screen, matched: dict[str, Any] | None) -> None:
+    if matched is None:
         return
-    if told["message"] is None:
-        heading(console, screen, f"Flow {told['flow']} of the design")
-        if told["sealed"]:
+    if matched["message"] is None:
+        heading(console, screen, f"Flow {matched['flow']} of the design")
+        if matched["sealed"]:
             paragraph(console, screen, "Its messages are protected end to end: none is read.")
-        for fault in told["faults"]:
+        for fault in matched["faults"]:
             text = (
                 f"It is no message {fault['format']}: octet {fault['offset']}: {fault['message']}"
             )
@@ -176,12 +180,14 @@ def _message(console: Console, screen: Screen, told: dict[str, Any] | None) -> N
         console.print()
         return
     rows = [
-        {"path": one["place"], "text": one["value"], "unit": one["unit"], "remark": ""}
-        for one in told["values"]
+        {"path": value["place"], "text": value["value"], "unit": value["unit"], "remark": ""}
+        for value in matched["values"]
     ]
-    values_text.values(console, screen, f"Message {told['message']} of flow {told['flow']}", rows)
-    if told["others"]:
-        others = ", ".join(told["others"])
+    values_text.values(
+        console, screen, f"Message {matched['message']} of flow {matched['flow']}", rows
+    )
+    if matched["others"]:
+        others = ", ".join(matched["others"])
         paragraph(
             console, screen, f"The octets read as {others} as well: nothing tells them apart."
         )

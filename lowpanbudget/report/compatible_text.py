@@ -5,10 +5,11 @@ from typing import Any
 
 from rich.console import Console
 
+from lowpanbudget.errors import plural
 from lowpanbudget.report import layout
 from lowpanbudget.report.layout import Cell, Run
 from lowpanbudget.report.screen import Screen
-from lowpanbudget.report.terminal import heading, octets, paragraph
+from lowpanbudget.report.terminal import heading, paragraph
 
 _APPENDED = (
     "An optional field that is appended moves all others by its presence bit. In a group of its own that is appended, "
@@ -16,40 +17,42 @@ _APPENDED = (
 )
 
 
-def comparisons(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) -> None:
+def comparisons(console: Console, screen: Screen, entries: Sequence[dict[str, Any]]) -> None:
     """Print the comparison of each message."""
-    if not found:
+    if not entries:
         paragraph(console, screen, "Neither design has a message.")
-    for one in found:
-        heading(console, screen, f"Message {one['message']}: {_size(one)}")
-        verdict: Run = ("safe", "green") if one["safe"] else ("NOT SAFE", "bold red")
+    for comparison in entries:
+        heading(console, screen, f"Message {comparison['message']}: {_size(comparison)}")
+        verdict: Run = ("safe", "green") if comparison["safe"] else ("NOT SAFE", "bold red")
         layout.put(
             console,
             layout.wrap(
-                [verdict, (screen.text(f": an old receiver {_reads(one)}"), "")], console.width
+                [verdict, (screen.text(f": an old receiver {_reads(comparison)}"), "")],
+                console.width,
             ),
         )
         console.print()
-        if one["changes"]:
-            rows = [_row(screen, change) for change in one["changes"]]
+        if comparison["changes"]:
+            rows = [_row(screen, change) for change in comparison["changes"]]
             titles = ("field", "change", "verdict", "an old receiver reads", "bits")
             layout.put(console, layout.table(titles, rows, console.width, right=(4,)))
             console.print()
         if any(
-            not change["safe"] and change["what"].endswith(" appended") for change in one["changes"]
+            not change["safe"] and change["what"].endswith(" appended")
+            for change in comparison["changes"]
         ):
             paragraph(console, screen, _APPENDED)
             console.print()
 
 
-def _reads(one: dict[str, Any]) -> str:
-    text = str(one["reads"])
+def _reads(comparison: dict[str, Any]) -> str:
+    text = str(comparison["reads"])
     starts_with_verb = text.startswith(("waits", "does", "refuses"))
     return text if starts_with_verb else f"reads {text}"
 
 
-def _size(one: dict[str, Any]) -> str:
-    old, new = one["old_octets"], one["new_octets"]
+def _size(comparison: dict[str, Any]) -> str:
+    old, new = comparison["old_octets"], comparison["new_octets"]
     if old is None:
         return f"new, {_range(new)}"
     if new is None:
@@ -58,7 +61,11 @@ def _size(one: dict[str, Any]) -> str:
 
 
 def _range(size: Sequence[int]) -> str:
-    return octets(size[1]) if size[0] == size[1] else f"{size[0]} to {octets(size[1])}"
+    return (
+        plural(size[1], "octet")
+        if size[0] == size[1]
+        else f"{size[0]} to {plural(size[1], 'octet')}"
+    )
 
 
 def _row(screen: Screen, change: dict[str, Any]) -> list[Cell]:

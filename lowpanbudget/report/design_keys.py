@@ -45,18 +45,18 @@ def kinds() -> tuple[dict[str, Any], ...]:
     )
 
 
-def explained(found: dict[str, Any], kind: str) -> dict[str, Any]:
+def explained(entry: dict[str, Any], kind: str) -> dict[str, Any]:
     """Return a table or a kind of field as the explanation of a term."""
     titled = (
-        f"{found['name']}, a kind of field"
+        f"{entry['name']}, a kind of field"
         if kind == "kind of field"
-        else f"{found['name']} in a design file"
+        else f"{entry['name']} in a design file"
     )
     return {
         "term": titled,
         "kind": kind,
-        "text": found["text"],
-        **{key: found[key] for key in ("keys", "written") if key in found},
+        "text": entry["text"],
+        **{key: entry[key] for key in ("keys", "written") if key in entry},
     }
 
 
@@ -90,8 +90,8 @@ def _schema() -> dict[str, Any]:
 
 
 def _target(schema: dict[str, Any], reference: str) -> dict[str, Any]:
-    found: dict[str, Any] = schema["$defs"][reference.removeprefix("#/$defs/")]
-    return found
+    target: dict[str, Any] = schema["$defs"][reference.removeprefix("#/$defs/")]
+    return target
 
 
 def _below(
@@ -126,7 +126,7 @@ def _keys(schema: dict[str, Any], table: dict[str, Any]) -> list[dict[str, Any]]
         for name, key in table["properties"].items()
         if name != "kind"
     ]
-    return sorted(keys, key=lambda one: not one["needed"])
+    return sorted(keys, key=lambda row: not row["needed"])
 
 
 def _about(schema: dict[str, Any], key: dict[str, Any]) -> str:
@@ -140,7 +140,7 @@ def _takes(key: dict[str, Any]) -> str:
     if "$ref" in key:
         return "table"
     if "anyOf" in key:
-        return " or ".join(_takes(one) for one in key["anyOf"])
+        return " or ".join(_takes(option) for option in key["anyOf"])
     if "enum" in key:
         words = [f'"{word}"' if isinstance(word, str) else str(word) for word in key["enum"]]
         more = [f"{len(words) - _MOST_WORDS} more"] if len(words) > _MOST_WORDS else []
@@ -150,8 +150,8 @@ def _takes(key: dict[str, Any]) -> str:
     if key.get("type") == "array":
         return "tables" if "$ref" in key.get("items", {}) else f"list of {_takes(key['items'])}"
     types = key.get("type", "")
-    found = " or ".join(_TYPES[one] for one in ([types] if isinstance(types, str) else types))
+    names = " or ".join(_TYPES[option] for option in ([types] if isinstance(types, str) else types))
     bounds = [f"{sign} {key[bound]}" for bound, sign in _BOUNDS if bound in key]
     if bounds == [">= 0"]:  # a count, as every whole number here that has no other bound
         bounds = []
-    return f"{found} {', '.join(bounds)}".rstrip()
+    return f"{names} {', '.join(bounds)}".rstrip()

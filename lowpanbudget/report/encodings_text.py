@@ -26,70 +26,75 @@ _FIRST = 20  # columns for the name of an encoding
 _EACH = 19  # columns for one hop
 
 
-def encodings(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) -> None:
+def encodings(console: Console, screen: Screen, alternatives: Sequence[dict[str, Any]]) -> None:
     """Print every message in all encodings, then what each of them takes for granted."""
-    if found:
+    if alternatives:
         paragraph(console, screen, _LEGEND)
         console.print()
-    for name, group in groupby(found, key=lambda one: one["message"]):
+    for name, group in groupby(alternatives, key=lambda alternative: alternative["message"]):
         same = list(group)
         heading(console, screen, f"Message {name} in {len(same)} encodings")
         console.print(Text("Octets", "bold"))
         layout.put(console, _sizes(screen, same, console.width))
         console.print()
         _reasons(console, screen, same)
-        there = [one for one in same if one["places"]]
+        placed = [alternative for alternative in same if alternative["places"]]
         _hops(
             console,
             screen,
-            there,
+            placed,
             "Frames by hop; for the largest of any values, and the room it leaves",
             _frames,
         )
-        if there and there[0]["batch_of"]:
-            title = f"Elements of {there[0]['batch_of']} that one frame carries, whatever they are"
-            _hops(console, screen, there, title, _batch)
-    _assumed(console, screen, found)
+        if placed and placed[0]["batch_of"]:
+            title = f"Elements of {placed[0]['batch_of']} that one frame carries, whatever they are"
+            _hops(console, screen, placed, title, _batch)
+    _assumed(console, screen, alternatives)
 
 
 def _sizes(screen: Screen, same: Sequence[dict[str, Any]], width: int) -> Iterator[layout.Line]:
     rows: list[list[Cell]] = []
-    for one in same:
-        sizes: list[Cell] = [str(one["octets"].get(case, "-")) for case in _CASES]
+    for alternative in same:
+        sizes: list[Cell] = [str(alternative["octets"].get(case, "-")) for case in _CASES]
         rows.append(
             [
-                [(screen.text(one["encoding"]), "bold")], *sizes, _largest(one),
-                screen.text(_exactness(one)),
+                [(screen.text(alternative["encoding"]), "bold")], *sizes, _largest(alternative),
+                screen.text(_exactness(alternative)),
             ]
         )  # fmt: skip
     titles = ("encoding", *_CASES, "largest of any", "values come back")
     return layout.table(titles, rows, width, right=(1, 2, 3, 4))
 
 
-def _largest(one: dict[str, Any]) -> str:
-    if one["largest"] is None:
+def _largest(alternative: dict[str, Any]) -> str:
+    if alternative["largest"] is None:
         return "-"
-    return f"{_AT_MOST if one['largest_is'] == 'bound' else ''}{one['largest']}"
+    return f"{_AT_MOST if alternative['largest_is'] == 'bound' else ''}{alternative['largest']}"
 
 
-def _exactness(one: dict[str, Any]) -> str:
-    if one["missing"]:
-        return str(one["missing"])
-    if not one["octets"]:
+def _exactness(alternative: dict[str, Any]) -> str:
+    if alternative["missing"]:
+        return str(alternative["missing"])
+    if not alternative["octets"]:
         return "cannot say them, see below"
-    if one["errors"]:
-        errors = (f"{e['field']} up to {e['error']} {e['unit']}".rstrip() for e in one["errors"])
+    if alternative["errors"]:
+        errors = (
+            f"{e['field']} up to {e['error']} {e['unit']}".rstrip() for e in alternative["errors"]
+        )
         return f"with errors: {', '.join(errors)}"
-    return "exact, but not all, see below" if one["cannot"] else "exact"
+    return "exact, but not all, see below" if alternative["cannot"] else "exact"
 
 
 def _reasons(console: Console, screen: Screen, same: Sequence[dict[str, Any]]) -> None:
     said = False
-    for one in same:
-        for reason in dict.fromkeys(one["cannot"].values()):
-            cases = [case for case in _CASES if one["cannot"].get(case) == reason]
+    for alternative in same:
+        for reason in dict.fromkeys(alternative["cannot"].values()):
+            cases = [case for case in _CASES if alternative["cannot"].get(case) == reason]
             paragraph(
-                console, screen, f"{one['encoding']}, {', '.join(cases)}: {reason}.", indent=2
+                console,
+                screen,
+                f"{alternative['encoding']}, {', '.join(cases)}: {reason}.",
+                indent=2,
             )
             said = True
     if said:
@@ -97,23 +102,23 @@ def _reasons(console: Console, screen: Screen, same: Sequence[dict[str, Any]]) -
 
 
 def _hops(
-    console: Console, screen: Screen, there: Sequence[dict[str, Any]], title: str, cell: Any
+    console: Console, screen: Screen, placed: Sequence[dict[str, Any]], title: str, cell: Any
 ) -> None:
     """Print a row for each encoding and a column for each hop, as many at once as the screen takes."""
-    if not there:
+    if not placed:
         return
     console.print(Text(screen.text(title), "bold"))
     at_once = max((console.width - _FIRST - 4) // _EACH, 1)
-    places = there[0]["places"]
+    places = placed[0]["places"]
     for start in range(0, len(places), at_once):
         shown = range(start, min(start + at_once, len(places)))
         titles = ["encoding", *(screen.text(_where(places[index])) for index in shown)]
         rows: list[list[Cell]] = [
             [
-                [(screen.text(one["encoding"]), "bold")],
-                *(cell(one["places"][index]) for index in shown),
+                [(screen.text(alternative["encoding"]), "bold")],
+                *(cell(alternative["places"][index]) for index in shown),
             ]
-            for one in there
+            for alternative in placed
         ]
         layout.put(console, layout.table(titles, rows, console.width))
         console.print()
@@ -140,8 +145,10 @@ def _batch(place: dict[str, Any]) -> Cell:
     return str(place["batch"] or "none")
 
 
-def _assumed(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) -> None:
-    notes = dict.fromkeys((one["encoding"], one["note"]) for one in found)
+def _assumed(console: Console, screen: Screen, alternatives: Sequence[dict[str, Any]]) -> None:
+    notes = dict.fromkeys(
+        (alternative["encoding"], alternative["note"]) for alternative in alternatives
+    )
     if not notes:
         return
     console.print(Text("What is taken for granted", "bold"))

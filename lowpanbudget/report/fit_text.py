@@ -7,19 +7,20 @@ from typing import Any
 from rich.console import Console
 from rich.text import Text
 
+from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, strip
 from lowpanbudget.report.layout import Cell, Line, Run
 from lowpanbudget.report.room_text import change_lines
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
-from lowpanbudget.report.terminal import heading, octets, paragraph
+from lowpanbudget.report.terminal import heading, paragraph
 
 _PADDING = "padding"
 
 
-def fits(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) -> None:
+def fits(console: Console, screen: Screen, results: Sequence[dict[str, Any]]) -> None:
     """Print every message: its verdicts, its bits to scale and as a table, and advice."""
-    for name, group in groupby(found, key=lambda one: one["message"]):
+    for name, group in groupby(results, key=lambda fit: fit["message"]):
         same = list(group)
         heading(console, screen, f"Message {name}: {_size(same)}")
         layout.put(console, _verdicts(screen, same, console.width))
@@ -28,7 +29,7 @@ def fits(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) -> N
         _depth(console, screen, same)
         first = same[0]
         shown = f"as sent on {first['flow']}, {first['hop']} hop"
-        several = len({one["bits"] for one in same}) > 1
+        several = len({fit["bits"] for fit in same}) > 1
         console.print(Text(screen.text(f"Bits to scale{', ' + shown if several else ''}"), "bold"))
         strip.draw(console, screen, _parts(first["bitmap"]), "bit")
         console.print()
@@ -41,78 +42,81 @@ def fits(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) -> N
 
 
 def _size(same: Sequence[dict[str, Any]]) -> str:
-    least = min(one["least_octets"] for one in same)
-    most = max(one["octets"] for one in same)
-    return octets(most) if least == most else f"{least} to {octets(most)}"
+    least = min(fit["least_octets"] for fit in same)
+    most = max(fit["octets"] for fit in same)
+    return plural(most, "octet") if least == most else f"{least} to {plural(most, 'octet')}"
 
 
 def _verdicts(screen: Screen, same: Sequence[dict[str, Any]], width: int) -> Iterator[Line]:
     titles = ("flow", "hop", "verdict", "octets", "room", "frames", "in one frame")
     rows: list[list[Cell]] = [
         [
-            screen.text(one["flow"]),
-            screen.text(one["hop"]),
-            [verdict(one)],
-            str(one["octets"]),
-            str(one["room"]),
-            "-" if one["frames"] is None else f"{one['frames']} of {one['most_frames']}",
-            screen.text(_batch(one)),
+            screen.text(fit["flow"]),
+            screen.text(fit["hop"]),
+            [verdict(fit)],
+            str(fit["octets"]),
+            str(fit["room"]),
+            "-" if fit["frames"] is None else f"{fit['frames']} of {fit['most_frames']}",
+            screen.text(_batch(fit)),
         ]
-        for one in same
+        for fit in same
     ]
     return layout.table(titles, rows, width, right=(3, 4, 5))
 
 
-def verdict(one: dict[str, Any]) -> Run:
+def verdict(fit: dict[str, Any]) -> Run:
     """Return whether the message fits, in words that need no colour, and its style."""
-    if one["fits"]:
-        return f"fits, {one['spare']} spare" if one["spare"] >= 0 else "fits, in fragments", "green"
-    if one["frames"] is None:
+    if fit["fits"]:
+        return f"fits, {fit['spare']} spare" if fit["spare"] >= 0 else "fits, in fragments", "green"
+    if fit["frames"] is None:
         return "DOES NOT FIT: larger than any datagram", "bold red"
-    if one["most_frames"] == 1:
-        return f"DOES NOT FIT: {-one['spare']} too many", "bold red"
+    if fit["most_frames"] == 1:
+        return f"DOES NOT FIT: {-fit['spare']} too many", "bold red"
     return "DOES NOT FIT: too many frames", "bold red"
 
 
-def _batch(one: dict[str, Any]) -> str:
-    if not one["batch"]:
+def _batch(fit: dict[str, Any]) -> str:
+    if not fit["batch"]:
         return "none"
-    if one["batch_of"] == "whole message":
-        text = "1 message" if one["batch"] == 1 else f"{one['batch']} messages"
+    if fit["batch_of"] == "whole message":
+        text = plural(fit["batch"], "message")
     else:
-        text = f"{one['batch']} of {one['batch_of']}"
-    return f"{text}, the first waits {span_of_time(one['wait_s'])}" if one["wait_s"] else text
+        text = f"{fit['batch']} of {fit['batch_of']}"
+    return f"{text}, the first waits {span_of_time(fit['wait_s'])}" if fit["wait_s"] else text
 
 
 def span_of_time(seconds: float) -> str:
     """Return a span of time in its two largest units."""
-    whole = round(seconds)
+    rounded = round(seconds)
     for unit, size, smaller, part in (
         ("d", 86400, "h", 3600),
         ("h", 3600, "min", 60),
         ("min", 60, "s", 1),
     ):
-        if whole >= size:
-            rest = whole % size // part
-            return f"{whole // size} {unit}" + (f" {rest} {smaller}" if rest else "")
+        if rounded >= size:
+            rest = rounded % size // part
+            return f"{rounded // size} {unit}" + (f" {rest} {smaller}" if rest else "")
     return f"{seconds:g} s"
 
 
 def _advice(console: Console, screen: Screen, same: Sequence[dict[str, Any]]) -> None:
-    for one in same:
-        if one["spare"] >= 0:
+    for fit in same:
+        if fit["spare"] >= 0:
             continue
-        where = f"On {one['flow']}, {one['hop']} hop, {octets(-one['spare'])} more of room would make it one frame. "
-        if not one["advice"]:
-            if one["fits"]:
+        missing = plural(-fit["spare"], "octet")
+        where = (
+            f"On {fit['flow']}, {fit['hop']} hop, {missing} more of room would make it one frame. "
+        )
+        if not fit["advice"]:
+            if fit["fits"]:
                 continue
             text = "No change that keeps the protection gives that much: make the message smaller or allow more frames."
             paragraph(console, screen, where + text)
             console.print()
             continue
         console.print(Text(screen.text(where + "Together these give it:"), "bold"))
-        room = one["room"]
-        for change in one["advice"]:
+        room = fit["room"]
+        for change in fit["advice"]:
             layout.put(console, change_lines(screen, [change], room, console.width))
             room += change["gain"]
         console.print()
@@ -120,12 +124,12 @@ def _advice(console: Console, screen: Screen, same: Sequence[dict[str, Any]]) ->
 
 def _depth(console: Console, screen: Screen, same: Sequence[dict[str, Any]]) -> None:
     """Say how deep a source route reaches while one frame is still enough; the least of all hops counts."""
-    for flow, group in groupby(same, key=lambda one: one["flow"]):
-        depths = [one["deepest"] for one in group if one["deepest"] is not None]
+    for flow, group in groupby(same, key=lambda fit: fit["flow"]):
+        depths = [fit["deepest"] for fit in group if fit["deepest"] is not None]
         if not depths:
             continue
         least = min(depths)
-        routers = "1 router" if least == 1 else f"{least} routers"
+        routers = plural(least, "router")
         reach = (
             f"One frame is enough for source routes over up to {routers}"
             if least >= 0
@@ -156,7 +160,7 @@ def _bitmap(screen: Screen, bitmap: Sequence[dict[str, Any]], width: int) -> Ite
         last = entry["offset"] + entry["bits"] - 1
         place = f"{entry['offset']}" if entry["bits"] == 1 else f"{entry['offset']}-{last}"
         name: Run = (screen.text(entry["name"] or entry["kind"]), "bold")
-        rows.append([place, str(entry["bits"]), [name], screen.text(_told(entry))])
+        rows.append([place, str(entry["bits"]), [name], screen.text(_contents(entry))])
     return layout.table(("bits", "size", "field", "what"), rows, width, right=(1,))
 
 
@@ -164,7 +168,7 @@ def _is_number(text: str) -> bool:
     return not text.strip("-+.0123456789/e")
 
 
-def _told(entry: dict[str, Any]) -> str:
+def _contents(entry: dict[str, Any]) -> str:
     """Return what a run of bits holds: kind, range, step and unit, note."""
     unit = f" {entry['unit']}" if entry["unit"] else ""
     text = str(entry["kind"])

@@ -1,49 +1,49 @@
 """Fits as a gate in a build: one line for each message, flow and hop, and a JUnit XML file."""
 
 from collections.abc import Sequence
-from typing import Any
 from xml.sax.saxutils import quoteattr
 
 from lowpanbudget.report.screen import harmless
+from lowpanbudget.report.view import Data
 
-Plain = dict[str, Any]
 
-
-def failures(found: Sequence[Plain], max_frames: int | None, spare: int | None) -> list[str]:
+def failures(fits: Sequence[Data], max_frames: int | None, spare: int | None) -> list[str]:
     """Return for each fit why it fails, an empty text when it does not."""
-    return [_failure(one, max_frames, spare) for one in found]
+    return [_failure(fit, max_frames, spare) for fit in fits]
 
 
-def _failure(one: Plain, max_frames: int | None, spare: int | None) -> str:
-    allowed = one["most_frames"] if max_frames is None else max_frames
-    if one["frames"] is None:
-        return f"{one['octets']} octets are more than any datagram carries"
-    if one["frames"] > allowed:
-        return f"{one['octets']} octets take {one['frames']} frames, {allowed} allowed"
-    if spare is not None and one["spare"] < spare:
-        return f"{one['octets']} octets leave {max(one['spare'], 0)} of {one['room']} spare, {spare} wanted"
+def _failure(fit: Data, max_frames: int | None, spare: int | None) -> str:
+    allowed = fit["most_frames"] if max_frames is None else max_frames
+    if fit["frames"] is None:
+        return f"{fit['octets']} octets are more than any datagram carries"
+    if fit["frames"] > allowed:
+        return f"{fit['octets']} octets take {fit['frames']} frames, {allowed} allowed"
+    if spare is not None and fit["spare"] < spare:
+        return f"{fit['octets']} octets leave {max(fit['spare'], 0)} of {fit['room']} spare, {spare} wanted"
     return ""
 
 
-def lines(found: Sequence[Plain], reasons: Sequence[str]) -> str:
+def lines(fits: Sequence[Data], reasons: Sequence[str]) -> str:
     """Return one line a fit, failures first."""
     texts = []
-    for one, reason in sorted(zip(found, reasons, strict=True), key=lambda pair: not pair[1]):
-        where = f"{one['message']} on {one['flow']}, {one['hop']} hop"
-        in_one = f"{one['octets']} octets in one frame, {one['spare']} spare"
+    for fit, reason in sorted(zip(fits, reasons, strict=True), key=lambda pair: not pair[1]):
+        where = f"{fit['message']} on {fit['flow']}, {fit['hop']} hop"
+        in_one_frame = f"{fit['octets']} octets in one frame, {fit['spare']} spare"
         said = reason or (
-            in_one if one["spare"] >= 0 else f"{one['octets']} octets in {one['frames']} frames"
+            in_one_frame
+            if fit["spare"] >= 0
+            else f"{fit['octets']} octets in {fit['frames']} frames"
         )
         texts.append(harmless(f"{'NO' if reason else 'ok'}  {where}: {said}"))
     return "\n".join(texts) + "\n"
 
 
-def junit(found: Sequence[Plain], reasons: Sequence[str], suite: str) -> str:
+def junit(fits: Sequence[Data], reasons: Sequence[str], suite: str) -> str:
     """Return the fits as a JUnit XML document, one test case each."""
     cases = []
-    for one, reason in zip(found, reasons, strict=True):
-        name = quoteattr(harmless(f"{one['message']}, {one['hop']} hop"))
-        group = quoteattr(harmless(str(one["flow"])))
+    for fit, reason in zip(fits, reasons, strict=True):
+        name = quoteattr(harmless(f"{fit['message']}, {fit['hop']} hop"))
+        group = quoteattr(harmless(str(fit["flow"])))
         body = f"<failure message={quoteattr(harmless(reason))}/>" if reason else ""
         cases.append(f"  <testcase classname={group} name={name}>{body}</testcase>\n")
     bad = sum(1 for reason in reasons if reason)

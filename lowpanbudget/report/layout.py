@@ -115,23 +115,23 @@ def _widths(
     titles: Sequence[str], rows: Sequence[Sequence[Sequence[Run]]], room: int
 ) -> list[int] | None:
     """Return the width of each column, None when the room is too small for them to be read."""
-    whole = [
+    full_widths = [
         max([_size(title), *(_longest(row[index]) for row in rows)])
         for index, title in enumerate(titles)
     ]
-    if sum(whole) <= room:
-        return whole
+    if sum(full_widths) <= room:
+        return full_widths
     least = [
         min(full, max(_NARROWEST, *(_size(word) for word in title.split() or [""])))
-        for full, title in zip(whole, titles, strict=True)
+        for full, title in zip(full_widths, titles, strict=True)
     ]
     spare = room - sum(least)
     if spare < 0:
         return None
     # what is spare goes in equal shares, and what a column does not need to those that lack more
-    order = sorted(range(len(whole)), key=lambda at: whole[at] - least[at])
+    order = sorted(range(len(full_widths)), key=lambda at: full_widths[at] - least[at])
     for done, index in enumerate(order):
-        more = min(spare // (len(order) - done), whole[index] - least[index])
+        more = min(spare // (len(order) - done), full_widths[index] - least[index])
         least[index] += more
         spare -= more
     return least

@@ -70,7 +70,7 @@ def size(row: dict[str, Any]) -> str:
     return plural(count, unit)
 
 
-def _told(screen: Screen, row: dict[str, Any]) -> str:
+def _value_text(screen: Screen, row: dict[str, Any]) -> str:
     """Return value and meaning as one text; a value that its meaning begins with, such as one with a unit, once."""
     if row["says"] and row["meaning"].startswith(f"{row['says']} "):
         return screen.text(row["meaning"])
@@ -83,9 +83,9 @@ def _entry(screen: Screen, row: dict[str, Any], width: int) -> Iterator[Line]:
     if row["part"]:
         place = f"{row['octet']} bit{'s' if '-' in row['part'] else ''} {row['part']}"
     head: list[Run] = [(screen.text(row["name"]), "bold")]
-    told = _told(screen, row)
-    if told:
-        head.append(((" = " if row["says"] else ": ") + told, ""))
+    description = _value_text(screen, row)
+    if description:
+        head.append(((" = " if row["says"] else ": ") + description, ""))
     widths = (_PLACE, max(width - _PLACE - 1 - _INDENT, 1))
     yield from layout.beside([[(place, "")], head], widths, gap=1, indent=_INDENT)
     facts = [f"sent {row['sent']}"] if row["sent"] else []
@@ -117,7 +117,7 @@ def _cells(screen: Screen, row: dict[str, Any]) -> list[list[Run]]:
         [(row["part"], "")],
         [(row["sent"], "")],
         [(screen.text(row["name"]), "bold")],
-        [(_told(screen, row), "")],
+        [(_value_text(screen, row), "")],
         [(screen.text(row["cite"] or ""), "dim")],
         [(screen.text(row["removed_by"]), "italic")],
     ]

@@ -7,30 +7,31 @@ from rich.console import Console
 from rich.padding import Padding
 from rich.text import Text
 
+from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, ledger_text, strip
 from lowpanbudget.report.layout import BREAK, Cell, Line, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
-from lowpanbudget.report.terminal import heading, octets, paragraph
+from lowpanbudget.report.terminal import heading, paragraph
 
 _BAR = 40
 
 
-def overview(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) -> None:
+def overview(console: Console, screen: Screen, budgets: Sequence[dict[str, Any]]) -> None:
     """Print one line a flow and hop: the room, and the frame as a bar of headers and room."""
     heading(console, screen, "Room: octets of your own data in one frame")
     width = min(_BAR, max(12, console.width - 52))
     glyphs = screen.glyphs
     rows: list[list[Cell]] = []
-    for one in found:
-        frame = max(one["ledger"]["octets"] + min(one["room"], 0), 1)
-        used = max(1, round((frame - min(one["room"], frame)) * width / frame))
+    for result in budgets:
+        frame = max(result["ledger"]["octets"] + min(result["room"], 0), 1)
+        used = max(1, round((frame - min(result["room"], frame)) * width / frame))
         bar: list[Run] = [
             (glyphs.fills[0] * min(used, width), ""),
             (glyphs.payload * max(width - used, 0), "cyan"),
         ]
-        names = [screen.text(one[name]) for name in ("flow", "hop", "direction")]
-        rows.append([*names, [(str(one["room"]), "bold")], str(frame), bar])
+        names = [screen.text(result[name]) for name in ("flow", "hop", "direction")]
+        rows.append([*names, [(str(result["room"]), "bold")], str(frame), bar])
     titles = ("flow", "hop", "direction", "room", "of frame", "headers, then room")
     layout.put(console, layout.table(titles, rows, console.width, right=(3, 4)))
     console.print()
@@ -39,41 +40,45 @@ def overview(console: Console, screen: Screen, found: Sequence[dict[str, Any]]) 
 def budget(
     console: Console,
     screen: Screen,
-    one: dict[str, Any],
+    result: dict[str, Any],
     rows: Sequence[dict[str, Any]],
     segments: Sequence[dict[str, Any]],
     *,
     ledger: bool,
 ) -> None:
     """Print one flow on one hop."""
-    room = one["room"]
+    room = result["room"]
     says = (
-        f"room for {octets(room)}" if room >= 0 else f"the headers alone are {octets(-room)} over"
+        f"room for {plural(room, 'octet')}"
+        if room >= 0
+        else f"the headers alone are {plural(-room, 'octet')} over"
     )
-    heading(console, screen, f"{one['flow']}, {one['hop']} hop, {one['direction']}: {says}")
+    heading(
+        console, screen, f"{result['flow']}, {result['hop']} hop, {result['direction']}: {says}"
+    )
     parts = ledger_text.parts_of(segments)
     labelled = [Part(p.kind, "room" if p.kind == strip.PAYLOAD else p.label, p.size) for p in parts]
     strip.draw(console, screen, labelled)
     console.print()
-    for caution in one["cautions"]:
+    for caution in result["cautions"]:
         paragraph(console, screen, f"Caution: {caution}", "bold")
-    if one["cautions"]:
+    if result["cautions"]:
         console.print()
     if ledger:
         # the octets of a frame that was filled to measure it tell nothing
-        told = [row | {"says": ""} if row["layer"] == strip.PAYLOAD else row for row in rows]
-        ledger_text.draw(console, screen, told, segments)
+        shown = [row | {"says": ""} if row["layer"] == strip.PAYLOAD else row for row in rows]
+        ledger_text.draw(console, screen, shown, segments)
         console.print()
-    _cliffs(console, one["cliffs"])
+    _cliffs(console, result["cliffs"])
     _changes(
         console, screen, "What would give more room, each change alone, measured by encoding again",
-        one["savings"], one["room"],
+        result["savings"], result["room"],
     )  # fmt: skip
     _changes(
         console, screen, "These give room and weaken protection; they are no advice",
-        one["weaker"], one["room"],
+        result["weaker"], result["room"],
     )  # fmt: skip
-    _changes(console, screen, "What more protection takes", one["stronger"], one["room"])
+    _changes(console, screen, "What more protection takes", result["stronger"], result["room"])
 
 
 def _cliffs(console: Console, cliffs: Sequence[Sequence[int]]) -> None:
@@ -122,7 +127,7 @@ def change_lines(
     widths = (*columns, max(width - sum(columns) - 6, 1))
     for change, gain, then in zip(changes, gains, rooms, strict=True):
         facts = f"{change['knob']}, {change['cite']}"
-        told: list[Run] = [
+        description: list[Run] = [
             (screen.text(change["text"]), "bold"),
             BREAK,
             (screen.text(facts), "dim"),
@@ -130,11 +135,11 @@ def change_lines(
         for name in ("condition", "caution"):
             if change[name]:
                 label = "when" if name == "condition" else name
-                told += [BREAK, (screen.text(f"{label}: {change[name]}"), "")]
+                description += [BREAK, (screen.text(f"{label}: {change[name]}"), "")]
         for text in _losses(change["elsewhere"]):
-            told += [BREAK, (screen.text(text), "")]
+            description += [BREAK, (screen.text(text), "")]
         yield from layout.beside(
-            [[(gain, "bold")], [(then, "")], told], widths, indent=2, right=(0,)
+            [[(gain, "bold")], [(then, "")], description], widths, indent=2, right=(0,)
         )
 
 

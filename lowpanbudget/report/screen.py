@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 NARROWEST, WIDEST = 40, 160
 TABLE_FROM = 120  # columns from which a ledger is a table; below, it is stacked
 
-_PLAIN = {
+_STAND_INS = {
     "§": "section ", "–": "-", "—": "-", "‑": "-", "×": "x", "→": "->", "⇄": "<->", "≥": ">=", "≤": "<=",
     "±": "+/-", "·": ".", "…": "...", "µ": "u", "μ": "u", "°": "deg ", "²": "^2", "³": "^3", "⁻": "^-",
     "‘": "'", "’": "'", "“": '"', "”": '"', "Ω": "ohm", "ü": "ue", "ö": "oe", "ä": "ae",
@@ -43,15 +43,15 @@ def encodable(text: str, encoding: str) -> str:
     except LookupError:
         return encodable(text, "ascii")
     except UnicodeEncodeError:
-        return "".join(_one(char, encoding) for char in text)
+        return "".join(_shown(char, encoding) for char in text)
     return text
 
 
-def _one(char: str, encoding: str) -> str:
+def _shown(char: str, encoding: str) -> str:
     try:
         char.encode(encoding)
     except UnicodeEncodeError:
-        return _PLAIN.get(char) or _escape(char)
+        return _STAND_INS.get(char) or _escape(char)
     return char
 
 

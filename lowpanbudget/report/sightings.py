@@ -14,7 +14,7 @@ _SECOND = 10**9
 _FIRST_YEAR_S = 366 * 86400  # nobody captured then: such a clock started with the log
 
 
-def plain(sighting: Sighting, largest: int) -> view.Plain:
+def details(sighting: Sighting, largest: int) -> view.Data:
     """Return what is told of a frame; ``largest`` is the octets of the largest frame."""
     first = sighting.first
     return {
@@ -30,18 +30,18 @@ def plain(sighting: Sighting, largest: int) -> view.Plain:
     }
 
 
-def _field(header: Restored, span: Span, width: int) -> view.Plain:
+def _field(header: Restored, span: Span, width: int) -> view.Data:
     offset = span.offset_bits if span.bits else None
     return {
         "header": header.name,
         "depth": header.depth,
         "name": span.name,
-        "value": view.plain(span.value),
+        "value": view.data_of(span.value),
         "bits": width,
         "carried": span.bits,
         "offset": offset,
         "source": span.source,
-        "cite": view.plain(span.cite),
+        "cite": view.data_of(span.cite),
         "octet": None if offset is None else offset // 8,
         "says": _says(span, width),
     }
@@ -54,10 +54,10 @@ def _says(span: Span, width: int) -> str:
         return f"{value} ({words})"
     if isinstance(value, int):
         return f"{value} ({value:#0{2 + (width + 3) // 4}x})" if width > 8 else str(value)
-    return "" if value is None else str(view.plain(value))
+    return "" if value is None else str(view.data_of(value))
 
 
-def _shortest(sighting: Sighting, largest: int) -> view.Plain | None:
+def _shortest(sighting: Sighting, largest: int) -> view.Data | None:
     """Return the shortest form beside the form that was sent; None for what carries no datagram."""
     try:
         comparison = shortest(sighting, largest)
@@ -65,10 +65,10 @@ def _shortest(sighting: Sighting, largest: int) -> view.Plain | None:
         return {"reason": error.message}
     if comparison is None:
         return None
-    return {**view.plain(comparison), "saved": comparison.saved, "reason": ""}
+    return {**view.data_of(comparison), "saved": comparison.saved, "reason": ""}
 
 
-def _message(sighting: Sighting) -> view.Plain | None:
+def _message(sighting: Sighting) -> view.Data | None:
     """Return what the datagram is in a design: its flow, its message and the values; None outside of any."""
     matched = sighting.completed.matched
     if matched is None:
@@ -77,53 +77,53 @@ def _message(sighting: Sighting) -> view.Plain | None:
         "flow": matched.flow.name,
         "message": None if matched.message is None else matched.message.name,
         "sealed": matched.sealed,
-        "values": view.plain(matched.readings),
+        "values": view.data_of(matched.readings),
         "others": list(matched.others),
         "faults": [{"format": name, **view.fault(fault)} for name, fault in matched.faults],
     }
 
 
-def _of_capture(sighting: Sighting) -> view.Plain:
+def _of_capture(sighting: Sighting) -> view.Data:
     """Return what the capture tells of a frame; nothing of one that stands alone."""
     if not sighting.number:
         return {}
-    whole = sighting.completed
-    parts = whole.numbers if len(whole.parts) > 1 else ()
+    completed = sighting.completed
+    parts = completed.numbers if len(completed.parts) > 1 else ()
     return {
         "number": sighting.number,
         "time_ns": sighting.record.time_ns,
         "kind": sighting.kind,
         "flow": None if sighting.flow is None else str(sighting.flow),
-        "received": view.plain(sighting.body.fields),
+        "received": view.data_of(sighting.body.fields),
         "status": sighting.status.hex(),
         "cut_by": sighting.missing,
         "retransmission_of": sighting.repeats,
         "copy_of": sighting.copies,
         "brought_by": list(parts),
-        "whole_datagram": whole.datagram.hex() if whole.datagram and parts else None,
+        "whole_datagram": completed.datagram.hex() if completed.datagram and parts else None,
         "never_whole": sighting.never_whole,
     }
 
 
-def facts(told: dict[str, Any]) -> list[str]:
-    """Return in words what a capture tells of a frame, given what ``plain`` says."""
+def facts(details: dict[str, Any]) -> list[str]:
+    """Return in words what a capture tells of a frame, ``details`` being those that this module returns."""
     sentences = []
-    if told.get("time_ns") is not None:
-        sentences.append(f"Received at {time_of(told['time_ns'])}.")
-    if told.get("flow"):
-        sentences.append(f"Flow: {told['flow']}.")
-    for name, value in (told.get("received") or {}).items():
+    if details.get("time_ns") is not None:
+        sentences.append(f"Received at {time_of(details['time_ns'])}.")
+    if details.get("flow"):
+        sentences.append(f"Flow: {details['flow']}.")
+    for name, value in (details.get("received") or {}).items():
         sentences.append(f"Received with {name.replace('_', ' ')} {value}.")
-    if told.get("status"):
-        sentences.append(f"Radio status {told['status']} stood in place of the check sequence.")
-    if told.get("cut_by"):
-        sentences.append(f"The capture left out its last {told['cut_by']} octets.")
-    if told.get("retransmission_of"):
-        sentences.append(f"It is a retransmission of frame {told['retransmission_of']}.")
-    if told.get("copy_of"):
-        sentences.append(f"It has the contents of frame {told['copy_of']} under a new number.")
-    if told.get("never_whole"):
-        sentences.append(f"Its datagram never became whole: {told['never_whole']}.")
+    if details.get("status"):
+        sentences.append(f"Radio status {details['status']} stood in place of the check sequence.")
+    if details.get("cut_by"):
+        sentences.append(f"The capture left out its last {details['cut_by']} octets.")
+    if details.get("retransmission_of"):
+        sentences.append(f"It is a retransmission of frame {details['retransmission_of']}.")
+    if details.get("copy_of"):
+        sentences.append(f"It has the contents of frame {details['copy_of']} under a new number.")
+    if details.get("never_whole"):
+        sentences.append(f"Its datagram never became whole: {details['never_whole']}.")
     return sentences
 
 

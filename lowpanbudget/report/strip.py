@@ -72,13 +72,13 @@ def cells(sizes: Sequence[int], width: int) -> list[int]:
     if each:
         return [size * each for size in sizes]
     shares = [size * width / total for size in sizes]
-    given = [max(1, int(share)) for share in shares]
-    by_need = sorted(range(len(sizes)), key=lambda at: given[at] - shares[at])
-    for at in by_need[: max(0, width - sum(given))]:
-        given[at] += 1
-    while sum(given) > width and max(given) > 1:  # the ones below a cell took from the largest
-        given[given.index(max(given))] -= 1
-    return given
+    counts = [max(1, int(share)) for share in shares]
+    by_need = sorted(range(len(sizes)), key=lambda at: counts[at] - shares[at])
+    for at in by_need[: max(0, width - sum(counts))]:
+        counts[at] += 1
+    while sum(counts) > width and max(counts) > 1:  # the ones below a cell took from the largest
+        counts[counts.index(max(counts))] -= 1
+    return counts
 
 
 def draw(console: Console, screen: Screen, parts: Sequence[Part], unit: str = "octet") -> None:

@@ -6,11 +6,12 @@ from typing import Any
 from rich.console import Console
 from rich.text import Text
 
+from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, strip
 from lowpanbudget.report.layout import Line
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Fill, Part
-from lowpanbudget.report.terminal import heading, octets, paragraph
+from lowpanbudget.report.terminal import heading, paragraph
 from lowpanbudget.report.view import UNREAD
 
 MOST = 8  # of a grouping, unless all were asked for
@@ -33,14 +34,14 @@ _EVENTS = (
 )
 
 
-def survey(console: Console, screen: Screen, one: dict[str, Any], *, whole: bool) -> None:
+def survey(console: Console, screen: Screen, report: dict[str, Any], *, whole: bool) -> None:
     """Print a survey; ``whole`` groupings are not cut to the largest."""
-    total = one["total"]
-    names = [_named(capture["capture"]) for capture in one["captures"]]
+    total = report["total"]
+    names = [_source(capture["capture"]) for capture in report["captures"]]
     heading(console, screen, f"{', '.join(names)}: {_amount(total)}{_while(total)}")
-    for capture in one["captures"]:
+    for capture in report["captures"]:
         for text in capture["ends"]:
-            paragraph(console, screen, f"{_named(capture['capture'])}: {text}.")
+            paragraph(console, screen, f"{_source(capture['capture'])}: {text}.")
     if not total["frames"]:
         console.print()
         return
@@ -54,9 +55,9 @@ def survey(console: Console, screen: Screen, one: dict[str, Any], *, whole: bool
         paragraph(console, screen, text, indent=_INDENT)
     console.print()
     for key, title in _TITLES:
-        if one.get(key):
-            _group(console, screen, title, one[key], looks, whole=whole)
-    _reasons(console, screen, one["reasons"])
+        if report.get(key):
+            _group(console, screen, title, report[key], looks, whole=whole)
+    _reasons(console, screen, report["reasons"])
 
 
 def parts_of(tally: dict[str, Any], kinds: Sequence[str] = ()) -> list[Part]:
@@ -72,9 +73,9 @@ def parts_of(tally: dict[str, Any], kinds: Sequence[str] = ()) -> list[Part]:
     if not kinds:
         headers = [kind for kind in sizes if kind != strip.PAYLOAD and kind not in UNREAD]
         largest = sorted(headers, key=lambda kind: -sizes[kind])
-        told = set(headers if len(headers) <= _FILLS else largest[: _FILLS - 1])
-        kinds = [kind for kind in headers if kind in told]
-        kinds += [*([_OTHERS] if len(told) < len(headers) else []), strip.PAYLOAD, *UNREAD]
+        own = set(headers if len(headers) <= _FILLS else largest[: _FILLS - 1])
+        kinds = [kind for kind in headers if kind in own]
+        kinds += [*([_OTHERS] if len(own) < len(headers) else []), strip.PAYLOAD, *UNREAD]
     summed = dict.fromkeys(kinds, 0)
     for kind, bits in sizes.items():
         place = kind if kind in summed else _OTHERS
@@ -87,17 +88,21 @@ def facts(tally: dict[str, Any]) -> Iterator[str]:
     if tally["datagrams"]:
         share = 100 * tally["application"] / max(tally["octets"], 1)
         yield (
-            f"{_counted(tally['datagrams'], 'datagram', 'datagrams')} of {octets(tally['datagram_octets'])} "
-            f"before compression; application data {octets(tally['application'])}, {share:.0f} % of the air"
+            f"{plural(tally['datagrams'], 'datagram')} of {plural(tally['datagram_octets'], 'octet')} "
+            f"before compression; application data {plural(tally['application'], 'octet')}, {share:.0f} % of the air"
         )
     room = []
     if tally["unused"]:
-        room.append(f"{octets(tally['unused'])} of room left unused in data frames")
+        room.append(f"{plural(tally['unused'], 'octet')} of room left unused in data frames")
     if tally["avoidable"]:
-        room.append(f"the shortest encoding saves {octets(tally['avoidable'])}")
+        room.append(f"the shortest encoding saves {plural(tally['avoidable'], 'octet')}")
     if room:
         yield "; ".join(room)
-    events = [_counted(tally[key], single, plural) for key, single, plural in _EVENTS if tally[key]]
+    events = [
+        f"{tally[key]} {single if tally[key] == 1 else several}"
+        for key, single, several in _EVENTS
+        if tally[key]
+    ]
     if events:
         yield ", ".join(events)
 
@@ -122,7 +127,9 @@ def _group(
     left = rows[len(shown) :]
     if left:
         rest = sum(row["octets"] for row in left)
-        paragraph(console, screen, f"and {len(left)} more with {octets(rest)}", "dim", _INDENT)
+        paragraph(
+            console, screen, f"and {len(left)} more with {plural(rest, 'octet')}", "dim", _INDENT
+        )
     console.print()
 
 
@@ -153,11 +160,11 @@ def _entry(
 def _cells(sizes: Sequence[int], length: int) -> list[int]:
     """Return ``length`` cells shared out by size; what is smaller than half a cell may get none."""
     total = max(sum(sizes), 1)
-    given = [size * length // total for size in sizes]
+    counts = [size * length // total for size in sizes]
     by_need = sorted(range(len(sizes)), key=lambda at: -(sizes[at] * length % total))
-    for at in by_need[: length - sum(given)]:
-        given[at] += 1
-    return given
+    for at in by_need[: length - sum(counts)]:
+        counts[at] += 1
+    return counts
 
 
 def _reasons(console: Console, screen: Screen, reasons: dict[str, int]) -> None:
@@ -174,16 +181,12 @@ def _reasons(console: Console, screen: Screen, reasons: dict[str, int]) -> None:
     console.print()
 
 
-def _named(capture: str) -> str:
+def _source(capture: str) -> str:
     return "standard input" if capture == "-" else capture
 
 
 def _amount(tally: dict[str, Any]) -> str:
-    return f"{_counted(tally['frames'], 'frame', 'frames')}, {octets(tally['octets'])}"
-
-
-def _counted(count: int, single: str, plural: str) -> str:
-    return f"{count} {single if count == 1 else plural}"
+    return f"{plural(tally['frames'], 'frame')}, {plural(tally['octets'], 'octet')}"
 
 
 def _while(tally: dict[str, Any]) -> str:

@@ -5,36 +5,35 @@ from collections.abc import Iterable, Sequence
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.survey import Survey
 from lowpanbudget.capture.tally import Tally
-from lowpanbudget.report.view import Plain
-from lowpanbudget.report.view import plain as plain_value
+from lowpanbudget.report.view import Data, data_of
 
 
-def plain(survey: Survey, captures: Sequence[Plain], by: str | None) -> Plain:
+def details(survey: Survey, captures: Sequence[Data], by: str | None) -> Data:
     """Return a survey of these captures; ``by`` ("flow", "node", "kind") leaves the other groupings out."""
-    groups: dict[str, tuple[str, Iterable[tuple[Plain, Tally]]]] = {
+    groups: dict[str, tuple[str, Iterable[tuple[Data, Tally]]]] = {
         "flow": ("flows", ((_flow(key, survey), tally) for key, tally in survey.flows.items())),
         "node": ("nodes", ((_node(key), tally) for key, tally in survey.nodes.items())),
         "kind": ("kinds", (({"name": key}, tally) for key, tally in survey.kinds.items())),
     }
     return {
         "captures": list(captures),
-        "total": plain_value(survey.total),
+        "total": data_of(survey.total),
         **{name: _rows(rows) for key, (name, rows) in groups.items() if by is None or by == key},
         "reasons": dict(sorted(survey.reasons.items(), key=lambda item: (-item[1], item[0]))),
     }
 
 
-def _flow(key: FlowKey | str, survey: Survey) -> Plain:
+def _flow(key: FlowKey | str, survey: Survey) -> Data:
     if isinstance(key, str):
         return {"name": key}
-    return {"name": str(key), "in_design": survey.names.get(key) or None, **plain_value(key)}
+    return {"name": str(key), "in_design": survey.names.get(key) or None, **data_of(key)}
 
 
-def _node(key: bytes | str) -> Plain:
+def _node(key: bytes | str) -> Data:
     return {"name": key if isinstance(key, str) else key.hex()}
 
 
-def _rows(groups: Iterable[tuple[Plain, Tally]]) -> list[Plain]:
+def _rows(groups: Iterable[tuple[Data, Tally]]) -> list[Data]:
     """Return groups with what they cost, the most octets first."""
-    rows = [{**name, **plain_value(tally)} for name, tally in groups]
+    rows = [{**name, **data_of(tally)} for name, tally in groups]
     return sorted(rows, key=lambda row: (-row["octets"], row["name"]))

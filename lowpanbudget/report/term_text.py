@@ -15,45 +15,45 @@ from lowpanbudget.report.strip import Part
 from lowpanbudget.report.terminal import heading, paragraph
 
 
-def explanation(console: Console, screen: Screen, found: dict[str, Any]) -> None:
+def explanation(console: Console, screen: Screen, entry: dict[str, Any]) -> None:
     """Print one explanation."""
-    title = found["term"]
-    if found.get("inside"):
-        title += f", a field of {found['inside']}"
+    title = entry["term"]
+    if entry.get("inside"):
+        title += f", a field of {entry['inside']}"
     heading(console, screen, title)
-    if found.get("text"):
-        paragraph(console, screen, found["text"], indent=2)
-    _facts(console, screen, found)
+    if entry.get("text"):
+        paragraph(console, screen, entry["text"], indent=2)
+    _facts(console, screen, entry)
     console.print()
-    for section in found.get("sections", ()):
+    for section in entry.get("sections", ()):
         console.print(Text(screen.text(section["name"]), "bold"))
         paragraph(console, screen, section["text"], indent=2)
         console.print()
-    if found["kind"] == "header":
-        _header(console, screen, found)
-    elif "keys" in found:
-        _keys(console, screen, found)
-    elif found.get("values"):
+    if entry["kind"] == "header":
+        _header(console, screen, entry)
+    elif "keys" in entry:
+        _keys(console, screen, entry)
+    elif entry.get("values"):
         _grid(
             console,
             screen,
             ("value", "meaning"),
-            ((v["value"], v["meaning"]) for v in found["values"]),
+            ((v["value"], v["meaning"]) for v in entry["values"]),
         )
         console.print()
-    elif found.get("rows"):
-        _rows(console, screen, found["rows"])
+    elif entry.get("rows"):
+        _rows(console, screen, entry["rows"])
 
 
-def _keys(console: Console, screen: Screen, found: dict[str, Any]) -> None:
+def _keys(console: Console, screen: Screen, entry: dict[str, Any]) -> None:
     """Print the keys of a table of a design file, then the table as it is written."""
     rows = (
-        (key["key"], key["takes"], _unless_stated(key), key["meaning"]) for key in found["keys"]
+        (key["key"], key["takes"], _unless_stated(key), key["meaning"]) for key in entry["keys"]
     )
     _grid(console, screen, ("key", "takes", "unless stated", "what it is"), rows)
     console.print()
-    if "written" in found:
-        for line in found["written"].split("\n"):
+    if "written" in entry:
+        for line in entry["written"].split("\n"):
             console.print(Padding(Text(screen.text(line)), (0, 0, 0, 2)))
         console.print()
 
@@ -67,29 +67,29 @@ def _unless_stated(key: dict[str, Any]) -> str:
     return "" if value in (None, "", [], {}) else str(value)
 
 
-def _facts(console: Console, screen: Screen, found: dict[str, Any]) -> None:
-    facts = [found[key] for key in ("severity", "certainty") if key in found]
-    if "octets" in found:
-        facts.append(f"{found['octets']} octets" if found["octets"] != 1 else "1 octet")
-    if "bits" in found:
-        facts.append(f"{found['bits']} bits" if found["bits"] != 1 else "1 bit")
-    if found.get("bit_order"):
-        facts.append(f"bits counted {found['bit_order']}")
-    if found.get("cite"):
-        facts.append(found["cite"])
-    if found.get("link"):
-        facts.append(found["link"])
+def _facts(console: Console, screen: Screen, entry: dict[str, Any]) -> None:
+    facts = [entry[key] for key in ("severity", "certainty") if key in entry]
+    if "octets" in entry:
+        facts.append(plural(entry["octets"], "octet"))
+    if "bits" in entry:
+        facts.append(plural(entry["bits"], "bit"))
+    if entry.get("bit_order"):
+        facts.append(f"bits counted {entry['bit_order']}")
+    if entry.get("cite"):
+        facts.append(entry["cite"])
+    if entry.get("link"):
+        facts.append(entry["link"])
     if facts:
         paragraph(console, screen, "; ".join(facts), "dim", 2)
 
 
-def _header(console: Console, screen: Screen, found: dict[str, Any]) -> None:
-    fields = found["fields"]
+def _header(console: Console, screen: Screen, entry: dict[str, Any]) -> None:
+    fields = entry["fields"]
     strip.draw(console, screen, [Part(f["name"], f["name"], f["bits"]) for f in fields], "bit")
     console.print()
     _grid(console, screen, ("bits", "field", "meaning", "clause"), _field_rows(fields))
     console.print()
-    for choice in found["choices"]:
+    for choice in entry["choices"]:
         size = plural(choice["bits"], "bit")
         console.print(Text(screen.text(f"{choice['name']}, {size}"), "bold"))
         _rows(console, screen, choice["rows"])
@@ -102,11 +102,11 @@ def _field_rows(fields: Sequence[dict[str, Any]]) -> Iterable[tuple[str, ...]]:
         meaning = field["meaning"]
         if field["fixed"] is not None:
             meaning = f"always {field['fixed']}" + (f": {meaning}" if meaning else "")
-        told = [f"{value['value']}: {value['meaning']}" for value in field["values"]]
-        if meaning or not told:
-            told.insert(0, meaning)
-        yield place, field["name"], told[0], field["cite"]
-        for line in told[1:]:
+        lines = [f"{value['value']}: {value['meaning']}" for value in field["values"]]
+        if meaning or not lines:
+            lines.insert(0, meaning)
+        yield place, field["name"], lines[0], field["cite"]
+        for line in lines[1:]:
             yield "", "", line, ""
 
 
@@ -141,26 +141,26 @@ def _grid(
     layout.put(console, layout.table([screen.text(t) for t in titles], cells, console.width))
 
 
-def contents(console: Console, screen: Screen, found: dict[str, Any]) -> None:
+def contents(console: Console, screen: Screen, listing: dict[str, Any]) -> None:
     """Print the names of all terms."""
     heading(console, screen, "Words of this program")
-    paragraph(console, screen, ", ".join(found["words"]), indent=2)
+    paragraph(console, screen, ", ".join(listing["words"]), indent=2)
     console.print()
     heading(console, screen, "What stands in a design file")
-    paragraph(console, screen, ", ".join(found["design"]), indent=2)
+    paragraph(console, screen, ", ".join(listing["design"]), indent=2)
     console.print()
     heading(
         console, screen, "Kinds of fields in a message; all of them: lowpanbudget explain field"
     )
-    paragraph(console, screen, ", ".join(found["kinds"]), indent=2)
+    paragraph(console, screen, ", ".join(listing["kinds"]), indent=2)
     console.print()
     heading(console, screen, "Headers and tables; their fields can be asked for by name too")
-    for group in found["tables"]:
+    for group in listing["tables"]:
         for name in group["names"]:
             console.print(Padding(Text(screen.text(name), "bold"), (0, 0, 0, 2)))
         paragraph(console, screen, group["about"], "dim", 6)
     console.print()
     heading(console, screen, "Findings, of captures and designs")
-    paragraph(console, screen, ", ".join(found["findings"]), indent=2)
+    paragraph(console, screen, ", ".join(listing["findings"]), indent=2)
     console.print()
     paragraph(console, screen, "Ask for one: lowpanbudget explain TERM")

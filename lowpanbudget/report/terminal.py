@@ -12,11 +12,6 @@ from lowpanbudget.report import ledger_text, strip
 from lowpanbudget.report.screen import Screen
 
 
-def octets(count: int) -> str:
-    """Return a count with its unit."""
-    return plural(count, "octet")
-
-
 def heading(console: Console, screen: Screen, text: str) -> None:
     """Print a heading with a rule as long as itself, or as the screen is wide."""
     shown = screen.text(text)
@@ -65,13 +60,13 @@ def frame(
     _notices(console, screen, seen["notices"])
     if seen["datagram"] is not None:
         carried = seen["datagram"]["octets"]
-        console.print(f"The datagram it carries, expanded to {octets(len(carried) // 2)}:")
+        console.print(f"The datagram it carries, expanded to {plural(len(carried) // 2, 'octet')}:")
         hex_block(console, carried)
         console.print()
     elif seen["fragment_octets"]:
         carried = seen["fragment_octets"]
         console.print(
-            f"The piece of a datagram it carries, expanded to {octets(len(carried) // 2)}:"
+            f"The piece of a datagram it carries, expanded to {plural(len(carried) // 2, 'octet')}:"
         )
         hex_block(console, carried)
         console.print()

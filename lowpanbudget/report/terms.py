@@ -39,15 +39,15 @@ def find(text: str) -> list[dict[str, Any]]:
     key = _key(alias) if alias else wanted
     exact = [term for term in everything if key in _keys(term.name)]
     if exact:
-        return _made(exact)
+        return _explanations(exact)
     named = list(findings())
     exact = [term for term in named if wanted == _key(term.name)]
     if exact:
-        return _made(exact)
+        return _explanations(exact)
     words = set(wanted.split())
     close = [term for term in everything if words and words <= set(_key(term.name).split())]
     if 0 < len(close) <= _MOST_SHOWN:
-        return _made(close)
+        return _explanations(close)
     if close:
         names = ", ".join(dict.fromkeys(term.name for term in close))
         raise RequestError(f"{text!r} is part of {len(close)} terms", hint=f"Which one: {names}?")
@@ -58,14 +58,14 @@ def find(text: str) -> list[dict[str, Any]]:
     raise RequestError(f"there is no term {text!r}", hint=hint)
 
 
-def _made(found: list[Term]) -> list[dict[str, Any]]:
+def _explanations(matches: list[Term]) -> list[dict[str, Any]]:
     """Return explanations; the same field of several headers stands there once for each."""
-    made = []
-    for term in found:
+    explanations = []
+    for term in matches:
         explained = term.make()
-        if explained not in made:
-            made.append(explained)
-    return made
+        if explained not in explanations:
+            explanations.append(explained)
+    return explanations
 
 
 def terms() -> Iterator[Term]:
@@ -153,31 +153,32 @@ def table(entry: TableEntry) -> dict[str, Any]:
         "term": f"{entry.name} ({entry.form})" if shared else entry.name,
         "text": entry.title,
     }
-    found = entry.table
-    if isinstance(found, Header):
+    layout = entry.table
+    if isinstance(layout, Header):
         return base | {
             "kind": "header",
-            "cite": str(found.cite),
-            "link": found.cite.link,
-            "octets": found.octets,
-            "bit_order": "least significant first" if found.order == "little" else "most significant first",
-            "fields": list(_places(found)),
-            "choices": [_choice(choice) for choice in found.choices],
+            "cite": str(layout.cite),
+            "link": layout.cite.link,
+            "octets": layout.octets,
+            "bit_order": "least significant first" if layout.order == "little" else "most significant first",
+            "fields": list(_places(layout)),
+            "choices": [_choice(choice) for choice in layout.choices],
         }  # fmt: skip
-    if isinstance(found, Patterns):
+    if isinstance(layout, Patterns):
         rows = [
-            {"code": row.bits, "meaning": row.name, "cite": str(row.cite)} for row in found.patterns
+            {"code": row.bits, "meaning": row.name, "cite": str(row.cite)}
+            for row in layout.patterns
         ]
-        cite = {"kind": "first octet", "cite": str(found.cite), "link": found.cite.link}
+        cite = {"kind": "first octet", "cite": str(layout.cite), "link": layout.cite.link}
         return base | cite | {"rows": rows}
-    if isinstance(found, Choice):
-        return base | {"kind": "field", **_choice(found)}
-    return base | _listing(found)
+    if isinstance(layout, Choice):
+        return base | {"kind": "field", **_choice(layout)}
+    return base | _listing(layout)
 
 
-def _listing(found: Listing) -> dict[str, Any]:
-    rows = [dict(zip(found.columns, row, strict=True)) for row in found.rows]
-    return {"kind": "listing", "cite": str(found.cite), "link": found.cite.link, "rows": rows}
+def _listing(listing: Listing) -> dict[str, Any]:
+    rows = [dict(zip(listing.columns, row, strict=True)) for row in listing.rows]
+    return {"kind": "listing", "cite": str(listing.cite), "link": listing.cite.link, "rows": rows}
 
 
 def _places(header: Header) -> Iterator[dict[str, Any]]:

@@ -33,7 +33,7 @@ def _title(cell: ShownValue) -> str:
 
 
 def exact(value: Any) -> Any:
-    """Return values with fractions for decimals, which ``view.plain`` makes numbers where they stay exact."""
+    """Return values with fractions for decimals, which ``view.data_of`` makes numbers where they stay exact."""
     if isinstance(value, Decimal):
         return Fraction(value)
     if isinstance(value, dict):

@@ -15,16 +15,16 @@ from lowpanbudget.cites import Cite
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.findings.finding import Finding
 
-Plain = dict[str, Any]
+Data = dict[str, Any]
 UNREAD = ("not decoded", "sealed payload")  # names of spans whose octets nobody could read
 
 
-def plain(value: Any) -> Any:
+def data_of(value: Any) -> Any:
     """Return a value of any kind as plain data."""
     if value is None or isinstance(value, bool | str):
         return value
     if isinstance(value, Enum):
-        return plain(value.value)
+        return data_of(value.value)
     if isinstance(value, int):
         return value
     if isinstance(value, float):
@@ -38,31 +38,33 @@ def plain(value: Any) -> Any:
     if isinstance(value, LowpanError):
         return fault(value)
     if isinstance(value, Mapping):
-        return {str(plain(key)): plain(item) for key, item in value.items()}
+        return {str(data_of(key)): data_of(item) for key, item in value.items()}
     return _compound(value)
 
 
-def findings(found: Iterable[Finding]) -> list[Plain]:
+def findings(results: Iterable[Finding]) -> list[Data]:
     """Return findings of captures and designs, severity and certainty in words."""
     return [
         {
-            **plain(finding),
+            **data_of(finding),
             "severity": finding.severity.word,
             "certainty": finding.certainty.value,
             "link": finding.cite.link,
             "has_weight": finding.has_weight,
         }
-        for finding in found
+        for finding in results
     ]
 
 
 def _compound(value: Any) -> Any:
     if isinstance(value, tuple) and hasattr(value, "_fields"):
-        return {name: plain(getattr(value, name)) for name in value._fields}
+        return {name: data_of(getattr(value, name)) for name in value._fields}
     if isinstance(value, list | tuple | set | frozenset):
-        return [plain(item) for item in value]
+        return [data_of(item) for item in value]
     if is_dataclass(value) and not isinstance(value, type):
-        return {part.name: plain(getattr(value, part.name)) for part in fields(value) if part.repr}
+        return {
+            part.name: data_of(getattr(value, part.name)) for part in fields(value) if part.repr
+        }
     return str(value)
 
 
@@ -77,7 +79,7 @@ def _fraction(value: Fraction) -> int | float | str:
     return number if Fraction(str(number)) == value else str(value)
 
 
-def fault(error: LowpanError) -> Plain:
+def fault(error: LowpanError) -> Data:
     """Return an error: its kind, message, place, clause and hint."""
     return {
         "kind": type(error).__name__,
@@ -89,26 +91,26 @@ def fault(error: LowpanError) -> Plain:
     }
 
 
-def layered(layers: Iterable[object]) -> list[Plain]:
+def layered(layers: Iterable[object]) -> list[Data]:
     """Return decoded headers in order, each with its ``kind``."""
-    return [{"kind": type(layer).__name__, **plain(layer)} for layer in layers]
+    return [{"kind": type(layer).__name__, **data_of(layer)} for layer in layers]
 
 
-def result(value: Any, *names: str) -> Plain:
+def result(value: Any, *names: str) -> Data:
     """Return the named attributes of a result; ``layers`` get their kinds."""
     return {
-        name: layered(value.layers) if name == "layers" else plain(getattr(value, name))
+        name: layered(value.layers) if name == "layers" else data_of(getattr(value, name))
         for name in names
     }
 
 
-def segments(spans: Sequence[Span]) -> list[Plain]:
+def segments(spans: Sequence[Span]) -> list[Data]:
     """Return the runs of spans of one layer: ``layer``, ``kind``, ``label``, ``offset_bits``, ``bits``, ``spans``.
 
     What could not be read is a run of its own ``kind``. A layer that comes back later, as a trailer does, is labelled
     with what stands there.
     """
-    runs: list[Plain] = []
+    runs: list[Data] = []
     for span in spans:
         kind = span.name if span.name in UNREAD else span.layer
         if not runs or (runs[-1]["kind"], runs[-1]["layer"]) != (kind, span.layer):
@@ -132,32 +134,32 @@ def segments(spans: Sequence[Span]) -> list[Plain]:
 
 def rows(
     spans: Sequence[Span], octets: bytes | None = None, sealed: tuple[int, int] = (0, 0)
-) -> list[Plain]:
+) -> list[Data]:
     """Return each span with its place as people count: octet range, bit range, and what was sent.
 
     ``octets`` are the frame's, if there are any; those in the range ``sealed`` went encrypted and are not shown.
     """
-    found = []
+    table = []
     for span in spans:
         first, bit = divmod(span.offset_bits, 8)
         last = (span.offset_bits + span.bits - 1) // 8
-        whole = bit == 0 and span.bits % 8 == 0
-        row = plain(span)
+        in_octets = bit == 0 and span.bits % 8 == 0
+        row = data_of(span)
         row["octet"] = f"{first}" if first == last else f"{first}-{last}"
-        row["part"] = "" if whole else _bit_range(bit, span.bits)
-        row["octets"] = span.bits // 8 if whole else None
-        row["sent"] = _sent(span, whole, octets, first < sealed[1] and last >= sealed[0])
+        row["part"] = "" if in_octets else _bit_range(bit, span.bits)
+        row["octets"] = span.bits // 8 if in_octets else None
+        row["sent"] = _sent(span, in_octets, octets, first < sealed[1] and last >= sealed[0])
         row["says"] = _says(span, row["sent"])
-        found.append(row)
-    return found
+        table.append(row)
+    return table
 
 
 def _bit_range(bit: int, bits: int) -> str:
     return f"{bit}" if bits == 1 else f"{bit}-{bit + bits - 1}"
 
 
-def _sent(span: Span, whole: bool, octets: bytes | None, sealed: bool) -> str:
-    if not whole:
+def _sent(span: Span, in_octets: bool, octets: bytes | None, sealed: bool) -> str:
+    if not in_octets:
         return f"{span.value:0{span.bits}b}" if isinstance(span.value, int) else ""
     if octets is None or sealed:
         return ""
@@ -174,5 +176,5 @@ def _says(span: Span, sent: str) -> str:
     if isinstance(value, int) and not isinstance(value, bool):
         return f"{value} ({value:#0{2 + (span.bits + 3) // 4}x})" if span.bits > 8 else f"{value}"
     if isinstance(value, tuple):
-        return ", ".join("none" if part is None else str(plain(part)) for part in value)
-    return "" if value is None else str(plain(value))
+        return ", ".join("none" if part is None else str(data_of(part)) for part in value)
+    return "" if value is None else str(data_of(value))

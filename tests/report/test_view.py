@@ -34,19 +34,21 @@ from lowpanbudget.report.screen import Screen, encodable, harmless
     ],
 )
 def test_plain(value: Any, expected: Any) -> None:
-    assert view.plain(value) == expected
+    assert view.data_of(value) == expected
 
 
 def test_a_key_is_never_in_it() -> None:
     key = Key(bytes(range(16)), index=3)
-    text = machine.document(key=view.plain(key), keys=view.plain([key]), by={"a": view.plain(key)})
+    text = machine.document(
+        key=view.data_of(key), keys=view.data_of([key]), by={"a": view.data_of(key)}
+    )
     assert bytes(range(16)).hex() not in text
     assert '"index": 3' in text
 
 
 def test_faults() -> None:
     fault = Truncated("too short", offset=4, layer="X", cite=Cite("RFC 1", "2"), hint="more")
-    assert view.plain(fault) == {
+    assert view.data_of(fault) == {
         "kind": "Truncated", "message": "too short", "offset": 4, "layer": "X", "cite": "RFC 1 §2", "hint": "more",
     }  # fmt: skip
 
@@ -54,7 +56,7 @@ def test_faults() -> None:
 @given(st.binary(max_size=130))
 def test_any_frame_becomes_json(octets: bytes) -> None:
     frame = decode_frame(octets)
-    text = machine.document(frame=view.plain(frame), layers=view.layered(frame.layers))
+    text = machine.document(frame=view.data_of(frame), layers=view.layered(frame.layers))
     back = json.loads(text)
     assert back["version"] == 1
     assert text.isascii()
