@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from capture.captures import (
     CONTEXTS,
+    DESIGN,
     KEY,
     eui,
     frames_of,
@@ -27,8 +28,6 @@ from lowpanbudget.capture.files.writing import PcapWriter, write_pcap
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.shrink import Counters, Shrinker, shrink
 from lowpanbudget.design.load import parse_design
-
-from .test_tracing import DESIGN
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 A, B = eui(1), eui(2)

@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 from capture.captures import (
     CONTEXTS,
+    DESIGN,
     KEY,
     PAN,
     PREFIX,
@@ -62,7 +63,7 @@ from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.reassembly import Complete, Discarded, TimedOut
 from lowpanbudget.stack.recoverable import recoverable
 
-VECTORS = Path(__file__).parents[2] / "vectors"
+VECTORS = Path(__file__).parents[3] / "vectors"
 A, B = eui(1), eui(2)
 
 
@@ -638,79 +639,6 @@ def test_retransmissions_and_copies() -> None:
 
 
 # --- a design ---------------------------------------------------------------------------------------
-
-DESIGN = """
-title = "A records archive"
-[link]
-frame_version = 1
-addresses = "extended"
-pan_id = 0x51b7
-[[context]]
-id = 0
-prefix = "2001:db8:7:1::/64"
-[[station]]
-name = "logger"
-role = "node"
-extended = "02:00:5e:ef:10:00:00:01"
-prefix = "2001:db8:7:1::/64"
-[[station]]
-name = "sink"
-role = "collector"
-extended = "02:00:5e:ef:10:00:00:02"
-prefix = "2001:db8:7:1::/64"
-[[flow]]
-name = "climate"
-source = "logger"
-destination = "sink"
-source_port = 0xf0b1
-destination_port = 0xf0b2
-messages = ["climate", "alarm"]
-[[flow]]
-name = "ask"
-source = "sink"
-destination = "logger"
-source_port = 61000
-destination_port = 5683
-messages = ["alarm"]
-coap = { code = "POST", path = "/a" }
-[[message]]
-name = "climate"
-byte_order = "big"
-bit_order = "msb-first"
-layout = "bit-packed"
-[[message.field]]
-kind = "constant"
-name = "kind"
-value = 1
-bits = 8
-[[message.field]]
-kind = "array"
-name = "reading"
-min_length = 1
-max_length = 4
-[message.field.element]
-kind = "group"
-[[message.field.element.field]]
-kind = "number"
-name = "temperature"
-min = -30
-max = 60
-step = 0.5
-unit = "Cel"
-[[message]]
-name = "alarm"
-byte_order = "big"
-bit_order = "msb-first"
-layout = "octet-aligned"
-[[message.field]]
-kind = "constant"
-name = "kind"
-value = 2
-bits = 8
-[[message.field]]
-kind = "boolean"
-name = "door"
-"""
 
 
 def test_messages_of_a_design() -> None:
