@@ -217,7 +217,7 @@ class Archive:
             for number, context in air.design.contexts.items()
         )
         border = AuthoritativeBorderRouter(
-            version_low=1, border_router=archive_ip(0), valid_lifetime=600
+            version=1, border_router=archive_ip(0), valid_lifetime=600
         )
         for at in (10.0, 7210.0):
             message = nd.RouterAdvertisement(

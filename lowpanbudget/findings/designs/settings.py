@@ -76,7 +76,7 @@ def advertisement_does_not_fit(draft: Draft, _design: Draft) -> Hits:
             for n, c in contexts
             if c.prefix.prefixlen
         ),
-        AuthoritativeBorderRouter(version_low=1, border_router=address),
+        AuthoritativeBorderRouter(version=1, border_router=address),
         SourceLinkLayerAddress(address=link),
     )
     source, writer = local.ip(form), Writer()

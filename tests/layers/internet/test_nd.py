@@ -278,8 +278,7 @@ any_option = st.one_of(
     ),
     st.builds(
         lowpan.AuthoritativeBorderRouter,
-        version_low=numbers(16),
-        version_high=numbers(16),
+        version=numbers(32),
         border_router=addresses,
         valid_lifetime=numbers(16),
     ),

@@ -7,9 +7,21 @@
 
 from ipaddress import IPv6Address, IPv6Network
 
+from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Context
-from lowpanbudget.fields import Address, OctetString, Prefix, bits, part, structure
+from lowpanbudget.errors import RequestError
+from lowpanbudget.fields import (
+    Address,
+    Drawing,
+    LayoutPart,
+    OctetString,
+    Prefix,
+    Values,
+    bits,
+    part,
+    structure,
+)
 
 MINUTE = 60  # RFC 6775 counts its lifetimes "in units of 60 seconds"
 ABRO_DEFAULT = 10_000  # RFC 6775 section 4.3: what a Valid Lifetime of 0 stands for
@@ -101,19 +113,44 @@ class ContextOption:
         return self.valid_lifetime == 0
 
 
+class _Version(LayoutPart):
+    """A number of 32 bits whose lower half stands first."""
+
+    @property
+    def size(self) -> str:
+        return "32 bits, the lower half first"
+
+    def read(self, reader: Reader, _values: Values, layout: Drawing) -> int:
+        low, high = (reader.number(2, name, "", layout.cite) for name in self._halves())
+        return high << 16 | low
+
+    def write(self, writer: Writer, value: int, _values: Values, layout: Drawing) -> None:
+        if not 0 <= value < 1 << 32:
+            raise RequestError(f"{self.name} {value} does not fit 32 bits", cite=layout.cite)
+        for name, half in zip(self._halves(), (value & 0xFFFF, value >> 16), strict=True):
+            writer.number(2, half, name, "", layout.cite)
+
+    def _halves(self) -> tuple[str, str]:
+        return f"{self.name} low", f"{self.name} high"
+
+
 @structure("authoritative border router option", rfc(6775, "4.3"), sizes=(24,))
 class AuthoritativeBorderRouter:
     """The border router (ABRO) whose set of prefixes and contexts has this version; lifetime in units of 60 seconds."""
 
-    version_low: int = bits(16)
-    version_high: int = bits(16, default=0)
+    version: int = part(_Version)
     valid_lifetime: int = bits(16, lambda value: minutes(value or ABRO_DEFAULT), default=0)
     border_router: IPv6Address = part(Address, "address of the 6LBR")
 
     @property
-    def version(self) -> int:
-        """Return the version, whose lower 16 bits stand first."""
-        return self.version_high << 16 | self.version_low
+    def version_low(self) -> int:
+        """Return the lower 16 bits, which stand first."""
+        return self.version & 0xFFFF
+
+    @property
+    def version_high(self) -> int:
+        """Return the upper 16 bits."""
+        return self.version >> 16
 
     @property
     def lifetime_s(self) -> int:
