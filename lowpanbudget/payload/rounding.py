@@ -6,8 +6,8 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.payload.exact import EXACT
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.group import held_in
-from lowpanbudget.payload.kinds.interfaces import Held
+from lowpanbudget.payload.kinds.group import single_values
+from lowpanbudget.payload.kinds.interfaces import SingleValue
 
 
 class Rounding(NamedTuple):
@@ -25,13 +25,13 @@ def roundings(
     """Return the rounding of each number in the values of a message; special codes are no numbers."""
     return tuple(
         rounding
-        for held in held_in(fields, sent)
+        for held in single_values(fields, sent)
         if held.field.rounds
         for rounding in _number(held, given)
     )
 
 
-def _number(held: Held, given: Mapping[str, Any]) -> Iterator[Rounding]:
+def _number(held: SingleValue, given: Mapping[str, Any]) -> Iterator[Rounding]:
     value: Any = given
     for part in held.path:
         value = value.get(part) if isinstance(value, Mapping) else value[part]

@@ -2,7 +2,7 @@
 
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.kinds.group import held_in
+from lowpanbudget.payload.kinds.group import single_values
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.tree import path_text, walk
 from lowpanbudget.payload.words import joined, text_of
@@ -28,7 +28,7 @@ def shown_values(message: Message, values: dict[str, Any]) -> tuple[ShownValue, 
             held.field.meaning(held.value, held.scope),
             held.order,
         )
-        for held in held_in(message.fields, values)
+        for held in single_values(message.fields, values)
     )
 
 

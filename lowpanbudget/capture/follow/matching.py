@@ -9,7 +9,7 @@ from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.coap import message as coap
-from lowpanbudget.payload.kinds.group import held_in
+from lowpanbudget.payload.kinds.group import single_values
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.words import joined
 from lowpanbudget.stack.frame import Frame
@@ -117,5 +117,5 @@ def _same_request(planned: coap.CoapMessage, seen: coap.CoapMessage) -> bool:
 
 
 def _readings(message: Message, values: dict[str, Any]) -> Iterator[MessageValue]:
-    for held in held_in(message.fields, values):
+    for held in single_values(message.fields, values):
         yield MessageValue(joined(held.path), held.value, getattr(held.field, "unit", ""))

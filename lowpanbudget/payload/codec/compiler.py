@@ -9,7 +9,7 @@ from lowpanbudget.payload.codec.order import Order, from_mixed, to_mixed
 from lowpanbudget.payload.codec.steps import Steps
 from lowpanbudget.payload.flaws import Flaw, Path
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.interfaces import At, Earlier
+from lowpanbudget.payload.kinds.interfaces import EarlierField, FieldPlace
 from lowpanbudget.payload.kinds.leaf import Leaf
 from lowpanbudget.payload.kinds.names import name_flaw
 from lowpanbudget.payload.kinds.reserved import ReservedBits
@@ -29,7 +29,7 @@ class Compiler:
         self._fields = 0
         # Names that anything refers to; their fields keep a value for later.
         self._referred = references(fields, MAX_DEPTH + 2)
-        self.root = self.group(fields, At({}, (), 0))
+        self.root = self.group(fields, FieldPlace({}, (), 0))
         if not self.flaws and self.root is not None:
             self._judge_size(self.root)
 
@@ -52,7 +52,7 @@ class Compiler:
         """Return whether a later field refers to this name."""
         return name in self._referred
 
-    def group(self, fields: tuple[Field, ...], at: At) -> GroupNode | None:
+    def group(self, fields: tuple[Field, ...], at: FieldPlace) -> GroupNode | None:
         """Return the compiled fields of a group, or None if a flaw of them makes that impossible."""
         if at.depth > MAX_DEPTH:
             self.flaw(at.path, f"groups more than {MAX_DEPTH} deep", "Flatten the message")
@@ -68,7 +68,7 @@ class Compiler:
                         (*at.path, "field", index), f"more than {MAX_FIELDS} fields", "Use arrays"
                     )
                 return None
-            where = At(scope, (*at.path, "field", index), at.depth)
+            where = FieldPlace(scope, (*at.path, "field", index), at.depth)
             self._judge_name(field, seen, where.path)
             self._place(field, steps, where.path)
             self._step(field, scope, steps, where)
@@ -120,7 +120,9 @@ class Compiler:
             reserved = ReservedBits("", bits=gap)
             steps.fixed(LeafPlace(reserved, reserved.codec(gap, self.order), 0))
 
-    def _step(self, field: Field, scope: dict[str, Earlier], steps: Steps, at: At) -> None:
+    def _step(
+        self, field: Field, scope: dict[str, EarlierField], steps: Steps, at: FieldPlace
+    ) -> None:
         if field.optional and not field.needs_value:
             self.flaw(
                 (*at.path, "optional"),
@@ -140,12 +142,12 @@ class Compiler:
         slot = None
         if field.referable and referred:
             slot, self._slots = self._slots, self._slots + 1
-            scope[field.name] = Earlier(field, slot, node)
+            scope[field.name] = EarlierField(field, slot, node)
         else:
             scope.pop(field.name, None)  # it hides one of the same name further out
         steps.apart(field, Named(field.name, node, slot))
 
-    def _node(self, field: Field, at: At) -> Node | None:
+    def _node(self, field: Field, at: FieldPlace) -> Node | None:
         """Return the compiled field, or None if it is flawed."""
         own = _flaws(field, self.order)
         self.flaws += [flaw.under(*at.path) for flaw in own]
@@ -153,7 +155,7 @@ class Compiler:
         node = field.node(self, at) if not own or field.bodies() else None
         return None if own else node
 
-    def element(self, field: Field, at: At) -> Node | None:
+    def element(self, field: Field, at: FieldPlace) -> Node | None:
         """Return a compiled element of an array, or None if it is flawed."""
         self._fields += 1
         if field.at is not None:

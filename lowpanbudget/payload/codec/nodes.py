@@ -26,7 +26,7 @@ class Codec(NamedTuple):
     decode: Callable[[int], Any]
 
 
-class Described(Protocol):
+class PlacedField(Protocol):
     """What a place on the wire must know of its field."""
 
     kind: ClassVar[str]
@@ -75,7 +75,7 @@ class Step(Protocol):
 class LeafPlace(NamedTuple):
     """A leaf with its codec for this message, and how many of its bits only round up."""
 
-    leaf: Described
+    leaf: PlacedField
     codec: Codec
     padding: int
 
@@ -119,7 +119,7 @@ class LeafNode:
 class _RunPart(NamedTuple):
     """A field of a run: where it begins, its width, how far up it stands in the number, and what it is."""
 
-    leaf: Described
+    leaf: PlacedField
     offset: int
     width: int
     shift: int

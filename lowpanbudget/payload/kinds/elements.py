@@ -74,15 +74,15 @@ unit = "%RH\""""
         ((element,),) = bodies
         return dataclasses.replace(self, element=element)
 
-    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.FieldPlace) -> Node | None:
         """Return a count and elements."""
         element = planner.element(self.element, at.below("element"))
         return None if element is None else ArrayNode(self, element, planner.order)
 
-    def held(self, held: ask.Held) -> Iterator[ask.Held]:
+    def single_values(self, held: ask.SingleValue) -> Iterator[ask.SingleValue]:
         """Yield the values of all elements."""
         for index, item in enumerate(held.value):
-            yield from self.element.held(held.under(self.element, item, index))
+            yield from self.element.single_values(held.under(self.element, item, index))
 
     def drawn(self, random: Random, known: ask.Known) -> list[Any]:
         """Return any number of elements."""

@@ -127,7 +127,7 @@ bits = 3                                 # room for more names later"""
             names = ", ".join(self.names)
             yield Flaw(("typical",), f"{self.typical!r} is none of the names", f"Names are {names}")
 
-    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.FieldPlace) -> Node | None:
         """Return a place of fixed width; one that a union looks at chooses its option in examples."""
         place = planner.place(self)
         return TagNode(place, self.names) if planner.referred(self.name) else LeafNode(place)

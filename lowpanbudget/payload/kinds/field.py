@@ -129,11 +129,11 @@ class Field:
 
     # --- values
 
-    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.FieldPlace) -> Node | None:
         """Return the compiled field, or None if it is flawed; its own flaws are noted before."""
         raise NotImplementedError
 
-    def held(self, held: ask.Held) -> Iterator[ask.Held]:
+    def single_values(self, held: ask.SingleValue) -> Iterator[ask.SingleValue]:
         """Yield the values without parts that a value of this field is made of."""
         yield held
 

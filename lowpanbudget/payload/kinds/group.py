@@ -57,13 +57,13 @@ unit = "m\""""
         """Return a group of other fields."""
         return dataclasses.replace(self, fields=bodies[0])
 
-    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.FieldPlace) -> Node | None:
         """Return the fields."""
         return planner.group(self.fields, at.below()) if self.fields else None
 
-    def held(self, held: ask.Held) -> Iterator[ask.Held]:
+    def single_values(self, held: ask.SingleValue) -> Iterator[ask.SingleValue]:
         """Yield the values of all fields."""
-        return held_in(self.fields, held.value, held)
+        return single_values(self.fields, held.value, held)
 
     def drawn(self, random: Random, known: ask.Known) -> dict[str, Any]:
         """Return any values, each optional one there or not."""
@@ -158,9 +158,9 @@ def own_time(fields: tuple[Field, ...], base: Field | None) -> TimeOffset | None
     return next((field for field in offsets if field.base == base.name), None)
 
 
-def held_in(
-    fields: tuple[Field, ...], values: Mapping[str, Any], around: ask.Held | None = None
-) -> Iterator[ask.Held]:
+def single_values(
+    fields: tuple[Field, ...], values: Mapping[str, Any], around: ask.SingleValue | None = None
+) -> Iterator[ask.SingleValue]:
     """Yield the single values of a message, or of a group ``around`` them, in the order of the fields."""
     path, order = ((), ()) if around is None else (around.path, around.order)
     outer = ask.Scope({}, {}) if around is None else around.scope
@@ -170,6 +170,6 @@ def held_in(
     for index, field in enumerate(fields):
         if field.carries and field.name in values:
             value = values[field.name]
-            yield from field.held(
-                ask.Held(field, value, (*path, field.name), (*order, index), scope)
+            yield from field.single_values(
+                ask.SingleValue(field, value, (*path, field.name), (*order, index), scope)
             )

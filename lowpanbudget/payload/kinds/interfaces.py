@@ -54,7 +54,7 @@ class Scope(NamedTuple):
     fields: Mapping[str, Any]
 
 
-class Held(NamedTuple):
+class SingleValue(NamedTuple):
     """A value without parts: its field, its place, a key that sorts as the message does, and what stands before it."""
 
     field: Any
@@ -63,9 +63,9 @@ class Held(NamedTuple):
     order: tuple[int, ...]
     scope: Scope
 
-    def under(self, field: Any, value: Any, index: int) -> "Held":
+    def under(self, field: Any, value: Any, index: int) -> "SingleValue":
         """Return an element of a list, or the value of an option."""
-        return Held(field, value, (*self.path, index), (*self.order, index), self.scope)
+        return SingleValue(field, value, (*self.path, index), (*self.order, index), self.scope)
 
 
 class Wish(NamedTuple):
@@ -76,7 +76,7 @@ class Wish(NamedTuple):
     tags: Mapping[str, str]
 
 
-class Earlier(NamedTuple):
+class EarlierField(NamedTuple):
     """An earlier field that later ones may refer to: where its value is kept, and its node."""
 
     field: Any
@@ -84,16 +84,16 @@ class Earlier(NamedTuple):
     node: Node
 
 
-class At(NamedTuple):
+class FieldPlace(NamedTuple):
     """Where a field is compiled: the fields before it by name, the keys of the declaration, the depth of groups."""
 
-    scope: Mapping[str, Earlier]
+    scope: Mapping[str, EarlierField]
     path: Path
     depth: int
 
-    def below(self, *keys: str | int) -> "At":
+    def below(self, *keys: str | int) -> "FieldPlace":
         """Return the place of a field inside."""
-        return At(self.scope, (*self.path, *keys), self.depth + 1)
+        return FieldPlace(self.scope, (*self.path, *keys), self.depth + 1)
 
 
 class Planner(Protocol):
@@ -107,10 +107,10 @@ class Planner(Protocol):
     def place(self, leaf: Any) -> LeafPlace:
         """Return a field of fixed width with its codec, in the byte order of the message."""
 
-    def group(self, fields: Fields, at: At) -> Node | None:
+    def group(self, fields: Fields, at: FieldPlace) -> Node | None:
         """Return compiled fields, or None if they are flawed."""
 
-    def element(self, field: Any, at: At) -> Node | None:
+    def element(self, field: Any, at: FieldPlace) -> Node | None:
         """Return a compiled element of an array, or None if it is flawed."""
 
     def referred(self, name: str) -> bool:

@@ -32,7 +32,7 @@ class Leaf(Field):
         """Return a value of the least, typical or greatest message."""
         return self.sent().example(case)
 
-    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.FieldPlace) -> Node | None:
         """Return a place of fixed width."""
         return LeafNode(planner.place(self))
 

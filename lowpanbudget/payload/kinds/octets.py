@@ -80,7 +80,7 @@ length = 4                    # or min_length and max_length: then the length go
         """Yield what is wrong with the lengths."""
         yield from length_flaws(self, bits_key="length_bits", bits=self.length_bits)
 
-    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.FieldPlace) -> Node | None:
         """Return a place of fixed width, or a length and octets."""
         if self.least != self.most:
             return ContentsNode(self, planner.order)

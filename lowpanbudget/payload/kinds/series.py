@@ -140,11 +140,11 @@ escape = true                 # a whole sample where a difference is too large""
                 f"Use {' or '.join(DELTAS)}",
             )
 
-    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.FieldPlace) -> Node | None:
         """Return a count, a sample and differences."""
         return SeriesNode(self, LeafNode(planner.place(self.number())), planner.order)
 
-    def held(self, held: ask.Held) -> Iterator[ask.Held]:
+    def single_values(self, held: ask.SingleValue) -> Iterator[ask.SingleValue]:
         """Yield the samples."""
         number = self.number()
         for index, sample in enumerate(held.value):

@@ -97,7 +97,7 @@ max = 3600"""
         """Return the name of the time that it counts from."""
         return self.base
 
-    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.FieldPlace) -> Node | None:
         """Return a place that holds the steps since the base."""
         base = at.scope.get(self.base)
         if base is None or base.field.kind != Time.kind or base.field.optional:

@@ -19,7 +19,12 @@ from lowpanbudget.payload.forms.shapes import ChoiceShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field, no_reference
-from lowpanbudget.payload.kinds.group import drawn_values, held_in, record_shape, wished_values
+from lowpanbudget.payload.kinds.group import (
+    drawn_values,
+    record_shape,
+    single_values,
+    wished_values,
+)
 from lowpanbudget.payload.kinds.keys import says
 
 
@@ -86,7 +91,7 @@ when = "service\""""
         """Return the option that the tag among the known values chooses."""
         return next(option for option in self.options if option.when == known[self.tag])
 
-    def node(self, planner: ask.Planner, at: ask.At) -> Node | None:
+    def node(self, planner: ask.Planner, at: ask.FieldPlace) -> Node | None:
         """Return the groups of all options, or None if one is flawed or there are others than the tag has names."""
         tag = at.scope.get(self.tag)
         if tag is None or not isinstance(tag.node, TagNode) or tag.field.optional:
@@ -126,11 +131,11 @@ when = "service\""""
         tag.node.unions.append(nodes)
         return UnionNode(nodes, tag.slot)
 
-    def held(self, held: ask.Held) -> Iterator[ask.Held]:
+    def single_values(self, held: ask.SingleValue) -> Iterator[ask.SingleValue]:
         """Yield the values of the chosen option."""
         option = self.chosen(held.scope.values)
         inside = held._replace(order=(*held.order, self.options.index(option)))
-        return held_in(option.fields, held.value, inside)
+        return single_values(option.fields, held.value, inside)
 
     def drawn(self, random: Random, known: ask.Known) -> dict[str, Any]:
         """Return any values of the chosen option."""
