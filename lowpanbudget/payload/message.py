@@ -93,14 +93,14 @@ class Message:
         marks: list[Mark] = []
         source = BitReader(reader.data[reader.pos : reader.end], self._order, marks)
         values = self._read(source, reader.pos)
-        reader.spans += spans(marks, self._layer, reader.pos * 8)
+        reader.spans += spans(marks, self._order, self._layer, reader.pos * 8)
         reader.pos += (source.position + 7) >> 3
         return values
 
     def write(self, writer: Writer, values: Mapping[str, Any]) -> None:
         """Append the octets of the values, with a span for every field as a receiver reads it."""
         octets = self.pack(values)
-        writer.spans += spans(self._marks(octets), self._layer, writer.pos * 8)
+        writer.spans += spans(self._marks(octets), self._order, self._layer, writer.pos * 8)
         writer.data += octets
 
     def example(self, case: Case) -> dict[str, Any]:

@@ -9,15 +9,17 @@ from collections.abc import Iterator
 
 from lowpanbudget.bits import Span
 from lowpanbudget.payload.bitmap import ROLES
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.stream import Mark
 from lowpanbudget.payload.words import joined, text_of
 
 
-def spans(marks: list[Mark], layer: str, offset_bits: int) -> Iterator[Span]:
+def spans(marks: list[Mark], order: Order, layer: str, offset_bits: int) -> Iterator[Span]:
     """Yield a span for each run of bits; the first bit of the message is bit ``offset_bits`` of the frame."""
     for mark in marks:
         name, meaning = _words(mark)
-        yield Span(offset_bits + mark.offset, mark.bits, layer, name, mark.value, meaning, None)
+        at = offset_bits + mark.offset
+        yield Span(at, mark.bits, layer, name, mark.value, meaning, None, order=order.stream)
 
 
 def _words(mark: Mark) -> tuple[str, str]:
