@@ -18,7 +18,7 @@ from lowpanbudget.payload.codec.compiler import Compiler
 from lowpanbudget.payload.codec.groups import GroupNode
 from lowpanbudget.payload.codec.nodes import Case
 from lowpanbudget.payload.codec.order import BIT_ORDERS, BYTE_ORDERS, LAYOUTS, Order
-from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Mark
+from lowpanbudget.payload.codec.stream import Mark, MessageReader, MessageWriter
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage, Misfit
 from lowpanbudget.payload.forms.cddl import cddl
 from lowpanbudget.payload.kinds.field import Field
@@ -73,7 +73,7 @@ class Message:
                 f"message {self.name}: octets are wanted, not a {type(octets).__name__}",
                 hint="Give bytes; of hexadecimal text: bytes.fromhex(text)",
             )
-        source = BitReader(octets, self._order)
+        source = MessageReader(octets, self._order)
         values = self._read(source, 0)
         if source.left >= 8 and not ignore_tail:
             used = (source.position + 7) >> 3
@@ -91,7 +91,7 @@ class Message:
         ``reader`` passes the octets of the message; what is behind it is left unread. Errors are those of ``unpack``.
         """
         marks: list[Mark] = []
-        source = BitReader(reader.data[reader.pos : reader.end], self._order, marks)
+        source = MessageReader(reader.data[reader.pos : reader.end], self._order, marks)
         values = self._read(source, reader.pos)
         reader.spans += spans(marks, self._order, self._layer, reader.pos * 8)
         reader.pos += (source.position + 7) >> 3
@@ -216,7 +216,7 @@ class Message:
     def _layer(self) -> str:
         return f"message {self.name}"
 
-    def _read(self, source: BitReader, before: int) -> dict[str, Any]:
+    def _read(self, source: MessageReader, before: int) -> dict[str, Any]:
         """Return the values; ``before`` octets stand before those of the source."""
         try:
             values = self._root.read(source, {})
@@ -232,11 +232,11 @@ class Message:
 
     def _marks(self, octets: bytes) -> list[Mark]:
         marks: list[Mark] = []
-        self._read(BitReader(octets, self._order, marks), 0)
+        self._read(MessageReader(octets, self._order, marks), 0)
         return marks
 
-    def _write(self, values: Mapping[str, Any]) -> BitWriter:
-        out = BitWriter(self._order)
+    def _write(self, values: Mapping[str, Any]) -> MessageWriter:
+        out = MessageWriter(self._order)
         try:
             self._root.write(out, values, {})
         except Misfit as fault:

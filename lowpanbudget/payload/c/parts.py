@@ -40,7 +40,7 @@ class Struct(NamedTuple):
     remark: str = ""
 
 
-class Definition(NamedTuple):
+class Macro(NamedTuple):
     """A constant; one without a name is a remark on those that follow."""
 
     name: str
@@ -55,7 +55,7 @@ class SourceUnit:
     names: Names
     order: Order
     floats: bool
-    constants: list[Definition] = dataclasses.field(default_factory=list)
+    constants: list[Macro] = dataclasses.field(default_factory=list)
     structs: list[Struct] = dataclasses.field(default_factory=list)
     errors: dict[str, Spot] = dataclasses.field(default_factory=dict)
     places: dict[tuple[str, ...], int] = dataclasses.field(default_factory=dict)
@@ -86,12 +86,12 @@ class SourceUnit:
     def constant(self, spot: Spot, suffix: str, value: str, remark: str = "") -> str:
         """Add a constant and return its name."""
         name = self.names.macro(suffix, spot, fresh=True)
-        self.constants.append(Definition(name, value, remark))
+        self.constants.append(Macro(name, value, remark))
         return name
 
     def headed(self, text: str) -> None:
         """Add a remark above the constants that follow."""
-        self.constants.append(Definition("", "", text))
+        self.constants.append(Macro("", "", text))
 
 
 class FieldPart:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from lowpanbudget.payload.codec.order import Order, from_mixed, to_mixed
-from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
+from lowpanbudget.payload.codec.stream import MessageReader, MessageWriter, Note
 from lowpanbudget.payload.flaws import Misfit
 
 
@@ -21,13 +21,13 @@ class Count:
         self._least, self._most, self._order = least, most, order
         self._swap = order.mixed and self.width > 8
 
-    def write(self, out: BitWriter, count: int) -> None:
+    def write(self, out: MessageWriter, count: int) -> None:
         """Append a count, which the caller has checked."""
         code = count - self._least
         wire = to_mixed(code, self.width, self._order) if self._swap else code
         out.put(wire, self.width)
 
-    def read(self, source: BitReader) -> int:
+    def read(self, source: MessageReader) -> int:
         """Return the next count."""
         start = source.position
         code = source.take(self.width)

@@ -6,7 +6,7 @@ from typing import Any
 
 from lowpanbudget.payload.codec.nodes import Case, LeafNode, LeafPlace, Node, Scope, Step
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
+from lowpanbudget.payload.codec.stream import MessageReader, MessageWriter, Note
 from lowpanbudget.payload.flaws import NO_VALUE, Misfit
 from lowpanbudget.payload.kinds.field import Field
 
@@ -22,7 +22,7 @@ class Named:
         self.slot = slot
         self.least, self.greatest = node.least, node.greatest
 
-    def write(self, out: BitWriter, values: Mapping[str, Any], scope: Scope) -> None:
+    def write(self, out: MessageWriter, values: Mapping[str, Any], scope: Scope) -> None:
         """Append the field."""
         out.path.append(self.name)
         value = values.get(self.name)
@@ -33,7 +33,7 @@ class Named:
             self._remember(value, scope)
         out.path.pop()
 
-    def read(self, source: BitReader, values: dict[str, Any], scope: Scope) -> None:
+    def read(self, source: MessageReader, values: dict[str, Any], scope: Scope) -> None:
         """Read the field."""
         source.path.append(self.name)
         value = values[self.name] = self.node.read(source, scope)
@@ -86,12 +86,12 @@ class Maybe:
         self.name = field.name
         self.least, self.greatest = 0, step.greatest
 
-    def write(self, out: BitWriter, values: Mapping[str, Any], scope: Scope) -> None:
+    def write(self, out: MessageWriter, values: Mapping[str, Any], scope: Scope) -> None:
         """Append the field if it has a value."""
         if values.get(self.name) is not None:
             self._step.write(out, values, scope)
 
-    def read(self, source: BitReader, values: dict[str, Any], scope: Scope) -> None:
+    def read(self, source: MessageReader, values: dict[str, Any], scope: Scope) -> None:
         """Read the field; the group asks only when it is there."""
         self._step.read(source, values, scope)
 
@@ -126,7 +126,7 @@ class GroupNode:
         self.least = self.presence_bits + sum(step.least for step in steps)
         self.greatest = self.presence_bits + sum(step.greatest for step in steps)
 
-    def write(self, out: BitWriter, value: Any, scope: Scope) -> None:
+    def write(self, out: MessageWriter, value: Any, scope: Scope) -> None:
         """Append presence bits and fields."""
         if type(value) is not dict and not isinstance(value, Mapping):
             raise Misfit(f"is a {type(value).__name__}", hint="Give a dictionary of values by name")
@@ -137,7 +137,7 @@ class GroupNode:
         for step in self._steps:
             step.write(out, value, scope)
 
-    def read(self, source: BitReader, scope: Scope) -> dict[str, Any]:
+    def read(self, source: MessageReader, scope: Scope) -> dict[str, Any]:
         """Return the fields by name; absent ones are not in the dictionary."""
         values: dict[str, Any] = {}
         if not self._optional:
@@ -160,7 +160,7 @@ class GroupNode:
     def _weight(self, index: int) -> int:
         return 1 << (self.presence_bits - 1 - index) if self._msb else 1 << index
 
-    def _write_presence(self, out: BitWriter, values: Mapping[str, Any]) -> None:
+    def _write_presence(self, out: MessageWriter, values: Mapping[str, Any]) -> None:
         bits = self.presence_bits
         present = tuple(name for name in self._optional if values.get(name) is not None)
         code = sum(
@@ -168,7 +168,7 @@ class GroupNode:
         )
         out.put(code, bits)
 
-    def _read_presence(self, source: BitReader) -> tuple[str, ...]:
+    def _read_presence(self, source: MessageReader) -> tuple[str, ...]:
         start = source.position
         code = source.take(self.presence_bits)
         present = tuple(

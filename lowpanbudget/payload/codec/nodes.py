@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, ClassVar, Literal, NamedTuple, Protocol
 
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
+from lowpanbudget.payload.codec.stream import MessageReader, MessageWriter, Note
 from lowpanbudget.payload.flaws import NO_VALUE, Misfit
 
 Case = Literal["least", "typical", "greatest"]
@@ -46,10 +46,10 @@ class Node(Protocol):
     least: int
     greatest: int
 
-    def write(self, out: BitWriter, value: Any, scope: Scope) -> None:
+    def write(self, out: MessageWriter, value: Any, scope: Scope) -> None:
         """Append the value."""
 
-    def read(self, source: BitReader, scope: Scope) -> Any:
+    def read(self, source: MessageReader, scope: Scope) -> Any:
         """Return the next value."""
 
     def example(self, case: Case, scope: Scope) -> Any:
@@ -62,10 +62,10 @@ class Step(Protocol):
     least: int
     greatest: int
 
-    def write(self, out: BitWriter, values: Mapping[str, Any], scope: Scope) -> None:
+    def write(self, out: MessageWriter, values: Mapping[str, Any], scope: Scope) -> None:
         """Append the fields."""
 
-    def read(self, source: BitReader, values: dict[str, Any], scope: Scope) -> None:
+    def read(self, source: MessageReader, values: dict[str, Any], scope: Scope) -> None:
         """Read the fields into the dictionary."""
 
     def example(self, case: Case, values: dict[str, Any], scope: Scope) -> None:
@@ -91,12 +91,12 @@ class LeafNode:
         self._examples: dict[Case, Any] = {}  # arrays ask for the same one again and again
         self.least = self.greatest = place.codec.width
 
-    def write(self, out: BitWriter, value: Any, scope: Scope) -> None:
+    def write(self, out: MessageWriter, value: Any, scope: Scope) -> None:
         """Append the code of the value."""
         codec = self.place.codec
         out.put(codec.encode(value), codec.width)
 
-    def read(self, source: BitReader, scope: Scope) -> Any:
+    def read(self, source: MessageReader, scope: Scope) -> Any:
         """Return the value of the next code."""
         start = source.position
         code = source.take(self.least)
@@ -146,7 +146,7 @@ class Run:
         self._writes, self._reads, self._parts = tuple(writes), tuple(reads), tuple(parts)
         self._examples: dict[Case, dict[str, Any]] = {}
 
-    def write(self, out: BitWriter, values: Mapping[str, Any], scope: Scope) -> None:
+    def write(self, out: MessageWriter, values: Mapping[str, Any], scope: Scope) -> None:
         """Append all fields."""
         word, name = 0, ""
         get = values.get
@@ -158,7 +158,7 @@ class Run:
             raise _explained(fault, values, name) from None
         out.put(word, self.least)
 
-    def read(self, source: BitReader, values: dict[str, Any], scope: Scope) -> None:
+    def read(self, source: MessageReader, values: dict[str, Any], scope: Scope) -> None:
         """Read all fields."""
         start, name = source.position, ""
         try:
@@ -185,7 +185,7 @@ class Run:
             }
         values.update(self._examples[case])
 
-    def _short(self, source: BitReader) -> None:
+    def _short(self, source: MessageReader) -> None:
         """Complain about the first field that is not whole."""
         start, left = source.position, source.left
         for part in self._parts:
@@ -194,7 +194,9 @@ class Run:
                 source.position = start + part.offset
                 source.take(part.width)
 
-    def _mark(self, source: BitReader, start: int, values: Mapping[str, Any], word: int) -> None:
+    def _mark(
+        self, source: MessageReader, start: int, values: Mapping[str, Any], word: int
+    ) -> None:
         for leaf, offset, width, shift, note in self._parts:
             value = values.get(leaf.name) if leaf.carries else word >> shift & (1 << width) - 1
             source.mark(start + offset, width, note, value, leaf.name)

@@ -6,7 +6,7 @@ from lowpanbudget.payload.codec.counted import Count
 from lowpanbudget.payload.codec.grid import Stepped
 from lowpanbudget.payload.codec.nodes import Case, LeafNode, Scope
 from lowpanbudget.payload.codec.order import Order, from_mixed, to_mixed
-from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
+from lowpanbudget.payload.codec.stream import MessageReader, MessageWriter, Note
 from lowpanbudget.payload.flaws import Misfit
 
 
@@ -69,7 +69,7 @@ class SeriesNode:
         self.least = self._count.width + (width + (field.least - 1) * least if field.least else 0)
         self.greatest = self._count.width + width + (field.most - 1) * greatest
 
-    def write(self, out: BitWriter, value: Any, scope: Scope) -> None:
+    def write(self, out: MessageWriter, value: Any, scope: Scope) -> None:
         """Append count, first sample and differences."""
         count = self._count.check(value)
         if self._count.width:
@@ -85,7 +85,7 @@ class SeriesNode:
             before = steps
             out.path.pop()
 
-    def read(self, source: BitReader, scope: Scope) -> list[Any]:
+    def read(self, source: MessageReader, scope: Scope) -> list[Any]:
         """Return the next samples."""
         count = self._count.read(source) if self._count.width else self._field.least
         low, high = self._span
@@ -110,7 +110,7 @@ class SeriesNode:
             source.path.pop()
         return items
 
-    def _after_escape(self, source: BitReader) -> Any:
+    def _after_escape(self, source: MessageReader) -> Any:
         """Return a whole sample."""
         start = source.position
         code = source.take(self._sample.least)
@@ -165,7 +165,7 @@ class FixedDeltas:
         """Return the swing of a series of the greatest size."""
         return span if self._field.escape else min(span, self._escape - 1)
 
-    def write(self, out: BitWriter, delta: int, code: int) -> None:
+    def write(self, out: MessageWriter, delta: int, code: int) -> None:
         """Append a difference, or the escape and the sample's own code."""
         half = self._escape
         fits = -half + (1 if self._field.escape else 0) <= delta < half
@@ -181,7 +181,7 @@ class FixedDeltas:
         if not fits:
             out.put(code, self._sample_bits)
 
-    def read(self, source: BitReader) -> int | None:
+    def read(self, source: MessageReader) -> int | None:
         """Return the next difference, or None where a whole sample follows."""
         start = source.position
         code = source.take(self._bits)
@@ -209,7 +209,7 @@ class VariableDeltas:
         """Return the swing of a series of the greatest size."""
         return span
 
-    def write(self, out: BitWriter, delta: int, code: int) -> None:
+    def write(self, out: MessageWriter, delta: int, code: int) -> None:
         """Append a difference."""
         group, rest = self._group, 2 * delta if delta >= 0 else -2 * delta - 1
         more = True
@@ -221,7 +221,7 @@ class VariableDeltas:
                 word = to_mixed(word, group + 1, self._order)
             out.put(word, group + 1)
 
-    def read(self, source: BitReader) -> int:
+    def read(self, source: MessageReader) -> int:
         """Return the next difference."""
         start, group, zigzag = source.position, self._group, 0
         for index in range(self._limit):

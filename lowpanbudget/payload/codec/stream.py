@@ -31,7 +31,7 @@ class Mark(NamedTuple):
     note: Note
 
 
-class BitWriter:
+class MessageWriter:
     """Octets being built."""
 
     __slots__ = ("_bits", "_done", "_msb", "_word", "path")
@@ -77,7 +77,7 @@ class BitWriter:
         self._bits = rest
 
 
-class BitReader:
+class MessageReader:
     """Octets being read, with a bit position; asking for more than there is gives a short ``Misfit``.
 
     With ``marks`` a list, every run of bits is noted there.

@@ -13,7 +13,7 @@ from lowpanbudget.payload.codec.counted import Count
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.codec.stream import BitReader, BitWriter
+from lowpanbudget.payload.codec.stream import MessageReader, MessageWriter
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.senml import SenmlRecord, not_empty, parted
 from lowpanbudget.payload.forms.shapes import ListShape, Shape
@@ -172,7 +172,7 @@ class ArrayNode:
         self.least = self._count.width + field.least * element.least
         self.greatest = self._count.width + field.most * element.greatest
 
-    def write(self, out: BitWriter, value: Any, scope: Slots) -> None:
+    def write(self, out: MessageWriter, value: Any, scope: Slots) -> None:
         """Append count and elements."""
         count = self._count.check(value)
         if self._count.width:
@@ -186,7 +186,7 @@ class ArrayNode:
             element.write(out, item, scope)
             path.pop()
 
-    def _write_leaves(self, out: BitWriter, value: Sequence[Any], codec: Codec) -> None:
+    def _write_leaves(self, out: MessageWriter, value: Sequence[Any], codec: Codec) -> None:
         width, encode = codec.width, codec.encode
         index = 0
         try:
@@ -196,7 +196,7 @@ class ArrayNode:
             out.path.append(index)
             raise
 
-    def read(self, source: BitReader, scope: Slots) -> list[Any]:
+    def read(self, source: MessageReader, scope: Slots) -> list[Any]:
         """Return the next elements."""
         count = self._count.read(source) if self._count.width else self._field.least
         element, path, items = self._element, source.path, []

@@ -28,7 +28,7 @@ MAX_ENTRIES = 4096  # more would be a table that no node keeps
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class Listed(Leaf):
+class ListedLeaf(Leaf):
     """A field of rising values, sent as an index; a value between two is rounded to the nearer one."""
 
     _: dataclasses.KW_ONLY

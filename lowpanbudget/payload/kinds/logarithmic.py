@@ -15,13 +15,13 @@ from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.listed import (
     MAX_ENTRIES,
-    Listed,
+    ListedLeaf,
     range_text,
 )
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class Logarithmic(Listed):
+class Logarithmic(ListedLeaf):
     """A number whose steps grow with it: ``steps`` + 1 values, each the same ratio above the last.
 
     Value ``k`` is ``min * (max / min) ** (k / steps)``, rounded to ``digits`` significant digits, so

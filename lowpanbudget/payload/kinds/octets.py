@@ -13,7 +13,7 @@ from lowpanbudget.payload.codec.counted import Count
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, LeafPlace, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
+from lowpanbudget.payload.codec.stream import MessageReader, MessageWriter, Note
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, octets_from, octets_text
 from lowpanbudget.payload.forms.shapes import OctetsShape, Shape
@@ -174,14 +174,14 @@ class ContentsNode:
         self.least = self._count.width + 8 * field.least
         self.greatest = self._count.width + 8 * field.most
 
-    def write(self, out: BitWriter, value: Any, scope: Slots) -> None:
+    def write(self, out: MessageWriter, value: Any, scope: Slots) -> None:
         """Append length and octets."""
         octets = self._field.to_octets(value)
         self._count.write(out, len(octets))
         code = int.from_bytes(octets, self._stream)
         out.put(code, 8 * len(octets))
 
-    def read(self, source: BitReader, scope: Slots) -> Any:
+    def read(self, source: MessageReader, scope: Slots) -> Any:
         """Return the next octets or text."""
         count = self._count.read(source)
         start = source.position

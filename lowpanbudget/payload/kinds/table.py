@@ -13,14 +13,14 @@ from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.listed import (
     MAX_ENTRIES,
-    Listed,
+    ListedLeaf,
     no_number,
     range_text,
 )
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class Table(Listed):
+class Table(ListedLeaf):
     """One of a list of rising values, sent as its index; a value between two is rounded to the nearer one."""
 
     _: dataclasses.KW_ONLY

@@ -12,7 +12,7 @@ from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafPlace, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.codec.stream import BitReader, BitWriter, Note
+from lowpanbudget.payload.codec.stream import MessageReader, MessageWriter, Note
 from lowpanbudget.payload.exact import EXACT, digits, exact, input_number
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, Real, number_of
@@ -189,12 +189,12 @@ class TimeOffsetNode:
         self._note = Note(field.kind, "value", field, place.padding)
         self.least = self.greatest = place.codec.width
 
-    def write(self, out: BitWriter, value: Any, scope: Slots) -> None:
+    def write(self, out: MessageWriter, value: Any, scope: Slots) -> None:
         """Append the steps from the base to the time."""
         code = self.place.codec.encode(self._field.difference(value, scope[self._slot]))
         out.put(code, self.least)
 
-    def read(self, source: BitReader, scope: Slots) -> Any:
+    def read(self, source: MessageReader, scope: Slots) -> Any:
         """Return the base plus the steps."""
         start = source.position
         code = source.take(self.least)
