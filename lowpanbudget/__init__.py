@@ -9,8 +9,8 @@
      (link, flows,        (ledger, knobs)
       messages)
 
-Imports go to the left alone: cites < errors < bits < env < fields < columns < layers < stack < payload < design <
-capture < room < deployment < findings < report < cli. The names below are loaded when first used.
+Imports go to the left alone: cites < errors < bits < env < fields < layers < stack < payload < design < capture < room
+< findings < report < cli. The names below are loaded when first used.
 """
 
 from typing import TYPE_CHECKING, Any
@@ -93,7 +93,7 @@ __all__ = sorted(_HOMES)  # noqa: PLE0605  # one list of the public names
 
 
 def __getattr__(name: str) -> Any:
-    """Return a public name, importing its module now."""
+    """Return a public name; its module is imported when the name is first asked for."""
     home = _HOMES.get(name)
     if home is None:
         raise AttributeError(f"module 'lowpanbudget' has no attribute {name!r}")

@@ -104,7 +104,7 @@ class DesignError(RequestError):
         self.faults = faults
 
     def __str__(self) -> str:
-        """Return one line a fault."""
+        """Return the faults as text, each on a line of its own."""
         if not self.faults:
             return super().__str__()
         return "\n".join(str(fault) for fault in self.faults)

@@ -17,7 +17,7 @@ from lowpanbudget.payload.flaws import Flaw
 
 
 def _hex(value: Any) -> Any:
-    """Return octets from hex text."""
+    """Return the octets that hex text stands for; octets as they are."""
     if isinstance(value, bytes):
         return value
     if not isinstance(value, str):
@@ -39,7 +39,7 @@ class BlockShape(ShapeTable):
     size: Literal[16, 32, 64, 128, 256, 512, 1024] = Field(description="Octets in a block.")
 
     def block(self) -> Block:
-        """Return the option's value."""
+        """Return the value of a Block1 or Block2 option."""
         return Block(self.number, self.more, self.size.bit_length() - 5)
 
 

@@ -16,7 +16,7 @@ MOST_SHOWN = 60  # characters of a wrong value
 
 
 def shape_flaws(details: list[ErrorDetails], data: dict[str, Any]) -> list[tuple[Flaw, bool]]:
-    """Return pydantic's faults in the words of the project; the kinds a value may have stand in one fault."""
+    """Return pydantic's faults in the words of the project; alternatives of one value are joined in one fault."""
     flaws: dict[Path, tuple[Flaw, bool]] = {}
     for detail in details:
         flaw, at_key = _shape_flaw(detail, data)

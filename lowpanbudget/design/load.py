@@ -143,7 +143,7 @@ def _toml(text: str) -> dict[str, Any]:
 
 
 def _is_deep(data: dict[str, Any]) -> bool:
-    """Return whether values are nested deeper than any message; what comes later calls itself for each level."""
+    """Return whether values are nested deeper than any message; later steps recurse once for each level."""
     level: list[Any] = [data]
     for _ in range(MOST_DEPTH):
         level = [
@@ -156,7 +156,7 @@ def _is_deep(data: dict[str, Any]) -> bool:
 
 
 def _decimal(text: str) -> Decimal:
-    """Return the exact number, for ranges and steps; what is no number to calculate with stands as not a number."""
+    """Return the exact number, as ranges and steps want it; NaN for an exponent beyond all bounds."""
     try:
         return Decimal(text)
     except InvalidOperation:  # an exponent beyond all bounds
@@ -166,7 +166,7 @@ def _decimal(text: str) -> Decimal:
 def _design_error(
     flaws: list[tuple[Flaw, bool]], text: str, file: str, unlisted: int
 ) -> DesignError:
-    """Return the error of all flaws; True beside a flaw: the key is wrong, not its value."""
+    """Return the error that lists all flaws; True beside a flaw means that its key is wrong, not the value."""
     places = Places(text)
     faults = []
     for flaw, at_key in flaws:

@@ -25,7 +25,7 @@ from lowpanbudget.payload.message import Message
 
 @dataclass(frozen=True, slots=True)
 class Design:
-    """A design read: every value is checked, alone and with the others."""
+    """A design as its file states it; every value is checked, alone and together with the others."""
 
     title: str
     link: Link

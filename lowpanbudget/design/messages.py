@@ -21,7 +21,7 @@ from lowpanbudget.payload.registry import all_kinds
 
 
 def _decimal(value: object) -> Decimal:
-    """Return the exact decimal of a number in the file; text and truth are refused."""
+    """Return the exact decimal of a number in the file; text and booleans are refused."""
     if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
         raise ValueError("a number is wanted")  # noqa: TRY004 - pydantic collects ValueErrors
     return value if isinstance(value, Decimal) else Decimal(repr(value))

@@ -99,7 +99,7 @@ class Path:
         return list(_lengths(self, payload_octets))
 
     def measured(self, payload_octets: int) -> tuple[int, ...]:
-        """Return the lengths, measured anew."""
+        """Return the same as ``lengths``, found by building the frames and not from memory."""
         return tuple(writer.pos for writer in self._payloads(bytes(payload_octets)))
 
     def unlimited(self, payload: bytes) -> Encoded:

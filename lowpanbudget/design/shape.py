@@ -55,8 +55,8 @@ def _parsed(kind: type) -> BeforeValidator:
     return BeforeValidator(read)
 
 
-def _no_truth(value: Any) -> Any:
-    """Return the value; a list of allowed numbers takes true for 1."""
+def _no_boolean(value: Any) -> Any:
+    """Return a value that is no boolean: pydantic would take true for an allowed 1."""
     if isinstance(value, bool):
         raise ValueError("a number is wanted")  # noqa: TRY004  # pydantic collects ValueErrors
     return value
@@ -188,7 +188,7 @@ class RoutingShape(ShapeTable):
     route: int = Field(
         default=0, ge=0, le=120, description="Routers in the source route of a downward packet."
     )
-    entry_octets: Annotated[Literal[1, 2, 4, 8, 16], BeforeValidator(_no_truth)] | None = Field(
+    entry_octets: Annotated[Literal[1, 2, 4, 8, 16], BeforeValidator(_no_boolean)] | None = Field(
         default=None,
         description="Last octets that tell routers' addresses apart; 2 without extended addresses, else 8.",
     )

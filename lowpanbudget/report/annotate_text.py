@@ -19,7 +19,7 @@ _GAIN = 16
 
 
 def about(console: Console, screen: Screen, texts: Sequence[str]) -> None:
-    """Print what a capture tells of a frame."""
+    """Print what the capture says about a frame: when it was received, in which flow, what it repeats."""
     for text in texts:
         paragraph(console, screen, text)
     if texts:

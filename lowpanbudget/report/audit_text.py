@@ -44,7 +44,7 @@ def summary(entries: Sequence[dict[str, Any]]) -> str:
 
 
 def findings(console: Console, screen: Screen, entries: Sequence[dict[str, Any]]) -> None:
-    """Print findings, each a block."""
+    """Print each finding: what and where, evidence, frames, advice, certainty and clause."""
     for entry in entries:
         head = Text(screen.text(entry["severity"].upper()), _STYLES[entry["severity"]])
         subject = f" ({entry['subject']})" if entry["subject"] else ""

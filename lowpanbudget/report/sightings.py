@@ -1,4 +1,4 @@
-"""What is told of a captured frame beyond its own octets, as plain data and in words."""
+"""What is known of a captured frame beyond its own octets, as plain data and in words."""
 
 from datetime import UTC, datetime
 from typing import Any
@@ -15,7 +15,7 @@ _FIRST_YEAR_S = 366 * 86400  # nobody captured then: such a clock started with t
 
 
 def details(sighting: Sighting, largest: int) -> view.Data:
-    """Return what is told of a frame; ``largest`` is the octets of the largest frame."""
+    """Return what is known of a frame beyond its octets; ``largest`` is the octets of the largest frame."""
     first = sighting.first
     return {
         "restored": [
@@ -106,7 +106,7 @@ def _of_capture(sighting: Sighting) -> view.Data:
 
 
 def facts(details: dict[str, Any]) -> list[str]:
-    """Return in words what a capture tells of a frame, ``details`` being those that this module returns."""
+    """Return in words what a capture tells of a frame, given its ``details``."""
     sentences = []
     if details.get("time_ns") is not None:
         sentences.append(f"Received at {time_of(details['time_ns'])}.")

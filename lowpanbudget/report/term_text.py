@@ -16,7 +16,7 @@ from lowpanbudget.report.terminal import heading, paragraph
 
 
 def explanation(console: Console, screen: Screen, entry: dict[str, Any]) -> None:
-    """Print one explanation."""
+    """Print the explanation of a term, as ``terms.find`` returns it."""
     title = entry["term"]
     if entry.get("inside"):
         title += f", a field of {entry['inside']}"

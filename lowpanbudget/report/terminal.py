@@ -22,7 +22,7 @@ def heading(console: Console, screen: Screen, text: str) -> None:
 def paragraph(
     console: Console, screen: Screen, text: str, style: str = "", indent: int = 0
 ) -> None:
-    """Print a wrapped paragraph."""
+    """Print a paragraph, wrapped to the screen and indented by so many columns."""
     console.print(Padding(Text(screen.text(text), style), (0, 0, 0, indent)))
 
 

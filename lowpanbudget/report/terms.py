@@ -90,7 +90,7 @@ def terms() -> Iterator[Term]:
 
 
 def findings() -> Iterator[Term]:
-    """Yield every finding."""
+    """Yield the terms of all findings, from their pages in the manual."""
     for manual in every_manual():
         yield Term(manual.name, "finding", partial(_finding, manual))
 

@@ -12,7 +12,7 @@ from lowpanbudget.report.terminal import heading, paragraph
 
 
 def values(console: Console, screen: Screen, title: str, rows: Sequence[dict[str, Any]]) -> None:
-    """Print one message."""
+    """Print the fields of a message as a table under a title."""
     heading(console, screen, title)
     if rows:
         titles = ("field", "value", "unit", "remark")

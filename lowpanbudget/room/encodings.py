@@ -69,7 +69,7 @@ class Alternative:
 
     @property
     def octets(self) -> dict[Case, int]:
-        """Return the sizes by case."""
+        """Return the size of the message in octets, by case."""
         return {case: len(octets) for case, octets in self.wire.items()}
 
     @property

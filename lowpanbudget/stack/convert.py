@@ -47,11 +47,11 @@ def compress(
     ghc: bool = False,
     lorh: bool = False,
 ) -> Compressed:
-    """Return the shortest legal 6LoWPAN form of an IPv6 datagram.
+    """Return the shortest legal 6LoWPAN form of an IPv6 datagram (RFC 6282), with the spans that explain it.
 
     ``packet`` is octets or a scapy packet. ``elide_udp_checksum`` is the upper layer's permission of RFC 6282 section
     4.3.2: it wants another integrity check over the same octets. ``ghc`` allows RFC 7400, ``lorh`` RFC 8138: a source
-    route then comes back with whole addresses and without those already visited. Raises ``RequestError`` when the
+    route then comes back with complete addresses and without those already visited. Raises ``RequestError`` when the
     octets are no IPv6 datagram, a length disagrees, or a checksum to be elided is wrong.
     """
     env = Env.of(env)
@@ -71,8 +71,8 @@ def compress(
 def decompress(octets: bytes, env: Env | None = None) -> Decompressed:
     """Return the IPv6 datagram of a 6LoWPAN payload that starts with its dispatch octet.
 
-    Raises ``WireError`` when the octets cannot be read, or when they are a fragment or no datagram at all,
-    ``RequestError`` when ``octets`` are none.
+    ``env`` holds the link addresses and contexts that elided fields come from. Raises ``WireError`` when the octets
+    cannot be read, are a fragment or hold no datagram, ``RequestError`` for an argument that is no octet string.
     """
     env = Env.of(env)
     reader = Reader(octets_of(octets))

@@ -1,4 +1,4 @@
-"""A whole IEEE 802.15.4 frame: octets to layers, spans and datagram, and back.
+"""A whole IEEE 802.15.4 frame read: octets to heads, spans and datagram; ``encoding`` is the way back.
 
 octets -> FCS checked -> MAC header -> payload opened -> payload IEs -> 6LoWPAN -> datagram
 """
@@ -70,7 +70,7 @@ class Frame:
 
     @property
     def packet(self) -> Packet:
-        """Return the headers, those restored included, to look into."""
+        """Return all headers of the frame, those restored included, for ``find`` to look into."""
         return Packet(tuple(self.heads), self.values)
 
 
@@ -124,7 +124,7 @@ def decode_prepared(
     root: IPv6Address | None,
     rpi_type: int,
 ) -> Frame:
-    """Return the same as ``decode_frame`` for arguments that are checked already, as a trace over many frames has."""
+    """Return what ``decode_frame`` does, for arguments checked before: a trace has the same for many frames."""
     frame = Frame(octets, contexts=contexts)
     end = max(len(octets) - fcs_length, 0)
     reader = Reader(octets, 0, end)

@@ -1,4 +1,4 @@
-"""One reader for each dispatch of a 6LoWPAN payload: it reads its header into what was found."""
+"""One reader for each dispatch of a 6LoWPAN payload: it reads its header into a ``Lowpan``."""
 
 from collections.abc import Callable
 

@@ -32,13 +32,13 @@ class Datagram:
     checksum_elided: bool = False
 
     def packet(self) -> Any:
-        """Return it as a scapy packet, to go on with."""
+        """Return the datagram as a scapy packet, to go on with."""
         return packet_of(self.octets)
 
 
 @dataclass(slots=True)
 class Lowpan:
-    """What a 6LoWPAN payload held.
+    """What reading a 6LoWPAN payload gave.
 
     ``source`` and ``destination`` are the link addresses that count: a mesh header's ends, else the MAC's. A fragment
     has ``fragment`` and the ``fragment_octets`` that it brings, uncompressed (of a recoverable fragment: compressed); a
@@ -60,9 +60,9 @@ class Lowpan:
     done: bool = False
 
     def add(self, header: object, start: int, end: int) -> None:
-        """Add a header that stands in these octets."""
+        """Add a header that stands in the octets from ``start`` to ``end``."""
         self.heads.append(Head(header, start, end))
 
     def note(self, name: str, text: str, cite: Cite | None, offset: int) -> None:
-        """Add a notice."""
+        """Add a notice about what stands at ``offset``, in octets of what is read."""
         self.notices.append(Notice(name, text, cite, offset))

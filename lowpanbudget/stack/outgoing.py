@@ -54,7 +54,7 @@ class Outgoing:
 
     @cached_property
     def octets(self) -> bytes:
-        """Return the datagram."""
+        """Return the octets of the datagram, headers and payload."""
         return b"".join((*self.parts, self.payload))
 
     @cached_property
@@ -74,7 +74,7 @@ class Outgoing:
 
     @classmethod
     def linked(cls, headers: Sequence[AnyHeader], payload: bytes) -> "Outgoing":
-        """Return the datagram of these headers, each told what follows it, each IPv6 header how much."""
+        """Return the datagram of these headers, next-header numbers and payload lengths filled in."""
         behind, kind, complete = len(payload), ipv6.NO_NEXT_HEADER, list[AnyHeader]()
         for header in reversed(headers):
             if isinstance(header, Ipv6):

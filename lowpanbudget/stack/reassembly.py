@@ -1,4 +1,4 @@
-"""Fragments put together again: fed frames with their times, it gives events. No clock, no input or output.
+"""Fragments put together again: frames and their times go in, events come out. No clock, no input or output.
 
 RFC 4944 section 5.3: fragments of one datagram share link source, link destination, size and tag; an overlap that
 differs in size or offset discards what was collected; the timer of at most 60 s starts with the first fragment.
@@ -133,7 +133,7 @@ class Reassembler:
 
     @property
     def held(self) -> int:
-        """Return the octets held."""
+        """Return how many octets of datagrams are kept at the moment."""
         absorbing = sum(entry.received for _, entry in self._absorbing.values())
         return absorbing + sum(entry.received for entry in self._open.values())
 
@@ -166,7 +166,7 @@ class Reassembler:
         return events
 
     def marks(self, frame: Frame) -> list[Any]:
-        """Return the marks of the open datagram that a fragment belongs to; none where there is no such."""
+        """Return the marks of the open datagram that a frame's fragment belongs to; none for another frame."""
         entry = None if frame.fragment is None else self._open.get(_key_of(frame, frame.fragment))
         return [] if entry is None else entry.marks
 

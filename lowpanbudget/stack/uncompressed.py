@@ -26,7 +26,7 @@ from lowpanbudget.layers.lowpan.nhc import UdpNhc
 
 
 class FrameRead(Protocol):
-    """A frame that was read, as far as it matters here; see ``Frame``."""
+    """What is asked of a frame that was read; see ``Frame``."""
 
     mac: Mac | None
     link_source: bytes | None
@@ -120,7 +120,7 @@ class _Walk:
         if isinstance(value, Ipv6 | Udp):
             return (self._carried(head),)
         if isinstance(value, extension.AnyHeader | lorh.RoutingHeader):
-            return (self._whole(head),)
+            return (self._single_field(head),)
         return None if self.begun else ()
 
     def _named(
@@ -156,7 +156,7 @@ class _Walk:
             self.origin = self.origin._replace(links=_INNER)
         return self._named(spans[0].layer, head.value, spans, tuple(span.bits for span in spans))
 
-    def _whole(self, head: Head) -> Restored:
+    def _single_field(self, head: Head) -> Restored:
         """Return a routing header in short form, or an extension header as it is, as one field."""
         first = head.spans(self.spans)[0]
         bits = 8 * (head.end - head.start)

@@ -31,7 +31,7 @@ class Upper:
 
     @property
     def layers(self) -> list[Any]:
-        """Return the headers themselves."""
+        """Return the headers read, outermost first."""
         return [head.value for head in self.heads]
 
 
@@ -78,7 +78,7 @@ def explain_rest(datagram: bytes, covers: int) -> list[Span]:
 
 
 def _kept(reader: Reader, upper: Upper, read: Callable[[], None]) -> None:
-    """Run ``read``; after a fault put the reader back where the last whole header ended."""
+    """Run ``read``; a fault is kept in ``upper``, and the reader put back where the last complete header ended."""
     start, spans, free, rest = reader.pos, len(reader.spans), len(reader.free), upper.rest
     try:
         read()
