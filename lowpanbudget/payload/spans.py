@@ -36,4 +36,8 @@ def _words(mark: Mark) -> tuple[str, str]:
     if not note.about.carries:
         return path or "reserved", note.about.shown_note()
     unit = note.about.shown_unit()
-    return path, f"{text_of(mark.value)} {unit}" if unit else note.about.note
+    if not unit:
+        return path, note.about.note
+    if isinstance(mark.value, str):
+        return path, "a special code, no number"
+    return path, f"{text_of(mark.value)} {unit}"

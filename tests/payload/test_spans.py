@@ -92,6 +92,15 @@ def test_counts_and_presence_bits_have_spans() -> None:
     ]
 
 
+def test_a_special_code_has_no_unit() -> None:
+    level = Number("t", min=Decimal(0), max=Decimal(9), unit="Cel", special=(("broken", None),))
+    made = Message("m", (level,), byte_order="big", bit_order="msb-first", layout="bit-packed")
+    writer = Writer()
+    made.write(writer, {"t": "broken"})
+    assert writer.spans[0].value == "broken"
+    assert writer.spans[0].meaning == "a special code, no number"
+
+
 @settings(max_examples=80, deadline=None)
 @given(filled_messages())
 def test_spans_tile_any_message_and_say_what_was_read(
