@@ -6,6 +6,7 @@ recognise old senders, by that of RFC 4944 section 6).
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from ipaddress import IPv6Address, IPv6Network
 from typing import Any
 
@@ -39,6 +40,12 @@ class Context:
         object.__setattr__(self, "mask", int(network.netmask))
 
 
+@lru_cache(256)
+def _read_context(prefix: str) -> Context:
+    """Return the context of a prefix in text; the same few come with every frame that is decoded alone."""
+    return Context(prefix)
+
+
 class Contexts(Mapping[int, Context]):
     """A read-only table of contexts, id 0 to 15; every constructor in the package takes one unchanged."""
 
@@ -57,7 +64,13 @@ class Contexts(Mapping[int, Context]):
                     f"context id {number!r} is not a number from 0 to 15",
                     hint="RFC 6282 section 3.1.2 has four bits for it",
                 )
-            self._table[number] = prefix if isinstance(prefix, Context) else Context(prefix)
+            self._table[number] = (
+                prefix
+                if isinstance(prefix, Context)
+                else _read_context(prefix)
+                if isinstance(prefix, str)
+                else Context(prefix)
+            )
 
     def __getitem__(self, number: int) -> Context:
         return self._table[number]

@@ -88,6 +88,8 @@ class Header:
     order: Literal["big", "little"] = "big"
     octets: int = field(init=False)
     _places: tuple[tuple[Bits | Choice, int, int], ...] = field(init=False, repr=False)
+    _base: int = field(init=False, repr=False)  # the word when all fields are zero that may differ
+    _open: tuple[tuple[int, int], ...] = field(init=False, repr=False)  # where those stand
     _plans: _Plans = field(init=False, default_factory=dict, repr=False)
     free: tuple[Place, ...] = field(init=False, repr=False)
 
@@ -102,6 +104,11 @@ class Header:
             places.append((part, shift, (1 << part.width) - 1))
             passed += part.width
         self._places = tuple(places)
+        fixed = {part.name: part.fixed for part in self.fields if isinstance(part, Bits)}
+        self._base = sum((fixed.get(part.name) or 0) << shift for part, shift, _ in places)
+        self._open = tuple(
+            (shift, mask) for part, shift, mask in places if fixed.get(part.name) is None
+        )
         self.free = tuple(
             self._place(part, shift if self.order == "little" else bits - shift - part.width)
             for part, shift, _ in places
@@ -139,6 +146,16 @@ class Header:
     def pack(self, values: Mapping[str, int]) -> bytes:
         """Return the octets of these field values, without spans; raises as ``join``."""
         return self.join(values).to_bytes(self.octets, self.order)
+
+    def octets_of(self, *values: int) -> bytes:
+        """Return the octets of the fields' values, in order and without the fixed ones; raises as ``join``."""
+        word = self._base
+        for value, (shift, mask) in zip(values, self._open, strict=True):
+            if not 0 <= value <= mask:
+                names = [part.name for part in self.fields if getattr(part, "fixed", None) is None]
+                return self.pack(dict(zip(names, values, strict=True)))  # which says what is wrong
+            word |= value << shift
+        return word.to_bytes(self.octets, self.order)
 
     def join(self, values: Mapping[str, int]) -> int:
         """Return the word of these field values; fixed fields may be left out.

@@ -40,6 +40,7 @@ class RestoredPart:
     next_header: int | None = None
     checksum_elided: bool = False
     length_carried: bool = False
+    sent: bytes = b""
 
     @property
     def octets(self) -> int:
@@ -129,7 +130,7 @@ def wrong_checksum(chain: Chain) -> tuple[int, int] | None:
     last = chain.parts[-1]
     if last.kind != ipv6.UDP or last.checksum_elided or not chain.whole:
         return None
-    carried, segment = last.value.checksum, bytes(last.value) + chain.payload
+    carried, segment = last.value.checksum, last.sent + chain.payload
     if carried and len(chain.parts) == 2:
         # the common case, without a detour over addresses: with its checksum in it, all sums up to ones (RFC 1071)
         header = chain.parts[0].value
@@ -267,9 +268,9 @@ def fill(chain: Chain, missing: int = 0) -> bytes:
                 part.value = replace(part.value, checksum=checksum)
         elif part.next_header is not None:
             part.value = bytes((part.next_header,)) + part.value[1:]
-        octets = bytes(part.value)
-        after += len(octets)
-        tail = octets + tail
+        part.sent = bytes(part.value)
+        after += len(part.sent)
+        tail = part.sent + tail
     return tail
 
 

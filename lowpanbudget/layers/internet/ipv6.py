@@ -84,7 +84,11 @@ class Ipv6:
 
     def __bytes__(self) -> bytes:
         """Return the 40 octets."""
-        return HEADER.pack(_values(self)) + self.source.packed + self.destination.packed
+        head = HEADER.octets_of(
+            self.traffic_class, self.flow_label, self.payload_length, self.next_header,
+            self.hop_limit,
+        )  # fmt: skip
+        return head + self.source.packed + self.destination.packed
 
 
 def decode(reader: Reader) -> Ipv6:

@@ -42,7 +42,7 @@ class Udp:
 
     def __bytes__(self) -> bytes:
         """Return the 8 octets."""
-        return HEADER.pack(_values(self))
+        return HEADER.octets_of(self.source_port, self.destination_port, self.length, self.checksum)
 
 
 def decode(reader: Reader) -> Udp:
