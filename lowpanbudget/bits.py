@@ -9,6 +9,8 @@ from typing import Any, Literal, NamedTuple
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import Truncated, plural
 
+_new = tuple.__new__
+
 
 class Span(NamedTuple):
     """A run of bits with its name, value, meaning, cite, and what would remove it.
@@ -225,7 +227,8 @@ class Writer:
         """Append what another writer holds, its spans moved to their new place."""
         shift = len(self.data) * 8
         self.data += other.data
-        self.spans += [span._replace(offset_bits=span.offset_bits + shift) for span in other.spans]
+        # by the tuple's own constructor, which takes a third of the time
+        self.spans += [_new(Span, (span[0] + shift, *span[1:])) for span in other.spans]
 
     def slice(self, start: int, stop: int) -> "Writer":
         """Return octets ``start`` to ``stop`` with their spans, those at the edges cut short."""

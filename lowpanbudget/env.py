@@ -49,9 +49,10 @@ def _read_context(prefix: str) -> Context:
 class Contexts(Mapping[int, Context]):
     """A read-only table of contexts, id 0 to 15; every constructor in the package takes one unchanged."""
 
-    __slots__ = ("_table",)
+    __slots__ = ("_hash", "_table")
 
     def __init__(self, table: "Mapping[int, Any] | None" = None) -> None:
+        self._hash: int | None = None
         self._table: dict[int, Context] = {}
         if table is not None and not isinstance(table, Mapping):
             raise RequestError(
@@ -82,7 +83,9 @@ class Contexts(Mapping[int, Context]):
         return len(self._table)
 
     def __hash__(self) -> int:
-        return hash(tuple(self._table.items()))
+        if self._hash is None:  # asked for with every path that is looked up
+            self._hash = hash(tuple(self._table.items()))
+        return self._hash
 
     def __repr__(self) -> str:
         rows = ", ".join(f"{number}: {context.prefix}" for number, context in self._table.items())

@@ -7,6 +7,9 @@ import sys
 # Rewriting the asserts of 100 modules costs each worker seconds: they are kept, whatever the environment says.
 sys.dont_write_bytecode = False
 
+# Looking for garbage among what a hundred modules and thousands of tests hold costs a tenth of the time.
+gc.set_threshold(100_000, 50, 100)
+
 from hypothesis import settings  # noqa: E402 - its modules are rewritten as well
 
 # A busy machine is no fault of the code.

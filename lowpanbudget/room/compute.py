@@ -9,7 +9,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.room.knobs import Saving, turn_all
 from lowpanbudget.room.ledger import Ledger
-from lowpanbudget.room.measure import Rooms, cliffs
+from lowpanbudget.room.measure import cliffs, room_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,14 +46,13 @@ def budget(design: Design, flow: str | None = None) -> list[Budget]:
     """
     design = Design.of(design)
     flows = design.flows if flow is None else (design.flow(flow),)
-    rooms = Rooms()
-    return [_budget(design, path, flow, rooms) for flow in flows for path in design.paths(flow)]
+    return [_budget(design, path, flow) for flow in flows for path in design.paths(flow)]
 
 
-def _budget(design: Design, path: Path, flow: Flow, rooms: Rooms) -> Budget:
-    room = rooms.of(path)
+def _budget(design: Design, path: Path, flow: Flow) -> Budget:
+    room = room_of(path)
     filled = path.unlimited(b"") if room < 0 else path.frames(StandInOctets(room))[0]
-    changes = turn_all(design, path, rooms)
+    changes = turn_all(design, path)
     return Budget(
         flow.name,
         path.hop.name,

@@ -8,7 +8,7 @@ from lowpanbudget.design.path import Path
 from lowpanbudget.payload.bitmap import Entry, entries
 from lowpanbudget.payload.message import Message
 from lowpanbudget.room.knobs import Saving, best_together
-from lowpanbudget.room.measure import Rooms, deepest, frames_of
+from lowpanbudget.room.measure import deepest, frames_of, room_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,13 +57,12 @@ def fit(design: Design, message: str | None = None, *, spare: int = 0) -> list[F
     """
     design = Design.of(design)
     messages = design.messages if message is None else (design.message(message),)
-    rooms = Rooms()
     fits = []
     for candidate in messages:
         for flow in design.carriers(candidate):
             paths = design.paths(flow)
-            values = _values(candidate, min(map(rooms.of, paths)) - spare)
-            fits += [_fit(design, candidate, values, path, rooms, spare) for path in paths]
+            values = _values(candidate, min(map(room_of, paths)) - spare)
+            fits += [_fit(design, candidate, values, path, spare) for path in paths]
     return fits
 
 
@@ -85,10 +84,9 @@ def _fit(
     message: Message,
     values: dict[str, Any],
     path: Path,
-    rooms: Rooms,
     kept: int,
 ) -> Fit:
-    room, octets = rooms.of(path), len(message.pack(values))
+    room, octets = room_of(path), len(message.pack(values))
     batch, batch_of = _batch(message, max(room - kept, 0))
     frames = frames_of(path, octets)
     fits = frames is not None and frames <= path.flow.most_frames
@@ -109,7 +107,7 @@ def _fit(
         batch_of,
         sum(entry.padding for entry in marks),
         marks,
-        () if octets <= room else tuple(best_together(design, path, octets, rooms)),
+        () if octets <= room else tuple(best_together(design, path, octets)),
         deepest(path, octets),
         None if path.flow.every_s is None or not batch else (batch - 1) * path.flow.every_s,
     )

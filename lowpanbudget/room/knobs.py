@@ -10,7 +10,7 @@ from lowpanbudget.design.knobs import in_order, knobs, turned
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import LowpanError
-from lowpanbudget.room.measure import Rooms
+from lowpanbudget.room.measure import room_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,11 +43,11 @@ class Saving:
     path: Path | None = field(default=None, repr=False, compare=False)
 
 
-def turn_all(design: Design, path: Path, rooms: Rooms) -> list[Saving]:
+def turn_all(design: Design, path: Path) -> list[Saving]:
     """Return every change's gain on this path of the design, best first; changes that cannot be made are left out."""
     savings = []
     for knob in knobs(design, path.flow):
-        saving = _turn(knob, design, (knob,), path, rooms)
+        saving = _turn(knob, design, (knob,), path)
         if saving is not None:
             savings.append(saving)
     savings.sort(key=lambda saving: -saving.gain)
@@ -59,14 +59,13 @@ def _turn(
     before: Design,
     changes: Sequence[Knob[Design]],
     path: Path,
-    rooms: Rooms,
 ) -> Saving | None:
     """Return what ``changes`` give together, as the saving of ``knob``; None if they cannot be made."""
     try:
         design = turned(before, changes)
         then = _same_hop(design, path)
-        gain = rooms.of(then) - rooms.of(_same_hop(before, path))
-        elsewhere = tuple(_losses(before, design, path.flow, rooms))
+        gain = room_of(then) - room_of(_same_hop(before, path))
+        elsewhere = tuple(_losses(before, design, path.flow))
     except LowpanError:
         return None
     return Saving(
@@ -80,7 +79,7 @@ def _same_hop(design: Design, path: Path) -> Path:
     return next((other for other in candidates if other.hop.name == path.hop.name), candidates[-1])
 
 
-def _losses(before: Design, after: Design, flow: Flow, rooms: Rooms) -> list[Loss]:
+def _losses(before: Design, after: Design, flow: Flow) -> list[Loss]:
     """Return what the flows beside this one lose; raises where one of them can no longer be sent."""
     losses = []
     for other in before.flows:
@@ -89,22 +88,20 @@ def _losses(before: Design, after: Design, flow: Flow, rooms: Rooms) -> list[Los
         for was, then in zip(
             before.paths(other), after.paths(after.flow(other.name)), strict=False
         ):
-            gain = 0 if was == then else rooms.of(then) - rooms.of(was)
+            gain = 0 if was == then else room_of(then) - room_of(was)
             if gain < 0:
                 losses.append(Loss(other.name, was.hop.name, gain))
     return losses
 
 
-def best_together(
-    design: Design, path: Path, wanted: int, rooms: Rooms, most: int = 4
-) -> list[Saving]:
+def best_together(design: Design, path: Path, wanted: int, most: int = 4) -> list[Saving]:
     """Return the fewest changes that together give ``wanted`` octets of room on the path; none if they cannot.
 
     Chosen greedily: the best on top of those before, at last the least that is enough. They come in the fixed order in
     which changes are made together, and their gains are counted in it. No change that weakens protection is among them.
     """
     chosen: list[Knob[Design]] = []
-    room, now = rooms.of(path), design
+    room, now = room_of(path), design
     while room < wanted and len(chosen) < most:
         here = _same_hop(now, path)
         taken = {knob.dimension for knob in chosen}
@@ -112,9 +109,9 @@ def best_together(
         for knob in knobs(now, here.flow):
             if knob.dimension in taken or knob.caution:
                 continue
-            saving = _turn(knob, design, (*chosen, knob), path, rooms)
-            if saving is not None and rooms.of(path) + saving.gain > room:
-                advice.append((rooms.of(path) + saving.gain, knob))
+            saving = _turn(knob, design, (*chosen, knob), path)
+            if saving is not None and room_of(path) + saving.gain > room:
+                advice.append((room_of(path) + saving.gain, knob))
         if not advice:
             return []
         enough = [(reached, knob) for reached, knob in advice if reached >= wanted]
@@ -125,18 +122,16 @@ def best_together(
         )
         chosen.append(best)
         now = turned(design, chosen)
-    return _one_on_another(design, chosen, path, rooms) if room >= wanted else []
+    return _one_on_another(design, chosen, path) if room >= wanted else []
 
 
-def _one_on_another(
-    design: Design, chosen: list[Knob[Design]], path: Path, rooms: Rooms
-) -> list[Saving]:
+def _one_on_another(design: Design, chosen: list[Knob[Design]], path: Path) -> list[Saving]:
     """Return the savings of changes made one on top of the other, each in the words that hold where it is made."""
     savings = []
     for knob in in_order(chosen):
         here = _same_hop(design, path)
         same = next((k for k in knobs(design, here.flow) if k.id == knob.id), knob)
-        saving = _turn(same, design, (same,), path, rooms)
+        saving = _turn(same, design, (same,), path)
         assert saving is not None
         savings.append(saving)
         design = turned(design, (same,))

@@ -1,5 +1,7 @@
 """Measuring by encoding: frames of a payload, the room of a path, the cliffs behind it."""
 
+from functools import lru_cache
+
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import DoesNotFit
 
@@ -12,6 +14,9 @@ def frames_of(path: Path, octets: int) -> int | None:
         return None
 
 
+@lru_cache(
+    maxsize=8192
+)  # changes of one flow leave most paths as they are, and each is asked for again
 def room_of(path: Path) -> int:
     """Return the largest payload that one frame carries; below 0, by how many octets the headers alone are over.
 
@@ -37,19 +42,6 @@ def room_of(path: Path) -> int:
     return _largest(path, 0, path.link.largest, 1)
 
 
-class Rooms:
-    """Rooms of paths, each measured once."""
-
-    def __init__(self) -> None:
-        self._rooms: dict[Path, int] = {}
-
-    def of(self, path: Path) -> int:
-        """Return the room of a path, as ``room_of``."""
-        if path not in self._rooms:
-            self._rooms[path] = room_of(path)
-        return self._rooms[path]
-
-
 def cliffs(path: Path, room: int, frames: int) -> list[tuple[int, int]]:
     """Return where one octet more costs another frame: (largest payload, frames)."""
     steps = [(room, 1)] if room >= 0 and frames_of(path, room) == 1 else []
@@ -58,14 +50,22 @@ def cliffs(path: Path, room: int, frames: int) -> list[tuple[int, int]]:
         count = frames_of(path, start + 1)
         if count is None:
             break
-        steps.append((_largest(path, start + 1, path.link.mtu, count), count))
+        # the last frame may be filled up to its end; the guess is proved like any other
+        guess = start + 1 + path.link_room - path.lengths(start + 1)[-1]
+        steps.append((_largest(path, start + 1, path.link.mtu, count, guess), count))
     return steps
 
 
-def _largest(path: Path, low: int, high: int, frames: int) -> int:
-    """Return the largest payload from ``low`` (which fits) to ``high`` that takes at most ``frames`` frames."""
+def _largest(path: Path, low: int, high: int, frames: int, guess: int | None = None) -> int:
+    """Return the largest payload from ``low`` (which fits) to ``high`` that takes at most ``frames`` frames.
+
+    A ``guess`` is tried first, and the next octet behind it; the rest is bisection.
+    """
+    near = [] if guess is None else [guess + 1, guess]
     while low < high:
-        middle = (low + high + 1) // 2
+        middle = near.pop() if near else (low + high + 1) // 2
+        if not low < middle <= high:
+            continue
         count = frames_of(path, middle)
         if count is not None and count <= frames:
             low = middle

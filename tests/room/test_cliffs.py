@@ -59,10 +59,11 @@ def by_hand(path: Path, most: int) -> list[tuple[int, int]]:
 @pytest.mark.parametrize("name", ["archive", "footbridge"])
 def test_the_examples(name: str) -> None:
     for found in budget(load_design(EXAMPLES / f"{name}.toml")):
-        assert found.cliffs(8) == by_hand(found.path, 8)
+        wanted = by_hand(found.path, 256)
+        assert found.cliffs(8) == wanted[:8]
         assert found.cliffs(1) == [(found.room, 1)]
         everything = found.cliffs(256)
-        assert everything == by_hand(found.path, 256)
+        assert everything == wanted
         # the MTU of RFC 4944 section 4
         assert len(found.path.datagram(bytes(everything[-1][0]))) == 1280
 

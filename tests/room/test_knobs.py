@@ -15,7 +15,7 @@ from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.room.compute import Budget
 from lowpanbudget.room.knobs import Saving, best_together, turn_all
-from lowpanbudget.room.measure import Rooms, room_of
+from lowpanbudget.room.measure import room_of
 
 TEXTS = {
     name: (EXAMPLES / f"{name}.toml").read_text(encoding="utf-8")
@@ -29,6 +29,7 @@ def budgets(text: str) -> dict[tuple[str, str], Budget]:
 
 
 BEFORE = {name: budgets(text) for name, text in TEXTS.items()}
+EXAMPLE = {name: parse_design(text) for name, text in TEXTS.items()}
 
 
 def protection(path: Path) -> tuple[bool, int, bool, int]:
@@ -81,7 +82,7 @@ def test_gains_are_differences_of_frames_and_weaken_nothing(name: str) -> None:
 def test_random_designs(drawn: tuple[Design, Path]) -> None:
     design, path = drawn
     room = room_of(path)
-    for saving in turn_all(design, path, Rooms()):
+    for saving in turn_all(design, path):
         assert_harmless(path, saving)
         if room < CAPPED:
             assert_measured(path, saving)
@@ -119,7 +120,11 @@ def test_the_same_change_in_the_file(row: tuple[str, str, str, str, str, str, st
     before = BEFORE[name][flow, hop]
     (saving,) = (saving for saving in getattr(before, kind) if saving.text.startswith(knob))
     assert TEXTS[name].count(old) == 1
-    after = budgets(TEXTS[name].replace(old, new))[flow, hop]
+    (after,) = (
+        found
+        for found in budget(parse_design(TEXTS[name].replace(old, new)), flow)
+        if found.hop == hop
+    )
     assert saving.gain == after.room - before.room == gain
 
 
@@ -234,7 +239,7 @@ def test_no_hop_limit_from_outside_is_promised() -> None:
 @pytest.mark.parametrize("more", [1, 5, 15, 25, 500])
 def test_changes_together_give_what_was_wanted(name: str, more: int) -> None:
     for found in BEFORE[name].values():
-        advice = best_together(parse_design(TEXTS[name]), found.path, found.room + more, Rooms())
+        advice = best_together(EXAMPLE[name], found.path, found.room + more)
         if not advice:
             assert more > max((s.gain for s in found.savings), default=0)
             continue
@@ -364,7 +369,7 @@ def test_what_a_change_takes_from_other_flows_is_told() -> None:
         (one.flow, one.hop): one.room for one in budget(turned(design, [swap]))
     }
     found = before["climate", "first"]
-    (saving,) = [s for s in turn_all(design, found.path, Rooms()) if s.id == "context[1].id=0"]
+    (saving,) = [s for s in turn_all(design, found.path) if s.id == "context[1].id=0"]
     assert {(loss.flow, loss.hop): loss.gain for loss in saving.elsewhere} == {
         key: after[key].room - one.room
         for key, one in before.items()

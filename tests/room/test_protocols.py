@@ -10,7 +10,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.room.compute import Budget
 from lowpanbudget.room.knobs import turn_all
-from lowpanbudget.room.measure import Rooms, room_of
+from lowpanbudget.room.measure import room_of
 from lowpanbudget.stack.encoding import STAND_IN_KEY
 from lowpanbudget.stack.reassembly import Complete
 
@@ -83,7 +83,7 @@ def test_no_advice_shortens_a_tag() -> None:
     for case in ("DTLS 1.3", "CoAP in DTLS 1.3", "DTLS 1.2"):
         design = design_with(*CASES[case])
         for one in budget(design, CASES[case][0]):
-            for saving in turn_all(design, one.path, Rooms()):
+            for saving in turn_all(design, one.path):
                 assert saving.path is not None
                 was, then = one.path.flow.application.dtls, saving.path.flow.application.dtls
                 assert was is not None

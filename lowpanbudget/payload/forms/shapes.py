@@ -9,11 +9,12 @@ into data of them.
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from lowpanbudget.errors import RequestError
-from lowpanbudget.payload.codec.grid import Stepped, zero_of
-from lowpanbudget.payload.exact import EXACT, exact, nearest
+from lowpanbudget.payload.codec.grid import Stepped
+from lowpanbudget.payload.exact import EXACT, exact, nearest, steps_between
 
 Values = dict[str, Any]
 
@@ -140,21 +141,26 @@ Shape = (
 )
 
 
+@lru_cache(maxsize=1024)  # asked for with every value of a field
+def _counts(least: Decimal, most: Decimal, step: Decimal, specials: int) -> tuple[bool, WholeShape]:
+    """Return whether zero is sent as 0, and the counts: zero lies on the grid, and counts stay within 64 bits."""
+    if steps_between(Decimal(0), least, step) is not None:
+        low, high = (nearest(end, Decimal(0), step) for end in (least, most))
+        top = high + specials
+        if (low >= 0 and top < 1 << 64) or (low >= -(1 << 63) and top < 1 << 63):
+            return True, WholeShape(low, top)
+    return False, WholeShape(0, nearest(most, least, step) + specials)
+
+
 def zero_within(number: Stepped) -> Decimal:
     """Return the value that is sent as 0: zero where it lies on the grid and counts stay within 64 bits."""
-    zero = zero_of(number)
-    low, high = nearest(number.min, zero, number.step), nearest(number.max, zero, number.step)
-    top = high + len(number.special)
-    unsigned = low >= 0 and top < 1 << 64
-    signed = low >= -(1 << 63) and top < 1 << 63
-    return zero if unsigned or signed else number.min
+    from_zero, _ = _counts(number.min, number.max, number.step, len(number.special))
+    return Decimal(0) if from_zero else number.min
 
 
 def whole_of(number: Stepped) -> WholeShape:
     """Return the counts of a number, special codes at their end."""
-    zero = zero_within(number)
-    high = nearest(number.max, zero, number.step) + len(number.special)
-    return WholeShape(nearest(number.min, zero, number.step), high)
+    return _counts(number.min, number.max, number.step, len(number.special))[1]
 
 
 def count_of(number: Stepped, value: Any) -> int:
