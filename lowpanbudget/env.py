@@ -99,7 +99,7 @@ class Contexts(Mapping[int, Context]):
 
 @dataclass(frozen=True, slots=True, init=False)
 class Env:
-    """What surrounds a 6LoWPAN payload.
+    """What compression and expansion of a 6LoWPAN payload depend on beside its octets.
 
     ``source`` and ``destination`` are link addresses, most significant octet first, as bytes or hex text of 2, 6 or 8
     octets, or None when unknown. ``pan_id`` serves only to recognise RFC 4944's old interface identifiers. ``contexts``
@@ -146,7 +146,7 @@ class Env:
 
     @classmethod
     def of(cls, env: "Env | None") -> "Env":
-        """Return ``env`` itself, or for None surroundings of which nothing is known; ``RequestError`` for others."""
+        """Return ``env`` itself, or an empty one for None; ``RequestError`` for anything else."""
         if env is None:
             return cls()
         if not isinstance(env, cls):
@@ -166,7 +166,7 @@ class Env:
         root: IPv6Address | None,
         rpi_type: int,
     ) -> "Env":
-        """Return surroundings of addresses that a header carried, unchecked: they were read with their right length."""
+        """Return surroundings with addresses that a header carried; they are not checked again."""
         env = object.__new__(cls)
         put = object.__setattr__
         put(env, "source", source)
@@ -185,7 +185,7 @@ class Env:
 
 
 def is_number(value: object, bits: int) -> bool:
-    """Return whether a value is a whole number from 0 that fits so many bits; a truth value is none."""
+    """Return whether a value is a whole number, not a boolean, from 0 to what so many bits hold."""
     return isinstance(value, int) and not isinstance(value, bool) and 0 <= value < 1 << bits
 
 

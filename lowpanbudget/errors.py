@@ -10,12 +10,12 @@ from lowpanbudget.cites import Cite
 
 
 def plural(count: int, noun: str) -> str:
-    """Return ``1 bit`` or ``12 bits``, as every text says counts."""
+    """Return a count with its unit as every text has it, such as ``1 bit`` or ``12 bits``."""
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
 class LowpanError(Exception):
-    """The root of all errors of this package; ``str`` gives one helpful sentence."""
+    """The base of all errors of this package; ``str`` gives one helpful sentence."""
 
     exit_code: ClassVar[int] = 70
 
@@ -63,7 +63,7 @@ class WireError(LowpanError):
         self.layer = layer
 
     def __str__(self) -> str:
-        """Return the error led by its place."""
+        """Return the error as text, its place first."""
         place = f"octet {self.offset}"
         if self.layer:
             place += f", {self.layer}"

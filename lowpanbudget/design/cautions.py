@@ -1,4 +1,4 @@
-"""What a careful colleague would say of a path before anything is built."""
+"""What a careful colleague would say about a path before anything is built."""
 
 from collections.abc import Iterator
 

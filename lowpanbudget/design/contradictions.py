@@ -1,4 +1,4 @@
-"""What keys of a design cannot be together: every fault of meaning that a shape shows, with its path and a way out."""
+"""Keys of a design that contradict each other: every such fault of meaning, with its path and a way out."""
 
 from collections.abc import Iterator, Sequence
 
@@ -15,7 +15,7 @@ BROADCAST_PAN = 0xFFFF
 
 
 def contradictions(shape: DesignShape) -> Iterator[Flaw]:
-    """Yield every fault of link, contexts, stations and flows; messages are judged by the payload."""
+    """Yield every fault of link, contexts, stations and flows; messages are judged in ``payload``."""
     yield from _link_flaws(shape.link)
     yield from _context_flaws(shape)
     yield from _station_flaws(shape)

@@ -1,4 +1,4 @@
-"""Faults of shape in the words of the project: what pydantic found, said for someone who writes a design file."""
+"""Faults of shape, as pydantic reports them, in words for someone who writes a design file."""
 
 import re
 from decimal import Decimal
@@ -79,7 +79,7 @@ def _shown(value: object) -> str:
 
 
 def _in_data(loc: Path, data: Any, *, missing: bool) -> Path:
-    """Return the path without the union tags that pydantic puts in; the last key of a missing value stays."""
+    """Return a path without the union tags that pydantic adds; the last key of a missing value stays."""
     path: list[str | int] = []
     here = data
     for index, part in enumerate(loc):

@@ -16,7 +16,7 @@ Whole = TypeVar("Whole")
 
 
 class Stage(IntEnum):
-    """In which order changes that are made together are made: addresses decide contexts, and those the rest."""
+    """The order in which the changes of one set are made: addresses decide contexts, and those the rest."""
 
     LINK = 0
     IDENTIFIERS = 1
@@ -55,7 +55,7 @@ class Knob(Generic[Part]):
         put: Callable[[Whole, Part], Whole],
         inside: str = "",
     ) -> "Knob[Whole]":
-        """Return this knob for a whole that the part belongs to; ``inside`` goes before the dimension's name."""
+        """Return the knob that turns this one inside a larger value; ``inside`` goes before the dimension's name."""
         turn = self.turn
         return Knob(
             inside + self.dimension,

@@ -53,7 +53,7 @@ class Path:
         return self._around(bytes(self.flow.application.write(payload).data)).octets
 
     def _around(self, payload: bytes) -> Outgoing:
-        """Return the datagram with this UDP payload: its headers are made here, and nobody has to read them again."""
+        """Return the datagram with this UDP payload: its headers stay values, and nothing reads them again."""
         flow, form = self.flow, self.link.addresses
         source = flow.source.ip(form)
         destination = flow.group if flow.group is not None else flow.destination.ip(form)

@@ -1,4 +1,4 @@
-"""Hints for a mistyped word: the one that was meant, or all that there are."""
+"""Hints for a mistyped word: the word that was meant, or all words that are allowed."""
 
 import difflib
 from collections.abc import Iterable

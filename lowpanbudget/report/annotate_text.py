@@ -1,4 +1,4 @@
-"""Beyond the octets of a frame: the headers restored beside what carried them, and the shortest form."""
+"""A frame beyond its octets: restored headers beside what carried them, the shortest form, the message."""
 
 from collections.abc import Iterator, Sequence
 from itertools import groupby

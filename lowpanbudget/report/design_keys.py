@@ -113,7 +113,7 @@ def _below(
 
 
 def _keys(schema: dict[str, Any], table: dict[str, Any]) -> list[dict[str, Any]]:
-    """Return the keys of a table, those that must stand there first."""
+    """Return the keys of a table, required ones first."""
     needed = table.get("required", [])
     keys = [
         {

@@ -32,13 +32,13 @@ def encodings(console: Console, screen: Screen, alternatives: Sequence[dict[str,
         paragraph(console, screen, _LEGEND)
         console.print()
     for name, group in groupby(alternatives, key=lambda alternative: alternative["message"]):
-        same = list(group)
-        heading(console, screen, f"Message {name} in {len(same)} encodings")
+        encoded = list(group)
+        heading(console, screen, f"Message {name} in {len(encoded)} encodings")
         console.print(Text("Octets", "bold"))
-        layout.put(console, _sizes(screen, same, console.width))
+        layout.put(console, _sizes(screen, encoded, console.width))
         console.print()
-        _reasons(console, screen, same)
-        placed = [alternative for alternative in same if alternative["places"]]
+        _reasons(console, screen, encoded)
+        placed = [alternative for alternative in encoded if alternative["places"]]
         _hops(
             console,
             screen,
@@ -52,9 +52,11 @@ def encodings(console: Console, screen: Screen, alternatives: Sequence[dict[str,
     _assumed(console, screen, alternatives)
 
 
-def _sizes(screen: Screen, same: Sequence[dict[str, Any]], width: int) -> Iterator[layout.Line]:
+def _sizes(
+    screen: Screen, alternatives: Sequence[dict[str, Any]], width: int
+) -> Iterator[layout.Line]:
     rows: list[list[Cell]] = []
-    for alternative in same:
+    for alternative in alternatives:
         sizes: list[Cell] = [str(alternative["octets"].get(case, "-")) for case in _CASES]
         rows.append(
             [
@@ -85,9 +87,9 @@ def _exactness(alternative: dict[str, Any]) -> str:
     return "exact, but not all, see below" if alternative["cannot"] else "exact"
 
 
-def _reasons(console: Console, screen: Screen, same: Sequence[dict[str, Any]]) -> None:
-    said = False
-    for alternative in same:
+def _reasons(console: Console, screen: Screen, alternatives: Sequence[dict[str, Any]]) -> None:
+    printed = False
+    for alternative in alternatives:
         for reason in dict.fromkeys(alternative["cannot"].values()):
             cases = [case for case in _CASES if alternative["cannot"].get(case) == reason]
             paragraph(
@@ -96,20 +98,20 @@ def _reasons(console: Console, screen: Screen, same: Sequence[dict[str, Any]]) -
                 f"{alternative['encoding']}, {', '.join(cases)}: {reason}.",
                 indent=2,
             )
-            said = True
-    if said:
+            printed = True
+    if printed:
         console.print()
 
 
 def _hops(
-    console: Console, screen: Screen, placed: Sequence[dict[str, Any]], title: str, cell: Any
+    console: Console, screen: Screen, alternatives: Sequence[dict[str, Any]], title: str, cell: Any
 ) -> None:
     """Print a row for each encoding and a column for each hop, as many at once as the screen takes."""
-    if not placed:
+    if not alternatives:
         return
     console.print(Text(screen.text(title), "bold"))
     at_once = max((console.width - _FIRST - 4) // _EACH, 1)
-    places = placed[0]["places"]
+    places = alternatives[0]["places"]
     for start in range(0, len(places), at_once):
         shown = range(start, min(start + at_once, len(places)))
         titles = ["encoding", *(screen.text(_where(places[index])) for index in shown)]
@@ -118,7 +120,7 @@ def _hops(
                 [(screen.text(alternative["encoding"]), "bold")],
                 *(cell(alternative["places"][index]) for index in shown),
             ]
-            for alternative in placed
+            for alternative in alternatives
         ]
         layout.put(console, layout.table(titles, rows, console.width))
         console.print()

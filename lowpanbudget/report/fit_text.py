@@ -21,15 +21,15 @@ _PADDING = "padding"
 def fits(console: Console, screen: Screen, results: Sequence[dict[str, Any]]) -> None:
     """Print every message: its verdicts, its bits to scale and as a table, and advice."""
     for name, group in groupby(results, key=lambda fit: fit["message"]):
-        same = list(group)
-        heading(console, screen, f"Message {name}: {_size(same)}")
-        layout.put(console, _verdicts(screen, same, console.width))
+        message_fits = list(group)
+        heading(console, screen, f"Message {name}: {_size(message_fits)}")
+        layout.put(console, _verdicts(screen, message_fits, console.width))
         console.print()
-        _advice(console, screen, same)
-        _depth(console, screen, same)
-        first = same[0]
+        _advice(console, screen, message_fits)
+        _depth(console, screen, message_fits)
+        first = message_fits[0]
         shown = f"as sent on {first['flow']}, {first['hop']} hop"
-        several = len({fit["bits"] for fit in same}) > 1
+        several = len({fit["bits"] for fit in message_fits}) > 1
         console.print(Text(screen.text(f"Bits to scale{', ' + shown if several else ''}"), "bold"))
         strip.draw(console, screen, _parts(first["bitmap"]), "bit")
         console.print()
@@ -41,13 +41,13 @@ def fits(console: Console, screen: Screen, results: Sequence[dict[str, Any]]) ->
         console.print()
 
 
-def _size(same: Sequence[dict[str, Any]]) -> str:
-    least = min(fit["least_octets"] for fit in same)
-    most = max(fit["octets"] for fit in same)
+def _size(fits: Sequence[dict[str, Any]]) -> str:
+    least = min(fit["least_octets"] for fit in fits)
+    most = max(fit["octets"] for fit in fits)
     return plural(most, "octet") if least == most else f"{least} to {plural(most, 'octet')}"
 
 
-def _verdicts(screen: Screen, same: Sequence[dict[str, Any]], width: int) -> Iterator[Line]:
+def _verdicts(screen: Screen, fits: Sequence[dict[str, Any]], width: int) -> Iterator[Line]:
     titles = ("flow", "hop", "verdict", "octets", "room", "frames", "in one frame")
     rows: list[list[Cell]] = [
         [
@@ -59,7 +59,7 @@ def _verdicts(screen: Screen, same: Sequence[dict[str, Any]], width: int) -> Ite
             "-" if fit["frames"] is None else f"{fit['frames']} of {fit['most_frames']}",
             screen.text(_batch(fit)),
         ]
-        for fit in same
+        for fit in fits
     ]
     return layout.table(titles, rows, width, right=(3, 4, 5))
 
@@ -99,8 +99,8 @@ def span_of_time(seconds: float) -> str:
     return f"{seconds:g} s"
 
 
-def _advice(console: Console, screen: Screen, same: Sequence[dict[str, Any]]) -> None:
-    for fit in same:
+def _advice(console: Console, screen: Screen, fits: Sequence[dict[str, Any]]) -> None:
+    for fit in fits:
         if fit["spare"] >= 0:
             continue
         missing = plural(-fit["spare"], "octet")
@@ -122,9 +122,9 @@ def _advice(console: Console, screen: Screen, same: Sequence[dict[str, Any]]) ->
         console.print()
 
 
-def _depth(console: Console, screen: Screen, same: Sequence[dict[str, Any]]) -> None:
+def _depth(console: Console, screen: Screen, fits: Sequence[dict[str, Any]]) -> None:
     """Say how deep a source route reaches while one frame is still enough; the least of all hops counts."""
-    for flow, group in groupby(same, key=lambda fit: fit["flow"]):
+    for flow, group in groupby(fits, key=lambda fit: fit["flow"]):
         depths = [fit["deepest"] for fit in group if fit["deepest"] is not None]
         if not depths:
             continue

@@ -24,7 +24,7 @@ def _failure(fit: Data, max_frames: int | None, spare: int | None) -> str:
 
 
 def lines(fits: Sequence[Data], reasons: Sequence[str]) -> str:
-    """Return one line a fit, failures first."""
+    """Return the fits as text, one line each, failures first."""
     texts = []
     for fit, reason in sorted(zip(fits, reasons, strict=True), key=lambda pair: not pair[1]):
         where = f"{fit['message']} on {fit['flow']}, {fit['hop']} hop"

@@ -1,4 +1,4 @@
-"""Styled text in columns, wrapped and never cut: what a ledger of thousands of lines is set with.
+"""Styled text in columns, wrapped and never cut: how a ledger of thousands of lines is set.
 
 A cell is a list of runs, each a text with the name of a style; the run ``BREAK`` starts a new line. The general tables
 of the terminal library cost ten times as much, and cut what does not fit.

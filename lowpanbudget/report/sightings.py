@@ -48,12 +48,12 @@ def _field(header: Restored, span: Span, width: int) -> view.Data:
 
 
 def _says(span: Span, width: int) -> str:
-    """Return the value as people look for it."""
+    """Return the value of a restored field as text: with its words where it has some, numbers as ``view`` has them."""
     value, words = span.value, words_of(span)
     if words:
         return f"{value} ({words})"
     if isinstance(value, int):
-        return f"{value} ({value:#0{2 + (width + 3) // 4}x})" if width > 8 else str(value)
+        return view.number_text(value, width)
     return "" if value is None else str(view.data_of(value))
 
 
@@ -69,7 +69,7 @@ def _shortest(sighting: Sighting, largest: int) -> view.Data | None:
 
 
 def _message(sighting: Sighting) -> view.Data | None:
-    """Return what the datagram is in a design: its flow, its message and the values; None outside of any."""
+    """Return flow, message and values of the datagram in the design; None where it belongs to no flow of it."""
     matched = sighting.completed.matched
     if matched is None:
         return None
@@ -84,7 +84,7 @@ def _message(sighting: Sighting) -> view.Data | None:
 
 
 def _of_capture(sighting: Sighting) -> view.Data:
-    """Return what the capture tells of a frame; nothing of one that stands alone."""
+    """Return what the capture says about a frame; nothing about a frame that came without one."""
     if not sighting.number:
         return {}
     completed = sighting.completed

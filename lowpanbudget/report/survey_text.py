@@ -34,12 +34,12 @@ _EVENTS = (
 )
 
 
-def survey(console: Console, screen: Screen, report: dict[str, Any], *, whole: bool) -> None:
-    """Print a survey; ``whole`` groupings are not cut to the largest."""
-    total = report["total"]
-    names = [_source(capture["capture"]) for capture in report["captures"]]
+def survey(console: Console, screen: Screen, survey_data: dict[str, Any], *, whole: bool) -> None:
+    """Print a survey; of each grouping the largest rows, or with ``whole`` all of them."""
+    total = survey_data["total"]
+    names = [_source(capture["capture"]) for capture in survey_data["captures"]]
     heading(console, screen, f"{', '.join(names)}: {_amount(total)}{_while(total)}")
-    for capture in report["captures"]:
+    for capture in survey_data["captures"]:
         for text in capture["ends"]:
             paragraph(console, screen, f"{_source(capture['capture'])}: {text}.")
     if not total["frames"]:
@@ -55,9 +55,9 @@ def survey(console: Console, screen: Screen, report: dict[str, Any], *, whole: b
         paragraph(console, screen, text, indent=_INDENT)
     console.print()
     for key, title in _TITLES:
-        if report.get(key):
-            _group(console, screen, title, report[key], looks, whole=whole)
-    _reasons(console, screen, report["reasons"])
+        if survey_data.get(key):
+            _group(console, screen, title, survey_data[key], looks, whole=whole)
+    _reasons(console, screen, survey_data["reasons"])
 
 
 def parts_of(tally: dict[str, Any], kinds: Sequence[str] = ()) -> list[Part]:
@@ -84,7 +84,7 @@ def parts_of(tally: dict[str, Any], kinds: Sequence[str] = ()) -> list[Part]:
 
 
 def facts(tally: dict[str, Any]) -> Iterator[str]:
-    """Yield in words what some frames cost and what happened to them; nothing about what did not happen."""
+    """Yield sentences about what some frames cost and what happened to them; none about what did not happen."""
     if tally["datagrams"]:
         share = 100 * tally["application"] / max(tally["octets"], 1)
         yield (
@@ -158,7 +158,7 @@ def _entry(
 
 
 def _cells(sizes: Sequence[int], length: int) -> list[int]:
-    """Return ``length`` cells shared out by size; what is smaller than half a cell may get none."""
+    """Return how ``length`` cells are shared out by size; what is smaller than half a cell may get none."""
     total = max(sum(sizes), 1)
     counts = [size * length // total for size in sizes]
     by_need = sorted(range(len(sizes)), key=lambda at: -(sizes[at] * length % total))

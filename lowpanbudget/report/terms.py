@@ -1,4 +1,4 @@
-"""Terms to what is known of them: words of this program, header tables, and the fields inside them."""
+"""What can be explained, by its name: words of this program, tables of a design file, headers and their fields."""
 
 import difflib
 import re
@@ -59,7 +59,7 @@ def find(text: str) -> list[dict[str, Any]]:
 
 
 def _explanations(matches: list[Term]) -> list[dict[str, Any]]:
-    """Return explanations; the same field of several headers stands there once for each."""
+    """Return the explanations of these terms; those that are equal stand there once."""
     explanations = []
     for term in matches:
         explained = term.make()

@@ -97,7 +97,7 @@ def layered(layers: Iterable[object]) -> list[Data]:
 
 
 def result(value: Any, *names: str) -> Data:
-    """Return the named attributes of a result; ``layers`` get their kinds."""
+    """Return the named attributes of a result as plain data; headers in ``layers`` each with its kind."""
     return {
         name: layered(value.layers) if name == "layers" else data_of(getattr(value, name))
         for name in names
@@ -135,7 +135,7 @@ def segments(spans: Sequence[Span]) -> list[Data]:
 def rows(
     spans: Sequence[Span], octets: bytes | None = None, sealed: tuple[int, int] = (0, 0)
 ) -> list[Data]:
-    """Return each span with its place as people count: octet range, bit range, and what was sent.
+    """Return a row for each span: its fields, its place in octets and bits, and the octets sent.
 
     ``octets`` are the frame's, if there are any; those in the range ``sealed`` went encrypted and are not shown.
     """
@@ -167,6 +167,11 @@ def _sent(span: Span, in_octets: bool, octets: bytes | None, sealed: bool) -> st
     return octets[start : start + span.bits // 8].hex(" ")
 
 
+def number_text(value: int, bits: int) -> str:
+    """Return a number of so many bits in decimal, behind it in hex when it is longer than an octet."""
+    return f"{value} ({value:#0{2 + (bits + 3) // 4}x})" if bits > 8 else str(value)
+
+
 def _says(span: Span, sent: str) -> str:
     """Return the value in the form that people look for; empty when it says no more than the octets sent."""
     value = span.value
@@ -174,7 +179,7 @@ def _says(span: Span, sent: str) -> str:
         text = value.hex()
         return "" if text == sent.replace(" ", "") else text
     if isinstance(value, int) and not isinstance(value, bool):
-        return f"{value} ({value:#0{2 + (span.bits + 3) // 4}x})" if span.bits > 8 else f"{value}"
+        return number_text(value, span.bits)
     if isinstance(value, tuple):
         return ", ".join("none" if part is None else str(data_of(part)) for part in value)
     return "" if value is None else str(data_of(value))

@@ -1,4 +1,4 @@
-"""The room of each flow and hop: found by encoding, and shown by a full frame's ledger."""
+"""The room of each flow and hop, measured by encoding and shown by the ledger of a full frame."""
 
 from dataclasses import dataclass, field
 

@@ -1,4 +1,4 @@
-"""Messages in other encodings, in frames: the same values, what each takes on each hop, and what is left."""
+"""Messages in other encodings: the size of the same values, their frames on each hop, and the room left over."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -151,7 +151,7 @@ def _on_hop(hop: _Hop, wire: Mapping[Case, bytes], most: int | None, batch: int 
 
 @lru_cache(maxsize=512)  # several hops have the same room
 def _batch(message: Message, encoding: Encoding, room: int) -> int | None:
-    """Return how many readings fit whatever all values are, as ``fit`` counts them; found by encoding."""
+    """Return how many readings fit whatever their values, counted as ``fit`` does and measured by encoding."""
     field = message.batch_field
     if field is None or encoding.writing is None:
         return message.batch(room)

@@ -10,7 +10,7 @@ from lowpanbudget.bits import Span, tiles
 class Ledger:
     """The ``spans`` of a frame of ``octets`` octets; ``frame`` are these, with stand-ins where spans say so.
 
-    Raises ``AssertionError`` when the spans leave a gap or overlap: then an encoder lies.
+    Raises ``AssertionError`` when the spans leave a gap or overlap: then an encoder is wrong.
     """
 
     spans: tuple[Span, ...]
@@ -31,7 +31,7 @@ class Ledger:
         return self.spans[index]
 
     def layers(self) -> list[tuple[str, int]]:
-        """Return each layer with its bits, in the order of the frame; a layer that comes again stands again."""
+        """Return each layer with its bits, in the order of the frame; a layer that comes back later is listed again."""
         totals: list[tuple[str, int]] = []
         for span in self.spans:
             if totals and totals[-1][0] == span.layer:

@@ -22,7 +22,7 @@ from lowpanbudget.stack.uncompressed import restored
 
 
 class Difference(NamedTuple):
-    """A field that takes other room in the shortest form: bits in line here and there, and where it comes from there.
+    """A field whose size differs in the shortest form: its bits in line in both, and what restores it in the shortest.
 
     ``header`` is empty for what is no field: dispatches, forms, context numbers, headers of fragments.
     """
@@ -68,7 +68,7 @@ def compare(
     pieces: Sequence[int] = (),
     largest: int = LARGEST_FRAME,
 ) -> Comparison:
-    """Return a datagram beside its shortest form between the same link addresses.
+    """Return the comparison of a datagram as sent with its shortest form between the same link addresses.
 
     ``frame`` carried it, or its first fragment; ``pieces`` are then the octets of payload of all its fragments.
     ``largest`` is the octets of the largest frame. The shortest form elides a checksum, uses generic compression and
@@ -142,7 +142,7 @@ def _differences(
 
 
 def _by_field(headers: Sequence[Restored]) -> dict[tuple[str, int, str], Span]:
-    """Return the fields of restored headers by header, which header of that name, and field."""
+    """Return the fields of restored headers by header name, place among the headers of that name, and field name."""
     return {
         (header.name, header.depth, span.name): span for header in headers for span in header.spans
     }

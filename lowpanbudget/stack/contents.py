@@ -24,9 +24,10 @@ class ContentLayout(Protocol):
 def with_contents(
     spans: tuple[Span, ...], heads: Iterable[Head], layout: ContentLayout
 ) -> tuple[Span, ...]:
-    """Return the spans of a frame, those of the application's octets by this layout; the same where it does not fit.
+    """Return a frame's spans with the fields of this layout in place of the application data.
 
-    ``heads`` are the frame's. The octets must stand in the frame in the clear and in one piece.
+    They come back as they were where the layout does not fit. ``heads`` are the frame's. The octets must stand in the
+    frame in the clear and in one piece.
     """
     at = _begins(tuple(heads))
     place = next(

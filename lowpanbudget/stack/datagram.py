@@ -185,7 +185,7 @@ def _read_next(reader: Reader, env: Env, chain: Chain) -> bool:
 
 
 def _remark(chain: Chain, extension: extension_nhc.ExtensionNhc, octet: int, start: int) -> None:
-    """Note what a sender must leave zero in an extension header, and a reader can do without."""
+    """Note bits of an extension header that a sender must leave zero; they do not stop reading."""
     if extension.kind == ipv6.IPV6 and octet & 1:
         # "the NH bit of the LOWPAN_NHC encoding is unused and MUST be set to zero"
         text = "the NH bit is 1 before an IPv6 header, where it has no use and must be 0"
@@ -236,7 +236,7 @@ def _read_generic(reader: Reader, chain: Chain, key: str) -> bool:
 
 
 def fill(chain: Chain, missing: int = 0) -> bytes:
-    """Return the datagram's octets that are there; ``missing`` more follow in other fragments.
+    """Return the octets of the datagram as far as they are here; ``missing`` more follow in other fragments.
 
     Lengths count the missing octets; elided checksums are computed only when nothing is missing. The parts hold their
     final values then.
@@ -288,7 +288,7 @@ def endpoints(parts: list[RestoredPart]) -> tuple[IPv6Address, IPv6Address]:
 
 
 def is_destination_hidden(parts: list[RestoredPart]) -> bool:
-    """Return whether a routing header behind the last IPv6 header keeps the final destination to itself."""
+    """Return whether a routing header behind the last IPv6 header hides the final destination."""
     at = max(index for index, part in enumerate(parts) if part.kind == ipv6.IPV6)
     return any(
         part.kind == ipv6.ROUTING and hides_destination(part.value) for part in parts[at + 1 :]

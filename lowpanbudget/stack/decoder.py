@@ -1,4 +1,4 @@
-"""A decoder with all that is known at one moment, made once and used for many frames; datagrams without a frame."""
+"""A decoder that is set up once and used for many frames; IPv6 datagrams that came without a frame."""
 
 from dataclasses import dataclass
 from ipaddress import IPv6Address
@@ -25,7 +25,7 @@ class Decoder:
     rpi_type: int = rpi.OLD
 
     def frame(self, octets: bytes, fcs: int, asn: int | None) -> Frame:
-        """Return a frame decoded; ``fcs`` octets of it are its FCS."""
+        """Return the frame that these octets are; the last ``fcs`` of them are its FCS."""
         return decode_prepared(
             octets, fcs, self.contexts, self.keys, self.devices, asn, self.root, self.rpi_type
         )
@@ -35,12 +35,12 @@ class Decoder:
         return decode_lowpan(octets, self.env(source, destination))
 
     def env(self, source: bytes | None = None, destination: bytes | None = None) -> Env:
-        """Return what is known beside two link addresses."""
+        """Return the surroundings of a payload between two link addresses."""
         return Env(source, destination, None, self.contexts, self.root, self.rpi_type)
 
 
 def decode_datagram(octets: bytes) -> Frame:
-    """Return what an IPv6 datagram holds that came without a link, in the form of a frame; never raises."""
+    """Return an IPv6 datagram that came without a link as a frame without MAC header; never raises."""
     frame = Frame(octets)
     reader = Reader(octets)
     try:

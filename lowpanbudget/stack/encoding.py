@@ -1,4 +1,4 @@
-"""A whole IEEE 802.15.4 frame written: header, elements, payload, integrity code, check sequence."""
+"""A complete IEEE 802.15.4 frame written: header, elements, payload, integrity code, check sequence."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -36,7 +36,7 @@ def encode_frame(
     devices: Mapping[Any, Any] | None = None,
     used: Nonces | None = None,
 ) -> Encoded:
-    """Return a frame: header, payload IEs, payload (sealed when the header says so), MIC and FCS.
+    """Return a complete frame: header, payload IEs, payload (sealed when the header says so), MIC and FCS.
 
     ``payload`` is octets, or a ``Writer`` whose spans are kept. ``key`` (octets, hex or ``Key``) is needed for levels 1
     to 7; ``devices`` gives the EUI-64 behind a short source address. ``used``, one for each key, refuses a nonce that

@@ -33,7 +33,7 @@ def carried(chain: Chain, env: Env) -> list[str]:
 
 
 def explains_checksum(chain: Chain, env: Env) -> str:
-    """Return for which addresses the older rule makes a wrong UDP checksum right, such as "source"; else nothing."""
+    """Return the addresses for which the older rule makes a wrong UDP checksum right, such as "source"; "" for none."""
     last = chain.parts[-1]
     if env.pan_id is None or last.kind != UDP:
         return ""

@@ -1,4 +1,4 @@
-"""The protection of a frame taken off: which keys fit, what its integrity code says, the payload in the clear."""
+"""Opening a protected frame: which keys fit, whether its integrity code is right, the payload in the clear."""
 
 from dataclasses import dataclass, field
 

@@ -132,7 +132,7 @@ def _outer(group: RoutingGroup, env: Env) -> Outer:
 
 
 def goes_down(rpi: Rpi | None, source: IPv6Address, env: Env) -> bool:
-    """Return whether a packet goes away from the root: so says its O flag, or the root itself sent it.
+    """Return whether a packet travels away from the root: its O flag says so, or the root itself sent it.
 
     Decides which destination is implicit: "the root in the RPL graph for packets going upwards; in Storing mode, it is
     the destination address in the LOWPAN_IPHC for packets going downwards" (RFC 8138 section 7).
@@ -160,7 +160,7 @@ def reference_of(source: IPv6Address, env: Env, *, tunnelled: bool) -> IPv6Addre
 
 
 def _note_path(group: RoutingGroup, hops: tuple[IPv6Address, ...], note: Note) -> None:
-    """Note what RFC 6554 section 3 forbids but what can be expanded all the same."""
+    """Note what RFC 6554 section 3 forbids in a source route that can be expanded all the same."""
     if any(hop.is_multicast for hop in hops):
         text = "a multicast address stands in the source route"
         note("source-route-multicast", text, routing.ROUTING_HEADER, group.offset)
