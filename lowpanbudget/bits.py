@@ -46,11 +46,15 @@ class StandInOctets(bytes):
 
 
 class Place(NamedTuple):
-    """Where a field of whole octets stands: from ``start`` to ``end``, in this order of octets."""
+    """Where a field of whole octets stands: from ``start`` to ``end``, in this order of octets.
+
+    An ``open`` one takes all that is left: there may be any number of octets.
+    """
 
     start: int
     end: int
     order: Literal["big", "little"] = "big"
+    open: bool = False
 
     def number(self, octets: bytes) -> int:
         """Return the number that stands in these octets at the place."""
@@ -166,7 +170,9 @@ class Reader:
         self, name: str, meaning: str = "", cite: Cite | None = None, *, free: bool = False
     ) -> bytes:
         """Return all that is left, with a span."""
-        return self.octets(self.end - self.pos, name, meaning, cite, free=free)
+        if free and self.end > self.pos:
+            self.free.append(Place(self.pos, self.end, open=True))
+        return self.octets(self.end - self.pos, name, meaning, cite)
 
 
 class Writer:

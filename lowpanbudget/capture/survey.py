@@ -104,7 +104,7 @@ class Surveyor:
 
     def add(self, sighting: Sighting) -> None:
         """Count one record."""
-        datagram = sighting.datagram
+        datagram, template = sighting.datagram, sighting.template
         place = self._place(sighting)
         tally = place.tally
         # an FCS that the receiver took off was on the air all the same
@@ -129,10 +129,12 @@ class Surveyor:
             tally.datagrams += 1
             tally.datagram_octets += len(datagram)
             alone = len(sighting.parts) == 1
-            application = place.application
-            if application is None or not alone:
+            longer = 0 if template is None else template.longer(sighting.payload)
+            if alone and place.application is not None:
+                application = place.application + longer
+            else:
                 application = _application(sighting, datagram)
-                place.application = application if alone else None
+                place.application = application - longer if alone else None
             tally.application += application
         if sighting.example is not None and sighting.example.fragment is not None:
             tally.fragments += 1
@@ -205,7 +207,7 @@ class Surveyor:
 class _TallyPlace:
     """Where records are counted, whether their room counts, and the name of their sequence if they have one.
 
-    ``application`` are the octets that an application sent in each, once they are known.
+    ``application`` are the octets that an application sent in a frame as long as the template, once they are known.
     """
 
     tally: Tally

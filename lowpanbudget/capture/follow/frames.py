@@ -68,7 +68,7 @@ class FrameReader:
             payload = opened[: end - start - mic]
             sighting.verified, sighting.mic = bool(mic), mic
         sighting.payload, sighting.frame_counter = payload, counter
-        return self._templates.get(payload, (header, len(payload)))
+        return self._templates.get(payload, header)
 
     def _opened(
         self, sighting: Sighting, header: HeaderTemplate, mac: Mac, sealed: bytes
@@ -124,8 +124,7 @@ class FrameReader:
         sighting.payload = frame.payload
         sighting.template = template = template_of(frame, start, end)
         if template.free is not None and header is not None and frame.payload is not None:
-            extra = (header, len(frame.payload))
-            self._templates.put(frame.payload, template.free, template, extra)
+            self._templates.put(frame.payload, template.free, template, header, template.tail)
         self._keep(sighting, frame, template)
         return frame if frame.fragment is not None or frame.datagram is None else None
 
@@ -137,7 +136,8 @@ class FrameReader:
         if known is not None:
             return known
         free = [place for place in (made.sequence, made.counter) if place is not None]
-        self._headers.put(octets[: made.mac.header_length], free, made)
+        length = made.mac.header_length
+        self._headers.put(octets[:length], free, made, tail=length - 1)
         return made
 
     @staticmethod

@@ -16,23 +16,25 @@ _MOST_MASKS = 24  # for one beginning
 
 
 class Mask(NamedTuple):
-    """Which octets count: those in the ranges ``kept``."""
+    """Which octets count: those in the ranges ``kept``; and the length, or whether there are any from ``tail`` on."""
 
     number: int
     kept: tuple[tuple[int, int], ...]
+    tail: int | None
 
     def key(self, extra: object, octets: bytes) -> tuple[object, ...]:
         """Return what texts that are read alike have in common."""
+        count = len(octets) if self.tail is None else len(octets) > self.tail
         kept = self.kept
         if len(kept) == 1:
-            return self.number, extra, octets[kept[0][0] : kept[0][1]]
-        return self.number, extra, b"".join([octets[start:end] for start, end in kept])
+            return self.number, extra, count, octets[kept[0][0] : kept[0][1]]
+        return self.number, extra, count, b"".join([octets[start:end] for start, end in kept])
 
 
 class Memo(Generic[Value]):
     """Values by the octets they were learned from, in bounded memory.
 
-    The first two octets must never be free. ``extra`` is what else the value depends on, such as the length.
+    The first two octets must never be free. ``extra`` is what else the value depends on.
     """
 
     def __init__(self, most: int = MOST) -> None:
@@ -54,8 +56,18 @@ class Memo(Generic[Value]):
                 return value
         return None
 
-    def put(self, octets: bytes, free: Iterable[Place], value: Value, extra: object = None) -> None:
-        """Keep a value that depends on all octets but those at the ``free`` places, which stand in order."""
+    def put(
+        self,
+        octets: bytes,
+        free: Iterable[Place],
+        value: Value,
+        extra: object = None,
+        tail: int | None = None,
+    ) -> None:
+        """Keep a value that depends on all octets but those at the ``free`` places, which stand in order.
+
+        It also depends on their number; with ``tail`` only on whether there are any from there on.
+        """
         kept, at = [], 0
         for place in free:
             if place.start > at:
@@ -64,11 +76,11 @@ class Memo(Generic[Value]):
         if len(octets) > at or not kept:
             kept.append((at, max(len(octets), at)))
         masks = self._masks.setdefault(octets[:2], [])
-        mask = next((mask for mask in masks if mask.kept == tuple(kept)), None)
+        mask = next((mask for mask in masks if (mask.kept, mask.tail) == (tuple(kept), tail)), None)
         if mask is None:
             if len(masks) >= _MOST_MASKS:
                 return
-            mask = Mask(len(masks), tuple(kept))
+            mask = Mask(len(masks), tuple(kept), tail)
             masks.append(mask)
             if len(self._masks) > self._most:
                 self.clear()

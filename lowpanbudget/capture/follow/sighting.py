@@ -218,7 +218,7 @@ class Sighting:
         """Return the bits of each layer of the frame; together they are all its bits."""
         if self.template is None:
             return {} if self.contents is None else layer_bits(self.contents.spans)
-        bits = dict(self.template.layers)
+        bits = self.template.layers_of(self.payload)
         trailer = 8 * (self.mic + min(self.fcs_octets, len(self.octets)))
         if trailer:
             bits["MAC"] = bits.get("MAC", 0) + trailer

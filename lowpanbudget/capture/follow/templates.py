@@ -6,20 +6,30 @@ way, and differ only in numbers, checksums and payload. Tests compare both ways 
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from lowpanbudget.bits import Place, Span
 from lowpanbudget.capture.follow.flows import FlowKey, flow_of, upper_of
 from lowpanbudget.layers.internet import chain, ipv6, udp
+from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.security import Key
+from lowpanbudget.layers.lowpan.extension_nhc import ExtensionNhc
 from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.mesh import Broadcast, Mesh
+from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.datagram import complete_checksum
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 
+# headers whose reading compares no length with the octets behind them
+_ANY_LENGTH = (Mac, Mesh, Broadcast, Iphc, ExtensionNhc, UdpNhc, CoapMessage)
 _OF_THE_HOP = (Mac, Mesh, Broadcast, Fragment)  # headers that leave nothing in the datagram
+_LONGEST = 0xFF00  # more octets may not fit a length of 16 bits with headers: such frames are decoded one by one
 # notices that depend on octets that are free
 _DEPENDENT = {"udp-checksum-wrong", "payload-unreadable", "fcs-wrong", "mic-wrong", "nonce-unknown"}
 
@@ -63,7 +73,8 @@ class Template:
     too. ``free`` places count from the payload's first octet; None when no other frame can be read after this one.
     The octets of datagram or fragment are ``front``, then the payload's from ``verbatim`` on; ``upper`` is their last
     header, and ``pseudo`` the sum of its pseudo-header where a UDP checksum is to be tested. ``tag`` is where a
-    fragment has its tag. ``facts`` are what others find out once for all frames that are alike.
+    fragment has its tag. From ``tail`` on, where that is known, there may be any number of octets. ``facts`` are what
+    others find out once for all frames that are alike.
     """
 
     example: Frame
@@ -76,18 +87,42 @@ class Template:
     upper: chain.ChainPlace | None = None
     pseudo: int | None = None
     tag: Place | None = None
+    tail: int | None = None
+    tail_layer: str = ""
     lesson: object = None
     facts: dict[object, object] = field(default_factory=dict)
+    _fronts: dict[int, bytes] = field(default_factory=dict)
+
+    def longer(self, payload: bytes | None) -> int:
+        """Return by how many octets such a payload is longer than the example's."""
+        return 0 if self.tail is None else len(payload or b"") - len(self.example.payload or b"")
+
+    def layers_of(self, payload: bytes | None) -> dict[str, int]:
+        """Return the bits of each layer of a frame with such a payload, without MIC and FCS."""
+        bits, longer = dict(self.layers), self.longer(payload)
+        if longer:
+            bits[self.tail_layer] += longer * 8
+        return bits
 
     def build(self, payload: bytes) -> bytes | None:
         """Return the octets of datagram or fragment in such a payload; None when a checksum in them is wrong."""
-        octets = self.front + payload[self.verbatim :]
+        longer = self.longer(payload)
+        if longer and len(payload) > _LONGEST:
+            return None
+        front = self.front if not longer else self._fronts.get(longer) or self._front(longer)
+        octets = front + payload[self.verbatim :]
         if self.pseudo is not None and self.upper is not None:
             if self.example.checksum_elided:
                 return complete_checksum(octets)
             if not udp.is_right(self.pseudo, octets[self.upper.offset :]):
                 return None
         return octets
+
+    def _front(self, longer: int) -> bytes:
+        """Return the front with its lengths, for so many octets more; kept for the next of this length."""
+        whole = b"".join([bytes(_lengthened(value, longer)) for value in self.example.values])
+        front = self._fronts[longer] = whole[: len(self.front)]
+        return front
 
     def fragment_of(self, payload: bytes) -> Fragment | Rfrag | None:
         """Return the fragment header of such a payload."""
@@ -124,7 +159,7 @@ def template_of(frame: Frame, start: int, end: int) -> Template:
         template.free = () if not payload else None
         return template
     free = tuple(
-        Place(place.start - start, place.end - start)
+        place._replace(start=place.start - start, end=place.end - start)
         for place in frame.free
         if place.start >= start
     )
@@ -140,7 +175,26 @@ def template_of(frame: Frame, start: int, end: int) -> Template:
     elif upper is not None and upper.kind == ipv6.UDP and (free or frame.checksum_elided):
         template.pseudo = udp.pseudo_sum(upper.source, upper.destination)
     template.free = free
+    if part is None and free and free[-1].open and _is_open(frame, template):
+        template.tail = free[-1].start
+        template.tail_layer = next(
+            span.layer for span in frame.spans if span.offset_bits == (template.tail + start) * 8
+        )
     return template
+
+
+def _is_open(frame: Frame, template: Template) -> bool:
+    """Return whether a longer or shorter payload would be read alike: all lengths in its headers are restored."""
+    restored = b"".join([bytes(value) for value in frame.values])
+    lengths = len(template.front) <= len(restored) and restored.startswith(template.front)
+    return lengths and all(isinstance(head.value, _ANY_LENGTH) for head in frame.heads)
+
+
+def _lengthened(value: Any, longer: int) -> Any:
+    """Return a restored header as it is in a datagram that is so much longer."""
+    if isinstance(value, Ipv6):
+        return replace(value, payload_length=value.payload_length + longer)
+    return replace(value, length=value.length + longer) if isinstance(value, Udp) else value
 
 
 def _same_at_the_end(left: bytes, right: bytes) -> int:

@@ -2,13 +2,25 @@
 
 import random
 
-from capture.captures import CONTEXTS, mixed
+from capture.captures import (
+    CONTEXTS,
+    eui,
+    frames_of,
+    ip_of,
+    mixed,
+    records,
+    udp_datagram,
+)
 from hypothesis import given
 from hypothesis import strategies as st
 
 from lowpanbudget import decode_frame
+from lowpanbudget.capture.follow.templates import layer_bits
+from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.capture.survey import survey
 from lowpanbudget.stack.frame import Frame
 
+A, B = eui(1), eui(2)
 FRAMES = [
     octets[:-2] for octets in mixed(300)
 ]  # without FCS, which would be wrong for other octets
@@ -43,6 +55,21 @@ def test_other_octets_at_free_places_are_read_alike(octets: bytes, rng: random.R
     assert type(again.fault) is type(frame.fault)
     if frame.datagram is not None and again.datagram is not None:
         assert len(again.datagram.octets) == len(frame.datagram.octets)
+
+
+def test_payloads_of_any_length_are_read_after_one_template() -> None:
+    """Lengths are elided here: one decoding serves all lengths, and each datagram has its own."""
+    sent = [udp_datagram(ip_of(A), ip_of(B), bytes([n]) * n) for n in (9, *range(1, 60))]
+    frames = [octets for datagram in sent for octets in frames_of(datagram, A, B)]
+    trace = Trace(contexts=CONTEXTS, fcs=2)
+    seen = list(trace.follow(records(frames)))
+    assert [sighting.datagram for sighting in seen] == sent
+    assert len({id(sighting.template) for sighting in seen}) == 1
+    for sighting, octets in zip(seen, frames, strict=True):
+        frame = decode_frame(octets, contexts=CONTEXTS)
+        assert sighting.layer_bits == layer_bits(frame.spans)
+    total = survey(records(frames), Trace(contexts=CONTEXTS, fcs=2)).total
+    assert total.application == 9 + sum(range(1, 60))
 
 
 def test_frames_have_free_places() -> None:
