@@ -60,7 +60,10 @@ def expand(
     contexts: Mapping[int, str | IPv6Network] | None = None,
 ) -> bytes:
     """Return the IPv6 datagram of a payload that starts with LOWPAN_IPHC; raises ``Refused``."""
-    prefixes = {number: IPv6Network(prefix) for number, prefix in (contexts or {}).items()}
+    prefixes = {
+        number: prefix if isinstance(prefix, IPv6Network) else IPv6Network(prefix)
+        for number, prefix in (contexts or {}).items()
+    }
     tape = Tape(octets)
     datagram = _header(tape, link_bits(source), link_bits(destination), prefixes)
     assert tape.at == len(tape.bits)

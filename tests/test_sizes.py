@@ -1,6 +1,7 @@
 """Every word of a header reads as many octets as its rows say, without reading them."""
 
 from dataclasses import replace
+from ipaddress import IPv6Network
 
 import pytest
 import second_decoder
@@ -16,6 +17,7 @@ def test_every_word_of_iphc_reads_as_many_octets_as_its_rows_say() -> None:
     """And means what the second decoder says, or is reserved for both."""
     contexts = {0: "2001:db8::/64", 1: "2001:db8:1::/48", 15: "2001:db8:0:0:aaaa::/80"}
     env = Env("02005eef10000001", "0007", contexts=contexts)
+    prefixes = {number: IPv6Network(prefix) for number, prefix in contexts.items()}
     tail = bytes.fromhex("f1 3b") + bytes(range(40))
     reserved = 0
     for word in range(1 << 16):
@@ -30,13 +32,13 @@ def test_every_word_of_iphc_reads_as_many_octets_as_its_rows_say() -> None:
             ):  # M=0 DAC=1 DAM=00 or M=1 DAC=1 DAM=01, 10, 11, and nothing else
                 assert word & 15 in (0b0100, 0b1101, 0b1110, 0b1111)
                 with pytest.raises(Refused):
-                    second_decoder.expand(octets, env.source, env.destination, contexts)
+                    second_decoder.expand(octets, env.source, env.destination, prefixes)
             continue
         assert word >> 13 == 0b011
         assert reader.pos == 2 + iphc.HEADER.inline(word)
         assert tiles(reader.spans, reader.pos * 8)
         if not layer.nhc:
-            second = second_decoder.expand(octets, env.source, env.destination, contexts)
+            second = second_decoder.expand(octets, env.source, env.destination, prefixes)
             plain = bytes(replace(layer.header, payload_length=len(octets) - reader.pos))
             assert plain + octets[reader.pos :] == second
     assert reserved == 65536 - 8192 + 8192 // 16 * 4

@@ -179,12 +179,12 @@ def stands_for(octets: bytes, datagram: bytes, env: Env, prefixes: dict[int, IPv
 def shortest(
     candidates: Iterator[bytes], datagram: bytes, env: Env, prefixes: dict[int, IPv6Network]
 ) -> int:
-    """Return the size of the shortest candidate that stands for the datagram; each is judged."""
-    best = len(datagram) + 10
-    for octets in candidates:
-        if len(octets) < best and stands_for(octets, datagram, env, prefixes):
-            best = len(octets)
-    return best
+    """Return the size of the shortest candidate that stands for the datagram; each that is shorter is judged."""
+    beyond = len(datagram) + 10
+    for octets in sorted((octets for octets in candidates if len(octets) < beyond), key=len):
+        if stands_for(octets, datagram, env, prefixes):
+            return len(octets)
+    return beyond
 
 
 @settings(max_examples=50)

@@ -3,11 +3,18 @@
 from bisect import bisect_left
 from collections.abc import Callable, Iterator
 from decimal import Decimal, DecimalException
+from functools import lru_cache
 from typing import Any, NamedTuple, Protocol
 
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.exact import EXACT, digits, input_number, nearest, steps_between
 from lowpanbudget.payload.flaws import Misfit
+
+
+@lru_cache(maxsize=1024)  # asked for with every value of a field
+def are_whole(base: Decimal, step: Decimal) -> bool:
+    """Return whether all values on such a grid are whole numbers."""
+    return all(part == part.to_integral_value() for part in (base, step))
 
 
 class Grid(NamedTuple):
@@ -23,7 +30,7 @@ class Grid(NamedTuple):
     @property
     def whole(self) -> bool:
         """Return whether all values are whole numbers; they are ints then, else decimals."""
-        return all(part == part.to_integral_value() for part in (self.base, self.step))
+        return are_whole(self.base, self.step)
 
     def value_of(self, steps: int) -> Any:
         """Return the value that lies ``steps`` steps from the base."""
@@ -188,8 +195,12 @@ def nearest_entry(entries: tuple[Decimal, ...], value: Decimal) -> int:
 
 def zero_of(number: Stepped) -> Decimal:
     """Return the value that is sent as 0: zero itself if it lies on the grid, else the least value."""
-    on_grid = steps_between(Decimal(0), number.min, number.step) is not None
-    return Decimal(0) if on_grid else number.min
+    return Decimal(0) if _from_zero(number.min, number.step) else number.min
+
+
+@lru_cache(maxsize=1024)  # asked for with every value of a field
+def _from_zero(least: Decimal, step: Decimal) -> bool:
+    return steps_between(Decimal(0), least, step) is not None
 
 
 def is_nullable(number: Stepped) -> bool:

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from lowpanbudget.payload.codec.grid import Stepped, is_nullable, zero_of
+from lowpanbudget.payload.codec.grid import Stepped, are_whole, is_nullable, zero_of
 from lowpanbudget.payload.exact import EXACT, exact, nearest
 from lowpanbudget.payload.kinds.field import Field, members
 from lowpanbudget.payload.message import Message
@@ -86,4 +86,4 @@ def _value(number: Stepped, item: Any) -> Any:
     if isinstance(item, str):
         return item
     value = EXACT.fma(Decimal(item), number.step, zero_of(number))
-    return int(value) if number.grid().whole else value
+    return int(value) if are_whole(number.base, number.step) else value

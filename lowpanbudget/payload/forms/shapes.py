@@ -13,7 +13,7 @@ from functools import lru_cache
 from typing import Any
 
 from lowpanbudget.errors import RequestError
-from lowpanbudget.payload.codec.grid import Stepped
+from lowpanbudget.payload.codec.grid import Stepped, are_whole
 from lowpanbudget.payload.exact import EXACT, exact, nearest, steps_between
 
 Values = dict[str, Any]
@@ -178,4 +178,4 @@ def counted_value(number: Stepped, count: int) -> Any:
     if beyond >= 0:
         return number.special[beyond][0]
     value = EXACT.fma(Decimal(count), number.step, zero_within(number))
-    return int(value) if number.grid().whole else value
+    return int(value) if are_whole(number.base, number.step) else value

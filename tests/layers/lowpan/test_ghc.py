@@ -1,6 +1,7 @@
 """The byte machine of RFC 7400: its figures, the corners of its table, oracles for "shortest"."""
 
 import sys
+from heapq import heapify, heappop, heappush
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -233,6 +234,11 @@ def test_dictionary_is_both_addresses_and_figure_1() -> None:
 # --- shortest: judged by an oracle that knows only the text of section 2 ------------------------
 
 
+UNREACHED = 1 << 30
+# what a set code of table 1 adds to na and sa: 101nssss
+SETS = [(n8, s8) for n8 in (0, 8) for s8 in range(0, 128, 8) if n8 + s8]
+
+
 def fewest(octets: bytes, dictionary: bytes) -> int:
     """Return the length of the shortest code there is, by walking the decoder's states.
 
@@ -245,37 +251,36 @@ def fewest(octets: bytes, dictionary: bytes) -> int:
     reached: list[dict[tuple[int, int], int]] = [{} for _ in range(end + 1)]
     reached[begin][0, 0] = 0
 
-    def reach(place: int, na: int, sa: int, cost: int) -> None:
-        if cost < reached[place].get((na, sa), 1 << 30):
-            reached[place][na, sa] = cost
+    def reach(place: int, state: tuple[int, int], cost: int) -> None:
+        if cost < reached[place].get(state, UNREACHED):
+            reached[place][state] = cost
 
     for here in range(begin, end):
-        waiting = sorted(reached[here])
+        states, left = reached[here], end - here
+        zeros = [n for n in range(2, 18) if buffer[here : here + n] == bytes(n)]
+        waiting = list(states)
+        heapify(waiting)
         while waiting:
             # set codes only ever add, so in this order each state is final when taken
-            na, sa = waiting.pop(0)
-            cost = reached[here][na, sa]
-            for n8 in (0, 8):
-                for s8 in range(0, 128, 8):
-                    # leave out what only makes copies longer than the rest or reach too far
-                    if n8 + s8 and na + n8 <= end - here and na + n8 + sa + s8 <= end:
-                        state = (na + n8, sa + s8)
-                        if state not in reached[here]:
-                            waiting.append(state)
-                            waiting.sort()
-                        reach(here, *state, cost + 1)
-            for k in range(1, min(95, end - here) + 1):
-                reach(here + k, na, sa, cost + 1 + k)
-            for n in range(2, 18):
-                if buffer[here : here + n] == bytes(n):
-                    reach(here + n, na, sa, cost + 1)
-            for nnn in range(8):
-                for kkk in range(8):
-                    n = na + nnn + 2
-                    s = kkk + sa + n
-                    source = buffer[here - s : here - s + n] if s <= here else None
-                    if here + n <= end and buffer[here : here + n] == source:
-                        reach(here + n, 0, 0, cost + 1)
+            state = na, sa = heappop(waiting)
+            cost = states[state]
+            for n8, s8 in SETS:
+                # leave out what only makes copies longer than the rest or reach too far
+                if na + n8 <= left and na + n8 + sa + s8 <= end:
+                    more = (na + n8, sa + s8)
+                    if more not in states:
+                        heappush(waiting, more)
+                    reach(here, more, cost + 1)
+            for price, literal in enumerate(reached[here + 1 : here + 96], start=cost + 2):
+                if price < literal.get(state, UNREACHED):
+                    literal[state] = price
+            for n in zeros:
+                reach(here + n, state, cost + 1)
+            for n in range(na + 2, min(na + 9, left) + 1):
+                copied = buffer[here : here + n]
+                for s in range(sa + n, min(sa + n + 7, here) + 1):
+                    if buffer[here - s : here - s + n] == copied:
+                        reach(here + n, (0, 0), cost + 1)
     return min(reached[end].values())
 
 
