@@ -145,6 +145,7 @@ class Reader:
         value: Any = None,
         *,
         free: bool = False,
+        order: str = "big",
     ) -> bytes:
         """Return the next ``count`` octets and leave a span whose value is ``value`` or the octets."""
         start = self.pos
@@ -162,6 +163,7 @@ class Reader:
                     meaning,
                     cite,
                     removed_by,
+                    order,
                 )
             )
         return octets
@@ -198,6 +200,8 @@ class Writer:
         cite: Cite | None = None,
         removed_by: str = "",
         value: Any = None,
+        *,
+        order: str = "big",
     ) -> None:
         """Append ``octets`` and leave a span whose value is ``value`` or the octets."""
         if not octets:
@@ -212,6 +216,7 @@ class Writer:
                 meaning,
                 cite,
                 removed_by,
+                order,
                 stand_in=isinstance(octets, StandInOctets) or isinstance(value, StandIn),
             )
         )

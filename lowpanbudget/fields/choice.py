@@ -213,7 +213,7 @@ class Choice:
         if not row.parts:
             told = (
                 at, row.inline * 8, layer, self.carries, value, row.needs, cite, removed_by,
-                "big", "", stand_in,
+                row.free or "big", "", stand_in,
             )  # fmt: skip
             spans.append(_new(Span, told))
             return

@@ -162,8 +162,9 @@ class Unsigned(LayoutPart):
         reader.need(self.octets, f"the {self.name}", layout.cite)
         value = int.from_bytes(reader.data[reader.pos : reader.pos + self.octets], layout.order)
         reader.octets(
-            self.octets, self.name, self._says(value), layout.cite, self.removed_by, value
-        )
+            self.octets, self.name, self._says(value), layout.cite, self.removed_by, value,
+            order=layout.order,
+        )  # fmt: skip
         return value
 
     def _says(self, value: int) -> str:
@@ -180,7 +181,10 @@ class Unsigned(LayoutPart):
                 self.key, value, f"a number from 0 to {(1 << 8 * self.octets) - 1}", layout
             )
         octets = int(value).to_bytes(self.octets, layout.order)
-        writer.octets(octets, self.name, self._says(value), layout.cite, self.removed_by, value)
+        writer.octets(
+            octets, self.name, self._says(value), layout.cite, self.removed_by, value,
+            order=layout.order,
+        )  # fmt: skip
 
 
 def _unfit(key: str, value: Any, allowed: str, layout: Drawing) -> RequestError:
@@ -262,7 +266,8 @@ class OctetString(LayoutPart):
         reader.need(count, f"the {self.name}", layout.cite)
         octets = reader.data[reader.pos : reader.pos + count]
         value = octets[::-1] if self.reverse else octets
-        reader.octets(count, self.name, self.text, layout.cite, self.removed_by, value)
+        order = layout.order if self.reverse else "big"
+        reader.octets(count, self.name, self.text, layout.cite, self.removed_by, value, order=order)
         return value
 
     def write(self, writer: Writer, value: Any, values: Values, layout: Drawing) -> None:
@@ -281,4 +286,7 @@ class OctetString(LayoutPart):
                 cite=layout.cite,
             )
         octets = value[::-1] if self.reverse else value
-        writer.octets(octets, self.name, self.text, layout.cite, self.removed_by, value)
+        order = layout.order if self.reverse else "big"
+        writer.octets(
+            octets, self.name, self.text, layout.cite, self.removed_by, value, order=order
+        )

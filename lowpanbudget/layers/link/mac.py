@@ -137,7 +137,9 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
             pans[place] = value = int.from_bytes(octets, "big")
         else:
             carried[place] = octets
-        spans.append(Span(pos * 8, count * 8, "MAC", name, value, meaning, cite, removed_by))
+        spans.append(
+            Span(pos * 8, count * 8, "MAC", name, value, meaning, cite, removed_by, "little")
+        )
         pos = stop
     reader.pos = pos
     security = None
