@@ -6,12 +6,14 @@ Nothing here asks the package how a thing is encoded.
 from dataclasses import dataclass
 from functools import cache
 from ipaddress import IPv6Address, IPv6Network
+from typing import Any, TypeVar
 
 import second_decoder
 from hypothesis import strategies as st
 
 from lowpanbudget import Context, Env
 
+T = TypeVar("T")
 LENGTHS = (
     0,
     1,
@@ -30,6 +32,16 @@ UDP = 17
 
 
 @cache
+def _kept(choices: tuple[Any, ...]) -> st.SearchStrategy[Any]:
+    return st.sampled_from(choices)
+
+
+def of(*choices: T) -> st.SearchStrategy[T]:
+    """Return one of these, made once: a strategy that is made at each draw is looked through at each draw."""
+    return _kept(choices)
+
+
+@cache
 def link_addresses() -> st.SearchStrategy[bytes | None]:
     """Return short and extended link addresses, and None for an unknown one."""
     return st.one_of(
@@ -43,18 +55,14 @@ def link_addresses() -> st.SearchStrategy[bytes | None]:
 @st.composite
 def prefixes(draw: st.DrawFn) -> IPv6Network:
     """Return prefixes of awkward lengths; many share their first bits."""
-    start = draw(
-        st.sampled_from(
-            [0x20010DB8 << 96, 0x20010DB8_00000001 << 64, 0xFE80 << 112, 0xFF02 << 112, 0]
-        )
-    )
-    value = start | draw(st.sampled_from([0, 0xFF_FE00_0000, 1 << 64])) | draw(st.integers(0, 7))
+    start = draw(of(0x20010DB8 << 96, 0x20010DB8_00000001 << 64, 0xFE80 << 112, 0xFF02 << 112, 0))
+    value = start | draw(of(0, 0xFF_FE00_0000, 1 << 64)) | draw(st.integers(0, 7))
     return IPv6Network((value, draw(st.sampled_from(LENGTHS))), strict=False)
 
 
 CONTEXTS = st.dictionaries(
-    st.sampled_from([0, 1, 15]),
-    st.builds(Context, prefixes(), st.sampled_from([True, True, True, False])),
+    of(0, 1, 15),
+    st.builds(Context, prefixes(), of(True, True, True, False)),
     max_size=3,
 )
 
@@ -99,13 +107,13 @@ def addresses(draw: st.DrawFn, env: Env, link: bytes | None, *, multicast: bool)
             draw(st.sampled_from([0, 1, 1 << 127, iid, (1 << 128) - 1 - (0xFF << 120)]))
         )
     value = int(prefix.network_address) | iid & ~int(prefix.netmask) & ((1 << 64) - 1)
-    return IPv6Address(value ^ draw(st.sampled_from([0, 0, 0, 1 << 64, 1 << 127, 1])))
+    return IPv6Address(value ^ draw(of(0, 0, 0, 1 << 64, 1 << 127, 1)))
 
 
 @st.composite
 def multicast_values(draw: st.DrawFn, env: Env) -> int:
-    flags_scope = draw(st.sampled_from([0x02, 0x05, 0x12, 0x3E, 0xFF]))
-    group = draw(st.integers(0, 1 << draw(st.sampled_from([1, 8, 9, 24, 25, 40, 41, 112]))))
+    flags_scope = draw(of(0x02, 0x05, 0x12, 0x3E, 0xFF))
+    group = draw(st.integers(0, 1 << draw(of(1, 8, 9, 24, 25, 40, 41, 112))))
     group &= (1 << 112) - 1
     known = [context.prefix for context in env.contexts.values()]
     if draw(st.booleans()) and known:
@@ -134,9 +142,9 @@ class Ip:
 @st.composite
 def ip_headers(draw: st.DrawFn, env: Env) -> Ip:
     return Ip(
-        draw(st.sampled_from([0, 1, 3, 4, 7, 0x2E, 0xFC, 0xFF])),
-        draw(st.sampled_from([0, 0, 1, 0xFFFFF])),
-        draw(st.sampled_from([0, 1, 2, 63, 64, 254, 255])),
+        draw(of(0, 1, 3, 4, 7, 0x2E, 0xFC, 0xFF)),
+        draw(of(0, 0, 1, 0xFFFFF)),
+        draw(of(0, 1, 2, 63, 64, 254, 255)),
         # "Multicast addresses must not be used as source addresses" (RFC 4291 section 2.7)
         draw(addresses(env, env.source, multicast=False).filter(lambda a: not a.is_multicast)),
         draw(addresses(env, env.destination, multicast=True)),
@@ -148,7 +156,7 @@ def options() -> st.SearchStrategy[bytes]:
     """Return options of RFC 8200 section 4.2, pads among them."""
     tlv = st.builds(
         lambda kind, data: bytes([kind, len(data)]) + data,
-        st.sampled_from([1, 0x1E, 0x63]),
+        of(1, 0x1E, 0x63),
         st.one_of(st.binary(max_size=9), st.integers(0, 9).map(bytes)),
     )
     return st.lists(st.one_of(tlv, st.just(b"\0")), max_size=5).map(b"".join)
@@ -158,18 +166,18 @@ def options() -> st.SearchStrategy[bytes]:
 @st.composite
 def extensions(draw: st.DrawFn) -> tuple[int, bytes]:
     """Return an extension header: its number, and its octets after the next-header octet."""
-    kind = draw(st.sampled_from([0, 60, ROUTING, FRAGMENT, MOBILITY]))
+    kind = draw(of(0, 60, ROUTING, FRAGMENT, MOBILITY))
     if kind == FRAGMENT:
-        offset = draw(st.sampled_from([0, 0, 0, 1, 0xFFF8]))
+        offset = draw(of(0, 0, 0, 1, 0xFFF8))
         return kind, b"\0" + offset.to_bytes(2, "big") + draw(st.binary(min_size=4, max_size=4))
     if kind in OPTIONS:
         body = draw(options())
         missing = -(2 + len(body)) % 8
         pad = bytes([1, missing - 2]) + bytes(missing - 2) if missing > 1 else bytes(missing)
-        body += draw(st.sampled_from([pad, bytes(missing)]))
+        body += draw(of(pad, bytes(missing)))
     else:
         units = draw(st.integers(0, 3))
-        routing = bytes([draw(st.sampled_from([0, 2, 3, 4])), draw(st.integers(0, 2))])
+        routing = bytes([draw(of(0, 2, 3, 4)), draw(st.integers(0, 2))])
         body = routing + draw(st.binary(min_size=units * 8 + 4, max_size=units * 8 + 4))
     return kind, bytes([(2 + len(body)) // 8 - 1]) + body
 
@@ -178,7 +186,7 @@ EXTENSIONS = st.lists(extensions(), max_size=3)
 PORTS = st.one_of(
     st.integers(0xF0B0, 0xF0BF),
     st.integers(0xF000, 0xF0FF),
-    st.sampled_from([0, 5683, 0xF0AF, 0xF0C0, 0xFFFF]),
+    of(0, 5683, 0xF0AF, 0xF0C0, 0xFFFF),
 )
 
 
@@ -187,7 +195,7 @@ def udp(draw: st.DrawFn, source: bytes, destination: bytes) -> bytes:
     """Return a segment for these pseudo-header addresses; now and then its checksum or length is wrong."""
     data = draw(st.binary(max_size=12))
     head = draw(PORTS).to_bytes(2, "big") + draw(PORTS).to_bytes(2, "big")
-    length = (8 + len(data) + draw(st.sampled_from([0, 0, 0, 0, 0, 1]))).to_bytes(2, "big")
+    length = (8 + len(data) + draw(of(0, 0, 0, 0, 0, 1))).to_bytes(2, "big")
     right = second_decoder.udp_checksum(source, destination, head + length + b"\0\0" + data)
     return head + length + draw(st.sampled_from([right, right, right, b"\0\0", b"\x12\x34"])) + data
 

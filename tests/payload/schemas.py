@@ -2,6 +2,7 @@
 
 from decimal import Decimal
 from functools import cache
+from itertools import product
 from typing import Any, NamedTuple
 
 from hypothesis import strategies as st
@@ -34,6 +35,30 @@ NAMES = tuple(f"f{index}" for index in range(12))
 ENUM = ("red", "green", "blue", "grey", "black", "white", "pink", "gold", "teal")
 
 
+# made once: a strategy that is made at each draw is looked through at each draw
+STEPS = st.sampled_from(
+    [Decimal(step).scaleb(exponent) for exponent in range(-3, 3) for step in (1, 2, 5, 25)]
+)
+COUNTS = st.one_of(st.integers(1, 300), st.integers(1, 2**31))
+CODINGS = st.sampled_from(["offset", "twos-complement"])
+SPECIALS = st.sampled_from([(), (("na", None),), (("na", None), ("over", None))])
+OPTIONAL = st.sampled_from([False, False, False, True])
+FIRST = {count: st.sampled_from(ENUM[:count]) for count in range(1, len(ENUM) + 1)}
+SOME = {count: st.sets(names) for count, names in FIRST.items()}
+WIDTHS = st.sampled_from([16, 32, 64])
+FLOATS = {
+    16: st.floats(width=16, allow_nan=False),
+    32: st.floats(width=32, allow_nan=False),
+    64: st.floats(width=64, allow_nan=False),
+}
+TEXTS = st.text(max_size=5, alphabet=st.characters(codec="utf-8"))
+TABLE = tuple(map(Decimal, ("0.5", "1", "7", "20", "900")))
+IN_TABLE = st.sampled_from(Table("", values=TABLE).entries())
+SCALE: dict[str, Any] = {"min": Decimal("0.01"), "max": Decimal(5000), "steps": 37}
+ON_SCALE = st.sampled_from(Logarithmic("", **SCALE).entries())
+ORDERS = st.sampled_from(list(product(LAYOUTS, BYTE_ORDERS, BIT_ORDERS)))
+
+
 class Filled(NamedTuple):
     """Fields with values for them."""
 
@@ -44,19 +69,17 @@ class Filled(NamedTuple):
 @cache
 @st.composite
 def numbers(draw: DrawFn, name: str, *, optional: bool = False) -> tuple[Number, Any]:
-    exponent = draw(st.integers(-3, 2))
-    step = Decimal(draw(st.sampled_from([1, 2, 5, 25]))).scaleb(exponent)
+    step = draw(STEPS)
     low = draw(st.integers(-(2**20), 2**20))
-    count = draw(st.one_of(st.integers(1, 300), st.integers(1, 2**31)))
-    signed = draw(st.booleans())
+    count = draw(COUNTS)
     least, most = low * step, (low + count) * step
-    specials = draw(st.sampled_from([(), (("na", None),), (("na", None), ("over", None))]))
+    specials = draw(SPECIALS)
     field = Number(
         name,
         min=least,
         max=most,
         step=step,
-        coding="twos-complement" if signed else "offset",
+        coding=draw(CODINGS),
         special=specials,
         optional=optional,
     )
@@ -85,7 +108,7 @@ def series(draw: DrawFn, name: str, *, aligned: bool, optional: bool) -> tuple[S
         delta_bits=draw(st.integers(4, 11)) if fixed else None,
         escape=escape,
         group_bits=None if fixed else group,
-        coding=draw(st.sampled_from(["offset", "twos-complement"])),
+        coding=draw(CODINGS),
         min_length=least,
         max_length=most,
         optional=optional,
@@ -104,15 +127,14 @@ def simple(draw: DrawFn, name: str, *, aligned: bool, optional: bool = False) ->
         return Boolean(name, optional=optional), draw(st.booleans())
     if kind == 4:
         names = ENUM[: draw(st.integers(2, len(ENUM)))]
-        return Enumeration(name, names=names, optional=optional), draw(st.sampled_from(names))
+        return Enumeration(name, names=names, optional=optional), draw(FIRST[len(names)])
     if kind == 5:
         names = ENUM[: draw(st.integers(1, len(ENUM)))]
-        chosen = draw(st.sets(st.sampled_from(names)))
+        chosen = draw(SOME[len(names)])
         return Flags(name, names=names, optional=optional), tuple(n for n in names if n in chosen)
     if kind == 6:
-        width = draw(st.sampled_from([16, 32, 64]))
-        value = draw(st.floats(width=width, allow_nan=False))  # type: ignore[arg-type]
-        return Float(name, bits=width, optional=optional), value
+        width = draw(WIDTHS)
+        return Float(name, bits=width, optional=optional), draw(FLOATS[width])
     if kind == 7:
         most = draw(st.integers(1, 12))
         least = draw(st.integers(0, most))
@@ -120,16 +142,12 @@ def simple(draw: DrawFn, name: str, *, aligned: bool, optional: bool = False) ->
         return Octets(name, min_length=least, max_length=most, optional=optional), octets
     if kind == 8:
         field = Text(name, max_length=20, optional=optional)
-        return field, draw(st.text(max_size=5, alphabet=st.characters(codec="utf-8")))
+        return field, draw(TEXTS)
     if draw(st.booleans()):
         return draw(series(name, aligned=aligned, optional=optional))
     if draw(st.booleans()):
-        table = Table(
-            name, values=tuple(map(Decimal, ("0.5", "1", "7", "20", "900"))), optional=optional
-        )
-        return table, draw(st.sampled_from(table.entries()))
-    scale = Logarithmic(name, min=Decimal("0.01"), max=Decimal(5000), steps=37, optional=optional)
-    return scale, draw(st.sampled_from(scale.entries()))
+        return Table(name, values=TABLE, optional=optional), draw(IN_TABLE)
+    return Logarithmic(name, **SCALE, optional=optional), draw(ON_SCALE)
 
 
 @cache
@@ -138,7 +156,7 @@ def groups(draw: DrawFn, *, aligned: bool, depth: int) -> Filled:
     fields: list[Field] = []
     values: dict[str, Any] = {}
     for name in NAMES[: draw(st.integers(1, 5))]:
-        optional = draw(st.booleans()) and draw(st.booleans())
+        optional = draw(OPTIONAL)
         roll = draw(st.integers(0, 9))
         field: Field
         value: Any
@@ -188,13 +206,13 @@ def groups(draw: DrawFn, *, aligned: bool, depth: int) -> Filled:
 @cache
 @st.composite
 def filled_messages(draw: DrawFn) -> tuple[Message, dict[str, Any]]:
-    layout = draw(st.sampled_from(LAYOUTS))
+    layout, byte_order, bit_order = draw(ORDERS)
     body = draw(groups(aligned=layout == "octet-aligned", depth=2))
     message = Message(
         "random",
         (Version("version", value=2), *body.fields),
-        byte_order=draw(st.sampled_from(BYTE_ORDERS)),
-        bit_order=draw(st.sampled_from(BIT_ORDERS)),
+        byte_order=byte_order,
+        bit_order=bit_order,
         layout=layout,
     )
     return message, {"version": 2, **body.values}

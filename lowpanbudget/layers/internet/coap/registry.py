@@ -9,6 +9,7 @@ Critical, unsafe and no-cache-key are bits of the number itself (RFC 7252 sectio
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.fields import (
@@ -212,6 +213,7 @@ RESERVED_NUMBERS = frozenset({0, 128, 132, 136, 140})  # RFC 7252 table 7
 OBSERVE, OSCORE, PROXY_URI = 6, 9, 35
 
 
+@lru_cache(maxsize=256)
 def definition(number: int) -> OptionDefinition:
     """Return the definition of an option number; one that no table row has is opaque and of any length.
 
