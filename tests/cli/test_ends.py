@@ -44,7 +44,7 @@ def test_interrupted(
 
 def test_a_flow_without_room_answers_no(invoke: Invoke, monkeypatch: pytest.MonkeyPatch) -> None:
     """Whatever makes it so, no room is the answer no."""
-    monkeypatch.setattr("lowpanbudget.room.measure.Rooms.of", lambda _rooms, _path: 0)
+    monkeypatch.setattr("lowpanbudget.room.compute.room_of", lambda _path: 0)
     done = invoke("budget", FOOTBRIDGE, "--flow", "time")
     assert done.exit_code == 1
     assert "room for 0 octets" in done.stdout
