@@ -86,10 +86,11 @@ class _Open:
     pieces: dict[int, bytes] = field(default_factory=dict)
     checksum_elided: bool = False
     marks: list[Any] = field(default_factory=list)
+    received: int = 0  # octets of the pieces
 
-    @property
-    def received(self) -> int:
-        return sum(len(octets) for octets in self.pieces.values())
+    def keep(self, start: int, octets: bytes) -> None:
+        self.received += len(octets) - len(self.pieces.get(start, b""))
+        self.pieces[start] = octets
 
     def missing(self) -> tuple[tuple[int, int], ...]:
         gaps, at = [], 0
@@ -213,7 +214,7 @@ class Reassembler:
                 entry = None
         if not isinstance(entry, _Open):
             entry = self._open[key] = _Open(time_s, fragment.size)
-        entry.pieces[start] = octets
+        entry.keep(start, octets)
         if mark is not None:
             entry.marks.append(mark)
         entry.checksum_elided |= frame.checksum_elided

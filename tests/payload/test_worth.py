@@ -122,7 +122,7 @@ def test_the_finest_step_within_some_bits(count: int, low: int, bits: int, signe
     field = Number("n", min=Decimal(low), max=Decimal(low + count), coding=coding)
     found = within(field, bits)
     expected = None
-    for times in range(1, count + 1):
+    for times in range(1, max(count, -low, low + count) + 1):
         base = 0 if signed else low
         least, most = (low - base) // times, -((base - low - count) // times)
         signed_fits = -(2 ** (bits - 1)) <= least and most < 2 ** (bits - 1)
@@ -220,6 +220,15 @@ def test_no_step_whatever_reaches_a_size_with_less_loss(data: st.DataObject) -> 
         assert (found is None) == (best is None)
         if found is not None and best is not None:
             assert float(found.loss) == pytest.approx(float(best), abs=1e-8)
+
+
+def test_a_range_away_from_zero_takes_steps_wider_than_itself() -> None:
+    """-7 to -4 in two's complement: steps of 3 are -3 to -1, three bits; steps of 4 are -2 and -1, two bits."""
+    field: Any = number("n", "-7", "-4", "1", "2", coding="twos-complement")
+    assert [(str(coarser.step), coarser.needed()) for coarser, _ in field.coarser()] == [
+        ("2", 3),
+        ("4", 2),
+    ]
 
 
 def test_steps_that_save_no_octet_are_given_back() -> None:
