@@ -55,8 +55,7 @@ def command(
     """Show how each message of the DESIGN file packs into bits, and whether it fits each flow on each hop.
 
     The exit code is 1 when some message takes more frames than its flow allows. With --max-frames,
-    --spare or --junit it
-    serves as a gate in a build: one line for each message, flow and hop.
+    --spare or --junit it serves as a gate in a build: one line for each message, flow and hop.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design

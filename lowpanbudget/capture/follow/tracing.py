@@ -45,8 +45,8 @@ class Trace:
 
     ``contexts``, ``keys``, ``devices``, ``root`` and ``rpi_type`` as in ``decode_frame``. A ``design`` adds its
     contexts (where none are given), its root, its type of the RPL option until a DIO announces one, and its flows and
-    messages. ``fcs`` says how many octets of FCS frames
-    have; None tests it. Raises ``RequestError`` for arguments that cannot be used.
+    messages. ``fcs`` says how many octets of FCS frames have; None tests it. Raises ``RequestError`` for arguments
+    that cannot be used.
     """
 
     def __init__(
