@@ -12,6 +12,13 @@ import lowpanbudget
 
 PACKAGE = Path(lowpanbudget.__file__).parent
 MODULES = sorted(PACKAGE.rglob("*.py"))
+# who imports modules by names that are worked out, and of which folder; the front door reaches everything
+LOADED_BY_NAME = {
+    "": "",
+    "cli.main": "cli.",
+    "layers.catalogue": "layers.",
+    "payload.registry": "payload.kinds.",
+}
 _NO_CODE = {
     tokenize.COMMENT, tokenize.NL, tokenize.NEWLINE, tokenize.INDENT, tokenize.DEDENT, tokenize.ENDMARKER,
 }  # fmt: skip
@@ -59,29 +66,46 @@ def class_names() -> dict[str, list[str]]:
 
 
 @cache
-def imports_of(path: Path) -> frozenset[str]:
-    """Return the modules of the package that a module imports, also for types only and inside functions."""
-    names = {name_of(module) for module in MODULES}
+def imports(path: Path) -> tuple[tuple[int, str], ...]:
+    """Return line and full name of all that is imported in a module, also for types only and inside functions."""
     package = ("lowpanbudget." + name_of(path)).rstrip(".").split(".")
     if path.name != "__init__.py":
         package.pop()
-    found: set[str] = set()
+    found: list[tuple[int, str]] = []
     for node in ast.walk(tree_of(path)):
-        full: list[str] = []
         if isinstance(node, ast.Import):
-            full = [alias.name for alias in node.names]
+            found += [(node.lineno, alias.name) for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
             base = package[: len(package) - node.level + 1] if node.level else []
             source = ".".join([*base, *([node.module] if node.module else [])])
-            full = [f"{source}.{alias.name}" for alias in node.names]
-        for name in full:
-            inside = name.removeprefix("lowpanbudget.")
-            if inside == name:
-                continue
-            if inside in names:
-                found.add(inside)
-            elif inside.rpartition(".")[0] in names:
-                found.add(inside.rpartition(".")[0])
+            found += [(node.lineno, f"{source}.{alias.name}") for alias in node.names]
+        elif isinstance(node, ast.Call) and "import_module" in ast.unparse(node.func):
+            found += [(node.lineno, name) for name in _by_name(name_of(path), node.args[0])]
+    return tuple(found)
+
+
+def _by_name(here: str, argument: ast.expr) -> list[str]:
+    """Return the modules that an ``import_module`` reaches: the one it names, or all of the package it goes through."""
+    if isinstance(argument, ast.Constant):
+        return [str(argument.value)]
+    within = LOADED_BY_NAME[here]
+    names = (name_of(module) for module in MODULES)
+    return [f"lowpanbudget.{name}" for name in names if name.startswith(within) and name != here]
+
+
+@cache
+def imports_of(path: Path) -> frozenset[str]:
+    """Return the modules of the package that a module imports."""
+    names = {name_of(module) for module in MODULES}
+    found: set[str] = set()
+    for _, full in imports(path):
+        inside = full.removeprefix("lowpanbudget.")
+        if inside == full:
+            continue
+        for module in (inside, inside.rpartition(".")[0]):
+            if module in names:
+                found.add(module)
+                break
     return frozenset(found)
 
 

@@ -10,13 +10,13 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from house import MODULES, PACKAGE, imports, name_of, tree_of
 
 import lowpanbudget
 
-PACKAGE = Path(lowpanbudget.__file__).parent
 ORDER = (
     "cites < errors < bits < env < fields < layers < stack < payload < design < "
-    "capture < room < deployment < findings < report < cli"
+    "capture < room < findings < report < cli"
 )
 FLOORS = ORDER.split(" < ")
 ABOVE_ALL = {"", "__main__"}  # the package itself, which imports names lazily, and the way in
@@ -34,45 +34,13 @@ BANNED = (
     "sam srh tcp tsch udp"
 )
 PROTOCOL_WORDS = set(BANNED.split())
-MODULES = sorted(PACKAGE.rglob("*.py"))
-
-
-def name_of(path: Path) -> str:
-    """Return the dotted name inside the package, "" for the package itself."""
-    parts = path.relative_to(PACKAGE).with_suffix("").parts
-    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+WORDLESS = ("room", "report")
 
 
 @cache
 def nodes_of(path: Path) -> tuple[ast.AST, ...]:
     """Return the module's tree, node by node from its root."""
-    return tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8"), str(path))))
-
-
-@cache
-def imports(path: Path) -> tuple[tuple[int, str], ...]:
-    """Return line and full name of all that is imported in a module, also under TYPE_CHECKING or in functions."""
-    return tuple(_imports(path))
-
-
-def _imports(path: Path) -> Iterator[tuple[int, str]]:
-    """Yield line and full name of all that is imported in a module, also under TYPE_CHECKING or in functions."""
-    package = ("lowpanbudget." + name_of(path)).rstrip(".").split(".")
-    if path.name != "__init__.py":
-        package.pop()
-    for node in nodes_of(path):
-        if isinstance(node, ast.Import):
-            for alias in node.names:
-                yield node.lineno, alias.name
-        elif isinstance(node, ast.ImportFrom):
-            base = package[: len(package) - node.level + 1] if node.level else []
-            source = ".".join([*base, *([node.module] if node.module else [])])
-            for alias in node.names:
-                yield node.lineno, f"{source}.{alias.name}"
-        elif isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "import_module":
-            name = node.args[0]
-            if isinstance(name, ast.Constant):
-                yield node.lineno, str(name.value)
+    return tuple(ast.walk(tree_of(path)))
 
 
 def inner(full: str) -> str | None:
@@ -142,11 +110,27 @@ def split_words(text: str) -> list[str]:
 
 
 @pytest.mark.parametrize(
-    "path", [p for p in MODULES if name_of(p).split(".")[0] in {"room", "report"}], ids=name_of
+    "path", [p for p in MODULES if name_of(p).split(".")[0] in WORDLESS], ids=name_of
 )
 def test_no_protocol_is_named(path: Path) -> None:
     found = [(line, word) for line, word in words_of(path) if word in PROTOCOL_WORDS]
     assert not found, f"{name_of(path)} names protocols: {found}"
+
+
+def test_no_template_names_a_protocol() -> None:
+    """What is no module is read whole: texts, templates, styles."""
+    others = [
+        path
+        for room in WORDLESS
+        for path in (PACKAGE / room).rglob("*")
+        if path.is_file() and path.suffix not in {".py", ".pyc"}
+    ]
+    assert not [
+        f"{path.name} names {word}"
+        for path in others
+        for word in split_words(path.read_text(encoding="utf-8"))
+        if word in PROTOCOL_WORDS
+    ]
 
 
 def test_the_word_list_finds_what_it_should(tmp_path: Path) -> None:

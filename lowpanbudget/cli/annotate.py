@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import click
 
 from lowpanbudget.cli import captures, faults, options
-from lowpanbudget.cli.main import COMMANDS
+from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError, WireError, plural
 
 if TYPE_CHECKING:

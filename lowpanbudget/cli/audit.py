@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lowpanbudget.cli import captures, options
-from lowpanbudget.cli.main import COMMANDS
+from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:

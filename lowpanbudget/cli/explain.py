@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lowpanbudget.cli import options
-from lowpanbudget.cli.main import COMMANDS
+from lowpanbudget.cli.commands import COMMANDS
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lowpanbudget.cli import options
-from lowpanbudget.cli.main import COMMANDS
+from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ import json
 import click
 
 from lowpanbudget.cli import options
-from lowpanbudget.cli.main import COMMANDS
+from lowpanbudget.cli.commands import COMMANDS
 
 _EXAMPLE = """\b
 lowpanbudget schema -o lowpanbudget.schema.json

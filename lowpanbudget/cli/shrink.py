@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lowpanbudget.cli import captures, options
+from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.cli.expand import emit, refuse_other, report
-from lowpanbudget.cli.main import COMMANDS
 from lowpanbudget.errors import RequestError, WireError
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import click
 
 from lowpanbudget.cli import faults, options
-from lowpanbudget.cli.main import COMMANDS
+from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import WireError, plural
 
 if TYPE_CHECKING:

@@ -3,7 +3,7 @@
 import click
 
 from lowpanbudget.cli import options
-from lowpanbudget.cli.main import COMMANDS
+from lowpanbudget.cli.commands import COMMANDS
 
 _ANSWER_IS_NO = 1
 

@@ -9,7 +9,7 @@ once it is whole, between the link addresses of the frames that brought it.
 
 from collections import OrderedDict
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from ipaddress import IPv6Address
 from math import isfinite
 from typing import Any
@@ -19,10 +19,10 @@ from lowpanbudget.env import Env
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
-from lowpanbudget.stack.datagram import complete_checksum
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Datagram, Lowpan
 from lowpanbudget.stack.lowpan import read_lowpan
+from lowpanbudget.stack.pieces import Pieces
 from lowpanbudget.stack.recoverable import Collected
 
 # link source, link destination, datagram_size (None: recoverable fragments, whose key has none), tag
@@ -79,28 +79,6 @@ class Ignored:
 Event = Complete | TimedOut | Discarded | Ignored
 
 
-@dataclass(slots=True)
-class _Open:
-    started_s: float
-    size: int
-    pieces: dict[int, bytes] = field(default_factory=dict)
-    checksum_elided: bool = False
-    marks: list[Any] = field(default_factory=list)
-    received: int = 0  # octets of the pieces
-
-    def keep(self, start: int, octets: bytes) -> None:
-        self.received += len(octets) - len(self.pieces.get(start, b""))
-        self.pieces[start] = octets
-
-    def missing(self) -> tuple[tuple[int, int], ...]:
-        gaps, at = [], 0
-        for start in sorted(self.pieces):
-            if start > at:
-                gaps.append((at, start))
-            at = start + len(self.pieces[start])
-        return (*gaps, (at, self.size)) if at < self.size else tuple(gaps)
-
-
 class Reassembler:
     """Collects fragments of many datagrams at once, in bounded memory.
 
@@ -129,7 +107,7 @@ class Reassembler:
         self.timeout_s = timeout_s
         self.max_datagrams = max_datagrams
         self.max_octets = max_octets
-        self._open: OrderedDict[FragmentKey, _Open | Collected] = OrderedDict()
+        self._open: OrderedDict[FragmentKey, Pieces | Collected] = OrderedDict()
         self._absorbing: OrderedDict[FragmentKey, tuple[float, Collected]] = OrderedDict()
 
     @property
@@ -203,17 +181,17 @@ class Reassembler:
         start, octets = fragment.offset, frame.fragment_octets
         events: list[Event] = []
         entry = self._open.get(key)
-        if isinstance(entry, _Open):
+        if isinstance(entry, Pieces):
             piece = entry.pieces.get(start)
             if piece is not None and len(piece) == len(octets):
                 return [Ignored(f"a duplicate of the fragment at octet {start}")]
-            if _overlaps(entry.pieces, start, start + len(octets)):
+            if entry.overlaps(start, start + len(octets)):
                 del self._open[key]
                 reason = f"the fragment at octet {start} overlaps another with a different extent"
                 events.append(_discarded(key, entry, reason))
                 entry = None
-        if not isinstance(entry, _Open):
-            entry = self._open[key] = _Open(time_s, fragment.size)
+        if not isinstance(entry, Pieces):
+            entry = self._open[key] = Pieces(time_s, fragment.size)
         entry.keep(start, octets)
         if mark is not None:
             entry.marks.append(mark)
@@ -314,18 +292,12 @@ def _key_of(frame: Frame, fragment: Fragment | Rfrag) -> FragmentKey:
 
 
 def _discarded(
-    key: FragmentKey, entry: _Open | Collected, reason: str, *, for_room: bool = False
+    key: FragmentKey, entry: Pieces | Collected, reason: str, *, for_room: bool = False
 ) -> Discarded:
     return Discarded(key, entry.received, reason, tuple(entry.marks), for_room)
 
 
-def _overlaps(pieces: dict[int, bytes], start: int, end: int) -> bool:
-    return any(at < end and start < at + len(octets) for at, octets in pieces.items())
-
-
-def _complete(key: FragmentKey, entry: _Open, time_s: float) -> Complete:
-    octets = b"".join(entry.pieces[start] for start in sorted(entry.pieces))
-    if entry.checksum_elided:
-        octets = complete_checksum(octets)
-    datagram = Datagram(octets, entry.checksum_elided)
-    return Complete(datagram, key, len(entry.pieces), entry.started_s, time_s, tuple(entry.marks))
+def _complete(key: FragmentKey, entry: Pieces, time_s: float) -> Complete:
+    return Complete(
+        entry.datagram(), key, len(entry.pieces), entry.started_s, time_s, tuple(entry.marks)
+    )

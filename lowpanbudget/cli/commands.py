@@ -1,0 +1,21 @@
+"""Every command and what it does, in one line."""
+
+# The command is ``command`` in the module of the same name in this package.
+COMMANDS = {
+    "budget": "Show the room in a frame of each flow, where its octets go, and what would free more.",
+    "fit": "Show how each message packs into bits and whether it fits.",
+    "weigh": "Show what each field of a message costs and gives, and what smaller would lose.",
+    "compatible": "Say what receivers of an old message format read from a new one.",
+    "encodings": "Show what the same values take in other encodings, in octets and frames.",
+    "generate": "Write C for the node that packs and unpacks a message.",
+    "unpack": "Show the values in the octets of a message, with units.",
+    "compress": "Turn an IPv6 datagram into its shortest 6LoWPAN form.",
+    "decompress": "Turn a 6LoWPAN payload back into the IPv6 datagram.",
+    "annotate": "Explain every octet of a frame.",
+    "audit": "Say what a capture proves to be wrong, wasteful or risky, worst first.",
+    "survey": "Show where the octets of captures go, by flow, node, kind of frame and layer.",
+    "expand": "Write the IPv6 datagrams of a capture, or its frames decrypted, as another capture.",
+    "shrink": "Write the frames of a design for the IPv6 datagrams of a capture.",
+    "explain": "Explain a term, a header or a finding: what it is, its rows, its clauses.",
+    "schema": "Print the JSON Schema of design files, for editors.",
+}
