@@ -2,12 +2,14 @@
 
 import json
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import cbor2
 import pytest
 from click.testing import Result
+from contract import entry
 from contract.entry import DESIGNS
 
 Invoke = Callable[..., Result]
@@ -19,9 +21,15 @@ ARCHIVE = str(TOP / "examples/archive.toml")
 CASES = ("least", "typical", "greatest")
 
 
+@cache
+def in_json(path: str) -> Result:
+    """Return what the command says of a whole design: a second of work."""
+    return entry.invoke("encodings", path, "--json")
+
+
 @pytest.mark.parametrize("path", EXAMPLES)
-def test_octets_are_shown_as_they_were_counted(invoke: Invoke, path: str) -> None:
-    done = invoke("encodings", path, "--json")
+def test_octets_are_shown_as_they_were_counted(path: str) -> None:
+    done = in_json(path)
     assert done.exit_code == 0, done.stderr
     answer = json.loads(done.stdout)
     assert answer["version"] == 1
@@ -40,7 +48,7 @@ def test_octets_are_shown_as_they_were_counted(invoke: Invoke, path: str) -> Non
 
 
 def test_tables_hold_every_number(invoke: Invoke) -> None:
-    answer = json.loads(invoke("encodings", ARCHIVE, "--json").stdout)["encodings"]
+    answer = json.loads(in_json(ARCHIVE).stdout)["encodings"]
     for columns in (40, 80, 120):
         shown = invoke("encodings", ARCHIVE, COLUMNS=str(columns)).stdout
         assert_holds(shown, answer, columns)

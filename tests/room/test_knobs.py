@@ -1,5 +1,7 @@
 """Knobs: each gain is the difference of two frames; none that weakens protection is advice."""
 
+from functools import cache
+
 import pytest
 from design.designs import EXAMPLES
 from hypothesis import given, settings
@@ -28,7 +30,12 @@ def budgets(text: str) -> dict[tuple[str, str], Budget]:
     return {(found.flow, found.hop): found for found in budget(parse_design(text))}
 
 
-BEFORE = {name: budgets(text) for name, text in TEXTS.items()}
+@cache
+def unchanged(name: str) -> dict[tuple[str, str], Budget]:
+    """Return the budgets of an example: half a second of work, which collecting the tests need not do."""
+    return budgets(TEXTS[name])
+
+
 EXAMPLE = {name: parse_design(text) for name, text in TEXTS.items()}
 
 
@@ -63,7 +70,7 @@ def assert_harmless(path: Path, saving: Saving) -> None:
 
 @pytest.mark.parametrize("name", TEXTS)
 def test_gains_are_differences_of_frames_and_weaken_nothing(name: str) -> None:
-    for found in BEFORE[name].values():
+    for found in unchanged(name).values():
         for saving in (*found.savings, *found.weaker, *found.stronger):
             assert_measured(found.path, saving)
             assert_harmless(found.path, saving)
@@ -117,7 +124,7 @@ IN_THE_FILE = [
 @pytest.mark.parametrize("row", IN_THE_FILE, ids=[f"{row[0]}-{row[5]}" for row in IN_THE_FILE])
 def test_the_same_change_in_the_file(row: tuple[str, str, str, str, str, str, str, int]) -> None:
     name, old, new, flow, hop, knob, kind, gain = row
-    before = BEFORE[name][flow, hop]
+    before = unchanged(name)[flow, hop]
     (saving,) = (saving for saving in getattr(before, kind) if saving.text.startswith(knob))
     assert TEXTS[name].count(old) == 1
     (after,) = (
@@ -135,11 +142,11 @@ def test_short_addresses_in_the_file() -> None:
         assert old in text
         text = text.replace(old, f'name = "{name}"\nshort = 0x00{number:0>2}\nrole')
     after = budgets(text)
-    for key, before in BEFORE["footbridge"].items():
+    for key, before in unchanged("footbridge").items():
         (saving,) = (saving for saving in before.savings if saving.knob == "link.addresses")
         assert saving.gain == after[key].room - before.room
     # two link addresses 8 -> 2 and the destination identifier 8 -> 2: 18 (RFC 6282 section 3.1.1)
-    assert after["features", "first"].room - BEFORE["footbridge"]["features", "first"].room == 18
+    assert after["features", "first"].room - unchanged("footbridge")["features", "first"].room == 18
 
 
 def test_traffic_class_and_flow_label() -> None:
@@ -166,13 +173,13 @@ def test_context_numbers() -> None:
     )
     found = budgets(text)["features", "first"]
     (saving,) = (s for s in found.savings if s.text.endswith("allowed for compression"))
-    assert saving.gain == BEFORE["footbridge"]["features", "first"].room - found.room
+    assert saving.gain == unchanged("footbridge")["features", "first"].room - found.room
     assert saving.condition
 
 
 def test_identifiers_from_the_link_address() -> None:
     text = TEXTS["archive"].replace("short = 0x0104\n", 'short = 0x0104\nidentifier = "extended"\n')
-    before, after = budgets(text), BEFORE["archive"]
+    before, after = budgets(text), unchanged("archive")
     for key in (("climate", "first"), ("climate", "forwarded")):
         (saving,) = (s for s in before[key].savings if s.knob == "station.identifier")
         assert saving.gain == after[key].room - before[key].room
@@ -238,7 +245,7 @@ def test_no_hop_limit_from_outside_is_promised() -> None:
 @pytest.mark.parametrize("name", TEXTS)
 @pytest.mark.parametrize("more", [1, 5, 15, 25, 500])
 def test_changes_together_give_what_was_wanted(name: str, more: int) -> None:
-    for found in BEFORE[name].values():
+    for found in unchanged(name).values():
         advice = best_together(EXAMPLE[name], found.path, found.room + more)
         if not advice:
             assert more > max((s.gain for s in found.savings), default=0)
@@ -262,12 +269,12 @@ def test_two_pans_keep_both_pan_ids() -> None:
     assert saving.gain == 2  # a PAN ID has 2 octets
     apart = text.replace("pan_id = 0x2c41", "pan_id = 0x2c41\ndestination_pan_id = 0x2c42")
     found = budgets(apart)["climate", "first"]
-    assert found.room == BEFORE["archive"]["climate", "first"].room - 2
+    assert found.room == unchanged("archive")["climate", "first"].room - 2
     assert not [s for s in found.savings if s.knob == "link.pan_ids"]
 
 
 def test_groups_have_their_cautions() -> None:
-    found = BEFORE["footbridge"]["time", "first"]
+    found = unchanged("footbridge")["time", "first"]
     assert any("not acknowledged" in caution for caution in found.cautions)
     text = TEXTS["footbridge"].replace('group = "ff03::fc"', 'group = "ff03::fc"\nmost_frames = 2')
     assert any("fragment" in caution for caution in budgets(text)["time", "first"].cautions)
@@ -290,12 +297,12 @@ def test_identifiers_from_short_addresses() -> None:
         ("snapshot", "source", "node"),
     ):
         after = budgets(shortened(TEXTS["footbridge"], name))[flow, "forwarded"]
-        before = BEFORE["footbridge"][flow, "forwarded"]
+        before = unchanged("footbridge")[flow, "forwarded"]
         (saving,) = (s for s in before.savings if s.text.startswith(f"the {end}'s identifier"))
         assert saving.id == f"station[{name}].identifier=short"
         # 8 octets become 2 in line (RFC 6282 section 3.1.1, SAM and DAM 10)
         assert saving.gain == after.room - before.room == 6
-    first = BEFORE["footbridge"]["snapshot", "first"]
+    first = unchanged("footbridge")["snapshot", "first"]
     later = budgets(shortened(TEXTS["footbridge"], "node"))
     assert later["snapshot", "first"].room == first.room - 2  # elided before, in line now
     assert not [s for s in first.savings if s.knob == "station.identifier"]
@@ -385,6 +392,6 @@ def test_every_change_has_a_name_of_its_own(name: str) -> None:
         ids = [knob.id for knob in knobs(design, flow)]
         assert len(set(ids)) == len(ids)
         assert all(identifier.partition("=")[2] for identifier in ids)
-    for found in BEFORE[name].values():
+    for found in unchanged(name).values():
         for saving in (*found.savings, *found.weaker, *found.stronger):
             assert "=" in saving.id
