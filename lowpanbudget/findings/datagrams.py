@@ -1,8 +1,8 @@
 """Whole datagrams as rules look at them: their headers, ports and what came with them; all by the layers' decoders."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from functools import lru_cache
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from typing import NamedTuple
 
 from lowpanbudget.bits import Reader, Writer
@@ -40,7 +40,7 @@ class CoapHead(NamedTuple):
     mid: int
 
 
-@dataclass(slots=True)
+@dataclass
 class HeardDatagram:
     """A whole datagram.
 
@@ -59,25 +59,20 @@ class HeardDatagram:
     contexts: Contexts
     numbers: tuple[int, ...]
     time_s: float
-    _udp: tuple[UdpContent | None, ...] = field(default=(), repr=False)
 
     @property
     def fragments(self) -> int:
         """Return how many frames brought it."""
         return len(self.numbers)
 
-    @property
+    @cached_property
     def outer(self) -> Ipv6:
         """Return its outermost IPv6 header, with the lengths that it carries."""
         return _outer(self.octets[: ipv6.OCTETS])
 
+    @cached_property
     def udp(self) -> UdpContent | None:
         """Return UDP ports and payload; None when there is no UDP that can be read."""
-        if not self._udp:
-            self._udp = (self._read_udp(),)
-        return self._udp[0]
-
-    def _read_udp(self) -> UdpContent | None:
         first, at = self.outer.next_header, ipv6.OCTETS
         if first == ipv6.ICMPV6:
             return None
@@ -97,12 +92,24 @@ class HeardDatagram:
             else UdpContent(header.source_port, header.destination_port, payload)
         )
 
-    def udp_header(self, at: int = ipv6.OCTETS) -> Udp | None:
+    @cached_property
+    def coap_head(self) -> CoapHead | None:
+        """Return the first fields of the CoAP message in it; None without one that can be read."""
+        content = self.udp
+        return coap_head(content.payload) if content is not None and content.is_coap else None
+
+    @cached_property
+    def udp_behind(self) -> Udp | None:
+        """Return the UDP header that follows its IPv6 header; None without one that is whole."""
+        return self.udp_header(ipv6.OCTETS) if self.outer.next_header == ipv6.UDP else None
+
+    def udp_header(self, at: int) -> Udp | None:
         """Return the UDP header at this octet; None where it is not whole."""
         if len(self.octets) < at + udp.OCTETS:
             return None
         return Udp(*udp.HEADER.values_at(self.octets, at).values())
 
+    @cached_property
     def hop_by_hop(self) -> OptionsHeader | None:
         """Return the hop-by-hop options that follow its header; None without any that can be read."""
         if self.outer.next_header != ipv6.HOP_BY_HOP:
@@ -113,9 +120,10 @@ class HeardDatagram:
             return None
         return header if isinstance(header, OptionsHeader) else None
 
+    @cached_property
     def rpl_option(self) -> RplOption | None:
         """Return the RPL option of its hop-by-hop header; None without one."""
-        header = self.hop_by_hop()
+        header = self.hop_by_hop
         options = () if header is None else header.options
         return next((option for option in options if isinstance(option, RplOption)), None)
 

@@ -35,7 +35,7 @@ class FlowBook:
 
     def match(self, datagram: HeardDatagram) -> FlowMatch | None:
         """Return the flow of a datagram, of those with its ports the one whose addresses fit best; None for others."""
-        content = datagram.udp()
+        content = datagram.udp
         if content is None:
             return None
         source, destination = datagram.header.source, datagram.header.destination

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.errors import WireError
-from lowpanbudget.findings.datagrams import CoapHead, HeardDatagram, UdpContent, coap_head
+from lowpanbudget.findings.datagrams import CoapHead, HeardDatagram, UdpContent
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames, Recent
 from lowpanbudget.findings.rule import Hits, Subject
@@ -68,11 +68,8 @@ def block_still_fragmented(scene: Scene, message: coap.CoapMessage) -> Hits:
 
 def _coap(datagram: HeardDatagram, kind: Type) -> tuple[UdpContent, CoapHead] | None:
     """Return ports and first fields of a datagram with a CoAP message of this type; None of any other."""
-    content = datagram.udp()
-    if content is None or not content.is_coap:
-        return None
-    head = coap_head(content.payload)
-    return None if head is None or head.type != kind else (content, head)
+    content, head = datagram.udp, datagram.coap_head
+    return None if content is None or head is None or head.type != kind else (content, head)
 
 
 class _Request(NamedTuple):
@@ -175,7 +172,7 @@ def request_answered_twice(memory: Answers, scene: Scene, datagram: HeardDatagra
 @APPLICATION.rule("float-wider-than-needed", HeardDatagram, varies=True, least=3)
 def float_wider_than_needed(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Walk the items of a CBOR payload."""
-    content = datagram.udp()
+    content = datagram.udp
     if content is None or not content.is_coap or _WIDE_FLOAT not in content.payload:
         return None
     try:

@@ -8,7 +8,6 @@ from lowpanbudget.findings.guesses import Slip
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import link_text
-from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.lowpan.iphc import Iphc
 
 CHECKSUMS = Subject("checksums")
@@ -53,7 +52,7 @@ def checksum_wrong(scene: Scene, reading: SumReading) -> Hits:
 @CHECKSUMS.rule("checksum-wrong", HeardDatagram)
 def checksum_zero(scene: Scene, datagram: HeardDatagram) -> Hits:
     """Take UDP checksums of zero, which IPv6 does not allow."""
-    header = datagram.udp_header() if datagram.outer.next_header == ipv6.UDP else None
+    header = datagram.udp_behind
     if header is not None and not header.checksum:
         evidence = (bytes(header).hex(" "),)
         yield Hit("the UDP checksum is zero", evidence, scene.sender, datagram.numbers)

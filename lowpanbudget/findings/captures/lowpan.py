@@ -5,7 +5,7 @@ from functools import lru_cache
 from ipaddress import IPv6Address
 
 from lowpanbudget.env import Context, interface_identifier
-from lowpanbudget.fields import Choice
+from lowpanbudget.fields.choice import Choice, Row
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
@@ -107,11 +107,16 @@ def ports_not_shortest(scene: Scene, header: UdpNhc) -> Hits:
     """Compare the form with the best for these ports."""
     used = header.rows["ports"]
     source, destination = header.source_port, header.destination_port
-    best = PORTS.best((source, destination)).row
+    best = _shortest_ports(source, destination)
     if best.inline < used.inline:
         cause = f"ports {source:#06x} and {destination:#06x} take {used.inline} octets, {best.inline} would do"
         evidence = (f"P = {used.code:02b}, P = {best.code:02b} is shorter",)
         yield Hit(cause, evidence, f"{scene.sender}: {cause}")
+
+
+@lru_cache(_REMEMBERED)
+def _shortest_ports(source: int, destination: int) -> Row:
+    return PORTS.best((source, destination)).row
 
 
 @LOWPAN.rule("checksum-elided-without-cover", Noticed("elided-without-check"))

@@ -14,6 +14,7 @@ from lowpanbudget.layers.internet import chain, ipv6, rpi
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.messages import NeighborSolicitation
 from lowpanbudget.layers.internet.rpl.messages import Dio
+from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import lorh
 
 MLD_TYPES = frozenset({130, 131, 132, 143})
@@ -32,16 +33,16 @@ def lengths_disagree(scene: Scene, datagram: HeardDatagram) -> Hits:
     if length != len(octets):
         cause = f"the IPv6 header says {length} octets, {len(octets)} are there"
     elif first == ipv6.UDP:
-        at, cause = ipv6.OCTETS, _udp_length(datagram, ipv6.OCTETS)
+        at, cause = ipv6.OCTETS, _udp_length(datagram, datagram.udp_behind, ipv6.OCTETS)
     elif first != ipv6.ICMPV6:
         at, cause = _inner_length(datagram)
     if cause:
         yield Hit(cause, (octets[at:][:8].hex(" "),), scene.sender, datagram.numbers)
 
 
-def _udp_length(datagram: HeardDatagram, at: int) -> str:
+def _udp_length(datagram: HeardDatagram, header: Udp | None, at: int) -> str:
     """Return what is wrong with the length of the UDP header at this octet, or nothing."""
-    header, left = datagram.udp_header(at), len(datagram.octets) - at
+    left = len(datagram.octets) - at
     if header is None or header.length == left:
         return ""
     return f"UDP says {octets_text(header.length)}, IPv6 leaves {left}"
@@ -52,7 +53,9 @@ def _inner_length(datagram: HeardDatagram) -> tuple[int, str]:
     try:
         for place in chain.walk(datagram.octets):
             if place.kind == ipv6.UDP:
-                return place.offset, _udp_length(datagram, place.offset)
+                return place.offset, _udp_length(
+                    datagram, datagram.udp_header(place.offset), place.offset
+                )
             if place.kind == ipv6.FRAGMENT:
                 break
             if place.kind == ipv6.IPV6:
@@ -115,8 +118,8 @@ def rpl_option_not_as_announced(
     memory: OptionTypes, scene: Scene, datagram: HeardDatagram
 ) -> Hits | None:
     """Compare each option."""
-    option = datagram.rpl_option() if memory and _is_inline(scene) else None
-    if option is None or option.type == memory[0][0]:
+    option = datagram.rpl_option if memory else None
+    if option is None or option.type == memory[0][0] or not _is_inline(scene):
         return None
     announced, number = memory[0]
     cause = f"{scene.sender} sends type {option.type:#04x}, the network announced {announced:#04x}"
@@ -126,7 +129,7 @@ def rpl_option_not_as_announced(
 @NETWORK.rule("rpl-option-leaves-network", HeardDatagram)
 def rpl_option_leaves_network(scene: Scene, datagram: HeardDatagram) -> Hits:
     """Compare the prefixes of a datagram with the option that is not tunnelled behind it."""
-    options, option = datagram.hop_by_hop(), datagram.rpl_option()
+    options, option = datagram.hop_by_hop, datagram.rpl_option
     if options is None or options.next_header == ipv6.IPV6:
         return
     if option is None or option.type != rpi.OLD:
@@ -142,8 +145,8 @@ def rpl_option_leaves_network(scene: Scene, datagram: HeardDatagram) -> Hits:
 @NETWORK.rule("rpl-information-as-option", HeardDatagram, least=5)
 def rpl_information_as_option(scene: Scene, datagram: HeardDatagram) -> Hits:
     """Look for the option carried in line, and what it would take as RPI-6LoRH."""
-    option = datagram.rpl_option() if _is_inline(scene) else None
-    if option is not None:
+    option = datagram.rpl_option
+    if option is not None and _is_inline(scene):
         short = 4 + bool(option.rpl_instance_id) + bool(option.sender_rank & 0xFF)
         cause = f"the RPL option takes 8 octets of the datagram, {short} would do with 6LoRH and its page switch"
         yield Hit(cause, (option_octets(option),), scene.sender)
