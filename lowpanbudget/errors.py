@@ -45,7 +45,10 @@ class LowpanError(Exception):
 
 
 class WireError(LowpanError):
-    """The octets are wrong: ``offset`` (in octets from the start of what was given), ``layer``, ``cite``."""
+    """The octets are wrong: ``offset`` (in octets from the start of what was given), ``layer``, ``cite``.
+
+    ``about`` holds what is wrong as data where somebody asks: the layers say which types there are.
+    """
 
     exit_code = 3
 
@@ -57,10 +60,12 @@ class WireError(LowpanError):
         layer: str = "",
         cite: Cite | None = None,
         hint: str = "",
+        about: object = None,
     ) -> None:
         super().__init__(message, cite=cite, hint=hint)
         self.offset = offset
         self.layer = layer
+        self.about = about
 
     def __str__(self) -> str:
         """Return the error as text, its place first."""

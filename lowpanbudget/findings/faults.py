@@ -1,18 +1,21 @@
 """Which finding a fault of reading belongs to, so that a fault is reported once and by the rule that knows most."""
 
-import re
-
 from lowpanbudget.errors import BadMic, Malformed, NotSupported, Reserved, Truncated, WireError
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.lowpan import extension_nhc, fragment
-from lowpanbudget.layers.lowpan.fragment import FRAGN
-
-UNKNOWN_CONTEXT = re.compile(r"context (\d+) is not known")
-_SIZE = re.compile(r"datagram_size (\d+) cannot hold")
-_EXPANDS = re.compile(
-    r"the first fragment (?:expands to|holds) (\d+) octets, datagram_size says (\d+)"
+from lowpanbudget.layers.lowpan.addresses import UnknownContext
+from lowpanbudget.layers.lowpan.fragment import (
+    FRAGN,
+    OffsetBeyond,
+    SizeImpossible,
+    SizeTooSmall,
 )
-_BEYOND = re.compile(r"datagram_offset (\d+) lies beyond|octets at (\d+) do not fit")
+
+_BY_WHAT_IT_IS_ABOUT: dict[type, str] = {
+    SizeImpossible: "datagram-size-impossible",
+    SizeTooSmall: "datagram-size-too-small",
+    OffsetBeyond: "fragment-offset-wrong",
+}
 
 
 def owner(fault: WireError, scene: Scene) -> str:
@@ -22,19 +25,14 @@ def owner(fault: WireError, scene: Scene) -> str:
         return "header-elements-unreadable"
     if isinstance(fault, BadMic):
         return "integrity-code-wrong"
-    if UNKNOWN_CONTEXT.search(fault.message):
+    if isinstance(fault.about, UnknownContext):
         return "context-unknown"
     if isinstance(fault, NotSupported):
         return "not-read-further"
     if spilled(scene.example_payload) and isinstance(fault, Malformed | Reserved):
         return "datagram-size-impossible"
-    if isinstance(fault, Malformed) and fault.cite == fragment.CITE:
-        if _SIZE.search(fault.message):
-            return "datagram-size-impossible"
-        if _EXPANDS.search(fault.message):
-            return "datagram-size-too-small"
-        if _BEYOND.search(fault.message):
-            return "fragment-offset-wrong"
+    if type(fault.about) in _BY_WHAT_IT_IS_ABOUT:
+        return _BY_WHAT_IT_IS_ABOUT[type(fault.about)]
     if isinstance(fault, Malformed) and fault.cite == extension_nhc.EXTENSION_FORMAT:
         return "extension-header-not-whole"
     if isinstance(fault, Reserved):
@@ -42,18 +40,6 @@ def owner(fault: WireError, scene: Scene) -> str:
     if isinstance(fault, Truncated):
         return "frame-cut-short"
     return "octets-contradict"
-
-
-def expands(fault: WireError) -> tuple[int, int] | None:
-    """Return the octets that a first fragment expands to and its datagram_size, of a fault that says so."""
-    sizes = _EXPANDS.search(fault.message)
-    return (int(sizes[1]), int(sizes[2])) if sizes else None
-
-
-def offset_beyond(fault: WireError) -> int | None:
-    """Return the offset in octets that lies beyond the datagram, of a fault that says so."""
-    offset = _BEYOND.search(fault.message)
-    return int(offset[1] or offset[2]) if offset else None
 
 
 def spilled(payload: bytes | None) -> int | None:

@@ -86,6 +86,7 @@ def _fragment(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
             offset=start,
             layer="FRAGN",
             cite=fragment.CITE,
+            about=fragment.OffsetBeyond(header.offset) if octets else None,
         )
     _note_unaligned(lowpan, header, len(octets), start)
     lowpan.fragment_octets, lowpan.done = octets, True
@@ -195,13 +196,14 @@ def _finish(chain: Chain, env: Env, lowpan: Lowpan, start: int) -> None:
     if isinstance(lowpan.fragment, Fragment):
         missing = lowpan.fragment.size - chain.header_octets - len(chain.payload)
         if missing < 0:
+            size = lowpan.fragment.size
             raise Malformed(
-                f"the first fragment expands to {lowpan.fragment.size - missing} octets, "
-                f"datagram_size says {lowpan.fragment.size}",
+                f"the first fragment expands to {size - missing} octets, datagram_size says {size}",
                 offset=start,
                 layer="FRAG1",
                 cite=fragment.CITE,
                 hint="Some senders give the compressed size; the standard wants the uncompressed one",
+                about=fragment.SizeTooSmall(size - missing, size),
             )
     lowpan.checksum_elided = chain.checksum_elided
     if chain.checksum_elided:
@@ -250,12 +252,13 @@ def _deliver(lowpan: Lowpan, octets: bytes, start: int) -> None:
         lowpan.fragment_octets = lowpan.compressed
         return
     if len(octets) > lowpan.fragment.size:
+        size = lowpan.fragment.size
         raise Malformed(
-            f"the first fragment holds {len(octets)} octets, datagram_size says "
-            f"{lowpan.fragment.size}",
+            f"the first fragment holds {len(octets)} octets, datagram_size says {size}",
             offset=start,
             layer="FRAG1",
             cite=fragment.CITE,
+            about=fragment.SizeTooSmall(len(octets), size),
         )
     _note_unaligned(lowpan, lowpan.fragment, len(octets), start)
     lowpan.fragment_octets = octets

@@ -12,6 +12,7 @@ from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import ContextOption
 from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement
+from lowpanbudget.layers.lowpan.addresses import UnknownContext
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.stack.incoming import Notice
 
@@ -23,9 +24,8 @@ CONTEXTS = Subject("contexts")
 @CONTEXTS.rule("context-unknown", WireError)
 def context_unknown(_scene: Scene, fault: WireError) -> Hits:
     """Take faults of a missing context."""
-    missing = faults.UNKNOWN_CONTEXT.search(fault.message)
-    if missing:
-        subject = f"context {missing[1]}"
+    if isinstance(fault.about, UnknownContext):
+        subject = f"context {fault.about.context_id}"
         yield Hit(f"{subject} has no prefix", (faults.where(fault),), subject)
 
 

@@ -13,7 +13,7 @@ from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.messages import RouterAdvertisement
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import fragment
-from lowpanbudget.layers.lowpan.fragment import FRAG1
+from lowpanbudget.layers.lowpan.fragment import FRAG1, OffsetBeyond, SizeTooSmall
 from lowpanbudget.stack.incoming import Notice
 
 FRAGMENTS = Subject("fragments")
@@ -44,10 +44,9 @@ def datagram_size_impossible(scene: Scene, fault: WireError) -> Hits:
 @FRAGMENTS.rule("datagram-size-too-small", OWN_FAULT, varies=True)
 def datagram_size_too_small(scene: Scene, fault: WireError) -> Hits:
     """Take the decoder's fault."""
-    sizes = faults.expands(fault)
-    if sizes is None:
+    if not isinstance(fault.about, SizeTooSmall):
         return
-    octets, size = sizes
+    octets, size = fault.about
     cause = f"the first fragment alone stands for {octets} octets, datagram_size says {size}"
     wire = len(scene.payload or b"") - FRAG1.octets
     evidence = [f"{wire} octets behind the fragment header on the air"]
@@ -92,7 +91,8 @@ def fragment_not_multiple(_memory: FragmentEnds, scene: Scene, notice: Notice) -
 @FRAGMENTS.rule("fragment-offset-wrong", OWN_FAULT)
 def fragment_offset_wrong(memory: FragmentEnds, scene: Scene, fault: WireError) -> Hits:
     """Take faults, and compare the offset with the end of the fragment before."""
-    beyond, tag = faults.offset_beyond(fault), faults.tag_of(scene.payload)
+    beyond = fault.about.offset if isinstance(fault.about, OffsetBeyond) else None
+    tag = faults.tag_of(scene.payload)
     evidence = [_start(scene)]
     frames = [scene.number]
     if beyond is not None and tag is not None:

@@ -19,6 +19,12 @@ LINK_LOCAL = Context("fe80::/64")
 _MULTICAST = 0xFF
 
 
+class UnknownContext(NamedTuple):
+    """What an error is about: a context that is used and not known, by its number."""
+
+    context_id: int
+
+
 class Side(NamedTuple):
     """What one address may lean on: an identifier from the encapsulating header, and a context."""
 
@@ -34,6 +40,7 @@ def _prefix(side: Side, *, stateful: bool) -> Context:
         raise WireError(
             f"context {side.context_id} is not known",
             hint=f"Give it with contexts={{{side.context_id}: '2001:db8::/64'}} or --context",
+            about=UnknownContext(side.context_id),
         )
     return side.context
 

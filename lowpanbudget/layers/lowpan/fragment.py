@@ -7,6 +7,7 @@ Size and offset speak of the *uncompressed* datagram (RFC 6282 section 2 keeps t
 """
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
@@ -32,6 +33,25 @@ FRAGN = Header(
         Bits("datagram_offset", 8, lambda value: f"octet {value * UNIT} of the datagram"),
     ),
 )
+
+
+class SizeImpossible(NamedTuple):
+    """What an error is about: a datagram_size that cannot be."""
+
+    size: int
+
+
+class SizeTooSmall(NamedTuple):
+    """What an error is about: a first fragment that stands for more octets than the datagram has."""
+
+    octets: int
+    size: int
+
+
+class OffsetBeyond(NamedTuple):
+    """What an error is about: a fragment whose place, in octets, lies outside the datagram."""
+
+    offset: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +81,7 @@ def decode(reader: Reader) -> Fragment:
             offset=start,
             layer=reader.layer,
             cite=CITE,
+            about=SizeImpossible(size),
         )
     if offset >= size:
         raise Malformed(
@@ -68,6 +89,7 @@ def decode(reader: Reader) -> Fragment:
             offset=start,
             layer=reader.layer,
             cite=CITE,
+            about=OffsetBeyond(offset),
         )
     return Fragment(size, values["datagram_tag"], offset, first)
 
