@@ -10,6 +10,7 @@ from typing import Literal, NamedTuple
 from lowpanbudget.bits import StandIn, Writer
 from lowpanbudget.cites import Cite, ieee
 from lowpanbudget.design.knob import Knob, Stage, replacing
+from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU
 from lowpanbudget.layers.link.addressing import MODE_OCTETS, Addressing, addressing, pan_ids
 from lowpanbudget.layers.link.auxiliary import KEY_IDS_CITE, LEVELS, LEVELS_CITE, Security
 from lowpanbudget.layers.link.elements import Element
@@ -37,7 +38,7 @@ class Phy(NamedTuple):
     cite: Cite
 
 
-# aMaxPhyPacketSize is 127 octets, 2047 for the SUN PHYs, whose longer frames want a 4-octet FCS (from memory)
+# the longer frames of the SUN PHYs want a 4-octet FCS (from memory)
 _SMALL, _LARGE = ieee(2015, "table 11-1"), ieee(2015, "clause 11.2")
 PHYS = {
     phy.name: phy
@@ -74,7 +75,7 @@ class Link:
     acknowledged: bool = True
     slotted: bool = False
     security: Security | None = None
-    mtu: int = 1280
+    mtu: int = MINIMUM_MTU
     header_ies: tuple[Element, ...] = ()
     payload_ies: tuple[Element, ...] = ()
     recoverable: bool = False

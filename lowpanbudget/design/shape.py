@@ -12,6 +12,8 @@ from lowpanbudget.design.application_shape import CoapShape, DtlsShape, Hex, Osc
 from lowpanbudget.design.link import PHYS
 from lowpanbudget.design.messages import Exact, MessageShape
 from lowpanbudget.design.table import ShapeTable
+from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU
+from lowpanbudget.layers.lowpan.fragment import LARGEST
 
 
 def _octets(*lengths: int) -> BeforeValidator:
@@ -231,7 +233,9 @@ class FlowShape(ShapeTable):
 class NetworkShape(ShapeTable):
     """What concerns the network as a whole."""
 
-    mtu: int = Field(default=1280, ge=1280, le=2047, description="IPv6 MTU in octets.")
+    mtu: int = Field(
+        default=MINIMUM_MTU, ge=MINIMUM_MTU, le=LARGEST, description="IPv6 MTU in octets."
+    )
     nodes: int | None = Field(default=None, ge=1, description="How many nodes there are.")
     fragments: Literal["plain", "recoverable"] = Field(
         default="plain",

@@ -45,14 +45,11 @@ def owner(fault: WireError, scene: Scene) -> str:
 def spilled(payload: bytes | None) -> int | None:
     """Return a datagram_size over 2047 that spilled from its 11 bits into the dispatch; None when that is not so.
 
-    FRAG1 with bit 11 set reads 11001xxx, FRAGN 11101xxx: the latter is also a recoverable fragment, whose
-    Fragment_Size then disagrees with what is there.
+    A FRAGN is then a recoverable fragment as well, whose Fragment_Size disagrees with what is there.
     """
-    if payload is None or len(payload) < 5:
+    if payload is None or len(payload) < FRAGN.octets:
         return None
-    size = int.from_bytes(payload[:2], "big") & 0x0FFF
-    head = payload[0] & 0xF8
-    return size if head in {0xC8, 0xE8} and size > fragment.LARGEST else None
+    return fragment.spilled_size(payload)
 
 
 def tag_of(payload: bytes | None) -> int | None:

@@ -33,11 +33,6 @@ def message_findings(
     return ranked(_findings(draft, (*messages, *worst)))
 
 
-def design_findings(design: Design, fits: Iterable[Fit]) -> list[Finding]:
-    """Return all that a design proves, worst first; ``fits`` are those of ``fit(design)``."""
-    return ranked([*flow_findings(design), *message_findings(design, fits)])
-
-
 def _findings(draft: Draft, items: Iterable[object]) -> list[Finding]:
     """Return the finding of each hit of the rules that read the class of an item."""
     return [

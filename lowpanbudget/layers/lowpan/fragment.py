@@ -35,6 +35,20 @@ FRAGN = Header(
 )
 
 
+# A size over 11 bits that a sender lets run into the dispatch: FRAG1 then reads 11001xxx, FRAGN 11101xxx.
+_SPILLED = Header(
+    "fragment", CITE, (Bits("dispatch", 4, "its first four bits"), Bits("datagram_size", 12))
+)
+_SPILLED_DISPATCHES = {0b1100, 0b1110}
+
+
+def spilled_size(octets: bytes, at: int = 0) -> int | None:
+    """Return the size that spilled from its 11 bits into the dispatch at octet ``at``; None where none did."""
+    values = _SPILLED.values_at(octets, at)
+    size = values["datagram_size"]
+    return size if values["dispatch"] in _SPILLED_DISPATCHES and size > LARGEST else None
+
+
 class SizeImpossible(NamedTuple):
     """What an error is about: a datagram_size that cannot be."""
 

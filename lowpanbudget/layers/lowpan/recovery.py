@@ -15,6 +15,7 @@ from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError
 from lowpanbudget.fields import Bits, Header
+from lowpanbudget.layers.lowpan.fragment import spilled_size
 
 CITE = rfc(8931, "5.1")
 ACKNOWLEDGEMENT = rfc(8931, "5.2")
@@ -166,12 +167,9 @@ def decode(reader: Reader) -> Rfrag:
     )
 
 
-_OVERFLOWN = Header("FRAGN", CITE, (Bits("dispatch", 4), Bits("datagram_size", 12)))
-
-
 def _overflow(data: bytes, start: int) -> str:
     """Return what the octets mean when a sender let a size over 2047 spill out of FRAGN's 11 bits."""
-    size = _OVERFLOWN.values_at(data, start)["datagram_size"]
+    size = spilled_size(data, start)
     return f"Or a FRAGN whose datagram_size {size} has overflowed its 11 bits into the dispatch"
 
 
