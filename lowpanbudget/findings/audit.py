@@ -38,6 +38,7 @@ from lowpanbudget.findings.rule import Check, FaultOf, Noticed, Rule, rules_of
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.tallies import Tallies
 from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
@@ -237,7 +238,8 @@ class Audit:
             return
         kept, self._only_varying, self._kept = (self._only_varying, self._kept), False, None
         reader = Reader(octets, ipv6.OCTETS)
-        upper = read_upper(reader, header.next_header, header.source, header.destination)
+        ends = PseudoHeader(header.source, header.destination)
+        upper = read_upper(reader, header.next_header, ends)
         inner = next((one for one in reversed(upper.layers) if isinstance(one, Ipv6)), header)
         numbers = parts or (scene.number,)
         if scene.fragmented is not None:

@@ -164,7 +164,8 @@ def _unfinished(octets: bytes, place: chain.ChainPlace) -> Iterator[IPv6Address]
     if isinstance(header, SourceRoute | extension.RoutingHeader) and not header.segments_left:
         writer = Writer()
         extension.encode(writer, replace(header, segments_left=1))
-        yield chain.final_destination(bytes(writer.data), place.destination)
+        ends = chain.PseudoHeader(place.source, place.destination)
+        yield ends.behind(bytes(writer.data)).destination
 
 
 def _walked(octets: bytes) -> list[chain.ChainPlace]:

@@ -5,7 +5,6 @@ once the end is known, lengths and elided checksums are filled in from the last 
 """
 
 from dataclasses import dataclass, field, replace
-from ipaddress import IPv6Address
 from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Reader
@@ -14,12 +13,7 @@ from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, Reserved, WireError
 from lowpanbudget.fields import Head
 from lowpanbudget.layers.internet import ipv6, udp
-from lowpanbudget.layers.internet.chain import (
-    final_destination,
-    find,
-    hides_destination,
-    is_cut,
-)
+from lowpanbudget.layers.internet.chain import PseudoHeader, find, is_cut, is_later
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import extension_nhc, ghc, ghc_headers, iphc, nhc
@@ -80,6 +74,13 @@ class Chain:
         return any(part.checksum_elided for part in self.parts)
 
     @property
+    def complete(self) -> bool:
+        """Return whether all that its last header carries is there: no fragment, nor one of IPv6."""
+        return self.whole and not any(
+            part.kind == ipv6.FRAGMENT and is_cut(part.value) for part in self.parts
+        )
+
+    @property
     def innermost(self) -> Ipv6:
         """Return the last IPv6 header, whose addresses hold for what follows."""
         return next(part.value for part in reversed(self.parts) if isinstance(part.value, Ipv6))
@@ -111,8 +112,7 @@ def read_chain(reader: Reader, env: Env, chain: Chain, *, tunnel: iphc.Sides | N
 def read_payload(reader: Reader, chain: Chain) -> None:
     """Take all that is left as the chain's payload, and explain it as far as it can be read."""
     chain.payload = reader.data[reader.pos : reader.end]
-    cut = any(part.kind == ipv6.FRAGMENT and is_cut(part.value) for part in chain.parts)
-    if not chain.whole or cut:
+    if not chain.complete:
         reader.layer = "payload"
         reader.rest("payload", PART, free=True)
         return
@@ -120,7 +120,7 @@ def read_payload(reader: Reader, chain: Chain) -> None:
     if last.kind == ipv6.UDP:
         upper = read_application(reader, (last.value.source_port, last.value.destination_port))
     else:
-        upper = read_upper(reader, chain.last, *endpoints(chain.parts))
+        upper = read_upper(reader, chain.last, endpoints(chain.parts))
     chain.heads += upper.heads
     chain.upper_fault = upper.fault
 
@@ -128,7 +128,7 @@ def read_payload(reader: Reader, chain: Chain) -> None:
 def wrong_checksum(chain: Chain) -> tuple[int, int] | None:
     """Return the UDP checksum that a whole datagram carries and the right one, when they differ; lengths are filled."""
     last = chain.parts[-1]
-    if last.kind != ipv6.UDP or last.checksum_elided or not chain.whole:
+    if last.kind != ipv6.UDP or last.checksum_elided or not chain.complete:
         return None
     carried, segment = last.value.checksum, last.sent + chain.payload
     if carried and len(chain.parts) == 2:
@@ -138,9 +138,10 @@ def wrong_checksum(chain: Chain) -> tuple[int, int] | None:
         pseudo = addresses + len(segment).to_bytes(4, "big") + ipv6.UDP.to_bytes(4, "big")
         if ipv6.ones_complement_sum(pseudo + segment) == 0xFFFF:
             return None
-    if is_destination_hidden(chain.parts):
+    ends = endpoints(chain.parts)
+    if ends.hidden:
         return None  # nobody can tell what it was computed over
-    right = udp.checksum(*endpoints(chain.parts[:-1]), segment)
+    right = udp.checksum(ends.source, ends.destination, segment)
     return None if carried == right else (carried, right)
 
 
@@ -212,6 +213,11 @@ def _link_udp(chain: Chain, layer: nhc.UdpNhc, start: int, end: int) -> None:
 
 
 def _link_extension(chain: Chain, layer: extension_nhc.ExtensionNhc, start: int, end: int) -> bool:
+    if layer.kind == ipv6.FRAGMENT and layer.next_header is None and is_later(layer.octets):
+        text = "the fragment header is that of a later fragment: no header stands behind it, and a compressed one does"
+        chain.remarks.append(
+            ReadingRemark("header-behind-later-fragment", text, rfc(8200, "4.5"), start)
+        )
     chain.heads.append(Head(layer, start, end))
     chain.link(RestoredPart(layer.kind, layer.octets))
     chain.last = layer.next_header or 0
@@ -264,7 +270,8 @@ def fill(chain: Chain, missing: int = 0) -> bytes:
             part.value = Udp(sent.source_port, sent.destination_port, length, sent.checksum)
             if part.checksum_elided and not missing:
                 segment = bytes(part.value) + tail
-                checksum = udp.checksum(*endpoints(chain.parts[:index]), segment)
+                ends = endpoints(chain.parts[:index])
+                checksum = udp.checksum(ends.source, ends.destination, segment)
                 part.value = replace(part.value, checksum=checksum)
         elif part.next_header is not None:
             part.value = bytes((part.next_header,)) + part.value[1:]
@@ -274,25 +281,14 @@ def fill(chain: Chain, missing: int = 0) -> bytes:
     return tail
 
 
-def endpoints(parts: list[RestoredPart]) -> tuple[IPv6Address, IPv6Address]:
-    """Return the addresses of the pseudo-header for what follows these parts.
-
-    With a routing header whose Segments Left is not zero the destination is its last address (RFC 8200 section 8.1).
-    """
+def endpoints(parts: list[RestoredPart]) -> PseudoHeader:
+    """Return the pseudo-header for what follows these parts."""
     at = max(index for index, part in enumerate(parts) if part.kind == ipv6.IPV6)
-    source, destination = parts[at].value.source, parts[at].value.destination
+    ends = PseudoHeader(parts[at].value.source, parts[at].value.destination)
     for part in parts[at + 1 :]:
         if part.kind == ipv6.ROUTING:
-            destination = final_destination(part.value, destination)
-    return source, destination
-
-
-def is_destination_hidden(parts: list[RestoredPart]) -> bool:
-    """Return whether a routing header behind the last IPv6 header hides the final destination."""
-    at = max(index for index, part in enumerate(parts) if part.kind == ipv6.IPV6)
-    return any(
-        part.kind == ipv6.ROUTING and hides_destination(part.value) for part in parts[at + 1 :]
-    )
+            ends = ends.behind(part.value)
+    return ends
 
 
 def complete_checksum(datagram: bytes) -> bytes:

@@ -8,6 +8,7 @@ from lowpanbudget.env import Contexts, Env
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head
 from lowpanbudget.layers.internet import ipv6, rpi
+from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.link.security import Devices, Key
 from lowpanbudget.stack.frame import Frame, decode_lowpan, decode_prepared
 from lowpanbudget.stack.incoming import Datagram, Notice
@@ -49,7 +50,8 @@ def decode_datagram(octets: bytes) -> Frame:
         frame.fault = error.bare()
     else:
         frame.datagram = Datagram(octets)
-        upper = read_upper(reader, header.next_header, header.source, header.destination)
+        ends = PseudoHeader(header.source, header.destination)
+        upper = read_upper(reader, header.next_header, ends)
         frame.heads = [Head(header, 0, ipv6.OCTETS), *upper.heads]
         if upper.fault is not None:
             fault = upper.fault

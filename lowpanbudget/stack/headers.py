@@ -7,6 +7,7 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, NotSupported, Reserved
 from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.lowpan import (
     dispatch,
     escape,
@@ -22,8 +23,8 @@ from lowpanbudget.stack import identifiers
 from lowpanbudget.stack.datagram import (
     Chain,
     RestoredPart,
+    endpoints,
     fill,
-    is_destination_hidden,
     read_chain,
     read_payload,
     wrong_checksum,
@@ -169,7 +170,8 @@ def _ipv6(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
     header = ipv6.decode(reader)
     lowpan.add(header, at, reader.pos)
     if lowpan.fragment is None:
-        upper = read_upper(reader, header.next_header, header.source, header.destination)
+        ends = PseudoHeader(header.source, header.destination)
+        upper = read_upper(reader, header.next_header, ends)
         lowpan.heads += upper.heads
         if upper.fault is not None:
             fault = upper.fault
@@ -213,7 +215,7 @@ def _finish(chain: Chain, env: Env, lowpan: Lowpan, start: int) -> None:
             rfc(6282, "4.3.2"),
             start,
         )
-        if is_destination_hidden(chain.parts):
+        if endpoints(chain.parts).hidden:
             text = (
                 "the final destination stands in a routing header that cannot be read: the UDP checksum restored is "
                 "computed over the next one, and need not be that of the sender"

@@ -37,7 +37,7 @@ def explains_checksum(chain: Chain, env: Env) -> str:
     last = chain.parts[-1]
     if env.pan_id is None or last.kind != UDP:
         return ""
-    source, destination = endpoints(chain.parts[:-1])
+    source, destination, _ = endpoints(chain.parts[:-1])
     forms = []
     for address, link in ((source, env.source), (destination, env.destination)):
         other = address

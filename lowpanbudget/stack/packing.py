@@ -6,7 +6,6 @@ header may be compressed only while every header before it is (RFC 6282 section 
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import rfc
@@ -64,7 +63,7 @@ def pack_headers(sent: Outgoing, env: Env, options: Options) -> Packed:
         dispatch.IPV6.write(writer, {})
         ipv6.encode(writer, first)
         return Packed(writer, ipv6.OCTETS)
-    rest = packing.following(_Position(1, first.source, first.destination, first), options.depth)
+    rest = packing.following(_behind(1, first), options.depth)
     iphc.encode(writer, first, env, nhc=rest.nhc)
     writer.append(rest.writer)
     uncompressed = Packed(writer, rest.covers)
@@ -76,16 +75,11 @@ def pack_headers(sent: Outgoing, env: Env, options: Options) -> Packed:
 
 @dataclass(frozen=True, slots=True)
 class _Position:
-    """Where packing stands: before the header at ``index``, with the addresses that hold there and the outer header.
-
-    ``hidden``: the final destination stands in a routing header that cannot be read.
-    """
+    """Where packing stands: before the header at ``index``; which IPv6 header and pseudo-header hold there."""
 
     index: int
-    source: IPv6Address
-    destination: IPv6Address
     header: Ipv6
-    hidden: bool = False
+    ends: chain.PseudoHeader
 
     @property
     def dictionary(self) -> bytes:
@@ -144,7 +138,7 @@ class _Packing:
 
     def _verify(self, header: Udp, place: _Position) -> None:
         """Raise ``RequestError`` for a checksum that must not be elided."""
-        if place.hidden:
+        if place.ends.hidden:
             raise RequestError(
                 "the UDP checksum covers a final destination that stands in a routing header which cannot be read: "
                 "a compressor must not elide what it cannot verify",
@@ -152,7 +146,7 @@ class _Packing:
                 hint="Let it carry the checksum",
             )
         segment = bytes(header) + self.sent.payload
-        right = udp.checksum(place.source, place.destination, segment)
+        right = udp.checksum(place.ends.source, place.ends.destination, segment)
         if header.checksum != right:
             raise RequestError(
                 f"the UDP checksum is {header.checksum:#06x}, computed {right:#06x}: "
@@ -168,8 +162,7 @@ class _Packing:
             yield Packed(writer, self.octets)
 
     def _inner(self, inner: Ipv6, place: _Position, depth: int) -> Packed:
-        behind = _Position(place.index + 1, inner.source, inner.destination, inner)
-        rest = self.following(behind, depth - 1)
+        rest = self.following(_behind(place.index + 1, inner), depth - 1)
         writer = Writer()
         extension_nhc.encode_extension(writer, ipv6.IPV6, b"", nhc=False)
         iphc.encode(writer, inner, self.env, nhc=rest.nhc, outer=place.header)
@@ -182,7 +175,10 @@ class _Packing:
             return
         behind = replace(place, index=place.index + 1)
         if kind == ipv6.ROUTING and self.options.elide_udp_checksum:
-            behind = _behind_route(header, behind)
+            route = header.value
+            ends = place.ends
+            ends = ends.through(route) if isinstance(route, SourceRoute) else ends.behind(octets)
+            behind = replace(behind, ends=ends)
         later = kind == ipv6.FRAGMENT and chain.is_later(octets)
         rest = self.following(behind, 0 if later else depth - 1)
         writer = Writer()
@@ -228,7 +224,7 @@ class _Packing:
         if depth < 0 or not headers or len(headers) + 2 > ipv6.DEEPEST:
             return None
         header = replace(last.header, destination=final, next_header=last.kind)
-        rest = self.following(_Position(last.following, header.source, final, header), depth)
+        rest = self.following(_behind(last.following, header), depth)
         writer = Writer()
         dispatch.write_page(writer, 1)
         for routing_header in headers:
@@ -238,13 +234,6 @@ class _Packing:
         return Packed(writer, rest.covers, same=all(level.same for level in levels))
 
 
-def _behind_route(header: Extension, place: _Position) -> _Position:
-    """Return the place with the final destination of a routing header, which the UDP checksum covers."""
-    if isinstance(header.value, SourceRoute):
-        hops = header.value.expand(place.destination)
-        return replace(place, destination=hops[-1]) if header.value.segments_left else place
-    return replace(
-        place,
-        destination=chain.final_destination(header.octets, place.destination),
-        hidden=place.hidden or chain.hides_destination(header.octets),
-    )
+def _behind(index: int, header: Ipv6) -> _Position:
+    """Return the place at ``index``, directly behind an IPv6 header."""
+    return _Position(index, header, chain.PseudoHeader(header.source, header.destination))

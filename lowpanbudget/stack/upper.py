@@ -6,13 +6,13 @@ kept for a notice, and the octets become one span again.
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from ipaddress import IPv6Address
 from typing import Any
 
 from lowpanbudget.bits import Reader, Span
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head
 from lowpanbudget.layers.internet import chain, extension, icmpv6, ipv6, udp
+from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.dtls import record as dtls
 
@@ -35,11 +35,14 @@ class Upper:
         return [head.value for head in self.heads]
 
 
-def read_upper(reader: Reader, kind: int, source: IPv6Address, destination: IPv6Address) -> Upper:
-    """Return the heads of all that is left, which starts with a header of ``kind``; leaves spans for all of it."""
+def read_upper(reader: Reader, kind: int, ends: PseudoHeader) -> Upper:
+    """Return the heads of all that is left, which starts with a header of ``kind``; leaves spans for all of it.
+
+    ``ends`` is the pseudo-header that holds there.
+    """
     upper = Upper(ipv6.next_header_name(kind))
     if kind in _READ:
-        _kept(reader, upper, lambda: _headers(reader, upper, kind, source, destination))
+        _kept(reader, upper, lambda: _headers(reader, upper, kind, ends))
     _rest(reader, upper.rest)
     return upper
 
@@ -62,7 +65,8 @@ def explain_rest(datagram: bytes, covers: int) -> list[Span]:
     try:
         for place in chain.walk(datagram):
             if place.offset == covers:
-                read_upper(reader, place.kind, place.source, place.destination)
+                ends = PseudoHeader(place.source, place.destination, place.hidden)
+                read_upper(reader, place.kind, ends)
                 break
             if place.kind == ipv6.FRAGMENT and chain.is_cut(datagram[place.offset :]):
                 meaning = PART
@@ -94,14 +98,12 @@ def _rest(reader: Reader, meaning: str) -> None:
         reader.rest("payload", meaning, free=True)
 
 
-def _headers(
-    reader: Reader, upper: Upper, kind: int, source: IPv6Address, destination: IPv6Address
-) -> None:
+def _headers(reader: Reader, upper: Upper, kind: int, ends: PseudoHeader) -> None:
     for _ in range(ipv6.DEEPEST):
         if kind in ipv6.EXTENSIONS:
-            walked = extension.walk(reader, kind, destination)
+            walked = extension.walk(reader, kind, ends)
             upper.heads += walked.heads
-            kind, destination = walked.kind, walked.destination
+            kind, ends = walked.kind, walked.ends
             if not walked.whole:
                 upper.rest = PART
                 return
@@ -110,11 +112,11 @@ def _headers(
         start = reader.pos
         inner = ipv6.decode(reader)
         upper.heads.append(Head(inner, start, reader.pos))
-        kind, source, destination = inner.next_header, inner.source, inner.destination
+        kind, ends = inner.next_header, PseudoHeader(inner.source, inner.destination)
     upper.rest = ipv6.next_header_name(kind)
     # what was read until here stays, even when what it carries cannot be read
     if kind == ipv6.ICMPV6:
-        _kept(reader, upper, lambda: _icmpv6(reader, upper, source, destination))
+        _kept(reader, upper, lambda: _icmpv6(reader, upper, ends))
     elif kind == ipv6.UDP:
         start = reader.pos
         header = udp.decode(reader)
@@ -124,9 +126,11 @@ def _headers(
         _kept(reader, upper, lambda: _application(reader, upper, ports))
 
 
-def _icmpv6(reader: Reader, upper: Upper, source: IPv6Address, destination: IPv6Address) -> None:
+def _icmpv6(reader: Reader, upper: Upper, ends: PseudoHeader) -> None:
     start = reader.pos
-    upper.heads.append(Head(icmpv6.decode(reader, source, destination), start, reader.pos))
+    # over which destination the sender computed the checksum nobody can tell where it is hidden
+    message = icmpv6.decode(reader, ends.source, None if ends.hidden else ends.destination)
+    upper.heads.append(Head(message, start, reader.pos))
 
 
 def _application(reader: Reader, upper: Upper, ports: tuple[int, int]) -> None:

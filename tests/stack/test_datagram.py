@@ -71,9 +71,9 @@ def test_endpoints_are_those_of_the_innermost_header() -> None:
     route = bytes([17, 2, 0, 1]) + bytes(4) + far.packed
     outer = RestoredPart(ipv6.IPV6, ipv6.Ipv6(0, 0, 0, 41, 64, far, far))
     inner = RestoredPart(ipv6.IPV6, ipv6.Ipv6(0, 0, 0, 43, 64, ONE, TWO))
-    assert endpoints([outer, inner]) == (ONE, TWO)
-    assert endpoints([outer, inner, RestoredPart(ipv6.ROUTING, route)]) == (ONE, far)
-    assert endpoints([RestoredPart(ipv6.ROUTING, route), inner]) == (ONE, TWO)
+    assert endpoints([outer, inner]) == (ONE, TWO, False)
+    assert endpoints([outer, inner, RestoredPart(ipv6.ROUTING, route)]) == (ONE, far, False)
+    assert endpoints([RestoredPart(ipv6.ROUTING, route), inner]) == (ONE, TWO, False)
 
 
 def test_what_was_read_before_a_fault_stays() -> None:

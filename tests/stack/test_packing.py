@@ -1,10 +1,18 @@
 """How far a compressor goes, and what it refuses: RFC 6282 sections 2, 4.2 and 4.3.2."""
 
+from ipaddress import IPv6Address
+
 import pytest
 import second_decoder
+from scapy.layers import inet6
 
 from lowpanbudget import Env, RequestError, compress, decompress
 from lowpanbudget.bits import tiles
+from lowpanbudget.findings.checksum import is_wrong
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.stack.decoder import decode_datagram
+from lowpanbudget.stack.frame import decode_lowpan
 from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.packing import Options, pack_headers
 
@@ -139,3 +147,27 @@ def test_a_checksum_over_the_last_address_of_a_known_route_is_elided() -> None:
     found = decompress(packed, ENV)
     assert found.octets == known
     assert "udp-checksum-unsure" not in {notice.name for notice in found.notices}
+
+
+def icmpv6_behind(kind: int, left: int) -> bytes:
+    """Return an echo request behind a routing header of this type; scapy makes its checksum over the addresses."""
+    source, destination = (str(IPv6Address(ADDRESSES[at : at + 16])) for at in (0, 16))
+    plain = inet6.IPv6(src=source, dst=destination) / inet6.ICMPv6EchoRequest(data=b"hello")
+    echo = bytes(plain)[40:]
+    return datagram(43, bytes([58, 0, kind, left]) + bytes(4) + echo)
+
+
+def test_the_checksum_of_icmpv6_behind_an_unknown_route_is_neither_right_nor_wrong() -> None:
+    """RFC 8200 section 8.1: the pseudo-header holds the final destination, and here nobody can tell which that is."""
+    echo = icmpv6_behind(253, 1)
+    compressed = decode_lowpan(compress(echo, ENV).octets, ENV)
+    assert compressed.packet.find(Ipv6) is not None
+    for frame in (compressed, decode_lowpan(b"\x41" + echo, ENV), decode_datagram(echo)):
+        message = frame.packet.find(Icmpv6)
+        assert message is not None
+        assert message.checksum_ok is None
+    assert not is_wrong(echo)
+    finished = decode_datagram(icmpv6_behind(253, 0)).packet.find(Icmpv6)
+    assert finished is not None
+    assert finished.checksum_ok is True
+    assert is_wrong(icmpv6_behind(253, 0)[:-1] + b"\x01")

@@ -53,7 +53,7 @@ def flow_of(octets: bytes, upper: chain.ChainPlace | None = None) -> FlowKey | N
     upper = upper or upper_of(octets)
     if upper is None:
         return None
-    kind, at, source, destination = upper
+    kind, at, source, destination, _ = upper
     reader = Reader(octets, at)
     try:
         if kind == ipv6.UDP:
@@ -83,7 +83,7 @@ def is_checksum_right(datagram: Frame) -> bool | None:
         return message.checksum_ok
     place = chain.find(datagram.octets, ipv6.UDP)
     header = datagram.packet.find(Udp)
-    if place is None or header is None:
+    if place is None or place.hidden or header is None:
         return None
     segment = datagram.octets[place.offset :]
     return header.checksum == udp.checksum(place.source, place.destination, segment)

@@ -40,13 +40,40 @@ _WHOLE: Layout[dict[str, Any]] = Layout(
 )
 
 
+class PseudoHeader(NamedTuple):
+    """The addresses that a transport checksum covers (RFC 8200 section 8.1).
+
+    ``hidden``: nobody can tell the final destination, and ``destination`` is the next one: a route that is not finished
+    stands before, whose addresses cannot be read. A node that does not know its type "must discard the packet" (section
+    4.4).
+    """
+
+    source: IPv6Address
+    destination: IPv6Address
+    hidden: bool = False
+
+    def behind(self, routing: bytes) -> "PseudoHeader":
+        """Return what holds behind a routing header: while Segments Left is not zero its last address counts."""
+        if len(routing) < ROUTING.octets or not ROUTING.values_at(routing)["segments left"]:
+            return self
+        last = _last_address(routing, self.destination)
+        return self._replace(hidden=True) if last is None else self._replace(destination=last)
+
+    def through(self, route: source_route.SourceRoute) -> "PseudoHeader":
+        """Return what holds behind a source route that was read."""
+        if not route.segments_left:
+            return self
+        return self._replace(destination=route.expand(self.destination)[-1])
+
+
 class ChainPlace(NamedTuple):
-    """Where a header stands in a datagram, and the pseudo-header addresses that hold there."""
+    """Where a header stands in a datagram, and the pseudo-header that holds there."""
 
     kind: int
     offset: int
     source: IPv6Address
     destination: IPv6Address
+    hidden: bool = False
 
 
 def walk(datagram: bytes) -> Iterator[ChainPlace]:
@@ -57,19 +84,19 @@ def walk(datagram: bytes) -> Iterator[ChainPlace]:
     at, depth = 0, 0
     header = ipv6.decode(Reader(datagram))
     kind, at = header.next_header, ipv6.OCTETS
-    source, destination = header.source, header.destination
+    ends = PseudoHeader(header.source, header.destination)
     while depth < ipv6.DEEPEST:
         depth += 1
-        yield ChainPlace(kind, at, source, destination)
+        yield ChainPlace(kind, at, *ends)
         if kind == ipv6.IPV6:
             header = ipv6.decode(Reader(datagram, at))
             kind, at = header.next_header, at + ipv6.OCTETS
-            source, destination = header.source, header.destination
+            ends = PseudoHeader(header.source, header.destination)
         elif kind in ipv6.EXTENSIONS:
             length = ipv6.extension_octets(kind, datagram, at)
             octets = Reader(datagram, at).ahead(length)
             if kind == ipv6.ROUTING:
-                destination = final_destination(octets, destination)
+                ends = ends.behind(octets)
             if kind == ipv6.FRAGMENT and is_later(octets):
                 return  # not the first IP fragment: what follows is no header
             kind, at = ipv6.EXTENSION.values_at(octets)["next header"], at + length
@@ -96,30 +123,8 @@ def find(datagram: bytes, kind: int) -> ChainPlace | None:
         return None
 
 
-def final_destination(routing: bytes, destination: IPv6Address) -> IPv6Address:
-    """Return the destination of the pseudo-header behind a routing header (RFC 8200 section 8.1).
-
-    While Segments Left is not zero that is the header's last address. Types without addresses, and headers that
-    cannot be read, leave ``destination``.
-    """
-    if not _is_unfinished(routing):
-        return destination
-    return _last_address(routing, destination) or destination
-
-
-def hides_destination(routing: bytes) -> bool:
-    """Return whether nobody can tell the final destination: a route not finished whose addresses cannot be read.
-
-    A node that does not know the type "must discard the packet" (RFC 8200 section 4.4).
-    """
-    return _is_unfinished(routing) and _last_address(routing, IPv6Address(0)) is None
-
-
-def _is_unfinished(routing: bytes) -> bool:
-    return len(routing) >= ROUTING.octets and bool(ROUTING.values_at(routing)["segments left"])
-
-
 def _last_address(routing: bytes, destination: IPv6Address) -> IPv6Address | None:
+    """Return the last address of a routing header; None for a type without addresses, or one that cannot be read."""
     kind = ROUTING.values_at(routing)["routing type"]
     try:
         if kind == source_route.TYPE:

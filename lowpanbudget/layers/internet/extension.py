@@ -4,7 +4,6 @@
 """
 
 from dataclasses import dataclass
-from ipaddress import IPv6Address
 from typing import Any
 
 from lowpanbudget.bits import Reader, Writer
@@ -212,13 +211,13 @@ def _units(size: int) -> int:
 class Walked:
     """The extension headers in order, as ``heads``; ``kind`` is the next-header number of what follows them.
 
-    ``destination`` belongs in the pseudo-header of that (the last address of a routing header that is not finished);
-    ``whole`` is False behind a fragment header that is not alone: what follows is no complete message.
+    ``ends`` is the pseudo-header of that; ``whole`` is False behind a fragment header that is not alone: what follows
+    is no complete message.
     """
 
     heads: tuple[Head, ...]
     kind: int
-    destination: IPv6Address
+    ends: chain.PseudoHeader
     whole: bool = True
 
     @property
@@ -227,11 +226,11 @@ class Walked:
         return tuple(head.value for head in self.heads)
 
 
-def walk(reader: Reader, kind: int, destination: IPv6Address) -> Walked:
+def walk(reader: Reader, kind: int, ends: chain.PseudoHeader) -> Walked:
     """Return all extension headers that come next, leaving their spans, up to the first other header.
 
-    ``kind`` is the next-header number and ``destination`` the destination address of the IPv6 header before. Stops
-    behind the header of an IP fragment that is not the first. At most ``ipv6.DEEPEST`` headers; raises ``WireError``.
+    ``kind`` is the next-header number of the header before, ``ends`` the pseudo-header behind it. Stops behind the
+    header of an IP fragment that is not the first. At most ``ipv6.DEEPEST`` headers; raises ``WireError``.
     """
     heads: list[Head] = []
     whole = True
@@ -245,12 +244,12 @@ def walk(reader: Reader, kind: int, destination: IPv6Address) -> Walked:
         header = decode(reader, kind)
         heads.append(Head(header, start, reader.pos))
         kind = header.next_header
-        if isinstance(header, SourceRoute) and header.segments_left:
-            destination = header.expand(destination)[-1]
+        if isinstance(header, SourceRoute):
+            ends = ends.through(header)
         elif isinstance(header, RoutingHeader):
-            destination = chain.final_destination(reader.passed(start), destination)
+            ends = ends.behind(reader.passed(start))
         elif isinstance(header, FragmentHeader):
             whole = whole and not header.offset and not header.more
             if header.offset:
                 break
-    return Walked(tuple(heads), kind, destination, whole)
+    return Walked(tuple(heads), kind, ends, whole)

@@ -68,7 +68,11 @@ def compress_hops(hops: Sequence[IPv6Address], reference: IPv6Address) -> tuple[
 
 
 def shortest_form(address: IPv6Address, reference: IPv6Address) -> int:
-    """Return to how many octets, of figure 7's lengths, the address can be compressed against the reference."""
+    """Return to how many octets, of figure 7's lengths, the address can be compressed against the reference.
+
+    The Length of an IP-in-IP-6LoRH could count others, but it "indicates which compression is performed" (section 7),
+    and figure 7 has all that there are: a length between is read, since it can mean one address only, and never sent.
+    """
     return next(
         octets
         for octets in ADDRESS_OCTETS

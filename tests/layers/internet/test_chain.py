@@ -17,27 +17,29 @@ def routing(kind: int, left: int, body: bytes) -> bytes:
 
 
 @pytest.mark.parametrize(
-    ("header", "final"),
+    ("header", "final", "hidden"),
     [
-        (routing(0, 1, bytes(4) + C.packed), C),
-        (routing(2, 1, bytes(4) + C.packed), C),
-        (routing(0, 2, bytes(4) + A.packed + C.packed), C),
-        (routing(0, 0, bytes(4) + C.packed), B),
-        (
-            routing(3, 1, bytes.fromhex("ff700000") + b"\x0c" + bytes(7)),
-            C,
-        ),  # CmprI 15, CmprE 15, pad 7
-        (routing(3, 1, bytes.fromhex("f0000000") + C.packed), C),  # CmprE 0: a whole address
-        (routing(3, 0, bytes.fromhex("ff700000") + b"\x0c" + bytes(7)), B),
-        (routing(3, 1, bytes.fromhex("00000000")), B),  # no room for an address
-        (routing(3, 1, bytes.fromhex("00f00000")), B),  # more pad than octets
-        (routing(0, 1, bytes(4)), B),
-        (routing(4, 1, bytes(4) + C.packed), B),  # a type that we do not know
+        (routing(0, 1, bytes(4) + C.packed), C, False),
+        (routing(2, 1, bytes(4) + C.packed), C, False),
+        (routing(0, 2, bytes(4) + A.packed + C.packed), C, False),
+        (routing(0, 0, bytes(4) + C.packed), B, False),
+        # CmprI 15, CmprE 15, pad 7
+        (routing(3, 1, bytes.fromhex("ff700000") + b"\x0c" + bytes(7)), C, False),
+        # CmprE 0: a whole address
+        (routing(3, 1, bytes.fromhex("f0000000") + C.packed), C, False),
+        (routing(3, 0, bytes.fromhex("ff700000") + b"\x0c" + bytes(7)), B, False),
+        (routing(3, 1, bytes.fromhex("00000000")), B, True),  # no room for an address
+        (routing(3, 1, bytes.fromhex("00f00000")), B, True),  # more pad than octets
+        (routing(0, 1, bytes(4)), B, True),
+        (routing(4, 1, bytes(4) + C.packed), B, True),  # a type that we do not know
+        (routing(4, 0, bytes(4) + C.packed), B, False),
     ],
 )
-def test_the_destination_behind_a_routing_header(header: bytes, final: IPv6Address) -> None:
+def test_the_destination_behind_a_routing_header(
+    header: bytes, final: IPv6Address, *, hidden: bool
+) -> None:
     """RFC 8200 section 8.1: "the Destination Address used in the pseudo-header is that of the final destination"."""
-    assert chain.final_destination(header, B) == final
+    assert chain.PseudoHeader(A, B).behind(header) == (A, final, hidden)
 
 
 def test_scapy_computes_the_checksum_behind_a_routing_header_alike() -> None:

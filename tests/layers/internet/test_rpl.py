@@ -25,6 +25,7 @@ SOURCE, DESTINATION = (
 )  # RFC 6550 section 20.19
 ROOT = IPv6Address("2001:db8:a::ff:fe00:1")
 NODE = IPv6Address("2001:db8:a::ff:fe00:3")
+ENDS = chain.PseudoHeader(NODE, ROOT)
 
 
 def encoded(message: object) -> bytes:
@@ -572,7 +573,7 @@ def test_options_header_comes_back_with_its_padding(
 def test_garbage_gives_headers_or_a_located_error(kind: int, octets: bytes) -> None:
     reader = Reader(octets)
     try:
-        walked = extension.walk(reader, kind, ROOT)
+        walked = extension.walk(reader, kind, ENDS)
     except WireError as fault:
         assert 0 <= fault.offset <= len(octets)  # noqa: PT017
         assert fault.layer  # noqa: PT017
@@ -594,25 +595,25 @@ def test_walk_finds_the_destination_of_the_pseudo_header() -> None:
     )
     extension.encode(writer, route)
     reader = Reader(bytes(writer.data) + bytes(8))
-    walked = extension.walk(reader, ipv6.HOP_BY_HOP, ROOT)
+    walked = extension.walk(reader, ipv6.HOP_BY_HOP, ENDS)
     assert [type(header).__name__ for header in walked.headers] == ["OptionsHeader", "SourceRoute"]
     assert walked.kind == ipv6.ICMPV6
-    assert walked.destination == IPv6Address("2001:db8:a::ff:fe00:9")
+    assert walked.ends.destination == IPv6Address("2001:db8:a::ff:fe00:9")
     assert walked.whole
     assert reader.left == 8
     # Segments Left 0: "the final destination" is where the packet is
     arrived = bytearray(writer.data)
     arrived[8 + 3] = 0
-    assert extension.walk(Reader(bytes(arrived)), 0, ROOT).destination == ROOT
+    assert extension.walk(Reader(bytes(arrived)), 0, ENDS).ends == ENDS
 
 
 def test_walk_stops_behind_a_later_fragment() -> None:
     later = bytes.fromhex("2b00000900000001") + b"\xff" * 16
-    walked = extension.walk(Reader(later), ipv6.FRAGMENT, ROOT)
+    walked = extension.walk(Reader(later), ipv6.FRAGMENT, ENDS)
     assert len(walked.headers) == 1
     assert not walked.whole
     first = bytes.fromhex("3c00000100000001 3a00010400000000") + bytes(8)
-    walked = extension.walk(Reader(first), ipv6.FRAGMENT, ROOT)
+    walked = extension.walk(Reader(first), ipv6.FRAGMENT, ENDS)
     assert len(walked.headers) == 2
     assert not walked.whole
 
@@ -620,18 +621,18 @@ def test_walk_stops_behind_a_later_fragment() -> None:
 def test_walk_takes_the_last_address_of_the_old_routing_header() -> None:
     """RFC 8200 section 8.1 for the type that RFC 6554 section 3 likens its own to."""
     old = bytes.fromhex("3a02000100000000") + NODE.packed
-    walked = extension.walk(Reader(old), ipv6.ROUTING, ROOT)
+    walked = extension.walk(Reader(old), ipv6.ROUTING, ENDS)
     assert walked.headers == (
         extension.RoutingHeader(
             next_header=58, routing_type=0, segments_left=1, data=bytes(4) + NODE.packed
         ),
     )
-    assert walked.destination == NODE
+    assert walked.ends.destination == NODE
 
 
 def test_chain_without_end_is_refused() -> None:
     with pytest.raises(Malformed) as caught:
-        extension.walk(Reader(bytes.fromhex("3c00010400000000") * 40), ipv6.DESTINATION, ROOT)
+        extension.walk(Reader(bytes.fromhex("3c00010400000000") * 40), ipv6.DESTINATION, ENDS)
     assert caught.value.offset == 8 * ipv6.DEEPEST
 
 
@@ -751,7 +752,8 @@ def test_route_comes_back(hops: tuple[IPv6Address, ...]) -> None:
     assert route.expand(hops[0]) == hops[1:]
     assert reader.spans == writer.spans
     assert tiles(reader.spans, len(writer.data) * 8)
-    assert chain.final_destination(bytes(writer.data), hops[0]) == hops[-1]
+    ends = chain.PseudoHeader(ROOT, hops[0])
+    assert ends.behind(bytes(writer.data)) == ends.through(route) == (ROOT, hops[-1], False)
 
 
 def test_sizes_of_whole_addresses() -> None:

@@ -587,3 +587,25 @@ def test_tunnel_bombs_in_a_datagram_stay_small() -> None:
         datagram = bytes(header) + datagram
     packed = compress(datagram, ENV, lorh=True).octets
     assert decompress(packed, ENV).octets == datagram
+
+
+@pytest.mark.parametrize(
+    ("source", "octets"),
+    [
+        ("2001:db8::ff:fe00:1", 0),
+        ("2001:db8::ff:fe00:2", 1),
+        ("2001:db8::ff:fe00:201", 2),
+        ("2001:db8::ff:fe03:201", 4),  # three octets differ
+        ("2001:db8::4ff:fe03:201", 8),  # five and a half do
+    ],
+)
+def test_an_encapsulator_has_one_of_the_compressions_of_figure_7(source: str, octets: int) -> None:
+    """RFC 8138 section 7: Length "indicates which compression is performed", and figure 7 lists 1, 2, 4, 8 and 16."""
+    inner = bytes(Ipv6(0, 0, 1, 59, 64, IPv6Address("2001:db8::ff:fe00:9"), ROOT)) + b"x"
+    outer = bytes(Ipv6(0, 0, len(inner), 41, 64, IPv6Address(source), ROOT))
+    packed = compress(outer + inner, ENV, lorh=True)
+    tunnel = [span for span in packed.spans if span.layer == "IP-in-IP-6LoRH"]
+    assert tunnel, packed.octets.hex(" ")
+    assert sum(span.bits for span in tunnel if span.name == "encapsulator") == 8 * octets
+    assert next(span.value for span in tunnel if span.name == "length") == 1 + octets
+    assert decompress(packed.octets, ENV).octets == outer + inner
