@@ -2,8 +2,6 @@
 
 import os
 import sys
-import traceback
-from pathlib import Path
 
 import click
 
@@ -11,6 +9,10 @@ from lowpanbudget.errors import DesignError, LowpanError, WireError
 
 USAGE, INTERNAL, INTERRUPTED, PIPE_CLOSED = 2, 70, 130, 141
 DEBUG = "LOWPANBUDGET_DEBUG"
+
+
+class ReaderLeft(Exception):
+    """Nobody reads standard output any more: the other end of a pipe is closed."""
 
 
 def report(error: BaseException, command: str) -> int:
@@ -57,12 +59,14 @@ def text_of(error: LowpanError) -> str:
 
 def _internal(error: BaseException) -> str:
     """Return one line about a fault of the program: kind and place, never the text, which may hold the user's data."""
+    import traceback
+
     if os.environ.get(DEBUG):
         traceback.print_exception(error)
     place = ""
     steps = traceback.extract_tb(error.__traceback__)
     if steps:
-        place = f" at {Path(steps[-1].filename).name}:{steps[-1].lineno}"
+        place = f" at {os.path.basename(steps[-1].filename)}:{steps[-1].lineno}"
     return (
         f"internal fault ({type(error).__name__}{place}); this is a mistake in the program, please report it "
         f"with the command you gave ({DEBUG}=1 shows the traceback)"

@@ -10,7 +10,6 @@ import click
 
 from lowpanbudget.cli import faults
 from lowpanbudget.cli.commands import COMMANDS
-from lowpanbudget.cli.output import ReaderLeft
 
 NAME = "lowpanbudget"
 
@@ -82,7 +81,7 @@ class Program(click.Group):
             sys.stdout.flush()
         except click.exceptions.Exit as end:
             return _closing(end.exit_code)
-        except (ReaderLeft, BrokenPipeError):
+        except (faults.ReaderLeft, BrokenPipeError):
             _forget_output()
             return faults.PIPE_CLOSED
         except (KeyboardInterrupt, click.Abort, EOFError):

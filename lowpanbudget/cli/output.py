@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, NoReturn
 
+from lowpanbudget.cli.faults import ReaderLeft
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
@@ -20,10 +21,6 @@ if TYPE_CHECKING:
     from lowpanbudget.report.screen import Screen
 
 _WIDTH = 80
-
-
-class ReaderLeft(Exception):
-    """Nobody reads standard output any more: the other end of a pipe is closed."""
 
 
 def emit(text: str) -> None:
