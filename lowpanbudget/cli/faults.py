@@ -66,7 +66,7 @@ def _internal(error: BaseException) -> str:
     place = ""
     steps = traceback.extract_tb(error.__traceback__)
     if steps:
-        place = f" at {os.path.basename(steps[-1].filename)}:{steps[-1].lineno}"
+        place = f" at {os.path.basename(steps[-1].filename)}:{steps[-1].lineno}"  # noqa: PTH119
     return (
         f"internal fault ({type(error).__name__}{place}); this is a mistake in the program, please report it "
         f"with the command you gave ({DEBUG}=1 shows the traceback)"

@@ -1,6 +1,7 @@
 """Turning knobs: each change is made alone, the frame encoded again, and the difference is the answer."""
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 from lowpanbudget.cites import Cite
@@ -62,9 +63,7 @@ def _turn(
 ) -> Saving | None:
     """Return what ``changes`` give together, as the saving of ``knob``; None if they cannot be made."""
     try:
-        design = turned(before, changes)
-        then = _same_hop(design, path)
-        gain = room_of(then) - room_of(_same_hop(before, path))
+        design, then, gain = _gain(before, changes, path)
         elsewhere = tuple(_losses(before, design, path.flow))
     except LowpanError:
         return None
@@ -72,6 +71,13 @@ def _turn(
         knob.key, knob.text, gain, knob.cite, knob.condition, knob.caution, knob.stronger, knob.id,
         elsewhere, then,
     )  # fmt: skip
+
+
+def _gain(before: Design, changes: Sequence[Knob[Design]], path: Path) -> tuple[Design, Path, int]:
+    """Return the design with ``changes``, the path as it then is, and its gain of room; raises if they cannot be made."""
+    design = turned(before, changes)
+    then = _same_hop(design, path)
+    return design, then, room_of(then) - room_of(_same_hop(before, path))
 
 
 def _same_hop(design: Design, path: Path) -> Path:
@@ -109,18 +115,19 @@ def best_together(design: Design, path: Path, wanted: int, most: int = 4) -> lis
         for knob in knobs(now, here.flow):
             if knob.dimension in taken or knob.caution:
                 continue
-            saving = _turn(knob, design, (*chosen, knob), path)
-            if saving is not None and room_of(path) + saving.gain > room:
-                advice.append((room_of(path) + saving.gain, knob))
-        if not advice:
+            with suppress(LowpanError):
+                reached = room_of(path) + _gain(design, (*chosen, knob), path)[2]
+                if reached > room:
+                    advice.append((reached, knob))
+        # what a change takes from other flows is asked of the best ones alone: it takes longest
+        advice.sort(key=lambda pair: (pair[0] < wanted, abs(pair[0] - wanted)))
+        for reached, knob in advice:
+            if _turn(knob, design, (*chosen, knob), path) is not None:
+                room = reached
+                chosen.append(knob)
+                break
+        else:
             return []
-        enough = [(reached, knob) for reached, knob in advice if reached >= wanted]
-        room, best = (
-            min(enough, key=lambda pair: pair[0])
-            if enough
-            else max(advice, key=lambda pair: pair[0])
-        )
-        chosen.append(best)
         now = turned(design, chosen)
     return _one_on_another(design, chosen, path) if room >= wanted else []
 
