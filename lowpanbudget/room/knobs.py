@@ -74,7 +74,7 @@ def _turn(
 
 
 def _gain(before: Design, changes: Sequence[Knob[Design]], path: Path) -> tuple[Design, Path, int]:
-    """Return the design with ``changes``, the path as it then is, and its gain of room; raises if they cannot be made."""
+    """Return the design with ``changes``, the path as it then is, and its gain of room; raises if it cannot be."""
     design = turned(before, changes)
     then = _same_hop(design, path)
     return design, then, room_of(then) - room_of(_same_hop(before, path))
