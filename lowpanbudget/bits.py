@@ -4,6 +4,7 @@ A ``Reader`` walks octets that came from the air, a ``Writer`` makes octets; bot
 and without gap, so that whoever reads or writes a header explains it by the same act.
 """
 
+from enum import Enum
 from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.cites import Cite
@@ -12,12 +13,23 @@ from lowpanbudget.errors import Truncated, plural
 _new = tuple.__new__
 
 
+class Nature(Enum):
+    """What a span is, whatever it is called: part of a header, what headers carry, or what nobody could read."""
+
+    HEADER = "header"
+    PADDING = "padding"
+    PAYLOAD = "payload"
+    SEALED = "sealed payload"
+    UNREAD = "not decoded"
+
+
 class Span(NamedTuple):
     """A run of bits with its name, value, meaning, cite, and what would remove it.
 
     ``offset_bits`` counts from the first bit of the frame. Where ``order`` is "little" (IEEE 802.15.4) bits count from
     the least significant one, as its figures do; elsewhere from the most significant one. ``source`` says what a
-    restored field was restored from; ``stand_in`` marks octets of a made frame that only show a size.
+    restored field was restored from; ``stand_in`` marks octets of a made frame that only show a size. Who must know
+    what a span is asks its ``nature``: names are for readers.
     """
 
     offset_bits: int
@@ -31,6 +43,7 @@ class Span(NamedTuple):
     order: str = "big"
     source: str = ""
     stand_in: bool = False
+    nature: Nature = Nature.HEADER
 
 
 class StandIn(int):
@@ -146,6 +159,7 @@ class Reader:
         *,
         free: bool = False,
         order: str = "big",
+        nature: Nature = Nature.HEADER,
     ) -> bytes:
         """Return the next ``count`` octets and leave a span whose value is ``value`` or the octets."""
         start = self.pos
@@ -164,17 +178,24 @@ class Reader:
                     cite,
                     removed_by,
                     order,
+                    nature=nature,
                 )
             )
         return octets
 
     def rest(
-        self, name: str, meaning: str = "", cite: Cite | None = None, *, free: bool = False
+        self,
+        name: str,
+        meaning: str = "",
+        cite: Cite | None = None,
+        *,
+        free: bool = False,
+        nature: Nature = Nature.HEADER,
     ) -> bytes:
         """Return all that is left, with a span."""
         if free and self.end > self.pos:
             self.free.append(Place(self.pos, self.end, open=True))
-        return self.octets(self.end - self.pos, name, meaning, cite)
+        return self.octets(self.end - self.pos, name, meaning, cite, nature=nature)
 
 
 class Writer:
@@ -202,6 +223,7 @@ class Writer:
         value: Any = None,
         *,
         order: str = "big",
+        nature: Nature = Nature.HEADER,
     ) -> None:
         """Append ``octets`` and leave a span whose value is ``value`` or the octets."""
         if not octets:
@@ -218,6 +240,7 @@ class Writer:
                 removed_by,
                 order,
                 stand_in=isinstance(octets, StandInOctets) or isinstance(value, StandIn),
+                nature=nature,
             )
         )
         self.data += octets
@@ -257,6 +280,11 @@ class Writer:
                 value = value[cut : cut + bits // 8]
             part.spans.append(span._replace(offset_bits=begin - first, bits=bits, value=value))
         return part
+
+
+def unread(offset_bits: int, bits: int, layer: str, octets: bytes) -> Span:
+    """Return the span of octets that reading did not reach, or could not read."""
+    return Span(offset_bits, bits, layer, "not decoded", octets, "", None, nature=Nature.UNREAD)
 
 
 def tiles(spans: "list[Span] | tuple[Span, ...]", bits: int) -> bool:

@@ -27,9 +27,6 @@ GONE = [
     "capture/assembly.py",
 ]
 
-# where a text of a span decides all the same: place() finds an error's field by the name its layout gives it
-NAMES_DECIDE = {"fields.parts", "fields.padded", "report.view", "report.strip", "findings.flows"}
-
 
 def test_no_module_stands_in_a_circle() -> None:
     assert list(circles()) == []
@@ -70,8 +67,6 @@ def _is_text(node: ast.expr) -> bool:
 def test_nothing_is_decided_by_the_text_of_a_span_or_the_name_of_a_class() -> None:
     wrong = []
     for path in MODULES:
-        if name_of(path) in NAMES_DECIDE:
-            continue
         for node in ast.walk(tree_of(path)):
             if not isinstance(node, ast.Compare):
                 continue

@@ -231,7 +231,7 @@ def test_a_frame_and_all_that_it_says() -> None:
     for span in frame.spans:
         assert span._fields == (
             "offset_bits", "bits", "layer", "name", "value", "meaning", "cite", "removed_by",
-            "order", "source", "stand_in",
+            "order", "source", "stand_in", "nature",
         )  # fmt: skip
 
 

@@ -9,6 +9,7 @@ from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field
 from typing import NamedTuple, TypeVar
 
+from lowpanbudget.bits import Nature
 from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.flows import FlowKey, application_of, upper_of
@@ -45,11 +46,13 @@ class Survey:
     """What a capture cost, by cell; and by flow, by node, by kind and altogether, added up from the cells.
 
     ``reasons`` counts why frames could not be read. ``names`` are what a design calls flows; none for those outside.
+    ``natures`` tells of each layer whether it is a header, whatever it carries, or payload or sealed as a whole.
     """
 
     cells: dict[Cell, Tally] = field(default_factory=dict)
     reasons: dict[str, int] = field(default_factory=dict)
     names: dict[FlowKey, str] = field(default_factory=dict)
+    natures: dict[str, Nature] = field(default_factory=dict)
 
     @property
     def total(self) -> Tally:
@@ -77,9 +80,17 @@ class Survey:
         for reason, count in other.reasons.items():
             reasons[reason] = reasons.get(reason, 0) + count
         cells = _grouped([*self.cells.items(), *other.cells.items()])
-        return Survey(cells, reasons, {**other.names, **self.names})
+        merged = Survey(cells, reasons, {**other.names, **self.names}, dict(self.natures))
+        for layer, nature in other.natures.items():
+            merged.see(layer, nature)
+        return merged
 
     __add__ = merge
+
+    def see(self, layer: str, nature: Nature) -> None:
+        """Note what there is in a layer: of what could not be read nobody knows, and one header makes it a header."""
+        if nature is not Nature.UNREAD and self.natures.get(layer) is not Nature.HEADER:
+            self.natures[layer] = nature
 
 
 def _grouped(tallies: Iterable[tuple[Key, Tally]]) -> dict[Key, Tally]:
@@ -105,6 +116,7 @@ class Surveyor:
     def add(self, sighting: Sighting) -> None:
         """Count one record."""
         datagram, template = sighting.datagram, sighting.template
+        self._see(sighting)
         place = self._place(sighting)
         tally = place.tally
         # an FCS that the receiver took off was on the air all the same
@@ -149,6 +161,17 @@ class Surveyor:
             reasons[key] = reasons.get(key, 0) + 1
         if sighting.ended:
             self.end(sighting.ended)
+
+    def _see(self, sighting: Sighting) -> None:
+        """Note what there is in the layers of a record; once for all frames that are alike."""
+        template, frame = sighting.template, sighting.contents
+        if template is not None:
+            if template.facts.get(_SEEN) is self:
+                return
+            template.facts[_SEEN] = self
+            frame = template.example
+        for span in () if frame is None else frame.spans:
+            self.survey.see(span.layer, span.nature)
 
     def _name(self, sighting: Sighting) -> None:
         """Remember what the design calls a flow, at its first datagram."""
@@ -216,6 +239,7 @@ class _TallyPlace:
     application: int | None = None
 
 
+_SEEN = object()  # the surveyor that has seen a template's layers, among its facts
 _DATA = FrameType.DATA.name.lower()
 _NUMBERED = {FrameType.DATA, FrameType.COMMAND, FrameType.BEACON}
 

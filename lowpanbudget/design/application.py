@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 
-from lowpanbudget.bits import Reader, Span, Writer
+from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.knob import Knob, replacing
 from lowpanbudget.layers.internet.coap import message as coap
@@ -116,7 +116,7 @@ class Application:
     def _message(self, payload: bytes) -> Writer:
         writer = Writer(LAYER)
         if self.coap is None:
-            writer.octets(payload, "payload", "application data")
+            writer.octets(payload, "payload", "application data", nature=Nature.PAYLOAD)
             return writer
         message = self.coap.message(payload)
         if self.oscore is None:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 
-from lowpanbudget.bits import Place, Reader, Span, StandIn, Writer
+from lowpanbudget.bits import Nature, Place, Reader, Span, StandIn, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError, Reserved, WireError, plural
 
@@ -17,6 +17,7 @@ Restore = Callable[[bytes, Any], Any]
 Meaning = str | Mapping[int, str] | Callable[[int], str]
 
 _new = tuple.__new__
+_HEADER = Nature.HEADER
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,7 +214,7 @@ class Choice:
         if not row.parts:
             told = (
                 at, row.inline * 8, layer, self.carries, value, row.needs, cite, removed_by,
-                row.free or "big", "", stand_in,
+                row.free or "big", "", stand_in, _HEADER,
             )  # fmt: skip
             spans.append(_new(Span, told))
             return
@@ -226,7 +227,7 @@ class Choice:
             meaning = part.meaning if type(part.meaning) is str else part.says(part_value)
             told = (
                 at, width, layer, part.name, part_value, meaning, cite, removed_by, "big", "",
-                stand_in,
+                stand_in, _HEADER,
             )  # fmt: skip
             spans.append(_new(Span, told))
             at += width

@@ -13,12 +13,13 @@ from dataclasses import dataclass, field
 from sys import getsizeof
 from typing import Literal, NamedTuple
 
-from lowpanbudget.bits import Place, Reader, Span, Writer
+from lowpanbudget.bits import Nature, Place, Reader, Span, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError, Reserved
 from lowpanbudget.fields.choice import Bits, Choice, Row
 
 _new = tuple.__new__
+_HEADER = Nature.HEADER
 _WORD_KEPT = 2  # octets; longer words (lengths, tags, checksums) hardly ever come again
 
 _SPAN = getsizeof(Span(0, 0, "", "", 0, "", None)) + 2 * getsizeof(1 << 16)  # with its two numbers
@@ -244,7 +245,7 @@ class Header:
                 if part.fixed is not None and value != part.fixed and wrong is None:
                     wrong = part
             told = (
-                at, part.width, layer, name, value, meaning, cite, "", self.order, "", False,
+                at, part.width, layer, name, value, meaning, cite, "", self.order, "", False, _HEADER,
             )  # fmt: skip
             spans.append(_new(Span, told))
             at += part.width

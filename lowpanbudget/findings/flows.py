@@ -4,8 +4,7 @@ from functools import lru_cache
 from ipaddress import IPv6Address
 from typing import NamedTuple
 
-from lowpanbudget.bits import Span
-from lowpanbudget.design.application import LAYER as PAYLOAD
+from lowpanbudget.bits import Nature, Span
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
@@ -14,7 +13,6 @@ from lowpanbudget.findings.datagrams import HeardDatagram, UdpContent
 from lowpanbudget.layers.internet import ipv6
 
 MOST_KNOWN = 4096
-_SEALED = "sealed"  # the layer of what no key opens
 FieldBits = dict[tuple[str, str], int]
 
 
@@ -95,8 +93,7 @@ def field_bits(spans: tuple[Span, ...], octets: int) -> FieldBits:
     """Return the bits of each header field in the first octets of a frame, by layer and name."""
     bits: FieldBits = {}
     for span in spans:
-        data = PAYLOAD in (span.layer, span.name) or span.layer == _SEALED
-        if not data and span.offset_bits < 8 * octets:
+        if span.nature is Nature.HEADER and span.offset_bits < 8 * octets:
             key = (span.layer, span.name)
             bits[key] = bits.get(key, 0) + span.bits
     return bits

@@ -7,7 +7,7 @@ field is one run, also where its octets stand the other way round.
 
 from collections.abc import Iterator
 
-from lowpanbudget.bits import Span
+from lowpanbudget.bits import Nature, Span
 from lowpanbudget.payload.bitmap import ROLES
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.stream import Mark
@@ -19,7 +19,11 @@ def spans(marks: list[Mark], order: Order, layer: str, offset_bits: int) -> Iter
     for mark in marks:
         name, meaning = _words(mark)
         at = offset_bits + mark.offset
-        yield Span(at, mark.bits, layer, name, mark.value, meaning, None, order=order.stream)
+        padding = mark.note.role == "padding"
+        yield Span(
+            at, mark.bits, layer, name, mark.value, meaning, None, order=order.stream,
+            nature=Nature.PADDING if padding else Nature.PAYLOAD,
+        )  # fmt: skip
 
 
 def _words(mark: Mark) -> tuple[str, str]:

@@ -7,6 +7,7 @@ from typing import Any
 from rich.console import Console
 from rich.text import Text
 
+from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, strip
 from lowpanbudget.report.layout import Cell, Line, Run
@@ -150,7 +151,7 @@ def _parts(bitmap: Sequence[dict[str, Any]]) -> list[Part]:
         else:
             parts.append(Part(name, name, size))
         if entry["padding"]:
-            parts.append(Part(strip.FREE, _PADDING, entry["padding"]))
+            parts.append(Part(Nature.PADDING, _PADDING, entry["padding"]))
     return parts
 
 

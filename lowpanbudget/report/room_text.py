@@ -7,6 +7,7 @@ from rich.console import Console
 from rich.padding import Padding
 from rich.text import Text
 
+from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, ledger_text, strip
 from lowpanbudget.report.layout import BREAK, Cell, Line, Run
@@ -57,7 +58,9 @@ def budget(
         console, screen, f"{result['flow']}, {result['hop']} hop, {result['direction']}: {says}"
     )
     parts = ledger_text.parts_of(segments)
-    labelled = [Part(p.kind, "room" if p.kind == strip.PAYLOAD else p.label, p.size) for p in parts]
+    labelled = [
+        Part(p.kind, "room" if p.kind is Nature.PAYLOAD else p.label, p.size) for p in parts
+    ]
     strip.draw(console, screen, labelled)
     console.print()
     for caution in result["cautions"]:
@@ -66,7 +69,9 @@ def budget(
         console.print()
     if ledger:
         # the octets of a frame that was filled to measure it tell nothing
-        shown = [row | {"says": ""} if row["layer"] == strip.PAYLOAD else row for row in rows]
+        shown = [
+            row | {"says": ""} if row["nature"] == Nature.PAYLOAD.value else row for row in rows
+        ]
         ledger_text.draw(console, screen, shown, segments)
         console.print()
     _cliffs(console, result["cliffs"])

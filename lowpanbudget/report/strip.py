@@ -13,21 +13,23 @@ from dataclasses import dataclass
 from rich.console import Console
 from rich.text import Text
 
+from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
 from lowpanbudget.report.screen import Screen
-from lowpanbudget.report.view import UNREAD
 
 COLOURS = ("cyan", "yellow", "magenta", "green", "blue", "bright_black")
-PAYLOAD, FREE = "payload", "free"
 _MARGIN = 1
 _MOST_CELLS = 4  # cells a unit at most: a frame of few octets needs no whole line
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A piece of the bar: ``size`` in its unit, ``kind`` chooses the fill, ``label`` stands in the key."""
+    """A piece of the bar: ``size`` in its unit, ``kind`` chooses the fill, ``label`` stands in the key.
 
-    kind: str
+    What is no header has its nature for a kind; headers have any text, and those of one text are filled alike.
+    """
+
+    kind: str | Nature
     label: str
     size: int
 
@@ -40,20 +42,21 @@ class Fill:
     style: str
 
 
-def fills(kinds: Sequence[str], screen: Screen) -> dict[str, Fill]:
+def fills(kinds: Sequence[str | Nature], screen: Screen) -> dict[str | Nature, Fill]:
     """Return the look of each kind, in the order they first appear."""
     glyphs = screen.glyphs
-    looks: dict[str, Fill] = {}
+    unread = Fill(glyphs.unread, "red")
+    fixed = {
+        Nature.PAYLOAD: Fill(glyphs.payload, ""),
+        Nature.PADDING: Fill(glyphs.free, "dim"),
+        Nature.UNREAD: unread,
+        Nature.SEALED: unread,
+    }
+    looks: dict[str | Nature, Fill] = {}
     turn = 0
-    for kind in kinds:
-        if kind in looks:
-            continue
-        if kind == PAYLOAD:
-            looks[kind] = Fill(glyphs.payload, "")
-        elif kind == FREE:
-            looks[kind] = Fill(glyphs.free, "dim")
-        elif kind in UNREAD:
-            looks[kind] = Fill(glyphs.unread, "red")
+    for kind in dict.fromkeys(kinds):
+        if isinstance(kind, Nature):
+            looks[kind] = fixed[kind]
         else:
             looks[kind] = Fill(glyphs.fills[turn % len(glyphs.fills)], COLOURS[turn % len(COLOURS)])
             turn += 1
@@ -113,7 +116,7 @@ def _ruler(parts: Sequence[Part], widths: Sequence[int]) -> str:
 
 
 def _key(
-    screen: Screen, parts: Sequence[Part], looks: dict[str, Fill], width: int, unit: str
+    screen: Screen, parts: Sequence[Part], looks: dict[str | Nature, Fill], width: int, unit: str
 ) -> Text:
     """Return fill, label and size of each part, broken between parts when the line is full."""
     key = Text()

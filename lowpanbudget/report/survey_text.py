@@ -1,11 +1,12 @@
 """A survey for people: the octets on the air as one bar of layers, then each flow, node and kind to the same scale."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from rich.console import Console
 from rich.text import Text
 
+from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, strip
 from lowpanbudget.report.layout import Line
@@ -46,7 +47,8 @@ def survey(console: Console, screen: Screen, survey_data: dict[str, Any], *, who
         console.print()
         return
     console.print()
-    parts = parts_of(total)
+    natures = {layer: Nature(nature) for layer, nature in survey_data["natures"].items()}
+    parts = parts_of(total, natures)
     # the bar leaves out what is empty, and so must those who share its fills
     looks = strip.fills([part.kind for part in parts if part.size], screen)
     strip.draw(console, screen, parts)
@@ -56,31 +58,37 @@ def survey(console: Console, screen: Screen, survey_data: dict[str, Any], *, who
     console.print()
     for key, title in _TITLES:
         if survey_data.get(key):
-            _group(console, screen, title, survey_data[key], looks, whole=whole)
+            _group(console, screen, title, survey_data[key], natures, looks, whole=whole)
     _reasons(console, screen, survey_data["reasons"])
 
 
-def parts_of(tally: dict[str, Any], kinds: Sequence[str] = ()) -> list[Part]:
-    """Return the parts of a bar of layers, in octets.
+def parts_of(
+    tally: dict[str, Any], natures: Mapping[str, Nature], kinds: Sequence[str | Nature] = ()
+) -> list[Part]:
+    """Return the parts of a bar of layers, in octets; ``natures`` are those of the layers.
 
     Headers come first, then what carries data, then what is sealed. There are only so many fills: the smallest layers
     are one part, "others". ``kinds`` are the kinds and the order of another bar, to draw this one alike.
     """
-    sizes = {
-        next((name for name in UNREAD if layer and name.startswith(layer)), layer): bits
-        for layer, bits in tally["layer_bits"].items()
-    }
+    sizes: dict[str | Nature, int] = {}
+    for layer, bits in tally["layer_bits"].items():
+        nature = natures.get(layer, Nature.HEADER)
+        kind = layer if nature is Nature.HEADER else nature
+        sizes[kind] = sizes.get(kind, 0) + bits
     if not kinds:
-        headers = [kind for kind in sizes if kind != strip.PAYLOAD and kind not in UNREAD]
+        headers = [kind for kind in sizes if not isinstance(kind, Nature)]
         largest = sorted(headers, key=lambda kind: -sizes[kind])
         own = set(headers if len(headers) <= _FILLS else largest[: _FILLS - 1])
         kinds = [kind for kind in headers if kind in own]
-        kinds += [*([_OTHERS] if len(own) < len(headers) else []), strip.PAYLOAD, *UNREAD]
+        kinds += [*([_OTHERS] if len(own) < len(headers) else []), Nature.PAYLOAD, *UNREAD]
     summed = dict.fromkeys(kinds, 0)
     for kind, bits in sizes.items():
         place = kind if kind in summed else _OTHERS
         summed[place] = summed.get(place, 0) + bits
-    return [Part(kind, kind, (bits + 4) // 8) for kind, bits in summed.items()]
+    return [
+        Part(kind, kind.value if isinstance(kind, Nature) else kind, (bits + 4) // 8)
+        for kind, bits in summed.items()
+    ]
 
 
 def facts(tally: dict[str, Any]) -> Iterator[str]:
@@ -112,7 +120,8 @@ def _group(
     screen: Screen,
     title: str,
     rows: Sequence[dict[str, Any]],
-    looks: dict[str, Fill],
+    natures: Mapping[str, Nature],
+    looks: dict[str | Nature, Fill],
     *,
     whole: bool,
 ) -> None:
@@ -122,8 +131,15 @@ def _group(
     figures = max(len(_amount(row)) for row in shown)
     room = max(console.width - 2 * _INDENT - _GAP - figures, 1)
     for row in shown:
-        scale = room / largest
-        layout.put(console, _entry(screen, row, looks, scale, room, console.width))
+        drawable = parts_of(row, natures, list(looks))
+        parts = [part for part in drawable if part.size > 0 and part.kind in looks]
+        drawn = _cells([part.size for part in parts], max(1, round(row["octets"] * room / largest)))
+        bar: Line = [
+            (looks[part.kind].char * count, looks[part.kind].style)
+            for part, count in zip(parts, drawn, strict=True)
+        ]
+        bar.append((" " * (room - sum(drawn) + _GAP), ""))
+        layout.put(console, _entry(screen, row, bar, console.width))
     left = rows[len(shown) :]
     if left:
         rest = sum(row["octets"] for row in left)
@@ -133,26 +149,13 @@ def _group(
     console.print()
 
 
-def _entry(
-    screen: Screen, row: dict[str, Any], looks: dict[str, Fill], scale: float, room: int, width: int
-) -> Iterator[Line]:
-    """Yield a name, its bar of ``scale`` cells an octet in ``room`` with the figures beside it, and the facts."""
+def _entry(screen: Screen, row: dict[str, Any], bar: Line, width: int) -> Iterator[Line]:
+    """Yield a name, its bar with the figures beside it, and the facts."""
     name = row["name"]
     if row.get("in_design"):
         name = f"{row['in_design']}: {name}"
     yield from layout.beside([[(screen.text(name), "bold")]], [width - _INDENT], indent=_INDENT)
-
-    drawable = parts_of(row, list(looks))
-    parts = [part for part in drawable if part.size > 0 and part.kind in looks]
-    drawn = _cells([part.size for part in parts], max(1, round(row["octets"] * scale)))
-    bar: Line = [
-        (looks[part.kind].char * count, looks[part.kind].style)
-        for part, count in zip(parts, drawn, strict=True)
-    ]
-    bar.insert(0, (" " * 2 * _INDENT, ""))
-    bar.append((" " * (room - sum(drawn) + _GAP), ""))
-    bar.append((_amount(row), ""))
-    yield bar
+    yield [(" " * 2 * _INDENT, ""), *bar, (_amount(row), "")]
     for text in facts(row):
         yield from layout.beside([[(screen.text(text), "dim")]], [width - 6], indent=6)
 

@@ -19,6 +19,7 @@ def details(survey: Survey, captures: Sequence[Data], by: str | None) -> Data:
         "captures": list(captures),
         "total": data_of(survey.total),
         **{name: _rows(rows) for key, (name, rows) in groups.items() if by is None or by == key},
+        "natures": data_of(survey.natures),
         "reasons": dict(sorted(survey.reasons.items(), key=lambda item: (-item[1], item[0]))),
     }
 

@@ -8,15 +8,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from enum import Enum
 from fractions import Fraction
+from itertools import groupby
 from typing import Any
 
-from lowpanbudget.bits import Span
+from lowpanbudget.bits import Nature, Span
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.findings.finding import Finding
 
 Data = dict[str, Any]
-UNREAD = ("not decoded", "sealed payload")  # names of spans whose octets nobody could read
+UNREAD = (Nature.UNREAD, Nature.SEALED)  # what nobody could read
 
 
 def data_of(value: Any) -> Any:
@@ -107,29 +108,35 @@ def result(value: Any, *names: str) -> Data:
 def segments(spans: Sequence[Span]) -> list[Data]:
     """Return the runs of spans of one layer: ``layer``, ``kind``, ``label``, ``offset_bits``, ``bits``, ``spans``.
 
-    What could not be read is a run of its own ``kind``. A layer that comes back later, as a trailer does, is labelled
-    with what stands there.
+    ``kind`` is the nature of a run that is no header, and the layer of one that is. What could not be read is a run of
+    its own. A layer that comes back later, as a trailer does, is labelled with what stands there.
     """
     runs: list[Data] = []
-    for span in spans:
-        kind = span.name if span.name in UNREAD else span.layer
-        if not runs or (runs[-1]["kind"], runs[-1]["layer"]) != (kind, span.layer):
-            start = {"layer": span.layer, "kind": kind, "offset_bits": span.offset_bits}
-            runs.append({**start, "bits": 0, "spans": 0, "names": []})
-        runs[-1]["bits"] += span.bits
-        runs[-1]["spans"] += 1
-        runs[-1]["names"].append(span.name)
     seen: set[str] = set()
-    for run in runs:
-        names = run.pop("names")
-        back = run["layer"] in seen
-        seen.add(run["layer"])
-        run["label"] = f"{run['layer']} ({', '.join(names)})" if back else run["layer"]
-        if run["kind"] in UNREAD:
-            run["label"] = (
-                f"{run['kind']} ({run['layer']})" if run["layer"] != "sealed" else run["kind"]
-            )
+    for (layer, unread), group in groupby(spans, _run_of):
+        run = list(group)
+        kind = _kind_of(run)
+        label = f"{layer} ({', '.join(span.name for span in run)})" if layer in seen else layer
+        if unread:
+            label = unread.value if unread is Nature.SEALED else f"{unread.value} ({layer})"
+        runs.append(
+            {
+                "layer": layer, "kind": kind, "label": label, "offset_bits": run[0].offset_bits,
+                "bits": sum(span.bits for span in run), "spans": len(run),
+            }
+        )  # fmt: skip
+        seen.add(layer)
     return runs
+
+
+def _run_of(span: Span) -> tuple[str, Nature | None]:
+    return span.layer, span.nature if span.nature in UNREAD else None
+
+
+def _kind_of(run: Sequence[Span]) -> str | Nature:
+    """Return the layer of a run in which there is something of a header, else its nature."""
+    headers = any(span.nature is Nature.HEADER for span in run)
+    return run[0].layer if headers else run[0].nature
 
 
 def rows(

@@ -7,7 +7,7 @@ once the end is known, lengths and elided checksums are filled in from the last 
 from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
-from lowpanbudget.bits import Reader
+from lowpanbudget.bits import Nature, Reader
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, Reserved, WireError
@@ -114,7 +114,7 @@ def read_payload(reader: Reader, chain: Chain) -> None:
     chain.payload = reader.data[reader.pos : reader.end]
     if not chain.complete:
         reader.layer = "payload"
-        reader.rest("payload", PART, free=True)
+        reader.rest("payload", PART, free=True, nature=Nature.PAYLOAD)
         return
     last = chain.parts[-1]
     if last.kind == ipv6.UDP:

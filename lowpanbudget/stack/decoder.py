@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from ipaddress import IPv6Address
 
-from lowpanbudget.bits import Reader
+from lowpanbudget.bits import Nature, Reader
 from lowpanbudget.env import Contexts, Env
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head
@@ -60,6 +60,6 @@ def decode_datagram(octets: bytes) -> Frame:
             )
     if reader.left:
         reader.layer = "payload"
-        reader.rest("payload", "not read")
+        reader.rest("payload", "not read", nature=Nature.PAYLOAD)
     frame.spans = tuple(reader.spans)
     return frame

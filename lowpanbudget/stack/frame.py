@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from ipaddress import IPv6Address
 from typing import Any
 
-from lowpanbudget.bits import Place, Reader, Span
+from lowpanbudget.bits import Place, Reader, Span, unread
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import RPI_TYPES, Contexts, Env, address
 from lowpanbudget.errors import RequestError, WireError
@@ -253,6 +253,6 @@ def _tile(frame: Frame, reader: Reader, trailer: list[Span]) -> None:
     if at < end:
         layer = reader.layer or "MAC"
         octets = frame.octets[at // 8 : end // 8]
-        spans.append(Span(at, end - at, layer, "not decoded", octets, "", None))
+        spans.append(unread(at, end - at, layer, octets))
     frame.spans = (*spans, *trailer)
     frame.free = tuple(reader.free)

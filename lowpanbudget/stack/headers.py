@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from lowpanbudget.bits import Reader
+from lowpanbudget.bits import Nature, Reader
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, NotSupported, Reserved
@@ -38,7 +38,7 @@ def _nalp(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
     kind = dispatch.PAGE_0[reader.data[reader.pos]]
     lowpan.note("not-lowpan", "the payload is not a LoWPAN frame", kind.cite, reader.pos)
     reader.layer = "payload"
-    reader.rest("payload", kind.name, kind.cite)
+    reader.rest("payload", kind.name, kind.cite, nature=Nature.PAYLOAD)
     lowpan.done = True
 
 
@@ -78,7 +78,9 @@ def _fragment(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
         reader.need(1, "the compressed headers of a first fragment", fragment.CITE)
         return
     reader.layer = "payload"
-    octets = reader.rest("fragment payload", "uncompressed octets", fragment.CITE, free=True)
+    octets = reader.rest(
+        "fragment payload", "uncompressed octets", fragment.CITE, free=True, nature=Nature.PAYLOAD
+    )
     if not octets or header.offset + len(octets) > header.size:
         raise Malformed(
             f"{len(octets)} octets at {header.offset} do not fit datagram_size {header.size}"
@@ -113,7 +115,9 @@ def _recoverable(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
         lowpan.compressed = octets
         return  # the compressed headers follow, and can be read
     reader.layer = "payload"
-    reader.rest("fragment payload", "octets of the compressed form", recovery.CITE)
+    reader.rest(
+        "fragment payload", "octets of the compressed form", recovery.CITE, nature=Nature.PAYLOAD
+    )
     lowpan.fragment_octets, lowpan.done = octets, True
 
 
@@ -178,7 +182,7 @@ def _ipv6(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
             lowpan.note("payload-unreadable", fault.message, fault.cite, fault.offset)
     elif reader.left:
         reader.layer = "payload"
-        reader.rest("payload", PART, free=True)
+        reader.rest("payload", PART, free=True, nature=Nature.PAYLOAD)
     octets = reader.data[at : reader.end]
     expected = lowpan.fragment.size if isinstance(lowpan.fragment, Fragment) else len(octets)
     if not lowpan.compressed and header.payload_length + ipv6.OCTETS != expected:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from lowpanbudget.bits import Reader, Span
+from lowpanbudget.bits import Nature, Reader, Span
 from lowpanbudget.errors import BadMic, WireError
 from lowpanbudget.layers.link import mac as mac_layer
 from lowpanbudget.layers.link.auxiliary import LEVELS_CITE
@@ -55,7 +55,7 @@ def open_payload(
     if octets is None:
         if level.encrypted:
             reader.layer = "sealed"
-            reader.rest("sealed payload", "encrypted; no key opens it")
+            reader.rest("sealed payload", "encrypted; no key opens it", nature=Nature.SEALED)
             opened.readable = False
         return opened
     opened.verified = bool(level.mic)

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from lowpanbudget.bits import Writer
+from lowpanbudget.bits import Nature, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env, is_number
 from lowpanbudget.errors import DoesNotFit, RequestError
@@ -100,9 +100,10 @@ def part(datagram: bytes, start: int, stop: int, tail: Writer | None) -> Writer:
     writer = Writer("payload")
     begins = len(datagram) - len(tail.data) if tail is not None else len(datagram)
     unexplained = datagram[start : min(stop, begins) if tail is not None else stop]
+    nature = Nature.PAYLOAD
     if tail is not None and unexplained:
-        writer.layer = "uncompressed headers"
-    writer.octets(unexplained, writer.layer, "as they stand in the datagram")
+        writer.layer, nature = "uncompressed headers", Nature.HEADER
+    writer.octets(unexplained, writer.layer, "as they stand in the datagram", nature=nature)
     if tail is not None and stop > begins:
         writer.append(tail.slice(max(start, begins) - begins, stop - begins))
     return writer

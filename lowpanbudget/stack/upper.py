@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from lowpanbudget.bits import Reader, Span
+from lowpanbudget.bits import Nature, Reader, Span
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head
 from lowpanbudget.layers.internet import chain, extension, icmpv6, ipv6, udp
@@ -95,7 +95,7 @@ def _kept(reader: Reader, upper: Upper, read: Callable[[], None]) -> None:
 def _rest(reader: Reader, meaning: str) -> None:
     if reader.left:
         reader.layer = "payload"
-        reader.rest("payload", meaning, free=True)
+        reader.rest("payload", meaning, free=True, nature=Nature.PAYLOAD)
 
 
 def _headers(reader: Reader, upper: Upper, kind: int, ends: PseudoHeader) -> None:

@@ -20,6 +20,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lowpanbudget import Mac, encode_frame
+from lowpanbudget.bits import Nature
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.tracing import Trace
@@ -55,6 +56,8 @@ def test_one_frame_octet_by_octet() -> None:
     assert found.flows == {FLOW: tally}
     assert found.nodes == {A: tally}
     assert found.kinds == {"data": tally}
+    header = dict.fromkeys(("MAC", "IPHC", "UDP NHC"), Nature.HEADER)
+    assert found.natures == {**header, "payload": Nature.PAYLOAD}
 
 
 @pytest.mark.parametrize(
@@ -166,6 +169,16 @@ def test_a_survey_of_parts() -> None:
         assert getattr(left.total, name) == getattr(whole, name), name
     assert pickle.loads(pickle.dumps(left)) == left
     assert one.merge(Survey()) == one
+
+
+@pytest.mark.parametrize("reverse", [False, True])
+def test_a_layer_with_one_header_is_a_header(*, reverse: bool) -> None:
+    """Whichever part of a capture shows it; of a layer that was never read nothing is known."""
+    parts = [Survey(natures={"beacon": nature}) for nature in (Nature.PAYLOAD, Nature.HEADER)]
+    for part in parts:
+        part.see("IPHC", Nature.UNREAD)
+    one, two = reversed(parts) if reverse else parts
+    assert one.merge(two).natures == {"beacon": Nature.HEADER}
 
 
 def tallies() -> st.SearchStrategy[Tally]:

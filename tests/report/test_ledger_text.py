@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lowpanbudget.bits import Span
+from lowpanbudget.bits import Span, unread
 from lowpanbudget.cites import Cite
 from lowpanbudget.report import ledger_text, view
 from lowpanbudget.report.screen import TABLE_FROM, Screen
@@ -48,7 +48,7 @@ def test_a_long_payload_is_shown_whole() -> None:
 def test_what_cannot_be_read_is_a_part_of_its_own() -> None:
     spans = [
         Span(0, 8, "a", "x", 1, "", None),
-        Span(8, 8, "a", "not decoded", b"\1", "", None),
+        unread(8, 8, "a", b"\1"),
         Span(16, 8, "a", "check", b"\2", "", None),
     ]
     assert [run["label"] for run in view.segments(spans)] == ["a", "not decoded (a)", "a (check)"]

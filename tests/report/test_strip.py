@@ -5,6 +5,7 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lowpanbudget.bits import Nature
 from lowpanbudget.report import strip
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
@@ -52,6 +53,16 @@ def test_ruler_bar_and_key() -> None:
 def test_ascii_where_the_encoding_has_no_blocks() -> None:
     for encoding in ("ascii", "latin-1", "no-such-encoding"):
         assert "\n".join(drawn(PARTS, encoding=encoding)).isascii()
+
+
+def test_a_header_is_drawn_as_one_whatever_it_is_called() -> None:
+    for nature in Nature:
+        header = Part(nature.value, "", 3)
+        looks = strip.fills(
+            [header.kind, *(kind for kind in Nature if kind is not Nature.HEADER)], Screen()
+        )
+        drawn_alike = [kind for kind, look in looks.items() if look == looks[header.kind]]
+        assert drawn_alike == [header.kind]
 
 
 def test_neighbours_never_look_alike() -> None:

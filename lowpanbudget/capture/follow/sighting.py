@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from lowpanbudget.bits import Span
+from lowpanbudget.bits import Span, unread
 from lowpanbudget.capture.files.link_types import FRAME, LOWPAN, RecordBody
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.flows import FlowKey, flow_of
@@ -150,7 +150,7 @@ class Sighting:
             return replace(contents, datagram=None)
         spans: tuple[Span, ...] = ()
         if octets:
-            spans = (Span(0, len(octets) * 8, self.body.kind, "not decoded", octets, "", None),)
+            spans = (unread(0, len(octets) * 8, self.body.kind, octets),)
         return Frame(octets, spans=spans, fault=self.body.fault)
 
     def _with_message(self, frame: Frame) -> Frame:

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.bits import Nature, Reader, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Bits, Contents, Header, Layout, LayoutPart, Unsigned
@@ -158,8 +158,10 @@ def decode(reader: Reader, mac: Mac) -> Beacon | Command | None:
     if mac.frame_type == FrameType.BEACON and not mac.later:
         return decode_beacon(reader)
     if mac.frame_type == FrameType.BEACON:
-        return Beacon(payload=reader.rest("beacon payload", "what a higher layer adds"))
-    reader.rest("payload", f"what the {name} frame carries")
+        return Beacon(
+            payload=reader.rest("beacon payload", "what a higher layer adds", nature=Nature.PAYLOAD)
+        )
+    reader.rest("payload", f"what the {name} frame carries", nature=Nature.PAYLOAD)
     return None
 
 
@@ -179,5 +181,5 @@ def explained(mac: Mac, octets: bytes) -> Writer:
 def unexplained(octets: bytes) -> Writer:
     """Return ``octets`` in a writer, unexplained."""
     writer = Writer("payload")
-    writer.octets(octets, "payload", "what the frame carries")
+    writer.octets(octets, "payload", "what the frame carries", nature=Nature.PAYLOAD)
     return writer

@@ -14,7 +14,7 @@
 
 from dataclasses import dataclass
 
-from lowpanbudget.bits import Reader, Span, Writer
+from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError
 from lowpanbudget.fields import Bits, Extended, Header
@@ -121,7 +121,7 @@ def decode_options(reader: Reader) -> tuple[tuple[CoapOption, ...], bytes]:
                     layer=layer,
                     cite=CITE,
                 )
-            return tuple(options), reader.rest(*_PAYLOAD, free=True)
+            return tuple(options), reader.rest(*_PAYLOAD, free=True, nature=Nature.PAYLOAD)
         option = _decode_option(reader, number)
         options.append(option)
         number = option.number
@@ -194,4 +194,4 @@ def encode_options(writer: Writer, options: tuple[CoapOption, ...], payload: byt
         previous = option.number
     if payload:
         writer.octets(bytes([MARKER]), *_MARKER, value=MARKER)
-        writer.octets(payload, *_PAYLOAD)
+        writer.octets(payload, *_PAYLOAD, nature=Nature.PAYLOAD)
