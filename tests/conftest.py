@@ -10,6 +10,8 @@ sys.dont_write_bytecode = False
 # Looking for garbage among what a hundred modules and thousands of tests hold costs a tenth of the time.
 gc.set_threshold(100_000, 50, 100)
 
+import pytest  # noqa: E402
+from _pytest.runner import runtestprotocol  # noqa: E402 - what pytest's own hook of this name calls
 from hypothesis import settings  # noqa: E402 - its modules are rewritten as well
 
 # A busy machine is no fault of the code.
@@ -25,3 +27,14 @@ def pytest_collection_finish() -> None:
     asn1tools.parser.create_grammar = functools.cache(asn1tools.parser.create_grammar)
     gc.collect()
     gc.freeze()
+
+
+def pytest_runtest_protocol(item: pytest.Item, nextitem: pytest.Item | None) -> bool:
+    """Run a test; a set-up or an end that went well is not reported: each report has to cross to another process."""
+    hook = item.ihook
+    hook.pytest_runtest_logstart(nodeid=item.nodeid, location=item.location)
+    for report in runtestprotocol(item, log=False, nextitem=nextitem):
+        if report.when == "call" or not report.passed:
+            hook.pytest_runtest_logreport(report=report)
+    hook.pytest_runtest_logfinish(nodeid=item.nodeid, location=item.location)
+    return True

@@ -24,10 +24,14 @@ _NO_CODE = {
 }  # fmt: skip
 
 
+@cache
 def name_of(path: Path) -> str:
     """Return the dotted name inside the package, "" for the package itself."""
     parts = path.relative_to(PACKAGE).with_suffix("").parts
     return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+NAMES = tuple(map(name_of, MODULES))
 
 
 @cache
@@ -35,9 +39,15 @@ def tree_of(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"), str(path))
 
 
+@cache
+def nodes_of(path: Path) -> tuple[ast.AST, ...]:
+    """Return the module's tree, node by node from its root."""
+    return tuple(ast.walk(tree_of(path)))
+
+
 def docstring_lines(path: Path) -> set[int]:
     lines: set[int] = set()
-    for node in ast.walk(tree_of(path)):
+    for node in nodes_of(path):
         if not isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
             continue
         first = node.body[0] if node.body else None
@@ -59,7 +69,7 @@ def class_names() -> dict[str, list[str]]:
     """Return for each name of a class the modules that define one of this name."""
     places: dict[str, list[str]] = defaultdict(list)
     for path in MODULES:
-        for node in ast.walk(tree_of(path)):
+        for node in nodes_of(path):
             if isinstance(node, ast.ClassDef):
                 places[node.name].append(name_of(path))
     return places
@@ -72,7 +82,7 @@ def imports(path: Path) -> tuple[tuple[int, str], ...]:
     if path.name != "__init__.py":
         package.pop()
     found: list[tuple[int, str]] = []
-    for node in ast.walk(tree_of(path)):
+    for node in nodes_of(path):
         if isinstance(node, ast.Import):
             found += [(node.lineno, alias.name) for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
@@ -89,21 +99,19 @@ def _by_name(here: str, argument: ast.expr) -> list[str]:
     if isinstance(argument, ast.Constant):
         return [str(argument.value)]
     within = LOADED_BY_NAME[here]
-    names = (name_of(module) for module in MODULES)
-    return [f"lowpanbudget.{name}" for name in names if name.startswith(within) and name != here]
+    return [f"lowpanbudget.{name}" for name in NAMES if name.startswith(within) and name != here]
 
 
 @cache
 def imports_of(path: Path) -> frozenset[str]:
     """Return the modules of the package that a module imports."""
-    names = {name_of(module) for module in MODULES}
     found: set[str] = set()
     for _, full in imports(path):
         inside = full.removeprefix("lowpanbudget.")
         if inside == full:
             continue
         for module in (inside, inside.rpartition(".")[0]):
-            if module in names:
+            if module in NAMES:
                 found.add(module)
                 break
     return frozenset(found)

@@ -4,7 +4,7 @@ import ast
 import re
 
 import pytest
-from house import MODULES, PACKAGE, circles, class_names, name_of, tree_of
+from house import MODULES, PACKAGE, circles, class_names, name_of, nodes_of
 
 LONGEST = 330
 TABLES: set[str] = set()  # modules that are longer because a table of a standard is
@@ -67,7 +67,7 @@ def _is_text(node: ast.expr) -> bool:
 def test_nothing_is_decided_by_the_text_of_a_span_or_the_name_of_a_class() -> None:
     wrong = []
     for path in MODULES:
-        for node in ast.walk(tree_of(path)):
+        for node in nodes_of(path):
             if not isinstance(node, ast.Compare):
                 continue
             sides = (node.left, *node.comparators)

@@ -6,11 +6,11 @@ import subprocess
 import sys
 from pathlib import Path
 
-import lowpanbudget
+from house import MODULES, PACKAGE, nodes_of, tree_of
+
 from lowpanbudget.payload.registry import all_kinds
 
 ROOT = Path(__file__).parents[2]
-PACKAGE = Path(lowpanbudget.__file__).parent
 MESSAGE = """
 
 [[message]]
@@ -104,23 +104,22 @@ def test_few_places_ask_for_the_kind_of_a_field() -> None:
     classes = {
         node.name
         for path in (PACKAGE / "payload/kinds").glob("*.py")
-        for node in ast.parse(path.read_text(encoding="utf-8")).body
+        for node in tree_of(path).body
         if isinstance(node, ast.ClassDef)
     }
     assert {kind.__name__ for kind in all_kinds().values()} <= classes
     found = []
-    for path in sorted(PACKAGE.rglob("*.py")):
-        tree = ast.parse(path.read_text(encoding="utf-8"))
+    for path in MODULES:
         known = {
             alias.asname or alias.name
-            for node in ast.walk(tree)
+            for node in nodes_of(path)
             if isinstance(node, ast.ImportFrom) and ".payload.kinds." in str(node.module)
             for alias in node.names
             if alias.name in classes
         }
         if path.parent.name == "kinds":
-            known |= {node.name for node in tree.body if isinstance(node, ast.ClassDef)}
-        for node in ast.walk(tree):
+            known |= {node.name for node in tree_of(path).body if isinstance(node, ast.ClassDef)}
+        for node in nodes_of(path):
             asks = isinstance(node, ast.Call) and getattr(node.func, "id", "") in {
                 "isinstance",
                 "issubclass",
