@@ -27,7 +27,21 @@ from lowpanbudget.payload.message import Message
 
 NAMES = ("red", "green", "blue", "grey", "black", "white", "pink", "gold", "teal")
 
-Same = tuple[Field, str, Any, Any]  # our field, its ASN.1 type, our value, asn1tools' value
+Type = dict[
+    str, Any
+]  # as asn1tools has it once its text is read, which takes longer than all the rest here
+Same = tuple[Field, Type, Any, Any]  # our field, its ASN.1 type, our value, asn1tools' value
+
+
+def size_of(least: int, most: int) -> list[Any]:
+    return [(least, most)] if least < most else [least]
+
+
+def module_of(type_: Type) -> Any:
+    """Return a module of one type T, compiled for unaligned PER."""
+    module = {"types": {"T": type_}, "values": {}, "imports": {}, "object-classes": {},
+              "object-sets": {}, "tags": "AUTOMATIC", "extensibility-implied": False}  # fmt: skip
+    return asn1tools.compile_dict({"M": module}, "uper")
 
 
 @st.composite
@@ -38,15 +52,16 @@ def leaves(draw: DrawFn, name: str, *, optional: bool = False) -> Same:
         high = low + draw(st.one_of(st.integers(1, 70), st.integers(1, 2**32)))
         value = draw(st.integers(low, high))
         number = Number(name, min=Decimal(low), max=Decimal(high), optional=optional)
-        return number, f"INTEGER ({low}..{high})", value, value
+        return number, {"type": "INTEGER", "restricted-to": [(low, high)]}, value, value
     if kind == 2:
         truth = draw(st.booleans())
-        return Boolean(name, optional=optional), "BOOLEAN", truth, truth
+        return Boolean(name, optional=optional), {"type": "BOOLEAN"}, truth, truth
     if kind == 3:
         names = NAMES[: draw(st.integers(2, len(NAMES)))]
         word = draw(st.sampled_from(names))
         field = Enumeration(name, names=names, optional=optional)
-        return field, f"ENUMERATED {{ {', '.join(names)} }}", word, word
+        values = [(name, index) for index, name in enumerate(names)]
+        return field, {"type": "ENUMERATED", "values": values}, word, word
     if kind == 4:
         names = NAMES[: draw(st.integers(1, len(NAMES)))]
         chosen = [draw(st.booleans()) for _ in names]
@@ -55,22 +70,21 @@ def leaves(draw: DrawFn, name: str, *, optional: bool = False) -> Same:
         theirs = (int(bits, 2).to_bytes(2, "big"), len(names))
         return (
             Flags(name, names=names, optional=optional),
-            f"BIT STRING (SIZE({len(names)}))",
+            {"type": "BIT STRING", "size": [len(names)]},
             ours,
             theirs,
         )
     most = draw(st.integers(1, 20))
     least = draw(st.integers(0, most))
     octets = draw(st.binary(min_size=least, max_size=most))
-    size = f"{least}..{most}" if least < most else f"{least}"
     blob = Octets(name, min_length=least, max_length=most, optional=optional)
-    return blob, f"OCTET STRING (SIZE({size}))", octets, octets
+    return blob, {"type": "OCTET STRING", "size": size_of(least, most)}, octets, octets
 
 
 @st.composite
 def sequences(draw: DrawFn, depth: int) -> Same:
     fields: list[Field] = []
-    members: list[str] = []
+    members: list[Type] = []
     ours: dict[str, Any] = {}
     theirs: dict[str, Any] = {}
     for index in range(draw(st.integers(1, 6))):
@@ -80,7 +94,7 @@ def sequences(draw: DrawFn, depth: int) -> Same:
         mine: Any
         other: Any
         if kind == 0:
-            inner, text, mine, other = draw(sequences(depth - 1))
+            inner, type_, mine, other = draw(sequences(depth - 1))
             assert isinstance(inner, Group)
             field: Field = Group(name, fields=inner.fields, optional=optional)
         elif kind == 1:
@@ -88,8 +102,7 @@ def sequences(draw: DrawFn, depth: int) -> Same:
             least = draw(st.integers(0, most))
             element, of, one, its = draw(leaves(""))
             count = draw(st.integers(least, most))
-            size = f"{least}..{most}" if least < most else f"{least}"
-            text = f"SEQUENCE (SIZE({size})) OF {of}"
+            type_ = {"type": "SEQUENCE OF", "size": size_of(least, most), "element": of}
             mine, other = [one] * count, [its] * count
             field = Array(
                 name, element=element, min_length=least, max_length=most, optional=optional
@@ -105,30 +118,28 @@ def sequences(draw: DrawFn, depth: int) -> Same:
             at = draw(st.integers(0, len(parts) - 1))
             fields.append(Enumeration(f"{name}-tag", names=names))
             ours[f"{name}-tag"] = names[at]
-            alternatives = ", ".join(f"{n} {p[1]}" for n, p in zip(names, parts, strict=True))
-            text = f"CHOICE {{ {alternatives} }}"
+            alternatives = [{"name": n, **p[1]} for n, p in zip(names, parts, strict=True)]
+            type_ = {"type": "CHOICE", "members": alternatives}
             mine, other = parts[at][2], (names[at], parts[at][3])
             field = Union(name, tag=f"{name}-tag", options=tuple(options))
         else:
-            field, text, mine, other = draw(leaves(name, optional=optional))
+            field, type_, mine, other = draw(leaves(name, optional=optional))
         fields.append(field)
-        members.append(f"{name} {text}{' OPTIONAL' if optional else ''}")
+        members.append({"name": name, **type_} | ({"optional": True} if optional else {}))
         if not optional or draw(st.booleans()):
             ours[name], theirs[name] = mine, other
-    return Group("", fields=tuple(fields)), f"SEQUENCE {{ {', '.join(members)} }}", ours, theirs
+    return Group("", fields=tuple(fields)), {"type": "SEQUENCE", "members": members}, ours, theirs
 
 
 @settings(max_examples=60)
 @given(sequences(2))
 def test_octets_are_those_of_uper(same: Same) -> None:
-    group, text, ours, theirs = same
+    group, type_, ours, theirs = same
     assert isinstance(group, Group)
     message = Message(
         "same", group.fields, byte_order="big", bit_order="msb-first", layout="bit-packed"
     )
-    module = asn1tools.compile_string(
-        f"M DEFINITIONS AUTOMATIC TAGS ::= BEGIN T ::= {text} END", "uper"
-    )
+    module = module_of(type_)
     octets = message.pack(ours)
     # X.691 sends an empty message as one zero octet; ours has at least one bit or none to send
     assert (octets or b"\0") == bytes(module.encode("T", theirs))
@@ -146,8 +157,6 @@ def test_width_of_a_constrained_integer(low: int, high: int) -> None:
         bit_order="msb-first",
         layout="bit-packed",
     )
-    module = asn1tools.compile_string(
-        f"M DEFINITIONS ::= BEGIN T ::= INTEGER ({low}..{high}) END", "uper"
-    )
+    module = module_of({"type": "INTEGER", "restricted-to": [(low, high)]})
     for value in (low, high):
         assert message.pack({"n": value}) == bytes(module.encode("T", value))
