@@ -8,7 +8,7 @@ structure.py     a layout as a class
 alternatives.py  one of several layouts
 tagged.py        a family of layouts told apart by their type
 patterns.py      what a first octet says
-stream.py        fields across the ends of octets
+stream.py        runs of bits of any width across the ends of octets, for headers and sensor messages
 listing.py       all of it as plain text
 packet.py        a packet read: heads in wire order, and the headers restored from them
 """
@@ -56,7 +56,7 @@ from lowpanbudget.fields.parts import (
 )
 from lowpanbudget.fields.patterns import Pattern, Patterns
 from lowpanbudget.fields.repeats import Repeat
-from lowpanbudget.fields.stream import FieldStream
+from lowpanbudget.fields.stream import BitReader, BitWriter
 from lowpanbudget.fields.structure import bits, has_layout, layout_of, outer, part, structure
 from lowpanbudget.fields.tagged import OptionList, Tagged, UnknownOption, length_bits
 from lowpanbudget.fields.word import KEPT, Header
@@ -70,6 +70,8 @@ __all__ = (
     "LINK",
     "RULE",
     "Address",
+    "BitReader",
+    "BitWriter",
     "Bits",
     "Choice",
     "Chosen",
@@ -77,7 +79,6 @@ __all__ = (
     "Drawing",
     "Either",
     "Extended",
-    "FieldStream",
     "Fit",
     "Head",
     "Header",

@@ -1,19 +1,12 @@
-"""The bit map of a message: what stands where, made of the marks that packing left behind."""
+"""The bit map of a message: what stands where, left behind by reading it."""
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from lowpanbudget.payload.codec.stream import Mark
+from lowpanbudget.fields.stream import BitOrder, BitReader
+from lowpanbudget.payload.codec.field_bits import ROLES, FieldBits
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import Summary
 from lowpanbudget.payload.words import joined
-
-# What a run of bits is for when it is not a value of its own.
-ROLES = {
-    "delta": "difference from the sample before",
-    "escape": "sample in full after a jump",
-    "presence": "which optional fields follow",
-    "padding": "fills up the last octet",
-}
 
 
 class Entry(NamedTuple):
@@ -35,64 +28,69 @@ class Entry(NamedTuple):
     elements: int = 1
 
 
-def entries(marks: list[Mark]) -> tuple[Entry, ...]:
-    """Return the entries of a message; they tile it from its first bit to its last octet's end."""
-    made: list[Entry] = []
-    open_prefix: tuple[str | int, ...] | None = None
-    first, about = 0, None
-    for mark in marks:
-        prefix, index = _repeated(mark.path)
-        if prefix is None:
-            made.append(_entry(mark))
-        elif prefix == open_prefix:
-            last = made[-1]
-            if mark.note.about is not about:
+class EntryReader(BitReader):
+    """Reads a message and leaves an entry for each run of bits, in place of its span.
+
+    The second and further elements of an array make one entry together.
+    """
+
+    __slots__ = ("_about", "_array", "_first", "entries")
+
+    def __init__(self, octets: bytes, order: BitOrder) -> None:
+        super().__init__(octets, order, spans=[])
+        self.entries: list[Entry] = []
+        self._array: tuple[str | int, ...] | None = (
+            None  # the array of the last entry, its first element there
+        )
+        self._first, self._about = 0, None
+
+    def leave(self, run: Any, value: Any, name: str = "") -> None:  # noqa: ARG002 - of any values
+        """Leave the entry of the bits that were taken last."""
+        bits = self.at - self.start
+        if not bits:
+            return
+        path = (*self.path, name) if name else tuple(self.path)
+        array, index = _repeated(path)
+        if array is None or array != self._array:
+            self._first, self._about = index, run.about
+            entry = _entry(joined(path), self.start, bits, run)
+            if array is not None:
+                entry = entry._replace(name=f"{joined(array)}[{index}]", note="as the first")
+            self.entries.append(entry)
+        else:
+            last = self.entries[-1]
+            if run.about is not self._about:
                 last = last._replace(kind="elements", range="", step="", unit="")
-            name = f"{joined(prefix)}[{first}..{index}]" if index != first else last.name
-            made[-1] = last._replace(
-                name=name,
-                bits=last.bits + mark.bits,
-                padding=last.padding + mark.note.padding,
-                elements=index - first + 1,
+            if index != self._first:
+                last = last._replace(name=f"{joined(array)}[{self._first}..{index}]")
+            self.entries[-1] = last._replace(
+                bits=last.bits + bits,
+                padding=last.padding + run.padding,
+                elements=index - self._first + 1,
                 role="elements",
             )
-        else:
-            first, about = index, mark.note.about
-            name = f"{joined(prefix)}[{index}]"
-            made.append(_entry(mark)._replace(name=name, note="as the first"))
-        open_prefix = prefix
-    return tuple(made)
+        self._array = array
 
 
 def _repeated(path: tuple[str | int, ...]) -> tuple[tuple[str | int, ...] | None, int]:
-    """Return the array that a mark belongs to as its second or further element, and which."""
+    """Return the array that a field belongs to as its second or further element, and which."""
     for at, part in enumerate(path):
         if isinstance(part, int) and part > 0:
             return path[:at], part
     return None, 0
 
 
-def _entry(mark: Mark) -> Entry:
-    about = mark.note.about
+def _entry(name: str, start: int, bits: int, run: FieldBits) -> Entry:
+    about = run.about
     if isinstance(about, Field):
         words, note = about.summary(), about.shown_note()
-        if mark.note.role == "count":
+        if run.role == "count":
             size, counts = about.count_summary()
             words, note = Summary(size), _joined(f"number of {counts} that follow", about.note)
     else:  # the names of optional fields, or nothing
         words, note = Summary(", ".join(about or ())), ""
-    if mark.note.role in ROLES:
-        note = _joined(ROLES[mark.note.role], note)
-    return Entry(
-        joined(mark.path),
-        mark.offset,
-        mark.bits,
-        mark.note.kind,
-        mark.note.role,
-        *words,
-        note,
-        mark.note.padding,
-    )
+    note = _joined(ROLES.get(run.role, ""), note)
+    return Entry(name, start, bits, run.kind, run.role, *words, note, run.padding)
 
 
 def _joined(*texts: str) -> str:

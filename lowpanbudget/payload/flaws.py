@@ -47,10 +47,9 @@ NO_VALUE = "Give one; only fields with optional = true may be left out"
 
 
 class Misfit(Exception):
-    """A value that has no code, or a code that has no value; ``short`` when octets are missing."""
+    """A value that has no code, or a code that has no value."""
 
-    def __init__(self, text: str, *, hint: str = "", short: bool = False) -> None:
-        super().__init__(text)
-        self.text = text
+    def __init__(self, message: str, *, hint: str = "") -> None:
+        super().__init__(message)
+        self.message = message
         self.hint = hint
-        self.short = short

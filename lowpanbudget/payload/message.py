@@ -11,20 +11,20 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Any
 
-from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.errors import Malformed, RequestError, Truncated, plural
-from lowpanbudget.payload.bitmap import Entry, entries
+from lowpanbudget.fields.stream import BitOrder, BitReader, BitWriter
+from lowpanbudget.payload.bitmap import Entry, EntryReader
 from lowpanbudget.payload.codec.compiler import Compiler
+from lowpanbudget.payload.codec.field_bits import FieldBits
 from lowpanbudget.payload.codec.groups import GroupNode
 from lowpanbudget.payload.codec.nodes import Case
 from lowpanbudget.payload.codec.order import BIT_ORDERS, BYTE_ORDERS, LAYOUTS, Order
-from lowpanbudget.payload.codec.stream import Mark, MessageReader, MessageWriter
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage, Misfit
 from lowpanbudget.payload.forms.cddl import cddl
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.lengths import Repeated
 from lowpanbudget.payload.kinds.names import name_flaw
-from lowpanbudget.payload.spans import spans
 from lowpanbudget.payload.words import joined
 
 
@@ -41,6 +41,7 @@ class Message:
     note: str = ""
     _root: GroupNode = dataclasses.field(init=False, repr=False, compare=False)
     _order: Order = dataclasses.field(init=False, repr=False, compare=False)
+    _stream: BitOrder = dataclasses.field(init=False, repr=False, compare=False)
     _sizes: dict[Case, int] = dataclasses.field(
         init=False, repr=False, compare=False, default_factory=dict
     )
@@ -51,7 +52,9 @@ class Message:
         if flaws or root is None:
             raise FlawedMessage(str(self.name), flaws)
         object.__setattr__(self, "_root", root)
-        object.__setattr__(self, "_order", Order(self.byte_order, self.bit_order, self.layout))
+        order = Order(self.byte_order, self.bit_order, self.layout)
+        object.__setattr__(self, "_order", order)
+        object.__setattr__(self, "_stream", order.stream)
 
     @property
     def order(self) -> Order:
@@ -73,10 +76,10 @@ class Message:
                 f"message {self.name}: octets are wanted, not a {type(octets).__name__}",
                 hint="Give bytes; of hexadecimal text: bytes.fromhex(text)",
             )
-        source = MessageReader(octets, self._order)
-        values = self._read(source, 0)
-        if source.left >= 8 and not ignore_tail:
-            used = (source.position + 7) >> 3
+        source = BitReader(octets, self._stream)
+        values = self._read(source)
+        used = (source.at + 7) >> 3
+        if used < len(octets) and not ignore_tail:
             raise Malformed(
                 f"the message ends here, with {plural(len(octets) - used, 'octet')} after it",
                 offset=used,
@@ -90,18 +93,23 @@ class Message:
 
         ``reader`` passes the octets of the message; what is behind it is left unread. Errors are those of ``unpack``.
         """
-        marks: list[Mark] = []
-        source = MessageReader(reader.data[reader.pos : reader.end], self._order, marks)
-        values = self._read(source, reader.pos)
-        reader.spans += spans(marks, self._order, self._layer, reader.pos * 8)
-        reader.pos += (source.position + 7) >> 3
+        spans: list[Span] = []  # of a message that is not whole none is left
+        at, end = 8 * reader.pos, 8 * reader.end
+        source = BitReader(
+            reader.data, self._stream, at=at, end=end, layer=self._layer, spans=spans
+        )
+        values = self._explained(source)
+        reader.spans += spans
+        reader.pos = source.at >> 3
         return values
 
     def write(self, writer: Writer, values: Mapping[str, Any]) -> None:
         """Append the octets of the values, with a span for every field as a receiver reads it."""
-        octets = self.pack(values)
-        writer.spans += spans(self._marks(octets), self._order, self._layer, writer.pos * 8)
-        writer.data += octets
+        at = 8 * writer.pos
+        writer.data += self.pack(values)
+        self._explained(
+            BitReader(writer.data, self._stream, at=at, layer=self._layer, spans=writer.spans)
+        )
 
     def example(self, case: Case) -> dict[str, Any]:
         """Return values that make the least, the typical or the greatest message."""
@@ -110,7 +118,7 @@ class Message:
     def size_bits(self, case: Case) -> int:
         """Return the bits of the least, typical or greatest message, by packing it (padding at its end not counted)."""
         if case not in self._sizes:
-            self._sizes[case] = self._write(self.example(case)).position
+            self._sizes[case] = self._write(self.example(case)).at
         return self._sizes[case]
 
     @property
@@ -151,11 +159,13 @@ class Message:
 
         The second and further elements of an array make one entry together.
         """
-        return entries(self.marks(self.example(case)))
+        return self.bitmap_of(self.example(case))
 
-    def marks(self, values: Mapping[str, Any]) -> list[Mark]:
-        """Return a mark for every run of bits that packing the values writes, padding included."""
-        return self._marks(self.pack(values))
+    def bitmap_of(self, values: Mapping[str, Any]) -> tuple[Entry, ...]:
+        """Return what stands where in the message of these values, as ``bitmap``."""
+        source = EntryReader(self.pack(values), self._stream)
+        self._explained(source)
+        return tuple(source.entries)
 
     @property
     def batch_field(self) -> Repeated | None:
@@ -216,32 +226,33 @@ class Message:
     def _layer(self) -> str:
         return f"message {self.name}"
 
-    def _read(self, source: MessageReader, before: int) -> dict[str, Any]:
-        """Return the values; ``before`` octets stand before those of the source."""
+    def _read(self, source: BitReader) -> dict[str, Any]:
         try:
-            values = self._root.read(source, {})
-        except Misfit as fault:
-            kind = Truncated if fault.short else Malformed
-            text = f"field {joined(source.path)} {fault.text}" if source.path else fault.text
-            hint = fault.hint or (self._size_hint() if fault.short else "")
-            offset = before + (source.position >> 3)
-            raise kind(text, offset=offset, layer=self._layer, hint=hint) from None
-        if source.marks is not None:
-            source.mark_rest()
+            return self._root.read(source, {})
+        except (Misfit, Truncated) as fault:
+            short = isinstance(fault, Truncated)
+            kind = Truncated if short else Malformed
+            text = f"field {joined(source.path)} {fault.message}" if source.path else fault.message
+            hint = fault.hint or (self._size_hint() if short else "")
+            raise kind(text, offset=source.start >> 3, layer=self._layer, hint=hint) from None
+
+    def _explained(self, source: BitReader) -> dict[str, Any]:
+        """Return the values, and leave what explains each run of bits, those included that fill up the last octet."""
+        values = self._read(source)
+        rest = -source.at & 7
+        source.take(rest)
+        source.leave(FieldBits(None, rest, "padding"), None)
         return values
 
-    def _marks(self, octets: bytes) -> list[Mark]:
-        marks: list[Mark] = []
-        self._read(MessageReader(octets, self._order, marks), 0)
-        return marks
-
-    def _write(self, values: Mapping[str, Any]) -> MessageWriter:
-        out = MessageWriter(self._order)
+    def _write(self, values: Mapping[str, Any]) -> BitWriter:
+        out = BitWriter(self._stream)
         try:
             self._root.write(out, values, {})
         except Misfit as fault:
             what = (
-                f"field {joined(out.path)} {fault.text}" if out.path else f"the value {fault.text}"
+                f"field {joined(out.path)} {fault.message}"
+                if out.path
+                else f"the value {fault.message}"
             )
             raise RequestError(f"message {self.name}: {what}", hint=fault.hint) from None
         return out

@@ -5,7 +5,7 @@ from typing import Any
 
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
-from lowpanbudget.payload.bitmap import Entry, entries
+from lowpanbudget.payload.bitmap import Entry
 from lowpanbudget.payload.message import Message
 from lowpanbudget.room.knobs import Saving, best_together
 from lowpanbudget.room.measure import deepest, frames_of, room_of
@@ -90,7 +90,7 @@ def _fit(
     batch, batch_of = _batch(message, max(room - kept, 0))
     frames = frames_of(path, octets)
     fits = frames is not None and frames <= path.flow.most_frames
-    marks = entries(message.marks(values))
+    bitmap = message.bitmap_of(values)
     return Fit(
         message.name,
         path.flow.name,
@@ -98,15 +98,15 @@ def _fit(
         path.flow.direction,
         octets,
         message.min_octets,
-        sum(entry.bits - entry.padding for entry in marks),
+        sum(entry.bits - entry.padding for entry in bitmap),
         room,
         fits,
         frames,
         path.flow.most_frames,
         batch,
         batch_of,
-        sum(entry.padding for entry in marks),
-        marks,
+        sum(entry.padding for entry in bitmap),
+        bitmap,
         () if octets <= room else tuple(best_together(design, path, octets)),
         deepest(path, octets),
         None if path.flow.every_s is None or not batch else (batch - 1) * path.flow.every_s,

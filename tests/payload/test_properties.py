@@ -25,9 +25,9 @@ def test_values_come_back(filled: tuple[Message, dict[str, Any]]) -> None:
 def test_entries_tile_the_message(filled: tuple[Message, dict[str, Any]]) -> None:
     message, values = filled
     octets, at = message.pack(values), 0
-    for mark in message.marks(values):
-        assert mark.offset == at
-        at += mark.bits
+    for entry in message.bitmap_of(values):
+        assert entry.offset == at
+        at += entry.bits
     assert at == 8 * len(octets)
     for case in CASES:
         at = 0

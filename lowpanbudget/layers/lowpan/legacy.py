@@ -22,9 +22,9 @@ from lowpanbudget.fields import (
     LINE,
     LINK,
     RULE,
+    BitReader,
     Bits,
     Choice,
-    FieldStream,
     Header,
     Row,
     Use,
@@ -56,6 +56,10 @@ def _restore_address(
         )
     return IPv6Address(whole | iid & IID_MASK)
 
+
+_TRAFFIC_CLASS = Bits("traffic class", 8, cite=IN_LINE_CITE)
+_FLOW_LABEL = Bits("flow label", 20, cite=IN_LINE_CITE)
+_NEXT_HEADER = Bits("next header", 8, next_header_name, cite=IN_LINE_CITE)
 
 _PREFIX = Bits("prefix", 64, "the upper half of the address")
 _IDENTIFIER = Bits("interface identifier", 64, "the lower half of the address")
@@ -199,15 +203,22 @@ def decode(reader: Reader, env: Env) -> Legacy:
     source = SOURCE.read(reader, rows["source"], _identifier(env.source, env))
     places["destination"] = (reader.pos * 8, 0)
     destination = DESTINATION.read(reader, rows["destination"], _identifier(env.destination, env))
-    bits = FieldStream(reader, places)
-    traffic_class = flow_label = 0
-    if not values["TF"]:
-        traffic_class = bits.take(8, "traffic class", IN_LINE_CITE)
-        flow_label = bits.take(20, "flow label", IN_LINE_CITE)
-    if next_header is None:
-        next_header = bits.take(8, "next header", IN_LINE_CITE, next_header_name)
-    header = None if hc_udp is None else _udp(bits, hc_udp)
-    bits.align(rfc(4944, "10"))
+    before = len(reader.spans)
+    bits = BitReader(
+        reader.data, at=8 * reader.pos, end=8 * reader.end, layer="HC1", spans=reader.spans
+    )
+    try:
+        traffic_class = flow_label = 0
+        if not values["TF"]:
+            traffic_class, flow_label = bits.field(_TRAFFIC_CLASS), bits.field(_FLOW_LABEL)
+        if next_header is None:
+            next_header = bits.field(_NEXT_HEADER)
+        header = None if hc_udp is None else _udp(bits, hc_udp)
+        if bits.at % 8:
+            bits.field(Bits("pad", -bits.at % 8, cite=rfc(4944, "10")))
+    finally:
+        reader.pos, reader.layer = bits.at // 8, bits.layer
+    places |= {span.name: (span.offset_bits, span.bits) for span in reader.spans[before:]}
     elided = ((env.source, values["source"]), (env.destination, values["destination"]))
     old = any(link is not None and len(link) == 2 and code & 1 for link, code in elided)
     return Legacy(
@@ -227,12 +238,14 @@ def _identifier(link: bytes | None, env: Env) -> int | None:
     return interface_identifier(link)
 
 
-def _udp(bits: FieldStream, form: dict[str, int]) -> Udp:
+def _udp(bits: BitReader, form: dict[str, int]) -> Udp:
     cite = rfc(4944, "10.3.2")
-    bits.reader.layer = "HC_UDP"
+    bits.layer = "HC_UDP"
     source, destination = (
-        KNOWN_PORT + bits.take(4, name, cite) if form[flag] else bits.take(16, name, cite)
+        KNOWN_PORT + bits.field(Bits(name, 4, cite=cite))
+        if form[flag]
+        else bits.field(Bits(name, 16, cite=cite))
         for name, flag in (("source port", "SP"), ("destination port", "DP"))
     )
-    length = 0 if form["L"] else bits.take(16, "length", cite)
-    return Udp(source, destination, length, bits.take(16, "checksum", cite))
+    length = 0 if form["L"] else bits.field(Bits("length", 16, cite=cite))
+    return Udp(source, destination, length, bits.field(Bits("checksum", 16, cite=cite)))

@@ -1,11 +1,11 @@
 """From the fields of a message to its compiled form, with every flaw found on the way."""
 
-from collections.abc import Callable
 from functools import lru_cache
 
+from lowpanbudget.fields.stream import from_mixed, to_mixed
 from lowpanbudget.payload.codec.groups import GroupNode, Named
 from lowpanbudget.payload.codec.nodes import Codec, LeafNode, LeafPlace, Node, Run
-from lowpanbudget.payload.codec.order import Order, from_mixed, to_mixed
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.steps import Steps
 from lowpanbudget.payload.flaws import Flaw, Path
 from lowpanbudget.payload.kinds.field import Field
@@ -196,7 +196,7 @@ def _place(leaf: Leaf, order: Order) -> LeafPlace:
     width = order.rounded(needed)
     codec = leaf.codec(width, order)
     if leaf.ordered and order.mixed and width > 8:
-        codec = _swapped(codec, order)
+        codec = _mixed(codec)
     return LeafPlace(leaf, codec, width - needed)
 
 
@@ -218,12 +218,11 @@ def _leaf_flaws(leaf: Leaf, order: Order) -> tuple[Flaw, ...]:
     return tuple(leaf.flaws(order))
 
 
-def _swapped(codec: Codec, order: Order) -> Codec:
-    """Return a codec whose code has its octets in the byte order of the message."""
+def _mixed(codec: Codec) -> Codec:
+    """Return a codec whose codes stand in a mixed stream."""
     width, encode, decode = codec
-    to_wire: Callable[[int], int] = lambda code: to_mixed(code, width, order)  # noqa: E731
     return Codec(
         width,
-        lambda value: to_wire(encode(value)),
-        lambda code: decode(from_mixed(code, width, order)),
+        lambda value: to_mixed(encode(value), width),
+        lambda code: decode(from_mixed(code, width)),
     )

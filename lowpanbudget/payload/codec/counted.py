@@ -3,42 +3,38 @@
 from collections.abc import Sequence
 from typing import Any
 
-from lowpanbudget.payload.codec.order import Order, from_mixed, to_mixed
-from lowpanbudget.payload.codec.stream import MessageReader, MessageWriter, Note
+from lowpanbudget.fields.stream import BitReader, BitWriter
+from lowpanbudget.payload.codec.field_bits import FieldBits
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Misfit
 
 
 class Count:
     """The number of elements or octets in front of them, less the smallest allowed number."""
 
-    __slots__ = ("_least", "_most", "_note", "_order", "_swap", "width")
+    __slots__ = ("_bits", "_least", "_most", "width")
 
     def __init__(self, about: Any, bits: int | None, order: Order) -> None:
-        least, most = about.least, about.most
-        needed = count_width(least, most, bits)
+        self._least: int = about.least
+        self._most: int = about.most
+        needed = count_width(self._least, self._most, bits)
         self.width = order.rounded(needed)
-        self._note = Note("count", "count", about, self.width - needed)
-        self._least, self._most, self._order = least, most, order
-        self._swap = order.mixed and self.width > 8
+        self._bits = FieldBits(about, self.width - needed, "count")
 
-    def write(self, out: MessageWriter, count: int) -> None:
-        """Append a count, which the caller has checked."""
-        code = count - self._least
-        wire = to_mixed(code, self.width, self._order) if self._swap else code
-        out.put(wire, self.width)
+    def write(self, out: BitWriter, count: int) -> None:
+        """Append a count, which the caller has checked; none where there is only one."""
+        if self.width:
+            out.number(count - self._least, self.width)
 
-    def read(self, source: MessageReader) -> int:
+    def read(self, source: BitReader) -> int:
         """Return the next count."""
-        start = source.position
-        code = source.take(self.width)
-        count: int = self._least + (
-            from_mixed(code, self.width, self._order) if self._swap else code
-        )
+        if not self.width:
+            return self._least
+        count = self._least + source.number(self.width)
         if count > self._most:
-            source.position = start
             raise Misfit(f"has a count of {count}, and at most {self._most} are allowed")
-        if source.marks is not None:
-            source.mark(start, self.width, self._note, count)
+        if source.spans is not None:
+            source.leave(self._bits, count)
         return count
 
     def check(self, value: Any) -> int:

@@ -4,9 +4,10 @@ from collections.abc import Mapping
 from difflib import get_close_matches
 from typing import Any
 
+from lowpanbudget.fields.stream import BitReader, BitWriter
+from lowpanbudget.payload.codec.field_bits import FieldBits
 from lowpanbudget.payload.codec.nodes import Case, LeafNode, LeafPlace, Node, Scope, Step
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.codec.stream import MessageReader, MessageWriter, Note
 from lowpanbudget.payload.flaws import NO_VALUE, Misfit
 from lowpanbudget.payload.kinds.field import Field
 
@@ -22,7 +23,7 @@ class Named:
         self.slot = slot
         self.least, self.greatest = node.least, node.greatest
 
-    def write(self, out: MessageWriter, values: Mapping[str, Any], scope: Scope) -> None:
+    def write(self, out: BitWriter, values: Mapping[str, Any], scope: Scope) -> None:
         """Append the field."""
         out.path.append(self.name)
         value = values.get(self.name)
@@ -33,7 +34,7 @@ class Named:
             self._remember(value, scope)
         out.path.pop()
 
-    def read(self, source: MessageReader, values: dict[str, Any], scope: Scope) -> None:
+    def read(self, source: BitReader, values: dict[str, Any], scope: Scope) -> None:
         """Read the field."""
         source.path.append(self.name)
         value = values[self.name] = self.node.read(source, scope)
@@ -86,12 +87,12 @@ class Maybe:
         self.name = field.name
         self.least, self.greatest = 0, step.greatest
 
-    def write(self, out: MessageWriter, values: Mapping[str, Any], scope: Scope) -> None:
+    def write(self, out: BitWriter, values: Mapping[str, Any], scope: Scope) -> None:
         """Append the field if it has a value."""
         if values.get(self.name) is not None:
             self._step.write(out, values, scope)
 
-    def read(self, source: MessageReader, values: dict[str, Any], scope: Scope) -> None:
+    def read(self, source: BitReader, values: dict[str, Any], scope: Scope) -> None:
         """Read the field; the group asks only when it is there."""
         self._step.read(source, values, scope)
 
@@ -105,11 +106,11 @@ class GroupNode:
     """The steps of a group or of the whole message, led by the presence bits of its optional fields."""
 
     __slots__ = (
+        "_bits",
         "_known",
-        "_msb",
-        "_note",
         "_optional",
         "_steps",
+        "_weights",
         "greatest",
         "least",
         "presence_bits",
@@ -118,33 +119,39 @@ class GroupNode:
     def __init__(self, steps: list[Step], known: list[str], order: Order) -> None:
         self._steps = tuple(steps)
         self._known = frozenset(known)
-        self._msb = order.msb_first
         self._optional = tuple(step.name for step in steps if isinstance(step, Maybe))
         self.presence_bits = order.rounded(len(self._optional))
+        self._weights = order.weights(self._optional, self.presence_bits)
         padding = self.presence_bits - len(self._optional)
-        self._note = Note("presence", "presence", self._optional, padding)
+        self._bits = FieldBits(self._optional, padding, "presence")
         self.least = self.presence_bits + sum(step.least for step in steps)
         self.greatest = self.presence_bits + sum(step.greatest for step in steps)
 
-    def write(self, out: MessageWriter, value: Any, scope: Scope) -> None:
+    def write(self, out: BitWriter, value: Any, scope: Scope) -> None:
         """Append presence bits and fields."""
         if type(value) is not dict and not isinstance(value, Mapping):
             raise Misfit(f"is a {type(value).__name__}", hint="Give a dictionary of values by name")
         if not value.keys() <= self._known:
             self._unknown(value)
         if self._optional:
-            self._write_presence(out, value)
+            there = [
+                weight for name, weight in self._weights.items() if value.get(name) is not None
+            ]
+            out.put(sum(there), self.presence_bits)
         for step in self._steps:
             step.write(out, value, scope)
 
-    def read(self, source: MessageReader, scope: Scope) -> dict[str, Any]:
+    def read(self, source: BitReader, scope: Scope) -> dict[str, Any]:
         """Return the fields by name; absent ones are not in the dictionary."""
         values: dict[str, Any] = {}
         if not self._optional:
             for step in self._steps:
                 step.read(source, values, scope)
             return values
-        present = self._read_presence(source)
+        code = source.take(self.presence_bits)
+        present = tuple([name for name, weight in self._weights.items() if code & weight])
+        if source.spans is not None:
+            source.leave(self._bits, present)
         for step in self._steps:
             if not isinstance(step, Maybe) or step.name in present:
                 step.read(source, values, scope)
@@ -156,27 +163,6 @@ class GroupNode:
         for step in self._steps:
             step.example(case, values, scope)
         return values
-
-    def _weight(self, index: int) -> int:
-        return 1 << (self.presence_bits - 1 - index) if self._msb else 1 << index
-
-    def _write_presence(self, out: MessageWriter, values: Mapping[str, Any]) -> None:
-        bits = self.presence_bits
-        present = tuple(name for name in self._optional if values.get(name) is not None)
-        code = sum(
-            self._weight(index) for index, name in enumerate(self._optional) if name in present
-        )
-        out.put(code, bits)
-
-    def _read_presence(self, source: MessageReader) -> tuple[str, ...]:
-        start = source.position
-        code = source.take(self.presence_bits)
-        present = tuple(
-            name for index, name in enumerate(self._optional) if code & self._weight(index)
-        )
-        if source.marks is not None:
-            source.mark(start, self.presence_bits, self._note, present)
-        return present
 
     def _unknown(self, values: Mapping[str, Any]) -> None:
         name = next(key for key in values if key not in self._known)

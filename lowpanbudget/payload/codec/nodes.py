@@ -9,8 +9,10 @@ reader or writer holds the names down to the place, so that a ``Misfit`` needs n
 from collections.abc import Callable, Mapping
 from typing import Any, ClassVar, Literal, NamedTuple, Protocol
 
+from lowpanbudget.errors import Truncated
+from lowpanbudget.fields.stream import BitReader, BitWriter
+from lowpanbudget.payload.codec.field_bits import FieldBits
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.codec.stream import MessageReader, MessageWriter, Note
 from lowpanbudget.payload.flaws import NO_VALUE, Misfit
 
 Case = Literal["least", "typical", "greatest"]
@@ -46,10 +48,10 @@ class Node(Protocol):
     least: int
     greatest: int
 
-    def write(self, out: MessageWriter, value: Any, scope: Scope) -> None:
+    def write(self, out: BitWriter, value: Any, scope: Scope) -> None:
         """Append the value."""
 
-    def read(self, source: MessageReader, scope: Scope) -> Any:
+    def read(self, source: BitReader, scope: Scope) -> Any:
         """Return the next value."""
 
     def example(self, case: Case, scope: Scope) -> Any:
@@ -62,10 +64,10 @@ class Step(Protocol):
     least: int
     greatest: int
 
-    def write(self, out: MessageWriter, values: Mapping[str, Any], scope: Scope) -> None:
+    def write(self, out: BitWriter, values: Mapping[str, Any], scope: Scope) -> None:
         """Append the fields."""
 
-    def read(self, source: MessageReader, values: dict[str, Any], scope: Scope) -> None:
+    def read(self, source: BitReader, values: dict[str, Any], scope: Scope) -> None:
         """Read the fields into the dictionary."""
 
     def example(self, case: Case, values: dict[str, Any], scope: Scope) -> None:
@@ -83,30 +85,24 @@ class LeafPlace(NamedTuple):
 class LeafNode:
     """One value of fixed width."""
 
-    __slots__ = ("_examples", "greatest", "least", "note", "place")
+    __slots__ = ("_bits", "_examples", "greatest", "least", "place")
 
     def __init__(self, place: LeafPlace) -> None:
         self.place = place
-        self.note = Note(place.leaf.kind, "value", place.leaf, place.padding)
+        self._bits = FieldBits(place.leaf, place.padding)
         self._examples: dict[Case, Any] = {}  # arrays ask for the same one again and again
         self.least = self.greatest = place.codec.width
 
-    def write(self, out: MessageWriter, value: Any, scope: Scope) -> None:
+    def write(self, out: BitWriter, value: Any, scope: Scope) -> None:
         """Append the code of the value."""
         codec = self.place.codec
         out.put(codec.encode(value), codec.width)
 
-    def read(self, source: MessageReader, scope: Scope) -> Any:
+    def read(self, source: BitReader, scope: Scope) -> Any:
         """Return the value of the next code."""
-        start = source.position
-        code = source.take(self.least)
-        try:
-            value = self.place.codec.decode(code)
-        except Misfit:
-            source.position = start
-            raise
-        if source.marks is not None:
-            source.mark(start, self.least, self.note, value)
+        value = self.place.codec.decode(source.take(self.least))
+        if source.spans is not None:
+            source.leave(self._bits, value)
         return value
 
     def example(self, case: Case, scope: Scope) -> Any:
@@ -117,13 +113,12 @@ class LeafNode:
 
 
 class _RunPart(NamedTuple):
-    """A field of a run: where it begins, its width, how far up it stands in the number, and what it is."""
+    """A field of a run: where it begins, its width, and what its bits are."""
 
     leaf: PlacedField
     offset: int
     width: int
-    shift: int
-    note: Note
+    bits: FieldBits
 
 
 class Run:
@@ -140,13 +135,12 @@ class Run:
             if leaf.carries:
                 writes.append((leaf.name, shift, codec.encode))
                 reads.append((leaf.name, shift, (1 << codec.width) - 1, codec.decode))
-            note = Note(leaf.kind, "value", leaf, padding)
-            parts.append(_RunPart(leaf, offset, codec.width, shift, note))
+            parts.append(_RunPart(leaf, offset, codec.width, FieldBits(leaf, padding)))
             offset += codec.width
         self._writes, self._reads, self._parts = tuple(writes), tuple(reads), tuple(parts)
         self._examples: dict[Case, dict[str, Any]] = {}
 
-    def write(self, out: MessageWriter, values: Mapping[str, Any], scope: Scope) -> None:
+    def write(self, out: BitWriter, values: Mapping[str, Any], scope: Scope) -> None:
         """Append all fields."""
         word, name = 0, ""
         get = values.get
@@ -158,12 +152,12 @@ class Run:
             raise _explained(fault, values, name) from None
         out.put(word, self.least)
 
-    def read(self, source: MessageReader, values: dict[str, Any], scope: Scope) -> None:
+    def read(self, source: BitReader, values: dict[str, Any], scope: Scope) -> None:
         """Read all fields."""
-        start, name = source.position, ""
+        name = ""
         try:
             word = source.take(self.least)
-        except Misfit:
+        except Truncated:
             self._short(source)
             raise
         try:
@@ -171,10 +165,13 @@ class Run:
                 values[name] = decode(word >> shift & mask)
         except Misfit:
             source.path.append(name)
-            source.position = start + next(p.offset for p in self._parts if p.leaf.name == name)
+            source.start += next(p.offset for p in self._parts if p.leaf.name == name)
             raise
-        if source.marks is not None:
-            self._mark(source, start, values, word)
+        if source.spans is not None:
+            source.at = source.start
+            for leaf, _, width, bits in self._parts:
+                code = source.take(width)
+                source.leave(bits, values.get(leaf.name) if leaf.carries else code, leaf.name)
 
     def example(self, case: Case, values: dict[str, Any], scope: Scope) -> None:
         """Put an example of each field into the dictionary."""
@@ -185,21 +182,12 @@ class Run:
             }
         values.update(self._examples[case])
 
-    def _short(self, source: MessageReader) -> None:
+    def _short(self, source: BitReader) -> None:
         """Complain about the first field that is not whole."""
-        start, left = source.position, source.left
         for part in self._parts:
-            if part.offset + part.width > left:
+            if source.at + part.width > source.end:
                 source.path.append(part.leaf.name or part.leaf.kind)
-                source.position = start + part.offset
-                source.take(part.width)
-
-    def _mark(
-        self, source: MessageReader, start: int, values: Mapping[str, Any], word: int
-    ) -> None:
-        for leaf, offset, width, shift, note in self._parts:
-            value = values.get(leaf.name) if leaf.carries else word >> shift & (1 << width) - 1
-            source.mark(start + offset, width, note, value, leaf.name)
+            source.take(part.width)
 
 
 def _explained(fault: Misfit, values: Mapping[str, Any], name: str) -> Misfit:

@@ -2,11 +2,12 @@
 
 from typing import Any, Protocol
 
+from lowpanbudget.fields.stream import BitReader, BitWriter
 from lowpanbudget.payload.codec.counted import Count
+from lowpanbudget.payload.codec.field_bits import FieldBits
 from lowpanbudget.payload.codec.grid import Stepped
 from lowpanbudget.payload.codec.nodes import Case, LeafNode, Scope
-from lowpanbudget.payload.codec.order import Order, from_mixed, to_mixed
-from lowpanbudget.payload.codec.stream import MessageReader, MessageWriter, Note
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Misfit
 
 
@@ -51,10 +52,13 @@ class Sampled(Protocol):
 class SeriesNode:
     """A first sample in full and differences, in steps, from the one before."""
 
-    __slots__ = ("_count", "_deltas", "_field", "_number", "_sample", "_span", "greatest", "least")
+    __slots__ = (
+        "_count", "_deltas", "_escaped", "_field", "_number", "_sample", "_span", "greatest", "least",
+    )  # fmt: skip
 
     def __init__(self, field: Sampled, sample: LeafNode, order: Order) -> None:
         self._field, self._sample = field, sample
+        self._escaped = FieldBits(field, 0, "escape")
         self._count = Count(field, field.count_bits, order)
         self._number = grid = field.number().grid()
         self._span = (grid.low, grid.high)
@@ -64,16 +68,15 @@ class SeriesNode:
             assert field.delta_bits is not None
             self._deltas = FixedDeltas(field, order, width, grid.high - grid.low)
         else:
-            self._deltas = VariableDeltas(field, order, grid.high - grid.low)
+            self._deltas = VariableDeltas(field, grid.high - grid.low)
         least, greatest = self._deltas.bounds
         self.least = self._count.width + (width + (field.least - 1) * least if field.least else 0)
         self.greatest = self._count.width + width + (field.most - 1) * greatest
 
-    def write(self, out: MessageWriter, value: Any, scope: Scope) -> None:
+    def write(self, out: BitWriter, value: Any, scope: Scope) -> None:
         """Append count, first sample and differences."""
         count = self._count.check(value)
-        if self._count.width:
-            self._count.write(out, count)
+        self._count.write(out, count)
         before, codec = 0, self._sample.place.codec
         for index, item in enumerate(value):
             out.path.append(index)
@@ -85,43 +88,31 @@ class SeriesNode:
             before = steps
             out.path.pop()
 
-    def read(self, source: MessageReader, scope: Scope) -> list[Any]:
+    def read(self, source: BitReader, scope: Scope) -> list[Any]:
         """Return the next samples."""
-        count = self._count.read(source) if self._count.width else self._field.least
+        count = self._count.read(source)
         low, high = self._span
         items: list[Any] = []
         before = 0
         for index in range(count):
             source.path.append(index)
-            start = source.position
             delta = 0 if index == 0 else self._deltas.read(source)
             if index == 0:
                 items.append(self._sample.read(source, scope))
                 before = self._number.steps_of(items[-1])
             elif delta is None:
-                items.append(self._after_escape(source))
+                codec = self._sample.place.codec
+                items.append(codec.decode(source.take(codec.width)))
+                if source.spans is not None:
+                    source.leave(self._escaped, items[-1])
                 before = self._number.steps_of(items[-1])
             else:
                 before += delta
                 if not low <= before <= high:
-                    source.position = start
                     raise Misfit(f"leaves the range by its difference of {delta} steps")
                 items.append(self._number.value_of(before))
             source.path.pop()
         return items
-
-    def _after_escape(self, source: MessageReader) -> Any:
-        """Return a whole sample."""
-        start = source.position
-        code = source.take(self._sample.least)
-        try:
-            value = self._sample.place.codec.decode(code)
-        except Misfit:
-            source.position = start
-            raise
-        if source.marks is not None:
-            source.mark(start, self._sample.least, _escape_note(self._field), value)
-        return value
 
     def example(self, case: Case, scope: Scope) -> list[Any]:
         """Return a level series, one with small steps, or one that needs the most bits."""
@@ -138,23 +129,13 @@ class SeriesNode:
 class FixedDeltas:
     """Differences of fixed width in two's complement; with an escape the most negative code leads a whole sample."""
 
-    __slots__ = (
-        "_bits",
-        "_escape",
-        "_field",
-        "_note",
-        "_order",
-        "_sample_bits",
-        "_swap",
-        "bounds",
-    )
+    __slots__ = ("_bits", "_escape", "_field", "_run", "_sample_bits", "bounds")
 
     def __init__(self, field: Sampled, order: Order, sample_bits: int, span: int) -> None:
         assert field.delta_bits is not None
         self._bits = order.rounded(field.delta_bits)
-        self._note = _delta_note(field, self._bits - field.delta_bits)
-        self._field, self._order, self._sample_bits = field, order, sample_bits
-        self._swap = order.mixed and self._bits > 8
+        self._run = FieldBits(field, self._bits - field.delta_bits, "delta")
+        self._field, self._sample_bits = field, sample_bits
         self._escape = 1 << (self._bits - 1)
         self.bounds = (
             self._bits,
@@ -165,7 +146,7 @@ class FixedDeltas:
         """Return the swing of a series of the greatest size."""
         return span if self._field.escape else min(span, self._escape - 1)
 
-    def write(self, out: MessageWriter, delta: int, code: int) -> None:
+    def write(self, out: BitWriter, delta: int, code: int) -> None:
         """Append a difference, or the escape and the sample's own code."""
         half = self._escape
         fits = -half + (1 if self._field.escape else 0) <= delta < half
@@ -174,33 +155,27 @@ class FixedDeltas:
                 f"lies {delta} steps from the sample before, outside {-half} .. {half - 1}",
                 hint="Use wider delta_bits, or escape = true",
             )
-        wire = delta & (2 * half - 1) if fits else half
-        if self._swap:
-            wire = to_mixed(wire, self._bits, self._order)
-        out.put(wire, self._bits)
+        out.number(delta & (2 * half - 1) if fits else half, self._bits)
         if not fits:
             out.put(code, self._sample_bits)
 
-    def read(self, source: MessageReader) -> int | None:
+    def read(self, source: BitReader) -> int | None:
         """Return the next difference, or None where a whole sample follows."""
-        start = source.position
-        code = source.take(self._bits)
-        if self._swap:
-            code = from_mixed(code, self._bits, self._order)
+        code = source.number(self._bits)
         escaped = self._field.escape and code == self._escape
         delta = None if escaped else (code ^ self._escape) - self._escape
-        if source.marks is not None:
-            source.mark(start, self._bits, self._note, delta)
+        if source.spans is not None:
+            source.leave(self._run, delta)
         return delta
 
 
 class VariableDeltas:
     """Zigzag differences in groups, the lowest first, each led by a bit that is 1 while more follow."""
 
-    __slots__ = ("_field", "_group", "_limit", "_note", "_order", "bounds")
+    __slots__ = ("_group", "_limit", "_run", "bounds")
 
-    def __init__(self, field: Sampled, order: Order, span: int) -> None:
-        self._field, self._order, self._note = field, order, _delta_note(field)
+    def __init__(self, field: Sampled, span: int) -> None:
+        self._run = FieldBits(field, 0, "delta")
         self._group = field.group_bits or 7
         self._limit = max(1, -(-(2 * span).bit_length() // self._group))
         self.bounds = (self._group + 1, self._limit * (self._group + 1))
@@ -209,42 +184,28 @@ class VariableDeltas:
         """Return the swing of a series of the greatest size."""
         return span
 
-    def write(self, out: MessageWriter, delta: int, code: int) -> None:
+    def write(self, out: BitWriter, delta: int, code: int) -> None:
         """Append a difference."""
         group, rest = self._group, 2 * delta if delta >= 0 else -2 * delta - 1
         more = True
         while more:
             low, rest = rest & ((1 << group) - 1), rest >> group
             more = bool(rest)
-            word = more << group | low
-            if self._order.mixed and group > 7:
-                word = to_mixed(word, group + 1, self._order)
-            out.put(word, group + 1)
+            out.number(more << group | low, group + 1)
 
-    def read(self, source: MessageReader) -> int:
+    def read(self, source: BitReader) -> int:
         """Return the next difference."""
-        start, group, zigzag = source.position, self._group, 0
+        start, group, zigzag = source.at, self._group, 0
         for index in range(self._limit):
-            word = source.take(group + 1)
-            if self._order.mixed and group > 7:
-                word = from_mixed(word, group + 1, self._order)
+            word = source.number(group + 1)
+            source.start = start
             low = word & ((1 << group) - 1)
             zigzag |= low << index * group
             if not word >> group:
                 if index and not low:
-                    source.position = start
                     raise Misfit("has a difference in more groups than it needs")
                 delta = zigzag >> 1 if not zigzag & 1 else -(zigzag >> 1) - 1
-                if source.marks is not None:
-                    source.mark(start, source.position - start, self._note, delta)
+                if source.spans is not None:
+                    source.leave(self._run, delta)
                 return delta
-        source.position = start
         raise Misfit(f"has a difference of more than {self._limit} groups")
-
-
-def _delta_note(field: Sampled, padding: int = 0) -> Note:
-    return Note("series", "delta", field, padding)
-
-
-def _escape_note(field: Sampled) -> Note:
-    return Note("series", "escape", field)

@@ -260,7 +260,7 @@ def checked(work: Callable[[], Any], path: str) -> Any:
     try:
         return work()
     except Misfit as fault:
-        raise cs.ValidationError(fault.text, path=path) from None
+        raise cs.ValidationError(fault.message, path=path) from None
 
 
 def earlier(context: Any, name: str) -> Any:

@@ -6,6 +6,7 @@ from decimal import Decimal
 from random import Random
 from typing import Any, ClassVar, Self
 
+from lowpanbudget.fields.stream import BitReader, BitWriter
 from lowpanbudget.payload.c.counted import ElementArray
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
@@ -13,7 +14,6 @@ from lowpanbudget.payload.codec.counted import Count
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.codec.stream import MessageReader, MessageWriter
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.senml import SenmlRecord, not_empty, parted
 from lowpanbudget.payload.forms.shapes import ListShape, Shape
@@ -172,11 +172,10 @@ class ArrayNode:
         self.least = self._count.width + field.least * element.least
         self.greatest = self._count.width + field.most * element.greatest
 
-    def write(self, out: MessageWriter, value: Any, scope: Slots) -> None:
+    def write(self, out: BitWriter, value: Any, scope: Slots) -> None:
         """Append count and elements."""
         count = self._count.check(value)
-        if self._count.width:
-            self._count.write(out, count)
+        self._count.write(out, count)
         element, path = self._element, out.path
         if isinstance(element, LeafNode):
             self._write_leaves(out, value, element.place.codec)
@@ -186,7 +185,7 @@ class ArrayNode:
             element.write(out, item, scope)
             path.pop()
 
-    def _write_leaves(self, out: MessageWriter, value: Sequence[Any], codec: Codec) -> None:
+    def _write_leaves(self, out: BitWriter, value: Sequence[Any], codec: Codec) -> None:
         width, encode = codec.width, codec.encode
         index = 0
         try:
@@ -196,9 +195,9 @@ class ArrayNode:
             out.path.append(index)
             raise
 
-    def read(self, source: MessageReader, scope: Slots) -> list[Any]:
+    def read(self, source: BitReader, scope: Slots) -> list[Any]:
         """Return the next elements."""
-        count = self._count.read(source) if self._count.width else self._field.least
+        count = self._count.read(source)
         element, path, items = self._element, source.path, []
         for index in range(count):
             path.append(index)

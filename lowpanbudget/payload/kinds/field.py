@@ -91,7 +91,7 @@ class Field:
             try:
                 made = tuple(map(exact, value)) if isinstance(value, tuple) else exact(value)
             except Misfit as fault:
-                raise RequestError(f"field {self.name!r:.40}: {key} {fault.text}") from None
+                raise RequestError(f"field {self.name!r:.40}: {key} {fault.message}") from None
             object.__setattr__(self, key, made)
 
     # --- the declaration

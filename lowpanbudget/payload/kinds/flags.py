@@ -59,10 +59,7 @@ bits = 8"""
 
     def codec(self, width: int, order: Order) -> Codec:
         """Return the codec; the first name is the first bit on the wire."""
-        if order.msb_first:
-            weights = {name: 1 << (width - 1 - index) for index, name in enumerate(self.names)}
-        else:
-            weights = {name: 1 << index for index, name in enumerate(self.names)}
+        weights = order.weights(self.names, width)
         pairs = tuple(weights.items())
 
         def encode(value: Any) -> int:

@@ -6,14 +6,15 @@ from random import Random
 from typing import Any, ClassVar
 
 from lowpanbudget.errors import plural
+from lowpanbudget.fields.stream import BitReader, BitWriter
 from lowpanbudget.payload.c.counted import OctetArray
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.counted import Count
+from lowpanbudget.payload.codec.field_bits import FieldBits
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, LeafPlace, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.codec.stream import MessageReader, MessageWriter, Note
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, octets_from, octets_text
 from lowpanbudget.payload.forms.shapes import OctetsShape, Shape
@@ -89,7 +90,7 @@ length = 4                    # or min_length and max_length: then the length go
     def _fixed(self, order: Order) -> Codec:
         """Return the codec of a fixed number of octets; the first octet is the first on the wire."""
         count = self.most
-        stream = order.stream
+        stream = order.stream.first
         return Codec(
             8 * count,
             lambda value: int.from_bytes(self.to_octets(value), stream),
@@ -165,34 +166,29 @@ length = 4                    # or min_length and max_length: then the length go
 class ContentsNode:
     """Octets or text with their length in front."""
 
-    __slots__ = ("_count", "_field", "_note", "_stream", "greatest", "least")
+    __slots__ = ("_bits", "_count", "_field", "_stream", "greatest", "least")
 
     def __init__(self, field: Octets, order: Order) -> None:
-        self._field, self._stream = field, order.stream
-        self._note = Note(field.kind, "value", field)
+        self._field, self._stream = field, order.stream.first
+        self._bits = FieldBits(field)
         self._count = Count(field, field.length_bits, order)
         self.least = self._count.width + 8 * field.least
         self.greatest = self._count.width + 8 * field.most
 
-    def write(self, out: MessageWriter, value: Any, scope: Slots) -> None:
+    def write(self, out: BitWriter, value: Any, scope: Slots) -> None:
         """Append length and octets."""
         octets = self._field.to_octets(value)
         self._count.write(out, len(octets))
         code = int.from_bytes(octets, self._stream)
         out.put(code, 8 * len(octets))
 
-    def read(self, source: MessageReader, scope: Slots) -> Any:
+    def read(self, source: BitReader, scope: Slots) -> Any:
         """Return the next octets or text."""
         count = self._count.read(source)
-        start = source.position
         octets = source.take(8 * count).to_bytes(count, self._stream)
-        try:
-            value = self._field.from_octets(octets)
-        except Misfit:
-            source.position = start
-            raise
-        if source.marks is not None:
-            source.mark(start, 8 * count, self._note, value)
+        value = self._field.from_octets(octets)
+        if source.spans is not None:
+            source.leave(self._bits, value)
         return value
 
     def example(self, case: Case, scope: Slots) -> Any:

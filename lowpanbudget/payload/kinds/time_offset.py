@@ -6,13 +6,14 @@ from decimal import Decimal
 from random import Random
 from typing import Any, ClassVar
 
+from lowpanbudget.fields.stream import BitReader, BitWriter
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.c.scaled import Scaled
+from lowpanbudget.payload.codec.field_bits import FieldBits
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafPlace, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.codec.stream import MessageReader, MessageWriter, Note
 from lowpanbudget.payload.exact import EXACT, digits, exact, input_number
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, Real, number_of
@@ -180,31 +181,25 @@ max = 3600"""
 class TimeOffsetNode:
     """A time that is sent as the steps since the base time in ``slot``."""
 
-    __slots__ = ("_field", "_note", "_slot", "greatest", "least", "place")
+    __slots__ = ("_bits", "_field", "_slot", "greatest", "least", "place")
 
     def __init__(self, place: LeafPlace, field: TimeOffset, slot: int) -> None:
         self.place = place
         self._field = field
         self._slot = slot
-        self._note = Note(field.kind, "value", field, place.padding)
+        self._bits = FieldBits(field, place.padding)
         self.least = self.greatest = place.codec.width
 
-    def write(self, out: MessageWriter, value: Any, scope: Slots) -> None:
+    def write(self, out: BitWriter, value: Any, scope: Slots) -> None:
         """Append the steps from the base to the time."""
         code = self.place.codec.encode(self._field.difference(value, scope[self._slot]))
         out.put(code, self.least)
 
-    def read(self, source: MessageReader, scope: Slots) -> Any:
+    def read(self, source: BitReader, scope: Slots) -> Any:
         """Return the base plus the steps."""
-        start = source.position
-        code = source.take(self.least)
-        try:
-            value = scope[self._slot] + self.place.codec.decode(code)
-        except Misfit:
-            source.position = start
-            raise
-        if source.marks is not None:
-            source.mark(start, self.least, self._note, value)
+        value = scope[self._slot] + self.place.codec.decode(source.take(self.least))
+        if source.spans is not None:
+            source.leave(self._bits, value)
         return value
 
     def example(self, case: Case, scope: Slots) -> Any:

@@ -6,6 +6,7 @@ from decimal import Decimal
 from random import Random
 from typing import Any, ClassVar, Self
 
+from lowpanbudget.fields.stream import BitReader, BitWriter
 from lowpanbudget.payload.c.body import StructureUnion
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
@@ -13,7 +14,6 @@ from lowpanbudget.payload.codec.groups import GroupNode, TagNode
 from lowpanbudget.payload.codec.nodes import Case, Codec, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.codec.stream import MessageReader, MessageWriter
 from lowpanbudget.payload.forms.senml import SenmlRecord
 from lowpanbudget.payload.forms.shapes import ChoiceShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
@@ -209,11 +209,11 @@ class UnionNode:
         self.least = min(option.least for option in options.values())
         self.greatest = max(option.greatest for option in options.values())
 
-    def write(self, out: MessageWriter, value: Any, scope: Slots) -> None:
+    def write(self, out: BitWriter, value: Any, scope: Slots) -> None:
         """Append the chosen group."""
         self._options[scope[self._slot]].write(out, value, scope)
 
-    def read(self, source: MessageReader, scope: Slots) -> dict[str, Any]:
+    def read(self, source: BitReader, scope: Slots) -> dict[str, Any]:
         """Return the chosen group."""
         return self._options[scope[self._slot]].read(source, scope)
 
