@@ -5,12 +5,12 @@ recognise old senders, by that of RFC 4944 section 6).
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
 from functools import lru_cache
 from ipaddress import IPv6Address, IPv6Network
 from typing import Any
 
 from lowpanbudget.errors import RequestError, plural
+from lowpanbudget.values import dataclass, field
 
 IID_MASK = (1 << 64) - 1
 SHORT_IID = 0x0000_00FF_FE00_0000  # RFC 6282 section 3.2.2: 0000:00ff:fe00:XXXX

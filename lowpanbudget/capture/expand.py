@@ -4,7 +4,6 @@ The way back, frames out of datagrams, is in ``shrink``. Each gives records, and
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
 
 from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, IPV6_TYPE
 from lowpanbudget.capture.files.record import Record
@@ -14,6 +13,7 @@ from lowpanbudget.errors import BadMic, RequestError
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.stack.encoding import encode_frame
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
+from lowpanbudget.values import dataclass, field, replace
 
 MOST_REASONS = 256
 

@@ -1,7 +1,6 @@
 """IPv6 datagrams into frames of a design: compressed, cut into fragments where they must be, sealed with a key."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
 from typing import TYPE_CHECKING
 
@@ -20,6 +19,7 @@ from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.stack.encoding import encode_frame
 from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.split import payloads
+from lowpanbudget.values import dataclass, replace
 
 if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design

@@ -6,7 +6,6 @@ order and grouping. What happens between the last frame of one part and the firs
 
 from collections import OrderedDict
 from collections.abc import Hashable, Iterable
-from dataclasses import dataclass, field
 from typing import NamedTuple, TypeVar
 
 from lowpanbudget.bits import Nature
@@ -21,6 +20,7 @@ from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, FrameType, Mac
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
 from lowpanbudget.stack.upper import COAP_PORT
+from lowpanbudget.values import dataclass, field
 
 MOST_CELLS = 8192  # that are told apart; flows and nodes of more are summed up as others
 MOST_REASONS = 256

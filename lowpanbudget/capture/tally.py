@@ -1,6 +1,6 @@
 """Counts of frames that add up, whatever they are grouped by."""
 
-from dataclasses import dataclass, field, fields
+from lowpanbudget.values import dataclass, field, fields
 
 
 @dataclass(slots=True)

@@ -6,7 +6,6 @@ Spans look into ciphertext, since the ciphers keep the order of octets. The knob
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from functools import partial
 
 from lowpanbudget.bits import Nature, Reader, Span, Writer
@@ -21,6 +20,7 @@ from lowpanbudget.layers.internet.dtls.suites import SUITES, RecordKeys, Suite
 from lowpanbudget.layers.internet.oscore import protect as oscore
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
 from lowpanbudget.stack.contents import ContentLayout
+from lowpanbudget.values import dataclass, replace
 
 LAYER = "payload"
 

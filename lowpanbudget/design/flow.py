@@ -4,7 +4,6 @@ The knobs that turn a flow key stand at the end, beside what they turn; those of
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
 from typing import Literal, NamedTuple
 
@@ -18,6 +17,7 @@ from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.forms import HLIM
 from lowpanbudget.layers.lowpan.nhc import KNOWN_PORT, PORTS
+from lowpanbudget.values import dataclass, replace
 
 Role = Literal["node", "collector", "border", "outside"]
 FIRST, FORWARDED = "first", "forwarded"

@@ -5,11 +5,11 @@ application); ``knobs`` gathers them as changes of the whole design.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
 from enum import IntEnum
 from typing import Generic, TypeVar
 
 from lowpanbudget.cites import Cite
+from lowpanbudget.values import dataclass, field, replace
 
 Part = TypeVar("Part")
 Whole = TypeVar("Whole")

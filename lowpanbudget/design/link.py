@@ -4,7 +4,6 @@ The knobs that turn a link key stand at the end, beside what they turn.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
 from lowpanbudget.bits import StandIn, Writer
@@ -22,6 +21,7 @@ from lowpanbudget.layers.link.mac import (
     Mac,
 )
 from lowpanbudget.stack.encoding import STAND_IN_KEY, Encoded, encode_frame
+from lowpanbudget.values import dataclass, replace
 
 AddressForm = Literal["short", "extended"]
 PanIds = Literal["both", "one", "none"]

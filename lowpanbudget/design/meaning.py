@@ -1,7 +1,6 @@
 """What the keys of a design mean: faults with their path, or the design itself."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
 from typing import TypeVar
 
@@ -21,6 +20,7 @@ from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.message import Message
+from lowpanbudget.values import dataclass, replace
 
 
 @dataclass(frozen=True, slots=True)

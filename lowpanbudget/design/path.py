@@ -1,6 +1,5 @@
 """A path: a flow on one hop of a link. It builds the frames of a payload, and so decides every size."""
 
-from dataclasses import dataclass, replace
 from functools import lru_cache
 from ipaddress import IPv6Address
 
@@ -20,6 +19,7 @@ from lowpanbudget.stack.outgoing import AnyHeader, Outgoing
 from lowpanbudget.stack.packing import Options
 from lowpanbudget.stack.recoverable import recoverable
 from lowpanbudget.stack.split import payloads
+from lowpanbudget.values import dataclass, replace
 
 UNLIMITED = 1 << 16  # octets of a frame: more than any datagram has
 MOST_ROUTERS = 120  # more addresses do not fit a routing header (RFC 6554 section 3)

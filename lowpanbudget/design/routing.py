@@ -5,7 +5,6 @@ LOWPAN_NHC, or as routing headers of page 1 (RFC 8138) where the flow says so.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Writer
@@ -17,6 +16,7 @@ from lowpanbudget.layers.internet.source_route import SourceRoute
 from lowpanbudget.layers.lowpan import routing
 from lowpanbudget.layers.lowpan.lorh import Rpi
 from lowpanbudget.stack.outgoing import AnyHeader, Extension
+from lowpanbudget.values import dataclass, replace
 
 TUNNEL_HOP_LIMIT = 64
 

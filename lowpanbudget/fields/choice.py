@@ -5,12 +5,12 @@ them (``fit``) and how to read them back (``restore``), and what a restored fiel
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.bits import Nature, Place, Reader, Span, StandIn, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError, Reserved, WireError, plural
+from lowpanbudget.values import dataclass
 
 Fit = Callable[[Any, Any], bytes | None]
 Restore = Callable[[bytes, Any], Any]

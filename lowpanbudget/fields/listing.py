@@ -1,7 +1,6 @@
 """Tables of a layout, and numbers with their names, as plain text: what ``explain`` prints of them."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any, Protocol, runtime_checkable
 
 from lowpanbudget.cites import Cite
@@ -11,6 +10,7 @@ from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.repeats import Repeat
 from lowpanbudget.fields.tagged import Tagged
 from lowpanbudget.fields.word import Header
+from lowpanbudget.values import dataclass
 
 _LAYOUT = ("field", "size", "meaning")
 Line = tuple[str, str, str]

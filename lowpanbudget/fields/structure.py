@@ -16,13 +16,14 @@ from lowpanbudget.cites import Cite
 from lowpanbudget.fields.choice import Bits, Meaning
 from lowpanbudget.fields.layout import Layout, Piece
 from lowpanbudget.fields.parts import LayoutPart, Order
+from lowpanbudget.values import dataclass
 
 T = TypeVar("T")
 _NONE: Any = dataclasses.MISSING
 _LAYOUTS: dict[type, Layout[Any]] = {}
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class _Declared:
     """A field as it is declared in a class: what makes the part once its name is known, and its default."""
 
@@ -90,7 +91,7 @@ def structure(
                 setattr(declared, key, dataclasses.field(default=field.default))
             else:
                 delattr(declared, key)
-        value = dataclasses.dataclass(frozen=True, slots=True, kw_only=True)(declared)
+        value = dataclass(frozen=True, slots=True, kw_only=True)(declared)
         _LAYOUTS[value] = Layout(
             name, cite, *parts, value=value, order=order, sizes=sizes, sent=sent, padded=padded,
             around=tuple(around), tag=tag,

@@ -1,7 +1,6 @@
 """A family of layouts told apart by their type, stepped over by their length: the options of a message."""
 
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from lowpanbudget.bits import Reader, Writer
@@ -12,6 +11,7 @@ from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.parts import Drawing, LayoutPart, OctetString, Values, within
 from lowpanbudget.fields.structure import layout_of
 from lowpanbudget.fields.word import Header
+from lowpanbudget.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,6 @@ else states a layout or a size.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from sys import getsizeof
 from typing import Literal, NamedTuple
 
@@ -17,6 +16,7 @@ from lowpanbudget.bits import Nature, Place, Reader, Span, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError, Reserved
 from lowpanbudget.fields.choice import Bits, Choice, Row
+from lowpanbudget.values import dataclass, field
 
 _new = tuple.__new__
 _HEADER = Nature.HEADER

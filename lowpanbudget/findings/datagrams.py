@@ -1,7 +1,6 @@
 """Whole datagrams as rules look at them: their headers, ports and what came with them; all by the layers' decoders."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import NamedTuple
 
@@ -17,6 +16,7 @@ from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 from lowpanbudget.stack.upper import COAP_PORT
+from lowpanbudget.values import dataclass
 
 
 class UdpContent(NamedTuple):
@@ -40,7 +40,7 @@ class CoapHead(NamedTuple):
     mid: int
 
 
-@dataclass
+@dataclass()
 class HeardDatagram:
     """A whole datagram.
 

@@ -1,13 +1,13 @@
 """A design with its fits, as rules look at it before anything is sent."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 
 from lowpanbudget.design.application import Application
 from lowpanbudget.design.flow import FIRST
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.room.fit import Fit
+from lowpanbudget.values import dataclass, replace
 
 MANY = 4  # frames for one message from which its delivery deserves a second look; our choice
 

@@ -1,10 +1,10 @@
 """A finding as a value: what was seen, in which frames, on what evidence, and what to do about it."""
 
-from dataclasses import dataclass
 from enum import Enum, IntEnum
 from typing import NamedTuple
 
 from lowpanbudget.cites import Cite
+from lowpanbudget.values import dataclass
 
 
 class Severity(IntEnum):

@@ -1,7 +1,6 @@
 """The message formats of a flow, and the formats that a sender may have meant instead."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from lowpanbudget.bits import Reader
@@ -11,6 +10,7 @@ from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.message import Message
+from lowpanbudget.values import dataclass, replace
 
 
 def payload_of(flow: Flow, octets: bytes) -> bytes | None:

@@ -4,12 +4,12 @@ The reassembler of the stack answers what a receiver gets; here stands what the 
 """
 
 from collections import OrderedDict
-from dataclasses import dataclass, field
 from enum import Enum
 from typing import NamedTuple
 
 from lowpanbudget.findings.wording import hop_text
 from lowpanbudget.layers.lowpan.iphc import Iphc
+from lowpanbudget.values import dataclass, field
 
 MOST_OPEN = 256
 MOST_FRAGMENTS = 256  # an offset has 8 bits

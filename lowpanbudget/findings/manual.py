@@ -6,11 +6,11 @@
 import pkgutil
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cache
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.findings.finding import Certainty, Severity
+from lowpanbudget.values import dataclass
 
 # of captures from the file to the application and the plan, then of designs: the order in which they are listed
 SUBJECTS = (

@@ -9,12 +9,12 @@ What it is called by people, how much it matters and what to do about it stands 
 """
 
 from collections.abc import Callable, Hashable, Iterable
-from dataclasses import dataclass, field
 from types import MethodType
 from typing import Any, NamedTuple, TypeVar
 
 from lowpanbudget.findings.finding import Finding, Hit
 from lowpanbudget.findings.manual import Manual, manuals
+from lowpanbudget.values import dataclass, field
 
 Hits = Iterable[Hit]
 # None: it only remembers; or there is nothing to say, where every frame is asked and a generator would cost

@@ -1,7 +1,6 @@
 """What rules look at: one frame in its surroundings. How a frame was read stands beneath this module alone."""
 
 from collections import OrderedDict
-from dataclasses import dataclass, field
 from ipaddress import IPv6Address
 from typing import Any, TypeVar
 
@@ -19,6 +18,7 @@ from lowpanbudget.layers.lowpan.fragment import FRAG1, FRAGN, Fragment
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.stack.frame import Frame
+from lowpanbudget.values import dataclass, field
 
 MOST_PREFIXES = 64
 MOST_PANS = 64

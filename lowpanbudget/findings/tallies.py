@@ -1,9 +1,8 @@
 """Hits counted into findings, in bounded memory: one finding for each rule and subject."""
 
-from dataclasses import dataclass, field
-
 from lowpanbudget.findings.finding import Finding, Hit, Severity, ranked
 from lowpanbudget.findings.rule import Rule
+from lowpanbudget.values import dataclass, field
 
 MOST_SUBJECTS = 32  # findings of one rule; what more there is becomes one more
 MOST_FRAMES = 12  # frame numbers in a finding

@@ -7,7 +7,7 @@ are written down.
 import importlib
 import pkgutil
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import is_dataclass
 from functools import cache
 from types import ModuleType
 from typing import Any
@@ -28,6 +28,7 @@ from lowpanbudget.fields import (
     of_selection,
     of_tagged,
 )
+from lowpanbudget.values import dataclass, fields
 
 # what people say -> the name of a table or field here
 ALIASES = {

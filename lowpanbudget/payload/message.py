@@ -26,9 +26,10 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.lengths import Repeated
 from lowpanbudget.payload.kinds.names import name_flaw
 from lowpanbudget.payload.words import joined
+from lowpanbudget.values import dataclass
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Message:
     """A message format; ``pack`` and ``unpack`` are what node and gateway do with it."""
 

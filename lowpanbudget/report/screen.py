@@ -5,9 +5,11 @@ the encoding lacks get a plain stand-in before anything is laid out, so that col
 """
 
 from collections.abc import Callable
-from dataclasses import astuple, dataclass
+from dataclasses import astuple
 from io import StringIO
 from typing import TYPE_CHECKING
+
+from lowpanbudget.values import dataclass
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -8,7 +8,6 @@ Each part has its own fill besides its colour, so the bar reads in black and whi
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from rich.console import Console
 from rich.text import Text
@@ -16,6 +15,7 @@ from rich.text import Text
 from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
 from lowpanbudget.report.screen import Screen
+from lowpanbudget.values import dataclass
 
 COLOURS = ("cyan", "yellow", "magenta", "green", "blue", "bright_black")
 _MARGIN = 1

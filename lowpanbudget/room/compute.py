@@ -1,7 +1,5 @@
 """The room of each flow and hop, measured by encoding and shown by the ledger of a full frame."""
 
-from dataclasses import dataclass, field
-
 from lowpanbudget.bits import StandInOctets
 from lowpanbudget.design.cautions import cautions
 from lowpanbudget.design.flow import Flow
@@ -10,6 +8,7 @@ from lowpanbudget.design.path import Path
 from lowpanbudget.room.knobs import Saving, turn_all
 from lowpanbudget.room.ledger import Ledger
 from lowpanbudget.room.measure import cliffs, room_of
+from lowpanbudget.values import dataclass, field
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,6 @@
 """Messages in other encodings: the size of the same values, their frames on each hop, and the room left over."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
@@ -19,6 +18,7 @@ from lowpanbudget.payload.forms.encodings import (
 )
 from lowpanbudget.payload.message import Message
 from lowpanbudget.room.measure import frames_of, room_of
+from lowpanbudget.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

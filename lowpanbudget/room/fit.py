@@ -1,6 +1,5 @@
 """Messages into frames: does each fit each flow on each hop, how many readings go together, what would make it fit."""
 
-from dataclasses import dataclass, field
 from typing import Any
 
 from lowpanbudget.design.meaning import Design
@@ -9,6 +8,7 @@ from lowpanbudget.payload.bitmap import Entry
 from lowpanbudget.payload.message import Message
 from lowpanbudget.room.knobs import Saving, best_together
 from lowpanbudget.room.measure import deepest, frames_of, room_of
+from lowpanbudget.values import dataclass, field
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.design.flow import Flow
@@ -12,6 +11,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.room.measure import room_of
+from lowpanbudget.values import dataclass, field
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,9 +1,9 @@
 """A ledger: the spans of one frame, tiling it exactly; the room is what they leave over."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from lowpanbudget.bits import Span, tiles
+from lowpanbudget.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

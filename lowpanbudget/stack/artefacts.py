@@ -4,7 +4,6 @@ The way back from ``routed``: which of a datagram's headers can go as routing he
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
 
 from lowpanbudget.env import Env
@@ -14,6 +13,7 @@ from lowpanbudget.layers.lowpan import routing
 from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi
 from lowpanbudget.stack.outgoing import Extension, Outgoing
 from lowpanbudget.stack.routed import Outer, goes_down, reference_of
+from lowpanbudget.values import dataclass, replace
 
 
 @dataclass(frozen=True, slots=True)

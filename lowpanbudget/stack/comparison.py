@@ -1,7 +1,6 @@
 """How the datagram of a frame would look in its shortest form, and which fields make the difference."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from ipaddress import IPv6Address
 from typing import Any, NamedTuple
 
@@ -19,6 +18,7 @@ from lowpanbudget.stack.convert import compress
 from lowpanbudget.stack.frame import Frame, decode_lowpan
 from lowpanbudget.stack.split import split
 from lowpanbudget.stack.uncompressed import restored
+from lowpanbudget.values import dataclass
 
 
 class Difference(NamedTuple):

@@ -1,6 +1,5 @@
 """``compress`` and ``decompress``: one 6LoWPAN payload and the IPv6 datagram that it stands for."""
 
-from dataclasses import dataclass
 from typing import Any
 
 from lowpanbudget.bits import Reader, Span, Writer
@@ -13,6 +12,7 @@ from lowpanbudget.stack.packets import packet_of
 from lowpanbudget.stack.packing import Options, pack_headers
 from lowpanbudget.stack.split import octets_of
 from lowpanbudget.stack.upper import explain_rest
+from lowpanbudget.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,6 @@ Expanding takes two steps, since lengths are elided: first every header becomes 
 once the end is known, lengths and elided checksums are filled in from the last part to the first.
 """
 
-from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Nature, Reader
@@ -18,6 +17,7 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import extension_nhc, ghc, ghc_headers, iphc, nhc
 from lowpanbudget.stack.upper import PART, read_application, read_upper
+from lowpanbudget.values import dataclass, field, replace
 
 
 @dataclass(slots=True)

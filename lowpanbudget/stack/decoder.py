@@ -1,6 +1,5 @@
 """A decoder that is set up once and used for many frames; IPv6 datagrams that came without a frame."""
 
-from dataclasses import dataclass
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Nature, Reader
@@ -13,6 +12,7 @@ from lowpanbudget.layers.link.security import Devices, Key
 from lowpanbudget.stack.frame import Frame, decode_lowpan, decode_prepared
 from lowpanbudget.stack.incoming import Datagram, Notice
 from lowpanbudget.stack.upper import read_upper
+from lowpanbudget.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,6 @@
 """A complete IEEE 802.15.4 frame written: header, elements, payload, integrity code, check sequence."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from typing import Any
 
 from lowpanbudget.bits import Span, StandInOctets, Writer
@@ -14,6 +13,7 @@ from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.link.security import Key, devices_of, seal, slot_number
 from lowpanbudget.stack.split import octets_of
+from lowpanbudget.values import dataclass, replace
 
 STAND_IN_KEY = Key(bytes(16))  # for sizes: a MIC of the right length, never a secret
 

@@ -4,7 +4,6 @@ octets -> FCS checked -> MAC header -> payload opened -> payload IEs -> 6LoWPAN 
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
 from ipaddress import IPv6Address
 from typing import Any
 
@@ -27,6 +26,7 @@ from lowpanbudget.stack.incoming import Datagram, Lowpan, Notice
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.opening import open_payload
 from lowpanbudget.stack.uncompressed import restored
+from lowpanbudget.values import dataclass, field, replace
 
 
 @dataclass(slots=True)

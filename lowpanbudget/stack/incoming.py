@@ -1,6 +1,5 @@
 """What reading a 6LoWPAN payload gives: notices, a datagram or a fragment, and the link addresses that count."""
 
-from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from lowpanbudget.cites import Cite
@@ -9,6 +8,7 @@ from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.packets import packet_of
 from lowpanbudget.stack.routed import Placed
+from lowpanbudget.values import dataclass, field
 
 
 class Notice(NamedTuple):

@@ -1,7 +1,5 @@
 """Opening a protected frame: which keys fit, whether its integrity code is right, the payload in the clear."""
 
-from dataclasses import dataclass, field
-
 from lowpanbudget.bits import Nature, Reader, Span
 from lowpanbudget.errors import BadMic, WireError
 from lowpanbudget.layers.link import mac as mac_layer
@@ -9,6 +7,7 @@ from lowpanbudget.layers.link.auxiliary import LEVELS_CITE
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.security import Devices, Key, unseal
 from lowpanbudget.stack.incoming import Notice
+from lowpanbudget.values import dataclass, field
 
 
 @dataclass(slots=True)

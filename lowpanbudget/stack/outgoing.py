@@ -4,7 +4,6 @@ Who builds a datagram has its headers as values already; octets from elsewhere a
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from lowpanbudget.bits import Reader
@@ -14,6 +13,7 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.source_route import SourceRoute
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.lorh import Rpi
+from lowpanbudget.values import dataclass, field, replace
 
 _MOST = 3 * ipv6.DEEPEST  # headers read; more are not compressed anyway
 

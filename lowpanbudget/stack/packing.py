@@ -5,7 +5,6 @@ header may be compressed only while every header before it is (RFC 6282 section 
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import rfc
@@ -18,6 +17,7 @@ from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import dispatch, extension_nhc, ghc, ghc_headers, iphc, lorh, nhc
 from lowpanbudget.stack import artefacts
 from lowpanbudget.stack.outgoing import Extension, Outgoing
+from lowpanbudget.values import dataclass, replace
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,10 +1,10 @@
 """The pieces of one datagram that fragments bring, until it is whole; recoverable fragments: ``recoverable``."""
 
-from dataclasses import dataclass, field
 from typing import Any
 
 from lowpanbudget.stack.datagram import complete_checksum
 from lowpanbudget.stack.incoming import Datagram
+from lowpanbudget.values import dataclass, field
 
 
 @dataclass(slots=True)

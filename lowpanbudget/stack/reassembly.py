@@ -9,7 +9,6 @@ once it is whole, between the link addresses of the frames that brought it.
 
 from collections import OrderedDict
 from collections.abc import Mapping
-from dataclasses import dataclass
 from ipaddress import IPv6Address
 from math import isfinite
 from typing import Any
@@ -24,6 +23,7 @@ from lowpanbudget.stack.incoming import Datagram, Lowpan
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.pieces import Pieces
 from lowpanbudget.stack.recoverable import Collected
+from lowpanbudget.values import dataclass
 
 # link source, link destination, datagram_size (None: recoverable fragments, whose key has none), tag
 FragmentKey = tuple[bytes | None, bytes | None, int | None, int]

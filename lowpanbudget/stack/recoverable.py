@@ -3,7 +3,6 @@
 Offsets count octets of the compressed form; nothing has to be a multiple of 8.
 """
 
-from dataclasses import dataclass, field, replace
 from typing import Any
 
 from lowpanbudget.bits import Writer
@@ -22,6 +21,7 @@ from lowpanbudget.layers.lowpan.recovery import (
 from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.packing import Options, Packed, pack_headers
 from lowpanbudget.stack.split import part
+from lowpanbudget.values import dataclass, field, replace
 
 SLACK = rfc(8931, "4.1")
 

@@ -6,7 +6,6 @@ after the last compressed IP-in-IP header are to be inserted after the IPv6 head
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
 from ipaddress import IPv6Address
 from typing import NamedTuple
 
@@ -19,6 +18,7 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import iphc, lorh, routing
 from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi, Skipped, SrhLorh
 from lowpanbudget.stack.datagram import Chain, RestoredPart, read_chain
+from lowpanbudget.values import dataclass, field, replace
 
 Note = Callable[[str, str, Cite | None, int], None]
 PLACEMENT = rfc(8138, "3.2.2")

@@ -5,7 +5,6 @@ kept for a notice, and the octets become one span again.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from typing import Any
 
 from lowpanbudget.bits import Nature, Reader, Span
@@ -15,6 +14,7 @@ from lowpanbudget.layers.internet import chain, extension, icmpv6, ipv6, udp
 from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.dtls import record as dtls
+from lowpanbudget.values import dataclass, field
 
 COAP_PORT, DTLS_PORT = 5683, 5684  # RFC 7252 section 12.6 and 12.7
 PART = "part of a datagram"

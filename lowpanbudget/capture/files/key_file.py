@@ -16,12 +16,12 @@ import re
 import stat
 import sys
 import tomllib
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.link.security import Key
+from lowpanbudget.values import dataclass, field
 
 _LARGEST = 1 << 20
 _ALLOWED = ("octets", "key_id_mode", "index", "source")

@@ -8,11 +8,11 @@ type and time resolution. draft-ietf-opsawg-pcapng, from memory; the tests have 
 
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 
 from lowpanbudget.capture.files.pcap import LONGEST, SECOND, note_lengths
 from lowpanbudget.capture.files.record import Notices, Record
 from lowpanbudget.capture.files.source import Source
+from lowpanbudget.values import dataclass, field
 
 SECTION = b"\x0a\x0d\x0d\x0a"  # reads the same in both byte orders
 _ORDERS = {b"\x1a\x2b\x3c\x4d": ">", b"\x4d\x3c\x2b\x1a": "<"}

@@ -1,7 +1,6 @@
 """What a trace learns from the air: which EUI-64 has which short address, compression contexts, the RPL root."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from ipaddress import IPv6Address
 from typing import Any, NamedTuple
 
@@ -27,6 +26,7 @@ from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
+from lowpanbudget.values import dataclass, field
 
 MOST_DEVICES = 8192
 _NO_SHORT = 0xFFFE  # and above: "the device has associated without a short address", and broadcast

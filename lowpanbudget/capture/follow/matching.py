@@ -1,7 +1,6 @@
 """Which flow of a design a datagram belongs to, and what its message says: values with their units."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lowpanbudget.capture.follow.flows import FlowKey, application_of
@@ -13,6 +12,7 @@ from lowpanbudget.payload.kinds.group import single_values
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.words import joined
 from lowpanbudget.stack.frame import Frame
+from lowpanbudget.values import dataclass
 
 if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design

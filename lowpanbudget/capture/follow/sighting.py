@@ -1,7 +1,6 @@
 """What a trace says of one record."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from lowpanbudget.bits import Span, unread
@@ -16,6 +15,7 @@ from lowpanbudget.stack.decoder import Decoder, decode_datagram
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
+from lowpanbudget.values import dataclass, field, replace
 
 if TYPE_CHECKING:
     from lowpanbudget.capture.follow.matching import Matched, Matcher

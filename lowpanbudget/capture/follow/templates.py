@@ -5,7 +5,6 @@ way, and differ only in numbers, checksums and payload. Tests compare both ways 
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
 from typing import Any
 
 from lowpanbudget.bits import Place, Span
@@ -25,6 +24,7 @@ from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.datagram import complete_checksum
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
+from lowpanbudget.values import dataclass, field, replace
 
 # headers whose reading compares no length with the octets behind them
 _ANY_LENGTH = (Mac, Mesh, Broadcast, Iphc, ExtensionNhc, UdpNhc, CoapMessage)

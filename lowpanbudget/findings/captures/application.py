@@ -2,7 +2,6 @@
 
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from lowpanbudget.bits import Reader
@@ -17,6 +16,7 @@ from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import Type
 from lowpanbudget.layers.internet.coap.flaws import flaws
+from lowpanbudget.values import dataclass, field
 
 USEFUL_TOKEN = 4  # octets: the 32 bits of randomness of RFC 7252 section 5.3.1
 ACK_TIMEOUT_S = 2.0  # RFC 7252 section 4.8

@@ -1,13 +1,12 @@
 """The capture itself: the file, and the check sequences in it."""
 
-from dataclasses import dataclass, field
-
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import STATUS, STRIPPED, FcsVerdict
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.values import dataclass, field
 
 CAPTURE = Subject("capture")
 

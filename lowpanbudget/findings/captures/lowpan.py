@@ -1,6 +1,5 @@
 """6LoWPAN headers: what is longer than it need be, and what should not be there."""
 
-from dataclasses import dataclass, field
 from functools import lru_cache
 from ipaddress import IPv6Address
 
@@ -20,6 +19,7 @@ from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.layers.lowpan.nhc import PORTS, UdpNhc
 from lowpanbudget.stack.incoming import Notice
+from lowpanbudget.values import dataclass, field
 
 _REMEMBERED = 4096
 

@@ -1,6 +1,5 @@
 """Messages that are not as the design has them: length, values, interval."""
 
-from dataclasses import dataclass, field
 from ipaddress import IPv6Address
 from statistics import median
 
@@ -14,6 +13,7 @@ from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.payload.message import Message
+from lowpanbudget.values import dataclass, field
 
 _MOST_GAPS = 16
 _FEWEST_GAPS = 5

@@ -1,7 +1,5 @@
 """Datagrams in fragments that are late, lost, repeated or in each other's way."""
 
-from dataclasses import dataclass, field
-
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.fragmented import Fate, FragmentArrival, FragmentedDatagram
 from lowpanbudget.findings.memory import FirstNamed, Frames
@@ -11,6 +9,7 @@ from lowpanbudget.findings.wording import hop_text, link_text, octets_text
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
+from lowpanbudget.values import dataclass, field
 
 REASSEMBLY = Subject("reassembly")
 

@@ -5,11 +5,11 @@ octet in the ciphertext. That is what lets spans name encrypted octets.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import BadMic, RequestError
+from lowpanbudget.values import dataclass, field
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.ciphers.aead import AESCCM, AESGCM, ChaCha20Poly1305

@@ -3,7 +3,6 @@
 |  Next Header  |  Hdr Ext Len  |   options, or what the routing type says
 """
 
-from dataclasses import dataclass
 from typing import Any
 
 from lowpanbudget.bits import Reader, Writer
@@ -26,6 +25,7 @@ from lowpanbudget.layers.internet import chain, ipv6, rpi, source_route
 from lowpanbudget.layers.internet.padding import Pad1, PadN
 from lowpanbudget.layers.internet.rpi import RplOption
 from lowpanbudget.layers.internet.source_route import SourceRoute
+from lowpanbudget.values import dataclass
 
 OPTIONS_CITE = rfc(8200, "4.2")
 UNIT = chain.UNIT

@@ -5,7 +5,6 @@
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader, Writer
@@ -29,6 +28,7 @@ from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.icmpv6_types import NO_CODES, MessageType, message_type
 from lowpanbudget.layers.internet.nd import messages as nd
 from lowpanbudget.layers.internet.rpl import messages as rpl
+from lowpanbudget.values import dataclass
 
 CITE = rfc(4443, "2.1")
 CHECKSUM_CITE = rfc(4443, "2.3")

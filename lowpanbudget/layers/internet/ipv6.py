@@ -10,13 +10,13 @@
 |                   Source, Destination: 16 octets each         |
 """
 
-from dataclasses import dataclass
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed
 from lowpanbudget.fields import Bits, Header
+from lowpanbudget.values import dataclass
 
 HOP_BY_HOP, ROUTING, FRAGMENT, DESTINATION, MOBILITY = 0, 43, 44, 60, 135
 IPV6, UDP, ICMPV6, NO_NEXT_HEADER, TCP = 41, 17, 58, 59, 6

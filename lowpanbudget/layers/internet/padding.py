@@ -1,6 +1,6 @@
 """Padding between options, the same in IPv6 extension headers (RFC 8200 section 4.2) and RPL messages (RFC 6550)."""
 
-from dataclasses import dataclass
+from lowpanbudget.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

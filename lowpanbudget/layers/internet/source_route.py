@@ -5,7 +5,6 @@
 .                        Addresses[1..n]                        .
 """
 
-from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader, Writer
@@ -13,6 +12,7 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, WireError
 from lowpanbudget.fields import Bits, Header, place, within
 from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.values import dataclass, replace
 
 CITE = rfc(6554, "3")
 VISITING = rfc(6554, "4.2")

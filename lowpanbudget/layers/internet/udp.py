@@ -8,13 +8,13 @@
 +--------+--------+--------+--------+
 """
 
-from dataclasses import dataclass
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.fields import Bits, Header
 from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.values import dataclass
 
 HEADER = Header(
     "UDP",

@@ -6,7 +6,6 @@
 Clause and table numbers are from memory; bits 5 and 6 exist since the 2015 edition.
 """
 
-from dataclasses import dataclass, field
 from functools import partial
 from typing import NamedTuple
 
@@ -14,6 +13,7 @@ from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import Bits, Choice, Header, Row
+from lowpanbudget.values import dataclass, field
 
 CITE = ieee(2015, "9.4")
 LEVELS_CITE = ieee(2015, "table 9-6")

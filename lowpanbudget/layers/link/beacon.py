@@ -6,13 +6,13 @@ What link security leaves in the clear of such a beacon is everything before the
 asks here where that begins.
 """
 
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.cites import ieee
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Bits, Header, Layout, OctetString, Repeat, Unsigned
+from lowpanbudget.values import dataclass
 
 CITE = ieee(2006, "7.2.2.1")
 

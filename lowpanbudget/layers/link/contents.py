@@ -9,7 +9,6 @@ Acknowledgements and multipurpose frames carry octets of their own. Octets beyon
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import Any
 
 from lowpanbudget.bits import Nature, Reader, Writer
@@ -20,6 +19,7 @@ from lowpanbudget.layers.link.beacon import Beacon
 from lowpanbudget.layers.link.beacon import decode as decode_beacon
 from lowpanbudget.layers.link.content import content, vendor_content
 from lowpanbudget.layers.link.mac import FrameType, Mac
+from lowpanbudget.values import dataclass, field
 
 COMMANDS_CITE = ieee(2015, "table 7-49")
 ASSOCIATION_RESPONSE, COORDINATOR_REALIGNMENT = 0x02, 0x08  # commands that tell short addresses

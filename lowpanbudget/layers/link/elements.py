@@ -11,7 +11,6 @@ sense does not, since its length says where the next begins: it keeps its ``faul
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
 from typing import Any
 
 from lowpanbudget.bits import Reader, Writer
@@ -21,6 +20,7 @@ from lowpanbudget.fields import Bits, Contents, Either, Header, OctetString, Uns
 from lowpanbudget.layers.link import mlme_contents
 from lowpanbudget.layers.link.content import ELEMENTS_CITE, content, vendor_content
 from lowpanbudget.layers.link.header_contents import HEADER_IES, TERMINATION_1, TERMINATION_2
+from lowpanbudget.values import dataclass, field
 
 CITE = ELEMENTS_CITE
 MLME, PAYLOAD_TERMINATION = 0x1, 0xF

@@ -7,7 +7,6 @@
 Clause numbers of the IEEE text are from memory.
 """
 
-from dataclasses import dataclass, field
 from typing import Any, cast
 
 from lowpanbudget.bits import Place, Reader, Span, Writer
@@ -36,6 +35,7 @@ from lowpanbudget.layers.link.control import (
     shape,
 )
 from lowpanbudget.layers.link.elements import Element
+from lowpanbudget.values import dataclass, field
 
 __all__ = [
     "BROADCAST",

@@ -14,7 +14,6 @@ gives the plain text away. Encoding cannot know what was sent before, so that st
 """
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, cast
 
 from lowpanbudget.cites import ieee
@@ -23,6 +22,7 @@ from lowpanbudget.errors import BadMic, RequestError, WireError
 from lowpanbudget.layers.link import beacon
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import FrameType, Mac
+from lowpanbudget.values import dataclass, field
 
 if TYPE_CHECKING:
     from lowpanbudget.layers.link.ccm import Ccm, CounterMode

@@ -6,11 +6,10 @@ The payload belongs to the extension type, and none is specified in an open stan
 read. "if it reaches an ESC dispatch type for which it does not understand the ... octets, it MUST drop that packet".
 """
 
-from dataclasses import dataclass
-
 from lowpanbudget.bits import Reader
 from lowpanbudget.cites import rfc
 from lowpanbudget.fields import Bits, Header, Pattern, Patterns
+from lowpanbudget.values import dataclass
 
 CITE = rfc(8066, "3")
 _REGISTRY = rfc(8066, "4")

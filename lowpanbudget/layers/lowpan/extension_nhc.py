@@ -6,13 +6,12 @@
 +---+---+---+---+---+---+---+---+
 """
 
-from dataclasses import dataclass
-
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed
 from lowpanbudget.fields import BY_RULE, IN_LINE, Bits, Choice, Header, Row
 from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.values import dataclass
 
 EXTENSION_FORMAT = rfc(6282, "4.2")
 

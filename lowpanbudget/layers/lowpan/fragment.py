@@ -6,7 +6,6 @@
 Size and offset speak of the *uncompressed* datagram (RFC 6282 section 2 keeps that), the offset in units of 8 octets.
 """
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from lowpanbudget.bits import Reader, Writer
@@ -14,6 +13,7 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError
 from lowpanbudget.fields import Bits, Header
 from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.values import dataclass
 
 CITE = rfc(4944, "5.3")
 UNIT = 8

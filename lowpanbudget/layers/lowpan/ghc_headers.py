@@ -7,13 +7,12 @@
 The byte machine itself is ``ghc``. An extension header's length field is elided and comes back.
 """
 
-from dataclasses import dataclass, replace
-
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, WireError
 from lowpanbudget.fields import Bits, Choice, Header, Row
 from lowpanbudget.layers.lowpan import extension_nhc, ghc, nhc
+from lowpanbudget.values import dataclass, replace
 
 PAYLOADS, EXTENSIONS = rfc(7400, "3.1"), rfc(7400, "3.2")
 

@@ -12,7 +12,6 @@ pair is chosen together (``_addresses``), in code, since no table can say that.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from functools import lru_cache, partial
 from ipaddress import IPv6Address
 from typing import Any, NamedTuple
@@ -36,6 +35,7 @@ from lowpanbudget.layers.internet.ipv6 import HEADER as IPV6
 from lowpanbudget.layers.internet.ipv6 import NO_NEXT_HEADER, Ipv6
 from lowpanbudget.layers.lowpan.addresses import BASE, DESTINATION, SOURCE, Side
 from lowpanbudget.layers.lowpan.forms import CID, HLIM, NH, TF
+from lowpanbudget.values import dataclass, field
 
 HEADER = Header(
     "IPHC",

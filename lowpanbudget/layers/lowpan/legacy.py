@@ -8,7 +8,6 @@ RFC 6282 replaced it, being "insufficient for most practical uses of IPv6 in 6Lo
 are packed to the bit, and "zero bits SHOULD be added as appropriate to align to an octet boundary" behind the last.
 """
 
-from dataclasses import dataclass, field
 from functools import partial
 from ipaddress import IPv6Address
 
@@ -36,6 +35,7 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6, next_header_name
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.nhc import KNOWN_PORT
+from lowpanbudget.values import dataclass, field
 
 CITE = rfc(4944, "10.1")
 UDP_CITE = rfc(4944, "10.2")

@@ -8,13 +8,13 @@
 What they stand for in IPv6, and how a source route is consumed, is the matter of ``routing``.
 """
 
-from dataclasses import dataclass
 from functools import partial
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, plural
 from lowpanbudget.fields import Bits, Choice, Header, Patterns, Row
+from lowpanbudget.values import dataclass
 
 CRITICAL = rfc(8138, "4.2")
 ELECTIVE = rfc(8138, "4.1")

@@ -4,13 +4,13 @@
 |0|1|LOWPAN_BC0 |  sequence number
 """
 
-from dataclasses import dataclass
 from functools import partial
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import Bits, Choice, Header, Row
+from lowpanbudget.values import dataclass
 
 CITE = rfc(4944, "5.2")
 BROADCAST_CITE = rfc(4944, "11.1")

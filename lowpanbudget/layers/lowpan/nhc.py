@@ -8,7 +8,6 @@ The UDP header:
     +---+---+---+---+---+---+---+---+
 """
 
-from dataclasses import dataclass, field
 from functools import partial
 
 from lowpanbudget.bits import Reader, Span, Writer
@@ -29,6 +28,7 @@ from lowpanbudget.fields import (
 )
 from lowpanbudget.layers.internet import udp
 from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.values import dataclass, field
 
 UDP_FORMAT = rfc(6282, "4.3.3")
 # "a particular range of ports number (0xf0b0 to 0xf0bf)", a compression "inherited from [RFC4944]"

@@ -9,13 +9,13 @@ the others carry their offset.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError
 from lowpanbudget.fields import Bits, Header
 from lowpanbudget.layers.lowpan.fragment import spilled_size
+from lowpanbudget.values import dataclass
 
 CITE = rfc(8931, "5.1")
 ACKNOWLEDGEMENT = rfc(8931, "5.2")

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 from lowpanbudget.payload.c.names import Names, Spot
 from lowpanbudget.payload.c.text import Lines
 from lowpanbudget.payload.codec.order import Order
+from lowpanbudget.values import dataclass
 
 Known = dict[str, Any]
 
@@ -48,7 +49,7 @@ class Macro(NamedTuple):
     remark: str = ""
 
 
-@dataclasses.dataclass(slots=True)
+@dataclass(slots=True)
 class SourceUnit:
     """What the parts of one message share and add to: names, constants, structures, errors, functions."""
 

@@ -14,7 +14,6 @@ fields, reserved bits not counted. In an array an absent optional field is null.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
@@ -22,6 +21,7 @@ from lowpanbudget.payload.codec.grid import Stepped, are_whole, is_nullable, zer
 from lowpanbudget.payload.exact import EXACT, exact, nearest
 from lowpanbudget.payload.kinds.field import Field, members
 from lowpanbudget.payload.message import Message
+from lowpanbudget.values import dataclass
 
 Values = dict[str, Any]
 

@@ -1,12 +1,12 @@
 """The CBOR form of a message in CDDL (RFC 8610), so that others can check and generate it."""
 
-from dataclasses import dataclass, field
 from decimal import Decimal
 
 from lowpanbudget.payload.codec.grid import zero_of
 from lowpanbudget.payload.exact import digits
 from lowpanbudget.payload.kinds.field import Field, members
 from lowpanbudget.payload.kinds.interfaces import FieldPath
+from lowpanbudget.values import dataclass, field
 
 
 def cddl(name: str, note: str, fields: tuple[Field, ...], *, keyed: bool) -> str:

@@ -1,11 +1,11 @@
 """Values of a message into the data of an encoding and back: what each kind makes of one value, in groups by name."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from lowpanbudget.payload.kinds.field import Field, members
 from lowpanbudget.payload.kinds.interfaces import LeafConversion
+from lowpanbudget.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

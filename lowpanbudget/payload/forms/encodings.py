@@ -6,7 +6,6 @@ size of any values is that of a message made for it, or a limit that is proved a
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import partial
 from importlib.util import find_spec
@@ -33,6 +32,7 @@ from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.rounding import roundings
 from lowpanbudget.payload.search.tree import replaced, walk
+from lowpanbudget.values import dataclass, replace
 
 EXTRA = "compare"
 

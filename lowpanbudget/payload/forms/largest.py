@@ -5,7 +5,6 @@ combination of union options is tried. Sizes add up, so that the outcome is the 
 Where a field's longest value is not known, what it could take more is added, and the size is a limit ("at most").
 """
 
-from dataclasses import dataclass, field
 from itertools import product
 from math import prod
 from typing import Literal, NamedTuple
@@ -21,6 +20,7 @@ from lowpanbudget.payload.forms.largest_values import (
 from lowpanbudget.payload.forms.senml_units import Units
 from lowpanbudget.payload.forms.shapes import Unsayable
 from lowpanbudget.payload.kinds.interfaces import ELEMENT, FieldPath
+from lowpanbudget.values import dataclass, field
 
 MOST_CHOICES = 1024  # combinations of union options; a format with more has no largest size here
 _HEAD = 4  # octets by which the head of a pack with some more records is longer at the most

@@ -21,11 +21,12 @@ from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.union import Union
 from lowpanbudget.payload.message import Message
+from lowpanbudget.values import dataclass
 
 Encode = Callable[[Mapping[str, Any]], bytes]
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Writing:
     """How an encoding writes values, as far as sizes ask.
 
@@ -54,7 +55,7 @@ class Made(NamedTuple):
     coded: list[Coded]
 
 
-@dataclasses.dataclass(slots=True)
+@dataclass(slots=True)
 class Leaves:
     """The longest values of the fields of a message that have none of their own; ``prepare`` gives an encoder."""
 
@@ -127,7 +128,7 @@ class Leaves:
         )  # fmt: skip
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class LargestValues:
     """Makes the values of one combination; ``numbers``: where the first element has a number, not a special code."""
 

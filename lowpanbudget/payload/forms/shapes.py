@@ -7,7 +7,6 @@ into data of them.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
 from typing import Any
@@ -15,6 +14,7 @@ from typing import Any
 from lowpanbudget.errors import RequestError
 from lowpanbudget.payload.codec.grid import Stepped, are_whole
 from lowpanbudget.payload.exact import EXACT, exact, nearest, steps_between
+from lowpanbudget.values import dataclass
 
 Values = dict[str, Any]
 

@@ -28,11 +28,12 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import Leaf
 from lowpanbudget.payload.kinds.listed import no_number, range_text
+from lowpanbudget.values import dataclass
 
 SIGNIFICAND = {16: 11, 32: 24, 64: 53}  # bits, the hidden one included (IEEE 754 table 3.5)
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Float(Leaf):
     """A binary floating-point number of 16, 32 or 64 bits (IEEE 754), within ``min`` and ``max`` where stated."""
 

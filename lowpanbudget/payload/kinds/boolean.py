@@ -1,6 +1,5 @@
 """True or false in one bit."""
 
-import dataclasses
 from collections.abc import Iterator, Mapping
 from random import Random
 from typing import Any, ClassVar
@@ -16,9 +15,10 @@ from lowpanbudget.payload.forms.shapes import Shape, TruthShape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.leaf import Leaf
+from lowpanbudget.values import dataclass
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Boolean(Leaf):
     """True or False in one bit; 1 is True."""
 

@@ -18,9 +18,10 @@ from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
+from lowpanbudget.values import dataclass
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Constant(Leaf):
     """A number that every message of the format carries; another one on the wire is an error."""
 

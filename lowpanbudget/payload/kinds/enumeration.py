@@ -24,9 +24,10 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.names import names_flaws
+from lowpanbudget.values import dataclass
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Enumeration(Leaf):
     """One of several names, sent as its index in ``names``, or as its own code where ``codes`` are given."""
 

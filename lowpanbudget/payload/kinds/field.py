@@ -25,11 +25,12 @@ from lowpanbudget.payload.forms.shapes import Shape, Unsayable, whole_of
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import drawn_number, furthest, number_edges
 from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.values import dataclass
 
 KINDS: "dict[str, type[Field]]" = {}
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Field:
     """A field of a message: its name, a note for people, and whether it may be absent.
 
@@ -78,7 +79,7 @@ class Field:
 
     def __init_subclass__(cls) -> None:
         """Register a kind."""
-        super(Field, cls).__init_subclass__()
+        super(Field, cls).__init_subclass__()  # noqa: UP008  # the class is made anew with its slots
         if cls.__dict__.get("kind"):
             KINDS[cls.kind] = cls
 

@@ -22,9 +22,10 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.names import names_flaws
+from lowpanbudget.values import dataclass
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Flags(Leaf):
     """One bit for each name, in the order of the names; the value is a tuple of the names that are set.
 

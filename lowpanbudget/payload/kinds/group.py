@@ -18,9 +18,10 @@ from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field, members
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.time_offset import TimeOffset
+from lowpanbudget.values import dataclass
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Group(Field):
     """Fields under one name; the value is a dictionary. Presence bits of optional fields lead the group."""
 

@@ -19,9 +19,10 @@ from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.values import dataclass
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Time(Leaf):
     """A time as steps since an epoch, in seconds: what other times of the message may be counted from.
 

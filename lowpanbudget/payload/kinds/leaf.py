@@ -1,6 +1,5 @@
 """What every field of one fixed width must be able to do."""
 
-import dataclasses
 from typing import Any, ClassVar
 
 from lowpanbudget.payload.codec.grid import number_codec, special_codes
@@ -8,11 +7,12 @@ from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.values import dataclass
 
 MAX_BITS = 64  # the widest integer that C99 promises
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Leaf(Field):
     """A field of one fixed width."""
 

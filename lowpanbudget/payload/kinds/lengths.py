@@ -11,11 +11,12 @@ from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import ELEMENT
 from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.values import dataclass
 
 MAX_LENGTH = 65535  # of octets, and of the elements of an array
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Counted(Field):
     """``length`` octets, elements or samples, or ``min_length`` to ``max_length`` with the number in front.
 
@@ -65,7 +66,7 @@ class Counted(Field):
         return Spot(f"{spot.path}{ELEMENT}", (*spot.words, "item"))
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Repeated(Counted):
     """A field of several readings; ``batch`` marks the one whose readings are to be collected."""
 

@@ -23,11 +23,12 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import CodeOf, FieldPath, Known, Rules
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import Leaf
+from lowpanbudget.values import dataclass
 
 MAX_ENTRIES = 4096  # more would be a table that no node keeps
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class ListedLeaf(Leaf):
     """A field of rising values, sent as an index; a value between two is rounded to the nearer one."""
 

@@ -18,9 +18,10 @@ from lowpanbudget.payload.kinds.listed import (
     ListedLeaf,
     range_text,
 )
+from lowpanbudget.values import dataclass
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Logarithmic(ListedLeaf):
     """A number whose steps grow with it: ``steps`` + 1 values, each the same ratio above the last.
 

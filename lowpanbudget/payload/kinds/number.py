@@ -20,11 +20,12 @@ from lowpanbudget.payload.kinds.interfaces import Gain, Scope
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.steps import arithmetic, coarser_steps, special_flaws, stepped_gain
+from lowpanbudget.values import dataclass
 
 CODINGS = ("offset", "twos-complement")
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Number(Leaf):
     """A number from ``min`` to ``max`` in steps; values are ints where step and range are whole, else decimals.
 

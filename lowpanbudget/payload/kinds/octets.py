@@ -23,9 +23,10 @@ from lowpanbudget.payload.kinds.drawing import drawn_length
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.lengths import Counted, length_flaws
+from lowpanbudget.values import dataclass
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Octets(Counted):
     """Octets as they are: ``length`` of them, or ``min_length`` to ``max_length`` with the length in front.
 

@@ -13,9 +13,10 @@ from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.interfaces import Gain
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
+from lowpanbudget.values import dataclass
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class ReservedBits(Leaf):
     """Bits kept for later: zero when sent, ignored when received, in no dictionary of values."""
 

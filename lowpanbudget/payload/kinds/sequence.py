@@ -14,9 +14,10 @@ from lowpanbudget.payload.kinds.interfaces import Gain
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.number import Number
+from lowpanbudget.values import dataclass
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Sequence(Leaf):
     """A sequence number of ``bits`` bits; the sender counts modulo ``2 ** bits``, the format refuses more."""
 

@@ -25,12 +25,13 @@ from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.lengths import Repeated, length_flaws
 from lowpanbudget.payload.kinds.number import CODINGS, Number
 from lowpanbudget.payload.kinds.steps import coarser_steps, stepped_gain
+from lowpanbudget.values import dataclass
 
 DELTAS = ("fixed", "variable")
 _LONG_ENOUGH = 3  # samples that differ most: a first one, a difference there and one back
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Series(Repeated):
     """Samples of one number: the first in full, the others as differences from the one before.
 

@@ -17,9 +17,10 @@ from lowpanbudget.payload.kinds.listed import (
     no_number,
     range_text,
 )
+from lowpanbudget.values import dataclass
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Table(ListedLeaf):
     """One of a list of rising values, sent as its index; a value between two is rounded to the nearer one."""
 

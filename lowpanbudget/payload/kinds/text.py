@@ -17,11 +17,12 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.lengths import length_flaws
 from lowpanbudget.payload.kinds.octets import Octets
+from lowpanbudget.values import dataclass
 
 ENCODINGS = ("utf-8", "ascii")
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Text(Octets):
     """Text in UTF-8 or ASCII; lengths count octets, not characters."""
 

@@ -28,9 +28,10 @@ from lowpanbudget.payload.kinds.keys import says
 from lowpanbudget.payload.kinds.names import name_flaw
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.steps import stepped_gain
+from lowpanbudget.values import dataclass
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class TimeOffset(Field):
     """A time sent as steps after an earlier field of kind ``time``; its value is the whole time, in seconds.
 

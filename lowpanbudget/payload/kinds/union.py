@@ -26,9 +26,10 @@ from lowpanbudget.payload.kinds.group import (
     wished_values,
 )
 from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.values import dataclass
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Option:
     """What a union holds when its tag is ``when``; ``fields`` may be empty."""
 
@@ -36,7 +37,7 @@ class Option:
     fields: tuple[Field, ...]
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Union(Field):
     """One of several groups of fields, chosen by an earlier enumeration named ``tag``; the value is a dictionary."""
 

@@ -5,9 +5,10 @@ from typing import ClassVar
 
 from lowpanbudget.payload.kinds.constant import Constant
 from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.values import dataclass
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Version(Constant):
     """The version of the format: a constant that receivers look at first (by default a nibble)."""
 

@@ -20,6 +20,7 @@ from lowpanbudget.payload.search.edits import Edit, edits, shown
 from lowpanbudget.payload.search.sampler import samples
 from lowpanbudget.payload.search.tree import path_text, walk, with_members
 from lowpanbudget.payload.words import joined
+from lowpanbudget.values import dataclass
 
 
 class Change(NamedTuple):
@@ -32,7 +33,7 @@ class Change(NamedTuple):
     bits: int
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class FormatComparison:
     """An old and a new format of one name; sizes in octets, least and greatest; None where there is no such format.
 

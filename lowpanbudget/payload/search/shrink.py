@@ -15,6 +15,7 @@ from lowpanbudget.payload.exact import EXACT
 from lowpanbudget.payload.kinds.interfaces import FieldPath
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.tree import path_text, replaced, walk
+from lowpanbudget.values import dataclass
 
 Measure = Callable[[Message], int]
 
@@ -31,7 +32,7 @@ class Coarsening(NamedTuple):
     loss: Decimal
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Candidate:
     """A message of the Pareto front: its octets, the share of its tolerance that the worst field uses, the changes."""
 

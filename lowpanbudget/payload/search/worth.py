@@ -3,15 +3,14 @@
 The cost of a field is found by taking it out and packing the greatest message again.
 """
 
-import dataclasses
-
 from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.kinds.interfaces import FieldPath, Gain
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.tree import path_text, replaced, walk
+from lowpanbudget.values import dataclass
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Worth:
     """One field: the bits of one value, what taking it out saves in the greatest message, and what it gives.
 

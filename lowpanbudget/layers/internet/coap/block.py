@@ -1,12 +1,12 @@
 """The value of a block option (RFC 7959 section 2.2)."""
 
-from dataclasses import dataclass
 from typing import Any
 
 from lowpanbudget.bits import Reader, Span
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import Bits, Drawing, Header, ShortNumber, Values
+from lowpanbudget.values import dataclass
 
 BLOCK_CITE = rfc(7959, "2.2")
 # in its longest form; a shorter one has fewer bits of NUM

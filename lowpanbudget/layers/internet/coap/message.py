@@ -9,7 +9,6 @@ A message has one encoding only: there is no choice in the form of an option, se
 Not here: CoAP over TCP (RFC 8323) and extended token lengths (RFC 8974).
 """
 
-from dataclasses import dataclass
 from urllib.parse import unquote_to_bytes
 
 from lowpanbudget.bits import Reader, Writer
@@ -18,6 +17,7 @@ from lowpanbudget.errors import Malformed, RequestError, Reserved
 from lowpanbudget.fields import Bits, Header
 from lowpanbudget.layers.internet.coap.codes import TYPES, code_text
 from lowpanbudget.layers.internet.coap.options import CoapOption, decode_options, encode_options
+from lowpanbudget.values import dataclass
 
 LAYER = "CoAP"
 CITE = rfc(7252, "3")

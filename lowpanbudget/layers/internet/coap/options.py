@@ -12,8 +12,6 @@
 13 and 14 in a nibble say what the next one or two octets add to, so each number has one form only.
 """
 
-from dataclasses import dataclass
-
 from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError
@@ -29,6 +27,7 @@ from lowpanbudget.layers.internet.coap.registry import (
     definition,
 )
 from lowpanbudget.layers.internet.oscore import option as oscore_option
+from lowpanbudget.values import dataclass
 
 CITE = rfc(7252, "3.1")
 LARGEST_NUMBER = 0xFFFF  # RFC 7252 section 12.2: the registry ends there

@@ -8,7 +8,6 @@ Critical, unsafe and no-cache-key are bits of the number itself (RFC 7252 sectio
     +---+---+---+---+---+---+---+---+
 """
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 from lowpanbudget.cites import Cite, rfc
@@ -23,6 +22,7 @@ from lowpanbudget.fields import (
     TextString,
 )
 from lowpanbudget.layers.internet.coap.block import BlockNumber, block_text
+from lowpanbudget.values import dataclass
 
 NUMBERS_CITE = rfc(7252, "12.2")
 LONGEST_VALUE = 0xFFFF + 269  # RFC 7252 section 3.1: what an option length can count

@@ -6,13 +6,13 @@
 Bodies of handshake messages are kept as octets: a budget needs their length alone.
 """
 
-from dataclasses import dataclass
 from enum import IntEnum
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed
 from lowpanbudget.fields import Bits, Header
+from lowpanbudget.values import dataclass
 
 LAYER = "DTLS"
 HANDSHAKE_CITE = rfc(6347, "4.2.2")

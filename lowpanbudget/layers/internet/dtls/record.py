@@ -7,14 +7,13 @@ How long a connection ID is, only the two ends know: it has no length field. Wha
 ``dtls_seal``, what a record carries in ``dtls_messages``. Heartbeats and acknowledgements are kept as octets.
 """
 
-from dataclasses import dataclass
-
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError
 from lowpanbudget.fields import Bits, Header
 from lowpanbudget.layers.internet.dtls.content import CONTENT_NAMES, LAYER, Content, decode_content
 from lowpanbudget.layers.internet.dtls.suites import Suite
+from lowpanbudget.values import dataclass
 
 CITE = rfc(6347, "4.1")
 CID_CITE = rfc(9146, "4")

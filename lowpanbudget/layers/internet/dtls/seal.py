@@ -8,8 +8,6 @@ Handshakes, key derivation and replay windows are the caller's. Two records with
 each other away: ``Nonces`` refuses the second.
 """
 
-from dataclasses import dataclass
-
 from lowpanbudget.bits import Span, Writer
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError
@@ -18,6 +16,7 @@ from lowpanbudget.layers.internet.dtls import record as dtls
 from lowpanbudget.layers.internet.dtls.content import CONTENT_NAMES, LAYER, Content
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
 from lowpanbudget.layers.internet.dtls.suites import RecordKeys, Suite, Version
+from lowpanbudget.values import dataclass
 
 AAD_CITE = rfc(6347, "4.1.2.1")
 CID_AAD = rfc(9146, "5.3")

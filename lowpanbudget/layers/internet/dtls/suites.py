@@ -5,13 +5,13 @@
 1.3                 nonce = IV 12 XOR sequence number              (RFC 9147 section 4)
 """
 
-from dataclasses import dataclass, field
 from typing import Literal
 
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import Listing
 from lowpanbudget.layers.internet.aead import Aead
+from lowpanbudget.values import dataclass, field
 
 Version = Literal["1.2", "1.3"]
 

@@ -6,11 +6,10 @@
 +---+-------------------+--------+---------+-----+
 """
 
-from dataclasses import dataclass, field
-
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet.aead import Aead
+from lowpanbudget.values import dataclass, field
 
 NONCE = rfc(8613, "5.2")
 PIV_OCTETS = 5

@@ -10,12 +10,11 @@
 +------------+----------------------+------------------+
 """
 
-from dataclasses import dataclass
-
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved
 from lowpanbudget.fields import Bits, Header
+from lowpanbudget.values import dataclass
 
 LAYER = "OSCORE"
 CITE = rfc(8613, "6.1")

@@ -8,8 +8,6 @@ The caller keeps sequence numbers and the binding of a response to its request; 
 Not here: group communication (Group OSCORE), replay windows, block-wise reassembly, HTTP.
 """
 
-from dataclasses import dataclass
-
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError, WireError
@@ -21,6 +19,7 @@ from lowpanbudget.layers.internet.coap.registry import OBSERVE, OSCORE, PROXY_UR
 from lowpanbudget.layers.internet.oscore import option as oscore_option
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
 from lowpanbudget.layers.internet.oscore.option import LAYER, Value
+from lowpanbudget.values import dataclass
 
 INNER = "CoAP inside OSCORE"
 CITE = rfc(8613, "5")

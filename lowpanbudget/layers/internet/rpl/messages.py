@@ -8,7 +8,6 @@ Nothing is encrypted, decrypted or verified here: a secure message shows its sec
 encrypted, its base and options.
 """
 
-from dataclasses import dataclass
 from ipaddress import IPv6Address
 from typing import Any
 
@@ -28,6 +27,7 @@ from lowpanbudget.fields import (
 from lowpanbudget.layers.internet.icmpv6_types import MessageType
 from lowpanbudget.layers.internet.rpl.options import OPTIONS
 from lowpanbudget.layers.internet.rpl.security import SECURITY, RplSecurity, protection
+from lowpanbudget.values import dataclass
 
 TYPE = 155
 SECURE = 0x80  # "The high order bit (0x80) of the code denotes whether the RPL message has security enabled"

@@ -1,0 +1,107 @@
+"""Classes of values do what the standard library's dataclasses do: each case is asked of both."""
+
+import copy
+import dataclasses
+import inspect
+import pickle
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from lowpanbudget.values import dataclass
+
+
+def declared(make: Any, *, frozen: bool) -> type:
+    @make(frozen=frozen, slots=True)
+    class Base:
+        first: int
+        second: int = 2
+
+    @make(frozen=frozen, slots=True)
+    class Value(Base):
+        second: int = 3
+        _: dataclasses.KW_ONLY
+        listed: list[int] = dataclasses.field(default_factory=list)
+        silent: str = dataclasses.field(default="", repr=False, compare=False)
+        counted: int = dataclasses.field(init=False, default=7)
+
+    return Value
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    octets: bytes
+    name: str = ""
+
+
+@pytest.mark.parametrize("frozen", [False, True])
+@pytest.mark.parametrize(
+    "ask",
+    [
+        lambda cls: cls(1),
+        lambda cls: repr(cls(1, 5, listed=[1], silent="x")),
+        lambda cls: cls(),
+        lambda cls: cls(1, 2, 3),
+        lambda cls: cls(1, unknown=3),
+        lambda cls: cls(1) == cls(1, silent="else"),
+        lambda cls: cls(1) == cls(2),
+        lambda cls: cls(1) == (1, 3, [], 7),
+        lambda cls: cls(1).listed is cls(1).listed,
+        lambda cls: hash(cls(1, listed=())) == hash(cls(1, listed=(), silent="else")),
+        lambda cls: dataclasses.replace(cls(1), second=9),
+        lambda cls: dataclasses.astuple(cls(1)),
+        lambda cls: [field.name for field in dataclasses.fields(cls)],
+        lambda cls: str(inspect.signature(cls)),
+        lambda cls: cls.__match_args__,
+        lambda cls: setattr(cls(1), "first", 2),
+        lambda cls: delattr(cls(1), "first"),
+        lambda cls: copy.copy(cls(1)),
+    ],
+)  # fmt: skip
+def test_as_the_library_has_it(ask: Callable[[type], Any], frozen: bool) -> None:
+    answers = []
+    for make in (dataclasses.dataclass, dataclass):
+        try:
+            answers.append(repr(ask(declared(make, frozen=frozen))))
+        except Exception as error:  # noqa: BLE001  # what is raised is the answer
+            answers.append(type(error).__name__)
+    theirs, ours = answers
+    assert ours == theirs
+
+
+def test_a_value_travels_to_another_process() -> None:
+    assert pickle.loads(pickle.dumps(Sent(b"1", "a"))) == Sent(b"1", "a")
+
+
+def test_methods_of_the_class_stay() -> None:
+    @dataclass(frozen=True, slots=True)
+    class Own:
+        number: int
+
+        def __eq__(self, other: object) -> bool:
+            return isinstance(other, Own) and self.number % 2 == other.number % 2
+
+        def __hash__(self) -> int:
+            return self.number % 2
+
+        def __repr__(self) -> str:
+            return "own"
+
+    assert Own(1) == Own(3) != Own(2)
+    assert hash(Own(3)) == 1
+    assert repr(Own(1)) == "own"
+
+
+def test_what_is_made_last_is_called() -> None:
+    @dataclass(frozen=True, slots=True)
+    class Checked:
+        number: int
+
+        def __post_init__(self) -> None:
+            if self.number < 0:
+                raise ValueError("below 0")
+
+    assert Checked(1).number == 1
+    with pytest.raises(ValueError, match="below 0"):
+        Checked(-1)
