@@ -1,6 +1,5 @@
 """Binary floating-point numbers (IEEE 754)."""
 
-import dataclasses
 import struct
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
@@ -25,28 +24,22 @@ from lowpanbudget.payload.forms.long_floats import long_floats, wide_floats
 from lowpanbudget.payload.forms.shapes import RealShape, Shape, Unsayable
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import Leaf
 from lowpanbudget.payload.kinds.listed import no_number, range_text
-from lowpanbudget.values import dataclass
 
 SIGNIFICAND = {16: 11, 32: 24, 64: 53}  # bits, the hidden one included (IEEE 754 table 3.5)
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Float(Leaf):
     """A binary floating-point number of 16, 32 or 64 bits (IEEE 754), within ``min`` and ``max`` where stated."""
 
-    _: dataclasses.KW_ONLY
-    bits: int = dataclasses.field(metadata=says("The width.", allowed=(16, 32, 64)))
-    unit: str = dataclasses.field(default="", metadata=says("The unit."))
-    min: Decimal | None = dataclasses.field(
-        default=None, metadata=says("The least value, if values are checked.")
-    )
-    max: Decimal | None = dataclasses.field(
-        default=None, metadata=says("The greatest value, if values are checked.")
-    )
-    typical: Decimal | None = dataclasses.field(default=None, metadata=says("A usual value."))
+    bits: int = key("The width.", allowed=(16, 32, 64))
+    unit: str = key("The unit.", default="")
+    min: Decimal | None = key("The least value, if values are checked.", default=None)
+    max: Decimal | None = key("The greatest value, if values are checked.", default=None)
+    typical: Decimal | None = key("A usual value.", default=None)
 
     kind: ClassVar[str] = "float"
     rank: ClassVar[int] = 40
@@ -121,16 +114,16 @@ unit = "J\""""
         if self.bits not in FLOAT_LETTERS:
             yield Flaw(("bits",), f"no floating point of {self.bits} bits", "Use 16, 32 or 64")
             return
-        for key in ("min", "max", "typical"):
-            value = getattr(self, key)
+        for limit in ("min", "max", "typical"):
+            value = getattr(self, limit)
             if value is not None and not is_plain(value):
-                yield no_number(value, key)
+                yield no_number(value, limit)
                 return
             try:
                 struct.pack(FLOAT_LETTERS[self.bits], float(value or 0))
             except OverflowError:
                 text = f"{digits(value)} is more than {self.bits} bits of floating point hold"
-                yield Flaw((key,), text, "Use more bits, or a smaller number")
+                yield Flaw((limit,), text, "Use more bits, or a smaller number")
                 return
         if self.min is not None and self.max is not None and self.min >= self.max:
             text = f"max {digits(self.max)} is not above min {digits(self.min)}"

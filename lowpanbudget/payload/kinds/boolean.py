@@ -14,11 +14,11 @@ from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.shapes import Shape, TruthShape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.keys import field_kind
 from lowpanbudget.payload.kinds.leaf import Leaf
-from lowpanbudget.values import dataclass
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Boolean(Leaf):
     """True or False in one bit; 1 is True."""
 

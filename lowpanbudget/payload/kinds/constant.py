@@ -1,6 +1,5 @@
 """A number that every message of a format carries."""
 
-import dataclasses
 from collections.abc import Iterator, Mapping
 from random import Random
 from typing import Any, ClassVar
@@ -16,18 +15,16 @@ from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.shapes import Shape, WholeShape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
-from lowpanbudget.values import dataclass
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Constant(Leaf):
     """A number that every message of the format carries; another one on the wire is an error."""
 
-    _: dataclasses.KW_ONLY
-    value: int = dataclasses.field(metadata=says("The number."))
-    bits: int = dataclasses.field(metadata=says("Its width."))
+    value: int = key("The number.")
+    bits: int = key("Its width.")
 
     kind: ClassVar[str] = "constant"
     rank: ClassVar[int] = 80

@@ -20,12 +20,11 @@ from lowpanbudget.payload.forms.shapes import ListShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import drawn_length
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.lengths import Repeated, length_flaws
-from lowpanbudget.values import dataclass
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Array(Repeated):
     """Elements of one kind: ``length`` of them, or ``min_length`` to ``max_length`` with the count in front.
 
@@ -33,10 +32,7 @@ class Array(Repeated):
     ``count_bits``. ``batch`` marks the array whose elements are readings to be collected.
     """
 
-    _: dataclasses.KW_ONLY
-    element: Field = dataclasses.field(
-        metadata=says("What each element is: a field without a name.", form="element")
-    )
+    element: Field = key("What each element is: a field without a name.", form="element")
 
     kind: ClassVar[str] = "array"
     rank: ClassVar[int] = 160

@@ -1,6 +1,5 @@
 """One of several names, each with a code."""
 
-import dataclasses
 from collections.abc import Iterator, Mapping
 from random import Random
 from typing import Any, ClassVar, Self
@@ -21,27 +20,21 @@ from lowpanbudget.payload.kinds.drawing import (
     some_of,
 )
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.names import names_flaws
-from lowpanbudget.values import dataclass
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Enumeration(Leaf):
     """One of several names, sent as its index in ``names``, or as its own code where ``codes`` are given."""
 
-    _: dataclasses.KW_ONLY
-    names: tuple[str, ...] = dataclasses.field(
-        metadata=says(
-            "The names in order (sent as their index), or a table of names and codes.", form="names"
-        )
+    names: tuple[str, ...] = key(
+        "The names in order (sent as their index), or a table of names and codes.", form="names"
     )
     codes: tuple[int, ...] | None = None
-    bits: int | None = dataclasses.field(
-        default=None, metadata=says("The width, if more than the fewest bits.")
-    )
-    typical: str | None = dataclasses.field(default=None, metadata=says("The usual name."))
+    bits: int | None = key("The width, if more than the fewest bits.", default=None)
+    typical: str | None = key("The usual name.", default=None)
 
     kind: ClassVar[str] = "enumeration"
     rank: ClassVar[int] = 60

@@ -4,7 +4,6 @@ A kind is a class with a ``kind`` of its own; the class definition registers it 
 files use. Everything that differs from kind to kind is a method here, with an answer that suits most kinds.
 """
 
-import dataclasses
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from random import Random
@@ -24,13 +23,12 @@ from lowpanbudget.payload.forms.senml import SenmlRecord
 from lowpanbudget.payload.forms.shapes import Shape, Unsayable, whole_of
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import drawn_number, furthest, number_edges
-from lowpanbudget.payload.kinds.keys import says
-from lowpanbudget.values import dataclass
+from lowpanbudget.payload.kinds.keys import field_kind, key
 
 KINDS: "dict[str, type[Field]]" = {}
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Field:
     """A field of a message: its name, a note for people, and whether it may be absent.
 
@@ -39,21 +37,18 @@ class Field:
     counts in the typical message.
     """
 
-    name: str = dataclasses.field(
-        metadata=says("The name of the field; elements of arrays have none.", default="")
+    name: str = key(
+        "The name of the field; elements of arrays have none.", unstated="", kw_only=False
     )
-    _: dataclasses.KW_ONLY
-    note: str = dataclasses.field(default="", metadata=says("A note for people."))
-    optional: bool = dataclasses.field(
-        default=False,
-        metadata=says("May be absent; costs a presence bit at the start of its group."),
+    note: str = key("A note for people.", default="")
+    optional: bool = key(
+        "May be absent; costs a presence bit at the start of its group.", default=False
     )
-    typically_present: bool = dataclasses.field(
-        default=True, metadata=says("Whether an optional field is in the typical message.")
+    typically_present: bool = key(
+        "Whether an optional field is in the typical message.", default=True
     )
-    at: int | None = dataclasses.field(
-        default=None,
-        metadata=says("The bit where the field must begin, from the start of its group."),
+    at: int | None = key(
+        "The bit where the field must begin, from the start of its group.", default=None
     )
 
     # The word of design files, what it means, a field as it is written, and where texts list it.
@@ -79,21 +74,22 @@ class Field:
 
     def __init_subclass__(cls) -> None:
         """Register a kind."""
-        super(Field, cls).__init_subclass__()  # noqa: UP008  # the class is made anew with its slots
         if cls.__dict__.get("kind"):
             KINDS[cls.kind] = cls
 
     def __post_init__(self) -> None:
         """Make exact decimals of other numbers."""
-        for key in self.decimals:
-            value = getattr(self, key)
+        for attribute in self.decimals:
+            value = getattr(self, attribute)
             if value is None or isinstance(value, Decimal):
                 continue
             try:
                 made = tuple(map(exact, value)) if isinstance(value, tuple) else exact(value)
             except Misfit as fault:
-                raise RequestError(f"field {self.name!r:.40}: {key} {fault.message}") from None
-            object.__setattr__(self, key, made)
+                raise RequestError(
+                    f"field {self.name!r:.40}: {attribute} {fault.message}"
+                ) from None
+            object.__setattr__(self, attribute, made)
 
     # --- the declaration
 

@@ -1,6 +1,5 @@
 """A bit for each of several names."""
 
-import dataclasses
 from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 from random import Random
@@ -19,13 +18,12 @@ from lowpanbudget.payload.forms.shapes import FlagsShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.enumeration import names_summary
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.names import names_flaws
-from lowpanbudget.values import dataclass
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Flags(Leaf):
     """One bit for each name, in the order of the names; the value is a tuple of the names that are set.
 
@@ -33,16 +31,9 @@ class Flags(Leaf):
     ignored when received.
     """
 
-    _: dataclasses.KW_ONLY
-    names: tuple[str, ...] = dataclasses.field(
-        metadata=says("The names; the first is the first bit on the wire.")
-    )
-    bits: int | None = dataclasses.field(
-        default=None, metadata=says("The width, if more than the names.")
-    )
-    typical: tuple[str, ...] = dataclasses.field(
-        default=(), metadata=says("The flags usually set.")
-    )
+    names: tuple[str, ...] = key("The names; the first is the first bit on the wire.")
+    bits: int | None = key("The width, if more than the names.", default=None)
+    typical: tuple[str, ...] = key("The flags usually set.", default=())
 
     kind: ClassVar[str] = "flags"
     rank: ClassVar[int] = 70

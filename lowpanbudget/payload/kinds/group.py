@@ -16,19 +16,15 @@ from lowpanbudget.payload.forms.senml import SenmlRecord
 from lowpanbudget.payload.forms.shapes import MemberShape, RecordShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field, members
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.time_offset import TimeOffset
-from lowpanbudget.values import dataclass
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Group(Field):
     """Fields under one name; the value is a dictionary. Presence bits of optional fields lead the group."""
 
-    _: dataclasses.KW_ONLY
-    fields: tuple[Field, ...] = dataclasses.field(
-        metadata=says("The fields.", form="fields", name="field")
-    )
+    fields: tuple[Field, ...] = key("The fields.", form="fields", name="field")
 
     kind: ClassVar[str] = "group"
     rank: ClassVar[int] = 180

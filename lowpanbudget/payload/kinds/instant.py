@@ -3,7 +3,6 @@
 SenML's base time and time (RFC 8428 section 4.1 and 4.2) are the same idea: what follows a gap can still be dated.
 """
 
-import dataclasses
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -16,13 +15,12 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import EXACT, digits, exact, is_plain
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds import interfaces as ask
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.number import Number
-from lowpanbudget.values import dataclass
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Time(Leaf):
     """A time as steps since an epoch, in seconds: what other times of the message may be counted from.
 
@@ -30,17 +28,10 @@ class Time(Leaf):
     since then.
     """
 
-    _: dataclasses.KW_ONLY
-    bits: int = dataclasses.field(default=32, metadata=says("The width of the number of steps."))
-    step: Decimal = dataclasses.field(
-        default=Decimal(1), metadata=says("The resolution in seconds.")
-    )
-    epoch: str = dataclasses.field(
-        default="1970-01-01T00:00:00Z", metadata=says("What the time is counted from.")
-    )
-    typical: Decimal | None = dataclasses.field(
-        default=None, metadata=says("A usual time, in seconds since the epoch.")
-    )
+    bits: int = key("The width of the number of steps.", default=32)
+    step: Decimal = key("The resolution in seconds.", default=Decimal(1))
+    epoch: str = key("What the time is counted from.", default="1970-01-01T00:00:00Z")
+    typical: Decimal | None = key("A usual time, in seconds since the epoch.", default=None)
 
     kind: ClassVar[str] = "time"
     rank: ClassVar[int] = 120

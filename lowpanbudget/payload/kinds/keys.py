@@ -1,11 +1,15 @@
 """The keys of a kind in the design file, stated beside the attributes of its class.
 
-An attribute is a key where its dataclass field carries ``says(...)`` as metadata; type and default are the same.
+An attribute is a key where its dataclass field is made by ``key(...)``; type and default are the same.
 """
 
 import dataclasses
-from collections.abc import Iterator, Mapping
-from typing import Any, NamedTuple
+from collections.abc import Iterator
+from typing import Any, NamedTuple, TypeVar, dataclass_transform
+
+from lowpanbudget.values import dataclass
+
+T = TypeVar("T")
 
 
 class DesignKey(NamedTuple):
@@ -23,9 +27,23 @@ class DesignKey(NamedTuple):
     last: bool = False
 
 
-def says(text: str, **more: Any) -> Mapping[str, Any]:
-    """Return the metadata of an attribute that is a key."""
-    return {"key": DesignKey(text, **more)}
+def key(
+    text: str,
+    *,
+    default: Any = dataclasses.MISSING,
+    unstated: Any = dataclasses.MISSING,
+    kw_only: bool = True,
+    **more: Any,
+) -> Any:
+    """Return an attribute that is a key; ``unstated`` is its default in design files alone."""
+    metadata = {"key": DesignKey(text, default=unstated, **more)}
+    return dataclasses.field(default=default, kw_only=kw_only, metadata=metadata)
+
+
+@dataclass_transform(kw_only_default=True, frozen_default=True, field_specifiers=(key,))
+def field_kind(cls: type[T]) -> type[T]:
+    """Return the class of a kind of field: a frozen dataclass, whose attributes are given by keyword."""
+    return dataclass(frozen=True, slots=True, kw_only=True)(cls)
 
 
 def keys_of(kind: type) -> Iterator[tuple[dataclasses.Field[Any], DesignKey]]:

@@ -7,12 +7,12 @@ from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.values import dataclass
+from lowpanbudget.payload.kinds.keys import field_kind
 
 MAX_BITS = 64  # the widest integer that C99 promises
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Leaf(Field):
     """A field of one fixed width."""
 

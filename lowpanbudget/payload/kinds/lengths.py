@@ -1,6 +1,5 @@
 """Lengths and counts of what may repeat: their widths, and what can be wrong with them."""
 
-import dataclasses
 from collections.abc import Iterator
 from typing import ClassVar
 
@@ -10,13 +9,12 @@ from lowpanbudget.payload.codec.nodes import Case
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import ELEMENT
-from lowpanbudget.payload.kinds.keys import says
-from lowpanbudget.values import dataclass
+from lowpanbudget.payload.kinds.keys import field_kind, key
 
 MAX_LENGTH = 65535  # of octets, and of the elements of an array
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Counted(Field):
     """``length`` octets, elements or samples, or ``min_length`` to ``max_length`` with the number in front.
 
@@ -24,13 +22,10 @@ class Counted(Field):
     in as many as the field asks for.
     """
 
-    _: dataclasses.KW_ONLY
-    length: int | None = dataclasses.field(
-        default=None, metadata=says("The fixed length; not sent.")
-    )
-    min_length: int = dataclasses.field(default=0, metadata=says("The least length."))
-    max_length: int | None = dataclasses.field(default=None, metadata=says("The greatest length."))
-    typical_length: int | None = dataclasses.field(default=None, metadata=says("A usual length."))
+    length: int | None = key("The fixed length; not sent.", default=None)
+    min_length: int = key("The least length.", default=0)
+    max_length: int | None = key("The greatest length.", default=None)
+    typical_length: int | None = key("A usual length.", default=None)
 
     counts: ClassVar[str] = ""  # what the number numbers
 
@@ -66,20 +61,15 @@ class Counted(Field):
         return Spot(f"{spot.path}{ELEMENT}", (*spot.words, "item"))
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Repeated(Counted):
     """A field of several readings; ``batch`` marks the one whose readings are to be collected."""
 
-    _: dataclasses.KW_ONLY
-    count_bits: int | None = dataclasses.field(
-        default=None,
-        metadata=says("The width of the count, if more than the fewest bits.", last=True),
+    count_bits: int | None = key(
+        "The width of the count, if more than the fewest bits.", default=None, last=True
     )
-    batch: bool = dataclasses.field(
-        default=False,
-        metadata=says(
-            "Its {counts} are the readings that are collected in one message.", last=True
-        ),
+    batch: bool = key(
+        "Its {counts} are the readings that are collected in one message.", default=False, last=True
     )
 
 

@@ -1,6 +1,5 @@
 """Fields that send the index of a value in a list."""
 
-import dataclasses
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from itertools import pairwise
@@ -21,25 +20,19 @@ from lowpanbudget.payload.forms.shapes import Shape, WholeShape
 from lowpanbudget.payload.kinds.drawing import edge_or_any, some_of
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import CodeOf, FieldPath, Known, Rules
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import Leaf
-from lowpanbudget.values import dataclass
 
 MAX_ENTRIES = 4096  # more would be a table that no node keeps
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class ListedLeaf(Leaf):
     """A field of rising values, sent as an index; a value between two is rounded to the nearer one."""
 
-    _: dataclasses.KW_ONLY
-    unit: str = dataclasses.field(default="", metadata=says("The unit.", last=True))
-    bits: int | None = dataclasses.field(
-        default=None, metadata=says("The width, if more than the fewest bits.", last=True)
-    )
-    typical: Decimal | None = dataclasses.field(
-        default=None, metadata=says("A usual value.", last=True)
-    )
+    unit: str = key("The unit.", default="", last=True)
+    bits: int | None = key("The width, if more than the fewest bits.", default=None, last=True)
+    typical: Decimal | None = key("A usual value.", default=None, last=True)
 
     rounds: ClassVar[bool] = True
     indexed: ClassVar[bool] = True

@@ -1,6 +1,5 @@
 """A number on a scale of equal ratios."""
 
-import dataclasses
 from collections.abc import Iterator
 from decimal import Context, Decimal
 from functools import lru_cache
@@ -12,16 +11,15 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import is_plain
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds import interfaces as ask
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.listed import (
     MAX_ENTRIES,
     ListedLeaf,
     range_text,
 )
-from lowpanbudget.values import dataclass
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Logarithmic(ListedLeaf):
     """A number whose steps grow with it: ``steps`` + 1 values, each the same ratio above the last.
 
@@ -29,13 +27,10 @@ class Logarithmic(ListedLeaf):
     that node and gateway can share one table of exact decimals.
     """
 
-    _: dataclasses.KW_ONLY
-    min: Decimal = dataclasses.field(metadata=says("The least value, above 0."))
-    max: Decimal = dataclasses.field(metadata=says("The greatest value."))
-    steps: int = dataclasses.field(metadata=says("How many equal ratios lead from min to max."))
-    digits: int = dataclasses.field(
-        default=5, metadata=says("Significant digits of the values between.")
-    )
+    min: Decimal = key("The least value, above 0.")
+    max: Decimal = key("The greatest value.")
+    steps: int = key("How many equal ratios lead from min to max.")
+    digits: int = key("Significant digits of the values between.", default=5)
 
     kind: ClassVar[str] = "logarithmic"
     rank: ClassVar[int] = 20

@@ -4,7 +4,6 @@
 ``width = (n + specials - 1).bit_length()``: what ASN.1 PER does for a constrained integer.
 """
 
-import dataclasses
 from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any, ClassVar, Self
@@ -17,15 +16,14 @@ from lowpanbudget.payload.exact import EXACT, digits, is_plain, nearest, steps_b
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import Gain, Scope
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.steps import arithmetic, coarser_steps, special_flaws, stepped_gain
-from lowpanbudget.values import dataclass
 
 CODINGS = ("offset", "twos-complement")
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Number(Leaf):
     """A number from ``min`` to ``max`` in steps; values are ints where step and range are whole, else decimals.
 
@@ -38,36 +36,22 @@ class Number(Leaf):
     read as that text.
     """
 
-    _: dataclasses.KW_ONLY
-    min: Decimal = dataclasses.field(metadata=says("The least value."))
-    max: Decimal = dataclasses.field(metadata=says("The greatest value."))
-    step: Decimal = dataclasses.field(
-        default=Decimal(1), metadata=says("The resolution; divides the range.")
+    min: Decimal = key("The least value.")
+    max: Decimal = key("The greatest value.")
+    step: Decimal = key("The resolution; divides the range.", default=Decimal(1))
+    unit: str = key(
+        "The unit, by SenML's registry (RFC 8428 section 12.1) where it has one.", default=""
     )
-    unit: str = dataclasses.field(
-        default="",
-        metadata=says("The unit, by SenML's registry (RFC 8428 section 12.1) where it has one."),
-    )
-    coding: str = dataclasses.field(
-        default="offset", metadata=says("What the code counts.", allowed=CODINGS)
-    )
-    offset: Decimal | None = dataclasses.field(
-        default=None, metadata=says("The value whose code is 0.")
-    )
-    bits: int | None = dataclasses.field(
-        default=None, metadata=says("The width; refused if it cannot hold the range.")
-    )
-    special: tuple[tuple[str, int | None], ...] = dataclasses.field(
+    coding: str = key("What the code counts.", default="offset", allowed=CODINGS)
+    offset: Decimal | None = key("The value whose code is 0.", default=None)
+    bits: int | None = key("The width; refused if it cannot hold the range.", default=None)
+    special: tuple[tuple[str, int | None], ...] = key(
+        "Names of codes that are no number ('not_available'): a list, or a table of names and codes.",
         default=(),
-        metadata=says(
-            "Names of codes that are no number ('not_available'): a list, or a table of names and codes.",
-            form="names",
-        ),
+        form="names",
     )
-    tolerance: Decimal | None = dataclasses.field(
-        default=None, metadata=says("The greatest rounding error that is acceptable.")
-    )
-    typical: Decimal | None = dataclasses.field(default=None, metadata=says("A usual value."))
+    tolerance: Decimal | None = key("The greatest rounding error that is acceptable.", default=None)
+    typical: Decimal | None = key("A usual value.", default=None)
 
     kind: ClassVar[str] = "number"
     rank: ClassVar[int] = 10
@@ -192,11 +176,11 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
             )
 
     def _odd_decimals(self) -> Iterator[Flaw]:
-        for key in self.decimals:
-            value = getattr(self, key)
+        for attribute in self.decimals:
+            value = getattr(self, attribute)
             if value is not None and not is_plain(value):
                 text = f"{str(value)[:40]} is no number that a sensor can send"
-                yield Flaw((key,), text, "Use at most 30 digits")
+                yield Flaw((attribute,), text, "Use at most 30 digits")
 
     def _off_grid(self) -> Iterator[Flaw]:
         if steps_between(self.min, self.max, self.step) is None:
@@ -209,9 +193,9 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
                 f"Use max = {digits(fit)} or max = {digits(EXACT.add(fit, self.step))}, or another step",
             )
         elif steps_between(self.base, self.min, self.step) is None:
-            key = "offset" if self.offset is not None else "min"
+            stated = "offset" if self.offset is not None else "min"
             yield Flaw(
-                (key,),
+                (stated,),
                 f"min {digits(self.min)} is no whole number of steps of {digits(self.step)} from {digits(self.base)}",
                 "State an offset on the grid of the values",
             )

@@ -1,6 +1,5 @@
 """Octets of a fixed length, or with a length in front."""
 
-import dataclasses
 from collections.abc import Iterator, Mapping
 from random import Random
 from typing import Any, ClassVar
@@ -21,12 +20,11 @@ from lowpanbudget.payload.forms.shapes import OctetsShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import drawn_length
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.lengths import Counted, length_flaws
-from lowpanbudget.values import dataclass
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Octets(Counted):
     """Octets as they are: ``length`` of them, or ``min_length`` to ``max_length`` with the length in front.
 
@@ -34,9 +32,8 @@ class Octets(Counted):
     OCTET STRING, or in ``length_bits``. Hexadecimal text is accepted as a value as well.
     """
 
-    _: dataclasses.KW_ONLY
-    length_bits: int | None = dataclasses.field(
-        default=None, metadata=says("The width of the length, if more than the fewest bits.")
+    length_bits: int | None = key(
+        "The width of the length, if more than the fewest bits.", default=None
     )
 
     kind: ClassVar[str] = "octets"

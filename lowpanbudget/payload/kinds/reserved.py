@@ -1,6 +1,5 @@
 """Bits kept for later."""
 
-import dataclasses
 from collections.abc import Iterator
 from typing import ClassVar
 
@@ -11,17 +10,15 @@ from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.interfaces import Gain
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
-from lowpanbudget.values import dataclass
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class ReservedBits(Leaf):
     """Bits kept for later: zero when sent, ignored when received, in no dictionary of values."""
 
-    _: dataclasses.KW_ONLY
-    bits: int = dataclasses.field(metadata=says("How many."))
+    bits: int = key("How many.")
 
     kind: ClassVar[str] = "reserved"
     rank: ClassVar[int] = 100

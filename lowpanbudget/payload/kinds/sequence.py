@@ -3,7 +3,6 @@
 Common practice (no source): send it with the samples; a gap can then be seen.
 """
 
-import dataclasses
 from collections.abc import Iterator
 from decimal import Decimal
 from typing import ClassVar
@@ -11,18 +10,16 @@ from typing import ClassVar
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.interfaces import Gain
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import MAX_BITS, Leaf
 from lowpanbudget.payload.kinds.number import Number
-from lowpanbudget.values import dataclass
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Sequence(Leaf):
     """A sequence number of ``bits`` bits; the sender counts modulo ``2 ** bits``, the format refuses more."""
 
-    _: dataclasses.KW_ONLY
-    bits: int = dataclasses.field(default=8, metadata=says("Its width."))
+    bits: int = key("Its width.", default=8)
 
     kind: ClassVar[str] = "sequence"
     rank: ClassVar[int] = 110

@@ -1,6 +1,5 @@
 """Samples of one number, sent as differences."""
 
-import dataclasses
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from random import Random
@@ -21,17 +20,16 @@ from lowpanbudget.payload.forms.shapes import ListShape, Shape, whole_of
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import EDGE, drawn_length
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.lengths import Repeated, length_flaws
 from lowpanbudget.payload.kinds.number import CODINGS, Number
 from lowpanbudget.payload.kinds.steps import coarser_steps, stepped_gain
-from lowpanbudget.values import dataclass
 
 DELTAS = ("fixed", "variable")
 _LONG_ENOUGH = 3  # samples that differ most: a first one, a difference there and one back
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Series(Repeated):
     """Samples of one number: the first in full, the others as differences from the one before.
 
@@ -41,34 +39,22 @@ class Series(Repeated):
     a bit that is 1 while more follow. Lengths and counts are as in ``Array``.
     """
 
-    _: dataclasses.KW_ONLY
-    min: Decimal = dataclasses.field(metadata=says("The least sample."))
-    max: Decimal = dataclasses.field(metadata=says("The greatest sample."))
-    step: Decimal = dataclasses.field(
-        default=Decimal(1), metadata=says("The resolution of samples and differences.")
+    min: Decimal = key("The least sample.")
+    max: Decimal = key("The greatest sample.")
+    step: Decimal = key("The resolution of samples and differences.", default=Decimal(1))
+    unit: str = key("The unit.", default="")
+    coding: str = key("The code of a whole sample.", default="offset", allowed=CODINGS)
+    bits: int | None = key(
+        "The width of a whole sample, if more than the fewest bits.", default=None
     )
-    unit: str = dataclasses.field(default="", metadata=says("The unit."))
-    coding: str = dataclasses.field(
-        default="offset", metadata=says("The code of a whole sample.", allowed=CODINGS)
+    tolerance: Decimal | None = key("The greatest rounding error that is acceptable.", default=None)
+    deltas: str = key("Differences of fixed width, or zigzag in groups.", allowed=DELTAS)
+    delta_bits: int | None = key("The width of a fixed difference.", default=None)
+    escape: bool = key(
+        "A code that leads a whole sample, for jumps (fixed differences).", default=False
     )
-    bits: int | None = dataclasses.field(
-        default=None, metadata=says("The width of a whole sample, if more than the fewest bits.")
-    )
-    tolerance: Decimal | None = dataclasses.field(
-        default=None, metadata=says("The greatest rounding error that is acceptable.")
-    )
-    deltas: str = dataclasses.field(
-        metadata=says("Differences of fixed width, or zigzag in groups.", allowed=DELTAS)
-    )
-    delta_bits: int | None = dataclasses.field(
-        default=None, metadata=says("The width of a fixed difference.")
-    )
-    escape: bool = dataclasses.field(
-        default=False,
-        metadata=says("A code that leads a whole sample, for jumps (fixed differences)."),
-    )
-    group_bits: int | None = dataclasses.field(
-        default=None, metadata=says("Bits of a group of a variable difference; 7 unless stated.")
+    group_bits: int | None = key(
+        "Bits of a group of a variable difference; 7 unless stated.", default=None
     )
 
     kind: ClassVar[str] = "series"

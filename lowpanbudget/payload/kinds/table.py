@@ -1,6 +1,5 @@
 """A number that is one of a list of values."""
 
-import dataclasses
 from collections.abc import Iterator
 from decimal import Decimal
 from typing import ClassVar
@@ -10,23 +9,21 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import digits, is_plain
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds import interfaces as ask
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.listed import (
     MAX_ENTRIES,
     ListedLeaf,
     no_number,
     range_text,
 )
-from lowpanbudget.values import dataclass
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Table(ListedLeaf):
     """One of a list of rising values, sent as its index; a value between two is rounded to the nearer one."""
 
-    _: dataclasses.KW_ONLY
-    values: tuple[Decimal, ...] = dataclasses.field(
-        metadata=says("The values, rising; a value between two is rounded to the nearer.")
+    values: tuple[Decimal, ...] = key(
+        "The values, rising; a value between two is rounded to the nearer."
     )
 
     kind: ClassVar[str] = "table"

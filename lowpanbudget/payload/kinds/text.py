@@ -1,6 +1,5 @@
 """Text of a fixed length, or with a length in front."""
 
-import dataclasses
 from collections.abc import Iterator, Mapping
 from random import Random
 from typing import Any, ClassVar
@@ -14,22 +13,18 @@ from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.shapes import Shape, TextShape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.lengths import length_flaws
 from lowpanbudget.payload.kinds.octets import Octets
-from lowpanbudget.values import dataclass
 
 ENCODINGS = ("utf-8", "ascii")
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Text(Octets):
     """Text in UTF-8 or ASCII; lengths count octets, not characters."""
 
-    _: dataclasses.KW_ONLY
-    encoding: str = dataclasses.field(
-        default="utf-8", metadata=says("How characters become octets.", allowed=ENCODINGS)
-    )
+    encoding: str = key("How characters become octets.", default="utf-8", allowed=ENCODINGS)
 
     kind: ClassVar[str] = "text"
     rank: ClassVar[int] = 150

@@ -1,6 +1,5 @@
 """A time counted from another time of the message."""
 
-import dataclasses
 from collections.abc import Iterator
 from decimal import Decimal
 from random import Random
@@ -24,34 +23,24 @@ from lowpanbudget.payload.kinds.drawing import (
 )
 from lowpanbudget.payload.kinds.field import Field, no_reference
 from lowpanbudget.payload.kinds.instant import Time
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.names import name_flaw
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.steps import stepped_gain
-from lowpanbudget.values import dataclass
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class TimeOffset(Field):
     """A time sent as steps after an earlier field of kind ``time``; its value is the whole time, in seconds.
 
     The time that counts is the base as it was *sent*, so that rounding the base shifts nothing.
     """
 
-    _: dataclasses.KW_ONLY
-    base: str = dataclasses.field(
-        metadata=says("The name of the field of kind time that it is counted from.")
-    )
-    max: Decimal = dataclasses.field(metadata=says("The greatest offset in seconds."))
-    min: Decimal = dataclasses.field(
-        default=Decimal(0), metadata=says("The least offset in seconds.")
-    )
-    step: Decimal = dataclasses.field(
-        default=Decimal(1), metadata=says("The resolution in seconds.")
-    )
-    bits: int | None = dataclasses.field(
-        default=None, metadata=says("The width, if more than the fewest bits.")
-    )
+    base: str = key("The name of the field of kind time that it is counted from.")
+    max: Decimal = key("The greatest offset in seconds.")
+    min: Decimal = key("The least offset in seconds.", default=Decimal(0))
+    step: Decimal = key("The resolution in seconds.", default=Decimal(1))
+    bits: int | None = key("The width, if more than the fewest bits.", default=None)
 
     kind: ClassVar[str] = "time-offset"
     rank: ClassVar[int] = 130

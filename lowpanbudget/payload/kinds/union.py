@@ -25,7 +25,7 @@ from lowpanbudget.payload.kinds.group import (
     single_values,
     wished_values,
 )
-from lowpanbudget.payload.kinds.keys import says
+from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.values import dataclass
 
 
@@ -37,14 +37,13 @@ class Option:
     fields: tuple[Field, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Union(Field):
     """One of several groups of fields, chosen by an earlier enumeration named ``tag``; the value is a dictionary."""
 
-    _: dataclasses.KW_ONLY
-    tag: str = dataclasses.field(metadata=says("The name of the enumeration that chooses."))
-    options: tuple[Option, ...] = dataclasses.field(
-        metadata=says("One option for each name of the tag.", form="options", name="option")
+    tag: str = key("The name of the enumeration that chooses.")
+    options: tuple[Option, ...] = key(
+        "One option for each name of the tag.", form="options", name="option"
     )
 
     kind: ClassVar[str] = "union"

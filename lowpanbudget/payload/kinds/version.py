@@ -1,20 +1,17 @@
 """The version of a format."""
 
-import dataclasses
 from typing import ClassVar
 
 from lowpanbudget.payload.kinds.constant import Constant
-from lowpanbudget.payload.kinds.keys import says
-from lowpanbudget.values import dataclass
+from lowpanbudget.payload.kinds.keys import field_kind, key
 
 
-@dataclass(frozen=True, slots=True)
+@field_kind
 class Version(Constant):
     """The version of the format: a constant that receivers look at first (by default a nibble)."""
 
-    _: dataclasses.KW_ONLY
-    value: int = dataclasses.field(metadata=says("The version."))
-    bits: int = dataclasses.field(default=4, metadata=says("Its width."))
+    value: int = key("The version.")
+    bits: int = key("Its width.", default=4)
 
     kind: ClassVar[str] = "version"
     rank: ClassVar[int] = 90
