@@ -9,7 +9,7 @@ from hypothesis import example, given, settings
 from payload.schemas import filled_messages, messages
 
 from lowpanbudget.errors import RequestError
-from lowpanbudget.payload.forms.cbor import from_data, to_data
+from lowpanbudget.payload.forms.conversion import CBOR_ARRAY, CBOR_MAP, Form
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
@@ -33,12 +33,12 @@ def message(*fields: Field) -> Message:
 
 @settings(max_examples=80)
 @given(filled_messages())
-@pytest.mark.parametrize("keyed", [True, False])
-def test_values_come_back_through_cbor(keyed: bool, filled: tuple[Message, dict[str, Any]]) -> None:
+@pytest.mark.parametrize("form", [CBOR_MAP, CBOR_ARRAY])
+def test_values_come_back_through_cbor(form: Form, filled: tuple[Message, dict[str, Any]]) -> None:
     """Source: encoded and decoded by the cbor2 library."""
     made, values = filled
-    octets = cbor2.dumps(to_data(made, values, keyed=keyed))
-    assert from_data(made, cbor2.loads(octets), keyed=keyed) == values
+    octets = cbor2.dumps(form.data(made, values))
+    assert form.values(made, cbor2.loads(octets)) == values
 
 
 def test_sizes_follow_from_rfc_8949() -> None:
@@ -49,13 +49,13 @@ def test_sizes_follow_from_rfc_8949() -> None:
     )
     # RFC 8949 appendix A: -1000 is 3 octets (3903e7), true f5, null f6; a map or array of 3 has one octet of head
     values = {"t": -10, "b": True, "n": "na"}
-    assert cbor2.dumps(to_data(made, values, keyed=False)).hex() == "833903e7f5f6"
-    assert cbor2.dumps(to_data(made, values, keyed=True)).hex() == "a3003903e701f502f6"
+    assert cbor2.dumps(CBOR_ARRAY.data(made, values)).hex() == "833903e7f5f6"
+    assert cbor2.dumps(CBOR_MAP.data(made, values)).hex() == "a3003903e701f502f6"
 
 
 def test_values_are_checked_before_they_are_written() -> None:
     with pytest.raises(RequestError, match="field n is 9"):
-        to_data(message(Number("n", min=Decimal(0), max=Decimal(7))), {"n": 9}, keyed=True)
+        CBOR_MAP.data(message(Number("n", min=Decimal(0), max=Decimal(7))), {"n": 9})
 
 
 WHOLE = message(

@@ -14,8 +14,8 @@ from payload.test_uper import Same, sequences
 
 from lowpanbudget.payload.forms.asn1 import Uper, module_text
 from lowpanbudget.payload.forms.c_struct import CLayout
+from lowpanbudget.payload.forms.conversion import SHAPED
 from lowpanbudget.payload.forms.encodings import ENCODINGS, Encoding, Inexact, encoded
-from lowpanbudget.payload.forms.shape_data import shape_of, to_data, to_values
 from lowpanbudget.payload.forms.shapes import (
     ChoiceShape,
     CodeShape,
@@ -34,7 +34,7 @@ from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field
-from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.group import Group, record_shape
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
 from lowpanbudget.payload.kinds.text import Text
@@ -64,7 +64,7 @@ def octets_of(name: str, made: Message, values: dict[str, Any]) -> bytes:
 @given(filled_messages())
 def test_data_of_shapes_come_back(filled: tuple[Message, dict[str, Any]]) -> None:
     made, values = filled
-    assert to_values(made, to_data(made, values)) == values
+    assert SHAPED.values(made, SHAPED.data(made, values)) == values
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -106,7 +106,7 @@ U8, U16, U32 = (whole(name, 0, 2**bits - 1) for name, bits in (("a", 8), ("b", 1
     ],
 )
 def test_sizes_of_structs(fields: tuple[Field, ...], packed: int, padded: int) -> None:
-    shape = shape_of(message(*fields))
+    shape = record_shape(fields, {})
     assert CLayout(shape, packed=True).size == packed
     assert CLayout(shape, packed=False).size == padded
 
@@ -178,9 +178,9 @@ def ctype(shape: Shape) -> Any:
 def test_padded_layout_is_that_of_the_compiler(filled: tuple[Message, dict[str, Any]]) -> None:
     """Source: ctypes, which lays structs out as the host's C compiler does."""
     made, values = filled
-    shape = shape_of(made)
+    shape = record_shape(made.fields, {})
     theirs = ctype(shape)
-    octets = CLayout(shape, packed=False).encode(to_data(made, values))
+    octets = CLayout(shape, packed=False).encode(SHAPED.data(made, values))
     assert len(octets) == ctypes.sizeof(theirs)
     seen = theirs.from_buffer_copy(octets)
     for index, member in enumerate(shape.members):
@@ -189,7 +189,7 @@ def test_padded_layout_is_that_of_the_compiler(filled: tuple[Message, dict[str, 
             and member.name in values
             and sys.byteorder == "little"
         ):
-            assert getattr(seen, f"m{index}") == to_data(made, values)[member.name]
+            assert getattr(seen, f"m{index}") == SHAPED.data(made, values)[member.name]
 
 
 def test_what_a_struct_cannot_leave_out_takes_its_place() -> None:
@@ -211,8 +211,8 @@ def test_uper_made_from_the_message_is_our_packing(same: Same) -> None:
     group, _, ours, _ = same
     assert isinstance(group, Group)
     made = message(*group.fields)
-    form = Uper(shape_of(made))
-    assert form.encode(to_data(made, ours)) == (
+    form = Uper(record_shape(made.fields, {}))
+    assert form.encode(SHAPED.data(made, ours)) == (
         made.pack(ours) or b"\0"
     )  # X.691 11.1.3: never empty
 
@@ -224,7 +224,7 @@ def test_text_of_the_module() -> None:
         Union("u", tag="what", options=(Option("door", ()), Option("level", (Float("v", bits=16),)))),
         Array("r", element=whole("", 0, 3), max_length=9, optional=True),
     )  # fmt: skip
-    assert module_text(shape_of(made)) == (
+    assert module_text(record_shape(made.fields, {})) == (
         "Format DEFINITIONS AUTOMATIC TAGS ::= BEGIN\n\n"
         "Message ::= SEQUENCE {\n"
         "  t-out INTEGER (-40..86),\n"

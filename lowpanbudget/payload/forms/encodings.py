@@ -12,9 +12,8 @@ from importlib.util import find_spec
 from math import isfinite
 from typing import Any, NamedTuple
 
-from lowpanbudget.payload.forms import cbor
-from lowpanbudget.payload.forms.doubles import real_of
-from lowpanbudget.payload.forms.json_text import from_json, to_json
+from lowpanbudget.payload.forms.conversion import CBOR_ARRAY, CBOR_MAP, NAMED, SHAPED, Form
+from lowpanbudget.payload.forms.doubles import read_text, real_of, text_of
 from lowpanbudget.payload.forms.largest import Largest, search
 from lowpanbudget.payload.forms.largest_values import Leaves, Writing
 from lowpanbudget.payload.forms.senml import (
@@ -26,9 +25,9 @@ from lowpanbudget.payload.forms.senml import (
 from lowpanbudget.payload.forms.senml_pack import BASE_NAME, to_pack
 from lowpanbudget.payload.forms.senml_units import Units
 from lowpanbudget.payload.forms.senml_values import from_pack
-from lowpanbudget.payload.forms.shape_data import shape_of, to_data, to_values
 from lowpanbudget.payload.forms.shapes import Unsayable, Values
 from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.group import record_shape
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.rounding import roundings
 from lowpanbudget.payload.search.tree import replaced, walk
@@ -185,41 +184,39 @@ def _as_designed(message: Message) -> Coder:
 def _c_struct(message: Message, *, packed: bool) -> Coder:
     from lowpanbudget.payload.forms.c_struct import CLayout  # noqa: PLC0415
 
-    return _shaped(message, CLayout(shape_of(message), packed=packed))
+    return _shaped(message, CLayout(record_shape(message.fields, {}), packed=packed))
 
 
 def _uper(message: Message) -> Coder:
     from lowpanbudget.payload.forms.asn1 import Uper  # noqa: PLC0415
 
-    return _shaped(message, Uper(shape_of(message)))
+    return _shaped(message, Uper(record_shape(message.fields, {})))
 
 
 def _protobuf(message: Message) -> Coder:
     from lowpanbudget.payload.forms.protobuf import Protobuf  # noqa: PLC0415
 
-    return _shaped(message, Protobuf(shape_of(message)))
+    return _shaped(message, Protobuf(record_shape(message.fields, {})))
 
 
 def _shaped(message: Message, form: Any) -> Coder:
     """Return the coder of a form that knows shapes only."""
     return Coder(
-        lambda values: form.encode(to_data(message, values)),
-        lambda octets: to_values(message, form.decode(octets)),
+        lambda values: form.encode(SHAPED.data(message, values)),
+        lambda octets: SHAPED.values(message, form.decode(octets)),
     )
 
 
-def _cbor(message: Message, *, keyed: bool) -> Coder:
+def _cbor(message: Message, *, form: Form) -> Coder:
     import cbor2  # noqa: PLC0415 - loaded where it is used
 
     return Coder(
-        lambda values: bytes(
-            cbor2.dumps(cbor.to_data(message, dict(values), keyed=keyed), canonical=True)
-        ),
-        lambda octets: cbor.from_data(message, cbor2.loads(octets), keyed=keyed),
+        lambda values: bytes(cbor2.dumps(form.data(message, values), canonical=True)),
+        lambda octets: form.values(message, cbor2.loads(octets)),
     )
 
 
-def _messagepack(message: Message, *, keyed: bool) -> Coder:
+def _messagepack(message: Message, *, form: Form) -> Coder:
     import msgpack  # noqa: PLC0415 - loaded where it is used
 
     floats = [field for _, field in walk(message.fields) if isinstance(field, Float)]
@@ -227,19 +224,21 @@ def _messagepack(message: Message, *, keyed: bool) -> Coder:
 
     def encode(values: Mapping[str, Any]) -> bytes:
         try:
-            plain = cbor.to_data(message, dict(values), keyed=keyed)
-            return bytes(msgpack.packb(plain, use_single_float=single))
+            return bytes(msgpack.packb(form.data(message, values), use_single_float=single))
         except OverflowError:
             raise Unsayable("a number of steps takes more than 64 bits") from None
 
     def decode(octets: bytes) -> Values:
-        return cbor.from_data(message, msgpack.unpackb(octets, strict_map_key=False), keyed=keyed)
+        return form.values(message, msgpack.unpackb(octets, strict_map_key=False))
 
     return Coder(encode, decode)
 
 
 def _json(message: Message) -> Coder:
-    return Coder(lambda values: to_json(message, values), lambda octets: from_json(message, octets))
+    return Coder(
+        lambda values: text_of(NAMED.data(message, values)),
+        lambda octets: NAMED.values(message, read_text(octets)),
+    )
 
 
 def _senml_json(message: Message) -> Coder:
@@ -299,16 +298,16 @@ ENCODINGS = (
     Encoding(
         "CBOR array", f"fields in order; {_STEPS}; special codes as null or their name; floats in the shortest "
         "form that keeps the value, so 1.5 takes 3 octets and 48.3 nine (RFC 8949 section 4.1)",
-        partial(_cbor, keyed=False), "cbor2", _STEPPED,
+        partial(_cbor, form=CBOR_ARRAY), "cbor2", _STEPPED,
     ),
-    Encoding("CBOR map", "as the array, with integer keys from 0", partial(_cbor, keyed=True), "cbor2", _STEPPED),
+    Encoding("CBOR map", "as the array, with integer keys from 0", partial(_cbor, form=CBOR_MAP), "cbor2", _STEPPED),
     Encoding(
         "MessagePack array", "the same data as in CBOR; floats of 32 bits unless the message has one of 64",
-        partial(_messagepack, keyed=False), "msgpack", _STEPPED,
+        partial(_messagepack, form=CBOR_ARRAY), "msgpack", _STEPPED,
     ),
     Encoding(
         "MessagePack map", "as the array, with integer keys from 0",
-        partial(_messagepack, keyed=True), "msgpack", _STEPPED,
+        partial(_messagepack, form=CBOR_MAP), "msgpack", _STEPPED,
     ),
     Encoding(
         "JSON, compact", "field names as keys, values in their unit, no spaces, octets in base64url; read as doubles; "

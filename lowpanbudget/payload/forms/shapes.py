@@ -2,7 +2,7 @@
 
 What a number means (step, unit, range) is gone here: a number is a whole count of steps, from 0 where 0
 lies on its grid, else from its least value; its special codes follow its greatest count. Reserved bits
-are no data and left out. An encoding needs to know nothing but these shapes; ``shape_data`` turns values
+are no data and left out. An encoding needs to know nothing but these shapes; ``conversion`` turns values
 into data of them.
 """
 
