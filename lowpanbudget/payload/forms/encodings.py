@@ -22,9 +22,8 @@ from lowpanbudget.payload.forms.senml import (
     pack_to_cbor,
     pack_to_json,
 )
-from lowpanbudget.payload.forms.senml_pack import BASE_NAME, to_pack
+from lowpanbudget.payload.forms.senml_pack import BASE_NAME, from_pack, to_pack
 from lowpanbudget.payload.forms.senml_units import Units
-from lowpanbudget.payload.forms.senml_values import from_pack
 from lowpanbudget.payload.forms.shapes import Unsayable, Values
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.group import record_shape

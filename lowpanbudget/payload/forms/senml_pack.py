@@ -1,4 +1,4 @@
-"""A message as a SenML pack (RFC 8428); ``senml_values`` reads it back.
+"""A message as a SenML pack (RFC 8428), and back.
 
 The pack has a base name, the length of those in the RFC's examples; the first time of the message is the
 base time. What repeats with a time offset from it carries that as its time, other elements of arrays carry
@@ -9,16 +9,17 @@ could be absent as well is refused.
 """
 
 from collections.abc import Iterator, Mapping
+from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 
 from lowpanbudget.payload.exact import EXACT, exact
-from lowpanbudget.payload.forms.doubles import Real, number_of
-from lowpanbudget.payload.forms.senml import Entry, not_empty
-from lowpanbudget.payload.forms.shapes import Unsayable
+from lowpanbudget.payload.forms.doubles import Real, number_of, value_of
+from lowpanbudget.payload.forms.senml import Entry, SenmlRecord, by_part, not_empty, resolve
+from lowpanbudget.payload.forms.shapes import Unsayable, Values
 from lowpanbudget.payload.kinds.field import Field, members
 from lowpanbudget.payload.kinds.group import own_time
-from lowpanbudget.payload.kinds.interfaces import FieldPath, Known
+from lowpanbudget.payload.kinds.interfaces import Known, RecordPlace
 from lowpanbudget.payload.message import Message
 
 BASE_NAME = "urn:dev:ow:10e2073a01080063:"  # RFC 8428 section 5.1.2
@@ -30,7 +31,7 @@ def to_pack(message: Message, values: Mapping[str, Any], real: Real) -> list[Ent
     base = base_field(message.fields)
     if base is not None and base.name not in sent:
         base = None
-    entries = list(_Maker(base, real).group(message.fields, sent, (), {}))
+    entries = list(_Maker(base, real).group(message.fields, sent, RecordPlace({})))
     if not entries:
         raise Unsayable("no value is present, and SenML has no pack without a record")
     pack = _by_unit(entries)
@@ -58,31 +59,28 @@ class _Maker:
     def __init__(self, base: Field | None, real: Real) -> None:
         self.base, self._real = base, real
 
-    def group(
-        self, fields: tuple[Field, ...], values: Known, path: FieldPath, known: Known,
-        *, time: Any = None, element: bool = False,
-    ) -> Iterator[Entry]:  # fmt: skip
-        """Yield the records of the fields that are there; an ``element`` may have a time of its own."""
-        known = {**known, **values}
-        own = own_time(fields, self.base) if element else None
+    def group(self, fields: tuple[Field, ...], values: Known, at: RecordPlace) -> Iterator[Entry]:
+        """Yield the records of the fields that are there."""
+        known, time = {**at.known, **values}, at.time
+        own = own_time(fields, self.base) if at.element else None
         if own is not None:
             time = EXACT.subtract(exact(values[own.name]), exact(known[own.base]))
         for field in members(fields):
-            if field.name in values and (path or field is not self.base) and field is not own:
-                here = (*path, field.name)
-                made = field.records(self, values[field.name], here, known, time)
-                yield from not_empty(made, here) if field.optional else made
+            if field.name in values and (at.path or field is not self.base) and field is not own:
+                here = RecordPlace(known, (*at.path, field.name), time)
+                made = field.records(self, values[field.name], here)
+                yield from not_empty(made, here.path) if field.optional else made
 
-    def entry(self, field: Field, value: Any, path: FieldPath, known: Known, time: Any) -> Entry:
+    def entry(self, field: Field, value: Any, at: RecordPlace) -> Entry:
         """Return the record of one value."""
-        made: Entry = {"n": "/".join(path)}
+        made: Entry = {"n": "/".join(at.path)}
         number = field.number()
         unit = getattr(field, "unit", "") if number is None else number.unit
         if unit and not isinstance(value, str):
             made["u"] = unit
-        if time:
-            made["t"] = number_of(time)
-        label, item = field.to_senml(value, known, self._real)
+        if at.time:
+            made["t"] = number_of(at.time)
+        label, item = field.to_senml(value, at.known, self._real)
         return {**made, label: item}
 
     def rises(self, element: Field, values: list[Any]) -> bool:
@@ -106,3 +104,46 @@ def _by_unit(entries: list[Entry]) -> list[Entry]:
             bare = [{label: item for label, item in entry.items() if label != "u"} for entry in run]
             together += [{"bu": unit, **bare[0]}, *bare[1:]]
     return [*plain, *alone, *together]
+
+
+def from_pack(message: Message, pack: list[Entry]) -> Values:
+    """Return the values of records that ``to_pack`` made."""
+    timed = [entry for entry in pack if "bt" in entry]
+    base = base_field(message.fields) if timed else None
+    start = exact(timed[0]["bt"]) if timed else Decimal(0)
+    records = [
+        SenmlRecord(
+            tuple(entry["n"].removeprefix(BASE_NAME).split("/")),
+            EXACT.subtract(entry.get("t", start), start),
+            next(entry[label] for label in ("v", "vs", "vb", "vd") if label in entry),
+        )
+        for entry in resolve(pack)
+    ]
+    return _Reader(base, start).group(message.fields, records, RecordPlace({}))
+
+
+class _Reader:
+    """Reads records back into values."""
+
+    def __init__(self, base: Field | None, start: Decimal) -> None:
+        self._base, self._start = base, start
+
+    def group(
+        self, fields: tuple[Field, ...], records: list[SenmlRecord], at: RecordPlace
+    ) -> Values:
+        """Return the fields that have records; the time is that of the array's element around them."""
+        values: Values = {}
+        inside = by_part(records)
+        own = own_time(fields, self._base) if at.time is not None else None
+        for field in members(fields):
+            mine = inside.get(field.name, [])
+            seen = {**at.known, **values}
+            if not at.path and field is self._base:
+                seconds = EXACT.subtract(self._start, exact(field.base_time()))
+                values[field.name] = value_of(field.number(), seconds)
+            elif own is not None and field is own:
+                values[field.name] = own.after(seen, at.time)
+            elif mine or not field.optional:
+                here = RecordPlace(seen, (*at.path, field.name))
+                values[field.name] = field.from_records(self, mine, here)
+        return values

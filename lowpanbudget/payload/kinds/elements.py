@@ -2,7 +2,6 @@
 
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
-from decimal import Decimal
 from random import Random
 from typing import Any, ClassVar, Self
 
@@ -15,7 +14,7 @@ from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit
-from lowpanbudget.payload.forms.senml import SenmlRecord, not_empty, parted
+from lowpanbudget.payload.forms.senml import Entry, SenmlRecord, not_empty, parted
 from lowpanbudget.payload.forms.shapes import ListShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import drawn_length
@@ -133,26 +132,22 @@ unit = "%RH\""""
             return cs.PrefixedArray(count, element)
         return cs.Array(self.least, element)
 
-    def records(
-        self, maker: ask.RecordMaker, value: Any, path: ask.FieldPath, known: ask.Known,
-        time: Any, *, element: bool = False,
-    ) -> Iterator[dict[str, Any]]:  # fmt: skip
+    def records(self, maker: ask.RecordMaker, value: Any, at: ask.RecordPlace) -> Iterator[Entry]:
         """Yield the records of each element, with its index in the name where times do not tell them apart."""
-        outermost = len(path) == 1
-        timed = outermost and maker.rises(self.element, value)
+        timed = at.outermost and maker.rises(self.element, value)
         for index, item in enumerate(value):
-            here = path if timed else (*path, str(index))
-            made = self.element.records(maker, item, here, known, time, element=outermost)
-            yield from not_empty(made, (*path, str(index)))
+            inside = at.below(str(index))
+            place = at._replace(path=at.path if timed else inside.path, element=at.outermost)
+            yield from not_empty(self.element.records(maker, item, place), inside.path)
 
     def from_records(
-        self, reader: ask.RecordReader, records: list[SenmlRecord], known: ask.Known,
-        *, outermost: bool = False, time: Decimal | None = None,
-    ) -> Any:  # fmt: skip
+        self, reader: ask.RecordReader, records: list[SenmlRecord], at: ask.RecordPlace
+    ) -> Any:
         """Return the elements; a group in an array of the message itself may have a time of its own."""
+        inside = at.below(ask.ELEMENT)
         return [
             self.element.from_records(
-                reader, part, known, time=part[0].time if outermost and part else None
+                reader, part, inside._replace(time=part[0].time if at.outermost and part else None)
             )
             for part in parted(self.name, self.most, records)
         ]

@@ -19,7 +19,7 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import digits, exact
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, Real, number_of, value_of
-from lowpanbudget.payload.forms.senml import SenmlRecord
+from lowpanbudget.payload.forms.senml import Entry, SenmlRecord
 from lowpanbudget.payload.forms.shapes import Shape, Unsayable, whole_of
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import drawn_number, furthest, number_edges
@@ -248,12 +248,9 @@ class Field:
         """Return the time inside that counts from the base time of a pack."""
         return None
 
-    def records(
-        self, maker: ask.RecordMaker, value: Any, path: ask.FieldPath, known: ask.Known,
-        time: Any, *, element: bool = False,
-    ) -> Iterator[dict[str, Any]]:  # fmt: skip
-        """Yield the records of SenML; an ``element`` of an outermost array may have a time of its own."""
-        yield maker.entry(self, value, path, known, time)
+    def records(self, maker: ask.RecordMaker, value: Any, at: ask.RecordPlace) -> Iterator[Entry]:
+        """Yield the records of SenML."""
+        yield maker.entry(self, value, at)
 
     def to_senml(self, value: Any, known: ask.Known, real: Real) -> tuple[str, Any]:
         """Return label and value of a record."""
@@ -263,13 +260,12 @@ class Field:
         return "v", number_of(value)
 
     def from_records(
-        self, reader: ask.RecordReader, records: list[SenmlRecord], known: ask.Known,
-        *, outermost: bool = False, time: Decimal | None = None,
-    ) -> Any:  # fmt: skip
+        self, reader: ask.RecordReader, records: list[SenmlRecord], at: ask.RecordPlace
+    ) -> Any:
         """Return the value that records hold."""
         if not records:
             raise Unsayable(f"{self.name} has no record")
-        return self.from_senml(records[0].item, known)
+        return self.from_senml(records[0].item, at.known)
 
     def from_senml(self, item: Any, known: ask.Known) -> Any:
         """Return the value of a record."""

@@ -1,7 +1,6 @@
 """A bit for each of several names."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from decimal import Decimal
 from random import Random
 from typing import Any, ClassVar
 
@@ -13,7 +12,7 @@ from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw, Misfit
 from lowpanbudget.payload.forms.doubles import Numbers
-from lowpanbudget.payload.forms.senml import SenmlRecord
+from lowpanbudget.payload.forms.senml import Entry, SenmlRecord
 from lowpanbudget.payload.forms.shapes import FlagsShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.enumeration import names_summary
@@ -134,18 +133,14 @@ bits = 8"""
         bits = ", ".join(f"{name}: {index}" for index, name in enumerate(self.names))
         return f"uint .bits {rules.rule('.'.join(path) + '.bits', f'&({bits})')}"
 
-    def records(
-        self, maker: ask.RecordMaker, value: Any, path: ask.FieldPath, known: ask.Known,
-        time: Any, *, element: bool = False,
-    ) -> Iterator[dict[str, Any]]:  # fmt: skip
+    def records(self, maker: ask.RecordMaker, value: Any, at: ask.RecordPlace) -> Iterator[Entry]:
         """Yield a record for each flag."""
         for name in self.names:
-            yield maker.entry(self, name in value, (*path, name), known, time)
+            yield maker.entry(self, name in value, at.below(name))
 
     def from_records(
-        self, reader: ask.RecordReader, records: list[SenmlRecord], known: ask.Known,
-        *, outermost: bool = False, time: Decimal | None = None,
-    ) -> Any:  # fmt: skip
+        self, reader: ask.RecordReader, records: list[SenmlRecord], at: ask.RecordPlace
+    ) -> Any:
         """Return the flags whose records are true."""
         on = {record.parts[0] for record in records if record.item}
         return tuple(name for name in self.names if name in on)

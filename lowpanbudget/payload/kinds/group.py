@@ -2,7 +2,6 @@
 
 import dataclasses
 from collections.abc import Iterator, Mapping
-from decimal import Decimal
 from random import Random
 from typing import Any, ClassVar, Self
 
@@ -12,7 +11,7 @@ from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.nodes import Codec, Node
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
-from lowpanbudget.payload.forms.senml import SenmlRecord
+from lowpanbudget.payload.forms.senml import Entry, SenmlRecord
 from lowpanbudget.payload.forms.shapes import MemberShape, RecordShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field, members
@@ -96,19 +95,15 @@ unit = "m\""""
         """Return the time offset that becomes the time of the group's records."""
         return own_time(self.fields, base)
 
-    def records(
-        self, maker: ask.RecordMaker, value: Any, path: ask.FieldPath, known: ask.Known,
-        time: Any, *, element: bool = False,
-    ) -> Iterator[dict[str, Any]]:  # fmt: skip
+    def records(self, maker: ask.RecordMaker, value: Any, at: ask.RecordPlace) -> Iterator[Entry]:
         """Yield the records of the fields."""
-        return maker.group(self.fields, value, path, known, time=time, element=element)
+        return maker.group(self.fields, value, at)
 
     def from_records(
-        self, reader: ask.RecordReader, records: list[SenmlRecord], known: ask.Known,
-        *, outermost: bool = False, time: Decimal | None = None,
-    ) -> Any:  # fmt: skip
+        self, reader: ask.RecordReader, records: list[SenmlRecord], at: ask.RecordPlace
+    ) -> Any:
         """Return the values of the fields."""
-        return reader.group(self.fields, records, known, time)
+        return reader.group(self.fields, records, at)
 
 
 def drawn_values(

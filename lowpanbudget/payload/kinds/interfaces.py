@@ -11,7 +11,7 @@ from lowpanbudget.payload.codec.grid import Stepped
 from lowpanbudget.payload.codec.nodes import LeafPlace, Node
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Path
-from lowpanbudget.payload.forms.senml import SenmlRecord
+from lowpanbudget.payload.forms.senml import Entry, SenmlRecord
 
 Known = Mapping[str, Any]  # the values before a place, by name
 Fields = tuple[Any, ...]
@@ -132,19 +132,35 @@ class Conversion(Protocol):
         """Return the data (the values) of several fields; ``outer`` has the values around them."""
 
 
+class RecordPlace(NamedTuple):
+    """Where a value stands in a SenML pack: the values before it, the names down to it, the time of what it is in.
+
+    An ``element`` of an outermost array may have a time of its own.
+    """
+
+    known: Known
+    path: FieldPath = ()
+    time: Any = None
+    element: bool = False
+
+    @property
+    def outermost(self) -> bool:
+        """Return whether this is a field of the message itself."""
+        return len(self.path) == 1
+
+    def below(self, name: str) -> "RecordPlace":
+        """Return the place of what has a name inside."""
+        return self._replace(path=(*self.path, name))
+
+
 class RecordMaker(Protocol):
     """What makes a SenML pack of values."""
 
-    def entry(
-        self, field: Any, value: Any, path: FieldPath, known: Known, time: Any
-    ) -> dict[str, Any]:
+    def entry(self, field: Any, value: Any, at: RecordPlace) -> Entry:
         """Return the record of one value."""
 
-    def group(
-        self, fields: Fields, values: Known, path: FieldPath, known: Known,
-        *, time: Any = None, element: bool = False,
-    ) -> Iterator[dict[str, Any]]:  # fmt: skip
-        """Yield the records of several fields; an ``element`` of an array may have a time of its own."""
+    def group(self, fields: Fields, values: Known, at: RecordPlace) -> Iterator[Entry]:
+        """Yield the records of several fields."""
 
     def rises(self, element: Any, values: list[Any]) -> bool:
         """Return whether elements are told apart, and in order, by times of their own."""
@@ -153,10 +169,8 @@ class RecordMaker(Protocol):
 class RecordReader(Protocol):
     """What reads values from a SenML pack."""
 
-    def group(
-        self, fields: Fields, records: list[SenmlRecord], known: Known, time: Decimal | None = None
-    ) -> dict[str, Any]:
-        """Return the values of several fields; ``time`` is that of the array's element around them."""
+    def group(self, fields: Fields, records: list[SenmlRecord], at: RecordPlace) -> dict[str, Any]:
+        """Return the values of several fields; the time is that of the array's element around them."""
 
 
 class Rules(Protocol):

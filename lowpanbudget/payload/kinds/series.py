@@ -15,7 +15,7 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.samples import SeriesNode
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.forms.doubles import value_of
-from lowpanbudget.payload.forms.senml import SenmlRecord, parted
+from lowpanbudget.payload.forms.senml import Entry, SenmlRecord, parted
 from lowpanbudget.payload.forms.shapes import ListShape, Shape, whole_of
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import EDGE, drawn_length
@@ -217,18 +217,14 @@ escape = true                 # a whole sample where a difference is too large""
 
         return parts.SeriesForm(self, order, parts.leaf_form(self.number(), order))
 
-    def records(
-        self, maker: ask.RecordMaker, value: Any, path: ask.FieldPath, known: ask.Known,
-        time: Any, *, element: bool = False,
-    ) -> Iterator[dict[str, Any]]:  # fmt: skip
+    def records(self, maker: ask.RecordMaker, value: Any, at: ask.RecordPlace) -> Iterator[Entry]:
         """Yield a record for each sample, with its index in the name."""
         for index, item in enumerate(value):
-            yield maker.entry(self, item, (*path, str(index)), known, time)
+            yield maker.entry(self, item, at.below(str(index)))
 
     def from_records(
-        self, reader: ask.RecordReader, records: list[SenmlRecord], known: ask.Known,
-        *, outermost: bool = False, time: Decimal | None = None,
-    ) -> Any:  # fmt: skip
+        self, reader: ask.RecordReader, records: list[SenmlRecord], at: ask.RecordPlace
+    ) -> Any:
         """Return the samples."""
         number = self.number()
         return [value_of(number, part[0].item) for part in parted(self.name, self.most, records)]

@@ -2,7 +2,6 @@
 
 import dataclasses
 from collections.abc import Iterator, Mapping
-from decimal import Decimal
 from random import Random
 from typing import Any, ClassVar, Self
 
@@ -14,7 +13,7 @@ from lowpanbudget.payload.codec.groups import GroupNode, TagNode
 from lowpanbudget.payload.codec.nodes import Case, Codec, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.forms.senml import SenmlRecord
+from lowpanbudget.payload.forms.senml import Entry, SenmlRecord
 from lowpanbudget.payload.forms.shapes import ChoiceShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.enumeration import Enumeration
@@ -184,19 +183,16 @@ when = "service\""""
         options = {option.when: structure(option.fields, order, bases) for option in self.options}
         return cs.Switch(lambda context: parts.earlier(context, self.tag), options)
 
-    def records(
-        self, maker: ask.RecordMaker, value: Any, path: ask.FieldPath, known: ask.Known,
-        time: Any, *, element: bool = False,
-    ) -> Iterator[dict[str, Any]]:  # fmt: skip
+    def records(self, maker: ask.RecordMaker, value: Any, at: ask.RecordPlace) -> Iterator[Entry]:
         """Yield the records of the chosen option."""
-        return maker.group(self.chosen(known).fields, value, path, known, time=time)
+        fields = self.chosen(at.known).fields
+        return maker.group(fields, value, at._replace(element=False))
 
     def from_records(
-        self, reader: ask.RecordReader, records: list[SenmlRecord], known: ask.Known,
-        *, outermost: bool = False, time: Decimal | None = None,
-    ) -> Any:  # fmt: skip
+        self, reader: ask.RecordReader, records: list[SenmlRecord], at: ask.RecordPlace
+    ) -> Any:
         """Return the values of the chosen option."""
-        return reader.group(self.chosen(known).fields, records, known)
+        return reader.group(self.chosen(at.known).fields, records, at._replace(time=None))
 
 
 class UnionNode:
