@@ -31,18 +31,15 @@ class Structure(Single):
         self.head = f"struct {maker.names.of('', spot)}"
         self.fields: list[tuple[Field, str, FieldPart]] = []
         optional = sum(field.optional for field in fields)
-        self.presence = maker.order.rounded(optional)
-        self.least = self.greatest = self.presence
+        self.bits = self.presence = maker.order.rounded(optional)
         for field in fields:
             inside = spot.below(field.name or field.kind)
-            if field.at is not None and field.at > self.greatest:
-                gap = Gap(maker, inside, field.at - self.greatest)
-                self.fields.append((field, "", gap))
-                self.least = self.greatest = field.at
+            if field.at is not None and field.at > self.bits:
+                self.fields.append((field, "", Gap(maker, inside, field.at - self.bits)))
+                self.bits = field.at
             part = field.part(maker, inside)
             self.fields.append((field, c_name(field.name), part))
-            self.least += 0 if field.optional else part.least
-            self.greatest += part.greatest
+            self.bits += part.bits
         self.optional = [
             name
             for field, name, part in self.fields
@@ -170,8 +167,7 @@ class StructureUnion(Single):
             if made.empty:
                 maker.structs.pop()
             self.options[option.when] = made
-        self.least = min(body.least for body in self.options.values())
-        self.greatest = max(body.greatest for body in self.options.values())
+        self.bits = max(body.bits for body in self.options.values())
         self.filled = [
             (c_name(when), body) for when, body in self.options.items() if not body.empty
         ]

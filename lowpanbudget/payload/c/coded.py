@@ -6,7 +6,7 @@ from typing import Any
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, Known, Scope, Single, SourceUnit
 from lowpanbudget.payload.c.scaled import ratio
-from lowpanbudget.payload.c.text import Lines, integer, literal, unsigned, word
+from lowpanbudget.payload.c.text import SHORT, WIDE, Lines, integer, literal, unsigned, word_of
 from lowpanbudget.payload.codec.grid import nearest_entry
 from lowpanbudget.payload.codec.nodes import Codec
 from lowpanbudget.payload.exact import EXACT, digits
@@ -14,10 +14,6 @@ from lowpanbudget.payload.exact import EXACT, digits
 
 class Truth(Single):
     """A boolean."""
-
-    def __init__(self, maker: SourceUnit, spot: Spot, bits: int) -> None:
-        super().__init__(maker, spot)
-        self.least = self.greatest = bits
 
     def declared(self, name: str) -> str:
         """Return the declaration of the member."""
@@ -29,12 +25,12 @@ class Truth(Single):
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes one bit."""
-        self.put(out, self.least, f"{at} ? 1u : 0u")
+        self.put(out, self.bits, f"{at} ? 1u : 0u")
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what reads one bit."""
-        self.take(out, self.least, "value")
-        if self.least > 1:
+        self.take(out, self.bits, "value")
+        if self.bits > 1:
             out.fail("value > 1", self.maker.error(self.spot))
         out.add(f"{at} = value != 0;")
 
@@ -43,22 +39,36 @@ class Code(Single):
     """A field whose member holds the code itself, in an unsigned type."""
 
     def __init__(self, maker: SourceUnit, spot: Spot, bits: int) -> None:
-        super().__init__(maker, spot)
-        self.least = self.greatest = bits
+        super().__init__(maker, spot, bits)
         self.kind = unsigned(bits)
-        self.bits = 32 if bits <= 32 else 64
-        self.variable = "value" if bits <= 32 else "wide"
-        self.wide = "" if bits <= 32 else "_wide"
+        self.word = word_of(bits)
 
     def declared(self, name: str) -> str:
         """Return the declaration of the member."""
         return f"{self.kind.name} {name}"
 
-    def within(self, last: int) -> str:
-        """Return a test for codes above the last."""
-        return (
-            f"!{self.maker.call('within' + self.wide)}({self.variable}, 0, {word(last, self.bits)})"
-        )
+    def pack(self, out: Lines, at: str, scope: Scope) -> None:
+        """Append what refuses codes without meaning and writes the others."""
+        out.add(f"{out.use(self.word.variable)} = {at};")
+        self.check(out, self.kind.bits)
+        self.put(out, self.bits, self.word.variable)
+
+    def unpack(self, out: Lines, at: str, scope: Scope) -> None:
+        """Append what reads a code that has a meaning."""
+        self.take(out, self.bits, self.word.variable)
+        self.check(out, self.bits)
+        out.add(f"{at} = ({self.kind.name}){self.word.variable};")
+
+    def check(self, out: Lines, bits: int) -> None:
+        """Append what refuses those of the codes of ``bits`` bits that mean nothing."""
+        raise NotImplementedError
+
+    def check_last(self, out: Lines, bits: int, last: int) -> None:
+        """Append what refuses codes above the last, if there are any."""
+        if last + 1 < 1 << bits:
+            call = self.maker.call("within" + self.word.suffix)
+            test = f"!{call}({self.word.variable}, 0, {self.word.constant(last)})"
+            out.fail(test, self.maker.error(self.spot))
 
 
 class NamedCode(Code):
@@ -79,25 +89,13 @@ class NamedCode(Code):
         """Return the constant of a name."""
         return self.constants[value]
 
-    def pack(self, out: Lines, at: str, scope: Scope) -> None:
-        """Append what refuses codes without name and writes the others."""
-        out.add(f"{out.use(self.variable)} = {at};")
-        self._check(out, self.kind.bits)
-        self.put(out, self.least, self.variable)
-
-    def unpack(self, out: Lines, at: str, scope: Scope) -> None:
-        """Append what reads a code that has a name."""
-        self.take(out, self.least, self.variable)
-        self._check(out, self.least)
-        out.add(f"{at} = ({self.kind.name}){self.variable};")
-
-    def _check(self, out: Lines, bits: int) -> None:
+    def check(self, out: Lines, bits: int) -> None:
+        """Append what refuses codes without name."""
         codes = sorted(self.codes.values())
         if codes[-1] == len(codes) - 1:
-            if codes[-1] + 1 < 1 << bits:
-                out.fail(self.within(codes[-1]), self.maker.error(self.spot))
+            self.check_last(out, bits, codes[-1])
             return
-        with out.block(f"switch ({self.variable})"):
+        with out.block(f"switch ({self.word.variable})"):
             for name in self.constants.values():
                 out.add(f"case {name}:")
             out.add("    break;")
@@ -123,64 +121,59 @@ class FlagBits(Code):
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what refuses unknown flags and writes the bits, first flag first."""
-        name, mask = out.use(self.variable), (1 << self.kind.bits) - 1
+        name, mask = out.use(self.word.variable), (1 << self.kind.bits) - 1
         out.add(f"{name} = {at};")
         if self.all != mask:
-            unknown = word(mask & ~self.all, self.bits)
+            unknown = self.word.constant(mask & ~self.all)
             out.fail(f"({name} & {unknown}) != 0", self.maker.error(self.spot))
-        for shift, bits in runs(self.least, msb_first=self.maker.order.msb_first):
+        for shift, bits in runs(self.bits, msb_first=self.maker.order.msb_first):
             piece = f"{name} >> {shift}" if shift else name
-            if self.bits == 64:
+            if self.word is WIDE:
                 piece = f"(uint32_t)(({piece}) & 0xff)"
             out.add(f"{self.maker.call('put8')}(&out, {piece}, {bits});")
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what reads the bits and leaves out those without a name."""
-        name, piece = out.use(self.variable), out.use("piece")
+        name, piece = out.use(self.word.variable), out.use("piece")
         out.add(f"{name} = 0;")
-        for shift, bits in runs(self.least, msb_first=self.maker.order.msb_first):
+        for shift, bits in runs(self.bits, msb_first=self.maker.order.msb_first):
             out.fail(f"!{self.maker.call('take8')}(&in, {bits}, &{piece})", self.maker.short)
-            moved = f"(uint64_t){piece}" if self.bits == 64 else piece
+            moved = f"(uint64_t){piece}" if self.word is WIDE else piece
             out.add(f"{name} |= {moved} << {shift};" if shift else f"{name} |= {piece};")
-        out.add(f"{at} = ({self.kind.name})({name} & {word(self.all, self.bits)});")
+        out.add(f"{at} = ({self.kind.name})({name} & {self.word.constant(self.all)});")
 
 
 class FixedCode(FieldPart):
     """A constant: no member, only a number that is always sent."""
 
     def __init__(self, maker: SourceUnit, spot: Spot, value: int, bits: int) -> None:
-        super().__init__(maker, spot)
+        super().__init__(maker, spot, bits)
         self.value = value
-        self.least = self.greatest = bits
         maker.headed(f"{spot.path}: a number that every message carries")
         self.name = maker.constant(spot, "value", literal(value))
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes the constant."""
-        self.put(out, self.least, self.name)
+        self.put(out, self.bits, self.name)
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what refuses any other number."""
-        variable = "value" if self.least <= 32 else "wide"
-        self.take(out, self.least, variable)
-        bits = 32 if self.least <= 32 else 64
-        out.fail(f"{variable} != {word(self.value, bits)}", self.maker.error(self.spot))
+        word = word_of(self.bits)
+        self.take(out, self.bits, word.variable)
+        out.fail(f"{word.variable} != {word.constant(self.value)}", self.maker.error(self.spot))
 
 
 class Gap(FieldPart):
     """Reserved bits, or bits left free before a field that states where it begins."""
 
-    def __init__(self, maker: SourceUnit, spot: Spot, bits: int) -> None:
-        super().__init__(maker, spot)
-        self.least = self.greatest = bits
-
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes zeros."""
-        out.add(f"{self.maker.call('put_zeros')}(&out, {word(self.least, 32)});")
+        out.add(f"{self.maker.call('put_zeros')}(&out, {SHORT.constant(self.bits)});")
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what passes over the bits."""
-        out.fail(f"!{self.maker.call('skip')}(&in, {word(self.least, 32)})", self.maker.short)
+        call = self.maker.call("skip")
+        out.fail(f"!{call}(&in, {SHORT.constant(self.bits)})", self.maker.short)
 
 
 class EntryIndex(Code):
@@ -220,7 +213,7 @@ class EntryIndex(Code):
                 "path": spot.path,
                 "unit": f"{digits(scale)}{unit}",
                 "kind": kind.name,
-                "word": 32 if kind.bits <= 32 else 64,
+                "word": word_of(kind.bits).bits,
                 "index_kind": self.kind.name if self.last + 1 <= self.kind.high else "uint16_t",
                 "last": self.last,
                 "entries": [literal(number) for number in scaled],
@@ -231,19 +224,9 @@ class EntryIndex(Code):
         """Return the index of a value."""
         return literal(nearest_entry(self.entries, value))
 
-    def pack(self, out: Lines, at: str, scope: Scope) -> None:
-        """Append what refuses indices beyond the table and writes the others."""
-        out.add(f"{out.use('value')} = {at};")
-        if self.last < self.kind.high:
-            out.fail(self.within(self.last), self.maker.error(self.spot))
-        self.put(out, self.least, "value")
-
-    def unpack(self, out: Lines, at: str, scope: Scope) -> None:
-        """Append what reads an index."""
-        self.take(out, self.least, "value")
-        if self.last + 1 < 1 << self.least:
-            out.fail(self.within(self.last), self.maker.error(self.spot))
-        out.add(f"{at} = ({self.kind.name})value;")
+    def check(self, out: Lines, bits: int) -> None:
+        """Append what refuses indices beyond the table."""
+        self.check_last(out, bits, self.last)
 
 
 def runs(bits: int, *, msb_first: bool) -> list[tuple[int, int]]:

@@ -4,7 +4,7 @@ from typing import Any, Protocol
 
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, Known, Member, Scope, SourceUnit, Struct
-from lowpanbudget.payload.c.text import Lines, literal, unsigned, word
+from lowpanbudget.payload.c.text import SHORT, Lines, literal, unsigned
 from lowpanbudget.payload.codec.counted import count_width
 
 
@@ -87,7 +87,9 @@ class CountedArray(FieldPart):
             return
         self.take(out, self.width, "value")
         if self.most - self.fewest + 1 < 1 << self.width:
-            test = f"!{self.maker.call('within')}(value, 0, {word(self.most - self.fewest, 32)})"
+            test = (
+                f"!{self.maker.call('within')}(value, 0, {SHORT.constant(self.most - self.fewest)})"
+            )
             out.fail(test, self.maker.error(self.spot))
         more = f"value + {self.fewest_name}" if self.fewest else "value"
         out.add(f"{self.number_at(at)} = ({self.kind.name})({more});")
@@ -105,8 +107,7 @@ class OctetArray(CountedArray):
         self.field = field
         self.text = encoding
         self.judge = {"utf-8": "is_utf8", "ascii": "is_ascii", "": ""}[encoding]
-        self.least = self.width + 8 * field.least
-        self.greatest = self.width + 8 * field.most
+        self.bits = self.width + 8 * field.most
 
     def members(self, name: str) -> list[Member]:
         """Return the length, if it can change, and the octets."""
@@ -169,8 +170,7 @@ class ElementArray(CountedArray):
     ) -> None:
         super().__init__(maker, spot, field, bits)
         self.element = element
-        self.least = self.width + field.least * element.least
-        self.greatest = self.width + field.most * element.greatest
+        self.bits = self.width + field.most * element.bits
         inner = element.members("item")
         self.wrapped = bool(inner) and not element.single
         self.empty = not inner

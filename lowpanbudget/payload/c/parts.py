@@ -8,7 +8,7 @@ import dataclasses
 from typing import Any, NamedTuple
 
 from lowpanbudget.payload.c.names import Names, Spot
-from lowpanbudget.payload.c.text import Lines
+from lowpanbudget.payload.c.text import Lines, word_of
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.values import dataclass
 
@@ -96,15 +96,14 @@ class SourceUnit:
 
 
 class FieldPart:
-    """A field in C; ``least`` and ``greatest`` are its bits."""
+    """A field in C; ``bits`` are those of its greatest value."""
 
     single = False  # whether one member holds the value
-    least = 0
-    greatest = 0
 
-    def __init__(self, maker: SourceUnit, spot: Spot) -> None:
+    def __init__(self, maker: SourceUnit, spot: Spot, bits: int = 0) -> None:
         self.maker = maker
         self.spot = spot
+        self.bits = bits
         maker.places.setdefault(spot.words, len(maker.places))
 
     def members(self, name: str) -> list[Member]:
@@ -125,12 +124,12 @@ class FieldPart:
 
     def take(self, out: Lines, bits: int, into: str) -> None:
         """Append what reads a number of up to 32 or 64 bits."""
-        helper = self.maker.call("take" if bits <= 32 else "take_wide")
+        helper = self.maker.call("take" + word_of(bits).suffix)
         out.fail(f"!{helper}(&in, {bits}, &{out.use(into)})", self.maker.short)
 
     def put(self, out: Lines, bits: int, value: str) -> None:
         """Append what writes a number."""
-        out.add(f"{self.maker.call('put' if bits <= 32 else 'put_wide')}(&out, {value}, {bits});")
+        out.add(f"{self.maker.call('put' + word_of(bits).suffix)}(&out, {value}, {bits});")
 
 
 class Single(FieldPart):

@@ -10,7 +10,7 @@ from typing import Any
 
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Known, Scope, Single, SourceUnit
-from lowpanbudget.payload.c.text import Lines, integer, literal, word
+from lowpanbudget.payload.c.text import WIDE, Lines, integer, literal, word_of
 from lowpanbudget.payload.codec.grid import Stepped, special_codes, zero_of
 from lowpanbudget.payload.exact import EXACT, digits, exact, nearest
 
@@ -25,9 +25,9 @@ class Scaled(Single):
         self.about = about
         self.base_name = base
         self.number = number
-        self.width = self.least = self.greatest = maker.order.rounded(number.needed())
+        self.bits = maker.order.rounded(number.needed())
         self.grid = number.grid()
-        codes = special_codes(number, self.width)
+        codes = special_codes(number, self.bits)
         steps = {name: self._signed(code) for name, code in codes.items()}
         zero = zero_of(number)
         shift = nearest(number.base, zero, number.step)
@@ -39,13 +39,13 @@ class Scaled(Single):
         assert kind is not None  # codes have at most 64 bits
         self.kind, self.shift, self.zero = kind, shift, zero
         self.low, self.high = self.grid.low + shift, self.grid.high + shift
-        self.bits = 32 if self.width <= 32 and kind.bits <= 32 else 64
+        self.word = word_of(max(self.bits, kind.bits))
         self.specials = {name: step + shift for name, step in steps.items()}
         self.remark = self._remark()
         self._constants()
 
     def _signed(self, code: int) -> int:
-        half = 1 << (self.width - 1)
+        half = 1 << (self.bits - 1)
         return (code ^ half) - half if self.number.signed else code
 
     @property
@@ -54,29 +54,14 @@ class Scaled(Single):
         return self.high - self.low
 
     @property
-    def wide(self) -> str:
-        """Return what the names of 64-bit functions end with."""
-        return "" if self.bits == 32 else "_wide"
-
-    @property
-    def variable(self) -> str:
-        """Return the variable that holds the number while it is worked on."""
-        return "value" if self.bits == 32 else "wide"
-
-    @property
-    def cast(self) -> str:
-        """Return the cast to the unsigned type of the variable."""
-        return f"(uint{self.bits}_t)"
-
-    @property
     def lowest(self) -> str:
         """Return the least value as C text."""
-        return f"{self.cast}{self.ends[0]}"
+        return f"{self.word.cast}{self.ends[0]}"
 
     @property
     def base(self) -> str:
         """Return the value whose code is 0 as C text."""
-        return self.lowest if self.shift == self.low else word(self.shift, self.bits)
+        return self.lowest if self.shift == self.low else self.word.constant(self.shift)
 
     def _remark(self) -> str:
         number, unit = self.number, f" {self.number.unit}".rstrip()
@@ -122,43 +107,43 @@ class Scaled(Single):
 
     def load(self, out: Lines, at: str) -> None:
         """Append what takes the member into the variable and refuses what the range does not hold."""
-        out.add(f"{out.use(self.variable)} = {self.cast}{at};")
+        out.add(f"{out.use(self.word.variable)} = {self.word.cast}{at};")
         if (self.low, self.high) != (self.kind.low, self.kind.high):
             out.fail(self._wrong(), self.maker.error(self.spot))
 
     def send(self, out: Lines) -> None:
         """Append what writes the variable."""
-        value = self.variable
+        value = self.word.variable
         if self.shift:
             value += f" - {self.base}"
-        if self.bits == 64 and self.width <= 32:
+        if self.word is WIDE and self.bits <= 32:
             value = f"(uint32_t)(({value}) & UINT32_MAX)"
-        self.put(out, self.width, value)
+        self.put(out, self.bits, value)
 
     def receive(self, out: Lines) -> None:
         """Append what reads the variable and refuses codes without meaning."""
-        if self.bits == 64 and self.width <= 32:
-            self.take(out, self.width, "value")
+        if self.word is WIDE and self.bits <= 32:
+            self.take(out, self.bits, "value")
             out.add(f"{out.use('wide')} = value;")
         else:
-            self.take(out, self.width, self.variable)
-        name = self.variable
-        if self.number.signed and self.width < self.bits:
-            half = word(1 << (self.width - 1), self.bits)
+            self.take(out, self.bits, self.word.variable)
+        name = self.word.variable
+        if self.number.signed and self.bits < self.word.bits:
+            half = self.word.constant(1 << (self.bits - 1))
             out.add(f"{name} = ({name} ^ {half}) - {half};")
         if self.shift:
             out.add(f"{name} += {self.base};")
-        if self.span + 1 < 1 << self.width:
+        if self.span + 1 < 1 << self.bits:
             out.fail(self._wrong(), self.maker.error(self.spot))
 
     def store(self, out: Lines, at: str) -> None:
         """Append what sets the member from the variable."""
         if self.kind.signed:
             out.add(
-                f"{at} = ({self.kind.name}){self.maker.call('signed' + self.wide)}({self.variable});"
+                f"{at} = ({self.kind.name}){self.maker.call('signed' + self.word.suffix)}({self.word.variable});"
             )
         else:
-            out.add(f"{at} = ({self.kind.name}){self.variable};")
+            out.add(f"{at} = ({self.kind.name}){self.word.variable};")
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what checks the member and writes its code."""
@@ -171,9 +156,9 @@ class Scaled(Single):
         self.store(out, at)
 
     def _wrong(self) -> str:
-        call = self.maker.call("within" + self.wide)
-        tests = [f"!{call}({self.variable}, {self.lowest}, {self.cast}{self.ends[1]})"]
-        tests += [f"{self.variable} != {self.cast}{name}" for name in self.special_names]
+        call = self.maker.call("within" + self.word.suffix)
+        tests = [f"!{call}({self.word.variable}, {self.lowest}, {self.word.cast}{self.ends[1]})"]
+        tests += [f"{self.word.variable} != {self.word.cast}{name}" for name in self.special_names]
         return " && ".join(tests)
 
 

@@ -6,8 +6,8 @@ from lowpanbudget.payload.c.counted import CountedArray
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Known, Member, Scope, SourceUnit
 from lowpanbudget.payload.c.scaled import Scaled
-from lowpanbudget.payload.c.text import Lines, word
-from lowpanbudget.payload.codec.samples import Sampled
+from lowpanbudget.payload.c.text import SHORT, Lines
+from lowpanbudget.payload.codec.samples import Sampled, VariableDeltas, deltas_of
 
 
 class SampleArray(CountedArray):
@@ -17,23 +17,19 @@ class SampleArray(CountedArray):
         super().__init__(maker, spot, field, field.count_bits)
         self.field = field
         self.sample = Scaled(maker, spot, field.number())
-        span, width = self.sample.span, self.sample.width
-        if field.deltas == "fixed":
-            assert field.delta_bits is not None
-            self.bits = maker.order.rounded(field.delta_bits)
-            escaped = field.escape and span >= 1 << (self.bits - 1)
-            bounds = (self.bits, self.bits + (width if escaped else 0))
-        else:
-            self.bits = (field.group_bits or 7) + 1
-            self.groups = max(1, -(-(2 * span).bit_length() // (self.bits - 1)))
-            bounds = (self.bits, self.groups * self.bits)
-        self.least = self.width + (width + (field.least - 1) * bounds[0] if field.least else 0)
-        self.greatest = self.width + width + (field.most - 1) * bounds[1]
+        width = self.sample.bits
+        self.deltas = deltas_of(field, maker.order, width, self.sample.span)
+        self.bits = self.width + width + (field.most - 1) * self.deltas.bounds[1]
 
     @property
     def last(self) -> str:
         """Return the variable for the sample before."""
-        return "last" + self.sample.wide
+        return "last" + self.sample.word.suffix
+
+    @property
+    def escape(self) -> str:
+        """Return the fixed difference that leads a whole sample."""
+        return SHORT.constant(1 << (self.deltas.bits - 1))
 
     def declared(self, name: str) -> str:
         """Return the declaration of the samples."""
@@ -54,13 +50,13 @@ class SampleArray(CountedArray):
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes count, first sample and differences."""
-        sample, wide = self.sample, self.sample.wide
+        sample, wide = self.sample, self.sample.word.suffix
         self.check_count(out, at)
         self.put_count(out, at)
         out.add(f"{out.use(self.last)} = 0;")
         with out.loop(self.number_at(at)) as index:
             sample.load(out, f"{at}[{index}]")
-            now = sample.variable
+            now = sample.word.variable
             if sample.low:
                 now += f" - {sample.lowest}"
             with out.block(f"if ({index} == 0)"):
@@ -68,11 +64,11 @@ class SampleArray(CountedArray):
             if self.field.deltas == "variable":
                 call = self.maker.call("put_variable" + wide)
                 with out.otherwise():
-                    out.add(f"{call}(&out, {now}, {self.last}, {self.bits});")
+                    out.add(f"{call}(&out, {now}, {self.last}, {self.deltas.bits});")
             else:
                 escape = "true" if self.field.escape else "false"
                 call = self.maker.call("put_fixed" + wide)
-                test = f"!{call}(&out, {now}, {self.last}, {self.bits}, {escape})"
+                test = f"!{call}(&out, {now}, {self.last}, {self.deltas.bits}, {escape})"
                 with out.otherwise(f"else if ({test})"):
                     self._jump(out)
             out.add(f"{self.last} = {now};")
@@ -81,34 +77,34 @@ class SampleArray(CountedArray):
         if not self.field.escape:
             out.add(f"return {self.maker.error(self.spot)};")
             return
-        self.put(out, self.bits, word(1 << (self.bits - 1), 32))
+        self.put(out, self.deltas.bits, self.escape)
         self.sample.send(out)
 
     def unpack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what reads count, first sample and differences."""
-        sample, wide = self.sample, self.sample.wide
+        sample, wide = self.sample, self.sample.word.suffix
         self.take_count(out, at)
         out.add(f"{out.use(self.last)} = 0;")
-        low, span = sample.lowest, word(sample.span, sample.bits)
-        fixed = self.field.deltas == "fixed"
+        low, span = sample.lowest, sample.word.constant(sample.span)
         with out.loop(self.number_at(at)) as index:
             whole = f"{index} == 0"
-            if fixed:
+            if not isinstance(self.deltas, VariableDeltas):
                 with out.block(f"if ({index} != 0)"):
-                    self.take(out, self.bits, "delta")
+                    self.take(out, self.deltas.bits, "delta")
                 if self.field.escape:
-                    whole += f" || delta == {word(1 << (self.bits - 1), 32)}"
+                    whole += f" || delta == {self.escape}"
             with out.block(f"if ({whole})"):
                 sample.receive(out)
-                out.add(f"{self.last} = {sample.variable} - {low};")
+                out.add(f"{self.last} = {sample.word.variable} - {low};")
             error = self.maker.error(self.spot)
             with out.otherwise():
-                if fixed:
-                    call = self.maker.call("add_fixed" + wide)
-                    out.fail(f"!{call}(&{self.last}, {span}, delta, {self.bits})", error)
-                else:
+                if isinstance(self.deltas, VariableDeltas):
                     call = self.maker.call("take_variable" + wide)
-                    test = f"!{call}(&in, &{self.last}, {span}, {self.bits}, {self.groups})"
+                    sizes = f"{self.deltas.bits}, {self.deltas.groups}"
+                    test = f"!{call}(&in, &{self.last}, {span}, {sizes})"
                     out.fail(test, f"in.ended ? {self.maker.short} : {error}")
-            out.add(f"{out.use(sample.variable)} = {self.last} + {low};")
+                else:
+                    call = self.maker.call("add_fixed" + wide)
+                    out.fail(f"!{call}(&{self.last}, {span}, delta, {self.deltas.bits})", error)
+            out.add(f"{out.use(sample.word.variable)} = {self.last} + {low};")
             sample.store(out, f"{at}[{index}]")

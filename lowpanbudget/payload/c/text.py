@@ -57,9 +57,37 @@ def literal(value: int) -> str:
     return f"INT64_C({value})" if value < 1 << 63 else f"UINT64_C({value})"
 
 
-def word(value: int, bits: int) -> str:
-    """Return an unsigned constant of 32 or 64 bits; negative ones wrap, as unsigned arithmetic does."""
-    return f"UINT{bits}_C({value % (1 << bits)})"
+class Word(NamedTuple):
+    """What a number is worked on in: an unsigned variable of 32 or 64 bits."""
+
+    bits: int
+
+    @property
+    def variable(self) -> str:
+        """Return the name of the variable."""
+        return "value" if self.bits == 32 else "wide"
+
+    @property
+    def suffix(self) -> str:
+        """Return what the names of functions for it end with."""
+        return "" if self.bits == 32 else "_wide"
+
+    @property
+    def cast(self) -> str:
+        """Return the cast to its type."""
+        return f"(uint{self.bits}_t)"
+
+    def constant(self, value: int) -> str:
+        """Return a constant; negative ones wrap, as unsigned arithmetic does."""
+        return f"UINT{self.bits}_C({value % (1 << self.bits)})"
+
+
+SHORT, WIDE = Word(32), Word(64)
+
+
+def word_of(bits: int) -> Word:
+    """Return the word for numbers of so many bits."""
+    return SHORT if bits <= 32 else WIDE
 
 
 def comment(text: str) -> str:

@@ -63,12 +63,7 @@ class SeriesNode:
         self._number = grid = field.number().grid()
         self._span = (grid.low, grid.high)
         width = sample.least
-        self._deltas: FixedDeltas | VariableDeltas
-        if field.deltas == "fixed":
-            assert field.delta_bits is not None
-            self._deltas = FixedDeltas(field, order, width, grid.high - grid.low)
-        else:
-            self._deltas = VariableDeltas(field, grid.high - grid.low)
+        self._deltas = deltas_of(field, order, width, grid.high - grid.low)
         least, greatest = self._deltas.bounds
         self.least = self._count.width + (width + (field.least - 1) * least if field.least else 0)
         self.greatest = self._count.width + width + (field.most - 1) * greatest
@@ -126,20 +121,29 @@ class SeriesNode:
         return [number.value_of(start + (swing if index % 2 else 0)) for index in range(count)]
 
 
+def deltas_of(
+    field: Sampled, order: Order, sample_bits: int, span: int
+) -> "FixedDeltas | VariableDeltas":
+    """Return the differences of samples that lie at most ``span`` steps apart."""
+    if field.deltas == "fixed":
+        return FixedDeltas(field, order, sample_bits, span)
+    return VariableDeltas(field, span)
+
+
 class FixedDeltas:
     """Differences of fixed width in two's complement; with an escape the most negative code leads a whole sample."""
 
-    __slots__ = ("_bits", "_escape", "_field", "_run", "_sample_bits", "bounds")
+    __slots__ = ("_escape", "_field", "_run", "_sample_bits", "bits", "bounds")
 
     def __init__(self, field: Sampled, order: Order, sample_bits: int, span: int) -> None:
         assert field.delta_bits is not None
-        self._bits = order.rounded(field.delta_bits)
-        self._run = FieldBits(field, self._bits - field.delta_bits, "delta")
+        self.bits = order.rounded(field.delta_bits)
+        self._run = FieldBits(field, self.bits - field.delta_bits, "delta")
         self._field, self._sample_bits = field, sample_bits
-        self._escape = 1 << (self._bits - 1)
+        self._escape = 1 << (self.bits - 1)
         self.bounds = (
-            self._bits,
-            self._bits + (sample_bits if field.escape and span >= self._escape else 0),
+            self.bits,
+            self.bits + (sample_bits if field.escape and span >= self._escape else 0),
         )
 
     def widest(self, span: int) -> int:
@@ -155,13 +159,13 @@ class FixedDeltas:
                 f"lies {delta} steps from the sample before, outside {-half} .. {half - 1}",
                 hint="Use wider delta_bits, or escape = true",
             )
-        out.number(delta & (2 * half - 1) if fits else half, self._bits)
+        out.number(delta & (2 * half - 1) if fits else half, self.bits)
         if not fits:
             out.put(code, self._sample_bits)
 
     def read(self, source: BitReader) -> int | None:
         """Return the next difference, or None where a whole sample follows."""
-        code = source.number(self._bits)
+        code = source.number(self.bits)
         escaped = self._field.escape and code == self._escape
         delta = None if escaped else (code ^ self._escape) - self._escape
         if source.spans is not None:
@@ -172,13 +176,14 @@ class FixedDeltas:
 class VariableDeltas:
     """Zigzag differences in groups, the lowest first, each led by a bit that is 1 while more follow."""
 
-    __slots__ = ("_group", "_limit", "_run", "bounds")
+    __slots__ = ("_group", "_run", "bits", "bounds", "groups")
 
     def __init__(self, field: Sampled, span: int) -> None:
         self._run = FieldBits(field, 0, "delta")
         self._group = field.group_bits or 7
-        self._limit = max(1, -(-(2 * span).bit_length() // self._group))
-        self.bounds = (self._group + 1, self._limit * (self._group + 1))
+        self.groups = max(1, -(-(2 * span).bit_length() // self._group))
+        self.bits = self._group + 1
+        self.bounds = (self.bits, self.groups * self.bits)
 
     def widest(self, span: int) -> int:
         """Return the swing of a series of the greatest size."""
@@ -196,7 +201,7 @@ class VariableDeltas:
     def read(self, source: BitReader) -> int:
         """Return the next difference."""
         start, group, zigzag = source.at, self._group, 0
-        for index in range(self._limit):
+        for index in range(self.groups):
             word = source.number(group + 1)
             source.start = start
             low = word & ((1 << group) - 1)
@@ -208,4 +213,4 @@ class VariableDeltas:
                 if source.spans is not None:
                     source.leave(self._run, delta)
                 return delta
-        raise Misfit(f"has a difference of more than {self._limit} groups")
+        raise Misfit(f"has a difference of more than {self.groups} groups")
