@@ -19,6 +19,7 @@ GONE = [
     "stack/restored_fields.py",
     "stack/restoring.py",
     "findings/pieces.py",
+    "findings/fragmented.py",
     "columns.py",
     "capture/shape.py",
     "capture/packet.py",

@@ -13,6 +13,7 @@ from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.sighting import DatagramPart, Sighting
+from lowpanbudget.capture.follow.templates import Template
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import Contexts
@@ -33,7 +34,6 @@ from lowpanbudget.findings.captures.security import SECURITY
 from lowpanbudget.findings.captures.unreadable import UNREAD, UNREADABLE
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Finding, Hit
-from lowpanbudget.findings.fragmented import Fate, FragmentTracker
 from lowpanbudget.findings.rule import Check, FaultOf, Noticed, Rule, rules_of
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.tallies import Tallies
@@ -42,10 +42,9 @@ from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
-from lowpanbudget.layers.lowpan.fragment import Fragment
-from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
+from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram
 from lowpanbudget.stack.reassembly import Complete, Reassembler
 from lowpanbudget.stack.upper import read_upper
 
@@ -85,8 +84,7 @@ class Audit:
         # what reads a class or value, and of that what varies among frames that are alike
         self._checks: dict[Hashable, tuple[list[_Bound], list[_Bound]]] = {}
         self._tallies = Tallies()
-        self._fragments = FragmentTracker(self.known.timeout_s)
-        self._reassembler: Reassembler | None = None
+        self._reassembler = Reassembler(self.known.contexts, self.known.timeout_s)
         self._readings = 0
         self._only_varying = False  # the frame at hand is like one that was judged
         self._kept: list[tuple[Rule, Hit]] | None = None  # hits that hold for all frames alike
@@ -115,24 +113,28 @@ class Audit:
             scene.sequence, scene.fcs_ok = frame.mac.sequence, frame.mac.fcs_ok
         if scene.security is not None:
             scene.counter = scene.security.frame_counter
+        clock_s = time_s if isfinite(time_s) else 0.0
+        self._expired(self._reassembler.expired(clock_s))
         if not self._begin(scene):
             return
         datagram = frame.datagram.octets if frame.datagram is not None else None
         parts: tuple[int, ...] = (number,)
+        arrival = None
         if frame.fragment is not None:
-            if self._reassembler is None:
-                self._reassembler = Reassembler(self.known.contexts)
-            clock_s, part = time_s if isfinite(time_s) else 0.0, DatagramPart(number, 0)
+            octets = len(frame.payload or b"")
+            part = DatagramPart(number, octets, Template(frame, {}), len(frame.octets))
             for event in self._reassembler.feed(frame, clock_s, part):
                 if isinstance(event, Complete):
                     datagram = event.datagram.octets
                     parts = tuple(part.number for part in event.marks)
                 else:
                     self._give(scene, event)
-        self._look(scene, datagram, parts, frame.fragment, frame.notices)
+            arrival = self._reassembler.arrival
+        self._look(scene, datagram, parts, arrival, frame.notices)
 
     def follow(self, sighting: Sighting) -> None:
         """Take one record of a trace. Of a frame that the capture cut nothing is concluded: reading noticed it."""
+        self._expired(sighting.expired)
         if sighting.cut:
             self.frames += 1
             return
@@ -159,12 +161,9 @@ class Audit:
             self._give(scene, sighting.fault, UNREAD)
         try:
             if self._begin(scene) and sighting.repeats is None:
-                fragment = frame.fragment
-                if template is not None and fragment is not None:
-                    fragment = template.fragment_of(scene.payload or b"")
                 notices = [] if self._only_varying else list(frame.notices)
                 notices += [notice for notice in sighting.notices if notice not in frame.notices]
-                self._look(scene, sighting.datagram, sighting.numbers, fragment, notices)
+                self._look(scene, sighting.datagram, sighting.numbers, sighting.arrival, notices)
                 for event in sighting.ended:
                     self._give(scene, event)
                 if template is not None and self._kept is not None:
@@ -178,14 +177,17 @@ class Audit:
 
     # --- one frame -------------------------------------------------------------------------------------
 
+    def _expired(self, datagrams: Iterable[FragmentedDatagram]) -> None:
+        """Give what senders did not complete."""
+        for datagram in datagrams:
+            self._give(Scene(self.known), datagram)
+
     def _begin(self, scene: Scene) -> bool:
         """Give the frame itself; return whether it proves something about its sender: a damaged one does not."""
         self.frames += 1
         self._give(scene, scene)
         if scene.fcs_ok is False:
             return False
-        for expired in self._fragments.expire(scene.time_s):
-            self._give(scene, expired)
         mac = scene.mac
         if mac is not None and mac.fault is None:
             self.known.learn_pan(mac.source_pan)
@@ -197,13 +199,16 @@ class Audit:
         scene: Scene,
         datagram: bytes | None,
         parts: tuple[int, ...],
-        fragment: object,
+        arrival: FragmentArrival | None,
         notices: Iterable[Notice],
     ) -> None:
         frame, layers = scene.frame, scene.look()
-        if isinstance(fragment, Fragment) and scene.payload is not None:
-            self._fragment(scene, fragment, scene.payload)
-        if datagram is not None and fragment is None and scene.header is not None:
+        if arrival is not None:
+            scene.fragmented = arrival.datagram
+            self._give(scene, arrival)
+            if not arrival.repeated and arrival.datagram.fate is not Fate.OPEN:
+                self._give(scene, arrival.datagram)
+        if datagram is not None and not scene.is_fragment and scene.header is not None:
             scene.datagram = scene.heard(scene.header, datagram, layers, (scene.number,))
         for layer in layers:
             self._give(scene, layer)
@@ -221,15 +226,6 @@ class Audit:
         elif datagram is not None:
             self._complete(scene, datagram, parts)
 
-    def _fragment(self, scene: Scene, fragment: Fragment, payload: bytes) -> None:
-        """Give a fragment, and its datagram when that ends with it."""
-        key, sent = scene.sent_fragment(fragment, payload)
-        arrival = self._fragments.add(key, sent, scene.find(Iphc) if sent.first else None)
-        scene.fragmented = arrival.datagram
-        self._give(scene, arrival)
-        if not arrival.repeated and arrival.datagram.fate in {Fate.WHOLE, Fate.OVERLAPPING}:
-            self._give(scene, arrival.datagram)
-
     def _complete(self, scene: Scene, octets: bytes, parts: tuple[int, ...]) -> None:
         """Read a datagram that came in fragments, or without a link, and give all that is in it."""
         try:
@@ -241,11 +237,8 @@ class Audit:
         ends = PseudoHeader(header.source, header.destination)
         upper = read_upper(reader, header.next_header, ends)
         inner = next((one for one in reversed(upper.layers) if isinstance(one, Ipv6)), header)
-        numbers = parts or (scene.number,)
-        if scene.fragmented is not None:
-            numbers = scene.fragmented.numbers
         scene.header = inner
-        scene.datagram = datagram = scene.heard(inner, octets, upper.layers, numbers)
+        scene.datagram = datagram = scene.heard(inner, octets, upper.layers, parts)
         for layer in upper.layers:
             self._give(scene, layer)
         if upper.fault is not None:
@@ -295,8 +288,6 @@ class Audit:
 
     def close(self) -> list[Finding]:
         """Return all findings, worst first; the audit is over then."""
-        for unfinished in self._fragments.close():
-            self._give(Scene(self.known), unfinished)
         for rule, check in self._ends:
             for hit in check(self.known) or ():
                 self._tallies.count(rule, hit, 0)

@@ -7,6 +7,7 @@ from typing import NamedTuple
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.env import Contexts
 from lowpanbudget.errors import WireError
+from lowpanbudget.findings.wording import hop_text
 from lowpanbudget.layers.internet import chain, extension, ipv6, udp
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.extension import OptionsHeader
@@ -15,6 +16,7 @@ from lowpanbudget.layers.internet.rpi import RplOption
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
+from lowpanbudget.stack.pieces import FragmentedDatagram
 from lowpanbudget.stack.upper import COAP_PORT
 from lowpanbudget.values import dataclass
 
@@ -139,6 +141,25 @@ def coap_head(octets: bytes) -> CoapHead | None:
         return None
     values = coap.HEADER.values_at(octets)
     return CoapHead(values["type"], values["code"], values["message id"])
+
+
+def numbers_of(datagram: FragmentedDatagram) -> tuple[int, ...]:
+    """Return the numbers of the frames that a datagram was sent in, each octet of it once."""
+    return tuple(fragment.mark.number for fragment in datagram.fragments)
+
+
+def hop_of(datagram: FragmentedDatagram) -> str:
+    """Return sender and receiver of a datagram in fragments, as text."""
+    return hop_text(datagram.key.source, datagram.key.destination)
+
+
+def iphc_of(datagram: FragmentedDatagram) -> Iphc | None:
+    """Return the compressed header that its first fragment brought; None as long as none did."""
+    first = next(
+        (fragment.mark.template for fragment in datagram.fragments if fragment.first), None
+    )
+    layers = () if first is None else reversed(first.example.layers)
+    return next((layer for layer in layers if isinstance(layer, Iphc)), None)
 
 
 def option_octets(option: RplOption) -> str:

@@ -7,17 +7,16 @@ from typing import Any, TypeVar
 from lowpanbudget.bits import Span
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import IID_MASK, Contexts, interface_identifier
-from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.datagrams import HeardDatagram, iphc_of
 from lowpanbudget.findings.flows import FlowBook, FlowMatch
-from lowpanbudget.findings.fragmented import FragmentedDatagram, FragmentedKey, SentFragment
 from lowpanbudget.findings.wording import link_text
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, Mac
-from lowpanbudget.layers.lowpan.fragment import FRAG1, FRAGN, Fragment
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.pieces import FragmentedDatagram
 from lowpanbudget.values import dataclass, field
 
 MOST_PREFIXES = 64
@@ -158,20 +157,6 @@ class Scene:
         """Return the innermost header of these classes."""
         return next((one for one in reversed(self.frame.layers) if isinstance(one, kinds)), None)
 
-    def sent_fragment(
-        self, fragment: Fragment, payload: bytes
-    ) -> tuple[FragmentedKey, SentFragment]:
-        """Return what the fragments of its datagram share, and this one; ``payload`` is the frame's own."""
-        frame = self.frame
-        key = FragmentedKey(frame.link_source, frame.link_destination, fragment.size, fragment.tag)
-        # octets behind the headers stand in the datagram as they are: more of them, and it reaches further
-        longer = len(payload) - len(frame.payload or b"")
-        end = fragment.offset + len(frame.fragment_octets) + longer
-        wire = len(payload) - (FRAG1 if fragment.first else FRAGN).octets
-        return key, SentFragment(
-            self.number, self.time_s, fragment.offset, end, wire, len(self.octets), fragment.first
-        )
-
     # --- who ---------------------------------------------------------------------------------------------
 
     @property
@@ -226,7 +211,7 @@ class Scene:
             octets,
             header,
             layers,
-            self.iphc if fragmented is None else fragmented.iphc,
+            self.iphc if fragmented is None else iphc_of(fragmented),
             self.frame.link_source,
             self.frame.link_destination,
             None if mac is None else mac.pan_id,

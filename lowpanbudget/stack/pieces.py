@@ -1,18 +1,177 @@
-"""The pieces of one datagram that fragments bring, until it is whole; recoverable fragments: ``recoverable``."""
+"""Datagrams in fragments: what their senders have sent so far, and what a receiver holds of one.
 
-from typing import Any
+The two differ where the receiver's time runs out while the sender goes on, and where fragments come again. Recoverable
+fragments: ``recoverable``.
+"""
+
+from collections import OrderedDict
+from collections.abc import Iterable
+from enum import Enum
+from typing import Any, NamedTuple
 
 from lowpanbudget.stack.datagram import complete_checksum
 from lowpanbudget.stack.incoming import Datagram
 from lowpanbudget.values import dataclass, field
 
+MOST_FRAGMENTS = 256  # an offset has 8 bits
+MANY = 8  # datagrams at one receiver: how many more there are makes no difference
+
+
+class FragmentKey(NamedTuple):
+    """What the fragments of one datagram have in common (RFC 4944 section 5.3); recoverable ones have no ``size``."""
+
+    source: bytes | None
+    destination: bytes | None
+    size: int | None
+    tag: int
+
+
+class Fate(Enum):
+    """What became of a datagram as it was sent."""
+
+    OPEN = "open"
+    WHOLE = "whole"
+    EXPIRED = "expired"
+    OVERLAPPING = "overlapping"
+
+
+class SentFragment(NamedTuple):
+    """A fragment: ``start`` and ``end`` in octets of the datagram; a ``first`` one brings the compressed headers.
+
+    ``mark`` is what came with its frame.
+    """
+
+    start: int
+    end: int
+    time_s: float
+    first: bool
+    mark: Any
+
+
+@dataclass(slots=True)
+class FragmentedDatagram:
+    """A datagram as it was sent: ``fragments``, each once.
+
+    ``beside`` is the most datagrams that its receiver had open at once meanwhile, this one included.
+    """
+
+    key: FragmentKey
+    fragments: list[SentFragment] = field(default_factory=list)
+    fate: Fate = Fate.OPEN
+    beside: int = 1
+
+    @property
+    def size(self) -> int:
+        """Return its octets."""
+        return self.key.size or 0
+
+    def __str__(self) -> str:
+        """Return size and tag as text."""
+        return f"datagram of {self.size} octets, tag {self.key.tag:#06x}"
+
+    def brought(self, other: SentFragment) -> bool:
+        """Return whether a fragment brought the same octets before."""
+        start, end = other.start, other.end
+        for part in self.fragments:  # noqa: SIM110  # a generator takes twice the time, for every fragment
+            if part.start == start and part.end == end:
+                return True
+        return False
+
+    def add(self, fragment: SentFragment) -> None:
+        """Note a fragment that brings other octets than those before it."""
+        if len(self.fragments) < MOST_FRAGMENTS:
+            self.fragments.append(fragment)
+
+    @property
+    def is_whole(self) -> bool:
+        """Return whether there is a fragment for each of its octets."""
+        return not gaps(((part.start, part.end) for part in self.fragments), self.size)
+
+
+class FragmentArrival(NamedTuple):
+    """A fragment that has come, and the datagram it belongs to; ``repeated``: the same octets came before.
+
+    The datagram changes with what follows.
+    """
+
+    fragment: SentFragment
+    datagram: FragmentedDatagram
+    repeated: bool
+
+
+class SentDatagrams:
+    """The last ``most`` datagrams in fragments that were sent; the one silent for longest is given up for another."""
+
+    def __init__(self, most: int) -> None:
+        self.most = most
+        self._known: OrderedDict[FragmentKey, FragmentedDatagram] = OrderedDict()
+        self._receivers: dict[bytes | None, int] = {}
+
+    def of(self, key: FragmentKey, fragment: SentFragment) -> FragmentedDatagram:
+        """Return the datagram that a fragment belongs to: one that is known, or that begins with it."""
+        known = self._known.get(key)
+        if known is not None:
+            # of a whole one fragments may come again; with a first one, whatever it brings, another begins
+            again = known.fate is Fate.WHOLE and fragment.start > 0 and known.brought(fragment)
+            if known.fate is Fate.OPEN or again:
+                self._known.move_to_end(key)
+                return known
+            del self._known[key]
+        new = self._known[key] = FragmentedDatagram(key)
+        self._meet(new)
+        if len(self._known) > self.most:
+            self._forget(next(iter(self._known)))
+        return new
+
+    def end(self, datagram: FragmentedDatagram, fate: Fate) -> None:
+        """Say what became of a datagram. A whole one may come again in part; behind an overlap another begins."""
+        if datagram.fate is Fate.OPEN:
+            datagram.fate = fate
+            self._leave(datagram.key.destination)
+
+    def _meet(self, new: FragmentedDatagram) -> None:
+        """Note how many datagrams the receiver has open, in the new one and in those that it meets."""
+        receiver = new.key.destination
+        together = self._receivers[receiver] = self._receivers.get(receiver, 0) + 1
+        new.beside = together
+        if 1 < together <= MANY:  # those that were open when there were as many know it
+            for other in self._known.values():
+                if other.key.destination == receiver and other.fate is Fate.OPEN:
+                    other.beside = max(other.beside, together)
+
+    def _leave(self, receiver: bytes | None) -> None:
+        left = self._receivers.pop(receiver) - 1
+        if left > 0:
+            self._receivers[receiver] = left
+
+    def _forget(self, key: FragmentKey) -> None:
+        known = self._known.pop(key, None)
+        if known is not None and known.fate is Fate.OPEN:
+            self._leave(key.destination)
+
+    def expire(self, before_s: float) -> list[FragmentedDatagram]:
+        """Return those, not whole, whose last fragment came before this time, the oldest first; forget all such."""
+        expired = []
+        while self._known:
+            key, datagram = next(iter(self._known.items()))
+            if datagram.fragments and datagram.fragments[-1].time_s >= before_s:
+                break
+            if datagram.fate is Fate.OPEN:
+                self.end(datagram, Fate.EXPIRED)
+                expired.append(datagram)
+            del self._known[key]
+        return expired
+
 
 @dataclass(slots=True)
 class Pieces:
-    """What is there of a datagram of ``size`` octets: ``pieces`` by where they start, ``received`` octets of them."""
+    """What a receiver holds of a datagram: ``pieces`` by where they start, ``received`` octets since ``started_s``.
 
+    ``marks`` came with the frames that brought them.
+    """
+
+    sent: FragmentedDatagram
     started_s: float
-    size: int
     pieces: dict[int, bytes] = field(default_factory=dict)
     checksum_elided: bool = False
     marks: list[Any] = field(default_factory=list)
@@ -27,14 +186,15 @@ class Pieces:
         """Return whether octets from ``start`` to ``end`` are there already, in part at least."""
         return any(at < end and start < at + len(octets) for at, octets in self.pieces.items())
 
+    @property
+    def is_whole(self) -> bool:
+        """Return whether all is there: no piece reaches into another."""
+        return self.received >= self.sent.size
+
     def missing(self) -> tuple[tuple[int, int], ...]:
         """Return the ranges (start, end) that are not there."""
-        gaps, at = [], 0
-        for start in sorted(self.pieces):
-            if start > at:
-                gaps.append((at, start))
-            at = start + len(self.pieces[start])
-        return (*gaps, (at, self.size)) if at < self.size else tuple(gaps)
+        ranges = ((start, start + len(octets)) for start, octets in self.pieces.items())
+        return gaps(ranges, self.sent.size)
 
     def datagram(self) -> Datagram:
         """Return the whole, with the checksum that the first fragment left out."""
@@ -42,3 +202,15 @@ class Pieces:
         if self.checksum_elided:
             octets = complete_checksum(octets)
         return Datagram(octets, self.checksum_elided)
+
+
+def gaps(ranges: Iterable[tuple[int, int]], size: int | None) -> tuple[tuple[int, int], ...]:
+    """Return the ranges (start, end) that these leave out, up to ``size`` or, without it, to the last of them."""
+    left, at = [], 0
+    for start, end in sorted(ranges):
+        if start > at:
+            left.append((at, start))
+        at = max(at, end)
+    if size is not None and at < size:
+        left.append((at, size))
+    return tuple(left)

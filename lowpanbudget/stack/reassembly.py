@@ -21,12 +21,18 @@ from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Datagram, Lowpan
 from lowpanbudget.stack.lowpan import read_lowpan
-from lowpanbudget.stack.pieces import Pieces
+from lowpanbudget.stack.pieces import (
+    Fate,
+    FragmentArrival,
+    FragmentedDatagram,
+    FragmentKey,
+    Pieces,
+    SentDatagrams,
+    SentFragment,
+)
 from lowpanbudget.stack.recoverable import Collected
 from lowpanbudget.values import dataclass
 
-# link source, link destination, datagram_size (None: recoverable fragments, whose key has none), tag
-FragmentKey = tuple[bytes | None, bytes | None, int | None, int]
 # RFC 8931 section 6: after the last fragment a receiver "arms a short timer, e.g., on the order of an average
 # round-trip time" and absorbs what was in flight; how short is our choice
 ABSORB_S = 2.0
@@ -83,7 +89,8 @@ class Reassembler:
     """Collects fragments of many datagrams at once, in bounded memory.
 
     At most ``max_datagrams`` are open and ``max_octets`` held; beyond that the oldest is given up. Times come from the
-    frames. ``contexts``, ``root`` and ``rpi_type`` (as in ``Env``) expand what recoverable fragments bring. Raises
+    frames. ``contexts``, ``root`` and ``rpi_type`` (as in ``Env``) expand what recoverable fragments bring. After a
+    frame was fed, ``arrival`` is the fragment in it, and what its datagram was sent in; None for other frames. Raises
     ``RequestError`` for a time-out over 60 s or bounds below one.
     """
 
@@ -107,6 +114,8 @@ class Reassembler:
         self.timeout_s = timeout_s
         self.max_datagrams = max_datagrams
         self.max_octets = max_octets
+        self.arrival: FragmentArrival | None = None
+        self._sent = SentDatagrams(2 * max_datagrams)  # whole ones among them
         self._open: OrderedDict[FragmentKey, Pieces | Collected] = OrderedDict()
         self._absorbing: OrderedDict[FragmentKey, tuple[float, Collected]] = OrderedDict()
 
@@ -129,6 +138,7 @@ class Reassembler:
             )
         if not isinstance(time_s, int | float) or not isfinite(time_s):
             raise RequestError(f"time_s {time_s!r} is no number of seconds", cite=CITE)
+        self.arrival = None
         events: list[Event] = list(self._expire(time_s))
         if frame.fault is not None:
             events.append(Ignored(f"the frame has a fault: {frame.fault}"))
@@ -148,6 +158,10 @@ class Reassembler:
         """Return the marks of the open datagram that a frame's fragment belongs to; none for another frame."""
         entry = None if frame.fragment is None else self._open.get(_key_of(frame, frame.fragment))
         return [] if entry is None else entry.marks
+
+    def expired(self, time_s: float) -> list[FragmentedDatagram]:
+        """Return what was not sent in full, once its sender has been silent for a time-out; each datagram once."""
+        return self._sent.expire(time_s - self.timeout_s)
 
     def close(self) -> list[Event]:
         """Return a ``Discarded`` for each datagram that is still open, and forget them."""
@@ -179,6 +193,12 @@ class Reassembler:
         if isinstance(fragment, Rfrag):
             return self._recover(frame, fragment, key, time_s, mark)
         start, octets = fragment.offset, frame.fragment_octets
+        sent = SentFragment(start, start + len(octets), time_s, fragment.first, mark)
+        datagram = self._sent.of(key, sent)
+        repeated = datagram.brought(sent)
+        if not repeated:
+            datagram.add(sent)
+        self.arrival = FragmentArrival(sent, datagram, repeated)
         events: list[Event] = []
         entry = self._open.get(key)
         if isinstance(entry, Pieces):
@@ -190,13 +210,17 @@ class Reassembler:
                 reason = f"the fragment at octet {start} overlaps another with a different extent"
                 events.append(_discarded(key, entry, reason))
                 entry = None
+                self._sent.end(datagram, Fate.OVERLAPPING)
         if not isinstance(entry, Pieces):
-            entry = self._open[key] = Pieces(time_s, fragment.size)
+            entry = self._open[key] = Pieces(datagram, time_s)
         entry.keep(start, octets)
         if mark is not None:
             entry.marks.append(mark)
         entry.checksum_elided |= frame.checksum_elided
-        if not entry.missing():
+        # where the time ran out in between, more was sent than is held
+        if entry.is_whole or (len(datagram.fragments) > len(entry.pieces) and datagram.is_whole):
+            self._sent.end(datagram, Fate.WHOLE)
+        if entry.is_whole:
             del self._open[key]
             events.append(_complete(key, entry, time_s))
         return events + self._shed(key)
@@ -266,7 +290,7 @@ class Reassembler:
     def _acknowledged(self, frame: Frame, ack: RfragAck) -> Event:
         """Return what an acknowledgement, on its way back to the sender, changes: a NULL bitmap aborts."""
         if ack.aborted:
-            key = (frame.link_destination, frame.link_source, None, ack.tag)
+            key = FragmentKey(frame.link_destination, frame.link_source, None, ack.tag)
             return self._abort(key, "the receiver aborted the datagram")
         return Ignored("an acknowledgement of fragments")
 
@@ -288,7 +312,7 @@ class Reassembler:
 
 def _key_of(frame: Frame, fragment: Fragment | Rfrag) -> FragmentKey:
     size = None if isinstance(fragment, Rfrag) else fragment.size
-    return frame.link_source, frame.link_destination, size, fragment.tag
+    return FragmentKey(frame.link_source, frame.link_destination, size, fragment.tag)
 
 
 def _discarded(

@@ -20,6 +20,7 @@ from lowpanbudget.layers.lowpan.recovery import (
 )
 from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.packing import Options, Packed, pack_headers
+from lowpanbudget.stack.pieces import gaps
 from lowpanbudget.stack.split import part
 from lowpanbudget.values import dataclass, field, replace
 
@@ -147,12 +148,7 @@ class Collected:
 
     def missing(self) -> tuple[tuple[int, int], ...]:
         """Return the ranges (start, end) that are missing, up to the size or, unknown, to the last octet there."""
-        gaps, at = [], 0
-        for start, end in self._ranges():
-            if start > at:
-                gaps.append((at, start))
-            at = end
-        return (*gaps, (at, self.size)) if self.size is not None and at < self.size else tuple(gaps)
+        return gaps(self._ranges(), self.size)
 
     def holds(self, header: Rfrag, octets: bytes) -> bool:
         """Return whether this very fragment is there already."""

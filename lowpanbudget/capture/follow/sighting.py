@@ -14,6 +14,7 @@ from lowpanbudget.stack.contents import with_contents
 from lowpanbudget.stack.decoder import Decoder, decode_datagram
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
+from lowpanbudget.stack.pieces import FragmentArrival, FragmentedDatagram
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
 from lowpanbudget.values import dataclass, field, replace
 
@@ -24,11 +25,12 @@ _WHY_SEALED = {"key-missing", "mic-wrong", "nonce-unknown"}  # notices of the de
 
 
 class DatagramPart(NamedTuple):
-    """What one frame brought of a datagram: the frame's number, octets of its payload, and its template."""
+    """What one frame brought of a datagram: the frame's number, octets of its payload, its template, its own octets."""
 
     number: int
     octets: int
     template: Template | None = None
+    frame_octets: int = 0
 
     @property
     def flow(self) -> FlowKey | None:
@@ -50,8 +52,10 @@ class Sighting:
     ``verified`` says that its integrity code is right. ``datagram`` is the IPv6 packet that this frame completes, and
     ``parts`` what each frame brought of it. ``flow`` is that of the datagram, of fragments too once the first has been
     seen. ``repeats`` is the frame of which this is a retransmission, ``copies`` the one whose contents it has under
-    another sequence number. ``ended`` are datagrams whose fragments were given up now. ``notices`` and ``fault`` tell
-    what is odd and what ended reading. A ``damaged`` frame has an FCS that is wrong, and brings no datagram.
+    another sequence number. ``arrival`` is the fragment that it brings, with what else its datagram was sent in: read
+    it before the next record is followed. ``ended`` are datagrams whose fragments were given up now, ``expired`` those
+    that their senders did not complete. ``notices`` and ``fault`` tell what is odd and what ended reading. A
+    ``damaged`` frame has an FCS that is wrong, and brings no datagram.
 
     What comes later of a fragment is added for frames that are picked: the sighting that makes its datagram ``whole``,
     the ``first`` one, which brought its headers, or why it was ``never_whole``.
@@ -80,7 +84,9 @@ class Sighting:
     flow: FlowKey | None = None
     repeats: int | None = None
     copies: int | None = None
+    arrival: FragmentArrival | None = None
     ended: tuple[TimedOut | Discarded, ...] = ()
+    expired: Sequence[FragmentedDatagram] = ()
     notices: tuple[Notice, ...] = ()
     fault: WireError | None = None
     whole: "Sighting | None" = field(default=None, repr=False)

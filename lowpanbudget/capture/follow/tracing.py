@@ -129,6 +129,12 @@ class Trace:
     def feed(self, record: Record) -> Sighting:
         """Return what one record holds. Whether an FCS is there is what the link type says, unless tested before."""
         self._clock(record.time_ns)
+        expired = self._reassembler.expired(self._time_s)
+        sighting = self._sight(record)
+        sighting.expired = expired
+        return sighting
+
+    def _sight(self, record: Record) -> Sighting:
         body = unwrap(record)
         decoder = self._reader.decoder
         if body.kind == FRAME:
@@ -186,7 +192,7 @@ class Trace:
 
     def _put_together(self, sighting: Sighting, frame: Frame) -> None:
         events = self._reassembler.feed(frame, self._time_s, self._part(sighting))
-        sighting.ended = tuple(_ended(events))
+        sighting.arrival, sighting.ended = self._reassembler.arrival, tuple(_ended(events))
         whole = next((event for event in events if isinstance(event, Complete)), None)
         parts = self._reassembler.marks(frame) if whole is None else whole.marks
         sighting.flow = sighting.flow or flow_of_parts(parts)
@@ -202,7 +208,8 @@ class Trace:
 
     @staticmethod
     def _part(sighting: Sighting) -> DatagramPart:
-        return DatagramPart(sighting.record.number, len(sighting.payload or b""), sighting.template)
+        number, octets = sighting.record.number, len(sighting.payload or b"")
+        return DatagramPart(number, octets, sighting.template, len(sighting.octets))
 
     # --- what is known ----------------------------------------------------------------------------
 

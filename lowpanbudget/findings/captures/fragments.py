@@ -2,8 +2,8 @@
 
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
+from lowpanbudget.findings.datagrams import hop_of, numbers_of
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.fragmented import Fate, FragmentArrival, FragmentedDatagram
 from lowpanbudget.findings.memory import Recent
 from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
@@ -15,6 +15,7 @@ from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, OffsetBeyond, SizeTooSmall
 from lowpanbudget.stack.incoming import Notice
+from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram
 
 FRAGMENTS = Subject("fragments")
 
@@ -26,7 +27,7 @@ def _start(scene: Scene) -> str:
 @FRAGMENTS.rule("datagram-size-impossible", FragmentArrival)
 def datagram_size_over_mtu(scene: Scene, arrival: FragmentArrival) -> Hits:
     """Look at the size of fragments that can be read."""
-    size = arrival.datagram.key.size
+    size = arrival.datagram.size
     if size > ipv6.MINIMUM_MTU:
         cause = f"datagram_size {size} is over the MTU of {ipv6.MINIMUM_MTU}"
         yield Hit(cause, (), scene.sender, severity=Severity.RISK)
@@ -62,24 +63,25 @@ def offset_counts_compressed(scene: Scene, arrival: FragmentArrival) -> Hits:
     if second.first or repeated or len(datagram.fragments) != 2:
         return
     first = datagram.fragments[0]
-    if not first.first or second.start == first.end or first.wire >= first.end:
+    wire = first.mark.octets - FRAG1.octets
+    if not first.first or second.start == first.end or wire >= first.end:
         return
-    if second.start == first.wire // fragment.UNIT * fragment.UNIT:
+    if second.start == wire // fragment.UNIT * fragment.UNIT:
         cause = (
-            f"the second starts at {second.start}, by the {first.wire} octets that the first took on the air; "
+            f"the second starts at {second.start}, by the {wire} octets that the first took on the air; "
             f"the first stands for {first.end}"
         )
-        yield Hit(cause, (str(datagram),), scene.sender, (first.number, second.number))
+        yield Hit(cause, (str(datagram),), scene.sender, (first.mark.number, second.mark.number))
 
 
 FragmentEnds = Recent[tuple[bytes | None, int], tuple[int, int]]  # by source and tag: end, frame
 
 
 @FRAGMENTS.rule("fragment-offset-wrong", FragmentArrival, memory=Recent)
-def fragment_ends(memory: FragmentEnds, _scene: Scene, arrival: FragmentArrival) -> None:
+def fragment_ends(memory: FragmentEnds, scene: Scene, arrival: FragmentArrival) -> None:
     """Remember where fragments end."""
     key = arrival.datagram.key
-    memory[key.source, key.tag] = (arrival.fragment.end, arrival.fragment.number)
+    memory[key.source, key.tag] = (arrival.fragment.end, scene.number)
 
 
 @FRAGMENTS.rule("fragment-offset-wrong", Noticed("fragment-not-multiple-of-8"))
@@ -106,29 +108,29 @@ def fragment_offset_wrong(memory: FragmentEnds, scene: Scene, fault: WireError) 
 @FRAGMENTS.rule("last-fragment-needless", FragmentedDatagram, varies=True)
 def last_fragment_needless(scene: Scene, datagram: FragmentedDatagram) -> Hits:
     """Look at the last two fragments of a whole datagram."""
-    if datagram.fate != Fate.WHOLE or len(datagram.fragments) < 3:
+    if datagram.fate is not Fate.WHOLE or len(datagram.fragments) < 3:
         return
     *_, before, last = sorted(datagram.fragments, key=lambda one: one.start)
     octets = last.end - last.start
-    spare = scene.known.largest - before.frame_octets - scene.missing_fcs
+    spare = scene.known.largest - before.mark.frame_octets - scene.missing_fcs
     if octets < fragment.UNIT and spare >= octets:
         cause = f"the last fragment brings {octets_text(octets)}, the frame before it had {spare} to spare"
-        yield Hit(cause, (str(datagram),), datagram.hop, datagram.numbers)
+        yield Hit(cause, (str(datagram),), hop_of(datagram), numbers_of(datagram))
 
 
 @FRAGMENTS.rule("fragmented-without-need", FragmentedDatagram, varies=True)
 def fragmented_without_need(scene: Scene, datagram: FragmentedDatagram) -> Hits:
     """Put the frame together as it could have been."""
-    if datagram.fate != Fate.WHOLE or len(datagram.fragments) < 2:
+    if datagram.fate is not Fate.WHOLE or len(datagram.fragments) < 2:
         return
     first, *others = sorted(datagram.fragments, key=lambda one: one.start)
     rest = sum(other.end - other.start for other in others)
-    single = first.frame_octets - FRAG1.octets + rest + scene.missing_fcs
+    single = first.mark.frame_octets - FRAG1.octets + rest + scene.missing_fcs
     spare = scene.known.largest - single
     if first.first and spare >= 0:
         count = len(datagram.fragments)
         cause = f"{count} fragments make a frame of {single} octets, {spare} to spare"
-        yield Hit(cause, (str(datagram),), datagram.hop, datagram.numbers)
+        yield Hit(cause, (str(datagram),), hop_of(datagram), numbers_of(datagram))
 
 
 @FRAGMENTS.rule("group-datagram-fragmented", FragmentArrival, varies=True)

@@ -1,13 +1,15 @@
 """Datagrams in fragments that are late, lost, repeated or in each other's way."""
 
+from lowpanbudget.findings.datagrams import hop_of, numbers_of
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.fragmented import Fate, FragmentArrival, FragmentedDatagram
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import hop_text, link_text, octets_text
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import fragment
+from lowpanbudget.layers.lowpan.fragment import FRAG1
+from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
 from lowpanbudget.values import dataclass, field
 
@@ -23,7 +25,7 @@ def fragments_too_slow(scene: Scene, arrival: FragmentArrival) -> Hits:
     waited = late.time_s - datagram.fragments[0].time_s
     if waited > limit:
         cause = f"a fragment comes {waited:.1f} s after the first, receivers wait {limit:g} s"
-        yield Hit(cause, (str(datagram),), datagram.hop, datagram.numbers)
+        yield Hit(cause, (str(datagram),), hop_of(datagram), numbers_of(datagram))
 
 
 @dataclass(slots=True)
@@ -41,17 +43,18 @@ def fragments_end(
     memory: FirstNamed[str, _Ends], _scene: Scene, datagram: FragmentedDatagram
 ) -> None:
     """Count what became of each datagram; of those to all, only the losses."""
-    expired = datagram.fate == Fate.EXPIRED
-    if not expired and (datagram.fate != Fate.WHOLE or datagram.key.destination == BROADCAST):
+    expired = datagram.fate is Fate.EXPIRED
+    if not expired and (datagram.fate is not Fate.WHOLE or datagram.key.destination == BROADCAST):
         return
-    if not memory.takes(datagram.hop):
+    hop = hop_of(datagram)
+    if not memory.takes(hop):
         return
-    ends = memory.setdefault(datagram.hop, _Ends())
+    ends = memory.setdefault(hop, _Ends())
     ends.begun += 1
     if expired:
         ends.lost += 1
         ends.alone += len(datagram.fragments) == 1 and datagram.fragments[0].first
-        ends.numbers.note(*datagram.numbers[:1])
+        ends.numbers.note(*numbers_of(datagram)[:1])
 
 
 @REASSEMBLY.at_end("fragments-unfinished")
@@ -72,21 +75,21 @@ def fragment_repeated(_scene: Scene, arrival: FragmentArrival) -> Hits:
     if arrival.repeated:
         again, datagram, _ = arrival
         evidence = (f"{datagram}, octets {again.start} to {again.end - 1}",)
-        yield Hit("fragments are repeated octet range by octet range", evidence, datagram.hop)
+        yield Hit("fragments are repeated octet range by octet range", evidence, hop_of(datagram))
 
 
 @REASSEMBLY.rule("fragments-overlap", FragmentedDatagram, varies=True)
 def fragments_overlap(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
     """Take datagrams that ended so, unless offsets count compressed octets: that has its own finding."""
-    if datagram.fate != Fate.OVERLAPPING:
+    if datagram.fate is not Fate.OVERLAPPING:
         return
     first, last = datagram.fragments[0], datagram.fragments[-1]
-    compressed = first.wire // fragment.UNIT * fragment.UNIT
+    compressed = (first.mark.octets - FRAG1.octets) // fragment.UNIT * fragment.UNIT
     if first.first and last.start == compressed and len(datagram.fragments) == 2:
         return
     ranges = ", ".join(f"{one.start}-{one.end - 1}" for one in datagram.fragments[-3:])
     cause = "octet ranges of one datagram overlap"
-    yield Hit(cause, (f"{datagram}: {ranges}",), datagram.hop, datagram.numbers)
+    yield Hit(cause, (f"{datagram}: {ranges}",), hop_of(datagram), numbers_of(datagram))
 
 
 @dataclass(slots=True)
@@ -104,13 +107,13 @@ def fragments_lost(
 ) -> None:
     """Count losses beside another open datagram."""
     receiver = datagram.key.destination
-    if datagram.fate != Fate.EXPIRED or datagram.beside < 2:
+    if datagram.fate is not Fate.EXPIRED or datagram.beside < 2:
         return
     if memory.takes(receiver):
         losses = memory.setdefault(receiver, _Losses())
         losses.lost += 1
         losses.most = max(losses.most, datagram.beside)
-        losses.numbers.note(*datagram.numbers[:1])
+        losses.numbers.note(*numbers_of(datagram)[:1])
 
 
 @REASSEMBLY.at_end("fragments-meet")

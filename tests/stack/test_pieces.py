@@ -1,0 +1,121 @@
+"""One tracker of fragments: what a sender sent, beside what a receiver holds of it (RFC 4944 section 5.3)."""
+
+import pytest
+
+from lowpanbudget import Mac, decode_frame, encode_frame
+from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.pieces import Fate, FragmentArrival, SentDatagrams
+from lowpanbudget.stack.reassembly import Complete, Discarded, Reassembler, TimedOut
+
+A, B, C = b"\x00\x01", b"\x00\x02", b"\x00\x03"
+SIZE = 72
+
+
+def fragment(offset: int, octets: bytes, tag: int = 7, destination: bytes = B) -> Frame:
+    """Figure 5: the fragments that follow a first one, here of any offset."""
+    head = (0b11100 << 11 | SIZE).to_bytes(2, "big") + tag.to_bytes(2, "big") + bytes([offset // 8])
+    mac = Mac(destination_pan=1, destination=destination, source=A, pan_id_compression=True)
+    return decode_frame(encode_frame(mac, head + octets).octets)
+
+
+def fed(reassembler: Reassembler, frame: Frame, time_s: float, mark: int = 0) -> FragmentArrival:
+    reassembler.feed(frame, time_s, mark)
+    assert reassembler.arrival is not None
+    return reassembler.arrival
+
+
+def test_a_datagram_is_sent_fragment_by_fragment() -> None:
+    reassembler = Reassembler()
+    for number, offset in enumerate((48, 0, 24), 1):
+        arrival = fed(reassembler, fragment(offset, bytes(24)), float(number), number)
+        assert arrival.fragment == (offset, offset + 24, float(number), False, number)
+        assert not arrival.repeated
+        assert [part.mark for part in arrival.datagram.fragments] == list(range(1, number + 1))
+        assert arrival.datagram.fate is (Fate.WHOLE if number == 3 else Fate.OPEN)
+    assert str(arrival.datagram) == "datagram of 72 octets, tag 0x0007"
+    assert reassembler.expired(1000.0) == []
+
+
+def test_other_frames_bring_no_fragment() -> None:
+    reassembler = Reassembler()
+    fed(reassembler, fragment(24, bytes(24)), 0.0)
+    reassembler.feed(decode_frame(b""), 1.0)
+    assert reassembler.arrival is None
+
+
+def test_what_comes_again_is_repeated_also_after_the_whole() -> None:
+    reassembler = Reassembler()
+    whole = fed(reassembler, fragment(0, bytes(24)), 0.0).datagram
+    assert fed(reassembler, fragment(0, bytes(24)), 0.1).repeated
+    for offset in (24, 48):
+        fed(reassembler, fragment(offset, bytes(24)), 0.2)
+    again = fed(reassembler, fragment(48, bytes(24)), 0.3)
+    assert again.repeated
+    assert again.datagram is whole
+    assert len(whole.fragments) == 3
+    first = fed(reassembler, fragment(0, bytes(24)), 0.4)
+    assert first.datagram is not whole, "with octet 0 another datagram of this tag begins"
+    assert not first.repeated
+
+
+def test_a_sender_may_go_on_when_the_time_of_the_receiver_is_over() -> None:
+    """The timer starts with the first fragment; silence of the sender is counted from the last."""
+    reassembler = Reassembler()
+    for time_s, offset in ((0.0, 0), (35.0, 24)):
+        slow = fed(reassembler, fragment(offset, bytes(24)), time_s).datagram
+    events = reassembler.feed(fragment(48, bytes(24)), 70.0)
+    assert [type(event) for event in events] == [TimedOut]
+    assert reassembler.arrival is not None
+    assert reassembler.arrival.datagram is slow
+    assert slow.fate is Fate.WHOLE
+    assert reassembler.held == 24
+
+
+def test_a_silent_sender_is_told_once() -> None:
+    reassembler = Reassembler()
+    datagram = fed(reassembler, fragment(0, bytes(24)), 0.0).datagram
+    assert reassembler.expired(60.0) == []
+    assert reassembler.expired(60.1) == [datagram]
+    assert datagram.fate is Fate.EXPIRED
+    assert reassembler.expired(200.0) == []
+
+
+def test_an_overlap_ends_what_was_sent_and_not_what_is_held() -> None:
+    """ "A fresh reassembly may be commenced with the most recently received link fragment"."""
+    reassembler = Reassembler()
+    fed(reassembler, fragment(0, bytes(24)), 0.0)
+    events = reassembler.feed(fragment(0, bytes(48)), 1.0)
+    assert [type(event) for event in events] == [Discarded]
+    assert reassembler.arrival is not None
+    old = reassembler.arrival.datagram
+    assert (old.fate, [part[:2] for part in old.fragments]) == (
+        Fate.OVERLAPPING,
+        [(0, 24), (0, 48)],
+    )
+    (event,) = reassembler.feed(fragment(48, bytes(24)), 2.0)
+    assert isinstance(event, Complete)
+    new = reassembler.arrival.datagram
+    assert (new.fate, [part[:2] for part in new.fragments]) == (Fate.WHOLE, [(48, 72)])
+
+
+@pytest.mark.parametrize("count", [1, 2, 5, 8])
+def test_how_many_were_open_at_a_receiver(count: int) -> None:
+    reassembler = Reassembler()
+    datagrams = [
+        fed(reassembler, fragment(0, bytes(24), tag), 0.0).datagram for tag in range(count)
+    ]
+    elsewhere = fed(reassembler, fragment(0, bytes(24), 99, C), 0.0).datagram
+    assert [datagram.beside for datagram in datagrams] == [count] * count
+    assert elsewhere.beside == 1
+    for offset in (24, 48):  # the first becomes whole, and another finds one fewer
+        fed(reassembler, fragment(offset, bytes(24), 0), 1.0)
+    assert fed(reassembler, fragment(0, bytes(24), 50), 2.0).datagram.beside == count
+
+
+def test_what_is_known_of_senders_is_bounded() -> None:
+    reassembler = Reassembler(max_datagrams=4)
+    for tag in range(100):
+        fed(reassembler, fragment(0, bytes(24), tag), 0.0)
+    assert [datagram.key.tag for datagram in reassembler.expired(61.0)] == list(range(92, 100))
+    known = SentDatagrams(3)
+    assert known.expire(1e9) == []
