@@ -32,6 +32,7 @@ from lowpanbudget.fields import (
     Tagged,
     TextString,
     Unsigned,
+    WireValue,
     bits,
     layout_of,
     part,
@@ -300,3 +301,65 @@ def test_a_word_without_spans() -> None:
     assert word.values_at(b"\xa1") == {"a": 0b1010, "b": 0x100}
     assert (word.starts(b"\xa1"), word.starts(b"\x51")) == (True, False)
     assert word.pack({"b": 0x123}) == b"\xa1\x23"
+
+
+# --- names, units and order of a class that are not those of the wire -------------------------------
+
+
+@structure("gauge", CITE, kw_only=False)
+class Reach(WireValue):
+    """|0 1 0|     offset, in units of 8     |  station: 16 octets  (invented)."""
+
+    kind = bits(3, fixed=0b010)
+    offset: int = bits(13, unit=8, name="reach offset")
+    count: int = bits(16)
+    station: IPv6Address = part(Address, name="station address")
+
+
+HERE = IPv6Address("2001:db8::7")
+REACH = bytes.fromhex("4003 0102") + HERE.packed
+
+
+def test_a_field_counts_in_its_unit_and_has_the_name_of_the_standard() -> None:
+    """0x4003: the three bits, then 3; times 8 is 24."""
+    reader = Reader(REACH)
+    value = layout_of(Reach).read(reader)
+    assert value == Reach(24, 0x0102, HERE) == Reach(offset=24, count=0x0102, station=HERE)
+    assert [(span.bits, span.name, span.value) for span in reader.spans] == [
+        (3, "kind", 2),
+        (13, "reach offset", 3),
+        (16, "count", 0x0102),
+        (128, "station address", HERE),
+    ]
+    assert bytes(value) == REACH
+    assert layout_of(Reach).widths == (3, 13, 16, 128)
+    with pytest.raises(RequestError, match="reach offset 23 is no multiple of 8"):
+        bytes(Reach(23, 0, HERE))
+
+
+@structure("gauge", CITE, kw_only=False)
+class Plain(WireValue):
+    """Words and an address, and nothing that has to be asked for."""
+
+    kind = bits(3, fixed=0b010)
+    level: int = bits(13)
+    count: int = bits(16, free=True)
+    station: IPv6Address = part(Address)
+
+
+def test_octets_at_once_are_those_that_spans_are_left_for() -> None:
+    layout = layout_of(Plain)
+    value = Plain(3, 0x0102, HERE)
+    writer = Writer()
+    layout.write(writer, value)
+    assert bytes(value) == layout.octets(value) == bytes(writer.data) == REACH
+    reader = Reader(b"before" + REACH, 6)
+    assert layout.read(reader) == value
+    assert [(place.start, place.end) for place in reader.free] == [(8, 10)]
+    assert {span.layer for span in reader.spans} == {"gauge"}
+    with pytest.raises(RequestError, match="level 8192 does not fit 13 bits"):
+        bytes(Plain(1 << 13, 0, HERE))
+    for cut in range(len(REACH)):
+        with pytest.raises(Truncated) as caught:
+            layout.read(Reader(REACH[:cut]))
+        assert caught.value.offset == (0 if cut < 4 else 4)

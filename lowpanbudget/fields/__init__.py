@@ -3,6 +3,7 @@
 choice.py        fields of a word: plain bits, and choices that say what follows it in line
 word.py          a word of bits, big- or little-endian
 parts.py         what a word cannot say: numbers, octets; addresses.py, repeats.py, padded.py, limited.py, too
+keyed.py         what the fields of words are called in a value
 layout.py        words and parts in order, and the value that they make
 structure.py     a layout as a class
 alternatives.py  one of several layouts
@@ -57,7 +58,15 @@ from lowpanbudget.fields.parts import (
 from lowpanbudget.fields.patterns import Pattern, Patterns
 from lowpanbudget.fields.repeats import Repeat
 from lowpanbudget.fields.stream import BitReader, BitWriter
-from lowpanbudget.fields.structure import bits, has_layout, layout_of, outer, part, structure
+from lowpanbudget.fields.structure import (
+    WireValue,
+    bits,
+    has_layout,
+    layout_of,
+    outer,
+    part,
+    structure,
+)
 from lowpanbudget.fields.tagged import OptionList, Tagged, UnknownOption, length_bits
 from lowpanbudget.fields.word import KEPT, Header
 
@@ -111,6 +120,7 @@ __all__ = (
     "Unsigned",
     "Use",
     "Values",
+    "WireValue",
     "Zeros",
     "bits",
     "has_layout",

@@ -1,10 +1,11 @@
 """Parts of a layout that hold an IPv6 address or a prefix."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from ipaddress import IPv6Address, IPv6Network
+from operator import attrgetter
 from typing import Any
 
-from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.errors import Malformed, RequestError
 from lowpanbudget.fields.parts import Drawing, LayoutPart, Values, place
 
@@ -49,6 +50,11 @@ class Address(LayoutPart):
         return bool(self.when or self.optional)
 
     @property
+    def plain(self) -> Callable[[Any], bytes] | None:
+        """Return what makes its octets of its value alone; None where they are not always there, or as told before."""
+        return None if self.more or self.length else attrgetter("packed")
+
+    @property
     def size(self) -> str:
         """Return its octets in words."""
         return "0 or 16 octets" if self.more else "16 octets"
@@ -70,10 +76,11 @@ class Address(LayoutPart):
         """Return the address."""
         if self.length and values[self.length] > ADDRESS_BITS:
             raise _too_long(reader, self.length, values[self.length], layout)
-        start = reader.pos
+        at = reader.pos * 8
         value = IPv6Address(reader.raw(ADDRESS_OCTETS, f"the {self.name}", layout.cite))
-        reader.pos = start
-        reader.octets(ADDRESS_OCTETS, self.name, self.text, layout.cite, value=value)
+        reader.spans.append(
+            Span(at, ADDRESS_BITS, reader.layer, self.name, value, self.text, layout.cite)
+        )
         return value
 
     def write(self, writer: Writer, value: IPv6Address, values: Values, layout: Drawing) -> None:
@@ -82,7 +89,11 @@ class Address(LayoutPart):
             raise RequestError(
                 f"{_spoken(self.length)} {values[self.length]} is over 128", cite=layout.cite
             )
-        writer.octets(value.packed, self.name, self.text, layout.cite, value=value)
+        at = len(writer.data) * 8
+        writer.data += value.packed
+        writer.spans.append(
+            Span(at, ADDRESS_BITS, writer.layer, self.name, value, self.text, layout.cite)
+        )
 
 
 class Prefix(LayoutPart):

@@ -25,7 +25,8 @@ class Bits:
     """A field of ``width`` bits in a header's word, or a part of a row's in-line octets.
 
     ``meaning`` is a text, a table of values, or a function of the value. A field with ``fixed`` must hold that value. A
-    ``free`` one, of whole octets, may hold any: nothing is read otherwise for it.
+    ``free`` one, of whole octets, may hold any: nothing is read otherwise for it. In the value of a layout the field is
+    under its name, or under ``key``; it counts in units of ``unit``.
     """
 
     name: str
@@ -34,6 +35,8 @@ class Bits:
     fixed: int | None = None
     cite: Cite | None = None
     free: bool = False
+    key: str = ""
+    unit: int = 1
 
     def says(self, value: int) -> str:
         """Return what ``value`` means in words."""

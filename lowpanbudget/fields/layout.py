@@ -7,25 +7,23 @@ ignores it, a sender writes zero.
 
 import dataclasses
 from collections.abc import Collection, Iterator
-from typing import Any, Generic, NamedTuple, TypeVar, cast
+from typing import Any, Generic, TypeVar, cast
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields.choice import Bits
-from lowpanbudget.fields.parts import LayoutPart, Order, Values, key_of
+from lowpanbudget.fields.keyed import (
+    KeyedWord,
+    Piece,
+    attributes_in_order,
+    octets_at_once,
+    words,
+)
+from lowpanbudget.fields.parts import LayoutPart, Order, Values
 from lowpanbudget.fields.word import Header
 
 T = TypeVar("T")
-Piece = Header | LayoutPart
-
-
-class Keyed(NamedTuple):
-    """A field of a word in a layout: its name, the key of its value, and whether that is a ``bool``."""
-
-    name: str
-    key: str
-    flag: bool
 
 
 class Layout(Generic[T]):
@@ -38,8 +36,8 @@ class Layout(Generic[T]):
     """
 
     __slots__ = (
-        "around", "cite", "hidden", "keyed", "name", "order", "padded", "parts", "sent", "sizes", "tag",
-        "value", "wanted",
+        "around", "cite", "hidden", "implying", "in_order", "name", "needed", "order", "padded", "parts", "quick",
+        "sent", "sizes", "steps", "tag", "value", "wanted",
     )  # fmt: skip
 
     def __init__(
@@ -58,7 +56,7 @@ class Layout(Generic[T]):
         self.name = name
         self.cite = cite
         self.order = order
-        self.parts = tuple(_words(parts, name, cite, order))
+        self.parts = tuple(words(parts, name, cite, order))
         self.value = value
         self.sizes = sizes
         self.sent = sent or sizes
@@ -71,32 +69,36 @@ class Layout(Generic[T]):
             if value is dict
             else [field.name for field in dataclasses.fields(cast("Any", value))]
         )
-        self.keyed = {
-            at: self._keyed(part) for at, part in enumerate(self.parts) if isinstance(part, Header)
-        }
+        mapping = self.wanted is None
+        self.steps = tuple(
+            (part, KeyedWord.of(part, mapping=mapping) if isinstance(part, Header) else None)
+            for part in self.parts
+        )
         self._check()
+        self.implying = tuple(
+            part
+            for part in self.parts
+            if isinstance(part, LayoutPart)
+            and (part.when or type(part).implied is not LayoutPart.implied)
+        )
+        self.needed = self.keys()[0]
+        self.quick = None if mapping else octets_at_once(self.steps, self.wanted or ())
+        self.in_order = None if self.quick is None else attributes_in_order(self.steps, value)
 
     def _check(self) -> None:
         keys = set(self.around)
-        for part in self.parts:
-            if isinstance(part, LayoutPart):
-                for key in part.refers:
-                    if key not in keys:
-                        raise TypeError(f"{self.name}: {part.name} refers to {key}, not before it")
-                keys.add(part.key)
-            else:
-                keys.update(field.key for field in self._keyed(part))
+        for part, word in self.steps:
+            if word is not None:
+                keys.update(word.keys)
+                continue
+            assert isinstance(part, LayoutPart)
+            for key in part.refers:
+                if key not in keys:
+                    raise TypeError(f"{self.name}: {part.name} refers to {key}, not before it")
+            keys.add(part.key)
         for name in self.wanted or ():
             if name not in keys:
                 raise TypeError(f"{self.name}: no field fills {name}")
-
-    def _keyed(self, word: Header) -> tuple[Keyed, ...]:
-        """Return the fields of a word with their keys, and which are flags; keys of attributes have small letters."""
-        mapping = self.wanted is None
-        return tuple(
-            Keyed(field.name, key if mapping else key.lower(), not mapping and field.width == 1)
-            for field, key in ((field, key_of(field.name)) for field in word.fields)
-        )
 
     def variant(self, *first: Bits, name: str = "", cite: Cite | None = None) -> "Layout[T]":
         """Return the same layout with fields before it, or for another place: another name, another section."""
@@ -115,6 +117,26 @@ class Layout(Generic[T]):
                 yield part
 
     @property
+    def word(self) -> Header:
+        """Return the word that it begins with."""
+        word = self.parts[0]
+        assert isinstance(word, Header)
+        return word
+
+    @property
+    def widths(self) -> tuple[int, ...]:
+        """Return the bits of each field, where none is of a length of its own."""
+        return tuple(
+            width
+            for part in self.parts
+            for width in (
+                [field.width for field in part.fields]
+                if isinstance(part, Header)
+                else [8 * part.least]
+            )
+        )
+
+    @property
     def least(self) -> int:
         """Return the fewest octets that it has."""
         return sum(part.octets if isinstance(part, Header) else part.least for part in self.parts)
@@ -131,14 +153,19 @@ class Layout(Generic[T]):
 
     def read(self, reader: Reader, **around: Any) -> T:
         """Return the value that comes next, leaving its spans; raises ``WireError``."""
+        if self.in_order is not None:
+            return self.value(*self.in_order(self._read_in_order(reader)))
         layer = reader.layer
-        values: Values = dict(around)
-        for at, part in enumerate(self.parts):
-            if isinstance(part, Header):
-                word, _ = part.read(reader)
-                for name, key, flag in self.keyed[at]:
-                    values[key] = bool(word[name]) if flag else word[name]
+        values: Values = around
+        for part, word in self.steps:
+            if word is not None:
+                values.update(
+                    zip(word.keys, cast("Header", part).read(reader)[0].values(), strict=True)
+                )
+                for _, key, flag, unit in word.converted:
+                    values[key] = bool(values[key]) if flag else values[key] * unit
             else:
+                assert isinstance(part, LayoutPart)
                 reader.layer = layer if self.wanted is None else self.name
                 values[part.key] = (
                     part.read(reader, values, self) if part.there(reader, values) else None
@@ -148,6 +175,17 @@ class Layout(Generic[T]):
             return cast("T", self._mapping(values))
         there = {name: values[name] for name in self.wanted if values[name] is not None}
         return self.value(**there)  # what is not there has its default
+
+    def _read_in_order(self, reader: Reader) -> list[Any]:
+        """Return what stands there, words and parts that are always there: as ``read``, without names."""
+        found: list[Any] = []
+        for part, _ in self.steps:
+            if isinstance(part, Header):
+                found += part.read(reader)[0].values()
+            else:
+                reader.layer = self.name
+                found.append(part.read(reader, {}, self))
+        return found
 
     def _mapping(self, values: Values) -> Values:
         """Return what is shown of the values: no reserved bits that are zero, no counts, nothing that is not there."""
@@ -162,21 +200,31 @@ class Layout(Generic[T]):
     def write(self, writer: Writer, value: T, **around: int) -> None:
         """Append the value; ``around`` are fields that it does not hold. Raises ``RequestError``."""
         values = {**self._values(value), **around}
-        if missing := [key for key in self.keys()[0] if values.get(key) is None]:
+        if missing := [key for key in self.needed if values.get(key) is None]:
             raise RequestError(f"the {self.name} needs {', '.join(missing)}", cite=self.cite)
-        for at, part in enumerate(self.parts):
-            if isinstance(part, Header):
-                fields = {
-                    name: int(values[key]) for name, key, _ in self.keyed[at] if key in values
-                }
-                part.write(writer, fields)
+        for part, word in self.steps:
+            if word is not None:
+                cast("Header", part).write(writer, self._fields(word, values))
             else:
+                assert isinstance(part, LayoutPart)
                 writer.layer = self.name
                 content = values.get(part.key)
                 if content is not None:
                     part.write(writer, content, values, self)
                 elif part.expected(values):
                     raise RequestError(f"the {self.name} needs {part.key}", cite=self.cite)
+
+    def _fields(self, word: KeyedWord, values: Values) -> dict[str, int]:
+        """Return what the fields of a word hold."""
+        fields = {name: int(values[key]) for name, key, _, _ in word.fields if key in values}
+        for name, key, _, unit in word.converted:
+            if key in values and unit > 1:
+                fields[name], left = divmod(values[key], unit)
+                if left:
+                    raise RequestError(
+                        f"{name} {values[key]} is no multiple of {unit}", cite=self.cite
+                    )
+        return fields
 
     def _values(self, value: Any) -> Values:
         """Return the values of all fields, those that follow from others included."""
@@ -186,13 +234,14 @@ class Layout(Generic[T]):
             else dict(value)
         )
         implied: Values = {}
-        for part in self.parts:
-            if isinstance(part, LayoutPart):
-                implied |= part.implied(values.get(part.key))
+        for part in self.implying:
+            implied |= part.implied(values.get(part.key))
         return implied | values if self.wanted is not None else values | implied
 
     def octets(self, value: T) -> bytes:
         """Return the octets of a value; raises ``RequestError``."""
+        if self.quick is not None:
+            return b"".join([make(take(value)) for take, make in self.quick])
         writer = Writer()
         try:
             self.write(writer, value)
@@ -206,10 +255,11 @@ class Layout(Generic[T]):
         """Return the names that a mapping must have, and those it may have."""
         needed: list[str] = []
         allowed: set[str] = set()
-        for part in self.parts:
-            if isinstance(part, Header):
-                allowed.update(field.key for field in self._keyed(part))
+        for part, word in self.steps:
+            if word is not None:
+                allowed.update(word.keys)
             else:
+                assert isinstance(part, LayoutPart)
                 allowed.add(part.key)
                 if part.needed:
                     needed.append(part.key)
@@ -217,24 +267,8 @@ class Layout(Generic[T]):
 
     def shown(self) -> Iterator[str]:
         """Yield the names of what it takes, reserved bits left out."""
-        for part in self.parts:
-            if isinstance(part, LayoutPart):
-                yield part.key
+        for part, word in self.steps:
+            if word is None:
+                yield cast("LayoutPart", part).key
             else:
-                keys = (field.key for field in self._keyed(part))
-                yield from (key for key in keys if not key.startswith("reserved"))
-
-
-def _words(parts: tuple[Bits | Piece, ...], name: str, cite: Cite, order: Order) -> Iterator[Piece]:
-    """Yield the parts, bits in a row as one word."""
-    row: list[Bits] = []
-    for part in parts:
-        if isinstance(part, Bits):
-            row.append(part)
-            continue
-        if row:
-            yield Header(name, cite, tuple(row), order)
-            row = []
-        yield part
-    if row:
-        yield Header(name, cite, tuple(row), order)
+                yield from (key for key in word.keys if not key.startswith("reserved"))

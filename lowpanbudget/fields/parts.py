@@ -100,6 +100,11 @@ class LayoutPart:
         return not self.when
 
     @property
+    def plain(self) -> Callable[[Any], bytes] | None:
+        """Return what makes its octets of its value alone; None where they are not always there, or as told before."""
+        return None
+
+    @property
     def size(self) -> str:
         """Return its octets in words."""
         return "all that is left"

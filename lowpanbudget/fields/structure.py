@@ -14,7 +14,8 @@ from typing import Any, TypeVar, dataclass_transform
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.fields.choice import Bits, Meaning
-from lowpanbudget.fields.layout import Layout, Piece
+from lowpanbudget.fields.keyed import Piece
+from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.parts import LayoutPart, Order
 from lowpanbudget.values import dataclass
 
@@ -23,11 +24,21 @@ _NONE: Any = dataclasses.MISSING
 _LAYOUTS: dict[type, Layout[Any]] = {}
 
 
+class WireValue:
+    """The base of a class with a layout whose values are asked for their octets: ``bytes(value)``."""
+
+    __slots__ = ()
+
+    def __bytes__(self) -> bytes:
+        """Return the octets; raises ``RequestError`` for a value that a field cannot hold."""
+        return _LAYOUTS[type(self)].octets(self)
+
+
 @dataclass(frozen=True, slots=True)
 class _Declared:
-    """A field as it is declared in a class: what makes the part once its name is known, and its default."""
+    """A field as it is declared in a class: what makes the part once name and annotation are known, and its default."""
 
-    part: Callable[[str], Bits | LayoutPart] | None
+    part: Callable[[str, bool], Bits | LayoutPart] | None
     default: Any
 
 
@@ -37,16 +48,35 @@ def bits(
     *,
     fixed: int | None = None,
     cite: Cite | None = None,
+    free: bool = False,
+    unit: int = 1,
     default: Any = _NONE,
     name: str = "",
 ) -> Any:
-    """Return a field of ``width`` bits for a class; ``name`` only where the standard's is no attribute's."""
-    return _Declared(lambda key: Bits(name or _spoken(key), width, meaning, fixed, cite), default)
+    """Return a field of ``width`` bits for a class; ``name`` only where the standard's is not the attribute's."""
+
+    def make(key: str, attribute: bool) -> Bits:  # called here alone
+        own = key if attribute else ""
+        return Bits(name or _spoken(key), width, meaning, fixed, cite, free, own, unit)
+
+    return _Declared(make, default)
 
 
-def part(kind: Callable[..., LayoutPart], *values: Any, default: Any = _NONE, **keys: Any) -> Any:
+def part(
+    kind: Callable[..., LayoutPart],
+    *values: Any,
+    default: Any = _NONE,
+    name: str = "",
+    **keys: Any,
+) -> Any:
     """Return a field for a class that is a part of this ``kind``, made with its name and these values."""
-    return _Declared(lambda key: kind(key, *values, **keys), default)
+
+    def make(key: str, _attribute: bool) -> LayoutPart:  # called here alone
+        made = kind(name or key, *values, **keys)
+        made.key = key
+        return made
+
+    return _Declared(make, default)
 
 
 def outer(*, default: Any = _NONE) -> Any:
@@ -70,8 +100,12 @@ def structure(
     sent: Collection[int] = (),
     padded: bool = False,
     tag: str = "",
+    kw_only: bool = True,
 ) -> Callable[[type[T]], type[T]]:
-    """Return what makes a class of declared fields a frozen dataclass, its attributes by keyword, with a layout."""
+    """Return what makes a class of declared fields a frozen dataclass with a layout.
+
+    Its attributes are given by keyword; without ``kw_only`` also in the order of the wire.
+    """
 
     def make(declared: type[T]) -> type[T]:
         parts: list[Bits | Piece] = []
@@ -84,14 +118,14 @@ def structure(
             if not isinstance(field, _Declared):
                 continue
             if field.part is not None:
-                parts.append(field.part(key))
+                parts.append(field.part(key, key in declared.__annotations__))
             else:
                 around.append(key)
             if key in declared.__annotations__:
                 setattr(declared, key, dataclasses.field(default=field.default))
             else:
                 delattr(declared, key)
-        value = dataclass(frozen=True, slots=True, kw_only=True)(declared)
+        value = dataclass(frozen=True, slots=True, kw_only=kw_only)(declared)
         _LAYOUTS[value] = Layout(
             name, cite, *parts, value=value, order=order, sizes=sizes, sent=sent, padded=padded,
             around=tuple(around), tag=tag,

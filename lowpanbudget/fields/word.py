@@ -61,15 +61,19 @@ class _Kept:
         """Remember a plan among a header's ``plans``."""
         size = plan.size
         if self.number >= self.most or self.octets + size > self.most_octets:
-            for used in self.users:
-                used.clear()
-            self.users.clear()
-            self.number = self.octets = 0
+            self.forget()
         if not plans:
             self.users.append(plans)
         plans[key] = plan
         self.number += 1
         self.octets += size
+
+    def forget(self) -> None:
+        """Forget all; it is learned again."""
+        for used in self.users:
+            used.clear()
+        self.users.clear()
+        self.number = self.octets = 0
 
 
 KEPT = _Kept(4096, 4 << 20)  # all published examples together take a fifth of the number
@@ -148,7 +152,7 @@ class Header:
         """Return the octets of these field values, without spans; raises as ``join``."""
         return self.join(values).to_bytes(self.octets, self.order)
 
-    def octets_of(self, *values: int) -> bytes:
+    def octets_in_order(self, values: tuple[int, ...]) -> bytes:
         """Return the octets of the fields' values, in order and without the fixed ones; raises as ``join``."""
         word = self._base
         for value, (shift, mask) in zip(values, self._open, strict=True):

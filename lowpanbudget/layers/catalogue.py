@@ -84,7 +84,8 @@ def entries() -> tuple[TableEntry, ...]:
     """Return every table, in the order of the modules, each once; listings come behind."""
     tables: dict[int, TableEntry] = {}
     listings: dict[tuple[str, str], TableEntry] = {}
-    alone: dict[str, TableEntry] = {}  # layouts by name, for those that no family or list has
+    # layouts by name, for those that no family or list has, nor a table of their own word
+    alone: dict[str, tuple[TableEntry, Layout[Any]]] = {}
     inside: set[int] = set()
     seen: set[int] = set()
     for module in _modules():
@@ -106,12 +107,18 @@ def entries() -> tuple[TableEntry, ...]:
             layout = _layout(module, value)
             if layout is not None:
                 listing = of_layout(layout)
-                alone.setdefault(layout.name, TableEntry(layout.name, form, title, listing))
+                entry = TableEntry(layout.name, form, title, listing)
+                alone.setdefault(layout.name, (entry, layout))
     names = {name for name, _ in listings}
     return (
         *(entry for key, entry in tables.items() if key not in inside),
         *listings.values(),
-        *(entry for name, entry in alone.items() if name not in names),
+        *(
+            entry
+            for name, (entry, layout) in alone.items()
+            if name not in names
+            and not any(part.name == name and id(part) in tables for part in layout.parts)
+        ),
     )
 
 

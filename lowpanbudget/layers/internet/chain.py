@@ -7,22 +7,36 @@ from typing import Any, NamedTuple
 from lowpanbudget.bits import Reader
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import WireError
-from lowpanbudget.fields import Address, Bits, Header, Layout, Repeat
+from lowpanbudget.fields import (
+    Address,
+    Bits,
+    Header,
+    Layout,
+    Repeat,
+    bits,
+    layout_of,
+    structure,
+)
 from lowpanbudget.layers.internet import ipv6, source_route
 
 UNIT = 8  # lengths and offsets count octets in eights
-FRAGMENT = Header(
-    ipv6.NEXT_HEADERS[ipv6.FRAGMENT],
-    rfc(8200, "4.5"),
-    (
-        ipv6.NEXT,
-        Bits("reserved 1", 8),
-        Bits("fragment offset", 13, lambda value: f"octet {value * UNIT} of what is cut"),
-        Bits("reserved 2", 2),
-        Bits("more", 1, {0: "M: the last fragment", 1: "M: more fragments"}),
-        Bits("identification", 32),
-    ),
-)
+
+
+@structure(ipv6.NEXT_HEADERS[ipv6.FRAGMENT], rfc(8200, "4.5"), kw_only=False)
+class FragmentHeader:
+    """An IPv6 fragment header; ``offset`` in octets."""
+
+    next_header: int = bits(8, ipv6.next_header_name)
+    reserved_1 = bits(8)
+    offset: int = bits(
+        13, lambda value: f"octet {value * UNIT} of what is cut", unit=UNIT, name="fragment offset"
+    )
+    reserved_2 = bits(2)
+    more: bool = bits(1, {0: "M: the last fragment", 1: "M: more fragments"})
+    identification: int = bits(32)
+
+
+FRAGMENT = layout_of(FragmentHeader).word
 _ROUTING_NAME, _ROUTING_CITE = ipv6.NEXT_HEADERS[ipv6.ROUTING], rfc(8200, "4.4")
 ROUTING = Header(
     _ROUTING_NAME,

@@ -22,6 +22,7 @@ from lowpanbudget.fields import (
     within,
 )
 from lowpanbudget.layers.internet import chain, ipv6, rpi, source_route
+from lowpanbudget.layers.internet.chain import FragmentHeader
 from lowpanbudget.layers.internet.padding import Pad1, PadN
 from lowpanbudget.layers.internet.rpi import RplOption
 from lowpanbudget.layers.internet.source_route import SourceRoute
@@ -67,16 +68,6 @@ class OptionsHeader:
 
 
 @dataclass(frozen=True, slots=True)
-class FragmentHeader:
-    """An IPv6 fragment header; ``offset`` in octets."""
-
-    next_header: int
-    offset: int
-    more: bool
-    identification: int
-
-
-@dataclass(frozen=True, slots=True)
 class OtherHeader:
     """An extension header that is not read further (mobility): its octets after the length."""
 
@@ -110,7 +101,7 @@ _HEADS = {
     kind: Header(ipv6.NEXT_HEADERS[kind], cite, ipv6.EXTENSION.fields)
     for kind, cite in CITES.items()
 }
-_ROUTING = layout_of(RoutingHeader)
+_ROUTING, _FRAGMENT = layout_of(RoutingHeader), layout_of(FragmentHeader)
 
 
 def decode(reader: Reader, kind: int) -> AnyHeader:
@@ -119,7 +110,7 @@ def decode(reader: Reader, kind: int) -> AnyHeader:
     Raises ``WireError``; ``RequestError`` for a number that is no extension header.
     """
     if kind == ipv6.FRAGMENT:
-        return _decode_fragment(reader)
+        return _FRAGMENT.read(reader)
     if kind not in _HEADS:
         raise RequestError(f"{ipv6.next_header_name(kind)} is no extension header read here")
     start = reader.pos
@@ -141,16 +132,6 @@ def decode(reader: Reader, kind: int) -> AnyHeader:
         return OptionsHeader(kind, next_header, OPTIONS.read(reader))
 
 
-def _decode_fragment(reader: Reader) -> FragmentHeader:
-    values, _ = chain.FRAGMENT.read(reader)
-    return FragmentHeader(
-        values["next header"],
-        values["fragment offset"] * UNIT,
-        bool(values["more"]),
-        values["identification"],
-    )
-
-
 def encode(writer: Writer, header: AnyHeader) -> None:
     """Append an extension header; an options header is padded to a multiple of 8 octets with Pad1 or PadN.
 
@@ -159,19 +140,7 @@ def encode(writer: Writer, header: AnyHeader) -> None:
     if isinstance(header, SourceRoute):
         source_route.encode(writer, header)
     elif isinstance(header, FragmentHeader):
-        if header.offset % UNIT:
-            raise RequestError(
-                f"offset {header.offset} is no multiple of 8", cite=chain.FRAGMENT.cite
-            )
-        chain.FRAGMENT.write(
-            writer,
-            {
-                "next header": header.next_header,
-                "fragment offset": header.offset // UNIT,
-                "more": int(header.more),
-                "identification": header.identification,
-            },
-        )
+        _FRAGMENT.write(writer, header)
     elif isinstance(header, RoutingHeader):
         if header.routing_type == source_route.TYPE:
             raise RequestError("routing type 3 is a SourceRoute", cite=source_route.CITE)

@@ -12,11 +12,19 @@
 
 from ipaddress import IPv6Address
 
-from lowpanbudget.bits import Reader, Span, Writer
+from lowpanbudget.bits import Reader
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed
-from lowpanbudget.fields import Bits, Header
-from lowpanbudget.values import dataclass
+from lowpanbudget.fields import (
+    Address,
+    Bits,
+    Header,
+    WireValue,
+    bits,
+    layout_of,
+    part,
+    structure,
+)
 
 HOP_BY_HOP, ROUTING, FRAGMENT, DESTINATION, MOBILITY = 0, 43, 44, 60, 135
 IPV6, UDP, ICMPV6, NO_NEXT_HEADER, TCP = 41, 17, 58, 59, 6
@@ -52,43 +60,28 @@ NEXT = Bits("next header", 8, next_header_name)
 EXTENSION = Header(
     "extension header", rfc(8200, "4"), (NEXT, Bits("hdr ext len", 8, octets_in_all))
 )
-HEADER = Header(
-    "IPv6",
-    rfc(8200, "3"),
-    (
-        Bits("version", 4, fixed=6),
-        Bits("traffic class", 8, "DSCP in the upper six bits, ECN in the lower two"),
-        Bits("flow label", 20),
-        Bits("payload length", 16, "octets after this header"),
-        NEXT,
-        Bits("hop limit", 8),
-    ),
-)
-OCTETS = HEADER.octets + 32
-WIDTHS = (*(part.width for part in HEADER.fields), 128, 128)  # of all fields, in bits
 DEEPEST = 16  # headers followed in one datagram; more is no traffic but an attack
 MINIMUM_MTU = 1280  # RFC 8200 section 5: every link must carry this much
 
 
-@dataclass(frozen=True, slots=True)
-class Ipv6:
+@structure("IPv6", rfc(8200, "3"), kw_only=False)
+class Ipv6(WireValue):
     """The fields of an IPv6 header; addresses are ``IPv6Address``."""
 
-    traffic_class: int
-    flow_label: int
-    payload_length: int
-    next_header: int
-    hop_limit: int
-    source: IPv6Address
-    destination: IPv6Address
+    version = bits(4, fixed=6)
+    traffic_class: int = bits(8, "DSCP in the upper six bits, ECN in the lower two")
+    flow_label: int = bits(20)
+    payload_length: int = bits(16, "octets after this header")
+    next_header: int = bits(8, next_header_name)
+    hop_limit: int = bits(8)
+    source: IPv6Address = part(Address, name="source address")
+    destination: IPv6Address = part(Address, name="destination address")
 
-    def __bytes__(self) -> bytes:
-        """Return the 40 octets."""
-        head = HEADER.octets_of(
-            self.traffic_class, self.flow_label, self.payload_length, self.next_header,
-            self.hop_limit,
-        )  # fmt: skip
-        return head + self.source.packed + self.destination.packed
+
+LAYOUT = layout_of(Ipv6)
+HEADER, WIDTHS = LAYOUT.word, LAYOUT.widths
+OCTETS = LAYOUT.least
+encode = LAYOUT.write
 
 
 def decode(reader: Reader) -> Ipv6:
@@ -99,35 +92,7 @@ def decode(reader: Reader) -> Ipv6:
     if reader.left < HEADER.octets:  # say what the whole header needs, not its first word
         reader.layer = HEADER.name
         reader.need(OCTETS, "the IPv6 header", HEADER.cite)
-    values, _ = HEADER.read(reader)
-    source = _address(reader, "source address")
-    destination = _address(reader, "destination address")
-    _version, traffic_class, flow_label, length, next_header, hop_limit = values.values()
-    return Ipv6(traffic_class, flow_label, length, next_header, hop_limit, source, destination)
-
-
-def _address(reader: Reader, name: str) -> IPv6Address:
-    at = reader.pos
-    value = IPv6Address(reader.raw(16, f"the {name}", HEADER.cite))
-    reader.spans.append(Span(at * 8, 128, reader.layer, name, value, "", HEADER.cite))
-    return value
-
-
-def _values(header: Ipv6) -> dict[str, int]:
-    return {
-        "traffic class": header.traffic_class,
-        "flow label": header.flow_label,
-        "payload length": header.payload_length,
-        "next header": header.next_header,
-        "hop limit": header.hop_limit,
-    }
-
-
-def encode(writer: Writer, header: Ipv6) -> None:
-    """Append the header's 40 octets with their spans."""
-    HEADER.write(writer, _values(header))
-    for which, value in (("source", header.source), ("destination", header.destination)):
-        writer.octets(value.packed, f"{which} address", "", HEADER.cite, value=value)
+    return LAYOUT.read(reader)
 
 
 def ones_complement_sum(octets: bytes) -> int:

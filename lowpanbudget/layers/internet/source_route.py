@@ -10,43 +10,75 @@ from ipaddress import IPv6Address
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, WireError
-from lowpanbudget.fields import Bits, Header, place, within
+from lowpanbudget.fields import (
+    Drawing,
+    LayoutPart,
+    Values,
+    bits,
+    layout_of,
+    part,
+    place,
+    structure,
+    within,
+)
 from lowpanbudget.layers.internet import ipv6
-from lowpanbudget.values import dataclass, replace
+from lowpanbudget.values import replace
 
 CITE = rfc(6554, "3")
 VISITING = rfc(6554, "4.2")
 TYPE = 3
 
-HEADER = Header(
-    "source routing header",
-    CITE,
-    (
-        Bits("next header", 8, ipv6.next_header_name),
-        Bits("hdr ext len", 8, lambda value: f"{8 * value + 8} octets in all"),
-        Bits("routing type", 8, "RPL source routing", fixed=TYPE),
-        Bits("segments left", 8, "addresses still to be visited"),
-        Bits("CmprI", 4, "octets elided of every address but the last"),
-        Bits("CmprE", 4, "octets elided of the last address"),
-        Bits("pad", 4, "unused octets at the end"),
-        Bits("reserved", 20),
-    ),
-)
+SHORTER = "fewer octets if it shares more with the destination"
 
 
-@dataclass(frozen=True, slots=True)
+class _Addresses(LayoutPart):
+    """Addresses without the octets that they share with the destination, and the octets of padding behind them."""
+
+    def read(self, reader: Reader, values: Values, layout: Drawing) -> tuple[bytes, ...]:
+        size = 8 * values["hdr_ext_len"]
+        reader.need(size, "the addresses", CITE)
+        middle, last, pad = 16 - values["cmpr_i"], 16 - values["cmpr_e"], values["pad"]
+        # n = (((Hdr Ext Len * 8) - Pad - (16 - CmprE)) / (16 - CmprI)) + 1 (section 4.2)
+        before_last = size - pad - last
+        if before_last < 0 or before_last % middle:
+            raise _wrong(reader, f"{size} octets hold no whole addresses", "hdr ext len")
+        if pad and middle == last == 16:
+            raise _wrong(reader, f"Pad is {pad} where nothing is elided", "pad")
+        count, left = before_last // middle + 1, values["segments_left"]
+        if left > count:
+            raise _wrong(reader, f"{left} segments left of {count}", "segments left")
+        with within(reader, reader.pos + size):
+            addresses = tuple(
+                reader.octets(last if number == count else middle, f"address {number}", "", layout.cite, SHORTER)
+                for number in range(1, count + 1)
+            )  # fmt: skip
+            reader.octets(pad, "padding", "unused", layout.cite)
+        return addresses
+
+    def write(
+        self, writer: Writer, value: tuple[bytes, ...], values: Values, layout: Drawing
+    ) -> None:
+        for number, address in enumerate(value, 1):
+            writer.octets(address, f"address {number}", "", layout.cite, SHORTER)
+        writer.octets(bytes(values["pad"]), "padding", "unused", layout.cite)
+
+
+@structure("source routing header", CITE)
 class SourceRoute:
     """An SRH as it stands: ``addresses`` without their first ``cmpr_i`` (the last: ``cmpr_e``) octets.
 
     ``pad`` octets follow them. ``expand`` gives whole addresses.
     """
 
-    next_header: int
-    segments_left: int
-    addresses: tuple[bytes, ...]
-    cmpr_i: int = 0
-    cmpr_e: int = 0
-    pad: int = 0
+    next_header: int = bits(8, ipv6.next_header_name)
+    hdr_ext_len = bits(8, ipv6.octets_in_all)
+    routing_type = bits(8, "RPL source routing", fixed=TYPE)
+    segments_left: int = bits(8, "addresses still to be visited")
+    cmpr_i: int = bits(4, "octets elided of every address but the last", name="CmprI", default=0)
+    cmpr_e: int = bits(4, "octets elided of the last address", name="CmprE", default=0)
+    pad: int = bits(4, "unused octets at the end", default=0)
+    reserved = bits(20)
+    addresses: tuple[bytes, ...] = part(_Addresses)
 
     def expand(self, destination: IPv6Address) -> tuple[IPv6Address, ...]:
         """Return the whole addresses for this IPv6 destination.
@@ -77,35 +109,8 @@ class SourceRoute:
         return following, replace(self, segments_left=left, addresses=tuple(addresses))
 
 
-def decode(reader: Reader) -> SourceRoute:
-    """Return the header that comes next; raises ``WireError`` where lengths and counts do not fit each other."""
-    start = reader.pos
-    values, _ = HEADER.read(reader)
-    cmpr_i, cmpr_e, pad = values["CmprI"], values["CmprE"], values["pad"]
-    size = 8 * values["hdr ext len"]
-    reader.need(size, "the addresses", CITE)
-    middle, last = 16 - cmpr_i, 16 - cmpr_e
-    # n = (((Hdr Ext Len * 8) - Pad - (16 - CmprE)) / (16 - CmprI)) + 1 (section 4.2)
-    before_last = size - pad - last
-    if before_last < 0 or before_last % middle:
-        raise _wrong(reader, f"{size} octets hold no whole addresses", "hdr ext len")
-    if pad and not cmpr_i and not cmpr_e:
-        raise _wrong(reader, f"Pad is {pad} where nothing is elided", "pad")
-    count = before_last // middle + 1
-    if values["segments left"] > count:
-        raise _wrong(reader, f"{values['segments left']} segments left of {count}", "segments left")
-    with within(reader, start + HEADER.octets + size):
-        addresses = tuple(
-            reader.octets(
-                last if number == count else middle, f"address {number}", "", CITE,
-                "fewer octets if it shares more with the destination",
-            )
-            for number in range(1, count + 1)
-        )  # fmt: skip
-        reader.octets(pad, "padding", "unused", CITE)
-    return SourceRoute(
-        values["next header"], values["segments left"], addresses, cmpr_i, cmpr_e, pad
-    )
+LAYOUT = layout_of(SourceRoute)
+HEADER, decode = LAYOUT.word, LAYOUT.read
 
 
 def _wrong(reader: Reader, message: str, field: str) -> WireError:
@@ -125,23 +130,7 @@ def encode(writer: Writer, route: SourceRoute) -> None:
         or (route.pad and not route.cmpr_i and not route.cmpr_e)
     ):
         raise RequestError(f"{route!r} is no source routing header", cite=CITE)
-    HEADER.write(
-        writer,
-        {
-            "next header": route.next_header,
-            "hdr ext len": total // 8,
-            "segments left": route.segments_left,
-            "CmprI": route.cmpr_i,
-            "CmprE": route.cmpr_e,
-            "pad": route.pad,
-        },
-    )
-    for number, address in enumerate(route.addresses, 1):
-        writer.octets(
-            address, f"address {number}", "", CITE,
-            "fewer octets if it shares more with the destination",
-        )  # fmt: skip
-    writer.octets(bytes(route.pad), "padding", "unused", CITE)
+    LAYOUT.write(writer, route, hdr_ext_len=total // 8)
 
 
 def compress(
@@ -163,7 +152,10 @@ def compress(
     size = (16 - cmpr_i) * (len(addresses) - 1) + 16 - cmpr_e
     elided = [cmpr_i] * (len(addresses) - 1) + [cmpr_e]
     tails = tuple(hop.packed[count:] for hop, count in zip(addresses, elided, strict=True))
-    route = SourceRoute(next_header, len(addresses), tails, cmpr_i, cmpr_e, -size % 8)
+    route = SourceRoute(
+        next_header=next_header, segments_left=len(addresses), cmpr_i=cmpr_i, cmpr_e=cmpr_e,
+        pad=-size % 8, addresses=tails,
+    )  # fmt: skip
     encode(Writer(), route)
     return route
 

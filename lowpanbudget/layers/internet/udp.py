@@ -10,58 +10,26 @@
 
 from ipaddress import IPv6Address
 
-from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
-from lowpanbudget.fields import Bits, Header
+from lowpanbudget.fields import WireValue, bits, layout_of, structure
 from lowpanbudget.layers.internet import ipv6
-from lowpanbudget.values import dataclass
-
-HEADER = Header(
-    "UDP",
-    rfc(768),
-    (
-        Bits("source port", 16),
-        Bits("destination port", 16),
-        Bits("length", 16, "octets of header and data"),
-        Bits("checksum", 16, "over pseudo-header, header and data", free=True),
-    ),
-)
-OCTETS = HEADER.octets
-(CHECKSUM,) = HEADER.free
-WIDTHS = tuple(part.width for part in HEADER.fields)
 
 
-@dataclass(frozen=True, slots=True)
-class Udp:
+@structure("UDP", rfc(768), kw_only=False)
+class Udp(WireValue):
     """The fields of a UDP header; ``length`` counts header and data."""
 
-    source_port: int
-    destination_port: int
-    length: int
-    checksum: int
-
-    def __bytes__(self) -> bytes:
-        """Return the 8 octets."""
-        return HEADER.octets_of(self.source_port, self.destination_port, self.length, self.checksum)
+    source_port: int = bits(16)
+    destination_port: int = bits(16)
+    length: int = bits(16, "octets of header and data")
+    checksum: int = bits(16, "over pseudo-header, header and data", free=True)
 
 
-def decode(reader: Reader) -> Udp:
-    """Return the header that comes next; raises ``Truncated``."""
-    return Udp(*HEADER.read(reader)[0].values())
-
-
-def encode(writer: Writer, header: Udp) -> None:
-    """Append the header's 8 octets with their spans."""
-    HEADER.write(writer, _values(header))
-
-
-def _values(header: Udp) -> dict[str, int]:
-    return {
-        "source port": header.source_port,
-        "destination port": header.destination_port,
-        "length": header.length,
-        "checksum": header.checksum,
-    }
+LAYOUT = layout_of(Udp)
+HEADER, WIDTHS = LAYOUT.word, LAYOUT.widths
+OCTETS = LAYOUT.least
+(CHECKSUM,) = HEADER.free
+decode, encode = LAYOUT.read, LAYOUT.write
 
 
 def checksum(source: IPv6Address, destination: IPv6Address, segment: bytes) -> int:

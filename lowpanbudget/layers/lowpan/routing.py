@@ -135,7 +135,7 @@ def whole_route(addresses: Sequence[IPv6Address]) -> source_route.SourceRoute:
             cite=ROUTING_HEADER,
         )
     whole = tuple(address.packed for address in addresses)
-    return source_route.SourceRoute(0, len(whole), whole)
+    return source_route.SourceRoute(next_header=0, segments_left=len(whole), addresses=whole)
 
 
 def routing_header_of(addresses: Sequence[IPv6Address]) -> bytes:

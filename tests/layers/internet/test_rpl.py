@@ -648,7 +648,7 @@ def test_chain_without_end_is_refused() -> None:
         extension.OptionsHeader(0, 58, (UnknownOption(0x1E, bytes(250)),) * 9),
         extension.RoutingHeader(next_header=58, routing_type=3, segments_left=0, data=bytes(4)),
         extension.RoutingHeader(next_header=58, routing_type=0, segments_left=0, data=bytes(5)),
-        extension.FragmentHeader(58, 7, more=False, identification=0),
+        chain.FragmentHeader(58, 7, more=False, identification=0),
         extension.OtherHeader(135, 58, bytes(5)),
     ],
     ids=repr,
@@ -742,6 +742,18 @@ def test_no_shorter_header_takes_the_packet_there(hops: tuple[IPv6Address, ...])
             assert tuple(arrived) != hops[1:] or set(finals) != {hops[-1].packed}
 
 
+def route(
+    next_header: int, segments_left: int, addresses: tuple[bytes, ...], *sizes: int
+) -> SourceRoute:
+    """Return a source route; ``sizes`` are CmprI, CmprE and Pad, where they are not 0."""
+    return SourceRoute(
+        next_header=next_header,
+        segments_left=segments_left,
+        addresses=addresses,
+        **dict(zip(("cmpr_i", "cmpr_e", "pad"), sizes, strict=False)),
+    )
+
+
 @given(routes)
 def test_route_comes_back(hops: tuple[IPv6Address, ...]) -> None:
     route = source_route.compress(hops[0], hops[1:], ipv6.UDP)
@@ -760,7 +772,7 @@ def test_sizes_of_whole_addresses() -> None:
     """RFC 6554 section 3 with CmprI = CmprE = 0: 8 octets and 16 an address, so 72 for 4 and 184 for 11."""
     for count, size in ((1, 24), (4, 72), (11, 184)):
         writer = Writer()
-        source_route.encode(writer, SourceRoute(17, count, (bytes(16),) * count))
+        source_route.encode(writer, route(17, count, (bytes(16),) * count))
         assert len(writer.data) == size
 
 
@@ -787,13 +799,13 @@ def test_route_that_must_not_be_made(
 @pytest.mark.parametrize(
     "route",
     [
-        SourceRoute(17, 0, ()),
-        SourceRoute(17, 1, (bytes(15),)),
-        SourceRoute(17, 2, (bytes(16),)),
-        SourceRoute(17, 2, (bytes(8),), 8, 8),  # more segments left than addresses
-        SourceRoute(17, 1, (bytes(16),), 0, 0, 8),  # "Pad MUST carry a value of 0"
-        SourceRoute(17, 1, (bytes(1),), 15, 15, 6),  # no multiple of 8
-        SourceRoute(17, 1, (bytes(8), bytes(4)), 8, 8, 4),
+        route(17, 0, ()),
+        route(17, 1, (bytes(15),)),
+        route(17, 2, (bytes(16),)),
+        route(17, 2, (bytes(8),), 8, 8),  # more segments left than addresses
+        route(17, 1, (bytes(16),), 0, 0, 8),  # "Pad MUST carry a value of 0"
+        route(17, 1, (bytes(1),), 15, 15, 6),  # no multiple of 8
+        route(17, 1, (bytes(8), bytes(4)), 8, 8, 4),
     ],
     ids=repr,
 )

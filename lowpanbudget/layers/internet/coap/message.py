@@ -5,7 +5,7 @@
 |Ver| T |  TKL  |      Code     |          Message ID           |
 |   Token, TKL octets   |   Options   |1 1 1 1 1 1 1 1|   Payload
 
-A message has one encoding only: there is no choice in the form of an option, see ``coap_options``.
+A message has one encoding only: there is no choice in the form of an option, see ``options``.
 Not here: CoAP over TCP (RFC 8323) and extended token lengths (RFC 8974).
 """
 
@@ -14,38 +14,68 @@ from urllib.parse import unquote_to_bytes
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved
-from lowpanbudget.fields import Bits, Header
+from lowpanbudget.fields import (
+    Drawing,
+    OctetString,
+    Values,
+    WireValue,
+    bits,
+    layout_of,
+    part,
+    structure,
+)
 from lowpanbudget.layers.internet.coap.codes import TYPES, code_text
-from lowpanbudget.layers.internet.coap.options import CoapOption, decode_options, encode_options
-from lowpanbudget.values import dataclass
+from lowpanbudget.layers.internet.coap.options import CoapOption, CoapOptions, CoapPayload
 
 LAYER = "CoAP"
 CITE = rfc(7252, "3")
 LONGEST_TOKEN = 8
 
-HEADER = Header(
-    LAYER,
-    CITE,
-    (
-        Bits("version", 2, "CoAP", fixed=1),
-        Bits("type", 2, TYPES),
-        Bits("token length", 4, lambda value: "reserved" if value > LONGEST_TOKEN else "octets"),
-        Bits("code", 8, code_text),
-        Bits("message id", 16, "finds duplicates, matches acknowledgements", free=True),
-    ),
+# "A client sending a request without using Transport Layer Security SHOULD use a nontrivial, randomized token"
+_TOKEN = (
+    "matches responses to requests",
+    rfc(7252, "5.3.1"),
+    "a shorter token, where messages are protected: without protection it guards against spoofed responses",
 )
 
 
-@dataclass(frozen=True, slots=True)
-class CoapMessage:
+class _Token(OctetString):
+    """The token, of which there are 8 octets at most; behind an empty message's ID there is nothing."""
+
+    def read(self, reader: Reader, values: Values, _layout: Drawing) -> bytes:
+        length = values["token_length"]
+        if length > LONGEST_TOKEN:
+            raise Reserved(
+                f"token length {length} is reserved",
+                offset=reader.pos - HEADER.octets,
+                layer=LAYER,
+                cite=CITE,
+                hint="RFC 8974 gives 13 and 14 a meaning between ends that agreed on it"
+                * (length in (13, 14)),
+            )
+        if values["code"] == 0 and (length or reader.left):
+            raise Malformed(
+                "an empty message ends after its message ID",
+                offset=reader.pos, layer=LAYER, cite=rfc(7252, "4.1"),
+            )  # fmt: skip
+        return reader.octets(length, self.name, *_TOKEN, free=True)
+
+    def write(self, writer: Writer, value: bytes, _values: Values, _layout: Drawing) -> None:
+        writer.octets(value, self.name, *_TOKEN)
+
+
+@structure(LAYER, CITE, kw_only=False)
+class CoapMessage(WireValue):
     """A CoAP message; ``options`` are kept in the order of their numbers, equal numbers in the order given."""
 
-    type: int
-    code: int
-    mid: int
-    token: bytes = b""
-    options: tuple[CoapOption, ...] = ()
-    payload: bytes = b""
+    version = bits(2, "CoAP", fixed=1)
+    type: int = bits(2, TYPES)
+    token_length = bits(4, lambda value: "reserved" if value > LONGEST_TOKEN else "octets")
+    code: int = bits(8, code_text)
+    mid: int = bits(16, "finds duplicates, matches acknowledgements", free=True, name="message id")
+    token: bytes = part(_Token, count="token_length", default=b"")
+    options: tuple[CoapOption, ...] = part(CoapOptions, default=())
+    payload: bytes = part(CoapPayload, default=b"")
 
     def __post_init__(self) -> None:
         ordered = tuple(sorted(self.options, key=lambda option: option.number))
@@ -71,9 +101,13 @@ class CoapMessage:
 
     def __bytes__(self) -> bytes:
         """Return the octets of the message."""
-        writer = Writer(LAYER)
+        writer = Writer()
         encode(writer, self)
         return bytes(writer.data)
+
+
+LAYOUT = layout_of(CoapMessage)
+HEADER = LAYOUT.word
 
 
 def path_options(path: str) -> tuple[CoapOption, ...]:
@@ -95,35 +129,9 @@ def decode(reader: Reader) -> CoapMessage:
 
     Raises ``Truncated``, ``Reserved`` (version, token length, option nibble 15) or ``Malformed`` (empty message with
     more, marker without payload). Options with values they may not have are kept: RFC 7252 section 5.4.3 treats them
-    as unrecognized, and ``coap_flaws`` names them. Time and memory grow with the octets given.
+    as unrecognized, and ``flaws`` names them. Time and memory grow with the octets given.
     """
-    values, _ = HEADER.read(reader)
-    length, code = values["token length"], values["code"]
-    if length > LONGEST_TOKEN:
-        raise Reserved(
-            f"token length {length} is reserved",
-            offset=reader.pos - HEADER.octets,
-            layer=LAYER,
-            cite=CITE,
-            hint="RFC 8974 gives 13 and 14 a meaning between ends that agreed on it"
-            * (length in (13, 14)),
-        )
-    if code == 0 and (length or reader.left):
-        raise Malformed(
-            "an empty message ends after its message ID",
-            offset=reader.pos, layer=LAYER, cite=rfc(7252, "4.1"),
-        )  # fmt: skip
-    token = reader.octets(length, "token", *_TOKEN, free=True)
-    options, payload = decode_options(reader)
-    return CoapMessage(values["type"], code, values["message id"], token, options, payload)
-
-
-# "A client sending a request without using Transport Layer Security SHOULD use a nontrivial, randomized token"
-_TOKEN = (
-    "matches responses to requests",
-    rfc(7252, "5.3.1"),
-    "a shorter token, where messages are protected: without protection it guards against spoofed responses",
-)
+    return LAYOUT.read(reader)
 
 
 def encode(writer: Writer, message: CoapMessage) -> None:
@@ -139,15 +147,4 @@ def encode(writer: Writer, message: CoapMessage) -> None:
         raise RequestError(
             "an empty message has no token, options or payload", cite=rfc(7252, "4.1")
         )
-    HEADER.write(
-        writer,
-        {
-            "version": 1,
-            "type": message.type,
-            "token length": len(message.token),
-            "code": message.code,
-            "message id": message.mid,
-        },
-    )
-    writer.octets(message.token, "token", *_TOKEN)
-    encode_options(writer, message.options, message.payload)
+    LAYOUT.write(writer, message)

@@ -15,7 +15,7 @@
 from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError
-from lowpanbudget.fields import Bits, Extended, Header
+from lowpanbudget.fields import Bits, Drawing, Extended, Header, LayoutPart, Values
 from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.registry import (
     BY_NAME,
@@ -105,26 +105,55 @@ class CoapOption:
         return option
 
 
-def decode_options(reader: Reader) -> tuple[tuple[CoapOption, ...], bytes]:
-    """Return the options and the payload that fill what is left; raises as ``decode``."""
-    layer = reader.layer
-    options: list[CoapOption] = []
-    number = 0
-    while reader.left:
-        if reader.peek("an option") == MARKER:
-            reader.octets(1, *_MARKER, value=MARKER)
-            if not reader.left:
-                raise Malformed(
-                    "a payload marker without payload",
-                    offset=reader.pos - 1,
-                    layer=layer,
-                    cite=CITE,
-                )
-            return tuple(options), reader.rest(*_PAYLOAD, free=True, nature=Nature.PAYLOAD)
-        option = _decode_option(reader, number)
-        options.append(option)
-        number = option.number
-    return tuple(options), b""
+class CoapOptions(LayoutPart):
+    """The options of a message, which are in the order of their numbers, up to the payload marker or the end."""
+
+    def read(self, reader: Reader, _values: Values, _layout: Drawing) -> tuple[CoapOption, ...]:
+        """Return the options."""
+        options: list[CoapOption] = []
+        number = 0
+        while reader.left and reader.peek("an option") != MARKER:
+            option = _decode_option(reader, number)
+            options.append(option)
+            number = option.number
+        return tuple(options)
+
+    def write(
+        self, writer: Writer, value: tuple[CoapOption, ...], _values: Values, _layout: Drawing
+    ) -> None:
+        """Append the options."""
+        previous = 0
+        for option in value:
+            delta, delta_octets = _NUMBER.split(option.number - previous)
+            length, length_octets = _NUMBER.split(len(option.octets))
+            head = _HEAD.pack({"option delta": delta, "option length": length})
+            writer.spans += _option_spans(option, previous, writer.layer, writer.pos)
+            writer.data += head + delta_octets + length_octets + option.octets
+            previous = option.number
+
+
+class CoapPayload(LayoutPart):
+    """The payload behind its marker, if there is one."""
+
+    def read(self, reader: Reader, _values: Values, _layout: Drawing) -> bytes:
+        """Return the payload; raises ``Malformed`` for a marker with nothing behind."""
+        if not reader.left:
+            return b""
+        reader.octets(1, *_MARKER, value=MARKER)
+        if not reader.left:
+            raise Malformed(
+                "a payload marker without payload",
+                offset=reader.pos - 1,
+                layer=reader.layer,
+                cite=CITE,
+            )
+        return reader.rest(*_PAYLOAD, free=True, nature=Nature.PAYLOAD)
+
+    def write(self, writer: Writer, value: bytes, _values: Values, _layout: Drawing) -> None:
+        """Append the payload."""
+        if value:
+            writer.octets(bytes([MARKER]), *_MARKER, value=MARKER)
+            writer.octets(value, *_PAYLOAD, nature=Nature.PAYLOAD)
 
 
 def _decode_option(reader: Reader, previous: int) -> CoapOption:
@@ -179,18 +208,3 @@ def _value_spans(option: CoapOption, layer: str, at: int) -> list[Span]:
     if reader.left:
         row.value.read(reader, {}, row)
     return [span._replace(offset_bits=span.offset_bits + at) for span in reader.spans]
-
-
-def encode_options(writer: Writer, options: tuple[CoapOption, ...], payload: bytes) -> None:
-    """Append options, which are in the order of their numbers, and the payload behind its marker."""
-    previous = 0
-    for option in options:
-        delta, delta_octets = _NUMBER.split(option.number - previous)
-        length, length_octets = _NUMBER.split(len(option.octets))
-        head = _HEAD.pack({"option delta": delta, "option length": length})
-        writer.spans += _option_spans(option, previous, writer.layer, writer.pos)
-        writer.data += head + delta_octets + length_octets + option.octets
-        previous = option.number
-    if payload:
-        writer.octets(bytes([MARKER]), *_MARKER, value=MARKER)
-        writer.octets(payload, *_PAYLOAD, nature=Nature.PAYLOAD)

@@ -11,8 +11,7 @@ from enum import IntEnum
 from lowpanbudget.bits import Reader
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed
-from lowpanbudget.fields import Bits, Header
-from lowpanbudget.values import dataclass
+from lowpanbudget.fields import OctetString, bits, layout_of, part, structure
 
 LAYER = "DTLS"
 HANDSHAKE_CITE = rfc(6347, "4.2.2")
@@ -102,46 +101,32 @@ ALERT_NAMES = {
 }
 LEVEL_NAMES = {1: "warning", 2: "fatal"}
 
-HANDSHAKE = Header(
-    LAYER,
-    HANDSHAKE_CITE,
-    (
-        Bits(
-            "handshake type", 8, lambda value: HANDSHAKE_NAMES.get(value, "unknown handshake type")
-        ),
-        Bits("message length", 24, "octets of the whole message"),
-        Bits("message sequence", 16, "counts handshake messages"),
-        Bits("fragment offset", 24, "where in the message this fragment begins"),
-        Bits("fragment length", 24, "octets of this fragment"),
-    ),
-)
-ALERT = Header(
-    LAYER,
-    ALERT_CITE,
-    (
-        Bits("alert level", 8, LEVEL_NAMES),
-        Bits("alert description", 8, lambda value: ALERT_NAMES.get(value, "unknown alert")),
-    ),
-)
 
-
-@dataclass(frozen=True, slots=True)
+@structure(LAYER, HANDSHAKE_CITE, kw_only=False)
 class Handshake:
     """A handshake message or a fragment of one: ``length`` octets in all, ``body`` from ``offset`` on."""
 
-    type: int
-    length: int
-    sequence: int
-    offset: int
-    body: bytes
+    type: int = bits(
+        8, lambda value: HANDSHAKE_NAMES.get(value, "unknown handshake type"), name="handshake type"
+    )
+    length: int = bits(24, "octets of the whole message", name="message length")
+    sequence: int = bits(16, "counts handshake messages", name="message sequence")
+    offset: int = bits(24, "where in the message this fragment begins", name="fragment offset")
+    fragment_length = bits(24, "octets of this fragment")
+    body: bytes = part(OctetString, "body", count="fragment_length", name="handshake message")
 
 
-@dataclass(frozen=True, slots=True)
+@structure(LAYER, ALERT_CITE, kw_only=False)
 class Alert:
     """An alert: level 1 (warning) or 2 (fatal), and its description."""
 
-    level: int
-    description: int
+    level: int = bits(8, LEVEL_NAMES, name="alert level")
+    description: int = bits(
+        8, lambda value: ALERT_NAMES.get(value, "unknown alert"), name="alert description"
+    )
+
+
+HANDSHAKE, ALERT = layout_of(Handshake).word, layout_of(Alert).word
 
 
 def decode_content(
@@ -157,27 +142,25 @@ def decode_content(
             messages.append(_decode_handshake(reader))
         return tuple(messages)
     if content_type == Content.ALERT:
-        values, _ = ALERT.read(reader)
+        alert = layout_of(Alert).read(reader)
         if reader.left:
             raise Malformed(
                 "an alert has two octets", offset=reader.pos, layer=LAYER, cite=ALERT_CITE
             )
-        return (Alert(values["alert level"], values["alert description"]),)
+        return (alert,)
     name = CONTENT_NAMES.get(content_type, f"content of type {content_type}")
     return reader.rest(name, "content", rfc(6347, "4.1"))
 
 
 def _decode_handshake(reader: Reader) -> Handshake:
     start = reader.pos
-    values, _ = HANDSHAKE.read(reader)
-    length, offset = values["message length"], values["fragment offset"]
-    here = values["fragment length"]
-    if offset + here > length:
+    message = layout_of(Handshake).read(reader)
+    end = message.offset + len(message.body)
+    if end > message.length:
         raise Malformed(
-            f"a fragment from {offset} to {offset + here} of a message of {length} octets",
+            f"a fragment from {message.offset} to {end} of a message of {message.length} octets",
             offset=start,
             layer=LAYER,
             cite=HANDSHAKE_CITE,
         )
-    body = reader.octets(here, "handshake message", "body", HANDSHAKE_CITE)
-    return Handshake(values["handshake type"], length, values["message sequence"], offset, body)
+    return message

@@ -11,10 +11,11 @@ Not here: group communication (Group OSCORE), replay windows, block-wise reassem
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError, WireError
+from lowpanbudget.fields import bits, layout_of, part, structure
 from lowpanbudget.layers.internet.aead import Nonces, failure_at
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.codes import code_of, code_text
-from lowpanbudget.layers.internet.coap.options import CoapOption, decode_options, encode_options
+from lowpanbudget.layers.internet.coap.options import CoapOption, CoapOptions, CoapPayload
 from lowpanbudget.layers.internet.coap.registry import OBSERVE, OSCORE, PROXY_URI
 from lowpanbudget.layers.internet.oscore import option as oscore_option
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
@@ -27,6 +28,18 @@ PLAINTEXT = rfc(8613, "5.3")
 _POST, _FETCH, _CHANGED, _CONTENT = (
     code_of(name) for name in ("POST", "FETCH", "Changed", "Content")
 )
+
+
+@structure(INNER, PLAINTEXT)
+class _Plaintext:
+    """What is encrypted."""
+
+    code: int = bits(8, lambda code: f"{code_text(code)}, encrypted")
+    options: tuple[CoapOption, ...] = part(CoapOptions)
+    payload: bytes = part(CoapPayload)
+
+
+_PLAINTEXT = layout_of(_Plaintext)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,8 +121,9 @@ def _protect(
     used: Nonces | None,
 ) -> Result:
     inner, unprotected = _split(message, outer)
-    text = Writer(INNER)
-    _write_plaintext(text, message.code, inner, message.payload)
+    text = Writer()
+    plaintext = _Plaintext(code=message.code, options=inner, payload=message.payload)
+    _PLAINTEXT.write(text, plaintext)
     sealed = context.aead.seal(
         context.sender_key,
         context.nonce(identifier, value.piv or binding.piv),
@@ -127,7 +141,7 @@ def _protect(
         (*unprotected, CoapOption(OSCORE, bytes(value))),
         sealed,
     )
-    return Result(protected, *_explain(protected, text, context), binding)
+    return Result(protected, *_explain(protected, text.spans, context), binding)
 
 
 def _split(
@@ -215,25 +229,27 @@ def _open(
     message: coap.CoapMessage, context: SecurityContext, binding: Binding, nonce: bytes
 ) -> Result:
     at = len(bytes(message)) - len(message.payload)
-    plaintext = context.aead.unseal(
-        context.recipient_key,
-        nonce,
-        message.payload,
-        additional_data(context, binding),
-        failure_at(at, LAYER, rfc(8613, "8")),
+    reader = Reader(
+        context.aead.unseal(
+            context.recipient_key,
+            nonce,
+            message.payload,
+            additional_data(context, binding),
+            failure_at(at, LAYER, rfc(8613, "8")),
+        )
     )
     try:
-        code, inner, payload = _read_plaintext(plaintext)
+        inner = _PLAINTEXT.read(reader)
     except WireError as error:
         error.offset += at
         raise
     # "Discard Code and all Class E options [...] present in the received message" (section 8.2)
     outer = [option for option in message.options if "E" not in option.definition.oscore]
-    options = (*(option for option in outer if option.number != OSCORE), *inner)
-    text = Writer(INNER)
-    _write_plaintext(text, code, inner, payload)
-    clear = coap.CoapMessage(message.type, code, message.mid, message.token, options, payload)
-    return Result(clear, *_explain(message, text, context), binding)
+    options = (*(option for option in outer if option.number != OSCORE), *inner.options)
+    clear = coap.CoapMessage(
+        message.type, inner.code, message.mid, message.token, options, inner.payload
+    )
+    return Result(clear, *_explain(message, reader.spans, context), binding)
 
 
 def additional_data(context: SecurityContext, binding: Binding) -> bytes:
@@ -247,25 +263,8 @@ def additional_data(context: SecurityContext, binding: Binding) -> bytes:
     return dumps(["Encrypt0", b"", dumps(array)])
 
 
-def _write_plaintext(
-    writer: Writer, code: int, options: tuple[CoapOption, ...], payload: bytes
-) -> None:
-    writer.octets(bytes([code]), "code", *_code_says(code), value=code)
-    encode_options(writer, options, payload)
-
-
-def _code_says(code: int) -> tuple[str, Cite]:
-    return f"{code_text(code)}, encrypted", PLAINTEXT
-
-
-def _read_plaintext(plaintext: bytes) -> tuple[int, tuple[CoapOption, ...], bytes]:
-    reader = Reader(plaintext, layer=INNER)
-    code = reader.raw(1, "the code", PLAINTEXT)[0]
-    return code, *decode_options(reader)
-
-
 def _explain(
-    protected: coap.CoapMessage, text: Writer, context: SecurityContext
+    protected: coap.CoapMessage, text: list[Span], context: SecurityContext
 ) -> tuple[bytes, tuple[Span, ...]]:
     """Return the octets of the protected message, and spans that look into its ciphertext.
 
@@ -275,7 +274,7 @@ def _explain(
     coap.encode(writer, protected)
     sealed = writer.spans.pop()
     at, tag = sealed.offset_bits, context.aead.tag * 8
-    inside = [span._replace(offset_bits=span.offset_bits + at) for span in text.spans]
+    inside = [span._replace(offset_bits=span.offset_bits + at) for span in text]
     # a weaker tag is no advice, so nothing removes it
     seal = Span(
         at + sealed.bits - tag, tag, LAYER, "tag", protected.payload[-context.aead.tag :],
