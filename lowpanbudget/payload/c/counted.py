@@ -5,19 +5,7 @@ from typing import Any, Protocol
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, Known, Member, Scope, SourceUnit, Struct
 from lowpanbudget.payload.c.text import SHORT, Lines, literal, unsigned
-from lowpanbudget.payload.codec.counted import count_width
-
-
-class Lengths(Protocol):
-    """What may repeat."""
-
-    @property
-    def least(self) -> int:
-        """Return the smallest length."""
-
-    @property
-    def most(self) -> int:
-        """Return the greatest length."""
+from lowpanbudget.payload.codec.counted import Lengths, count_width
 
 
 class OctetLengths(Lengths, Protocol):

@@ -1,7 +1,7 @@
 """The number of what repeats, in front of it."""
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Protocol
 
 from lowpanbudget.fields.stream import BitReader, BitWriter
 from lowpanbudget.payload.codec.field_bits import FieldBits
@@ -9,14 +9,25 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Misfit
 
 
+class Lengths(Protocol):
+    """What may repeat."""
+
+    @property
+    def least(self) -> int:
+        """Return the smallest length."""
+
+    @property
+    def most(self) -> int:
+        """Return the greatest length."""
+
+
 class Count:
     """The number of elements or octets in front of them, less the smallest allowed number."""
 
     __slots__ = ("_bits", "_least", "_most", "width")
 
-    def __init__(self, about: Any, bits: int | None, order: Order) -> None:
-        self._least: int = about.least
-        self._most: int = about.most
+    def __init__(self, about: Lengths, bits: int | None, order: Order) -> None:
+        self._least, self._most = about.least, about.most
         needed = count_width(self._least, self._most, bits)
         self.width = order.rounded(needed)
         self._bits = FieldBits(about, self.width - needed, "count")

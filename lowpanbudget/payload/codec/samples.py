@@ -3,7 +3,7 @@
 from typing import Any, Protocol
 
 from lowpanbudget.fields.stream import BitReader, BitWriter
-from lowpanbudget.payload.codec.counted import Count
+from lowpanbudget.payload.codec.counted import Count, Lengths
 from lowpanbudget.payload.codec.field_bits import FieldBits
 from lowpanbudget.payload.codec.grid import Stepped
 from lowpanbudget.payload.codec.nodes import Case, LeafNode, Scope
@@ -11,16 +11,8 @@ from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Misfit
 
 
-class Sampled(Protocol):
+class Sampled(Lengths, Protocol):
     """What the declaration of a series says about its samples."""
-
-    @property
-    def least(self) -> int:
-        """Return the smallest number of samples."""
-
-    @property
-    def most(self) -> int:
-        """Return the greatest number of samples."""
 
     @property
     def count_bits(self) -> int | None:

@@ -2,29 +2,16 @@
 
 import io
 from collections.abc import Callable
-from decimal import Decimal
 from functools import partial
 from typing import Any, ClassVar, Protocol
 
 import construct as cs
 
-from lowpanbudget.payload.c.counted import OctetLengths
 from lowpanbudget.payload.codec.counted import count_width
 from lowpanbudget.payload.codec.nodes import Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.samples import Sampled
 from lowpanbudget.payload.flaws import Misfit
-
-
-class Offsetting(Protocol):
-    """A time that counts from another."""
-
-    @property
-    def base(self) -> str:
-        """Return the name of the other time."""
-
-    def difference(self, value: Any, base: Any) -> Decimal:
-        """Return the seconds from the base to a time."""
 
 
 class Coding(Protocol):
@@ -76,57 +63,35 @@ _TO_BITS = bytes.maketrans(b"01", b"\0\1")
 _TO_TEXT = bytes.maketrans(b"\0\1", b"01")
 
 
-class CodeForm(cs.Adapter):  # type: ignore[misc]
-    """A number of some bits, each with its significance, and what its codes mean."""
+class Converted(cs.Adapter):  # type: ignore[misc]
+    """What another construct holds, converted by two functions of it and the context."""
 
-    def __init__(self, weights: list[int], codec: Codec) -> None:
-        super().__init__(cs.Bytes(len(weights)))
-        self.weights = weights
-        self.codec = codec
-
-    def _decode(self, obj: bytes, context: Any, path: str) -> Any:
-        del context
-        code = sum(bit << weight for bit, weight in zip(obj, self.weights, strict=True))
-        return checked(lambda: self.codec.decode(code), path)
-
-    def _encode(self, obj: Any, context: Any, path: str) -> bytes:
-        del context
-        code = checked(lambda: self.codec.encode(obj), path)
-        return bytes(code >> weight & 1 for weight in self.weights)
-
-
-class OffsetForm(cs.Adapter):  # type: ignore[misc]
-    """A time after the base time that the context holds."""
-
-    def __init__(self, subcon: Any, field: Offsetting, base: Codec) -> None:
+    def __init__(
+        self, subcon: Any, decode: Callable[[Any, Any], Any], encode: Callable[[Any, Any], Any]
+    ) -> None:
         super().__init__(subcon)
-        self.field = field
-        self.base = base
+        self.decode, self.encode = decode, encode
 
     def _decode(self, obj: Any, context: Any, path: str) -> Any:
-        del path
-        return earlier(context, self.field.base) + obj
+        return checked(lambda: self.decode(obj, context), path)
 
     def _encode(self, obj: Any, context: Any, path: str) -> Any:
-        base = earlier(context, self.field.base)
-        sent = checked(lambda: self.base.decode(self.base.encode(base)), path)
-        return checked(lambda: self.field.difference(obj, sent), path)
+        return checked(lambda: self.encode(obj, context), path)
 
 
-class OctetsForm(cs.Adapter):  # type: ignore[misc]
-    """A list of octets as octets or text."""
+def code_form(weights: list[int], codec: Codec) -> Any:
+    """Return a number of some bits, each with its significance, and what its codes mean."""
+    return Converted(
+        cs.Bytes(len(weights)),
+        lambda bits, _: codec.decode(
+            sum(bit << weight for bit, weight in zip(bits, weights, strict=True))
+        ),
+        lambda value, _: _bits(codec.encode(value), weights),
+    )
 
-    def __init__(self, subcon: Any, field: OctetLengths) -> None:
-        super().__init__(subcon)
-        self.field = field
 
-    def _decode(self, obj: list[int], context: Any, path: str) -> Any:
-        del context
-        return checked(lambda: self.field.from_octets(bytes(obj)), path)
-
-    def _encode(self, obj: Any, context: Any, path: str) -> list[int]:
-        del context
-        return list(checked(lambda: self.field.to_octets(obj), path))
+def _bits(code: int, weights: list[int]) -> bytes:
+    return bytes(code >> weight & 1 for weight in weights)
 
 
 class SeriesForm(cs.Construct):  # type: ignore[misc]
@@ -215,12 +180,12 @@ class SeriesForm(cs.Construct):  # type: ignore[misc]
 def leaf_form(field: Coding, order: Order) -> Any:
     """Return the construct of one value."""
     width = order.rounded(field.needed())
-    return CodeForm(significance(width, order, ordered=field.ordered), field.codec(width, order))
+    return code_form(significance(width, order, ordered=field.ordered), field.codec(width, order))
 
 
 def coded(width: int, order: Order) -> Any:
     """Return a plain number."""
-    return CodeForm(significance(width, order, ordered=True), Codec(width, int, int))
+    return code_form(significance(width, order, ordered=True), Codec(width, int, int))
 
 
 def significance(width: int, order: Order, *, ordered: bool) -> list[int]:
@@ -252,7 +217,7 @@ def count_form(least: int, most: int, bits: int | None, order: Order) -> Any:
             raise Misfit(f"{count} elements, and {least} .. {most} are allowed")
         return count - least
 
-    return CodeForm(significance(width, order, ordered=True), Codec(width, encode, decode))
+    return code_form(significance(width, order, ordered=True), Codec(width, encode, decode))
 
 
 def checked(work: Callable[[], Any], path: str) -> Any:

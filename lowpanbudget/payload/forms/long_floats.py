@@ -6,17 +6,15 @@ that its values may need, so decades are tried from the longest text down.
 """
 
 import math
-import struct
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from random import Random
 from typing import NamedTuple, Protocol
 
 from lowpanbudget.payload.codec.nodes import Case
-from lowpanbudget.payload.exact import FLOAT_LETTERS
-from lowpanbudget.payload.forms.doubles import MOST_DIGITS, real_of, text_of
+from lowpanbudget.payload.forms.doubles import MOST_DIGITS, real_from, real_of, text_of
 
-MANTISSA = {16: 10, 32: 23, 64: 52}
+MANTISSA = {16: 10, 32: 23, 64: 52}  # bits, without the hidden one (IEEE 754 table 3.5)
 _LEAST_EXPONENT = {16: -14, 32: -126, 64: -1022}  # of a normal number (IEEE 754 table 3.5)
 _POINTS = range(-4, 16)  # decades written without an exponent
 _TRIES = 24  # values of a decade
@@ -52,11 +50,10 @@ class _Decade(NamedTuple):
 
 def within(field: Floating, values: Iterable[float]) -> Iterator[float]:
     """Yield the values as the field's width has them, those that are in its range and finite."""
-    letter = FLOAT_LETTERS[field.bits]
     low, high = field.limits()
     for value in values:
         try:
-            rounded: float = struct.unpack(letter, struct.pack(letter, value))[0]
+            rounded = real_from(field.bits, value)
         except OverflowError:
             continue
         inside = (low is None or low <= rounded) and (high is None or rounded <= high)
@@ -95,7 +92,7 @@ def long_floats(field: Floating) -> tuple[float, ...]:
 def _decades(field: Floating) -> list[_Decade]:
     """Return the decades of the field's range, those with the longest texts first."""
     low, high = field.limits()
-    greatest = struct.unpack(FLOAT_LETTERS[field.bits], _greatest(field.bits))[0]
+    greatest = (2 - 2.0 ** -MANTISSA[field.bits]) * 2.0 ** (1 - _LEAST_EXPONENT[field.bits])
     low, high = -greatest if low is None else low, greatest if high is None else high
     least = math.ldexp(1, _LEAST_EXPONENT[field.bits] - MANTISSA[field.bits])
     decades = []
@@ -108,12 +105,6 @@ def _decades(field: Floating) -> list[_Decade]:
             size = (sign < 0) + _size(power, _digits(field.bits, power))
             decades.append(_Decade(size, sign, first, last))
     return sorted(decades, key=lambda decade: -decade.size)
-
-
-def _greatest(bits: int) -> bytes:
-    """Return the octets of the greatest finite number of a width, in the order of this machine."""
-    infinity: int = int.from_bytes(struct.pack("<" + FLOAT_LETTERS[bits], math.inf), "little")
-    return struct.pack(f"={'HIQ'[(16, 32, 64).index(bits)]}", infinity - 1)
 
 
 def _power(value: float) -> int:

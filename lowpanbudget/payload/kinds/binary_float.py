@@ -20,15 +20,13 @@ from lowpanbudget.payload.forms.doubles import (
     real_from,
     real_of,
 )
-from lowpanbudget.payload.forms.long_floats import long_floats, wide_floats
+from lowpanbudget.payload.forms.long_floats import MANTISSA, long_floats, wide_floats
 from lowpanbudget.payload.forms.shapes import RealShape, Shape, Unsayable
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.leaf import Leaf
 from lowpanbudget.payload.kinds.listed import no_number, range_text
-
-SIGNIFICAND = {16: 11, 32: 24, 64: 53}  # bits, the hidden one included (IEEE 754 table 3.5)
 
 
 @field_kind
@@ -95,19 +93,15 @@ unit = "J\""""
             wish = max(wish, low)
         if high is not None:
             wish = min(wish, high)
-        return self._rounded(wish)
+        return real_from(self.bits, wish)
 
     def limits(self) -> tuple[float | None, float | None]:
         """Return the range as numbers of this width, so that a limit itself can be sent."""
         low, high = (
-            None if limit is None else self._rounded(float(limit)) for limit in (self.min, self.max)
+            None if limit is None else real_from(self.bits, float(limit))
+            for limit in (self.min, self.max)
         )
         return low, high
-
-    def _rounded(self, value: float) -> float:
-        letter = FLOAT_LETTERS[self.bits]
-        rounded: float = struct.unpack(letter, struct.pack(letter, value))[0]
-        return rounded
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with width and range."""
@@ -120,7 +114,7 @@ unit = "J\""""
                 yield no_number(value, limit)
                 return
             try:
-                struct.pack(FLOAT_LETTERS[self.bits], float(value or 0))
+                real_from(self.bits, float(value or 0))
             except OverflowError:
                 text = f"{digits(value)} is more than {self.bits} bits of floating point hold"
                 yield Flaw((limit,), text, "Use more bits, or a smaller number")
@@ -138,7 +132,7 @@ unit = "J\""""
         least, most = self.limits()
         low = -1000.0 if least is None else least
         high = max(low, 1000.0) if most is None else most
-        return min(max(self._rounded(random.uniform(low, high)), low), high)
+        return min(max(real_from(self.bits, random.uniform(low, high)), low), high)
 
     def edges(self) -> Iterator[float]:
         """Yield the examples and the limits."""
@@ -154,7 +148,7 @@ unit = "J\""""
         """Return the relative error, and that of the next narrower format."""
 
         def relative(bits: int) -> str:
-            return f"about {Decimal(2) ** -SIGNIFICAND[bits]:.1e} of the value"
+            return f"about {Decimal(2) ** -(MANTISSA[bits] + 1):.1e} of the value"
 
         narrower = {64: 32, 32: 16}.get(self.bits)
         less = (

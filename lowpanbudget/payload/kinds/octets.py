@@ -154,7 +154,11 @@ length = 4                    # or min_length and max_length: then the length go
         octet = parts.coded(8, order)
         count = parts.count_form(self.least, self.most, self.length_bits, order)
         octets = cs.PrefixedArray(count, octet) if count else cs.Array(self.least, octet)
-        return parts.OctetsForm(octets, self)
+        return parts.Converted(
+            octets,
+            lambda listed, _: self.from_octets(bytes(listed)),
+            lambda value, _: list(self.to_octets(value)),
+        )
 
     def longest_values(self, numbers: Numbers, base: Any) -> Iterator[Any]:
         """Yield the most octets."""

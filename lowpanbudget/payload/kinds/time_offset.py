@@ -147,7 +147,18 @@ max = 3600"""
         """Return a number that is added to the base."""
         from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415 - construct is heavy
 
-        return parts.OffsetForm(parts.leaf_form(self.number(), order), self, bases[self.base])
+        sent = bases[self.base]
+
+        def offset(value: Any, context: Any) -> Decimal:
+            return self.difference(
+                value, sent.decode(sent.encode(parts.earlier(context, self.base)))
+            )
+
+        return parts.Converted(
+            parts.leaf_form(self.number(), order),
+            lambda seconds, context: parts.earlier(context, self.base) + seconds,
+            offset,
+        )
 
     def to_senml(self, value: Any, known: ask.Known, real: Real) -> tuple[str, Any]:
         """Return the seconds after the base."""

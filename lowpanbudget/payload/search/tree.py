@@ -58,23 +58,14 @@ def with_members(
     """Return the fields of a message with other fields in one container: a group, an array's group, an option."""
     if not container:
         return members
-    return tuple(
-        _filled(field, container[1:], members) if field.name == container[0] else field
-        for field in fields
-    )
-
-
-def _filled(field: Field, rest: FieldPath, members: tuple[Field, ...]) -> Field:
-    made = []
-    for body in field.bodies():
-        inner = rest[len(body.steps) :]
-        if rest[: len(body.steps)] != body.steps:
-            made.append(body.fields)
-        elif body.named:
-            made.append(with_members(body.fields, inner, members))
-        else:
-            made.append(tuple(_filled(element, inner, members) for element in body.fields))
-    return field.with_bodies(tuple(made))
+    for path, field in walk(fields):
+        for index, body in enumerate(field.bodies()):
+            if body.named and (*path, *body.steps) == container:
+                bodies = [body.fields for body in field.bodies()]
+                bodies[index] = members
+                changes: dict[FieldPath, Field | None] = {path: field.with_bodies(tuple(bodies))}
+                return _changed(InnerFields((), fields), (), changes)
+    raise KeyError(container)
 
 
 def path_text(path: FieldPath) -> str:
