@@ -1,7 +1,7 @@
 """Messages in other encodings: the size of the same values, their frames on each hop, and the room left over."""
 
-from collections.abc import Mapping
-from functools import lru_cache
+from collections.abc import Callable, Mapping
+from functools import lru_cache, partial
 from typing import Literal
 
 from lowpanbudget.design.meaning import Design
@@ -9,6 +9,7 @@ from lowpanbudget.design.path import Path
 from lowpanbudget.payload.codec.nodes import CASES, Case
 from lowpanbudget.payload.forms.encodings import (
     ENCODINGS,
+    Coder,
     EncodedValues,
     Encoding,
     Inexact,
@@ -19,6 +20,8 @@ from lowpanbudget.payload.forms.encodings import (
 from lowpanbudget.payload.message import Message
 from lowpanbudget.room.measure import frames_of, room_of
 from lowpanbudget.values import dataclass
+
+_GUESSES = 6  # sizes grow evenly but for counts and lengths in front: two guesses and their neighbours are enough
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +116,7 @@ def _alternative(message: Message, encoding: Encoding, hops: list[_Hop]) -> Alte
     named = (message.name, encoding.name, encoding.note, encoding.missing)
     if encoding.missing:
         return Alternative(*named, {}, {}, (), batch_of, ())
-    coder = encoding.coder(message)
+    coder = _coder(message, encoding)
     results = {case: encoded(message, coder, message.example(case)) for case in CASES}
     wire = {case: result.octets for case, result in results.items() if result.octets is not None}
     cannot: dict[Case, str] = {
@@ -155,20 +158,46 @@ def _batch(message: Message, encoding: Encoding, room: int) -> int | None:
     field = message.batch_field
     if field is None or encoding.writing is None:
         return message.batch(room)
-    shared = encoding.coder(message)
+    least = min(max(field.least, 1), field.most)
+    most = max(least, min(field.most, 8 * room))  # no reading takes less than a bit
+    return most_that_fit(partial(_size, message, encoding), room, least, most)
 
-    def fits(count: int) -> bool:
-        able = made_for(message, encoding, count)
-        coder = shared if able is message else encoding.coder(able)
-        octets = largest(able, encoding, coder, count).octets
-        return octets is not None and octets <= room
 
-    # The answer is above low or nothing fits; no reading takes less than a bit.
-    low, high = field.least - 1, max(field.least, min(field.most, 8 * room))
-    while low < high:
-        middle = (low + high + 1) // 2
-        low, high = (middle, high) if fits(middle) else (low, middle - 1)
-    return low if low >= field.least else 0
+@lru_cache(maxsize=1024)  # rooms differ, and the first sizes asked for are the same
+def _size(message: Message, encoding: Encoding, count: int) -> int | None:
+    """Return the octets that no so many readings exceed; None where that cannot be told."""
+    able = made_for(message, encoding, count)
+    return largest(able, encoding, _coder(able, encoding), count).octets
+
+
+@lru_cache(maxsize=64)
+def _coder(message: Message, encoding: Encoding) -> Coder:
+    return encoding.coder(message)
+
+
+def most_that_fit(size: Callable[[int], int | None], room: int, least: int, most: int) -> int:
+    """Return the largest count from ``least`` to ``most`` whose size is within ``room``, or 0 where there is none.
+
+    ``size`` grows with the count; None is too large. The count is guessed by the growth from the largest that is known
+    to fit to the smallest that is known not to, and proved by its neighbour; where guesses get no nearer, by halves.
+    """
+    sizes = {count: size(count) for count in {least, most}}
+    fits = {count: octets is not None and octets <= room for count, octets in sizes.items()}
+    if fits[most] or not fits[least]:
+        return most if fits[most] else 0
+    low, high, guesses = least, most, _GUESSES
+    while high - low > 1:
+        middle, below, above = (low + high) // 2, sizes[low], sizes[high]
+        if guesses and below is not None and above is not None:
+            guesses -= 1
+            near = low + (room - below) * (high - low) // (above - below)
+            middle = min(max(near, low + 1), high - 1)
+        sizes[middle] = octets = size(middle)
+        if octets is not None and octets <= room:
+            low = middle
+        else:
+            high = middle
+    return low
 
 
 def _greatest(results: list[EncodedValues]) -> tuple[Inexact, ...]:

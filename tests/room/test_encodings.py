@@ -25,7 +25,7 @@ from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.sampler import samples
-from lowpanbudget.room.encodings import Alternative, encodings
+from lowpanbudget.room.encodings import Alternative, encodings, most_that_fit
 
 NAMES = ("archive", "footbridge")
 DESIGNS = {
@@ -207,3 +207,31 @@ def test_what_cannot_be_said_has_no_frames() -> None:
 def test_a_message_that_is_not_there_is_refused() -> None:
     with pytest.raises(RequestError, match="climate_batch"):
         encodings(DESIGNS["archive"], "climte_batch")
+
+
+@given(
+    st.lists(st.integers(0, 9), min_size=1, max_size=60), st.integers(0, 200), st.integers(0, 70)
+)
+def test_the_largest_count_is_found_however_sizes_grow(
+    steps: list[int], room: int, told: int
+) -> None:
+    """Against counting up; from some count on no size may be known."""
+    totals = [sum(steps[: n + 1]) for n in range(len(steps))]
+    sizes = {n: total if n <= told else None for n, total in enumerate(totals, 1)}
+    fitting = [n for n, octets in sizes.items() if octets is not None and octets <= room]
+    assert most_that_fit(sizes.__getitem__, room, 1, len(steps)) == max(fitting, default=0)
+
+
+@pytest.mark.parametrize("head", [0, 1, 3])
+@pytest.mark.parametrize("each", [1, 2, 7])
+@pytest.mark.parametrize("room", range(30, 120, 13))
+def test_even_growth_is_measured_four_times(head: int, each: int, room: int) -> None:
+    """Both ends, the guess and its neighbour."""
+    asked = []
+
+    def size(count: int) -> int:
+        asked.append(count)
+        return head + each * count
+
+    assert most_that_fit(size, room, 1, 400) == (room - head) // each
+    assert len(asked) == len(set(asked)) <= 4

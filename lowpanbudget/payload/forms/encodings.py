@@ -7,7 +7,7 @@ size of any values is that of a message made for it, or a limit that is proved a
 
 from collections.abc import Callable, Mapping
 from decimal import Decimal
-from functools import partial
+from functools import lru_cache, partial
 from importlib.util import find_spec
 from math import isfinite
 from typing import Any, NamedTuple
@@ -136,8 +136,14 @@ def largest(
             raise Unsayable(proved.cannot)
         return proved.octets
 
-    leaves = Leaves(message, encoding.writing, lambda small: encoding.coder(small).encode)
-    return search(leaves, encode, count)
+    return search(_leaves(message, encoding, encoding.writing), encode, count)
+
+
+@lru_cache(
+    64
+)  # the longest values of its fields are those of a message with any number of readings
+def _leaves(message: Message, encoding: Encoding, writing: Writing) -> Leaves:
+    return Leaves(message, writing, lambda small: encoding.coder(small).encode)
 
 
 def _errors(message: Message, given: Mapping[str, Any], read: Values) -> tuple[Inexact, ...]:
