@@ -43,7 +43,14 @@ from lowpanbudget.fields.listing import (
     of_selection,
     of_tagged,
 )
-from lowpanbudget.fields.packet import Head, Packet, Restored, restored_fields, ruled
+from lowpanbudget.fields.packet import (
+    Head,
+    Packet,
+    Restored,
+    read_head,
+    restored_fields,
+    ruled,
+)
 from lowpanbudget.fields.padded import PaddedString, Zeros
 from lowpanbudget.fields.parts import (
     Drawing,
@@ -59,12 +66,14 @@ from lowpanbudget.fields.patterns import Pattern, Patterns
 from lowpanbudget.fields.repeats import Repeat
 from lowpanbudget.fields.stream import BitReader, BitWriter
 from lowpanbudget.fields.structure import (
+    WholeValue,
     WireValue,
     bits,
     has_layout,
     layout_of,
     outer,
     part,
+    stated_by,
     structure,
 )
 from lowpanbudget.fields.tagged import OptionList, Tagged, UnknownOption, length_bits
@@ -120,6 +129,7 @@ __all__ = (
     "Unsigned",
     "Use",
     "Values",
+    "WholeValue",
     "WireValue",
     "Zeros",
     "bits",
@@ -132,8 +142,10 @@ __all__ = (
     "outer",
     "part",
     "place",
+    "read_head",
     "restored_fields",
     "ruled",
+    "stated_by",
     "structure",
     "within",
 )

@@ -1,15 +1,20 @@
-"""A packet read: the heads of its headers in wire order, and the headers restored from them.
+"""A packet read: the heads of its headers in wire order, what is inside each, and the headers restored from them.
 
-A ``Head`` is a header where it stands: its value and its octets. What a compressed head stands for hangs on it as
-``Restored`` heads, whose spans say for every field what it was restored from; a field that is not carried has 0 bits.
+A ``Head`` is a header where it stands: its value, its octets, and the layout that it was read with. What a compressed
+head stands for hangs on it as ``Restored`` heads, whose spans say for every field what it was restored from; a field
+that is not carried has 0 bits.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
+from types import UnionType
 from typing import Any, NamedTuple, TypeVar
 
-from lowpanbudget.bits import Span
+from lowpanbudget.bits import Reader, Span
 from lowpanbudget.cites import Cite
 from lowpanbudget.fields.choice import Choice, Row, Use
+from lowpanbudget.fields.layout import Layout
+from lowpanbudget.fields.structure import WholeValue, layout_stated
+from lowpanbudget.fields.word import Header
 
 Kind = TypeVar("Kind")
 
@@ -21,10 +26,20 @@ class Head(NamedTuple):
     start: int
     end: int
 
-    def spans(self, packet: Sequence[Span]) -> list[Span]:
-        """Return those spans of the packet that stand in this head."""
-        first, last = self.start * 8, self.end * 8
-        return [span for span in packet if first <= span.offset_bits < last]
+    @property
+    def layout(self) -> Layout[Any] | Header | None:
+        """Return the layout, or the word of it, that the header was read with; None where code alone states it."""
+        return layout_stated(self.value)
+
+
+def read_head(
+    heads: list[Head], reader: Reader, decode: Callable[..., Kind], *arguments: Any
+) -> Kind:
+    """Return the header that ``decode`` reads next, after adding its head; raises as ``decode``."""
+    start = reader.pos
+    value = decode(reader, *arguments)
+    heads.append(Head(value, start, reader.pos))
+    return value
 
 
 class Restored(NamedTuple):
@@ -46,10 +61,29 @@ class Restored(NamedTuple):
 
 
 class Packet(NamedTuple):
-    """Heads in wire order, and the values of the headers that were restored from them, outermost first."""
+    """Heads in wire order, and the values of the headers that were restored from them, outermost first.
+
+    ``spans`` are those of the octets that were read.
+    """
 
     heads: tuple[Head, ...]
     values: tuple[Any, ...] = ()
+    spans: tuple[Span, ...] = ()
+
+    def head(self, kind: type[Any] | UnionType) -> Head | None:
+        """Return the first head on the air whose value is of this class, or None."""
+        return next((head for head in self.heads if isinstance(head.value, kind)), None)
+
+    def inside(self, head: Head) -> tuple[Head, ...]:
+        """Return the heads that this one carries, outermost first; one that ends with its own content carries none."""
+        if isinstance(head.value, WholeValue):
+            return ()
+        return self.heads[self.heads.index(head) + 1 :]
+
+    def spans_of(self, head: Head) -> list[Span]:
+        """Return the spans that stand in this head."""
+        first, last = head.start * 8, head.end * 8
+        return [span for span in self.spans if first <= span.offset_bits < last]
 
     def all(self, kind: type[Kind]) -> Iterator[Kind]:
         """Yield every header of this class: those restored, then those on the air."""

@@ -17,11 +17,14 @@ from lowpanbudget.fields.choice import Bits, Meaning
 from lowpanbudget.fields.keyed import Piece
 from lowpanbudget.fields.layout import Layout
 from lowpanbudget.fields.parts import LayoutPart, Order
+from lowpanbudget.fields.word import Header
 from lowpanbudget.values import dataclass
 
 T = TypeVar("T")
 _NONE: Any = dataclasses.MISSING
 _LAYOUTS: dict[type, Layout[Any]] = {}
+_Stated = Header | Layout[Any]
+_WORDS: dict[type, _Stated | Callable[[Any], _Stated]] = {}
 
 
 class WireValue:
@@ -32,6 +35,12 @@ class WireValue:
     def __bytes__(self) -> bytes:
         """Return the octets; raises ``RequestError`` for a value that a field cannot hold."""
         return _LAYOUTS[type(self)].octets(self)
+
+
+class WholeValue:
+    """The base of a class that holds all of its content, such as a record: headers behind it are not inside it."""
+
+    __slots__ = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +147,24 @@ def structure(
 def layout_of(value: type[T]) -> Layout[T]:
     """Return the layout that a class was declared with."""
     return _LAYOUTS[value]
+
+
+def stated_by(
+    word: _Stated | Callable[[Any], _Stated],
+) -> Callable[[type[T]], type[T]]:
+    """Return what notes with which word or layout a class's values are read, or how to tell for a value."""
+
+    def note(value: type[T]) -> type[T]:
+        _WORDS[value] = word
+        return value
+
+    return note
+
+
+def layout_stated(value: object) -> _Stated | None:
+    """Return the layout of a value's class, or the word that states its beginning; None for another value."""
+    stated = _LAYOUTS.get(type(value)) or _WORDS.get(type(value))
+    return stated(value) if callable(stated) else stated
 
 
 def has_layout(value: type) -> bool:

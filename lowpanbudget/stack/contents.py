@@ -3,12 +3,11 @@
 Nothing here knows a message; who does gives a layout that reads itself.
 """
 
-from collections.abc import Iterable
 from typing import Any, Protocol
 
 from lowpanbudget.bits import Reader, Span
 from lowpanbudget.errors import WireError
-from lowpanbudget.fields import Head
+from lowpanbudget.fields import Head, Packet
 from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
@@ -21,15 +20,13 @@ class ContentLayout(Protocol):
         """Return the values of the octets that are left; raises ``WireError``."""
 
 
-def with_contents(
-    spans: tuple[Span, ...], heads: Iterable[Head], layout: ContentLayout
-) -> tuple[Span, ...]:
-    """Return a frame's spans with the fields of this layout in place of the application data.
+def with_contents(packet: Packet, layout: ContentLayout) -> tuple[Span, ...]:
+    """Return a packet's spans with the fields of this layout in place of the application data.
 
-    They come back as they were where the layout does not fit. ``heads`` are the frame's. The octets must stand in the
-    frame in the clear and in one piece.
+    They come back as they were where the layout does not fit. The octets must stand in the packet in the clear and in
+    one piece.
     """
-    at = _begins(tuple(heads))
+    spans, at = packet.spans, _begins(packet.heads)
     place = next(
         (index for index, span in enumerate(spans) if span.offset_bits == 8 * at), len(spans)
     )

@@ -10,7 +10,7 @@ from lowpanbudget.bits import Nature, Reader
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, Reserved, WireError
-from lowpanbudget.fields import Head
+from lowpanbudget.fields import Head, read_head
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.chain import PseudoHeader, find, is_cut, is_later
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -152,9 +152,7 @@ def _read_iphc(
     outer: Ipv6 | None = None,
     tunnel: iphc.Sides | None = None,
 ) -> bool:
-    start = reader.pos
-    layer = iphc.decode(reader, env, outer, tunnel)
-    chain.heads.append(Head(layer, start, reader.pos))
+    layer = read_head(chain.heads, reader, iphc.decode, env, outer, tunnel)
     chain.parts.append(RestoredPart(ipv6.IPV6, layer.header))
     chain.last = layer.header.next_header
     return layer.nhc
@@ -164,17 +162,16 @@ def _read_next(reader: Reader, env: Env, chain: Chain) -> bool:
     start = reader.pos
     kind = nhc.KINDS[reader.peek("the next header's LOWPAN_NHC octet", nhc.KINDS.cite)]
     if kind.key == "udp":
-        _link_udp(chain, nhc.decode_udp(reader), start, reader.pos)
+        _link_udp(chain, read_head(chain.heads, reader, nhc.decode_udp))
         return False
     if kind.key == "extension":
-        extension = extension_nhc.decode_extension(reader)
+        extension = read_head(chain.heads, reader, extension_nhc.decode_extension)
         _remark(chain, extension, reader.data[start], start)
         if extension.kind == ipv6.IPV6:
-            chain.heads.append(Head(extension, start, reader.pos))
             outer = chain.innermost
             chain.parts[-1].next_header = ipv6.IPV6
             return _read_iphc(reader, env, chain, outer)
-        return _link_extension(chain, extension, start, reader.pos)
+        return _link_extension(chain, extension, start)
     if kind.key.endswith("-ghc"):
         return _read_generic(reader, chain, kind.key)
     raise (Reserved if kind.key == "reserved" else WireError)(
@@ -206,19 +203,17 @@ def _remark(chain: Chain, extension: extension_nhc.ExtensionNhc, octet: int, sta
         )
 
 
-def _link_udp(chain: Chain, layer: nhc.UdpNhc, start: int, end: int) -> None:
-    chain.heads.append(Head(layer, start, end))
+def _link_udp(chain: Chain, layer: nhc.UdpNhc) -> None:
     header = Udp(layer.source_port, layer.destination_port, 0, layer.checksum or 0)
     chain.link(RestoredPart(ipv6.UDP, header, checksum_elided=layer.checksum is None))
 
 
-def _link_extension(chain: Chain, layer: extension_nhc.ExtensionNhc, start: int, end: int) -> bool:
+def _link_extension(chain: Chain, layer: extension_nhc.ExtensionNhc, start: int) -> bool:
     if layer.kind == ipv6.FRAGMENT and layer.next_header is None and is_later(layer.octets):
         text = "the fragment header is that of a later fragment: no header stands behind it, and a compressed one does"
         chain.remarks.append(
             ReadingRemark("header-behind-later-fragment", text, rfc(8200, "4.5"), start)
         )
-    chain.heads.append(Head(layer, start, end))
     chain.link(RestoredPart(layer.kind, layer.octets))
     chain.last = layer.next_header or 0
     return layer.next_header is None
@@ -229,13 +224,12 @@ def _read_generic(reader: Reader, chain: Chain, key: str) -> bool:
     start = reader.pos
     dictionary = ghc.dictionary(chain.innermost.source.packed, chain.innermost.destination.packed)
     if key == "extension-ghc":
-        return _link_extension(
-            chain, ghc_headers.decode_extension(reader, dictionary), start, reader.pos
-        )
+        layer = read_head(chain.heads, reader, ghc_headers.decode_extension, dictionary)
+        return _link_extension(chain, layer, start)
     if key == "udp-ghc":
-        _link_udp(chain, ghc_headers.decode_udp(reader), start, reader.pos)
+        _link_udp(chain, read_head(chain.heads, reader, ghc_headers.decode_udp))
     else:
-        chain.heads.append(Head(ghc_headers.decode_icmpv6(reader), start, reader.pos))
+        read_head(chain.heads, reader, ghc_headers.decode_icmpv6)
         chain.parts[-1].next_header = chain.last = ipv6.ICMPV6
     chain.payload = ghc_headers.read_code(reader, dictionary, until_stop=False)
     return False

@@ -71,7 +71,7 @@ class Frame:
     @property
     def packet(self) -> Packet:
         """Return all headers of the frame, those restored included, for ``find`` to look into."""
-        return Packet(tuple(self.heads), self.values)
+        return Packet(tuple(self.heads), self.values, self.spans)
 
 
 def decode_frame(

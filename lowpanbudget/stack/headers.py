@@ -6,6 +6,7 @@ from lowpanbudget.bits import Nature, Reader
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, NotSupported, Reserved
+from lowpanbudget.fields import read_head
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.lowpan import (
@@ -44,8 +45,7 @@ def _nalp(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
 
 def _escape(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
     start = reader.pos
-    header = escape.decode(reader)
-    lowpan.add(header, start, reader.pos)
+    header = read_head(lowpan.heads, reader, escape.decode)
     entry = header.entry
     raise (NotSupported if entry.key == "command" else Reserved)(
         f"escape extension type {header.kind} is {entry.name}: not read further",
@@ -56,23 +56,19 @@ def _escape(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
 
 
 def _mesh(reader: Reader, env: Env, lowpan: Lowpan) -> Env:
-    start = reader.pos
-    header = mesh.decode(reader)
-    lowpan.add(header, start, reader.pos)
+    header = read_head(lowpan.heads, reader, mesh.decode)
     lowpan.source, lowpan.destination = header.originator, header.final
     # addresses are elided against the ends of the mesh path, not against this hop (RFC 4944 section 5.2)
     return env.between(header.originator, header.final)
 
 
 def _broadcast(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
-    start = reader.pos
-    lowpan.add(mesh.decode_broadcast(reader), start, reader.pos)
+    read_head(lowpan.heads, reader, mesh.decode_broadcast)
 
 
 def _fragment(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
     start = reader.pos
-    header = fragment.decode(reader)
-    lowpan.add(header, start, reader.pos)
+    header = read_head(lowpan.heads, reader, fragment.decode)
     lowpan.fragment = header
     if header.first:
         reader.need(1, "the compressed headers of a first fragment", fragment.CITE)
@@ -106,9 +102,7 @@ def _note_unaligned(lowpan: Lowpan, header: Fragment, octets: int, start: int) -
 
 
 def _recoverable(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
-    start = reader.pos
-    header = recovery.decode(reader)
-    lowpan.add(header, start, reader.pos)
+    header = read_head(lowpan.heads, reader, recovery.decode)
     lowpan.fragment = header
     octets = reader.data[reader.pos : reader.end]
     if header.first and octets:
@@ -122,22 +116,18 @@ def _recoverable(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
 
 
 def _acknowledgement(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
-    start = reader.pos
-    lowpan.add(recovery.decode_ack(reader), start, reader.pos)
+    read_head(lowpan.heads, reader, recovery.decode_ack)
     lowpan.done = True
 
 
 def _routing(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
     start = reader.pos
-    header = lorh.decode(reader)
-    lowpan.add(header, start, reader.pos)
-    lowpan.routing.append(Placed(start, header))
+    lowpan.routing.append(Placed(start, read_head(lowpan.heads, reader, lorh.decode)))
 
 
 def _hc1(reader: Reader, env: Env, lowpan: Lowpan) -> None:
     start = reader.pos
-    layer = legacy.decode(reader, env)
-    lowpan.add(layer, start, reader.pos)
+    layer = read_head(lowpan.heads, reader, legacy.decode, env)
     if layer.old_identifiers:
         text = "identifiers of 16-bit addresses are those of RFC 4944 section 6, with the PAN ID"
         lowpan.note("old-identifiers", text, rfc(4944, "6"), start)
@@ -171,8 +161,7 @@ def _ipv6(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
     start = reader.pos
     dispatch.IPV6.read(reader)
     at = reader.pos
-    header = ipv6.decode(reader)
-    lowpan.add(header, at, reader.pos)
+    header = read_head(lowpan.heads, reader, ipv6.decode)
     if lowpan.fragment is None:
         ends = PseudoHeader(header.source, header.destination)
         upper = read_upper(reader, header.next_header, ends)

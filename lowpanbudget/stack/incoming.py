@@ -59,10 +59,6 @@ class Lowpan:
     compressed: bytes = b""  # what a first recoverable fragment brings
     done: bool = False
 
-    def add(self, header: object, start: int, end: int) -> None:
-        """Add a header that stands in the octets from ``start`` to ``end``."""
-        self.heads.append(Head(header, start, end))
-
     def note(self, name: str, text: str, cite: Cite | None, offset: int) -> None:
         """Add a notice about what stands at ``offset``, in octets of what is read."""
         self.notices.append(Notice(name, text, cite, offset))

@@ -11,7 +11,7 @@ from typing import Any, Protocol
 from lowpanbudget.bits import Reader, Span
 from lowpanbudget.env import Contexts
 from lowpanbudget.errors import WireError
-from lowpanbudget.fields import IN_LINE, Head, Restored
+from lowpanbudget.fields import IN_LINE, Head, Packet, Restored
 from lowpanbudget.layers.internet import chain, extension, ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
@@ -32,10 +32,11 @@ class FrameRead(Protocol):
     link_source: bytes | None
     link_destination: bytes | None
     fragment: Any
-    heads: list[Head]
-    values: tuple[Any, ...]
-    spans: tuple[Span, ...]
     fault: WireError | None
+
+    @property
+    def packet(self) -> Packet:
+        """Return its heads, with the values restored from them."""
 
 
 _INNER = (OUTER_HEADER, OUTER_HEADER)
@@ -53,12 +54,13 @@ def restored(
     if frame.fault is not None or (isinstance(part, Fragment) and not part.first):
         return ()
     length = "from datagram_size" if isinstance(part, Fragment) else "from the frame's length"
-    tunnels = sum(isinstance(head.value, IpInIp) for head in frame.heads)
+    packet = frame.packet
+    tunnels = sum(isinstance(head.value, IpInIp) for head in packet.heads)
     origin = Origin(length, _links(frame), Contexts.of(contexts), tunnelled=tunnels > 0)
-    values = frame.values if datagram is None else _completed(frame.values, datagram)
-    walk = _Walk(frame, origin, values, tunnels)
+    values = packet.values if datagram is None else _completed(packet.values, datagram)
+    walk = _Walk(packet._replace(values=values), origin, tunnels)
     headers: list[Restored] = []
-    for head in frame.heads:
+    for head in packet.heads:
         more = walk.headers(head)
         if more is None:
             break
@@ -89,13 +91,11 @@ def _completed(values: tuple[Any, ...], datagram: bytes) -> tuple[Any, ...]:
 class _Walk:
     """What is known while the heads of a frame are walked."""
 
-    def __init__(
-        self, frame: FrameRead, origin: Origin, values: tuple[Any, ...], tunnels: int
-    ) -> None:
-        self.spans = frame.spans
+    def __init__(self, packet: Packet, origin: Origin, tunnels: int) -> None:
+        self.packet = packet
         self.origin = origin
-        self.addressed = [value for value in values if isinstance(value, Ipv6)]
-        self.udp = next((value for value in values if isinstance(value, Udp)), None)
+        self.addressed = [value for value in packet.values if isinstance(value, Ipv6)]
+        self.udp = next((value for value in packet.values if isinstance(value, Udp)), None)
         # the outer headers that 6LoRH stands for come first in the datagram
         self.depths = Counter({ipv6.HEADER.name: tunnels})
         self.begun = False
@@ -151,14 +151,14 @@ class _Walk:
 
     def _carried(self, head: Head) -> Restored:
         """Return a header that goes as it is, field by field."""
-        spans = tuple(span._replace(source=IN_LINE) for span in head.spans(self.spans))
+        spans = tuple(span._replace(source=IN_LINE) for span in self.packet.spans_of(head))
         if isinstance(head.value, Ipv6):
             self.origin = self.origin._replace(links=_INNER)
         return self._named(spans[0].layer, head.value, spans, tuple(span.bits for span in spans))
 
     def _single_field(self, head: Head) -> Restored:
         """Return a routing header in short form, or an extension header as it is, as one field."""
-        first = head.spans(self.spans)[0]
+        first = self.packet.spans_of(head)[0]
         bits = 8 * (head.end - head.start)
         short = isinstance(head.value, lorh.RoutingHeader)
         source = "a routing header in short form" if short else IN_LINE

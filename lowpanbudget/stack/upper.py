@@ -9,7 +9,7 @@ from typing import Any
 
 from lowpanbudget.bits import Nature, Reader, Span
 from lowpanbudget.errors import WireError
-from lowpanbudget.fields import Head
+from lowpanbudget.fields import Head, read_head
 from lowpanbudget.layers.internet import chain, extension, icmpv6, ipv6, udp
 from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.internet.coap import message as coap
@@ -109,37 +109,30 @@ def _headers(reader: Reader, upper: Upper, kind: int, ends: PseudoHeader) -> Non
                 return
         if kind != ipv6.IPV6:
             break
-        start = reader.pos
-        inner = ipv6.decode(reader)
-        upper.heads.append(Head(inner, start, reader.pos))
+        inner = read_head(upper.heads, reader, ipv6.decode)
         kind, ends = inner.next_header, PseudoHeader(inner.source, inner.destination)
     upper.rest = ipv6.next_header_name(kind)
     # what was read until here stays, even when what it carries cannot be read
     if kind == ipv6.ICMPV6:
         _kept(reader, upper, lambda: _icmpv6(reader, upper, ends))
     elif kind == ipv6.UDP:
-        start = reader.pos
-        header = udp.decode(reader)
-        upper.heads.append(Head(header, start, reader.pos))
+        header = read_head(upper.heads, reader, udp.decode)
         upper.rest = "application data"
         ports = (header.source_port, header.destination_port)
         _kept(reader, upper, lambda: _application(reader, upper, ports))
 
 
 def _icmpv6(reader: Reader, upper: Upper, ends: PseudoHeader) -> None:
-    start = reader.pos
     # over which destination the sender computed the checksum nobody can tell where it is hidden
-    message = icmpv6.decode(reader, ends.source, None if ends.hidden else ends.destination)
-    upper.heads.append(Head(message, start, reader.pos))
+    final = None if ends.hidden else ends.destination
+    read_head(upper.heads, reader, icmpv6.decode, ends.source, final)
 
 
 def _application(reader: Reader, upper: Upper, ports: tuple[int, int]) -> None:
     if COAP_PORT in ports and reader.left:
-        start = reader.pos
-        upper.heads.append(Head(coap.decode(reader), start, reader.pos))
+        read_head(upper.heads, reader, coap.decode)
     elif DTLS_PORT in ports:
-        records = []
+        records: list[Head] = []
         while reader.left:
-            start = reader.pos
-            records.append(Head(dtls.decode(reader), start, reader.pos))
+            read_head(records, reader, dtls.decode)
         upper.heads += records

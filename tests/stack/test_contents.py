@@ -26,7 +26,7 @@ def test_fields_take_the_place_of_the_octets(name: str) -> None:
         encode_frame(replace(mac, security=None), payload).octets, contexts=path.contexts
     )
     assert frame.spans[-2].value == octets
-    spans = with_contents(frame.spans, frame.heads, message)
+    spans = with_contents(frame.packet, message)
     assert tiles(spans, 8 * len(frame.octets))
     assert (spans[: len(frame.spans) - 2], spans[-1]) == (frame.spans[:-2], frame.spans[-1])
     assert spans != frame.spans
@@ -45,7 +45,7 @@ def test_octets_that_the_layout_refuses_stay_as_they_are() -> None:
         ).octets,
         contexts=path.contexts,
     )
-    assert with_contents(frame.spans, frame.heads, message) == frame.spans
+    assert with_contents(frame.packet, message) == frame.spans
 
 
 @pytest.mark.parametrize("name", ["command", "features", "snapshot_block"])

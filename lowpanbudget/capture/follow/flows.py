@@ -72,8 +72,8 @@ def application_of(datagram: Frame) -> bytes:
     message = datagram.packet.find(CoapMessage)
     if message is not None:
         return message.payload
-    end = next((head.end for head in datagram.heads if isinstance(head.value, Udp)), None)
-    return b"" if end is None else datagram.octets[end:]
+    head = datagram.packet.head(Udp)
+    return b"" if head is None else datagram.octets[head.end :]
 
 
 def is_checksum_right(datagram: Frame) -> bool | None:

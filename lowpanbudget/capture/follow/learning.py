@@ -138,8 +138,8 @@ def _from_addresses(frame: Frame, mac: Mac) -> Iterator[Device]:
     short = int.from_bytes(source, "big")
     compressed = frame.packet.find(Iphc)
     # of headers that are not compressed with IPHC only those on the air
-    on_air = Packet(tuple(frame.heads)).find(Ipv6)
-    header = on_air if compressed is None else compressed.header
+    on_air = frame.packet.head(Ipv6)
+    header: Ipv6 | None = compressed.header if compressed else on_air.value if on_air else None
     if header is not None and header.source in LINK_LOCAL.prefix:
         iid = int(header.source) & IID_MASK
         if iid & UNIVERSAL_LOCAL and iid >> 16 != SHORT_IID >> 16:

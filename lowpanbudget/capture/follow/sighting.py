@@ -163,7 +163,7 @@ class Sighting:
         message = None if frame.datagram is None or self.matched is None else self.matched.message
         if message is None:
             return frame
-        return replace(frame, spans=with_contents(frame.spans, frame.heads, message))
+        return replace(frame, spans=with_contents(frame.packet, message))
 
     @property
     def completed(self) -> "Sighting":

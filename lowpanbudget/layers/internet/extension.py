@@ -18,6 +18,8 @@ from lowpanbudget.fields import (
     bits,
     layout_of,
     part,
+    read_head,
+    stated_by,
     structure,
     within,
 )
@@ -58,6 +60,19 @@ OPTIONS = Tagged(
 )
 
 
+CITES = {
+    ipv6.HOP_BY_HOP: rfc(8200, "4.3"),
+    ipv6.ROUTING: rfc(8200, "4.4"),
+    ipv6.DESTINATION: rfc(8200, "4.6"),
+    ipv6.MOBILITY: rfc(6275, "6.1"),
+}
+_HEADS = {
+    kind: Header(ipv6.NEXT_HEADERS[kind], cite, ipv6.EXTENSION.fields)
+    for kind, cite in CITES.items()
+}
+
+
+@stated_by(lambda header: _HEADS[header.kind])
 @dataclass(frozen=True, slots=True)
 class OptionsHeader:
     """A hop-by-hop or destination options header (``kind`` 0 or 60); padding is among the options."""
@@ -67,6 +82,7 @@ class OptionsHeader:
     options: tuple[Any, ...]
 
 
+@stated_by(lambda header: _HEADS[header.kind])
 @dataclass(frozen=True, slots=True)
 class OtherHeader:
     """An extension header that is not read further (mobility): its octets after the length."""
@@ -74,14 +90,6 @@ class OtherHeader:
     kind: int
     next_header: int
     data: bytes
-
-
-CITES = {
-    ipv6.HOP_BY_HOP: rfc(8200, "4.3"),
-    ipv6.ROUTING: rfc(8200, "4.4"),
-    ipv6.DESTINATION: rfc(8200, "4.6"),
-    ipv6.MOBILITY: rfc(6275, "6.1"),
-}
 
 
 @structure(ipv6.NEXT_HEADERS[ipv6.ROUTING], CITES[ipv6.ROUTING])
@@ -97,10 +105,6 @@ class RoutingHeader:
 
 AnyHeader = OptionsHeader | SourceRoute | RoutingHeader | FragmentHeader | OtherHeader
 
-_HEADS = {
-    kind: Header(ipv6.NEXT_HEADERS[kind], cite, ipv6.EXTENSION.fields)
-    for kind, cite in CITES.items()
-}
 _ROUTING, _FRAGMENT = layout_of(RoutingHeader), layout_of(FragmentHeader)
 
 
@@ -210,8 +214,7 @@ def walk(reader: Reader, kind: int, ends: chain.PseudoHeader) -> Walked:
                 layer=ipv6.next_header_name(kind), cite=rfc(8200, "4"),
             )  # fmt: skip
         start = reader.pos
-        header = decode(reader, kind)
-        heads.append(Head(header, start, reader.pos))
+        header = read_head(heads, reader, decode, kind)
         kind = header.next_header
         if isinstance(header, SourceRoute):
             ends = ends.through(header)

@@ -22,6 +22,7 @@ from lowpanbudget.fields import (
     of_layout,
     outer,
     part,
+    stated_by,
     structure,
 )
 from lowpanbudget.layers.internet import ipv6
@@ -219,6 +220,7 @@ START = Header("ICMPv6", CITE, (Bits("type", 8, type_name), Bits("code", 8)))
 _CHECKSUM = ("checksum", "over pseudo-header and message", CHECKSUM_CITE)
 
 
+@stated_by(lambda message: HEADERS.get(message.type, START))
 @dataclass(frozen=True, slots=True)
 class Icmpv6:
     """An ICMPv6 message read: the header, ``name``, and the ``message`` itself by its class.

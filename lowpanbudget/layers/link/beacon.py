@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 from lowpanbudget.bits import Reader
 from lowpanbudget.cites import ieee
 from lowpanbudget.errors import WireError
-from lowpanbudget.fields import Bits, Header, Layout, OctetString, Repeat, Unsigned
+from lowpanbudget.fields import Bits, Header, Layout, OctetString, Repeat, Unsigned, stated_by
 from lowpanbudget.values import dataclass
 
 CITE = ieee(2006, "7.2.2.1")
@@ -97,6 +97,7 @@ class GuaranteedSlot(NamedTuple):
     receive: bool = False
 
 
+@stated_by(BEACON)
 @dataclass(frozen=True, slots=True)
 class Beacon:
     """The content of a beacon; of version 2 it has a ``payload`` only, and ``beacon_order`` is None.

@@ -14,7 +14,7 @@ from typing import Any
 from lowpanbudget.bits import Nature, Reader, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.errors import WireError
-from lowpanbudget.fields import Bits, Contents, Header, Layout, LayoutPart, Unsigned
+from lowpanbudget.fields import Bits, Contents, Header, Layout, LayoutPart, Unsigned, stated_by
 from lowpanbudget.layers.link.beacon import Beacon
 from lowpanbudget.layers.link.beacon import decode as decode_beacon
 from lowpanbudget.layers.link.content import content, vendor_content
@@ -123,6 +123,7 @@ _HEAD: Layout[dict[str, int]] = Layout(
 )
 
 
+@stated_by(_HEAD)
 @dataclass(frozen=True, slots=True)
 class Command:
     """A MAC command: its identifier ``id``, named ``fields``, and ``more`` octets behind them."""

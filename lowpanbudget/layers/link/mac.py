@@ -13,7 +13,7 @@ from lowpanbudget.bits import Place, Reader, Span, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.env import is_number
 from lowpanbudget.errors import NotSupported, RequestError, WireError, plural
-from lowpanbudget.fields import LayoutPart, OctetString
+from lowpanbudget.fields import Header, LayoutPart, OctetString, stated_by
 from lowpanbudget.layers.link import auxiliary, elements
 from lowpanbudget.layers.link.addressing import (
     FIELDS,
@@ -54,6 +54,14 @@ BROADCAST = b"\xff\xff"
 LARGEST_FRAME, LARGEST_SUN_FRAME = 127, 2047
 
 
+def _control(mac: "Mac") -> Header:
+    """Return the frame control field of a header."""
+    if mac.frame_type == FrameType.MULTIPURPOSE:
+        return MULTIPURPOSE_LONG if mac.long_control else MULTIPURPOSE_SHORT
+    return CONTROL_2015 if mac.version == 2 else CONTROL
+
+
+@stated_by(_control)
 @dataclass(frozen=True, slots=True)
 class Mac:
     """The fields of a MAC header as they are carried; None where a field is not.
@@ -291,7 +299,7 @@ def _write_control(writer: Writer, mac: Mac, modes: tuple[int, int]) -> None:
     if mac.long_control:
         raise RequestError("only multipurpose frames have a long frame control", cite=CITE)
     values["PAN ID compression"] = int(mac.pan_id_compression)
-    (CONTROL_2015 if mac.version == 2 else CONTROL).write(writer, values)
+    _control(mac).write(writer, values)
 
 
 def _mode(address: bytes | None, name: str) -> int:

@@ -8,7 +8,7 @@ read. "if it reaches an ESC dispatch type for which it does not understand the .
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.cites import rfc
-from lowpanbudget.fields import Bits, Header, Pattern, Patterns
+from lowpanbudget.fields import Bits, Header, Pattern, Patterns, stated_by
 from lowpanbudget.values import dataclass
 
 CITE = rfc(8066, "3")
@@ -45,6 +45,7 @@ HEADER = Header(
 )
 
 
+@stated_by(HEADER)
 @dataclass(frozen=True, slots=True)
 class Escape:
     """An escape: its extension type."""

@@ -9,7 +9,7 @@
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed
-from lowpanbudget.fields import BY_RULE, IN_LINE, Bits, Choice, Header, Row
+from lowpanbudget.fields import BY_RULE, IN_LINE, Bits, Choice, Header, Row, stated_by
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.values import dataclass
 
@@ -55,6 +55,7 @@ LONGEST = 256 * 8 - 2  # of an extension header, behind its length field (RFC 82
 _ALIGNED = (ipv6.HOP_BY_HOP, ipv6.DESTINATION)
 
 
+@stated_by(EXTENSION)
 @dataclass(frozen=True, slots=True)
 class ExtensionNhc:
     """A compressed extension header read.

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError
-from lowpanbudget.fields import Bits, Header
+from lowpanbudget.fields import Bits, Header, stated_by
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.values import dataclass
 
@@ -68,6 +68,7 @@ class OffsetBeyond(NamedTuple):
     offset: int
 
 
+@stated_by(lambda fragment: FRAG1 if fragment.first else FRAGN)
 @dataclass(frozen=True, slots=True)
 class Fragment:
     """A fragment header: ``size`` and ``offset`` in octets of the uncompressed datagram."""

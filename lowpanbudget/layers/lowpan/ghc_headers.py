@@ -10,7 +10,7 @@ The byte machine itself is ``ghc``. An extension header's length field is elided
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, WireError
-from lowpanbudget.fields import Bits, Choice, Header, Row
+from lowpanbudget.fields import Bits, Choice, Header, Row, stated_by
 from lowpanbudget.layers.lowpan import extension_nhc, ghc, nhc
 from lowpanbudget.values import dataclass, replace
 
@@ -78,6 +78,7 @@ def write_code(writer: Writer, octets: bytes, dictionary: bytes, *, stop: bool) 
         writer.octets(step.octets, name, step.meaning, cite, value=step.output or step.octets)
 
 
+@stated_by(ICMPV6)
 @dataclass(frozen=True, slots=True)
 class Icmpv6Nhc:
     """An ICMPv6 message that comes as byte code."""

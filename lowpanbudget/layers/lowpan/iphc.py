@@ -30,6 +30,7 @@ from lowpanbudget.fields import (
     Use,
     restored_fields,
     ruled,
+    stated_by,
 )
 from lowpanbudget.layers.internet.ipv6 import HEADER as IPV6
 from lowpanbudget.layers.internet.ipv6 import NO_NEXT_HEADER, Ipv6
@@ -71,6 +72,7 @@ class Origin(NamedTuple):
     tunnelled: bool = False
 
 
+@stated_by(HEADER)
 @dataclass(frozen=True, slots=True)
 class Iphc:
     """A compressed header read: the IPv6 header it stands for and the rows that carried it.

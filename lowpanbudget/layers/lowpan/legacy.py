@@ -29,6 +29,7 @@ from lowpanbudget.fields import (
     Use,
     restored_fields,
     ruled,
+    stated_by,
 )
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6, next_header_name
@@ -121,6 +122,7 @@ HC_UDP = Header(
 )
 
 
+@stated_by(HC1)
 @dataclass(frozen=True, slots=True)
 class Legacy:
     """An HC1 header read: the IPv6 header (payload length 0 until it is known) and the UDP header, if compressed.

@@ -13,7 +13,7 @@ from functools import partial
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, plural
-from lowpanbudget.fields import Bits, Choice, Header, Patterns, Row
+from lowpanbudget.fields import Bits, Choice, Header, Patterns, Row, stated_by
 from lowpanbudget.values import dataclass
 
 CRITICAL = rfc(8138, "4.2")
@@ -134,6 +134,7 @@ SKIPPED = Header(
 )
 
 
+@stated_by(SRH)
 @dataclass(frozen=True, slots=True)
 class SrhLorh:
     """An SRH-6LoRH: ``hops`` still to visit, each the last 1, 2, 4, 8 or 16 octets of its address."""
@@ -146,6 +147,7 @@ class SrhLorh:
         return ADDRESS_OCTETS.index(len(self.hops[0]))
 
 
+@stated_by(RPI)
 @dataclass(frozen=True, slots=True)
 class Rpi:
     """RPL packet information: the O, R and F flags, the RPLInstanceID octet and the SenderRank."""
@@ -157,6 +159,7 @@ class Rpi:
     forwarding_error: bool = False
 
 
+@stated_by(IP_IN_IP)
 @dataclass(frozen=True, slots=True)
 class IpInIp:
     """An outer IPv6 header: its ``hop_limit`` and the last octets of its source (none: the root's address)."""
@@ -165,6 +168,7 @@ class IpInIp:
     encapsulator: bytes = b""
 
 
+@stated_by(SKIPPED)
 @dataclass(frozen=True, slots=True)
 class Skipped:
     """An elective header of a type that is not known; "may be ignored and skipped in parsing"."""

@@ -9,7 +9,7 @@ from functools import partial
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import RequestError
-from lowpanbudget.fields import Bits, Choice, Header, Row
+from lowpanbudget.fields import Bits, Choice, Header, Row, stated_by
 from lowpanbudget.values import dataclass
 
 CITE = rfc(4944, "5.2")
@@ -66,6 +66,7 @@ BC0 = Header(
 )
 
 
+@stated_by(MESH)
 @dataclass(frozen=True, slots=True)
 class Mesh:
     """A mesh header: ``hops_left``, and the addresses of the two ends, most significant octet first.
@@ -79,6 +80,7 @@ class Mesh:
     deep: bool = False
 
 
+@stated_by(BC0)
 @dataclass(frozen=True, slots=True)
 class Broadcast:
     """A broadcast header with its sequence number."""

@@ -25,6 +25,7 @@ from lowpanbudget.fields import (
     Use,
     restored_fields,
     ruled,
+    stated_by,
 )
 from lowpanbudget.layers.internet import udp
 from lowpanbudget.layers.internet.udp import Udp
@@ -148,6 +149,7 @@ UDP = Header(
 )
 
 
+@stated_by(UDP)
 @dataclass(frozen=True, slots=True)
 class UdpNhc:
     """A compressed UDP header read; ``checksum`` is None when it was elided and must be computed.

@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError
-from lowpanbudget.fields import Bits, Header
+from lowpanbudget.fields import Bits, Header, stated_by
 from lowpanbudget.layers.lowpan.fragment import spilled_size
 from lowpanbudget.values import dataclass
 
@@ -71,6 +71,7 @@ ACK = Header(
 )
 
 
+@stated_by(RFRAG)
 @dataclass(frozen=True, slots=True)
 class Rfrag:
     """A recoverable fragment's header: ``length`` octets of compressed form at ``offset``.
@@ -94,6 +95,7 @@ class Rfrag:
         return self.sequence == 0
 
 
+@stated_by(ACK)
 @dataclass(frozen=True, slots=True)
 class RfragAck:
     """An acknowledgement: bit 0 of ``bitmap``, the most significant, stands for sequence 0."""

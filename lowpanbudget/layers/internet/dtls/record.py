@@ -10,7 +10,7 @@ How long a connection ID is, only the two ends know: it has no length field. Wha
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError
-from lowpanbudget.fields import Bits, Header
+from lowpanbudget.fields import Bits, Header, WholeValue, stated_by
 from lowpanbudget.layers.internet.dtls.content import CONTENT_NAMES, LAYER, Content, decode_content
 from lowpanbudget.layers.internet.dtls.suites import Suite
 from lowpanbudget.values import dataclass
@@ -59,8 +59,9 @@ _SEQUENCE = ("its low bits, encrypted", rfc(9147, "4.2.3"))
 _CID = ("connection ID", "finds the association", CID_CITE, "a shorter connection ID, or none")
 
 
+@stated_by(RECORD)
 @dataclass(frozen=True, slots=True)
-class DtlsRecord:
+class DtlsRecord(WholeValue):
     """A record with the header of DTLS 1.2; ``fragment`` as on the wire, protected or not."""
 
     content_type: int
@@ -76,8 +77,9 @@ class DtlsRecord:
         return self.epoch > 0 or self.content_type == Content.CID
 
 
+@stated_by(UNIFIED)
 @dataclass(frozen=True, slots=True)
-class Unified:
+class Unified(WholeValue):
     """A record with the unified header of DTLS 1.3; ``sequence`` as on the wire, still encrypted.
 
     ``epoch`` is its two low bits. Without length field a record runs to the end of its datagram.
