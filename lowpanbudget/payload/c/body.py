@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any, Protocol
 
-from lowpanbudget.payload.c.coded import Gap, NamedCode, runs
+from lowpanbudget.payload.c.coded import NamedCode, runs
 from lowpanbudget.payload.c.names import Spot, c_name
 from lowpanbudget.payload.c.parts import (
     FieldPart,
@@ -17,6 +17,7 @@ from lowpanbudget.payload.c.parts import (
 )
 from lowpanbudget.payload.c.text import Lines
 from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.reserved import ReservedBits
 
 ROOT = "message"  # the pointer that the functions are given
 
@@ -35,37 +36,31 @@ class Structure(Single):
         for field in fields:
             inside = spot.below(field.name or field.kind)
             if field.at is not None and field.at > self.bits:
-                self.fields.append((field, "", Gap(maker, inside, field.at - self.bits)))
+                gap = ReservedBits("", bits=field.at - self.bits)
+                self.fields.append((gap, "", gap.part(maker, inside)))
                 self.bits = field.at
             part = field.part(maker, inside)
             self.fields.append((field, c_name(field.name), part))
             self.bits += part.bits
-        self.optional = [
-            name
+        self.optional = [name for field, name, _ in self.fields if field.optional]
+        made = [
+            (member, part.spot)
             for field, name, part in self.fields
-            if field.optional and not isinstance(part, Gap)
+            for member in self._members(field, name, part)
         ]
-        self._judge(spot)
-        members = tuple(member for entry in self.fields for member in self._members(*entry))
+        maker.names.members(spot, [(member.name, owner) for member, owner in made])
+        members = tuple(member for member, _ in made)
         self.empty = not members
         if self.empty:
             members = (Member("uint8_t nothing", "nothing", "C has no empty structures"),)
         maker.structs.append(Struct(self.head, members, remark))
-
-    def _judge(self, spot: Spot) -> None:
-        named = [
-            (member.name, part.spot)
-            for field, name, part in self.fields
-            for member in self._members(field, name, part)
-        ]
-        self.maker.names.members(spot, named)
 
     def _members(self, field: Field, name: str, part: FieldPart) -> list[Member]:
         members = part.members(name)
         if field.note and members:
             remark = f"{members[-1].remark}; {field.note}" if members[-1].remark else field.note
             members[-1] = members[-1]._replace(remark=remark)
-        if field.optional and not isinstance(part, Gap):
+        if field.optional:
             members.insert(0, Member(f"bool has_{name}", f"has_{name}"))
         return members
 
@@ -78,7 +73,7 @@ class Structure(Single):
         known = {**known, **value}
         parts = []
         for field, name, part in self.fields:
-            if isinstance(part, Gap) or (field.optional and value.get(field.name) is None):
+            if field.optional and value.get(field.name) is None:
                 continue
             if field.optional:
                 parts.append(f".has_{name} = true")
@@ -100,13 +95,11 @@ class Structure(Single):
         for field, name, part in self.fields:
             place = inside(at, name)
             work = part.unpack if reading else part.pack
-            if field.optional and not isinstance(part, Gap):
+            if field.optional:
                 with out.block(f"if ({inside(at, 'has_' + name)})"):
                     work(out, place, scope)
             else:
                 work(out, place, scope)
-            if isinstance(part, Gap):
-                continue
             scope.pop(field.name, None)  # it hides one of the same name further out
             if isinstance(part, NamedCode):
                 scope[field.name] = Tag(place, part.constants)

@@ -11,25 +11,12 @@ import struct
 from typing import Any
 
 from lowpanbudget.payload.exact import FLOAT_LETTERS
-from lowpanbudget.payload.forms.shapes import (
-    ChoiceShape,
-    CodeShape,
-    FlagsShape,
-    ListShape,
-    MemberShape,
-    OctetsShape,
-    RealShape,
-    RecordShape,
-    Shape,
-    TextShape,
-    TruthShape,
-    WholeShape,
-)
+from lowpanbudget.payload.forms import shapes
 
 _TYPE = "Message"
 
 
-def module_text(shape: RecordShape) -> str:
+def module_text(shape: shapes.RecordShape) -> str:
     """Return the ASN.1 module whose type ``Message`` is the shape of a message."""
     return f"Format DEFINITIONS AUTOMATIC TAGS ::= BEGIN\n\n{_TYPE} ::= {_type(shape, 0)}\n\nEND\n"
 
@@ -37,7 +24,7 @@ def module_text(shape: RecordShape) -> str:
 class Uper:
     """The packed encoding of a record; making one compiles its module (needs asn1tools)."""
 
-    def __init__(self, shape: RecordShape) -> None:
+    def __init__(self, shape: shapes.RecordShape) -> None:
         import asn1tools  # noqa: PLC0415 - heavy
 
         self._shape = shape
@@ -53,7 +40,7 @@ class Uper:
         return data
 
 
-def _sent(record: RecordShape) -> list[tuple[str, MemberShape]]:
+def _sent(record: shapes.RecordShape) -> list[tuple[str, shapes.MemberShape]]:
     """Return the members that are sent, each with its identifier."""
     implied, taken, sent = record.implied(), set(), []
     for index, member in enumerate(record.members):
@@ -73,8 +60,8 @@ def identifier(name: str) -> str:
     return text[0].lower() + text[1:]
 
 
-def _type(shape: Shape, depth: int) -> str:
-    if isinstance(shape, RecordShape):
+def _type(shape: shapes.Shape, depth: int) -> str:
+    if isinstance(shape, shapes.RecordShape):
         pad = "  " * (depth + 1)
         lines = [
             f"{pad}{name} {_type(member.shape, depth + 1)}{' OPTIONAL' if member.optional else ''}"
@@ -83,85 +70,85 @@ def _type(shape: Shape, depth: int) -> str:
         if not lines:
             return "SEQUENCE {}"
         return "SEQUENCE {\n" + ",\n".join(lines) + "\n" + "  " * depth + "}"
-    if isinstance(shape, ChoiceShape):
+    if isinstance(shape, shapes.ChoiceShape):
         pad = "  " * (depth + 1)
         lines = [f"{pad}o{code} {_type(record, depth + 1)}" for code, record in shape.options]
         return "CHOICE {\n" + ",\n".join(lines) + "\n" + "  " * depth + "}"
-    if isinstance(shape, ListShape):
+    if isinstance(shape, shapes.ListShape):
         return f"SEQUENCE ({_size(shape)}) OF {_type(shape.element, depth)}"
-    if isinstance(shape, WholeShape):
+    if isinstance(shape, shapes.WholeShape):
         return f"INTEGER ({shape.low}..{shape.high})"
-    if isinstance(shape, TruthShape):
+    if isinstance(shape, shapes.TruthShape):
         return "BOOLEAN"
-    if isinstance(shape, CodeShape):
+    if isinstance(shape, shapes.CodeShape):
         return f"ENUMERATED {{ {', '.join(f'n{code}({code})' for code in shape.codes)} }}"
-    if isinstance(shape, FlagsShape):
+    if isinstance(shape, shapes.FlagsShape):
         return f"BIT STRING (SIZE({shape.count}))"
-    if isinstance(shape, RealShape):
+    if isinstance(shape, shapes.RealShape):
         return f"OCTET STRING (SIZE({shape.bits // 8}))"
-    if isinstance(shape, OctetsShape):
+    if isinstance(shape, shapes.OctetsShape):
         return f"OCTET STRING ({_size(shape)})"
     return "UTF8String" if shape.encoding == "utf-8" else f"IA5String ({_size(shape)})"
 
 
-def _size(shape: ListShape | OctetsShape | TextShape) -> str:
+def _size(shape: shapes.ListShape | shapes.OctetsShape | shapes.TextShape) -> str:
     if shape.least == shape.most:
         return f"SIZE({shape.most})"
     return f"SIZE({shape.least}..{shape.most})"
 
 
-def _down(shape: Shape, value: Any, tags: dict[str, Any]) -> Any:
-    if isinstance(shape, RecordShape):
+def _down(shape: shapes.Shape, value: Any, tags: dict[str, Any]) -> Any:
+    if isinstance(shape, shapes.RecordShape):
         known = {**tags, **value}
         return {
             name: _down(member.shape, value[member.name], known)
             for name, member in _sent(shape)
             if member.name in value
         }
-    if isinstance(shape, ChoiceShape):
+    if isinstance(shape, shapes.ChoiceShape):
         index, record = shape.chosen(tags)
         return f"o{shape.options[index][0]}", _down(record, value, tags)
-    if isinstance(shape, ListShape):
+    if isinstance(shape, shapes.ListShape):
         return [_down(shape.element, item, tags) for item in value]
-    if isinstance(shape, CodeShape):
+    if isinstance(shape, shapes.CodeShape):
         return f"n{value}"
-    if isinstance(shape, FlagsShape):
+    if isinstance(shape, shapes.FlagsShape):
         bits = f"{value:0{shape.count}b}"[::-1]  # the first flag is the first bit
         octets = -(-shape.count // 8)
         return int(bits.ljust(8 * octets, "0"), 2).to_bytes(octets, "big"), shape.count
-    if isinstance(shape, RealShape):
+    if isinstance(shape, shapes.RealShape):
         return struct.pack(">" + FLOAT_LETTERS[shape.bits], value)
     return value
 
 
-def _up(shape: Shape, item: Any) -> Any:
-    if isinstance(shape, RecordShape):
+def _up(shape: shapes.Shape, item: Any) -> Any:
+    if isinstance(shape, shapes.RecordShape):
         return _up_record(shape, item)
-    if isinstance(shape, ChoiceShape):
+    if isinstance(shape, shapes.ChoiceShape):
         return _up(_option(shape, item[0]), item[1])
-    if isinstance(shape, ListShape):
+    if isinstance(shape, shapes.ListShape):
         return [_up(shape.element, part) for part in item]
-    if isinstance(shape, CodeShape):
+    if isinstance(shape, shapes.CodeShape):
         return int(item[1:])
-    if isinstance(shape, FlagsShape):
+    if isinstance(shape, shapes.FlagsShape):
         bits = f"{int.from_bytes(item[0], 'big'):0{8 * len(item[0])}b}"[: shape.count]
         return int(bits[::-1], 2)
-    if isinstance(shape, RealShape):
+    if isinstance(shape, shapes.RealShape):
         return struct.unpack(">" + FLOAT_LETTERS[shape.bits], item)[0]
-    return bytes(item) if isinstance(shape, OctetsShape) else item
+    return bytes(item) if isinstance(shape, shapes.OctetsShape) else item
 
 
-def _up_record(record: RecordShape, item: dict[str, Any]) -> dict[str, Any]:
+def _up_record(record: shapes.RecordShape, item: dict[str, Any]) -> dict[str, Any]:
     data: dict[str, Any] = {}
     implied = record.implied()
     for name, member in _sent(record):
         if name not in item:
             continue
         data[member.name] = _up(member.shape, item[name])
-        if isinstance(member.shape, ChoiceShape) and member.shape.tag in implied:
+        if isinstance(member.shape, shapes.ChoiceShape) and member.shape.tag in implied:
             data[member.shape.tag] = int(item[name][0][1:])
     return data
 
 
-def _option(shape: ChoiceShape, name: str) -> RecordShape:
+def _option(shape: shapes.ChoiceShape, name: str) -> shapes.RecordShape:
     return next(record for code, record in shape.options if f"o{code}" == name)

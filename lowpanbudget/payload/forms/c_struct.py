@@ -15,19 +15,7 @@ from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from lowpanbudget.payload.exact import FLOAT_LETTERS
-from lowpanbudget.payload.forms.shapes import (
-    ChoiceShape,
-    CodeShape,
-    FlagsShape,
-    ListShape,
-    OctetsShape,
-    RealShape,
-    RecordShape,
-    Shape,
-    TextShape,
-    TruthShape,
-    WholeShape,
-)
+from lowpanbudget.payload.forms import shapes
 
 _UNSIGNED, _SIGNED = "BHIQ", "bhiq"
 
@@ -42,7 +30,7 @@ class Extent(NamedTuple):
 class CLayout:
     """The layout of a record as a struct, padded as C pads it or ``packed``."""
 
-    def __init__(self, shape: RecordShape, *, packed: bool) -> None:
+    def __init__(self, shape: shapes.RecordShape, *, packed: bool) -> None:
         self._shape, self._packed = shape, packed
         self._extents: dict[int, Extent] = {}  # by identity: the shapes live as long as their root
 
@@ -66,38 +54,40 @@ class CLayout:
         size = struct.calcsize("<" + letter)
         return Extent(size, 1 if self._packed else size)
 
-    def _extent(self, shape: Shape) -> Extent:
+    def _extent(self, shape: shapes.Shape) -> Extent:
         if id(shape) not in self._extents:
             self._extents[id(shape)] = self._measured(shape)
         return self._extents[id(shape)]
 
-    def _measured(self, shape: Shape) -> Extent:
-        if isinstance(shape, RecordShape):
-            size = align = 0
-            for _, part, offset in self._places(shape):
-                size, align = offset + part.size, max(align, part.align)
-            return Extent(_up(size, align or 1), align or 1)
-        if isinstance(shape, ChoiceShape):
-            parts = [self._extent(record) for _, record in shape.options]
-            align = max((part.align for part in parts), default=1)
-            return Extent(_up(max((part.size for part in parts), default=0), align), align)
-        if isinstance(shape, ListShape | OctetsShape | TextShape):
-            size = align = 0
-            for part, offset in self._counted(shape):
-                size, align = offset + part.size, max(align, part.align)
-            return Extent(_up(size, align or 1), align or 1)
-        return self._scalar(_letter(shape))
+    def _measured(self, shape: shapes.Shape) -> Extent:
+        parts: list[tuple[Extent, int]]
+        if isinstance(shape, shapes.RecordShape):
+            parts = [(part, offset) for _, part, offset in self._places(shape)]
+        elif isinstance(shape, shapes.ChoiceShape):
+            parts = [(self._extent(record), 0) for _, record in shape.options]
+        elif isinstance(shape, shapes.ListShape | shapes.OctetsShape | shapes.TextShape):
+            parts = self._counted(shape)
+        else:
+            return self._scalar(_letter(shape))
+        align = max((part.align for part, _ in parts), default=1)
+        return Extent(
+            _up(max((offset + part.size for part, offset in parts), default=0), align), align
+        )
 
-    def _counted(self, shape: ListShape | OctetsShape | TextShape) -> list[tuple[Extent, int]]:
+    def _counted(
+        self, shape: shapes.ListShape | shapes.OctetsShape | shapes.TextShape
+    ) -> list[tuple[Extent, int]]:
         """Return extent and offset of an array, after those of its count where it has one."""
-        element = self._extent(shape.element) if isinstance(shape, ListShape) else Extent(1, 1)
+        element = (
+            self._extent(shape.element) if isinstance(shape, shapes.ListShape) else Extent(1, 1)
+        )
         every = Extent(shape.most * element.size, element.align)
         if shape.least == shape.most:
             return [(every, 0)]
         count = self._scalar(_unsigned(shape.most))
         return [(count, 0), (every, _up(count.size, every.align))]
 
-    def _places(self, record: RecordShape) -> Iterator[tuple[Any, Extent, int]]:
+    def _places(self, record: shapes.RecordShape) -> Iterator[tuple[Any, Extent, int]]:
         """Yield each member (None: the presence bits) with its extent and offset."""
         offset = 0
         optional = sum(member.optional for member in record.members)
@@ -113,8 +103,8 @@ class CLayout:
             yield member, part, offset
             offset += part.size
 
-    def _write(self, shape: Shape, value: Any, out: bytearray, at: int, tags: Any) -> None:
-        if isinstance(shape, RecordShape):
+    def _write(self, shape: shapes.Shape, value: Any, out: bytearray, at: int, tags: Any) -> None:
+        if isinstance(shape, shapes.RecordShape):
             known = {**tags, **value}
             for member, part, offset in self._places(shape):
                 if member is None:
@@ -124,14 +114,14 @@ class CLayout:
                     )
                 elif member.name in value:
                     self._write(member.shape, value[member.name], out, at + offset, known)
-        elif isinstance(shape, ChoiceShape):
+        elif isinstance(shape, shapes.ChoiceShape):
             self._write(shape.chosen(tags)[1], value, out, at, tags)
-        elif isinstance(shape, ListShape | OctetsShape | TextShape):
-            octets = value.encode(shape.encoding) if isinstance(shape, TextShape) else value
+        elif isinstance(shape, shapes.ListShape | shapes.OctetsShape | shapes.TextShape):
+            octets = value.encode(shape.encoding) if isinstance(shape, shapes.TextShape) else value
             *count, (_, offset) = self._counted(shape)
             if count:
                 struct.pack_into("<" + _unsigned(shape.most), out, at, len(octets))
-            if isinstance(shape, ListShape):
+            if isinstance(shape, shapes.ListShape):
                 size = self._extent(shape.element).size
                 for index, item in enumerate(value):
                     self._write(shape.element, item, out, at + offset + index * size, tags)
@@ -140,26 +130,30 @@ class CLayout:
         else:
             struct.pack_into("<" + _letter(shape), out, at, value)
 
-    def _read(self, shape: Shape, octets: bytes, at: int, tags: Any) -> Any:
-        if isinstance(shape, RecordShape):
+    def _read(self, shape: shapes.Shape, octets: bytes, at: int, tags: Any) -> Any:
+        if isinstance(shape, shapes.RecordShape):
             return self._read_record(shape, octets, at, tags)
-        if isinstance(shape, ChoiceShape):
+        if isinstance(shape, shapes.ChoiceShape):
             return self._read(shape.chosen(tags)[1], octets, at, tags)
-        if isinstance(shape, ListShape | OctetsShape | TextShape):
+        if isinstance(shape, shapes.ListShape | shapes.OctetsShape | shapes.TextShape):
             *counted, (_, offset) = self._counted(shape)
             number = shape.most
             if counted:
                 (number,) = struct.unpack_from("<" + _unsigned(shape.most), octets, at)
             start = at + offset
-            if isinstance(shape, ListShape):
+            if isinstance(shape, shapes.ListShape):
                 size = self._extent(shape.element).size
                 places = (start + index * size for index in range(number))
                 return [self._read(shape.element, octets, place, tags) for place in places]
             content = octets[start : start + number]
-            return content.decode(shape.encoding) if isinstance(shape, TextShape) else content
+            return (
+                content.decode(shape.encoding) if isinstance(shape, shapes.TextShape) else content
+            )
         return struct.unpack_from("<" + _letter(shape), octets, at)[0]
 
-    def _read_record(self, shape: RecordShape, octets: bytes, at: int, tags: Any) -> dict[str, Any]:
+    def _read_record(
+        self, shape: shapes.RecordShape, octets: bytes, at: int, tags: Any
+    ) -> dict[str, Any]:
         data: dict[str, Any] = {}
         present, bit = 0, 0
         for member, part, offset in self._places(shape):
@@ -175,25 +169,25 @@ class CLayout:
         return data
 
 
-def _presence(record: RecordShape, value: dict[str, Any]) -> int:
+def _presence(record: shapes.RecordShape, value: dict[str, Any]) -> int:
     names = [member.name for member in record.members if member.optional]
     return sum(1 << index for index, name in enumerate(names) if name in value)
 
 
-def _letter(shape: Shape) -> str:
+def _letter(shape: shapes.Shape) -> str:
     """Return the letter of the C type in the ``struct`` module."""
-    if isinstance(shape, WholeShape) and shape.low < 0:
+    if isinstance(shape, shapes.WholeShape) and shape.low < 0:
         reach = max(shape.high, ~shape.low)
         return next(_SIGNED[size] for size in range(4) if reach < 1 << (8 << size) - 1)
-    if isinstance(shape, WholeShape):
+    if isinstance(shape, shapes.WholeShape):
         return _unsigned(shape.high)
-    if isinstance(shape, TruthShape):
+    if isinstance(shape, shapes.TruthShape):
         return "?"
-    if isinstance(shape, CodeShape):
+    if isinstance(shape, shapes.CodeShape):
         return _unsigned(max(shape.codes))
-    if isinstance(shape, FlagsShape):
+    if isinstance(shape, shapes.FlagsShape):
         return _unsigned((1 << shape.count) - 1)
-    assert isinstance(shape, RealShape)
+    assert isinstance(shape, shapes.RealShape)
     return FLOAT_LETTERS[shape.bits]
 
 

@@ -12,10 +12,13 @@ from importlib.util import find_spec
 from math import isfinite
 from typing import Any, NamedTuple
 
+from lowpanbudget.payload.forms.asn1 import Uper
+from lowpanbudget.payload.forms.c_struct import CLayout
 from lowpanbudget.payload.forms.conversion import CBOR_ARRAY, CBOR_MAP, NAMED, SHAPED, Form
 from lowpanbudget.payload.forms.doubles import read_text, real_of, text_of
 from lowpanbudget.payload.forms.largest import Largest, search
 from lowpanbudget.payload.forms.largest_values import Leaves, Writing
+from lowpanbudget.payload.forms.protobuf import Protobuf
 from lowpanbudget.payload.forms.senml import (
     pack_from_cbor,
     pack_from_json,
@@ -24,7 +27,7 @@ from lowpanbudget.payload.forms.senml import (
 )
 from lowpanbudget.payload.forms.senml_pack import BASE_NAME, from_pack, to_pack
 from lowpanbudget.payload.forms.senml_units import Units
-from lowpanbudget.payload.forms.shapes import Unsayable, Values
+from lowpanbudget.payload.forms.shapes import RecordShape, Unsayable, Values
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.group import record_shape
 from lowpanbudget.payload.message import Message
@@ -186,29 +189,12 @@ def _as_designed(message: Message) -> Coder:
     return Coder(message.pack, message.unpack)
 
 
-def _c_struct(message: Message, *, packed: bool) -> Coder:
-    from lowpanbudget.payload.forms.c_struct import CLayout  # noqa: PLC0415
-
-    return _shaped(message, CLayout(record_shape(message.fields, {}), packed=packed))
-
-
-def _uper(message: Message) -> Coder:
-    from lowpanbudget.payload.forms.asn1 import Uper  # noqa: PLC0415
-
-    return _shaped(message, Uper(record_shape(message.fields, {})))
-
-
-def _protobuf(message: Message) -> Coder:
-    from lowpanbudget.payload.forms.protobuf import Protobuf  # noqa: PLC0415
-
-    return _shaped(message, Protobuf(record_shape(message.fields, {})))
-
-
-def _shaped(message: Message, form: Any) -> Coder:
+def _shaped(message: Message, *, form: Callable[[RecordShape], Any]) -> Coder:
     """Return the coder of a form that knows shapes only."""
+    made = form(record_shape(message.fields, {}))
     return Coder(
-        lambda values: form.encode(SHAPED.data(message, values)),
-        lambda octets: SHAPED.values(message, form.decode(octets)),
+        lambda values: made.encode(SHAPED.data(message, values)),
+        lambda octets: SHAPED.values(message, made.decode(octets)),
     )
 
 
@@ -285,20 +271,20 @@ ENCODINGS = (
     Encoding(
         "ASN.1 UPER", "constrained integers and presence bits (ITU-T X.691); special codes follow the range; floats "
         f"as the octets of IEEE 754; {_SERIES}; only the bits that the ranges need, wider ones of the design left out",
-        _uper, "asn1tools",
+        partial(_shaped, form=Uper), "asn1tools",
     ),
     Encoding(
         "C struct, packed", f"little-endian, integers of 8, 16, 32 or 64 bits; {_STEPS}; arrays of changing "
         "length take their greatest size, absent fields their place, unions their largest option; no padding",
-        partial(_c_struct, packed=True), rigid=True,
+        partial(_shaped, form=partial(CLayout, packed=True)), rigid=True,
     ),
     Encoding(
         "C struct, padded", "as the packed one, and every member aligned to its own size, as the C ABI of the usual "
-        "32-bit microcontrollers has it", partial(_c_struct, packed=False), rigid=True,
+        "32-bit microcontrollers has it", partial(_shaped, form=partial(CLayout, packed=False)), rigid=True,
     ),
     Encoding(
         "Protocol Buffers", f"proto3; {_STEPS}; signed ones as sint64; what is 0 and always there is not sent; "
-        "arrays of numbers packed", _protobuf, "google.protobuf", _STEPPED,
+        "arrays of numbers packed", partial(_shaped, form=Protobuf), "google.protobuf", _STEPPED,
     ),
     Encoding(
         "CBOR array", f"fields in order; {_STEPS}; special codes as null or their name; floats in the shortest "

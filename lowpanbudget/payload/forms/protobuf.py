@@ -10,19 +10,7 @@ around each element. There is no 16-bit floating point: it goes as ``float``.
 from itertools import count
 from typing import Any
 
-from lowpanbudget.payload.forms.shapes import (
-    ChoiceShape,
-    CodeShape,
-    FlagsShape,
-    ListShape,
-    MemberShape,
-    OctetsShape,
-    RealShape,
-    RecordShape,
-    Shape,
-    TruthShape,
-    WholeShape,
-)
+from lowpanbudget.payload.forms import shapes
 
 _FORBIDDEN = range(19000, 20000)  # field numbers that the library keeps for itself
 
@@ -30,7 +18,7 @@ _FORBIDDEN = range(19000, 20000)  # field numbers that the library keeps for its
 class Protobuf:
     """The encoding of a record; making one builds its descriptor (needs protobuf)."""
 
-    def __init__(self, shape: RecordShape) -> None:
+    def __init__(self, shape: shapes.RecordShape) -> None:
         from google.protobuf import (  # noqa: PLC0415 - heavy
             descriptor_pb2,
             descriptor_pool,
@@ -55,7 +43,7 @@ class Protobuf:
         """Return the data of octets."""
         return _record(self._class.FromString(octets), self._shape)
 
-    def _describe(self, about: Any, record: RecordShape) -> None:
+    def _describe(self, about: Any, record: shapes.RecordShape) -> None:
         """Add the fields of a record to a message's descriptor."""
         numbers = (number for number in count(1) if number not in _FORBIDDEN)
         implied = record.implied()
@@ -64,7 +52,7 @@ class Protobuf:
             if member.name in implied:
                 continue
             name, shape = f"m{index}", _standing(member.shape, optional=member.optional)
-            if isinstance(shape, ChoiceShape):
+            if isinstance(shape, shapes.ChoiceShape):
                 group = len(about.oneof_decl)
                 about.oneof_decl.add(name=name)
                 for code, option in shape.options:
@@ -72,20 +60,20 @@ class Protobuf:
                     field.oneof_index = group
                 continue
             field = self._field(about, name, shape, next(numbers))
-            if member.optional and not isinstance(shape, RecordShape):
+            if member.optional and not isinstance(shape, shapes.RecordShape):
                 alone.append(field)
         for field in alone:  # after the choices: the library wants it so
             field.proto3_optional = True
             field.oneof_index = len(about.oneof_decl)
             about.oneof_decl.add(name=f"_{field.name}")
 
-    def _field(self, about: Any, name: str, shape: Shape, number: int) -> Any:
+    def _field(self, about: Any, name: str, shape: shapes.Shape, number: int) -> Any:
         kinds = self._kinds
         field = about.field.add(name=name, number=number, label=kinds.LABEL_OPTIONAL)
-        if isinstance(shape, ListShape):
+        if isinstance(shape, shapes.ListShape):
             field.label = kinds.LABEL_REPEATED
             shape = _element(shape)
-        if isinstance(shape, RecordShape):
+        if isinstance(shape, shapes.RecordShape):
             inner = about.nested_type.add(name=f"T{name}")
             self._describe(inner, shape)
             field.type, field.type_name = kinds.TYPE_MESSAGE, inner.name
@@ -94,36 +82,40 @@ class Protobuf:
         return field
 
 
-def _wrapped(shape: Shape) -> RecordShape:
+def _wrapped(shape: shapes.Shape) -> shapes.RecordShape:
     """Return a message around a shape; the empty name is no field's and no tag's."""
-    return RecordShape((MemberShape("", shape, False),))
+    return shapes.RecordShape((shapes.MemberShape("", shape, False),))
 
 
-def _standing(shape: Shape, *, optional: bool) -> Shape:
+def _standing(shape: shapes.Shape, *, optional: bool) -> shapes.Shape:
     """Return a member's shape, wrapped where it may be absent and would look the same when empty."""
-    return _wrapped(shape) if optional and isinstance(shape, ListShape) else shape
+    return _wrapped(shape) if optional and isinstance(shape, shapes.ListShape) else shape
 
 
-def _element(shape: ListShape) -> Shape:
+def _element(shape: shapes.ListShape) -> shapes.Shape:
     """Return an element's shape, wrapped where it cannot repeat."""
     element = shape.element
-    return _wrapped(element) if isinstance(element, ListShape | ChoiceShape) else element
+    return (
+        _wrapped(element) if isinstance(element, shapes.ListShape | shapes.ChoiceShape) else element
+    )
 
 
-def _kind(shape: Shape) -> str:
+def _kind(shape: shapes.Shape) -> str:
     """Return the scalar type of the library."""
-    if isinstance(shape, WholeShape):
+    if isinstance(shape, shapes.WholeShape):
         return "SINT64" if shape.low < 0 else "UINT64"
-    if isinstance(shape, CodeShape | FlagsShape):
+    if isinstance(shape, shapes.CodeShape | shapes.FlagsShape):
         return "UINT64"
-    if isinstance(shape, TruthShape):
+    if isinstance(shape, shapes.TruthShape):
         return "BOOL"
-    if isinstance(shape, RealShape):
+    if isinstance(shape, shapes.RealShape):
         return "DOUBLE" if shape.bits == 64 else "FLOAT"
-    return "BYTES" if isinstance(shape, OctetsShape) else "STRING"
+    return "BYTES" if isinstance(shape, shapes.OctetsShape) else "STRING"
 
 
-def _fill(made: Any, record: RecordShape, data: dict[str, Any], tags: dict[str, Any]) -> None:
+def _fill(
+    made: Any, record: shapes.RecordShape, data: dict[str, Any], tags: dict[str, Any]
+) -> None:
     known, implied = {**tags, **data}, record.implied()
     for index, member in enumerate(record.members):
         if member.name in implied or member.name not in data:
@@ -132,22 +124,22 @@ def _fill(made: Any, record: RecordShape, data: dict[str, Any], tags: dict[str, 
         shape = _standing(member.shape, optional=member.optional)
         if shape is not member.shape:
             value = {"": value}
-        if isinstance(shape, ChoiceShape):
+        if isinstance(shape, shapes.ChoiceShape):
             at, shape = shape.chosen(known)
             name = f"{name}_{member.shape.options[at][0]}"  # type: ignore[union-attr]
-        if isinstance(shape, RecordShape):
+        if isinstance(shape, shapes.RecordShape):
             inner = getattr(made, name)
             inner.SetInParent()
             _fill(inner, shape, value, known)
-        elif isinstance(shape, ListShape):
+        elif isinstance(shape, shapes.ListShape):
             _extend(getattr(made, name), shape, value, known)
         else:
             setattr(made, name, value)
 
 
-def _extend(field: Any, shape: ListShape, value: list[Any], known: dict[str, Any]) -> None:
+def _extend(field: Any, shape: shapes.ListShape, value: list[Any], known: dict[str, Any]) -> None:
     element = _element(shape)
-    if not isinstance(element, RecordShape):
+    if not isinstance(element, shapes.RecordShape):
         field.extend(value)
         return
     for item in value:
@@ -155,14 +147,14 @@ def _extend(field: Any, shape: ListShape, value: list[Any], known: dict[str, Any
         _fill(field.add(), element, inner, known)
 
 
-def _record(made: Any, record: RecordShape) -> dict[str, Any]:
+def _record(made: Any, record: shapes.RecordShape) -> dict[str, Any]:
     data: dict[str, Any] = {}
     implied = record.implied()
     for index, member in enumerate(record.members):
         if member.name in implied:
             continue
         name, shape = f"m{index}", _standing(member.shape, optional=member.optional)
-        if isinstance(shape, ChoiceShape):
+        if isinstance(shape, shapes.ChoiceShape):
             chosen = made.WhichOneof(name)
             if chosen is None:
                 continue
@@ -177,10 +169,10 @@ def _record(made: Any, record: RecordShape) -> dict[str, Any]:
     return data
 
 
-def _value(value: Any, shape: Shape) -> Any:
-    if isinstance(shape, RecordShape):
+def _value(value: Any, shape: shapes.Shape) -> Any:
+    if isinstance(shape, shapes.RecordShape):
         return _record(value, shape)
-    if isinstance(shape, ListShape):
+    if isinstance(shape, shapes.ListShape):
         element = _element(shape)
         items = [_value(item, element) for item in value]
         return items if element is shape.element else [item[""] for item in items]

@@ -97,10 +97,6 @@ unit = "%RH\""""
             length = max(length, 1)
         return [self.element.wished(wish, below, known) for _ in range(length)]
 
-    def summary(self) -> ask.Summary:
-        """Return the lengths."""
-        return ask.Summary(self.count_summary()[0])
-
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return elements, with their number where it can change."""
         element = self.element.part(maker, self.element.element_spot(spot))

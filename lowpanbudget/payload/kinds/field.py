@@ -157,7 +157,7 @@ class Field:
         """Return the values in words."""
         number = self.number()
         if number is None:
-            return ask.Summary("")
+            return ask.Summary(self.count_summary()[0])
         words = f"{digits(number.min)} .. {digits(number.max)}"
         return ask.Summary(words, digits(number.step), number.unit)
 

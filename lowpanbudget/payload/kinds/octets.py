@@ -108,10 +108,6 @@ length = 4                    # or min_length and max_length: then the length go
         """Return the value wished for, or that of the least message."""
         return wish.value if wish.path == here else self.example("least")
 
-    def summary(self) -> ask.Summary:
-        """Return the lengths."""
-        return ask.Summary(self.count_summary()[0])
-
     def value_bits(self) -> int:
         """Return the bits of the most octets."""
         return 8 * self.most
