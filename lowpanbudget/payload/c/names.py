@@ -79,24 +79,19 @@ class Names:
         what = "its name" if prefix is None else f"the prefix {prefix!r:.40}"
         hint = "Give another with --prefix"
         if not self.prefix.isascii() or not self.prefix.isidentifier() or self.prefix[0] == "_":
-            raise RequestError(
-                f"message {message}: {what} is no name in C",
-                hint="Use a letter, then letters, digits and '_'",
+            raise self._refused(
+                f"{what} is no name in C", "Use a letter, then letters, digits and '_'"
             )
         if len(self.prefix) > _SIGNIFICANT - 32:
-            raise RequestError(
-                f"message {message}: {what} is too long to begin every name in C",
-                hint=f"{hint}, of at most {_SIGNIFICANT - 32} characters",
+            raise self._refused(
+                f"{what} is too long to begin every name in C",
+                f"{hint}, of at most {_SIGNIFICANT - 32} characters",
             )
         if self.prefix in _REASONS:
-            raise RequestError(
-                f"message {message}: {what} is {_REASONS[self.prefix]}, so nothing in C can be named so",
-                hint=hint,
-            )
+            reason = _REASONS[self.prefix]
+            raise self._refused(f"{what} is {reason}, so nothing in C can be named so", hint)
         if self.prefix.lower() in _HEADERS.split():
-            raise RequestError(
-                f"message {message}: {self.prefix}.h is a header of C itself", hint=hint
-            )
+            raise self._refused(f"{self.prefix}.h is a header of C itself", hint)
         self._known: dict[str, tuple[object, str]] = {}
         for part in ("pack", "unpack", "unpack_prefix", "result", "self_test"):
             self._register(f"{self.prefix}_{part}", part, f"the function or type {part}")
@@ -136,9 +131,7 @@ class Names:
             else f"names alike in {_SIGNIFICANT} characters"
         )
         whom = f"{other_told} and {told}" if other_told != told else f"two parts of {told}"
-        raise RequestError(
-            f"message {self._message}: {whom} would have {alike} in C, {name}", hint=_FIELD_HINT
-        )
+        raise self._refused(f"{whom} would have {alike} in C, {name}", _FIELD_HINT)
 
     def members(self, spot: Spot, members: list[tuple[str, Spot]]) -> None:
         """Refuse member names of one structure that C has a use for or that stand there twice."""
@@ -146,18 +139,17 @@ class Names:
         for name, owner in members:
             reason = _REASONS.get(name) or (_DEFINED if _FAMILIES.fullmatch(name) else "")
             if reason:
-                raise RequestError(
-                    f"message {self._message}: field {owner.path} cannot be named {name} in C: it is {reason}",
-                    hint=_FIELD_HINT,
-                )
+                text = f"field {owner.path} cannot be named {name} in C: it is {reason}"
+                raise self._refused(text, _FIELD_HINT)
             if name in seen:
                 where = f" of {spot.path}" if spot.path else ""
-                raise RequestError(
-                    f"message {self._message}: fields {seen[name].path} and {owner.path} would both have "
-                    f"a member {name}{where} in C",
-                    hint=_FIELD_HINT,
-                )
+                both = f"fields {seen[name].path} and {owner.path}"
+                text = f"{both} would both have a member {name}{where} in C"
+                raise self._refused(text, _FIELD_HINT)
             seen[name] = owner
+
+    def _refused(self, text: str, hint: str) -> RequestError:
+        return RequestError(f"message {self._message}: {text}", hint=hint)
 
 
 def c_name(name: str) -> str:

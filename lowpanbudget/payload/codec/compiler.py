@@ -1,6 +1,8 @@
 """From the fields of a message to its compiled form, with every flaw found on the way."""
 
+from collections.abc import Callable
 from functools import lru_cache
+from typing import TypeVar
 
 from lowpanbudget.fields.stream import from_mixed, to_mixed
 from lowpanbudget.payload.codec.groups import GroupNode, Named
@@ -14,6 +16,7 @@ from lowpanbudget.payload.kinds.leaf import Leaf
 from lowpanbudget.payload.kinds.names import name_flaw
 from lowpanbudget.payload.kinds.reserved import ReservedBits
 
+T = TypeVar("T")
 MAX_FIELDS = 1000
 MAX_DEPTH = 8
 MAX_OCTETS = 65535
@@ -149,7 +152,11 @@ class Compiler:
 
     def _node(self, field: Field, at: FieldPlace) -> Node | None:
         """Return the compiled field, or None if it is flawed."""
-        own = _flaws(field, self.order)
+        own = (
+            _leaf_flaws(field, self.order)
+            if isinstance(field, Leaf)
+            else tuple(field.flaws(self.order))
+        )
         self.flaws += [flaw.under(*at.path) for flaw in own]
         # what is inside is judged all the same
         node = field.node(self, at) if not own or field.bodies() else None
@@ -174,10 +181,7 @@ class Compiler:
 
     def place(self, leaf: Leaf) -> LeafPlace:
         """Return a field of fixed width with its codec, in the byte order of the message."""
-        try:
-            return _remembered(leaf, self.order)
-        except TypeError:  # made by hand with a list, which cannot be remembered
-            return _place(leaf, self.order)
+        return _placed(leaf, self.order)
 
 
 def references(fields: tuple[Field, ...], deepest: int) -> frozenset[str]:
@@ -190,7 +194,21 @@ def references(fields: tuple[Field, ...], deepest: int) -> frozenset[str]:
     return frozenset(names - {""})
 
 
-def _place(leaf: Leaf, order: Order) -> LeafPlace:
+def _remembered(work: Callable[[Leaf, Order], T]) -> Callable[[Leaf, Order], T]:
+    """Return the same work, remembered: a search compiles the same fields again and again."""
+    kept = lru_cache(maxsize=1024)(work)
+
+    def ask(leaf: Leaf, order: Order) -> T:
+        try:
+            return kept(leaf, order)
+        except TypeError:  # made by hand with a list, which cannot be remembered
+            return work(leaf, order)
+
+    return ask
+
+
+@_remembered
+def _placed(leaf: Leaf, order: Order) -> LeafPlace:
     """Return a leaf with its codec, in the byte order of the message."""
     needed = leaf.needed()
     width = order.rounded(needed)
@@ -200,20 +218,7 @@ def _place(leaf: Leaf, order: Order) -> LeafPlace:
     return LeafPlace(leaf, codec, width - needed)
 
 
-# A search compiles the same fields again and again.
-_remembered = lru_cache(maxsize=1024)(_place)
-
-
-def _flaws(field: Field, order: Order) -> tuple[Flaw, ...]:
-    if isinstance(field, Leaf):
-        try:
-            return _leaf_flaws(field, order)
-        except TypeError:
-            pass
-    return tuple(field.flaws(order))
-
-
-@lru_cache(maxsize=1024)
+@_remembered
 def _leaf_flaws(leaf: Leaf, order: Order) -> tuple[Flaw, ...]:
     return tuple(leaf.flaws(order))
 

@@ -187,21 +187,10 @@ escape = true                 # a whole sample where a difference is too large""
         """Return integers of steps, with their number where it can change."""
         return SampleArray(maker, spot, self)
 
-    def coded(self, value: Any, known: ask.Known, code: ask.CodeOf) -> Any:
-        """Return the samples in full."""
-        return [code(self.number(), sample) for sample in value]
-
-    def decoded(self, item: Any, known: ask.Known, value: ask.CodeOf) -> Any:
-        """Return the values of samples."""
-        return [value(self.number(), sample) for sample in item]
-
-    def to_json(self, value: Any) -> Any:
-        """Return the samples."""
-        return [self.number().to_json(sample) for sample in value]
-
-    def from_json(self, item: Any) -> Any:
-        """Return the values of samples."""
-        return [self.number().from_json(sample) for sample in item]
+    def converted(self, value: Any, known: ask.Known, form: ask.Conversion) -> Any:
+        """Return the data (the values) of the samples, each in full."""
+        number = self.number()
+        return [form.leaf(number, sample, known) for sample in value]
 
     def shape(self, tags: Mapping[str, Field]) -> Shape:
         """Return a list of integers."""
