@@ -22,8 +22,7 @@ from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.compatible import Change, FormatComparison, compare, compare_all
-from lowpanbudget.payload.search.edges import edges
-from lowpanbudget.payload.search.sampler import samples
+from lowpanbudget.payload.search.sampler import edges, samples
 
 
 def message(*fields: Field, name: str = "m", **orders: str) -> Message:

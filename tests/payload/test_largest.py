@@ -40,8 +40,7 @@ from lowpanbudget.payload.kinds.time_offset import TimeOffset
 from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.search.edges import edges
-from lowpanbudget.payload.search.sampler import samples
+from lowpanbudget.payload.search.sampler import edges, samples
 
 BY_NAME = {encoding.name: encoding for encoding in ENCODINGS}
 NAMES = sorted(BY_NAME)

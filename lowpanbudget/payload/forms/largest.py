@@ -47,7 +47,7 @@ class Largest(NamedTuple):
 def search(leaves: Leaves, encode: Encode, count: int | None = None) -> Largest:
     """Return the largest size, of all messages or of those with ``count`` readings; ``encode`` proves octets."""
     message, units = leaves.message, leaves.writing.units
-    tags = dict(tags_of(message.fields, {}, ()))
+    tags = dict(tags_of(message.fields))
     if prod(map(len, tags.values())) > MOST_CHOICES:
         return Largest(None, None, f"more than {MOST_CHOICES} combinations of union options")
     counts: dict[FieldPath, int] = {}

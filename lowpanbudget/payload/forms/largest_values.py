@@ -21,6 +21,7 @@ from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.union import Union
 from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.search.tree import walk
 from lowpanbudget.values import dataclass
 
 Encode = Callable[[Mapping[str, Any]], bytes]
@@ -202,22 +203,13 @@ class LargestValues:
         return has_records(item)
 
 
-def tags_of(
-    fields: tuple[Field, ...], known: Mapping[str, tuple[FieldPath, Enumeration]], place: FieldPath
-) -> Iterator[tuple[FieldPath, tuple[str, ...]]]:
-    """Yield place and names of every enumeration that a union looks at."""
-    seen = dict(known)
-    for field in fields:
-        here = (*place, field.name)
-        inner: Field = field
-        while isinstance(inner, Array):
-            inner, here = inner.element, (*here, ELEMENT)
-        if isinstance(inner, Enumeration):
-            seen[field.name] = (here, inner)
-        elif isinstance(inner, Group):
-            yield from tags_of(inner.fields, seen, here)
-        elif isinstance(inner, Union):
-            at, tag = seen[inner.tag]
-            yield at, tag.names
-            for option in inner.options:
-                yield from tags_of(option.fields, seen, (*here, f"({option.when})"))
+def tags_of(fields: tuple[Field, ...]) -> Iterator[tuple[FieldPath, tuple[str, ...]]]:
+    """Yield place and names of every enumeration that a union looks at: the nearest of its name around the union."""
+    there = dict(walk(fields))
+    for path, field in there.items():
+        if isinstance(field, Union):
+            around = ((*path[:depth], field.tag) for depth in range(len(path) - 1, -1, -1))
+            place = next(here for here in around if here in there)
+            tag = there[place]
+            assert isinstance(tag, Enumeration)
+            yield place, tag.names

@@ -15,9 +15,8 @@ from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.interfaces import FieldPath
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.search.edges import edges
 from lowpanbudget.payload.search.edits import Edit, edits, shown
-from lowpanbudget.payload.search.sampler import samples
+from lowpanbudget.payload.search.sampler import edges, samples
 from lowpanbudget.payload.search.tree import path_text, walk, with_members
 from lowpanbudget.payload.words import joined
 from lowpanbudget.values import dataclass
@@ -62,13 +61,12 @@ def compare_all(old: Sequence[Message], new: Sequence[Message]) -> tuple[FormatC
 
 def compare(old: Message, new: Message) -> FormatComparison:
     """Return what changes between two formats, which of it is safe, and what an old receiver reads."""
-    changes = [_order_change(old, new, key) for key in ("byte_order", "bit_order", "layout")]
-    judged = [change for change in changes if change is not None]
+    judged = list(_order_changes(old, new))
     reordered = bool(judged)
     renamed: dict[str, str] = {}
     meanings = []
     for edit in edits(old.fields, new.fields, ()):
-        judged.append(_judged(old, edit))
+        judged.append(_field_change(old, edit))
         renamed |= edit.renamed
         meanings += [edit.meaning] if edit.meaning else []
     reads = _reads(old, new, renamed, None if reordered else _changed(old, new))
@@ -91,36 +89,30 @@ def _added(message: Message) -> FormatComparison:
     return FormatComparison(message.name, True, reads, (), None, _octets(message))
 
 
-def _order_change(old: Message, new: Message, key: str) -> Change | None:
-    before, after = getattr(old, key), getattr(new, key)
-    if before == after:
-        return None
-    what = f"{key.replace('_', ' ')} {before} becomes {after}"
-    try:
-        changed = dataclasses.replace(old, **{key: after})
-    except FlawedMessage:
-        return Change("", what, False, "cannot be judged alone", 0)
-    reads = _reads(old, changed, {})
-    return Change(
-        "", what, not reads, reads or _right(old, changed), changed.max_bits - old.max_bits
-    )
+def _order_changes(old: Message, new: Message) -> Iterator[Change]:
+    for key in ("byte_order", "bit_order", "layout"):
+        before, after = getattr(old, key), getattr(new, key)
+        if before != after:
+            what = f"{key.replace('_', ' ')} {before} becomes {after}"
+            yield _judged(old, Edit((), what, (), (), {}), {key: after}, "cannot be judged alone")
 
 
-def _judged(old: Message, edit: Edit) -> Change:
+def _field_change(old: Message, edit: Edit) -> Change:
+    fields = with_members(old.fields, edit.container, edit.members)
+    why = "cannot be judged alone: other fields depend on it"
+    return _judged(old, edit, {"fields": fields}, why)
+
+
+def _judged(old: Message, edit: Edit, changes: dict[str, Any], why_not: str) -> Change:
     """Return a change with what the old format reads when it is the only one."""
     path = path_text(edit.place)
     try:
-        changed = dataclasses.replace(
-            old, fields=with_members(old.fields, edit.container, edit.members)
-        )
+        changed = dataclasses.replace(old, **changes)
     except FlawedMessage:
-        return Change(
-            path, edit.what, False, "cannot be judged alone: other fields depend on it", 0
-        )
-    reads = _reads(old, changed, edit.renamed, _changed(old, changed))
+        return Change(path, edit.what, False, why_not, 0)
+    places = _changed(old, changed) if "fields" in changes else None
+    reads = _reads(old, changed, edit.renamed, places) or edit.meaning
     bits = changed.max_bits - old.max_bits
-    if not reads and edit.meaning:
-        return Change(path, edit.what, False, edit.meaning, bits)
     return Change(path, edit.what, not reads, reads or _right(old, changed), bits)
 
 
