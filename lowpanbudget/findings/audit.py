@@ -6,17 +6,15 @@ Frames that are alike but for numbers and payload are judged once by the rules t
 """
 
 from collections.abc import Hashable, Iterable
-from math import isfinite, nan
+from math import nan
 from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
-from lowpanbudget.capture.follow.sighting import DatagramPart, Sighting
-from lowpanbudget.capture.follow.templates import Template
+from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.env import Contexts
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum, faults
 from lowpanbudget.findings.captures.application import APPLICATION
@@ -44,8 +42,7 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
-from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram
-from lowpanbudget.stack.reassembly import Complete, Reassembler
+from lowpanbudget.stack.pieces import Fate
 from lowpanbudget.stack.upper import read_upper
 
 # in the order of what they look at: one that knows why a frame cannot be read comes before those that only say so
@@ -66,8 +63,8 @@ class _Bound(NamedTuple):
 class Audit:
     """Takes frames in order and tells what they prove.
 
-    ``known`` is what is known beside them. Feed it decoded frames, or let it follow a trace, which is faster; ``close``
-    gives the findings. Memory does not grow with the number of frames.
+    ``known`` is what is known beside them. Let it follow what a trace yields, each before the next; ``close`` gives the
+    findings. Memory does not grow with the number of frames.
     """
 
     def __init__(
@@ -84,7 +81,6 @@ class Audit:
         # what reads a class or value, and of that what varies among frames that are alike
         self._checks: dict[Hashable, tuple[list[_Bound], list[_Bound]]] = {}
         self._tallies = Tallies()
-        self._reassembler = Reassembler(self.known.contexts, self.known.timeout_s)
         self._readings = 0
         self._only_varying = False  # the frame at hand is like one that was judged
         self._kept: list[tuple[Rule, Hit]] | None = None  # hits that hold for all frames alike
@@ -92,49 +88,10 @@ class Audit:
 
     # --- frames in -------------------------------------------------------------------------------------
 
-    def feed(
-        self,
-        number: int,
-        time_s: float,
-        frame: Frame,
-        *,
-        contexts: Contexts | None = None,
-        fcs: int = 2,
-    ) -> None:
-        """Take one decoded frame with its number and time in seconds; fragments are put together here.
-
-        ``contexts``: those that held when it was read; ``fcs``: octets of its check sequence.
-        """
-        scene = Scene(
-            self.known, number, time_s, frame, self.known.contexts if contexts is None else contexts,
-            frame.octets, fcs, frame.payload,
-        )  # fmt: skip
-        if frame.mac is not None:
-            scene.sequence, scene.fcs_ok = frame.mac.sequence, frame.mac.fcs_ok
-        if scene.security is not None:
-            scene.counter = scene.security.frame_counter
-        clock_s = time_s if isfinite(time_s) else 0.0
-        self._expired(self._reassembler.expired(clock_s))
-        if not self._begin(scene):
-            return
-        datagram = frame.datagram.octets if frame.datagram is not None else None
-        parts: tuple[int, ...] = (number,)
-        arrival = None
-        if frame.fragment is not None:
-            octets = len(frame.payload or b"")
-            part = DatagramPart(number, octets, Template(frame, {}), len(frame.octets))
-            for event in self._reassembler.feed(frame, clock_s, part):
-                if isinstance(event, Complete):
-                    datagram = event.datagram.octets
-                    parts = tuple(part.number for part in event.marks)
-                else:
-                    self._give(scene, event)
-            arrival = self._reassembler.arrival
-        self._look(scene, datagram, parts, arrival, frame.notices)
-
     def follow(self, sighting: Sighting) -> None:
         """Take one record of a trace. Of a frame that the capture cut nothing is concluded: reading noticed it."""
-        self._expired(sighting.expired)
+        for datagram in sighting.expired:
+            self._give(Scene(self.known), datagram)
         if sighting.cut:
             self.frames += 1
             return
@@ -145,11 +102,10 @@ class Audit:
         template = sighting.template
         frame = Frame(sighting.octets) if template is None else template.example
         scene = Scene(
-            self.known, sighting.number, time_s, frame, self.known.contexts, sighting.octets, sighting.fcs_octets,
-            sighting.payload, sighting.sequence, sighting.frame_counter, sighting.fcs_ok,
+            self.known, sighting.number, time_s, frame, sighting.decoder.contexts, sighting.octets,
+            sighting.fcs_octets, sighting.payload, sighting.sequence, sighting.frame_counter, sighting.fcs_ok,
         )  # fmt: skip
         if template is not None:
-            scene.contexts = sighting.decoder.contexts
             facts = template.facts.get(self)
             if isinstance(facts, list):
                 self._only_varying = True
@@ -163,7 +119,7 @@ class Audit:
             if self._begin(scene) and sighting.repeats is None:
                 notices = [] if self._only_varying else list(frame.notices)
                 notices += [notice for notice in sighting.notices if notice not in frame.notices]
-                self._look(scene, sighting.datagram, sighting.numbers, sighting.arrival, notices)
+                self._look(scene, sighting, notices)
                 for event in sighting.ended:
                     self._give(scene, event)
                 if template is not None and self._kept is not None:
@@ -177,11 +133,6 @@ class Audit:
 
     # --- one frame -------------------------------------------------------------------------------------
 
-    def _expired(self, datagrams: Iterable[FragmentedDatagram]) -> None:
-        """Give what senders did not complete."""
-        for datagram in datagrams:
-            self._give(Scene(self.known), datagram)
-
     def _begin(self, scene: Scene) -> bool:
         """Give the frame itself; return whether it proves something about its sender: a damaged one does not."""
         self.frames += 1
@@ -194,15 +145,9 @@ class Audit:
             self.known.learn_pan(mac.destination_pan)
         return True
 
-    def _look(
-        self,
-        scene: Scene,
-        datagram: bytes | None,
-        parts: tuple[int, ...],
-        arrival: FragmentArrival | None,
-        notices: Iterable[Notice],
-    ) -> None:
+    def _look(self, scene: Scene, sighting: Sighting, notices: Iterable[Notice]) -> None:
         frame, layers = scene.frame, scene.look()
+        arrival, datagram = sighting.arrival, sighting.datagram
         if arrival is not None:
             scene.fragmented = arrival.datagram
             self._give(scene, arrival)
@@ -224,9 +169,9 @@ class Audit:
             wrong = wrong or (message is not None and message.checksum_ok is False)
             self._settle(scene, scene.datagram, wrong=wrong)
         elif datagram is not None:
-            self._complete(scene, datagram, parts)
+            self._complete(scene, datagram, sighting.numbers)
 
-    def _complete(self, scene: Scene, octets: bytes, parts: tuple[int, ...]) -> None:
+    def _complete(self, scene: Scene, octets: bytes, numbers: tuple[int, ...]) -> None:
         """Read a datagram that came in fragments, or without a link, and give all that is in it."""
         try:
             header = ipv6.decode(Reader(octets))
@@ -238,7 +183,7 @@ class Audit:
         upper = read_upper(reader, header.next_header, ends)
         inner = next((one for one in reversed(upper.layers) if isinstance(one, Ipv6)), header)
         scene.header = inner
-        scene.datagram = datagram = scene.heard(inner, octets, upper.layers, parts)
+        scene.datagram = datagram = scene.heard(inner, octets, upper.layers, numbers)
         for layer in upper.layers:
             self._give(scene, layer)
         if upper.fault is not None:

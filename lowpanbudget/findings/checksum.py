@@ -100,15 +100,13 @@ def _one_side(datagram: HeardDatagram, known: Surroundings, segment: Segment) ->
     """Yield the readings that change one thing."""
     source, destination, carried = segment.source, segment.destination, segment.carried
     shared = _same_context(datagram)
-    for guess in guesses_of(datagram, known, source, source=True):
-        if not (shared and guess.slip == Slip.CONTEXT):
-            text = f"the source is {guess.address} ({guess.text})"
-            fits = segment.checksum(guess.address, destination) == carried
-            yield Trial(guess.slip, text, fits)
-    for guess in guesses_of(datagram, known, destination, source=False):
-        if not (shared and guess.slip == Slip.CONTEXT):
-            text = f"the destination is {guess.address} ({guess.text})"
-            yield Trial(guess.slip, text, segment.checksum(source, guess.address) == carried)
+    for side, address in (("source", source), ("destination", destination)):
+        for guess in guesses_of(datagram, known, address, source=side == "source"):
+            if shared and guess.slip == Slip.CONTEXT:
+                continue
+            ends = (guess.address, destination) if side == "source" else (source, guess.address)
+            text = f"the {side} is {guess.address} ({guess.text})"
+            yield Trial(guess.slip, text, segment.checksum(*ends) == carried)
     for other in other_destinations(datagram, segment):
         text = f"the pseudo-header holds {other}, not {destination}"
         yield Trial(Slip.ROUTE, text, segment.checksum(source, other) == carried)

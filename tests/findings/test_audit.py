@@ -154,8 +154,9 @@ def test_a_fragment_that_comes_again_opens_no_datagram() -> None:
 
 def test_a_context_given_for_expanding_only() -> None:
     known = Surroundings(Contexts({0: Context("2001:db8:1::/64", may_compress=False)}))
-    audit = Audit(known)
-    audit.feed(1, 1.0, decode_frame(air.frame(air.datagram()), contexts=known.contexts))
+    trace, audit = Trace(contexts=known.contexts, fcs=2), Audit(known)
+    for sighting in trace.follow(Capture([air.frame(air.datagram())]).records()):
+        audit.follow(sighting)
     assert names(audit.close()) == ["context-used-too-soon"]
 
 

@@ -65,11 +65,13 @@ advice = "Count again."
 """
 PROBE = """
 import sys
-from lowpanbudget import decode_frame
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.report import terms
+octets = bytes.fromhex(sys.argv[1])
 audit = Audit()
-audit.feed(1, 1.0, decode_frame(bytes.fromhex(sys.argv[1])))
+audit.follow(Trace(fcs=2).feed(Record(1, 10**9, 195, octets, len(octets))))
 print([(one.severity.word, one.cause, one.subject, one.advice)
        for one in audit.close() if one.name == "network-number-odd"])
 print(terms.find("network-number-odd")[0]["text"])
