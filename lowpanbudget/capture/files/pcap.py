@@ -66,17 +66,17 @@ def read_pcap(source: Source, notices: Notices) -> Iterator[Record]:
             notices.add(
                 "time-wrong", f"a fraction of {fraction} is over a second", number, start + 4
             )
-        if original != kept:
+        if original != kept or not kept:
             note_lengths(notices, number, start + 8, kept, original)
-        elif not kept:
-            notices.add("frame-empty", "a record without octets", number, start)
         time_ns = seconds * SECOND + fraction * unit
         yield Record(number, time_ns, link_type, octets, original, start + _RECORD)
 
 
 def note_lengths(notices: Notices, number: int, offset: int, kept: int, original: int) -> None:
-    """Notice a record whose two lengths differ: cut by the capture, or wrong."""
-    if kept > original:
+    """Notice a record that is empty, or whose two lengths differ: cut by the capture, or wrong."""
+    if kept == original:
+        notices.add("frame-empty", "a frame without octets", number, offset)
+    elif kept > original:
         text = f"{kept} octets are there, {original} are said to have been on the air"
         notices.add("length-wrong", text, number, offset)
     else:

@@ -17,6 +17,12 @@ from lowpanbudget.values import dataclass, field
 SECTION = b"\x0a\x0d\x0d\x0a"  # reads the same in both byte orders
 _ORDERS = {b"\x1a\x2b\x3c\x4d": ">", b"\x4d\x3c\x2b\x1a": "<"}
 _INTERFACE, _OBSOLETE, _SIMPLE, _STATISTICS, _ENHANCED = 1, 2, 3, 5, 6
+# blocks with a frame: what stands before the length that it had on the air
+_FRAMES = {
+    _ENHANCED: ("4I", "interface high low kept"),
+    _OBSOLETE: ("2H3I", "interface drops high low kept"),
+    _SIMPLE: ("", ""),
+}
 _LONGEST_BLOCK = 16 << 20
 _MOST_INTERFACES = 4096
 _RESOLUTION, _OFFSET = 9, 14  # options of an interface: if_tsresol, if_tsoffset
@@ -44,6 +50,9 @@ class _Interface:
 class _Section:
     order: str
     interfaces: list[_Interface] = field(default_factory=list)
+
+    def number(self, octets: bytes, *, signed: bool = False) -> int:
+        return int.from_bytes(octets, "big" if self.order == ">" else "little", signed=signed)
 
 
 def read_pcapng(source: Source, notices: Notices) -> Iterator[Record]:
@@ -91,20 +100,14 @@ def _block(
     section: _Section, kind: int, block: bytes, number: int, start: int, notices: Notices
 ) -> Record | None:
     """Return the frame in a block, or None after noting what a block of another kind says."""
-    if kind == _ENHANCED:
-        return _frame(section, block, number, start, notices, "4I", "interface high low kept")
-    if kind == _OBSOLETE:
-        return _frame(
-            section, block, number, start, notices, "2H3I", "interface drops high low kept"
-        )
-    if kind == _SIMPLE:
-        return _simple_frame(section, block, number, start, notices)
+    if kind in _FRAMES:
+        return _frame(section, block, number, start, notices, *_FRAMES[kind])
     if kind == _INTERFACE:
         _add_interface(section, block, number - 1, start, notices)
     elif kind == _STATISTICS:
         for code, value in _options(section, block, 20):
             if code in _DROPS and len(value) == 8:
-                count = int.from_bytes(value, "big" if section.order == ">" else "little")
+                count = section.number(value)
                 if count:
                     text = f"{_DROPS[code]} dropped {count} frames while capturing"
                     notices.add("frames-dropped", text, number - 1, start)
@@ -129,47 +132,23 @@ def _frame(
         return None
     numbers = struct.unpack_from(section.order + layout + "I", block, 8)
     values = dict(zip((*names.split(), "original"), numbers, strict=True))
-    kept, original = values["kept"], values["original"]
-    if not _fits(kept, len(block) - body - 4, number, start, notices):
-        return None
-    interface = _interface(section, values["interface"], number, start, notices)
+    interface = _interface(section, values.get("interface", 0), number, start, notices)
     if interface is None:
         return None
-    if kept != original:
+    original, time_ns = values["original"], None
+    # a simple block tells neither its time nor how much of the frame it kept
+    kept = values.get("kept", min(original, interface.snapshot or original))
+    if "low" in values:
+        time_ns = interface.nanoseconds(values["high"] << 32 | values["low"])
+    there = len(block) - body - 4
+    if kept > min(there, LONGEST):
+        text = f"a block says {kept} octets of a frame, {there} are there: left out"
+        notices.add("length-wrong", text, number - 1, start)
+        return None
+    if kept != original or not kept:
         note_lengths(notices, number, start, kept, original)
-    elif not kept:
-        notices.add("frame-empty", "a block without octets of a frame", number, start)
-    time_ns = interface.nanoseconds(values["high"] << 32 | values["low"])
     octets = block[body : body + kept]
     return Record(number, time_ns, interface.link_type, octets, original, start + body)
-
-
-def _simple_frame(
-    section: _Section, block: bytes, number: int, start: int, notices: Notices
-) -> Record | None:
-    if len(block) < 16:
-        notices.add("block-wrong", "a simple block has no length", number - 1, start)
-        return None
-    interface = _interface(section, 0, number, start, notices)
-    if interface is None:
-        return None
-    (original,) = struct.unpack_from(section.order + "I", block, 8)
-    kept = min(original, interface.snapshot or original)
-    if not _fits(kept, len(block) - 16, number, start, notices):
-        return None
-    if kept != original:
-        note_lengths(notices, number, start, kept, original)
-    elif not kept:
-        notices.add("frame-empty", "a block without octets of a frame", number, start)
-    return Record(number, None, interface.link_type, block[12 : 12 + kept], original, start + 12)
-
-
-def _fits(kept: int, there: int, number: int, start: int, notices: Notices) -> bool:
-    if kept <= min(there, LONGEST):
-        return True
-    text = f"a block says {kept} octets of a frame, {there} are there: left out"
-    notices.add("length-wrong", text, number - 1, start)
-    return False
 
 
 def _interface(
@@ -193,14 +172,11 @@ def _add_interface(
     interface = _Interface(link_type, snapshot)
     for code, value in _options(section, block, 16):
         if code == _RESOLUTION and value:
-            base = (
-                2 if value[0] & 0x80 else 10
-            )  # "If the Most Significant Bit is equal to zero", a power of 10
+            # "If the Most Significant Bit is equal to zero", a power of 10
+            base = 2 if value[0] & 0x80 else 10
             interface.per_second = base ** (value[0] & 0x7F)
         elif code == _OFFSET and len(value) == 8:
-            interface.offset_s = int.from_bytes(
-                value, "big" if section.order == ">" else "little", signed=True
-            )
+            interface.offset_s = section.number(value, signed=True)
     section.interfaces.append(interface)
 
 
