@@ -76,6 +76,10 @@ class Contexts(Mapping[int, Context]):
     def __getitem__(self, number: int) -> Context:
         return self._table[number]
 
+    def get(self, number: int, default: Any = None) -> Any:
+        """Return the context of a number, or the default; without a detour over an exception."""
+        return self._table.get(number, default)
+
     def __iter__(self) -> Iterator[int]:
         return iter(self._table)
 
@@ -168,13 +172,12 @@ class Env:
     ) -> "Env":
         """Return surroundings with addresses that a header carried; they are not checked again."""
         env = object.__new__(cls)
-        put = object.__setattr__
-        put(env, "source", source)
-        put(env, "destination", destination)
-        put(env, "pan_id", pan_id)
-        put(env, "contexts", contexts)
-        put(env, "root", root)
-        put(env, "rpi_type", rpi_type)
+        _put_source(env, source)
+        _put_destination(env, destination)
+        _put_pan_id(env, pan_id)
+        _put_contexts(env, contexts)
+        _put_root(env, root)
+        _put_rpi_type(env, rpi_type)
         return env
 
     def between(self, source: bytes | None, destination: bytes | None) -> "Env":
@@ -182,6 +185,13 @@ class Env:
         return Env.carried(
             source, destination, self.pan_id, self.contexts, self.root, self.rpi_type
         )
+
+
+# every frame has surroundings of its own: their slots are filled directly
+_put_source, _put_destination, _put_pan_id, _put_contexts, _put_root, _put_rpi_type = (
+    vars(Env)[slot].__set__
+    for slot in ("source", "destination", "pan_id", "contexts", "root", "rpi_type")
+)
 
 
 def is_number(value: object, bits: int) -> bool:

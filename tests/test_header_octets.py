@@ -48,7 +48,6 @@ MAY = {
     "internet.udp.checksum": CHECKSUM,
     "link.control.shape": "two octets become a word, which its tables read",
     "link.fcs": CHECKSUM,
-    "link.mac.decode": "every frame comes through here: as the layout reads it, without a dictionary",
     "link.security": CIPHER,
     "lowpan.extension_nhc": WHOLE,
     "lowpan.ghc": "the byte machine of RFC 7400",

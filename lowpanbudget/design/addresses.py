@@ -123,7 +123,7 @@ def _allowed(design: Design, number: int) -> Design:
 
 def _context(design: Design, number: int) -> Context:
     """Return a context; ``RequestError`` where only a later change of the same set would make it."""
-    context = design.contexts.get(number)
+    context: Context | None = design.contexts.get(number)
     if context is None:
         raise RequestError(f"there is no context {number} yet")
     return context

@@ -109,6 +109,14 @@ class LayoutPart:
         """Return its octets in words."""
         return "all that is left"
 
+    def expression(self, octets: str, order: Order) -> str:
+        """Return in Python the value of its octets, which an expression gives; for parts of a size of their own."""
+        raise NotImplementedError
+
+    def order(self, order: Order) -> Order:
+        """Return the order of its octets in a layout of this order."""
+        return order
+
     def implied(self, value: Any) -> Mapping[str, int]:
         """Return what fields before it hold for this value."""
         return {self.when: int(value is not None)} if self.when else {}
@@ -161,6 +169,10 @@ class Unsigned(LayoutPart):
     def size(self) -> str:
         """Return its octets in words."""
         return plural(self.octets, "octet")
+
+    def expression(self, octets: str, order: Order) -> str:
+        """Return in Python the number of its octets."""
+        return f"number({octets}, {order!r})"
 
     def read(self, reader: Reader, _values: Values, layout: Drawing) -> int:
         """Return the number."""
@@ -265,14 +277,24 @@ class OctetString(LayoutPart):
             return self.count
         return int(values[self.count]) if isinstance(self.count, str) else self.count(values)
 
+    def expression(self, octets: str, _order: Order) -> str:
+        """Return in Python the value of its octets."""
+        return f"{octets}[::-1]" if self.reverse else octets
+
+    def order(self, order: Order) -> Order:
+        """Return the order of its octets in a layout of this order."""
+        return order if self.reverse else "big"
+
     def read(self, reader: Reader, values: Values, layout: Drawing) -> bytes:
         """Return the octets."""
         count = self._counted(reader.left, values)
         reader.need(count, f"the {self.name}", layout.cite)
         octets = reader.data[reader.pos : reader.pos + count]
         value = octets[::-1] if self.reverse else octets
-        order = layout.order if self.reverse else "big"
-        reader.octets(count, self.name, self.text, layout.cite, self.removed_by, value, order=order)
+        reader.octets(
+            count, self.name, self.text, layout.cite, self.removed_by, value,
+            order=self.order(layout.order),
+        )  # fmt: skip
         return value
 
     def write(self, writer: Writer, value: Any, values: Values, layout: Drawing) -> None:

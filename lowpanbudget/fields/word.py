@@ -8,9 +8,9 @@ else states a layout or a size.
     size:   Header.inline(word) -> octets in line, a fact of the rows alone
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from sys import getsizeof
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.bits import Nature, Place, Reader, Span, Writer
 from lowpanbudget.cites import Cite
@@ -96,6 +96,7 @@ class Header:
     _base: int = field(init=False, repr=False)  # the word when all fields are zero that may differ
     _open: tuple[tuple[int, int], ...] = field(init=False, repr=False)  # where those stand
     _plans: _Plans = field(init=False, default_factory=dict, repr=False)
+    _octets_of: Callable[..., bytes] | None = field(init=False, default=None, repr=False)
     free: tuple[Place, ...] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -154,13 +155,33 @@ class Header:
 
     def octets_in_order(self, values: tuple[int, ...]) -> bytes:
         """Return the octets of the fields' values, in order and without the fixed ones; raises as ``join``."""
-        word = self._base
-        for value, (shift, mask) in zip(values, self._open, strict=True):
-            if not 0 <= value <= mask:
-                names = [part.name for part in self.fields if getattr(part, "fixed", None) is None]
-                return self.pack(dict(zip(names, values, strict=True)))  # which says what is wrong
-            word |= value << shift
-        return word.to_bytes(self.octets, self.order)
+        if self._octets_of is None:
+            self._octets_of = self._compiled()
+        return self._octets_of(*values)
+
+    def _compiled(self) -> Callable[..., bytes]:
+        """Return ``octets_of`` as a function of its own: numbers of this word, and names of no meaning."""
+        names = [f"v{number}" for number in range(len(self._open))]
+        fits = " and ".join(
+            f"0 <= {name} <= {mask}" for name, (_, mask) in zip(names, self._open, strict=True)
+        )
+        word = " | ".join(
+            f"{name} << {shift}" for name, (shift, _) in zip(names, self._open, strict=True)
+        )
+        text = (
+            f"def octets_of({', '.join(names)}):\n"
+            f"    if {fits}:\n        return ({self._base} | {word}).to_bytes({self.octets}, {self.order!r})\n"
+            f"    return wrong({', '.join(names)})\n"
+        )
+        bound: dict[str, Any] = {"wrong": self._wrong}
+        exec(text, bound)  # noqa: S102 - numbers and names made here alone
+        made: Callable[..., bytes] = bound["octets_of"]
+        return made
+
+    def _wrong(self, *values: int) -> bytes:
+        """Raise what is wrong with the values."""
+        names = [part.name for part in self.fields if getattr(part, "fixed", None) is None]
+        return self.pack(dict(zip(names, values, strict=True)))
 
     def join(self, values: Mapping[str, int]) -> int:
         """Return the word of these field values; fixed fields may be left out.
@@ -218,6 +239,10 @@ class Header:
         word = self.join(values)
         writer.spans += self._plan(word, writer.pos).spans
         writer.data += word.to_bytes(self.octets, self.order)
+
+    def spans_of(self, word: int, at: int) -> tuple[Span, ...]:
+        """Return the spans of a word at octet ``at``."""
+        return self._plan(word, at).spans
 
     def _plan(self, word: int, at: int) -> _Plan:
         """Return what ``word`` means at octet ``at``; short words, which come again, are remembered."""

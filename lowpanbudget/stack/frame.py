@@ -26,6 +26,7 @@ from lowpanbudget.stack.incoming import Datagram, Lowpan, Notice
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.opening import open_payload
 from lowpanbudget.stack.uncompressed import restored
+from lowpanbudget.stack.usual import read_usual
 from lowpanbudget.values import dataclass, field, replace
 
 
@@ -228,7 +229,8 @@ def _read_payload(frame: Frame, reader: Reader, env: Env) -> None:
 def _read_lowpan(frame: Frame, reader: Reader, env: Env) -> None:
     lowpan = Lowpan(env.source, env.destination)
     try:
-        read_lowpan(reader, env, lowpan)
+        if not read_usual(reader, env, lowpan):
+            read_lowpan(reader, env, lowpan)
     finally:
         frame.heads += lowpan.heads
         frame.notices += lowpan.notices

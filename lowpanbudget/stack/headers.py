@@ -30,7 +30,7 @@ from lowpanbudget.stack.datagram import (
     read_payload,
     wrong_checksum,
 )
-from lowpanbudget.stack.incoming import Datagram, Lowpan
+from lowpanbudget.stack.incoming import ELIDED, Datagram, Lowpan
 from lowpanbudget.stack.routed import Placed, read_routed
 from lowpanbudget.stack.upper import PART, read_upper
 
@@ -166,9 +166,7 @@ def _ipv6(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
         ends = PseudoHeader(header.source, header.destination)
         upper = read_upper(reader, header.next_header, ends)
         lowpan.heads += upper.heads
-        if upper.fault is not None:
-            fault = upper.fault
-            lowpan.note("payload-unreadable", fault.message, fault.cite, fault.offset)
+        lowpan.unreadable(upper.fault)
     elif reader.left:
         reader.layer = "payload"
         reader.rest("payload", PART, free=True, nature=Nature.PAYLOAD)
@@ -202,38 +200,25 @@ def _finish(chain: Chain, env: Env, lowpan: Lowpan, start: int) -> None:
             )
     lowpan.checksum_elided = chain.checksum_elided
     if chain.checksum_elided:
-        lowpan.note(
-            "udp-checksum-elided",
-            "the UDP checksum was elided; it is restored by computing it",
-            rfc(6282, "4.3.2"),
-            start,
-        )
+        lowpan.note(*ELIDED, start)
         if endpoints(chain.parts).hidden:
             text = (
                 "the final destination stands in a routing header that cannot be read: the UDP checksum restored is "
                 "computed over the next one, and need not be that of the sender"
             )
             lowpan.note("udp-checksum-unsure", text, rfc(8200, "8.1"), start)
-    if chain.upper_fault is not None:
-        fault = chain.upper_fault
-        lowpan.note("payload-unreadable", fault.message, fault.cite, fault.offset)
+    lowpan.unreadable(chain.upper_fault)
     octets = fill(chain, missing)
     lowpan.values = tuple(part.value for part in chain.parts)
     wrong = wrong_checksum(chain) if lowpan.fragment is None else None
     if wrong is not None:
-        text = f"the UDP checksum is {wrong[0]:#06x}, computed over the restored datagram {wrong[1]:#06x}"
-        lowpan.note("udp-checksum-wrong", text, ipv6.HEADER.cite, start)
-        sides = identifiers.explains_checksum(chain, env)
-        if sides:
-            text = f"the checksum is right when the {sides} has an identifier of RFC 4944, with the PAN ID"
-            lowpan.note("old-identifiers", text, rfc(4944, "6"), start)
-    elif (
-        lowpan.fragment is None
-        and (held := identifiers.carried(chain, env))
-        and not any(isinstance(head.value, legacy.Legacy) for head in lowpan.heads)
+        ends = endpoints(chain.parts)
+        segment = chain.parts[-1].sent + chain.payload
+        lowpan.notices += identifiers.note_wrong_checksum(*wrong, ends, segment, env, start)
+    elif lowpan.fragment is None and not any(
+        isinstance(head.value, legacy.Legacy) for head in lowpan.heads
     ):
-        text = f"the {' and '.join(held)} has an identifier of RFC 4944, with the PAN ID"
-        lowpan.note("old-identifiers", text, rfc(4944, "6"), start)
+        lowpan.notices += identifiers.note_carried(chain.innermost, env, start)
     # of a recoverable fragment the compressed octets are kept: it takes all of them to expand
     _deliver(lowpan, b"" if lowpan.compressed else octets, start)
 

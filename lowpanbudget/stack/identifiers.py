@@ -6,19 +6,22 @@ by the other rule sees a wrong checksum.
 
 from itertools import product
 
+from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, Env, interface_identifier, old_interface_identifier
 from lowpanbudget.layers.internet import udp
-from lowpanbudget.layers.internet.ipv6 import UDP
-from lowpanbudget.stack.datagram import Chain, endpoints
+from lowpanbudget.layers.internet.chain import PseudoHeader
+from lowpanbudget.layers.internet.ipv6 import HEADER, Ipv6
+from lowpanbudget.stack.incoming import Notice
 
+OLD_IDENTIFIERS = rfc(4944, "6")
+UDP_CHECKSUM = HEADER.cite
 SIDES = ("source", "destination")
 
 
-def carried(chain: Chain, env: Env) -> list[str]:
+def carried(header: Ipv6, env: Env) -> list[str]:
     """Return which addresses hold the older identifier of their own short link address: "source", "destination"."""
     if env.pan_id is None:
         return []
-    header = chain.innermost
     sides = []
     for side, address, link in zip(
         SIDES, (header.source, header.destination), (env.source, env.destination), strict=True
@@ -32,12 +35,14 @@ def carried(chain: Chain, env: Env) -> list[str]:
     return sides
 
 
-def explains_checksum(chain: Chain, env: Env) -> str:
-    """Return the addresses for which the older rule makes a wrong UDP checksum right, such as "source"; "" for none."""
-    last = chain.parts[-1]
-    if env.pan_id is None or last.kind != UDP:
+def explains_checksum(ends: PseudoHeader, segment: bytes, sent: int, env: Env) -> str:
+    """Return the addresses for which the older rule makes a wrong UDP checksum right, such as "source"; "" for none.
+
+    ``segment`` carries the checksum ``sent``, which was computed over these addresses or older forms of them.
+    """
+    if env.pan_id is None:
         return ""
-    source, destination, _ = endpoints(chain.parts[:-1])
+    source, destination, _ = ends
     forms = []
     for address, link in ((source, env.source), (destination, env.destination)):
         other = address
@@ -49,9 +54,32 @@ def explains_checksum(chain: Chain, env: Env) -> str:
             identifier = old_interface_identifier(env.pan_id, link)
             other = type(address)(int(address) & ~IID_MASK | identifier)
         forms.append((address, other))
-    segment, sent = bytes(last.value) + chain.payload, last.value.checksum
     for which in product((0, 1), repeat=2):
         pair = [form[index] for form, index in zip(forms, which, strict=True)]
         if pair != [source, destination] and udp.checksum(pair[0], pair[1], segment) == sent:
             return " and ".join(side for side, index in zip(SIDES, which, strict=True) if index)
     return ""
+
+
+def note_wrong_checksum(
+    sent: int, right: int, ends: PseudoHeader, segment: bytes, env: Env, at: int
+) -> list[Notice]:
+    """Return the notices of a datagram whose UDP checksum is ``sent``, not ``right``; its header stands at ``at``."""
+    text = f"the UDP checksum is {sent:#06x}, computed over the restored datagram {right:#06x}"
+    notices = [Notice("udp-checksum-wrong", text, UDP_CHECKSUM, at)]
+    sides = explains_checksum(ends, segment, sent, env)
+    if sides:
+        text = (
+            f"the checksum is right when the {sides} has an identifier of RFC 4944, with the PAN ID"
+        )
+        notices.append(Notice("old-identifiers", text, OLD_IDENTIFIERS, at))
+    return notices
+
+
+def note_carried(header: Ipv6, env: Env, at: int) -> list[Notice]:
+    """Return the notice of a header at octet ``at`` with older identifiers in its addresses, or none."""
+    sides = carried(header, env)
+    if not sides:
+        return []
+    text = f"the {' and '.join(sides)} has an identifier of RFC 4944, with the PAN ID"
+    return [Notice("old-identifiers", text, OLD_IDENTIFIERS, at)]

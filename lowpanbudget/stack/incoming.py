@@ -2,7 +2,8 @@
 
 from typing import Any, NamedTuple
 
-from lowpanbudget.cites import Cite
+from lowpanbudget.cites import Cite, rfc
+from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
@@ -36,6 +37,13 @@ class Datagram:
         return packet_of(self.octets)
 
 
+ELIDED = (
+    "udp-checksum-elided",
+    "the UDP checksum was elided; it is restored by computing it",
+    rfc(6282, "4.3.2"),
+)
+
+
 @dataclass(slots=True)
 class Lowpan:
     """What reading a 6LoWPAN payload gave.
@@ -58,6 +66,11 @@ class Lowpan:
     routing: list[Placed] = field(default_factory=list)
     compressed: bytes = b""  # what a first recoverable fragment brings
     done: bool = False
+
+    def unreadable(self, fault: WireError | None) -> None:
+        """Note why what the headers carry could not be read, if anything stopped that."""
+        if fault is not None:
+            self.note("payload-unreadable", fault.message, fault.cite, fault.offset)
 
     def note(self, name: str, text: str, cite: Cite | None, offset: int) -> None:
         """Add a notice about what stands at ``offset``, in octets of what is read."""

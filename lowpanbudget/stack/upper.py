@@ -17,6 +17,7 @@ from lowpanbudget.layers.internet.dtls import record as dtls
 from lowpanbudget.values import dataclass, field
 
 COAP_PORT, DTLS_PORT = 5683, 5684  # RFC 7252 section 12.6 and 12.7
+APPLICATION_PORTS = {COAP_PORT, DTLS_PORT}
 PART = "part of a datagram"
 _READ = {*ipv6.EXTENSIONS, ipv6.ICMPV6, ipv6.UDP, ipv6.IPV6}
 
@@ -50,7 +51,8 @@ def read_upper(reader: Reader, kind: int, ends: PseudoHeader) -> Upper:
 def read_application(reader: Reader, ports: tuple[int, int]) -> Upper:
     """Return the heads of a UDP payload that fills what is left; the registered ports say what it is."""
     upper = Upper("application data")
-    _kept(reader, upper, lambda: _application(reader, upper, ports))
+    if not APPLICATION_PORTS.isdisjoint(ports):
+        _kept(reader, upper, lambda: _application(reader, upper, ports))
     _rest(reader, upper.rest)
     return upper
 

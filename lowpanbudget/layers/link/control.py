@@ -17,11 +17,10 @@ from typing import NamedTuple
 from lowpanbudget.bits import Reader, Span
 from lowpanbudget.cites import Cite, ieee
 from lowpanbudget.errors import NotSupported, Reserved, WireError
-from lowpanbudget.fields import Bits, Header, LayoutPart, Unsigned
+from lowpanbudget.fields import Bits, Header
 from lowpanbudget.layers.link.addressing import (
     COMPRESSION,
     DESTINATION,
-    FIELDS,
     MULTIPURPOSE,
     PAN_ID_PRESENT,
     SOURCE,
@@ -95,18 +94,6 @@ MULTIPURPOSE_LONG = Header(
 NO_SEQUENCE = "0 octets with sequence number suppression"
 
 
-class Carried(NamedTuple):
-    """One addressing field in line: which (an index of ``addressing.FIELDS``), whether a number, what its span says."""
-
-    place: int
-    is_number: bool
-    octets: int
-    name: str
-    meaning: str
-    cite: Cite
-    removed_by: str
-
-
 class FrameForm(NamedTuple):
     """What a frame control field says about the header behind it."""
 
@@ -120,21 +107,20 @@ class FrameForm(NamedTuple):
     suppressed: bool
     ie_present: bool
     long_control: bool
-    carried: tuple[Carried, ...]
+    layout: Addressing
     spans: tuple[Span, ...]
     fault: tuple[type[WireError], str, Cite] | None
 
+    @property
+    def no_sequence(self) -> str:
+        """Return what would remove the sequence number."""
+        return NO_SEQUENCE if self.version == 2 else ""
 
-def carried_fields(layout: Addressing) -> tuple[Carried, ...]:
-    """Return the addressing fields of a layout in wire order."""
-    return tuple(
-        Carried(
-            FIELDS.index(part.name), isinstance(part, Unsigned), part.least, part.name, part.text,
-            layout.cite, part.removed_by,
-        )
-        for part in layout.parts
-        if isinstance(part, LayoutPart)
-    )  # fmt: skip
+    def spans_at(self, octet: int) -> tuple[Span, ...]:
+        """Return the spans of a frame control field that stands at an octet."""
+        if not octet:
+            return self.spans
+        return tuple(span._replace(offset_bits=span.offset_bits + 8 * octet) for span in self.spans)
 
 
 @lru_cache(256)  # about 2 kB each; a network sends a few forms, a hostile capture all 65536
@@ -173,7 +159,7 @@ def shape(low: int, high: int) -> FrameForm:
         bool(values.get("sequence suppression")),
         bool(values.get("IE present")),
         bool(values.get("long frame control")),
-        carried_fields(row.layout),
+        row.layout,
         tuple(reader.spans),
         fault,
     )

@@ -9,7 +9,7 @@ Clause numbers of the IEEE text are from memory.
 
 from typing import Any, cast
 
-from lowpanbudget.bits import Place, Reader, Span, Writer
+from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.env import is_number
 from lowpanbudget.errors import NotSupported, RequestError, WireError, plural
@@ -32,9 +32,9 @@ from lowpanbudget.layers.link.control import (
     MULTIPURPOSE_SHORT,
     NO_SEQUENCE,
     FrameType,
-    shape,
 )
 from lowpanbudget.layers.link.elements import Element
+from lowpanbudget.layers.link.leading import read_leading
 from lowpanbudget.values import dataclass, field
 
 __all__ = [
@@ -109,47 +109,8 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
     Raises ``Truncated``, ``Reserved`` (version 3, address mode 1, reserved frame types), ``NotSupported`` (fragment
     and extended frames; a secured version-0 frame, whose security suites have no header of their own).
     """
-    start = pos = reader.pos
-    data, end, spans = reader.data, reader.end, reader.spans
-    reader.layer = "MAC"
-    # a multipurpose frame may begin with a single octet
-    if end - pos < 2 and not (end > pos and shape(data[pos], 0).octets == 1):
-        reader.need(2, "the frame control field", CITE)
-    form = shape(data[pos], data[pos + 1] if end - pos > 1 else 0)
-    if form.fault is not None:
-        error, text, cite = form.fault
-        raise error(text, offset=start, layer="MAC", cite=cite)
-    if start:
-        spans += [span._replace(offset_bits=span.offset_bits + 8 * start) for span in form.spans]
-    else:
-        spans += form.spans
-    reader.pos = pos = start + form.octets
-    sequence = None
-    if not form.suppressed:
-        sequence = reader.peek("the sequence number", CITE)
-        removed_by = NO_SEQUENCE if form.version == 2 else ""
-        spans.append(Span(pos * 8, 8, "MAC", "sequence number", sequence, "", CITE, removed_by))
-        reader.free.append(Place(pos, pos + 1))
-        pos += 1
-    carried: list[bytes | None] = [None, None, None, None]
-    pans: list[int | None] = [None, None, None]
-    # as the layout of the addressing reads them, without a dictionary: every frame comes through here
-    for place, number, count, name, meaning, cite, removed_by in form.carried:
-        stop = pos + count
-        if stop > end:
-            reader.pos = pos
-            reader.need(count, f"the {name}", cite)
-        octets = data[pos:stop][::-1]
-        value: int | bytes = octets
-        if number:
-            pans[place] = value = int.from_bytes(octets, "big")
-        else:
-            carried[place] = octets
-        spans.append(
-            Span(pos * 8, count * 8, "MAC", name, value, meaning, cite, removed_by, "little")
-        )
-        pos = stop
-    reader.pos = pos
+    start, end = reader.pos, reader.end
+    form, sequence, destination_pan, destination, source_pan, source = read_leading(reader)
     security = None
     header_ies: list[Element] = []
     follow = False
@@ -168,10 +129,10 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
         form.frame_type,
         form.version,
         sequence,
-        pans[0],
-        carried[1],
-        pans[2],
-        carried[3],
+        destination_pan,
+        destination,
+        source_pan,
+        source,
         form.compression,
         form.pending,
         form.ack_request,

@@ -22,6 +22,7 @@ from lowpanbudget.env import IID_MASK, Contexts, Env, interface_identifier
 from lowpanbudget.fields import (
     BY_RULE,
     CONTEXT,
+    LINK,
     Bits,
     Choice,
     Chosen,
@@ -32,17 +33,19 @@ from lowpanbudget.fields import (
     ruled,
     stated_by,
 )
+from lowpanbudget.fields.compiled import Compiled, Function, FunctionSource
 from lowpanbudget.layers.internet.ipv6 import HEADER as IPV6
 from lowpanbudget.layers.internet.ipv6 import NO_NEXT_HEADER, Ipv6
 from lowpanbudget.layers.lowpan.addresses import BASE, DESTINATION, SOURCE, Side
 from lowpanbudget.layers.lowpan.forms import CID, HLIM, NH, TF
 from lowpanbudget.values import dataclass, field
 
+DISPATCH = 0b011
 HEADER = Header(
     "IPHC",
     BASE,
     (
-        Bits("dispatch", 3, "LOWPAN_IPHC", fixed=0b011, cite=rfc(6282, "5")),
+        Bits("dispatch", 3, "LOWPAN_IPHC", fixed=DISPATCH, cite=rfc(6282, "5")),
         TF,
         NH,
         HLIM,
@@ -146,6 +149,10 @@ def decode(
     (context-based) compression is used" (section 5.2.3). Raises ``WireError`` for missing octets, reserved modes,
     unknown contexts and unknown link addresses.
     """
+    if outer is None and tunnel is None:
+        compiled: Iphc | None = _COMPILED.read(reader, env)
+        if compiled is not None:
+            return compiled
     _, rows = HEADER.read(reader)
     source_id, destination_id = CID.read(reader, rows["cid"])
     traffic_class, flow_label = TF.read(reader, rows["tf"])
@@ -179,6 +186,42 @@ def decode(
         destination_id if rows["destination"].takes(CONTEXT) else None,
     )
     return Iphc(header, nhc, rows, used)
+
+
+def _compile(word: int, at: int) -> Function | None:
+    """Return a function that reads a header with this word at this octet, not in a tunnel, as ``decode`` does."""
+    codes = HEADER.split(word)
+    rows = {choice.name: choice.rows[codes[choice.name]] for choice in HEADER.choices}
+    if codes["dispatch"] != DISPATCH or any(row.restore is None for row in rows.values()):
+        return None
+    source = FunctionSource("iphc", HEADER.name, at, HEADER.octets + HEADER.inline(word))
+    source.word(HEADER, word)
+    values = {choice: source.row(choice, rows[choice.name]) for choice in (CID, TF, NH, HLIM)}
+    addresses, contexts = [], []
+    for side, choice in enumerate((SOURCE, DESTINATION)):
+        row = rows[choice.name]
+        iid = number = context = "None"
+        if row.takes(LINK):
+            iid = f"{source.bind(interface_identifier)}(env.{choice.name})"
+        if row.takes(CONTEXT):
+            number = source.let(f"{values[CID]}[{side}]")
+            context = source.let(f"env.contexts.get({number})")
+        leans = f"new({source.bind(Side)}, ({iid}, {context}, {number}))"
+        addresses.append(source.row(choice, row, "None" if iid == number else leans))
+        contexts.append(number)
+    nhc = codes["nh"] == 1
+    traffic_class, flow_label = (f"{values[TF]}[{part}]" for part in (0, 1))
+    next_header = source.bind(NO_NEXT_HEADER) if nhc else values[NH]
+    header = source.let(
+        f"{source.bind(Ipv6)}({traffic_class}, {flow_label}, 0, {next_header}, {values[HLIM]}, "
+        f"{', '.join(addresses)})"
+    )
+    return source.function(
+        f"{source.bind(Iphc)}({header}, {nhc}, {source.bind(rows)}, ({', '.join(contexts)}))"
+    )
+
+
+_COMPILED = Compiled(HEADER, _compile)
 
 
 def encode(

@@ -21,12 +21,14 @@ from lowpanbudget.fields import (
     Choice,
     Header,
     Patterns,
+    Restore,
     Row,
     Use,
     restored_fields,
     ruled,
     stated_by,
 )
+from lowpanbudget.fields.compiled import Compiled, Function, FunctionSource
 from lowpanbudget.layers.internet import udp
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.values import dataclass, field
@@ -59,12 +61,17 @@ KINDS = Patterns(
 # --- UDP: each form of the ports elides a prefix of each --------------------------------------------
 
 
-def _restore_ports(octets: bytes, _env: object, *, elided: tuple[int, int]) -> tuple[int, int]:
-    source_width, destination_width = (16 - bits for bits in elided)
-    number = int.from_bytes(octets, "big")
-    source = KNOWN_PORT >> source_width << source_width | number >> destination_width
-    tail = number & ((1 << destination_width) - 1)
-    return source, KNOWN_PORT >> destination_width << destination_width | tail
+def _restoring_ports(elided: tuple[int, int]) -> Restore:
+    """Return what restores both ports from the bits that are left of them."""
+    source_width, width = (16 - bits for bits in elided)
+    source = KNOWN_PORT >> source_width << source_width
+    destination, mask = KNOWN_PORT >> width << width, (1 << width) - 1
+
+    def restore(octets: bytes, _env: object) -> tuple[int, int]:
+        number = int.from_bytes(octets, "big")
+        return source | number >> width, destination | number & mask
+
+    return restore
 
 
 def _fit_ports(value: tuple[int, int], _env: object, *, elided: tuple[int, int]) -> bytes | None:
@@ -95,7 +102,7 @@ PORTS = Choice(
             needs,
             rfc(6282, "4.3.1"),
             partial(_fit_ports, elided=elided),
-            partial(_restore_ports, elided=elided),
+            _restoring_ports(elided),
             (
                 Bits("source port", 16 - elided[0], _in_line_port(elided[0])),
                 Bits("destination port", 16 - elided[1], _in_line_port(elided[1])),
@@ -142,10 +149,11 @@ CHECKSUM = Choice(
     ),
 )
 
+UDP_DISPATCH = 0b11110
 UDP = Header(
     "UDP NHC",
     UDP_FORMAT,
-    (Bits("NHC id", 5, "LOWPAN_NHC for UDP", fixed=0b11110), CHECKSUM, PORTS),
+    (Bits("NHC id", 5, "LOWPAN_NHC for UDP", fixed=UDP_DISPATCH), CHECKSUM, PORTS),
 )
 
 
@@ -178,9 +186,25 @@ class UdpNhc:
 
 def decode_udp(reader: Reader) -> UdpNhc:
     """Return the compressed UDP header that comes next; raises ``WireError``."""
+    compiled: UdpNhc | None = _COMPILED.read(reader)
+    if compiled is not None:
+        return compiled
     _, rows = UDP.read(reader)
     source, destination = PORTS.read(reader, rows["ports"])
     return UdpNhc(source, destination, CHECKSUM.read(reader, rows["checksum"]), rows)
+
+
+def _compile(word: int, at: int) -> Function:
+    """Return a function that reads a UDP header with this first octet as ``decode_udp`` does."""
+    codes = UDP.split(word)
+    rows = {choice.name: choice.rows[codes[choice.name]] for choice in UDP.choices}
+    source = FunctionSource("udp", UDP.name, at, UDP.octets + UDP.inline(word))
+    source.word(UDP, word)
+    ports, checksum = source.row(PORTS, rows["ports"]), source.row(CHECKSUM, rows["checksum"])
+    return source.function(f"{source.bind(UdpNhc)}(*{ports}, {checksum}, {source.bind(rows)})")
+
+
+_COMPILED = Compiled(UDP, _compile)
 
 
 def encode_udp(writer: Writer, ports: tuple[int, int], checksum: int | None) -> None:

@@ -1,0 +1,101 @@
+"""The usual 6LoWPAN payload in one go: a whole datagram of an IPHC header, and compressed UDP or anything in full.
+
+``lowpan`` and ``datagram`` read any chain of headers, fragments and routes; nearly all frames have none of that. What
+is more than this, or wrong, is left to them.
+"""
+
+from lowpanbudget.bits import Reader
+from lowpanbudget.env import Env
+from lowpanbudget.errors import WireError
+from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.internet.chain import PseudoHeader
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.layers.lowpan import iphc, nhc
+from lowpanbudget.stack import identifiers
+from lowpanbudget.stack.incoming import ELIDED, Datagram, Lowpan
+from lowpanbudget.stack.upper import read_application, read_upper
+
+_LARGEST = (
+    0xFFFF - ipv6.OCTETS - udp.OCTETS
+)  # octets of a payload whose lengths fit in every header
+
+
+def read_usual(reader: Reader, env: Env, lowpan: Lowpan) -> bool:
+    """Read all that is left into ``lowpan``; return False, with nothing touched, where it is not as usual."""
+    data, at, end = reader.data, reader.pos, reader.end
+    if not at < end < _LARGEST or data[at] >> 5 != iphc.DISPATCH:
+        return False
+    spans, free = len(reader.spans), len(reader.free)
+    compressed = None
+    try:
+        layer = iphc.decode(reader, env)
+        behind = reader.pos
+        usual = not layer.nhc
+        if behind < end and data[behind] >> 3 == nhc.UDP_DISPATCH and not usual:
+            compressed = nhc.decode_udp(reader)
+            usual = True
+    except WireError:
+        usual = False
+    if not usual:
+        reader.pos = at
+        del reader.spans[spans:], reader.free[free:]
+        return False
+    lowpan.add(layer, at, behind)
+    if compressed is None:
+        _with_any(reader, env, lowpan, layer.header, at)
+    else:
+        lowpan.add(compressed, behind, reader.pos)
+        _with_udp(reader, env, lowpan, layer.header, compressed, at)
+    lowpan.done = True
+    return True
+
+
+def _with_any(reader: Reader, env: Env, lowpan: Lowpan, header: Ipv6, at: int) -> None:
+    """Read what stands behind an IPHC header that carries the next header's number."""
+    body = reader.data[reader.pos : reader.end]
+    value = Ipv6(
+        header.traffic_class, header.flow_label, len(body), header.next_header, header.hop_limit,
+        header.source, header.destination,
+    )  # fmt: skip
+    ends = PseudoHeader(header.source, header.destination)
+    upper = read_upper(reader, header.next_header, ends)
+    lowpan.heads += upper.heads
+    lowpan.unreadable(upper.fault)
+    lowpan.values = (value,)
+    lowpan.datagram = Datagram(bytes(value) + body)
+    if env.pan_id is not None:
+        lowpan.notices += identifiers.note_carried(header, env, at)
+
+
+def _with_udp(
+    reader: Reader, env: Env, lowpan: Lowpan, header: Ipv6, compressed: nhc.UdpNhc, at: int
+) -> None:
+    """Read the payload of a compressed UDP header, and restore lengths and checksum."""
+    body = reader.data[reader.pos : reader.end]
+    ports = (compressed.source_port, compressed.destination_port)
+    length = udp.OCTETS + len(body)
+    outer = Ipv6(
+        header.traffic_class, header.flow_label, length, ipv6.UDP, header.hop_limit,
+        header.source, header.destination,
+    )  # fmt: skip
+    ends = PseudoHeader(header.source, header.destination)
+    checksum = compressed.checksum
+    elided = checksum is None
+    if checksum is None:
+        blank = bytes(Udp(*ports, length, 0)) + body
+        checksum = udp.checksum(ends.source, ends.destination, blank)
+        lowpan.note(*ELIDED, at)
+    inner = Udp(*ports, length, checksum)
+    segment = bytes(inner) + body
+    upper = read_application(reader, ports)
+    lowpan.heads += upper.heads
+    lowpan.unreadable(upper.fault)
+    lowpan.values = (outer, inner)
+    lowpan.checksum_elided = elided
+    lowpan.datagram = Datagram(bytes(outer) + segment, elided)
+    if not elided and not udp.is_right(udp.pseudo_sum(ends.source, ends.destination), segment):
+        right = udp.checksum(ends.source, ends.destination, segment)
+        lowpan.notices += identifiers.note_wrong_checksum(checksum, right, ends, segment, env, at)
+    elif env.pan_id is not None:
+        lowpan.notices += identifiers.note_carried(header, env, at)

@@ -1,0 +1,137 @@
+"""What compiled functions read is what the engine reads: spans, values, notices, faults; they are few, and made late.
+
+The engine is the judge here; it is judged itself against the standards' examples and a second decoder.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import pytest
+from contract.air import mixed
+from contract.test_mutations import CARRIED, ENV, FRAMES, LOWPAN, damaged
+from contract.vectors import env_of, header_of, load, octets
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lowpanbudget import Env, Key, decode_frame
+from lowpanbudget.cites import rfc
+from lowpanbudget.fields import compiled
+from lowpanbudget.stack import frame as frames
+
+KNOWN: dict[str, Any] = {"contexts": ENV.contexts, "root": ENV.root}
+HEAD = header_of(b"\0\1", b"\0\2")
+
+
+@contextmanager
+def sightings(number: int, *, usual: bool) -> Iterator[None]:
+    """Let functions be made at this sighting of a word, and read the usual payload in one go or header by header."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(compiled, "SIGHTINGS", number)
+        if not usual:
+            patch.setattr(frames, "read_usual", lambda *_: False)
+        yield
+
+
+def told(octets: bytes, fcs: int, known: dict[str, Any]) -> tuple[Any, ...]:
+    """Return all that a frame says."""
+    frame = decode_frame(octets, fcs=fcs, **known)
+    fault = frame.fault
+    return (
+        frame.spans, frame.mac, frame.payload, frame.link_source, frame.link_destination, frame.datagram,
+        frame.fragment, frame.fragment_octets, frame.checksum_elided, frame.verified,
+        frame.heads, frame.values, frame.free, frame.notices,
+        fault and (type(fault), str(fault), fault.offset, fault.layer, fault.cite, fault.about),
+    )  # fmt: skip
+
+
+def same(lot: list[bytes], fcs: int = 0, **known: Any) -> None:
+    compiled.forget()
+    with sightings(1 << 60, usual=False):
+        expected = [told(octets, fcs, known) for octets in lot]
+    with sightings(1, usual=True):
+        for octets, one in zip(lot, expected, strict=True):
+            assert told(octets, fcs, known) == one, octets.hex()
+    compiled.forget()
+
+
+def framed(payload: bytes, env: Env) -> bytes:
+    return header_of(env.source or b"\0\1", env.destination or b"\0\2", env.pan_id or 1) + payload
+
+
+def test_every_payload_of_the_vectors() -> None:
+    """Each in a frame of its own surroundings: link addresses, contexts, root."""
+    for case in load():
+        if "lowpan" in case:
+            env = env_of(case)
+            whole = framed(octets(case, "lowpan"), env)
+            same([whole], contexts=env.contexts, root=env.root, rpi_type=env.rpi_type)
+
+
+def test_every_frame_of_the_vectors() -> None:
+    for fcs in (0, 2):
+        same(FRAMES, fcs, keys=[Key(bytes(range(0xC0, 0xD0)))])
+
+
+def test_every_cut() -> None:
+    """Payloads of all headers there are, cut behind each octet: what is missing is told alike."""
+    lot = {HEAD + payload[:end] for payload in LOWPAN for end in range(min(len(payload), 48))}
+    same(sorted(lot), **KNOWN)
+
+
+def test_every_cut_of_a_header() -> None:
+    same([frame[:end] for frame in FRAMES[::3] for end in range(min(len(frame), 24))])
+
+
+def test_traffic_of_a_network() -> None:
+    lot = mixed(600)
+    same(lot, 2, **KNOWN)
+    same(lot, 2, keys=[bytes(16)], **KNOWN)
+
+
+@settings(max_examples=300)
+@given(st.lists(damaged(LOWPAN + CARRIED), min_size=1, max_size=6))
+def test_damaged_payloads(lot: list[bytes]) -> None:
+    same([HEAD + payload for payload in lot], **KNOWN)
+
+
+@settings(max_examples=200)
+@given(st.binary(min_size=2, max_size=2), st.binary(max_size=60), st.booleans())
+def test_any_words_before_any_octets(word: bytes, rest: bytes, iphc: bool) -> None:
+    if iphc:
+        word = bytes([0x60 | word[0] & 0x1F, word[1]])
+    same([HEAD + word + rest, word + HEAD + rest], **KNOWN)
+
+
+def test_a_function_is_made_after_several_sightings() -> None:
+    compiled.forget()
+    payload = bytes.fromhex("7e33 f3 12 3456") + b"abc"
+    for number in range(6):
+        decode_frame(HEAD + payload + bytes([number]), fcs=False)
+        # MAC, IPHC, UDP
+        assert len(compiled._functions) == (3 if number + 1 >= compiled.SIGHTINGS else 0)
+
+
+def test_random_words_fill_no_memory(monkeypatch: pytest.MonkeyPatch) -> None:
+    compiled.forget()
+    monkeypatch.setattr(compiled, "MOST", 20)
+    most = 0
+    for word in range(0x6000, 0x6100):
+        for _ in range(compiled.SIGHTINGS):
+            decode_frame(HEAD + word.to_bytes(2, "big") + bytes(40), fcs=False)
+        most = max(most, len(compiled._functions))
+    assert most == 20
+    monkeypatch.setattr(compiled, "MOST_SEEN", 100)
+    for word in range(0, 0x10000, 7):
+        decode_frame(word.to_bytes(2, "big") + bytes(6), fcs=False)
+    assert len(compiled._seen) <= 100
+    compiled.forget()
+
+
+def test_source_holds_no_text_of_a_layout() -> None:
+    """Names of fields, meanings and cites are bound, so nothing that a design says becomes source."""
+    source = compiled.FunctionSource("read", 'a layer "; raise', 0, 1)
+    value, cite = source.let("data[0]"), rfc(6282, "raise")
+    source.field(1, 'a name"; raise', value, "a meaning' % \\", cite, "less if\n")
+    assert "raise" not in "".join([*source.lines, *source.spans])
+    assert source.function(value) is not None
