@@ -167,20 +167,12 @@ class Reader:
         if count:
             if free:
                 self.free.append(Place(start, self.pos))
-            self.spans.append(
-                Span(
-                    start * 8,
-                    count * 8,
-                    self.layer,
-                    name,
-                    octets if value is None else value,
-                    meaning,
-                    cite,
-                    removed_by,
-                    order,
-                    nature=nature,
-                )
-            )
+            # by the tuple's own constructor: every frame has some
+            told = (
+                start * 8, count * 8, self.layer, name, octets if value is None else value, meaning,
+                cite, removed_by, order, "", False, nature,
+            )  # fmt: skip
+            self.spans.append(_new(Span, told))
         return octets
 
     def rest(

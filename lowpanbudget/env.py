@@ -207,9 +207,10 @@ def interface_identifier(link: bytes | None) -> int | None:
     """
     if link is None:
         return None
-    if len(link) == 2:
+    octets = len(link)
+    if octets == 2:
         return SHORT_IID | int.from_bytes(link, "big")
-    if len(link) == 6:
+    if octets == 6:
         link = link[:3] + b"\xff\xfe" + link[3:]
     return int.from_bytes(link, "big") ^ UNIVERSAL_LOCAL
 

@@ -7,7 +7,6 @@ that come again. Whatever is wrong with octets the engine finds and locates: a f
 """
 
 from collections.abc import Callable
-from itertools import count
 from typing import Any
 
 from lowpanbudget.bits import Nature, Place, Reader, Span
@@ -162,42 +161,32 @@ def _restore(row: Row) -> Callable[[bytes, Any], Any]:
     return row.restore
 
 
-_kinds = count()
-_functions: dict[int, Function | None] = {}
-_seen: dict[int, int] = {}
-
-
-def forget() -> None:
-    """Drop all functions, and what was counted."""
-    _functions.clear()
-    _seen.clear()
-
-
 class Compiled:
     """Functions for the words of one kind of header, by place.
 
     ``make(word, at)`` gives one, or None where the word can have none.
     """
 
-    __slots__ = ("_header", "_kind", "_make")
+    __slots__ = ("functions", "header", "make", "seen")
 
     def __init__(self, header: Header, make: Callable[[int, int], Function | None]) -> None:
-        self._header = header
-        self._make = make
-        self._kind = next(_kinds) << 64
+        self.header = header
+        self.make = make
+        self.functions: dict[int, Function | None] = {}
+        self.seen: dict[int, int] = {}
+        _KINDS.append(self)
 
     def read(self, reader: Reader, env: Any = None) -> Any:
         """Return what the function for the word that comes next reads, and pass it.
 
         None, with nothing passed, where there is no function yet or something is wrong: the engine locates that.
         """
-        at, header = reader.pos, self._header
+        at, header = reader.pos, self.header
         word = _number(reader.data[at : at + header.octets], header.order)
-        key = self._kind | at << 16 | word
         try:
-            function = _functions[key]
+            function = self.functions[at << 16 | word]
         except KeyError:
-            function = self._sighted(key, word, at)
+            function = self._sighted(word, at)
         if function is None:
             return None
         try:
@@ -205,14 +194,25 @@ class Compiled:
         except WireError:
             return None
 
-    def _sighted(self, key: int, word: int, at: int) -> Function | None:
-        sightings = _seen.get(key, 0) + 1
+    def _sighted(self, word: int, at: int) -> Function | None:
+        key = at << 16 | word
+        sightings = self.seen.get(key, 0) + 1
         if sightings < SIGHTINGS:
-            if len(_seen) >= MOST_SEEN:
-                _seen.clear()
-            _seen[key] = sightings
+            if len(self.seen) >= MOST_SEEN:
+                self.seen.clear()
+            self.seen[key] = sightings
             return None
-        if len(_functions) >= MOST:
+        if sum(len(kind.functions) for kind in _KINDS) >= MOST:
             forget()
-        made = _functions[key] = self._make(word, at)
+        made = self.functions[key] = self.make(word, at)
         return made
+
+
+_KINDS: list[Compiled] = []
+
+
+def forget() -> None:
+    """Drop all functions, and what was counted."""
+    for kind in _KINDS:
+        kind.functions.clear()
+        kind.seen.clear()

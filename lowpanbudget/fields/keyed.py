@@ -6,7 +6,7 @@ once: no dictionary in between. Headers that every datagram has are such.
 
 import dataclasses
 from collections.abc import Callable, Collection, Iterator, Sequence
-from operator import attrgetter, itemgetter
+from operator import itemgetter
 from typing import Any, NamedTuple
 
 from lowpanbudget.cites import Cite
@@ -65,16 +65,18 @@ def words(parts: tuple[Bits | Piece, ...], name: str, cite: Cite, order: Order) 
         yield Header(name, cite, tuple(row), order)
 
 
-def octets_at_once(
-    steps: Sequence[Step], attributes: Collection[str]
-) -> list[tuple[Callable[[Any], Any], Callable[[Any], bytes]]] | None:
-    """Return what takes and makes each part's octets of a value, without a span; None where it is not so plain."""
-    quick: list[tuple[Callable[[Any], Any], Callable[[Any], bytes]]] = []
+# of each part: what makes its octets, and of which attributes
+Making = list[tuple[Header | Callable[[Any], bytes], list[str]]]
+
+
+def octets_at_once(steps: Sequence[Step], attributes: Collection[str]) -> Making | None:
+    """Return what makes each part's octets of a value, without a span; None where it is not so plain."""
+    making: Making = []
     for part, word in steps:
         if isinstance(part, LayoutPart):
             if part.plain is None:
                 return None
-            quick.append((attrgetter(part.key), part.plain))
+            making.append((part.plain, [part.key]))
             continue
         assert word is not None
         free = [
@@ -85,8 +87,19 @@ def octets_at_once(
         known = [keyed.key for keyed in free if keyed.key in attributes and keyed.unit == 1]
         if len(known) < max(len(free), 2):
             return None
-        quick.append((attrgetter(*known), part.octets_in_order))
-    return quick
+        making.append((part, known))
+    return making
+
+
+def making_octets(making: Making) -> Callable[[Any], bytes]:
+    """Return a function of a value that makes its octets: the attributes of the class are all it names."""
+    bound: dict[str, Any] = {}
+    terms = []
+    for number, (make, keys) in enumerate(making):
+        bound[f"make{number}"] = make.packer() if isinstance(make, Header) else make
+        terms.append(f"make{number}({', '.join(f'value.{key}' for key in keys)})")
+    made: Callable[[Any], bytes] = eval(f"lambda value: {' + '.join(terms)}", bound)  # noqa: S307
+    return made
 
 
 def attributes_in_order(

@@ -6,7 +6,7 @@ ignores it, a sender writes zero.
 """
 
 import dataclasses
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from typing import Any, Generic, TypeVar, cast
 
 from lowpanbudget.bits import Reader, Writer
@@ -17,6 +17,7 @@ from lowpanbudget.fields.keyed import (
     KeyedWord,
     Piece,
     attributes_in_order,
+    making_octets,
     octets_at_once,
     words,
 )
@@ -36,8 +37,8 @@ class Layout(Generic[T]):
     """
 
     __slots__ = (
-        "around", "cite", "hidden", "implying", "in_order", "name", "needed", "order", "padded", "parts", "quick",
-        "sent", "sizes", "steps", "tag", "value", "wanted",
+        "around", "cite", "hidden", "implying", "in_order", "making", "name", "needed", "order", "padded",
+        "parts", "quick", "sent", "sizes", "steps", "tag", "value", "wanted",
     )  # fmt: skip
 
     def __init__(
@@ -83,6 +84,7 @@ class Layout(Generic[T]):
         )
         self.needed = self.keys()[0]
         self.quick = None if mapping else octets_at_once(self.steps, self.wanted or ())
+        self.making: Callable[[Any], bytes] | None = None  # compiled once a value is written
         self.in_order = None if self.quick is None else attributes_in_order(self.steps, value)
 
     def _check(self) -> None:
@@ -241,7 +243,9 @@ class Layout(Generic[T]):
     def octets(self, value: T) -> bytes:
         """Return the octets of a value; raises ``RequestError``."""
         if self.quick is not None:
-            return b"".join([make(take(value)) for take, make in self.quick])
+            if self.making is None:
+                self.making = making_octets(self.quick)
+            return self.making(value)
         writer = Writer()
         try:
             self.write(writer, value)

@@ -96,7 +96,6 @@ class Header:
     _base: int = field(init=False, repr=False)  # the word when all fields are zero that may differ
     _open: tuple[tuple[int, int], ...] = field(init=False, repr=False)  # where those stand
     _plans: _Plans = field(init=False, default_factory=dict, repr=False)
-    _octets_of: Callable[..., bytes] | None = field(init=False, default=None, repr=False)
     free: tuple[Place, ...] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -153,14 +152,11 @@ class Header:
         """Return the octets of these field values, without spans; raises as ``join``."""
         return self.join(values).to_bytes(self.octets, self.order)
 
-    def octets_in_order(self, values: tuple[int, ...]) -> bytes:
-        """Return the octets of the fields' values, in order and without the fixed ones; raises as ``join``."""
-        if self._octets_of is None:
-            self._octets_of = self._compiled()
-        return self._octets_of(*values)
+    def packer(self) -> Callable[..., bytes]:
+        """Return a function of the fields' values, in order and without the fixed ones, that gives the octets.
 
-    def _compiled(self) -> Callable[..., bytes]:
-        """Return ``octets_of`` as a function of its own: numbers of this word, and names of no meaning."""
+        It raises as ``join``. Its source holds numbers of this word and names of no meaning.
+        """
         names = [f"v{number}" for number in range(len(self._open))]
         fits = " and ".join(
             f"0 <= {name} <= {mask}" for name, (_, mask) in zip(names, self._open, strict=True)
@@ -169,13 +165,13 @@ class Header:
             f"{name} << {shift}" for name, (shift, _) in zip(names, self._open, strict=True)
         )
         text = (
-            f"def octets_of({', '.join(names)}):\n"
+            f"def packed({', '.join(names)}):\n"
             f"    if {fits}:\n        return ({self._base} | {word}).to_bytes({self.octets}, {self.order!r})\n"
             f"    return wrong({', '.join(names)})\n"
         )
         bound: dict[str, Any] = {"wrong": self._wrong}
         exec(text, bound)  # noqa: S102 - numbers and names made here alone
-        made: Callable[..., bytes] = bound["octets_of"]
+        made: Callable[..., bytes] = bound["packed"]
         return made
 
     def _wrong(self, *values: int) -> bytes:

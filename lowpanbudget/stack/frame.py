@@ -176,15 +176,17 @@ def _note_faults(frame: Frame, ies: tuple[Element, ...]) -> None:
             frame.notices.append(Notice("element-wrong", fault.message, fault.cite, fault.offset))
 
 
+_MATCHES, _DIFFERS = "matches", "does not match: a damaged frame, or no FCS at all"
+
+
 def _check_fcs(frame: Frame, octets: bytes, length: int, trailer: list[Span]) -> bool:
     at = len(octets) - length
-    ok = fcs_of(octets[:at], length) == octets[at:]
-    meaning = "matches" if ok else "does not match: a damaged frame, or no FCS at all"
-    trailer.append(
-        Span(at * 8, length * 8, "MAC", "FCS", octets[at:], f"check sequence, {meaning}", FCS_CITE)
-    )
+    sent = octets[at:]
+    ok = fcs_of(octets[:at], length) == sent
+    says = f"check sequence, {_MATCHES if ok else _DIFFERS}"
+    trailer.append(Span(at * 8, length * 8, "MAC", "FCS", sent, says, FCS_CITE))
     if not ok:
-        frame.notices.append(Notice("fcs-wrong", f"the FCS {meaning}", FCS_CITE, at))
+        frame.notices.append(Notice("fcs-wrong", f"the FCS {_DIFFERS}", FCS_CITE, at))
     return ok
 
 

@@ -18,6 +18,7 @@ from lowpanbudget.values import dataclass, field
 
 COAP_PORT, DTLS_PORT = 5683, 5684  # RFC 7252 section 12.6 and 12.7
 APPLICATION_PORTS = {COAP_PORT, DTLS_PORT}
+APPLICATION_DATA = "application data"
 PART = "part of a datagram"
 _READ = {*ipv6.EXTENSIONS, ipv6.ICMPV6, ipv6.UDP, ipv6.IPV6}
 
@@ -44,16 +45,16 @@ def read_upper(reader: Reader, kind: int, ends: PseudoHeader) -> Upper:
     upper = Upper(ipv6.next_header_name(kind))
     if kind in _READ:
         _kept(reader, upper, lambda: _headers(reader, upper, kind, ends))
-    _rest(reader, upper.rest)
+    leave_payload(reader, upper.rest)
     return upper
 
 
 def read_application(reader: Reader, ports: tuple[int, int]) -> Upper:
     """Return the heads of a UDP payload that fills what is left; the registered ports say what it is."""
-    upper = Upper("application data")
+    upper = Upper(APPLICATION_DATA)
     if not APPLICATION_PORTS.isdisjoint(ports):
         _kept(reader, upper, lambda: _application(reader, upper, ports))
-    _rest(reader, upper.rest)
+    leave_payload(reader, upper.rest)
     return upper
 
 
@@ -79,7 +80,7 @@ def explain_rest(datagram: bytes, covers: int) -> list[Span]:
                 break
     except WireError:
         pass  # a chain that cannot be walked is explained as one run of octets
-    _rest(reader, meaning)
+    leave_payload(reader, meaning)
     return [span._replace(offset_bits=span.offset_bits - covers * 8) for span in reader.spans]
 
 
@@ -94,7 +95,8 @@ def _kept(reader: Reader, upper: Upper, read: Callable[[], None]) -> None:
         del reader.spans[spans:], reader.free[free:]
 
 
-def _rest(reader: Reader, meaning: str) -> None:
+def leave_payload(reader: Reader, meaning: str) -> None:
+    """Take all that is left as a payload that nothing depends on."""
     if reader.left:
         reader.layer = "payload"
         reader.rest("payload", meaning, free=True, nature=Nature.PAYLOAD)
@@ -119,7 +121,7 @@ def _headers(reader: Reader, upper: Upper, kind: int, ends: PseudoHeader) -> Non
         _kept(reader, upper, lambda: _icmpv6(reader, upper, ends))
     elif kind == ipv6.UDP:
         header = read_head(upper.heads, reader, udp.decode)
-        upper.rest = "application data"
+        upper.rest = APPLICATION_DATA
         ports = (header.source_port, header.destination_port)
         _kept(reader, upper, lambda: _application(reader, upper, ports))
 

@@ -7,6 +7,7 @@ is more than this, or wrong, is left to them.
 from lowpanbudget.bits import Reader
 from lowpanbudget.env import Env
 from lowpanbudget.errors import WireError
+from lowpanbudget.fields import Head
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -14,7 +15,13 @@ from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import iphc, nhc
 from lowpanbudget.stack import identifiers
 from lowpanbudget.stack.incoming import ELIDED, Datagram, Lowpan
-from lowpanbudget.stack.upper import read_application, read_upper
+from lowpanbudget.stack.upper import (
+    APPLICATION_DATA,
+    APPLICATION_PORTS,
+    leave_payload,
+    read_application,
+    read_upper,
+)
 
 _LARGEST = (
     0xFFFF - ipv6.OCTETS - udp.OCTETS
@@ -41,11 +48,11 @@ def read_usual(reader: Reader, env: Env, lowpan: Lowpan) -> bool:
         reader.pos = at
         del reader.spans[spans:], reader.free[free:]
         return False
-    lowpan.add(layer, at, behind)
+    lowpan.heads.append(Head(layer, at, behind))
     if compressed is None:
         _with_any(reader, env, lowpan, layer.header, at)
     else:
-        lowpan.add(compressed, behind, reader.pos)
+        lowpan.heads.append(Head(compressed, behind, reader.pos))
         _with_udp(reader, env, lowpan, layer.header, compressed, at)
     lowpan.done = True
     return True
@@ -79,23 +86,26 @@ def _with_udp(
         header.traffic_class, header.flow_label, length, ipv6.UDP, header.hop_limit,
         header.source, header.destination,
     )  # fmt: skip
-    ends = PseudoHeader(header.source, header.destination)
+    source, destination = header.source, header.destination
     checksum = compressed.checksum
     elided = checksum is None
     if checksum is None:
-        blank = bytes(Udp(*ports, length, 0)) + body
-        checksum = udp.checksum(ends.source, ends.destination, blank)
+        checksum = udp.checksum(source, destination, bytes(Udp(*ports, length, 0)) + body)
         lowpan.note(*ELIDED, at)
     inner = Udp(*ports, length, checksum)
     segment = bytes(inner) + body
-    upper = read_application(reader, ports)
-    lowpan.heads += upper.heads
-    lowpan.unreadable(upper.fault)
+    if APPLICATION_PORTS.isdisjoint(ports):
+        leave_payload(reader, APPLICATION_DATA)
+    else:
+        upper = read_application(reader, ports)
+        lowpan.heads += upper.heads
+        lowpan.unreadable(upper.fault)
     lowpan.values = (outer, inner)
     lowpan.checksum_elided = elided
     lowpan.datagram = Datagram(bytes(outer) + segment, elided)
-    if not elided and not udp.is_right(udp.pseudo_sum(ends.source, ends.destination), segment):
-        right = udp.checksum(ends.source, ends.destination, segment)
+    if not elided and not udp.is_right_between(source, destination, segment):
+        right = udp.checksum(source, destination, segment)
+        ends = PseudoHeader(source, destination)
         lowpan.notices += identifiers.note_wrong_checksum(checksum, right, ends, segment, env, at)
     elif env.pan_id is not None:
         lowpan.notices += identifiers.note_carried(header, env, at)

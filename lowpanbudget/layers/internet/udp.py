@@ -46,6 +46,14 @@ def pseudo_sum(source: IPv6Address, destination: IPv6Address) -> int:
     return (int.from_bytes(source.packed + destination.packed, "big") + ipv6.UDP) % 0xFFFF
 
 
+def is_right_between(source: IPv6Address, destination: IPv6Address, segment: bytes) -> bool:
+    """Return whether a segment between two addresses carries a checksum, and the right one."""
+    if not CHECKSUM.number(segment):
+        return False
+    covered = source.packed + destination.packed + segment
+    return not (len(segment) + ipv6.UDP + ipv6.ones_complement_sum(covered)) % 0xFFFF
+
+
 def is_right(pseudo: int, segment: bytes) -> bool:
     """Return whether a segment carries a checksum, and the right one: with it in the sum all sums up to ones."""
     if not CHECKSUM.number(segment):

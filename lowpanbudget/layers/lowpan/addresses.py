@@ -11,7 +11,18 @@ from typing import NamedTuple
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, SHORT_IID, Context
 from lowpanbudget.errors import Malformed, WireError
-from lowpanbudget.fields import BY_RULE, CONTEXT, IN_LINE, LINE, LINK, RULE, Choice, Row, Use
+from lowpanbudget.fields import (
+    BY_RULE,
+    CONTEXT,
+    IN_LINE,
+    LINE,
+    LINK,
+    RULE,
+    Choice,
+    Restore,
+    Row,
+    Use,
+)
 
 BASE = rfc(6282, "3.1.1")
 IDENTIFIERS = rfc(6282, "3.2.2")
@@ -50,23 +61,31 @@ def _join(prefix: Context, iid: int) -> int:
     return prefix.value | (iid & IID_MASK & ~prefix.mask)
 
 
-def _restore_unicast(octets: bytes, side: Side, *, stateful: bool, width: int) -> IPv6Address:
-    prefix = _prefix(side, stateful=stateful)
-    if width == 8:
-        iid = int.from_bytes(octets, "big")
-    elif width == 2:
-        iid = SHORT_IID | int.from_bytes(octets, "big")
-    elif side.iid is not None:
-        iid = side.iid
-    elif not IID_MASK & ~prefix.mask:
-        iid = 0  # a context of 128 bits leaves nothing to the link address
-    else:
-        raise WireError(
-            "the address is elided and the link address it comes from is not known",
-            cite=IDENTIFIERS,
-            hint="Give the link address as source= or destination= (--source, --destination)",
-        )
-    return IPv6Address(_join(prefix, iid))
+def _restores_unicast(*, stateful: bool, width: int) -> Restore:
+    """Return what restores an address of which so many octets are in line, under a context or fe80::/64."""
+    short = SHORT_IID if width == 2 else 0
+
+    def from_line(octets: bytes, side: Side) -> IPv6Address:
+        prefix = _prefix(side, stateful=True) if stateful else LINK_LOCAL
+        return IPv6Address(_join(prefix, short | int.from_bytes(octets, "big")))
+
+    def from_link(_octets: bytes, side: Side) -> IPv6Address:
+        iid = side[0]
+        if stateful:
+            prefix = _prefix(side, stateful=True)
+            if iid is None and not IID_MASK & ~prefix.mask:
+                iid = 0  # a context of 128 bits leaves nothing to the link address
+        else:
+            prefix = LINK_LOCAL
+        if iid is None:
+            raise WireError(
+                "the address is elided and the link address it comes from is not known",
+                cite=IDENTIFIERS,
+                hint="Give the link address as source= or destination= (--source, --destination)",
+            )
+        return IPv6Address(_join(prefix, iid))
+
+    return from_line if width else from_link
 
 
 def _fit_unicast(value: IPv6Address, side: Side, *, stateful: bool, width: int) -> bytes | None:
@@ -159,7 +178,7 @@ def _unicast_rows(first: int, name: str, *, stateful: bool) -> tuple[Row, ...]:
             needs.format(under=under),
             BASE if width else IDENTIFIERS,
             partial(_fit_unicast, stateful=stateful, width=width),
-            partial(_restore_unicast, stateful=stateful, width=width),
+            _restores_unicast(stateful=stateful, width=width),
             uses=uses[width],
         )
         for code, width, needs in (

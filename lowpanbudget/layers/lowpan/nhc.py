@@ -61,7 +61,7 @@ KINDS = Patterns(
 # --- UDP: each form of the ports elides a prefix of each --------------------------------------------
 
 
-def _restoring_ports(elided: tuple[int, int]) -> Restore:
+def _restores_ports(elided: tuple[int, int]) -> Restore:
     """Return what restores both ports from the bits that are left of them."""
     source_width, width = (16 - bits for bits in elided)
     source = KNOWN_PORT >> source_width << source_width
@@ -102,7 +102,7 @@ PORTS = Choice(
             needs,
             rfc(6282, "4.3.1"),
             partial(_fit_ports, elided=elided),
-            _restoring_ports(elided),
+            _restores_ports(elided),
             (
                 Bits("source port", 16 - elided[0], _in_line_port(elided[0])),
                 Bits("destination port", 16 - elided[1], _in_line_port(elided[1])),
