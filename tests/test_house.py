@@ -65,6 +65,18 @@ def _is_text(node: ast.expr) -> bool:
     return isinstance(node, ast.Name) and node.id.strip("_").isupper()
 
 
+def test_nothing_is_decided_by_a_phrase_in_a_text() -> None:
+    wrong = [
+        f"{name_of(path)}:{node.lineno}: {ast.unparse(node)}"
+        for path in MODULES
+        for node in nodes_of(path)
+        if isinstance(node, ast.Compare) and isinstance(node.ops[0], ast.In | ast.NotIn)
+        if isinstance(node.left, ast.Constant) and isinstance(node.comparators[0], ast.Attribute)
+        if node.comparators[0].attr in {"text", "message", "meaning", "reason", "hint"}
+    ]
+    assert wrong == []
+
+
 def test_nothing_is_decided_by_the_text_of_a_span_or_the_name_of_a_class() -> None:
     wrong = []
     for path in MODULES:

@@ -38,7 +38,7 @@ def coap_message_forbidden(scene: Scene, message: coap.CoapMessage) -> Hits:
         if flaw.option is not None:
             octets = flaw.option.octets[:16].hex(" ")
             evidence = (f"option {flaw.option.number}: {octets}",)
-        severity = Severity.WASTE if "carry nothing" in flaw.text else None
+        severity = Severity.WASTE if flaw.wasteful else None
         subject = f"{scene.sender}: {flaw.text}"
         yield Hit(f"{flaw.text} ({flaw.cite})", evidence, subject, severity=severity)
 

@@ -129,6 +129,5 @@ def message_deserves_a_look(_draft: Draft, message: Message) -> Hits:
     """Take the remarks about a message; what loses the time of samples is a risk."""
     for remark in remarks(message):
         where = f"message {message.name}" + (f", {remark.path}" if remark.path else "")
-        lost = "samples" in remark.text and "neither" in remark.text
-        severity = Severity.RISK if lost else None
+        severity = Severity.RISK if remark.hides_loss else None
         yield Hit(remark.text, (), where, severity=severity, advice=remark.hint)

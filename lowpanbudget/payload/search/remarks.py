@@ -10,11 +10,15 @@ from lowpanbudget.payload.units import advice
 
 
 class FormatRemark(NamedTuple):
-    """A remark about a message: the field (empty for the whole), what was noticed, and what would help."""
+    """A remark about a message: the field (empty for the whole), what was noticed, and what would help.
+
+    ``hides_loss``: a receiver does not see that values are lost.
+    """
 
     path: str
     text: str
     hint: str = ""
+    hides_loss: bool = False
 
 
 def remarks(message: Message) -> tuple[FormatRemark, ...]:
@@ -39,7 +43,8 @@ def remarks(message: Message) -> tuple[FormatRemark, ...]:
         text = (
             "several samples, and neither a sequence number nor a time: a lost message goes unseen"
         )
-        noticed.append(FormatRemark("", text, "Add a field of kind 'sequence' or 'time'"))
+        hint = "Add a field of kind 'sequence' or 'time'"
+        noticed.append(FormatRemark("", text, hint, hides_loss=True))
     if not any(field.identifies for field in message.fields):
         text = "nothing tells a receiver which version of the format this is"
         noticed.append(

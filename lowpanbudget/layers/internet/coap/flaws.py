@@ -23,11 +23,15 @@ _BLOCK1, _BLOCK2 = 27, 23
 
 
 class CoapFlaw(NamedTuple):
-    """One thing that is wrong: in words, by which section, and the option at fault if it is one."""
+    """One thing that is wrong: in words, by which section, and the option at fault if it is one.
+
+    ``wasteful``: it costs octets and nothing else.
+    """
 
     text: str
     cite: Cite
     option: CoapOption | None = None
+    wasteful: bool = False
 
 
 def flaws(message: CoapMessage) -> tuple[CoapFlaw, ...]:
@@ -80,8 +84,9 @@ def _of_value(option: CoapOption) -> Iterator[CoapFlaw]:
         yield CoapFlaw(f"{row.name} is not UTF-8", rfc(7252, "3.2"), option)
     if isinstance(row.value, ShortNumber) and row.value.has_leading_zeros(option.octets):
         yield CoapFlaw(
-            f"{row.name} has leading zeros: octets that carry nothing", rfc(7252, "3.2"), option
-        )
+            f"{row.name} has leading zeros: octets that carry nothing", rfc(7252, "3.2"), option,
+            wasteful=True,
+        )  # fmt: skip
     if isinstance(value, Block) and value.szx == 7:
         yield CoapFlaw(
             f"{row.name} has size exponent 7, which is reserved", rfc(7959, "2.2"), option
