@@ -64,10 +64,6 @@ class Structure(Single):
             members.insert(0, Member(f"bool has_{name}", f"has_{name}"))
         return members
 
-    def declared(self, name: str) -> str:
-        """Return the declaration of the structure."""
-        return f"{self.head} {name}"
-
     def initialiser(self, value: Any, known: Known) -> str:
         """Return the members as an initialiser."""
         known = {**known, **value}
@@ -169,10 +165,6 @@ class StructureUnion(Single):
         if self.filled:
             inner = tuple(Member(body.declared(name), name) for name, body in self.filled)
             maker.structs.append(Struct(self.head, inner, f"{spot.path}, chosen by {tag}"))
-
-    def declared(self, name: str) -> str:
-        """Return the declaration of the union."""
-        return f"{self.head} {name}"
 
     def members(self, name: str) -> list[Member]:
         """Return the union, if any option has a member."""

@@ -15,9 +15,7 @@ from lowpanbudget.payload.exact import EXACT, digits
 class Truth(Single):
     """A boolean."""
 
-    def declared(self, name: str) -> str:
-        """Return the declaration of the member."""
-        return f"bool {name}"
+    head = "bool"
 
     def initialiser(self, value: Any, known: Known) -> str:
         """Return ``true`` or ``false``."""
@@ -36,16 +34,16 @@ class Truth(Single):
 
 
 class Code(Single):
-    """A field whose member holds the code itself, in an unsigned type."""
+    """A field whose member holds the code itself, in an unsigned type.
 
-    def __init__(self, maker: SourceUnit, spot: Spot, bits: int) -> None:
+    A wide place may hold small codes: the member is as small as the ``last`` of them allows.
+    """
+
+    def __init__(self, maker: SourceUnit, spot: Spot, bits: int, last: int | None = None) -> None:
         super().__init__(maker, spot, bits)
-        self.kind = unsigned(bits)
+        self.kind = unsigned(bits if last is None else last.bit_length())
+        self.head = self.kind.name
         self.word = word_of(bits)
-
-    def declared(self, name: str) -> str:
-        """Return the declaration of the member."""
-        return f"{self.kind.name} {name}"
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what refuses codes without meaning and writes the others."""
@@ -75,10 +73,8 @@ class NamedCode(Code):
     """An enumeration: the member holds the code, a constant names each."""
 
     def __init__(self, maker: SourceUnit, spot: Spot, codes: dict[str, int], bits: int) -> None:
-        super().__init__(maker, spot, bits)
+        super().__init__(maker, spot, bits, max(codes.values()))
         self.codes = codes
-        # A wide place may hold small codes; the member is as small as they allow.
-        self.kind = unsigned(max(self.codes.values()).bit_length())
         maker.headed(f"{spot.path}: one of {len(self.codes)} names")
         self.constants = {
             name: maker.constant(spot, name, literal(code)) for name, code in self.codes.items()
@@ -182,11 +178,10 @@ class EntryIndex(Code):
     def __init__(
         self, maker: SourceUnit, spot: Spot, entries: tuple[Decimal, ...], unit: str, bits: int
     ) -> None:
-        super().__init__(maker, spot, bits)
+        self.last = len(entries) - 1
+        super().__init__(maker, spot, bits, self.last)
         self.entries = entries
         unit = f" {unit}".rstrip()
-        self.last = len(entries) - 1
-        self.kind = unsigned(self.last.bit_length())
         self.remark = f"index of a value, {digits(entries[0])} .. {digits(entries[-1])}{unit}"
         maker.headed(f"{spot.path}: {self.remark}")
         maker.constant(spot, "last", literal(self.last), "the greatest index")

@@ -3,7 +3,7 @@
 from typing import Any, Protocol
 
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import FieldPart, Known, Member, Scope, SourceUnit, Struct
+from lowpanbudget.payload.c.parts import FieldPart, Known, Member, Scope, Single, SourceUnit, Struct
 from lowpanbudget.payload.c.text import SHORT, Lines, literal, unsigned
 from lowpanbudget.payload.codec.counted import Lengths, count_width
 
@@ -22,10 +22,11 @@ class OctetLengths(Lengths, Protocol):
         """Return the value of octets."""
 
 
-class CountedArray(FieldPart):
+class CountedArray(Single):
     """Elements side by side, and how many there are if that can change."""
 
     what = "count"  # what the number of elements is called
+    empty = False  # where no member holds anything of an element
 
     def __init__(self, maker: SourceUnit, spot: Spot, field: Lengths, bits: int | None) -> None:
         super().__init__(maker, spot)
@@ -39,17 +40,24 @@ class CountedArray(FieldPart):
             self.fewest_name = maker.constant(spot, f"least_{self.what}", literal(field.least))
         self.limit = maker.constant(spot, f"most_{self.what}", literal(field.most))
 
-    def count_member(self, name: str) -> list[Member]:
-        """Return the member that holds the number of elements, if there is one."""
+    def members(self, name: str) -> list[Member]:
+        """Return the count, if it can change, and the elements."""
+        made = [] if self.empty else super().members(name)
         if self.fixed:
-            return []
-        remark = f"{self.fewest} .. {self.most}"
-        member = f"{name}_{self.what}"
-        return [Member(f"{self.kind.name} {member}", member, remark)]
+            return made
+        count = f"{name}_{self.what}"
+        return [Member(f"{self.kind.name} {count}", count, f"{self.fewest} .. {self.most}"), *made]
 
-    def count_initial(self, name: str, count: int) -> list[str]:
-        """Return the initialiser of the number of elements, if it is a member."""
-        return [] if self.fixed else [f".{name}_{self.what} = {literal(count)}"]
+    def initial(self, name: str, value: Any, known: Known) -> list[str]:
+        """Return count and elements."""
+        made = [] if self.empty else super().initial(name, value, known)
+        if self.fixed:
+            return made
+        return [f".{name}_{self.what} = {literal(self.count_of(value))}", *made]
+
+    def count_of(self, value: Any) -> int:
+        """Return the number of elements of a value."""
+        return len(value)
 
     def number_at(self, at: str) -> str:
         """Return the number of elements as C text."""
@@ -96,19 +104,12 @@ class OctetArray(CountedArray):
         self.text = encoding
         self.judge = {"utf-8": "is_utf8", "ascii": "is_ascii", "": ""}[encoding]
         self.bits = self.width + 8 * field.most
-
-    def members(self, name: str) -> list[Member]:
-        """Return the length, if it can change, and the octets."""
-        if self.text:
-            declared = f"char {name}[{self.limit} + 1]"
-            remark = f"{self.text}, with a zero octet behind it that is not sent"
-        else:
-            declared, remark = f"uint8_t {name}[{self.limit}]", ""
-        return [*self.count_member(name), Member(declared, name, remark)]
+        if encoding:
+            self.remark = f"{encoding}, with a zero octet behind it that is not sent"
 
     def declared(self, name: str) -> str:
-        """Return the declaration where the length is fixed."""
-        return self.members(name)[0].declared
+        """Return the declaration of the octets."""
+        return f"char {name}[{self.limit} + 1]" if self.text else f"uint8_t {name}[{self.limit}]"
 
     def initialiser(self, value: Any, known: Known) -> str:
         """Return the octets as an initialiser."""
@@ -117,10 +118,9 @@ class OctetArray(CountedArray):
             return f"{{{', '.join(_char(octet) for octet in octets) or '0'}}}"
         return f"{{{', '.join(map(str, octets)) or '0'}}}"
 
-    def initial(self, name: str, value: Any, known: Known) -> list[str]:
-        """Return length and octets."""
-        count = len(self.field.to_octets(value))
-        return [*self.count_initial(name, count), f".{name} = {self.initialiser(value, known)}"]
+    def count_of(self, value: Any) -> int:
+        """Return the number of octets of a value."""
+        return len(self.field.to_octets(value))
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes length and octets."""
@@ -157,6 +157,7 @@ class ElementArray(CountedArray):
         self, maker: SourceUnit, spot: Spot, field: Lengths, bits: int | None, element: FieldPart
     ) -> None:
         super().__init__(maker, spot, field, bits)
+        assert isinstance(element, Single)  # what has no value is no element
         self.element = element
         self.bits = self.width + field.most * element.bits
         inner = element.members("item")
@@ -165,6 +166,8 @@ class ElementArray(CountedArray):
         if self.wrapped:
             self.tag = f"struct {maker.names.of('element', spot)}"
             maker.structs.append(Struct(self.tag, tuple(inner), f"an element of {spot.path}"))
+        elif inner:
+            self.remark = inner[0].remark
         self.single = self.fixed and not self.empty
 
     def declared(self, name: str) -> str:
@@ -172,15 +175,7 @@ class ElementArray(CountedArray):
         room = f"{name}[{self.limit}]"
         if self.wrapped:
             return f"{self.tag} {room}"
-        inner: str = self.element.declared(room)  # type: ignore[attr-defined]  # it has one member
-        return inner
-
-    def members(self, name: str) -> list[Member]:
-        """Return the count, if it can change, and the elements."""
-        if self.empty:
-            return self.count_member(name)
-        remark = self.element.members("item")[0].remark if not self.wrapped else ""
-        return [*self.count_member(name), Member(self.declared(name), name, remark)]
+        return self.element.declared(room)
 
     def initialiser(self, value: Any, known: Known) -> str:
         """Return the elements as an initialiser."""
@@ -189,15 +184,10 @@ class ElementArray(CountedArray):
                 f"{{{', '.join(self.element.initial('item', item, known))}}}" for item in value
             ]
         else:
-            items = [self.element.initialiser(item, known) for item in value]  # type: ignore[attr-defined]
+            items = [self.element.initialiser(item, known) for item in value]
         if not all(items):
             items = [f"[{index}] = {item}" for index, item in enumerate(items) if item]
         return f"{{{', '.join(items)}}}" if items else ""
-
-    def initial(self, name: str, value: Any, known: Known) -> list[str]:
-        """Return count and elements."""
-        text = "" if self.empty else self.initialiser(value, known)
-        return [*self.count_initial(name, len(value)), *([f".{name} = {text}"] if text else [])]
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes count and elements."""

@@ -30,15 +30,11 @@ class FloatBits(Code):
         super().__init__(maker, spot, codec.width)
         self.codec = codec
         self.range = limits
+        if maker.floats:
+            self.head = "double" if self.bits == 64 else "float"
         what = f"floating point of {self.bits} bits"
         unit = f", {unit}" if unit else ""
         self.remark = what + unit if maker.floats else f"the bits of {what}{unit}"
-
-    def declared(self, name: str) -> str:
-        """Return the declaration of the member."""
-        if not self.maker.floats:
-            return super().declared(name)
-        return f"{'double' if self.bits == 64 else 'float'} {name}"
 
     def initialiser(self, value: Any, known: Known) -> str:
         """Return a number in the hexadecimal notation of C99, which is exact, or its bits."""

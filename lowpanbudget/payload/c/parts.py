@@ -136,11 +136,12 @@ class Single(FieldPart):
     """A field that one member holds."""
 
     single = True
+    head = ""  # the type of the member
     remark = ""
 
     def declared(self, name: str) -> str:
         """Return the declaration of the member; ``name`` may be an array of it."""
-        raise NotImplementedError
+        return f"{self.head} {name}"
 
     def initialiser(self, value: Any, known: Known) -> str:
         """Return the initialiser of a value; empty where there is nothing to set, for what is not set is zero."""

@@ -38,6 +38,7 @@ class Scaled(Single):
             kind = integer(min(ends), max(ends))
         assert kind is not None  # codes have at most 64 bits
         self.kind, self.shift, self.zero = kind, shift, zero
+        self.head = kind.name
         self.low, self.high = self.grid.low + shift, self.grid.high + shift
         self.word = word_of(max(self.bits, kind.bits))
         self.specials = {name: step + shift for name, step in steps.items()}
@@ -88,10 +89,6 @@ class Scaled(Single):
         self.special_names = [
             maker.constant(spot, name, literal(value)) for name, value in self.specials.items()
         ]
-
-    def declared(self, name: str) -> str:
-        """Return the declaration of the member."""
-        return f"{self.kind.name} {name}"
 
     def initialiser(self, value: Any, known: Known) -> str:
         """Return the steps of a value or of a special name."""

@@ -4,7 +4,7 @@ from typing import Any
 
 from lowpanbudget.payload.c.counted import CountedArray
 from lowpanbudget.payload.c.names import Spot
-from lowpanbudget.payload.c.parts import Known, Member, Scope, SourceUnit
+from lowpanbudget.payload.c.parts import Known, Scope, SourceUnit
 from lowpanbudget.payload.c.scaled import Scaled
 from lowpanbudget.payload.c.text import SHORT, Lines
 from lowpanbudget.payload.codec.samples import Sampled, VariableDeltas, deltas_of
@@ -17,6 +17,7 @@ class SampleArray(CountedArray):
         super().__init__(maker, spot, field, field.count_bits)
         self.field = field
         self.sample = Scaled(maker, spot, field.number())
+        self.remark = self.sample.remark
         width = self.sample.bits
         self.deltas = deltas_of(field, maker.order, width, self.sample.span)
         self.bits = self.width + width + (field.most - 1) * self.deltas.bounds[1]
@@ -35,18 +36,10 @@ class SampleArray(CountedArray):
         """Return the declaration of the samples."""
         return self.sample.declared(f"{name}[{self.limit}]")
 
-    def members(self, name: str) -> list[Member]:
-        """Return the count, if it can change, and the samples."""
-        return [*self.count_member(name), Member(self.declared(name), name, self.sample.remark)]
-
     def initialiser(self, value: Any, known: Known) -> str:
         """Return the samples as an initialiser."""
-        return f"{{{', '.join(self.sample.initialiser(item, known) for item in value)}}}"
-
-    def initial(self, name: str, value: Any, known: Known) -> list[str]:
-        """Return count and samples."""
-        counted = self.count_initial(name, len(value))
-        return [*counted, f".{name} = {self.initialiser(value, known)}"] if value else counted
+        items = ", ".join(self.sample.initialiser(item, known) for item in value)
+        return f"{{{items}}}" if items else ""
 
     def pack(self, out: Lines, at: str, scope: Scope) -> None:
         """Append what writes count, first sample and differences."""

@@ -42,10 +42,8 @@ class Uper:
 
 def _sent(record: shapes.RecordShape) -> list[tuple[str, shapes.MemberShape]]:
     """Return the members that are sent, each with its identifier."""
-    implied, taken, sent = record.implied(), set(), []
-    for index, member in enumerate(record.members):
-        if member.name in implied:
-            continue
+    taken, sent = set(), []
+    for index, member in record.sent():
         name = identifier(member.name)
         if name in taken:
             name = f"{name}-{index}"
@@ -67,13 +65,11 @@ def _type(shape: shapes.Shape, depth: int) -> str:
             f"{pad}{name} {_type(member.shape, depth + 1)}{' OPTIONAL' if member.optional else ''}"
             for name, member in _sent(shape)
         ]
-        if not lines:
-            return "SEQUENCE {}"
-        return "SEQUENCE {\n" + ",\n".join(lines) + "\n" + "  " * depth + "}"
+        return _block("SEQUENCE", lines, depth) if lines else "SEQUENCE {}"
     if isinstance(shape, shapes.ChoiceShape):
         pad = "  " * (depth + 1)
         lines = [f"{pad}o{code} {_type(record, depth + 1)}" for code, record in shape.options]
-        return "CHOICE {\n" + ",\n".join(lines) + "\n" + "  " * depth + "}"
+        return _block("CHOICE", lines, depth)
     if isinstance(shape, shapes.ListShape):
         return f"SEQUENCE ({_size(shape)}) OF {_type(shape.element, depth)}"
     if isinstance(shape, shapes.WholeShape):
@@ -89,6 +85,10 @@ def _type(shape: shapes.Shape, depth: int) -> str:
     if isinstance(shape, shapes.OctetsShape):
         return f"OCTET STRING ({_size(shape)})"
     return "UTF8String" if shape.encoding == "utf-8" else f"IA5String ({_size(shape)})"
+
+
+def _block(word: str, lines: list[str], depth: int) -> str:
+    return word + " {\n" + ",\n".join(lines) + "\n" + "  " * depth + "}"
 
 
 def _size(shape: shapes.ListShape | shapes.OctetsShape | shapes.TextShape) -> str:

@@ -46,11 +46,8 @@ class Protobuf:
     def _describe(self, about: Any, record: shapes.RecordShape) -> None:
         """Add the fields of a record to a message's descriptor."""
         numbers = (number for number in count(1) if number not in _FORBIDDEN)
-        implied = record.implied()
         alone = []
-        for index, member in enumerate(record.members):
-            if member.name in implied:
-                continue
+        for index, member in record.sent():
             name, shape = f"m{index}", _standing(member.shape, optional=member.optional)
             if isinstance(shape, shapes.ChoiceShape):
                 group = len(about.oneof_decl)
@@ -116,9 +113,9 @@ def _kind(shape: shapes.Shape) -> str:
 def _fill(
     made: Any, record: shapes.RecordShape, data: dict[str, Any], tags: dict[str, Any]
 ) -> None:
-    known, implied = {**tags, **data}, record.implied()
-    for index, member in enumerate(record.members):
-        if member.name in implied or member.name not in data:
+    known = {**tags, **data}
+    for index, member in record.sent():
+        if member.name not in data:
             continue
         name, value = f"m{index}", data[member.name]
         shape = _standing(member.shape, optional=member.optional)
@@ -150,9 +147,7 @@ def _extend(field: Any, shape: shapes.ListShape, value: list[Any], known: dict[s
 def _record(made: Any, record: shapes.RecordShape) -> dict[str, Any]:
     data: dict[str, Any] = {}
     implied = record.implied()
-    for index, member in enumerate(record.members):
-        if member.name in implied:
-            continue
+    for index, member in record.sent():
         name, shape = f"m{index}", _standing(member.shape, optional=member.optional)
         if isinstance(shape, shapes.ChoiceShape):
             chosen = made.WhichOneof(name)

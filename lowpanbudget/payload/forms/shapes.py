@@ -110,6 +110,11 @@ class RecordShape:
         }
         return frozenset(m.name for m in self.members if m.name in certain and not m.optional)
 
+    def sent(self) -> list[tuple[int, MemberShape]]:
+        """Return the members that must be sent, each with its place."""
+        implied = self.implied()
+        return [(at, one) for at, one in enumerate(self.members) if one.name not in implied]
+
 
 @dataclass(frozen=True, slots=True)
 class ChoiceShape:
