@@ -4,7 +4,7 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.payload.kinds.group import single_values
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.search.tree import path_text, walk
+from lowpanbudget.payload.search.tree import walk
 from lowpanbudget.payload.words import joined, text_of
 
 
@@ -35,7 +35,7 @@ def shown_values(message: Message, values: dict[str, Any]) -> tuple[ShownValue, 
 def units(message: Message) -> dict[str, str]:
     """Return the unit of each field that has one, by its path (``reading[].temperature``)."""
     return {
-        path_text(path): field.shown_unit()
+        joined(path): field.shown_unit()
         for path, field in walk(message.fields)
         if field.shown_unit()
     }

@@ -8,10 +8,13 @@ from lowpanbudget.payload.exact import digits, exact
 
 
 def joined(path: Sequence[str | int]) -> str:
-    """Return a path as people write it: ``readings[3].temperature``."""
+    """Return a path as people write it: ``readings[3].temperature``, ``reading[].peak``, ``detail(impact).energy``."""
     text = ""
     for part in path:
-        text += f"[{part}]" if isinstance(part, int) else f".{part}"
+        if isinstance(part, int):
+            text += f"[{part}]"
+        else:
+            text += part if part.startswith(("[", "(")) else f".{part}"
     return text.lstrip(".")
 
 

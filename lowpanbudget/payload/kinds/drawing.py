@@ -1,10 +1,12 @@
 """Values for tests and comparisons: drawn at random, those at edges often, and some of a long list."""
 
 from random import Random
-from typing import Any
+from typing import Any, TypeVar
 
 from lowpanbudget.payload.codec.grid import Stepped, zero_of
 from lowpanbudget.payload.exact import exact, nearest
+
+T = TypeVar("T")
 
 EDGE = 0.25  # how often an edge is taken instead of any value
 _LONG = 64  # beyond this many elements or octets only the edges are drawn
@@ -37,14 +39,14 @@ def drawn_length(least: int, most: int, random: Random) -> int:
     return random.randint(least, most)
 
 
-def edge_or_any(values: tuple[Any, ...], random: Random) -> Any:
+def edge_or_any(values: tuple[T, ...], random: Random) -> T:
     """Return a value of a list, the first and the last often."""
     return (
         random.choice((values[0], values[-1])) if random.random() < EDGE else random.choice(values)
     )
 
 
-def some_of(values: tuple[Any, ...]) -> tuple[Any, ...]:
+def some_of(values: tuple[T, ...]) -> tuple[T, ...]:
     """Return the values of a list, or of a long one every so many and the last."""
     return (*values[:: len(values) // _MOST + 1], values[-1])
 

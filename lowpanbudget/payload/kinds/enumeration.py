@@ -128,8 +128,7 @@ bits = 3                                 # room for more names later"""
 
     def drawn(self, random: Random, known: ask.Known) -> str:
         """Return a name."""
-        name: str = edge_or_any(self.names, random)
-        return name
+        return edge_or_any(self.names, random)
 
     def edges(self) -> Iterator[str]:
         """Yield the names."""

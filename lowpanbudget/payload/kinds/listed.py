@@ -90,8 +90,7 @@ class ListedLeaf(Leaf):
 
     def drawn(self, random: Random, known: Known) -> Decimal:
         """Return a value of the list."""
-        value: Decimal = edge_or_any(self.entries(), random)
-        return value
+        return edge_or_any(self.entries(), random)
 
     def edges(self) -> Iterator[Decimal]:
         """Yield the values."""

@@ -17,7 +17,7 @@ from lowpanbudget.payload.kinds.interfaces import FieldPath
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.edits import Edit, edits, shown
 from lowpanbudget.payload.search.sampler import edges, samples
-from lowpanbudget.payload.search.tree import path_text, walk, with_members
+from lowpanbudget.payload.search.tree import walk, with_members
 from lowpanbudget.payload.words import joined
 from lowpanbudget.values import dataclass
 
@@ -105,7 +105,7 @@ def _field_change(old: Message, edit: Edit) -> Change:
 
 def _judged(old: Message, edit: Edit, changes: dict[str, Any], why_not: str) -> Change:
     """Return a change with what the old format reads when it is the only one."""
-    path = path_text(edit.place)
+    path = joined(edit.place)
     try:
         changed = dataclasses.replace(old, **changes)
     except FlawedMessage:

@@ -9,8 +9,7 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import FieldPath
 
 # What people read and the wire does not show; a change of it needs no word.
-_REMARKS = {"note": "", "typically_present": True}
-_HINTS = ("typical", "typical_length", "tolerance", "batch")
+_REMARKS = ("note", "typically_present", "typical", "typical_length", "tolerance", "batch")
 # What the wire does not show either, but what changes the meaning of every value.
 _MEANINGS = ("unit", "epoch")
 
@@ -149,13 +148,8 @@ def _lists(before: Any, after: Any) -> str:
 
 def _bare(field: Field) -> Any:
     """Return a field without what is for people only."""
-    here = {item.name for item in dataclasses.fields(field)}
-    shown: dict[str, Any] = {key: value for key, value in _REMARKS.items() if key in here}
-    for key in _HINTS:
-        if key in here:
-            shown[key] = next(
-                item.default for item in dataclasses.fields(field) if item.name == key
-            )
+    defaults = {item.name: item.default for item in dataclasses.fields(field)}
+    shown: dict[str, Any] = {key: defaults[key] for key in _REMARKS if key in defaults}
     bodies = tuple(tuple(map(_bare, body.fields)) for body in field.bodies())
     return dataclasses.replace(field.with_bodies(bodies), **shown)
 

@@ -5,8 +5,9 @@ from typing import NamedTuple
 from lowpanbudget.payload.kinds.lengths import Repeated
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.search.tree import path_text, walk
+from lowpanbudget.payload.search.tree import walk
 from lowpanbudget.payload.units import advice
+from lowpanbudget.payload.words import joined
 
 
 class FormatRemark(NamedTuple):
@@ -28,14 +29,14 @@ def remarks(message: Message) -> tuple[FormatRemark, ...]:
     for place, field in walk(message.fields):
         words = advice(getattr(field, "unit", ""))
         if words:
-            noticed.append(FormatRemark(path_text(place), words))
+            noticed.append(FormatRemark(joined(place), words))
         if isinstance(field, Repeated) and field.batch and field is not message.batch_field:
             text = "batch = true has no effect here"
             hint = "Use it once, for an array or a series of changing length in the message itself"
-            noticed.append(FormatRemark(path_text(place), text, hint))
+            noticed.append(FormatRemark(joined(place), text, hint))
         own = field.remark()
         if own is not None:
-            noticed.append(FormatRemark(path_text(place), *own))
+            noticed.append(FormatRemark(joined(place), *own))
     samples = any(isinstance(field, Repeated) for field in fields)
     dated = any(field.dates for field in fields)
     if samples and not dated:
@@ -53,7 +54,7 @@ def remarks(message: Message) -> tuple[FormatRemark, ...]:
             )
         )
     if message.order.mixed and message.layout == "bit-packed":
-        split = [path_text(place) for place, field in walk(message.fields) if _is_split(field)]
+        split = [joined(place) for place, field in walk(message.fields) if _is_split(field)]
         if split:
             text = f"{message.byte_order} byte order with {message.bit_order} bits cuts a number into groups of eight"
             hint = "Use big with msb-first or little with lsb-first, unless an existing format asks for this"

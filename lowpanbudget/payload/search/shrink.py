@@ -14,7 +14,8 @@ from typing import Any, NamedTuple
 from lowpanbudget.payload.exact import EXACT
 from lowpanbudget.payload.kinds.interfaces import FieldPath
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.search.tree import path_text, replaced, walk
+from lowpanbudget.payload.search.tree import replaced, walk
+from lowpanbudget.payload.words import joined
 from lowpanbudget.values import dataclass
 
 Measure = Callable[[Message], int]
@@ -107,7 +108,7 @@ def _candidate(
 def _change(place: FieldPath, before: Any, choice: _Step) -> Coarsening:
     after = choice.field
     return Coarsening(
-        path_text(place),
+        joined(place),
         before.step,
         after.step,
         before.number().needed(),

@@ -66,11 +66,3 @@ def with_members(
                 changes: dict[FieldPath, Field | None] = {path: field.with_bodies(tuple(bodies))}
                 return _changed(InnerFields((), fields), (), changes)
     raise KeyError(container)
-
-
-def path_text(path: FieldPath) -> str:
-    """Return ``reading[].temperature`` or ``detail(impact).energy``."""
-    text = ""
-    for part in path:
-        text += part if part.startswith(("[", "(")) else f".{part}"
-    return text.lstrip(".")

@@ -6,7 +6,8 @@ The cost of a field is found by taking it out and packing the greatest message a
 from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.kinds.interfaces import FieldPath, Gain
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.search.tree import path_text, replaced, walk
+from lowpanbudget.payload.search.tree import replaced, walk
+from lowpanbudget.payload.words import joined
 from lowpanbudget.values import dataclass
 
 
@@ -39,7 +40,7 @@ def worths(message: Message) -> tuple[Worth, ...]:
         saved = _saved(message, place)
         costs.append(
             Worth(
-                path=path_text(place) if field.name or len(place) > 1 else field.kind,
+                path=joined(place) if field.name or len(place) > 1 else field.kind,
                 kind=field.kind,
                 unit=field.shown_unit(),
                 bits=bits,
