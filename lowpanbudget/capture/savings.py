@@ -1,9 +1,8 @@
 """What the shortest legal encoding of a datagram would have saved, by encoding it."""
 
-from collections import OrderedDict
-
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import Template
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.lowpan.fragment import Fragment
@@ -25,7 +24,7 @@ class Savings:
 
     def __init__(self, largest: int) -> None:
         self._largest = largest
-        self._known: OrderedDict[tuple[object, ...], int] = OrderedDict()
+        self._known = Recent[tuple[object, ...], int](_MOST_HELD)
         self._decoder: Decoder | None = None
 
     def of(self, sighting: Sighting, octets: int) -> int:
@@ -59,7 +58,7 @@ class Savings:
                 grown = len(compress(datagram, env, **options).octets) - len(datagram)
             except RequestError:
                 return 0
-            self._keep(key, grown)
+            self._known[key] = grown
         carried = len(sighting.payload or b"") - mesh_octets(frame)
         return max(carried - grown - len(datagram), 0)
 
@@ -83,11 +82,6 @@ class Savings:
                 too_many = 0
             known[key] = too_many
         return int(too_many)
-
-    def _keep(self, key: tuple[object, ...], value: int) -> None:
-        self._known[key] = value
-        if len(self._known) > _MOST_HELD:
-            self._known.popitem(last=False)
 
 
 def _front(datagram: bytes, template: Template) -> tuple[object, ...]:

@@ -4,7 +4,6 @@ A survey is a value: parts of a capture, or several captures, give parts of it, 
 order and grouping. What happens between the last frame of one part and the first of the next is judged by neither.
 """
 
-from collections import OrderedDict
 from collections.abc import Hashable, Iterable
 from typing import NamedTuple, TypeVar
 
@@ -14,6 +13,7 @@ from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.flows import FlowKey, application_of, upper_of
 from lowpanbudget.capture.follow.sighting import Sighting, flow_of_parts
 from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.savings import Savings
 from lowpanbudget.capture.tally import Tally
 from lowpanbudget.layers.internet import ipv6, udp
@@ -111,7 +111,7 @@ class Surveyor:
         self.largest = largest
         self.survey = Survey()
         self._savings = Savings(largest)
-        self._sequences: OrderedDict[bytes, int] = OrderedDict()
+        self._sequences = Recent[bytes, int](MOST_CELLS)
 
     def add(self, sighting: Sighting) -> None:
         """Count one record."""
@@ -218,8 +218,6 @@ class Surveyor:
             return 0
         last = self._sequences.pop(key, None)
         self._sequences[key] = sequence
-        if len(self._sequences) > MOST_CELLS:
-            self._sequences.popitem(last=False)
         if last is None:
             return 0
         missing = (sequence - last - 1) & 0xFF

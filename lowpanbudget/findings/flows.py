@@ -5,6 +5,7 @@ from ipaddress import IPv6Address
 from typing import NamedTuple
 
 from lowpanbudget.bits import Nature, Span
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
@@ -29,7 +30,7 @@ class FlowBook:
 
     def __init__(self, design: Design) -> None:
         self.design = design
-        self._known: dict[tuple[int, int, bool, int, int], tuple[Flow, bool] | None] = {}
+        self._known = Recent[tuple[int, int, bool, int, int], tuple[Flow, bool] | None](MOST_KNOWN)
 
     def match(self, datagram: HeardDatagram) -> FlowMatch | None:
         """Return the flow of a datagram, of those with its ports the one whose addresses fit best; None for others."""
@@ -41,8 +42,6 @@ class FlowBook:
         routed = datagram.outer.next_header != ipv6.UDP  # what RPL adds stands between IPv6 and UDP
         key = (int(source), int(destination), routed, *ports)
         if key not in self._known:
-            if len(self._known) >= MOST_KNOWN:
-                self._known.clear()
             self._known[key] = self._best(source, destination, ports, routed=routed)
         best = self._known[key]
         return None if best is None else FlowMatch(*best, content)

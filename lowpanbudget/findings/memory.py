@@ -1,21 +1,9 @@
 """What rules remember from frame to frame, in bounded memory."""
 
-from collections import OrderedDict
 from typing import TypeVar
 
 Key = TypeVar("Key")
 Value = TypeVar("Value")
-
-
-class Recent(OrderedDict[Key, Value]):
-    """The last ``MOST`` entries: a new one beyond them pushes the oldest out."""
-
-    MOST = 1024
-
-    def __setitem__(self, key: Key, value: Value) -> None:
-        super().__setitem__(key, value)
-        if len(self) > self.MOST:
-            self.popitem(last=False)
 
 
 class FirstNamed(dict[Key, Value]):

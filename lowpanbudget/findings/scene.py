@@ -1,10 +1,10 @@
 """What rules look at: one frame in its surroundings. How a frame was read stands beneath this module alone."""
 
-from collections import OrderedDict
 from ipaddress import IPv6Address
 from typing import Any, TypeVar
 
 from lowpanbudget.bits import Span
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import IID_MASK, Contexts, interface_identifier
 from lowpanbudget.findings.datagrams import HeardDatagram, iphc_of
@@ -38,7 +38,7 @@ class Surroundings:
     devices: frozenset[bytes] = frozenset()
     largest: int = LARGEST_FRAME
     timeout_s: float = 60.0
-    prefixes: OrderedDict[int, int] = field(default_factory=OrderedDict)
+    prefixes: Recent[int, int] = field(default_factory=lambda: Recent(MOST_PREFIXES))
     pans: dict[int, int] = field(default_factory=dict)
     flows: FlowBook | None = field(init=False, default=None)
 
@@ -51,12 +51,8 @@ class Surroundings:
         prefix = int(address) >> 64
         if prefix >> 56 == 0xFF or not prefix:
             return
-        if prefix in self.prefixes:
-            self.prefixes.move_to_end(prefix)
-            return
         self.prefixes[prefix] = 1
-        if len(self.prefixes) > MOST_PREFIXES:
-            self.prefixes.popitem(last=False)
+        self.prefixes.move_to_end(prefix)
 
     def learn_pan(self, pan: int | None) -> None:
         """Count a frame of this PAN."""

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lowpanbudget.capture.follow.flows import FlowKey, application_of
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import ipv6
@@ -51,7 +52,7 @@ class Matcher:
 
     def __init__(self, design: "Design") -> None:
         self.design = design
-        self._known: dict[FlowKey, list[Flow]] = {}
+        self._known = Recent[FlowKey, list[Flow]](4096)
 
     def match(self, key: FlowKey | None, datagram: Frame) -> Matched | None:
         """Return what a datagram of this flow is in the design, or None when it belongs to no flow of it."""
@@ -59,8 +60,6 @@ class Matcher:
             return None
         flows = self._known.get(key)
         if flows is None:
-            if len(self._known) >= 4096:
-                self._known.clear()
             flows = self._known[key] = self._by_ends(key)
         message = datagram.packet.find(coap.CoapMessage)
         for flow in flows:

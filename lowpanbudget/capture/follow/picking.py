@@ -1,6 +1,5 @@
 """Frames picked out of a capture, with what became of their datagrams; and frames that stand alone."""
 
-from collections import OrderedDict
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
@@ -8,6 +7,7 @@ from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, RecordBody
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.sighting import DatagramPart, Sighting
 from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.errors import RequestError
 from lowpanbudget.stack.decoder import Decoder
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
@@ -76,15 +76,13 @@ class _Counted(Iterator[Record]):
 
 def _picked(trace: Trace, records: Iterator[Record], wanted: set[int]) -> dict[int, Sighting]:
     picked: dict[int, Sighting] = {}
-    firsts: OrderedDict[int, Sighting] = OrderedDict()
+    firsts = Recent[int, Sighting](_MOST_HELD)
     last = max(wanted)
     for sighting in trace.follow(records):
         number = sighting.number
-        if sighting.example is not None and sighting.example.fragment is not None:
-            if sighting.example.fragment.first:
-                firsts[number] = sighting
-            if len(firsts) > _MOST_HELD:
-                firsts.popitem(last=False)
+        part = None if sighting.example is None else sighting.example.fragment
+        if part is not None and part.first:
+            firsts[number] = sighting
         if number in wanted:
             picked[number] = sighting
         if len(sighting.parts) > 1 and picked:

@@ -4,8 +4,10 @@ A retransmission keeps its sequence number (IEEE 802.15.4-2015 clause 6.7.4.3, f
 another number within the time of retries are a copy that a receiver takes for news.
 """
 
-from collections import OrderedDict, deque
+from collections import deque
 from typing import NamedTuple
+
+from lowpanbudget.capture.recent import Recent
 
 MOST_SOURCES = 4096
 _DEPTH = 8  # frames of a source that are remembered
@@ -34,7 +36,7 @@ class Repeats:
     """Remembers the last frames of each source, in bounded memory."""
 
     def __init__(self) -> None:
-        self._sources: OrderedDict[bytes, deque[_Seen]] = OrderedDict()
+        self._sources = Recent[bytes, deque[_Seen]](MOST_SOURCES)
 
     def see(
         self, source: bytes, number: int, time_ns: int | None, sequence: int | None, contents: bytes
@@ -44,8 +46,6 @@ class Repeats:
         mark = hash(contents)
         entry = _Seen(number, time_ns, sequence, mark)
         if seen is None:
-            if len(self._sources) >= MOST_SOURCES:
-                self._sources.popitem(last=False)
             self._sources[source] = deque((entry,), _DEPTH)
             return _NO
         again = _NO

@@ -5,10 +5,11 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from lowpanbudget.bits import Reader
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.datagrams import CoapHead, HeardDatagram, UdpContent
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.memory import FirstNamed, Frames, Recent
+from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import link_text

@@ -1,10 +1,10 @@
 """Fragments that a receiver cannot place, and those that need not be, or should not."""
 
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.datagrams import hop_of, numbers_of
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.memory import Recent
 from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import octets_text

@@ -2,11 +2,11 @@
 
 from typing import NamedTuple
 
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.memory import Recent
 from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import link_text, octets_text

@@ -3,12 +3,12 @@
 from ipaddress import IPv6Address
 from statistics import median
 
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.formats import padded_octets, payload_of, variants
-from lowpanbudget.findings.memory import Recent
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import octets_text

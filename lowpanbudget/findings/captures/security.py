@@ -2,8 +2,8 @@
 
 from hashlib import blake2b
 
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.findings.finding import Hit
-from lowpanbudget.findings.memory import Recent
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.layers.link.auxiliary import LEVELS, Security
@@ -33,10 +33,9 @@ def _sender(scene: Scene, mac: Mac) -> SecuredSender | None:
     return (mac.pan_id, mac.source, *key)
 
 
-class CountersUsed(Recent[int, tuple[bytes, int]]):
-    """The last counters of a sender: a digest of the frame that used one, and its number."""
-
-    MOST = 32
+# the last counters of a sender: a digest of the frame that used one, and its number
+CountersUsed = Recent[int, tuple[bytes, int]]
+_MOST_COUNTERS = 32
 
 
 @SECURITY.rule("frame-counter-used-twice", Mac, memory=Recent)
@@ -49,7 +48,7 @@ def frame_counter_used_twice(
         return None
     used = memory.get(sender)
     if used is None:
-        used = memory[sender] = CountersUsed()
+        used = memory[sender] = CountersUsed(_MOST_COUNTERS)
     octets = scene.octets[: len(scene.octets) - scene.fcs]
     digest = blake2b(octets, digest_size=8).digest()
     before, number = used.setdefault(counter, (digest, scene.number))

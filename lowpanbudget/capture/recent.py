@@ -1,0 +1,20 @@
+"""What is remembered of a capture without end: the last of so many."""
+
+from collections import OrderedDict
+from typing import TypeVar
+
+Key = TypeVar("Key")
+Value = TypeVar("Value")
+
+
+class Recent(OrderedDict[Key, Value]):
+    """The last ``most`` entries: a new one beyond them pushes the oldest out. One that is set again keeps its age."""
+
+    def __init__(self, most: int = 1024) -> None:
+        super().__init__()
+        self.most = most
+
+    def __setitem__(self, key: Key, value: Value) -> None:
+        super().__setitem__(key, value)
+        if len(self) > self.most:
+            self.popitem(last=False)
