@@ -1,12 +1,11 @@
 """How the protocols of a flow are written: ``[flow.coap]``, ``[flow.oscore]``, ``[flow.dtls]``."""
 
 from collections.abc import Iterator
-from typing import Annotated, Any, Literal
-
-from pydantic import BeforeValidator, Field, WithJsonSchema
+from typing import Any
 
 from lowpanbudget.design.application import Application, Coap, Dtls, Oscore
-from lowpanbudget.design.table import ShapeTable
+from lowpanbudget.design.table import ShapeTable, Subtable, key
+from lowpanbudget.design.takes import AnyOf, Flag, FreeText, Listed, Parsed, Whole, Words
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
@@ -16,27 +15,27 @@ from lowpanbudget.layers.internet.dtls.suites import SUITES
 from lowpanbudget.payload.flaws import Flaw
 
 
-def _hex(value: Any) -> Any:
+def _octets(value: Any) -> Any:
     """Return the octets that hex text stands for; octets as they are."""
     if isinstance(value, bytes):
         return value
     if not isinstance(value, str):
-        raise ValueError("hex text is wanted")  # noqa: TRY004  # pydantic collects ValueErrors
+        raise ValueError("hex text is wanted")  # noqa: TRY004  # as all that is wrong with it
     try:
         return bytes.fromhex(value.removeprefix("0x"))
     except ValueError:
         raise ValueError(f"{value!r} is no hex text") from None
 
 
-Hex = Annotated[bytes, BeforeValidator(_hex), WithJsonSchema({"type": "string"})]
+HEX = Parsed(_octets)
 
 
 class BlockShape(ShapeTable):
     """A block of a larger body (RFC 7959)."""
 
-    number: int = Field(ge=0, lt=1 << 20, description="The block's number.")
-    more: bool = Field(default=True, description="Whether more blocks follow.")
-    size: Literal[16, 32, 64, 128, 256, 512, 1024] = Field(description="Octets in a block.")
+    number: int = key(Whole(0, below=1 << 20), "The block's number.")
+    more: bool = key(Flag(), "Whether more blocks follow.", default=True)
+    size: int = key(Words(16, 32, 64, 128, 256, 512, 1024), "Octets in a block.")
 
     def block(self) -> Block:
         """Return the value of a Block1 or Block2 option."""
@@ -46,55 +45,55 @@ class BlockShape(ShapeTable):
 class OptionShape(ShapeTable):
     """Another option of the message."""
 
-    name: str | int = Field(description="The option's name or number.")
-    text: str | None = Field(default=None, description="Its value as text.")
-    number: int | None = Field(default=None, ge=0, description="Its value as a number.")
-    octets: Hex | None = Field(default=None, description="Its value as octets in hex.")
+    name: str | int = key(AnyOf(FreeText(), Whole()), "The option's name or number.")
+    text: str | None = key(FreeText(), "Its value as text.", default=None)
+    number: int | None = key(Whole(0), "Its value as a number.", default=None)
+    octets: bytes | None = key(HEX, "Its value as octets in hex.", default=None)
 
 
 class CoapShape(ShapeTable):
     """The CoAP message around the flow's messages (RFC 7252)."""
 
-    code: str = Field(description="A method or response: GET, POST, 2.05, Content ...")
-    confirmable: bool = Field(default=False, description="Whether the message is acknowledged.")
-    path: str = Field(default="", description="Uri-Path, segments divided by slashes.")
-    token_octets: int = Field(default=1, ge=0, le=8, description="Length of the token.")
-    content_format: int | None = Field(default=None, ge=0, le=0xFFFF, description="Content-Format.")
-    observe: int | None = Field(
+    code: str = key(FreeText(), "A method or response: GET, POST, 2.05, Content ...")
+    confirmable: bool = key(Flag(), "Whether the message is acknowledged.", default=False)
+    path: str = key(FreeText(), "Uri-Path, segments divided by slashes.", default="")
+    token_octets: int = key(Whole(0, 8), "Length of the token.", default=1)
+    content_format: int | None = key(Whole(0, 0xFFFF), "Content-Format.", default=None)
+    observe: int | None = key(
+        Whole(0, below=1 << 24),
+        "Value of Observe that is reached; it grows to 3 octets.",
         default=None,
-        ge=0,
-        lt=1 << 24,
-        description="Value of Observe that is reached; it grows to 3 octets.",
     )
-    block1: BlockShape | None = Field(default=None, description="Block1: the body of a request.")
-    block2: BlockShape | None = Field(default=None, description="Block2: the body of a response.")
-    option: list[OptionShape] = Field(default_factory=list, description="Further options.")
+    block1: BlockShape | None = key(
+        Subtable(BlockShape), "Block1: the body of a request.", default=None
+    )
+    block2: BlockShape | None = key(
+        Subtable(BlockShape), "Block2: the body of a response.", default=None
+    )
+    option: list[OptionShape] = key(Listed(Subtable(OptionShape)), "Further options.", default=())
 
 
 class OscoreShape(ShapeTable):
     """OSCORE around the CoAP message (RFC 8613), with AES-CCM-16-64-128."""
 
-    sender_id: Hex = Field(description="The sender's identifier in hex, 0 to 7 octets.")
-    recipient_id: Hex = Field(description="The recipient's identifier in hex, 0 to 7 octets.")
-    id_context: Hex | None = Field(default=None, description="ID context in hex, sent in requests.")
-    sequence: int = Field(
-        default=0, ge=0, lt=1 << 40, description="Sender sequence number that is reached; it grows."
+    sender_id: bytes = key(HEX, "The sender's identifier in hex, 0 to 7 octets.")
+    recipient_id: bytes = key(HEX, "The recipient's identifier in hex, 0 to 7 octets.")
+    id_context: bytes | None = key(HEX, "ID context in hex, sent in requests.", default=None)
+    sequence: int = key(
+        Whole(0, below=1 << 40), "Sender sequence number that is reached; it grows.", default=0
     )
-    response_sequence: bool = Field(
-        default=False,
-        description="Whether a response carries a sequence number, as notifications do.",
+    response_sequence: bool = key(
+        Flag(), "Whether a response carries a sequence number, as notifications do.", default=False
     )
 
 
 class DtlsShape(ShapeTable):
     """A DTLS record around the UDP payload (RFC 6347, RFC 9146, RFC 9147)."""
 
-    suite: Literal[tuple(SUITES)] = Field(  # type: ignore[valid-type]  # the words of one table
-        description="The cipher suite; it decides the version, 1.2 or 1.3."
-    )
-    cid: Hex = Field(default=b"", description="The receiver's connection ID in hex; empty: none.")
-    epoch: int = Field(default=1, ge=0, lt=1 << 16, description="The epoch that is reached.")
-    sequence: int = Field(default=0, ge=0, lt=1 << 48, description="The sequence number reached.")
+    suite: str = key(Words(*SUITES), "The cipher suite; it decides the version, 1.2 or 1.3.")
+    cid: bytes = key(HEX, "The receiver's connection ID in hex; empty: none.", default=b"")
+    epoch: int = key(Whole(0, below=1 << 16), "The epoch that is reached.", default=1)
+    sequence: int = key(Whole(0, below=1 << 48), "The sequence number reached.", default=0)
 
 
 def application(
@@ -161,9 +160,9 @@ def _options(shape: CoapShape) -> Iterator[tuple[tuple[str | int, ...], Any]]:
         ("block1", "Block1", shape.block1.block() if shape.block1 else None),
         ("block2", "Block2", shape.block2.block() if shape.block2 else None),
     )
-    for key, name, value in values:
+    for word, name, value in values:
         if value is not None:
-            yield (key,), lambda name=name, value=value: (CoapOption.of(name, value),)
+            yield (word,), lambda name=name, value=value: (CoapOption.of(name, value),)
     for index, option in enumerate(shape.option):
         stated = [v for v in (option.text, option.number, option.octets) if v is not None]
         other = stated[0] if stated else None

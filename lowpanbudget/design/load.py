@@ -1,7 +1,7 @@
 """``load_design``: a TOML file to a ``Design``, or all its faults at once, each with line and column.
 
 syntax fault -> tomllib says where
-shape        -> pydantic finds all (``faults`` says them in our words, ``places`` finds line and column)
+shape        -> all faults of keys and their values (``table``); ``places`` finds line and column
 meaning      -> all faults that keys make together, once the shape is right
 """
 
@@ -9,17 +9,16 @@ import re
 import tomllib
 from decimal import Decimal, InvalidOperation
 from os import PathLike
-from pathlib import Path
+from pathlib import Path as FilePath
 from typing import Any
 
-from pydantic import ValidationError
-
-from lowpanbudget.design.faults import shape_flaws
 from lowpanbudget.design.meaning import Design, to_design
 from lowpanbudget.design.places import Places
 from lowpanbudget.design.shape import DesignShape
+from lowpanbudget.design.table import json_schema as schema_of
+from lowpanbudget.design.takes import ShapeFlaw, ValuePlace
 from lowpanbudget.errors import DesignError, Fault
-from lowpanbudget.payload.flaws import Flaw
+from lowpanbudget.payload.flaws import Path
 
 MOST_OCTETS = 4 << 20  # a design is written by hand; more is a mistaken file
 MOST_DEPTH = 80
@@ -40,59 +39,43 @@ def load_design(path: "str | PathLike[str]") -> Design:
 def parse_design(text: str, file: str = "<text>") -> Design:
     """Return the design in a text; ``file`` names it in faults. Raises as ``load_design``."""
     data = _parse(text, file)
+    wrong: list[ShapeFlaw] = []
     try:
-        shape = DesignShape.model_validate(data)
+        shape = DesignShape.read(data, ValuePlace((), "", wrong))
+        if wrong:
+            listed = _joined(wrong[:MOST_FAULTS])
+            raise _design_error(listed, text, file, len(wrong) - MOST_FAULTS)
         design, flaws = to_design(shape, file)
-    except ValidationError as error:
-        details = error.errors(include_url=False, include_context=False)
-        listed = shape_flaws(details[:MOST_FAULTS], data)
-        raise _design_error(listed, text, file, len(details) - MOST_FAULTS) from None
     except RecursionError:
         raise DesignError(f"{file}: its fields are nested too deep") from None
     if flaws or design is None:
-        listed = [(flaw, False) for flaw in flaws[:MOST_FAULTS]]
+        listed = [ShapeFlaw(flaw) for flaw in flaws[:MOST_FAULTS]]
         raise _design_error(listed, text, file, len(flaws) - MOST_FAULTS)
     return design
 
 
+def _joined(flaws: list[ShapeFlaw]) -> list[ShapeFlaw]:
+    """Return the faults with those of one value joined: it may be of several kinds and is of none."""
+    joined: dict[Path, ShapeFlaw] = {}
+    for found in flaws:
+        flaw = found.flaw
+        before = joined.get(flaw.path)
+        if before is not None and before.flaw.message != flaw.message:
+            flaw = flaw._replace(message=f"{before.flaw.message}, or it {flaw.message}")
+        joined[flaw.path] = found._replace(flaw=flaw)
+    return list(joined.values())
+
+
 def json_schema() -> dict[str, Any]:
     """Return the JSON Schema of design files, for editors."""
-    schema: dict[str, Any] = _without_null(DesignShape.model_json_schema())
-    tables = schema["$defs"]
-    for table in (schema, *tables.values()):
-        for key in table.get("properties", {}).values():
-            if "description" not in key and "$ref" in key:
-                about = tables[key["$ref"].removeprefix("#/$defs/")]
-                key["description"] = about["description"]
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
-
-
-def _without_null(part: Any) -> Any:
-    """Return a part of the schema as TOML knows it: without null, exact numbers as numbers, every key described."""
-    if isinstance(part, list):
-        return [_without_null(item) for item in part]
-    if not isinstance(part, dict):
-        return part
-    part = {key: _without_null(value) for key, value in part.items()}
-    if part.get("default", 0) is None:
-        del part["default"]
-    elif part.get("type") == "number" and isinstance(part.get("default"), str):
-        part["default"] = float(part["default"])
-    options = [option for option in part.get("anyOf", ()) if option != {"type": "null"}]
-    if len(options) == 1:
-        del part["anyOf"]
-        part = options[0] | part
-    for key, value in part.get("properties", {}).items():
-        if key == "kind" and "const" in value:
-            value.setdefault("description", part.get("description", ""))
-    return part
+    return schema_of(DesignShape)
 
 
 def _read(path: Any) -> str:
     if path == "":
         raise DesignError("no file is named", hint="Give the path of a design file")
     try:
-        with Path(path).open("rb") as file:
+        with FilePath(path).open("rb") as file:
             octets = file.read(MOST_OCTETS + 1)
     except OSError as error:
         raise DesignError(
@@ -163,10 +146,8 @@ def _decimal(text: str) -> Decimal:
         return Decimal("nan")
 
 
-def _design_error(
-    flaws: list[tuple[Flaw, bool]], text: str, file: str, unlisted: int
-) -> DesignError:
-    """Return the error that lists all flaws; True beside a flaw means that its key is wrong, not the value."""
+def _design_error(flaws: list[ShapeFlaw], text: str, file: str, unlisted: int) -> DesignError:
+    """Return the error that lists all flaws."""
     places = Places(text)
     faults = []
     for flaw, at_key in flaws:

@@ -1,17 +1,26 @@
 """How a message is written in a design file: the shape of ``[[message]]`` and ``[[message.field]]``.
 
-pydantic judges shape (keys, types, allowed words); what the numbers mean together is judged by
-``lowpanbudget.payload``, whose flaws carry the keys of this file as their path. Decimals are exact: read the file with
-``tomllib.load(file, parse_float=Decimal)``.
+Shape is made of the keys that the kinds of fields state; what the numbers mean together is judged by
+``lowpanbudget.payload``, whose flaws carry the keys of this file as their path.
 """
 
 import dataclasses
 from decimal import Decimal
-from typing import Annotated, Any, Literal, Union, get_args
+from functools import cache
+from typing import Any, Literal, get_args
 
-from pydantic import BaseModel, BeforeValidator, Field, WithJsonSchema, create_model
-
-from lowpanbudget.design.table import ShapeTable
+from lowpanbudget.design.table import ByKind, ShapeTable, Subtable, TableKey, key
+from lowpanbudget.design.takes import (
+    AnyOf,
+    Exact,
+    Flag,
+    FreeText,
+    Listed,
+    Numbers,
+    Takes,
+    Whole,
+    Words,
+)
 from lowpanbudget.payload.flaws import Flaw, FlawedMessage
 from lowpanbudget.payload.kinds.field import Field as PayloadField
 from lowpanbudget.payload.kinds.keys import DesignKey, keys_of
@@ -20,109 +29,80 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.registry import all_kinds
 
 
-def _decimal(value: object) -> Decimal:
-    """Return the exact decimal of a number in the file; text and booleans are refused."""
-    if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
-        raise ValueError("a number is wanted")  # noqa: TRY004 - pydantic collects ValueErrors
-    return value if isinstance(value, Decimal) else Decimal(repr(value))
-
-
-Exact = Annotated[
-    Decimal,
-    BeforeValidator(_decimal),
-    WithJsonSchema({"type": "number"}),
-]
-Count = Annotated[int, Field(ge=0)]
-
-
-# pydantic's type for each type of an attribute; what is written otherwise says so by its form.
-_TYPES: dict[Any, Any] = {
-    bool: bool,
-    int: Count,
-    str: str,
-    Decimal: Exact,
-    tuple[Decimal, ...]: list[Exact],
-    tuple[str, ...]: list[str],
-}
-_FORMS: dict[str, Any] = {
-    "names": list[str] | dict[str, int],
-    "element": "FieldShape",
-    "fields": "list[FieldShape]",
-    "options": "list[UnionOptionShape]",
-}
-
-
-def _shape_of(word: str, kind: type[PayloadField]) -> type[BaseModel]:
+@cache
+def _shape_of(word: str) -> type[ShapeTable]:
     """Return the shape of a kind of field, made of the keys that its class states."""
-    keys: dict[str, Any] = {}
+    kind = all_kinds()[word]
+    kind_key = key(Words(word))
+    keys: dict[str, TableKey] = {}
     shared = {attribute.name for attribute in dataclasses.fields(PayloadField)}
-    for attribute, key in keys_of(kind):
-        if "kind" not in keys and attribute.name not in shared:
-            keys["kind"] = Literal[word], ...
-        default = attribute.default if key.default is dataclasses.MISSING else key.default
-        about: dict[str, Any] = {"description": key.says.format(counts=getattr(kind, "counts", ""))}
-        if default == ():
-            about["default_factory"] = list
-        elif default is not dataclasses.MISSING:
-            about["default"] = default
-        if isinstance(default, Decimal):
-            about["json_schema_extra"] = {"default": int(default)}
-        keys[key.name or attribute.name] = _type_of(attribute.type, key), Field(**about)
-    keys.setdefault("kind", (Literal[word], ...))
-    model: type[BaseModel] = create_model(
-        "".join(part.title() for part in word.split("-")) + "Shape",
-        __base__=ShapeTable,
-        __module__=__name__,
-        __doc__=kind.about,
-        **keys,
-    )
-    return model
+    for attribute, declared in keys_of(kind):
+        if attribute.name not in shared:
+            keys.setdefault("kind", kind_key)
+        default = attribute.default if declared.default is dataclasses.MISSING else declared.default
+        says = declared.says.format(counts=getattr(kind, "counts", ""))
+        takes = _takes(attribute.type, declared)
+        needed = default is dataclasses.MISSING
+        keys[declared.name or attribute.name] = (
+            key(takes, says) if needed else key(takes, says, default)
+        )
+    keys.setdefault("kind", kind_key)
+    name = "".join(part.title() for part in word.split("-")) + "Shape"
+    return type(name, (ShapeTable,), {"__doc__": kind.about, **keys})
 
 
-def _type_of(declared: Any, key: DesignKey) -> Any:
-    if key.allowed:
-        return Literal[key.allowed]
-    if key.form:
-        return _FORMS[key.form]
-    if type(None) in get_args(declared):
-        (inner,) = (part for part in get_args(declared) if part is not type(None))
-        return _TYPES[inner] | None
-    return _TYPES[declared]
-
-
-_KINDS = all_kinds()
-_SHAPES = {word: _shape_of(word, kind) for word, kind in _KINDS.items()}
-FieldShape: Any = Annotated[Union[tuple(_SHAPES.values())], Field(discriminator="kind")]  # noqa: UP007 - made at run time
+FIELD = ByKind(all_kinds, _shape_of)
 
 
 class UnionOptionShape(ShapeTable):
     """What a union holds for one name of its tag."""
 
-    when: str = Field(description="The name of the tag.")
-    field: list[FieldShape] = Field(
-        default_factory=list, description="The fields; none is allowed."
-    )
+    when: str = key(FreeText(), "The name of the tag.")
+    field: list[Any] = key(Listed(FIELD), "The fields; none is allowed.", default=())
+
+
+# What each type of an attribute takes; what is written otherwise says so by its form.
+_TAKES: dict[Any, Takes] = {
+    bool: Flag(),
+    int: Whole(0),
+    str: FreeText(),
+    Decimal: Exact(),
+    tuple[Decimal, ...]: Listed(Exact()),
+    tuple[str, ...]: Listed(FreeText()),
+}
+_FORMS: dict[str, Takes] = {
+    "names": AnyOf(Listed(FreeText()), Numbers()),
+    "element": FIELD,
+    "fields": Listed(FIELD),
+    "options": Listed(Subtable(UnionOptionShape)),
+}
+
+
+def _takes(declared: Any, entry: DesignKey) -> Takes:
+    if entry.allowed:
+        return Words(*entry.allowed)
+    if entry.form:
+        return _FORMS[entry.form]
+    inner = [part for part in get_args(declared) if part is not type(None)]
+    return _TAKES[inner[0] if type(None) in get_args(declared) else declared]
 
 
 class MessageShape(ShapeTable):
     """A message format. Byte order and bit order are always stated."""
 
-    name: str = Field(description="The name of the message.")
-    note: str = Field(default="", description="A note for people.")
-    byte_order: Literal["big", "little"] = Field(description="Which octet of a number comes first.")
-    bit_order: Literal["msb-first", "lsb-first"] = Field(
-        description="Which bit of an octet comes first."
+    name: str = key(FreeText(), "The name of the message.")
+    note: str = key(FreeText(), "A note for people.", default="")
+    byte_order: Literal["big", "little"] = key(
+        Words("big", "little"), "Which octet of a number comes first."
     )
-    layout: Literal["bit-packed", "octet-aligned"] = Field(
-        description="Fields follow each other bit by bit, or each takes whole octets."
+    bit_order: Literal["msb-first", "lsb-first"] = key(
+        Words("msb-first", "lsb-first"), "Which bit of an octet comes first."
     )
-    field: list[FieldShape] = Field(description="The fields, in the order of the wire.")
-
-
-_ALL: tuple[type[BaseModel], ...] = (*_SHAPES.values(), UnionOptionShape, MessageShape)
-for _shape in _ALL:
-    if not _shape.__pydantic_complete__:  # it names shapes that come after it
-        _shape.model_rebuild()
+    layout: Literal["bit-packed", "octet-aligned"] = key(
+        Words("bit-packed", "octet-aligned"),
+        "Fields follow each other bit by bit, or each takes whole octets.",
+    )
+    field: list[Any] = key(Listed(FIELD), "The fields, in the order of the wire.")
 
 
 def to_message(shape: MessageShape) -> Message:
@@ -165,21 +145,21 @@ def _fields(shapes: list[Any]) -> tuple[PayloadField, ...]:
 
 def _field(shape: Any) -> PayloadField:
     """Return the payload's field of a shape."""
-    kind = _KINDS[shape.kind]
+    kind = all_kinds()[shape.kind]
     return kind.declared(
         **{
-            attribute.name: _value(getattr(shape, key.name or attribute.name), key)
-            for attribute, key in keys_of(kind)
+            attribute.name: _value(getattr(shape, entry.name or attribute.name), entry)
+            for attribute, entry in keys_of(kind)
         }
     )
 
 
-def _value(value: Any, key: DesignKey) -> Any:
+def _value(value: Any, entry: DesignKey) -> Any:
     """Return what an attribute holds of what is written."""
-    if key.form == "element":
+    if entry.form == "element":
         return _field(value)
-    if key.form == "fields":
+    if entry.form == "fields":
         return _fields(value)
-    if key.form == "options":
+    if entry.form == "options":
         return tuple(Option(option.when, _fields(option.field)) for option in value)
     return tuple(value) if isinstance(value, list) else value

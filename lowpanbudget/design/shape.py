@@ -1,22 +1,22 @@
-"""How a design file is written: the pydantic shape of its tables, and the JSON Schema for editors.
+"""How a design file is written: the shape of its tables, and so the JSON Schema for editors.
 
 Only shape is judged here (keys, types, ranges, allowed words); what keys mean together is judged in ``meaning``.
 """
 
+from decimal import Decimal
 from ipaddress import IPv6Address, IPv6Network
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
-from pydantic import BeforeValidator, Field, WithJsonSchema
-
-from lowpanbudget.design.application_shape import CoapShape, DtlsShape, Hex, OscoreShape
+from lowpanbudget.design.application_shape import HEX, CoapShape, DtlsShape, OscoreShape
 from lowpanbudget.design.link import PHYS
-from lowpanbudget.design.messages import Exact, MessageShape
-from lowpanbudget.design.table import ShapeTable
+from lowpanbudget.design.messages import MessageShape
+from lowpanbudget.design.table import ShapeTable, Subtable, key
+from lowpanbudget.design.takes import Exact, Flag, FreeText, Listed, Parsed, Takes, Whole, Words
 from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU
 from lowpanbudget.layers.lowpan.fragment import LARGEST
 
 
-def _octets(*lengths: int) -> BeforeValidator:
+def _octets(*lengths: int) -> Takes:
     def read(value: Any) -> Any:
         """Return the octets of a link address in hex, with or without colons."""
         if isinstance(value, int) and not isinstance(value, bool) and lengths == (2,):
@@ -26,7 +26,7 @@ def _octets(*lengths: int) -> BeforeValidator:
         if isinstance(value, bytes):
             return value
         if not isinstance(value, str):
-            raise ValueError("hex text is wanted")  # noqa: TRY004  # pydantic collects ValueErrors
+            raise ValueError("hex text is wanted")  # noqa: TRY004  # as all that is wrong with it
         try:
             octets = bytes.fromhex(value.removeprefix("0x").replace(":", "").replace("-", ""))
         except ValueError:
@@ -36,16 +36,16 @@ def _octets(*lengths: int) -> BeforeValidator:
             raise ValueError(f"{wanted} octets are wanted; {value!r} has {len(octets)}")
         return octets
 
-    return BeforeValidator(read)
+    return Parsed(read, *(("string", "integer") if lengths == (2,) else ()))
 
 
-def _parsed(kind: type) -> BeforeValidator:
+def _parsed(kind: type) -> Takes:
     def read(value: Any) -> Any:
         """Return an IPv6 address or prefix from its text."""
         if isinstance(value, kind):
             return value
         if not isinstance(value, str):
-            raise ValueError("text is wanted")  # noqa: TRY004  # pydantic collects ValueErrors
+            raise ValueError("text is wanted")  # noqa: TRY004  # as all that is wrong with it
         try:
             return kind(value)
         except ValueError as error:
@@ -54,211 +54,202 @@ def _parsed(kind: type) -> BeforeValidator:
                 raise ValueError(f"bits beyond the length are set; did you mean {meant}?") from None
             raise ValueError(f"{value!r} is no IPv6 {_NAMES[kind]}") from None
 
-    return BeforeValidator(read)
-
-
-def _no_boolean(value: Any) -> Any:
-    """Return a value that is no boolean: pydantic would take true for an allowed 1."""
-    if isinstance(value, bool):
-        raise ValueError("a number is wanted")  # noqa: TRY004  # pydantic collects ValueErrors
-    return value
+    return Parsed(read)
 
 
 _NAMES: dict[type, str] = {IPv6Address: "address", IPv6Network: "prefix, such as 2001:db8::/64"}
-_TEXT = WithJsonSchema({"type": "string"})
-Short = Annotated[bytes, _octets(2), WithJsonSchema({"type": ["string", "integer"]})]
-Extended = Annotated[bytes, _octets(8), _TEXT]
-KeySource = Annotated[bytes, _octets(4, 8), _TEXT]
-Address = Annotated[IPv6Address, _parsed(IPv6Address), _TEXT]
-Prefix = Annotated[IPv6Network, _parsed(IPv6Network), _TEXT]
-Interval = Annotated[Exact, Field(gt=0), WithJsonSchema({"type": "number", "exclusiveMinimum": 0})]
-Port = Annotated[int, Field(ge=0, le=0xFFFF)]
-Pan = Annotated[int, Field(ge=0, le=0xFFFF)]
+SHORT = _octets(2)
+EXTENDED = _octets(8)
+ADDRESS = _parsed(IPv6Address)
+PREFIX = _parsed(IPv6Network)
+PORT = PAN = Whole(0, 0xFFFF)
 
 
 class SecurityShape(ShapeTable):
     """Link security; leave the table out for an open network."""
 
-    level: int = Field(
-        ge=0,
-        le=7,
-        description="Security level: 0 none, 1-3 authenticate, 4 encrypts only, 5-7 do both.",
+    level: int = key(
+        Whole(0, 7), "Security level: 0 none, 1-3 authenticate, 4 encrypts only, 5-7 do both."
     )
-    key_id_mode: int = Field(
-        default=1, ge=0, le=3, description="How the key is named in the frame."
+    key_id_mode: int = key(Whole(0, 3), "How the key is named in the frame.", default=1)
+    key_source: bytes | None = key(
+        _octets(4, 8), "Key source in hex: 4 octets for mode 2, 8 for mode 3.", default=None
     )
-    key_source: KeySource | None = Field(
-        default=None, description="Key source in hex: 4 octets for mode 2, 8 for mode 3."
-    )
-    frame_counter: Literal["carried", "suppressed"] = Field(
+    frame_counter: Literal["carried", "suppressed"] = key(
+        Words("carried", "suppressed"),
+        "Whether the frame counter goes in line (version 2 may suppress it).",
         default="carried",
-        description="Whether the frame counter goes in line (version 2 may suppress it).",
     )
 
 
 class ElementShape(ShapeTable):
     """An information element of data frames, its content in hex; terminations are added."""
 
-    id: int = Field(
-        ge=0, le=0xFF, description="Element id of a header IE, group id of a payload IE."
-    )
-    octets: Hex = Field(default=b"", description="Its content in hex.")
+    id: int = key(Whole(0, 0xFF), "Element id of a header IE, group id of a payload IE.")
+    octets: bytes = key(HEX, "Its content in hex.", default=b"")
 
 
 class LinkShape(ShapeTable):
     """How every frame is built."""
 
-    phy: Literal[tuple(PHYS)] = Field(  # type: ignore[valid-type]  # the words of one table
-        default="o-qpsk-2450", description="The PHY; decides the largest frame and its FCS."
+    phy: str = key(
+        Words(*PHYS), "The PHY; decides the largest frame and its FCS.", default="o-qpsk-2450"
     )
-    frame_version: int = Field(
-        default=1, ge=0, le=2, description="0: 2003, 1: 2006, 2: 2015 and later."
+    frame_version: int = key(Whole(0, 2), "0: 2003, 1: 2006, 2: 2015 and later.", default=1)
+    addresses: Literal["short", "extended"] = key(
+        Words("short", "extended"), "Link addresses of data frames.", default="short"
     )
-    addresses: Literal["short", "extended"] = Field(
-        default="short", description="Link addresses of data frames."
+    pan_id: int = key(PAN, "PAN ID of the nodes.")
+    destination_pan_id: int | None = key(
+        PAN, "PAN ID of the receivers, when it differs.", default=None
     )
-    pan_id: Pan = Field(description="PAN ID of the nodes.")
-    destination_pan_id: Pan | None = Field(
-        default=None, description="PAN ID of the receivers, when it differs."
-    )
-    pan_ids: Literal["both", "one", "none"] = Field(
+    pan_ids: Literal["both", "one", "none"] = key(
+        Words("both", "one", "none"),
+        "PAN IDs that a frame carries; none needs version 2 and extended addresses.",
         default="one",
-        description="PAN IDs that a frame carries; none needs version 2 and extended addresses.",
     )
-    sequence_number: Literal["carried", "suppressed"] = Field(
-        default="carried", description="Whether frames are numbered (version 2 may suppress it)."
+    sequence_number: Literal["carried", "suppressed"] = key(
+        Words("carried", "suppressed"),
+        "Whether frames are numbered (version 2 may suppress it).",
+        default="carried",
     )
-    acknowledged: bool = Field(
-        default=True, description="Whether unicast frames ask for acknowledgement."
+    acknowledged: bool = key(
+        Flag(), "Whether unicast frames ask for acknowledgement.", default=True
     )
-    slotted: bool = Field(
-        default=False, description="Whether nodes share the time slots of a TSCH network."
+    slotted: bool = key(
+        Flag(), "Whether nodes share the time slots of a TSCH network.", default=False
     )
-    security: SecurityShape | None = Field(
-        default=None, description="Link security; left out for an open network."
+    security: SecurityShape | None = key(
+        Subtable(SecurityShape), "Link security; left out for an open network.", default=None
     )
-    header_ie: list[ElementShape] = Field(
-        default_factory=list, description="Header IEs of data frames."
+    header_ie: list[ElementShape] = key(
+        Listed(Subtable(ElementShape)), "Header IEs of data frames.", default=()
     )
-    payload_ie: list[ElementShape] = Field(
-        default_factory=list, description="Payload IEs of data frames."
+    payload_ie: list[ElementShape] = key(
+        Listed(Subtable(ElementShape)), "Payload IEs of data frames.", default=()
     )
 
 
 class ContextShape(ShapeTable):
     """A prefix shared by all nodes."""
 
-    id: int = Field(ge=0, le=15, description="The context's number; 0 costs no octet.")
-    prefix: Prefix = Field(description="The prefix, of any length from 0 to 128.")
-    may_compress: bool = Field(
-        default=True,
-        description="False: it only expands, as while it is being spread or withdrawn.",
+    id: int = key(Whole(0, 15), "The context's number; 0 costs no octet.")
+    prefix: IPv6Network = key(PREFIX, "The prefix, of any length from 0 to 128.")
+    may_compress: bool = key(
+        Flag(), "False: it only expands, as while it is being spread or withdrawn.", default=True
     )
 
 
 class StationShape(ShapeTable):
     """One end of flows: a typical node, the collector, the border router, a host outside."""
 
-    name: str = Field(min_length=1, description="The name that flows use.")
-    role: Literal["node", "collector", "border", "outside"] = Field(
-        description="A node, the collector in the mesh, the border router, or a host outside the mesh."
+    name: str = key(FreeText(needed=True), "The name that flows use.")
+    role: Literal["node", "collector", "border", "outside"] = key(
+        Words("node", "collector", "border", "outside"),
+        "A node, the collector in the mesh, the border router, or a host outside the mesh.",
     )
-    short: Short | None = Field(default=None, description="Short link address.")
-    extended: Extended | None = Field(default=None, description="Extended link address (EUI-64).")
-    address: Address | None = Field(default=None, description="The whole IPv6 address.")
-    prefix: Prefix | None = Field(
-        default=None, description="A /64 prefix; the identifier then follows from a link address."
+    short: bytes | None = key(SHORT, "Short link address.", default=None)
+    extended: bytes | None = key(EXTENDED, "Extended link address (EUI-64).", default=None)
+    address: IPv6Address | None = key(ADDRESS, "The whole IPv6 address.", default=None)
+    prefix: IPv6Network | None = key(
+        PREFIX, "A /64 prefix; the identifier then follows from a link address.", default=None
     )
-    identifier: Literal["link", "short", "extended"] = Field(
+    identifier: Literal["link", "short", "extended"] = key(
+        Words("link", "short", "extended"),
+        "Which link address makes the identifier: the one in frames, or always the same.",
         default="link",
-        description="Which link address makes the identifier: the one in frames, or always the same.",
     )
 
 
 class RoutingShape(ShapeTable):
     """What a RPL network adds to each datagram of the flow (RFC 6550, RFC 8138)."""
 
-    form: Literal["6lorh", "extension-headers"] = Field(
-        default="6lorh", description="As 6LoRH headers in page 1, or as IPv6 extension headers."
+    form: Literal["6lorh", "extension-headers"] = key(
+        Words("6lorh", "extension-headers"),
+        "As 6LoRH headers in page 1, or as IPv6 extension headers.",
+        default="6lorh",
     )
-    rpi: bool = Field(default=True, description="RPL packet information.")
-    option_type: Literal[0x63, 0x23] = Field(
-        default=0x63, description="Type of the RPL option: 0x63 (RFC 6553) or 0x23 (RFC 9008)."
+    rpi: bool = key(Flag(), "RPL packet information.", default=True)
+    option_type: int = key(
+        Words(0x63, 0x23),
+        "Type of the RPL option: 0x63 (RFC 6553) or 0x23 (RFC 9008).",
+        default=0x63,
     )
-    instance: int = Field(default=0, ge=0, le=255, description="RPLInstanceID.")
-    sender_rank: int = Field(default=512, ge=0, le=0xFFFF, description="Rank of the sender.")
-    route: int = Field(
-        default=0, ge=0, le=120, description="Routers in the source route of a downward packet."
-    )
-    entry_octets: Annotated[Literal[1, 2, 4, 8, 16], BeforeValidator(_no_boolean)] | None = Field(
+    instance: int = key(Whole(0, 255), "RPLInstanceID.", default=0)
+    sender_rank: int = key(Whole(0, 0xFFFF), "Rank of the sender.", default=512)
+    route: int = key(Whole(0, 120), "Routers in the source route of a downward packet.", default=0)
+    entry_octets: int | None = key(
+        Words(1, 2, 4, 8, 16),
+        "Last octets that tell routers' addresses apart; 2 without extended addresses, else 8.",
         default=None,
-        description="Last octets that tell routers' addresses apart; 2 without extended addresses, else 8.",
     )
-    tunnel: bool = Field(default=False, description="An outer IPv6 header around the packet.")
+    tunnel: bool = key(Flag(), "An outer IPv6 header around the packet.", default=False)
 
 
 class FlowShape(ShapeTable):
     """Who sends to whom, over which headers, how often."""
 
-    name: str = Field(min_length=1, description="The flow's name.")
-    source: str = Field(description="Name of the sending station.")
-    destination: str | None = Field(default=None, description="Name of the receiving station.")
-    group: Address | None = Field(
-        default=None, description="Multicast address, instead of a destination."
+    name: str = key(FreeText(needed=True), "The flow's name.")
+    source: str = key(FreeText(), "Name of the sending station.")
+    destination: str | None = key(FreeText(), "Name of the receiving station.", default=None)
+    group: IPv6Address | None = key(
+        ADDRESS, "Multicast address, instead of a destination.", default=None
     )
-    hops: int = Field(default=1, ge=1, le=254, description="Link hops inside the mesh, at most.")
-    source_port: Port = Field(description="UDP source port.")
-    destination_port: Port = Field(description="UDP destination port.")
-    hop_limit: int = Field(default=64, ge=1, le=255, description="IPv6 hop limit at the sender.")
-    traffic_class: int = Field(default=0, ge=0, le=255, description="IPv6 traffic class.")
-    flow_label: int = Field(default=0, ge=0, le=0xFFFFF, description="IPv6 flow label.")
-    udp_checksum: Literal["carried", "elided"] = Field(
-        default="carried", description="Elided only with the permission of RFC 6282 section 4.3.2."
+    hops: int = key(Whole(1, 254), "Link hops inside the mesh, at most.", default=1)
+    source_port: int = key(PORT, "UDP source port.")
+    destination_port: int = key(PORT, "UDP destination port.")
+    hop_limit: int = key(Whole(1, 255), "IPv6 hop limit at the sender.", default=64)
+    traffic_class: int = key(Whole(0, 255), "IPv6 traffic class.", default=0)
+    flow_label: int = key(Whole(0, 0xFFFFF), "IPv6 flow label.", default=0)
+    udp_checksum: Literal["carried", "elided"] = key(
+        Words("carried", "elided"),
+        "Elided only with the permission of RFC 6282 section 4.3.2.",
+        default="carried",
     )
-    routing: RoutingShape | None = None
-    coap: CoapShape | None = None
-    oscore: OscoreShape | None = None
-    dtls: DtlsShape | None = None
-    messages: list[str] = Field(
-        default_factory=list, description="Names of the messages it carries."
+    routing: RoutingShape | None = key(Subtable(RoutingShape), default=None)
+    coap: CoapShape | None = key(Subtable(CoapShape), default=None)
+    oscore: OscoreShape | None = key(Subtable(OscoreShape), default=None)
+    dtls: DtlsShape | None = key(Subtable(DtlsShape), default=None)
+    messages: list[str] = key(Listed(FreeText()), "Names of the messages it carries.", default=())
+    most_frames: int = key(
+        Whole(1, 256), "Frames that one message may take; 1: no fragments.", default=1
     )
-    most_frames: int = Field(
-        default=1, ge=1, le=256, description="Frames that one message may take; 1: no fragments."
-    )
-    every_s: Interval | None = Field(
-        default=None, description="Seconds between two readings of a node."
+    every_s: Decimal | None = key(
+        Exact(above=0), "Seconds between two readings of a node.", default=None
     )
 
 
 class NetworkShape(ShapeTable):
     """What concerns the network as a whole."""
 
-    mtu: int = Field(
-        default=MINIMUM_MTU, ge=MINIMUM_MTU, le=LARGEST, description="IPv6 MTU in octets."
-    )
-    nodes: int | None = Field(default=None, ge=1, description="How many nodes there are.")
-    fragments: Literal["plain", "recoverable"] = Field(
-        default="plain",
-        description="How datagrams are cut: plain fragments (RFC 4944), or recoverable ones (RFC 8931), which are "
+    mtu: int = key(Whole(MINIMUM_MTU, LARGEST), "IPv6 MTU in octets.", default=MINIMUM_MTU)
+    nodes: int | None = key(Whole(1), "How many nodes there are.", default=None)
+    fragments: Literal["plain", "recoverable"] = key(
+        Words("plain", "recoverable"),
+        "How datagrams are cut: plain fragments (RFC 4944), or recoverable ones (RFC 8931), which are "
         "acknowledged and count compressed octets.",
+        default="plain",
     )
 
 
 class DesignShape(ShapeTable):
     """A design: link, contexts, stations, flows and messages."""
 
-    title: str = Field(description="What is designed here.")
-    link: LinkShape = Field(description="How every frame is built.")
-    network: NetworkShape = Field(
-        default_factory=NetworkShape, description="What concerns the network as a whole."
+    title: str = key(FreeText(), "What is designed here.")
+    link: LinkShape = key(Subtable(LinkShape), "How every frame is built.")
+    network: NetworkShape = key(
+        Subtable(NetworkShape),
+        "What concerns the network as a whole.",
+        default=NetworkShape.of_defaults(),
     )
-    context: list[ContextShape] = Field(
-        default_factory=list, description="The prefixes that all nodes share."
+    context: list[ContextShape] = key(
+        Listed(Subtable(ContextShape)), "The prefixes that all nodes share.", default=()
     )
-    station: list[StationShape] = Field(
-        min_length=1, description="The ends of flows: nodes, collector, border, hosts outside."
+    station: list[StationShape] = key(
+        Listed(Subtable(StationShape), needed=True),
+        "The ends of flows: nodes, collector, border, hosts outside.",
     )
-    flow: list[FlowShape] = Field(min_length=1, description="Who sends to whom.")
-    message: list[MessageShape] = Field(
-        default_factory=list, description="The formats of application data."
+    flow: list[FlowShape] = key(Listed(Subtable(FlowShape), needed=True), "Who sends to whom.")
+    message: list[MessageShape] = key(
+        Listed(Subtable(MessageShape)), "The formats of application data.", default=()
     )

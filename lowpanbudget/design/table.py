@@ -1,9 +1,182 @@
-"""What every table of a design file has in common."""
+"""How a table of a design file is declared: its keys, what each takes and means. One declaration reads and is schema.
 
-from pydantic import BaseModel, ConfigDict
+    class ContextShape(ShapeTable):
+        \"\"\"A prefix shared by all nodes.\"\"\"
+
+        id: int = key(Whole(0, 15), "The context's number; 0 costs no octet.")
+
+Reading judges shape (keys, types, ranges, allowed words), all faults at once; the message of a fault goes on behind the
+name of its key.
+"""
+
+from collections.abc import Callable, Collection
+from decimal import Decimal
+from typing import Any, ClassVar, NamedTuple, Self
+
+from lowpanbudget.design.spelling import meant, spelled
+from lowpanbudget.design.takes import Schema, Takes, ValuePlace, shown
+
+_NEEDED: Any = object()
 
 
-class ShapeTable(BaseModel):
-    """A table of a design file: unknown keys and values of another type are faults, and nothing changes it later."""
+class TableKey(NamedTuple):
+    """A key of a table: what it takes, what it means, and its default where it may be left out."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+    takes: Takes
+    says: str
+    default: Any
+
+
+def key(takes: Takes, says: str = "", default: Any = _NEEDED) -> Any:
+    """Return a key for a table; ``says`` may be empty where the table that it takes says it."""
+    return TableKey(takes, says, default)
+
+
+class ShapeTable:
+    """A table of a design file; its attributes are what its keys stand for."""
+
+    keys: ClassVar[dict[str, TableKey]] = {}
+
+    def __init_subclass__(cls) -> None:
+        """Gather the keys in the order in which they are declared."""
+        cls.keys = {name: entry for name, entry in vars(cls).items() if isinstance(entry, TableKey)}
+
+    @classmethod
+    def read(cls, value: Any, place: ValuePlace) -> Self:
+        """Return the table that a value of the file states; what is wrong is noted at its place and stays out."""
+        table = cls()
+        if not isinstance(value, dict):
+            place.refuse("should be a table: [name], or { key = value }", value)
+            return table
+        for name, entry in cls.keys.items():
+            if name in value:
+                setattr(table, name, entry.takes.read(value[name], place.at(name, entry.says)))
+            elif entry.default is _NEEDED:
+                place.at(name, entry.says).add("this key is missing")
+            else:
+                setattr(table, name, entry.default)
+        for name in value:
+            if name not in cls.keys:
+                hint = spelled(name, cls.keys)
+                place.at(name).add("there is no such key", hint, at_key=True)
+        return table
+
+    @classmethod
+    def of_defaults(cls) -> Self:
+        """Return the table that holds no key, where none is needed."""
+        return cls.read({}, ValuePlace((), "", []))
+
+    @classmethod
+    def schema(cls, tables: Schema) -> Schema:
+        """Return the JSON Schema of the table; those of tables inside go into ``tables``."""
+        needed = [name for name, entry in cls.keys.items() if entry.default is _NEEDED]
+        return {
+            "additionalProperties": False,
+            "description": cls.__doc__,
+            "properties": {
+                name: _property(name, entry, tables) for name, entry in cls.keys.items()
+            },
+            **({"required": needed} if needed else {}),
+            "title": cls.__name__,
+            "type": "object",
+        }
+
+
+def _property(name: str, entry: TableKey, tables: Schema) -> Schema:
+    takes = entry.takes.schema(tables)
+    about: Schema = {"description": entry.says} if entry.says else {}
+    if "$ref" not in takes:
+        about["title"] = name.replace("_", " ").title()
+    if entry.default is None:  # what may be left out says first what it takes
+        return _sorted(takes) | _sorted(about)
+    if isinstance(entry.default, Decimal):
+        about["default"] = int(entry.default)
+    elif isinstance(entry.default, str | int):
+        about["default"] = entry.default
+    elif isinstance(entry.default, bytes):
+        about["default"] = entry.default.hex()
+    return _sorted(takes | about)
+
+
+def _sorted(schema: Schema) -> Schema:
+    return dict(sorted(schema.items()))
+
+
+def json_schema(root: type[ShapeTable]) -> Schema:
+    """Return the JSON Schema of files that are such a table, for editors."""
+    tables: Schema = {}
+    schema = root.schema(tables)
+    for table in (schema, *tables.values()):
+        for name, about in table["properties"].items():
+            if (
+                "description" not in about
+            ):  # a table says what it is, and so what the kind of a field is
+                source = tables[_named(about["$ref"])] if "$ref" in about else table
+                table["properties"][name] = about | {"description": source["description"]}
+    draft = "https://json-schema.org/draft/2020-12/schema"
+    return {"$schema": draft, "$defs": _sorted(tables), **schema}
+
+
+def _reference(table: type[ShapeTable], tables: Schema) -> str:
+    """Return the reference to a table's schema, which is added to ``tables`` once."""
+    if table.__name__ not in tables:
+        tables[table.__name__] = {}  # it may hold itself
+        tables[table.__name__] = table.schema(tables)
+    return f"#/$defs/{table.__name__}"
+
+
+def _named(reference: str) -> str:
+    return reference.removeprefix("#/$defs/")
+
+
+class Subtable(Takes):
+    """A table inside the table."""
+
+    def __init__(self, table: type[ShapeTable]) -> None:
+        self._table = table
+
+    def read(self, value: Any, place: ValuePlace) -> Any:
+        return self._table.read(value, place)
+
+    def schema(self, tables: Schema) -> Schema:
+        return {"$ref": _reference(self._table, tables)}
+
+
+class ByKind(Takes):
+    """One of several tables, chosen by the word under its ``kind``."""
+
+    def __init__(
+        self, kinds: Callable[[], Collection[str]], table: Callable[[str], type[ShapeTable]]
+    ) -> None:
+        self._kinds = kinds
+        self._table = table
+
+    def read(self, value: Any, place: ValuePlace) -> Any:
+        if not isinstance(value, dict):
+            place.refuse("should be a valid dictionary or object to extract fields from", value)
+            return None
+        word = value.get("kind")
+        if isinstance(word, str) and word in self._kinds():
+            return self._table(word).read(value, place)
+        self._refuse(word, value, place)
+        return None
+
+    def _refuse(self, word: Any, value: dict[str, Any], place: ValuePlace) -> None:
+        """Note that the kind is unknown, mistyped or missing."""
+        if word is not None:
+            place.at("kind").add(
+                f"there is no kind {shown(word)}", spelled(str(word), self._kinds())
+            )
+            return
+        for name in value:
+            if meant(name, ["kind"]):
+                place.at(name).add("there is no such key", spelled(name, ["kind"]), at_key=True)
+                return
+        place.at("kind").add("this key is missing", f"Kinds: {', '.join(self._kinds())}")
+
+    def schema(self, tables: Schema) -> Schema:
+        references = {word: _reference(self._table(word), tables) for word in self._kinds()}
+        return {
+            "discriminator": {"mapping": _sorted(references), "propertyName": "kind"},
+            "oneOf": [{"$ref": reference} for reference in references.values()],
+        }

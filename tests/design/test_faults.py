@@ -3,7 +3,7 @@
 import pytest
 from design.designs import SMALL, changed, fault_of, faults_of, place
 
-from lowpanbudget.design.faults import MOST_SHOWN
+from lowpanbudget.design.takes import MOST_SHOWN
 
 
 def test_the_small_design_is_right() -> None:

@@ -1,0 +1,248 @@
+"""What a key of a design file takes: each kind of value reads one and says what is wrong, and has a JSON Schema."""
+
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from lowpanbudget.design.spelling import meant
+from lowpanbudget.payload.flaws import Flaw, Path
+
+MOST_SHOWN = 60  # characters of a wrong value
+
+Schema = dict[str, Any]
+
+
+class ShapeFlaw(NamedTuple):
+    """A fault of shape; ``at_key``: the key is wrong, not its value."""
+
+    flaw: Flaw
+    at_key: bool = False
+
+
+class ValuePlace(NamedTuple):
+    """Where a value stands in the file, what is said of its key, and the faults found so far."""
+
+    path: Path
+    says: str
+    flaws: list[ShapeFlaw]
+
+    def at(self, part: str | int, says: str | None = None) -> "ValuePlace":
+        """Return the place of what is inside, under a name or a number."""
+        return ValuePlace((*self.path, part), self.says if says is None else says, self.flaws)
+
+    def add(self, message: str, hint: str = "", *, at_key: bool = False) -> None:
+        """Note a fault; what is said of the key serves where no other hint does."""
+        self.flaws.append(ShapeFlaw(Flaw(self.path, message, hint or self.says), at_key))
+
+    def refuse(self, wanted: str, value: Any, hint: str = "") -> None:
+        """Note that another value is wanted, and name the one that is there."""
+        is_short = isinstance(value, str | int | Decimal)
+        self.add(f"{wanted}, not {shown(value)}" if is_short else wanted, hint)
+
+
+def shown(value: object) -> str:
+    """Return a value as the file has it, cut when it is long."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, int):
+        text = str(value) if -(1 << 64) < value < 1 << 64 else hex(value)  # str() refuses long ones
+    else:
+        text = repr(value) if isinstance(value, str) else str(value)
+    return text if len(text) <= MOST_SHOWN else f"{text[:MOST_SHOWN]}..."
+
+
+class Takes:
+    """A kind of value."""
+
+    def read(self, value: Any, place: ValuePlace) -> Any:
+        """Return what a value of the file stands for; where it is wrong its faults are noted, and there is none."""
+        raise NotImplementedError
+
+    def schema(self, tables: Schema) -> Schema:
+        """Return the JSON Schema; that of a table goes into ``tables`` and is referred to."""
+        raise NotImplementedError
+
+
+class FreeText(Takes):
+    """A text, not empty where ``needed``."""
+
+    def __init__(self, *, needed: bool = False) -> None:
+        self._needed = needed
+
+    def read(self, value: Any, place: ValuePlace) -> Any:
+        if not isinstance(value, str):
+            place.refuse("should be a valid string", value)
+        elif self._needed and not value:
+            place.refuse("String should have at least 1 character", value)
+        return value
+
+    def schema(self, tables: Schema) -> Schema:
+        return {"type": "string"} | ({"minLength": 1} if self._needed else {})
+
+
+class Flag(Takes):
+    """True or false."""
+
+    def read(self, value: Any, place: ValuePlace) -> Any:
+        if not isinstance(value, bool):
+            place.refuse("should be a valid boolean", value)
+        return value
+
+    def schema(self, tables: Schema) -> Schema:
+        return {"type": "boolean"}
+
+
+class Whole(Takes):
+    """A whole number from ``least`` to ``most``, or to the last one ``below``."""
+
+    def __init__(
+        self, least: int | None = None, most: int | None = None, *, below: int | None = None
+    ) -> None:
+        self._least = least
+        self._most = most
+        self._below = below
+
+    def read(self, value: Any, place: ValuePlace) -> Any:
+        if not isinstance(value, int) or isinstance(value, bool):
+            place.refuse("should be a valid integer", value)
+        elif self._least is not None and value < self._least:
+            place.refuse(f"should be greater than or equal to {self._least}", value)
+        elif self._most is not None and value > self._most:
+            place.refuse(f"should be less than or equal to {self._most}", value)
+        elif self._below is not None and value >= self._below:
+            place.refuse(f"should be less than {self._below}", value)
+        return value
+
+    def schema(self, tables: Schema) -> Schema:
+        bounds = (
+            ("minimum", self._least),
+            ("maximum", self._most),
+            ("exclusiveMaximum", self._below),
+        )
+        return {"type": "integer"} | {name: bound for name, bound in bounds if bound is not None}
+
+
+class Exact(Takes):
+    """The exact decimal of a number: read the file with ``tomllib.load(file, parse_float=Decimal)``."""
+
+    def __init__(self, *, above: int | None = None) -> None:
+        self._above = above
+
+    def read(self, value: Any, place: ValuePlace) -> Any:
+        if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
+            place.refuse("a number is wanted", value)
+            return None
+        number = value if isinstance(value, Decimal) else Decimal(repr(value))
+        if not number.is_finite():
+            place.refuse("should be a finite number", number)
+        elif self._above is not None and number <= self._above:
+            place.refuse(f"should be greater than {self._above}", number)
+        return number
+
+    def schema(self, tables: Schema) -> Schema:
+        return {"type": "number"} | (
+            {} if self._above is None else {"exclusiveMinimum": self._above}
+        )
+
+
+class Words(Takes):
+    """One of some words, or of some whole numbers."""
+
+    def __init__(self, *words: str | int) -> None:
+        self._words = words
+
+    def read(self, value: Any, place: ValuePlace) -> Any:
+        is_word = isinstance(value, str | int) and not isinstance(value, bool)
+        if not is_word or value not in self._words:
+            *others, last = map(repr, self._words)
+            before = f"{', '.join(others)} or " if others else ""
+            words = [word for word in self._words if isinstance(word, str)]
+            hint = meant(value, words) if isinstance(value, str) else ""
+            place.refuse(f"should be {before}{last}", value, hint)
+        return value
+
+    def schema(self, tables: Schema) -> Schema:
+        kind = {"type": "string" if isinstance(self._words[0], str) else "integer"}
+        if len(self._words) == 1:
+            return {"const": self._words[0]} | kind
+        return {"enum": list(self._words)} | kind
+
+
+class Parsed(Takes):
+    """A text, or also a number, that stands for something: ``parse`` returns it, or raises ``ValueError``."""
+
+    def __init__(self, parse: Callable[[Any], Any], *types: str) -> None:
+        self._parse = parse
+        self._types = types or ("string",)
+
+    def read(self, value: Any, place: ValuePlace) -> Any:
+        try:
+            return self._parse(value)
+        except ValueError as error:
+            wanted = str(error)
+        if repr(value) in wanted or wanted.endswith("?"):
+            place.add(wanted)
+        else:
+            place.refuse(wanted, value)
+        return None
+
+    def schema(self, tables: Schema) -> Schema:
+        return {"type": self._types[0] if len(self._types) == 1 else list(self._types)}
+
+
+class Listed(Takes):
+    """A list of one kind of value, not empty where ``needed``."""
+
+    def __init__(self, inner: Takes, *, needed: bool = False) -> None:
+        self._inner = inner
+        self._needed = needed
+
+    def read(self, value: Any, place: ValuePlace) -> Any:
+        if not isinstance(value, list):
+            place.refuse("should be a list: [value, ...], or [[name]] for tables", value)
+            return None
+        if self._needed and not value:
+            place.add("List should have at least 1 item after validation, not 0")
+        return [self._inner.read(item, place.at(index)) for index, item in enumerate(value)]
+
+    def schema(self, tables: Schema) -> Schema:
+        items = {"items": self._inner.schema(tables), "type": "array"}
+        return items | ({"minItems": 1} if self._needed else {})
+
+
+class Numbers(Takes):
+    """A table of names and whole numbers."""
+
+    def read(self, value: Any, place: ValuePlace) -> Any:
+        if not isinstance(value, dict):
+            place.refuse("should be a table: [name], or { key = value }", value)
+            return None
+        return {name: Whole().read(number, place.at(name)) for name, number in value.items()}
+
+    def schema(self, tables: Schema) -> Schema:
+        return {"additionalProperties": {"type": "integer"}, "type": "object"}
+
+
+class AnyOf(Takes):
+    """One of several kinds of value: the first that fits; else the faults of all."""
+
+    def __init__(self, *options: Takes) -> None:
+        self._options = options
+
+    def read(self, value: Any, place: ValuePlace) -> Any:
+        flaws: list[ShapeFlaw] = []
+        for option in self._options:
+            own: list[ShapeFlaw] = []
+            read = option.read(value, place._replace(flaws=own))
+            if not own:
+                return read
+            flaws += own
+        for found in flaws:  # what is said of the key is said of all of it
+            inside = found.flaw.path != place.path
+            place.flaws.append(
+                found._replace(flaw=found.flaw._replace(hint="")) if inside else found
+            )
+        return None
+
+    def schema(self, tables: Schema) -> Schema:
+        return {"anyOf": [option.schema(tables) for option in self._options]}
