@@ -1,5 +1,6 @@
 """What rules remember from frame to frame, in bounded memory."""
 
+from collections.abc import Callable
 from typing import TypeVar
 
 Key = TypeVar("Key")
@@ -11,9 +12,12 @@ class FirstNamed(dict[Key, Value]):
 
     MOST = 4096
 
-    def takes(self, key: Key) -> bool:
-        """Return whether there is an entry, or room for one."""
-        return key in self or len(self) < self.MOST
+    def entry(self, key: Key, make: Callable[[], Value]) -> Value | None:
+        """Return the entry of a key, made where it had none; None where there is no room for another."""
+        value = self.get(key)
+        if value is None and len(self) < self.MOST:
+            value = self[key] = make()
+        return value
 
 
 class Frames(list[int]):

@@ -115,8 +115,8 @@ def request_sent(memory: Requests, scene: Scene, datagram: HeardDatagram) -> Non
         return  # the same datagram on its next hop
     gap_s = scene.time_s - before.time_s
     memory.sent[key] = before._replace(time_s=scene.time_s)
-    if memory.repeats.takes(link):
-        repeats = memory.repeats.setdefault(link, _Repeats(gap_s))
+    repeats = memory.repeats.entry(link, lambda: _Repeats(gap_s))
+    if repeats is not None:
         repeats.count += 1
         repeats.early += gap_s < ACK_TIMEOUT_S
         repeats.shortest_s = min(repeats.shortest_s, gap_s)

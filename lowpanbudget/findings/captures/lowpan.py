@@ -143,45 +143,52 @@ def extension_bits_not_zero(scene: Scene, notice: Notice) -> Hits:
 
 
 @dataclass(slots=True)
-class Pages:
-    """Datagrams that each node sent, frames of page 1 that each got, and who sent any of page 1."""
+class _Node:
+    """How many datagrams a node sent, whether one was of page 1, and frames of page 1 that it got."""
 
-    sent: FirstNamed[bytes, int] = field(default_factory=FirstNamed)
-    paged: FirstNamed[bytes, Frames] = field(default_factory=FirstNamed)
-    speakers: FirstNamed[bytes, bool] = field(default_factory=FirstNamed)
+    sent: int = 0
+    speaks: bool = False
+    paged: Frames = field(default_factory=Frames)
 
 
-@LOWPAN.rule("page-one-not-answered", Iphc, memory=Pages)
-def datagram_sent(memory: Pages, scene: Scene, _header: Iphc) -> None:
-    """Count the datagrams of each node."""
+def _ends(scene: Scene) -> tuple[bytes, bytes] | None:
+    """Return source and destination of a frame that has both."""
     mac = scene.mac
     if mac is None or mac.source is None or mac.destination is None:
-        return
-    if memory.sent.takes(mac.source):
-        memory.sent[mac.source] = memory.sent.get(mac.source, 0) + 1
+        return None
+    return mac.source, mac.destination
+
+
+@LOWPAN.rule("page-one-not-answered", Iphc, memory=FirstNamed)
+def datagram_sent(memory: FirstNamed[bytes, _Node], scene: Scene, _header: Iphc) -> None:
+    """Count the datagrams of each node."""
+    ends = _ends(scene)
+    sender = None if ends is None else memory.entry(ends[0], _Node)
+    if sender is not None:
+        sender.sent += 1
 
 
 @LOWPAN.rule("page-one-not-answered", lorh.Rpi, lorh.SrhLorh, lorh.IpInIp)
-def page_one_sent(memory: Pages, scene: Scene, _header: object) -> None:
+def page_one_sent(memory: FirstNamed[bytes, _Node], scene: Scene, _header: object) -> None:
     """Note who sends and who gets page 1."""
-    mac = scene.mac
-    if mac is None or mac.source is None or mac.destination is None:
+    ends = _ends(scene)
+    if ends is None:
         return
-    if memory.speakers.takes(mac.source):
-        memory.speakers[mac.source] = True
-    if mac.destination != BROADCAST and memory.paged.takes(mac.destination):
-        memory.paged.setdefault(mac.destination, Frames()).note(scene.number, most=8)
+    sender, receiver = (memory.entry(end, _Node) for end in ends)
+    if sender is not None:
+        sender.speaks = True
+    if receiver is not None and ends[1] != BROADCAST:
+        receiver.paged.note(scene.number, most=8)
 
 
 @LOWPAN.at_end("page-one-not-answered")
-def page_one_not_answered(memory: Pages, _known: Surroundings) -> Hits:
+def page_one_not_answered(memory: FirstNamed[bytes, _Node], _known: Surroundings) -> Hits:
     """Name the nodes that never answered in kind."""
-    for node, numbers in memory.paged.items():
-        sent = memory.sent.get(node, 0)
-        if node not in memory.speakers and len(numbers) >= 5 and sent >= 20:
-            cause = f"{link_text(node)} gets routing headers of page 1 and has never sent one"
-            evidence = (f"{sent} datagrams of its own without",)
-            yield Hit(cause, evidence, link_text(node), tuple(numbers))
+    for link, node in memory.items():
+        if not node.speaks and len(node.paged) >= 5 and node.sent >= 20:
+            cause = f"{link_text(link)} gets routing headers of page 1 and has never sent one"
+            evidence = (f"{node.sent} datagrams of its own without",)
+            yield Hit(cause, evidence, link_text(link), tuple(node.paged))
 
 
 @LOWPAN.rule("old-header-compression", Legacy)

@@ -29,36 +29,43 @@ def fragments_too_slow(scene: Scene, arrival: FragmentArrival) -> Hits:
 
 
 @dataclass(slots=True)
-class _Ends:
-    """How many datagrams were begun on a hop, lost, and lost after their first fragment; the first frames of some."""
+class _Losses:
+    """How many datagrams were begun, lost, and lost after their first fragment; the first frames of some.
+
+    ``most`` is how many of those lost were open at their receiver at once.
+    """
 
     begun: int = 0
     lost: int = 0
     alone: int = 0
+    most: int = 0
     numbers: Frames = field(default_factory=Frames)
+
+    def lose(self, datagram: FragmentedDatagram) -> None:
+        """Count a datagram that its sender did not complete."""
+        self.lost += 1
+        self.alone += len(datagram.fragments) == 1 and datagram.fragments[0].first
+        self.most = max(self.most, datagram.beside)
+        self.numbers.note(*numbers_of(datagram)[:1])
 
 
 @REASSEMBLY.rule("fragments-unfinished", FragmentedDatagram, memory=FirstNamed)
 def fragments_end(
-    memory: FirstNamed[str, _Ends], _scene: Scene, datagram: FragmentedDatagram
+    memory: FirstNamed[str, _Losses], _scene: Scene, datagram: FragmentedDatagram
 ) -> None:
     """Count what became of each datagram; of those to all, only the losses."""
     expired = datagram.fate is Fate.EXPIRED
     if not expired and (datagram.fate is not Fate.WHOLE or datagram.key.destination == BROADCAST):
         return
-    hop = hop_of(datagram)
-    if not memory.takes(hop):
-        return
-    ends = memory.setdefault(hop, _Ends())
-    ends.begun += 1
-    if expired:
-        ends.lost += 1
-        ends.alone += len(datagram.fragments) == 1 and datagram.fragments[0].first
-        ends.numbers.note(*numbers_of(datagram)[:1])
+    losses = memory.entry(hop_of(datagram), _Losses)
+    if losses is not None:
+        losses.begun += 1
+        if expired:
+            losses.lose(datagram)
 
 
 @REASSEMBLY.at_end("fragments-unfinished")
-def fragments_unfinished(memory: FirstNamed[str, _Ends], _known: Surroundings) -> Hits:
+def fragments_unfinished(memory: FirstNamed[str, _Losses], _known: Surroundings) -> Hits:
     """Judge each hop."""
     for hop, ends in memory.items():
         if ends.lost:
@@ -92,28 +99,15 @@ def fragments_overlap(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
     yield Hit(cause, (f"{datagram}: {ranges}",), hop_of(datagram), numbers_of(datagram))
 
 
-@dataclass(slots=True)
-class _Losses:
-    """How many datagrams a receiver lost beside others, the most it had open, and the first frames of some."""
-
-    lost: int = 0
-    most: int = 0
-    numbers: Frames = field(default_factory=Frames)
-
-
 @REASSEMBLY.rule("fragments-meet", FragmentedDatagram, memory=FirstNamed)
 def fragments_lost(
     memory: FirstNamed[bytes | None, _Losses], _scene: Scene, datagram: FragmentedDatagram
 ) -> None:
     """Count losses beside another open datagram."""
-    receiver = datagram.key.destination
-    if datagram.fate is not Fate.EXPIRED or datagram.beside < 2:
-        return
-    if memory.takes(receiver):
-        losses = memory.setdefault(receiver, _Losses())
-        losses.lost += 1
-        losses.most = max(losses.most, datagram.beside)
-        losses.numbers.note(*numbers_of(datagram)[:1])
+    if datagram.fate is Fate.EXPIRED and datagram.beside > 1:
+        losses = memory.entry(datagram.key.destination, _Losses)
+        if losses is not None:
+            losses.lose(datagram)
 
 
 @REASSEMBLY.at_end("fragments-meet")
@@ -131,16 +125,15 @@ def fragments_meet(memory: FirstNamed[bytes | None, _Losses], _known: Surroundin
 
 @REASSEMBLY.rule("recoverable-fragments-failed", TimedOut, Discarded, memory=FirstNamed)
 def recoverable_fragments_failed(
-    memory: FirstNamed[str, int], _scene: Scene, event: TimedOut | Discarded
+    memory: FirstNamed[str, bool], _scene: Scene, event: TimedOut | Discarded
 ) -> Hits:
     """Take what the reassembler gave up; keys of these fragments have no size."""
     source, destination, size, tag = event.key
     if size is not None or (isinstance(event, Discarded) and event.for_room):
         return
     hop = hop_text(source, destination)
-    if memory.takes(hop):
-        memory[hop] = memory.get(hop, 0) + 1
-    severity = Severity.RISK if memory.get(hop, 0) > 1 else Severity.REMARK
+    severity = Severity.RISK if hop in memory else Severity.REMARK
+    memory.entry(hop, lambda: True)
     reason = event.reason if isinstance(event, Discarded) else "the time ran out"
     evidence = (f"tag {tag:#04x}: {reason}, {octets_text(event.received)} had come",)
     cause = "datagrams in recoverable fragments were given up"
