@@ -39,9 +39,8 @@ class EntryReader(BitReader):
     def __init__(self, octets: bytes, order: BitOrder) -> None:
         super().__init__(octets, order, spans=[])
         self.entries: list[Entry] = []
-        self._array: tuple[str | int, ...] | None = (
-            None  # the array of the last entry, its first element there
-        )
+        # the array of the last entry, the first of its elements there, and what that is
+        self._array: tuple[str | int, ...] | None = None
         self._first, self._about = 0, None
 
     def leave(self, run: Any, value: Any, name: str = "") -> None:  # noqa: ARG002 - of any values

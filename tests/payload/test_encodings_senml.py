@@ -21,7 +21,7 @@ from lowpanbudget.payload.forms.senml import (
     pack_to_json,
     resolve,
 )
-from lowpanbudget.payload.forms.senml_pack import BASE_NAME, to_pack
+from lowpanbudget.payload.forms.senml_pack import BASE_NAME, Pack
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.enumeration import Enumeration
@@ -255,7 +255,7 @@ def test_a_message_as_a_pack() -> None:
         "version": 1, "time": 1_750_000_000, "t": Decimal("23.45"), "ground": "not_available", "inside": 20, "h": 55,
         "mode": "storm", "doors": ("vault",), "mains": True, "raw": b"hi \n", "build": {"label": "x"},
     }  # fmt: skip
-    pack = json.loads(pack_to_json(to_pack(made, values, real_of)))
+    pack = json.loads(pack_to_json(Pack(real_of).data(made, values)))
     # made by hand from RFC 8428 section 4: records without unit stand before the base unit applies
     assert pack == [
         {"bn": BASE_NAME, "bt": 1750000000, "n": "version", "v": 1},
@@ -293,7 +293,7 @@ def test_readings_have_times_and_other_elements_their_index() -> None:
         "r": [{"at": start + 10, "t": 20, "p": 3}, {"at": start + 20, "t": 21}],
         "s": [4, 5],
     }
-    pack = to_pack(READINGS, values, real_of)
+    pack = Pack(real_of).data(READINGS, values)
     # the epoch 2000-01-01 is 946684800 s after 1970 (30 years of 365 days and 7 leap days)
     assert pack[0]["bt"] == (30 * 365 + 7) * 86400 + 100.5
     assert [(e["n"], e.get("t"), e["v"]) for e in pack] == [
@@ -312,7 +312,7 @@ def test_readings_of_one_time_have_their_index_as_well() -> None:
         "r": [{"at": start + 10, "t": 20}, {"at": start + 10, "t": 21}],
         "s": [],
     }
-    pack = to_pack(READINGS, values, real_of)
+    pack = Pack(real_of).data(READINGS, values)
     assert [(e["n"], e["t"]) for e in pack] == [("r/0/t", 10), ("r/1/t", 10)]
     for encoding in SENML:
         coder = encoding.coder(READINGS)

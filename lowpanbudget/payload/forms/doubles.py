@@ -1,4 +1,4 @@
-"""Numbers and octets in JSON (RFC 8259): what text and readers hold of them.
+"""Numbers and octets in JSON (RFC 8259): what text and readers hold of them; and in CBOR (RFC 8949).
 
 Readers are taken to hold numbers as IEEE 754 doubles (RFC 8259 section 6), so that digits beyond those are lost.
 Floating point of 16 and 32 bits is written in the fewest digits that restore it. JSON has no infinities and no "not a
@@ -38,6 +38,20 @@ def text_of(plain: Any) -> bytes:
 def read_text(octets: bytes) -> Any:
     """Return what JSON text says, with every number as a double holds it."""
     return json.loads(octets, parse_int=lambda digits: as_double(int(digits)))
+
+
+def cbor_of(plain: Any) -> bytes:
+    """Return CBOR of definite length, numbers in the shortest form that keeps them (RFC 8949 section 4.1)."""
+    import cbor2  # noqa: PLC0415 - loaded where it is used
+
+    return bytes(cbor2.dumps(plain, canonical=True))
+
+
+def read_cbor(octets: bytes) -> Any:
+    """Return what CBOR says; the library's errors are of many kinds."""
+    import cbor2  # noqa: PLC0415 - loaded where it is used
+
+    return cbor2.loads(octets)
 
 
 def as_double(number: Any) -> Any:

@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 from lowpanbudget.payload.forms.asn1 import Uper
 from lowpanbudget.payload.forms.c_struct import CLayout
 from lowpanbudget.payload.forms.conversion import CBOR_ARRAY, CBOR_MAP, NAMED, SHAPED, Form
-from lowpanbudget.payload.forms.doubles import read_text, real_of, text_of
+from lowpanbudget.payload.forms.doubles import cbor_of, read_cbor, read_text, real_of, text_of
 from lowpanbudget.payload.forms.largest import Largest, search
 from lowpanbudget.payload.forms.largest_values import Leaves, Writing
 from lowpanbudget.payload.forms.protobuf import Protobuf
@@ -25,7 +25,7 @@ from lowpanbudget.payload.forms.senml import (
     pack_to_cbor,
     pack_to_json,
 )
-from lowpanbudget.payload.forms.senml_pack import BASE_NAME, from_pack, to_pack
+from lowpanbudget.payload.forms.senml_pack import BASE_NAME, Pack
 from lowpanbudget.payload.forms.senml_units import Units
 from lowpanbudget.payload.forms.shapes import RecordShape, Unsayable, Values
 from lowpanbudget.payload.kinds.binary_float import Float
@@ -192,18 +192,20 @@ def _as_designed(message: Message) -> Coder:
 def _shaped(message: Message, *, form: Callable[[RecordShape], Any]) -> Coder:
     """Return the coder of a form that knows shapes only."""
     made = form(record_shape(message.fields, {}))
+    return _of_data(message, form=SHAPED, write=made.encode, read=made.decode)
+
+
+def _of_data(
+    message: Message,
+    *,
+    form: Form | Pack,
+    write: Callable[[Any], bytes],
+    read: Callable[[bytes], Any],
+) -> Coder:
+    """Return the coder that writes and reads the data of a form."""
     return Coder(
-        lambda values: made.encode(SHAPED.data(message, values)),
-        lambda octets: SHAPED.values(message, made.decode(octets)),
-    )
-
-
-def _cbor(message: Message, *, form: Form) -> Coder:
-    import cbor2  # noqa: PLC0415 - loaded where it is used
-
-    return Coder(
-        lambda values: bytes(cbor2.dumps(form.data(message, values), canonical=True)),
-        lambda octets: form.values(message, cbor2.loads(octets)),
+        lambda values: write(form.data(message, values)),
+        lambda octets: form.values(message, read(octets)),
     )
 
 
@@ -213,36 +215,14 @@ def _messagepack(message: Message, *, form: Form) -> Coder:
     floats = [field for _, field in walk(message.fields) if isinstance(field, Float)]
     single = all(field.bits <= 32 for field in floats)
 
-    def encode(values: Mapping[str, Any]) -> bytes:
+    def write(plain: Any) -> bytes:
         try:
-            return bytes(msgpack.packb(form.data(message, values), use_single_float=single))
+            return bytes(msgpack.packb(plain, use_single_float=single))
         except OverflowError:
             raise Unsayable("a number of steps takes more than 64 bits") from None
 
-    def decode(octets: bytes) -> Values:
-        return form.values(message, msgpack.unpackb(octets, strict_map_key=False))
-
-    return Coder(encode, decode)
-
-
-def _json(message: Message) -> Coder:
-    return Coder(
-        lambda values: text_of(NAMED.data(message, values)),
-        lambda octets: NAMED.values(message, read_text(octets)),
-    )
-
-
-def _senml_json(message: Message) -> Coder:
-    return Coder(
-        lambda values: pack_to_json(to_pack(message, values, real_of)),
-        lambda octets: from_pack(message, pack_from_json(octets)),
-    )
-
-
-def _senml_cbor(message: Message) -> Coder:
-    return Coder(
-        lambda values: pack_to_cbor(to_pack(message, values, lambda _name, _bits, value: value)),
-        lambda octets: from_pack(message, pack_from_cbor(octets)),
+    return _of_data(
+        message, form=form, write=write, read=partial(msgpack.unpackb, strict_map_key=False)
     )
 
 
@@ -253,6 +233,7 @@ def _is_there(module: str) -> bool:
         return False
 
 
+_CBOR = partial(_of_data, write=cbor_of, read=read_cbor)
 _STEPPED = Writing("steps")
 _TEXT = Writing("text", times=True)
 _PACK_CBOR = Writing("real", units=Units(pack_from_cbor, pack_to_cbor))
@@ -289,9 +270,9 @@ ENCODINGS = (
     Encoding(
         "CBOR array", f"fields in order; {_STEPS}; special codes as null or their name; floats in the shortest "
         "form that keeps the value, so 1.5 takes 3 octets and 48.3 nine (RFC 8949 section 4.1)",
-        partial(_cbor, form=CBOR_ARRAY), "cbor2", _STEPPED,
+        partial(_CBOR, form=CBOR_ARRAY), "cbor2", _STEPPED,
     ),
-    Encoding("CBOR map", "as the array, with integer keys from 0", partial(_cbor, form=CBOR_MAP), "cbor2", _STEPPED),
+    Encoding("CBOR map", "as the array, with integer keys from 0", partial(_CBOR, form=CBOR_MAP), "cbor2", _STEPPED),
     Encoding(
         "MessagePack array", "the same data as in CBOR; floats of 32 bits unless the message has one of 64",
         partial(_messagepack, form=CBOR_ARRAY), "msgpack", _STEPPED,
@@ -302,13 +283,18 @@ ENCODINGS = (
     ),
     Encoding(
         "JSON, compact", "field names as keys, values in their unit, no spaces, octets in base64url; read as doubles; "
-        "a control character in a text takes six", _json, writing=_TEXT,
+        "a control character in a text takes six",
+        partial(_of_data, form=NAMED, write=text_of, read=read_text), writing=_TEXT,
     ),
     Encoding(
         "SenML CBOR", f"RFC 8428: a record for each value, in its unit; a base name of {len(BASE_NAME)} characters as "
         "in its examples, the message's time as base time, base units; times below 2**28 s mean relative "
         "to now; floats as in CBOR, no decimal fractions",
-        _senml_cbor, "cbor2", _PACK_CBOR,
+        partial(_of_data, form=Pack(lambda _name, _bits, value: value), write=pack_to_cbor, read=pack_from_cbor),
+        "cbor2", _PACK_CBOR,
     ),
-    Encoding("SenML JSON", "the same pack as text; read as doubles", _senml_json, writing=_PACK_TEXT),
+    Encoding(
+        "SenML JSON", "the same pack as text; read as doubles",
+        partial(_of_data, form=Pack(real_of), write=pack_to_json, read=pack_from_json), writing=_PACK_TEXT,
+    ),
 )  # fmt: skip

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.payload.codec.grid import Stepped
 from lowpanbudget.payload.exact import EXACT, exact
-from lowpanbudget.payload.forms.doubles import Numbers, number_of, real_of, text_of
+from lowpanbudget.payload.forms.doubles import Numbers, cbor_of, number_of, real_of, text_of
 from lowpanbudget.payload.forms.long_floats import MANTISSA, longest_text
 from lowpanbudget.payload.forms.shapes import Unsayable
 from lowpanbudget.payload.kinds.binary_float import Float
@@ -112,9 +112,7 @@ def longest_number(span: NumberRange, numbers: Numbers) -> int:
     """Return the octets that no number of a span exceeds, as text or as a CBOR integer or double."""
     if numbers == "text":
         return _longest_digits(span)
-    import cbor2  # noqa: PLC0415 - loaded where it is used
-
-    whole = max(len(cbor2.dumps(int(end))) for end in (span.low, span.high))
+    whole = max(len(cbor_of(int(end))) for end in (span.low, span.high))
     places = span.places
     if not places:
         return whole
@@ -123,9 +121,9 @@ def longest_number(span: NumberRange, numbers: Numbers) -> int:
     scaled = (EXACT.multiply(part, Decimal(2**places)) for part in span.parts)
     binary = all(part == part.to_integral_value() for part in scaled)
     if not binary or bits > MANTISSA[64]:
-        return max(whole, len(cbor2.dumps(0.1)))
+        return max(whole, len(cbor_of(0.1)))
     # as many significant bits as the greatest can have, the last at the place of the least
-    return max(whole, len(cbor2.dumps(math.ldexp((1 << bits) - 1, -places), canonical=True)))
+    return max(whole, len(cbor_of(math.ldexp((1 << bits) - 1, -places))))
 
 
 def _longest_digits(span: NumberRange) -> int:
@@ -149,8 +147,4 @@ def _longest_digits(span: NumberRange) -> int:
 
 def written(value: Any, numbers: Numbers) -> int:
     """Return the octets of a number as text or as a CBOR integer or double."""
-    if numbers == "text":
-        return len(text_of(number_of(value)))
-    import cbor2  # noqa: PLC0415 - loaded where it is used
-
-    return len(cbor2.dumps(number_of(value), canonical=True))
+    return len((text_of if numbers == "text" else cbor_of)(number_of(value)))

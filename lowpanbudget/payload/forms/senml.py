@@ -15,8 +15,10 @@ from lowpanbudget.errors import Malformed
 from lowpanbudget.payload.exact import EXACT, exact
 from lowpanbudget.payload.forms.doubles import (
     as_double,
+    cbor_of,
     octets_from,
     octets_text,
+    read_cbor,
     read_text,
     text_of,
 )
@@ -62,20 +64,15 @@ def pack_from_json(octets: bytes) -> list[Entry]:
 
 def pack_to_cbor(pack: Iterable[Entry]) -> bytes:
     """Return a pack as CBOR of definite length, with integer labels (section 6)."""
-    import cbor2  # noqa: PLC0415 - loaded where it is used
-
-    plain = [
-        {CBOR_LABELS.get(label, label): item for label, item in entry.items()} for entry in pack
-    ]
-    return bytes(cbor2.dumps(plain, canonical=True))
+    return cbor_of(
+        [{CBOR_LABELS.get(label, label): item for label, item in entry.items()} for entry in pack]
+    )
 
 
 def pack_from_cbor(octets: bytes) -> list[Entry]:
     """Return the records of a CBOR pack; ``WireError`` where it is none."""
-    import cbor2  # noqa: PLC0415 - loaded where it is used
-
     try:
-        pack = cbor2.loads(octets)
+        pack = read_cbor(octets)
     except Exception:  # noqa: BLE001 - tags of the library's own raise errors of many kinds
         raise Malformed("no CBOR", layer="SenML") from None
     return [

@@ -11,7 +11,7 @@ could be absent as well is refused.
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 from lowpanbudget.payload.exact import EXACT, exact
 from lowpanbudget.payload.forms.doubles import Real, number_of, value_of
@@ -25,20 +25,40 @@ from lowpanbudget.payload.message import Message
 BASE_NAME = "urn:dev:ow:10e2073a01080063:"  # RFC 8428 section 5.1.2
 
 
-def to_pack(message: Message, values: Mapping[str, Any], real: Real) -> list[Entry]:
-    """Return the records; ``real`` makes a JSON or CBOR number of a float field's value."""
-    sent = message.unpack(message.pack(values))
-    base = base_field(message.fields)
-    if base is not None and base.name not in sent:
-        base = None
-    entries = list(_Maker(base, real).group(message.fields, sent, RecordPlace({})))
-    if not entries:
-        raise Unsayable("no value is present, and SenML has no pack without a record")
-    pack = _by_unit(entries)
-    head: Entry = {"bn": BASE_NAME}
-    if base is not None:
-        head["bt"] = number_of(EXACT.add(exact(sent[base.name]), exact(base.base_time())))
-    return [{**head, **pack[0]}, *pack[1:]]
+class Pack(NamedTuple):
+    """The data of SenML: a pack; ``real`` makes a JSON or CBOR number of a float field's value."""
+
+    real: Real
+
+    def data(self, message: Message, values: Mapping[str, Any]) -> list[Entry]:
+        """Return the records of values."""
+        sent = message.unpack(message.pack(values))
+        base = base_field(message.fields)
+        if base is not None and base.name not in sent:
+            base = None
+        entries = list(_Maker(base, self.real).group(message.fields, sent, RecordPlace({})))
+        if not entries:
+            raise Unsayable("no value is present, and SenML has no pack without a record")
+        pack = _by_unit(entries)
+        head: Entry = {"bn": BASE_NAME}
+        if base is not None:
+            head["bt"] = number_of(EXACT.add(exact(sent[base.name]), exact(base.base_time())))
+        return [{**head, **pack[0]}, *pack[1:]]
+
+    def values(self, message: Message, pack: list[Entry]) -> Values:
+        """Return the values of records that ``data`` made."""
+        timed = [entry for entry in pack if "bt" in entry]
+        base = base_field(message.fields) if timed else None
+        start = exact(timed[0]["bt"]) if timed else Decimal(0)
+        records = [
+            SenmlRecord(
+                tuple(entry["n"].removeprefix(BASE_NAME).split("/")),
+                EXACT.subtract(entry.get("t", start), start),
+                next(entry[label] for label in ("v", "vs", "vb", "vd") if label in entry),
+            )
+            for entry in resolve(pack)
+        ]
+        return _Reader(base, start).group(message.fields, records, RecordPlace({}))
 
 
 def base_field(fields: tuple[Field, ...]) -> Field | None:
@@ -104,22 +124,6 @@ def _by_unit(entries: list[Entry]) -> list[Entry]:
             bare = [{label: item for label, item in entry.items() if label != "u"} for entry in run]
             together += [{"bu": unit, **bare[0]}, *bare[1:]]
     return [*plain, *alone, *together]
-
-
-def from_pack(message: Message, pack: list[Entry]) -> Values:
-    """Return the values of records that ``to_pack`` made."""
-    timed = [entry for entry in pack if "bt" in entry]
-    base = base_field(message.fields) if timed else None
-    start = exact(timed[0]["bt"]) if timed else Decimal(0)
-    records = [
-        SenmlRecord(
-            tuple(entry["n"].removeprefix(BASE_NAME).split("/")),
-            EXACT.subtract(entry.get("t", start), start),
-            next(entry[label] for label in ("v", "vs", "vb", "vd") if label in entry),
-        )
-        for entry in resolve(pack)
-    ]
-    return _Reader(base, start).group(message.fields, records, RecordPlace({}))
 
 
 class _Reader:
