@@ -5,15 +5,11 @@ from typing import Any, Protocol
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, Known, Member, Scope, Single, SourceUnit, Struct
 from lowpanbudget.payload.c.text import SHORT, Lines, literal, unsigned
-from lowpanbudget.payload.codec.counted import Lengths, count_width
+from lowpanbudget.payload.codec.counted import Lengths
 
 
 class OctetLengths(Lengths, Protocol):
     """Octets or text."""
-
-    @property
-    def length_bits(self) -> int | None:
-        """Return the width of the length, where one is stated."""
 
     def to_octets(self, value: Any) -> bytes:
         """Return the octets of a value."""
@@ -28,12 +24,12 @@ class CountedArray(Single):
     what = "count"  # what the number of elements is called
     empty = False  # where no member holds anything of an element
 
-    def __init__(self, maker: SourceUnit, spot: Spot, field: Lengths, bits: int | None) -> None:
+    def __init__(self, maker: SourceUnit, spot: Spot, field: Lengths) -> None:
         super().__init__(maker, spot)
         self.fewest, self.most = field.least, field.most
         self.fixed = field.least == field.most
         self.single = self.fixed
-        self.width = maker.order.rounded(count_width(field.least, field.most, bits))
+        self.width = maker.order.rounded(field.number_bits())
         self.kind = unsigned(field.most.bit_length())
         maker.headed(f"{spot.path}: how many")
         if not self.fixed:
@@ -99,7 +95,7 @@ class OctetArray(CountedArray):
     def __init__(
         self, maker: SourceUnit, spot: Spot, field: OctetLengths, encoding: str = ""
     ) -> None:
-        super().__init__(maker, spot, field, field.length_bits)
+        super().__init__(maker, spot, field)
         self.field = field
         self.text = encoding
         self.judge = {"utf-8": "is_utf8", "ascii": "is_ascii", "": ""}[encoding]
@@ -153,10 +149,8 @@ def _char(octet: int) -> str:
 class ElementArray(CountedArray):
     """An array."""
 
-    def __init__(
-        self, maker: SourceUnit, spot: Spot, field: Lengths, bits: int | None, element: FieldPart
-    ) -> None:
-        super().__init__(maker, spot, field, bits)
+    def __init__(self, maker: SourceUnit, spot: Spot, field: Lengths, element: FieldPart) -> None:
+        super().__init__(maker, spot, field)
         assert isinstance(element, Single)  # what has no value is no element
         self.element = element
         self.bits = self.width + field.most * element.bits

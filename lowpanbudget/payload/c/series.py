@@ -14,7 +14,7 @@ class SampleArray(CountedArray):
     """A series; what was sent last is kept as the steps from the least sample."""
 
     def __init__(self, maker: SourceUnit, spot: Spot, field: Sampled) -> None:
-        super().__init__(maker, spot, field, field.count_bits)
+        super().__init__(maker, spot, field)
         self.field = field
         self.sample = Scaled(maker, spot, field.number())
         self.remark = self.sample.remark

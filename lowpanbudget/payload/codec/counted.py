@@ -20,15 +20,18 @@ class Lengths(Protocol):
     def most(self) -> int:
         """Return the greatest length."""
 
+    def number_bits(self) -> int:
+        """Return the bits of the number in front, 0 where it never changes."""
+
 
 class Count:
     """The number of elements or octets in front of them, less the smallest allowed number."""
 
     __slots__ = ("_bits", "_least", "_most", "width")
 
-    def __init__(self, about: Lengths, bits: int | None, order: Order) -> None:
+    def __init__(self, about: Lengths, order: Order) -> None:
         self._least, self._most = about.least, about.most
-        needed = count_width(self._least, self._most, bits)
+        needed = about.number_bits()
         self.width = order.rounded(needed)
         self._bits = FieldBits(about, self.width - needed, "count")
 
@@ -57,10 +60,3 @@ class Count:
                 f"has {len(value)} elements, and {self._least} .. {self._most} are allowed"
             )
         return len(value)
-
-
-def count_width(least: int, most: int, bits: int | None) -> int:
-    """Return the bits of a length or count field: 0 where there is only one."""
-    if least == most:
-        return 0
-    return (most - least).bit_length() if bits is None else bits

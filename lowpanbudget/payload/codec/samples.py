@@ -15,10 +15,6 @@ class Sampled(Lengths, Protocol):
     """What the declaration of a series says about its samples."""
 
     @property
-    def count_bits(self) -> int | None:
-        """Return the width of the count, where one is stated."""
-
-    @property
     def deltas(self) -> str:
         """Return the kind of differences."""
 
@@ -51,7 +47,7 @@ class SeriesNode:
     def __init__(self, field: Sampled, sample: LeafNode, order: Order) -> None:
         self._field, self._sample = field, sample
         self._escaped = FieldBits(field, 0, "escape")
-        self._count = Count(field, field.count_bits, order)
+        self._count = Count(field, order)
         self._number = grid = field.number().grid()
         self._span = (grid.low, grid.high)
         width = sample.least

@@ -7,7 +7,7 @@ from typing import Any, ClassVar, Protocol
 
 import construct as cs
 
-from lowpanbudget.payload.codec.counted import count_width
+from lowpanbudget.payload.codec.counted import Lengths
 from lowpanbudget.payload.codec.nodes import Codec
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.codec.samples import Sampled
@@ -101,7 +101,7 @@ class SeriesForm(cs.Construct):  # type: ignore[misc]
         super().__init__()
         self.field = field
         self.grid = field.number().grid()
-        self.count = count_form(field.least, field.most, field.count_bits, order)
+        self.count = count_form(field, order)
         self.sample = sample
         self.escape: int | None = None
         if field.deltas == "fixed":
@@ -201,9 +201,9 @@ def significance(width: int, order: Order, *, ordered: bool) -> list[int]:
     return [weight for group in groups for weight in (group[::-1] if order.msb_first else group)]
 
 
-def count_form(least: int, most: int, bits: int | None, order: Order) -> Any:
+def count_form(of: Lengths, order: Order) -> Any:
     """Return the construct of a count, or None where it is not sent."""
-    width = order.rounded(count_width(least, most, bits))
+    least, most, width = of.least, of.most, order.rounded(of.number_bits())
     if not width:
         return None
 

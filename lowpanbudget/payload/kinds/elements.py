@@ -20,7 +20,7 @@ from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import drawn_length
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind, key
-from lowpanbudget.payload.kinds.lengths import Repeated, length_flaws
+from lowpanbudget.payload.kinds.lengths import Repeated
 
 
 @field_kind
@@ -53,7 +53,7 @@ unit = "%RH\""""
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with the lengths."""
-        yield from length_flaws(self, bits_key="count_bits", bits=self.count_bits)
+        yield from Repeated.flaws(self, order)
         if self.element.optional:
             yield Flaw(
                 ("element", "optional"),
@@ -100,7 +100,7 @@ unit = "%RH\""""
     def part(self, maker: SourceUnit, spot: Spot) -> FieldPart:
         """Return elements, with their number where it can change."""
         element = self.element.part(maker, self.element.element_spot(spot))
-        return ElementArray(maker, spot, self, self.count_bits, element)
+        return ElementArray(maker, spot, self, element)
 
     def converted(self, value: Any, known: ask.Known, form: ask.Conversion) -> Any:
         """Return the data (the values) of all elements."""
@@ -123,7 +123,7 @@ unit = "%RH\""""
         from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415
 
         element = self.element.construct(order, bases)
-        count = parts.count_form(self.least, self.most, self.count_bits, order)
+        count = parts.count_form(self, order)
         if count:
             return cs.PrefixedArray(count, element)
         return cs.Array(self.least, element)
@@ -156,7 +156,7 @@ class ArrayNode:
 
     def __init__(self, field: Array, element: Node, order: Order) -> None:
         self._field, self._element = field, element
-        self._count = Count(field, field.count_bits, order)
+        self._count = Count(field, order)
         self.least = self._count.width + field.least * element.least
         self.greatest = self._count.width + field.most * element.greatest
 

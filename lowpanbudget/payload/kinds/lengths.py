@@ -6,6 +6,7 @@ from typing import ClassVar
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.codec.nodes import Case
+from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import ELEMENT
@@ -28,6 +29,7 @@ class Counted(Field):
     typical_length: int | None = key("A usual length.", default=None)
 
     counts: ClassVar[str] = ""  # what the number numbers
+    counted_by: ClassVar[str] = ""  # the attribute that states its width
 
     @property
     def least(self) -> int:
@@ -40,6 +42,57 @@ class Counted(Field):
         if self.length is not None:
             return self.length
         return self.min_length if self.max_length is None else self.max_length
+
+    def number_bits(self) -> int:
+        """Return the bits of the number in front, 0 where it never changes."""
+        stated: int | None = getattr(self, self.counted_by)
+        if self.least == self.most:
+            return 0
+        return (self.most - self.least).bit_length() if stated is None else stated
+
+    def flaws(self, order: Order) -> Iterator[Flaw]:
+        """Yield what is wrong with the lengths."""
+        what = self.counts
+        if self.length is not None and (self.max_length is not None or self.min_length):
+            yield Flaw(
+                ("length",),
+                "a fixed length and a range of lengths",
+                "State length alone, or max_length",
+            )
+            return
+        if self.length is None and self.max_length is None:
+            yield Flaw((), "no length", f"State length (a fixed number of {what}) or max_length")
+            return
+        key = "max_length" if self.length is None else "length"
+        if not 1 <= self.most <= MAX_LENGTH:
+            yield Flaw((key,), f"{self.most} {what}", f"Use 1 to {MAX_LENGTH}")
+            return
+        if not 0 <= self.least <= self.most:
+            yield Flaw(
+                ("min_length",),
+                f"{self.least} is not within 0 .. {self.most}",
+                f"Use 0 to {self.most}, or a greater max_length",
+            )
+            return
+        bits, bits_key = getattr(self, self.counted_by), self.counted_by
+        fewest = (self.most - self.least).bit_length()
+        if bits is not None and self.least == self.most:
+            yield Flaw(
+                (bits_key,), "a length that never changes is not sent", f"Leave {bits_key} out"
+            )
+        elif bits is not None and not fewest <= bits <= 32:
+            counts = self.most - self.least + 1
+            yield Flaw(
+                (bits_key,),
+                f"{self.least} .. {self.most} are {counts} lengths, which take {plural(fewest, 'bit')}, not {bits}",
+                f"Use {bits_key} = {fewest} or more (at most 32), or a smaller max_length",
+            )
+        if self.typical_length is not None and not self.least <= self.typical_length <= self.most:
+            yield Flaw(
+                ("typical_length",),
+                f"{self.typical_length} is not within {self.least} .. {self.most}",
+                f"Use {self.least} to {self.most}",
+            )
 
     def example_length(self, case: Case) -> int:
         """Return the least, usual (half-way unless stated) or greatest length."""
@@ -72,44 +125,4 @@ class Repeated(Counted):
         "Its {counts} are the readings that are collected in one message.", default=False, last=True
     )
 
-
-def length_flaws(of: Counted, *, bits_key: str, bits: int | None) -> Iterator[Flaw]:
-    """Yield what is wrong with ``length`` or ``min_length`` and ``max_length`` of a field."""
-    what = of.counts
-    if of.length is not None and (of.max_length is not None or of.min_length):
-        yield Flaw(
-            ("length",),
-            "a fixed length and a range of lengths",
-            "State length alone, or max_length",
-        )
-        return
-    if of.length is None and of.max_length is None:
-        yield Flaw((), "no length", f"State length (a fixed number of {what}) or max_length")
-        return
-    key = "max_length" if of.length is None else "length"
-    if not 1 <= of.most <= MAX_LENGTH:
-        yield Flaw((key,), f"{of.most} {what}", f"Use 1 to {MAX_LENGTH}")
-        return
-    if not 0 <= of.least <= of.most:
-        yield Flaw(
-            ("min_length",),
-            f"{of.least} is not within 0 .. {of.most}",
-            f"Use 0 to {of.most}, or a greater max_length",
-        )
-        return
-    fewest = (of.most - of.least).bit_length()
-    if bits is not None and of.least == of.most:
-        yield Flaw((bits_key,), "a length that never changes is not sent", f"Leave {bits_key} out")
-    elif bits is not None and not fewest <= bits <= 32:
-        counts = of.most - of.least + 1
-        yield Flaw(
-            (bits_key,),
-            f"{of.least} .. {of.most} are {counts} lengths, which take {plural(fewest, 'bit')}, not {bits}",
-            f"Use {bits_key} = {fewest} or more (at most 32), or a smaller max_length",
-        )
-    if of.typical_length is not None and not of.least <= of.typical_length <= of.most:
-        yield Flaw(
-            ("typical_length",),
-            f"{of.typical_length} is not within {of.least} .. {of.most}",
-            f"Use {of.least} to {of.most}",
-        )
+    counted_by: ClassVar[str] = "count_bits"

@@ -14,14 +14,14 @@ from lowpanbudget.payload.codec.field_bits import FieldBits
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, LeafPlace, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.flaws import Misfit
 from lowpanbudget.payload.forms.doubles import Numbers, octets_from, octets_text
 from lowpanbudget.payload.forms.shapes import OctetsShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import drawn_length
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind, key
-from lowpanbudget.payload.kinds.lengths import Counted, length_flaws
+from lowpanbudget.payload.kinds.lengths import Counted
 
 
 @field_kind
@@ -46,6 +46,7 @@ kind = "octets"
 name = "token"
 length = 4                    # or min_length and max_length: then the length goes in front"""
     counts: ClassVar[str] = "octets"
+    counted_by: ClassVar[str] = "length_bits"
 
     def to_octets(self, value: Any) -> bytes:
         """Return the octets of a value of a right length."""
@@ -74,10 +75,6 @@ length = 4                    # or min_length and max_length: then the length go
     def example(self, case: Case) -> Any:
         """Return octets of the least, usual or greatest length."""
         return self.from_octets(bytes(0x41 + i % 26 for i in range(self.example_length(case))))
-
-    def flaws(self, order: Order) -> Iterator[Flaw]:
-        """Yield what is wrong with the lengths."""
-        yield from length_flaws(self, bits_key="length_bits", bits=self.length_bits)
 
     def node(self, planner: ask.Planner, at: ask.FieldPlace) -> Node | None:
         """Return a place of fixed width, or a length and octets."""
@@ -148,7 +145,7 @@ length = 4                    # or min_length and max_length: then the length go
         from lowpanbudget.payload.forms import construct_parts as parts  # noqa: PLC0415
 
         octet = parts.coded(8, order)
-        count = parts.count_form(self.least, self.most, self.length_bits, order)
+        count = parts.count_form(self, order)
         octets = cs.PrefixedArray(count, octet) if count else cs.Array(self.least, octet)
         return parts.Converted(
             octets,
@@ -169,7 +166,7 @@ class ContentsNode:
     def __init__(self, field: Octets, order: Order) -> None:
         self._field, self._stream = field, order.stream.first
         self._bits = FieldBits(field)
-        self._count = Count(field, field.length_bits, order)
+        self._count = Count(field, order)
         self.least = self._count.width + 8 * field.least
         self.greatest = self._count.width + 8 * field.most
 

@@ -21,7 +21,7 @@ from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import EDGE, drawn_length
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind, key
-from lowpanbudget.payload.kinds.lengths import Repeated, length_flaws
+from lowpanbudget.payload.kinds.lengths import Repeated
 from lowpanbudget.payload.kinds.number import CODINGS, Number
 from lowpanbudget.payload.kinds.steps import coarser_steps, stepped_gain
 
@@ -91,7 +91,7 @@ escape = true                 # a whole sample where a difference is too large""
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with samples, lengths and differences."""
         yield from self.number().flaws(order)
-        yield from length_flaws(self, bits_key="count_bits", bits=self.count_bits)
+        yield from Repeated.flaws(self, order)
         if self.deltas == "fixed":
             if self.delta_bits is None or not 2 <= self.delta_bits <= 32:
                 yield Flaw(

@@ -14,7 +14,6 @@ from lowpanbudget.payload.forms.shapes import Shape, TextShape
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind, key
-from lowpanbudget.payload.kinds.lengths import length_flaws
 from lowpanbudget.payload.kinds.octets import Octets
 
 ENCODINGS = ("utf-8", "ascii")
@@ -61,7 +60,7 @@ encoding = "utf-8\""""
                 f"{self.encoding!r} is no encoding here",
                 f"Use {' or '.join(ENCODINGS)}",
             )
-        yield from length_flaws(self, bits_key="length_bits", bits=self.length_bits)
+        yield from Octets.flaws(self, order)
 
     def drawn(self, random: Random, known: ask.Known) -> str:
         """Return any small letters."""
