@@ -118,7 +118,7 @@ def segments(spans: Sequence[Span]) -> list[Data]:
         kind = _kind_of(run)
         label = f"{layer} ({', '.join(span.name for span in run)})" if layer in seen else layer
         if unread:
-            label = unread.value if unread is Nature.SEALED else f"{unread.value} ({layer})"
+            label = run[0].name if unread is Nature.SEALED else f"{run[0].name} ({layer})"
         runs.append(
             {
                 "layer": layer, "kind": kind, "label": label, "offset_bits": run[0].offset_bits,

@@ -345,3 +345,42 @@ def test_application_data_are_no_header() -> None:
         for sighting in trace.follow(records):
             audit.follow(sighting)
     assert "longer-than-budgeted" not in names(audit.close())
+
+
+TUNNEL = """
+title = "A store whose readings go in DTLS records."
+[link]
+addresses = "short"
+pan_id = 0xabcd
+[[context]]
+id = 0
+prefix = "2001:db8:1::/64"
+[[station]]
+name = "root"
+role = "collector"
+short = "0001"
+prefix = "2001:db8:1::/64"
+[[station]]
+name = "node"
+role = "node"
+short = "0017"
+prefix = "2001:db8:1::/64"
+[[flow]]
+name = "readings"
+source = "node"
+destination = "root"
+source_port = 5684
+destination_port = 5684
+[flow.dtls]
+suite = "{suite}"
+"""
+
+
+@pytest.mark.parametrize("suite", ["TLS_AES_128_CCM_8_SHA256", "TLS_PSK_WITH_AES_128_CCM_8"])
+def test_what_a_record_seals_is_no_header(suite: str) -> None:
+    """Frames made as the design says are not longer than it says, though nobody here reads the records."""
+    design = air.design(TUNNEL.format(suite=suite))
+    (path, *_) = design.paths(design.flow("readings"))
+    frames = [frame.octets for data in (8, 30, 46) for frame in path.frames(bytes(data))]
+    found = Capture(list(frames), design=design).followed()
+    assert "longer-than-budgeted" not in names(found)

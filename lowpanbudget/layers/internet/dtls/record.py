@@ -7,7 +7,7 @@ How long a connection ID is, only the two ends know: it has no length field. Wha
 ``dtls_seal``, what a record carries in ``dtls_messages``. Heartbeats and acknowledgements are kept as octets.
 """
 
-from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.bits import Nature, Reader, Writer
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError
 from lowpanbudget.fields import Bits, Header, WholeValue, stated_by
@@ -49,6 +49,7 @@ UNIFIED = Header(
         Bits("epoch (E)", 2, "two low bits of the epoch"),
     ),
 )
+_PROTECTED = ("protected fragment", "nonce if explicit, ciphertext, tag")
 EXPLICIT_NONCE = (
     "explicit nonce",
     "the part of the nonce that is sent",
@@ -198,7 +199,7 @@ def _read_plain(reader: Reader, kind: int, length: int) -> None:
 
 def _read_sealed(reader: Reader, length: int, suite: Suite | None, cite: Cite) -> None:
     if suite is None:
-        reader.octets(length, "protected fragment", "nonce if explicit, ciphertext, tag", cite)
+        reader.octets(length, *_PROTECTED, cite, nature=Nature.SEALED)
         return
     inside = length - suite.explicit - suite.aead.tag
     if inside < 0:
@@ -209,7 +210,7 @@ def _read_sealed(reader: Reader, length: int, suite: Suite | None, cite: Cite) -
             cite=suite.cite,
         )
     reader.octets(suite.explicit, *EXPLICIT_NONCE)
-    reader.octets(inside, "ciphertext", "content, encrypted", cite)
+    reader.octets(inside, "ciphertext", "content, encrypted", cite, nature=Nature.SEALED)
     reader.octets(suite.aead.tag, "tag", "integrity of the record", suite.cite)
 
 
@@ -230,7 +231,7 @@ def encode(writer: Writer, record: DtlsRecord | Unified) -> None:
         writer.data += record.fragment
         return
     cite = CITE if isinstance(record, DtlsRecord) else UNIFIED_CITE
-    writer.octets(record.fragment, "protected fragment", "nonce if explicit, ciphertext, tag", cite)
+    writer.octets(record.fragment, *_PROTECTED, cite, nature=Nature.SEALED)
 
 
 def write_header(writer: Writer, record: DtlsRecord | Unified, length: int) -> None:
