@@ -2,10 +2,12 @@
 
 import os
 import sys
+from typing import TYPE_CHECKING
 
 import click
 
-from lowpanbudget.errors import DesignError, LowpanError, WireError
+if TYPE_CHECKING:
+    from lowpanbudget.errors import LowpanError
 
 USAGE, INTERNAL, INTERRUPTED, PIPE_CLOSED = 2, 70, 130, 141
 DEBUG = "LOWPANBUDGET_DEBUG"
@@ -17,6 +19,8 @@ class ReaderLeft(Exception):
 
 def report(error: BaseException, command: str) -> int:
     """Print an error to standard error and return the exit code it stands for."""
+    from lowpanbudget.errors import LowpanError
+
     if isinstance(error, LowpanError):
         text, code = text_of(error), error.exit_code
     elif isinstance(error, click.UsageError):
@@ -31,8 +35,10 @@ def report(error: BaseException, command: str) -> int:
     return code
 
 
-def text_of(error: LowpanError) -> str:
+def text_of(error: "LowpanError") -> str:
     """Return what an error says: what and where on the first line, then clause and advice, each on its own."""
+    from lowpanbudget.errors import DesignError, WireError
+
     if isinstance(error, DesignError) and error.faults:
         count = len(error.faults)
         head = (

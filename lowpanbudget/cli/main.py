@@ -10,6 +10,7 @@ import click
 
 from lowpanbudget.cli import faults
 from lowpanbudget.cli.commands import COMMANDS
+from lowpanbudget.cli.width import help_width
 
 NAME = "lowpanbudget"
 
@@ -70,8 +71,9 @@ class Program(click.Group):
 
     def _run(self, args: list[str], name: str, extra: dict[str, Any]) -> int:
         command = name
+        extra.setdefault("terminal_width", help_width())
         if not args:
-            click.echo(self.get_help(click.Context(self, info_name=name)), err=True)
+            click.echo(self.get_help(click.Context(self, info_name=name, **extra)), err=True)
             return faults.USAGE
         try:
             if args and args[0] in COMMANDS:

@@ -13,14 +13,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, NoReturn
 
 from lowpanbudget.cli.faults import ReaderLeft
+from lowpanbudget.cli.width import width
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from lowpanbudget.report.screen import Screen
-
-_WIDTH = 80
 
 
 def emit(text: str) -> None:
@@ -76,17 +75,7 @@ def standard_screen() -> "Screen":
     colour = (is_terminal and not dumb) or bool(os.environ.get("FORCE_COLOR"))
     if os.environ.get("NO_COLOR"):
         colour = False
-    return Screen(_width(is_terminal), colour, sys.stdout.encoding or "utf-8")
-
-
-def _width(is_terminal: bool) -> int:
-    columns = os.environ.get("COLUMNS", "")
-    if columns.isascii() and columns.isdigit() and int(columns[:6]) > 0:
-        return int(columns[:6])
-    if is_terminal:
-        with contextlib.suppress(OSError, ValueError):
-            return os.get_terminal_size(sys.stdout.fileno()).columns or _WIDTH
-    return _WIDTH
+    return Screen(width(is_terminal=is_terminal), colour, sys.stdout.encoding or "utf-8")
 
 
 def write_whole(path: str, data: bytes) -> None:

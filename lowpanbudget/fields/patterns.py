@@ -16,10 +16,13 @@ class Pattern(NamedTuple):
     name: str
     cite: Cite
 
-    def matches(self, octet: int) -> bool:
-        """Return whether an octet has the fixed bits."""
-        pairs = zip(self.bits, f"{octet:08b}", strict=True)
-        return all(bit == there for bit, there in pairs if bit in "01")
+    def octets(self) -> list[int]:
+        """Return the octets that have the fixed bits."""
+        if len(self.bits) != 8:
+            raise ValueError(f"{self.bits!r} are no 8 bits")
+        mask = int("".join("1" if bit in "01" else "0" for bit in self.bits), 2)
+        fixed = self.octet()
+        return [octet for octet in range(256) if octet & mask == fixed]
 
     def number(self, octet: int, letter: str) -> int:
         """Return the number that stands in an octet where the bits show the letter."""
@@ -62,7 +65,7 @@ class Patterns:
         unknown = Pattern("xxxxxxxx", "reserved", "reserved", cite)
         table: list[Pattern] = [unknown] * 256
         for pattern in self.patterns:
-            for octet in filter(pattern.matches, range(256)):
+            for octet in pattern.octets():
                 if table[octet] is not unknown and not (
                     nested and _fixed(pattern) > _fixed(table[octet])
                 ):

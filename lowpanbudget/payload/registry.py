@@ -1,14 +1,18 @@
 """All kinds of fields: every module of ``kinds`` is loaded, and each class with a ``kind`` of its own is one."""
 
+from collections.abc import Mapping
+from functools import cache
 from importlib import import_module
 from pkgutil import iter_modules
+from types import MappingProxyType
 
 from lowpanbudget.payload import kinds
 from lowpanbudget.payload.kinds.field import KINDS, Field
 
 
-def all_kinds() -> dict[str, type[Field]]:
+@cache
+def all_kinds() -> Mapping[str, type[Field]]:
     """Return every kind by the word of design files, in the order that texts list them."""
     for module in iter_modules(kinds.__path__):
         import_module(f"{kinds.__name__}.{module.name}")
-    return dict(sorted(KINDS.items(), key=lambda pair: pair[1].rank))
+    return MappingProxyType(dict(sorted(KINDS.items(), key=lambda pair: pair[1].rank)))
