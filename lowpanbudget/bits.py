@@ -8,7 +8,7 @@ from enum import Enum
 from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.cites import Cite
-from lowpanbudget.errors import Truncated, plural
+from lowpanbudget.errors import Truncated, WireError, plural
 
 _new = tuple.__new__
 
@@ -99,12 +99,22 @@ class Reader:
     def need(self, count: int, what: str, cite: Cite | None = None) -> None:
         """Return when ``count`` octets are left; else raise ``Truncated`` naming ``what``."""
         if self.end - self.pos < count:
-            raise Truncated(
-                f"{what} needs {plural(count, 'octet')}, {plural(max(self.left, 0), 'octet')} left",
-                offset=self.pos,
-                layer=self.layer,
-                cite=cite,
-            )
+            here = plural(max(self.left, 0), "octet")
+            raise self.fault(Truncated, f"{what} needs {plural(count, 'octet')}, {here} left", cite)
+
+    def fault(
+        self,
+        kind: type[WireError],
+        message: str,
+        cite: Cite | None,
+        *,
+        at: int | None = None,
+        hint: str = "",
+        about: object = None,
+    ) -> WireError:
+        """Return the error of this kind that is to be raised about what stands here, or at octet ``at``."""
+        offset = self.pos if at is None else at
+        return kind(message, offset=offset, layer=self.layer, cite=cite, hint=hint, about=about)
 
     def peek(self, what: str, cite: Cite | None = None) -> int:
         """Return the next octet as a number without passing it."""

@@ -6,7 +6,7 @@ from operator import attrgetter
 from typing import Any
 
 from lowpanbudget.bits import Reader, Span, Writer
-from lowpanbudget.errors import Malformed, RequestError
+from lowpanbudget.errors import Malformed, RequestError, WireError
 from lowpanbudget.fields.parts import Drawing, LayoutPart, Values, place
 
 ADDRESS_OCTETS, ADDRESS_BITS = 16, 128
@@ -132,11 +132,11 @@ class Prefix(LayoutPart):
         if length > ADDRESS_BITS:
             raise _too_long(reader, self.length, length, layout)
         if reader.left * 8 < length:
-            raise Malformed(
+            raise reader.fault(
+                Malformed,
                 f"a prefix of {length} bits does not fit the {reader.left} octets of its field",
-                offset=place(reader, _spoken(self.length)),
-                layer=reader.layer,
-                cite=layout.cite,
+                layout.cite,
+                at=place(reader, _spoken(self.length)),
             )
         octets = reader.data[reader.pos : reader.end][:ADDRESS_OCTETS]
         value = IPv6Network((octets.ljust(ADDRESS_OCTETS, b"\0"), length), strict=False)
@@ -154,10 +154,10 @@ def _spoken(key: str) -> str:
     return key.replace("_", " ")
 
 
-def _too_long(reader: Reader, key: str, length: int, layout: Drawing) -> Malformed:
-    return Malformed(
+def _too_long(reader: Reader, key: str, length: int, layout: Drawing) -> WireError:
+    return reader.fault(
+        Malformed,
         f"{_spoken(key)} {length} is over 128",
-        offset=place(reader, _spoken(key)),
-        layer=reader.layer,
-        cite=layout.cite,
+        layout.cite,
+        at=place(reader, _spoken(key)),
     )

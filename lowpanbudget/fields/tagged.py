@@ -116,19 +116,19 @@ class Tagged:
         size = length * self.unit + (0 if self.counts_head else self.head.octets)
         allowed = layout.sizes
         if size < self.head.octets or (allowed and size not in allowed):
-            raise Malformed(
+            raise reader.fault(
+                Malformed,
                 f"{layout.name}: length {length} makes {size} octets"
                 + (f", not {_sizes(allowed)}" if allowed else ", which no option can have"),
-                offset=start + self.head.octets - 1,
-                layer=self.name,
-                cite=layout.cite,
+                layout.cite,
+                at=start + self.head.octets - 1,
             )
         if start + size > reader.end:
-            raise Truncated(
+            raise reader.fault(
+                Truncated,
                 f"{layout.name} says {size} octets, {reader.end - start} left",
-                offset=start,
-                layer=self.name,
-                cite=layout.cite,
+                layout.cite,
+                at=start,
             )
         return start + size
 

@@ -100,10 +100,9 @@ def read_chain(reader: Reader, env: Env, chain: Chain, *, tunnel: iphc.Sides | N
     compressed = _read_iphc(reader, env, chain, tunnel=tunnel)
     while compressed:
         if len(chain.parts) >= ipv6.DEEPEST:
-            raise Malformed(
-                f"more than {ipv6.DEEPEST} chained headers", offset=reader.pos, layer=reader.layer,
-                cite=nhc.KINDS.cite,
-            )  # fmt: skip
+            raise reader.fault(
+                Malformed, f"more than {ipv6.DEEPEST} chained headers", nhc.KINDS.cite
+            )
         compressed = _read_next(reader, env, chain)
     if not chain.payload:  # byte code has brought it already
         read_payload(reader, chain)

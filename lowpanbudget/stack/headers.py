@@ -47,11 +47,11 @@ def _escape(reader: Reader, _env: Env, lowpan: Lowpan) -> None:
     start = reader.pos
     header = read_head(lowpan.heads, reader, escape.decode)
     entry = header.entry
-    raise (NotSupported if entry.key == "command" else Reserved)(
+    raise reader.fault(
+        NotSupported if entry.key == "command" else Reserved,
         f"escape extension type {header.kind} is {entry.name}: not read further",
-        offset=start,
-        layer="ESC",
-        cite=entry.cite,
+        entry.cite,
+        at=start,
     )
 
 

@@ -33,39 +33,34 @@ def read_lowpan(reader: Reader, env: Env, lowpan: Lowpan) -> None:
             continue
         handler = HANDLERS.get(kind.key)
         if handler is None:
-            raise (Reserved if kind.key in {"reserved", "unassigned"} else NotSupported)(
+            raise reader.fault(
+                Reserved if kind.key in {"reserved", "unassigned"} else NotSupported,
                 f"dispatch octet {octet:#04x} in page {page} is {kind.name}: not read further",
-                offset=reader.pos,
-                layer=reader.layer,
-                cite=kind.cite,
+                kind.cite,
             )
         if kind.key in _ORDER:
             if _ORDER[kind.key] <= rank:
-                raise Malformed(
+                raise reader.fault(
+                    Malformed,
                     f"a {kind.name} stands behind a header that it must precede",
-                    offset=reader.pos,
-                    layer=reader.layer,
-                    cite=rfc(4944, "5") if rank < _PAGED else rfc(8025, "4"),
+                    rfc(4944, "5") if rank < _PAGED else rfc(8025, "4"),
                 )
             rank = _ORDER[kind.key]
         if kind.key == "nalp" and reader.pos != start:
-            raise Reserved(
+            raise reader.fault(
+                Reserved,
                 "a dispatch for other protocols stands behind LoWPAN headers",
-                offset=reader.pos,
-                layer=reader.layer,
-                cite=rfc(8066, "3.4"),
+                rfc(8066, "3.4"),
             )
         if lowpan.routing and kind.key not in _BEHIND_ROUTING:
-            raise Malformed(
+            raise reader.fault(
+                Malformed,
                 f"{kind.name} stands behind routing headers, which LOWPAN_IPHC must follow",
-                offset=reader.pos,
-                layer=reader.layer,
-                cite=rfc(8138, "3.2.1"),
+                rfc(8138, "3.2.1"),
             )
         env = handler(reader, env, lowpan) or env
         if lowpan.done:
             return
-    raise Malformed(
-        f"more than {ipv6.DEEPEST} headers in one frame", offset=reader.pos, layer=reader.layer,
-        cite=dispatch.PAGE_0.cite,
-    )  # fmt: skip
+    raise reader.fault(
+        Malformed, f"more than {ipv6.DEEPEST} headers in one frame", dispatch.PAGE_0.cite
+    )

@@ -114,7 +114,7 @@ HEADER, decode = LAYOUT.word, LAYOUT.read
 
 
 def _wrong(reader: Reader, message: str, field: str) -> WireError:
-    return Malformed(message, offset=place(reader, field), layer=HEADER.name, cite=CITE)
+    return reader.fault(Malformed, message, CITE, at=place(reader, field))
 
 
 def encode(writer: Writer, route: SourceRoute) -> None:

@@ -150,12 +150,11 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
 
 def _security(reader: Reader, frame_type: FrameType, version: int) -> Security:
     if version == 0 and frame_type is not FrameType.MULTIPURPOSE:
-        raise NotSupported(
+        raise reader.fault(
+            NotSupported,
             "a secured version-0 frame has no auxiliary security header; its 2003 security "
             "suite is set outside the frame",
-            offset=reader.pos,
-            layer="MAC",
-            cite=ieee(2003, "7.6"),
+            ieee(2003, "7.6"),
         )
     security = auxiliary.decode(reader)
     reader.layer = "MAC"

@@ -91,19 +91,19 @@ def decode(reader: Reader) -> Fragment:
     size = values["datagram_size"]
     offset = values.get("datagram_offset", 0) * UNIT
     if size < ipv6.OCTETS:
-        raise Malformed(
+        raise reader.fault(
+            Malformed,
             f"datagram_size {size} cannot hold the {ipv6.OCTETS} octets of an IPv6 header",
-            offset=start,
-            layer=reader.layer,
-            cite=CITE,
+            CITE,
+            at=start,
             about=SizeImpossible(size),
         )
     if offset >= size:
-        raise Malformed(
+        raise reader.fault(
+            Malformed,
             f"datagram_offset {offset} lies beyond datagram_size {size}",
-            offset=start,
-            layer=reader.layer,
-            cite=CITE,
+            CITE,
+            at=start,
             about=OffsetBeyond(offset),
         )
     return Fragment(size, values["datagram_tag"], offset, first)

@@ -56,13 +56,13 @@ def read_code(reader: Reader, dictionary: bytes, *, until_stop: bool) -> bytes:
         error.offset += start
         raise
     if expansion.stopped != until_stop:
-        raise Malformed(
+        raise reader.fault(
+            Malformed,
             "the byte code of an extension header has no stop code"
             if until_stop
             else "octets follow the stop code of the last byte code",
-            offset=start + expansion.consumed,
-            layer="GHC",
-            cite=EXTENSIONS,
+            EXTENSIONS,
+            at=start + expansion.consumed,
         )
     for step in expansion.steps:
         name, cite = step.code.key, step.code.cite

@@ -190,11 +190,8 @@ def decode(reader: Reader, env: Env) -> Legacy:
     hc_udp = None
     if values["HC2"]:
         if next_header != ipv6.UDP:
-            raise Reserved(
-                "an HC2 octet is defined for UDP alone",
-                offset=start + 1,
-                layer="HC1",
-                cite=UDP_CITE,
+            raise reader.fault(
+                Reserved, "an HC2 octet is defined for UDP alone", UDP_CITE, at=start + 1
             )
         hc_udp, _ = HC_UDP.read(reader)
         reader.layer = "HC1"

@@ -199,11 +199,11 @@ def decode(reader: Reader) -> RoutingHeader:
     if kind.key == "ip-in-ip":
         return _decode_tunnel(reader)
     if critical:
-        raise Reserved(
+        raise reader.fault(
+            Reserved,
             f"critical routing header type {number} is not known: the packet must be dropped",
-            offset=start,
-            layer=reader.layer,
-            cite=CRITICAL,
+            CRITICAL,
+            at=start,
         )
     values, _ = SKIPPED.read(reader)
     return Skipped(number, reader.octets(values["length"], "content", "skipped", ELECTIVE))
@@ -237,12 +237,12 @@ def _decode_tunnel(reader: Reader) -> IpInIp:
     values, _ = IP_IN_IP.read(reader)
     length = values["length"]
     if not 1 <= length <= 17:
-        raise Malformed(
+        raise reader.fault(
+            Malformed,
             f"an IP-in-IP-6LoRH of length {length}: 1 for the hop limit and up to 16 for an "
             "address are possible",
-            offset=start,
-            layer=reader.layer,
-            cite=TUNNEL,
+            TUNNEL,
+            at=start,
         )
     hop_limit = reader.peek("the hop limit", TUNNEL)
     reader.octets(1, "hop limit", "of the outer header", TUNNEL, value=hop_limit)

@@ -154,9 +154,7 @@ def decode(reader: Reader) -> Rfrag:
     elif first and 0 < field < length:
         wrong = f"a fragment of {length} octets of a datagram of {field}"
     if wrong:
-        raise Malformed(
-            wrong, offset=start, layer=reader.layer, cite=CITE, hint=_overflow(reader.data, start)
-        )
+        raise reader.fault(Malformed, wrong, CITE, at=start, hint=_overflow(reader.data, start))
     return Rfrag(
         values["Datagram_Tag"],
         sequence,
@@ -183,11 +181,10 @@ def decode_ack(reader: Reader) -> RfragAck:
     start = reader.pos
     values, _ = ACK.read(reader)
     if reader.left:
-        raise Malformed(
+        raise reader.fault(
+            Malformed,
             f"{reader.left} octets follow an acknowledgement",
-            offset=reader.pos,
-            layer=reader.layer,
-            cite=rfc(8931, "6"),
+            rfc(8931, "6"),
             hint=_overflow(reader.data, start),
         )
     return RfragAck(values["Datagram_Tag"], values["bitmap"], bool(values["E"]))

@@ -45,19 +45,18 @@ class _Token(OctetString):
     def read(self, reader: Reader, values: Values, _layout: Drawing) -> bytes:
         length = values["token_length"]
         if length > LONGEST_TOKEN:
-            raise Reserved(
+            raise reader.fault(
+                Reserved,
                 f"token length {length} is reserved",
-                offset=reader.pos - HEADER.octets,
-                layer=LAYER,
-                cite=CITE,
+                CITE,
+                at=reader.pos - HEADER.octets,
                 hint="RFC 8974 gives 13 and 14 a meaning between ends that agreed on it"
                 * (length in (13, 14)),
             )
         if values["code"] == 0 and (length or reader.left):
-            raise Malformed(
-                "an empty message ends after its message ID",
-                offset=reader.pos, layer=LAYER, cite=rfc(7252, "4.1"),
-            )  # fmt: skip
+            raise reader.fault(
+                Malformed, "an empty message ends after its message ID", rfc(7252, "4.1")
+            )
         return reader.octets(length, self.name, *_TOKEN, free=True)
 
     def write(self, writer: Writer, value: bytes, _values: Values, _layout: Drawing) -> None:

@@ -141,11 +141,8 @@ class CoapPayload(LayoutPart):
             return b""
         reader.octets(1, *_MARKER, value=MARKER)
         if not reader.left:
-            raise Malformed(
-                "a payload marker without payload",
-                offset=reader.pos - 1,
-                layer=reader.layer,
-                cite=CITE,
+            raise reader.fault(
+                Malformed, "a payload marker without payload", CITE, at=reader.pos - 1
             )
         return reader.rest(*_PAYLOAD, free=True, nature=Nature.PAYLOAD)
 
@@ -160,13 +157,12 @@ def _decode_option(reader: Reader, previous: int) -> CoapOption:
     start = reader.pos
     head = _HEAD.values_at(reader.raw(_HEAD.octets, "an option", CITE))
     if reserved := next((name for name, field in head.items() if field == _NO_NUMBER), None):
-        raise Reserved(f"{reserved} 15 is reserved", offset=start, layer=reader.layer, cite=CITE)
+        raise reader.fault(Reserved, f"{reserved} 15 is reserved", CITE, at=start)
     number = previous + _NUMBER.read(reader, head["option delta"], "option delta", CITE)
     if number > LARGEST_NUMBER:
-        raise Malformed(
-            f"option number {number} is over {LARGEST_NUMBER}",
-            offset=start, layer=reader.layer, cite=NUMBERS_CITE,
-        )  # fmt: skip
+        raise reader.fault(
+            Malformed, f"option number {number} is over {LARGEST_NUMBER}", NUMBERS_CITE, at=start
+        )
     length = _NUMBER.read(reader, head["option length"], "option length", CITE)
     option = CoapOption(number, reader.raw(length, f"the value of {definition(number).name}", CITE))
     reader.spans += _option_spans(option, previous, reader.layer, start)

@@ -144,9 +144,7 @@ def decode_content(
     if content_type == Content.ALERT:
         alert = layout_of(Alert).read(reader)
         if reader.left:
-            raise Malformed(
-                "an alert has two octets", offset=reader.pos, layer=LAYER, cite=ALERT_CITE
-            )
+            raise reader.fault(Malformed, "an alert has two octets", ALERT_CITE)
         return (alert,)
     name = CONTENT_NAMES.get(content_type, f"content of type {content_type}")
     return reader.rest(name, "content", rfc(6347, "4.1"))
@@ -157,10 +155,10 @@ def _decode_handshake(reader: Reader) -> Handshake:
     message = layout_of(Handshake).read(reader)
     end = message.offset + len(message.body)
     if end > message.length:
-        raise Malformed(
+        raise reader.fault(
+            Malformed,
             f"a fragment from {message.offset} to {end} of a message of {message.length} octets",
-            offset=start,
-            layer=LAYER,
-            cite=HANDSHAKE_CITE,
+            HANDSHAKE_CITE,
+            at=start,
         )
     return message

@@ -108,9 +108,7 @@ def decode(
         return _decode_record(reader, cid_length, suite)
     if UNIFIED.starts(reader.data, reader.pos):
         return _decode_unified(reader, cid_length, suite)
-    raise Reserved(
-        f"first octet {first} is no DTLS record", offset=reader.pos, layer=LAYER, cite=DEMULTIPLEX
-    )
+    raise reader.fault(Reserved, f"first octet {first} is no DTLS record", DEMULTIPLEX)
 
 
 def decode_datagram(
@@ -128,9 +126,7 @@ def _decode_record(reader: Reader, cid_length: int | None, suite: Suite | None) 
     values, _ = RECORD.read(reader)
     kind, version = values["content type"], values["version"]
     if version >> 8 != DTLS_1_2 >> 8:
-        raise Malformed(
-            f"version {version:#06x} is none of DTLS", offset=start + 1, layer=LAYER, cite=CITE
-        )
+        raise reader.fault(Malformed, f"version {version:#06x} is none of DTLS", CITE, at=start + 1)
     cid = _read_cid(reader, cid_length) if kind == Content.CID else b""
     length = LENGTH.read(reader)[0]["length"]
     record = DtlsRecord(kind, values["epoch"], values["sequence number"], b"", version, cid)
@@ -154,11 +150,10 @@ def _decode_unified(reader: Reader, cid_length: int | None, suite: Suite | None)
     length = LENGTH.read(reader)[0]["length"] if has_length else reader.left
     _limit(reader, length, LONGEST_SEALED, UNIFIED_CITE)
     if length < SHORTEST_UNIFIED:
-        raise Malformed(
+        raise reader.fault(
+            Malformed,
             f"{length} octets of ciphertext where {SHORTEST_UNIFIED} are the least",
-            offset=reader.pos,
-            layer=LAYER,
-            cite=rfc(9147, "4.2.3"),
+            rfc(9147, "4.2.3"),
         )
     fragment = reader.ahead(length)
     reader.need(length, "the record's fragment", UNIFIED_CITE)
@@ -168,10 +163,12 @@ def _decode_unified(reader: Reader, cid_length: int | None, suite: Suite | None)
 
 def _read_cid(reader: Reader, cid_length: int | None) -> bytes:
     if not cid_length:
-        raise WireError(
+        raise reader.fault(
+            WireError,
             "the record has a connection ID whose length only its two ends know",
-            offset=reader.pos, layer=LAYER, cite=CID_CITE, hint="Give it as cid_length=",
-        )  # fmt: skip
+            CID_CITE,
+            hint="Give it as cid_length=",
+        )
     return reader.octets(cid_length, *_CID)
 
 
@@ -181,12 +178,7 @@ def _one_octet(octets: int) -> str:
 
 def _limit(reader: Reader, length: int, limit: int, cite: Cite) -> None:
     if length > limit:
-        raise Malformed(
-            f"a fragment of {length} octets is over {limit}",
-            offset=reader.pos,
-            layer=LAYER,
-            cite=cite,
-        )
+        raise reader.fault(Malformed, f"a fragment of {length} octets is over {limit}", cite)
 
 
 def _read_plain(reader: Reader, kind: int, length: int) -> None:
@@ -203,12 +195,7 @@ def _read_sealed(reader: Reader, length: int, suite: Suite | None, cite: Cite) -
         return
     inside = length - suite.explicit - suite.aead.tag
     if inside < 0:
-        raise Malformed(
-            f"{length} octets are too few for {suite.name}",
-            offset=reader.pos,
-            layer=LAYER,
-            cite=suite.cite,
-        )
+        raise reader.fault(Malformed, f"{length} octets are too few for {suite.name}", suite.cite)
     reader.octets(suite.explicit, *EXPLICIT_NONCE)
     reader.octets(inside, "ciphertext", "content, encrypted", cite, nature=Nature.SEALED)
     reader.octets(suite.aead.tag, "tag", "integrity of the record", suite.cite)

@@ -100,11 +100,10 @@ class _Rovr(OctetString):
     def read(self, reader: Reader, values: Values, layout: Drawing) -> bytes:
         suffix = values["code"]
         if suffix not in _ROVR_OF:
-            raise Reserved(
+            raise reader.fault(
+                Reserved,
                 f"code suffix {suffix} is unassigned: the size of the ROVR is unknown",
-                offset=reader.pos,
-                layer=reader.layer,
-                cite=rfc(8505, "9.3"),
+                rfc(8505, "9.3"),
             )
         return super().read(reader, values, layout)
 

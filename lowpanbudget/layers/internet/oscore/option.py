@@ -84,7 +84,7 @@ def decode(reader: Reader) -> Value:
     values, _ = FLAGS.read(reader)
     n = values["Partial IV length (n)"]
     if n > LONGEST_PIV:
-        raise Reserved(f"Partial IV length {n} is reserved", offset=start, layer=LAYER, cite=CITE)
+        raise reader.fault(Reserved, f"Partial IV length {n} is reserved", CITE, at=start)
     piv = kid_context = kid = None
     if n:
         piv = reader.octets(n, "Partial IV", *_PIV)
@@ -94,16 +94,10 @@ def decode(reader: Reader) -> Value:
     if values["kid flag (k)"]:
         kid = reader.octets(reader.left, "kid", *_KID)
     elif reader.left:
-        raise Malformed(
-            f"{reader.left} octets follow that no flag announces",
-            offset=reader.pos, layer=LAYER, cite=CITE,
-        )  # fmt: skip
+        raise reader.fault(Malformed, f"{reader.left} octets follow that no flag announces", CITE)
     if piv is kid_context is kid is None:
-        raise Malformed(
-            "with all flag bits zero the value is empty",
-            offset=start,
-            layer=LAYER,
-            cite=rfc(8613, "2"),
+        raise reader.fault(
+            Malformed, "with all flag bits zero the value is empty", rfc(8613, "2"), at=start
         )
     return Value(piv, kid_context, kid)
 

@@ -154,12 +154,11 @@ class _SecureBody:
     def read(self, reader: Reader, **around: Any) -> Secure:
         security = SECURITY.read(reader)
         if security.level > 3 or security.algorithm:
-            raise Reserved(
+            raise reader.fault(
+                Reserved,
                 f"algorithm {security.algorithm}, level {security.level} is unassigned: "
                 "what it covers cannot be told from its seal",
-                offset=reader.pos,
-                layer=SECURITY.name,
-                cite=SECURITY.cite,
+                SECURITY.cite,
             )
         level, code = protection(security), around["code"]
         what = _seal_says(security)

@@ -144,10 +144,7 @@ class _Items(LayoutPart):
             return ()
         layout = entry.of(values)
         if not reader.left:
-            raise Malformed(
-                f"a {layout.name} object without content", offset=reader.pos, layer=reader.layer,
-                cite=layout.cite,
-            )  # fmt: skip
+            raise reader.fault(Malformed, f"a {layout.name} object without content", layout.cite)
         reader.octets(entry.reserved, "reserved", "", layout.cite)
         items = [layout.read(reader)]
         while entry.many and reader.left:
