@@ -59,6 +59,7 @@ from lowpanbudget.fields.parts import (
     Order,
     Unsigned,
     Values,
+    key_of,
     place,
     within,
 )
@@ -134,6 +135,7 @@ __all__ = (
     "Zeros",
     "bits",
     "has_layout",
+    "key_of",
     "layout_of",
     "length_bits",
     "of_layout",

@@ -258,8 +258,10 @@ class OctetString(LayoutPart):
 
     def implied(self, value: Any) -> Mapping[str, int]:
         """Return what fields before it hold for this value."""
-        counted = {self.count: len(value or b"")} if isinstance(self.count, str) else {}
-        return {**super().implied(value), **counted}
+        flag = super().implied(value)
+        if not isinstance(self.count, str) or (value is None and self.when):
+            return flag
+        return {**flag, self.count: len(value or b"")}
 
     @property
     def needed(self) -> bool:

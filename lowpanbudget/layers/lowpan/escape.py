@@ -6,10 +6,8 @@ The payload belongs to the extension type, and none is specified in an open stan
 read. "if it reaches an ESC dispatch type for which it does not understand the ... octets, it MUST drop that packet".
 """
 
-from lowpanbudget.bits import Reader
 from lowpanbudget.cites import rfc
-from lowpanbudget.fields import Bits, Header, Pattern, Patterns, stated_by
-from lowpanbudget.values import dataclass
+from lowpanbudget.fields import Pattern, Patterns, bits, layout_of, structure
 
 CITE = rfc(8066, "3")
 _REGISTRY = rfc(8066, "4")
@@ -35,22 +33,13 @@ TYPES = Patterns(
     ),
 )
 
-HEADER = Header(
-    "ESC",
-    CITE,
-    (
-        Bits("dispatch", 8, "an extension type follows", fixed=0x40),
-        Bits("extension type", 8, lambda value: TYPES[value].name),
-    ),
-)
 
-
-@stated_by(HEADER)
-@dataclass(frozen=True, slots=True)
+@structure("ESC", CITE, kw_only=False)
 class Escape:
     """An escape: its extension type."""
 
-    kind: int
+    dispatch = bits(8, "an extension type follows", fixed=0x40)
+    kind: int = bits(8, lambda value: TYPES[value].name, name="extension type")
 
     @property
     def entry(self) -> Pattern:
@@ -58,6 +47,5 @@ class Escape:
         return TYPES[self.kind]
 
 
-def decode(reader: Reader) -> Escape:
-    """Return the escape that comes next; its payload follows. Raises ``Truncated``."""
-    return Escape(HEADER.read(reader)[0]["extension type"])
+LAYOUT = layout_of(Escape)
+HEADER, decode = LAYOUT.word, LAYOUT.read

@@ -9,7 +9,7 @@ from functools import partial
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import RequestError
-from lowpanbudget.fields import Bits, Choice, Header, Row, stated_by
+from lowpanbudget.fields import Bits, Choice, Header, Row, bits, layout_of, stated_by, structure
 from lowpanbudget.values import dataclass
 
 CITE = rfc(4944, "5.2")
@@ -56,14 +56,6 @@ MESH = Header(
         ),
     ),
 )
-BC0 = Header(
-    "BC0",
-    BROADCAST_CITE,
-    (
-        Bits("dispatch", 8, "broadcast", fixed=0x50),
-        Bits("sequence number", 8, "detects duplicates of a flooded frame", free=True),
-    ),
-)
 
 
 @stated_by(MESH)
@@ -80,12 +72,18 @@ class Mesh:
     deep: bool = False
 
 
-@stated_by(BC0)
-@dataclass(frozen=True, slots=True)
+@structure("BC0", BROADCAST_CITE, kw_only=False)
 class Broadcast:
     """A broadcast header with its sequence number."""
 
-    sequence: int
+    dispatch = bits(8, "broadcast", fixed=0x50)
+    sequence: int = bits(
+        8, "detects duplicates of a flooded frame", free=True, name="sequence number"
+    )
+
+
+BC0 = layout_of(Broadcast).word
+decode_broadcast = layout_of(Broadcast).read
 
 
 def decode(reader: Reader) -> Mesh:
@@ -124,8 +122,3 @@ def encode(writer: Writer, mesh: Mesh) -> None:
         )  # fmt: skip
     ORIGINATOR.write(writer, originator, mesh.originator)
     FINAL.write(writer, final, mesh.final)
-
-
-def decode_broadcast(reader: Reader) -> Broadcast:
-    """Return the broadcast header that comes next; raises ``Truncated``."""
-    return Broadcast(BC0.read(reader)[0]["sequence number"])

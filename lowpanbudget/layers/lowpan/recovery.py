@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError
-from lowpanbudget.fields import Bits, Header, stated_by
+from lowpanbudget.fields import Bits, Header, bits, layout_of, stated_by, structure
 from lowpanbudget.layers.lowpan.fragment import spilled_size
 from lowpanbudget.values import dataclass
 
@@ -59,18 +59,6 @@ def _bitmap_says(bitmap: int) -> str:
     return f"not received: {missing}"
 
 
-ACK = Header(
-    "RFRAG-ACK",
-    ACKNOWLEDGEMENT,
-    (
-        Bits("dispatch", 7, "acknowledgement of recoverable fragments", fixed=0b1110101),
-        _CONGESTION,
-        _TAG,
-        Bits("bitmap", 32, _bitmap_says),
-    ),
-)
-
-
 @stated_by(RFRAG)
 @dataclass(frozen=True, slots=True)
 class Rfrag:
@@ -95,14 +83,14 @@ class Rfrag:
         return self.sequence == 0
 
 
-@stated_by(ACK)
-@dataclass(frozen=True, slots=True)
+@structure("RFRAG-ACK", ACKNOWLEDGEMENT)
 class RfragAck:
     """An acknowledgement: bit 0 of ``bitmap``, the most significant, stands for sequence 0."""
 
-    tag: int
-    bitmap: int
-    congestion: bool = False
+    dispatch = bits(7, "acknowledgement of recoverable fragments", fixed=0b1110101)
+    congestion: bool = bits(1, _CONGESTION.meaning, name="E", default=False)
+    tag: int = bits(8, _TAG.meaning, name="Datagram_Tag")
+    bitmap: int = bits(32, _bitmap_says)
 
     @property
     def aborted(self) -> bool:
@@ -118,6 +106,9 @@ class RfragAck:
     def received(self) -> tuple[int, ...]:
         """Return the sequences acknowledged."""
         return sequences_of(self.bitmap)
+
+
+ACK = layout_of(RfragAck).word
 
 
 def sequences_of(bitmap: int) -> tuple[int, ...]:
@@ -179,7 +170,7 @@ def decode_ack(reader: Reader) -> RfragAck:
     Raises ``Truncated``, and ``Malformed`` when octets follow it.
     """
     start = reader.pos
-    values, _ = ACK.read(reader)
+    ack = layout_of(RfragAck).read(reader)
     if reader.left:
         raise reader.fault(
             Malformed,
@@ -187,7 +178,7 @@ def decode_ack(reader: Reader) -> RfragAck:
             rfc(8931, "6"),
             hint=_overflow(reader.data, start),
         )
-    return RfragAck(values["Datagram_Tag"], values["bitmap"], bool(values["E"]))
+    return ack
 
 
 def encode(writer: Writer, header: Rfrag) -> None:

@@ -114,14 +114,14 @@ def test_is_refused_where_it_is_wrong(case: Case) -> None:
 
 
 def test_figure_3_names_what_is_missing() -> None:
-    ack = RfragAck(42, 0x9FFF7800)
+    ack = RfragAck(tag=42, bitmap=0x9FFF7800)
     assert set(range(21)) - set(ack.received) == {1, 2, 16}
     assert not set(range(21, 32)) & set(ack.received)
     assert recovery.bitmap_of(ack.received) == ack.bitmap
     assert not ack.aborted
     assert not ack.complete
-    assert RfragAck(1, recovery.NULL).aborted
-    assert RfragAck(1, recovery.FULL).complete
+    assert RfragAck(tag=1, bitmap=recovery.NULL).aborted
+    assert RfragAck(tag=1, bitmap=recovery.FULL).complete
 
 
 @given(st.sets(st.integers(0, 31)))
@@ -396,7 +396,7 @@ def test_receiver_aborts_and_acknowledges() -> None:
     reassembler = Reassembler(ENV.contexts)
     feed(reassembler, fragments((0, 0, 40), size=100, octets=WHOLE))
     some = framed(bytes.fromhex("ea 07 80 00 00 00"), ENV, back=True)
-    assert some.layers[-1] == RfragAck(7, 0x8000_0000)
+    assert some.layers[-1] == RfragAck(tag=7, bitmap=0x8000_0000)
     assert isinstance(reassembler.feed(some)[0], Ignored)
     other = framed(bytes.fromhex("ea 08 00 00 00 00"), ENV, back=True)
     assert isinstance(reassembler.feed(other)[0], Ignored)

@@ -13,40 +13,70 @@
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved
-from lowpanbudget.fields import Bits, Header
-from lowpanbudget.values import dataclass
+from lowpanbudget.fields import (
+    Drawing,
+    OctetString,
+    Unsigned,
+    Values,
+    bits,
+    key_of,
+    layout_of,
+    part,
+    structure,
+)
 
 LAYER = "OSCORE"
 CITE = rfc(8613, "6.1")
 LONGEST = 255  # RFC 8613 section 2: 0-255
 LONGEST_PIV = 5
 
-FLAGS = Header(
-    LAYER,
-    CITE,
-    (
-        Bits("reserved", 3, "reserved flags", fixed=0),
-        Bits("kid context flag (h)", 1, {0: "no kid context", 1: "a kid context follows"}),
-        Bits("kid flag (k)", 1, {0: "no kid", 1: "the rest is the kid"}),
-        Bits(
-            "Partial IV length (n)",
-            3,
-            lambda n: "reserved" if n > LONGEST_PIV else "octets of Partial IV",
-        ),
-    ),
-)
+_CONTEXT_FLAG, _KID_FLAG = "kid context flag (h)", "kid flag (k)"
+_COUNT = "Partial IV length (n)"
+_FINDS = "a security context that the kid alone finds"
 
 
-@dataclass(frozen=True, slots=True)
+class _PartialIv(OctetString):
+    """The Partial IV, of which there are 5 octets at most; none where the count is 0."""
+
+    def read(self, reader: Reader, values: Values, layout: Drawing) -> bytes:
+        n = values[self.when]
+        if n > LONGEST_PIV:
+            raise reader.fault(
+                Reserved, f"Partial IV length {n} is reserved", CITE, at=reader.pos - FLAGS.octets
+            )
+        return super().read(reader, values, layout)
+
+
+@structure(LAYER, CITE, kw_only=False)
 class Value:
     """What an OSCORE option says: Partial IV (1 to 5 octets), kid context, kid; None for what is absent.
 
     ``kid`` may be there and empty. With all three absent the option's value is empty.
     """
 
-    piv: bytes | None = None
-    kid_context: bytes | None = None
-    kid: bytes | None = None
+    reserved = bits(3, "reserved flags", fixed=0)
+    has_context = bits(1, {0: "no kid context", 1: "a kid context follows"}, name=_CONTEXT_FLAG)
+    has_kid = bits(1, {0: "no kid", 1: "the rest is the kid"}, name=_KID_FLAG)
+    count = bits(
+        3, lambda n: "reserved" if n > LONGEST_PIV else "octets of Partial IV", name=_COUNT
+    )
+    piv: bytes | None = part(
+        _PartialIv, "the sender sequence number", name="Partial IV", default=None,
+        when=key_of(_COUNT).lower(), count=key_of(_COUNT).lower(),
+        removed_by="a lower sequence number, under fresh keys",
+    )  # fmt: skip
+    context_length = part(
+        Unsigned, 1, "octets of kid context", name="kid context length (s)",
+        when=key_of(_CONTEXT_FLAG), removed_by=_FINDS,
+    )  # fmt: skip
+    kid_context: bytes | None = part(
+        OctetString, "the ID context", when=key_of(_CONTEXT_FLAG), count="context_length",
+        removed_by=_FINDS, default=None,
+    )  # fmt: skip
+    kid: bytes | None = part(
+        OctetString, "the sender ID", when=key_of(_KID_FLAG), removed_by="a shorter sender ID",
+        default=None,
+    )  # fmt: skip
 
     @property
     def sequence(self) -> int | None:
@@ -58,6 +88,10 @@ class Value:
         writer = Writer(LAYER)
         encode(writer, self)
         return bytes(writer.data)
+
+
+LAYOUT = layout_of(Value)
+FLAGS = LAYOUT.word
 
 
 def piv_octets(sequence: int) -> bytes:
@@ -81,31 +115,14 @@ def decode(reader: Reader) -> Value:
     if not reader.left:
         return Value()
     start = reader.pos
-    values, _ = FLAGS.read(reader)
-    n = values["Partial IV length (n)"]
-    if n > LONGEST_PIV:
-        raise reader.fault(Reserved, f"Partial IV length {n} is reserved", CITE, at=start)
-    piv = kid_context = kid = None
-    if n:
-        piv = reader.octets(n, "Partial IV", *_PIV)
-    if values["kid context flag (h)"]:
-        length = reader.number(1, "kid context length (s)", *_LENGTH)
-        kid_context = reader.octets(length, "kid context", *_CONTEXT)
-    if values["kid flag (k)"]:
-        kid = reader.octets(reader.left, "kid", *_KID)
-    elif reader.left:
+    value = LAYOUT.read(reader)
+    if reader.left:
         raise reader.fault(Malformed, f"{reader.left} octets follow that no flag announces", CITE)
-    if piv is kid_context is kid is None:
+    if value == Value():
         raise reader.fault(
             Malformed, "with all flag bits zero the value is empty", rfc(8613, "2"), at=start
         )
-    return Value(piv, kid_context, kid)
-
-
-_PIV = ("the sender sequence number", CITE, "a lower sequence number, under fresh keys")
-_LENGTH = ("octets of kid context", CITE, "a security context that the kid alone finds")
-_CONTEXT = ("the ID context", CITE, "a security context that the kid alone finds")
-_KID = ("the sender ID", CITE, "a shorter sender ID")
+    return value
 
 
 def encode(writer: Writer, value: Value) -> None:
@@ -120,20 +137,7 @@ def encode(writer: Writer, value: Value) -> None:
         raise RequestError(f"a Partial IV of {len(value.piv)} octets is not 1 to 5", cite=CITE)
     if value.kid_context is not None and len(value.kid_context) > 255:
         raise RequestError("a kid context has at most 255 octets", cite=CITE)
-    FLAGS.write(
-        writer,
-        {
-            "kid context flag (h)": int(value.kid_context is not None),
-            "kid flag (k)": int(value.kid is not None),
-            "Partial IV length (n)": len(value.piv or b""),
-        },
-    )
-    writer.octets(value.piv or b"", "Partial IV", *_PIV)
-    if value.kid_context is not None:
-        length = len(value.kid_context)
-        writer.number(1, length, "kid context length (s)", *_LENGTH)
-        writer.octets(value.kid_context, "kid context", *_CONTEXT)
-    writer.octets(value.kid or b"", "kid", *_KID)
+    LAYOUT.write(writer, value)
     if writer.pos - start > LONGEST:
         raise RequestError(
             f"an OSCORE option of {writer.pos - start} octets is over {LONGEST}",
