@@ -56,7 +56,7 @@ def test_every_nhc_octet_reads_as_many_octets_as_its_rows_say() -> None:
             assert reader.pos == 1 + nhc.UDP.inline(octet)
         elif key == "udp-ghc":
             reader = Reader(bytes([octet]) + bytes(8))
-            ghc_headers.decode_udp(reader)
+            nhc.decode_udp(reader, ghc_headers.UDP)
             assert reader.pos == 1 + ghc_headers.UDP.inline(octet)
     assert (read["udp"], read["udp-ghc"]) == (8, 8)
 

@@ -10,7 +10,7 @@ from lowpanbudget.bits import Nature, Reader
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.env import Env
 from lowpanbudget.errors import Malformed, Reserved, WireError
-from lowpanbudget.fields import Head, read_head
+from lowpanbudget.fields import Head, layout_of, read_head
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.chain import PseudoHeader, find, is_cut, is_later
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -226,9 +226,9 @@ def _read_generic(reader: Reader, chain: Chain, key: str) -> bool:
         layer = read_head(chain.heads, reader, ghc_headers.decode_extension, dictionary)
         return _link_extension(chain, layer, start)
     if key == "udp-ghc":
-        _link_udp(chain, read_head(chain.heads, reader, ghc_headers.decode_udp))
+        _link_udp(chain, read_head(chain.heads, reader, nhc.decode_udp, ghc_headers.UDP))
     else:
-        read_head(chain.heads, reader, ghc_headers.decode_icmpv6)
+        read_head(chain.heads, reader, layout_of(ghc_headers.Icmpv6Nhc).read)
         chain.parts[-1].next_header = chain.last = ipv6.ICMPV6
     chain.payload = ghc_headers.read_code(reader, dictionary, until_stop=False)
     return False

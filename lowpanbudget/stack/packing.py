@@ -132,7 +132,7 @@ class _Packing:
         yield Packed(writer, at + udp.OCTETS)
         if self.options.ghc and 0 < len(self.sent.payload) <= ghc.LARGEST:
             generic = Writer()
-            ghc_headers.encode_udp(generic, ports, checksum)
+            nhc.encode_udp(generic, ports, checksum, ghc_headers.UDP)
             ghc_headers.write_code(generic, self.sent.payload, place.dictionary, stop=False)
             yield Packed(generic, self.octets)
 
@@ -157,7 +157,7 @@ class _Packing:
     def _icmpv6(self, place: _Position, at: int) -> Iterator[Packed]:
         if at < self.octets <= at + ghc.LARGEST:
             writer = Writer()
-            ghc_headers.ICMPV6.write(writer, {"NHC id": 0b11011111})
+            ghc_headers.ICMPV6.write(writer, {})
             ghc_headers.write_code(writer, self.sent.payload, place.dictionary, stop=False)
             yield Packed(writer, self.octets)
 

@@ -10,9 +10,9 @@ The byte machine itself is ``ghc``. An extension header's length field is elided
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, WireError
-from lowpanbudget.fields import Bits, Choice, Header, Row, stated_by
+from lowpanbudget.fields import Bits, Choice, Header, Row, bits, layout_of, structure
 from lowpanbudget.layers.lowpan import extension_nhc, ghc, nhc
-from lowpanbudget.values import dataclass, replace
+from lowpanbudget.values import replace
 
 PAYLOADS, EXTENSIONS = rfc(7400, "3.1"), rfc(7400, "3.2")
 
@@ -21,7 +21,16 @@ UDP = Header(
     PAYLOADS,
     (Bits("NHC id", 5, "GHC for UDP", fixed=0b11010), nhc.CHECKSUM, nhc.PORTS),
 )
-ICMPV6 = Header("ICMPv6 GHC", PAYLOADS, (Bits("NHC id", 8, "GHC for ICMPv6", fixed=0b11011111),))
+
+
+@structure("ICMPv6 GHC", PAYLOADS)
+class Icmpv6Nhc:
+    """An ICMPv6 message that comes as byte code."""
+
+    nhc_id = bits(8, "GHC for ICMPv6", fixed=0b11011111, name="NHC id")
+
+
+ICMPV6 = layout_of(Icmpv6Nhc).word
 # section 4 registers only 10110EEN: "probably only Extension Header ID (EID) 0 to 3 ... need to be assigned"
 EID = Choice(
     "eid",
@@ -76,31 +85,6 @@ def write_code(writer: Writer, octets: bytes, dictionary: bytes, *, stop: bool) 
     for step in ghc.decompress(ghc.compress(octets, dictionary, stop=stop), dictionary).steps:
         name, cite = step.code.key, step.code.cite
         writer.octets(step.octets, name, step.meaning, cite, value=step.output or step.octets)
-
-
-@stated_by(ICMPV6)
-@dataclass(frozen=True, slots=True)
-class Icmpv6Nhc:
-    """An ICMPv6 message that comes as byte code."""
-
-
-def decode_icmpv6(reader: Reader) -> Icmpv6Nhc:
-    """Return the header in front of the byte code of an ICMPv6 message; raises ``WireError``."""
-    ICMPV6.read(reader)
-    return Icmpv6Nhc()
-
-
-def decode_udp(reader: Reader) -> nhc.UdpNhc:
-    """Return the UDP header in front of the byte code; raises ``WireError``."""
-    _, rows = UDP.read(reader)
-    source, destination = nhc.PORTS.read(reader, rows["ports"])
-    checksum = nhc.CHECKSUM.read(reader, rows["checksum"])
-    return nhc.UdpNhc(source, destination, checksum, rows, generic=True)
-
-
-def encode_udp(writer: Writer, ports: tuple[int, int], checksum: int | None) -> None:
-    """Append the UDP header; the data follow by ``write_code``."""
-    nhc.write_udp(UDP, writer, ports, checksum)
 
 
 def decode_extension(reader: Reader, dictionary: bytes) -> extension_nhc.ExtensionNhc:

@@ -13,7 +13,19 @@ from functools import partial
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, plural
-from lowpanbudget.fields import Bits, Choice, Header, Patterns, Row, stated_by
+from lowpanbudget.fields import (
+    Bits,
+    Choice,
+    Header,
+    OctetString,
+    Patterns,
+    Row,
+    bits,
+    layout_of,
+    part,
+    stated_by,
+    structure,
+)
 from lowpanbudget.values import dataclass
 
 CRITICAL = rfc(8138, "4.2")
@@ -129,9 +141,6 @@ IP_IN_IP = Header(
     TUNNEL,
     (_ELECTIVE, _LENGTH, Bits("6LoRH type", 8, "IP-in-IP encapsulation", fixed=_TUNNEL_TYPE)),
 )
-SKIPPED = Header(
-    "elective 6LoRH", ELECTIVE, (_ELECTIVE, _LENGTH, Bits("6LoRH type", 8, "not known: skipped"))
-)
 
 
 @stated_by(SRH)
@@ -168,13 +177,17 @@ class IpInIp:
     encapsulator: bytes = b""
 
 
-@stated_by(SKIPPED)
-@dataclass(frozen=True, slots=True)
+@structure("elective 6LoRH", ELECTIVE, kw_only=False)
 class Skipped:
     """An elective header of a type that is not known; "may be ignored and skipped in parsing"."""
 
-    kind: int
-    octets: bytes
+    dispatch = bits(3, _ELECTIVE.meaning, fixed=_ELECTIVE.fixed)
+    length = bits(5, _LENGTH.meaning)
+    kind: int = bits(8, "not known: skipped", name="6LoRH type")
+    octets: bytes = part(OctetString, "skipped", count="length", name="content")
+
+
+SKIPPED = layout_of(Skipped).word
 
 
 RoutingHeader = SrhLorh | Rpi | IpInIp | Skipped
@@ -205,8 +218,7 @@ def decode(reader: Reader) -> RoutingHeader:
             CRITICAL,
             at=start,
         )
-    values, _ = SKIPPED.read(reader)
-    return Skipped(number, reader.octets(values["length"], "content", "skipped", ELECTIVE))
+    return layout_of(Skipped).read(reader)
 
 
 def _decode_route(reader: Reader) -> SrhLorh:
@@ -270,9 +282,7 @@ def encode(writer: Writer, header: RoutingHeader) -> None:
         writer.octets(bytes([limit]), "hop limit", "of the outer header", TUNNEL, value=limit)
         writer.octets(header.encapsulator, "encapsulator", *_ENCAPSULATOR)
     else:
-        values = {"length": len(header.octets), "6LoRH type": header.kind}
-        SKIPPED.write(writer, values)
-        writer.octets(header.octets, "content", "skipped", ELECTIVE)
+        layout_of(Skipped).write(writer, header)
 
 
 def _encode_route(writer: Writer, route: SrhLorh) -> None:

@@ -184,14 +184,18 @@ class UdpNhc:
         )
 
 
-def decode_udp(reader: Reader) -> UdpNhc:
-    """Return the compressed UDP header that comes next; raises ``WireError``."""
-    compiled: UdpNhc | None = _COMPILED.read(reader)
+def decode_udp(reader: Reader, header: Header = UDP) -> UdpNhc:
+    """Return the UDP header that comes next under ``header``: that of RFC 7400 has the same choices.
+
+    Raises ``WireError``.
+    """
+    compiled: UdpNhc | None = _COMPILED.read(reader) if header is UDP else None
     if compiled is not None:
         return compiled
-    _, rows = UDP.read(reader)
+    _, rows = header.read(reader)
     source, destination = PORTS.read(reader, rows["ports"])
-    return UdpNhc(source, destination, CHECKSUM.read(reader, rows["checksum"]), rows)
+    checksum = CHECKSUM.read(reader, rows["checksum"])
+    return UdpNhc(source, destination, checksum, rows, generic=header is not UDP)
 
 
 def _compile(word: int, at: int) -> Function:
@@ -207,13 +211,10 @@ def _compile(word: int, at: int) -> Function:
 _COMPILED = Compiled(UDP, _compile)
 
 
-def encode_udp(writer: Writer, ports: tuple[int, int], checksum: int | None) -> None:
+def encode_udp(
+    writer: Writer, ports: tuple[int, int], checksum: int | None, header: Header = UDP
+) -> None:
     """Append the shortest form; ``checksum`` None elides it (the caller has permission and has verified it)."""
-    write_udp(UDP, writer, ports, checksum)
-
-
-def write_udp(header: Header, writer: Writer, ports: tuple[int, int], checksum: int | None) -> None:
-    """Append ports and checksum under ``header``, which has both choices (RFC 7400 has a second one)."""
     chosen_ports, chosen_checksum = PORTS.best(ports), CHECKSUM.best(checksum)
     header.write(writer, {"ports": chosen_ports.row.code, "checksum": chosen_checksum.row.code})
     PORTS.write(writer, chosen_ports, ports)
