@@ -4,7 +4,7 @@ from bisect import bisect_left
 from collections.abc import Callable, Iterator
 from decimal import Decimal, DecimalException
 from functools import lru_cache
-from typing import Any, NamedTuple, Protocol
+from typing import Any, NamedTuple
 
 from lowpanbudget.payload.codec.nodes import Case, Codec
 from lowpanbudget.payload.exact import EXACT, digits, input_number, nearest, steps_between
@@ -50,60 +50,82 @@ class Grid(NamedTuple):
         return nearest(decimal, self.base, self.step)
 
 
-class Stepped(Protocol):
-    """A number with a range and a step, as a field sends it: what its codec, C and other encodings ask of it."""
+class Stepped:
+    """A number with a range and a step, as a field sends it: what its codec, C and other encodings ask of it.
 
-    @property
-    def min(self) -> Decimal:
-        """Return the least value."""
+    ``n = (max - min) / step + 1`` values and the special codes share ``2 ** width`` codes, so
+    ``width = (n + specials - 1).bit_length()``: what ASN.1 PER does for a constrained integer.
+    """
 
-    @property
-    def max(self) -> Decimal:
-        """Return the greatest value."""
+    __slots__ = ()
 
-    @property
-    def step(self) -> Decimal:
-        """Return the distance of two values."""
-
-    @property
-    def unit(self) -> str:
-        """Return the unit."""
+    min: Decimal
+    max: Decimal
+    step: Decimal
+    unit: str
+    coding: str
+    offset: Decimal | None
+    bits: int | None
+    special: tuple[tuple[str, int | None], ...]
+    typical: Decimal | None
+    optional: bool
 
     @property
     def base(self) -> Decimal:
         """Return the value whose code is 0."""
-
-    @property
-    def signed(self) -> bool:
-        """Return whether codes are two's complement."""
-
-    @property
-    def optional(self) -> bool:
-        """Return whether the number may be absent."""
-
-    @property
-    def special(self) -> tuple[tuple[str, int | None], ...]:
-        """Return the names of codes that are no number, each with its code where one is stated."""
+        if self.offset is not None:
+            return self.offset
+        return self.min if self.coding == "offset" else Decimal(0)
 
     @property
     def lowest(self) -> int:
         """Return how many steps ``min`` lies from the base."""
+        return nearest(self.min, self.base, self.step)
 
     @property
     def highest(self) -> int:
         """Return how many steps ``max`` lies from the base."""
+        return nearest(self.max, self.base, self.step)
 
-    def grid(self) -> Grid:
-        """Return the values as steps from the base."""
+    @property
+    def signed(self) -> bool:
+        """Return whether codes are two's complement."""
+        return self.coding == "twos-complement"
 
     def needed(self) -> int:
-        """Return the bits that the number takes."""
+        """Return ``bits`` if stated, else the fewest bits that hold all values and special codes."""
+        if self.bits is not None:
+            return self.bits
+        named = max((code.bit_length() for _, code in self.special if code is not None), default=0)
+        return max(self.fewest_bits(), named)
 
     def fewest_bits(self) -> int:
         """Return the fewest bits that hold all values and special codes."""
+        low, high = self.lowest, self.highest
+        specials = len(self.special)
+        if not self.signed:
+            return (high + specials).bit_length()
+        width = max((max(0, high)).bit_length(), (~low if low < 0 else 0).bit_length()) + 1
+        while (1 << width) - (high - low + 1) < specials:
+            width += 1
+        return width
+
+    def grid(self) -> Grid:
+        """Return the values as steps from the base."""
+        return Grid(self.base, self.step, self.lowest, self.highest, self.signed, self.unit)
 
     def example(self, case: Case) -> Any:
-        """Return a value of the least, typical or greatest message."""
+        """Return the value nearest to 0, a usual one, or the one furthest from 0."""
+        if case == "greatest":
+            wish = self.min if -self.min > self.max else self.max
+        elif case == "least":
+            wish = min(max(Decimal(0), self.min), self.max)
+        elif self.typical is not None:
+            wish = self.typical
+        else:
+            wish = EXACT.divide(EXACT.add(self.min, self.max), Decimal(2))
+        grid = self.grid()
+        return grid.value_of(min(max(nearest(wish, self.base, self.step), grid.low), grid.high))
 
 
 def number_codec(grid: Grid, width: int, specials: dict[str, int]) -> Codec:

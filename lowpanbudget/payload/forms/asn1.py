@@ -91,7 +91,7 @@ def _block(word: str, lines: list[str], depth: int) -> str:
     return word + " {\n" + ",\n".join(lines) + "\n" + "  " * depth + "}"
 
 
-def _size(shape: shapes.ListShape | shapes.OctetsShape | shapes.TextShape) -> str:
+def _size(shape: shapes.SizedShape) -> str:
     if shape.least == shape.most:
         return f"SIZE({shape.most})"
     return f"SIZE({shape.least}..{shape.most})"

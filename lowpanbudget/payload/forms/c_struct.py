@@ -65,7 +65,7 @@ class CLayout:
             parts = [(part, offset) for _, part, offset in self._places(shape)]
         elif isinstance(shape, shapes.ChoiceShape):
             parts = [(self._extent(record), 0) for _, record in shape.options]
-        elif isinstance(shape, shapes.ListShape | shapes.OctetsShape | shapes.TextShape):
+        elif isinstance(shape, shapes.SizedShape):
             parts = self._counted(shape)
         else:
             return self._scalar(_letter(shape))
@@ -74,9 +74,7 @@ class CLayout:
             _up(max((offset + part.size for part, offset in parts), default=0), align), align
         )
 
-    def _counted(
-        self, shape: shapes.ListShape | shapes.OctetsShape | shapes.TextShape
-    ) -> list[tuple[Extent, int]]:
+    def _counted(self, shape: shapes.SizedShape) -> list[tuple[Extent, int]]:
         """Return extent and offset of an array, after those of its count where it has one."""
         element = (
             self._extent(shape.element) if isinstance(shape, shapes.ListShape) else Extent(1, 1)
@@ -116,7 +114,7 @@ class CLayout:
                     self._write(member.shape, value[member.name], out, at + offset, known)
         elif isinstance(shape, shapes.ChoiceShape):
             self._write(shape.chosen(tags)[1], value, out, at, tags)
-        elif isinstance(shape, shapes.ListShape | shapes.OctetsShape | shapes.TextShape):
+        elif isinstance(shape, shapes.SizedShape):
             octets = value.encode(shape.encoding) if isinstance(shape, shapes.TextShape) else value
             *count, (_, offset) = self._counted(shape)
             if count:
@@ -135,7 +133,7 @@ class CLayout:
             return self._read_record(shape, octets, at, tags)
         if isinstance(shape, shapes.ChoiceShape):
             return self._read(shape.chosen(tags)[1], octets, at, tags)
-        if isinstance(shape, shapes.ListShape | shapes.OctetsShape | shapes.TextShape):
+        if isinstance(shape, shapes.SizedShape):
             *counted, (_, offset) = self._counted(shape)
             number = shape.most
             if counted:

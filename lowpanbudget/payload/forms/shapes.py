@@ -58,29 +58,30 @@ class RealShape:
 
 
 @dataclass(frozen=True, slots=True)
-class OctetsShape:
-    """From ``least`` to ``most`` octets."""
+class SizedShape:
+    """From ``least`` to ``most`` octets or elements."""
 
     least: int
     most: int
 
 
 @dataclass(frozen=True, slots=True)
-class TextShape:
-    """Text of ``least`` to ``most`` octets in an encoding."""
+class OctetsShape(SizedShape):
+    """Octets as they are."""
 
-    least: int
-    most: int
+
+@dataclass(frozen=True, slots=True)
+class TextShape(SizedShape):
+    """Text of some octets in an encoding."""
+
     encoding: str
 
 
 @dataclass(frozen=True, slots=True)
-class ListShape:
-    """From ``least`` to ``most`` elements."""
+class ListShape(SizedShape):
+    """Elements of one shape."""
 
     element: "Shape"
-    least: int
-    most: int
 
 
 @dataclass(frozen=True, slots=True)

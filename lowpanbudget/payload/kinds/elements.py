@@ -108,7 +108,7 @@ unit = "%RH\""""
 
     def shape(self, tags: Mapping[str, Field]) -> Shape:
         """Return a list."""
-        return ListShape(self.element.shape(tags), self.least, self.most)
+        return ListShape(self.least, self.most, self.element.shape(tags))
 
     def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
         """Return an array with its lengths."""

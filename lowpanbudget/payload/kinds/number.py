@@ -1,18 +1,13 @@
-"""Numbers with a range and a step: the width follows from how many values there are.
-
-``n = (max - min) / step + 1`` values and the special codes share ``2 ** width`` codes, so
-``width = (n + specials - 1).bit_length()``: what ASN.1 PER does for a constrained integer.
-"""
+"""Numbers with a range and a step: the width follows from how many values there are (``codec/grid.py``)."""
 
 from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any, ClassVar, Self
 
 from lowpanbudget.errors import plural
-from lowpanbudget.payload.codec.grid import Grid
-from lowpanbudget.payload.codec.nodes import Case
+from lowpanbudget.payload.codec.grid import Stepped
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.exact import EXACT, digits, is_plain, nearest, steps_between
+from lowpanbudget.payload.exact import EXACT, digits, is_plain, steps_between
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import Gain, Scope
@@ -24,7 +19,7 @@ CODINGS = ("offset", "twos-complement")
 
 
 @field_kind
-class Number(Leaf):
+class Number(Stepped, Leaf):
     """A number from ``min`` to ``max`` in steps; values are ints where step and range are whole, else decimals.
 
     ``coding`` "offset": the code counts steps from ``offset`` (``min`` unless stated); "twos-complement":
@@ -74,63 +69,6 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
         special = keys.pop("special")
         pairs = special.items() if isinstance(special, dict) else ((name, None) for name in special)
         return cls(**keys, special=tuple(pairs))
-
-    @property
-    def base(self) -> Decimal:
-        """Return the value whose code is 0."""
-        if self.offset is not None:
-            return self.offset
-        return self.min if self.coding == "offset" else Decimal(0)
-
-    @property
-    def lowest(self) -> int:
-        """Return how many steps ``min`` lies from the base."""
-        return nearest(self.min, self.base, self.step)
-
-    @property
-    def highest(self) -> int:
-        """Return how many steps ``max`` lies from the base."""
-        return nearest(self.max, self.base, self.step)
-
-    @property
-    def signed(self) -> bool:
-        """Return whether codes are two's complement."""
-        return self.coding == "twos-complement"
-
-    def needed(self) -> int:
-        """Return ``bits`` if stated, else the fewest bits that hold all values and special codes."""
-        if self.bits is not None:
-            return self.bits
-        named = max((code.bit_length() for _, code in self.special if code is not None), default=0)
-        return max(self.fewest_bits(), named)
-
-    def fewest_bits(self) -> int:
-        """Return the fewest bits that hold all values and special codes."""
-        low, high = self.lowest, self.highest
-        specials = len(self.special)
-        if not self.signed:
-            return (high + specials).bit_length()
-        width = max((max(0, high)).bit_length(), (~low if low < 0 else 0).bit_length()) + 1
-        while (1 << width) - (high - low + 1) < specials:
-            width += 1
-        return width
-
-    def grid(self) -> Grid:
-        """Return the values as steps from the base."""
-        return Grid(self.base, self.step, self.lowest, self.highest, self.signed, self.unit)
-
-    def example(self, case: Case) -> Any:
-        """Return the value nearest to 0, a usual one, or the one furthest from 0."""
-        if case == "greatest":
-            wish = self.min if -self.min > self.max else self.max
-        elif case == "least":
-            wish = min(max(Decimal(0), self.min), self.max)
-        elif self.typical is not None:
-            wish = self.typical
-        else:
-            wish = EXACT.divide(EXACT.add(self.min, self.max), Decimal(2))
-        grid = self.grid()
-        return grid.value_of(min(max(nearest(wish, self.base, self.step), grid.low), grid.high))
 
     def flaws(self, order: Order) -> Iterator[Flaw]:
         """Yield what is wrong with range, step, width, special codes and hints."""

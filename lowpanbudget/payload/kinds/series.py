@@ -194,7 +194,7 @@ escape = true                 # a whole sample where a difference is too large""
 
     def shape(self, tags: Mapping[str, Field]) -> Shape:
         """Return a list of integers."""
-        return ListShape(whole_of(self.number()), self.least, self.most)
+        return ListShape(self.least, self.most, whole_of(self.number()))
 
     def cddl(self, rules: ask.Rules, path: ask.FieldPath) -> str:
         """Return an array of integers."""
