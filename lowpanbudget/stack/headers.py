@@ -190,14 +190,8 @@ def _finish(chain: Chain, env: Env, lowpan: Lowpan, start: int) -> None:
         missing = lowpan.fragment.size - chain.header_octets - len(chain.payload)
         if missing < 0:
             size = lowpan.fragment.size
-            raise Malformed(
-                f"the first fragment expands to {size - missing} octets, datagram_size says {size}",
-                offset=start,
-                layer="FRAG1",
-                cite=fragment.CITE,
-                hint="Some senders give the compressed size; the standard wants the uncompressed one",
-                about=fragment.SizeTooSmall(size - missing, size),
-            )
+            hint = "Some senders give the compressed size; the standard wants the uncompressed one"
+            raise _too_small("expands to", size - missing, size, start, hint)
     lowpan.checksum_elided = chain.checksum_elided
     if chain.checksum_elided:
         lowpan.note(*ELIDED, start)
@@ -232,16 +226,18 @@ def _deliver(lowpan: Lowpan, octets: bytes, start: int) -> None:
         lowpan.fragment_octets = lowpan.compressed
         return
     if len(octets) > lowpan.fragment.size:
-        size = lowpan.fragment.size
-        raise Malformed(
-            f"the first fragment holds {len(octets)} octets, datagram_size says {size}",
-            offset=start,
-            layer="FRAG1",
-            cite=fragment.CITE,
-            about=fragment.SizeTooSmall(len(octets), size),
-        )
+        raise _too_small("holds", len(octets), lowpan.fragment.size, start)
     _note_unaligned(lowpan, lowpan.fragment, len(octets), start)
     lowpan.fragment_octets = octets
+
+
+def _too_small(how: str, octets: int, size: int, start: int, hint: str = "") -> Malformed:
+    """Return the error for a datagram_size below what the first fragment brings."""
+    return Malformed(
+        f"the first fragment {how} {octets} octets, datagram_size says {size}",
+        offset=start, layer="FRAG1", cite=fragment.CITE, hint=hint,
+        about=fragment.SizeTooSmall(octets, size),
+    )  # fmt: skip
 
 
 HANDLERS: dict[str, Callable[[Reader, Env, Lowpan], Env | None]] = {
