@@ -57,8 +57,9 @@ if TYPE_CHECKING:
     from lowpanbudget.room.fit import fit as fit
     from lowpanbudget.stack.convert import compress as compress
     from lowpanbudget.stack.convert import decompress as decompress
+    from lowpanbudget.stack.decoder import Decoder as Decoder
+    from lowpanbudget.stack.decoder import decode_frame as decode_frame
     from lowpanbudget.stack.encoding import encode_frame as encode_frame
-    from lowpanbudget.stack.frame import decode_frame as decode_frame
     from lowpanbudget.stack.reassembly import Reassembler as Reassembler
     from lowpanbudget.stack.split import split as split
 
@@ -84,7 +85,8 @@ _HOMES = {
     "load_design": "design.load",
     "compress": "stack.convert",
     "decompress": "stack.convert",
-    "decode_frame": "stack.frame",
+    "Decoder": "stack.decoder",
+    "decode_frame": "stack.decoder",
     "encode_frame": "stack.encoding",
     "Reassembler": "stack.reassembly",
     "split": "stack.split",

@@ -79,15 +79,10 @@ class CaptureOptions:
 
     def decoder(self) -> "Decoder":
         """Return a decoder for frames that stand in no capture."""
-        from lowpanbudget.env import Contexts
-        from lowpanbudget.layers.link.security import devices_of, keys_of
         from lowpanbudget.stack.decoder import Decoder
 
         planned = {} if self.design is None else dict(self.design.contexts)
-        return Decoder(
-            Contexts({**planned, **self.contexts}), keys_of(self.keys) if self.keys else (),
-            devices_of(self.devices), self.root,
-        )  # fmt: skip
+        return Decoder({**planned, **self.contexts}, self.keys, self.devices, self.root)
 
     def matcher(self) -> "Matcher | None":
         """Return what finds the flow and message of a datagram in the design; None without one."""

@@ -92,13 +92,23 @@ def octets_at_once(steps: Sequence[Step], attributes: Collection[str]) -> Making
 
 
 def making_octets(making: Making) -> Callable[[Any], bytes]:
-    """Return a function of a value that makes its octets: the attributes of the class are all it names."""
+    """Return a function of a value that makes its octets; it names attributes of the class, and names of its own."""
     bound: dict[str, Any] = {}
-    terms = []
-    for number, (make, keys) in enumerate(making):
-        bound[f"make{number}"] = make.packer() if isinstance(make, Header) else make
-        terms.append(f"make{number}({', '.join(f'value.{key}' for key in keys)})")
-    made: Callable[[Any], bytes] = eval(f"lambda value: {' + '.join(terms)}", bound)  # noqa: S307
+    lines, terms = [], []
+    for part, (make, keys) in enumerate(making):
+        names = [f"v{part}_{number}" for number in range(len(keys))]
+        lines += [f"{name} = value.{key}" for name, key in zip(names, keys, strict=True)]
+        called = f"make{part}"
+        if isinstance(make, Header):
+            bound[called] = make.refuse
+            terms.append(make.packing(called, *names))
+        else:
+            bound[called] = make
+            terms.append(f"{called}({names[0]})")
+    lines.append(f"return {' + '.join(terms)}")
+    text = "def octets(value):\n" + "".join(f"    {line}\n" for line in lines)
+    exec(text, bound)  # noqa: S102 - numbers, and names of fields of our own classes
+    made: Callable[[Any], bytes] = bound["octets"]
     return made
 
 

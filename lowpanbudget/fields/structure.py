@@ -34,7 +34,8 @@ class WireValue:
 
     def __bytes__(self) -> bytes:
         """Return the octets; raises ``RequestError`` for a value that a field cannot hold."""
-        return _LAYOUTS[type(self)].octets(self)
+        layout = _LAYOUTS[type(self)]
+        return layout.octets(self) if layout.making is None else layout.making(self)
 
 
 class WholeValue:

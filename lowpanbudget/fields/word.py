@@ -8,9 +8,9 @@ else states a layout or a size.
     size:   Header.inline(word) -> octets in line, a fact of the rows alone
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from sys import getsizeof
-from typing import Any, Literal, NamedTuple
+from typing import Literal, NamedTuple
 
 from lowpanbudget.bits import Nature, Place, Reader, Span, Writer
 from lowpanbudget.cites import Cite
@@ -152,30 +152,22 @@ class Header:
         """Return the octets of these field values, without spans; raises as ``join``."""
         return self.join(values).to_bytes(self.octets, self.order)
 
-    def packer(self) -> Callable[..., bytes]:
-        """Return a function of the fields' values, in order and without the fixed ones, that gives the octets.
+    def packing(self, wrong: str, *values: str) -> str:
+        """Return in Python the octets of values by these names, in order and without the fixed ones.
 
-        It raises as ``join``. Its source holds numbers of this word and names of no meaning.
+        ``wrong`` is the name of ``refuse``, which is called where a value does not fit.
         """
-        names = [f"v{number}" for number in range(len(self._open))]
         fits = " and ".join(
-            f"0 <= {name} <= {mask}" for name, (_, mask) in zip(names, self._open, strict=True)
+            f"0 <= {value} <= {mask}" for value, (_, mask) in zip(values, self._open, strict=True)
         )
         word = " | ".join(
-            f"{name} << {shift}" for name, (shift, _) in zip(names, self._open, strict=True)
+            f"{value} << {shift}" for value, (shift, _) in zip(values, self._open, strict=True)
         )
-        text = (
-            f"def packed({', '.join(names)}):\n"
-            f"    if {fits}:\n        return ({self._base} | {word}).to_bytes({self.octets}, {self.order!r})\n"
-            f"    return wrong({', '.join(names)})\n"
-        )
-        bound: dict[str, Any] = {"wrong": self._wrong}
-        exec(text, bound)  # noqa: S102 - numbers and names made here alone
-        made: Callable[..., bytes] = bound["packed"]
-        return made
+        octets = f"({self._base} | {word}).to_bytes({self.octets}, {self.order!r})"
+        return f"({octets} if {fits} else {wrong}({', '.join(values)}))"
 
-    def _wrong(self, *values: int) -> bytes:
-        """Raise what is wrong with the values."""
+    def refuse(self, *values: int) -> bytes:
+        """Raise what is wrong with values, in order and without the fixed ones."""
         names = [part.name for part in self.fields if getattr(part, "fixed", None) is None]
         return self.pack(dict(zip(names, values, strict=True)))
 

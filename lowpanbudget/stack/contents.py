@@ -3,12 +3,16 @@
 Nothing here knows a message; who does gives a layout that reads itself.
 """
 
+from collections.abc import Mapping
+from ipaddress import IPv6Address
 from typing import Any, Protocol
 
 from lowpanbudget.bits import Reader, Span
-from lowpanbudget.errors import WireError
+from lowpanbudget.env import address, is_number
+from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.fields import Head, Packet
 from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
 
@@ -18,6 +22,41 @@ class ContentLayout(Protocol):
 
     def read(self, reader: Reader) -> Any:
         """Return the values of the octets that are left; raises ``WireError``."""
+
+
+Flow = tuple[IPv6Address, IPv6Address, int]  # source, destination, destination port
+Layouts = Mapping[int | Flow, ContentLayout]
+
+
+def layouts_of(table: object) -> Layouts:
+    """Return the layouts of applications by port or flow, addresses as such; ``RequestError`` names a wrong entry."""
+    if not isinstance(table, Mapping):
+        raise RequestError(f"layouts is a mapping, not {type(table).__name__}", hint=_LAYOUTS)
+    layouts: dict[int | Flow, ContentLayout] = {}
+    for key, layout in table.items():
+        port = key[-1] if isinstance(key, tuple) and len(key) == len(_FLOW) else key
+        if not is_number(port, 16) or not callable(getattr(layout, "read", None)):
+            raise RequestError(f"layouts has {key!r} for {layout!r:.60}", hint=_LAYOUTS)
+        if isinstance(key, tuple):
+            key = (address(key[0], "source"), address(key[1], "destination"), port)  # noqa: PLW2901
+        layouts[key] = layout
+    return layouts
+
+
+_FLOW = ("source address", "destination address", "destination port")
+_LAYOUTS = f"Give what reads octets by UDP port, or by ({', '.join(_FLOW)})"
+
+
+def with_layouts(packet: Packet, layouts: Layouts) -> tuple[Span, ...]:
+    """Return a packet's spans, those of an application's octets by the layout of its flow, else of one of its ports."""
+    header, segment = packet.find(Ipv6), packet.find(Udp)
+    if header is None or segment is None:
+        return packet.spans
+    to = segment.destination_port
+    for key in ((header.source, header.destination, to), to, segment.source_port):
+        if key in layouts:
+            return with_contents(packet, layouts[key])
+    return packet.spans
 
 
 def with_contents(packet: Packet, layout: ContentLayout) -> tuple[Span, ...]:

@@ -1,43 +1,125 @@
 """A decoder that is set up once and used for many frames; IPv6 datagrams that came without a frame."""
 
+from collections.abc import Iterable, Mapping
 from ipaddress import IPv6Address
+from typing import Any
 
 from lowpanbudget.bits import Nature, Reader
-from lowpanbudget.env import Contexts, Env
-from lowpanbudget.errors import WireError
+from lowpanbudget.env import RPI_TYPES, Contexts, Env, address
+from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.fields import Head
 from lowpanbudget.layers.internet import ipv6, rpi
 from lowpanbudget.layers.internet.chain import PseudoHeader
-from lowpanbudget.layers.link.security import Devices, Key
+from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
+from lowpanbudget.layers.link.fcs import LENGTHS
+from lowpanbudget.layers.link.security import Devices, Key, devices_of, keys_of, slot_number
+from lowpanbudget.stack.contents import ContentLayout, Layouts, layouts_of, with_layouts
 from lowpanbudget.stack.frame import Frame, decode_lowpan, decode_prepared
 from lowpanbudget.stack.incoming import Datagram, Notice
 from lowpanbudget.stack.upper import read_upper
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import dataclass, field
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, init=False)
 class Decoder:
-    """Contexts, keys, devices and root that hold at one moment of a capture."""
+    """What reading a frame depends on beside its octets, checked once and used for any number of frames.
+
+    ``contexts`` as in ``Env``. ``keys``: octets, hex or ``Key``. ``devices``: short address or (PAN ID, short address)
+    to EUI-64. ``root`` and ``rpi_type`` as in ``Env``. ``layouts``: what reads the octets of an application (such as a
+    message of a design), by UDP port, or by (source address, destination address, destination port) for one flow.
+    Raises ``RequestError`` for arguments that cannot be used.
+    """
 
     contexts: Contexts
-    keys: tuple[Key, ...]
+    keys: tuple[Key, ...] = field(repr=False)
     devices: Devices
     root: IPv6Address | None
-    rpi_type: int = rpi.OLD
+    rpi_type: int
+    layouts: Layouts
 
-    def frame(self, octets: bytes, fcs: int, asn: int | None) -> Frame:
-        """Return the frame that these octets are; the last ``fcs`` of them are its FCS."""
-        return decode_prepared(
+    def __init__(
+        self,
+        contexts: Mapping[int, Any] | None = None,
+        keys: Iterable[object] | object = (),
+        devices: Mapping[Any, Any] | None = None,
+        root: object = None,
+        rpi_type: int = rpi.OLD,
+        layouts: Mapping[Any, ContentLayout] | None = None,
+    ) -> None:
+        if rpi_type not in RPI_TYPES:
+            Env(rpi_type=rpi_type)  # raises, and says what is allowed
+        put = object.__setattr__
+        put(self, "contexts", Contexts.of(contexts))
+        put(self, "keys", keys_of(keys) if keys else ())
+        put(self, "devices", devices_of(devices))
+        put(self, "root", None if root is None else address(root, "root"))
+        put(self, "rpi_type", rpi_type)
+        put(self, "layouts", layouts_of(layouts) if layouts else {})
+
+    def frame(self, octets: bytes, fcs: bool | int = True, asn: int | None = None) -> Frame:
+        """Return the frame that these octets are; never raises on any octets: a fault is kept in the frame.
+
+        ``fcs``: True (2 octets), False (none), 2 or 4. ``asn``: the absolute slot number, for slot-number nonces.
+        Raises ``RequestError`` for arguments that cannot be used.
+        """
+        if type(octets) is not bytes:
+            octets = _octets(octets)
+        if fcs not in LENGTHS or type(fcs) is not int:
+            fcs = _length(fcs)
+        if asn is not None:
+            asn = slot_number(asn)
+        frame = decode_prepared(
             octets, fcs, self.contexts, self.keys, self.devices, asn, self.root, self.rpi_type
         )
+        if self.layouts and frame.datagram is not None:
+            frame.spans = with_layouts(frame.packet, self.layouts)
+        return frame
 
-    def lowpan(self, octets: bytes, source: bytes | None, destination: bytes | None) -> Frame:
-        """Return a 6LoWPAN payload decoded that came between two addresses of another link."""
+    def lowpan(
+        self, octets: bytes, source: bytes | None = None, destination: bytes | None = None
+    ) -> Frame:
+        """Return a 6LoWPAN payload decoded that came between two addresses of another link (as RFC 7973 has it)."""
         return decode_lowpan(octets, self.env(source, destination))
 
     def env(self, source: bytes | None = None, destination: bytes | None = None) -> Env:
         """Return the surroundings of a payload between two link addresses."""
         return Env(source, destination, None, self.contexts, self.root, self.rpi_type)
+
+
+def decode_frame(
+    octets: bytes,
+    *,
+    fcs: bool | int = True,
+    contexts: Mapping[int, Any] | None = None,
+    keys: Iterable[object] | object = (),
+    devices: Mapping[Any, Any] | None = None,
+    asn: int | None = None,
+    root: object = None,
+    rpi_type: int = rpi.OLD,
+) -> Frame:
+    """Return the frame that these octets are; never raises on any octets: a fault is kept in the frame.
+
+    The arguments are those of ``Decoder`` and its ``frame``. Raises ``RequestError`` for those that cannot be used.
+    """
+    octets, length = _octets(octets), _length(fcs)
+    return Decoder(contexts, keys, devices, root, rpi_type).frame(octets, length, asn)
+
+
+def _octets(octets: object) -> bytes:
+    if not isinstance(octets, bytes | bytearray | memoryview):
+        raise RequestError(
+            f"octets are needed, not {type(octets).__name__}",
+            hint="Hex text becomes octets with bytes.fromhex",
+        )
+    return bytes(octets)
+
+
+def _length(fcs: object) -> int:
+    """Return the octets of the FCS."""
+    length = 2 if fcs is True else fcs
+    if not isinstance(length, int) or length not in LENGTHS:
+        raise RequestError(f"fcs {fcs!r} is not True, False, 2 or 4", cite=FCS_CITE)
+    return int(length)
 
 
 def decode_datagram(octets: bytes) -> Frame:

@@ -3,23 +3,21 @@
 octets -> FCS checked -> MAC header -> payload opened -> payload IEs -> 6LoWPAN -> datagram
 """
 
-from collections.abc import Iterable, Mapping
 from ipaddress import IPv6Address
 from typing import Any
 
 from lowpanbudget.bits import Place, Reader, Span, unread
 from lowpanbudget.cites import rfc
-from lowpanbudget.env import RPI_TYPES, Contexts, Env, address
-from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.env import Contexts, Env
+from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head, Packet, Restored
 from lowpanbudget.layers.link import contents, elements
 from lowpanbudget.layers.link import mac as mac_layer
 from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
-from lowpanbudget.layers.link.fcs import LENGTHS
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.mac import FrameType, Mac
-from lowpanbudget.layers.link.security import Devices, Key, devices_of, keys_of, slot_number
+from lowpanbudget.layers.link.security import Devices, Key
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.incoming import Datagram, Lowpan, Notice
@@ -75,46 +73,6 @@ class Frame:
         return Packet(tuple(self.heads), self.values, self.spans)
 
 
-def decode_frame(
-    octets: bytes,
-    *,
-    fcs: bool | int = True,
-    contexts: Mapping[int, Any] | None = None,
-    keys: Iterable[object] | object = (),
-    devices: Mapping[Any, Any] | None = None,
-    asn: int | None = None,
-    root: object = None,
-    rpi_type: int = 0x63,
-) -> Frame:
-    """Return the frame that these octets are; never raises on any octets: a fault is kept in the frame.
-
-    ``fcs``: True (2 octets), False (none), 2 or 4. ``contexts`` as in ``Env``. ``keys``: octets, hex or ``Key``.
-    ``devices``: short address or (PAN ID, short address) to EUI-64. ``asn``: the absolute slot number, for slot-number
-    nonces. ``root`` and ``rpi_type`` as in ``Env``. Raises ``RequestError`` for arguments that cannot be used.
-    """
-    if not isinstance(octets, bytes | bytearray | memoryview):
-        raise RequestError(
-            f"octets are needed, not {type(octets).__name__}",
-            hint="Hex text becomes octets with bytes.fromhex",
-        )
-    length = 2 if fcs is True else fcs
-    if not isinstance(length, int) or length not in LENGTHS:
-        raise RequestError(f"fcs {fcs!r} is not True, False, 2 or 4", cite=FCS_CITE)
-    if rpi_type not in RPI_TYPES:
-        Env(rpi_type=rpi_type)  # raises, and says what is allowed
-    root_address = None if root is None else address(root, "root")
-    return decode_prepared(
-        bytes(octets),
-        int(length),
-        Contexts.of(contexts),
-        keys_of(keys) if keys else (),
-        devices_of(devices),
-        slot_number(asn),
-        root_address,
-        rpi_type,
-    )
-
-
 def decode_prepared(
     octets: bytes,
     fcs_length: int,
@@ -125,7 +83,7 @@ def decode_prepared(
     root: IPv6Address | None,
     rpi_type: int,
 ) -> Frame:
-    """Return what ``decode_frame`` does, for arguments checked before: a trace has the same for many frames."""
+    """Return the frame that these octets are, whatever they are; the last ``fcs_length`` of them are its FCS."""
     frame = Frame(octets, contexts=contexts)
     end = max(len(octets) - fcs_length, 0)
     reader = Reader(octets, 0, end)
@@ -229,13 +187,11 @@ def _read_payload(frame: Frame, reader: Reader, env: Env) -> None:
 
 
 def _read_lowpan(frame: Frame, reader: Reader, env: Env) -> None:
-    lowpan = Lowpan(env.source, env.destination)
+    lowpan = Lowpan(env.source, env.destination, frame.heads, frame.notices)
     try:
         if not read_usual(reader, env, lowpan):
             read_lowpan(reader, env, lowpan)
     finally:
-        frame.heads += lowpan.heads
-        frame.notices += lowpan.notices
         frame.link_source, frame.link_destination = lowpan.source, lowpan.destination
     frame.datagram, frame.values = lowpan.datagram, lowpan.values
     frame.fragment = lowpan.fragment

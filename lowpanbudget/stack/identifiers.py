@@ -18,15 +18,19 @@ UDP_CHECKSUM = HEADER.cite
 SIDES = ("source", "destination")
 
 
+def _is_short(link: bytes | None) -> bool:
+    return link is not None and len(link) == 2
+
+
 def carried(header: Ipv6, env: Env) -> list[str]:
     """Return which addresses hold the older identifier of their own short link address: "source", "destination"."""
-    if env.pan_id is None:
+    if env.pan_id is None or not (_is_short(env.source) or _is_short(env.destination)):
         return []
     sides = []
     for side, address, link in zip(
         SIDES, (header.source, header.destination), (env.source, env.destination), strict=True
     ):
-        if link is None or len(link) != 2:
+        if link is None or not _is_short(link):
             continue
         old = old_interface_identifier(env.pan_id, link)
         # one with zeros in place of the PAN ID is that of the newer rule as well
@@ -48,7 +52,7 @@ def explains_checksum(ends: PseudoHeader, segment: bytes, sent: int, env: Env) -
         other = address
         if (
             link is not None
-            and len(link) == 2
+            and _is_short(link)
             and int(address) & IID_MASK == interface_identifier(link)
         ):
             identifier = old_interface_identifier(env.pan_id, link)

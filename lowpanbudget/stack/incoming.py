@@ -57,8 +57,8 @@ class Lowpan:
     source: bytes | None = None
     destination: bytes | None = None
     heads: list[Head] = field(default_factory=list)
-    values: tuple[Any, ...] = ()
     notices: list[Notice] = field(default_factory=list)
+    values: tuple[Any, ...] = ()
     datagram: Datagram | None = None
     fragment: Fragment | Rfrag | None = None
     fragment_octets: bytes = b""

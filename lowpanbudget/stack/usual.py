@@ -23,9 +23,8 @@ from lowpanbudget.stack.upper import (
     read_upper,
 )
 
-_LARGEST = (
-    0xFFFF - ipv6.OCTETS - udp.OCTETS
-)  # octets of a payload whose lengths fit in every header
+# octets of a payload whose lengths fit in every header
+_LARGEST = 0xFFFF - ipv6.OCTETS - udp.OCTETS
 
 
 def read_usual(reader: Reader, env: Env, lowpan: Lowpan) -> bool:
@@ -71,8 +70,7 @@ def _with_any(reader: Reader, env: Env, lowpan: Lowpan, header: Ipv6, at: int) -
     lowpan.unreadable(upper.fault)
     lowpan.values = (value,)
     lowpan.datagram = Datagram(bytes(value) + body)
-    if env.pan_id is not None:
-        lowpan.notices += identifiers.note_carried(header, env, at)
+    lowpan.notices += identifiers.note_carried(header, env, at)
 
 
 def _with_udp(
@@ -103,9 +101,9 @@ def _with_udp(
     lowpan.values = (outer, inner)
     lowpan.checksum_elided = elided
     lowpan.datagram = Datagram(bytes(outer) + segment, elided)
-    if not elided and not udp.is_right_between(source, destination, segment):
+    if not elided and not (checksum and udp.is_right_between(source, destination, segment)):
         right = udp.checksum(source, destination, segment)
         ends = PseudoHeader(source, destination)
         lowpan.notices += identifiers.note_wrong_checksum(checksum, right, ends, segment, env, at)
-    elif env.pan_id is not None:
+    else:
         lowpan.notices += identifiers.note_carried(header, env, at)

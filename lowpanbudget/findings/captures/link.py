@@ -20,7 +20,7 @@ from lowpanbudget.layers.link.mac import (
     Mac,
 )
 from lowpanbudget.layers.lowpan.iphc import Iphc
-from lowpanbudget.stack.frame import decode_frame
+from lowpanbudget.stack.decoder import decode_frame
 from lowpanbudget.stack.incoming import Notice
 
 NO_SHORT_ADDRESS = b"\xff\xfe"  # associated, and no short address assigned
