@@ -196,7 +196,7 @@ class Reader:
     ) -> bytes:
         """Return all that is left, with a span."""
         if free and self.end > self.pos:
-            self.free.append(Place(self.pos, self.end, open=True))
+            self.free.append(_new(Place, (self.pos, self.end, "big", True)))
         return self.octets(self.end - self.pos, name, meaning, cite, nature=nature)
 
 

@@ -2,13 +2,14 @@
 
 choice.py        fields of a word: plain bits, and choices that say what follows it in line
 word.py          a word of bits, big- or little-endian
-parts.py         what a word cannot say: numbers, octets; addresses.py, repeats.py, padded.py, limited.py, too
+parts.py         what a word cannot say: octets.py, addresses.py, repeats.py, padded.py, limited.py
 keyed.py         what the fields of words are called in a value
 layout.py        words and parts in order, and the value that they make
 structure.py     a layout as a class
 alternatives.py  one of several layouts
 tagged.py        a family of layouts told apart by their type
 patterns.py      what a first octet says
+source.py        a layout as a Python function: its source; compiled.py, straight.py: which ones are made, and kept
 stream.py        runs of bits of any width across the ends of octets, for headers and sensor messages
 listing.py       all of it as plain text
 packet.py        a packet read: heads in wire order, and the headers restored from them
@@ -43,6 +44,7 @@ from lowpanbudget.fields.listing import (
     of_selection,
     of_tagged,
 )
+from lowpanbudget.fields.octets import OctetString, Unsigned
 from lowpanbudget.fields.packet import (
     Head,
     Packet,
@@ -55,9 +57,7 @@ from lowpanbudget.fields.padded import PaddedString, Zeros
 from lowpanbudget.fields.parts import (
     Drawing,
     LayoutPart,
-    OctetString,
     Order,
-    Unsigned,
     Values,
     key_of,
     place,

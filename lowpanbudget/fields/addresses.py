@@ -7,7 +7,7 @@ from typing import Any
 
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.errors import Malformed, RequestError, WireError
-from lowpanbudget.fields.parts import Drawing, LayoutPart, Values, place
+from lowpanbudget.fields.parts import Drawing, LayoutPart, Order, Values, place
 
 ADDRESS_OCTETS, ADDRESS_BITS = 16, 128
 
@@ -52,7 +52,7 @@ class Address(LayoutPart):
     @property
     def plain(self) -> Callable[[Any], bytes] | None:
         """Return what makes its octets of its value alone; None where they are not always there, or as told before."""
-        return None if self.more or self.length else attrgetter("packed")
+        return attrgetter("packed") if self.straight else None
 
     @property
     def size(self) -> str:
@@ -63,6 +63,19 @@ class Address(LayoutPart):
     def needed(self) -> bool:
         """Return whether there is no layout without it."""
         return not self.more
+
+    @property
+    def straight(self) -> bool:
+        """Return whether it is always there, whatever stands before it."""
+        return not (self.more or self.length)
+
+    def expression(self, octets: str, _order: Order) -> str:
+        """Return in Python the address of its octets."""
+        return f"address({octets})"
+
+    def order(self, _order: Order) -> Order:
+        """Return the order of its octets."""
+        return "big"
 
     def expected(self, values: Values) -> bool:
         """Return whether the part must be there, after the values before it."""

@@ -12,6 +12,7 @@ from typing import Any, Generic, TypeVar, cast
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError
+from lowpanbudget.fields import compiled
 from lowpanbudget.fields.choice import Bits
 from lowpanbudget.fields.keyed import (
     KeyedWord,
@@ -22,6 +23,8 @@ from lowpanbudget.fields.keyed import (
     words,
 )
 from lowpanbudget.fields.parts import LayoutPart, Order, Values
+from lowpanbudget.fields.source import Function
+from lowpanbudget.fields.straight import straight_start
 from lowpanbudget.fields.word import Header
 
 T = TypeVar("T")
@@ -37,8 +40,8 @@ class Layout(Generic[T]):
     """
 
     __slots__ = (
-        "around", "cite", "hidden", "implying", "in_order", "making", "name", "needed", "order", "padded",
-        "parts", "quick", "sent", "sizes", "steps", "tag", "value", "wanted",
+        "around", "cite", "compiled", "function", "hidden", "implying", "in_order", "making", "name", "needed", "order",
+        "padded", "parts", "quick", "sent", "sightings", "sizes", "steps", "tag", "taken", "value", "wanted",
     )  # fmt: skip
 
     def __init__(
@@ -84,6 +87,9 @@ class Layout(Generic[T]):
         )
         self.needed = self.keys()[0]
         self.quick = None if mapping else octets_at_once(self.steps, self.wanted or ())
+        self.sightings = self.taken = 0
+        self.compiled = False
+        self.function: Function | None = None
         self.making: Callable[[Any], bytes] | None = None  # compiled once a value is written
         self.in_order = None if self.quick is None else attributes_in_order(self.steps, value)
 
@@ -159,7 +165,12 @@ class Layout(Generic[T]):
             return self.value(*self.in_order(self._read_in_order(reader)))
         layer = reader.layer
         values: Values = around
-        for part, word in self.steps:
+        steps = self.steps
+        straight = self._straight(reader)
+        if straight is not None:
+            values.update(straight)
+            steps = steps[self.taken :]
+        for part, word in steps:
             if word is not None:
                 values.update(
                     zip(word.keys, cast("Header", part).read(reader)[0].values(), strict=True)
@@ -177,6 +188,16 @@ class Layout(Generic[T]):
             return cast("T", self._mapping(values))
         there = {name: values[name] for name in self.wanted if values[name] is not None}
         return self.value(**there)  # what is not there has its default
+
+    def _straight(self, reader: Reader) -> Values | None:
+        """Return what stands straight at the beginning, by a function once it was read often; None without one."""
+        if not self.compiled:
+            self.sightings += 1
+            if self.sightings >= compiled.SIGHTINGS:
+                self.compiled = True
+                if self.wanted is not None:
+                    self.function, self.taken = straight_start(self.name, self, self.steps)
+        return None if self.function is None else self.function(reader, None)
 
     def _read_in_order(self, reader: Reader) -> list[Any]:
         """Return what stands there, words and parts that are always there: as ``read``, without names."""

@@ -8,7 +8,8 @@ from lowpanbudget.cites import Cite
 from lowpanbudget.errors import Malformed, RequestError, Truncated
 from lowpanbudget.fields.choice import Bits
 from lowpanbudget.fields.layout import Layout
-from lowpanbudget.fields.parts import Drawing, LayoutPart, OctetString, Values, within
+from lowpanbudget.fields.octets import OctetString
+from lowpanbudget.fields.parts import Drawing, LayoutPart, Values, within
 from lowpanbudget.fields.structure import layout_of
 from lowpanbudget.fields.word import Header
 from lowpanbudget.values import dataclass

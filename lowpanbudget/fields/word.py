@@ -92,7 +92,7 @@ class Header:
     fields: tuple[Bits | Choice, ...]
     order: Literal["big", "little"] = "big"
     octets: int = field(init=False)
-    _places: tuple[tuple[Bits | Choice, int, int], ...] = field(init=False, repr=False)
+    places: tuple[tuple[Bits | Choice, int, int], ...] = field(init=False, repr=False)
     _base: int = field(init=False, repr=False)  # the word when all fields are zero that may differ
     _open: tuple[tuple[int, int], ...] = field(init=False, repr=False)  # where those stand
     _plans: _Plans = field(init=False, default_factory=dict, repr=False)
@@ -108,7 +108,7 @@ class Header:
             shift = passed if self.order == "little" else bits - passed - part.width
             places.append((part, shift, (1 << part.width) - 1))
             passed += part.width
-        self._places = tuple(places)
+        self.places = tuple(places)
         fixed = {part.name: part.fixed for part in self.fields if isinstance(part, Bits)}
         self._base = sum((fixed.get(part.name) or 0) << shift for part, shift, _ in places)
         self._open = tuple(
@@ -132,7 +132,7 @@ class Header:
 
     def split(self, word: int) -> dict[str, int]:
         """Return the value of each field of ``word``."""
-        return {part.name: word >> shift & mask for part, shift, mask in self._places}
+        return {part.name: word >> shift & mask for part, shift, mask in self.places}
 
     def values_at(self, octets: bytes, at: int = 0) -> dict[str, int]:
         """Return the value of each field of the word that stands at an octet; octets that are not there are zero."""
@@ -177,7 +177,7 @@ class Header:
         Raises ``RequestError`` for a value that its field cannot hold.
         """
         word = 0
-        for part, shift, mask in self._places:
+        for part, shift, mask in self.places:
             fixed = part.fixed if isinstance(part, Bits) else None
             value = values.get(part.name, fixed if fixed is not None else 0)
             if not 0 <= value <= mask:
@@ -249,7 +249,7 @@ class Header:
         spans, layer = [], self.name
         wrong: Bits | None = None
         reserved: Choice | None = None
-        for part, shift, mask in self._places:
+        for part, shift, mask in self.places:
             value = values[part.name] = word >> shift & mask
             if isinstance(part, Choice):
                 row = rows[part.name] = part.rows[value]

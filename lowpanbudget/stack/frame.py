@@ -96,10 +96,11 @@ def decode_prepared(
         frame.link_source, frame.link_destination = mac.source, mac.destination
         if mac.fault is not None:
             raise mac.fault
-        _note_faults(frame, mac.header_ies)
+        if mac.header_ies:
+            _note_faults(frame, mac.header_ies)
         if mac.security is None or _open(frame, reader, mac, keys, devices, asn, trailer):
             env = Env.carried(mac.source, mac.destination, mac.pan_id, contexts, root, rpi_type)
-            _read_payload(frame, reader, env)
+            _read_payload(frame, mac, reader, env)
     except WireError as error:
         if frame.mac is None and 0 < fcs_length >= len(octets) - 1:
             error.hint = (
@@ -166,9 +167,7 @@ def _open(
     return opened.readable
 
 
-def _read_payload(frame: Frame, reader: Reader, env: Env) -> None:
-    mac = frame.mac
-    assert mac is not None
+def _read_payload(frame: Frame, mac: Mac, reader: Reader, env: Env) -> None:
     frame.payload = reader.data[reader.pos : reader.end]
     if mac.payload_ies_follow:
         ies = elements.decode_payload_ies(reader)

@@ -43,7 +43,9 @@ def read_upper(reader: Reader, kind: int, ends: PseudoHeader) -> Upper:
     ``ends`` is the pseudo-header that holds there.
     """
     upper = Upper(ipv6.next_header_name(kind))
-    if kind in _READ:
+    if kind == ipv6.ICMPV6:
+        _kept(reader, upper, lambda: _icmpv6(reader, upper, ends))
+    elif kind in _READ:
         _kept(reader, upper, lambda: _headers(reader, upper, kind, ends))
     leave_payload(reader, upper.rest)
     return upper

@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 
 from lowpanbudget import Env, Key, decode_frame
 from lowpanbudget.cites import rfc
-from lowpanbudget.fields import compiled
+from lowpanbudget.fields import Layout, compiled
+from lowpanbudget.fields.source import FunctionSource
 from lowpanbudget.stack import frame as frames
 
 KNOWN: dict[str, Any] = {"contexts": ENV.contexts, "root": ENV.root}
@@ -30,6 +31,7 @@ def sightings(number: int, *, usual: bool) -> Iterator[None]:
         patch.setattr(compiled, "SIGHTINGS", number)
         if not usual:
             patch.setattr(frames, "read_usual", lambda *_: False)
+            patch.setattr(Layout, "_straight", lambda *_: None)
         yield
 
 
@@ -138,7 +140,7 @@ def test_random_words_fill_no_memory(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_source_holds_no_text_of_a_layout() -> None:
     """Names of fields, meanings and cites are bound, so nothing that a design says becomes source."""
-    source = compiled.FunctionSource("read", 'a layer "; raise', 0, 1)
+    source = FunctionSource("read", 'a layer "; raise', 0)
     value, cite = source.let("data[0]"), rfc(6282, "raise")
     source.field(1, 'a name"; raise', value, "a meaning' % \\", cite, "less if\n")
     assert "raise" not in "".join([*source.lines, *source.spans])

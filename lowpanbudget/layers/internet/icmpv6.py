@@ -6,6 +6,7 @@
 
 from collections.abc import Iterator
 from ipaddress import IPv6Address
+from typing import NamedTuple
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import rfc
@@ -16,90 +17,29 @@ from lowpanbudget.fields import (
     Layout,
     Line,
     Listing,
-    OctetString,
-    bits,
     layout_of,
     of_layout,
-    outer,
-    part,
     stated_by,
-    structure,
 )
+from lowpanbudget.fields.compiled import Compiled
+from lowpanbudget.fields.source import Function, FunctionSource
 from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.icmpv6_messages import (
+    CITE,
+    DestinationUnreachable,
+    EchoReply,
+    EchoRequest,
+    PacketTooBig,
+    ParameterProblem,
+    TimeExceeded,
+    Unknown,
+)
 from lowpanbudget.layers.internet.icmpv6_types import NO_CODES, MessageType, message_type
 from lowpanbudget.layers.internet.nd import messages as nd
 from lowpanbudget.layers.internet.rpl import messages as rpl
 from lowpanbudget.values import dataclass
 
-CITE = rfc(4443, "2.1")
 CHECKSUM_CITE = rfc(4443, "2.3")
-
-
-INVOKING = "as much as there is of the packet that caused the error"
-_MATCHES = "matches replies to requests"
-
-
-@structure("destination unreachable", rfc(4443, "3.1"))
-class DestinationUnreachable:
-    """A packet could not be delivered; ``code`` says why, ``invoking`` is as much of it as there is."""
-
-    code: int = outer()
-    unused = bits(32)
-    invoking: bytes = part(OctetString, INVOKING)
-
-
-@structure("packet too big", rfc(4443, "3.2"))
-class PacketTooBig:
-    """A packet is over ``mtu`` octets, what the next link carries."""
-
-    code: int = outer(default=0)
-    mtu: int = bits(32, "octets")
-    invoking: bytes = part(OctetString, INVOKING)
-
-
-@structure("time exceeded", rfc(4443, "3.3"))
-class TimeExceeded:
-    """The hop limit (code 0) or the time for reassembly (code 1) ran out."""
-
-    code: int = outer()
-    unused = bits(32)
-    invoking: bytes = part(OctetString, INVOKING)
-
-
-@structure("parameter problem", rfc(4443, "3.4"))
-class ParameterProblem:
-    """Octet ``pointer`` of the invoking packet cannot be processed."""
-
-    code: int = outer()
-    pointer: int = bits(32, "octet of the invoking packet")
-    invoking: bytes = part(OctetString, INVOKING)
-
-
-@structure("echo request", rfc(4443, "4.1"))
-class EchoRequest:
-    """An Echo Request."""
-
-    identifier: int = bits(16, _MATCHES)
-    sequence_number: int = bits(16, _MATCHES)
-    data: bytes = part(OctetString, "returned unmodified", default=b"")
-
-
-@structure("echo reply", rfc(4443, "4.2"))
-class EchoReply:
-    """An Echo Reply."""
-
-    identifier: int = bits(16, _MATCHES)
-    sequence_number: int = bits(16, _MATCHES)
-    data: bytes = part(OctetString, "as in the request", default=b"")
-
-
-@structure("ICMPv6 message", CITE)
-class Unknown:
-    """A message that is not read further: type, code and the octets after the checksum."""
-
-    type: int = outer()
-    code: int = outer()
-    body: bytes = part(OctetString, "not read further")
 
 
 UNKNOWN = layout_of(Unknown)
@@ -264,26 +204,51 @@ def decode(
     An unknown type or code gives ``Unknown``. Raises ``WireError`` where a length or a code cannot be read.
     """
     octets = reader.ahead()
-    reader.layer = "ICMPv6"
-    number = reader.peek("the ICMPv6 header", CITE)
-    values, _ = HEADERS.get(number, START).read(reader)
-    reader.need(2, "the checksum", CITE)
-    carried = reader.number(2, *_CHECKSUM)
+    known: tuple[Begun, int] | None = _COMPILED.read(reader)
+    begun, carried = _begin(reader) if known is None else known
+    number, code, name, kind = begun
     expected = None
     if source is not None and destination is not None:
         expected = checksum(source, destination, octets)
-    kind = kind_of(number, values["code"]) or _UNKNOWN_TYPE
-    reader.layer = "ICMPv6" if kind is _UNKNOWN_TYPE else kind.name
-    message = kind.body.read(reader, type=number, code=values["code"] & kind.code_mask)
-    return Icmpv6(
-        number,
-        values["code"],
-        carried,
-        name_of(number, values["code"]),
-        message,
-        expected,
-        kind.hop_limit,
-    )
+    reader.layer = START.name if kind is _UNKNOWN_TYPE else kind.name
+    message = kind.body.read(reader, type=number, code=code & kind.code_mask)
+    return Icmpv6(number, code, carried, name, message, expected, kind.hop_limit)
+
+
+class Begun(NamedTuple):
+    """What type and code say of a message: its name, and how it goes on."""
+
+    type: int
+    code: int
+    name: str
+    kind: MessageType
+
+    @classmethod
+    def of(cls, number: int, code: int) -> "Begun":
+        """Return what a type and a code say."""
+        return cls(number, code, name_of(number, code), kind_of(number, code) or _UNKNOWN_TYPE)
+
+
+def _begin(reader: Reader) -> tuple[Begun, int]:
+    """Return what type and code say, and the checksum."""
+    reader.layer = START.name
+    number = reader.peek("the ICMPv6 header", CITE)
+    values, _ = HEADERS.get(number, START).read(reader)
+    reader.need(2, "the checksum", CITE)
+    return Begun.of(number, values["code"]), reader.number(2, *_CHECKSUM)
+
+
+def _compile(word: int, at: int) -> Function:
+    """Return a function that does the same for this type and code."""
+    values = START.split(word)
+    source = FunctionSource("begin", START.name, at)
+    source.word(HEADERS.get(values["type"], START), word)
+    checksum = source.let(f"number({source.cut(2)}, 'big')")
+    source.field(2, _CHECKSUM[0], checksum, *_CHECKSUM[1:])
+    return source.function(f"({source.bind(Begun.of(*values.values()))}, {checksum})")
+
+
+_COMPILED = Compiled(START, _compile)
 
 
 def encode(writer: Writer, message: object, source: IPv6Address, destination: IPv6Address) -> None:

@@ -7,8 +7,9 @@ made of the same layouts.
 from typing import cast
 
 from lowpanbudget.bits import Place, Reader
-from lowpanbudget.fields.compiled import Compiled, Function, FunctionSource
+from lowpanbudget.fields.compiled import Compiled
 from lowpanbudget.fields.parts import LayoutPart, key_of
+from lowpanbudget.fields.source import Function, FunctionSource
 from lowpanbudget.layers.link.addressing import FIELDS
 from lowpanbudget.layers.link.control import CITE, CONTROL, FrameForm, shape
 
@@ -51,14 +52,12 @@ def _compile(word: int, at: int) -> Function | None:
     form = shape(word & 0xFF, word >> 8)
     if form.fault is not None or form.octets != CONTROL.octets:
         return None
-    octets = form.octets + (not form.suppressed) + form.layout.least
-    source = FunctionSource("leading", "MAC", at, octets)
+    source = FunctionSource("leading", "MAC", at)
     source.take(form.octets, *form.spans_at(at))
     sequence = "None"
     if not form.suppressed:
-        sequence = source.let(f"data[{source.at}]")
-        source.field(1, _SEQUENCE, sequence, "", CITE, form.no_sequence)
-        source.free.append(Place(source.at - 1, source.at))
+        sequence = source.let(f"data[{source.octet()}]")
+        source.field(1, _SEQUENCE, sequence, "", CITE, form.no_sequence, free=True)
     values = dict.fromkeys(_KEYS, "None")
     for part in form.layout.parts:
         assert isinstance(part, LayoutPart)

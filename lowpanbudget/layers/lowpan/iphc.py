@@ -33,7 +33,8 @@ from lowpanbudget.fields import (
     ruled,
     stated_by,
 )
-from lowpanbudget.fields.compiled import Compiled, Function, FunctionSource
+from lowpanbudget.fields.compiled import Compiled
+from lowpanbudget.fields.source import Function, FunctionSource
 from lowpanbudget.layers.internet.ipv6 import HEADER as IPV6
 from lowpanbudget.layers.internet.ipv6 import NO_NEXT_HEADER, Ipv6
 from lowpanbudget.layers.lowpan.addresses import BASE, DESTINATION, SOURCE, Side
@@ -194,7 +195,7 @@ def _compile(word: int, at: int) -> Function | None:
     rows = {choice.name: choice.rows[codes[choice.name]] for choice in HEADER.choices}
     if codes["dispatch"] != DISPATCH or any(row.restore is None for row in rows.values()):
         return None
-    source = FunctionSource("iphc", HEADER.name, at, HEADER.octets + HEADER.inline(word))
+    source = FunctionSource("iphc", HEADER.name, at)
     source.word(HEADER, word)
     values = {choice: source.row(choice, rows[choice.name]) for choice in (CID, TF, NH, HLIM)}
     addresses, contexts = [], []

@@ -28,7 +28,8 @@ from lowpanbudget.fields import (
     ruled,
     stated_by,
 )
-from lowpanbudget.fields.compiled import Compiled, Function, FunctionSource
+from lowpanbudget.fields.compiled import Compiled
+from lowpanbudget.fields.source import Function, FunctionSource
 from lowpanbudget.layers.internet import udp
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.values import dataclass, field
@@ -202,7 +203,7 @@ def _compile(word: int, at: int) -> Function:
     """Return a function that reads a UDP header with this first octet as ``decode_udp`` does."""
     codes = UDP.split(word)
     rows = {choice.name: choice.rows[codes[choice.name]] for choice in UDP.choices}
-    source = FunctionSource("udp", UDP.name, at, UDP.octets + UDP.inline(word))
+    source = FunctionSource("udp", UDP.name, at)
     source.word(UDP, word)
     ports, checksum = source.row(PORTS, rows["ports"]), source.row(CHECKSUM, rows["checksum"])
     return source.function(f"{source.bind(UdpNhc)}(*{ports}, {checksum}, {source.bind(rows)})")

@@ -13,7 +13,7 @@ from lowpanbudget.cites import rfc
 from lowpanbudget.env import Context, Contexts
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.fields import UnknownOption
-from lowpanbudget.layers.internet import icmpv6
+from lowpanbudget.layers.internet import icmpv6, icmpv6_messages
 from lowpanbudget.layers.internet.nd import lowpan_options as lowpan
 from lowpanbudget.layers.internet.nd import messages as nd
 from lowpanbudget.layers.internet.nd import options
@@ -47,30 +47,32 @@ def scapy_pairs() -> dict[str, Callable[[], tuple[Any, Any]]]:
 
     def echo() -> tuple[Any, Any]:
         return (
-            icmpv6.EchoRequest(identifier=0x1234, sequence_number=7, data=b"abcde"),
+            icmpv6_messages.EchoRequest(identifier=0x1234, sequence_number=7, data=b"abcde"),
             inet6.ICMPv6EchoRequest(id=0x1234, seq=7, data=b"abcde"),
         )
 
     def reply() -> tuple[Any, Any]:
-        return icmpv6.EchoReply(identifier=1, sequence_number=2), inet6.ICMPv6EchoReply(id=1, seq=2)
+        return icmpv6_messages.EchoReply(identifier=1, sequence_number=2), inet6.ICMPv6EchoReply(
+            id=1, seq=2
+        )
 
     def too_big() -> tuple[Any, Any]:
-        return icmpv6.PacketTooBig(
+        return icmpv6_messages.PacketTooBig(
             mtu=1280, invoking=b"\x60" + bytes(47)
         ), inet6.ICMPv6PacketTooBig(mtu=1280) / (b"\x60" + bytes(47))
 
     def unreachable() -> tuple[Any, Any]:
-        return icmpv6.DestinationUnreachable(
+        return icmpv6_messages.DestinationUnreachable(
             code=4, invoking=b"\x60" + bytes(47)
         ), inet6.ICMPv6DestUnreach(code=4) / (b"\x60" + bytes(47))
 
     def exceeded() -> tuple[Any, Any]:
-        return icmpv6.TimeExceeded(code=1, invoking=b"\x60" + bytes(47)), inet6.ICMPv6TimeExceeded(
-            code=1
-        ) / (b"\x60" + bytes(47))
+        return icmpv6_messages.TimeExceeded(
+            code=1, invoking=b"\x60" + bytes(47)
+        ), inet6.ICMPv6TimeExceeded(code=1) / (b"\x60" + bytes(47))
 
     def problem() -> tuple[Any, Any]:
-        return icmpv6.ParameterProblem(
+        return icmpv6_messages.ParameterProblem(
             code=1, pointer=40, invoking=b"\x60" + bytes(47)
         ), inet6.ICMPv6ParamProblem(code=1, ptr=40) / (b"\x60" + bytes(47))
 
@@ -320,29 +322,31 @@ def duplicates(kind: type[Any]) -> st.SearchStrategy[Any]:
 
 
 messages = st.one_of(
-    st.builds(icmpv6.DestinationUnreachable, code=numbers(8), invoking=st.binary(max_size=40)),
-    st.builds(icmpv6.PacketTooBig, mtu=numbers(32), invoking=st.binary(max_size=40)),
-    st.builds(icmpv6.TimeExceeded, code=numbers(8), invoking=st.binary(max_size=40)),
     st.builds(
-        icmpv6.ParameterProblem,
+        icmpv6_messages.DestinationUnreachable, code=numbers(8), invoking=st.binary(max_size=40)
+    ),
+    st.builds(icmpv6_messages.PacketTooBig, mtu=numbers(32), invoking=st.binary(max_size=40)),
+    st.builds(icmpv6_messages.TimeExceeded, code=numbers(8), invoking=st.binary(max_size=40)),
+    st.builds(
+        icmpv6_messages.ParameterProblem,
         code=numbers(8),
         pointer=numbers(32),
         invoking=st.binary(max_size=40),
     ),
     st.builds(
-        icmpv6.EchoRequest,
+        icmpv6_messages.EchoRequest,
         identifier=numbers(16),
         sequence_number=numbers(16),
         data=st.binary(max_size=40),
     ),
     st.builds(
-        icmpv6.EchoReply,
+        icmpv6_messages.EchoReply,
         identifier=numbers(16),
         sequence_number=numbers(16),
         data=st.binary(max_size=40),
     ),
     st.builds(
-        icmpv6.Unknown,
+        icmpv6_messages.Unknown,
         type=st.sampled_from((5, 100, 130, 160, 255)),
         code=numbers(8),
         body=st.binary(max_size=40),
@@ -456,8 +460,8 @@ def test_many_options_are_read_in_a_time_that_grows_with_them() -> None:
             registered=TARGET, rovr=bytes(8), registration_lifetime=1, code=5
         ),
         nd.RouterAdvertisement(cur_hop_limit=256, router_lifetime=0),
-        icmpv6.EchoRequest(identifier=65536, sequence_number=0),
-        icmpv6.Unknown(type=256, code=0, body=b""),
+        icmpv6_messages.EchoRequest(identifier=65536, sequence_number=0),
+        icmpv6_messages.Unknown(type=256, code=0, body=b""),
         "no message",
     ],
     ids=repr,

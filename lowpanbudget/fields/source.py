@@ -1,0 +1,208 @@
+"""The source of a function that reads a header as the engine does: the straight line through its layout.
+
+Lines hold numbers and names made here alone; texts, rows, functions and finished spans are bound as constants, so that
+nothing that a layout or a design says becomes source.
+"""
+
+from collections.abc import Callable
+from ipaddress import IPv6Address
+from typing import Any
+
+from lowpanbudget.bits import Nature, Place, Reader, Span
+from lowpanbudget.cites import Cite
+from lowpanbudget.fields.choice import Bits, Choice, Row
+from lowpanbudget.fields.parts import Drawing, LayoutPart, Order
+from lowpanbudget.fields.word import Header
+
+Function = Callable[[Reader, Any], Any]
+_NAMES = {
+    "new": tuple.__new__,
+    "Span": Span,
+    "Place": Place,
+    "number": int.from_bytes,
+    "address": IPv6Address,
+    "header": Nature.HEADER,
+}
+
+
+class FunctionSource:
+    """A function of a reader that stands before a header, and of what the header leans on (``env``), line by line.
+
+    The header, ``layer``, stands at octet ``at``; without that it may stand anywhere. ``take``, ``word``, ``row``,
+    ``part`` and ``field`` take up what comes next in it.
+    """
+
+    def __init__(self, name: str, layer: str, at: int | None = None) -> None:
+        self.name = name
+        self.layer = layer
+        self.octets = 0  # taken up so far
+        self.spans: list[str] = []
+        self.lines: list[str] = []
+        self._free: list[str] = []
+        self._start = at
+        self._bound: dict[str, Any] = dict(_NAMES)
+        self._known: dict[int, str] = {}
+
+    def bind(self, value: Any) -> str:
+        """Return the name of a constant."""
+        name = self._known.get(id(value))
+        if name is None:
+            name = self._known[id(value)] = f"c{len(self._known)}"
+            self._bound[name] = value
+        return name
+
+    def let(self, expression: str) -> str:
+        """Give what an expression makes a name, and return that."""
+        name = f"v{len(self.lines)}"
+        self.lines.append(f"{name} = {expression}")
+        return name
+
+    def octet(self, behind: int = 0) -> str:
+        """Return the place of the octet that comes next, or so many behind it."""
+        at = self.octets + behind
+        return f"at + {at}" if self._start is None else str(self._start + at)
+
+    def cut(self, octets: int) -> str:
+        """Return the octets that come next."""
+        return f"data[{self.octet()}:{self.octet(octets)}]"
+
+    def take(self, octets: int, *spans: Span) -> None:
+        """Take up octets that are known, with their spans."""
+        self.spans += map(self.bind, spans)
+        self.octets += octets
+
+    def word(self, header: Header, word: int) -> None:
+        """Take up a word that is known, at a place that is."""
+        assert self._start is not None
+        self.take(header.octets, *header.spans_of(word, self._start + self.octets))
+
+    def fields(self, header: Header) -> list[str]:
+        """Take up a word of plain fields that is not known; return their values.
+
+        The function gives None where a fixed field holds another value.
+        """
+        word = self.let(f"number({self.cut(header.octets)}, {header.order!r})")
+        values, offset = [], 0
+        for field, shift, mask in header.places:
+            assert isinstance(field, Bits)
+            value = self.let(f"{word} >> {shift} & {mask}")
+            if field.fixed is not None:
+                self.lines.append(f"if {value} != {field.fixed}: return None")
+            cite = field.cite or header.cite
+            self._span(
+                offset, field.width, field.name, value, _meaning(field), cite, "", header.order
+            )
+            values.append(value)
+            offset += field.width
+        for place in header.free:
+            self._leave_free(place.start, place.end, place.order)
+        self.octets += header.octets
+        return values
+
+    def row(self, choice: Choice, row: Row, env: str = "None") -> str:
+        """Take up what a row carries; return the value that it restores. ``env`` is what it leans on.
+
+        The function raises what the row's ``restore`` does.
+        """
+        assert row.restore is not None, "a word with a reserved code has no function"
+        if not row.inline and env == "None":
+            return self.bind(row.restore(b"", None))
+        octets = self.let(self.cut(row.inline)) if row.inline else "b''"
+        value = self.let(f"{self.bind(row.restore)}({octets}, {env})")
+        if row.free:
+            self._leave_free(0, row.inline, row.free)
+        told = (row.cite, choice.removed_by(row))
+        if row.inline and not row.parts:
+            self.field(row.inline, choice.carries, value, row.needs, *told, row.free or "big")
+            return value
+        whole = self.let(f"number({octets}, 'big')") if row.parts else ""
+        offset, left = 0, row.inline * 8
+        for part in row.parts:
+            left -= part.width
+            field = self.let(f"{whole} >> {left} & {(1 << part.width) - 1}")
+            self._span(offset, part.width, part.name, field, _meaning(part), *told)
+            offset += part.width
+        self.octets += row.inline
+        return value
+
+    def part(self, part: LayoutPart, layout: Drawing) -> str:
+        """Take up a ``straight`` part of a layout; return its value."""
+        octets, order = part.least, part.order(layout.order)
+        value = self.let(part.expression(self.cut(octets), layout.order))
+        told = (_meaning(part), layout.cite, part.removed_by, order)
+        self.field(octets, part.name, value, *told)
+        return value
+
+    def field(
+        self,
+        octets: int,
+        name: str,
+        value: str,
+        meaning: str | Callable[[Any], str],
+        cite: Cite,
+        removed_by: str = "",
+        order: str = "big",
+        *,
+        free: bool = False,
+    ) -> None:
+        """Take up a field of whole octets with this value, leaving its span."""
+        self._span(0, octets * 8, name, value, meaning, cite, removed_by, order)
+        if free:
+            self._leave_free(0, octets, "big")
+        self.octets += octets
+
+    def _span(
+        self,
+        offset: int,
+        bits: int,
+        name: str,
+        value: str,
+        meaning: str | Callable[[Any], str],
+        cite: Cite,
+        removed_by: str = "",
+        order: str = "big",
+    ) -> None:
+        """Leave a span some bits behind the octet that comes next; a ``meaning`` may be a function of the value."""
+        says = self.bind(meaning) if isinstance(meaning, str) else f"{self.bind(meaning)}({value})"
+        at = self.octets * 8 + offset
+        where = f"bit + {at}" if self._start is None else str(self._start * 8 + at)
+        layer, name, cited, removed_by, order = map(
+            self.bind, (self.layer, name, cite, removed_by, order)
+        )
+        self.spans.append(
+            f"new(Span, ({where}, {bits}, {layer}, {name}, {value}, {says}, {cited}, {removed_by}, {order}, '', "
+            "False, header))"
+        )
+
+    def _leave_free(self, start: int, end: int, order: Order) -> None:
+        if self._start is None:
+            self._free.append(f"Place({self.octet(start)}, {self.octet(end)}, {order!r})")
+        else:
+            at = self._start + self.octets
+            self._free.append(self.bind(Place(at + start, at + end, order)))
+
+    def function(self, result: str) -> Function:
+        """Return the function: it passes the header and returns the result, or None where octets are missing."""
+        anywhere = self._start is None
+        lines = [
+            *(("at = reader.pos", "bit = at * 8") if anywhere else ()),
+            f"if reader.end < {self.octet()}: return None",
+            "data = reader.data",
+            *self.lines,
+            f"result = {result}",
+            *([f"reader.spans += ({', '.join(self.spans)},)"] if self.spans else ()),
+            *([f"reader.free += ({', '.join(self._free)},)"] if self._free else ()),
+            f"reader.layer = {self.bind(self.layer)}",
+            f"reader.pos = {self.octet()}",
+            "return result",
+        ]
+        text = f"def {self.name}(reader, env):\n" + "".join(f"    {line}\n" for line in lines)
+        exec(compile(text, f"<{self.name}>", "exec"), self._bound)  # noqa: S102 - numbers and names made here alone
+        made: Function = self._bound[self.name]
+        return made
+
+
+def _meaning(part: Bits | LayoutPart) -> str | Callable[[Any], str]:
+    if isinstance(part.meaning, str):
+        return part.meaning
+    return part.says if isinstance(part, Bits) else part.in_words
