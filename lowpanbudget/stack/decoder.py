@@ -64,12 +64,11 @@ class Decoder:
         """
         if type(octets) is not bytes:
             octets = _octets(octets)
-        if fcs not in LENGTHS or type(fcs) is not int:
-            fcs = _length(fcs)
+        length = 2 if fcs is True else _length(fcs)
         if asn is not None:
             asn = slot_number(asn)
         frame = decode_prepared(
-            octets, fcs, self.contexts, self.keys, self.devices, asn, self.root, self.rpi_type
+            octets, length, self.contexts, self.keys, self.devices, asn, self.root, self.rpi_type
         )
         if self.layouts and frame.datagram is not None:
             frame.spans = with_layouts(frame.packet, self.layouts)
@@ -101,8 +100,8 @@ def decode_frame(
 
     The arguments are those of ``Decoder`` and its ``frame``. Raises ``RequestError`` for those that cannot be used.
     """
-    octets, length = _octets(octets), _length(fcs)
-    return Decoder(contexts, keys, devices, root, rpi_type).frame(octets, length, asn)
+    octets, fcs = _octets(octets), _length(fcs)  # what is wrong with these is told first
+    return Decoder(contexts, keys, devices, root, rpi_type).frame(octets, fcs, asn)
 
 
 def _octets(octets: object) -> bytes:
@@ -116,10 +115,11 @@ def _octets(octets: object) -> bytes:
 
 def _length(fcs: object) -> int:
     """Return the octets of the FCS."""
-    length = 2 if fcs is True else fcs
-    if not isinstance(length, int) or length not in LENGTHS:
+    if fcs is True:
+        return 2
+    if not isinstance(fcs, int) or fcs not in LENGTHS:
         raise RequestError(f"fcs {fcs!r} is not True, False, 2 or 4", cite=FCS_CITE)
-    return int(length)
+    return int(fcs)
 
 
 def decode_datagram(octets: bytes) -> Frame:

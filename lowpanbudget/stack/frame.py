@@ -20,7 +20,7 @@ from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.link.security import Devices, Key
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
-from lowpanbudget.stack.incoming import Datagram, Lowpan, Notice
+from lowpanbudget.stack.incoming import Datagram, Lowpan, Notice, Noting
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.opening import open_payload
 from lowpanbudget.stack.uncompressed import restored
@@ -29,7 +29,7 @@ from lowpanbudget.values import dataclass, field, replace
 
 
 @dataclass(slots=True)
-class Frame:
+class Frame(Noting):
     """A frame as ``decode_frame`` read it: its headers, what they carry, and a span for every bit.
 
     ``mac`` is None when not even the header could be read. ``payload`` is in the clear, from after MHR and payload IEs
@@ -186,17 +186,17 @@ def _read_payload(frame: Frame, mac: Mac, reader: Reader, env: Env) -> None:
 
 
 def _read_lowpan(frame: Frame, reader: Reader, env: Env) -> None:
-    lowpan = Lowpan(env.source, env.destination, frame.heads, frame.notices)
-    try:
-        if not read_usual(reader, env, lowpan):
+    if not read_usual(reader, env, frame):
+        lowpan = Lowpan(env.source, env.destination, frame.heads, frame.notices)
+        try:
             read_lowpan(reader, env, lowpan)
-    finally:
-        frame.link_source, frame.link_destination = lowpan.source, lowpan.destination
-    frame.datagram, frame.values = lowpan.datagram, lowpan.values
-    frame.fragment = lowpan.fragment
-    frame.fragment_octets = lowpan.fragment_octets
-    frame.checksum_elided = lowpan.checksum_elided
-    if lowpan.checksum_elided and not frame.verified:
+        finally:
+            frame.link_source, frame.link_destination = lowpan.source, lowpan.destination
+        frame.datagram, frame.values = lowpan.datagram, lowpan.values
+        frame.fragment = lowpan.fragment
+        frame.fragment_octets = lowpan.fragment_octets
+        frame.checksum_elided = lowpan.checksum_elided
+    if frame.checksum_elided and not frame.verified:
         text = (
             "a UDP checksum is elided and no integrity code was verified: a receiver must drop it"
         )

@@ -4,6 +4,7 @@ RFC 6282's has no PAN ID in it, the older one's has. Senders of both kinds are o
 by the other rule sees a wrong checksum.
 """
 
+from ipaddress import IPv6Address
 from itertools import product
 
 from lowpanbudget.cites import rfc
@@ -18,25 +19,13 @@ UDP_CHECKSUM = HEADER.cite
 SIDES = ("source", "destination")
 
 
-def _is_short(link: bytes | None) -> bool:
-    return link is not None and len(link) == 2
-
-
-def carried(header: Ipv6, env: Env) -> list[str]:
-    """Return which addresses hold the older identifier of their own short link address: "source", "destination"."""
-    if env.pan_id is None or not (_is_short(env.source) or _is_short(env.destination)):
-        return []
-    sides = []
-    for side, address, link in zip(
-        SIDES, (header.source, header.destination), (env.source, env.destination), strict=True
-    ):
-        if link is None or not _is_short(link):
-            continue
-        old = old_interface_identifier(env.pan_id, link)
-        # one with zeros in place of the PAN ID is that of the newer rule as well
-        if old >> 48 and int(address) & IID_MASK == old:
-            sides.append(side)
-    return sides
+def _is_older(address: IPv6Address, pan_id: int, link: bytes | None) -> bool:
+    """Return whether an address holds the older identifier of its own short link address."""
+    if link is None or len(link) != 2:
+        return False
+    old = old_interface_identifier(pan_id, link)
+    # one with zeros in place of the PAN ID is that of the newer rule as well
+    return bool(old >> 48) and int(address) & IID_MASK == old
 
 
 def explains_checksum(ends: PseudoHeader, segment: bytes, sent: int, env: Env) -> str:
@@ -52,7 +41,7 @@ def explains_checksum(ends: PseudoHeader, segment: bytes, sent: int, env: Env) -
         other = address
         if (
             link is not None
-            and _is_short(link)
+            and len(link) == 2
             and int(address) & IID_MASK == interface_identifier(link)
         ):
             identifier = old_interface_identifier(env.pan_id, link)
@@ -82,7 +71,14 @@ def note_wrong_checksum(
 
 def note_carried(header: Ipv6, env: Env, at: int) -> list[Notice]:
     """Return the notice of a header at octet ``at`` with older identifiers in its addresses, or none."""
-    sides = carried(header, env)
+    pan_id = env.pan_id
+    if pan_id is None:
+        return []
+    sides = []
+    if _is_older(header.source, pan_id, env.source):
+        sides.append("source")
+    if _is_older(header.destination, pan_id, env.destination):
+        sides.append("destination")
     if not sides:
         return []
     text = f"the {' and '.join(sides)} has an identifier of RFC 4944, with the PAN ID"

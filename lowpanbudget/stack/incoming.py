@@ -1,6 +1,6 @@
 """What reading a 6LoWPAN payload gives: notices, a datagram or a fragment, and the link addresses that count."""
 
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import WireError
@@ -44,8 +44,40 @@ ELIDED = (
 )
 
 
+class Taking(Protocol):
+    """What heads, notices and a whole datagram are put in while they are read."""
+
+    heads: list[Head]
+    notices: list[Notice]
+    values: tuple[Any, ...]
+    datagram: Datagram | None
+    checksum_elided: bool
+
+    def note(self, name: str, text: str, cite: Cite | None, offset: int) -> None:
+        """Add a notice."""
+
+    def unreadable(self, fault: WireError | None) -> None:
+        """Note why what the headers carry could not be read, if anything stopped that."""
+
+
+class Noting:
+    """What takes notices."""
+
+    __slots__ = ()
+    notices: list[Notice]
+
+    def unreadable(self, fault: WireError | None) -> None:
+        """Note why what the headers carry could not be read, if anything stopped that."""
+        if fault is not None:
+            self.note("payload-unreadable", fault.message, fault.cite, fault.offset)
+
+    def note(self, name: str, text: str, cite: Cite | None, offset: int) -> None:
+        """Add a notice about what stands at ``offset``, in octets of what is read."""
+        self.notices.append(Notice(name, text, cite, offset))
+
+
 @dataclass(slots=True)
-class Lowpan:
+class Lowpan(Noting):
     """What reading a 6LoWPAN payload gave.
 
     ``source`` and ``destination`` are the link addresses that count: a mesh header's ends, else the MAC's. A fragment
@@ -66,12 +98,3 @@ class Lowpan:
     routing: list[Placed] = field(default_factory=list)
     compressed: bytes = b""  # what a first recoverable fragment brings
     done: bool = False
-
-    def unreadable(self, fault: WireError | None) -> None:
-        """Note why what the headers carry could not be read, if anything stopped that."""
-        if fault is not None:
-            self.note("payload-unreadable", fault.message, fault.cite, fault.offset)
-
-    def note(self, name: str, text: str, cite: Cite | None, offset: int) -> None:
-        """Add a notice about what stands at ``offset``, in octets of what is read."""
-        self.notices.append(Notice(name, text, cite, offset))

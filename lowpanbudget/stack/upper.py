@@ -99,7 +99,7 @@ def _kept(reader: Reader, upper: Upper, read: Callable[[], None]) -> None:
 
 def leave_payload(reader: Reader, meaning: str) -> None:
     """Take all that is left as a payload that nothing depends on."""
-    if reader.left:
+    if reader.pos < reader.end:
         reader.layer = "payload"
         reader.rest("payload", meaning, free=True, nature=Nature.PAYLOAD)
 

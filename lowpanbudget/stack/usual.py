@@ -14,7 +14,7 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan import iphc, nhc
 from lowpanbudget.stack import identifiers
-from lowpanbudget.stack.incoming import ELIDED, Datagram, Lowpan
+from lowpanbudget.stack.incoming import ELIDED, Datagram, Taking
 from lowpanbudget.stack.upper import (
     APPLICATION_DATA,
     APPLICATION_PORTS,
@@ -27,8 +27,8 @@ from lowpanbudget.stack.upper import (
 _LARGEST = 0xFFFF - ipv6.OCTETS - udp.OCTETS
 
 
-def read_usual(reader: Reader, env: Env, lowpan: Lowpan) -> bool:
-    """Read all that is left into ``lowpan``; return False, with nothing touched, where it is not as usual."""
+def read_usual(reader: Reader, env: Env, taking: Taking) -> bool:
+    """Read all that is left into ``taking``; return False, with nothing touched, where it is not as usual."""
     data, at, end = reader.data, reader.pos, reader.end
     if not at < end < _LARGEST or data[at] >> 5 != iphc.DISPATCH:
         return False
@@ -47,17 +47,16 @@ def read_usual(reader: Reader, env: Env, lowpan: Lowpan) -> bool:
         reader.pos = at
         del reader.spans[spans:], reader.free[free:]
         return False
-    lowpan.heads.append(Head(layer, at, behind))
+    taking.heads.append(Head(layer, at, behind))
     if compressed is None:
-        _with_any(reader, env, lowpan, layer.header, at)
+        _with_any(reader, env, taking, layer.header, at)
     else:
-        lowpan.heads.append(Head(compressed, behind, reader.pos))
-        _with_udp(reader, env, lowpan, layer.header, compressed, at)
-    lowpan.done = True
+        taking.heads.append(Head(compressed, behind, reader.pos))
+        _with_udp(reader, env, taking, layer.header, compressed, at)
     return True
 
 
-def _with_any(reader: Reader, env: Env, lowpan: Lowpan, header: Ipv6, at: int) -> None:
+def _with_any(reader: Reader, env: Env, taking: Taking, header: Ipv6, at: int) -> None:
     """Read what stands behind an IPHC header that carries the next header's number."""
     body = reader.data[reader.pos : reader.end]
     value = Ipv6(
@@ -66,15 +65,15 @@ def _with_any(reader: Reader, env: Env, lowpan: Lowpan, header: Ipv6, at: int) -
     )  # fmt: skip
     ends = PseudoHeader(header.source, header.destination)
     upper = read_upper(reader, header.next_header, ends)
-    lowpan.heads += upper.heads
-    lowpan.unreadable(upper.fault)
-    lowpan.values = (value,)
-    lowpan.datagram = Datagram(bytes(value) + body)
-    lowpan.notices += identifiers.note_carried(header, env, at)
+    taking.heads += upper.heads
+    taking.unreadable(upper.fault)
+    taking.values = (value,)
+    taking.datagram = Datagram(bytes(value) + body)
+    taking.notices += identifiers.note_carried(header, env, at)
 
 
 def _with_udp(
-    reader: Reader, env: Env, lowpan: Lowpan, header: Ipv6, compressed: nhc.UdpNhc, at: int
+    reader: Reader, env: Env, taking: Taking, header: Ipv6, compressed: nhc.UdpNhc, at: int
 ) -> None:
     """Read the payload of a compressed UDP header, and restore lengths and checksum."""
     body = reader.data[reader.pos : reader.end]
@@ -89,21 +88,21 @@ def _with_udp(
     elided = checksum is None
     if checksum is None:
         checksum = udp.checksum(source, destination, bytes(Udp(*ports, length, 0)) + body)
-        lowpan.note(*ELIDED, at)
+        taking.note(*ELIDED, at)
     inner = Udp(*ports, length, checksum)
     segment = bytes(inner) + body
     if APPLICATION_PORTS.isdisjoint(ports):
         leave_payload(reader, APPLICATION_DATA)
     else:
         upper = read_application(reader, ports)
-        lowpan.heads += upper.heads
-        lowpan.unreadable(upper.fault)
-    lowpan.values = (outer, inner)
-    lowpan.checksum_elided = elided
-    lowpan.datagram = Datagram(bytes(outer) + segment, elided)
+        taking.heads += upper.heads
+        taking.unreadable(upper.fault)
+    taking.values = (outer, inner)
+    taking.checksum_elided = elided
+    taking.datagram = Datagram(bytes(outer) + segment, elided)
     if not elided and not (checksum and udp.is_right_between(source, destination, segment)):
         right = udp.checksum(source, destination, segment)
         ends = PseudoHeader(source, destination)
-        lowpan.notices += identifiers.note_wrong_checksum(checksum, right, ends, segment, env, at)
+        taking.notices += identifiers.note_wrong_checksum(checksum, right, ends, segment, env, at)
     else:
-        lowpan.notices += identifiers.note_carried(header, env, at)
+        taking.notices += identifiers.note_carried(header, env, at)

@@ -48,8 +48,9 @@ def pseudo_sum(source: IPv6Address, destination: IPv6Address) -> int:
 
 def is_right_between(source: IPv6Address, destination: IPv6Address, segment: bytes) -> bool:
     """Return whether the checksum that a segment between two addresses carries is right; one of zero is none."""
-    covered = source.packed + destination.packed + segment
-    return not (len(segment) + ipv6.UDP + ipv6.ones_complement_sum(covered)) % 0xFFFF
+    # the words of an address sum up to the number that it is, as those of the segment do
+    pseudo = int(source) + int(destination) + len(segment) + ipv6.UDP
+    return not (pseudo + ipv6.ones_complement_sum(segment)) % 0xFFFF
 
 
 def is_right(pseudo: int, segment: bytes) -> bool:
