@@ -177,6 +177,8 @@ SMALL_EVENT = Union(
 WHAT = Enumeration("what", names=("a", "long", "c"), codes=(0, 500, 7))
 SMALL = {
     "numbers": (number("x", "-26", "20"), number("y", "22", "24", special=NULL), ReservedBits("", bits=3)),
+    "a special code where null says absent": (number("x", "0.001", "0.002", "0.001", special=NULL, optional=True),
+                                              number("y", "0", "9", special=NULL)),
     "one special code more": (number("x", "0", "9", special=(("na", None), ("over", None)), optional=True),
                               number("y", "-2", "2")),
     "decimals": (number("x", "-1", "10", "0.5"), number("y", "9.8", "10.2", "0.1", unit="Cel")),

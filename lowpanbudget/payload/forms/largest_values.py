@@ -112,7 +112,13 @@ class Leaves:
             return None
 
     def _alone(self, field: Field, base_of: Any) -> Message:
-        plain = {"name": "x", "optional": False, "at": None, "note": ""}
+        # null may stand for a special code only where nothing may be absent
+        plain = {
+            "name": "x",
+            "optional": field.optional and hasattr(field, "special"),
+            "at": None,
+            "note": "",
+        }
         if isinstance(field, Series) or (
             isinstance(field, Time) and self.writing.units is not None and not self._is_base(field)
         ):
