@@ -2,6 +2,7 @@
 
 import functools
 import gc
+import os
 import sys
 
 # Rewriting the asserts of 100 modules costs each worker seconds: they are kept, whatever the environment says.
@@ -13,6 +14,8 @@ gc.set_threshold(100_000, 50, 100)
 import pytest  # noqa: E402
 from _pytest.runner import runtestprotocol  # noqa: E402 - what pytest's own hook of this name calls
 from hypothesis import settings  # noqa: E402 - its modules are rewritten as well
+
+WORKER = "PYTEST_XDIST_WORKER" in os.environ
 
 # A busy machine is no fault of the code.
 settings.register_profile("lowpanbudget", deadline=None)
@@ -30,11 +33,12 @@ def pytest_collection_finish() -> None:
 
 
 def pytest_runtest_protocol(item: pytest.Item, nextitem: pytest.Item | None) -> bool:
-    """Run a test; a set-up or an end that went well is not reported: each report has to cross to another process."""
+    """Run a test; a start, set-up or end that went well is not reported where it has to cross to another process."""
     hook = item.ihook
-    hook.pytest_runtest_logstart(nodeid=item.nodeid, location=item.location)
+    if not WORKER:
+        hook.pytest_runtest_logstart(nodeid=item.nodeid, location=item.location)
     for report in runtestprotocol(item, log=False, nextitem=nextitem):
-        if report.when == "call" or not report.passed:
+        if report.when == "call" or not report.passed or not WORKER:
             hook.pytest_runtest_logreport(report=report)
     hook.pytest_runtest_logfinish(nodeid=item.nodeid, location=item.location)
     return True

@@ -35,6 +35,7 @@ NAMES = tuple(f"f{index}" for index in range(12))
 ENUM = ("red", "green", "blue", "grey", "black", "white", "pink", "gold", "teal")
 
 
+# What is drawn inside of a message is drawn by plain functions: a strategy in a strategy costs as much as its draws.
 # made once: a strategy that is made at each draw is looked through at each draw
 STEPS = st.sampled_from(
     [Decimal(step).scaleb(exponent) for exponent in range(-3, 3) for step in (1, 2, 5, 25)]
@@ -66,8 +67,6 @@ class Filled(NamedTuple):
     values: dict[str, Any]
 
 
-@cache
-@st.composite
 def numbers(draw: DrawFn, name: str, *, optional: bool = False) -> tuple[Number, Any]:
     step = draw(STEPS)
     low = draw(st.integers(-(2**20), 2**20))
@@ -91,8 +90,6 @@ def numbers(draw: DrawFn, name: str, *, optional: bool = False) -> tuple[Number,
     return field, value
 
 
-@cache
-@st.composite
 def series(draw: DrawFn, name: str, *, aligned: bool, optional: bool) -> tuple[Series, Any]:
     fixed = draw(st.booleans())
     most = draw(st.integers(1, 9))
@@ -117,12 +114,10 @@ def series(draw: DrawFn, name: str, *, aligned: bool, optional: bool) -> tuple[S
     return field, draw(st.lists(items, min_size=least, max_size=most))
 
 
-@cache
-@st.composite
 def simple(draw: DrawFn, name: str, *, aligned: bool, optional: bool = False) -> tuple[Field, Any]:
     kind = draw(st.integers(0, 9))
     if kind <= 2:
-        return draw(numbers(name, optional=optional))
+        return numbers(draw, name, optional=optional)
     if kind == 3:
         return Boolean(name, optional=optional), draw(st.booleans())
     if kind == 4:
@@ -144,14 +139,15 @@ def simple(draw: DrawFn, name: str, *, aligned: bool, optional: bool = False) ->
         field = Text(name, max_length=20, optional=optional)
         return field, draw(TEXTS)
     if draw(st.booleans()):
-        return draw(series(name, aligned=aligned, optional=optional))
+        return series(draw, name, aligned=aligned, optional=optional)
     if draw(st.booleans()):
         return Table(name, values=TABLE, optional=optional), draw(IN_TABLE)
     return Logarithmic(name, **SCALE, optional=optional), draw(ON_SCALE)
 
 
-@cache
-@st.composite
+simple_fields = st.composite(simple)  # one field alone, as a strategy
+
+
 def groups(draw: DrawFn, *, aligned: bool, depth: int) -> Filled:
     fields: list[Field] = []
     values: dict[str, Any] = {}
@@ -161,10 +157,10 @@ def groups(draw: DrawFn, *, aligned: bool, depth: int) -> Filled:
         field: Field
         value: Any
         if depth and roll == 0:
-            inner = draw(groups(aligned=aligned, depth=depth - 1))
+            inner = groups(draw, aligned=aligned, depth=depth - 1)
             field, value = Group(name, fields=inner.fields, optional=optional), inner.values
         elif depth and roll == 1:
-            element, one = draw(simple("", aligned=aligned))
+            element, one = simple(draw, "", aligned=aligned)
             most = draw(st.integers(1, 5))
             least = draw(st.integers(0, most))
             field = Array(
@@ -173,7 +169,7 @@ def groups(draw: DrawFn, *, aligned: bool, depth: int) -> Filled:
             value = [one] * draw(st.integers(least, most))
         elif depth and roll == 2:
             tag = f"{name}_tag"
-            options = [draw(groups(aligned=aligned, depth=depth - 1)) for _ in range(2)]
+            options = [groups(draw, aligned=aligned, depth=depth - 1) for _ in range(2)]
             fields.append(Enumeration(tag, names=ENUM[:2]))
             chosen = draw(st.integers(0, 1))
             values[tag] = ENUM[chosen]
@@ -196,7 +192,7 @@ def groups(draw: DrawFn, *, aligned: bool, depth: int) -> Filled:
             values[f"{name}_constant"] = 5
             field, value = Sequence(name, bits=12, optional=optional), draw(st.integers(0, 4095))
         else:
-            field, value = draw(simple(name, aligned=aligned, optional=optional))
+            field, value = simple(draw, name, aligned=aligned, optional=optional)
         fields.append(field)
         if not optional or draw(st.booleans()):
             values[name] = value
@@ -207,7 +203,7 @@ def groups(draw: DrawFn, *, aligned: bool, depth: int) -> Filled:
 @st.composite
 def filled_messages(draw: DrawFn) -> tuple[Message, dict[str, Any]]:
     layout, byte_order, bit_order = draw(ORDERS)
-    body = draw(groups(aligned=layout == "octet-aligned", depth=2))
+    body = groups(draw, aligned=layout == "octet-aligned", depth=2)
     message = Message(
         "random",
         (Version("version", value=2), *body.fields),

@@ -40,8 +40,6 @@ def sized(draw: DrawFn, most: int) -> dict[str, Any]:
     return {"min_length": draw(st.integers(0, top)), "max_length": top}
 
 
-@cache
-@st.composite
 def numbers(draw: DrawFn, name: str) -> Number:
     width = draw(st.integers(1, 62))
     count = draw(st.integers(1, (1 << width) - 1))
@@ -67,8 +65,6 @@ def numbers(draw: DrawFn, name: str) -> Number:
     )  # fmt: skip
 
 
-@cache
-@st.composite
 def series(draw: DrawFn, name: str, *, aligned: bool) -> Series:
     width = draw(st.integers(1, 63))
     count = draw(st.integers(1, (1 << width) - 1))
@@ -86,12 +82,10 @@ def series(draw: DrawFn, name: str, *, aligned: bool) -> Series:
     )  # fmt: skip
 
 
-@cache
-@st.composite
 def leaves(draw: DrawFn, name: str, *, aligned: bool) -> Field:
     kind = draw(st.integers(0, 9))
     if kind <= 2:
-        return draw(numbers(name))
+        return numbers(draw, name)
     if kind == 3:
         names = WORDS[: draw(st.integers(2, 12))]
         top = draw(st.sampled_from([40, 300, 70000, 2**40, 2**64 - 1]))
@@ -118,23 +112,21 @@ def leaves(draw: DrawFn, name: str, *, aligned: bool) -> Field:
     if kind == 7:
         return Text(name, encoding=draw(st.sampled_from(["utf-8", "ascii"])), **sized(draw, 9))
     if kind == 8:
-        return draw(series(name, aligned=aligned))
+        return series(draw, name, aligned=aligned)
     return Sequence(name, bits=draw(st.integers(1, 64)))
 
 
-@cache
-@st.composite
 def elements(draw: DrawFn, *, aligned: bool, depth: int = 2) -> Field:
     kind = draw(st.integers(0, 5))
     if depth and kind <= 1:
-        return Array("", element=draw(elements(aligned=aligned, depth=depth - 1)), **sized(draw, 3))
+        return Array("", element=elements(draw, aligned=aligned, depth=depth - 1), **sized(draw, 3))
     if kind == 2:
-        leaf = draw(leaves("in-side", aligned=aligned))
+        leaf = leaves(draw, "in-side", aligned=aligned)
         return Group("", fields=(leaf, Boolean("flag", optional=True), ReservedBits("", bits=3)))
     if kind == 3:
-        options = (Option("n0", (draw(leaves("a", aligned=aligned)),)), Option("n1", ()))
+        options = (Option("n0", (leaves(draw, "a", aligned=aligned),)), Option("n1", ()))
         return Union("", tag="tag", options=options)
-    return draw(leaves("", aligned=aligned))
+    return leaves(draw, "", aligned=aligned)
 
 
 @cache
@@ -153,8 +145,8 @@ def unusual_messages(draw: DrawFn) -> Message:
         ReservedBits("", bits=draw(st.integers(1, 99))),
     ]
     count = draw(st.integers(1, 4))
-    fields += [draw(leaves(f"x-{index}", aligned=aligned)) for index in range(count)]
-    fields.append(Array("list", element=draw(elements(aligned=aligned)), **sized(draw, 4)))
+    fields += [leaves(draw, f"x-{index}", aligned=aligned) for index in range(count)]
+    fields.append(Array("list", element=elements(draw, aligned=aligned), **sized(draw, 4)))
     count = draw(st.sampled_from([0, 1, 9, 17]))
     fields += [Boolean(f"maybe{index}", optional=True) for index in range(count)]
     return Message(

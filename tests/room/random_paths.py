@@ -18,7 +18,6 @@ WIDE: tuple[PanIds, ...] = ("one", "both")
 MESH, OUTSIDE = "2001:db8:7:7::", "2001:db8:f00::"
 
 
-@st.composite
 def securities(draw: st.DrawFn, version: int, *, slotted: bool) -> Security | None:
     level = draw(st.integers(0, 7))
     if version == 0 or level == 0:
@@ -31,7 +30,6 @@ def securities(draw: st.DrawFn, version: int, *, slotted: bool) -> Security | No
     )
 
 
-@st.composite
 def links(draw: st.DrawFn) -> Link:
     phy = PHYS[draw(st.sampled_from(sorted(PHYS)))]
     version = draw(st.integers(0, 2))
@@ -52,12 +50,11 @@ def links(draw: st.DrawFn) -> Link:
         sequence_number=version != 2 or draw(st.booleans()),
         acknowledged=draw(st.booleans()),
         slotted=slotted,
-        security=draw(securities(version, slotted=slotted)),
+        security=securities(draw, version, slotted=slotted),
         mtu=draw(st.sampled_from([1280, 1280, 1281, 1600, 2047])),
     )
 
 
-@st.composite
 def stations(draw: st.DrawFn, name: str, number: int, roles: list[str]) -> Station:
     role = draw(st.sampled_from(roles))
     if role == "outside":
@@ -82,11 +79,10 @@ PORTS = st.one_of(st.integers(0, 0xFFFF), st.integers(0xF000, 0xF0FF), st.intege
 GROUPS = [IPv6Address(text) for text in ("ff03::fc", "ff05::1:3", "ff03::1:2:3:4", "ff1e:1::99")]
 
 
-@st.composite
 def flows(draw: st.DrawFn) -> Flow:
-    source = draw(stations("a", draw(st.integers(1, 0x6FFF)), ["node", "collector", "outside"]))
+    source = stations(draw, "a", draw(st.integers(1, 0x6FFF)), ["node", "collector", "outside"])
     roles = ["node", "collector"] if source.role == "outside" else ["node", "outside"]
-    destination = draw(stations("b", 0x7001, roles))
+    destination = stations(draw, "b", 0x7001, roles)
     hops = draw(st.integers(1, 5))
     return Flow(
         "f",
@@ -110,7 +106,6 @@ def flows(draw: st.DrawFn) -> Flow:
     )
 
 
-@st.composite
 def contexts(draw: st.DrawFn) -> Contexts:
     prefixes = st.sampled_from(
         [f"{MESH}/64", "2001:db8:7::/48", f"{OUTSIDE}/64", f"{OUTSIDE}9/128", "2001:db8::/32"]
@@ -121,9 +116,9 @@ def contexts(draw: st.DrawFn) -> Contexts:
 @st.composite
 def random_designs(draw: st.DrawFn) -> tuple[Design, Path]:
     """Return a design with one random flow over a random link, and one hop of it."""
-    flow = draw(flows())
+    flow = flows(draw)
     stations = (flow.source, flow.destination, flow.border)
-    design = Design("random", draw(links()), draw(contexts()), stations, (flow,), ())
+    design = Design("random", links(draw), contexts(draw), stations, (flow,), ())
     return design, draw(st.sampled_from(design.paths(flow)))
 
 

@@ -12,7 +12,7 @@ import pytest
 from design.designs import EXAMPLES
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from payload.schemas import filled_messages, simple
+from payload.schemas import filled_messages, simple_fields
 
 from lowpanbudget import fit
 from lowpanbudget.design.load import parse_design
@@ -141,7 +141,7 @@ MANY = 40  # a least number that many frames have no room for
     filled_messages(),
     st.integers(0, 3),
     st.integers(0, 60),
-    simple("", aligned=True),
+    simple_fields("", aligned=True),
     st.booleans(),
 )
 def test_batches_are_those_of_fit(
@@ -159,7 +159,7 @@ def test_batches_are_those_of_fit(
 
 
 @settings(max_examples=6)
-@given(st.integers(0, 2), st.integers(1, 40), simple("", aligned=False), st.integers(0, 5))
+@given(st.integers(0, 2), st.integers(1, 40), simple_fields("", aligned=False), st.integers(0, 5))
 def test_no_readings_of_a_batch_need_a_second_frame(
     least: int, more: int, element: tuple[Any, Any], seed: int
 ) -> None:

@@ -57,6 +57,7 @@ from lowpanbudget.layers.internet.nd.options import SourceLinkLayerAddress
 from lowpanbudget.layers.internet.rpl.messages import Dio
 from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
 from lowpanbudget.layers.link.contents import Command
+from lowpanbudget.layers.link.fcs import fcs
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.outgoing import Outgoing
@@ -246,10 +247,11 @@ def test_payloads_near_the_vectors_are_read_like_new_ones(case: dict[str, Any]) 
         for at in range(min(len(lowpan), 60))
         for change in (0x40 if at % 2 else 0x01,)
     ]
-    frames = [
-        encode_frame(mac_of(source, destination, number & 255), payload).octets
-        for number, payload in enumerate([*near, *near])
-    ]
+    head = encode_frame(mac_of(source, destination, 0), b"", fcs=0).octets
+    frames = []
+    for number, payload in enumerate([*near, *near]):
+        octets = head[:2] + bytes([number & 255]) + head[3:] + payload
+        frames.append(octets + fcs(octets, 2))
     for sighting in trace_of(frames, contexts=contexts, fcs=2, root=root):
         same_as_decoded(sighting, contexts=contexts, root=root)
 
