@@ -4,7 +4,7 @@ A ``Choice`` has one ``Row`` for every code; a row says how many octets it carri
 them (``fit``) and how to read them back (``restore``), and what a restored field comes from. Nothing else states it.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.bits import Nature, Place, Reader, Span, StandIn, Writer
@@ -97,16 +97,11 @@ class Chosen(NamedTuple):
     row: Row
     octets: bytes
 
-    @property
-    def cost(self) -> tuple[int, int]:
-        """Return the order of preference: fewest octets, then the smallest code."""
-        return (self.row.inline, self.row.code)
-
 
 class Choice:
     """A field of ``width`` bits whose value selects a row; ``rows`` cover all 2**width codes or import fails."""
 
-    __slots__ = ("_removed_by", "carries", "cite", "label", "name", "rows", "width")
+    __slots__ = ("_by_cost", "_removed_by", "carries", "cite", "label", "name", "rows", "width")
 
     def __init__(
         self, name: str, label: str, width: int, rows: tuple[Row, ...], carries: str = ""
@@ -119,6 +114,7 @@ class Choice:
         self.width = width
         self.rows = tuple(sorted(rows, key=lambda row: row.code))
         self.cite = self.rows[0].cite
+        self._by_cost = tuple(sorted(self.rows, key=lambda row: (row.inline, row.code)))
         self._removed_by = tuple(self._cheaper(row) for row in self.rows)
         for row in self.rows:
             if row.parts and sum(part.width for part in row.parts) != row.inline * 8:
@@ -151,23 +147,16 @@ class Choice:
             offset += part.width
         return places
 
-    def candidates(self, value: Any, env: Any) -> Iterator[Chosen]:
-        """Yield every row that can carry ``value`` here, in the order of codes."""
-        for row in self.rows:
-            if row.fit is not None:
-                octets = row.fit(value, env)
-                if octets is not None:
-                    yield Chosen(row, octets)
-
     def best(self, value: Any, env: Any = None) -> Chosen:
         """Return the row with the fewest octets, then the smallest code.
 
         Raises ``RequestError`` when no row can carry the value.
         """
-        chosen = min(self.candidates(value, env), key=lambda c: c.cost, default=None)
-        if chosen is None:
-            raise RequestError(f"no {self.label} can carry {value!r}", cite=self.cite)
-        return chosen
+        for row in self._by_cost:
+            octets = row.fit(value, env) if row.fit is not None else None
+            if octets is not None:
+                return _new(Chosen, (row, octets))
+        raise RequestError(f"no {self.label} can carry {value!r}", cite=self.cite)
 
     def read(self, reader: Reader, row: Row, env: Any = None) -> Any:
         """Return the value restored from ``row`` and the octets it carries, leaving their spans.
