@@ -177,10 +177,12 @@ class Pieces:
     marks: list[Any] = field(default_factory=list)
     received: int = 0
 
-    def keep(self, start: int, octets: bytes) -> None:
-        """Take a piece in."""
-        self.received += len(octets) - len(self.pieces.get(start, b""))
+    def keep(self, start: int, octets: bytes) -> int:
+        """Take a piece in; return by how many octets that is more."""
+        more = len(octets) - len(self.pieces.get(start, b""))
+        self.received += more
         self.pieces[start] = octets
+        return more
 
     def overlaps(self, start: int, end: int) -> bool:
         """Return whether octets from ``start`` to ``end`` are there already, in part at least."""

@@ -19,6 +19,7 @@ from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.held import HeldDatagrams
 from lowpanbudget.stack.incoming import Datagram, Lowpan
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.pieces import (
@@ -116,14 +117,14 @@ class Reassembler:
         self.max_octets = max_octets
         self.arrival: FragmentArrival | None = None
         self._sent = SentDatagrams(2 * max_datagrams)  # whole ones among them
-        self._open: OrderedDict[FragmentKey, Pieces | Collected] = OrderedDict()
+        self._open: HeldDatagrams[Pieces | Collected] = HeldDatagrams()
         self._absorbing: OrderedDict[FragmentKey, tuple[float, Collected]] = OrderedDict()
+        self._absorbed = 0  # octets of those
 
     @property
     def held(self) -> int:
         """Return how many octets of datagrams are kept at the moment."""
-        absorbing = sum(entry.received for _, entry in self._absorbing.values())
-        return absorbing + sum(entry.received for entry in self._open.values())
+        return self._absorbed + self._open.octets
 
     def feed(self, frame: Frame, time_s: float = 0.0, mark: object = None) -> list[Event]:
         """Return the events that this frame causes, time-outs of others first.
@@ -169,22 +170,16 @@ class Reassembler:
             _discarded(key, entry, "the input ended before the datagram was whole")
             for key, entry in self._open.items()
         ]
-        self._open.clear()
+        self._open = HeldDatagrams()
         return events
 
     def _expire(self, time_s: float) -> list[Event]:
-        old = [
-            key for key, entry in self._open.items() if time_s - entry.started_s > self.timeout_s
-        ]
-        events: list[Event] = []
-        for key in old:
-            entry = self._open.pop(key)
-            events.append(
-                TimedOut(key, entry.received, entry.missing(), entry.started_s, tuple(entry.marks))
-            )
         while self._absorbing and time_s - next(iter(self._absorbing.values()))[0] > ABSORB_S:
-            self._absorbing.popitem(last=False)
-        return events
+            self._absorb_no_longer(next(iter(self._absorbing)))
+        return [
+            TimedOut(key, entry.received, entry.missing(), entry.started_s, tuple(entry.marks))
+            for key, entry in self._open.expire(time_s, self.timeout_s)
+        ]
 
     def _add(
         self, frame: Frame, fragment: Fragment | Rfrag, time_s: float, mark: object
@@ -206,14 +201,15 @@ class Reassembler:
             if piece is not None and len(piece) == len(octets):
                 return [Ignored(f"a duplicate of the fragment at octet {start}")]
             if entry.overlaps(start, start + len(octets)):
-                del self._open[key]
+                self._open.end(key)
                 reason = f"the fragment at octet {start} overlaps another with a different extent"
                 events.append(_discarded(key, entry, reason))
                 entry = None
                 self._sent.end(datagram, Fate.OVERLAPPING)
         if not isinstance(entry, Pieces):
-            entry = self._open[key] = Pieces(datagram, time_s)
-        entry.keep(start, octets)
+            entry = Pieces(datagram, time_s)
+            self._open.begin(key, entry)
+        self._open.octets += entry.keep(start, octets)
         if mark is not None:
             entry.marks.append(mark)
         entry.checksum_elided |= frame.checksum_elided
@@ -221,8 +217,10 @@ class Reassembler:
         if entry.is_whole or (len(datagram.fragments) > len(entry.pieces) and datagram.is_whole):
             self._sent.end(datagram, Fate.WHOLE)
         if entry.is_whole:
-            del self._open[key]
-            events.append(_complete(key, entry, time_s))
+            self._open.end(key)
+            whole = entry.datagram()
+            told = (key, len(entry.pieces), entry.started_s, time_s, tuple(entry.marks))
+            events.append(Complete(whole, *told))
         return events + self._shed(key)
 
     def _recover(
@@ -235,7 +233,7 @@ class Reassembler:
         _, absorbing = self._absorbing.get(key, (0.0, None))
         if absorbing is not None and absorbing.holds(fragment, octets):
             return [Ignored(f"fragment {fragment.sequence} of a datagram that is whole already")]
-        self._absorbing.pop(key, None)  # the tag serves another datagram now
+        self._absorb_no_longer(key)  # the tag serves another datagram now
         events: list[Event] = []
         entry = self._open.get(key)
         if isinstance(entry, Collected):
@@ -243,19 +241,23 @@ class Reassembler:
                 return [Ignored(f"a duplicate of fragment {fragment.sequence}")]
             reason = entry.contradiction(fragment, octets)
             if reason:
-                del self._open[key]
+                self._open.end(key)
                 events.append(_discarded(key, entry, reason))
                 entry = None
         if not isinstance(entry, Collected):
-            entry = self._open[key] = Collected(time_s)
+            entry = Collected(time_s)
+            self._open.begin(key, entry)
+        before = entry.received
         entry.add(fragment, octets)
+        self._open.octets += entry.received - before
         if mark is not None:
             entry.marks.append(mark)
         compressed = entry.compressed()
         if compressed is not None:
-            del self._open[key]
+            self._open.end(key)
             self._absorbing[key] = (time_s, entry)
             self._absorbing.move_to_end(key)
+            self._absorbed += entry.received
             events.append(self._expand(frame, key, entry, compressed, time_s))
         return events + self._shed(key)
 
@@ -282,7 +284,7 @@ class Reassembler:
         )
 
     def _abort(self, key: FragmentKey, reason: str) -> Event:
-        entry = self._open.pop(key, None)
+        entry = self._open.end(key)
         if entry is None:
             return Ignored(f"{reason}, of which nothing was held")
         return _discarded(key, entry, reason)
@@ -294,15 +296,20 @@ class Reassembler:
             return self._abort(key, "the receiver aborted the datagram")
         return Ignored("an acknowledgement of fragments")
 
+    def _absorb_no_longer(self, key: FragmentKey) -> None:
+        absorbing = self._absorbing.pop(key, None)
+        if absorbing is not None:
+            self._absorbed -= absorbing[1].received
+
     def _shed(self, newest: FragmentKey) -> list[Event]:
         events: list[Event] = []
         while self._absorbing and (
             len(self._absorbing) > self.max_datagrams or self.held > self.max_octets
         ):
-            self._absorbing.popitem(last=False)
+            self._absorb_no_longer(next(iter(self._absorbing)))
         while len(self._open) > self.max_datagrams or self.held > self.max_octets:
             key = next((k for k in self._open if k != newest), newest)
-            entry = self._open.pop(key, None)
+            entry = self._open.end(key)
             if entry is None:
                 break
             reason = "too many datagrams or octets were open"
@@ -319,9 +326,3 @@ def _discarded(
     key: FragmentKey, entry: Pieces | Collected, reason: str, *, for_room: bool = False
 ) -> Discarded:
     return Discarded(key, entry.received, reason, tuple(entry.marks), for_room)
-
-
-def _complete(key: FragmentKey, entry: Pieces, time_s: float) -> Complete:
-    return Complete(
-        entry.datagram(), key, len(entry.pieces), entry.started_s, time_s, tuple(entry.marks)
-    )

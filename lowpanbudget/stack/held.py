@@ -1,0 +1,85 @@
+"""What a receiver holds of datagrams that are not whole: how many octets in all, and whose time is over first.
+
+Nothing here costs more for being asked while much is held: octets are summed as they come and go, and the next one to
+run out stands at the head of a heap. Times may go back: a datagram is as old as the frame that began it.
+"""
+
+from collections import OrderedDict
+from collections.abc import Iterator
+from heapq import heapify, heappop, heappush
+from typing import Generic, Protocol, TypeVar
+
+from lowpanbudget.stack.pieces import FragmentKey
+
+
+class Held(Protocol):
+    """What is held of one datagram."""
+
+    started_s: float
+
+    @property
+    def received(self) -> int:
+        """Return its octets."""
+
+
+Entry = TypeVar("Entry", bound=Held)
+_SPARE = 64  # entries of the heap that nothing is held for any more, beside as many as are
+
+
+class HeldDatagrams(Generic[Entry]):
+    """Datagrams by key, in the order in which they began; ``octets`` are those of all of them."""
+
+    def __init__(self) -> None:
+        self.octets = 0
+        self._entries: OrderedDict[FragmentKey, tuple[int, Entry]] = OrderedDict()
+        self._ages: list[tuple[float, int, FragmentKey]] = []
+        self._begun = 0
+
+    def __len__(self) -> int:
+        return len(self._entries)
+
+    def __iter__(self) -> Iterator[FragmentKey]:
+        return iter(self._entries)
+
+    def get(self, key: FragmentKey) -> Entry | None:
+        """Return what is held for a key, or None."""
+        found = self._entries.get(key)
+        return None if found is None else found[1]
+
+    def items(self) -> Iterator[tuple[FragmentKey, Entry]]:
+        """Yield all that is held, in the order in which it began."""
+        for key, (_, entry) in self._entries.items():
+            yield key, entry
+
+    def begin(self, key: FragmentKey, entry: Entry) -> None:
+        """Hold an entry, in place of another one of its key; who adds octets to it counts them in ``octets``."""
+        self.end(key)
+        self._begun += 1
+        self._entries[key] = (self._begun, entry)
+        self.octets += entry.received
+        if len(self._ages) > 2 * len(self._entries) + _SPARE:
+            self._ages = [
+                (held.started_s, number, other) for other, (number, held) in self._entries.items()
+            ]
+            heapify(self._ages)
+        else:
+            heappush(self._ages, (entry.started_s, self._begun, key))
+
+    def end(self, key: FragmentKey) -> Entry | None:
+        """Return what was held for a key, and hold it no longer."""
+        found = self._entries.pop(key, None)
+        if found is None:
+            return None
+        self.octets -= found[1].received
+        return found[1]
+
+    def expire(self, time_s: float, timeout_s: float) -> list[tuple[FragmentKey, Entry]]:
+        """Return those whose time-out is over at a time, in the order in which they began; hold them no longer."""
+        old = []
+        while self._ages and time_s - self._ages[0][0] > timeout_s:
+            _, number, key = heappop(self._ages)
+            found = self._entries.get(key)
+            if found is not None and found[0] == number:
+                self.end(key)
+                old.append((number, key, found[1]))
+        return [(key, entry) for _, key, entry in sorted(old, key=lambda one: one[0])]
