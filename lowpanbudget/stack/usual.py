@@ -28,21 +28,23 @@ _LARGEST = 0xFFFF - ipv6.OCTETS - udp.OCTETS
 
 
 def read_usual(reader: Reader, env: Env, taking: Taking) -> bool:
-    """Read all that is left into ``taking``; return False, with nothing touched, where it is not as usual."""
+    """Read all that is left into ``taking``; return False, with nothing touched, where it is not as usual.
+
+    Raises ``WireError`` for an IPHC header that cannot be read.
+    """
     data, at, end = reader.data, reader.pos, reader.end
     if not at < end < _LARGEST or data[at] >> 5 != iphc.DISPATCH:
         return False
     spans, free = len(reader.spans), len(reader.free)
-    compressed = None
-    try:
-        layer = iphc.decode(reader, env)
-        behind = reader.pos
-        usual = not layer.nhc
-        if behind < end and data[behind] >> 3 == nhc.UDP_DISPATCH and not usual:
+    layer = iphc.decode(reader, env)
+    behind = reader.pos
+    usual, compressed = not layer.nhc, None
+    if not usual and behind < end and data[behind] >> 3 == nhc.UDP_DISPATCH:
+        try:
             compressed = nhc.decode_udp(reader)
             usual = True
-    except WireError:
-        usual = False
+        except WireError:
+            pass  # what was read until there is told by the others
     if not usual:
         reader.pos = at
         del reader.spans[spans:], reader.free[free:]

@@ -207,6 +207,7 @@ def _compile(word: int, at: int) -> Function | None:
         if row.takes(CONTEXT):
             number = source.let(f"{values[CID]}[{side}]")
             context = source.let(f"env.contexts.get({number})")
+            source.lines.append(f"if {context} is None: return None")
         leans = f"new({source.bind(Side)}, ({iid}, {context}, {number}))"
         addresses.append(source.row(choice, row, "None" if iid == number else leans))
         contexts.append(number)
