@@ -164,10 +164,12 @@ class Surveyor:
 
     def _see(self, sighting: Sighting) -> None:
         """Note what there is in the layers of a record; once for all frames that are alike."""
-        template, frame = sighting.template, sighting.contents
-        if template is not None:
-            if template.facts.get(_SEEN) is self:
-                return
+        template = sighting.template
+        if template is None:
+            frame = sighting.contents
+        elif template.facts.get(_SEEN) is self:
+            return
+        else:
             template.facts[_SEEN] = self
             frame = template.example
         for span in () if frame is None else frame.spans:

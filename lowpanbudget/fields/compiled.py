@@ -13,7 +13,7 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.fields.source import Function
 from lowpanbudget.fields.word import Header
 
-SIGHTINGS = 3  # of a word at one place, before a function is made for it: that takes as long as some ten readings
+SIGHTINGS = 8  # of a word at one place, before a function is made for it: that takes as long as some ten readings
 MOST = 512  # functions at a time, about 15 kB each; then all are forgotten, and made again
 MOST_SEEN = 4096  # words that are counted at a time: traffic of random words makes no functions
 _number = int.from_bytes

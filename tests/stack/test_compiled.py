@@ -116,7 +116,7 @@ def test_any_words_before_any_octets(word: bytes, rest: bytes, iphc: bool) -> No
 def test_a_function_is_made_after_several_sightings() -> None:
     compiled.forget()
     payload = bytes.fromhex("7e33 f3 12 3456") + b"abc"
-    for number in range(6):
+    for number in range(compiled.SIGHTINGS + 3):
         decode_frame(HEAD + payload + bytes([number]), fcs=False)
         # MAC, IPHC, UDP
         assert functions() == (3 if number + 1 >= compiled.SIGHTINGS else 0)
