@@ -14,6 +14,7 @@ from lowpanbudget.report.layout import Line, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Fill, Part
 
+_FILL = 3  # characters of a heading's fill
 _PLACE = 15  # columns of the margin of stacked entries
 _INDENT, _GAP = 2, 2
 _TITLES = ("octet", "bits", "sent", "name", "value and meaning", "clause", "made smaller by")
@@ -46,7 +47,7 @@ def _lines(
         yield from layout.beside([[(title, "dim")] for title in _TITLES], columns, gap=_GAP)
     start = 0
     for run in segments:
-        yield _heading(screen, run, looks[run["kind"]])
+        yield from _heading(screen, run, looks[run["kind"]], width)
         for row in rows[start : start + run["spans"]]:
             if screen.wide:
                 yield from layout.beside(_cells(screen, row), columns, gap=_GAP)
@@ -55,13 +56,18 @@ def _lines(
         start += run["spans"]
 
 
-def _heading(screen: Screen, run: dict[str, Any], look: Fill) -> Line:
+def _heading(screen: Screen, run: dict[str, Any], look: Fill, width: int) -> Iterator[Line]:
     octets = (run["bits"] + 7) // 8
-    return [
-        (look.char * 3 + " ", look.style),
+    label: list[Run] = [
         (screen.text(run["label"]), f"bold {look.style}"),
         (f"  {plural(octets, 'octet')}", "dim"),
     ]
+    fill: list[Run] = [(look.char * _FILL, look.style)]
+    line = [*fill, (" ", ""), *label]
+    if sum(len(text) for text, _ in line) <= width:
+        yield line
+    else:
+        yield from layout.beside([fill, label], (_FILL, max(width - _FILL - 1, 1)), gap=1)
 
 
 def size(row: dict[str, Any]) -> str:

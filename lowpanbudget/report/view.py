@@ -116,7 +116,8 @@ def segments(spans: Sequence[Span]) -> list[Data]:
     for (layer, unread), group in groupby(spans, _run_of):
         run = list(group)
         kind = _kind_of(run)
-        label = f"{layer} ({', '.join(span.name for span in run)})" if layer in seen else layer
+        names = dict.fromkeys(span.name for span in run)
+        label = f"{layer} ({', '.join(names)})" if layer in seen else layer
         if unread:
             label = run[0].name if unread is Nature.SEALED else f"{run[0].name} ({layer})"
         runs.append(

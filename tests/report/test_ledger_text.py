@@ -52,3 +52,20 @@ def test_what_cannot_be_read_is_a_part_of_its_own() -> None:
         Span(16, 8, "a", "check", b"\2", "", None),
     ]
     assert [run["label"] for run in view.segments(spans)] == ["a", "not decoded (a)", "a (check)"]
+
+
+def test_a_layer_that_comes_back_names_each_part_once_within_the_width() -> None:
+    """Forty addresses of one name, and twelve fields of long names."""
+    first, between = Span(0, 8, "a", "x", 1, "", None), Span(8, 8, "b", "y", 1, "", None)
+    same = [Span(16 + 8 * at, 8, "a", "pending address", at, "", None) for at in range(40)]
+    assert view.segments([first, between, *same])[2]["label"] == "a (pending address)"
+    other = [Span(16 + 8 * at, 8, "a", f"address number {at}", at, "", None) for at in range(12)]
+    for width in (40, 80, 120):
+        screen, spans = Screen(width), [first, between, *other]
+        shown = screen.draw(
+            lambda console, screen=screen, spans=spans: ledger_text.draw(  # type: ignore[misc]
+                console, screen, view.rows(spans), view.segments(spans)
+            )
+        )
+        assert all(len(line) <= width for line in shown.splitlines())
+        assert shown.count("number 11") >= 1
