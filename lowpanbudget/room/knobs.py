@@ -89,15 +89,20 @@ def _losses(before: Design, after: Design, flow: Flow) -> list[Loss]:
     """Return what the flows beside this one lose; raises where one of them can no longer be sent."""
     losses = []
     for other in before.flows:
-        if other.name == flow.name:
+        changed = after.flow(other.name)
+        untouched = changed is other and _is_shared(before, after)
+        if other.name == flow.name or untouched:
             continue
-        for was, then in zip(
-            before.paths(other), after.paths(after.flow(other.name)), strict=False
-        ):
+        for was, then in zip(before.paths(other), after.paths(changed), strict=False):
             gain = 0 if was == then else room_of(then) - room_of(was)
             if gain < 0:
                 losses.append(Loss(other.name, was.hop.name, gain))
     return losses
+
+
+def _is_shared(before: Design, after: Design) -> bool:
+    """Return whether two designs have what holds for all their flows in common."""
+    return after.link is before.link and after.contexts is before.contexts
 
 
 def best_together(design: Design, path: Path, wanted: int, most: int = 4) -> list[Saving]:

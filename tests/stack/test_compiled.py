@@ -99,13 +99,13 @@ def test_traffic_of_a_network() -> None:
     same(lot, 2, keys=[bytes(16)], **KNOWN)
 
 
-@settings(max_examples=300)
+@settings(max_examples=100)
 @given(st.lists(damaged(LOWPAN + CARRIED), min_size=1, max_size=6))
 def test_damaged_payloads(lot: list[bytes]) -> None:
     same([HEAD + payload for payload in lot], **KNOWN)
 
 
-@settings(max_examples=200)
+@settings(max_examples=100)
 @given(st.binary(min_size=2, max_size=2), st.binary(max_size=60), st.booleans())
 def test_any_words_before_any_octets(word: bytes, rest: bytes, iphc: bool) -> None:
     if iphc:
