@@ -108,16 +108,27 @@ def encoded(message: Message, coder: Coder, values: Mapping[str, Any]) -> Encode
 
     Raises ``RequestError`` for values that the message does not take.
     """
-    sent = message.unpack(message.pack(values))
     try:
-        octets = coder.encode(values)
-        read = coder.decode(octets)
+        octets, read = _proved(message, coder, values)
     except Unsayable as fault:
         return EncodedValues(None, (), fault.message)
+    return EncodedValues(octets, _errors(message, values, read))
+
+
+def octets_of(message: Message, coder: Coder, values: Mapping[str, Any]) -> bytes:
+    """Return the octets of the values as ``encoded`` does; raises ``Unsayable`` where there are none."""
+    return _proved(message, coder, values)[0]
+
+
+def _proved(message: Message, coder: Coder, values: Mapping[str, Any]) -> tuple[bytes, Values]:
+    """Return the octets of the values, and what a receiver reads in them."""
+    sent = message.unpack(message.pack(values))
+    octets = coder.encode(values)
+    read = coder.decode(octets)
     odd = _difference(sent, read, "")
     if odd:
-        return EncodedValues(None, (), f"{odd} does not come back as it was given")
-    return EncodedValues(octets, _errors(message, values, read))
+        raise Unsayable(f"{odd} does not come back as it was given")
+    return octets, read
 
 
 def largest(
@@ -132,19 +143,11 @@ def largest(
             octets = message.pack(message.batch_example(count))
             return Largest(len(octets), octets)
         return Largest(-(-message.widest_bits // 8), message.pack(message.example("greatest")))
-
-    def encode(values: Mapping[str, Any]) -> bytes:
-        proved = encoded(message, coder, values)
-        if proved.octets is None:
-            raise Unsayable(proved.cannot)
-        return proved.octets
-
-    return search(_leaves(message, encoding, encoding.writing), encode, count)
+    leaves = _leaves(message, encoding, encoding.writing)
+    return search(leaves, lambda values: octets_of(message, coder, values), count)
 
 
-@lru_cache(
-    64
-)  # the longest values of its fields are those of a message with any number of readings
+@lru_cache(64)  # a message has the same longest values with any number of readings
 def _leaves(message: Message, encoding: Encoding, writing: Writing) -> Leaves:
     return Leaves(message, writing, lambda small: encoding.coder(small).encode)
 
