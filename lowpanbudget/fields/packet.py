@@ -17,6 +17,7 @@ from lowpanbudget.fields.structure import WholeValue, layout_stated
 from lowpanbudget.fields.word import Header
 
 Kind = TypeVar("Kind")
+_new = tuple.__new__
 
 
 class Head(NamedTuple):
@@ -38,7 +39,7 @@ def read_head(
     """Return the header that ``decode`` reads next, after adding its head; raises as ``decode``."""
     start = reader.pos
     value = decode(reader, *arguments)
-    heads.append(Head(value, start, reader.pos))
+    heads.append(_new(Head, (value, start, reader.pos)))
     return value
 
 

@@ -23,6 +23,7 @@ from lowpanbudget.stack.upper import (
     read_upper,
 )
 
+_new = tuple.__new__
 # octets of a payload whose lengths fit in every header
 _LARGEST = 0xFFFF - ipv6.OCTETS - udp.OCTETS
 
@@ -49,11 +50,11 @@ def read_usual(reader: Reader, env: Env, taking: Taking) -> bool:
         reader.pos = at
         del reader.spans[spans:], reader.free[free:]
         return False
-    taking.heads.append(Head(layer, at, behind))
+    taking.heads.append(_new(Head, (layer, at, behind)))
     if compressed is None:
         _with_any(reader, env, taking, layer.header, at)
     else:
-        taking.heads.append(Head(compressed, behind, reader.pos))
+        taking.heads.append(_new(Head, (compressed, behind, reader.pos)))
         _with_udp(reader, env, taking, layer.header, compressed, at)
     return True
 

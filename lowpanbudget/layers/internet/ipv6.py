@@ -111,9 +111,18 @@ def transport_checksum(
 
     For UDP a result of zero is sent as 0xffff; ``udp.checksum`` does that.
     """
-    pseudo = source.packed + destination.packed
-    pseudo += len(segment).to_bytes(4, "big") + next_header.to_bytes(4, "big")
-    return 0xFFFF - ones_complement_sum(pseudo + segment)
+    return 0xFFFF - (covered_sum(source, destination, next_header, segment) or 0xFFFF)
+
+
+def covered_sum(
+    source: IPv6Address, destination: IPv6Address, next_header: int, segment: bytes
+) -> int:
+    """Return the one's complement sum of pseudo-header and segment, 0 for 0xffff: with a right checksum in it that.
+
+    The words of an address, or of a length, sum up to the number that it is (RFC 1071 section 2).
+    """
+    pseudo = int(source) + int(destination) + len(segment) + next_header
+    return (pseudo + ones_complement_sum(segment)) % 0xFFFF
 
 
 def extension_octets(kind: int, octets: bytes, at: int) -> int:

@@ -48,9 +48,7 @@ def pseudo_sum(source: IPv6Address, destination: IPv6Address) -> int:
 
 def is_right_between(source: IPv6Address, destination: IPv6Address, segment: bytes) -> bool:
     """Return whether the checksum that a segment between two addresses carries is right; one of zero is none."""
-    # the words of an address sum up to the number that it is, as those of the segment do
-    pseudo = int(source) + int(destination) + len(segment) + ipv6.UDP
-    return not (pseudo + ipv6.ones_complement_sum(segment)) % 0xFFFF
+    return not ipv6.covered_sum(source, destination, ipv6.UDP, segment)
 
 
 def is_right(pseudo: int, segment: bytes) -> bool:
