@@ -40,11 +40,14 @@ class Bits:
 
     def says(self, value: int) -> str:
         """Return what ``value`` means in words."""
-        if isinstance(self.meaning, str):
-            return self.meaning
-        if callable(self.meaning):
-            return self.meaning(value)
-        return self.meaning.get(value, "reserved")
+        return in_words(self.meaning, value)
+
+
+def in_words(meaning: Meaning, value: int) -> str:
+    """Return what a value means: a value that a table leaves out is reserved."""
+    if isinstance(meaning, str):
+        return meaning
+    return meaning(value) if callable(meaning) else meaning.get(value, "reserved")
 
 
 LINE, CONTEXT, LINK, RULE = "line", "context", "link", "rule"  # what a restored field comes from

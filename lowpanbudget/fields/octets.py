@@ -5,7 +5,7 @@ from typing import Any
 
 from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.errors import RequestError, plural
-from lowpanbudget.fields.choice import Meaning
+from lowpanbudget.fields.choice import Meaning, in_words
 from lowpanbudget.fields.parts import Drawing, LayoutPart, Order, Values
 
 Count = int | str | Callable[[Values], int] | None
@@ -64,11 +64,7 @@ class Unsigned(LayoutPart):
 
     def in_words(self, value: int) -> str:
         """Return what a value means in words."""
-        if isinstance(self.meaning, str):
-            return self.meaning
-        if callable(self.meaning):
-            return self.meaning(value)
-        return self.meaning.get(value, "reserved")
+        return in_words(self.meaning, value)
 
     def write(self, writer: Writer, value: Any, _values: Values, layout: Drawing) -> None:
         """Append the number."""

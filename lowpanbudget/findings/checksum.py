@@ -26,7 +26,8 @@ from lowpanbudget.layers.internet import chain, ipv6, udp
 class SumReading(NamedTuple):
     """The reading that makes a checksum valid: the slip behind it, in words.
 
-    ``carried`` and ``computed`` are the checksums; ``tried`` how many readings were.
+    ``carried`` and ``computed`` are the checksums; ``tried`` how many readings were. ``what`` is what the reading
+    changes, the same for all frames that it explains.
     """
 
     slip: Slip
@@ -34,6 +35,7 @@ class SumReading(NamedTuple):
     carried: int
     computed: int
     tried: int
+    what: str = ""
 
 
 def segment_of(datagram: bytes) -> Segment | None:
@@ -83,17 +85,16 @@ def explain(datagram: HeardDatagram, known: Surroundings) -> SumReading | None:
     tried = len(single) + len(double)
     fitting = [trial for trial in single if trial.fits], [trial for trial in double if trial.fits]
     slips = {trial.slip for trial in fitting[0] or fitting[1]}
-    slip, text = Slip.NONE, "no reading makes the checksum right"
+    slip, text, what = Slip.NONE, "no reading makes the checksum right", ""
     if len(slips) == 1:
         (slip,) = slips
-        texts = dict.fromkeys(
-            trial.text for level in fitting for trial in level if trial.slip == slip
-        )
-        text = " or ".join(list(texts)[:3])
+        same = {trial.text: trial for level in fitting for trial in level if trial.slip == slip}
+        text = " or ".join(list(same)[:3])
+        what = list(same.values())[:3][-1].what
     elif slips:
         texts = dict.fromkeys(trial.text for level in fitting for trial in level)
         text = f"several readings make the checksum right: {' or '.join(texts)}"
-    return SumReading(slip, text, segment.carried, computed, tried)
+    return SumReading(slip, text, segment.carried, computed, tried, what)
 
 
 def _one_side(datagram: HeardDatagram, known: Surroundings, segment: Segment) -> Iterator[Trial]:
@@ -106,10 +107,10 @@ def _one_side(datagram: HeardDatagram, known: Surroundings, segment: Segment) ->
                 continue
             ends = (guess.address, destination) if side == "source" else (source, guess.address)
             text = f"the {side} is {guess.address} ({guess.text})"
-            yield Trial(guess.slip, text, segment.checksum(*ends) == carried)
+            yield Trial(guess.slip, text, segment.checksum(*ends) == carried, guess.text)
     for other in other_destinations(datagram, segment):
         text = f"the pseudo-header holds {other}, not {destination}"
-        yield Trial(Slip.ROUTE, text, segment.checksum(source, other) == carried)
+        yield Trial(Slip.ROUTE, text, segment.checksum(source, other) == carried, text)
     yield from with_options(datagram, segment)
 
 
@@ -129,4 +130,4 @@ def _both_sides(datagram: HeardDatagram, known: Surroundings, segment: Segment) 
             if (guess.slip, guess.text) == (end.slip, end.text):
                 text = f"the addresses are {guess.address} and {end.address} ({guess.text})"
                 fits = segment.checksum(guess.address, end.address) == segment.carried
-                yield Trial(guess.slip, text, fits)
+                yield Trial(guess.slip, text, fits, guess.text)

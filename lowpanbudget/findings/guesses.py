@@ -60,11 +60,12 @@ class Segment(NamedTuple):
 
 
 class Trial(NamedTuple):
-    """A reading of a datagram, and whether it makes the checksum right."""
+    """A reading of a datagram, whether it makes the checksum right, and ``what`` it changes, without the addresses."""
 
     slip: Slip
     text: str
     fits: bool
+    what: str
 
 
 def guesses_of(
@@ -193,4 +194,4 @@ def with_options(datagram: HeardDatagram, segment: Segment) -> Iterator[Trial]:
         pseudo = addresses + size.to_bytes(4, "big") + number.to_bytes(4, "big")
         # with the checksum in it a sum that is right has all bits set (RFC 1071)
         total = ipv6.ones_complement_sum(pseudo + covered + segment.octets)
-        yield Trial(Slip.OPTION, text, total == 0xFFFF)
+        yield Trial(Slip.OPTION, text, total == 0xFFFF, text)

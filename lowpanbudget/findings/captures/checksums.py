@@ -23,9 +23,8 @@ def checksum_explained(scene: Scene, reading: SumReading) -> Hits:
     """Tell the reading that makes it right; a subject is what is the same in all frames: without the addresses."""
     sums = f"checksum carried {reading.carried:#06x}, computed here {reading.computed:#06x}"
     evidence = (f"{sums}; {reading.tried} readings tried",)
-    what = reading.text.rpartition("(")[2].rstrip(")")
     cause = f"the checksum is right when {reading.text}"
-    yield Hit(cause, evidence, f"{scene.sender}: {what}", scene.numbers)
+    yield Hit(cause, evidence, f"{scene.sender}: {reading.what}", scene.numbers)
 
 
 @CHECKSUMS.rule("universal-local-bit-wrong", Iphc)
