@@ -45,7 +45,6 @@ MAY = {
     "internet.oscore.protect": CIPHER,
     "internet.udp.pseudo_sum": CHECKSUM,
     "internet.udp.checksum": CHECKSUM,
-    "link.control.shape": "two octets become a word, which its tables read",
     "link.fcs": CHECKSUM,
     "link.security": CIPHER,
     "lowpan.extension_nhc": WHOLE,

@@ -10,7 +10,7 @@ else states a layout or a size.
 
 from collections.abc import Mapping
 from sys import getsizeof
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.bits import Nature, Place, Reader, Span, Writer
 from lowpanbudget.cites import Cite
@@ -23,6 +23,7 @@ _HEADER = Nature.HEADER
 _WORD_KEPT = 2  # octets; longer words (lengths, tags, checksums) hardly ever come again
 
 _SPAN = getsizeof(Span(0, 0, "", "", 0, "", None)) + 2 * getsizeof(1 << 16)  # with its two numbers
+_TEXT = getsizeof("§") + 8  # a text beside its signs, which may take two octets each
 
 
 class _Plan(NamedTuple):
@@ -36,8 +37,8 @@ class _Plan(NamedTuple):
     def size(self) -> int:
         """Return about how many octets of memory it takes, texts included though tables share most of them."""
         dictionaries = getsizeof(self.values) + getsizeof(self.rows)
-        texts = sum([getsizeof(span.meaning) for span in self.spans])
-        return dictionaries + texts + _SPAN * len(self.spans)
+        signs = sum([len(span.meaning) for span in self.spans])
+        return dictionaries + 2 * signs + (_SPAN + _TEXT) * len(self.spans)
 
 
 _Plans = dict[tuple[int, int], _Plan]
@@ -93,6 +94,10 @@ class Header:
     order: Literal["big", "little"] = "big"
     octets: int = field(init=False)
     places: tuple[tuple[Bits | Choice, int, int], ...] = field(init=False, repr=False)
+    # of each field all that is the same for every word; its meaning, where that is
+    _told: tuple[tuple[Any, str, int, int, int, str, Cite, str | None], ...] = field(
+        init=False, repr=False
+    )
     _base: int = field(init=False, repr=False)  # the word when all fields are zero that may differ
     _open: tuple[tuple[int, int], ...] = field(init=False, repr=False)  # where those stand
     _plans: _Plans = field(init=False, default_factory=dict, repr=False)
@@ -109,6 +114,13 @@ class Header:
             places.append((part, shift, (1 << part.width) - 1))
             passed += part.width
         self.places = tuple(places)
+        self._told = tuple(
+            (
+                part, part.name, shift, mask, part.width, part.label if isinstance(part, Choice) else part.name,
+                part.cite or self.cite, self._text(part),
+            )
+            for part, shift, mask in places
+        )  # fmt: skip
         fixed = {part.name: part.fixed for part in self.fields if isinstance(part, Bits)}
         self._base = sum((fixed.get(part.name) or 0) << shift for part, shift, _ in places)
         self._open = tuple(
@@ -119,6 +131,10 @@ class Header:
             for part, shift, _ in places
             if isinstance(part, Bits) and part.free
         )
+
+    @staticmethod
+    def _text(part: Bits | Choice) -> str | None:
+        return part.meaning if isinstance(part, Bits) and isinstance(part.meaning, str) else None
 
     def _place(self, part: Bits, at: int) -> Place:
         if at % 8 or part.width % 8:
@@ -228,6 +244,11 @@ class Header:
         writer.spans += self._plan(word, writer.pos).spans
         writer.data += word.to_bytes(self.octets, self.order)
 
+    def explain(self, word: int) -> tuple[dict[str, int], tuple[Span, ...]]:
+        """Return the value of each field of a word, and its spans at octet 0; nothing is remembered of it."""
+        plan = self._explain(word, 0)
+        return plan.values, plan.spans
+
     def spans_of(self, word: int, at: int) -> tuple[Span, ...]:
         """Return the spans of a word at octet ``at``."""
         return self._plan(word, at).spans
@@ -246,24 +267,22 @@ class Header:
     def _explain(self, word: int, at: int) -> _Plan:
         values: dict[str, int] = {}
         rows: dict[str, Row] = {}
-        spans, layer = [], self.name
+        spans, layer, order = [], self.name, self.order
         wrong: Bits | None = None
         reserved: Choice | None = None
-        for part, shift, mask in self.places:
-            value = values[part.name] = word >> shift & mask
-            if isinstance(part, Choice):
-                row = rows[part.name] = part.rows[value]
-                meaning, cite, name = row.needs, row.cite, part.label
+        for part, key, shift, mask, width, name, cite, text in self._told:
+            value = values[key] = word >> shift & mask
+            source = cite
+            if type(part) is Choice:
+                row = rows[key] = part.rows[value]
+                meaning, source = row.needs, row.cite
                 if row.restore is None and reserved is None:
                     reserved = part
             else:
-                meaning = part.meaning if type(part.meaning) is str else part.says(value)
-                cite, name = part.cite or self.cite, part.name
+                meaning = part.says(value) if text is None else text
                 if part.fixed is not None and value != part.fixed and wrong is None:
                     wrong = part
-            told = (
-                at, part.width, layer, name, value, meaning, cite, "", self.order, "", False, _HEADER,
-            )  # fmt: skip
+            told = (at, width, layer, name, value, meaning, source, "", order, "", False, _HEADER)
             spans.append(_new(Span, told))
-            at += part.width
+            at += width
         return _Plan(values, rows, tuple(spans), wrong, reserved)

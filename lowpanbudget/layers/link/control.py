@@ -14,7 +14,7 @@ from enum import IntEnum
 from functools import lru_cache
 from typing import NamedTuple
 
-from lowpanbudget.bits import Reader, Span
+from lowpanbudget.bits import Span
 from lowpanbudget.cites import Cite, ieee
 from lowpanbudget.errors import NotSupported, Reserved, WireError
 from lowpanbudget.fields import Bits, Header
@@ -129,16 +129,13 @@ def shape(low: int, high: int) -> FrameForm:
 
     A field that cannot be read further has a ``fault``: error class, text and cite.
     """
-    octets = bytes((low, high))
-    word = int.from_bytes(octets, "little")
-    header = CONTROL
-    if CONTROL.split(word)["frame type"] == FrameType.MULTIPURPOSE:
+    word = high << 8 | low
+    general = CONTROL.split(word)
+    header = CONTROL_2015 if general["version"] == 2 else CONTROL
+    if general["frame type"] == FrameType.MULTIPURPOSE:
         long = MULTIPURPOSE_SHORT.split(low)["long frame control"]
         header = MULTIPURPOSE_LONG if long else MULTIPURPOSE_SHORT
-    elif CONTROL.split(word)["version"] == 2:
-        header = CONTROL_2015
-    reader = Reader(octets)
-    values, _ = header.read(reader)
+    values, spans = header.explain(word if header.octets == CONTROL.octets else low)
     frame_type, version = FrameType(values["frame type"]), values.get("version", 0)
     fault = _unreadable(frame_type, version)
     modes = (values["destination mode"], values["source mode"])
@@ -160,7 +157,7 @@ def shape(low: int, high: int) -> FrameForm:
         bool(values.get("IE present")),
         bool(values.get("long frame control")),
         row.layout,
-        tuple(reader.spans),
+        spans,
         fault,
     )
 
