@@ -24,6 +24,7 @@ FLOAT_LETTERS = {16: "e", 32: "f", 64: "d"}  # of the struct module, by bits (IE
 MAX_DIGITS = 30
 MAX_EXPONENT = 30
 _MAX_INT_BITS = 256
+_PLAIN = 1 << 64  # nearly all whole numbers are nearer to 0
 _GIVE = "Give an int, a float or a Decimal"
 
 
@@ -31,6 +32,8 @@ def exact(value: object) -> Decimal:
     """Return a number as an exact decimal; a ``Misfit`` says what is no number."""
     if isinstance(value, Decimal):
         return value
+    if type(value) is int and -_PLAIN < value < _PLAIN:
+        return Decimal(value)
     if isinstance(value, bool) or value is None:
         raise Misfit(f"is {value!r}, not a number", hint=_GIVE)
     if isinstance(value, float):
