@@ -1,6 +1,5 @@
 """What holds for every test."""
 
-import functools
 import gc
 import os
 import sys
@@ -23,11 +22,7 @@ settings.load_profile("lowpanbudget")
 
 
 def pytest_collection_finish() -> None:
-    """Build what all tests share once, and leave thousands of collected tests out of the search for garbage."""
-    import asn1tools.parser
-
-    # building the grammar of ASN.1 takes longer than reading a module with it
-    asn1tools.parser.create_grammar = functools.cache(asn1tools.parser.create_grammar)
+    """Leave thousands of collected tests out of the search for garbage."""
     gc.collect()
     gc.freeze()
 

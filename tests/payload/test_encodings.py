@@ -7,12 +7,13 @@ import sys
 from decimal import Decimal
 from typing import Any
 
+import asn1tools
 import pytest
 from hypothesis import example, given, settings
 from payload.schemas import filled_messages
 from payload.test_uper import Same, sequences
 
-from lowpanbudget.payload.forms.asn1 import Uper, module_text
+from lowpanbudget.payload.forms.asn1 import Uper, module
 from lowpanbudget.payload.forms.c_struct import CLayout
 from lowpanbudget.payload.forms.conversion import SHAPED
 from lowpanbudget.payload.forms.encodings import ENCODINGS, Encoding, Inexact, encoded
@@ -34,6 +35,7 @@ from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field
+from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.group import Group, record_shape
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
@@ -217,21 +219,37 @@ def test_uper_made_from_the_message_is_our_packing(same: Same) -> None:
     )  # X.691 11.1.3: never empty
 
 
-def test_text_of_the_module() -> None:
+def test_module_is_what_the_library_reads_in_its_text() -> None:
+    """The text by hand (ITU-T X.680), read by asn1tools: kinds that show every type which a module has."""
     made = message(
         whole("t_out", -40, 85, special=(("na", None),)),
         Enumeration("what", names=("door", "level"), codes=(0, 7)),
         Union("u", tag="what", options=(Option("door", ()), Option("level", (Float("v", bits=16),)))),
         Array("r", element=whole("", 0, 3), max_length=9, optional=True),
+        Boolean("on"),
+        Enumeration("colour", names=("red", "blue"), codes=(2, 9)),
+        Flags("marks", names=("a", "b", "c")),
+        Octets("raw", min_length=1, max_length=4),
+        Octets("key", length=8),
+        Text("label", max_length=9),
+        Text("code", max_length=6, encoding="ascii", optional=True),
     )  # fmt: skip
-    assert module_text(record_shape(made.fields, {})) == (
+    text = (
         "Format DEFINITIONS AUTOMATIC TAGS ::= BEGIN\n\n"
         "Message ::= SEQUENCE {\n"
         "  t-out INTEGER (-40..86),\n"
         "  u CHOICE {\n    o0 SEQUENCE {},\n    o7 SEQUENCE {\n      v OCTET STRING (SIZE(2))\n    }\n  },\n"
-        "  r SEQUENCE (SIZE(0..9)) OF INTEGER (0..3) OPTIONAL\n"
+        "  r SEQUENCE (SIZE(0..9)) OF INTEGER (0..3) OPTIONAL,\n"
+        "  on BOOLEAN,\n"
+        "  colour ENUMERATED { n2(2), n9(9) },\n"
+        "  marks BIT STRING (SIZE(3)),\n"
+        "  raw OCTET STRING (SIZE(1..4)),\n"
+        "  key OCTET STRING (SIZE(8)),\n"
+        "  label UTF8String,\n"
+        "  code IA5String (SIZE(0..6)) OPTIONAL\n"
         "}\n\nEND\n"
     )
+    assert module(record_shape(made.fields, {})) == asn1tools.parse_string(text)
 
 
 # ---------------------------------------------------------------- numbers of octets that a standard states

@@ -1,4 +1,4 @@
-"""A message in ASN.1: the text of a module, and its unaligned packed encoding (ITU-T X.691) by asn1tools.
+"""A message in ASN.1: its module, and its unaligned packed encoding (ITU-T X.691) by asn1tools.
 
 Numbers are constrained integers, counted as in ``shapes``; a union is a CHOICE, and the tag that chooses
 it is not sent a second time where the two stand side by side. Floating point goes as the octets of its
@@ -16,9 +16,17 @@ from lowpanbudget.payload.forms import shapes
 _TYPE = "Message"
 
 
-def module_text(shape: shapes.RecordShape) -> str:
-    """Return the ASN.1 module whose type ``Message`` is the shape of a message."""
-    return f"Format DEFINITIONS AUTOMATIC TAGS ::= BEGIN\n\n{_TYPE} ::= {_type(shape, 0)}\n\nEND\n"
+def module(shape: shapes.RecordShape) -> dict[str, Any]:
+    """Return the ASN.1 module Format, as asn1tools has it once its text is read, whose type Message is the shape.
+
+    To write the text and have it read would take longer than all the rest.
+    """
+    return {
+        "Format": {
+            "types": {_TYPE: _type(shape)}, "values": {}, "imports": {}, "object-classes": {},
+            "object-sets": {}, "tags": "AUTOMATIC", "extensibility-implied": False,
+        }
+    }  # fmt: skip
 
 
 class Uper:
@@ -28,7 +36,7 @@ class Uper:
         import asn1tools  # noqa: PLC0415 - heavy
 
         self._shape = shape
-        self._module = asn1tools.compile_string(module_text(shape), "uper")
+        self._module = asn1tools.compile_dict(module(shape), "uper")
 
     def encode(self, data: dict[str, Any]) -> bytes:
         """Return the octets of data."""
@@ -58,43 +66,41 @@ def identifier(name: str) -> str:
     return text[0].lower() + text[1:]
 
 
-def _type(shape: shapes.Shape, depth: int) -> str:
+def _type(shape: shapes.Shape) -> dict[str, Any]:
     if isinstance(shape, shapes.RecordShape):
-        pad = "  " * (depth + 1)
-        lines = [
-            f"{pad}{name} {_type(member.shape, depth + 1)}{' OPTIONAL' if member.optional else ''}"
-            for name, member in _sent(shape)
+        members = [
+            _member(name, member.shape, optional=member.optional) for name, member in _sent(shape)
         ]
-        return _block("SEQUENCE", lines, depth) if lines else "SEQUENCE {}"
+        return {"type": "SEQUENCE", "members": members}
     if isinstance(shape, shapes.ChoiceShape):
-        pad = "  " * (depth + 1)
-        lines = [f"{pad}o{code} {_type(record, depth + 1)}" for code, record in shape.options]
-        return _block("CHOICE", lines, depth)
+        return {
+            "type": "CHOICE", "members": [_member(f"o{code}", record) for code, record in shape.options],
+        }  # fmt: skip
     if isinstance(shape, shapes.ListShape):
-        return f"SEQUENCE ({_size(shape)}) OF {_type(shape.element, depth)}"
+        return {"type": "SEQUENCE OF", "element": _type(shape.element), "size": _size(shape)}
     if isinstance(shape, shapes.WholeShape):
-        return f"INTEGER ({shape.low}..{shape.high})"
+        return {"type": "INTEGER", "restricted-to": [(shape.low, shape.high)]}
     if isinstance(shape, shapes.TruthShape):
-        return "BOOLEAN"
+        return {"type": "BOOLEAN"}
     if isinstance(shape, shapes.CodeShape):
-        return f"ENUMERATED {{ {', '.join(f'n{code}({code})' for code in shape.codes)} }}"
+        return {"type": "ENUMERATED", "values": [(f"n{code}", code) for code in shape.codes]}
     if isinstance(shape, shapes.FlagsShape):
-        return f"BIT STRING (SIZE({shape.count}))"
+        return {"type": "BIT STRING", "size": [shape.count]}
     if isinstance(shape, shapes.RealShape):
-        return f"OCTET STRING (SIZE({shape.bits // 8}))"
+        return {"type": "OCTET STRING", "size": [shape.bits // 8]}
     if isinstance(shape, shapes.OctetsShape):
-        return f"OCTET STRING ({_size(shape)})"
-    return "UTF8String" if shape.encoding == "utf-8" else f"IA5String ({_size(shape)})"
+        return {"type": "OCTET STRING", "size": _size(shape)}
+    if shape.encoding == "utf-8":
+        return {"type": "UTF8String"}
+    return {"type": "IA5String", "size": _size(shape)}
 
 
-def _block(word: str, lines: list[str], depth: int) -> str:
-    return word + " {\n" + ",\n".join(lines) + "\n" + "  " * depth + "}"
+def _member(name: str, shape: shapes.Shape, *, optional: bool = False) -> dict[str, Any]:
+    return {"name": name, **_type(shape), **({"optional": True} if optional else {})}
 
 
-def _size(shape: shapes.SizedShape) -> str:
-    if shape.least == shape.most:
-        return f"SIZE({shape.most})"
-    return f"SIZE({shape.least}..{shape.most})"
+def _size(shape: shapes.SizedShape) -> list[Any]:
+    return [shape.most] if shape.least == shape.most else [(shape.least, shape.most)]
 
 
 def _down(shape: shapes.Shape, value: Any, tags: dict[str, Any]) -> Any:
