@@ -8,6 +8,7 @@ meaning      -> all faults that keys make together, once the shape is right
 import re
 import tomllib
 from decimal import Decimal, InvalidOperation
+from functools import lru_cache
 from os import PathLike
 from pathlib import Path as FilePath
 from typing import Any
@@ -38,6 +39,13 @@ def load_design(path: "str | PathLike[str]") -> Design:
 
 def parse_design(text: str, file: str = "<text>") -> Design:
     """Return the design in a text; ``file`` names it in faults. Raises as ``load_design``."""
+    return _design(text, file)
+
+
+@lru_cache(
+    maxsize=16
+)  # a design does not change, and is asked for again with every question about it
+def _design(text: str, file: str) -> Design:
     data = _parse(text, file)
     wrong: list[ShapeFlaw] = []
     try:
