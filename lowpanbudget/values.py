@@ -12,7 +12,7 @@ from dataclasses import field, fields, replace
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
-__all__ = ["dataclass", "field", "fields", "replace"]
+__all__ = ["HashedOnce", "dataclass", "field", "fields", "replace"]
 
 if TYPE_CHECKING:
     from dataclasses import dataclass
@@ -39,6 +39,8 @@ else:
                 methods["__init__"] = _Init(made, frozen=frozen)
             if eq:
                 methods |= _comparing(attributes, hashed=frozen)
+            if issubclass(made, HashedOnce):
+                methods.pop("__hash__", None)
             if frozen:
                 methods |= _FROZEN
             for name, method in methods.items():
@@ -48,6 +50,24 @@ else:
             return made
 
         return make
+
+
+class HashedOnce:
+    """The base of frozen classes whose values are keys again and again: their hash is worked out once."""
+
+    __slots__ = ("_hashed",)
+
+    def __hash__(self) -> int:
+        """Return the hash of all attributes that say what a value is."""
+        try:
+            return self._hashed
+        except AttributeError:
+            attributes = fields(self)  # type: ignore[arg-type]  # a dataclass
+            hashed = hash(tuple(getattr(self, part.name) for part in attributes if part.compare))
+            object.__setattr__(self, "_hashed", hashed)
+            return hashed
+
+    _hashed: int
 
 
 class _Init:

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from lowpanbudget import values
 from lowpanbudget.values import dataclass
 
 
@@ -105,3 +106,25 @@ def test_what_is_made_last_is_called() -> None:
     assert Checked(1).number == 1
     with pytest.raises(ValueError, match="below 0"):
         Checked(-1)
+
+
+def test_a_hash_that_is_worked_out_once_is_that_of_the_value() -> None:
+    asked = []
+
+    class Part:
+        def __hash__(self) -> int:
+            asked.append(self)
+            return 7
+
+    @values.dataclass(frozen=True, slots=True)
+    class Key(values.HashedOnce):
+        part: Any
+        note: str = values.field(default="", compare=False)
+
+    part = Part()
+    one, same = Key(part), Key(part, "another")
+    assert one == same
+    assert hash(one) == hash(same) == hash(one)
+    assert len(asked) == 2  # once for each value
+    assert hash(values.replace(one, part=8)) != hash(one)
+    assert {one: 1}[same] == 1

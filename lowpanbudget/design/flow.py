@@ -17,7 +17,7 @@ from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.forms import HLIM
 from lowpanbudget.layers.lowpan.nhc import KNOWN_PORT, PORTS
-from lowpanbudget.values import dataclass, replace
+from lowpanbudget.values import HashedOnce, dataclass, replace
 
 Role = Literal["node", "collector", "border", "outside"]
 FIRST, FORWARDED = "first", "forwarded"
@@ -32,7 +32,7 @@ _STAND_IN_SHORT = {"node": b"\x00\x17", "collector": b"\x00\x01", "border": b"\x
 
 
 @dataclass(frozen=True, slots=True)
-class Station:
+class Station(HashedOnce):
     """One end of a flow: its role, link addresses and IPv6 address.
 
     ``prefix`` with ``identifier`` makes the address follow the link address; else ``address`` is given whole.
@@ -70,7 +70,7 @@ class Hop(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Flow:
+class Flow(HashedOnce):
     """Who sends to whom.
 
     ``group`` is the destination of a multicast flow, else None; ``messages`` are names of the design's messages;

@@ -21,7 +21,7 @@ from lowpanbudget.layers.link.mac import (
     Mac,
 )
 from lowpanbudget.stack.encoding import STAND_IN_KEY, Encoded, encode_frame
-from lowpanbudget.values import dataclass, replace
+from lowpanbudget.values import HashedOnce, dataclass, replace
 
 AddressForm = Literal["short", "extended"]
 PanIds = Literal["both", "one", "none"]
@@ -56,7 +56,7 @@ PHYS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Link:
+class Link(HashedOnce):
     """How every frame of the design is built.
 
     ``largest`` is the PSDU in octets, FCS included; ``security`` is None for an open network. ``recoverable``: RFC 8931

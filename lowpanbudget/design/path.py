@@ -19,14 +19,14 @@ from lowpanbudget.stack.outgoing import AnyHeader, Outgoing
 from lowpanbudget.stack.packing import Options
 from lowpanbudget.stack.recoverable import recoverable
 from lowpanbudget.stack.split import payloads
-from lowpanbudget.values import dataclass, replace
+from lowpanbudget.values import HashedOnce, dataclass, replace
 
 UNLIMITED = 1 << 16  # octets of a frame: more than any datagram has
 MOST_ROUTERS = 120  # more addresses do not fit a routing header (RFC 6554 section 3)
 
 
 @dataclass(frozen=True, slots=True)
-class Path:
+class Path(HashedOnce):
     """A flow on one hop of a link: everything that decides a frame but its payload."""
 
     link: Link

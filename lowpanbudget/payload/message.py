@@ -26,11 +26,11 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.lengths import Repeated
 from lowpanbudget.payload.kinds.names import name_flaw
 from lowpanbudget.payload.words import joined
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import HashedOnce, dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class Message:
+class Message(HashedOnce):
     """A message format; ``pack`` and ``unpack`` are what node and gateway do with it."""
 
     name: str
