@@ -12,7 +12,7 @@ from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
-from lowpanbudget.layers.lowpan import iphc, nhc
+from lowpanbudget.layers.lowpan import dispatch, iphc, nhc
 from lowpanbudget.stack import identifiers
 from lowpanbudget.stack.incoming import ELIDED, Datagram, Taking
 from lowpanbudget.stack.upper import (
@@ -34,13 +34,13 @@ def read_usual(reader: Reader, env: Env, taking: Taking) -> bool:
     Raises ``WireError`` for an IPHC header that cannot be read.
     """
     data, at, end = reader.data, reader.pos, reader.end
-    if not at < end < _LARGEST or data[at] >> 5 != iphc.DISPATCH:
+    if not at < end < _LARGEST or dispatch.PAGE_0[data[at]].key != "iphc":
         return False
     spans, free = len(reader.spans), len(reader.free)
     layer = iphc.decode(reader, env)
     behind = reader.pos
     usual, compressed = not layer.nhc, None
-    if not usual and behind < end and data[behind] >> 3 == nhc.UDP_DISPATCH:
+    if not usual and behind < end and nhc.KINDS[data[behind]].key == "udp":
         try:
             compressed = nhc.decode_udp(reader)
             usual = True

@@ -150,11 +150,10 @@ CHECKSUM = Choice(
     ),
 )
 
-UDP_DISPATCH = 0b11110
 UDP = Header(
     "UDP NHC",
     UDP_FORMAT,
-    (Bits("NHC id", 5, "LOWPAN_NHC for UDP", fixed=UDP_DISPATCH), CHECKSUM, PORTS),
+    (Bits("NHC id", 5, "LOWPAN_NHC for UDP", fixed=0b11110), CHECKSUM, PORTS),
 )
 
 
