@@ -22,11 +22,13 @@ from hypothesis import strategies as st
 from lowpanbudget import Mac, encode_frame
 from lowpanbudget.bits import Nature
 from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow import sighting
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.survey import MOST_CELLS, OTHERS, Survey, Surveyor, survey
 from lowpanbudget.capture.tally import Tally
 from lowpanbudget.layers.link.mac import FrameType
+from lowpanbudget.stack.decoder import decode_datagram
 
 A, B = eui(1), eui(2)
 DATAGRAM = udp_datagram(ip_of(A), ip_of(B), b"12345678")
@@ -205,3 +207,25 @@ def test_cells_are_bounded() -> None:
     assert len(surveyor.survey.cells) == MOST_CELLS + 1
     assert surveyor.survey.nodes[OTHERS].frames == 50
     assert surveyor.survey.total.frames == MOST_CELLS + 50
+
+
+def test_datagrams_of_frames_that_are_alike_are_not_read_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Reading a datagram takes longer than all the rest: a survey does so for the first of a kind alone."""
+    read: list[bytes] = []
+
+    def counted(octets: bytes) -> object:
+        read.append(octets)
+        return decode_datagram(octets)
+
+    monkeypatch.setattr(sighting, "decode_datagram", counted)
+    frames = [
+        frame
+        for number in range(60)
+        for frame in frames_of(
+            udp_datagram(ip_of(A), ip_of(B), number.to_bytes(8, "big")), A, B, sequence=number
+        )
+    ]
+    assert of(frames).total.frames == 60
+    assert len(read) <= 2
