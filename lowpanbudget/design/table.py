@@ -14,7 +14,7 @@ from decimal import Decimal
 from typing import Any, ClassVar, NamedTuple, Self
 
 from lowpanbudget.design.spelling import meant, spelled
-from lowpanbudget.design.takes import Schema, Takes, ValuePlace, shown
+from lowpanbudget.design.takes import A_TABLE, Schema, Takes, ValuePlace, shown
 
 _NEEDED: Any = object()
 
@@ -46,7 +46,7 @@ class ShapeTable:
         """Return the table that a value of the file states; what is wrong is noted at its place and stays out."""
         table = cls()
         if not isinstance(value, dict):
-            place.refuse("should be a table: [name], or { key = value }", value)
+            place.refuse(A_TABLE, value)
             return table
         for name, entry in cls.keys.items():
             if name in value:
@@ -153,7 +153,7 @@ class ByKind(Takes):
 
     def read(self, value: Any, place: ValuePlace) -> Any:
         if not isinstance(value, dict):
-            place.refuse("should be a valid dictionary or object to extract fields from", value)
+            place.refuse(A_TABLE, value)
             return None
         word = value.get("kind")
         if isinstance(word, str) and word in self._kinds():

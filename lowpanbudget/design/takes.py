@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 from lowpanbudget.design.spelling import meant
 from lowpanbudget.payload.flaws import Flaw, Path
 
+A_TABLE = "should be a table: [name], or { key = value }"
 MOST_SHOWN = 60  # characters of a wrong value
 
 Schema = dict[str, Any]
@@ -71,9 +72,9 @@ class FreeText(Takes):
 
     def read(self, value: Any, place: ValuePlace) -> Any:
         if not isinstance(value, str):
-            place.refuse("should be a valid string", value)
+            place.refuse("should be a text in quotes", value)
         elif self._needed and not value:
-            place.refuse("String should have at least 1 character", value)
+            place.refuse("should be a text that is not empty", value)
         return value
 
     def schema(self, tables: Schema) -> Schema:
@@ -85,7 +86,7 @@ class Flag(Takes):
 
     def read(self, value: Any, place: ValuePlace) -> Any:
         if not isinstance(value, bool):
-            place.refuse("should be a valid boolean", value)
+            place.refuse("should be true or false", value)
         return value
 
     def schema(self, tables: Schema) -> Schema:
@@ -104,13 +105,13 @@ class Whole(Takes):
 
     def read(self, value: Any, place: ValuePlace) -> Any:
         if not isinstance(value, int) or isinstance(value, bool):
-            place.refuse("should be a valid integer", value)
+            place.refuse("should be a whole number", value)
         elif self._least is not None and value < self._least:
-            place.refuse(f"should be greater than or equal to {self._least}", value)
+            place.refuse(f"should be {self._least} or more", value)
         elif self._most is not None and value > self._most:
-            place.refuse(f"should be less than or equal to {self._most}", value)
+            place.refuse(f"should be {self._most} at most", value)
         elif self._below is not None and value >= self._below:
-            place.refuse(f"should be less than {self._below}", value)
+            place.refuse(f"should be below {self._below}", value)
         return value
 
     def schema(self, tables: Schema) -> Schema:
@@ -136,7 +137,7 @@ class Exact(Takes):
         if not number.is_finite():
             place.refuse("should be a finite number", number)
         elif self._above is not None and number <= self._above:
-            place.refuse(f"should be greater than {self._above}", number)
+            place.refuse(f"should be above {self._above}", number)
         return number
 
     def schema(self, tables: Schema) -> Schema:
@@ -202,7 +203,7 @@ class Listed(Takes):
             place.refuse("should be a list: [value, ...], or [[name]] for tables", value)
             return None
         if self._needed and not value:
-            place.add("List should have at least 1 item after validation, not 0")
+            place.add("should have one entry at least")
         return [self._inner.read(item, place.at(index)) for index, item in enumerate(value)]
 
     def schema(self, tables: Schema) -> Schema:
@@ -215,7 +216,7 @@ class Numbers(Takes):
 
     def read(self, value: Any, place: ValuePlace) -> Any:
         if not isinstance(value, dict):
-            place.refuse("should be a table: [name], or { key = value }", value)
+            place.refuse(A_TABLE, value)
             return None
         return {name: Whole().read(number, place.at(name)) for name, number in value.items()}
 

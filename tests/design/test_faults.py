@@ -70,19 +70,19 @@ def test_a_key_like_no_other_lists_what_is_known() -> None:
 # old, new, key, mark of the place, a word that the message must have, a word that the hint must have
 WRONG = [
     ("pan_id = 0x1a2b", "pan_id = 0x10000", "link.pan_id", "0x10000", "65535", "PAN ID"),
-    ("pan_id = 0x1a2b", "pan_id = true", "link.pan_id", "true\nslotted", "integer, not true", "PAN ID"),
-    ("pan_id = 0x1a2b", 'pan_id = "1a2b"', "link.pan_id", '"1a2b"', "integer", "PAN ID"),
-    ("frame_version = 2", "frame_version = true", "link.frame_version", "true\naddr", "integer", "2015"),
-    ("frame_version = 2", "frame_version = 3", "link.frame_version", "3\naddr", "2, not 3", "2015"),
-    ("frame_version = 2", "frame_version = 2.0", "link.frame_version", "2.0", "integer", "2015"),
-    ("slotted = true", "slotted = 1", "link.slotted", "1\n\n[link.sec", "boolean", "TSCH"),
+    ("pan_id = 0x1a2b", "pan_id = true", "link.pan_id", "true\nslotted", "whole number, not true", "PAN ID"),
+    ("pan_id = 0x1a2b", 'pan_id = "1a2b"', "link.pan_id", '"1a2b"', "whole number", "PAN ID"),
+    ("frame_version = 2", "frame_version = true", "link.frame_version", "true\naddr", "whole number", "2015"),
+    ("frame_version = 2", "frame_version = 3", "link.frame_version", "3\naddr", "2 at most, not 3", "2015"),
+    ("frame_version = 2", "frame_version = 2.0", "link.frame_version", "2.0", "whole number", "2015"),
+    ("slotted = true", "slotted = 1", "link.slotted", "1\n\n[link.sec", "true or false, not 1", "TSCH"),
     ('addresses = "extended"', 'addresses = "extnded"', "link.addresses", '"extnded"', "'short' or 'extended'",
      "Did you mean extended?"),
-    ("level = 5", "level = 8", "link.security.level", "8\n\n[net", "7, not 8", "level"),
+    ("level = 5", "level = 8", "link.security.level", "8\n\n[net", "7 at most, not 8", "level"),
     ("level = 5", 'level = 5\nkey_source = "12"', "link.security.key_source", '"12"', "4 or 8", "Key source"),
     ("mtu = 1280", "mtu = 1279", "network.mtu", "1279", "1280", "MTU"),
     ("mtu = 1280", "mtu = 2048", "network.mtu", "2048", "2047", "MTU"),
-    ("\nid = 0", "\nid = 16", "context[1].id", "16\nprefix", "15, not 16", "number"),
+    ("\nid = 0", "\nid = 16", "context[1].id", "16\nprefix", "15 at most, not 16", "number"),
     ('id = 0\nprefix = "2001:db8:1::/64"', 'id = 0\nprefix = "2001:db8:1::5/64"', "context[1].prefix",
      '"2001:db8:1::5/64"', "did you mean 2001:db8:1::/64", "prefix"),
     ('id = 0\nprefix = "2001:db8:1::/64"', 'id = 0\nprefix = "2001:db8:1::/129"', "context[1].prefix",
@@ -97,15 +97,15 @@ WRONG = [
     ('"2001:db8:2::9"', '"2001:db8:2::9/64"', "station[4].address", '"2001:db8:2::9/64"', "no IPv6 address",
      "IPv6 address"),
     ('"2001:db8:2::9"', '"192.0.2.1"', "station[4].address", '"192.0.2.1"', "no IPv6 address", "IPv6 address"),
-    ("hops = 3", "hops = 0", "flow[1].hops", "0\nsource_port", "1, not 0", "hops"),
+    ("hops = 3", "hops = 0", "flow[1].hops", "0\nsource_port", "1 or more, not 0", "hops"),
     ("hops = 3", "hops = 3\nsource_prot = 1", "flow[1].source_prot", "source_prot", "no such key",
      "source_port"),
     ("hops = 3", "hops = 3\nhop_limit = 256", "flow[1].hop_limit", "256", "255", "hop limit"),
-    ("hops = 3", "hops = 3\nevery_s = 0", "flow[1].every_s", "0\nsource_port", "greater than 0", "Seconds"),
+    ("hops = 3", "hops = 3\nevery_s = 0", "flow[1].every_s", "0\nsource_port", "above 0, not 0", "Seconds"),
     ("hops = 3", 'hops = 3\ngroup = "ff0x::1"', "flow[1].group", '"ff0x::1"', "no IPv6 address", "Multicast"),
     ('messages = ["reading"]', 'messages = "reading"', "flow[1].messages", '"reading"\n\n[[flow', "list",
      "messages"),
-    ('messages = ["reading"]', "messages = [1]", "flow[1].messages[1]", "1]\n", "string, not 1", "Names"),
+    ('messages = ["reading"]', "messages = [1]", "flow[1].messages[1]", "1]\n", "text in quotes, not 1", "Names"),
     ('layout = "bit-packed"', 'layout = "packed"', "message[1].layout", '"packed"', "'octet-aligned'",
      "Did you mean bit-packed?"),
     ('kind = "boolean"', 'kind = "bool"', "message[1].field[4].option[1].field[1].kind", '"bool"',
@@ -134,7 +134,7 @@ def test_a_port_of_70000() -> None:
     fault = fault_of(text)
     assert (fault.line, fault.column) == place(text, "70000")
     assert (fault.key, fault.hint) == ("flow[1].source_port", "UDP source port.")
-    assert fault.message == "should be less than or equal to 65535, not 70000"
+    assert fault.message == "should be 65535 at most, not 70000"
 
 
 def test_all_faults_at_once_in_the_order_of_the_file() -> None:

@@ -156,7 +156,7 @@ when = "b"
             "a number is wanted",
         ),
         ('kind = "boolean"\nname = "b"\nbit = 3', ("field", 0, "bit"), "no such key"),
-        ('kind = "reserved"\nbits = true', ("field", 0, "bits"), "integer"),
+        ('kind = "reserved"\nbits = true', ("field", 0, "bits"), "whole number"),
         ('kind = "float"\nname = "f"\nbits = 24', ("field", 0, "bits"), "16, 32 or 64"),
         (
             'kind = "array"\nname = "a"\n[field.element]\nkind = "x"',
