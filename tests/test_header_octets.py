@@ -43,7 +43,6 @@ MAY = {
     "internet.oscore.option.Value.sequence": CIPHER,
     "internet.oscore.option.piv_octets": CIPHER,
     "internet.oscore.protect": CIPHER,
-    "internet.udp.pseudo_sum": CHECKSUM,
     "internet.udp.checksum": CHECKSUM,
     "link.fcs": CHECKSUM,
     "link.security": CIPHER,

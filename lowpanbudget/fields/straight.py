@@ -28,7 +28,7 @@ def straight_start(
         if isinstance(part, LayoutPart):
             if not part.straight:
                 break
-            values.append(f"{part.key!r}: {source.part(part, layout)}")
+            values.append(f"{source.bind(part.key)}: {source.part(part, layout)}")
         else:
             if part.name != name or not _is_plain(part) or word is None:
                 break
@@ -49,4 +49,4 @@ def _values(source: FunctionSource, word: Header, keyed: KeyedWord) -> list[str]
     for field in keyed.converted:
         value = values[field.key]
         values[field.key] = f"{value} == 1" if field.flag else f"{value} * {field.unit}"
-    return [f"{key!r}: {value}" for key, value in values.items()]
+    return [f"{source.bind(key)}: {value}" for key, value in values.items()]

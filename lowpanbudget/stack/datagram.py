@@ -131,11 +131,8 @@ def wrong_checksum(chain: Chain) -> tuple[int, int] | None:
         return None
     carried, segment = last.value.checksum, last.sent + chain.payload
     if carried and len(chain.parts) == 2:
-        # the common case, without a detour over addresses: with its checksum in it, all sums up to ones (RFC 1071)
-        header = chain.parts[0].value
-        addresses = header.source.packed + header.destination.packed
-        pseudo = addresses + len(segment).to_bytes(4, "big") + ipv6.UDP.to_bytes(4, "big")
-        if ipv6.ones_complement_sum(pseudo + segment) == 0xFFFF:
+        header = chain.parts[0].value  # the common case, without a walk over routes
+        if udp.is_right_between(header.source, header.destination, segment):
             return None
     ends = endpoints(chain.parts)
     if ends.hidden:

@@ -59,13 +59,18 @@ def read_usual(reader: Reader, env: Env, taking: Taking) -> bool:
     return True
 
 
+def _restored(header: Ipv6, length: int, next_header: int) -> Ipv6:
+    """Return a header with what IPHC does not carry."""
+    return Ipv6(
+        header.traffic_class, header.flow_label, length, next_header, header.hop_limit,
+        header.source, header.destination,
+    )  # fmt: skip
+
+
 def _with_any(reader: Reader, env: Env, taking: Taking, header: Ipv6, at: int) -> None:
     """Read what stands behind an IPHC header that carries the next header's number."""
     body = reader.data[reader.pos : reader.end]
-    value = Ipv6(
-        header.traffic_class, header.flow_label, len(body), header.next_header, header.hop_limit,
-        header.source, header.destination,
-    )  # fmt: skip
+    value = _restored(header, len(body), header.next_header)
     ends = PseudoHeader(header.source, header.destination)
     upper = read_upper(reader, header.next_header, ends)
     taking.heads += upper.heads
@@ -82,10 +87,7 @@ def _with_udp(
     body = reader.data[reader.pos : reader.end]
     ports = (compressed.source_port, compressed.destination_port)
     length = udp.OCTETS + len(body)
-    outer = Ipv6(
-        header.traffic_class, header.flow_label, length, ipv6.UDP, header.hop_limit,
-        header.source, header.destination,
-    )  # fmt: skip
+    outer = _restored(header, length, ipv6.UDP)
     source, destination = header.source, header.destination
     checksum = compressed.checksum
     elided = checksum is None

@@ -93,7 +93,9 @@ def _open(path: "str | PathLike[str]") -> BinaryFile:
         return Path(path).open("rb")
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
-        raise RequestError(f"the capture {fspath(path)!r} cannot be read: {reason}") from None
+        raise RequestError(
+            f"the capture {fspath(path)!r} cannot be read: {reason}", hint="Check the name"
+        ) from None
 
 
 def _recognised(source: Source, notices: Notices, link_type: int) -> tuple[str, Iterator[Record]]:

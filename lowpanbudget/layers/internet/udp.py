@@ -43,7 +43,7 @@ def checksum(source: IPv6Address, destination: IPv6Address, segment: bytes) -> i
 
 def pseudo_sum(source: IPv6Address, destination: IPv6Address) -> int:
     """Return what the pseudo-headers of all segments between two addresses have in common, for ``is_right``."""
-    return (int.from_bytes(source.packed + destination.packed, "big") + ipv6.UDP) % 0xFFFF
+    return ipv6.covered_sum(source, destination, ipv6.UDP, b"")
 
 
 def is_right_between(source: IPv6Address, destination: IPv6Address, segment: bytes) -> bool:

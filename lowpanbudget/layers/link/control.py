@@ -91,7 +91,12 @@ MULTIPURPOSE_LONG = Header(
     "little",
 )
 
-NO_SEQUENCE = "0 octets with sequence number suppression"
+SEQUENCE = "sequence number"
+
+
+def no_sequence(version: int) -> str:
+    """Return what would remove the sequence number of a frame of this version."""
+    return "0 octets with sequence number suppression" if version == 2 else ""
 
 
 class FrameForm(NamedTuple):
@@ -110,11 +115,6 @@ class FrameForm(NamedTuple):
     layout: Addressing
     spans: tuple[Span, ...]
     fault: tuple[type[WireError], str, Cite] | None
-
-    @property
-    def no_sequence(self) -> str:
-        """Return what would remove the sequence number."""
-        return NO_SEQUENCE if self.version == 2 else ""
 
     def spans_at(self, octet: int) -> tuple[Span, ...]:
         """Return the spans of a frame control field that stands at an octet."""

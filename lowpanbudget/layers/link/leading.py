@@ -11,12 +11,11 @@ from lowpanbudget.fields.compiled import Compiled
 from lowpanbudget.fields.parts import LayoutPart, key_of
 from lowpanbudget.fields.source import Function, FunctionSource
 from lowpanbudget.layers.link.addressing import FIELDS
-from lowpanbudget.layers.link.control import CITE, CONTROL, FrameForm, shape
+from lowpanbudget.layers.link.control import CITE, CONTROL, SEQUENCE, FrameForm, no_sequence, shape
 
 # the form; the sequence number; PAN ID and address of the destination and of the source
 Leading = tuple[FrameForm, int | None, int | None, bytes | None, int | None, bytes | None]
 _KEYS = tuple(map(key_of, FIELDS))
-_SEQUENCE = "sequence number"
 
 
 def read_leading(reader: Reader) -> Leading:
@@ -29,9 +28,8 @@ def _read(reader: Reader) -> Leading:
     start = reader.pos
     reader.layer = "MAC"
     form = shape(*reader.ahead(2).ljust(2, b"\0"))
-    if (
-        form.octets > reader.left or not reader.left
-    ):  # a multipurpose frame may begin with a single octet
+    # a multipurpose frame may begin with a single octet
+    if form.octets > reader.left or not reader.left:
         reader.need(CONTROL.octets, "the frame control field", CITE)
     if form.fault is not None:
         error, text, cite = form.fault
@@ -40,8 +38,8 @@ def _read(reader: Reader) -> Leading:
     reader.spans += form.spans_at(start)
     sequence = None
     if not form.suppressed:
-        reader.need(1, f"the {_SEQUENCE}", CITE)
-        sequence = reader.number(1, _SEQUENCE, "", CITE, form.no_sequence)
+        reader.need(1, f"the {SEQUENCE}", CITE)
+        sequence = reader.number(1, SEQUENCE, "", CITE, no_sequence(form.version))
         reader.free.append(Place(reader.pos - 1, reader.pos))
     values = form.layout.read(reader)
     return cast("Leading", (form, sequence, *map(values.get, _KEYS)))
@@ -57,7 +55,7 @@ def _compile(word: int, at: int) -> Function | None:
     sequence = "None"
     if not form.suppressed:
         sequence = source.let(f"data[{source.octet()}]")
-        source.field(1, _SEQUENCE, sequence, "", CITE, form.no_sequence, free=True)
+        source.field(1, SEQUENCE, sequence, "", CITE, no_sequence(form.version), free=True)
     values = dict.fromkeys(_KEYS, "None")
     for part in form.layout.parts:
         assert isinstance(part, LayoutPart)

@@ -30,8 +30,9 @@ from lowpanbudget.layers.link.control import (
     MULTIPURPOSE_CITE,
     MULTIPURPOSE_LONG,
     MULTIPURPOSE_SHORT,
-    NO_SEQUENCE,
+    SEQUENCE,
     FrameType,
+    no_sequence,
 )
 from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.leading import read_leading
@@ -183,8 +184,7 @@ def encode(writer: Writer, mac: Mac) -> None:
     if mac.sequence is not None:
         if not is_number(mac.sequence, 8):
             raise RequestError(f"sequence number {mac.sequence!r} does not fit 8 bits", cite=CITE)
-        removed_by = NO_SEQUENCE if mac.version == 2 else ""
-        writer.octets(bytes([mac.sequence]), "sequence number", "", CITE, removed_by, mac.sequence)
+        writer.number(1, mac.sequence, SEQUENCE, "", CITE, no_sequence(mac.version))
     _write_addressing(writer, mac, row.layout)
     if mac.security is not None:
         if mac.version == 0 and not mac.later:
