@@ -16,81 +16,124 @@ capture < room < findings < report < cli. The names below are loaded when first 
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from lowpanbudget.bits import Span as Span
-    from lowpanbudget.design.load import load_design as load_design
-    from lowpanbudget.env import Context as Context
-    from lowpanbudget.env import Env as Env
+    from lowpanbudget.bits import Nature as Nature, Span as Span
+    from lowpanbudget.capture.files.key_file import KeyRing as KeyRing, read_keys as read_keys
+    from lowpanbudget.capture.files.reading import (
+        CaptureFile as CaptureFile,
+        read_capture as read_capture,
+    )
+    from lowpanbudget.capture.files.record import ReadingNotice as ReadingNotice, Record as Record
+    from lowpanbudget.capture.files.writing import write_pcap as write_pcap
+    from lowpanbudget.cites import Cite as Cite
+    from lowpanbudget.design.flow import Flow as Flow, Station as Station
+    from lowpanbudget.design.link import Link as Link
+    from lowpanbudget.design.load import load_design as load_design, parse_design as parse_design
+    from lowpanbudget.design.meaning import Design as Design
+    from lowpanbudget.env import Context as Context, Contexts as Contexts, Env as Env
     from lowpanbudget.errors import (
         BadMic as BadMic,
-    )
-    from lowpanbudget.errors import (
         DesignError as DesignError,
-    )
-    from lowpanbudget.errors import (
         DoesNotFit as DoesNotFit,
-    )
-    from lowpanbudget.errors import (
+        Fault as Fault,
         LowpanError as LowpanError,
-    )
-    from lowpanbudget.errors import (
         Malformed as Malformed,
-    )
-    from lowpanbudget.errors import (
         NotSupported as NotSupported,
-    )
-    from lowpanbudget.errors import (
         RequestError as RequestError,
-    )
-    from lowpanbudget.errors import (
         Reserved as Reserved,
-    )
-    from lowpanbudget.errors import (
         Truncated as Truncated,
-    )
-    from lowpanbudget.errors import (
         WireError as WireError,
     )
+    from lowpanbudget.fields.packet import Head as Head, Packet as Packet, Restored as Restored
+    from lowpanbudget.findings.finding import (
+        Certainty as Certainty,
+        Finding as Finding,
+        Severity as Severity,
+    )
+    from lowpanbudget.layers.internet.aead import Nonces as Nonces
     from lowpanbudget.layers.link.auxiliary import Security as Security
+    from lowpanbudget.layers.link.elements import Element as Element
     from lowpanbudget.layers.link.mac import Mac as Mac
     from lowpanbudget.layers.link.security import Key as Key
-    from lowpanbudget.room.compute import budget as budget
-    from lowpanbudget.room.fit import fit as fit
-    from lowpanbudget.stack.convert import compress as compress
-    from lowpanbudget.stack.convert import decompress as decompress
-    from lowpanbudget.stack.decoder import Decoder as Decoder
-    from lowpanbudget.stack.decoder import decode_frame as decode_frame
-    from lowpanbudget.stack.encoding import encode_frame as encode_frame
-    from lowpanbudget.stack.reassembly import Reassembler as Reassembler
+    from lowpanbudget.payload.c.source import (
+        Generated as Generated,
+        GeneratedFile as GeneratedFile,
+        generate as generate,
+    )
+    from lowpanbudget.payload.message import Message as Message
+    from lowpanbudget.room.compute import Budget as Budget, budget as budget
+    from lowpanbudget.room.encodings import (
+        Alternative as Alternative,
+        OnHop as OnHop,
+        encodings as encodings,
+    )
+    from lowpanbudget.room.fit import Fit as Fit, fit as fit
+    from lowpanbudget.room.knobs import Loss as Loss, Saving as Saving
+    from lowpanbudget.room.ledger import Ledger as Ledger
+    from lowpanbudget.stack.convert import (
+        Compressed as Compressed,
+        Decompressed as Decompressed,
+        compress as compress,
+        decompress as decompress,
+    )
+    from lowpanbudget.stack.decoder import (
+        Decoder as Decoder,
+        decode_datagram as decode_datagram,
+        decode_frame as decode_frame,
+    )
+    from lowpanbudget.stack.encoding import Encoded as Encoded, encode_frame as encode_frame
+    from lowpanbudget.stack.frame import Frame as Frame
+    from lowpanbudget.stack.incoming import Datagram as Datagram, Notice as Notice
+    from lowpanbudget.stack.pieces import FragmentKey as FragmentKey
+    from lowpanbudget.stack.reassembly import (
+        Complete as Complete,
+        Discarded as Discarded,
+        Ignored as Ignored,
+        Reassembler as Reassembler,
+        TimedOut as TimedOut,
+    )
     from lowpanbudget.stack.split import split as split
 
-_HOMES = {
-    "Span": "bits",
-    "Context": "env",
-    "Env": "env",
-    "BadMic": "errors",
-    "DesignError": "errors",
-    "DoesNotFit": "errors",
-    "LowpanError": "errors",
-    "Malformed": "errors",
-    "NotSupported": "errors",
-    "RequestError": "errors",
-    "Reserved": "errors",
-    "Truncated": "errors",
-    "WireError": "errors",
-    "Security": "layers.link.auxiliary",
-    "Mac": "layers.link.mac",
-    "Key": "layers.link.security",
-    "budget": "room.compute",
-    "fit": "room.fit",
-    "load_design": "design.load",
-    "compress": "stack.convert",
-    "decompress": "stack.convert",
-    "Decoder": "stack.decoder",
-    "decode_frame": "stack.decoder",
-    "encode_frame": "stack.encoding",
-    "Reassembler": "stack.reassembly",
-    "split": "stack.split",
+# the public names of each module
+_NAMES = {
+    "bits": "Nature Span",
+    "capture.files.key_file": "KeyRing read_keys",
+    "capture.files.reading": "CaptureFile read_capture",
+    "capture.files.record": "ReadingNotice Record",
+    "capture.files.writing": "write_pcap",
+    "cites": "Cite",
+    "design.flow": "Flow Station",
+    "design.link": "Link",
+    "design.load": "load_design parse_design",
+    "design.meaning": "Design",
+    "env": "Context Contexts Env",
+    "errors": (
+        "BadMic DesignError DoesNotFit Fault LowpanError Malformed NotSupported "
+        "RequestError Reserved Truncated WireError"
+    ),
+    "fields.packet": "Head Packet Restored",
+    "findings.finding": "Certainty Finding Severity",
+    "layers.internet.aead": "Nonces",
+    "layers.link.auxiliary": "Security",
+    "layers.link.elements": "Element",
+    "layers.link.mac": "Mac",
+    "layers.link.security": "Key",
+    "payload.c.source": "Generated GeneratedFile generate",
+    "payload.message": "Message",
+    "room.compute": "Budget budget",
+    "room.encodings": "Alternative OnHop encodings",
+    "room.fit": "Fit fit",
+    "room.knobs": "Loss Saving",
+    "room.ledger": "Ledger",
+    "stack.convert": "Compressed Decompressed compress decompress",
+    "stack.decoder": "Decoder decode_datagram decode_frame",
+    "stack.encoding": "Encoded encode_frame",
+    "stack.frame": "Frame",
+    "stack.incoming": "Datagram Notice",
+    "stack.pieces": "FragmentKey",
+    "stack.reassembly": "Complete Discarded Ignored Reassembler TimedOut",
+    "stack.split": "split",
 }
+_HOMES = {name: home for home, names in _NAMES.items() for name in names.split()}
 __all__ = sorted(_HOMES)  # noqa: PLE0605  # one list of the public names
 
 

@@ -17,7 +17,7 @@ from click.testing import CliRunner
 
 from lowpanbudget.capture.expand import LeftOut, expand
 from lowpanbudget.capture.files.key_file import KeyRing, read_keys
-from lowpanbudget.capture.files.reading import read
+from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.files.writing import write_pcap
 from lowpanbudget.capture.follow.tracing import Trace
@@ -67,7 +67,7 @@ def ring(keys: Callable[[str], str], name: str) -> KeyRing:
 
 
 def records_of(name: str) -> list[Record]:
-    with read(str(EXAMPLES / f"{name}.pcap")) as records:
+    with read_capture(str(EXAMPLES / f"{name}.pcap")) as records:
         found = list(records)
         assert not records.notices
     return found

@@ -125,12 +125,12 @@ def _picked(
     stream: "BufferedReader | None",
 ) -> tuple[list[Shown], int, bool]:
     """Return frames out of a capture, how many it has, and whether its file is wrong."""
-    from lowpanbudget.capture.files.reading import read
+    from lowpanbudget.capture.files.reading import read_capture
     from lowpanbudget.capture.follow.picking import pick
     from lowpanbudget.cli.progress import followed
 
     name = "standard input" if source == "-" else source
-    with read(source if stream is None else stream) as records:
+    with read_capture(source if stream is None else stream) as records:
         picked, count = pick(known.trace(), followed(records, source), numbers, name)
     wrong = captures.tell_notices(ctx, source, records.notices, records.notice_count)
     if not numbers and count > len(picked):

@@ -106,10 +106,10 @@ class CaptureOptions:
 def opened(capture: str, link_type: int | None = None) -> "CaptureFile":
     """Return the records of a capture, those of standard input for ``-``; ``link_type`` is that of text."""
     from lowpanbudget.capture.files.link_types import FRAME_TYPE
-    from lowpanbudget.capture.files.reading import read
+    from lowpanbudget.capture.files.reading import read_capture
 
     source = sys.stdin.buffer if capture == "-" else capture
-    return read(source, link_type=FRAME_TYPE if link_type is None else link_type)
+    return read_capture(source, link_type=FRAME_TYPE if link_type is None else link_type)
 
 
 @contextmanager

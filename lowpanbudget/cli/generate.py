@@ -10,7 +10,7 @@ from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
-    from lowpanbudget.payload.c.source import File
+    from lowpanbudget.payload.c.source import GeneratedFile
 
 _EXAMPLE = """\b
 lowpanbudget generate examples/footbridge.toml readings -o firmware/src"""
@@ -93,7 +93,7 @@ def command(
     output.emit("".join(f"{screen.text(line)}\n" for line in lines))
 
 
-def _write(files: "tuple[File, ...]", folder: Path, *, force: bool) -> list[Path]:
+def _write(files: "tuple[GeneratedFile, ...]", folder: Path, *, force: bool) -> list[Path]:
     """Write all files or none; what stands there and was not generated stays, unless forced."""
     from lowpanbudget.cli.output import write_whole
 

@@ -22,7 +22,7 @@ from hypothesis import strategies as st
 
 from lowpanbudget import RequestError, decode_frame, load_design
 from lowpanbudget.capture.expand import LeftOut, expand, unsealed
-from lowpanbudget.capture.files.reading import read
+from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.files.writing import PcapWriter, write_pcap
 from lowpanbudget.capture.follow.tracing import Trace
@@ -50,7 +50,7 @@ def test_what_is_written_another_library_reads() -> None:
     assert reader.linktype == 195
     seen = [(data, meta.sec * 10**9 + meta.usec, meta.wirelen) for data, meta in reader]
     assert seen == [(r.octets, r.time_ns, r.original_length) for r in fed]
-    again = list(read(io.BytesIO(octets)))
+    again = list(read_capture(io.BytesIO(octets)))
     assert [r._replace(offset=None) for r in again] == fed
 
 
@@ -62,7 +62,7 @@ def test_writing_what_the_format_cannot_hold() -> None:
     with pytest.raises(RequestError, match="link type"):
         writer.write(Record(1, 0, 195, b"abc", 3))
     file.seek(0)
-    assert [r.time_ns for r in read(file)] == [0, 0, (1 << 32) * 10**9 - 1]
+    assert [r.time_ns for r in read_capture(file)] == [0, 0, (1 << 32) * 10**9 - 1]
     assert writer.count == 3
 
 
@@ -80,7 +80,7 @@ def test_datagrams_out_of_frames() -> None:
     assert [r.octets for r in found] == sent
     assert left_out.reasons == {"a retransmission": 1}
     assert {r.link_type for r in found} == {229}
-    for record, datagram in zip(read(io.BytesIO(written(found, 229))), sent, strict=True):
+    for record, datagram in zip(read_capture(io.BytesIO(written(found, 229))), sent, strict=True):
         assert bytes(IPv6(record.octets)[UDP].payload) == datagram[48:]
 
 

@@ -11,7 +11,7 @@ import pytest
 from contract import air, shelf
 from contract.entry import invoke
 
-from lowpanbudget.capture.files.reading import read
+from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.cli import progress
 
 
@@ -30,7 +30,7 @@ def test_a_bar_only_where_somebody_watches(tmp_path: Path, monkeypatch: pytest.M
     watched, piped = _Terminal(), io.StringIO()
     for stream in (watched, piped):
         monkeypatch.setattr(sys, "stderr", stream)
-        with read(path) as records:
+        with read_capture(path) as records:
             assert len(list(progress.followed(records, str(path)))) == 600
     assert piped.getvalue() == ""
     plain = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", watched.getvalue())
@@ -39,7 +39,7 @@ def test_a_bar_only_where_somebody_watches(tmp_path: Path, monkeypatch: pytest.M
     assert "\x1b" not in plain
     monkeypatch.setenv("TERM", "dumb")
     monkeypatch.setattr(sys, "stderr", dumb := _Terminal())
-    with read(path) as records:
+    with read_capture(path) as records:
         assert len(list(progress.followed(records, str(path)))) == 600
     assert dumb.getvalue() == ""
 

@@ -19,7 +19,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lowpanbudget import Key, decode_frame, encode_frame, load_design
-from lowpanbudget.capture.files.reading import read
+from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.files.record import ReadingNotice, Record
 from lowpanbudget.capture.follow.fcs_check import STRIPPED, FcsVerdict
 from lowpanbudget.capture.follow.tracing import Trace
@@ -341,7 +341,7 @@ def test_application_data_are_no_header() -> None:
     keys = [Key(one["octets"], index=one["index"]) for one in secrets["key"]]
     trace = Trace(design=design, contexts=design.contexts, keys=keys)
     audit = Audit(known_of(trace, design))
-    with read(EXAMPLES / "footbridge.pcap") as records:
+    with read_capture(EXAMPLES / "footbridge.pcap") as records:
         for sighting in trace.follow(records):
             audit.follow(sighting)
     assert "longer-than-budgeted" not in names(audit.close())

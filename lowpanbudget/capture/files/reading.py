@@ -1,4 +1,4 @@
-"""``read``: the frames of a capture file, whatever its format, one after the other and in flat memory.
+"""``read_capture``: the frames of a capture file, whatever its format, one after the other and in flat memory.
 
 pcap and pcapng are told by their first octets, in both byte orders, compressed or not; text has a frame a line.
 """
@@ -77,7 +77,9 @@ class CaptureFile(Iterator[Record]):
             self._opened.close()
 
 
-def read(source: "str | PathLike[str] | BinaryFile", *, link_type: int = FRAME_TYPE) -> CaptureFile:
+def read_capture(
+    source: "str | PathLike[str] | BinaryFile", *, link_type: int = FRAME_TYPE
+) -> CaptureFile:
     """Return the records of a capture: a path, or a binary file object such as standard input's buffer.
 
     ``link_type`` is that of text lines, which name none; whether an FCS is there is tested in any case. Raises
@@ -130,7 +132,7 @@ def starts_capture(octets: bytes) -> bool:
     """Return the same of the first octets of a file."""
     if octets[:4] in MAGICS or octets[:4] == SECTION or octets[:2] == GZIP:
         return True
-    with read(io.BytesIO(octets)) as records:
+    with read_capture(io.BytesIO(octets)) as records:
         if records.format != "text":
             return False
         first = next(records, None)

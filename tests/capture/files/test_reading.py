@@ -21,7 +21,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lowpanbudget import RequestError
-from lowpanbudget.capture.files.reading import CaptureFile, read
+from lowpanbudget.capture.files.reading import CaptureFile, read_capture
 from lowpanbudget.capture.files.record import Record
 
 FRAMES = [bytes([0x41, 0x88, number, *range(number)]) for number in range(6)]
@@ -63,7 +63,7 @@ def scapy_pcapng(link_type: int) -> bytes:
 
 
 def records_of(octets: bytes) -> tuple[list[Record], CaptureFile]:
-    reading = read(io.BytesIO(octets))
+    reading = read_capture(io.BytesIO(octets))
     return list(reading), reading
 
 
@@ -130,8 +130,8 @@ class Trickle:
 @pytest.mark.parametrize("make", [f[1] for f in FILES], ids=[f[0] for f in FILES])
 def test_a_pipe_of_single_octets(make: Callable[[], bytes]) -> None:
     octets = make()
-    assert list(read(Trickle(octets))) == records_of(octets)[0]
-    assert [r.octets for r in read(Trickle(gzip.compress(octets)))] == FRAMES
+    assert list(read_capture(Trickle(octets))) == records_of(octets)[0]
+    assert [r.octets for r in read_capture(Trickle(gzip.compress(octets)))] == FRAMES
 
 
 def whole_before(octets: bytes, cut: int) -> int:
@@ -314,7 +314,10 @@ def test_time_resolution_and_offset_of_each_interface(order: str) -> None:
 def test_sections_of_both_byte_orders_in_one_file() -> None:
     octets = section("<") + interface(195) + enhanced(b"a") + section(">")
     octets += interface(230, order=">") + enhanced(b"b", order=">")
-    assert [(r.octets, r.link_type) for r in read(io.BytesIO(octets))] == [(b"a", 195), (b"b", 230)]
+    assert [(r.octets, r.link_type) for r in read_capture(io.BytesIO(octets))] == [
+        (b"a", 195),
+        (b"b", 230),
+    ]
 
 
 def test_drops_that_the_capture_counted_are_told() -> None:
@@ -399,7 +402,7 @@ nothing here
     assert [n.name for n in reading.notices] == ["line-wrong", "line-wrong"]
     assert "nothing here" in reading.notices[0].text
     assert {r.link_type for r in records} == {195}
-    assert {r.link_type for r in read(io.BytesIO(b"6188\n"), link_type=230)} == {230}
+    assert {r.link_type for r in read_capture(io.BytesIO(b"6188\n"), link_type=230)} == {230}
 
 
 def test_text_shows_no_control_characters() -> None:
@@ -416,20 +419,20 @@ def test_a_line_without_end() -> None:
 
 def test_a_text_is_no_file_of_octets(tmp_path: Path) -> None:
     with pytest.raises(RequestError, match="octets"):
-        list(read(io.StringIO("6188")))  # type: ignore[arg-type]
+        list(read_capture(io.StringIO("6188")))  # type: ignore[arg-type]
     with pytest.raises(RequestError, match="neither a path"):
-        read(5)  # type: ignore[arg-type]
+        read_capture(5)  # type: ignore[arg-type]
     with pytest.raises(RequestError, match="cannot be read"):
-        read(tmp_path / "missing.pcap")
+        read_capture(tmp_path / "missing.pcap")
     with pytest.raises(RequestError, match="cannot be read"):
-        list(read(tmp_path))
+        list(read_capture(tmp_path))
 
 
 def test_a_path_and_its_file_closed(tmp_path: Path) -> None:
     path = tmp_path / "one.pcap"
     path.write_bytes(scapy_pcap(195))
-    assert [r.octets for r in read(path)] == FRAMES
-    with read(str(path)) as reading:
+    assert [r.octets for r in read_capture(path)] == FRAMES
+    with read_capture(str(path)) as reading:
         assert next(reading).octets == FRAMES[0]
     assert reading.format == "pcap"
     path.unlink()

@@ -1,0 +1,52 @@
+"""What the package offers from Python: every name is there, documented, and loaded when it is first used."""
+
+import ast
+import inspect
+import re
+from enum import Enum
+from pathlib import Path
+
+import pytest
+
+import lowpanbudget
+
+PACKAGE = Path(lowpanbudget.__file__).parent
+NAMES = tuple(lowpanbudget.__all__)
+FUNCTIONS = [name for name in NAMES if inspect.isfunction(getattr(lowpanbudget, name))]
+CLASSES = [name for name in NAMES if inspect.isclass(getattr(lowpanbudget, name))]
+
+
+def test_type_checkers_and_programs_find_the_same_names() -> None:
+    tree = ast.parse((PACKAGE / "__init__.py").read_text(encoding="utf-8"))
+    typed = {
+        alias.asname: f"{node.module}"
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom)
+        for alias in node.names
+        if alias.asname
+    }
+    assert typed == {name: f"lowpanbudget.{lowpanbudget._HOMES[name]}" for name in NAMES}
+
+
+@pytest.mark.parametrize("name", FUNCTIONS)
+def test_a_function_says_what_it_returns_and_what_it_raises(name: str) -> None:
+    function = getattr(lowpanbudget, name)
+    text = inspect.getdoc(function) or ""
+    assert re.match(r"(Return|Yield|Write)", text), text
+    assert re.search(r"[Rr]aises", text), text
+    assert inspect.signature(function).return_annotation is not inspect.Signature.empty
+
+
+@pytest.mark.parametrize("name", CLASSES)
+def test_a_class_and_all_that_is_public_in_it_is_described(name: str) -> None:
+    kind = getattr(lowpanbudget, name)
+    assert len((kind.__doc__ or "").split()) >= 5, name
+    if issubclass(kind, Enum | Exception):
+        return
+    for attribute, value in vars(kind).items():
+        if attribute.startswith("_") or not (
+            isinstance(value, property | classmethod | staticmethod) or inspect.isfunction(value)
+        ):
+            continue
+        inner = value.__func__ if isinstance(value, classmethod | staticmethod) else value
+        assert inner.__doc__, f"{name}.{attribute}"
