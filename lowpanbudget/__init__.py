@@ -17,6 +17,13 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from lowpanbudget.bits import Nature as Nature, Span as Span
+    from lowpanbudget.capture.captured import (
+        CaptureFrames as CaptureFrames,
+        CapturedFrame as CapturedFrame,
+        annotate as annotate,
+        follow as follow,
+    )
+    from lowpanbudget.capture.expand import LeftOut as LeftOut, decrypt as decrypt, expand as expand
     from lowpanbudget.capture.files.key_file import KeyRing as KeyRing, read_keys as read_keys
     from lowpanbudget.capture.files.reading import (
         CaptureFile as CaptureFile,
@@ -24,6 +31,23 @@ if TYPE_CHECKING:
     )
     from lowpanbudget.capture.files.record import ReadingNotice as ReadingNotice, Record as Record
     from lowpanbudget.capture.files.writing import write_pcap as write_pcap
+    from lowpanbudget.capture.follow.fcs_check import FcsVerdict as FcsVerdict
+    from lowpanbudget.capture.follow.flows import FlowKey as FlowKey
+    from lowpanbudget.capture.follow.learning import (
+        Device as Device,
+        LearnedContext as LearnedContext,
+    )
+    from lowpanbudget.capture.follow.matching import (
+        Matched as Matched,
+        MessageValue as MessageValue,
+    )
+    from lowpanbudget.capture.shrink import (
+        Counters as Counters,
+        Shrinker as Shrinker,
+        shrink as shrink,
+    )
+    from lowpanbudget.capture.survey import Cell as Cell, Survey as Survey, survey as survey
+    from lowpanbudget.capture.tally import Tally as Tally
     from lowpanbudget.cites import Cite as Cite
     from lowpanbudget.design.flow import Flow as Flow, Station as Station
     from lowpanbudget.design.link import Link as Link
@@ -44,6 +68,7 @@ if TYPE_CHECKING:
         WireError as WireError,
     )
     from lowpanbudget.fields.packet import Head as Head, Packet as Packet, Restored as Restored
+    from lowpanbudget.findings.audit import CaptureFindings as CaptureFindings, audit as audit
     from lowpanbudget.findings.finding import (
         Certainty as Certainty,
         Finding as Finding,
@@ -69,6 +94,7 @@ if TYPE_CHECKING:
     from lowpanbudget.room.fit import Fit as Fit, fit as fit
     from lowpanbudget.room.knobs import Loss as Loss, Saving as Saving
     from lowpanbudget.room.ledger import Ledger as Ledger
+    from lowpanbudget.stack.comparison import Comparison as Comparison, Difference as Difference
     from lowpanbudget.stack.convert import (
         Compressed as Compressed,
         Decompressed as Decompressed,
@@ -96,10 +122,19 @@ if TYPE_CHECKING:
 # the public names of each module
 _NAMES = {
     "bits": "Nature Span",
+    "capture.captured": "CaptureFrames CapturedFrame annotate follow",
+    "capture.expand": "LeftOut decrypt expand",
     "capture.files.key_file": "KeyRing read_keys",
     "capture.files.reading": "CaptureFile read_capture",
     "capture.files.record": "ReadingNotice Record",
     "capture.files.writing": "write_pcap",
+    "capture.follow.fcs_check": "FcsVerdict",
+    "capture.follow.flows": "FlowKey",
+    "capture.follow.learning": "Device LearnedContext",
+    "capture.follow.matching": "Matched MessageValue",
+    "capture.shrink": "Counters Shrinker shrink",
+    "capture.survey": "Cell Survey survey",
+    "capture.tally": "Tally",
     "cites": "Cite",
     "design.flow": "Flow Station",
     "design.link": "Link",
@@ -111,6 +146,7 @@ _NAMES = {
         "RequestError Reserved Truncated WireError"
     ),
     "fields.packet": "Head Packet Restored",
+    "findings.audit": "CaptureFindings audit",
     "findings.finding": "Certainty Finding Severity",
     "layers.internet.aead": "Nonces",
     "layers.link.auxiliary": "Security",
@@ -124,6 +160,7 @@ _NAMES = {
     "room.fit": "Fit fit",
     "room.knobs": "Loss Saving",
     "room.ledger": "Ledger",
+    "stack.comparison": "Comparison Difference",
     "stack.convert": "Compressed Decompressed compress decompress",
     "stack.decoder": "Decoder decode_datagram decode_frame",
     "stack.encoding": "Encoded encode_frame",

@@ -10,9 +10,14 @@ import dataclasses
 from collections.abc import Callable
 from dataclasses import field, fields, replace
 from operator import attrgetter
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
-__all__ = ["HashedOnce", "dataclass", "field", "fields", "replace"]
+__all__ = [
+    "FrozenDict", "HashedOnce", "dataclass", "field", "fields", "filling", "frozen", "replace", "settled",
+]  # fmt: skip
+Key = TypeVar("Key")
+Item = TypeVar("Item")
+Kind = TypeVar("Kind", bound=type)
 
 if TYPE_CHECKING:
     from dataclasses import dataclass
@@ -50,6 +55,58 @@ else:
             return made
 
         return make
+
+
+class FrozenDict(dict[Key, Item]):
+    """A dictionary that refuses to be changed, as results hold it; ``dict(...)`` of it is one that can be."""
+
+    __slots__ = ()
+
+    def _refuse(self, *_: object, **__: object) -> NoReturn:
+        raise TypeError("a result cannot be changed: dict(...) of it makes a dictionary that can")
+
+    __setitem__ = __delitem__ = __ior__ = clear = pop = popitem = setdefault = update = _refuse
+
+    def __reduce__(self) -> tuple[type, tuple[dict[Key, Item]]]:
+        """Return how to make a copy: dictionaries are else filled item by item."""
+        return type(self), (dict(self),)
+
+
+def frozen(value: Any) -> Any:
+    """Return plain data with all that could be changed in it replaced: dictionaries, lists and sets, at any depth."""
+    if isinstance(value, dict):
+        return FrozenDict({key: frozen(item) for key, item in value.items()})
+    if type(value) is list or type(value) is tuple:
+        return tuple([frozen(item) for item in value])
+    return frozenset(value) if isinstance(value, set) else value
+
+
+def settled(kind: Kind) -> Kind:
+    """Make a class of values refuse changes at run time: for classes whose values are filled step by step.
+
+    ``filling(kind)`` is the class to fill them in; ``value.__class__ = kind`` ends it, and costs nothing.
+    """
+    attributes: Any = kind
+    attributes.__init__ = _Init(kind, frozen=True)
+    for name, method in _FROZEN.items():
+        setattr(kind, name, method)
+    return kind
+
+
+def filling(kind: Kind) -> Kind:
+    """Return the class in which values of a ``settled`` class are filled."""
+    making: Any = type(
+        kind.__name__,
+        (kind,),
+        {
+            "__slots__": (),
+            "__module__": kind.__module__,
+            "__qualname__": kind.__qualname__,
+            "__setattr__": object.__setattr__,
+            "__delattr__": object.__delattr__,
+        },
+    )
+    return making  # type: ignore[no-any-return]  # it is one by its base
 
 
 class HashedOnce:

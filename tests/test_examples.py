@@ -20,8 +20,8 @@ from lowpanbudget.capture.files.key_file import KeyRing, read_keys
 from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.files.writing import write_pcap
-from lowpanbudget.capture.follow.tracing import Trace
-from lowpanbudget.capture.shrink import Counters, Shrinker, shrink
+from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
+from lowpanbudget.capture.shrink import Shrinker, shrink
 from lowpanbudget.capture.survey import survey
 from lowpanbudget.cli.main import program
 from lowpanbudget.design.load import load_design
@@ -73,10 +73,14 @@ def records_of(name: str) -> list[Record]:
     return found
 
 
-def trace_of(keys: Callable[[str], str], name: str) -> Trace:
+def known_of(keys: Callable[[str], str], name: str) -> TraceOptions:
     known = ring(keys, name)
     design = load_design(str(EXAMPLES / f"{name}.toml"))
-    return Trace(design=design, keys=known.keys, devices=known.devices)
+    return {"design": design, "keys": known.keys, "devices": known.devices}
+
+
+def trace_of(keys: Callable[[str], str], name: str) -> Trace:
+    return Trace(**known_of(keys, name))
 
 
 def audited(name: str, *more: str) -> tuple[int, list[dict[str, Any]]]:
@@ -146,7 +150,7 @@ def test_survey_counts_what_the_script_sent(
     made: dict[str, Any], keys: Callable[[str], str], name: str
 ) -> None:
     sent, counts = made[name], made[name].counts
-    found = survey(records_of(name), trace_of(keys, name))
+    found = survey(records_of(name), **known_of(keys, name))
     total = found.total
     assert total.frames == len(sent.records)
     assert {kind: tally.frames for kind, tally in found.kinds.items()} == {
@@ -166,14 +170,12 @@ def test_survey_counts_what_the_script_sent(
 def test_expand_shrink_expand_is_the_identity(
     made: dict[str, Any], keys: Callable[[str], str], name: str
 ) -> None:
-    datagrams = list(expand(records_of(name), trace_of(keys, name)))
+    datagrams = list(expand(records_of(name), **known_of(keys, name)))
     assert len(datagrams) == made[name].counts["datagrams"]
     design = load_design(str(EXAMPLES / f"{name}.toml"))
     left_out = LeftOut()
-    frames = list(
-        shrink(datagrams, Shrinker(design, unprotected=True, counters=Counters()), left_out)
-    )
-    again = list(expand(frames, Trace(design=design), left_out))
+    frames = list(shrink(datagrams, Shrinker(design, unprotected=True), left_out=left_out))
+    again = list(expand(frames, design=design, left_out=left_out))
     assert [one.octets for one in again] == [one.octets for one in datagrams]
     assert not left_out.reasons
 

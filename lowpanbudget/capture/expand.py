@@ -4,35 +4,45 @@ The way back, frames out of datagrams, is in ``shrink``. Each gives records, and
 """
 
 from collections.abc import Iterable, Iterator
+from typing import Unpack
 
 from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, IPV6_TYPE
+from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
 from lowpanbudget.errors import BadMic, RequestError
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.stack.encoding import encode_frame
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
-from lowpanbudget.values import dataclass, field, replace
+from lowpanbudget.values import FrozenDict, replace
 
 MOST_REASONS = 256
 
 
-@dataclass(slots=True)
 class LeftOut:
-    """How many records a conversion left out, by reason; reasons beyond 256 count as others."""
+    """Counts the records that a conversion leaves out, by reason; reasons beyond 256 count as others."""
 
-    reasons: dict[str, int] = field(default_factory=dict)
+    __slots__ = ("_reasons",)
+
+    def __init__(self) -> None:
+        self._reasons: dict[str, int] = {}
+
+    @property
+    def reasons(self) -> dict[str, int]:
+        """Return how many records were left out for each reason so far."""
+        return FrozenDict(self._reasons)
 
     @property
     def count(self) -> int:
         """Return how many records were left out."""
-        return sum(self.reasons.values())
+        return sum(self._reasons.values())
 
     def add(self, reason: str) -> None:
         """Count a record."""
-        key = reason if reason in self.reasons or len(self.reasons) < MOST_REASONS else "others"
-        self.reasons[key] = self.reasons.get(key, 0) + 1
+        reasons = self._reasons
+        key = reason if reason in reasons or len(reasons) < MOST_REASONS else "others"
+        reasons[key] = reasons.get(key, 0) + 1
 
     def add_all(self, ended: Iterable[TimedOut | Discarded]) -> None:
         """Count datagrams whose fragments were given up."""
@@ -42,42 +52,53 @@ class LeftOut:
 
 
 def expand(
-    records: Iterable[Record], trace: Trace | None = None, left_out: LeftOut | None = None
+    capture: Capture, *, left_out: LeftOut | None = None, **known: Unpack[TraceOptions]
 ) -> Iterator[Record]:
-    """Yield the IPv6 datagrams of a capture, link type 229, each with the time of the frame that made it whole.
+    """Return the IPv6 datagrams of a capture, link type 229, each with the time of the frame that made it whole.
 
     Retransmissions bring no datagram again. Frames that carry none by their kind (acknowledgements, beacons, commands)
-    are no loss; ``left_out`` counts the others.
+    are no loss; ``left_out`` counts the others. ``capture`` and ``known`` are those of ``follow``; raises
+    ``RequestError`` as it does.
     """
-    trace = Trace() if trace is None else trace
-    left_out = LeftOut() if left_out is None else left_out
-    for sighting in trace.follow(records):
-        left_out.add_all(sighting.ended)
-        if sighting.repeats is not None:
-            left_out.add("a retransmission")
-        elif sighting.datagram is not None:
-            yield _record(sighting, IPV6_TYPE, sighting.datagram)
-        elif reason := sighting.reason:
-            left_out.add(reason)
+    counted = LeftOut() if left_out is None else left_out
+    return _expanded(CaptureFile.of(capture), Trace(**known), counted)
+
+
+def _expanded(file: CaptureFile, trace: Trace, left_out: LeftOut) -> Iterator[Record]:
+    with file as records:
+        for sighting in trace.follow(records):
+            left_out.add_all(sighting.ended)
+            if sighting.repeats is not None:
+                left_out.add("a retransmission")
+            elif sighting.datagram is not None:
+                yield _record(sighting, IPV6_TYPE, sighting.datagram)
+            elif reason := sighting.reason:
+                left_out.add(reason)
     left_out.add_all(trace.leftover)
 
 
-def unsealed(
-    records: Iterable[Record], trace: Trace, left_out: LeftOut | None = None
+def decrypt(
+    capture: Capture, *, left_out: LeftOut | None = None, **known: Unpack[TraceOptions]
 ) -> Iterator[Record]:
-    """Yield all frames of a capture with their protection taken off where a key opens them, link type 195.
+    """Return all frames of a capture with their protection taken off where a key opens them, link type 195.
 
-    What they say is then readable by everybody who can read the file. Frames that no key opens stay sealed, and are
-    counted in ``left_out`` as such; records that hold no frame are left out. A wrong FCS stays wrong.
+    What they say is then readable by everybody who can read the records: pass them on to nobody who may not. Frames
+    that no key opens stay sealed, and are counted in ``left_out`` as such; records that hold no frame are left out. A
+    wrong FCS stays wrong. ``capture`` and ``known`` are those of ``follow``; raises ``RequestError`` as it does.
     """
-    left_out = LeftOut() if left_out is None else left_out
-    for sighting in trace.follow(records):
-        if sighting.body.kind != FRAME:
-            left_out.add(sighting.reason or sighting.body.kind)
-            continue
-        octets = _opened(sighting, left_out)
-        if octets is not None:
-            yield _record(sighting, FRAME_TYPE, octets)
+    counted = LeftOut() if left_out is None else left_out
+    return _decrypted(CaptureFile.of(capture), Trace(**known), counted)
+
+
+def _decrypted(file: CaptureFile, trace: Trace, left_out: LeftOut) -> Iterator[Record]:
+    with file as records:
+        for sighting in trace.follow(records):
+            if sighting.body.kind != FRAME:
+                left_out.add(sighting.reason or sighting.body.kind)
+                continue
+            octets = _opened(sighting, left_out)
+            if octets is not None:
+                yield _record(sighting, FRAME_TYPE, octets)
 
 
 def _opened(sighting: Sighting, left_out: LeftOut) -> bytes | None:

@@ -1,12 +1,13 @@
 """IPv6 datagrams into frames of a design: compressed, cut into fragments where they must be, sealed with a key."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from ipaddress import IPv6Address
 from typing import TYPE_CHECKING
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.expand import LeftOut
 from lowpanbudget.capture.files.link_types import FRAME_TYPE, IPV6, unwrap
+from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.link import Link
@@ -161,13 +162,18 @@ def counts_slots(design: "Design") -> bool:
 
 
 def shrink(
-    records: Iterable[Record], shrinker: Shrinker, left_out: LeftOut | None = None
+    capture: Capture, shrinker: Shrinker, *, left_out: LeftOut | None = None
 ) -> Iterator[Record]:
-    """Yield frames (link type 195) for the IPv6 datagrams of a capture, numbered anew, with the datagrams' times.
+    """Return frames (link type 195) for the IPv6 datagrams of a capture, numbered anew, with the datagrams' times.
 
-    ``left_out`` counts records that hold no datagram, and datagrams that do not go in frames of the link.
+    ``capture`` is as in ``follow``; ``left_out`` counts records that hold no datagram, and datagrams that do not go in
+    frames of the link. Raises ``RequestError`` for a capture that cannot be read.
     """
-    left_out = LeftOut() if left_out is None else left_out
+    file = CaptureFile.of(capture)
+    return _frames(file, shrinker, LeftOut() if left_out is None else left_out)
+
+
+def _frames(records: CaptureFile, shrinker: Shrinker, left_out: LeftOut) -> Iterator[Record]:
     number = 0
     for record in records:
         body = unwrap(record)

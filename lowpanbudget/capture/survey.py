@@ -5,22 +5,23 @@ order and grouping. What happens between the last frame of one part and the firs
 """
 
 from collections.abc import Hashable, Iterable
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple, TypeVar, Unpack
 
 from lowpanbudget.bits import Nature
 from lowpanbudget.capture.files.link_types import FRAME
-from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.files.reading import Capture, CaptureFile
+from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import FlowKey, application_of, upper_of
 from lowpanbudget.capture.follow.sighting import Sighting, flow_of_parts
-from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.savings import Savings
-from lowpanbudget.capture.tally import Tally
+from lowpanbudget.capture.tally import Tally, running, see
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, FrameType, Mac
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
 from lowpanbudget.stack.upper import COAP_PORT
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import FrozenDict, dataclass, field
 
 MOST_CELLS = 8192  # that are told apart; flows and nodes of more are summed up as others
 MOST_REASONS = 256
@@ -41,18 +42,20 @@ class Cell(NamedTuple):
     node: bytes | str | None
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Survey:
     """What a capture cost, by cell; and by flow, by node, by kind and altogether, added up from the cells.
 
     ``reasons`` counts why frames could not be read. ``names`` are what a design calls flows; none for those outside.
     ``natures`` tells of each layer whether it is a header, whatever it carries, or payload or sealed as a whole.
+    ``check_sequences`` say what was found at the end of the frames of each link type.
     """
 
-    cells: dict[Cell, Tally] = field(default_factory=dict)
-    reasons: dict[str, int] = field(default_factory=dict)
-    names: dict[FlowKey, str] = field(default_factory=dict)
-    natures: dict[str, Nature] = field(default_factory=dict)
+    cells: dict[Cell, Tally] = field(default_factory=FrozenDict)
+    reasons: dict[str, int] = field(default_factory=FrozenDict)
+    names: dict[FlowKey, str] = field(default_factory=FrozenDict)
+    natures: dict[str, Nature] = field(default_factory=FrozenDict)
+    check_sequences: tuple[FcsVerdict, ...] = ()
 
     @property
     def total(self) -> Tally:
@@ -79,18 +82,22 @@ class Survey:
         reasons = dict(self.reasons)
         for reason, count in other.reasons.items():
             reasons[reason] = reasons.get(reason, 0) + count
-        cells = _grouped([*self.cells.items(), *other.cells.items()])
-        merged = Survey(cells, reasons, {**other.names, **self.names}, dict(self.natures))
+        natures = dict(self.natures)
         for layer, nature in other.natures.items():
-            merged.see(layer, nature)
-        return merged
+            _see(natures, layer, nature)
+        return Survey(
+            _grouped([*self.cells.items(), *other.cells.items()]), FrozenDict(reasons),
+            FrozenDict({**other.names, **self.names}), FrozenDict(natures),
+            self.check_sequences + other.check_sequences,
+        )  # fmt: skip
 
     __add__ = merge
 
-    def see(self, layer: str, nature: Nature) -> None:
-        """Note what there is in a layer: of what could not be read nobody knows, and one header makes it a header."""
-        if nature is not Nature.UNREAD and self.natures.get(layer) is not Nature.HEADER:
-            self.natures[layer] = nature
+
+def _see(natures: dict[str, Nature], layer: str, nature: Nature) -> None:
+    """Note what there is in a layer: of what could not be read nobody knows, and one header makes it a header."""
+    if nature is not Nature.UNREAD and natures.get(layer) is not Nature.HEADER:
+        natures[layer] = nature
 
 
 def _grouped(tallies: Iterable[tuple[Key, Tally]]) -> dict[Key, Tally]:
@@ -98,7 +105,7 @@ def _grouped(tallies: Iterable[tuple[Key, Tally]]) -> dict[Key, Tally]:
     nothing = Tally()
     for key, tally in tallies:
         groups[key] = groups.get(key, nothing) + tally
-    return groups
+    return FrozenDict(groups)
 
 
 class Surveyor:
@@ -109,9 +116,19 @@ class Surveyor:
 
     def __init__(self, largest: int = LARGEST_FRAME) -> None:
         self.largest = largest
-        self.survey = Survey()
+        self._cells: dict[Cell, Tally] = {}
+        self._reasons: dict[str, int] = {}
+        self._names: dict[FlowKey, str] = {}
+        self._natures: dict[str, Nature] = {}
         self._savings = Savings(largest)
         self._sequences = Recent[bytes, int](MOST_CELLS)
+
+    def survey(self, check_sequences: Iterable[FcsVerdict] = ()) -> Survey:
+        """Return what was counted so far."""
+        return Survey(
+            _grouped(self._cells.items()), FrozenDict(self._reasons), FrozenDict(self._names),
+            FrozenDict(self._natures), tuple(check_sequences),
+        )  # fmt: skip
 
     def add(self, sighting: Sighting) -> None:
         """Count one record."""
@@ -153,10 +170,10 @@ class Surveyor:
         if place.sequence is not None and sighting.fcs_ok is not False:
             tally.lost += self._lost(place.sequence, sighting.sequence)
         tally.damaged += sighting.damaged
-        tally.see(sighting.record.time_ns)
+        see(tally, sighting.record.time_ns)
         if reason := sighting.reason:
             tally.unread += 1
-            reasons = self.survey.reasons
+            reasons = self._reasons
             key = reason if reason in reasons or len(reasons) < MOST_REASONS else OTHERS
             reasons[key] = reasons.get(key, 0) + 1
         if sighting.ended:
@@ -173,11 +190,11 @@ class Surveyor:
             template.facts[_SEEN] = self
             frame = template.example
         for span in () if frame is None else frame.spans:
-            self.survey.see(span.layer, span.nature)
+            _see(self._natures, span.layer, span.nature)
 
     def _name(self, sighting: Sighting) -> None:
         """Remember what the design calls a flow, at its first datagram."""
-        flow, names = sighting.flow, self.survey.names
+        flow, names = sighting.flow, self._names
         if flow is None or not sighting.has_design or flow in names or len(names) >= MOST_CELLS:
             return
         matched = sighting.matched
@@ -189,13 +206,13 @@ class Surveyor:
             self._tally(Cell(_DATA, flow_of_parts(event.marks), event.key[0])).dropped += 1
 
     def _tally(self, cell: Cell) -> Tally:
-        cells = self.survey.cells
+        cells = self._cells
         tally = cells.get(cell)
         if tally is None:
             if len(cells) >= MOST_CELLS:
                 flow = None if cell.flow is None else OTHERS
                 cell = Cell(cell.kind, flow, None if cell.node is None else OTHERS)
-            tally = cells.setdefault(cell, Tally())
+            tally = cells.setdefault(cell, running())
         return tally
 
     def _place(self, sighting: Sighting) -> "_TallyPlace":
@@ -263,12 +280,17 @@ def _application(sighting: Sighting, datagram: bytes) -> int:
     return 0 if upper is None else len(datagram) - upper.offset - udp.OCTETS
 
 
-def survey(records: Iterable[Record], trace: Trace | None = None) -> Survey:
-    """Return the survey of some records, followed by ``trace``."""
-    trace = Trace() if trace is None else trace
+def survey(capture: Capture, **known: Unpack[TraceOptions]) -> Survey:
+    """Return where the octets of a capture go, by flow, node, kind of frame and layer.
+
+    ``capture`` and what is ``known`` beside it are those of ``follow``; room is counted to the largest frame of the
+    design, or to 127 octets. Surveys of several captures add up. Raises ``RequestError`` as ``follow`` does.
+    """
+    trace = Trace(**known)
     design = trace.design
     surveyor = Surveyor(LARGEST_FRAME if design is None else design.link.largest)
-    for sighting in trace.follow(records):
-        surveyor.add(sighting)
+    with CaptureFile.of(capture) as records:
+        for sighting in trace.follow(records):
+            surveyor.add(sighting)
     surveyor.end(trace.leftover)
-    return surveyor.survey
+    return surveyor.survey(trace.fcs.values())

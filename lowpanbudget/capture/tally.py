@@ -1,8 +1,9 @@
 """Counts of frames that add up, whatever they are grouped by."""
 
-from lowpanbudget.values import dataclass, field, fields
+from lowpanbudget.values import FrozenDict, dataclass, field, fields, filling, settled
 
 
+@settled
 @dataclass(slots=True)
 class Tally:
     """What some frames cost.
@@ -18,7 +19,7 @@ class Tally:
 
     frames: int = 0
     octets: int = 0
-    layer_bits: dict[str, int] = field(default_factory=dict)
+    layer_bits: dict[str, int] = field(default_factory=FrozenDict)
     datagrams: int = 0
     datagram_octets: int = 0
     application: int = 0
@@ -34,22 +35,33 @@ class Tally:
     first_ns: int | None = None
     last_ns: int | None = None
 
-    def see(self, time_ns: int | None) -> None:
-        """Widen the time from first to last frame."""
-        if time_ns is not None:
-            self.first_ns = time_ns if self.first_ns is None else min(self.first_ns, time_ns)
-            self.last_ns = time_ns if self.last_ns is None else max(self.last_ns, time_ns)
-
     def __add__(self, other: "Tally") -> "Tally":
         """Return both together."""
-        summed = Tally(**{name: getattr(self, name) + getattr(other, name) for name in _COUNTS})
-        summed.layer_bits = dict(self.layer_bits)
+        counts = {name: getattr(self, name) + getattr(other, name) for name in _COUNTS}
+        layers = dict(self.layer_bits)
         for layer, bits in other.layer_bits.items():
-            summed.layer_bits[layer] = summed.layer_bits.get(layer, 0) + bits
-        for tally in (self, other):
-            summed.see(tally.first_ns)
-            summed.see(tally.last_ns)
-        return summed
+            layers[layer] = layers.get(layer, 0) + bits
+        first = [one.first_ns for one in (self, other) if one.first_ns is not None]
+        last = [one.last_ns for one in (self, other) if one.last_ns is not None]
+        return Tally(
+            layer_bits=FrozenDict(layers), first_ns=min(first, default=None), last_ns=max(last, default=None),
+            **counts,
+        )  # fmt: skip
+
+
+_RunningTally = filling(Tally)
+
+
+def running() -> Tally:
+    """Return a tally that is still counted in; added to another it gives one that cannot be changed."""
+    return _RunningTally(layer_bits={})
+
+
+def see(tally: Tally, time_ns: int | None) -> None:
+    """Widen the time of a running tally from first to last frame."""
+    if time_ns is not None:
+        tally.first_ns = time_ns if tally.first_ns is None else min(tally.first_ns, time_ns)
+        tally.last_ns = time_ns if tally.last_ns is None else max(tally.last_ns, time_ns)
 
 
 _COUNTS = tuple(f.name for f in fields(Tally) if f.type in (int, "int"))

@@ -125,13 +125,11 @@ def _picked(
     stream: "BufferedReader | None",
 ) -> tuple[list[Shown], int, bool]:
     """Return frames out of a capture, how many it has, and whether its file is wrong."""
-    from lowpanbudget.capture.files.reading import read_capture
     from lowpanbudget.capture.follow.picking import pick
-    from lowpanbudget.cli.progress import followed
 
     name = "standard input" if source == "-" else source
-    with read_capture(source if stream is None else stream) as records:
-        picked, count = pick(known.trace(), followed(records, source), numbers, name)
+    with captures.opened(source, stream=stream) as records:
+        picked, count = pick(known.trace(), records, numbers, name)
     wrong = captures.tell_notices(ctx, source, records.notices, records.notice_count)
     if not numbers and count > len(picked):
         captures.say(ctx, f"{len(picked)} of {count} frames are shown; --frame N shows another")

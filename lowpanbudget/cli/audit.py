@@ -11,11 +11,9 @@ from lowpanbudget.errors import RequestError
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from lowpanbudget.findings.audit import Audit
     from lowpanbudget.report.screen import Screen
 
 _ANSWER_IS_NO = 1
-_LONGEST_WAIT_S = 60.0
 
 _EXAMPLE = """\b
 lowpanbudget audit mesh.pcap --context 0=2001:db8::/64
@@ -32,7 +30,7 @@ lowpanbudget audit mesh.pcapng --design examples/footbridge.toml --keys keys.tom
 @captures.fcs
 @options.root
 @click.option(
-    "--wait", type=float, default=_LONGEST_WAIT_S, show_default=True, metavar="SECONDS",
+    "--wait", type=float, default=captures.LONGEST_WAIT_S, show_default=True, metavar="SECONDS",
     help="How long the receivers wait for the fragments of a datagram.",
 )  # fmt: skip
 @options.as_json
@@ -56,20 +54,21 @@ def command(
     more than a remark.
     """
     from lowpanbudget.cli import output
+    from lowpanbudget.findings.audit import audit
     from lowpanbudget.report import machine, view
 
-    if not 0 < wait <= _LONGEST_WAIT_S:
-        raise RequestError(f"--wait {wait:g} is not in 0 to {_LONGEST_WAIT_S:g} seconds")
+    if not 0 < wait <= captures.LONGEST_WAIT_S:
+        raise RequestError(f"--wait {wait:g} is not in 0 to {captures.LONGEST_WAIT_S:g} seconds")
     captures.once(paths)
-    known = captures.CaptureOptions(design, key_file, contexts, fcs, root)
+    known = captures.CaptureOptions(design, key_file, contexts, fcs, root, wait)
     audited: list[dict[str, Any]] = []
     weight = False
     for path in paths:
-        audit = _audit(path, known, wait)
-        findings = audit.close()
-        weight = weight or any(finding.has_weight for finding in findings)
-        rows = view.findings(findings)
-        audited.append({"capture": path, "frames": audit.frames, "findings": rows})
+        with captures.opened(path) as records:
+            found = audit(records, **known.given)
+        weight = weight or found.has_weight
+        rows = view.findings(found.findings)
+        audited.append({"capture": path, "frames": found.frames, "findings": rows})
     if as_json:
         output.emit(machine.document(audit=audited))
     else:
@@ -83,20 +82,3 @@ def command(
         output.show(paint)
     if weight:
         ctx.exit(_ANSWER_IS_NO)
-
-
-def _audit(capture: str, known: captures.CaptureOptions, wait: float) -> "Audit":
-    """Return the audit over one capture, all its frames taken."""
-    from lowpanbudget.cli.progress import followed
-    from lowpanbudget.findings.audit import Audit, known_of
-
-    trace = known.trace(wait)
-    audit = Audit(known_of(trace, known.design, wait))
-    with captures.opened(capture) as records:
-        for sighting in trace.follow(followed(records, capture)):
-            audit.follow(sighting)
-        for notice in records.notices:
-            audit.note(notice)
-    for verdict in trace.fcs.values():
-        audit.note(verdict)
-    return audit

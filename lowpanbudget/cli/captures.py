@@ -16,12 +16,13 @@ if TYPE_CHECKING:
     from lowpanbudget.capture.files.reading import CaptureFile
     from lowpanbudget.capture.files.record import ReadingNotice
     from lowpanbudget.capture.follow.matching import Matcher
-    from lowpanbudget.capture.follow.tracing import Trace
+    from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
     from lowpanbudget.design.meaning import Design
     from lowpanbudget.stack.decoder import Decoder
 
 F = TypeVar("F", bound=Callable[..., Any])
 MOST_TOLD = 5
+LONGEST_WAIT_S = 60.0
 FCS = {"2": 2, "4": 4, "none": 0, "test": None}
 
 keys = click.option(
@@ -54,9 +55,12 @@ class CaptureOptions:
         contexts: tuple[str, ...],
         fcs: str,
         root: str | None,
+        timeout_s: float = LONGEST_WAIT_S,
     ) -> None:
         from lowpanbudget.capture.files.key_file import read_keys
         from lowpanbudget.env import address
+
+        self.timeout_s = timeout_s
 
         self.contexts = options.table_of(contexts)
         self.root = None if root is None else address(root, "--root")
@@ -84,6 +88,14 @@ class CaptureOptions:
         planned = {} if self.design is None else dict(self.design.contexts)
         return Decoder({**planned, **self.contexts}, self.keys, self.devices, self.root)
 
+    @property
+    def given(self) -> "TraceOptions":
+        """Return what is known of every capture, as ``follow``, ``audit`` and ``survey`` take it."""
+        return {
+            "contexts": self.contexts, "keys": self.keys, "devices": self.devices, "root": self.root,
+            "design": self.design, "fcs": self.fcs, "timeout_s": self.timeout_s,
+        }  # fmt: skip
+
     def matcher(self) -> "Matcher | None":
         """Return what finds the flow and message of a datagram in the design; None without one."""
         if self.design is None:
@@ -92,24 +104,28 @@ class CaptureOptions:
 
         return Matcher(self.design)
 
-    def trace(self, timeout_s: float | None = None) -> "Trace":
-        """Return a trace for one capture; ``timeout_s`` is how long its receivers wait for fragments."""
+    def trace(self) -> "Trace":
+        """Return a trace for one capture."""
         from lowpanbudget.capture.follow.tracing import Trace
-        from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
 
-        return Trace(
-            contexts=self.contexts, keys=self.keys, devices=self.devices, root=self.root,
-            design=self.design, fcs=self.fcs, timeout_s=timeout_s or TIMEOUT_S,
-        )  # fmt: skip
+        return Trace(**self.given)
 
 
-def opened(capture: str, link_type: int | None = None) -> "CaptureFile":
-    """Return the records of a capture, those of standard input for ``-``; ``link_type`` is that of text."""
+def opened(
+    capture: str, link_type: int | None = None, stream: io.BufferedReader | None = None
+) -> "CaptureFile":
+    """Return the records of a capture, those of standard input for ``-``, with a bar that shows how far they are.
+
+    ``link_type`` is that of text; a ``stream`` is the capture where it was opened already.
+    """
     from lowpanbudget.capture.files.link_types import FRAME_TYPE
     from lowpanbudget.capture.files.reading import read_capture
+    from lowpanbudget.cli.progress import followed
 
-    source = sys.stdin.buffer if capture == "-" else capture
-    return read_capture(source, link_type=FRAME_TYPE if link_type is None else link_type)
+    source = stream or (sys.stdin.buffer if capture == "-" else capture)
+    records = read_capture(source, link_type=FRAME_TYPE if link_type is None else link_type)
+    records.through(lambda coming: followed(coming, capture))
+    return records
 
 
 @contextmanager

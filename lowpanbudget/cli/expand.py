@@ -49,16 +49,14 @@ def command(
     why, is told on standard error. The exit code is 3 when the capture is cut or damaged; what could be read is
     written first. Octets that are no capture at all write nothing.
     """
-    from lowpanbudget.capture.expand import LeftOut, expand, unsealed
+    from lowpanbudget.capture.expand import LeftOut, decrypt, expand
     from lowpanbudget.capture.files.link_types import FRAME_TYPE, IPV6_TYPE
     from lowpanbudget.capture.files.writing import write_pcap
     from lowpanbudget.cli import output
-    from lowpanbudget.cli.progress import followed
 
     known = captures.CaptureOptions(design, key_file, contexts, fcs, root)
-    trace = known.trace()
     left_out = LeftOut()
-    convert, link_type = (unsealed, FRAME_TYPE) if decrypted else (expand, IPV6_TYPE)
+    convert, link_type = (decrypt, FRAME_TYPE) if decrypted else (expand, IPV6_TYPE)
     if decrypted:
         captures.say(
             ctx,
@@ -68,7 +66,7 @@ def command(
     with output.writing(target, private=decrypted, inputs=(capture, design, key_file)) as file:
         records = captures.opened(capture)
         with records:
-            converted = convert(followed(records, capture), trace, left_out)
+            converted = convert(records, left_out=left_out, **known.given)
             written = write_pcap(file, converted, link_type)
         refuse_other(records)
     report(

@@ -13,14 +13,13 @@ from lowpanbudget.cli.faults import visible
 if TYPE_CHECKING:
     from rich.progress import Progress, TaskID
 
-    from lowpanbudget.capture.files.reading import CaptureFile
     from lowpanbudget.capture.files.record import Record
 
 PATIENCE_S = 1.0  # work that ends sooner shows no bar
 _EVERY = 128  # frames between two looks at the clock
 
 
-def followed(records: "CaptureFile", capture: str) -> "Iterator[Record]":
+def followed(records: "Iterator[Record]", capture: str) -> "Iterator[Record]":
     """Yield the records, and show how far they are when standard error is a terminal."""
     if not _is_watched():
         yield from records

@@ -77,7 +77,6 @@ def command(
     from lowpanbudget.capture.files.writing import write_pcap
     from lowpanbudget.capture.shrink import Counters, Shrinker, counts_slots, shrink
     from lowpanbudget.cli import output
-    from lowpanbudget.cli.progress import followed
     from lowpanbudget.design.load import load_design
 
     if plain and key_file is not None:
@@ -101,7 +100,7 @@ def command(
     with output.writing(target, inputs=(capture, design, key_file)) as file:
         records = captures.opened(capture, IPV6_TYPE)
         with records:
-            frames = shrink(followed(records, capture), shrinker, left_out)
+            frames = shrink(records, shrinker, left_out=left_out)
             written = write_pcap(file, frames, FRAME_TYPE)
         refuse_other(records)
     report(ctx, capture, target, records, "frame", written, left_out)

@@ -79,21 +79,16 @@ def _surveyed(
     ctx: click.Context, capture: str, known: captures.CaptureOptions
 ) -> "tuple[Survey, dict[str, Any], bool]":
     """Return the survey of a capture, what is told of its file, and whether that is wrong."""
-    from lowpanbudget.capture.survey import Surveyor
-    from lowpanbudget.cli.progress import followed
+    from lowpanbudget.capture.survey import survey
     from lowpanbudget.report import view
 
-    trace = known.trace()
-    surveyor = Surveyor(known.largest)
     with captures.opened(capture) as records:
-        for sighting in trace.follow(followed(records, capture)):
-            surveyor.add(sighting)
-        surveyor.end(trace.leftover)
+        part = survey(records, **known.given)
         wrong = captures.tell_notices(ctx, capture, records.notices, records.notice_count)
         facts = {
             "capture": capture,
-            "frames": surveyor.survey.total.frames,
-            "ends": [verdict.text for verdict in trace.fcs.values() if not verdict.as_claimed],
+            "frames": part.total.frames,
+            "ends": [verdict.text for verdict in part.check_sequences if not verdict.as_claimed],
             "notices": view.data_of(records.notices),
         }
-    return surveyor.survey, facts, wrong
+    return part, facts, wrong

@@ -7,13 +7,14 @@ Frames that are alike but for numbers and payload are judged once by the rules t
 
 from collections.abc import Hashable, Iterable
 from math import nan
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Unpack
 
 from lowpanbudget.bits import Reader
+from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum, faults
@@ -44,6 +45,7 @@ from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import Fate
 from lowpanbudget.stack.upper import read_upper
+from lowpanbudget.values import dataclass
 
 # in the order of what they look at: one that knows why a frame cannot be read comes before those that only say so
 CAPTURE_RULES = rules_of(
@@ -51,6 +53,25 @@ CAPTURE_RULES = rules_of(
     NETWORK, APPLICATION, PLAN, MESSAGES,
 )  # fmt: skip
 MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
+
+
+@dataclass(frozen=True, slots=True)
+class CaptureFindings:
+    """What the ``frames`` (their number) of a capture prove: ``findings``, worst first.
+
+    ``notices`` are what reading the file noticed, ``check_sequences`` what stands at the end of the frames of each link
+    type.
+    """
+
+    frames: int
+    findings: tuple[Finding, ...]
+    notices: tuple[ReadingNotice, ...] = ()
+    check_sequences: tuple[FcsVerdict, ...] = ()
+
+    @property
+    def has_weight(self) -> bool:
+        """Return whether some finding is more than a remark."""
+        return any(finding.has_weight for finding in self.findings)
 
 
 class _Bound(NamedTuple):
@@ -244,6 +265,26 @@ def _reads(read: Hashable, kind: Hashable) -> bool:
     if isinstance(read, type) and isinstance(kind, type):
         return issubclass(kind, read)
     return read == kind
+
+
+def audit(capture: Capture, **known: Unpack[TraceOptions]) -> CaptureFindings:
+    """Return what a capture proves to be wrong, wasteful or risky, worst first, in bounded memory.
+
+    ``capture`` and what is ``known`` beside it are those of ``follow``; a ``design`` is what frames are compared with.
+    Raises ``RequestError`` as ``follow`` does.
+    """
+    trace = Trace(**known)
+    taken = Audit(known_of(trace, trace.design, trace.timeout_s))
+    with CaptureFile.of(capture) as records:
+        for sighting in trace.follow(records):
+            taken.follow(sighting)
+        notices = records.notices
+    verdicts = tuple(trace.fcs.values())
+    for notice in notices:
+        taken.note(notice)
+    for verdict in verdicts:
+        taken.note(verdict)
+    return CaptureFindings(taken.frames, tuple(taken.close()), notices, verdicts)
 
 
 def known_of(trace: Trace, design: Design | None = None, timeout_s: float = 60.0) -> Surroundings:

@@ -13,9 +13,7 @@ from pathlib import Path
 import pytest
 from capture.captures import CONTEXTS, KEY, mixed, records
 
-from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.files.writing import write_pcap
-from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.survey import survey
 
 FRAMES, FEWER, DISSECTED = 200_000, 20_000, 5_000
@@ -24,10 +22,8 @@ PEAK = """
 import resource, sys
 sys.path.insert(0, "tests")
 from capture.captures import CONTEXTS, KEY
-from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.survey import survey
-from lowpanbudget.capture.follow.tracing import Trace
-found = survey(read_capture(sys.argv[1]), Trace(contexts=CONTEXTS, keys=KEY))
+found = survey(sys.argv[1], contexts=CONTEXTS, keys=KEY)
 print(found.total.frames, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 """
 
@@ -66,7 +62,7 @@ def dissected(path: Path) -> float:
 
 def surveyed(path: Path) -> float:
     start = time.process_time()
-    found = survey(read_capture(path), Trace(contexts=CONTEXTS, keys=KEY))
+    found = survey(path, contexts=CONTEXTS, keys=KEY)
     assert found.total.frames == FRAMES
     return FRAMES / (time.process_time() - start)
 

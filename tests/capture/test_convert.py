@@ -21,7 +21,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lowpanbudget import RequestError, decode_frame, load_design
-from lowpanbudget.capture.expand import LeftOut, expand, unsealed
+from lowpanbudget.capture.expand import LeftOut, decrypt, expand
 from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.files.writing import PcapWriter, write_pcap
@@ -76,7 +76,7 @@ def test_datagrams_out_of_frames() -> None:
     frames = [f for n, d in enumerate(sent) for f in frames_of(d, A, B, sequence=10 * n, tag=n)]
     frames.insert(1, frames[0])
     left_out = LeftOut()
-    found = list(expand(records(frames), Trace(contexts=CONTEXTS), left_out))
+    found = list(expand(records(frames), contexts=CONTEXTS, left_out=left_out))
     assert [r.octets for r in found] == sent
     assert left_out.reasons == {"a retransmission": 1}
     assert {r.link_type for r in found} == {229}
@@ -88,7 +88,7 @@ def test_what_brings_no_datagram_is_counted() -> None:
     left_out = LeftOut()
     sealed = frames_of(udp_datagram(ip_of(A), ip_of(B), b"x"), A, B, key=KEY)
     piece = frames_of(udp_datagram(ip_of(A), ip_of(B), bytes(200)), A, B)[0]
-    assert not list(expand(records([*sealed, piece]), Trace(contexts=CONTEXTS), left_out))
+    assert not list(expand(records([*sealed, piece]), contexts=CONTEXTS, left_out=left_out))
     assert left_out.count == 2
     assert any("sealed" in reason for reason in left_out.reasons)
     assert any("ended" in reason for reason in left_out.reasons)
@@ -101,7 +101,7 @@ def test_plain_frames_hold_the_same_datagrams(stripped: bool) -> None:
     if stripped:
         frames, link_type = [f[:-2] for f in frames], 230
     fed = records(frames, link_type)
-    found = list(unsealed(fed, Trace(contexts=CONTEXTS, keys=KEY)))
+    found = list(decrypt(fed, contexts=CONTEXTS, keys=KEY))
     assert len(found) == len(fed)
     before = [t.datagram for t in Trace(contexts=CONTEXTS, keys=KEY).follow(fed)]
     after = list(Trace(contexts=CONTEXTS).follow(found))
@@ -118,17 +118,17 @@ def test_a_sealed_frame_is_left_out_for_want_of_a_key(level: int) -> None:
     datagram = udp_datagram(ip_of(A), ip_of(B), b"x")
     sealed = frames_of(datagram, A, B, key=KEY, level=level)
     left_out = LeftOut()
-    assert not list(expand(records(sealed), Trace(contexts=CONTEXTS), left_out))
+    assert not list(expand(records(sealed), contexts=CONTEXTS, left_out=left_out))
     assert list(left_out.reasons) == ["sealed; the key wanted: key id mode 1, index 1"]
 
 
 def test_plain_frames_without_the_key_stay_sealed() -> None:
     sealed = frames_of(udp_datagram(ip_of(A), ip_of(B), b"secret"), A, B, key=KEY)
     left_out = LeftOut()
-    (found,) = unsealed(records(sealed), Trace(contexts=CONTEXTS), left_out)
+    (found,) = decrypt(records(sealed), contexts=CONTEXTS, left_out=left_out)
     assert found.octets == sealed[0]
     assert left_out.count == 1
-    assert not list(unsealed(records([bytes(40)], 229), Trace(), left_out))
+    assert not list(decrypt(records([bytes(40)], 229), left_out=left_out))
 
 
 # --- there and back ---------------------------------------------------------------------------------
@@ -180,12 +180,12 @@ def test_expand_shrink_expand_is_the_identity(sent: list[bytes], secured: bool) 
     except RequestError as error:
         pytest.fail(str(error))
     shrinker._devices |= devices
-    frames = list(shrink(expanded, shrinker, left_out))
+    frames = list(shrink(expanded, shrinker, left_out=left_out))
     assert all(len(r.octets) <= design.link.largest for r in frames)
     assert not left_out.reasons
     known = {s.short: s.extended for s in design.stations if s.short and s.extended}
     table = {int.from_bytes(k, "big"): v for k, v in known.items()} | devices
-    again = list(expand(frames, Trace(design=design, keys=keys, devices=table), left_out))
+    again = list(expand(frames, design=design, keys=keys, devices=table, left_out=left_out))
     assert [r.octets for r in again] == sent
     assert not left_out.reasons
 
@@ -196,7 +196,7 @@ def test_what_cannot_go_in_frames_is_counted() -> None:
     short_one = bytearray(udp_datagram(ip_of(A), ip_of(B), b"abc"))
     short_one[5] = 99
     fed = records([long, bytes(short_one), b"\x60", b""], 229) + records([b"\x45"], 101)
-    assert not list(shrink(fed, Shrinker(OPEN), left_out))
+    assert not list(shrink(fed, Shrinker(OPEN), left_out=left_out))
     assert left_out.count == 5
 
 

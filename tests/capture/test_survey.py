@@ -37,8 +37,7 @@ FLOW = FlowKey(ip_of(A), ip_of(B), 17, 0xF0B1, 0xF0B2)
 
 def of(frames: list[bytes], **options: object) -> Survey:
     step = int(str(options.pop("step_ns", 2 * SECOND)))
-    trace = Trace(contexts=CONTEXTS, **options)  # type: ignore[arg-type]
-    return survey(records(frames, step_ns=step), trace)
+    return survey(records(frames, step_ns=step), contexts=CONTEXTS, **options)  # type: ignore[arg-type]
 
 
 def test_one_frame_octet_by_octet() -> None:
@@ -153,11 +152,11 @@ def test_plain_datagrams_are_counted_by_layer() -> None:
 def test_a_survey_of_parts() -> None:
     fed = records(mixed(600))
     parts = [fed[:200], fed[200:400], fed[400:]]
-    one, two, three = (survey(part, Trace(contexts=CONTEXTS, keys=KEY, fcs=2)) for part in parts)
+    one, two, three = (survey(part, contexts=CONTEXTS, keys=KEY, fcs=2) for part in parts)
     left, right = one.merge(two).merge(three), one.merge(two.merge(three))
     assert left == right
     assert (one + two).total == (two + one).total
-    whole = survey(fed, Trace(contexts=CONTEXTS, keys=KEY, fcs=2)).total
+    whole = survey(fed, contexts=CONTEXTS, keys=KEY, fcs=2).total
     for name in (
         "frames",
         "octets",
@@ -176,11 +175,12 @@ def test_a_survey_of_parts() -> None:
 @pytest.mark.parametrize("reverse", [False, True])
 def test_a_layer_with_one_header_is_a_header(*, reverse: bool) -> None:
     """Whichever part of a capture shows it; of a layer that was never read nothing is known."""
-    parts = [Survey(natures={"beacon": nature}) for nature in (Nature.PAYLOAD, Nature.HEADER)]
-    for part in parts:
-        part.see("IPHC", Nature.UNREAD)
+    parts = [
+        Survey(natures={"beacon": nature, "IPHC": Nature.UNREAD})
+        for nature in (Nature.PAYLOAD, Nature.HEADER)
+    ]
     one, two = reversed(parts) if reverse else parts
-    assert one.merge(two).natures == {"beacon": Nature.HEADER}
+    assert Survey().merge(one).merge(two).natures == {"beacon": Nature.HEADER}
 
 
 def tallies() -> st.SearchStrategy[Tally]:
@@ -204,9 +204,10 @@ def test_cells_are_bounded() -> None:
         link = number.to_bytes(8, "big")
         octets = encode_frame(mac_of(link, B, 0), b"\x00").octets
         surveyor.add(trace.feed(Record(number + 1, 0, 195, octets, len(octets))))
-    assert len(surveyor.survey.cells) == MOST_CELLS + 1
-    assert surveyor.survey.nodes[OTHERS].frames == 50
-    assert surveyor.survey.total.frames == MOST_CELLS + 50
+    found = surveyor.survey()
+    assert len(found.cells) == MOST_CELLS + 1
+    assert found.nodes[OTHERS].frames == 50
+    assert found.total.frames == MOST_CELLS + 50
 
 
 def test_datagrams_of_frames_that_are_alike_are_not_read_again(

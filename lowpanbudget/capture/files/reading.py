@@ -4,11 +4,11 @@ pcap and pcapng are told by their first octets, in both byte orders, compressed 
 """
 
 import io
-from collections.abc import Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from os import PathLike, fspath
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import Any, Self, TypeAlias
 
 from lowpanbudget.capture.files.link_types import FRAME_TYPE
 from lowpanbudget.capture.files.pcap import MAGICS, read_pcap
@@ -19,34 +19,53 @@ from lowpanbudget.capture.files.text_log import is_text, read_text
 from lowpanbudget.errors import RequestError
 
 AHEAD = 4096  # octets that tell a capture from lines of hex
+# what can be followed: a path, a binary file, what is read already, or records
+Capture: TypeAlias = "str | PathLike[str] | BinaryFile | CaptureFile | Iterable[Record]"
 
 
 class CaptureFile(Iterator[Record]):
-    """The frames of one capture, to be iterated once.
+    """The records of one capture, to be iterated once: ``read_capture`` opens one.
 
-    ``notices`` holds what reading noticed so far (the first 1000; ``notice_count`` counts all): a cut file, lengths
-    that are wrong, lines without octets. ``format`` is "pcap", "pcapng", "text" or "unknown". Use it in a ``with``
-    statement, or read it to its end, to close a file that it opened.
+    Use it in a ``with`` statement, or read it to its end, to close a file that it opened.
     """
 
-    def __init__(self, source: "str | PathLike[str] | BinaryFile", link_type: int) -> None:
-        self._notices = Notices()
-        self._opened: Any = None
-        if isinstance(source, str | PathLike):
-            self._opened = file = _open(source)
-        else:
-            file = source
-        try:
-            octets = Source(file)
-            self.format, self._records = _recognised(octets, self._notices, link_type)
-        except BaseException:
-            self.close()
-            raise
+    __slots__ = ("_format", "_notices", "_opened", "_records")
+
+    def __init__(
+        self,
+        records: Iterable[Record],
+        form: str,
+        notices: Notices | None = None,
+        opened: Any = None,
+    ) -> None:
+        self._records = iter(records)
+        self._format = form
+        self._notices = Notices() if notices is None else notices
+        self._opened = opened
+
+    @classmethod
+    def of(cls, capture: "Capture") -> "CaptureFile":
+        """Return ``capture`` itself when it is one already, what ``read_capture`` gives, or one over given records."""
+        if isinstance(capture, cls):
+            return capture
+        if isinstance(capture, str | PathLike) or hasattr(capture, "read"):
+            return read_capture(capture)  # type: ignore[arg-type]  # what has read is a file
+        if not isinstance(capture, Iterable):
+            raise RequestError(
+                f"{type(capture).__name__} is no capture",
+                hint="Give a path, a binary file, what read_capture returns, or Records",
+            )
+        return cls(capture, "records")
 
     @property
-    def notices(self) -> list[ReadingNotice]:
-        """Return what reading noticed so far."""
-        return self._notices.kept
+    def format(self) -> str:
+        """Return what the file is: "pcap", "pcapng", "text" or "unknown"; "records" where there is none."""
+        return self._format
+
+    @property
+    def notices(self) -> tuple[ReadingNotice, ...]:
+        """Return what reading noticed so far, the first 1000: a cut file, wrong lengths, lines without octets."""
+        return tuple(self._notices.kept)
 
     @property
     def notice_count(self) -> int:
@@ -71,8 +90,14 @@ class CaptureFile(Iterator[Record]):
     ) -> None:
         self.close()
 
+    def through(self, passing: Callable[[Iterator[Record]], Iterator[Record]]) -> None:
+        """Let the records that are still to come pass through a generator, such as one that shows progress."""
+        self._records = passing(self._records)
+
     def close(self) -> None:
         """Close the file, if it was opened here."""
+        if isinstance(self._records, Generator):
+            self._records.close()
         if self._opened is not None:
             self._opened.close()
 
@@ -87,10 +112,21 @@ def read_capture(
     """
     if not isinstance(source, str | PathLike) and not hasattr(source, "read"):
         raise RequestError(f"{type(source).__name__} is neither a path nor a binary file")
-    return CaptureFile(source, link_type)
+    opened = None
+    file = source
+    if isinstance(file, str | PathLike):
+        file = opened = _open(file)
+    notices = Notices()
+    try:
+        form, records = _recognised(Source(file), notices, link_type)
+    except BaseException:
+        if opened is not None:
+            opened.close()
+        raise
+    return CaptureFile(records, form, notices, opened)
 
 
-def _open(path: "str | PathLike[str]") -> BinaryFile:
+def _open(path: "str | PathLike[str]") -> Any:
     try:
         return Path(path).open("rb")
     except (OSError, ValueError) as error:

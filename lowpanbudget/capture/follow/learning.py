@@ -54,7 +54,7 @@ class Lesson(NamedTuple):
     rpi_type: int | None = None
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class LearnedContext:
     """A context seen on the air: what it says, in which frame, until when it expands (None: no times are known)."""
 

@@ -9,7 +9,7 @@ Nothing is dropped: what cannot be read is kept with its reason. All that is rem
 from collections.abc import Iterable, Iterator, Mapping
 from ipaddress import IPv6Address
 from itertools import chain, islice
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict
 
 from lowpanbudget.capture.files.link_types import FRAME, IPV6, LOWPAN, unwrap
 from lowpanbudget.capture.files.record import Record
@@ -40,6 +40,19 @@ if TYPE_CHECKING:
 SECOND = 10**9
 
 
+class TraceOptions(TypedDict, total=False):
+    """What may be known of a capture beside its frames: the arguments of ``Trace``."""
+
+    contexts: Mapping[int, Any] | None
+    keys: object
+    devices: Mapping[Any, Any] | None
+    root: IPv6Address | str | None
+    rpi_type: int | None
+    design: "Design | None"
+    fcs: int | None
+    timeout_s: float
+
+
 class Trace:
     """Follows the frames of a capture.
 
@@ -68,7 +81,9 @@ class Trace:
         root_address = None if root is None else address(root, "root")
         if design is not None:
             from lowpanbudget.capture.follow.matching import Matcher  # noqa: PLC0415  # designs are heavy
+            from lowpanbudget.design.meaning import Design  # noqa: PLC0415
 
+            design = Design.of(design)
             self.matcher = Matcher(design)
             table = {**design.contexts, **table}
             root_address = root_address or _root_of(design)
@@ -92,6 +107,11 @@ class Trace:
         self.leftover: list[TimedOut | Discarded] = []
         self._reader = FrameReader(self._known())
         self._reassembler.env = self._reader.decoder.env()
+
+    @property
+    def timeout_s(self) -> float:
+        """Return how long receivers wait for the fragments of a datagram, in seconds."""
+        return self._reassembler.timeout_s
 
     @property
     def fcs(self) -> dict[int, FcsVerdict]:

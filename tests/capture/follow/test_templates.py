@@ -68,7 +68,7 @@ def test_payloads_of_any_length_are_read_after_one_template() -> None:
     for sighting, octets in zip(seen, frames, strict=True):
         frame = decode_frame(octets, contexts=CONTEXTS)
         assert sighting.layer_bits == layer_bits(frame.spans)
-    total = survey(records(frames), Trace(contexts=CONTEXTS, fcs=2)).total
+    total = survey(records(frames), contexts=CONTEXTS, fcs=2).total
     assert total.application == 9 + sum(range(1, 60))
 
 
