@@ -51,7 +51,11 @@ if TYPE_CHECKING:
     from lowpanbudget.cites import Cite as Cite
     from lowpanbudget.design.flow import Flow as Flow, Station as Station
     from lowpanbudget.design.link import Link as Link
-    from lowpanbudget.design.load import load_design as load_design, parse_design as parse_design
+    from lowpanbudget.design.load import (
+        design_schema as design_schema,
+        load_design as load_design,
+        parse_design as parse_design,
+    )
     from lowpanbudget.design.meaning import Design as Design
     from lowpanbudget.env import Context as Context, Contexts as Contexts, Env as Env
     from lowpanbudget.errors import (
@@ -74,6 +78,7 @@ if TYPE_CHECKING:
         Finding as Finding,
         Severity as Severity,
     )
+    from lowpanbudget.findings.review import review as review
     from lowpanbudget.layers.internet.aead import Nonces as Nonces
     from lowpanbudget.layers.link.auxiliary import Security as Security
     from lowpanbudget.layers.link.elements import Element as Element
@@ -84,7 +89,20 @@ if TYPE_CHECKING:
         GeneratedFile as GeneratedFile,
         generate as generate,
     )
+    from lowpanbudget.payload.kinds.interfaces import Gain as Gain
     from lowpanbudget.payload.message import Message as Message
+    from lowpanbudget.payload.search.compatible import (
+        Change as Change,
+        FormatComparison as FormatComparison,
+    )
+    from lowpanbudget.payload.search.shrink import Candidate as Candidate, Coarsening as Coarsening
+    from lowpanbudget.payload.search.worth import Worth as Worth
+    from lowpanbudget.report.terms import (
+        Explanation as Explanation,
+        explain as explain,
+        terms as terms,
+    )
+    from lowpanbudget.room.compatible import compatible as compatible
     from lowpanbudget.room.compute import Budget as Budget, budget as budget
     from lowpanbudget.room.encodings import (
         Alternative as Alternative,
@@ -94,6 +112,7 @@ if TYPE_CHECKING:
     from lowpanbudget.room.fit import Fit as Fit, fit as fit
     from lowpanbudget.room.knobs import Loss as Loss, Saving as Saving
     from lowpanbudget.room.ledger import Ledger as Ledger
+    from lowpanbudget.room.weigh import Weighing as Weighing, weigh as weigh
     from lowpanbudget.stack.comparison import Comparison as Comparison, Difference as Difference
     from lowpanbudget.stack.convert import (
         Compressed as Compressed,
@@ -138,7 +157,7 @@ _NAMES = {
     "cites": "Cite",
     "design.flow": "Flow Station",
     "design.link": "Link",
-    "design.load": "load_design parse_design",
+    "design.load": "design_schema load_design parse_design",
     "design.meaning": "Design",
     "env": "Context Contexts Env",
     "errors": (
@@ -148,18 +167,26 @@ _NAMES = {
     "fields.packet": "Head Packet Restored",
     "findings.audit": "CaptureFindings audit",
     "findings.finding": "Certainty Finding Severity",
+    "findings.review": "review",
     "layers.internet.aead": "Nonces",
     "layers.link.auxiliary": "Security",
     "layers.link.elements": "Element",
     "layers.link.mac": "Mac",
     "layers.link.security": "Key",
     "payload.c.source": "Generated GeneratedFile generate",
+    "payload.kinds.interfaces": "Gain",
     "payload.message": "Message",
+    "payload.search.compatible": "Change FormatComparison",
+    "payload.search.shrink": "Candidate Coarsening",
+    "payload.search.worth": "Worth",
+    "report.terms": "Explanation explain terms",
+    "room.compatible": "compatible",
     "room.compute": "Budget budget",
     "room.encodings": "Alternative OnHop encodings",
     "room.fit": "Fit fit",
     "room.knobs": "Loss Saving",
     "room.ledger": "Ledger",
+    "room.weigh": "Weighing weigh",
     "stack.comparison": "Comparison Difference",
     "stack.convert": "Compressed Decompressed compress decompress",
     "stack.decoder": "Decoder decode_datagram decode_frame",

@@ -124,17 +124,15 @@ def test_a_new_header_locates_its_faults(gauge: type[Any]) -> None:
 
 @pytest.mark.usefixtures("gauge")
 def test_a_new_header_is_explained() -> None:
-    (page,) = terms.find("gauge header")
-    assert [tuple(row.values()) for row in page["rows"]] == [
+    (page,) = terms.explain("gauge header")
+    assert [tuple(row.values()) for row in page.data["rows"]] == [
         ("metric", "1 bit", "0: U: inches; 1: U: millimetres"),
         ("reserved", "7 bits", ""),
         ("count", "8 bits", "readings that follow"),
         ("readings", "2 octets each", "as measured"),
         ("note", "all that is left", "what else is to be said"),
     ]
-    assert "gauge header" in {
-        name for about in terms.contents()["tables"] for name in about["names"]
-    }
+    assert "gauge header" in {name for about in terms.terms()["tables"] for name in about["names"]}
 
 
 # --- what refuses to import ------------------------------------------------------------------------

@@ -25,17 +25,10 @@ def command(ctx: click.Context, old: str, new: str, message: str | None, *, as_j
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
-    from lowpanbudget.payload.search.compatible import compare_all
     from lowpanbudget.report import machine, view
+    from lowpanbudget.room.compatible import compatible
 
-    before, after = load_design(old), load_design(new)
-    olds, news = before.messages, after.messages
-    if message is not None:
-        olds = tuple(one for one in olds if one.name == message)
-        news = tuple(one for one in news if one.name == message)
-        if not olds and not news:
-            before.message(message)  # raises, and names those that there are
-    comparisons = compare_all(olds, news)
+    comparisons = compatible(load_design(old), load_design(new), message)
     rows = [view.data_of(one) for one in comparisons]
     if as_json:
         output.emit(machine.document(compatible=rows))

@@ -36,7 +36,7 @@ def command(term: tuple[str, ...], *, as_json: bool) -> None:
 
     text = " ".join(term).strip()
     if not text:
-        listed = terms.contents()
+        listed = terms.terms()
         if as_json:
             output.emit(machine.document(**listed))
             return
@@ -44,7 +44,7 @@ def command(term: tuple[str, ...], *, as_json: bool) -> None:
 
         output.show(lambda console, screen: term_text.contents(console, screen, listed))
         return
-    found = terms.find(text)
+    found = [one.data for one in terms.explain(text)]
     if as_json:
         output.emit(machine.document(term=text, found=found))
         return

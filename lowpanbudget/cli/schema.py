@@ -23,10 +23,10 @@ def command(path: str | None, *, as_json: bool) -> None:
     --json changes nothing here but is taken, as every command takes it.
     """
     from lowpanbudget.cli import output
-    from lowpanbudget.design.load import json_schema
+    from lowpanbudget.design.load import design_schema
 
     del as_json
-    text = json.dumps(json_schema(), indent=2) + "\n"
+    text = json.dumps(design_schema(), indent=2) + "\n"
     if path is None:
         output.emit(text)
     else:

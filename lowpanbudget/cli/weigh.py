@@ -29,40 +29,20 @@ def command(
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
-    from lowpanbudget.payload.search.shrink import shrink
-    from lowpanbudget.payload.search.worth import worths
     from lowpanbudget.report import machine, view
+    from lowpanbudget.room.weigh import weigh
 
-    loaded = load_design(design)
-    chosen = loaded.messages if message is None else (loaded.message(message),)
-    rows = []
-    enough = True
-    for form in chosen:
-        front = shrink(form)
-        reached = octets is None or front[-1].octets <= octets
-        enough = enough and reached
-        smaller = [
-            view.result(candidate, "octets", "loss", "changes")
-            for candidate in front
-            if octets is None or candidate is front[0] or candidate.octets <= octets or not reached
-        ]
-        if octets is not None and reached:
-            smaller = smaller[:2] if front[0].octets > octets else smaller[:1]
-        rows.append(
-            {
-                "message": form.name,
-                "octets": form.max_octets,
-                "wanted": octets,
-                "reached": reached,
-                "fields": [view.data_of(worth) for worth in worths(form)],
-                "smaller": smaller,
-            }
-        )
+    weighed = weigh(load_design(design), message, octets=octets)
+    rows = [
+        view.result(one, "message", "octets", "wanted", "reached", "fields")
+        | {"smaller": [view.result(each, "octets", "loss", "changes") for each in one.smaller]}
+        for one in weighed
+    ]
     if as_json:
         output.emit(machine.document(weigh=rows))
     else:
         from lowpanbudget.report import weigh_text
 
         output.show(lambda console, screen: weigh_text.messages(console, screen, rows))
-    if not enough:
+    if not all(one.reached for one in weighed):
         ctx.exit(_ANSWER_IS_NO)

@@ -16,7 +16,7 @@ from typing import Any
 from lowpanbudget.design.meaning import Design, to_design
 from lowpanbudget.design.places import Places
 from lowpanbudget.design.shape import DesignShape
-from lowpanbudget.design.table import json_schema as schema_of
+from lowpanbudget.design.table import json_schema
 from lowpanbudget.design.takes import ShapeFlaw, ValuePlace
 from lowpanbudget.errors import DesignError, Fault
 from lowpanbudget.payload.flaws import Path
@@ -74,9 +74,9 @@ def _joined(flaws: list[ShapeFlaw]) -> list[ShapeFlaw]:
     return list(joined.values())
 
 
-def json_schema() -> dict[str, Any]:
-    """Return the JSON Schema of design files, for editors."""
-    return schema_of(DesignShape)
+def design_schema() -> dict[str, Any]:
+    """Return the JSON Schema of design files, for editors, as plain data; it never raises."""
+    return json_schema(DesignShape)
 
 
 def _read(path: Any) -> str:

@@ -9,9 +9,18 @@ from lowpanbudget.findings.designs.settings import SETTINGS
 from lowpanbudget.findings.draft import Draft
 from lowpanbudget.findings.finding import Finding, ranked
 from lowpanbudget.findings.rule import rules_of
-from lowpanbudget.room.fit import Fit
+from lowpanbudget.room.fit import Fit, fit
 
 DESIGN_RULES = rules_of(FRAMES, PROTOCOLS, SETTINGS)
+
+
+def review(design: Design) -> tuple[Finding, ...]:
+    """Return what a design proves wrong, wasteful or risky before anything is sent, worst first.
+
+    Its flows and its messages in frames are looked at. Raises ``RequestError`` for what is no design.
+    """
+    design = Design.of(design)
+    return tuple(ranked([*flow_findings(design), *message_findings(design, fit(design))]))
 
 
 def flow_findings(design: Design, flow: str | None = None) -> list[Finding]:

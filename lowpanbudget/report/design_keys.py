@@ -84,9 +84,9 @@ def all_kinds() -> dict[str, Any]:
 
 @cache
 def _schema() -> dict[str, Any]:
-    from lowpanbudget.design.load import json_schema  # noqa: PLC0415
+    from lowpanbudget.design.load import design_schema  # noqa: PLC0415
 
-    return json_schema()
+    return design_schema()
 
 
 def _target(schema: dict[str, Any], reference: str) -> dict[str, Any]:

@@ -16,7 +16,7 @@ from lowpanbudget.report.terminal import heading, paragraph
 
 
 def explanation(console: Console, screen: Screen, entry: dict[str, Any]) -> None:
-    """Print the explanation of a term, as ``terms.find`` returns it."""
+    """Print the explanation of a term, as the data of an ``Explanation`` have it."""
     title = entry["term"]
     if entry.get("inside"):
         title += f", a field of {entry['inside']}"

@@ -13,6 +13,8 @@ from lowpanbudget.layers import catalogue
 from lowpanbudget.layers.catalogue import TableEntry
 from lowpanbudget.report import design_keys
 from lowpanbudget.report.glossary import WORDS
+from lowpanbudget.report.screen import Screen
+from lowpanbudget.values import dataclass, field, frozen
 
 _MOST_SHOWN = 6  # of things that share a name or a word; more are only named
 _MOST_GROUPS = 40
@@ -28,19 +30,50 @@ class Term(NamedTuple):
     make: Callable[[], dict[str, Any]]
 
 
-def find(text: str) -> list[dict[str, Any]]:
-    """Return the explanations of a term as plain data.
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """What one term is: its name, its kind ("word", "header", "field", "finding" ...) and a text, where it has one.
 
-    The exact name comes first, then names with the same words. Raises ``RequestError`` with the nearest names.
+    ``data`` is all that is told, read-only and as ``lowpanbudget explain --json`` has it: bits and rows of a header,
+    keys of a table of design files, sections of a finding's manual, cites. ``str`` gives what the terminal shows.
     """
+
+    term: str
+    kind: str
+    text: str
+    data: dict[str, Any] = field(repr=False)
+
+    def __str__(self) -> str:
+        """Return the explanation in words and tables, 80 columns wide."""
+        from lowpanbudget.report import term_text  # noqa: PLC0415  # heavy: it draws
+
+        return Screen().draw(lambda console: term_text.explanation(console, Screen(), self.data))
+
+
+def explain(term: str) -> tuple[Explanation, ...]:
+    """Return the explanations of a term: a word, a table of design files, a header, one of its fields, or a finding.
+
+    Several where it names several things: the exact name is looked for first, then names with the same words;
+    ``terms()`` lists them. Raises ``RequestError`` with the nearest names.
+    """
+    if not isinstance(term, str) or not term.strip():
+        raise RequestError(f"{term!r} is no term", hint="terms() lists them all")
+    return tuple(
+        Explanation(found["term"], found["kind"], found.get("text", ""), frozen(found))
+        for found in _found(term.strip())
+    )
+
+
+def _found(text: str) -> list[dict[str, Any]]:
+    """Return the explanations as plain data."""
     wanted = _key(text)
-    everything = list(terms())
+    everything = list(_terms())
     alias = catalogue.ALIASES.get(" ".join(text.lower().split()))
     key = _key(alias) if alias else wanted
     exact = [term for term in everything if key in _keys(term.name)]
     if exact:
         return _explanations(exact)
-    named = list(findings())
+    named = list(_findings())
     exact = [term for term in named if wanted == _key(term.name)]
     if exact:
         return _explanations(exact)
@@ -68,7 +101,7 @@ def _explanations(matches: list[Term]) -> list[dict[str, Any]]:
     return explanations
 
 
-def terms() -> Iterator[Term]:
+def _terms() -> Iterator[Term]:
     """Yield every term: words, what stands in a design file, tables, fields."""
     for word, text in WORDS.items():
         yield Term(word, "word", lambda word=word, text=text: _word(word, text))  # type: ignore[misc]
@@ -89,29 +122,31 @@ def terms() -> Iterator[Term]:
                 yield Term(name, "field", lambda e=entry, p=part: _field(e, p))  # type: ignore[misc]
 
 
-def findings() -> Iterator[Term]:
+def _findings() -> Iterator[Term]:
     """Yield the terms of all findings, from their pages in the manual."""
     for manual in every_manual():
         yield Term(manual.name, "finding", partial(_finding, manual))
 
 
-def contents() -> dict[str, Any]:
-    """Return the names of all words and findings and, under what they are about, of all tables.
+def terms() -> dict[str, Any]:
+    """Return the names of all words and findings and, under what they are about, of all tables, read-only.
 
-    Fields are found but not listed.
+    Fields of headers can be explained as well, and are not listed. It never raises.
     """
     tables: dict[str, list[str]] = {}
     for entry in catalogue.entries():
         names = tables.setdefault(entry.title, [])
         if entry.name not in names:
             names.append(entry.name)
-    return {
+    listed = {
         "words": list(WORDS),
         "design": [keys["name"] for keys in design_keys.tables()],
         "kinds": [kind["name"] for kind in design_keys.kinds()],
         "tables": [{"about": about, "names": names} for about, names in tables.items()],
-        "findings": [term.name for term in findings()],
+        "findings": [manual.name for manual in every_manual()],
     }
+    found: dict[str, Any] = frozen(listed)
+    return found
 
 
 def _key(text: str) -> str:

@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from design.designs import DESIGN_FILES, SMALL, changed
 
-from lowpanbudget.design.load import json_schema
+from lowpanbudget.design.load import design_schema
 
-SCHEMA = json_schema()
+SCHEMA = design_schema()
 TYPES: dict[str, tuple[type, ...]] = {
     "object": (dict,),
     "array": (list,),

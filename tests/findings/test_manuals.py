@@ -74,7 +74,7 @@ audit = Audit()
 audit.follow(Trace(fcs=2).feed(Record(1, 10**9, 195, octets, len(octets))))
 print([(one.severity.word, one.cause, one.subject, one.advice)
        for one in audit.close() if one.name == "network-number-odd"])
-print(terms.find("network-number-odd")[0]["text"])
+print(terms.explain("network-number-odd")[0].text)
 """
 
 

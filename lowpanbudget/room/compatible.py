@@ -1,0 +1,22 @@
+"""Two designs compared by their messages: what receivers of the old formats read from the new ones."""
+
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.payload.search.compatible import FormatComparison, compare_all
+
+
+def compatible(
+    old: Design, new: Design, message: str | None = None
+) -> tuple[FormatComparison, ...]:
+    """Return a ``FormatComparison`` for the message of this name, or for every message of two designs.
+
+    Every change is made alone, packed, and read with the old format. Raises ``RequestError`` for what is no design, or
+    a message that neither of them has.
+    """
+    old, new = Design.of(old), Design.of(new)
+    before, after = old.messages, new.messages
+    if message is not None:
+        before = tuple(one for one in before if one.name == message)
+        after = tuple(one for one in after if one.name == message)
+        if not before and not after:
+            old.message(message)  # raises, and names those that there are
+    return compare_all(before, after)
