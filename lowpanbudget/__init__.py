@@ -80,14 +80,72 @@ if TYPE_CHECKING:
     )
     from lowpanbudget.findings.review import review as review
     from lowpanbudget.layers.internet.aead import Nonces as Nonces
+    from lowpanbudget.layers.internet.coap.block import Block as Block
+    from lowpanbudget.layers.internet.coap.codes import coap_code as coap_code
+    from lowpanbudget.layers.internet.coap.flaws import (
+        CoapFlaw as CoapFlaw,
+        coap_flaws as coap_flaws,
+    )
+    from lowpanbudget.layers.internet.coap.message import (
+        CoapMessage as CoapMessage,
+        coap_path as coap_path,
+        read_coap as read_coap,
+        write_coap as write_coap,
+    )
+    from lowpanbudget.layers.internet.coap.options import CoapOption as CoapOption
+    from lowpanbudget.layers.internet.dtls.content import (
+        Alert as Alert,
+        Handshake as Handshake,
+        read_dtls_content as read_dtls_content,
+    )
+    from lowpanbudget.layers.internet.dtls.protect import (
+        open_dtls as open_dtls,
+        seal_dtls as seal_dtls,
+    )
+    from lowpanbudget.layers.internet.dtls.record import (
+        DtlsRecord as DtlsRecord,
+        Unified as Unified,
+        read_dtls as read_dtls,
+        write_dtls as write_dtls,
+    )
+    from lowpanbudget.layers.internet.dtls.seal import OpenedRecord as OpenedRecord
+    from lowpanbudget.layers.internet.dtls.suites import (
+        DtlsSuite as DtlsSuite,
+        RecordKeys as RecordKeys,
+        dtls_suite as dtls_suite,
+    )
+    from lowpanbudget.layers.internet.oscore.context import SecurityContext as SecurityContext
+    from lowpanbudget.layers.internet.oscore.option import (
+        OscoreOption as OscoreOption,
+        read_oscore_option as read_oscore_option,
+    )
+    from lowpanbudget.layers.internet.oscore.protect import (
+        OscoreBinding as OscoreBinding,
+        OscoreResult as OscoreResult,
+        open_oscore_request as open_oscore_request,
+        open_oscore_response as open_oscore_response,
+        protect_oscore_request as protect_oscore_request,
+        protect_oscore_response as protect_oscore_response,
+    )
     from lowpanbudget.layers.link.auxiliary import Security as Security
     from lowpanbudget.layers.link.elements import Element as Element
     from lowpanbudget.layers.link.mac import Mac as Mac
     from lowpanbudget.layers.link.security import Key as Key
+    from lowpanbudget.layers.lowpan.ghc import (
+        CodeStep as CodeStep,
+        Expansion as Expansion,
+        read_ghc as read_ghc,
+        write_ghc as write_ghc,
+    )
     from lowpanbudget.payload.c.source import (
         Generated as Generated,
         GeneratedFile as GeneratedFile,
         generate as generate,
+    )
+    from lowpanbudget.payload.forms.senml import (
+        read_senml as read_senml,
+        resolve_senml as resolve_senml,
+        write_senml as write_senml,
     )
     from lowpanbudget.payload.kinds.interfaces import Gain as Gain
     from lowpanbudget.payload.message import Message as Message
@@ -169,11 +227,29 @@ _NAMES = {
     "findings.finding": "Certainty Finding Severity",
     "findings.review": "review",
     "layers.internet.aead": "Nonces",
+    "layers.internet.coap.block": "Block",
+    "layers.internet.coap.codes": "coap_code",
+    "layers.internet.coap.flaws": "CoapFlaw coap_flaws",
+    "layers.internet.coap.message": "CoapMessage coap_path read_coap write_coap",
+    "layers.internet.coap.options": "CoapOption",
+    "layers.internet.dtls.content": "Alert Handshake read_dtls_content",
+    "layers.internet.dtls.protect": "open_dtls seal_dtls",
+    "layers.internet.dtls.record": "DtlsRecord Unified read_dtls write_dtls",
+    "layers.internet.dtls.seal": "OpenedRecord",
+    "layers.internet.dtls.suites": "DtlsSuite RecordKeys dtls_suite",
+    "layers.internet.oscore.context": "SecurityContext",
+    "layers.internet.oscore.option": "OscoreOption read_oscore_option",
+    "layers.internet.oscore.protect": (
+        "OscoreBinding OscoreResult open_oscore_request open_oscore_response "
+        "protect_oscore_request protect_oscore_response"
+    ),
     "layers.link.auxiliary": "Security",
     "layers.link.elements": "Element",
     "layers.link.mac": "Mac",
     "layers.link.security": "Key",
+    "layers.lowpan.ghc": "CodeStep Expansion read_ghc write_ghc",
     "payload.c.source": "Generated GeneratedFile generate",
+    "payload.forms.senml": "read_senml resolve_senml write_senml",
     "payload.kinds.interfaces": "Gain",
     "payload.message": "Message",
     "payload.search.compatible": "Change FormatComparison",

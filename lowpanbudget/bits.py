@@ -8,9 +8,19 @@ from enum import Enum
 from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.cites import Cite
-from lowpanbudget.errors import Truncated, WireError, plural
+from lowpanbudget.errors import RequestError, Truncated, WireError, plural
 
 _new = tuple.__new__
+
+
+def as_octets(octets: object, what: str = "octets") -> bytes:
+    """Return octets that a caller gave as ``bytes``; ``RequestError`` for what are none, such as hex text."""
+    if not isinstance(octets, bytes | bytearray | memoryview):
+        raise RequestError(
+            f"{what} are needed, not {type(octets).__name__}",
+            hint="Hex text becomes octets with bytes.fromhex",
+        )
+    return bytes(octets)
 
 
 class Nature(Enum):

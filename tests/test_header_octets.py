@@ -40,7 +40,7 @@ MAY = {
     "internet.dtls.seal": CIPHER,
     "internet.icmpv6.checksum": CHECKSUM,
     "internet.ipv6.ones_complement_sum": CHECKSUM,
-    "internet.oscore.option.Value.sequence": CIPHER,
+    "internet.oscore.option.OscoreOption.sequence": CIPHER,
     "internet.oscore.option.piv_octets": CIPHER,
     "internet.oscore.protect": CIPHER,
     "internet.udp.checksum": CHECKSUM,

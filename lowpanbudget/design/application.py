@@ -16,7 +16,7 @@ from lowpanbudget.layers.internet.coap.codes import Type
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.coap.registry import OBSERVE
 from lowpanbudget.layers.internet.dtls.seal import seal_1_2, seal_1_3
-from lowpanbudget.layers.internet.dtls.suites import SUITES, RecordKeys, Suite
+from lowpanbudget.layers.internet.dtls.suites import SUITES, DtlsSuite, RecordKeys
 from lowpanbudget.layers.internet.oscore import protect as oscore
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
 from lowpanbudget.stack.contents import ContentLayout
@@ -50,25 +50,25 @@ class Oscore:
     sequence: int = 0
     response_sequence: bool = False
 
-    def protect(self, message: coap.CoapMessage) -> oscore.Result:
+    def protect(self, message: coap.CoapMessage) -> oscore.OscoreResult:
         """Return the message protected under a stand-in context: real lengths, no secret."""
         context = SecurityContext.stand_in(
             sender_id=self.sender_id, recipient_id=self.recipient_id, id_context=self.id_context
         )
         if message.is_request:
-            return oscore.protect_request(
+            return oscore.protect_oscore_request(
                 message, context, sequence=self.sequence, send_kid_context=self.send_id_context
             )
-        binding = oscore.Binding(self.recipient_id, b"\x00")
+        binding = oscore.OscoreBinding(self.recipient_id, b"\x00")
         sequence = self.sequence if self.response_sequence else None
-        return oscore.protect_response(message, context, binding, sequence=sequence)
+        return oscore.protect_oscore_response(message, context, binding, sequence=sequence)
 
 
 @dataclass(frozen=True, slots=True)
 class Dtls:
     """A DTLS record around the UDP payload: suite (which decides the version), connection ID, epoch and sequence."""
 
-    suite: Suite
+    suite: DtlsSuite
     cid: bytes = b""
     epoch: int = 1
     sequence: int = 0
@@ -269,6 +269,6 @@ def _dtls_knobs(dtls: Dtls) -> Iterator[Knob[Dtls]]:
         )
 
 
-def _before(suite: Suite) -> list[Suite]:
+def _before(suite: DtlsSuite) -> list[DtlsSuite]:
     suites = list(SUITES.values())
     return suites[: suites.index(suite)]

@@ -9,7 +9,7 @@ from lowpanbudget.design.takes import AnyOf, Flag, FreeText, Listed, Parsed, Who
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
-from lowpanbudget.layers.internet.coap.codes import Type, code_of
+from lowpanbudget.layers.internet.coap.codes import Type, coap_code
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.dtls.suites import SUITES
 from lowpanbudget.payload.flaws import Flaw
@@ -106,7 +106,7 @@ def application(
     message: Coap | None = None
     if coap_shape is not None:
         try:
-            code = code_of(coap_shape.code)
+            code = coap_code(coap_shape.code)
         except RequestError as error:
             return Application(), [Flaw(("coap", "code"), error.message, error.hint)]
         options = []
@@ -153,7 +153,7 @@ def application(
 
 def _options(shape: CoapShape) -> Iterator[tuple[tuple[str | int, ...], Any]]:
     """Yield for each key that makes options its path and a function that makes them."""
-    yield ("path",), lambda: coap.path_options(shape.path) if shape.path else ()
+    yield ("path",), lambda: coap.coap_path(shape.path) if shape.path else ()
     values: tuple[tuple[str, str, int | Block | None], ...] = (
         ("content_format", "Content-Format", shape.content_format),
         ("observe", "Observe", shape.observe),

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from ipaddress import IPv6Address
 from typing import Any
 
-from lowpanbudget.bits import Nature, Reader
+from lowpanbudget.bits import Nature, Reader, as_octets
 from lowpanbudget.env import RPI_TYPES, Contexts, Env, address
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.fields import Head
@@ -63,7 +63,7 @@ class Decoder:
         Raises ``RequestError`` for arguments that cannot be used.
         """
         if type(octets) is not bytes:
-            octets = _octets(octets)
+            octets = as_octets(octets)
         length = 2 if fcs is True else _length(fcs)
         if asn is not None:
             asn = slot_number(asn)
@@ -100,17 +100,8 @@ def decode_frame(
 
     The arguments are those of ``Decoder`` and its ``frame``. Raises ``RequestError`` for those that cannot be used.
     """
-    octets, fcs = _octets(octets), _length(fcs)  # what is wrong with these is told first
+    octets, fcs = as_octets(octets), _length(fcs)  # what is wrong with these is told first
     return Decoder(contexts, keys, devices, root, rpi_type).frame(octets, fcs, asn)
-
-
-def _octets(octets: object) -> bytes:
-    if not isinstance(octets, bytes | bytearray | memoryview):
-        raise RequestError(
-            f"octets are needed, not {type(octets).__name__}",
-            hint="Hex text becomes octets with bytes.fromhex",
-        )
-    return bytes(octets)
 
 
 def _length(fcs: object) -> int:
@@ -123,7 +114,11 @@ def _length(fcs: object) -> int:
 
 
 def decode_datagram(octets: bytes) -> Frame:
-    """Return an IPv6 datagram that came without a link as a frame without MAC header; never raises."""
+    """Return an IPv6 datagram that came without a link as a frame without MAC header; a fault is kept in the frame.
+
+    Never raises on any octets; raises ``RequestError`` for what are none.
+    """
+    octets = octets if type(octets) is bytes else as_octets(octets)
     frame = Frame(octets)
     reader = Reader(octets)
     try:

@@ -16,7 +16,7 @@ from lowpanbudget.findings.wording import link_text
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import Type
-from lowpanbudget.layers.internet.coap.flaws import flaws
+from lowpanbudget.layers.internet.coap.flaws import coap_flaws
 from lowpanbudget.values import dataclass, field
 
 USEFUL_TOKEN = 4  # octets: the 32 bits of randomness of RFC 7252 section 5.3.1
@@ -34,7 +34,7 @@ APPLICATION = Subject("application")
 @APPLICATION.rule("coap-message-forbidden", coap.CoapMessage)
 def coap_message_forbidden(scene: Scene, message: coap.CoapMessage) -> Hits:
     """Take the flaws of a message."""
-    for flaw in flaws(message):
+    for flaw in coap_flaws(message):
         evidence: tuple[str, ...] = ()
         if flaw.option is not None:
             octets = flaw.option.octets[:16].hex(" ")

@@ -12,7 +12,9 @@ Decoder, encoder and explanation read one table; running the machine is plain co
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from lowpanbudget.bits import as_octets
 from lowpanbudget.cites import rfc
+from lowpanbudget.env import address
 from lowpanbudget.errors import Malformed, RequestError, Reserved, Truncated, plural
 from lowpanbudget.fields import Pattern, Patterns
 from lowpanbudget.layers.lowpan import fragment
@@ -87,6 +89,31 @@ def dictionary(source: bytes, destination: bytes) -> bytes:
     if len(source) != _ADDRESS or len(destination) != _ADDRESS:
         raise RequestError("an IPv6 address has 16 octets", cite=_TABLE_1)
     return source + destination + STATIC_DICTIONARY
+
+
+def read_ghc(
+    code: bytes, source: object, destination: object, *, limit: int = LARGEST
+) -> Expansion:
+    """Return what a GHC code stands for, between two IPv6 addresses (RFC 7400): as ``decompress``.
+
+    ``source`` and ``destination`` are those of the restored IPv6 header, as text, 16 octets or ``IPv6Address``. At most
+    ``limit`` octets come out. Raises ``Truncated``, ``Reserved`` or ``Malformed`` at the code octet that is wrong,
+    ``RequestError`` for arguments that cannot be used.
+    """
+    return decompress(as_octets(code), _between(source, destination), limit=limit)
+
+
+def write_ghc(octets: bytes, source: object, destination: object, *, stop: bool = False) -> bytes:
+    """Return the shortest GHC code for octets between two IPv6 addresses (RFC 7400): as ``compress``.
+
+    ``stop`` adds the stop code. A code's length can tell a listener about secrets that stand beside octets of his
+    choice (RFC 7400 section 5). Raises ``RequestError`` for arguments that cannot be used.
+    """
+    return compress(as_octets(octets), _between(source, destination), stop=stop)
+
+
+def _between(source: object, destination: object) -> bytes:
+    return dictionary(address(source, "source").packed, address(destination, "destination").packed)
 
 
 def _read(code: bytes) -> Iterator[CodeStep]:

@@ -5,17 +5,20 @@ integers or the shortest floating point that keeps the double; decimal fractions
 allows, are read, and not written, as in its own example.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 from itertools import groupby
-from typing import Any, NamedTuple
+from json import JSONDecodeError
+from typing import Any, Literal, NamedTuple
 
+from lowpanbudget.bits import as_octets
 from lowpanbudget.cites import Cite
-from lowpanbudget.errors import Malformed
+from lowpanbudget.errors import Malformed, RequestError
 from lowpanbudget.payload.exact import EXACT, exact
 from lowpanbudget.payload.forms.doubles import (
     as_double,
     cbor_of,
+    number_of,
     octets_from,
     octets_text,
     read_cbor,
@@ -23,8 +26,11 @@ from lowpanbudget.payload.forms.doubles import (
     text_of,
 )
 from lowpanbudget.payload.forms.shapes import Unsayable
+from lowpanbudget.values import FrozenDict
 
 CITE = Cite("RFC 8428", "4")
+_LAYER = "SenML"
+Form = Literal["json", "cbor"]
 
 
 class SenmlRecord(NamedTuple):
@@ -48,6 +54,57 @@ _NUMBERS = frozenset({"bver", "bt", "bv", "bs", "v", "s", "t", "ut"})
 _BASE_VERSION = 10  # "defaults to 10 if not present" (section 4.1)
 
 
+def read_senml(octets: bytes, form: Form = "json") -> tuple[Entry, ...]:
+    """Return the records of a SenML pack in JSON or CBOR (``form``), in order, as they stand: read-only dictionaries.
+
+    Labels are those of table 1 (``bn``, ``n``, ``u``, ``v`` ...) in both forms; fields that are not known are left out
+    (section 4.4). Numbers are as a double holds them, ``vd`` is octets; times are in seconds. ``resolve_senml`` applies
+    the base fields. Raises ``Malformed`` for what is no pack, with the number of the record that is wrong, and the
+    offset where the JSON ends to be JSON; ``RequestError`` for what are no octets.
+    """
+    read = pack_from_cbor if _form(form) == "cbor" else pack_from_json
+    return tuple(map(FrozenDict, read(as_octets(octets))))
+
+
+def write_senml(records: Iterable[Mapping[str, Any]], form: Form = "json") -> bytes:
+    """Return a SenML pack of these records in compact JSON or in CBOR of definite length (``form``).
+
+    Records are dictionaries with the labels of table 1, as ``read_senml`` returns them; exact decimals are written as
+    the nearest number. Raises ``RequestError`` for a label that is not known, a value of the wrong type, or a number
+    that no double holds.
+    """
+    pack = []
+    for number, record in enumerate(records, 1):
+        if not isinstance(record, Mapping):
+            raise RequestError(f"record {number} is no dictionary", cite=CITE)
+        if strange := [label for label in record if label not in CBOR_LABELS]:
+            raise RequestError(
+                f"record {number}: {strange[0]!r} is no label", cite=CITE,
+                hint=f"Labels: {', '.join(CBOR_LABELS)}",
+            )  # fmt: skip
+        try:
+            _judged(dict(record), from_text=False)
+        except Malformed as error:
+            raise RequestError(f"record {number}: {error.message}", cite=CITE) from None
+        pack.append({k: number_of(v) if isinstance(v, Decimal) else v for k, v in record.items()})
+    return pack_to_cbor(pack) if _form(form) == "cbor" else pack_to_json(pack)
+
+
+def resolve_senml(records: Iterable[Mapping[str, Any]]) -> tuple[Entry, ...]:
+    """Return the records with all base fields applied (section 4.6), in the order of the pack: read-only dictionaries.
+
+    Names are joined; times, values and sums are exact decimals, added up, and absent where neither part is there.
+    Raises ``Malformed`` for a version of SenML that is not known.
+    """
+    return tuple(map(FrozenDict, resolve(map(dict, records))))
+
+
+def _form(form: str) -> str:
+    if form not in {"json", "cbor"}:
+        raise RequestError(f"form {form!r} is neither 'json' nor 'cbor'")
+    return form
+
+
 def pack_to_json(pack: Iterable[Entry]) -> bytes:
     """Return a pack as compact JSON; octets of ``vd`` become base64url (section 5)."""
     return text_of([{label: _as_text(item) for label, item in entry.items()} for entry in pack])
@@ -57,9 +114,12 @@ def pack_from_json(octets: bytes) -> list[Entry]:
     """Return the records of a JSON pack; ``WireError`` where it is none."""
     try:
         pack = read_text(octets)
+    except JSONDecodeError as error:
+        offset = len(error.doc[: error.pos].encode())
+        raise Malformed("no JSON from here on", offset=offset, layer=_LAYER) from None
     except (ValueError, RecursionError, OverflowError):
-        raise Malformed("no JSON", layer="SenML") from None
-    return [_judged(entry, from_text=True) for entry in _listed(pack)]
+        raise Malformed("no JSON", layer=_LAYER) from None
+    return _records(pack, from_text=True)
 
 
 def pack_to_cbor(pack: Iterable[Entry]) -> bytes:
@@ -74,11 +134,8 @@ def pack_from_cbor(octets: bytes) -> list[Entry]:
     try:
         pack = read_cbor(octets)
     except Exception:  # noqa: BLE001 - tags of the library's own raise errors of many kinds
-        raise Malformed("no CBOR", layer="SenML") from None
-    return [
-        _judged({_LABELS.get(label, label): item for label, item in entry.items()}, from_text=False)
-        for entry in _listed(pack)
-    ]
+        raise Malformed("no CBOR", layer=_LAYER) from None
+    return _records(pack, from_text=False)
 
 
 def resolve(pack: Iterable[Entry]) -> list[Entry]:
@@ -98,7 +155,7 @@ def resolve(pack: Iterable[Entry]) -> list[Entry]:
             }
         )
         if base.get("bver", _BASE_VERSION) > _BASE_VERSION:
-            raise Malformed(f"version {base['bver']} is not known here", layer="SenML", cite=CITE)
+            raise Malformed(f"version {base['bver']} is not known here", layer=_LAYER, cite=CITE)
         own = {label: item for label, item in entry.items() if not label.startswith("b")}
         if not own:
             continue  # base fields alone, as in section 5.1.7
@@ -125,8 +182,20 @@ def _as_text(item: Any) -> Any:
 
 def _listed(pack: Any) -> list[Any]:
     if not isinstance(pack, list) or not all(isinstance(entry, dict) for entry in pack):
-        raise Malformed("a pack is an array of records", layer="SenML", cite=CITE)
+        raise Malformed("a pack is an array of records", layer=_LAYER, cite=CITE)
     return pack
+
+
+def _records(pack: Any, *, from_text: bool) -> list[Entry]:
+    """Return the records of a pack as JSON or CBOR has it; what is wrong is told with its number."""
+    records = []
+    for number, entry in enumerate(_listed(pack), 1):
+        labelled = entry if from_text else {_LABELS.get(k, k): item for k, item in entry.items()}
+        try:
+            records.append(_judged(labelled, from_text=from_text))
+        except Malformed as error:
+            raise Malformed(f"record {number}: {error.message}", layer=_LAYER, cite=CITE) from None
+    return records
 
 
 def _judged(entry: Entry, *, from_text: bool) -> Entry:
@@ -135,9 +204,7 @@ def _judged(entry: Entry, *, from_text: bool) -> Entry:
     for label, item in entry.items():
         if label not in CBOR_LABELS:
             if isinstance(label, str) and label.endswith("_"):
-                raise Malformed(
-                    f"field {label[:40]!r} must be understood", layer="SenML", cite=CITE
-                )
+                raise Malformed(f"field {label[:40]!r} must be understood", layer=_LAYER, cite=CITE)
             continue
         # a decimal fraction (RFC 8949 section 3.4.4) comes from the library as a decimal
         number = isinstance(item, int | float | Decimal) and not isinstance(item, bool)
@@ -150,13 +217,13 @@ def _judged(entry: Entry, *, from_text: bool) -> Entry:
             else isinstance(item, str if from_text else bytes)
         )  # fmt: skip
         if not wanted:
-            raise Malformed(f"field {label} is a {type(item).__name__}", layer="SenML", cite=CITE)
+            raise Malformed(f"field {label} is a {type(item).__name__}", layer=_LAYER, cite=CITE)
         made[label] = _number(item) if label in _NUMBERS else item
         if label == "vd" and from_text:
             try:
                 made[label] = octets_from(item)
             except ValueError:
-                raise Malformed("field vd is no base64url", layer="SenML", cite=CITE) from None
+                raise Malformed("field vd is no base64url", layer=_LAYER, cite=CITE) from None
     return made
 
 
@@ -167,7 +234,7 @@ def _number(item: Any) -> Any:
     except OverflowError:
         double = float("inf")
     if isinstance(double, float) and not -1e308 * 10 < double < 1e308 * 10:
-        raise Malformed("a number that no double holds", layer="SenML", cite=CITE)
+        raise Malformed("a number that no double holds", layer=_LAYER, cite=CITE)
     return double
 
 

@@ -15,9 +15,9 @@ from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
-from lowpanbudget.layers.internet.coap.codes import CODES, Type, code_of, code_text
-from lowpanbudget.layers.internet.coap.flaws import flaws
-from lowpanbudget.layers.internet.coap.message import CoapMessage, path_options
+from lowpanbudget.layers.internet.coap.codes import CODES, Type, coap_code, code_text
+from lowpanbudget.layers.internet.coap.flaws import coap_flaws
+from lowpanbudget.layers.internet.coap.message import CoapMessage, coap_path
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.coap.registry import (
     CONTENT_FORMATS,
@@ -70,13 +70,13 @@ def test_figure_of_rfc_7252(case: dict[str, Any]) -> None:
     wire = bytes.fromhex(case["wire"])
     message = decode(wire)
     assert Type(message.type).name == case["type"]
-    assert message.code == code_of(case["code"])
+    assert message.code == coap_code(case["code"])
     assert message.mid == case["mid"]
     assert message.token == bytes.fromhex(case["token"])
-    assert message.options == path_options(case["path"])
+    assert message.options == coap_path(case["path"])
     assert message.payload == case["payload"].encode()
     assert len(wire) == case.get("octets", len(wire))
-    assert flaws(message) == ()
+    assert coap_flaws(message) == ()
 
 
 @pytest.mark.parametrize("case", OBSERVED)
@@ -87,7 +87,7 @@ def test_figure_of_rfc_7641(case: dict[str, Any]) -> None:
     assert message.token == bytes.fromhex(case["token"])
     assert [[option.number, option.octets.hex()] for option in message.options] == case["options"]
     assert message.payload == case["payload"].encode()
-    assert flaws(message) == ()
+    assert coap_flaws(message) == ()
 
 
 @pytest.mark.parametrize("case", BLOCKS)
@@ -123,7 +123,7 @@ def test_corner_of_the_format(case: dict[str, Any]) -> None:
     ]
     assert message.payload == bytes.fromhex(case.get("payload", ""))
     if case["result"] == "lenient":
-        assert [flaw.text for flaw in flaws(message)] == case["flaws"]
+        assert [flaw.text for flaw in coap_flaws(message)] == case["flaws"]
 
 
 # --- the table of options --------------------------------------------------------------------------
@@ -162,7 +162,7 @@ def test_numbers_and_names_as_another_library_has_them() -> None:
         if not row.unsafe:
             assert OptionNumber(number).is_nocachekey() == row.no_cache_key
     # theirs go on with the signalling codes of CoAP over TCP, from 7.01 on
-    codes = {int(code): code.name for code in Code if int(code) < code_of("7.00")}
+    codes = {int(code): code.name for code in Code if int(code) < coap_code("7.00")}
     assert {code: plain(name) for code, name in CODES.items()} == {
         code: plain(name) for code, name in codes.items()
     }
@@ -184,12 +184,12 @@ def test_limits_of_a_value(number: int, end: str) -> None:
     message = CoapMessage(Type.CON, 1, 0, options=(CoapOption(number, inside),), payload=b"x")
     unlucky = {9, 23, 27} if end == "longest" else {9}  # values that say more than their length
     if number not in unlucky:
-        assert flaws(message) == ()
+        assert coap_flaws(message) == ()
         assert decode(bytes(message)) == message
     if end == "longest" or edge:
         message = CoapMessage(Type.CON, 1, 0, options=(CoapOption(number, outside),), payload=b"x")
-        assert [flaw.option for flaw in flaws(message)] == list(message.options)
-        assert "are allowed" in flaws(message)[0].text
+        assert [flaw.option for flaw in coap_flaws(message)] == list(message.options)
+        assert "are allowed" in coap_flaws(message)[0].text
         assert decode(bytes(message)) == message
         with pytest.raises(RequestError, match="are allowed"):
             CoapOption.of(number, outside)
@@ -240,11 +240,13 @@ def test_wrong_option_is_refused(name: str | int, value: Any, match: str) -> Non
 def test_unknown_and_reserved_numbers() -> None:
     for number in RESERVED_NUMBERS:
         message = CoapMessage(Type.CON, 1, 0, options=(CoapOption(number, b""),))
-        assert [flaw.text for flaw in flaws(message)] == [f"option number {number} is reserved"]
+        assert [flaw.text for flaw in coap_flaws(message)] == [
+            f"option number {number} is reserved"
+        ]
     elective = CoapMessage(Type.CON, 1, 0, options=(CoapOption(2048, b"x"),))
     critical = CoapMessage(Type.CON, 1, 0, options=(CoapOption(2049, b"x"),))
-    assert flaws(elective) == ()
-    assert "critical and not known" in flaws(critical)[0].text
+    assert coap_flaws(elective) == ()
+    assert "critical and not known" in coap_flaws(critical)[0].text
     assert definition(2049).oscore == "E"  # RFC 8613 section 4.1
 
 
@@ -262,18 +264,18 @@ def test_unknown_and_reserved_numbers() -> None:
     ],
 )
 def test_path_becomes_options(path: str, values: list[tuple[int, str]]) -> None:
-    assert [(option.number, option.value) for option in path_options(path)] == values
+    assert [(option.number, option.value) for option in coap_path(path)] == values
 
 
 def test_codes() -> None:
-    assert code_of("GET") == 1
-    assert code_of("2.05") == code_of("content") == 69  # RFC 7252 figure 16: "2.05=69"
+    assert coap_code("GET") == 1
+    assert coap_code("2.05") == coap_code("content") == 69  # RFC 7252 figure 16: "2.05=69"
     assert code_text(69) == "2.05 Content"
-    assert code_text(code_of("2.10")) == "2.10 unassigned success"
-    assert code_text(code_of("7.01")) == "7.01 of a reserved class"
+    assert code_text(coap_code("2.10")) == "2.10 unassigned success"
+    assert code_text(coap_code("7.01")) == "7.01 of a reserved class"
     for text in ("", "GETT", "8.00", "2.32", "2.", ".05"):
         with pytest.raises(RequestError):
-            code_of(text)
+            coap_code(text)
 
 
 @pytest.mark.parametrize("code", range(256))
@@ -282,14 +284,15 @@ def test_usage_of_types(code: int) -> None:
     kind = 0 if code == 0 else 1 if code < 32 else 2
     usable = {1: "CON NON", 2: "CON NON ACK", 0: "CON ACK RST"}[kind].split()
     for type_ in Type:
-        found = flaws(CoapMessage(type_, code, 0))
+        found = coap_flaws(CoapMessage(type_, code, 0))
         reserved = code >> 5 in (1, 3, 6, 7)
         assert len(found) == reserved + (type_.name not in usable)
 
 
 def flaw_texts(code: str, *options: CoapOption, payload: bytes = b"") -> list[str]:
     return [
-        flaw.text for flaw in flaws(CoapMessage(Type.CON, code_of(code), 1, b"", options, payload))
+        flaw.text
+        for flaw in coap_flaws(CoapMessage(Type.CON, coap_code(code), 1, b"", options, payload))
     ]
 
 
@@ -454,7 +457,7 @@ def test_garbage_is_a_message_or_a_located_error(octets: bytes) -> None:
             assert found.cite
         else:
             decode(prefix + octets)
-            assert isinstance(flaws(found), tuple)
+            assert isinstance(coap_flaws(found), tuple)
 
 
 @pytest.mark.parametrize("case", FIGURES + OBSERVED)

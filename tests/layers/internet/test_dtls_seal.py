@@ -17,8 +17,14 @@ from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.dtls import record as dtls
 from lowpanbudget.layers.internet.dtls.content import Content, decode_content
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
-from lowpanbudget.layers.internet.dtls.seal import Opened, open_1_2, open_1_3, seal_1_2, seal_1_3
-from lowpanbudget.layers.internet.dtls.suites import SUITES, RecordKeys, Suite
+from lowpanbudget.layers.internet.dtls.seal import (
+    OpenedRecord,
+    open_1_2,
+    open_1_3,
+    seal_1_2,
+    seal_1_3,
+)
+from lowpanbudget.layers.internet.dtls.suites import SUITES, DtlsSuite, RecordKeys
 
 VECTORS = Path(__file__).parents[3] / "vectors"
 SESSIONS = document(VECTORS / "rfc6347" / "sessions.toml")["session"]
@@ -28,7 +34,7 @@ OLD = [suite for suite in SUITES.values() if suite.version == "1.2"]
 NEW = [suite for suite in SUITES.values() if suite.version == "1.3"]
 
 
-def keys_for(suite: Suite) -> RecordKeys:
+def keys_for(suite: DtlsSuite) -> RecordKeys:
     """Return keys that are not all alike, of the suite's lengths."""
     return RecordKeys(
         bytes(range(suite.aead.key)),
@@ -61,7 +67,7 @@ def session_keys(session: dict[str, Any], side: str) -> RecordKeys:
 def test_recorded_session_opens(session: dict[str, Any], side: str, text: str) -> None:
     suite, keys = SUITES[session["suite"]], session_keys(session, side)
     data = record_1_2(bytes.fromhex(session[f"{side}_data"]))
-    assert open_1_2(data, keys, suite) == Opened(
+    assert open_1_2(data, keys, suite) == OpenedRecord(
         Content.APPLICATION, session[text].encode(), data.sequence
     )
     finished = open_1_2(record_1_2(bytes.fromhex(session[f"{side}_finished"])), keys, suite)
@@ -97,14 +103,14 @@ def test_sealing_gives_the_recorded_octets(session: dict[str, Any], side: str, t
 # --- records put together by hand beside ours ------------------------------------------------------
 
 
-def cipher(suite: Suite, key: bytes) -> Any:
+def cipher(suite: DtlsSuite, key: bytes) -> Any:
     if "CCM" in suite.name:
         return AESCCM(key, tag_length=8 if "CCM_8" in suite.name else 16)
     return AESGCM(key) if "GCM" in suite.name else ChaCha20Poly1305(key)
 
 
 @pytest.mark.parametrize("suite", OLD, ids=[suite.name for suite in OLD])
-def test_connection_id_record_by_hand(suite: Suite) -> None:
+def test_connection_id_record_by_hand(suite: DtlsSuite) -> None:
     """RFC 9146 sections 4 and 5.3, written out: outer type 25, real type and a zero inside."""
     keys = keys_for(suite)
     writer = Writer()
@@ -124,12 +130,12 @@ def test_connection_id_record_by_hand(suite: Suite) -> None:
     assert bytes(writer.data) == wire
     assert tiles(writer.spans, len(wire) * 8)
     found = open_1_2(record_1_2(wire, cid_length=2), keys, suite)
-    assert found == Opened(23, b"22.3 C", 5)
+    assert found == OpenedRecord(23, b"22.3 C", 5)
 
 
 @pytest.mark.parametrize("suite", NEW, ids=[suite.name for suite in NEW])
 @pytest.mark.parametrize("full", [False, True])
-def test_unified_record_by_hand(suite: Suite, full: bool) -> None:
+def test_unified_record_by_hand(suite: DtlsSuite, full: bool) -> None:
     """RFC 9147 sections 4 and 4.2.3, written out; the header before number encryption is what the tag covers."""
     keys = keys_for(suite)
     tag = 8 if "CCM_8" in suite.name else 16
@@ -164,7 +170,9 @@ def test_unified_record_by_hand(suite: Suite, full: bool) -> None:
     assert bytes(writer.data) == wire
     assert tiles(writer.spans, len(wire) * 8)
     record = record_1_3(wire, cid_length=2)
-    assert open_1_3(record, keys, suite, next_sequence=0x100005) == Opened(23, b"22.35 C", 0x100005)
+    assert open_1_3(record, keys, suite, next_sequence=0x100005) == OpenedRecord(
+        23, b"22.35 C", 0x100005
+    )
 
 
 @pytest.mark.parametrize(
@@ -196,7 +204,7 @@ def test_mask_of_the_sequence_number(suite: str, sequence_key: str, sample: str,
 # --- overhead --------------------------------------------------------------------------------------
 
 
-def overhead(suite: Suite, sequence: int, cid: bytes, content: bytes = b"22.3 C") -> int:
+def overhead(suite: DtlsSuite, sequence: int, cid: bytes, content: bytes = b"22.3 C") -> int:
     """Return what a record adds to its content: protected less unprotected length."""
     writer = Writer()
     keys = RecordKeys.stand_in(suite)
@@ -265,7 +273,7 @@ def test_chacha_saves_the_explicit_nonce() -> None:
     st.integers(0, 5),
 )
 def test_sealed_1_2_opens(
-    suite: Suite, content: bytes, epoch: int, sequence: int, cid: bytes, kind: int, padding: int
+    suite: DtlsSuite, content: bytes, epoch: int, sequence: int, cid: bytes, kind: int, padding: int
 ) -> None:
     writer, keys = Writer(), keys_for(suite)
     record = seal_1_2(
@@ -275,7 +283,7 @@ def test_sealed_1_2_opens(
     wire = bytes(writer.data)
     assert tiles(writer.spans, len(wire) * 8)
     assert record_1_2(wire, cid_length=3) == record
-    assert open_1_2(record, keys, suite) == Opened(kind, content, sequence)
+    assert open_1_2(record, keys, suite) == OpenedRecord(kind, content, sequence)
     bare = Writer()
     dtls.encode(bare, record)
     assert bytes(bare.data) == wire
@@ -294,7 +302,7 @@ def test_sealed_1_2_opens(
     st.integers(0, 5),
 )
 def test_sealed_1_3_opens(
-    suite: Suite,
+    suite: DtlsSuite,
     content: bytes,
     epoch: int,
     sequence: int,
@@ -314,12 +322,14 @@ def test_sealed_1_3_opens(
     assert tiles(writer.spans, len(wire) * 8)
     assert record_1_3(wire, cid_length=3) == record
     expected = max(0, sequence + ahead)
-    assert open_1_3(record, keys, suite, next_sequence=expected) == Opened(23, content, sequence)
+    assert open_1_3(record, keys, suite, next_sequence=expected) == OpenedRecord(
+        23, content, sequence
+    )
 
 
 def test_spans_of_the_content_name_the_ciphertext() -> None:
     """A CoAP message inside keeps its spans, shifted behind header and explicit nonce, and ahead of the tag."""
-    message = coap.CoapMessage(0, 1, 0x7D34, options=coap.path_options("/temperature"))
+    message = coap.CoapMessage(0, 1, 0x7D34, options=coap.coap_path("/temperature"))
     inner = Writer()
     coap.encode(inner, message)
     for sealed, ahead in ((seal_1_2, 13 + 8), (seal_1_3, 2)):
@@ -360,7 +370,7 @@ def test_every_octet_of_a_record_counts() -> None:
             assert caught.value.offset <= len(wire)
 
 
-def read_and_open(wire: bytes, keys: RecordKeys, suite: Suite) -> Opened:
+def read_and_open(wire: bytes, keys: RecordKeys, suite: DtlsSuite) -> OpenedRecord:
     record = dtls.decode(Reader(wire), cid_length=2)
     if isinstance(record, DtlsRecord):
         return open_1_2(record, keys, suite)

@@ -16,15 +16,15 @@ from lowpanbudget.errors import BadMic, Malformed, RequestError, WireError
 from lowpanbudget.layers.internet.aead import Nonces, failure_at
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
-from lowpanbudget.layers.internet.coap.codes import CODES, code_of
-from lowpanbudget.layers.internet.coap.message import CoapMessage, path_options
+from lowpanbudget.layers.internet.coap.codes import CODES, coap_code
+from lowpanbudget.layers.internet.coap.message import CoapMessage, coap_path
 from lowpanbudget.layers.internet.coap.options import CoapOption, CoapOptions, CoapPayload
 from lowpanbudget.layers.internet.coap.registry import DEFINITIONS
 from lowpanbudget.layers.internet.oscore import option as oscore_option
 from lowpanbudget.layers.internet.oscore import protect as oscore
 from lowpanbudget.layers.internet.oscore.context import ALGORITHMS, SecurityContext, info
-from lowpanbudget.layers.internet.oscore.option import Value
-from lowpanbudget.layers.internet.oscore.protect import Binding
+from lowpanbudget.layers.internet.oscore.option import OscoreOption
+from lowpanbudget.layers.internet.oscore.protect import OscoreBinding
 
 VECTORS = Path(__file__).parents[3] / "vectors" / "rfc8613"
 APPENDIX_C = document(VECTORS / "appendix-c.toml")
@@ -74,18 +74,18 @@ def test_derivation(name: str) -> None:
     assert server.sender_key == octets(case, "server_key")
 
 
-def protect(case: dict[str, Any]) -> oscore.Result:
+def protect(case: dict[str, Any]) -> oscore.OscoreResult:
     clear, is_response = message(octets(case, "clear")), "request" in case
     mine = context(case["context"], server=is_response)
     if not is_response:
-        return oscore.protect_request(
+        return oscore.protect_oscore_request(
             clear,
             mine,
             sequence=case["sequence"],
             send_kid_context=case.get("send_kid_context", False),
         )
     binding = protect(PROTECTED[case["request"]]).binding
-    return oscore.protect_response(clear, mine, binding, sequence=case.get("sequence"))
+    return oscore.protect_oscore_response(clear, mine, binding, sequence=case.get("sequence"))
 
 
 @pytest.mark.parametrize("name", PROTECTED)
@@ -132,9 +132,11 @@ def test_protected_message_opens(name: str) -> None:
     wire, is_response = message(octets(case, "protected")), "request" in case
     theirs = context(case["context"], server=not is_response)
     if is_response:
-        opened = oscore.open_response(wire, theirs, protect(PROTECTED[case["request"]]).binding)
+        opened = oscore.open_oscore_response(
+            wire, theirs, protect(PROTECTED[case["request"]]).binding
+        )
     else:
-        opened = oscore.open_request(wire, theirs)
+        opened = oscore.open_oscore_request(wire, theirs)
     assert bytes(opened.message) == octets(case, "clear")
     assert opened.spans == protect(case).spans
     assert opened.binding == protect(case).binding
@@ -175,10 +177,10 @@ def test_another_implementation_protects_the_same(number: int, sequence: int) ->
     other.sender_sequence_number = sequence
     clear = CoapMessage(
         0,
-        code_of("POST"),
+        coap_code("POST"),
         7,
         b"\x10",
-        (*path_options("/well/depth"), CoapOption.of(12, 60)),
+        (*coap_path("/well/depth"), CoapOption.of(12, 60)),
         b"\x19\x03\xe8",
     )
     wanted = aiocoap.Message(code=aiocoap.POST, payload=clear.payload)
@@ -187,7 +189,7 @@ def test_another_implementation_protects_the_same(number: int, sequence: int) ->
     wanted.direction = Direction.OUTGOING
     protected, _ = other.protect(wanted)
     protected.mid, protected.mtype, protected.token = 7, aiocoap.CON, b"\x10"
-    result = oscore.protect_request(clear, mine, sequence=sequence)
+    result = oscore.protect_oscore_request(clear, mine, sequence=sequence)
     assert protected.encode() == result.octets
 
 
@@ -206,7 +208,7 @@ def test_option_value(case: dict[str, Any]) -> None:
         return
     value = oscore_option.decode(reader)
     parts = (octets(case, key) if key in case else None for key in ("piv", "kid_context", "kid"))
-    assert value == Value(*parts)
+    assert value == OscoreOption(*parts)
     assert tiles(reader.spans, len(wire) * 8)
     assert value.sequence == (int(case["piv"], 16) if "piv" in case else None)
     assert bytes(value) == wire
@@ -232,7 +234,7 @@ def test_wrong_option_value_is_located_in_its_message(case: dict[str, Any]) -> N
     )
     at = 4 + 1 + 5 + 1  # header, token, Uri-Host, head of the OSCORE option
     with pytest.raises(WireError) as caught:
-        oscore.open_request(hurt, context("C.1", server=True))
+        oscore.open_oscore_request(hurt, context("C.1", server=True))
     assert caught.value.offset == at + case["offset"]
 
 
@@ -249,9 +251,14 @@ def test_partial_iv() -> None:
 
 @pytest.mark.parametrize(
     "value",
-    [Value(b""), Value(bytes(6)), Value(b"\1", bytes(256)), Value(b"\1", bytes(250), bytes(7))],
+    [
+        OscoreOption(b""),
+        OscoreOption(bytes(6)),
+        OscoreOption(b"\1", bytes(256)),
+        OscoreOption(b"\1", bytes(250), bytes(7)),
+    ],
 )
-def test_option_value_without_room(value: Value) -> None:
+def test_option_value_without_room(value: OscoreOption) -> None:
     with pytest.raises(RequestError):
         bytes(value)
 
@@ -267,73 +274,77 @@ def test_options_go_where_figure_5_says(number: int) -> None:
     row = DEFINITIONS[number]
     option = CoapOption(number, b"\x01" * max(row.value.shortest, min(row.value.longest, 1)))
     clear = CoapMessage(0, 1, 1, options=(option,))
-    outer = oscore.protect_request(clear, context("C.1"), sequence=0).message
+    outer = oscore.protect_oscore_request(clear, context("C.1"), sequence=0).message
     assert (number in [found.number for found in outer.options]) is (row.oscore == "U")
-    assert oscore.open_request(outer, context("C.1", server=True)).message == clear
+    assert oscore.open_oscore_request(outer, context("C.1", server=True)).message == clear
 
 
 def test_observe_goes_both_ways() -> None:
     """RFC 8613 sections 4.1.3.5 and 4.2: outer code FETCH or Content; empty inner value in notifications."""
     client, server = context("C.1"), context("C.1", server=True)
     register = CoapMessage(
-        0, code_of("GET"), 1, b"\1", (CoapOption.of("Observe", 0), *path_options("/t"))
+        0, coap_code("GET"), 1, b"\1", (CoapOption.of("Observe", 0), *coap_path("/t"))
     )
-    request = oscore.protect_request(register, client, sequence=0)
-    assert request.message.code == code_of("FETCH")
+    request = oscore.protect_oscore_request(register, client, sequence=0)
+    assert request.message.code == coap_code("FETCH")
     assert request.message.first(6) == CoapOption.of("Observe", 0)
-    opened = oscore.open_request(request.message, server)
+    opened = oscore.open_oscore_request(request.message, server)
     assert opened.message == register
     notification = CoapMessage(
-        1, code_of("Content"), 2, b"\1", (CoapOption.of("Observe", 300),), b"21.5"
+        1, coap_code("Content"), 2, b"\1", (CoapOption.of("Observe", 300),), b"21.5"
     )
-    response = oscore.protect_response(notification, server, opened.binding, sequence=5)
-    assert response.message.code == code_of("Content")
+    response = oscore.protect_oscore_response(notification, server, opened.binding, sequence=5)
+    assert response.message.code == coap_code("Content")
     assert response.message.first(6) == CoapOption.of("Observe", 300)
-    found = oscore.open_response(response.message, client, request.binding).message
+    found = oscore.open_oscore_response(response.message, client, request.binding).message
     assert found.first(6) == CoapOption(6)
     assert found.payload == b"21.5"
 
 
 def test_outer_options_of_class_e_are_discarded() -> None:
     """RFC 8613 section 8.2 step 1: an If-Match from outside is discarded, a Uri-Host is not."""
-    clear = CoapMessage(0, 1, 1, options=(*path_options("/t"), CoapOption.of("Uri-Host", "a")))
-    outer = oscore.protect_request(clear, context("C.1"), sequence=0).message
+    clear = CoapMessage(0, 1, 1, options=(*coap_path("/t"), CoapOption.of("Uri-Host", "a")))
+    outer = oscore.protect_oscore_request(clear, context("C.1"), sequence=0).message
     more = CoapMessage(
         0, 2, 1, b"", (*outer.options, CoapOption(1, b"x"), CoapOption.of(14, 0)), outer.payload
     )
-    assert oscore.open_request(more, context("C.1", server=True)).message == clear
+    assert oscore.open_oscore_request(more, context("C.1", server=True)).message == clear
 
 
 def test_outer_options_for_proxies() -> None:
-    clear = CoapMessage(0, 1, 1, options=path_options("/t"))
+    clear = CoapMessage(0, 1, 1, options=coap_path("/t"))
     block = CoapOption.of("Block2", Block(0, False, 2))
-    result = oscore.protect_request(clear, context("C.1"), sequence=0, outer=(block,))
+    result = oscore.protect_oscore_request(clear, context("C.1"), sequence=0, outer=(block,))
     assert result.message.first(23) == block
     for wrong in (CoapOption.of("Uri-Path", "a"), CoapOption(9), CoapOption.of("Observe", 0)):
         with pytest.raises(RequestError, match="outside"):
-            oscore.protect_request(clear, context("C.1"), sequence=0, outer=(wrong,))
+            oscore.protect_oscore_request(clear, context("C.1"), sequence=0, outer=(wrong,))
 
 
 def test_what_cannot_be_protected() -> None:
     client, server = context("C.1"), context("C.1", server=True)
     get = CoapMessage(0, 1, 1)
     with pytest.raises(RequestError, match="no request"):
-        oscore.protect_request(CoapMessage(0, 69, 1), client, sequence=0)
+        oscore.protect_oscore_request(CoapMessage(0, 69, 1), client, sequence=0)
     with pytest.raises(RequestError, match="no request"):
-        oscore.protect_request(CoapMessage(0, 0, 1), client, sequence=0)
+        oscore.protect_oscore_request(CoapMessage(0, 0, 1), client, sequence=0)
     with pytest.raises(RequestError, match="no response"):
-        oscore.protect_response(get, server, Binding(b"", b"\0"))
+        oscore.protect_oscore_response(get, server, OscoreBinding(b"", b"\0"))
     with pytest.raises(RequestError, match="once more"):
-        oscore.protect_request(CoapMessage(0, 1, 1, options=(CoapOption(9),)), client, sequence=0)
+        oscore.protect_oscore_request(
+            CoapMessage(0, 1, 1, options=(CoapOption(9),)), client, sequence=0
+        )
     uri = CoapOption.of("Proxy-Uri", "coap://example.com/resource?q=1")
     with pytest.raises(RequestError, match="decomposed"):
-        oscore.protect_request(CoapMessage(0, 1, 1, options=(uri,)), client, sequence=0)
+        oscore.protect_oscore_request(CoapMessage(0, 1, 1, options=(uri,)), client, sequence=0)
     with pytest.raises(RequestError, match="no ID context"):
-        oscore.protect_request(get, client, sequence=0, send_kid_context=True)
+        oscore.protect_oscore_request(get, client, sequence=0, send_kid_context=True)
     with pytest.raises(RequestError, match="below 2"):
-        oscore.protect_request(get, client, sequence=1 << 40)
+        oscore.protect_oscore_request(get, client, sequence=1 << 40)
     with pytest.raises(RequestError, match="too many"):
-        oscore.protect_request(CoapMessage(0, 2, 1, payload=bytes(65535)), client, sequence=0)
+        oscore.protect_oscore_request(
+            CoapMessage(0, 2, 1, payload=bytes(65535)), client, sequence=0
+        )
 
 
 def test_most_octets_of_one_text() -> None:
@@ -354,14 +365,14 @@ def test_one_nonce_once() -> None:
     client, server = context("C.1"), context("C.1", server=True)
     get, content = CoapMessage(0, 1, 1), CoapMessage(2, 69, 1, payload=b"x")
     used, theirs = Nonces(), Nonces()
-    first = oscore.protect_request(get, client, sequence=0, used=used)
-    oscore.protect_request(get, client, sequence=1, used=used)
+    first = oscore.protect_oscore_request(get, client, sequence=0, used=used)
+    oscore.protect_oscore_request(get, client, sequence=1, used=used)
     with pytest.raises(RequestError, match="has been used"):
-        oscore.protect_request(get, client, sequence=0, used=used)
-    oscore.protect_response(content, server, first.binding, used=theirs)
-    oscore.protect_response(content, server, first.binding, sequence=0, used=theirs)
+        oscore.protect_oscore_request(get, client, sequence=0, used=used)
+    oscore.protect_oscore_response(content, server, first.binding, used=theirs)
+    oscore.protect_oscore_response(content, server, first.binding, sequence=0, used=theirs)
     with pytest.raises(RequestError, match="has been used"):
-        oscore.protect_response(content, server, first.binding, used=theirs)
+        oscore.protect_oscore_response(content, server, first.binding, used=theirs)
     assert repr(used) == "Nonces(cite=None)"
 
 
@@ -376,7 +387,7 @@ def test_altered_octets_do_not_open() -> None:
         hurt = bytearray(good.payload)
         hurt[place] ^= 1
         with pytest.raises(BadMic) as caught:
-            oscore.open_request(
+            oscore.open_oscore_request(
                 CoapMessage(0, 2, good.mid, good.token, good.options, bytes(hurt)), server
             )
         assert caught.value.offset == 36 - 13
@@ -384,10 +395,10 @@ def test_altered_octets_do_not_open() -> None:
     moved = CoapMessage(
         1, 2, 99, b"", (CoapOption.of(3, "a"), CoapOption(9, b"\x09\x14\x00")), good.payload
     )
-    assert oscore.open_request(moved, server).message.code == 1
+    assert oscore.open_oscore_request(moved, server).message.code == 1
     replayed = CoapMessage(0, 2, 99, b"", (CoapOption(9, b"\x09\x15\x00"),), good.payload)
     with pytest.raises(BadMic):
-        oscore.open_request(replayed, server)
+        oscore.open_oscore_request(replayed, server)
 
 
 @pytest.mark.parametrize(
@@ -409,13 +420,13 @@ def test_no_oscore_request(
     code: int, parts: tuple[CoapOption, ...], payload: bytes, match: str
 ) -> None:
     with pytest.raises(WireError, match=match):
-        oscore.open_request(
+        oscore.open_oscore_request(
             CoapMessage(0, code, 1, b"", parts, payload), context("C.1", server=True)
         )
-    binding = Binding(b"", b"\x14")
+    binding = OscoreBinding(b"", b"\x14")
     if code != 69:
         with pytest.raises(WireError):
-            oscore.open_response(
+            oscore.open_oscore_response(
                 CoapMessage(0, code, 1, b"", parts, payload), context("C.1"), binding
             )
 
@@ -432,7 +443,7 @@ def test_no_oscore_request(
 def test_plaintext_that_is_no_message(plaintext: str, error: str, offset: int) -> None:
     """Sealed rightly, and wrong inside: the place is counted in the protected message."""
     client, server = context("C.1"), context("C.1", server=True)
-    binding = Binding(b"", b"\0")
+    binding = OscoreBinding(b"", b"\0")
     sealed = client.aead.seal(
         client.sender_key,
         client.nonce(b"", b"\0"),
@@ -441,7 +452,7 @@ def test_plaintext_that_is_no_message(plaintext: str, error: str, offset: int) -
     )
     outer = CoapMessage(0, 2, 1, b"\x05", (CoapOption(9, b"\x09\0"),), sealed)
     with pytest.raises(getattr(errors, error)) as caught:
-        oscore.open_request(outer, server)
+        oscore.open_oscore_request(outer, server)
     assert caught.value.offset == 4 + 1 + 3 + 1 + offset
 
 
@@ -459,8 +470,8 @@ def test_garbage_is_a_located_error(value: bytes, payload: bytes) -> None:
     garbage = CoapMessage(0, 2, 1, b"", (CoapOption(9, value[:255]),), payload)
     response = CoapMessage(0, 68, 1, b"", garbage.options, payload)
     for found in (
-        attempt(oscore.open_request, garbage, server),
-        attempt(oscore.open_response, response, server, Binding(b"", b"\0")),
+        attempt(oscore.open_oscore_request, garbage, server),
+        attempt(oscore.open_oscore_response, response, server, OscoreBinding(b"", b"\0")),
     ):
         assert 0 <= found.offset <= len(bytes(garbage))
         assert found.layer == "OSCORE"
@@ -503,22 +514,22 @@ def test_what_is_protected_opens(
         for a, b in (ids, ids[::-1])
     )
     parts = tuple(CoapOption(number, b"\1" * (number != 5)) for number in numbers)
-    clear = CoapMessage(0, code_of("PUT"), 3, b"\1\2", parts, payload)
-    request = oscore.protect_request(
+    clear = CoapMessage(0, coap_code("PUT"), 3, b"\1\2", parts, payload)
+    request = oscore.protect_oscore_request(
         clear, client, sequence=sequence, send_kid_context=id_context is not None
     )
     assert tiles(request.spans, len(request.octets) * 8)
-    opened = oscore.open_request(message(request.octets), server)
+    opened = oscore.open_oscore_request(message(request.octets), server)
     assert opened.message == clear
-    answer = CoapMessage(2, code_of("Changed"), 3, b"\1\2", (), payload)
+    answer = CoapMessage(2, coap_code("Changed"), 3, b"\1\2", (), payload)
     for number in (None, sequence):
-        response = oscore.protect_response(answer, server, opened.binding, sequence=number)
+        response = oscore.protect_oscore_response(answer, server, opened.binding, sequence=number)
         assert tiles(response.spans, len(response.octets) * 8)
-        found = oscore.open_response(message(response.octets), client, request.binding)
+        found = oscore.open_oscore_response(message(response.octets), client, request.binding)
         assert found.message == answer
-        other = Binding(request.binding.kid, b"\7" if request.binding.piv != b"\7" else b"\6")
+        other = OscoreBinding(request.binding.kid, b"\7" if request.binding.piv != b"\7" else b"\6")
         with pytest.raises(BadMic):
-            oscore.open_response(response.message, client, other)
+            oscore.open_oscore_response(response.message, client, other)
 
 
 # --- overhead --------------------------------------------------------------------------------------
@@ -535,12 +546,12 @@ def overhead(sequence: int, sender_id: bytes, *, algorithm: int = 10) -> tuple[i
     server = SecurityContext.stand_in(
         sender_id=b"\xee", recipient_id=sender_id, algorithm=algorithm
     )
-    get = CoapMessage(0, code_of("GET"), 1, b"\1", path_options("/depth"))
+    get = CoapMessage(0, coap_code("GET"), 1, b"\1", coap_path("/depth"))
     assert len(bytes(get)) == 4 + 1 + 6
-    request = oscore.protect_request(get, client, sequence=sequence)
-    content = CoapMessage(2, code_of("Content"), 1, b"\1", (), b"22.35")
+    request = oscore.protect_oscore_request(get, client, sequence=sequence)
+    content = CoapMessage(2, coap_code("Content"), 1, b"\1", (), b"22.35")
     assert len(bytes(content)) == 4 + 1 + 6
-    response = oscore.protect_response(content, server, request.binding)
+    response = oscore.protect_oscore_response(content, server, request.binding)
     return len(request.octets) - len(bytes(get)), len(response.octets) - len(bytes(content))
 
 
@@ -571,14 +582,14 @@ def test_cost_of_security_in_rfc_8824() -> None:
     """
     get = message(bytes.fromhex("4101000182bb74656d7065726174757265"))
     client = SecurityContext.stand_in(sender_id=b"client"[:6], recipient_id=b"\1")
-    result = oscore.protect_request(get, client, sequence=4)
+    result = oscore.protect_oscore_request(get, client, sequence=4)
     value = result.message.first(9)
     assert value is not None
     assert value.octets == bytes.fromhex("0904636c69656e74")
     assert len(result.message.payload) == len(bytes.fromhex("01bb74656d7065726174757265")) + 8
     content = message(bytes.fromhex("6145000182ff32332043"))
     server = SecurityContext.stand_in(sender_id=b"\1", recipient_id=b"client")
-    answer = oscore.protect_response(content, server, result.binding)
+    answer = oscore.protect_oscore_response(content, server, result.binding)
     assert len(answer.message.payload) == len(bytes.fromhex("45ff32332043")) + 8 == 14
     assert (result.message.code, answer.message.code) == (2, 68)  # POST, Changed in both figures
 
@@ -590,7 +601,7 @@ def test_keys_are_never_shown() -> None:
     case = DERIVATIONS["C.1"]
     mine = context("C.1")
     shown = [repr(mine), str(mine), f"{mine}"]
-    result = oscore.protect_request(CoapMessage(0, 1, 1), mine, sequence=0)
+    result = oscore.protect_oscore_request(CoapMessage(0, 1, 1), mine, sequence=0)
     shown += [repr(result)]
     for wrong in (b"", bytes(15), bytes(17)):
         with pytest.raises(RequestError) as caught:
@@ -616,9 +627,13 @@ def test_identifiers_and_algorithms_are_checked() -> None:
 
 def test_binding_that_no_request_made() -> None:
     client = context("C.1")
-    for binding in (Binding(bytes(8), b"\0"), Binding(b"", bytes(6)), Binding(b"", b"")):
+    for binding in (
+        OscoreBinding(bytes(8), b"\0"),
+        OscoreBinding(b"", bytes(6)),
+        OscoreBinding(b"", b""),
+    ):
         with pytest.raises(RequestError):
-            oscore.protect_response(CoapMessage(2, 69, 1), client, binding)
+            oscore.protect_oscore_response(CoapMessage(2, 69, 1), client, binding)
 
 
 def test_codes_that_oscore_needs_are_there() -> None:
@@ -628,4 +643,4 @@ def test_codes_that_oscore_needs_are_there() -> None:
 def test_open_response_refuses_a_request_code() -> None:
     outer = CoapMessage(0, 2, 1, b"", (CoapOption(9),), bytes(9))
     with pytest.raises(Malformed, match="no response"):
-        oscore.open_response(outer, context("C.1"), Binding(b"", b"\0"))
+        oscore.open_oscore_response(outer, context("C.1"), OscoreBinding(b"", b"\0"))

@@ -83,8 +83,11 @@ def class_of(code: int) -> int:
     return _CODE.split(code)["class"]
 
 
-def code_of(text: str) -> int:
-    """Return the code of ``c.dd`` or of a name such as ``GET`` or ``Content``; raises ``RequestError``."""
+def coap_code(text: str) -> int:
+    """Return the number of a code given as ``c.dd`` or by a name such as ``GET`` or ``Content``.
+
+    Raises ``RequestError`` for a text that is none, and lists the names.
+    """
     kind, dot, detail = text.partition(".")
     if dot and kind.isdecimal() and detail.isdecimal() and int(kind) < 8 and int(detail) < 32:
         return _number(kind, detail)

@@ -13,7 +13,7 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.fields import ShortNumber, TextString
 from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import Type, class_of, code_text
-from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.layers.internet.coap.message import CoapMessage, message_of
 from lowpanbudget.layers.internet.coap.options import CoapOption
 from lowpanbudget.layers.internet.coap.registry import DEFINITIONS, OSCORE, RESERVED_NUMBERS
 from lowpanbudget.layers.internet.oscore import option as oscore_option
@@ -34,8 +34,12 @@ class CoapFlaw(NamedTuple):
     wasteful: bool = False
 
 
-def flaws(message: CoapMessage) -> tuple[CoapFlaw, ...]:
-    """Return what is wrong with a message that could be read, in the order of the message."""
+def coap_flaws(message: CoapMessage | bytes) -> tuple[CoapFlaw, ...]:
+    """Return what is wrong with a message (or its octets) that can be read all the same, in the order of the message.
+
+    Raises ``WireError`` for octets that are no message, as ``read_coap`` does.
+    """
+    message = message_of(message)
     return (*_of_header(message), *_of_options(message), *_of_payload(message))
 
 

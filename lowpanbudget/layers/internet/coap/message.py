@@ -11,7 +11,7 @@ Not here: CoAP over TCP (RFC 8323) and extended token lengths (RFC 8974).
 
 from urllib.parse import unquote_to_bytes
 
-from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.bits import Reader, Writer, as_octets
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved
 from lowpanbudget.fields import (
@@ -65,7 +65,12 @@ class _Token(OctetString):
 
 @structure(LAYER, CITE, kw_only=False)
 class CoapMessage(WireValue):
-    """A CoAP message; ``options`` are kept in the order of their numbers, equal numbers in the order given."""
+    """A CoAP message.
+
+    ``type``: 0 confirmable, 1 non-confirmable, 2 acknowledgement, 3 reset. ``code`` as a number (``coap_code`` makes it
+    of "GET" or "2.05"), ``mid`` the message ID, ``token`` 0 to 8 octets. ``options`` are kept in the order of their
+    numbers, equal numbers in the order given; ``payload`` is what stands behind the marker.
+    """
 
     version = bits(2, "CoAP", fixed=1)
     type: int = bits(2, TYPES)
@@ -77,7 +82,12 @@ class CoapMessage(WireValue):
     payload: bytes = part(CoapPayload, default=b"")
 
     def __post_init__(self) -> None:
-        ordered = tuple(sorted(self.options, key=lambda option: option.number))
+        try:
+            ordered = tuple(sorted(self.options, key=lambda option: option.number))
+        except (AttributeError, TypeError):
+            raise RequestError(
+                "options are CoapOptions", cite=CITE, hint="CoapOption.of(name, value) makes one"
+            ) from None
         object.__setattr__(self, "options", ordered)
 
     @property
@@ -105,12 +115,41 @@ class CoapMessage(WireValue):
         return bytes(writer.data)
 
 
+def read_coap(octets: bytes) -> CoapMessage:
+    """Return the CoAP message that these octets are (RFC 7252 section 3).
+
+    Raises ``Truncated``, ``Reserved`` or ``Malformed`` with the offset of what is wrong, ``RequestError`` for what are
+    no octets. Options with values that they may not have are kept; ``coap_flaws`` names them.
+    """
+    return decode(Reader(as_octets(octets)))
+
+
+def write_coap(message: CoapMessage) -> bytes:
+    """Return the octets of a CoAP message: its one encoding.
+
+    Raises ``RequestError`` for what is no message or cannot be sent: a token over 8 octets, an empty message with more.
+    """
+    if not isinstance(message, CoapMessage):
+        raise RequestError(f"a CoapMessage is needed, not {type(message).__name__}", cite=CITE)
+    for name in ("token", "payload"):
+        as_octets(getattr(message, name), f"octets of {name}")
+    return bytes(message)
+
+
+def message_of(message: "CoapMessage | bytes") -> CoapMessage:
+    """Return ``message`` itself, or the one that octets are; raises as ``read_coap``."""
+    return message if isinstance(message, CoapMessage) else read_coap(message)
+
+
 LAYOUT = layout_of(CoapMessage)
 HEADER = LAYOUT.word
 
 
-def path_options(path: str) -> tuple[CoapOption, ...]:
-    """Return the Uri-Path and Uri-Query options of ``/a/b?x=1`` (RFC 7252 section 6.4, steps 8 and 9)."""
+def coap_path(path: str) -> tuple[CoapOption, ...]:
+    """Return the Uri-Path and Uri-Query options of ``/a/b?x=1`` (RFC 7252 section 6.4, steps 8 and 9).
+
+    Raises ``RequestError`` for a part that no option may hold, such as one of over 255 octets.
+    """
     path, question, query = path.partition("?")
     options = []
     if path not in ("", "/"):

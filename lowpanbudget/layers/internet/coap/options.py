@@ -47,8 +47,12 @@ class CoapOption:
     octets: bytes = b""
 
     def __post_init__(self) -> None:
-        if not 0 <= self.number <= LARGEST_NUMBER:
-            raise RequestError(f"option number {self.number} is not 0 to 65535", cite=NUMBERS_CITE)
+        if not isinstance(self.number, int) or not 0 <= self.number <= LARGEST_NUMBER:
+            raise RequestError(
+                f"option number {self.number!r} is not 0 to 65535", cite=NUMBERS_CITE
+            )
+        if not isinstance(self.octets, bytes):
+            raise RequestError("the value of an option is octets: of(name, value) makes them")
         if len(self.octets) > LONGEST_VALUE:
             raise RequestError(
                 f"an option value of {len(self.octets)} octets is over {LONGEST_VALUE}",

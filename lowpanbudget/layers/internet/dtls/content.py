@@ -8,7 +8,7 @@ Bodies of handshake messages are kept as octets: a budget needs their length alo
 
 from enum import IntEnum
 
-from lowpanbudget.bits import Reader
+from lowpanbudget.bits import Reader, as_octets
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed
 from lowpanbudget.fields import OctetString, bits, layout_of, part, structure
@@ -127,6 +127,16 @@ class Alert:
 
 
 HANDSHAKE, ALERT = layout_of(Handshake).word, layout_of(Alert).word
+
+
+def read_dtls_content(
+    octets: bytes, content_type: int
+) -> tuple[Handshake, ...] | tuple[Alert] | bytes:
+    """Return what a record's content holds: handshake messages, an alert, or octets for any other type.
+
+    Raises ``Truncated`` or ``Malformed`` with the offset of what is wrong, ``RequestError`` for what are no octets.
+    """
+    return decode_content(Reader(as_octets(octets)), content_type)
 
 
 def decode_content(

@@ -4,15 +4,15 @@
     RFC 9147 4                   001CSLEE | CID if C | sequence number 1, or 2 if S | length 2 if L | fragment
 
 How long a connection ID is, only the two ends know: it has no length field. What protects a record is in
-``dtls_seal``, what a record carries in ``dtls_messages``. Heartbeats and acknowledgements are kept as octets.
+``seal``, what a record carries in ``content``. Heartbeats and acknowledgements are kept as octets.
 """
 
-from lowpanbudget.bits import Nature, Reader, Writer
+from lowpanbudget.bits import Nature, Reader, Writer, as_octets
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved, WireError
 from lowpanbudget.fields import Bits, Header, WholeValue, stated_by
 from lowpanbudget.layers.internet.dtls.content import CONTENT_NAMES, LAYER, Content, decode_content
-from lowpanbudget.layers.internet.dtls.suites import Suite
+from lowpanbudget.layers.internet.dtls.suites import DtlsSuite
 from lowpanbudget.values import dataclass
 
 CITE = rfc(6347, "4.1")
@@ -95,7 +95,7 @@ class Unified(WholeValue):
 
 
 def decode(
-    reader: Reader, *, cid_length: int | None = None, suite: Suite | None = None
+    reader: Reader, *, cid_length: int | None = None, suite: DtlsSuite | None = None
 ) -> DtlsRecord | Unified:
     """Return the record that comes next.
 
@@ -111,8 +111,31 @@ def decode(
     raise reader.fault(Reserved, f"first octet {first} is no DTLS record", DEMULTIPLEX)
 
 
+def read_dtls(octets: bytes, *, cid_length: int | None = None) -> tuple[DtlsRecord | Unified, ...]:
+    """Return all records in the octets of a UDP payload, of DTLS 1.2 and 1.3, with fragments as they are on the wire.
+
+    ``cid_length`` is how long connection IDs are, which only their two ends know. Raises ``Truncated``, ``Reserved``,
+    ``Malformed`` or another ``WireError`` with the offset of what is wrong, ``RequestError`` for what are no octets.
+    """
+    return decode_datagram(Reader(as_octets(octets)), cid_length=cid_length)
+
+
+def write_dtls(record: DtlsRecord | Unified) -> bytes:
+    """Return the octets of a record as it is, protected or not.
+
+    Raises ``RequestError`` for what is no record, or what its header cannot say.
+    """
+    if not isinstance(record, DtlsRecord | Unified):
+        raise RequestError(f"a DTLS record is needed, not {type(record).__name__}", cite=CITE)
+    as_octets(record.fragment, "octets of fragment")
+    as_octets(record.cid, "octets of connection ID")
+    writer = Writer()
+    encode(writer, record)
+    return bytes(writer.data)
+
+
 def decode_datagram(
-    reader: Reader, *, cid_length: int | None = None, suite: Suite | None = None
+    reader: Reader, *, cid_length: int | None = None, suite: DtlsSuite | None = None
 ) -> tuple[DtlsRecord | Unified, ...]:
     """Return all records of a datagram; raises as ``decode``. Each takes 13 or 18 octets at least."""
     records = []
@@ -121,7 +144,7 @@ def decode_datagram(
     return tuple(records)
 
 
-def _decode_record(reader: Reader, cid_length: int | None, suite: Suite | None) -> DtlsRecord:
+def _decode_record(reader: Reader, cid_length: int | None, suite: DtlsSuite | None) -> DtlsRecord:
     start = reader.pos
     values, _ = RECORD.read(reader)
     kind, version = values["content type"], values["version"]
@@ -141,7 +164,7 @@ def _decode_record(reader: Reader, cid_length: int | None, suite: Suite | None) 
     return DtlsRecord(kind, record.epoch, record.sequence, fragment, version, cid)
 
 
-def _decode_unified(reader: Reader, cid_length: int | None, suite: Suite | None) -> Unified:
+def _decode_unified(reader: Reader, cid_length: int | None, suite: DtlsSuite | None) -> Unified:
     values, _ = UNIFIED.read(reader)
     cid = _read_cid(reader, cid_length) if values["connection ID present (C)"] else b""
     octets = 1 + values["sequence number length (S)"]
@@ -189,7 +212,7 @@ def _read_plain(reader: Reader, kind: int, length: int) -> None:
     reader.pos = inside.pos
 
 
-def _read_sealed(reader: Reader, length: int, suite: Suite | None, cite: Cite) -> None:
+def _read_sealed(reader: Reader, length: int, suite: DtlsSuite | None, cite: Cite) -> None:
     if suite is None:
         reader.octets(length, *_PROTECTED, cite, nature=Nature.SEALED)
         return

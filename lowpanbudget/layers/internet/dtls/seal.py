@@ -15,7 +15,7 @@ from lowpanbudget.layers.internet.aead import Nonces, failure_at
 from lowpanbudget.layers.internet.dtls import record as dtls
 from lowpanbudget.layers.internet.dtls.content import CONTENT_NAMES, LAYER, Content
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
-from lowpanbudget.layers.internet.dtls.suites import RecordKeys, Suite, Version
+from lowpanbudget.layers.internet.dtls.suites import DtlsSuite, RecordKeys, Version
 from lowpanbudget.values import dataclass
 
 AAD_CITE = rfc(6347, "4.1.2.1")
@@ -25,7 +25,7 @@ _PLACEHOLDER = b"\xff" * 8  # RFC 9146 section 5: seq_num_placeholder
 
 
 @dataclass(frozen=True, slots=True)
-class Opened:
+class OpenedRecord:
     """What a record held: content type, content, and its whole sequence number."""
 
     content_type: int
@@ -37,7 +37,7 @@ def seal_1_2(
     writer: Writer,
     content: bytes | Writer,
     keys: RecordKeys,
-    suite: Suite,
+    suite: DtlsSuite,
     *,
     epoch: int,
     sequence: int,
@@ -72,7 +72,7 @@ def seal_1_3(
     writer: Writer,
     content: bytes | Writer,
     keys: RecordKeys,
-    suite: Suite,
+    suite: DtlsSuite,
     *,
     epoch: int,
     sequence: int,
@@ -107,7 +107,7 @@ def seal_1_3(
     return record
 
 
-def open_1_2(record: DtlsRecord, keys: RecordKeys, suite: Suite) -> Opened:
+def open_1_2(record: DtlsRecord, keys: RecordKeys, suite: DtlsSuite) -> OpenedRecord:
     """Return what a protected record of DTLS 1.2 holds; raises ``BadMic`` or another ``WireError``."""
     _check(suite, "1.2", keys, record.epoch, record.sequence, record.content_type, record.cid)
     number = record.epoch.to_bytes(2, "big") + record.sequence.to_bytes(6, "big")
@@ -127,11 +127,13 @@ def open_1_2(record: DtlsRecord, keys: RecordKeys, suite: Suite) -> Opened:
         failure_at(at + suite.explicit, LAYER, AAD_CITE),
     )
     if not record.cid:
-        return Opened(record.content_type, text, record.sequence)
+        return OpenedRecord(record.content_type, text, record.sequence)
     return _unwrap(text, record.sequence, at + suite.explicit, CID_AAD)
 
 
-def open_1_3(record: Unified, keys: RecordKeys, suite: Suite, *, next_sequence: int = 0) -> Opened:
+def open_1_3(
+    record: Unified, keys: RecordKeys, suite: DtlsSuite, *, next_sequence: int = 0
+) -> OpenedRecord:
     """Return what a protected record of DTLS 1.3 holds; raises ``BadMic`` or another ``WireError``.
 
     ``next_sequence`` is one more than the highest number opened so far in this epoch: of the numbers with these low
@@ -156,7 +158,7 @@ def open_1_3(record: Unified, keys: RecordKeys, suite: Suite, *, next_sequence: 
 
 
 def _check(
-    suite: Suite,
+    suite: DtlsSuite,
     version: Version,
     keys: RecordKeys,
     epoch: int,
@@ -210,7 +212,7 @@ def _inner(content: bytes | Writer, content_type: int, padding: int, cite: Cite)
     return inner
 
 
-def _append_sealed(writer: Writer, inner: Writer, ciphertext: bytes, suite: Suite) -> None:
+def _append_sealed(writer: Writer, inner: Writer, ciphertext: bytes, suite: DtlsSuite) -> None:
     """Append ciphertext under the spans of the text it hides: the cipher keeps their order. Then the tag."""
     at = writer.pos * 8
     writer.spans += [span._replace(offset_bits=span.offset_bits + at) for span in inner.spans]
@@ -222,15 +224,15 @@ def _append_sealed(writer: Writer, inner: Writer, ciphertext: bytes, suite: Suit
     writer.data += ciphertext
 
 
-def _unwrap(text: bytes, sequence: int, at: int, cite: Cite) -> Opened:
+def _unwrap(text: bytes, sequence: int, at: int, cite: Cite) -> OpenedRecord:
     """Return the content before the last octet that is not zero, which is its type."""
     content = text.rstrip(b"\0")
     if not content:
         raise Malformed("nothing but zeros: no content type", offset=at, layer=LAYER, cite=cite)
-    return Opened(content[-1], content[:-1], sequence)
+    return OpenedRecord(content[-1], content[:-1], sequence)
 
 
-def _nonce_1_2(suite: Suite, keys: RecordKeys, number: bytes) -> bytes:
+def _nonce_1_2(suite: DtlsSuite, keys: RecordKeys, number: bytes) -> bytes:
     if suite.explicit:
         return keys.iv + number
     return _xor(keys.iv, int.from_bytes(number, "big"))
@@ -256,7 +258,7 @@ def _header_octets(record: DtlsRecord | Unified, length: int) -> bytes:
     return bytes(writer.data)
 
 
-def _mask(suite: Suite, keys: RecordKeys, ciphertext: bytes, octets: int) -> int:
+def _mask(suite: DtlsSuite, keys: RecordKeys, ciphertext: bytes, octets: int) -> int:
     """Return what hides the sequence number: the block cipher over the first 16 octets of ciphertext."""
     from cryptography.hazmat.primitives.ciphers import Cipher, algorithms, modes  # noqa: PLC0415  # heavy
 

@@ -17,7 +17,7 @@ Version = Literal["1.2", "1.3"]
 
 
 @dataclass(frozen=True, slots=True)
-class Suite:
+class DtlsSuite:
     """A cipher suite: ``salt`` octets of the nonce come from the key block, ``explicit`` octets go in each record."""
 
     code: int
@@ -31,9 +31,9 @@ class Suite:
 
 def _suites(
     version: Version, aead: Aead, explicit: int, cite: Cite, names: dict[int, str]
-) -> tuple[Suite, ...]:
+) -> tuple[DtlsSuite, ...]:
     return tuple(
-        Suite(code, f"TLS_{name}", version, aead, aead.nonce - explicit, explicit, cite)
+        DtlsSuite(code, f"TLS_{name}", version, aead, aead.nonce - explicit, explicit, cite)
         for code, name in names.items()
     )
 
@@ -91,6 +91,17 @@ SUITES = {
 }
 
 
+def dtls_suite(name: str) -> DtlsSuite:
+    """Return the cipher suite of this name, such as "TLS_PSK_WITH_AES_128_CCM_8"; the name decides the version.
+
+    Raises ``RequestError`` that lists the names.
+    """
+    suite = SUITES.get(name)
+    if suite is None:
+        raise RequestError(f"no suite is named {name!r}", hint=f"Known: {', '.join(SUITES)}")
+    return suite
+
+
 LISTED = Listing(
     "DTLS cipher suites",
     SUITES["TLS_PSK_WITH_AES_128_CCM_8"].cite,
@@ -115,7 +126,7 @@ class RecordKeys:
     iv: bytes = field(repr=False)
     sequence_key: bytes = field(repr=False, default=b"")
 
-    def check(self, suite: Suite) -> None:
+    def check(self, suite: DtlsSuite) -> None:
         """Return when all lengths are those of the suite; else raise ``RequestError`` without the keys."""
         sequence_key = suite.aead.key if suite.version == "1.3" else 0
         for what, octets, wanted in (
@@ -130,7 +141,7 @@ class RecordKeys:
                 )
 
     @classmethod
-    def stand_in(cls, suite: Suite) -> "RecordKeys":
+    def stand_in(cls, suite: DtlsSuite) -> "RecordKeys":
         """Return keys of zeros for budgets: real lengths, no protection."""
         sequence_key = suite.aead.key if suite.version == "1.3" else 0
         return cls(bytes(suite.aead.key), bytes(suite.salt), bytes(sequence_key))

@@ -6,6 +6,7 @@
 +---+-------------------+--------+---------+-----+
 """
 
+from lowpanbudget.bits import as_octets
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet.aead import Aead
@@ -66,6 +67,7 @@ class SecurityContext:
     def __post_init__(self) -> None:
         algorithm = _algorithm(self.algorithm)
         for octets in (self.sender_id, self.recipient_id):
+            as_octets(octets, "octets of an identifier")
             if len(octets) > algorithm.longest_id:
                 raise RequestError(
                     f"an identifier of {len(octets)} octets is over {algorithm.longest_id}",
@@ -88,8 +90,14 @@ class SecurityContext:
         id_context: bytes | None = None,
         algorithm: int = MANDATORY,
     ) -> "SecurityContext":
-        """Return the context of a master secret, by HKDF with SHA-256."""
+        """Return the context of a master secret, by HKDF with SHA-256 (RFC 8613 section 3.2).
+
+        All arguments but ``algorithm``, a COSE number, are octets. Raises ``RequestError``, without the secret, for
+        identifiers that are too long or equal, and for an algorithm that is not known.
+        """
         sizes = _algorithm(algorithm).aead
+        as_octets(master_secret, "octets of a master secret")
+        as_octets(master_salt, "octets of a master salt")
 
         def output(identifier: bytes, kind: str, length: int) -> bytes:
             return _hkdf(

@@ -10,7 +10,7 @@
 +------------+----------------------+------------------+
 """
 
-from lowpanbudget.bits import Reader, Writer
+from lowpanbudget.bits import Reader, Writer, as_octets
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed, RequestError, Reserved
 from lowpanbudget.fields import (
@@ -48,7 +48,7 @@ class _PartialIv(OctetString):
 
 
 @structure(LAYER, CITE, kw_only=False)
-class Value:
+class OscoreOption:
     """What an OSCORE option says: Partial IV (1 to 5 octets), kid context, kid; None for what is absent.
 
     ``kid`` may be there and empty. With all three absent the option's value is empty.
@@ -90,7 +90,7 @@ class Value:
         return bytes(writer.data)
 
 
-LAYOUT = layout_of(Value)
+LAYOUT = layout_of(OscoreOption)
 FLAGS = LAYOUT.word
 
 
@@ -106,26 +106,35 @@ def piv_octets(sequence: int) -> bytes:
     return sequence.to_bytes(max(1, (sequence.bit_length() + 7) // 8), "big")
 
 
-def decode(reader: Reader) -> Value:
+def read_oscore_option(octets: bytes) -> OscoreOption:
+    """Return what the value of an OSCORE option says (RFC 8613 section 6.1).
+
+    Raises ``Reserved``, ``Truncated`` or ``Malformed`` with the offset of what is wrong, ``RequestError`` for what are
+    no octets. ``bytes`` of what is returned are the octets again.
+    """
+    return decode(Reader(as_octets(octets)))
+
+
+def decode(reader: Reader) -> OscoreOption:
     """Return the option value that fills what is left.
 
     Raises ``Reserved`` (flags, n of 6 and 7), ``Truncated``, or ``Malformed`` (octets that nothing announces).
     """
     reader.layer = LAYER
     if not reader.left:
-        return Value()
+        return OscoreOption()
     start = reader.pos
     value = LAYOUT.read(reader)
     if reader.left:
         raise reader.fault(Malformed, f"{reader.left} octets follow that no flag announces", CITE)
-    if value == Value():
+    if value == OscoreOption():
         raise reader.fault(
             Malformed, "with all flag bits zero the value is empty", rfc(8613, "2"), at=start
         )
     return value
 
 
-def encode(writer: Writer, value: Value) -> None:
+def encode(writer: Writer, value: OscoreOption) -> None:
     """Append the option value with its spans; nothing when all is absent.
 
     Raises ``RequestError`` for a part that has no room in it.

@@ -14,19 +14,19 @@ from lowpanbudget.errors import Malformed, RequestError, WireError
 from lowpanbudget.fields import bits, layout_of, part, structure
 from lowpanbudget.layers.internet.aead import Nonces, failure_at
 from lowpanbudget.layers.internet.coap import message as coap
-from lowpanbudget.layers.internet.coap.codes import code_of, code_text
+from lowpanbudget.layers.internet.coap.codes import coap_code, code_text
 from lowpanbudget.layers.internet.coap.options import CoapOption, CoapOptions, CoapPayload
 from lowpanbudget.layers.internet.coap.registry import OBSERVE, OSCORE, PROXY_URI
 from lowpanbudget.layers.internet.oscore import option as oscore_option
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
-from lowpanbudget.layers.internet.oscore.option import LAYER, Value
+from lowpanbudget.layers.internet.oscore.option import LAYER, OscoreOption
 from lowpanbudget.values import dataclass
 
 INNER = "CoAP inside OSCORE"
 CITE = rfc(8613, "5")
 PLAINTEXT = rfc(8613, "5.3")
 _POST, _FETCH, _CHANGED, _CONTENT = (
-    code_of(name) for name in ("POST", "FETCH", "Changed", "Content")
+    coap_code(name) for name in ("POST", "FETCH", "Changed", "Content")
 )
 
 
@@ -43,7 +43,7 @@ _PLAINTEXT = layout_of(_Plaintext)
 
 
 @dataclass(frozen=True, slots=True)
-class Binding:
+class OscoreBinding:
     """What a response is bound to: kid and Partial IV of its request."""
 
     kid: bytes
@@ -51,7 +51,7 @@ class Binding:
 
 
 @dataclass(frozen=True, slots=True)
-class Result:
+class OscoreResult:
     """A message protected or opened.
 
     ``message`` is the one that came out. ``octets`` and ``spans`` are those of the *protected* message, each
@@ -61,65 +61,74 @@ class Result:
     message: coap.CoapMessage
     octets: bytes
     spans: tuple[Span, ...]
-    binding: Binding
+    binding: OscoreBinding
 
 
-def protect_request(
-    message: coap.CoapMessage,
+def protect_oscore_request(
+    message: coap.CoapMessage | bytes,
     context: SecurityContext,
     *,
     sequence: int,
     send_kid_context: bool = False,
     outer: tuple[CoapOption, ...] = (),
     used: Nonces | None = None,
-) -> Result:
-    """Return the OSCORE request (RFC 8613 section 8.1).
+) -> OscoreResult:
+    """Return the OSCORE request for a CoAP request, given as a message or as octets (RFC 8613 section 8.1).
 
-    ``sequence`` is the sender sequence number, to be used once. ``outer`` adds unprotected options for proxies.
-    Raises ``RequestError`` for what cannot be protected.
+    ``sequence`` is the sender sequence number, to be used once; ``used``, one for each context, refuses a second use.
+    ``outer`` adds unprotected options for proxies. Raises ``RequestError`` for what cannot be protected, ``WireError``
+    for octets that are no CoAP message.
     """
+    message = coap.message_of(message)
     if not message.is_request:
         raise RequestError(f"{code_text(message.code)} is no request", cite=rfc(8613, "8.1"))
     if send_kid_context and context.id_context is None:
         raise RequestError("there is no ID context to send", cite=rfc(8613, "5.1"))
     piv = oscore_option.piv_octets(sequence)
-    value = Value(piv, context.id_context if send_kid_context else None, context.sender_id)
+    value = OscoreOption(piv, context.id_context if send_kid_context else None, context.sender_id)
     return _protect(
-        message, context, value, Binding(context.sender_id, piv), context.sender_id, outer, used
+        message,
+        context,
+        value,
+        OscoreBinding(context.sender_id, piv),
+        context.sender_id,
+        outer,
+        used,
     )
 
 
-def protect_response(
-    message: coap.CoapMessage,
+def protect_oscore_response(
+    message: coap.CoapMessage | bytes,
     context: SecurityContext,
-    binding: Binding,
+    binding: OscoreBinding,
     *,
     sequence: int | None = None,
     outer: tuple[CoapOption, ...] = (),
     used: Nonces | None = None,
-) -> Result:
+) -> OscoreResult:
     """Return the OSCORE response (RFC 8613 section 8.3) to the request that ``binding`` names.
 
     Without ``sequence`` the request's nonce serves, which may be done once: every notification but the first needs a
-    sequence number of its own. Raises ``RequestError`` for what cannot be protected.
+    sequence number of its own. Raises as ``protect_oscore_request``.
     """
+    message = coap.message_of(message)
     if not message.is_response:
         raise RequestError(f"{code_text(message.code)} is no response", cite=rfc(8613, "8.3"))
     if sequence is None:
-        return _protect(message, context, Value(), binding, binding.kid, outer, used)
-    value = Value(oscore_option.piv_octets(sequence))
+        return _protect(message, context, OscoreOption(), binding, binding.kid, outer, used)
+    value = OscoreOption(oscore_option.piv_octets(sequence))
     return _protect(message, context, value, binding, context.sender_id, outer, used)
 
 
 def _protect(
     message: coap.CoapMessage,
     context: SecurityContext,
-    value: Value,
-    binding: Binding,
+    value: OscoreOption,
+    binding: OscoreBinding,
     identifier: bytes,
     outer: tuple[CoapOption, ...],
     used: Nonces | None,
-) -> Result:
+) -> OscoreResult:
     inner, unprotected = _split(message, outer)
     text = Writer()
     plaintext = _Plaintext(code=message.code, options=inner, payload=message.payload)
@@ -141,7 +150,7 @@ def _protect(
         (*unprotected, CoapOption(OSCORE, bytes(value))),
         sealed,
     )
-    return Result(protected, *_explain(protected, text.spans, context), binding)
+    return OscoreResult(protected, *_explain(protected, text.spans, context), binding)
 
 
 def _split(
@@ -175,12 +184,16 @@ def _split(
     return tuple(inner), tuple(unprotected)
 
 
-def open_request(message: coap.CoapMessage, context: SecurityContext) -> Result:
+def open_oscore_request(
+    message: coap.CoapMessage | bytes, context: SecurityContext
+) -> OscoreResult:
     """Return the request that an OSCORE request holds (RFC 8613 section 8.2); ``context`` is the receiver's.
 
-    Raises ``BadMic``, or another ``WireError`` for a message that is none or names another context. Whether the
-    sequence number is new is for the caller to check.
+    The message is given as a value or as octets. Raises ``BadMic``, or another ``WireError`` with an offset in these
+    octets, for a message that is none or names another context. Whether the sequence number is new is for the caller
+    to check.
     """
+    message = coap.message_of(message)
     value = _value_of(message)
     if not message.is_request:
         raise _wrong("the code is no request", rfc(8613, "8.2"))
@@ -190,12 +203,15 @@ def open_request(message: coap.CoapMessage, context: SecurityContext) -> Result:
         raise _wrong("the kid is not the recipient ID of this context", rfc(8613, "8.2"))
     if value.kid_context is not None and value.kid_context != context.id_context:
         raise _wrong("the kid context is not the ID context of this context", rfc(8613, "5.1"))
-    binding = Binding(value.kid, value.piv)
+    binding = OscoreBinding(value.kid, value.piv)
     return _open(message, context, binding, context.nonce(value.kid, value.piv))
 
 
-def open_response(message: coap.CoapMessage, context: SecurityContext, binding: Binding) -> Result:
-    """Return the response that an OSCORE response holds (RFC 8613 section 8.4); raises as ``open_request``."""
+def open_oscore_response(
+    message: coap.CoapMessage | bytes, context: SecurityContext, binding: OscoreBinding
+) -> OscoreResult:
+    """Return the response that an OSCORE response holds (RFC 8613 section 8.4); raises as ``open_oscore_request``."""
+    message = coap.message_of(message)
     value = _value_of(message)
     if not message.is_response:
         raise _wrong("the code is no response", rfc(8613, "8.4"))
@@ -206,7 +222,7 @@ def open_response(message: coap.CoapMessage, context: SecurityContext, binding: 
     return _open(message, context, binding, nonce)
 
 
-def _value_of(message: coap.CoapMessage) -> Value:
+def _value_of(message: coap.CoapMessage) -> OscoreOption:
     options = message.all(OSCORE)
     if len(options) != 1:
         raise _wrong(f"{len(options)} OSCORE options where one is needed", rfc(8613, "2"))
@@ -226,8 +242,8 @@ def _wrong(text: str, cite: Cite) -> Malformed:
 
 
 def _open(
-    message: coap.CoapMessage, context: SecurityContext, binding: Binding, nonce: bytes
-) -> Result:
+    message: coap.CoapMessage, context: SecurityContext, binding: OscoreBinding, nonce: bytes
+) -> OscoreResult:
     at = len(bytes(message)) - len(message.payload)
     reader = Reader(
         context.aead.unseal(
@@ -249,10 +265,10 @@ def _open(
     clear = coap.CoapMessage(
         message.type, inner.code, message.mid, message.token, options, inner.payload
     )
-    return Result(clear, *_explain(message, reader.spans, context), binding)
+    return OscoreResult(clear, *_explain(message, reader.spans, context), binding)
 
 
-def additional_data(context: SecurityContext, binding: Binding) -> bytes:
+def additional_data(context: SecurityContext, binding: OscoreBinding) -> bytes:
     """Return the additional authenticated data, a COSE Enc_structure (RFC 8613 section 5.4).
 
     There are no class I options yet, so the last item is empty.

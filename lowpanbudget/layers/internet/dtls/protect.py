@@ -1,0 +1,74 @@
+"""DTLS records protected and opened as octets, whatever their version: ``seal`` has what each version does."""
+
+from lowpanbudget.bits import Writer, as_octets
+from lowpanbudget.errors import RequestError
+from lowpanbudget.layers.internet.aead import Nonces
+from lowpanbudget.layers.internet.dtls.content import LAYER, Content
+from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified, read_dtls
+from lowpanbudget.layers.internet.dtls.seal import (
+    OpenedRecord,
+    open_1_2,
+    open_1_3,
+    seal_1_2,
+    seal_1_3,
+)
+from lowpanbudget.layers.internet.dtls.suites import DtlsSuite, RecordKeys
+
+
+def seal_dtls(
+    content: bytes,
+    keys: RecordKeys,
+    suite: DtlsSuite,
+    *,
+    epoch: int,
+    sequence: int,
+    content_type: int = Content.APPLICATION,
+    cid: bytes = b"",
+    padding: int = 0,
+    sequence_octets: int = 1,
+    has_length: bool = False,
+    used: Nonces | None = None,
+) -> DtlsRecord | Unified:
+    """Return the protected record that carries ``content``, of the version that the suite belongs to.
+
+    ``sequence`` is to be used once in an epoch; ``used``, one for each key, refuses a second use. ``padding`` are zeros
+    behind the content: in 1.2 only with a connection ID, in 1.3 as many more as the shortest record wants. In 1.3 the
+    header has ``sequence_octets`` (1 or 2) and a length where ``has_length``. ``write_dtls`` gives the octets. Raises
+    ``RequestError``, without the keys, for what cannot be sealed.
+    """
+    octets, writer = as_octets(content), Writer(LAYER)
+    if suite.version == "1.2":
+        return seal_1_2(
+            writer, octets, keys, suite, epoch=epoch, sequence=sequence, content_type=content_type,
+            cid=cid, padding=padding, used=used,
+        )  # fmt: skip
+    return seal_1_3(
+        writer, octets, keys, suite, epoch=epoch, sequence=sequence, content_type=content_type, cid=cid,
+        sequence_octets=sequence_octets, has_length=has_length, padding=padding, used=used,
+    )  # fmt: skip
+
+
+def open_dtls(
+    record: DtlsRecord | Unified | bytes,
+    keys: RecordKeys,
+    suite: DtlsSuite,
+    *,
+    cid_length: int | None = None,
+    next_sequence: int = 0,
+) -> OpenedRecord:
+    """Return what a protected record holds, given as ``read_dtls`` returns it or as the octets of one record.
+
+    ``next_sequence``, for DTLS 1.3: one more than the highest number opened so far in this epoch. Raises ``BadMic`` or
+    another ``WireError`` with its offset in the record, ``RequestError`` for keys or a suite that do not go with it.
+    """
+    if not isinstance(record, DtlsRecord | Unified):
+        records = read_dtls(record, cid_length=cid_length)
+        if len(records) != 1:
+            raise RequestError(
+                f"there are {len(records)} records in these octets",
+                hint="read_dtls returns them; open one after the other",
+            )
+        (record,) = records
+    if isinstance(record, DtlsRecord):
+        return open_1_2(record, keys, suite)
+    return open_1_3(record, keys, suite, next_sequence=next_sequence)
