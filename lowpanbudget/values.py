@@ -93,11 +93,11 @@ def settled(kind: Kind) -> Kind:
     return kind
 
 
-def filling(kind: Kind) -> Kind:
-    """Return the class in which values of a ``settled`` class are filled."""
+def filling(kind: Kind, *mixins: type) -> Kind:
+    """Return the class in which values of a ``settled`` class are filled; ``mixins`` add methods for that time."""
     making: Any = type(
         kind.__name__,
-        (kind,),
+        (kind, *mixins),
         {
             "__slots__": (),
             "__module__": kind.__module__,

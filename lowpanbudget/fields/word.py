@@ -16,7 +16,7 @@ from lowpanbudget.bits import Nature, Place, Reader, Span, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import RequestError, Reserved
 from lowpanbudget.fields.choice import Bits, Choice, Row
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import FrozenDict, dataclass, field
 
 _new = tuple.__new__
 _HEADER = Nature.HEADER
@@ -285,4 +285,4 @@ class Header:
             told = (at, width, layer, name, value, meaning, source, "", order, "", False, _HEADER)
             spans.append(_new(Span, told))
             at += width
-        return _Plan(values, rows, tuple(spans), wrong, reserved)
+        return _Plan(FrozenDict(values), FrozenDict(rows), tuple(spans), wrong, reserved)

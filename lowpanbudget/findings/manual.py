@@ -10,7 +10,7 @@ from functools import cache
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.findings.finding import Certainty, Severity
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import FrozenDict, dataclass
 
 # of captures from the file to the application and the plan, then of designs: the order in which they are listed
 SUBJECTS = (
@@ -56,7 +56,7 @@ def manuals(subject: str) -> dict[str, Manual]:
             Severity[page["severity"].upper()],
             Certainty[page["certainty"].upper()],
             Cite(*page["cite"]),
-            {heading: " ".join(page[key].split()) for key, heading in SECTIONS.items()},
+            FrozenDict({heading: " ".join(page[key].split()) for key, heading in SECTIONS.items()}),
         )
         for name, page in pages.items()
     }

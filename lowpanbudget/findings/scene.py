@@ -1,5 +1,6 @@
 """What rules look at: one frame in its surroundings. How a frame was read stands beneath this module alone."""
 
+from collections.abc import Sequence
 from ipaddress import IPv6Address
 from typing import Any, TypeVar
 
@@ -184,7 +185,7 @@ class Scene:
 
     # --- reading -----------------------------------------------------------------------------------------
 
-    def look(self) -> list[Any]:
+    def look(self) -> tuple[Any, ...]:
         """Return the headers on the air, outermost first; the IPv6 header that counts is known then."""
         layers = self.frame.layers
         for layer in layers:
@@ -199,7 +200,7 @@ class Scene:
         return layers
 
     def heard(
-        self, header: Ipv6, octets: bytes, layers: list[object], numbers: tuple[int, ...]
+        self, header: Ipv6, octets: bytes, layers: Sequence[object], numbers: tuple[int, ...]
     ) -> HeardDatagram:
         """Return a datagram that came with this frame, the last of those with these numbers."""
         mac, fragmented = self.frame.mac, self.fragmented

@@ -19,7 +19,7 @@ from lowpanbudget.payload.forms.encodings import (
 )
 from lowpanbudget.payload.message import Message
 from lowpanbudget.room.measure import frames_of, room_of
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import FrozenDict, dataclass
 
 _GUESSES = 6  # sizes grow evenly but for counts and lengths in front: two guesses and their neighbours are enough
 
@@ -73,7 +73,7 @@ class Alternative:
     @property
     def octets(self) -> dict[Case, int]:
         """Return the size of the message in octets, by case."""
-        return {case: len(octets) for case, octets in self.wire.items()}
+        return FrozenDict({case: len(octets) for case, octets in self.wire.items()})
 
     @property
     def exact(self) -> bool:
@@ -115,7 +115,7 @@ def _alternative(message: Message, encoding: Encoding, hops: list[_Hop]) -> Alte
     batch_of = "" if field is None else field.name
     named = (message.name, encoding.name, encoding.note, encoding.missing)
     if encoding.missing:
-        return Alternative(*named, {}, {}, (), batch_of, ())
+        return Alternative(*named, FrozenDict(), FrozenDict(), (), batch_of, ())
     coder = _coder(message, encoding)
     results = {case: encoded(message, coder, message.example(case)) for case in CASES}
     wire = {case: result.octets for case, result in results.items() if result.octets is not None}
@@ -125,7 +125,7 @@ def _alternative(message: Message, encoding: Encoding, hops: list[_Hop]) -> Alte
     most = largest(message, encoding, coder)
     places = [_on_hop(hop, wire, most.octets, _batch(message, encoding, hop.room)) for hop in hops]
     return Alternative(
-        *named, wire, cannot, _greatest(list(results.values())), batch_of, tuple(places),
+        *named, FrozenDict(wire), FrozenDict(cannot), _greatest(list(results.values())), batch_of, tuple(places),
         most.octets, most.kind, most.wire,
     )  # fmt: skip
 
@@ -141,8 +141,8 @@ def _on_hop(hop: _Hop, wire: Mapping[Case, bytes], most: int | None, batch: int 
         flow.direction,
         hop.room,
         flow.most_frames,
-        frames,
-        spare,
+        FrozenDict(frames),
+        FrozenDict(spare),
         largest_frames,
         None if most is None else hop.room - most,
         len(wire) == len(CASES)

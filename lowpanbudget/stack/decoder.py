@@ -14,10 +14,10 @@ from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
 from lowpanbudget.layers.link.fcs import LENGTHS
 from lowpanbudget.layers.link.security import Devices, Key, devices_of, keys_of, slot_number
 from lowpanbudget.stack.contents import ContentLayout, Layouts, layouts_of, with_layouts
-from lowpanbudget.stack.frame import Frame, decode_lowpan, decode_prepared
+from lowpanbudget.stack.frame import Frame, decode_lowpan, decode_prepared, filled, whole
 from lowpanbudget.stack.incoming import Datagram, Notice
 from lowpanbudget.stack.upper import read_upper
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import dataclass, field, replace
 
 
 @dataclass(frozen=True, slots=True, init=False)
@@ -71,7 +71,7 @@ class Decoder:
             octets, length, self.contexts, self.keys, self.devices, asn, self.root, self.rpi_type
         )
         if self.layouts and frame.datagram is not None:
-            frame.spans = with_layouts(frame.packet, self.layouts)
+            frame = replace(frame, spans=with_layouts(frame.packet, self.layouts))
         return frame
 
     def lowpan(
@@ -119,7 +119,7 @@ def decode_datagram(octets: bytes) -> Frame:
     Never raises on any octets; raises ``RequestError`` for what are none.
     """
     octets = octets if type(octets) is bytes else as_octets(octets)
-    frame = Frame(octets)
+    frame = filled(octets)
     reader = Reader(octets)
     try:
         header = ipv6.decode(reader)
@@ -139,4 +139,4 @@ def decode_datagram(octets: bytes) -> Frame:
         reader.layer = "payload"
         reader.rest("payload", "not read", nature=Nature.PAYLOAD)
     frame.spans = tuple(reader.spans)
-    return frame
+    return whole(frame)

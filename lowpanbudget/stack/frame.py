@@ -4,7 +4,7 @@ octets -> FCS checked -> MAC header -> payload opened -> payload IEs -> 6LoWPAN 
 """
 
 from ipaddress import IPv6Address
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lowpanbudget.bits import Place, Reader, Span, unread
 from lowpanbudget.cites import rfc
@@ -25,11 +25,12 @@ from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.opening import open_payload
 from lowpanbudget.stack.uncompressed import restored
 from lowpanbudget.stack.usual import read_usual
-from lowpanbudget.values import dataclass, field, replace
+from lowpanbudget.values import dataclass, field, filling, replace, settled
 
 
+@settled
 @dataclass(slots=True)
-class Frame(Noting):
+class Frame:
     """A frame as ``decode_frame`` read it: its headers, what they carry, and a span for every bit.
 
     ``mac`` is None when not even the header could be read. ``payload`` is in the clear, from after MHR and payload IEs
@@ -49,18 +50,18 @@ class Frame(Noting):
     fragment_octets: bytes = b""
     checksum_elided: bool = False
     verified: bool = False
-    heads: list[Head] = field(default_factory=list, repr=False)
+    heads: tuple[Head, ...] = field(default=(), repr=False)
     values: tuple[Any, ...] = field(default=(), repr=False)
     contexts: Contexts = field(default_factory=Contexts, repr=False)
     spans: tuple[Span, ...] = ()
     free: tuple[Place, ...] = field(default=(), repr=False)
-    notices: list[Notice] = field(default_factory=list)
+    notices: tuple[Notice, ...] = ()
     fault: WireError | None = None
 
     @property
-    def layers(self) -> list[Any]:
+    def layers(self) -> tuple[Any, ...]:
         """Return the headers on the air, outermost first."""
-        return [head.value for head in self.heads]
+        return tuple([head.value for head in self.heads])
 
     @property
     def restored(self) -> tuple[Restored, ...]:
@@ -70,7 +71,29 @@ class Frame(Noting):
     @property
     def packet(self) -> Packet:
         """Return all headers of the frame, those restored included, for ``find`` to look into."""
-        return Packet(tuple(self.heads), self.values, self.spans)
+        return Packet(self.heads, self.values, self.spans)
+
+
+if TYPE_CHECKING:
+
+    class _Filling(Noting, Frame):
+        heads: list[Head]  # type: ignore[assignment]
+        notices: list[Notice]  # type: ignore[assignment]
+
+else:
+    _Filling = filling(Frame, Noting)
+
+
+def filled(octets: bytes, **known: Any) -> _Filling:
+    """Return a frame that is still to be filled."""
+    return _Filling(octets, heads=[], notices=[], **known)  # type: ignore[arg-type]  # until it is whole
+
+
+def whole(frame: _Filling) -> Frame:
+    """Return a frame that was filled: it changes no more."""
+    frame.heads, frame.notices = tuple(frame.heads), tuple(frame.notices)  # type: ignore[assignment]
+    frame.__class__ = Frame  # type: ignore[assignment]
+    return frame
 
 
 def decode_prepared(
@@ -84,7 +107,7 @@ def decode_prepared(
     rpi_type: int,
 ) -> Frame:
     """Return the frame that these octets are, whatever they are; the last ``fcs_length`` of them are its FCS."""
-    frame = Frame(octets, contexts=contexts)
+    frame = filled(octets, contexts=contexts)
     end = max(len(octets) - fcs_length, 0)
     reader = Reader(octets, 0, end)
     trailer: list[Span] = []
@@ -112,12 +135,12 @@ def decode_prepared(
         # of a frame with a wrong integrity code, which may be readable all the same, nothing is handed on
         frame.datagram, frame.fragment, frame.fragment_octets = None, None, b""
     _tile(frame, reader, trailer)
-    return frame
+    return whole(frame)
 
 
 def decode_lowpan(octets: bytes, env: Env) -> Frame:
     """Return what a 6LoWPAN payload holds that came without a MAC header, such as over Ethernet (RFC 7973)."""
-    frame = Frame(octets, payload=octets, contexts=env.contexts)
+    frame = filled(octets, payload=octets, contexts=env.contexts)
     reader = Reader(octets)
     frame.link_source, frame.link_destination = env.source, env.destination
     try:
@@ -126,10 +149,10 @@ def decode_lowpan(octets: bytes, env: Env) -> Frame:
         frame.fault = error.bare()
         frame.datagram, frame.fragment, frame.fragment_octets = None, None, b""
     _tile(frame, reader, [])
-    return frame
+    return whole(frame)
 
 
-def _note_faults(frame: Frame, ies: tuple[Element, ...]) -> None:
+def _note_faults(frame: _Filling, ies: tuple[Element, ...]) -> None:
     for element in ies:
         for fault in element.faults():
             frame.notices.append(Notice("element-wrong", fault.message, fault.cite, fault.offset))
@@ -138,7 +161,7 @@ def _note_faults(frame: Frame, ies: tuple[Element, ...]) -> None:
 _MATCHES, _DIFFERS = "matches", "does not match: a damaged frame, or no FCS at all"
 
 
-def _check_fcs(frame: Frame, octets: bytes, length: int, trailer: list[Span]) -> bool:
+def _check_fcs(frame: _Filling, octets: bytes, length: int, trailer: list[Span]) -> bool:
     at = len(octets) - length
     sent = octets[at:]
     ok = fcs_of(octets[:at], length) == sent
@@ -150,7 +173,7 @@ def _check_fcs(frame: Frame, octets: bytes, length: int, trailer: list[Span]) ->
 
 
 def _open(
-    frame: Frame,
+    frame: _Filling,
     reader: Reader,
     mac: Mac,
     keys: tuple[Key, ...],
@@ -167,7 +190,7 @@ def _open(
     return opened.readable
 
 
-def _read_payload(frame: Frame, mac: Mac, reader: Reader, env: Env) -> None:
+def _read_payload(frame: _Filling, mac: Mac, reader: Reader, env: Env) -> None:
     frame.payload = reader.data[reader.pos : reader.end]
     if mac.payload_ies_follow:
         ies = elements.decode_payload_ies(reader)
@@ -185,7 +208,7 @@ def _read_payload(frame: Frame, mac: Mac, reader: Reader, env: Env) -> None:
         _read_lowpan(frame, reader, env)
 
 
-def _read_lowpan(frame: Frame, reader: Reader, env: Env) -> None:
+def _read_lowpan(frame: _Filling, reader: Reader, env: Env) -> None:
     if not read_usual(reader, env, frame):
         lowpan = Lowpan(env.source, env.destination, frame.heads, frame.notices)
         try:
@@ -203,7 +226,7 @@ def _read_lowpan(frame: Frame, reader: Reader, env: Env) -> None:
         frame.notices.append(Notice("elided-without-check", text, rfc(6282, "4.3.2"), 0))
 
 
-def _tile(frame: Frame, reader: Reader, trailer: list[Span]) -> None:
+def _tile(frame: _Filling, reader: Reader, trailer: list[Span]) -> None:
     """Close the gap that a fault left, so that spans tile the frame."""
     spans = reader.spans
     at = spans[-1].offset_bits + spans[-1].bits if spans else 0

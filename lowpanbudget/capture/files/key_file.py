@@ -21,7 +21,7 @@ from typing import Any
 
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.link.security import Key
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import FrozenDict, dataclass, field
 
 _LARGEST = 1 << 20
 _ALLOWED = ("octets", "key_id_mode", "index", "source")
@@ -30,7 +30,7 @@ _NUMBER = re.compile(r"0[xX][0-9a-fA-F]{1,4}|[0-9]{1,5}")
 
 @dataclass(frozen=True, slots=True)
 class KeyRing:
-    """The keys and the device table of a key file."""
+    """The ``keys`` and the ``devices`` of a key file: EUI-64s in hex by short address or (PAN ID, short address)."""
 
     keys: tuple[Key, ...] = field(repr=False)
     devices: dict[int | tuple[int, int], str]
@@ -56,7 +56,7 @@ def read_keys(path: str) -> KeyRing:
     if not entries:
         raise RequestError(f"{path} has no key in it", hint="Write [[key]] and octets = below it")
     keys = tuple(_key(path, number, entry) for number, entry in enumerate(entries, 1))
-    return KeyRing(keys, _devices(path, data.get("devices", {})))
+    return KeyRing(keys, FrozenDict(_devices(path, data.get("devices", {}))))
 
 
 def _private_text(path: str) -> str:

@@ -229,8 +229,11 @@ class Knowledge:
         if len(self.learned_devices) >= MOST_DEVICES and place not in self.learned_devices:
             oldest = next(iter(self.learned_devices))
             del self.learned_devices[oldest]
-            self.devices.pop(oldest[1] if oldest[0] is None else (oldest[0], oldest[1]), None)
-        self.devices[key] = device.eui64
+            old = oldest[1] if oldest[0] is None else (oldest[0], oldest[1])
+            if old in self.devices:
+                dict.__delitem__(self.devices, old)
+        # the table is shared with all who read frames: it is theirs to look up, and changed here alone
+        dict.__setitem__(self.devices, key, device.eui64)
         self.learned_devices[place] = device
 
     def _learn_context(

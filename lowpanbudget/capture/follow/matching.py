@@ -13,7 +13,7 @@ from lowpanbudget.payload.kinds.group import single_values
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.words import joined
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import dataclass, frozen
 
 if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
@@ -105,7 +105,7 @@ class Matcher:
             return Matched(flow, faults=tuple(faults))
         message, values = good[0]
         others = tuple(other.name for other, _ in good[1:])
-        return Matched(flow, message, values, tuple(_readings(message, values)), (), others)
+        return Matched(flow, message, frozen(values), tuple(_readings(message, values)), (), others)
 
 
 def _same_request(planned: coap.CoapMessage, seen: coap.CoapMessage) -> bool:

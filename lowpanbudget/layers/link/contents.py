@@ -19,7 +19,7 @@ from lowpanbudget.layers.link.beacon import Beacon
 from lowpanbudget.layers.link.beacon import decode as decode_beacon
 from lowpanbudget.layers.link.content import content, vendor_content
 from lowpanbudget.layers.link.mac import FrameType, Mac
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import FrozenDict, dataclass, field, frozen
 
 COMMANDS_CITE = ieee(2015, "table 7-49")
 ASSOCIATION_RESPONSE, COORDINATOR_REALIGNMENT = 0x02, 0x08  # commands that tell short addresses
@@ -129,7 +129,7 @@ class Command:
     """A MAC command: its identifier ``id``, named ``fields``, and ``more`` octets behind them."""
 
     id: int
-    fields: Mapping[str, Any] = field(default_factory=dict)
+    fields: Mapping[str, Any] = field(default_factory=FrozenDict)
     more: bytes = b""
 
     @property
@@ -144,7 +144,7 @@ def decode_command(reader: Reader) -> Command:
     known = COMMANDS.content_of(number)
     fields = {} if known is None else known.read_longest(reader, "command")
     more = reader.rest("more content", "" if known is None else "octets beyond the known fields")
-    return Command(number, fields, more)
+    return Command(number, frozen(fields), more)
 
 
 def decode(reader: Reader, mac: Mac) -> Beacon | Command | None:

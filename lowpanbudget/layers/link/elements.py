@@ -20,7 +20,7 @@ from lowpanbudget.fields import Bits, Contents, Either, Header, OctetString, Uns
 from lowpanbudget.layers.link import mlme_contents
 from lowpanbudget.layers.link.content import ELEMENTS_CITE, content, vendor_content
 from lowpanbudget.layers.link.header_contents import HEADER_IES, TERMINATION_1, TERMINATION_2
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import FrozenDict, dataclass, field, frozen
 
 CITE = ELEMENTS_CITE
 MLME, PAYLOAD_TERMINATION = 0x1, 0xF
@@ -97,7 +97,7 @@ class Element:
     content: bytes = b""
     name: str = field(default="", compare=False)
     long: bool = False
-    fields: Mapping[str, Any] = field(default_factory=dict, compare=False)
+    fields: Mapping[str, Any] = field(default_factory=FrozenDict, compare=False)
     nested: "tuple[Element, ...]" = field(default=(), compare=False)
     fault: WireError | None = field(default=None, compare=False)
 
@@ -168,7 +168,7 @@ def _element(
     """Return one element, its content read in bounds of its own."""
     start, layer = reader.pos, reader.layer
     octets = reader.ahead(length)
-    fields: Mapping[str, Any] = {}
+    fields: Mapping[str, Any] = FrozenDict()
     nested: tuple[Element, ...] = ()
     fault: WireError | None = None
     inside = Reader(reader.data, start, start + length, name)
@@ -176,7 +176,7 @@ def _element(
         if kind is PAYLOAD and number == MLME:
             nested = _decode_nested(inside)
         elif layout is not None:
-            fields = layout.read(inside)
+            fields = frozen(layout.read(inside))
     except WireError as error:
         fault = error.bare()
         last = inside.spans[-1] if inside.spans else None
@@ -290,4 +290,4 @@ def _filled(kind: ElementKind, number: int, fields: Mapping[str, Any]) -> Elemen
             cite=kind.head.cite,
             hint="Give its octets as Element(id, content)",
         )
-    return Element(number, layout.write(fields), name, kind is NESTED_LONG, fields)
+    return Element(number, layout.write(fields), name, kind is NESTED_LONG, frozen(dict(fields)))

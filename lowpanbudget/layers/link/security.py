@@ -22,7 +22,7 @@ from lowpanbudget.errors import BadMic, RequestError, WireError
 from lowpanbudget.layers.link import beacon
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import FrameType, Mac
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import FrozenDict, dataclass, field
 
 if TYPE_CHECKING:
     from lowpanbudget.layers.link.ccm import Ccm, CounterMode
@@ -117,7 +117,7 @@ def _octets(value: bytes | str, what: str) -> bytes:
     raise RequestError(f"{what} is octets or hex text, not {type(value).__name__}")
 
 
-class Devices(dict[int | tuple[int, int], bytes]):
+class Devices(FrozenDict[int | tuple[int, int], bytes]):
     """EUI-64s (8 octets, most significant first) by short address or (PAN ID, short address)."""
 
     __slots__ = ()
@@ -132,7 +132,7 @@ def devices_of(table: object) -> Devices:
         return table
     if table is not None and not isinstance(table, Mapping):
         raise RequestError(f"devices is a mapping, not {type(table).__name__}")
-    devices = Devices()
+    devices: dict[int | tuple[int, int], bytes] = {}
     for key, value in (table or {}).items():
         numbers = key if isinstance(key, tuple) else (key,)
         if len(numbers) > 2 or not all(is_number(number, 16) for number in numbers):
@@ -144,7 +144,7 @@ def devices_of(table: object) -> Devices:
         if len(eui) != 8:
             raise RequestError(f"device {key!r} needs an EUI-64 of 8 octets")
         devices[key] = eui
-    return devices
+    return Devices(devices)
 
 
 def slot_number(asn: object) -> int | None:

@@ -39,7 +39,7 @@ from lowpanbudget.layers.internet.ipv6 import HEADER as IPV6
 from lowpanbudget.layers.internet.ipv6 import NO_NEXT_HEADER, Ipv6
 from lowpanbudget.layers.lowpan.addresses import BASE, DESTINATION, SOURCE, Side
 from lowpanbudget.layers.lowpan.forms import CID, HLIM, NH, TF
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import FrozenDict, dataclass, field
 
 DISPATCH = 0b011
 HEADER = Header(
@@ -219,7 +219,7 @@ def _compile(word: int, at: int) -> Function | None:
         f"{', '.join(addresses)})"
     )
     return source.function(
-        f"{source.bind(Iphc)}({header}, {nhc}, {source.bind(rows)}, ({', '.join(contexts)}))"
+        f"{source.bind(Iphc)}({header}, {nhc}, {source.bind(FrozenDict(rows))}, ({', '.join(contexts)}))"
     )
 
 

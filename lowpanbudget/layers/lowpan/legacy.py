@@ -36,7 +36,7 @@ from lowpanbudget.layers.internet.ipv6 import Ipv6, next_header_name
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.nhc import KNOWN_PORT
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import FrozenDict, dataclass, field
 
 CITE = rfc(4944, "10.1")
 UDP_CITE = rfc(4944, "10.2")
@@ -226,7 +226,7 @@ def decode(reader: Reader, env: Env) -> Legacy:
         hc_udp is not None and bool(hc_udp["L"]),
         old,
         rows,
-        places,
+        FrozenDict(places),
     )
 
 

@@ -32,7 +32,7 @@ from lowpanbudget.fields.compiled import Compiled
 from lowpanbudget.fields.source import Function, FunctionSource
 from lowpanbudget.layers.internet import udp
 from lowpanbudget.layers.internet.udp import Udp
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import FrozenDict, dataclass, field
 
 UDP_FORMAT = rfc(6282, "4.3.3")
 # "a particular range of ports number (0xf0b0 to 0xf0bf)", a compression "inherited from [RFC4944]"
@@ -205,7 +205,9 @@ def _compile(word: int, at: int) -> Function:
     source = FunctionSource("udp", UDP.name, at)
     source.word(UDP, word)
     ports, checksum = source.row(PORTS, rows["ports"]), source.row(CHECKSUM, rows["checksum"])
-    return source.function(f"{source.bind(UdpNhc)}(*{ports}, {checksum}, {source.bind(rows)})")
+    return source.function(
+        f"{source.bind(UdpNhc)}(*{ports}, {checksum}, {source.bind(FrozenDict(rows))})"
+    )
 
 
 _COMPILED = Compiled(UDP, _compile)

@@ -112,7 +112,7 @@ def test_identifiers_come_from_the_ends_of_the_path() -> None:
     frame = decode_frame(encode_frame(mac, payload).octets)
     assert frame.fault is None
     assert (frame.link_source, frame.link_destination) == (b"\0\x05", b"\0\x06")
-    assert frame.layers[1:3] == [Mesh(0x20, b"\0\5", b"\0\6", deep=True), Broadcast(0x2A)]
+    assert frame.layers[1:3] == (Mesh(0x20, b"\0\5", b"\0\6", deep=True), Broadcast(0x2A))
     assert frame.datagram is not None
     assert frame.datagram.octets[16:24] == bytes.fromhex("000000fffe000005")
     assert frame.datagram.octets[32:40] == bytes.fromhex("000000fffe000006")
