@@ -106,6 +106,7 @@ def filling(kind: Kind, *mixins: type) -> Kind:
             "__delattr__": object.__delattr__,
         },
     )
+    making.__init__ = _Init(making, frozen=False)  # the quicker one
     return making  # type: ignore[no-any-return]  # it is one by its base
 
 

@@ -14,7 +14,7 @@ from lowpanbudget.layers.link.fcs import CITE as FCS_CITE
 from lowpanbudget.layers.link.fcs import LENGTHS
 from lowpanbudget.layers.link.security import Devices, Key, devices_of, keys_of, slot_number
 from lowpanbudget.stack.contents import ContentLayout, Layouts, layouts_of, with_layouts
-from lowpanbudget.stack.frame import Frame, decode_lowpan, decode_prepared, filled, whole
+from lowpanbudget.stack.frame import Frame, FrameInMaking, decode_lowpan, decode_prepared, whole
 from lowpanbudget.stack.incoming import Datagram, Notice
 from lowpanbudget.stack.upper import read_upper
 from lowpanbudget.values import dataclass, field, replace
@@ -119,7 +119,7 @@ def decode_datagram(octets: bytes) -> Frame:
     Never raises on any octets; raises ``RequestError`` for what are none.
     """
     octets = octets if type(octets) is bytes else as_octets(octets)
-    frame = filled(octets)
+    frame = FrameInMaking(octets, heads=[], notices=[])
     reader = Reader(octets)
     try:
         header = ipv6.decode(reader)

@@ -76,20 +76,21 @@ class Frame:
 
 if TYPE_CHECKING:
 
-    class _Filling(Noting, Frame):
+    class FrameInMaking(Noting, Frame):
+        """A frame that is still to be filled."""
+
         heads: list[Head]  # type: ignore[assignment]
         notices: list[Notice]  # type: ignore[assignment]
 
+        def __init__(
+            self, octets: bytes, *, heads: list[Head], notices: list[Notice], **known: Any
+        ) -> None: ...
+
 else:
-    _Filling = filling(Frame, Noting)
+    FrameInMaking = filling(Frame, Noting)
 
 
-def filled(octets: bytes, **known: Any) -> _Filling:
-    """Return a frame that is still to be filled."""
-    return _Filling(octets, heads=[], notices=[], **known)  # type: ignore[arg-type]  # until it is whole
-
-
-def whole(frame: _Filling) -> Frame:
+def whole(frame: FrameInMaking) -> Frame:
     """Return a frame that was filled: it changes no more."""
     frame.heads, frame.notices = tuple(frame.heads), tuple(frame.notices)  # type: ignore[assignment]
     frame.__class__ = Frame  # type: ignore[assignment]
@@ -107,7 +108,7 @@ def decode_prepared(
     rpi_type: int,
 ) -> Frame:
     """Return the frame that these octets are, whatever they are; the last ``fcs_length`` of them are its FCS."""
-    frame = filled(octets, contexts=contexts)
+    frame = FrameInMaking(octets, heads=[], contexts=contexts, notices=[])
     end = max(len(octets) - fcs_length, 0)
     reader = Reader(octets, 0, end)
     trailer: list[Span] = []
@@ -140,7 +141,7 @@ def decode_prepared(
 
 def decode_lowpan(octets: bytes, env: Env) -> Frame:
     """Return what a 6LoWPAN payload holds that came without a MAC header, such as over Ethernet (RFC 7973)."""
-    frame = filled(octets, payload=octets, contexts=env.contexts)
+    frame = FrameInMaking(octets, payload=octets, heads=[], contexts=env.contexts, notices=[])
     reader = Reader(octets)
     frame.link_source, frame.link_destination = env.source, env.destination
     try:
@@ -152,7 +153,7 @@ def decode_lowpan(octets: bytes, env: Env) -> Frame:
     return whole(frame)
 
 
-def _note_faults(frame: _Filling, ies: tuple[Element, ...]) -> None:
+def _note_faults(frame: FrameInMaking, ies: tuple[Element, ...]) -> None:
     for element in ies:
         for fault in element.faults():
             frame.notices.append(Notice("element-wrong", fault.message, fault.cite, fault.offset))
@@ -161,7 +162,7 @@ def _note_faults(frame: _Filling, ies: tuple[Element, ...]) -> None:
 _MATCHES, _DIFFERS = "matches", "does not match: a damaged frame, or no FCS at all"
 
 
-def _check_fcs(frame: _Filling, octets: bytes, length: int, trailer: list[Span]) -> bool:
+def _check_fcs(frame: FrameInMaking, octets: bytes, length: int, trailer: list[Span]) -> bool:
     at = len(octets) - length
     sent = octets[at:]
     ok = fcs_of(octets[:at], length) == sent
@@ -173,7 +174,7 @@ def _check_fcs(frame: _Filling, octets: bytes, length: int, trailer: list[Span])
 
 
 def _open(
-    frame: _Filling,
+    frame: FrameInMaking,
     reader: Reader,
     mac: Mac,
     keys: tuple[Key, ...],
@@ -190,7 +191,7 @@ def _open(
     return opened.readable
 
 
-def _read_payload(frame: _Filling, mac: Mac, reader: Reader, env: Env) -> None:
+def _read_payload(frame: FrameInMaking, mac: Mac, reader: Reader, env: Env) -> None:
     frame.payload = reader.data[reader.pos : reader.end]
     if mac.payload_ies_follow:
         ies = elements.decode_payload_ies(reader)
@@ -208,7 +209,7 @@ def _read_payload(frame: _Filling, mac: Mac, reader: Reader, env: Env) -> None:
         _read_lowpan(frame, reader, env)
 
 
-def _read_lowpan(frame: _Filling, reader: Reader, env: Env) -> None:
+def _read_lowpan(frame: FrameInMaking, reader: Reader, env: Env) -> None:
     if not read_usual(reader, env, frame):
         lowpan = Lowpan(env.source, env.destination, frame.heads, frame.notices)
         try:
@@ -226,7 +227,7 @@ def _read_lowpan(frame: _Filling, reader: Reader, env: Env) -> None:
         frame.notices.append(Notice("elided-without-check", text, rfc(6282, "4.3.2"), 0))
 
 
-def _tile(frame: _Filling, reader: Reader, trailer: list[Span]) -> None:
+def _tile(frame: FrameInMaking, reader: Reader, trailer: list[Span]) -> None:
     """Close the gap that a fault left, so that spans tile the frame."""
     spans = reader.spans
     at = spans[-1].offset_bits + spans[-1].bits if spans else 0
