@@ -112,6 +112,14 @@ class Flow(HashedOnce):
         """
         return 1 if self.routing.tunnel else self.hops
 
+    def with_station(self, station: Station) -> "Flow":
+        """Return the flow with this station in place of the one of its name; the flow itself where that is not in it."""
+        ends = (
+            ("source", "border") if self.group is not None else ("source", "destination", "border")
+        )
+        named = [end for end in ends if getattr(self, end).name == station.name]
+        return replace(self, **dict.fromkeys(named, station)) if named else self
+
     def hop_list(self, link: Link) -> tuple[Hop, ...]:
         """Return the hops that differ: the first, and a forwarded one when there are several.
 

@@ -65,20 +65,9 @@ class Design:
 
     def with_station(self, station: Station) -> "Design":
         """Return the design with this station in place of the one of its name, in all flows as well."""
-
-        def new(other: Station) -> Station:
-            return station if other.name == station.name else other
-
-        flows = tuple(
-            replace(
-                flow,
-                source=new(flow.source),
-                destination=flow.destination if flow.group else new(flow.destination),
-                border=new(flow.border),
-            )
-            for flow in self.flows
-        )
-        return replace(self, stations=tuple(map(new, self.stations)), flows=flows)
+        stations = (station if other.name == station.name else other for other in self.stations)
+        flows = tuple(flow.with_station(station) for flow in self.flows)
+        return replace(self, stations=tuple(stations), flows=flows)
 
     def with_contexts(self, contexts: Mapping[int, Context | str]) -> "Design":
         """Return the design with these contexts in place of its own."""

@@ -5,7 +5,7 @@ from lowpanbudget.design.cautions import cautions
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
-from lowpanbudget.room.knobs import Saving, turn_all
+from lowpanbudget.room.knobs import Saving, Turning
 from lowpanbudget.room.ledger import Ledger
 from lowpanbudget.room.measure import cliffs, room_of
 from lowpanbudget.values import dataclass, field
@@ -45,13 +45,14 @@ def budget(design: Design, flow: str | None = None) -> list[Budget]:
     """
     design = Design.of(design)
     flows = design.flows if flow is None else (design.flow(flow),)
-    return [_budget(design, path, flow) for flow in flows for path in design.paths(flow)]
+    turning = Turning(design)
+    return [_budget(turning, path, flow) for flow in flows for path in design.paths(flow)]
 
 
-def _budget(design: Design, path: Path, flow: Flow) -> Budget:
+def _budget(turning: Turning, path: Path, flow: Flow) -> Budget:
     room = room_of(path)
     filled = path.unlimited(b"") if room < 0 else path.frames(StandInOctets(room))[0]
-    changes = turn_all(design, path)
+    changes = turning.all(path)
     return Budget(
         flow.name,
         path.hop.name,

@@ -1,10 +1,9 @@
 """Turning knobs: each change is made alone, the frame encoded again, and the difference is the answer."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 
 from lowpanbudget.cites import Cite
-from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.knob import Knob
 from lowpanbudget.design.knobs import in_order, knobs, turned
 from lowpanbudget.design.meaning import Design
@@ -44,65 +43,98 @@ class Saving:
     path: Path | None = field(default=None, repr=False, compare=False)
 
 
-def turn_all(design: Design, path: Path) -> list[Saving]:
-    """Return every change's gain on this path of the design, best first; changes that cannot be made are left out."""
-    savings = []
-    for knob in knobs(design, path.flow):
-        saving = _turn(knob, design, (knob,), path)
-        if saving is not None:
-            savings.append(saving)
-    savings.sort(key=lambda saving: -saving.gain)
-    return savings
+class Turning:
+    """The changes of one design: what each makes of the whole design is found once, for all its flows and hops."""
+
+    def __init__(self, design: Design) -> None:
+        self._design = design
+        self._paths = {flow.name: design.paths(flow) for flow in design.flows}
+        self._after: dict[tuple[str, ...], _After | LowpanError] = {}
+
+    def all(self, path: Path) -> list[Saving]:
+        """Return every change's gain on this path, best first; changes that cannot be made are left out."""
+        savings = []
+        for knob in knobs(self._design, path.flow):
+            with suppress(LowpanError):
+                savings.append(self.saving(knob, (knob,), path))
+        savings.sort(key=lambda saving: -saving.gain)
+        return savings
+
+    def saving(self, knob: Knob[Design], changes: Sequence[Knob[Design]], path: Path) -> Saving:
+        """Return what ``changes`` give together, as the saving of ``knob``; raises where they cannot be made."""
+        then, gain = self.gain(changes, path)
+        elsewhere = tuple(self._turned(changes).losses(path.flow.name))
+        return Saving(
+            knob.key, knob.text, gain, knob.cite, knob.condition, knob.caution, knob.stronger, knob.id,
+            elsewhere, then,
+        )  # fmt: skip
+
+    def gain(self, changes: Sequence[Knob[Design]], path: Path) -> tuple[Path, int]:
+        """Return the path as it is with ``changes``, and its gain of room; raises where they cannot be made."""
+        name = path.flow.name
+        then = _same_hop(self._turned(changes).paths(name), path)
+        return then, room_of(then) - room_of(_same_hop(self._paths[name], path))
+
+    def _turned(self, changes: Sequence[Knob[Design]]) -> "_After":
+        key = tuple(knob.id for knob in changes)
+        after = self._after.get(key)
+        if after is None:
+            try:
+                after = _After(turned(self._design, changes), self._design, self._paths)
+            except LowpanError as fault:
+                after = fault
+            self._after[key] = after
+        if isinstance(after, LowpanError):
+            raise after
+        return after
 
 
-def _turn(
-    knob: Knob[Design],
-    before: Design,
-    changes: Sequence[Knob[Design]],
-    path: Path,
-) -> Saving | None:
-    """Return what ``changes`` give together, as the saving of ``knob``; None if they cannot be made."""
-    try:
-        design, then, gain = _gain(before, changes, path)
-        elsewhere = tuple(_losses(before, design, path.flow))
-    except LowpanError:
-        return None
-    return Saving(
-        knob.key, knob.text, gain, knob.cite, knob.condition, knob.caution, knob.stronger, knob.id,
-        elsewhere, then,
-    )  # fmt: skip
+class _After:
+    """A design with changes, beside the paths of its flows ``before`` them."""
+
+    def __init__(self, design: Design, before: Design, paths: Mapping[str, list[Path]]) -> None:
+        self._design, self._before, self._paths = design, before, paths
+        self._is_shared = design.link is before.link and design.contexts is before.contexts
+        self._changed: dict[str, list[Path]] = {}
+        self._losses: dict[str, list[Loss] | LowpanError] = {}
+
+    def paths(self, flow: str) -> list[Path]:
+        """Return the paths of the flow of this name as they now are."""
+        if flow not in self._changed:
+            changed = self._design.flow(flow)
+            untouched = self._is_shared and changed is self._before.flow(flow)
+            self._changed[flow] = self._paths[flow] if untouched else self._design.paths(changed)
+        return self._changed[flow]
+
+    def losses(self, flow: str) -> Iterator[Loss]:
+        """Yield what the flows beside this one lose; raises where one of them can no longer be sent."""
+        for other in self._paths:
+            if other == flow:
+                continue
+            if other not in self._losses:
+                try:
+                    self._losses[other] = list(self._losses_of(other))
+                except LowpanError as fault:
+                    self._losses[other] = fault
+            losses = self._losses[other]
+            if isinstance(losses, LowpanError):
+                raise losses
+            yield from losses
+
+    def _losses_of(self, flow: str) -> Iterator[Loss]:
+        for was, then in zip(self._paths[flow], self.paths(flow), strict=False):
+            gain = 0 if was is then or was == then else room_of(then) - room_of(was)
+            if gain < 0:
+                yield Loss(flow, was.hop.name, gain)
 
 
-def _gain(before: Design, changes: Sequence[Knob[Design]], path: Path) -> tuple[Design, Path, int]:
-    """Return the design with ``changes``, the path as it then is, and its gain of room; raises if it cannot be."""
-    design = turned(before, changes)
-    then = _same_hop(design, path)
-    return design, then, room_of(then) - room_of(_same_hop(before, path))
-
-
-def _same_hop(design: Design, path: Path) -> Path:
-    candidates = design.paths(design.flow(path.flow.name))
+def _same_hop(candidates: Sequence[Path], path: Path) -> Path:
     return next((other for other in candidates if other.hop.name == path.hop.name), candidates[-1])
 
 
-def _losses(before: Design, after: Design, flow: Flow) -> list[Loss]:
-    """Return what the flows beside this one lose; raises where one of them can no longer be sent."""
-    losses = []
-    for other in before.flows:
-        changed = after.flow(other.name)
-        untouched = changed is other and _is_shared(before, after)
-        if other.name == flow.name or untouched:
-            continue
-        for was, then in zip(before.paths(other), after.paths(changed), strict=False):
-            gain = 0 if was == then else room_of(then) - room_of(was)
-            if gain < 0:
-                losses.append(Loss(other.name, was.hop.name, gain))
-    return losses
-
-
-def _is_shared(before: Design, after: Design) -> bool:
-    """Return whether two designs have what holds for all their flows in common."""
-    return after.link is before.link and after.contexts is before.contexts
+def turn_all(design: Design, path: Path) -> list[Saving]:
+    """Return every change's gain on this path of the design, as ``Turning.all``."""
+    return Turning(design).all(path)
 
 
 def best_together(design: Design, path: Path, wanted: int, most: int = 4) -> list[Saving]:
@@ -111,23 +143,24 @@ def best_together(design: Design, path: Path, wanted: int, most: int = 4) -> lis
     Chosen greedily: the best on top of those before, at last the least that is enough. They come in the fixed order in
     which changes are made together, and their gains are counted in it. No change that weakens protection is among them.
     """
-    chosen: list[Knob[Design]] = []
+    turning, chosen = Turning(design), list[Knob[Design]]()
     room, now = room_of(path), design
     while room < wanted and len(chosen) < most:
-        here = _same_hop(now, path)
+        here = _same_hop(now.paths(now.flow(path.flow.name)), path)
         taken = {knob.dimension for knob in chosen}
         advice = []
         for knob in knobs(now, here.flow):
             if knob.dimension in taken or knob.caution:
                 continue
             with suppress(LowpanError):
-                reached = room_of(path) + _gain(design, (*chosen, knob), path)[2]
+                reached = room_of(path) + turning.gain((*chosen, knob), path)[1]
                 if reached > room:
                     advice.append((reached, knob))
         # what a change takes from other flows is asked of the best ones alone: it takes longest
         advice.sort(key=lambda pair: (pair[0] < wanted, abs(pair[0] - wanted)))
         for reached, knob in advice:
-            if _turn(knob, design, (*chosen, knob), path) is not None:
+            with suppress(LowpanError):
+                turning.saving(knob, (*chosen, knob), path)
                 room = reached
                 chosen.append(knob)
                 break
@@ -141,10 +174,8 @@ def _one_on_another(design: Design, chosen: list[Knob[Design]], path: Path) -> l
     """Return the savings of changes made one on top of the other, each in the words that hold where it is made."""
     savings = []
     for knob in in_order(chosen):
-        here = _same_hop(design, path)
+        here = _same_hop(design.paths(design.flow(path.flow.name)), path)
         same = next((k for k in knobs(design, here.flow) if k.id == knob.id), knob)
-        saving = _turn(same, design, (same,), path)
-        assert saving is not None
-        savings.append(saving)
+        savings.append(Turning(design).saving(same, (same,), path))
         design = turned(design, (same,))
     return savings
