@@ -110,7 +110,9 @@ class Path(HashedOnce):
     @property
     def rest(self) -> int:
         """Return what the headers leave of one frame before any payload, in octets; below 0 when they are over."""
-        return self.link_room - self._payloads(b"", room=UNLIMITED)[0].pos
+        link = self.link
+        bare = Link(addresses=link.addresses, recoverable=link.recoverable, mtu=link.mtu)
+        return self.link_room - _header_octets(bare, self.contexts, self.flow, self.hop)
 
     @property
     def link_room(self) -> int:
@@ -141,6 +143,13 @@ class Path(HashedOnce):
 @lru_cache(maxsize=8192)  # rooms, cliffs and encodings ask for the same sizes of the same paths
 def _lengths(path: Path, payload_octets: int) -> tuple[int, ...]:
     return path.measured(payload_octets)
+
+
+@lru_cache(maxsize=2048)  # frames of any security, numbers and elements carry the same headers
+def _header_octets(link: Link, contexts: Contexts, flow: Flow, hop: Hop) -> int:
+    """Return the octets of all headers behind the link's own, before any payload."""
+    (writer,) = Path(link, contexts, flow, hop)._payloads(b"", room=UNLIMITED)  # noqa: SLF001
+    return writer.pos
 
 
 @lru_cache(maxsize=256)
