@@ -113,7 +113,7 @@ class Flow(HashedOnce):
         return 1 if self.routing.tunnel else self.hops
 
     def with_station(self, station: Station) -> "Flow":
-        """Return the flow with this station in place of the one of its name; the flow itself where that is not in it."""
+        """Return the flow with this station in place of the one of its name, itself where that is not in it."""
         ends = (
             ("source", "border") if self.group is not None else ("source", "destination", "border")
         )

@@ -26,6 +26,7 @@ def tables() -> Iterator[dict[str, Any]]:
     yield from _below(schema, schema, "", listed=False)
 
 
+@cache
 def kinds() -> tuple[dict[str, Any], ...]:
     """Return every kind of field: its name, its text, its keys, and one as it is written."""
     from lowpanbudget.payload.registry import all_kinds as declared  # noqa: PLC0415

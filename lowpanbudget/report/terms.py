@@ -3,7 +3,7 @@
 import difflib
 import re
 from collections.abc import Callable, Iterator
-from functools import partial
+from functools import cache, partial
 from typing import Any, NamedTuple
 
 from lowpanbudget.errors import RequestError
@@ -67,7 +67,7 @@ def explain(term: str) -> tuple[Explanation, ...]:
 def _found(text: str) -> list[dict[str, Any]]:
     """Return the explanations as plain data."""
     wanted = _key(text)
-    everything = list(_terms())
+    everything = all_terms()
     alias = catalogue.ALIASES.get(" ".join(text.lower().split()))
     key = _key(alias) if alias else wanted
     exact = [term for term in everything if key in _keys(term.name)]
@@ -101,8 +101,13 @@ def _explanations(matches: list[Term]) -> list[dict[str, Any]]:
     return explanations
 
 
+@cache
+def all_terms() -> tuple[Term, ...]:
+    """Return every term: words, what stands in a design file, tables, fields."""
+    return tuple(_terms())
+
+
 def _terms() -> Iterator[Term]:
-    """Yield every term: words, what stands in a design file, tables, fields."""
     for word, text in WORDS.items():
         yield Term(word, "word", lambda word=word, text=text: _word(word, text))  # type: ignore[misc]
     for kind in design_keys.kinds():
@@ -153,15 +158,16 @@ def _key(text: str) -> str:
     return " ".join(re.findall(r"[a-z0-9]+", text.lower()))
 
 
-def _keys(name: str) -> Iterator[str]:
-    """Yield the forms of a name that count as the same: whole, without its abbreviation, the abbreviation alone."""
-    yield _key(name)
+@cache
+def _keys(name: str) -> frozenset[str]:
+    """Return the forms of a name that count as the same: whole, without its abbreviation, the abbreviation alone."""
+    forms = [name]
     bare = _ABBREVIATION.sub("", name)
     if bare != name:
-        yield _key(bare)
+        forms.append(bare)
         for inside in _ABBREVIATION.findall(name):
-            yield _key(inside)
-            yield from (_key(part) for part in inside.split() if len(part) > 1)
+            forms += [inside, *(part for part in inside.split() if len(part) > 1)]
+    return frozenset(map(_key, forms))
 
 
 def _word(word: str, text: str) -> dict[str, Any]:
