@@ -38,7 +38,7 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.sampler import samples
 
 EXAMPLES = tuple(message for path in DESIGN_FILES for message in load_design(path).messages)
-SANITIZERS = ("-g", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
+SANITIZERS = ("-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 
 
 def message_of(*fields: Field, name: str = "m") -> Message:
