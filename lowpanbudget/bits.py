@@ -183,10 +183,14 @@ class Reader:
     ) -> bytes:
         """Return the next ``count`` octets and leave a span whose value is ``value`` or the octets."""
         start = self.pos
-        octets = self.raw(count, name, cite)
+        stop = start + count
+        if stop > self.end:
+            self.need(count, name, cite)
+        self.pos = stop
+        octets = self.data[start:stop]
         if count:
             if free:
-                self.free.append(Place(start, self.pos))
+                self.free.append(Place(start, stop))
             # by the tuple's own constructor: every frame has some
             told = (
                 start * 8, count * 8, self.layer, name, octets if value is None else value, meaning,

@@ -44,6 +44,7 @@ MAY = {
     "internet.oscore.option.piv_octets": CIPHER,
     "internet.oscore.protect": CIPHER,
     "internet.udp.checksum": CHECKSUM,
+    "internet.udp.is_right_behind": CHECKSUM,
     "link.fcs": CHECKSUM,
     "link.security": CIPHER,
     "lowpan.extension_nhc": WHOLE,

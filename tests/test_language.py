@@ -66,16 +66,22 @@ class Gauge:
 '''
 
 
+def forget() -> None:
+    """Let tables and terms be listed anew."""
+    catalogue.entries.cache_clear()
+    terms.terms.cache_clear()
+
+
 @pytest.fixture
 def gauge(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[type[Any]]:
     """Yield the class of a header that one file beside the layers brings."""
     (tmp_path / "gauge.py").write_text(NEW, encoding="utf-8")
     monkeypatch.setattr(layers, "__path__", [*layers.__path__, str(tmp_path)])
-    catalogue.entries.cache_clear()
+    forget()
     from importlib import import_module
 
     yield import_module("lowpanbudget.layers.gauge").Gauge
-    catalogue.entries.cache_clear()
+    forget()
     del sys.modules["lowpanbudget.layers.gauge"]
     del layers.gauge  # type: ignore[attr-defined]
 

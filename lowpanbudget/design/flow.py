@@ -5,7 +5,7 @@ The knobs that turn a flow key stand at the end, beside what they turn; those of
 
 from collections.abc import Iterator
 from ipaddress import IPv6Address
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.application import NONE, Application, application_knobs
@@ -117,8 +117,10 @@ class Flow(HashedOnce):
         ends = (
             ("source", "border") if self.group is not None else ("source", "destination", "border")
         )
-        named = [end for end in ends if getattr(self, end).name == station.name]
-        return replace(self, **dict.fromkeys(named, station)) if named else self
+        named: dict[str, Any] = {
+            end: station for end in ends if getattr(self, end).name == station.name
+        }
+        return replace(self, **named) if named else self
 
     def hop_list(self, link: Link) -> tuple[Hop, ...]:
         """Return the hops that differ: the first, and a forwarded one when there are several.

@@ -60,7 +60,6 @@ from lowpanbudget.fields.parts import (
     Order,
     Values,
     key_of,
-    place,
     within,
 )
 from lowpanbudget.fields.patterns import Pattern, Patterns
@@ -143,7 +142,6 @@ __all__ = (
     "of_tagged",
     "outer",
     "part",
-    "place",
     "read_head",
     "restored_fields",
     "ruled",

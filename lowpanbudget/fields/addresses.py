@@ -7,7 +7,7 @@ from typing import Any
 
 from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.errors import Malformed, RequestError, WireError
-from lowpanbudget.fields.parts import Drawing, LayoutPart, Order, Values, place
+from lowpanbudget.fields.parts import Drawing, LayoutPart, Order, Values
 
 ADDRESS_OCTETS, ADDRESS_BITS = 16, 128
 
@@ -88,7 +88,7 @@ class Address(LayoutPart):
     def read(self, reader: Reader, values: Values, layout: Drawing) -> IPv6Address:
         """Return the address."""
         if self.length and values[self.length] > ADDRESS_BITS:
-            raise _too_long(reader, self.length, values[self.length], layout)
+            raise _too_long(reader, self, self.length, values[self.length], layout)
         at = reader.pos * 8
         value = IPv6Address(reader.raw(ADDRESS_OCTETS, f"the {self.name}", layout.cite))
         reader.spans.append(
@@ -143,13 +143,13 @@ class Prefix(LayoutPart):
         """Return the prefix; "bits ... after the prefix length are reserved and ... ignored"."""
         length = values[self.length]
         if length > ADDRESS_BITS:
-            raise _too_long(reader, self.length, length, layout)
+            raise _too_long(reader, self, self.length, length, layout)
         if reader.left * 8 < length:
             raise reader.fault(
                 Malformed,
                 f"a prefix of {length} bits does not fit the {reader.left} octets of its field",
                 layout.cite,
-                at=place(reader, _spoken(self.length)),
+                at=reader.pos - layout.octets_from(self.length, self),
             )
         octets = reader.data[reader.pos : reader.end][:ADDRESS_OCTETS]
         value = IPv6Network((octets.ljust(ADDRESS_OCTETS, b"\0"), length), strict=False)
@@ -167,10 +167,12 @@ def _spoken(key: str) -> str:
     return key.replace("_", " ")
 
 
-def _too_long(reader: Reader, key: str, length: int, layout: Drawing) -> WireError:
+def _too_long(
+    reader: Reader, part: LayoutPart, key: str, length: int, layout: Drawing
+) -> WireError:
     return reader.fault(
         Malformed,
         f"{_spoken(key)} {length} is over 128",
         layout.cite,
-        at=place(reader, _spoken(key)),
+        at=reader.pos - layout.octets_from(key, part),
     )

@@ -159,6 +159,20 @@ class Layout(Generic[T]):
         """Return whether fields inside say how long it is."""
         return any(part.refers for part in self.parts if isinstance(part, LayoutPart))
 
+    def octets_from(self, key: str, part: LayoutPart) -> int:
+        """Return how many octets lead from the field of this key to a part behind it; between them all are fixed."""
+        octets = 0
+        for before, word in reversed(self.steps[: self.parts.index(part)]):
+            if word is None:
+                octets += cast("LayoutPart", before).least
+                continue
+            header = cast("Header", before)
+            if key in word.keys:
+                bits = sum(field.width for field in header.fields[: word.keys.index(key)])
+                return octets + header.octets - bits // 8
+            octets += header.octets
+        return octets
+
     def read(self, reader: Reader, **around: Any) -> T:
         """Return the value that comes next, leaving its spans; raises ``WireError``."""
         if self.in_order is not None:
@@ -168,6 +182,8 @@ class Layout(Generic[T]):
         steps = self.steps
         straight = self._straight(reader)
         if straight is not None:
+            if self.taken == len(steps) and type(straight) is self.value:
+                return straight
             values.update(straight)
             steps = steps[self.taken :]
         for part, word in steps:
@@ -189,14 +205,16 @@ class Layout(Generic[T]):
         there = {name: values[name] for name in self.wanted if values[name] is not None}
         return self.value(**there)  # what is not there has its default
 
-    def _straight(self, reader: Reader) -> Values | None:
+    def _straight(self, reader: Reader) -> Any:
         """Return what stands straight at the beginning, by a function once it was read often; None without one."""
         if not self.compiled:
             self.sightings += 1
             if self.sightings >= compiled.SIGHTINGS:
                 self.compiled = True
                 if self.wanted is not None:
-                    self.function, self.taken = straight_start(self.name, self, self.steps)
+                    self.function, self.taken = straight_start(
+                        self.name, self, self.steps, self.value, self.wanted
+                    )
         return None if self.function is None else self.function(reader, None)
 
     def _read_in_order(self, reader: Reader) -> list[Any]:

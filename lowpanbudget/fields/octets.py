@@ -159,6 +159,11 @@ class OctetString(LayoutPart):
         """Return whether it is always there, and of a number of octets of its own."""
         return isinstance(self.count, int) and not self.when
 
+    @property
+    def takes_rest(self) -> bool:
+        """Return whether its value is all the octets that are left, as they stand."""
+        return self.count is None and not self.when and not self.reverse
+
     def expression(self, octets: str, _order: Order) -> str:
         """Return in Python the value of its octets."""
         return f"{octets}[::-1]" if self.reverse else octets

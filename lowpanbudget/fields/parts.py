@@ -27,13 +27,6 @@ def within(reader: Reader, stop: int) -> Iterator[None]:
         reader.end = end
 
 
-def place(reader: Reader, name: str) -> int:
-    """Return the octet where the last span of this name starts, or where the reader stands."""
-    return next(
-        (span.offset_bits // 8 for span in reversed(reader.spans) if span.name == name), reader.pos
-    )
-
-
 def key_of(name: str) -> str:
     """Return the key of a field: its name with underscores."""
     return name.replace(" ", "_").replace("-", "_")
@@ -47,6 +40,8 @@ class Drawing(Protocol):
 
     @property
     def order(self) -> Order: ...  # noqa: D102  # a protocol's member
+
+    def octets_from(self, key: str, part: "LayoutPart") -> int: ...  # noqa: D102  # a protocol's member
 
 
 class LayoutPart:
@@ -110,6 +105,11 @@ class LayoutPart:
     @property
     def straight(self) -> bool:
         """Return whether it is always there, in a number of octets of its own that alone give the value."""
+        return False
+
+    @property
+    def takes_rest(self) -> bool:
+        """Return whether its value is all the octets that are left, whatever they are."""
         return False
 
     def expression(self, octets: str, order: Order) -> str:

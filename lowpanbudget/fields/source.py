@@ -39,6 +39,7 @@ class FunctionSource:
         self.spans: list[str] = []
         self.lines: list[str] = []
         self._free: list[str] = []
+        self._tail = ""
         self._start = at
         self._bound: dict[str, Any] = dict(_NAMES)
         self._known: dict[int, str] = {}
@@ -133,6 +134,15 @@ class FunctionSource:
         self.field(octets, part.name, value, *told)
         return value
 
+    def rest(self, part: LayoutPart, layout: Drawing) -> str:
+        """Take up a last part that has all octets that are left; return its value."""
+        value = self.let(f"data[{self.octet()}:reader.end]")
+        told = (part.name, value, _meaning(part), layout.cite, part.removed_by)
+        self._tail = (
+            f"if {value}: reader.spans.append({self._spanned(0, f'len({value}) * 8', *told)})"
+        )
+        return value
+
     def field(
         self,
         octets: int,
@@ -163,13 +173,28 @@ class FunctionSource:
         order: str = "big",
     ) -> None:
         """Leave a span some bits behind the octet that comes next; a ``meaning`` may be a function of the value."""
+        self.spans.append(
+            self._spanned(offset, bits, name, value, meaning, cite, removed_by, order)
+        )
+
+    def _spanned(
+        self,
+        offset: int,
+        bits: int | str,
+        name: str,
+        value: str,
+        meaning: str | Callable[[Any], str],
+        cite: Cite,
+        removed_by: str = "",
+        order: str = "big",
+    ) -> str:
         says = self.bind(meaning) if isinstance(meaning, str) else f"{self.bind(meaning)}({value})"
         at = self.octets * 8 + offset
         where = f"bit + {at}" if self._start is None else str(self._start * 8 + at)
         layer, name, cited, removed_by, order = map(
             self.bind, (self.layer, name, cite, removed_by, order)
         )
-        self.spans.append(
+        return (
             f"new(Span, ({where}, {bits}, {layer}, {name}, {value}, {says}, {cited}, {removed_by}, {order}, '', "
             "False, header))"
         )
@@ -192,8 +217,9 @@ class FunctionSource:
             f"result = {result}",
             *([f"reader.spans += ({', '.join(self.spans)},)"] if self.spans else ()),
             *([f"reader.free += ({', '.join(self._free)},)"] if self._free else ()),
+            *([self._tail] if self._tail else ()),
             f"reader.layer = {self.bind(self.layer)}",
-            f"reader.pos = {self.octet()}",
+            f"reader.pos = {'reader.end' if self._tail else self.octet()}",
             "return result",
         ]
         text = f"def {self.name}(reader, env):\n" + "".join(f"    {line}\n" for line in lines)
@@ -203,6 +229,6 @@ class FunctionSource:
 
 
 def _meaning(part: Bits | LayoutPart) -> str | Callable[[Any], str]:
-    if isinstance(part.meaning, str):
+    if isinstance(part.meaning, str) or callable(part.meaning):
         return part.meaning
     return part.says if isinstance(part, Bits) else part.in_words

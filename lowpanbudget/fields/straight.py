@@ -4,7 +4,8 @@ Straight are words of plain fields, and parts that are always there in a number 
 them, and hangs on what was read, the layout reads part by part.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import Any
 
 from lowpanbudget.fields.choice import Bits
 from lowpanbudget.fields.keyed import KeyedWord, Step
@@ -14,39 +15,50 @@ from lowpanbudget.fields.word import Header
 
 
 def straight_start(
-    name: str, layout: Drawing, steps: Sequence[Step]
+    name: str,
+    layout: Drawing,
+    steps: Sequence[Step],
+    value: Callable[..., Any],
+    wanted: Sequence[str],
 ) -> tuple[Function | None, int]:
     """Return a function of a reader that gives the values of the first steps by key, and how many steps those are.
 
-    None, and 0, where nothing stands straight; the function gives None where octets are missing or a fixed field holds
-    another value.
+    Where those are all, it gives the ``value`` of the ``wanted`` ones. None, and 0, where nothing stands straight; the
+    function gives None where octets are missing or a fixed field holds another value.
     """
     source = FunctionSource("straight", name)
-    values: list[str] = []
+    values: dict[str, str] = {}
     taken = 0
     for part, word in steps:
         if isinstance(part, LayoutPart):
-            if not part.straight:
+            if part.straight:
+                values[part.key] = source.part(part, layout)
+            elif part.takes_rest and taken == len(steps) - 1:
+                values[part.key] = source.rest(part, layout)
+            else:
                 break
-            values.append(f"{source.bind(part.key)}: {source.part(part, layout)}")
         else:
             if part.name != name or not _is_plain(part) or word is None:
                 break
-            values += _values(source, part, word)
+            values |= _values(source, part, word)
         taken += 1
     if not taken:
         return None, 0
-    return source.function(f"{{{', '.join(values)}}}"), taken
+    if taken == len(steps) and values.keys() >= set(wanted):
+        arguments = ", ".join(f"{key}={values[key]}" for key in wanted)
+        return source.function(f"{source.bind(value)}({arguments})"), taken
+    told = ", ".join(f"{source.bind(key)}: {value}" for key, value in values.items())
+    return source.function(f"{{{told}}}"), taken
 
 
 def _is_plain(word: Header) -> bool:
     return all(isinstance(field, Bits) for field in word.fields)
 
 
-def _values(source: FunctionSource, word: Header, keyed: KeyedWord) -> list[str]:
+def _values(source: FunctionSource, word: Header, keyed: KeyedWord) -> dict[str, str]:
     found = source.fields(word)
     values = dict(zip(keyed.keys, found, strict=True))
     for field in keyed.converted:
         value = values[field.key]
         values[field.key] = f"{value} == 1" if field.flag else f"{value} * {field.unit}"
-    return [f"{source.bind(key)}: {value}" for key, value in values.items()]
+    return values

@@ -159,14 +159,15 @@ def _note_faults(frame: FrameInMaking, ies: tuple[Element, ...]) -> None:
             frame.notices.append(Notice("element-wrong", fault.message, fault.cite, fault.offset))
 
 
-_MATCHES, _DIFFERS = "matches", "does not match: a damaged frame, or no FCS at all"
+_DIFFERS = "does not match: a damaged frame, or no FCS at all"
+_RIGHT, _WRONG = "check sequence, matches", f"check sequence, {_DIFFERS}"
 
 
 def _check_fcs(frame: FrameInMaking, octets: bytes, length: int, trailer: list[Span]) -> bool:
     at = len(octets) - length
     sent = octets[at:]
     ok = fcs_of(octets[:at], length) == sent
-    says = f"check sequence, {_MATCHES if ok else _DIFFERS}"
+    says = _RIGHT if ok else _WRONG
     trailer.append(Span(at * 8, length * 8, "MAC", "FCS", sent, says, FCS_CITE))
     if not ok:
         frame.notices.append(Notice("fcs-wrong", f"the FCS {_DIFFERS}", FCS_CITE, at))
@@ -231,7 +232,8 @@ def _tile(frame: FrameInMaking, reader: Reader, trailer: list[Span]) -> None:
     """Close the gap that a fault left, so that spans tile the frame."""
     spans = reader.spans
     at = spans[-1].offset_bits + spans[-1].bits if spans else 0
-    trailer.sort()
+    if len(trailer) > 1:
+        trailer.sort()
     end = trailer[0].offset_bits if trailer else len(frame.octets) * 8
     if at < end:
         layer = reader.layer or "MAC"

@@ -19,9 +19,13 @@ UDP_CHECKSUM = HEADER.cite
 SIDES = ("source", "destination")
 
 
+def _is_short(link: bytes | None) -> bool:
+    return link is not None and len(link) == 2
+
+
 def _is_older(address: IPv6Address, pan_id: int, link: bytes | None) -> bool:
     """Return whether an address holds the older identifier of its own short link address."""
-    if link is None or len(link) != 2:
+    if link is None or not _is_short(link):
         return False
     old = old_interface_identifier(pan_id, link)
     # one with zeros in place of the PAN ID is that of the newer rule as well
@@ -72,7 +76,7 @@ def note_wrong_checksum(
 def note_carried(header: Ipv6, env: Env, at: int) -> list[Notice]:
     """Return the notice of a header at octet ``at`` with older identifiers in its addresses, or none."""
     pan_id = env.pan_id
-    if pan_id is None:
+    if pan_id is None or not (_is_short(env.source) or _is_short(env.destination)):
         return []
     sides = []
     if _is_older(header.source, pan_id, env.source):

@@ -7,7 +7,7 @@ kept for a notice, and the octets become one span again.
 from collections.abc import Callable
 from typing import Any
 
-from lowpanbudget.bits import Nature, Reader, Span
+from lowpanbudget.bits import Nature, Place, Reader, Span
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head, read_head
 from lowpanbudget.layers.internet import chain, extension, icmpv6, ipv6, udp
@@ -20,6 +20,7 @@ COAP_PORT, DTLS_PORT = 5683, 5684  # RFC 7252 section 12.6 and 12.7
 APPLICATION_PORTS = {COAP_PORT, DTLS_PORT}
 APPLICATION_DATA = "application data"
 PART = "part of a datagram"
+_new = tuple.__new__
 _READ = {*ipv6.EXTENSIONS, ipv6.ICMPV6, ipv6.UDP, ipv6.IPV6}
 
 
@@ -99,9 +100,17 @@ def _kept(reader: Reader, upper: Upper, read: Callable[[], None]) -> None:
 
 def leave_payload(reader: Reader, meaning: str) -> None:
     """Take all that is left as a payload that nothing depends on."""
-    if reader.pos < reader.end:
-        reader.layer = "payload"
-        reader.rest("payload", meaning, free=True, nature=Nature.PAYLOAD)
+    at, end = reader.pos, reader.end
+    if at < end:
+        # by the tuples' own constructors: every frame ends here
+        reader.layer, reader.pos = "payload", end
+        octets = reader.data[at:end]
+        told = (
+            at * 8, (end - at) * 8, "payload", "payload", octets, meaning,
+            None, "", "big", "", False, Nature.PAYLOAD,
+        )  # fmt: skip
+        reader.spans.append(_new(Span, told))
+        reader.free.append(_new(Place, (at, end, "big", True)))
 
 
 def _headers(reader: Reader, upper: Upper, kind: int, ends: PseudoHeader) -> None:

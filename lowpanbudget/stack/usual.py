@@ -34,13 +34,13 @@ def read_usual(reader: Reader, env: Env, taking: Taking) -> bool:
     Raises ``WireError`` for an IPHC header that cannot be read.
     """
     data, at, end = reader.data, reader.pos, reader.end
-    if not at < end < _LARGEST or dispatch.PAGE_0[data[at]].key != "iphc":
+    if not at < end < _LARGEST or dispatch.PAGE_0.table[data[at]].key != "iphc":
         return False
     spans, free = len(reader.spans), len(reader.free)
     layer = iphc.decode(reader, env)
     behind = reader.pos
     usual, compressed = not layer.nhc, None
-    if not usual and behind < end and nhc.KINDS[data[behind]].key == "udp":
+    if not usual and behind < end and nhc.KINDS.table[data[behind]].key == "udp":
         try:
             compressed = nhc.decode_udp(reader)
             usual = True
@@ -95,7 +95,7 @@ def _with_udp(
         checksum = udp.checksum(source, destination, bytes(Udp(*ports, length, 0)) + body)
         taking.note(*ELIDED, at)
     inner = Udp(*ports, length, checksum)
-    segment = bytes(inner) + body
+    datagram = bytes(outer) + bytes(inner) + body
     if APPLICATION_PORTS.isdisjoint(ports):
         leave_payload(reader, APPLICATION_DATA)
     else:
@@ -104,8 +104,9 @@ def _with_udp(
         taking.unreadable(upper.fault)
     taking.values = (outer, inner)
     taking.checksum_elided = elided
-    taking.datagram = Datagram(bytes(outer) + segment, elided)
-    if not elided and not (checksum and udp.is_right_between(source, destination, segment)):
+    taking.datagram = Datagram(datagram, elided)
+    if not elided and not (checksum and udp.is_right_behind(datagram)):
+        segment = datagram[ipv6.OCTETS :]
         right = udp.checksum(source, destination, segment)
         ends = PseudoHeader(source, destination)
         taking.notices += identifiers.note_wrong_checksum(checksum, right, ends, segment, env, at)

@@ -17,7 +17,6 @@ from lowpanbudget.fields import (
     bits,
     layout_of,
     part,
-    place,
     structure,
     within,
 )
@@ -35,18 +34,22 @@ class _Addresses(LayoutPart):
     """Addresses without the octets that they share with the destination, and the octets of padding behind them."""
 
     def read(self, reader: Reader, values: Values, layout: Drawing) -> tuple[bytes, ...]:
+        def wrong(key: str, message: str) -> WireError:
+            at = reader.pos - layout.octets_from(key, self)
+            return reader.fault(Malformed, message, CITE, at=at)
+
         size = 8 * values["hdr_ext_len"]
         reader.need(size, "the addresses", CITE)
         middle, last, pad = 16 - values["cmpr_i"], 16 - values["cmpr_e"], values["pad"]
         # n = (((Hdr Ext Len * 8) - Pad - (16 - CmprE)) / (16 - CmprI)) + 1 (section 4.2)
         before_last = size - pad - last
         if before_last < 0 or before_last % middle:
-            raise _wrong(reader, f"{size} octets hold no whole addresses", "hdr ext len")
+            raise wrong("hdr_ext_len", f"{size} octets hold no whole addresses")
         if pad and middle == last == 16:
-            raise _wrong(reader, f"Pad is {pad} where nothing is elided", "pad")
+            raise wrong("pad", f"Pad is {pad} where nothing is elided")
         count, left = before_last // middle + 1, values["segments_left"]
         if left > count:
-            raise _wrong(reader, f"{left} segments left of {count}", "segments left")
+            raise wrong("segments_left", f"{left} segments left of {count}")
         with within(reader, reader.pos + size):
             addresses = tuple(
                 reader.octets(last if number == count else middle, f"address {number}", "", layout.cite, SHORTER)
@@ -111,10 +114,6 @@ class SourceRoute:
 
 LAYOUT = layout_of(SourceRoute)
 HEADER, decode = LAYOUT.word, LAYOUT.read
-
-
-def _wrong(reader: Reader, message: str, field: str) -> WireError:
-    return reader.fault(Malformed, message, CITE, at=place(reader, field))
 
 
 def encode(writer: Writer, route: SourceRoute) -> None:

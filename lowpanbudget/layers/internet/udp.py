@@ -28,6 +28,7 @@ class Udp(WireValue):
 LAYOUT = layout_of(Udp)
 HEADER, WIDTHS = LAYOUT.word, LAYOUT.widths
 OCTETS = LAYOUT.least
+_ADDRESSES_AT = ipv6.OCTETS - 2 * 16
 (CHECKSUM,) = HEADER.free
 decode, encode = LAYOUT.read, LAYOUT.write
 
@@ -49,6 +50,15 @@ def pseudo_sum(source: IPv6Address, destination: IPv6Address) -> int:
 def is_right_between(source: IPv6Address, destination: IPv6Address, segment: bytes) -> bool:
     """Return whether the checksum that a segment between two addresses carries is right; one of zero is none."""
     return not ipv6.covered_sum(source, destination, ipv6.UDP, segment)
+
+
+def is_right_behind(datagram: bytes) -> bool:
+    """Return whether the checksum of a datagram that is IPv6 and UDP alone is right; one of zero is none.
+
+    The addresses stand before the segment as they do in the pseudo-header.
+    """
+    covered = ipv6.ones_complement_sum(datagram[_ADDRESSES_AT:])
+    return not (ipv6.UDP + len(datagram) - ipv6.OCTETS + covered) % 0xFFFF
 
 
 def is_right(pseudo: int, segment: bytes) -> bool:

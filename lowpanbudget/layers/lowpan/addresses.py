@@ -63,29 +63,48 @@ def _join(prefix: Context, iid: int) -> int:
 
 def _restores_unicast(*, stateful: bool, width: int) -> Restore:
     """Return what restores an address of which so many octets are in line, under a context or fe80::/64."""
+    if not stateful:
+        return _restores_link_local(width)
     short = SHORT_IID if width == 2 else 0
 
     def from_line(octets: bytes, side: Side) -> IPv6Address:
-        prefix = _prefix(side, stateful=True) if stateful else LINK_LOCAL
+        prefix = _prefix(side, stateful=True)
         return IPv6Address(_join(prefix, short | int.from_bytes(octets, "big")))
 
     def from_link(_octets: bytes, side: Side) -> IPv6Address:
-        iid = side[0]
-        if stateful:
-            prefix = _prefix(side, stateful=True)
-            if iid is None and not IID_MASK & ~prefix.mask:
-                iid = 0  # a context of 128 bits leaves nothing to the link address
-        else:
-            prefix = LINK_LOCAL
+        prefix, iid = _prefix(side, stateful=True), side[0]
+        if iid is None and not IID_MASK & ~prefix.mask:
+            iid = 0  # a context of 128 bits leaves nothing to the link address
         if iid is None:
-            raise WireError(
-                "the address is elided and the link address it comes from is not known",
-                cite=IDENTIFIERS,
-                hint="Give the link address as source= or destination= (--source, --destination)",
-            )
+            raise _no_link_address()
         return IPv6Address(_join(prefix, iid))
 
     return from_line if width else from_link
+
+
+def _restores_link_local(width: int) -> Restore:
+    """Return the same under fe80::/64, which every frame without contexts has: its prefix leaves all 64 bits."""
+    prefix = LINK_LOCAL.value
+    before = prefix | SHORT_IID if width == 2 else prefix
+
+    def from_line(octets: bytes, _side: object) -> IPv6Address:
+        return IPv6Address(before | int.from_bytes(octets, "big"))
+
+    def from_link(_octets: bytes, side: Side) -> IPv6Address:
+        iid = side[0]
+        if iid is None:
+            raise _no_link_address()
+        return IPv6Address(prefix | iid)
+
+    return from_line if width else from_link
+
+
+def _no_link_address() -> WireError:
+    return WireError(
+        "the address is elided and the link address it comes from is not known",
+        cite=IDENTIFIERS,
+        hint="Give the link address as source= or destination= (--source, --destination)",
+    )
 
 
 def _fit_unicast(value: IPv6Address, side: Side, *, stateful: bool, width: int) -> bytes | None:

@@ -74,6 +74,10 @@ class OptionDefinition:
         """Return the option's name."""
         return self.value.name
 
+    def octets_from(self, _key: str, _part: object) -> int:
+        """Return 0: no field stands before an option's value."""
+        return 0
+
     @property
     def critical(self) -> bool:
         """Return whether who does not know the option must reject the message."""
