@@ -69,7 +69,7 @@ class Gauge:
 def forget() -> None:
     """Let tables and terms be listed anew."""
     catalogue.entries.cache_clear()
-    terms.terms.cache_clear()
+    terms.all_terms.cache_clear()
 
 
 @pytest.fixture
