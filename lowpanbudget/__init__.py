@@ -155,6 +155,7 @@ if TYPE_CHECKING:
     )
     from lowpanbudget.payload.search.shrink import Candidate as Candidate, Coarsening as Coarsening
     from lowpanbudget.payload.search.worth import Worth as Worth
+    from lowpanbudget.report.notebook import Picture as Picture, show as show
     from lowpanbudget.report.terms import (
         Explanation as Explanation,
         explain as explain,
@@ -255,6 +256,7 @@ _NAMES = {
     "payload.search.compatible": "Change FormatComparison",
     "payload.search.shrink": "Candidate Coarsening",
     "payload.search.worth": "Worth",
+    "report.notebook": "Picture show",
     "report.terms": "Explanation explain terms",
     "room.compatible": "compatible",
     "room.compute": "Budget budget",

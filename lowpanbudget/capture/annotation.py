@@ -4,6 +4,7 @@ from typing import Any
 
 from lowpanbudget.bits import Span
 from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.errors import plural
 from lowpanbudget.fields import Bits, Restored
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.lowpan.fragment import Fragment
@@ -23,6 +24,12 @@ def restored_headers(sighting: Sighting) -> tuple[Restored, ...]:
     """Return the headers that were restored from a frame, or from the frame that brought those of its datagram."""
     frame = sighting.headers or sighting.as_frame
     return restored(frame, sighting.decoder.contexts, sighting.completed.datagram)
+
+
+def title_of(frame: Frame) -> str:
+    """Return whether octets were a frame or another record of a capture, and their number."""
+    what = "Frame" if frame.mac is not None or frame.fault is not None else "Record"
+    return f"{what} of {plural(len(frame.octets), 'octet')}"
 
 
 def words_of(span: Span) -> str:

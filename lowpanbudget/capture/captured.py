@@ -199,6 +199,11 @@ def captured(sighting: Sighting, largest: int = LARGEST_FRAME) -> CapturedFrame:
     )  # fmt: skip
 
 
+def sighting_of(frame: CapturedFrame) -> tuple[Sighting, int]:
+    """Return what a captured frame was made from, and the octets of the largest frame."""
+    return frame._sighting, frame._largest  # noqa: SLF001  # its own
+
+
 def _numbered(event: TimedOut | Discarded) -> TimedOut | Discarded:
     """Return what became of a datagram, with the numbers of its frames as marks."""
     return replace(event, marks=tuple(part.number for part in event.marks))

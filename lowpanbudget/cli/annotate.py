@@ -7,7 +7,7 @@ import click
 
 from lowpanbudget.cli import captures, faults, options
 from lowpanbudget.cli.commands import COMMANDS
-from lowpanbudget.errors import RequestError, WireError, plural
+from lowpanbudget.errors import RequestError, WireError
 
 if TYPE_CHECKING:
     from io import BufferedReader
@@ -200,31 +200,20 @@ def _slot(text: str | None) -> int | None:
 
 def _show(frames: list[Shown], count: int, largest: int) -> None:
     """Show the frames one after the other, each as soon as it is drawn."""
+    from lowpanbudget.capture.annotation import title_of
     from lowpanbudget.cli import output
-    from lowpanbudget.report import sightings, view
+    from lowpanbudget.report import sightings
 
     for index, (place, sighting) in enumerate(frames, 1):
         frame = sighting.as_frame
-        what = "Frame" if frame.mac is not None or frame.fault is not None else "Record"
-        title = f"{what} of {plural(len(frame.octets), 'octet')}"
+        title = title_of(frame)
         if place:
             title = f"{title}, {sighting.number or index} of {count} ({place})"
         facts = sightings.details(sighting, largest)
-        shown = {
-            "title": title,
-            "seen": view.data_of(frame),
-            "rows": view.rows(frame.spans, frame.octets, sighting.opened),
-            "segments": view.segments(frame.spans),
-            "sealed": sighting.opened,
-        }
-        output.show(partial(_paint, facts=facts, sentences=sightings.facts(facts), **shown))
+        output.show(partial(_paint, frame=sightings.drawn(frame, title), facts=facts))
 
 
-def _paint(
-    console: "Console", screen: "Screen", facts: dict[str, Any], sentences: list[str], **frame: Any
-) -> None:
-    from lowpanbudget.report import annotate_text, terminal
+def _paint(console: "Console", screen: "Screen", **shown: Any) -> None:
+    from lowpanbudget.report import annotate_text
 
-    terminal.frame(console, screen, **frame)
-    annotate_text.about(console, screen, sentences)
-    annotate_text.explained(console, screen, facts)
+    annotate_text.frame(console, screen, **shown)

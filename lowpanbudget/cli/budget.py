@@ -45,21 +45,7 @@ def command(
     budgets = budget(loaded, flow)
     # what is said of messages in frames is said by fit
     findings = view.findings(flow_findings(loaded, flow))
-    names = (
-        "flow",
-        "hop",
-        "direction",
-        "room",
-        "ledger",
-        "savings",
-        "weaker",
-        "stronger",
-        "cautions",
-    )
-    rows = [
-        view.result(result, *names) | {"cliffs": [list(cliff) for cliff in result.cliffs()]}
-        for result in budgets
-    ]
+    rows = [view.budget(result) for result in budgets]
     if as_json:
         output.emit(machine.document(budget=rows, findings=findings))
     else:

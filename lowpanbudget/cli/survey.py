@@ -80,7 +80,7 @@ def _surveyed(
 ) -> "tuple[Survey, dict[str, Any], bool]":
     """Return the survey of a capture, what is told of its file, and whether that is wrong."""
     from lowpanbudget.capture.survey import survey
-    from lowpanbudget.report import view
+    from lowpanbudget.report import surveys, view
 
     with captures.opened(capture) as records:
         part = survey(records, **known.given)
@@ -88,7 +88,7 @@ def _surveyed(
         facts = {
             "capture": capture,
             "frames": part.total.frames,
-            "ends": [verdict.text for verdict in part.check_sequences if not verdict.as_claimed],
+            "ends": surveys.ends(part),
             "notices": view.data_of(records.notices),
         }
     return part, facts, wrong

@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.text import Text
 
 from lowpanbudget.errors import plural
-from lowpanbudget.report import layout, values_text
+from lowpanbudget.report import layout, sightings, terminal, values_text
 from lowpanbudget.report.layout import Cell
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, hex_block, paragraph
@@ -18,7 +18,14 @@ _PLACE, _INDENT = 15, 2  # as a ledger has them
 _GAIN = 16
 
 
-def about(console: Console, screen: Screen, texts: Sequence[str]) -> None:
+def frame(console: Console, screen: Screen, frame: dict[str, Any], facts: dict[str, Any]) -> None:
+    """Print a frame, as ``sightings.drawn`` describes it, and what is known beyond its octets (``details``)."""
+    terminal.frame(console, screen, **frame)
+    _about(console, screen, sightings.facts(facts))
+    _explained(console, screen, facts)
+
+
+def _about(console: Console, screen: Screen, texts: Sequence[str]) -> None:
     """Print what the capture says about a frame: when it was received, in which flow, what it repeats."""
     for text in texts:
         paragraph(console, screen, text)
@@ -26,7 +33,7 @@ def about(console: Console, screen: Screen, texts: Sequence[str]) -> None:
         console.print()
 
 
-def explained(console: Console, screen: Screen, details: dict[str, Any]) -> None:
+def _explained(console: Console, screen: Screen, details: dict[str, Any]) -> None:
     """Print what is known of a frame beyond its octets: ``details`` as ``sightings.details`` returns them."""
     _datagram(console, screen, details)
     _restored(console, screen, details)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 NARROWEST, WIDEST = 40, 160
 TABLE_FROM = 120  # columns from which a ledger is a table; below, it is stacked
 
+_PAGE = '<pre style="white-space:pre;overflow-x:auto;line-height:1.3;font-family:monospace">{code}</pre>'
 _STAND_INS = {
     "§": "section ", "–": "-", "—": "-", "‑": "-", "×": "x", "→": "->", "⇄": "<->", "≥": ">=", "≤": "<=",
     "±": "+/-", "·": ".", "…": "...", "µ": "u", "μ": "u", "°": "deg ", "²": "^2", "³": "^3", "⁻": "^-",
@@ -98,11 +99,23 @@ class Screen:
 
     def draw(self, paint: "Callable[[Console], None]") -> str:
         """Return what ``paint`` prints on a console of this width; without colour it holds no escape at all."""
+        page = StringIO()
+        paint(self._console(page))
+        # cells of a table are padded to the right; nobody wants that in a file
+        return "\n".join(line.rstrip() for line in page.getvalue().split("\n"))
+
+    def html(self, paint: "Callable[[Console], None]") -> str:
+        """Return what ``paint`` prints as a piece of a page: text in a fixed width, coloured, and nothing but text."""
+        console = self._console(StringIO(), record=True)
+        paint(console)
+        return console.export_html(code_format=_PAGE, inline_styles=True)
+
+    def _console(self, page: StringIO, *, record: bool = False) -> "Console":
         from rich.console import Console  # noqa: PLC0415  # heavy: only when something is drawn
 
-        page = StringIO()
-        console = Console(
+        return Console(
             file=page,
+            record=record,
             width=max(NARROWEST, min(self.width, WIDEST)),
             height=100,
             color_system="standard" if self.colour else None,
@@ -116,6 +129,3 @@ class Screen:
             legacy_windows=False,
             _environ={},
         )
-        paint(console)
-        # cells of a table are padded to the right; nobody wants that in a file
-        return "\n".join(line.rstrip() for line in page.getvalue().split("\n"))

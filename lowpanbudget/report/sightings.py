@@ -1,5 +1,6 @@
 """What is known of a captured frame beyond its own octets, as plain data and in words."""
 
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from typing import Any
 
@@ -9,6 +10,7 @@ from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import Restored
 from lowpanbudget.report import view
+from lowpanbudget.stack.frame import Frame
 
 _SECOND = 10**9
 _FIRST_YEAR_S = 366 * 86400  # nobody captured then: such a clock started with the log
@@ -18,16 +20,28 @@ def details(sighting: Sighting, largest: int) -> view.Data:
     """Return what is known of a frame beyond its octets; ``largest`` is the octets of the largest frame."""
     first = sighting.first
     return {
-        "restored": [
-            _field(header, span, width)
-            for header in restored_headers(sighting)
-            for span, width in header.fields()
-        ],
+        "restored": restored_fields(restored_headers(sighting)),
         "restored_in": None if first is None else first.number,
         "shortest": _shortest(sighting, largest),
         "message": _message(sighting),
         **_of_capture(sighting),
     }
+
+
+def drawn(frame: Frame, title: str) -> view.Data:
+    """Return what ``terminal.frame`` draws of a frame."""
+    return {
+        "title": title,
+        "seen": view.data_of(frame),
+        "rows": view.rows(frame.spans, frame.octets, frame.opened),
+        "segments": view.segments(frame.spans),
+        "sealed": frame.opened,
+    }
+
+
+def restored_fields(headers: Iterable[Restored]) -> list[view.Data]:
+    """Return the fields of restored headers, each with what it was restored from."""
+    return [_field(header, span, width) for header in headers for span, width in header.fields()]
 
 
 def _field(header: Restored, span: Span, width: int) -> view.Data:

@@ -8,6 +8,22 @@ from lowpanbudget.capture.tally import Tally
 from lowpanbudget.report.view import Data, data_of
 
 
+def alone(survey: Survey, title: str) -> Data:
+    """Return a survey whose captures nobody names."""
+    told = {
+        "capture": title,
+        "frames": survey.total.frames,
+        "ends": ends(survey),
+        "notices": [],
+    }
+    return details(survey, [told], None)
+
+
+def ends(survey: Survey) -> list[str]:
+    """Return what was found at the end of frames otherwise than the capture says."""
+    return [verdict.text for verdict in survey.check_sequences if not verdict.as_claimed]
+
+
 def details(survey: Survey, captures: Sequence[Data], by: str | None) -> Data:
     """Return a survey of these captures; ``by`` ("flow", "node", "kind") leaves the other groupings out."""
     groups: dict[str, tuple[str, Iterable[tuple[Data, Tally]]]] = {

@@ -9,12 +9,15 @@ from dataclasses import fields, is_dataclass
 from enum import Enum
 from fractions import Fraction
 from itertools import groupby
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lowpanbudget.bits import Nature, Span
 from lowpanbudget.cites import Cite
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.findings.finding import Finding
+
+if TYPE_CHECKING:
+    from lowpanbudget.room.compute import Budget
 
 Data = dict[str, Any]
 UNREAD = (Nature.UNREAD, Nature.SEALED)  # what nobody could read
@@ -55,6 +58,22 @@ def findings(results: Iterable[Finding]) -> list[Data]:
         }
         for finding in results
     ]
+
+
+def budget(one: "Budget") -> Data:
+    """Return the room of a flow on a hop, with its ledger, the cliffs behind it, and what would change it."""
+    names = (
+        "flow",
+        "hop",
+        "direction",
+        "room",
+        "ledger",
+        "savings",
+        "weaker",
+        "stronger",
+        "cautions",
+    )
+    return result(one, *names) | {"cliffs": [list(cliff) for cliff in one.cliffs()]}
 
 
 def _compound(value: Any) -> Any:

@@ -64,6 +64,19 @@ class Frame:
         return tuple([head.value for head in self.heads])
 
     @property
+    def opened(self) -> tuple[int, int]:
+        """Return the range of octets that went encrypted and were opened here; empty when there is none."""
+        mac = self.mac
+        if mac is None or mac.security is None or self.payload is None:
+            return 0, 0
+        protection = mac.security.protection
+        if not protection.encrypted:
+            return 0, 0
+        # where an FCS was checked its span is the last
+        fcs = 0 if mac.fcs_ok is None else self.spans[-1].bits // 8
+        return mac.header_length, len(self.octets) - fcs - protection.mic
+
+    @property
     def restored(self) -> tuple[Restored, ...]:
         """Return the headers that compressed heads stand for; their spans say what each field came from."""
         return restored(self, self.contexts)

@@ -184,17 +184,6 @@ class Sighting:
         is_part = self.example is not None and self.example.fragment is not None
         return is_part and self.whole is None and not self.never_whole
 
-    @property
-    def opened(self) -> tuple[int, int]:
-        """Return the range of octets that went encrypted and were opened here; empty when there is none."""
-        frame = self.as_frame
-        security = None if frame.mac is None else frame.mac.security
-        if frame.mac is None or security is None or frame.payload is None:
-            return 0, 0
-        if not security.protection.encrypted:
-            return 0, 0
-        return frame.mac.header_length, self.end - security.protection.mic
-
     def decoded(self, frame: Frame) -> None:
         """Keep a frame that was decoded already."""
         self._frame = frame

@@ -1,0 +1,148 @@
+"""``show``: results drawn for a notebook, with the figures that the terminal has.
+
+One description serves both: what is painted for the terminal is exported as HTML. Text of a frame or a file is made
+harmless as for a terminal, and escaped.
+"""
+
+from collections.abc import Callable, Iterable
+from functools import partial
+from typing import Any
+
+from rich.console import Console
+
+from lowpanbudget.capture.annotation import title_of
+from lowpanbudget.capture.captured import CapturedFrame, sighting_of
+from lowpanbudget.capture.survey import Survey
+from lowpanbudget.errors import RequestError, plural
+from lowpanbudget.findings.audit import CaptureFindings
+from lowpanbudget.findings.finding import Finding
+from lowpanbudget.report import (
+    annotate_text,
+    audit_text,
+    ledger_text,
+    room_text,
+    sightings,
+    strip,
+    survey_text,
+    surveys,
+    term_text,
+    view,
+)
+from lowpanbudget.report.screen import NARROWEST, WIDEST, Screen
+from lowpanbudget.report.terminal import heading
+from lowpanbudget.report.terms import Explanation
+from lowpanbudget.room.compute import Budget
+from lowpanbudget.room.ledger import Ledger
+from lowpanbudget.stack.frame import Frame
+
+Paint = Callable[[Console, Screen], None]
+
+
+class Picture:
+    """A result drawn: a notebook shows it as HTML, ``print`` and ``str`` give the terminal's text without colour."""
+
+    __slots__ = ("_paint", "_width")
+
+    def __init__(self, paint: Paint, width: int) -> None:
+        self._paint, self._width = paint, width
+
+    def __str__(self) -> str:
+        """Return the text, as wide as was asked for."""
+        screen = Screen(self._width)
+        return screen.draw(lambda console: self._paint(console, screen))
+
+    __repr__ = __str__
+
+    def _repr_html_(self) -> str:
+        """Return the same as HTML: one block of text, coloured; no script, link or picture is in it."""
+        screen = Screen(self._width, colour=True)
+        return screen.html(lambda console: self._paint(console, screen))
+
+
+def show(result: object, *, width: int = 120) -> Picture:
+    """Return a result drawn, for a notebook to show or to be printed.
+
+    ``result`` may be a ``Ledger``, ``Budget``, ``Frame``, ``CapturedFrame``, ``Finding``, ``CaptureFindings``,
+    ``Survey`` or ``Explanation``, or a list or tuple of one kind. ``width`` is in columns, 40 to 160: from 120 on a
+    ledger is a table. Raises ``RequestError`` for anything else.
+    """
+    if isinstance(width, bool) or not isinstance(width, int) or not NARROWEST <= width <= WIDEST:
+        raise RequestError(f"width {width!r} is not {NARROWEST} to {WIDEST} columns")
+    several = list(result) if isinstance(result, list | tuple) else [result]
+    for kind, paint in _PAINTERS:
+        if several and all(isinstance(one, kind) for one in several):
+            return Picture(partial(paint, several), width)
+    raise RequestError(
+        f"{type(result).__name__} cannot be drawn",
+        hint=f"Drawn are: {', '.join(kind.__name__ for kind, _ in _PAINTERS)}, and lists of them",
+    )
+
+
+def _ledgers(several: Iterable[Ledger], console: Console, screen: Screen) -> None:
+    for ledger in several:
+        heading(console, screen, f"Ledger of {plural(ledger.octets, 'octet')}")
+        segments = view.segments(ledger.spans)
+        strip.draw(console, screen, ledger_text.parts_of(segments))
+        console.print()
+        ledger_text.draw(console, screen, view.rows(ledger.spans), segments)
+        console.print()
+
+
+def _budgets(several: list[Budget], console: Console, screen: Screen) -> None:
+    rows = [view.budget(one) for one in several]
+    if len(rows) > 1:
+        room_text.overview(console, screen, rows)
+    for one, row in zip(several, rows, strict=True):
+        spans = one.ledger.spans
+        table, segments = view.rows(spans), view.segments(spans)
+        room_text.budget(console, screen, row, table, segments, ledger=len(rows) == 1)
+
+
+def _frames(several: Iterable[Frame], console: Console, screen: Screen) -> None:
+    for frame in several:
+        facts = {
+            "restored": sightings.restored_fields(frame.restored),
+            "restored_in": None, "shortest": None, "message": None,
+        }  # fmt: skip
+        drawn = sightings.drawn(frame, title_of(frame))
+        annotate_text.frame(console, screen, drawn, facts)
+
+
+def _captured(several: Iterable[CapturedFrame], console: Console, screen: Screen) -> None:
+    for captured in several:
+        frame = captured.frame
+        title = f"{title_of(frame)}, number {captured.number} of its capture"
+        facts = sightings.details(*sighting_of(captured))
+        annotate_text.frame(console, screen, sightings.drawn(frame, title), facts)
+
+
+def _findings(several: Iterable[Finding], console: Console, screen: Screen) -> None:
+    audit_text.findings(console, screen, view.findings(several))
+
+
+def _audited(several: Iterable[CaptureFindings], console: Console, screen: Screen) -> None:
+    for found in several:
+        rows = view.findings(found.findings)
+        audit_text.audit(console, screen, "The capture", found.frames, rows)
+
+
+def _surveys(several: Iterable[Survey], console: Console, screen: Screen) -> None:
+    for survey in several:
+        survey_text.survey(console, screen, surveys.alone(survey, "The capture"), whole=False)
+
+
+def _explanations(several: Iterable[Explanation], console: Console, screen: Screen) -> None:
+    for explanation in several:
+        term_text.explanation(console, screen, explanation.data)
+
+
+_PAINTERS: tuple[tuple[type, Any], ...] = (
+    (Ledger, _ledgers),
+    (Budget, _budgets),
+    (Frame, _frames),
+    (CapturedFrame, _captured),
+    (Finding, _findings),
+    (CaptureFindings, _audited),
+    (Survey, _surveys),
+    (Explanation, _explanations),
+)

@@ -1,0 +1,120 @@
+"""``show``: a notebook gets the terminal's text as HTML, and nothing in it that is not text."""
+
+import html
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from lowpanbudget import (
+    Certainty,
+    Cite,
+    Finding,
+    Picture,
+    RequestError,
+    Severity,
+    annotate,
+    audit,
+    budget,
+    decode_frame,
+    explain,
+    load_design,
+    review,
+    show,
+    survey,
+)
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
+ARCHIVE = load_design(EXAMPLES / "archive.toml")
+CAPTURE = EXAMPLES / "archive.pcap"
+# what a finding may hold when a file or a frame names things: markup of pages and terminals, escapes, directions
+NASTY = "<script>alert(1)</script> [red]&amp; \x1b[31m \u202e\u2066 \x00 </pre>"
+
+
+def text_of(picture: Picture) -> str:
+    """Return the text of a picture's HTML, as a browser shows it."""
+    page = picture._repr_html_()
+    assert re.findall(r"</?(\w+)", page)[0] == "pre"
+    assert set(re.findall(r"</?(\w+)", page)) <= {"pre", "span"}
+    return html.unescape(re.sub(r"<[^>]*>", "", page))
+
+
+def lines_of(text: str) -> list[str]:
+    return [line.rstrip() for line in text.rstrip("\n").split("\n")]
+
+
+def results() -> dict[str, Any]:
+    budgets = budget(ARCHIVE, "climate")
+    return {
+        "ledger": budgets[0].ledger,
+        "budget": budgets[0],
+        "budgets": budgets,
+        # README: an acknowledged data frame without protection, compressed with IPHC and UDP NHC
+        "frame": decode_frame(bytes.fromhex("619807412c310004017a33f0f0b3f0b4c5d31207")),
+        "findings": review(load_design(EXAMPLES / "footbridge.toml")),
+        "captured": annotate(CAPTURE, [24], design=ARCHIVE)[0],
+        "audit": audit(CAPTURE, design=ARCHIVE),
+        "survey": survey(CAPTURE, design=ARCHIVE),
+        "explanation": explain("iphc"),
+    }
+
+
+RESULTS = results()
+SAYS = {
+    "ledger": "dispatch",
+    "budget": "room for 95 octets",
+    "budgets": "headers, then room",
+    "frame": "Headers restored",
+    "findings": "do: ",
+    "captured": "Message climate of flow climate",
+    "audit": "354 frames, 4 failures, 1 waste, 2 remarks",
+    "survey": "354 frames",
+    "explanation": "LOWPAN_IPHC",
+}
+
+
+@pytest.mark.parametrize("name", RESULTS)
+@pytest.mark.parametrize("width", [80, 120])
+def test_the_page_says_what_the_terminal_says(name: str, width: int) -> None:
+    picture = show(RESULTS[name], width=width)
+    text = str(picture)
+    assert SAYS[name] in text
+    assert max(map(len, text.split("\n"))) <= width
+    assert "\x1b" not in text
+    assert repr(picture) == text
+    assert lines_of(text_of(picture)) == lines_of(text)
+
+
+def test_nothing_that_a_frame_or_a_file_says_acts() -> None:
+    finding = Finding(
+        NASTY, NASTY, Severity.RISK, Certainty.FRAME, NASTY, NASTY, Cite(NASTY), NASTY, (), 1, (NASTY,)
+    )  # fmt: skip
+    picture = show(finding)
+    page, text = picture._repr_html_(), str(picture)
+    for char in "\x00\x1b\u202e\u2066":
+        assert char not in page
+        assert char not in text
+    assert "<script" not in page
+    assert page.count("</pre>") == 1
+    joined = "".join(text_of(picture).split())
+    for harmless in (
+        "<script>alert(1)</script>",
+        "[red]&amp;",
+        "\\x1b[31m",
+        "\\u202e\\u2066",
+        "\\x00",
+    ):
+        assert harmless in joined
+
+
+@pytest.mark.parametrize("wrong", [None, 5, "text", [], [1, 2], ARCHIVE, b"octets"])
+def test_what_cannot_be_drawn_is_named(wrong: object) -> None:
+    with pytest.raises(RequestError, match="cannot be drawn"):
+        show(wrong)
+
+
+@pytest.mark.parametrize("width", [39, 161, "80", None, True])
+def test_a_width_is_a_number_of_columns(width: Any) -> None:
+    with pytest.raises(RequestError, match="columns"):
+        show(RESULTS["ledger"], width=width)
