@@ -50,3 +50,23 @@ def test_a_class_and_all_that_is_public_in_it_is_described(name: str) -> None:
             continue
         inner = value.__func__ if isinstance(value, classmethod | staticmethod) else value
         assert inner.__doc__, f"{name}.{attribute}"
+
+
+def _used() -> set[str]:
+    """Return the names that tests outside the package take from it and use."""
+    used: set[str] = set()
+    here = Path(__file__).parent
+    for path in [*here.glob("test_public_*.py"), *(here / "contract").glob("*.py")]:
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        taken = {
+            alias.name
+            for node in ast.walk(tree)
+            if isinstance(node, ast.ImportFrom) and node.module == "lowpanbudget"
+            for alias in node.names
+        }
+        used |= taken & {node.id for node in ast.walk(tree) if isinstance(node, ast.Name)}
+    return used
+
+
+def test_every_name_is_used_in_some_test() -> None:
+    assert sorted(set(NAMES) - _used()) == []

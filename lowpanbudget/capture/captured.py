@@ -4,7 +4,7 @@ A ``Sighting`` is the same inside the package, where it is still filled: a value
 """
 
 from collections.abc import Iterable, Iterator
-from typing import Unpack
+from typing import TYPE_CHECKING, Unpack
 
 from lowpanbudget.capture.annotation import restored_headers, shortest
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
@@ -12,7 +12,6 @@ from lowpanbudget.capture.files.record import ReadingNotice, Record
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.learning import Device, LearnedContext
-from lowpanbudget.capture.follow.matching import Matched
 from lowpanbudget.capture.follow.picking import pick
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
@@ -25,6 +24,9 @@ from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Datagram, Notice
 from lowpanbudget.stack.reassembly import Discarded, TimedOut
 from lowpanbudget.values import dataclass, field, frozen, replace
+
+if TYPE_CHECKING:  # a design is heavy
+    from lowpanbudget.capture.follow.matching import Matched
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +88,7 @@ class CapturedFrame:
         return restored_headers(self._sighting)
 
     @property
-    def message(self) -> Matched | None:
+    def message(self) -> "Matched | None":
         """Return flow, message and values of the datagram in the design; None outside of any, or without a design."""
         return self._sighting.completed.matched
 

@@ -85,8 +85,9 @@ def encodings(design: Design, message: str | None = None) -> list[Alternative]:
     """Return an ``Alternative`` for each encoding of the message of this name, or of all messages.
 
     Each holds what it takes on every hop of the flows that carry the message; all flows when none does. Raises
-    ``RequestError`` for a message that the design does not have.
+    ``RequestError`` for what is no design, or a message that the design does not have.
     """
+    design = Design.of(design)
     messages = design.messages if message is None else (design.message(message),)
     rooms: dict[Path, _Hop] = {}
     alternatives = []

@@ -13,6 +13,7 @@ from functools import cache
 from textwrap import wrap
 from typing import Any, NamedTuple
 
+from lowpanbudget.errors import RequestError
 from lowpanbudget.payload.c.body import ROOT, Structure
 from lowpanbudget.payload.c.names import Names, Spot
 from lowpanbudget.payload.c.parts import SourceUnit, Struct
@@ -43,8 +44,13 @@ def generate(message: Message, *, prefix: str | None = None, floats: bool = True
     """Return C99 that packs and unpacks a message: a header and a source file with a self-test, as texts.
 
     ``prefix`` begins all names, the message's own name unless given; without ``floats`` fields of
-    floating point are the bits of their numbers. Raises ``RequestError`` for names that C cannot have.
+    floating point are the bits of their numbers. Raises ``RequestError`` for what is no message, and names
+    that C cannot have.
     """
+    if not isinstance(message, Message):
+        raise RequestError(
+            f"a message is needed, not {type(message).__name__}", hint="design.message(name) is one"
+        )
     names = Names(message.name, prefix)
     maker = SourceUnit(names, message.order, floats)
     for result in ("ok", "too_short", "too_long", "no_room"):

@@ -1,0 +1,270 @@
+"""Captures through the public names: read, followed, picked, audited, surveyed, converted; scapy reads them as well."""
+
+import io
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from contract import air
+from scapy.layers.inet6 import IPv6
+from scapy.utils import RawPcapReader
+
+from lowpanbudget import (
+    CapturedFrame,
+    CaptureFile,
+    CaptureFindings,
+    CaptureFrames,
+    Cell,
+    Comparison,
+    Contexts,
+    Counters,
+    Datagram,
+    Device,
+    Discarded,
+    FcsVerdict,
+    FlowKey,
+    Frame,
+    Key,
+    KeyRing,
+    LearnedContext,
+    LeftOut,
+    Matched,
+    MessageValue,
+    ReadingNotice,
+    Record,
+    RequestError,
+    Severity,
+    Shrinker,
+    Survey,
+    Tally,
+    Truncated,
+    WireError,
+    annotate,
+    audit,
+    decode_frame,
+    decrypt,
+    expand,
+    follow,
+    load_design,
+    parse_design,
+    read_capture,
+    read_keys,
+    shrink,
+    survey,
+    write_pcap,
+)
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
+ARCHIVE, CAPTURE = load_design(EXAMPLES / "archive.toml"), EXAMPLES / "archive.pcap"
+NODE, ROOT = air.eui(1), air.eui(0x100)
+DATAGRAM = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), b"12345678")
+FLOW = FlowKey(air.ip_of(NODE), air.ip_of(ROOT), air.UDP, 0xF0B1, 0xF0B2)
+
+
+def records(frames: list[bytes], link_type: int = 195) -> list[Record]:
+    """Return records two seconds apart: longer than retries last."""
+    return [Record(n, 2 * n * 10**9, link_type, f, len(f)) for n, f in enumerate(frames, 1)]
+
+
+@pytest.fixture(scope="module")
+def ring(tmp_path_factory: pytest.TempPathFactory) -> KeyRing:
+    path = tmp_path_factory.mktemp("keys") / "keys.toml"
+    path.write_bytes((EXAMPLES / "archive.keys.toml").read_bytes())
+    path.chmod(0o644)
+    with pytest.raises(RequestError, match="may be used by others"):
+        read_keys(str(path))
+    path.chmod(0o600)
+    return read_keys(str(path))
+
+
+def test_records_are_those_that_scapy_reads() -> None:
+    reader = RawPcapReader(str(CAPTURE))
+    theirs = [(n, octets) for n, (octets, _) in enumerate(reader, 1)]
+    reader.close()
+    with read_capture(CAPTURE) as found:
+        assert isinstance(found, CaptureFile)
+        assert found.format == "pcap"
+        assert [(one.number, one.octets) for one in found] == theirs
+    frames = follow(CAPTURE, design=ARCHIVE)
+    assert isinstance(frames, CaptureFrames)
+    assert [(one.number, one.octets) for one in frames] == theirs
+    assert all(isinstance(verdict, FcsVerdict) for verdict in frames.check_sequences)
+    assert isinstance(frames.contexts, Contexts)
+    assert frames.notices == ()
+
+
+def test_a_capture_is_a_path_a_file_a_reader_or_records() -> None:
+    frames = air.frames_of(DATAGRAM, NODE, ROOT)
+    file = io.BytesIO()
+    assert write_pcap(file, records(frames), 195) == 1
+    known: Any = {"contexts": air.CONTEXTS, "fcs": 2}
+    for capture in (io.BytesIO(file.getvalue()), read_capture(io.BytesIO(file.getvalue()))):
+        (one,) = follow(capture, **known)
+        assert one.datagram == Datagram(DATAGRAM)
+    (one,) = follow(records(frames), **known)
+    assert isinstance(one, CapturedFrame)
+    assert (one.number, one.time_ns, one.kind, one.flow) == (1, 2 * 10**9, "data", FLOW)
+    assert (one.fcs_ok, one.damaged, one.verified, one.fault, one.reason) == (
+        True, False, False, None, "",
+    )  # fmt: skip
+    assert one.frame == decode_frame(frames[0], contexts=air.CONTEXTS)
+    assert [head.name for head in one.restored] == ["IPv6", "UDP"]
+    (notice,) = list_notices(b"no capture")
+    assert isinstance(notice, ReadingNotice)
+    assert notice.is_damage
+
+
+def list_notices(octets: bytes) -> tuple[ReadingNotice, ...]:
+    with read_capture(io.BytesIO(octets + b"\xff\x00\x01")) as found:
+        assert list(found) == []
+        return found.notices
+
+
+def test_fragments_are_put_together_and_repeats_are_told() -> None:
+    long = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), bytes(200))
+    cut = air.frames_of(long, NODE, ROOT)
+    assert len(cut) == 3
+    found = list(follow(records([cut[0], cut[0], *cut[1:]]), contexts=air.CONTEXTS, fcs=2))
+    assert [one.datagram for one in found] == [None, None, None, Datagram(long)]
+    assert found[-1].brought_by == (1, 3, 4)
+    assert found[1].copy_of == 1 or found[1].retransmission_of == 1
+    frames = follow(records(cut[:2]), contexts=air.CONTEXTS, fcs=2)
+    assert [one.datagram for one in frames] == [None, None]
+    (open_one,) = frames.unfinished
+    assert isinstance(open_one, Discarded)
+    assert open_one.marks == (1, 2)
+    first, second = annotate(records(cut), [1, 2], contexts=air.CONTEXTS, fcs=2)
+    assert first.brought_by == second.brought_by == (1, 2, 3)
+    (lost,) = annotate(records(cut[:2]), [2], contexts=air.CONTEXTS, fcs=2)
+    assert "ended" in lost.never_whole
+    shortest = first.shortest
+    assert isinstance(shortest, Comparison)
+    assert shortest.frames_here == 3
+
+
+def test_what_is_learned_can_be_asked_for(ring: KeyRing) -> None:
+    assert all(isinstance(key, Key) for key in ring.keys)
+    frames = follow(CAPTURE, keys=ring.keys, devices=ring.devices)
+    read = sum(one.datagram is not None for one in frames)
+    assert read > sum(one.datagram is not None for one in follow(CAPTURE))
+    assert frames.learned_contexts
+    assert all(isinstance(one, LearnedContext) for one in frames.learned_contexts)
+    assert set(frames.contexts) == {one.cid for one in frames.learned_contexts}
+    # a link-local address made of a universal EUI-64, behind a short address (RFC 4291 appendix A)
+    eui64 = bytes.fromhex("00005eef10000001")
+    own = air.udp_datagram(air.ip_of(eui64, "fe80::"), air.ip_of(ROOT), b"x")
+    frames = follow(records(air.frames_of(own, air.short(7), ROOT)), contexts=air.CONTEXTS)
+    assert len(list(frames)) == 1
+    (device,) = frames.learned_devices
+    assert isinstance(device, Device)
+    assert (device.pan, device.short, device.eui64) == (air.PAN, 7, eui64)
+
+
+def test_messages_of_a_design_are_read() -> None:
+    # frame 24 is in the clear: 14 octets behind MAC, IPHC and UDP; its values by hand from the octets 01020000f2f8...
+    (one,) = annotate(CAPTURE, [24], design=ARCHIVE)
+    assert isinstance(one.message, Matched)
+    assert one.message.flow.name == "climate"
+    assert isinstance(one.message.readings[0], MessageValue)
+    values = one.message.values
+    assert values is not None
+    temperature = int.from_bytes(one.octets[18:20], "little", signed=True)
+    assert values["temperature"] * 100 == temperature
+    assert isinstance(one.frame, Frame)
+    assert "message climate" in {span.layer for span in one.frame.spans}
+    message = ARCHIVE.message("climate")
+    assert message.pack(values) == one.octets[14:-2]
+
+
+def test_an_audit_is_a_value(ring: KeyRing) -> None:
+    found = audit(CAPTURE, design=ARCHIVE)
+    assert isinstance(found, CaptureFindings)
+    # README: 354 frames, 4 failures, 1 waste, 2 remarks
+    assert found.frames == 354
+    assert [one.severity for one in found.findings] == [
+        *[Severity.FAILURE] * 4, Severity.WASTE, *[Severity.REMARK] * 2,
+    ]  # fmt: skip
+    assert found.has_weight
+    more = audit(CAPTURE, design=ARCHIVE, keys=ring.keys, devices=ring.devices)
+    planted = {"identifier-by-old-rule", "universal-local-bit-wrong", "context-table-differs"}
+    assert planted <= {one.name for one in more.findings}
+    right = records(air.frames_of(DATAGRAM, NODE, ROOT))
+    assert audit(right, contexts=air.CONTEXTS).findings == ()
+    assert [one.name for one in audit(right).findings] == ["context-unknown"]
+
+
+def test_a_survey_counts_and_adds_up() -> None:
+    frames = air.frames_of(DATAGRAM, NODE, ROOT)
+    one = survey(records(frames), contexts=air.CONTEXTS)
+    assert isinstance(one, Survey)
+    assert isinstance(one.total, Tally)
+    assert (one.total.frames, one.total.octets) == (1, len(frames[0]))
+    assert set(one.cells) == {Cell("data", FLOW, NODE)}
+    assert one.flows == {FLOW: one.total}
+    assert (one + one).total.octets == 2 * len(frames[0])
+
+
+def test_datagrams_out_of_frames_and_frames_out_of_datagrams(ring: KeyRing) -> None:
+    left_out = LeftOut()
+    datagrams = list(expand(CAPTURE, left_out=left_out, keys=ring.keys, devices=ring.devices))
+    assert left_out.count == sum(left_out.reasons.values())
+    assert {one.link_type for one in datagrams} == {229}
+    assert all(IPv6(one.octets).plen == len(one.octets) - 40 for one in datagrams)
+    shrinker = Shrinker(ARCHIVE, unprotected=True, counters=Counters(sequence=7))
+    frames = list(shrink(datagrams[:5], shrinker))
+    sequence = frames[0].octets[2]
+    assert sequence == 7
+    again = expand(frames, design=ARCHIVE)
+    assert [one.octets for one in again] == [one.octets for one in datagrams[:5]]
+
+
+def test_protection_taken_off_is_off() -> None:
+    sealed = air.frames_of(DATAGRAM, NODE, ROOT, key=air.KEY)
+    (clear,) = decrypt(records(sealed), keys=Key(air.KEY), contexts=air.CONTEXTS)
+    frame = decode_frame(clear.octets, contexts=air.CONTEXTS)
+    assert frame.mac is not None
+    assert frame.mac.security is None
+    assert frame.datagram == Datagram(DATAGRAM)
+    left_out = LeftOut()
+    (same,) = decrypt(records(sealed), left_out=left_out)
+    assert same.octets == sealed[0]
+    assert left_out.count == 1
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        lambda: follow(5),  # type: ignore[arg-type]
+        lambda: follow("/nowhere/mesh.pcap"),
+        lambda: follow([], design="archive.toml"),  # type: ignore[arg-type]
+        lambda: follow([], contexts={16: "2001:db8::/64"}),
+        lambda: follow([], keys="short"),
+        lambda: follow([], devices={1: "nothing"}),
+        lambda: follow([], root="nowhere"),
+        lambda: follow([], fcs=3),
+        lambda: follow([], timeout_s=61),
+        lambda: annotate([], [1]),
+        lambda: audit("/nowhere/mesh.pcap"),
+        lambda: survey(None),  # type: ignore[arg-type]
+        lambda: expand([], rpi_type=1),
+        lambda: decrypt([], fcs=1),
+        lambda: shrink(5, Shrinker(ARCHIVE, unprotected=True)),  # type: ignore[arg-type]
+        lambda: Shrinker(ARCHIVE),
+        lambda: parse_design("title ="),
+        lambda: read_capture(5),  # type: ignore[arg-type]
+        lambda: read_keys("/nowhere/keys.toml"),
+    ],
+)
+def test_requests_that_cannot_be_met_are_told_at_once(wrong: Callable[[], Any]) -> None:
+    with pytest.raises(RequestError):
+        wrong()
+
+
+def test_what_is_wrong_in_octets_is_told_in_the_frame() -> None:
+    datagram, frame = follow([*records([b"\x45"], 229), *records([b"\x41"])], root="2001:db8::1")
+    assert isinstance(datagram.fault, WireError)
+    assert datagram.reason == datagram.fault.message
+    assert (datagram.kind, datagram.octets) == ("other", b"\x45")
+    assert isinstance(frame.fault, Truncated)  # a frame control has two octets
+    assert (frame.kind, frame.datagram, frame.frame.fault) == ("unreadable", None, frame.fault)

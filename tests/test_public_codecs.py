@@ -1,0 +1,326 @@
+"""Octets of what stands in a datagram, read and written through the public names; the octets are those of RFCs."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lowpanbudget import (
+    Alert,
+    BadMic,
+    Block,
+    CoapFlaw,
+    CoapMessage,
+    CoapOption,
+    CodeStep,
+    DtlsRecord,
+    DtlsSuite,
+    Expansion,
+    Handshake,
+    Malformed,
+    Nonces,
+    OpenedRecord,
+    OscoreBinding,
+    OscoreOption,
+    OscoreResult,
+    RecordKeys,
+    RequestError,
+    Reserved,
+    SecurityContext,
+    Truncated,
+    Unified,
+    WireError,
+    coap_code,
+    coap_flaws,
+    coap_path,
+    dtls_suite,
+    open_dtls,
+    open_oscore_request,
+    open_oscore_response,
+    protect_oscore_request,
+    protect_oscore_response,
+    read_coap,
+    read_dtls,
+    read_dtls_content,
+    read_ghc,
+    read_oscore_option,
+    read_senml,
+    resolve_senml,
+    seal_dtls,
+    write_coap,
+    write_dtls,
+    write_ghc,
+    write_senml,
+)
+
+# --- CoAP ------------------------------------------------------------------------------------------
+
+# RFC 7252 appendix A figure 16: GET /temperature and the response
+GET = bytes.fromhex("40017d34bb") + b"temperature"
+CONTENT = bytes.fromhex("60457d34ff") + b"22.3 C"
+
+
+def test_coap_messages_of_the_standard() -> None:
+    request = CoapMessage(0, coap_code("GET"), 0x7D34, options=coap_path("/temperature"))
+    assert read_coap(GET) == request
+    assert write_coap(request) == GET
+    assert request.options == (CoapOption(11, b"temperature"),)
+    response = read_coap(CONTENT)
+    assert (response.type, response.code, response.mid) == (2, coap_code("2.05"), 0x7D34)
+    assert response.payload == b"22.3 C"
+    assert write_coap(response) == CONTENT
+    # RFC 7959 section 2.2: NUM 1, M 1, SZX 2 (64 octets)
+    assert CoapOption.of("Block2", Block(1, True, 2)).octets == bytes([0b0001_1010])
+
+
+def test_coap_faults_have_their_place() -> None:
+    """RFC 7252 section 3: a marker without payload, token lengths 9 to 15, an option that ends early."""
+    for octets, kind, offset in (
+        ("40017d34ff", Malformed, 4),
+        ("49017d34", Reserved, 0),
+        ("40017d34bb74", Truncated, 5),
+    ):
+        with pytest.raises(kind) as caught:
+            read_coap(bytes.fromhex(octets))
+        assert caught.value.offset == offset
+    (flaw,) = coap_flaws(bytes.fromhex("60017d34"))  # section 4.3, table 1
+    assert isinstance(flaw, CoapFlaw)
+    assert "acknowledgement carries a request" in flaw.text
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        lambda: read_coap("40017d34"),  # type: ignore[arg-type]
+        lambda: write_coap(GET),  # type: ignore[arg-type]
+        lambda: write_coap(CoapMessage(0, 1, 1, token="ab")),  # type: ignore[arg-type]
+        lambda: write_coap(CoapMessage(0, 1, 1, payload="x")),  # type: ignore[arg-type]
+        lambda: write_coap(CoapMessage(4, 1, 1)),
+        lambda: write_coap(CoapMessage(0, 1, 1, token=bytes(9))),
+        lambda: CoapMessage(0, 1, 1, options=("Uri-Path",)),  # type: ignore[arg-type]
+        lambda: CoapOption("Uri-Path", b""),  # type: ignore[arg-type]
+        lambda: CoapOption(11, "x"),  # type: ignore[arg-type]
+        lambda: coap_code("GOT"),
+        lambda: coap_path("/" + 256 * "a"),
+    ],
+)
+def test_coap_requests_that_cannot_be_met(wrong: Callable[[], Any]) -> None:
+    with pytest.raises(RequestError):
+        wrong()
+
+
+# --- OSCORE ----------------------------------------------------------------------------------------
+
+# RFC 8613 appendix C.1.1, C.1.2, C.4, C.7
+SECRET, SALT = bytes(range(1, 17)), bytes.fromhex("9e7ca92223786340")
+CLIENT = SecurityContext.derive(SECRET, master_salt=SALT, sender_id=b"", recipient_id=b"\1")
+SERVER = SecurityContext.derive(SECRET, master_salt=SALT, sender_id=b"\1", recipient_id=b"")
+CLEAR = bytes.fromhex("44015d1f00003974396c6f63616c686f737483747631")
+PROTECTED = bytes.fromhex("44025d1f00003974396c6f63616c686f7374620914ff612f1092f1776f1c1668b3825e")
+CLEAR_RESPONSE = bytes.fromhex("64455d1f00003974ff48656c6c6f20576f726c6421")
+PROTECTED_RESPONSE = bytes.fromhex(
+    "64445d1f0000397490ffdbaad1e9a7e7b2a813d3c31524378303cdafae119106"
+)
+
+
+def test_oscore_messages_of_the_standard() -> None:
+    used = Nonces()
+    request = protect_oscore_request(CLEAR, CLIENT, sequence=20, used=used)
+    assert isinstance(request, OscoreResult)
+    assert request.octets == PROTECTED
+    assert request.binding == OscoreBinding(b"", b"\x14")
+    with pytest.raises(RequestError, match="has been used"):
+        protect_oscore_request(read_coap(CLEAR), CLIENT, sequence=20, used=used)
+    opened = open_oscore_request(PROTECTED, SERVER)
+    assert write_coap(opened.message) == CLEAR
+    response = protect_oscore_response(CLEAR_RESPONSE, SERVER, opened.binding)
+    assert response.octets == PROTECTED_RESPONSE
+    again = open_oscore_response(PROTECTED_RESPONSE, CLIENT, request.binding)
+    assert write_coap(again.message) == CLEAR_RESPONSE
+    assert SECRET.hex() not in repr(CLIENT)
+    assert CLIENT.sender_key.hex() not in repr(CLIENT)
+
+
+def test_oscore_faults_have_their_place() -> None:
+    altered = PROTECTED[:-1] + bytes([PROTECTED[-1] ^ 1])
+    with pytest.raises(BadMic) as caught:
+        open_oscore_request(altered, SERVER)
+    assert caught.value.offset == PROTECTED.index(b"\xff") + 1
+    # RFC 8613 section 6.3 example 1, section 6.1: n of 6 is reserved
+    assert read_oscore_option(bytes.fromhex("090525")) == OscoreOption(b"\5", kid=b"\x25")
+    assert bytes(OscoreOption(b"\5", kid=b"\x25")) == bytes.fromhex("090525")
+    with pytest.raises(Reserved):
+        read_oscore_option(b"\x06")
+    for wrong in ("x", b""):
+        with pytest.raises(RequestError):
+            SecurityContext.derive(SECRET, sender_id=wrong, recipient_id=b"")  # type: ignore[arg-type]
+
+
+# --- DTLS ------------------------------------------------------------------------------------------
+
+CCM_8 = "TLS_PSK_WITH_AES_128_CCM_8"
+
+
+def test_a_dtls_record_in_the_clear() -> None:
+    """RFC 6347 section 4.1 and RFC 5246 section 7.2, by hand: a warning of "close notify"."""
+    octets = bytes.fromhex("15 fefd 0000 000000000001 0002 0100")
+    record = DtlsRecord(21, 0, 1, b"\1\0")
+    assert read_dtls(octets) == (record,)
+    assert write_dtls(record) == octets
+    assert read_dtls_content(record.fragment, record.content_type) == (Alert(1, 0),)
+    # RFC 6347 section 4.2.2: an empty server hello done
+    hello = bytes.fromhex("0e 000000 0003 000000 000000")
+    assert read_dtls_content(hello, 22) == (Handshake(14, 0, 3, 0, b""),)
+    assert read_dtls(octets + octets) == (record, record)
+    with pytest.raises(Truncated):
+        read_dtls(octets[:-1])
+    with pytest.raises(Reserved):
+        read_dtls(b"\x10")
+
+
+def test_a_sealed_dtls_record() -> None:
+    """RFC 6655 section 3 and RFC 5246 section 6.2.3.3, by hand over a general cipher."""
+    from cryptography.hazmat.primitives.ciphers.aead import AESCCM
+
+    suite = dtls_suite(CCM_8)
+    assert isinstance(suite, DtlsSuite)
+    keys = RecordKeys(bytes(range(16)), b"salt")
+    number = bytes.fromhex("0001 000000000005")
+    additional = number + b"\x17\xfe\xfd" + b"\0\6"
+    sealed = AESCCM(keys.key, tag_length=8).encrypt(keys.iv + number, b"22.3 C", additional)
+    octets = b"\x17\xfe\xfd" + number + (8 + len(sealed)).to_bytes(2, "big") + number + sealed
+    record = seal_dtls(b"22.3 C", keys, suite, epoch=1, sequence=5)
+    assert write_dtls(record) == octets
+    assert open_dtls(octets, keys, suite) == OpenedRecord(23, b"22.3 C", 5)
+    with pytest.raises(BadMic) as caught:
+        open_dtls(octets[:-1] + b"?", keys, suite)
+    assert caught.value.offset == 13 + 8
+    assert keys.key.hex() not in repr(keys)
+    with pytest.raises(RequestError, match="2 records"):
+        open_dtls(octets + octets, keys, suite)
+    with pytest.raises(RequestError, match=CCM_8):
+        dtls_suite("TLS_NULL")
+
+
+@given(content=st.binary(max_size=40), sequence=st.integers(0, 70000), cid=st.binary(max_size=3))
+def test_sealed_records_of_both_versions_open_again(
+    content: bytes, sequence: int, cid: bytes
+) -> None:
+    for name in (CCM_8, "TLS_AES_128_CCM_8_SHA256"):
+        suite = dtls_suite(name)
+        keys = RecordKeys.stand_in(suite)
+        record = seal_dtls(content, keys, suite, epoch=3, sequence=sequence, cid=cid)
+        assert isinstance(record, DtlsRecord if suite.version == "1.2" else Unified)
+        octets = write_dtls(record)
+        assert read_dtls(octets, cid_length=len(cid)) == (record,)
+        opened = open_dtls(octets, keys, suite, cid_length=len(cid), next_sequence=sequence)
+        assert opened == OpenedRecord(23, content, sequence)
+
+
+# --- GHC -------------------------------------------------------------------------------------------
+
+# RFC 7400 appendix A figure 8
+ENDS = ("fe80::21c:daff:fe00:2024", "ff02::1a")
+DIS, CODE = bytes.fromhex("9b006bde00000000"), bytes.fromhex("049b006bde82")
+
+
+def test_a_ghc_code_of_the_standard() -> None:
+    assert write_ghc(DIS, *ENDS) == CODE
+    expansion = read_ghc(CODE, *ENDS)
+    assert isinstance(expansion, Expansion)
+    assert (expansion.octets, expansion.consumed, expansion.stopped) == (DIS, 6, False)
+    assert all(isinstance(step, CodeStep) for step in expansion.steps)
+    assert [step.output for step in expansion.steps] == [DIS[:4], bytes(4)]
+    assert write_ghc(DIS, *ENDS, stop=True) == CODE + b"\x90"  # section 3.2
+
+
+@given(st.binary(max_size=60))
+def test_ghc_codes_come_back_and_any_octets_are_a_code_or_a_fault(octets: bytes) -> None:
+    assert read_ghc(write_ghc(octets, *ENDS), *ENDS).octets == octets
+    fault = None
+    try:
+        read_ghc(octets, *ENDS)
+    except WireError as error:
+        fault = error
+    assert fault is None or 0 <= fault.offset < len(octets)
+
+
+@pytest.mark.parametrize("ends", [("fe80::1", "nowhere"), (1, 2), (b"", b"")])
+def test_ghc_stands_between_addresses(ends: tuple[Any, Any]) -> None:
+    for function in (read_ghc, write_ghc):
+        with pytest.raises(RequestError):
+            function(b"\0", *ends)
+        with pytest.raises(RequestError):
+            function("00", *ENDS)  # type: ignore[arg-type]
+
+
+# --- SenML -----------------------------------------------------------------------------------------
+
+# RFC 8428 section 5.1.2, shortened in values; its records resolved as in section 4.6
+PACK = (
+    b'[{"bn":"urn:dev:ow:10e2073a0108006:","bt":1276020076,"bu":"A","bver":5,"n":"voltage","u":"V","v":120.1},'
+    b'{"n":"current","t":-5,"v":1.2}]'
+)
+
+
+def test_senml_packs_in_both_forms() -> None:
+    import cbor2
+
+    records = read_senml(PACK)
+    assert records[1] == {"n": "current", "t": -5, "v": 1.2}
+    assert write_senml(records) == PACK
+    packed = write_senml(records, "cbor")
+    # RFC 8428 table 4
+    assert cbor2.loads(packed)[1] == {0: "current", 6: -5, 2: 1.2}
+    assert read_senml(packed, "cbor") == records
+    names = [(r["n"], r["u"], int(r["t"])) for r in resolve_senml(records)]
+    assert names == [
+        ("urn:dev:ow:10e2073a0108006:voltage", "V", 1276020076),
+        ("urn:dev:ow:10e2073a0108006:current", "A", 1276020071),
+    ]
+    assert write_senml(resolve_senml(records))  # exact decimals are numbers as well
+
+
+@pytest.mark.parametrize(
+    ("octets", "form", "text", "offset"),
+    [
+        (b'[{"n":"a","v":}]', "json", "no JSON", 14),
+        (b'[{"n":"a","v":1},{"n":5,"v":1}]', "json", "record 2", 0),
+        (b'{"n":"a"}', "json", "array", 0),
+        (b"\xff", "cbor", "no CBOR", 0),
+    ],
+)
+def test_senml_faults_are_told(octets: bytes, form: Any, text: str, offset: int) -> None:
+    with pytest.raises(Malformed, match=text) as caught:
+        read_senml(octets, form)
+    assert (caught.value.offset, caught.value.layer) == (offset, "SenML")
+
+
+@pytest.mark.parametrize(
+    "records",
+    [[{"name": "a"}], [{"n": "a", "v": "1"}], [{"n": "a", "vd": "text"}], ["n"], [{"v": 10**400}]],
+)
+def test_senml_records_that_cannot_be_written(records: Any) -> None:
+    with pytest.raises(RequestError, match="record 1"):
+        write_senml(records)
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        lambda: read_senml("[]"),  # type: ignore[arg-type]
+        lambda: read_senml(b"[]", "xml"),  # type: ignore[arg-type]
+        lambda: write_senml([], "xml"),  # type: ignore[arg-type]
+        lambda: write_dtls(b""),  # type: ignore[arg-type]
+        lambda: write_dtls(DtlsRecord(21, 0, 1, "x")),  # type: ignore[arg-type]
+        lambda: read_dtls_content("x", 21),  # type: ignore[arg-type]
+        lambda: open_oscore_request("x", SERVER),  # type: ignore[arg-type]
+        lambda: seal_dtls("x", RecordKeys(b"", b""), dtls_suite(CCM_8), epoch=1, sequence=1),  # type: ignore[arg-type]
+        lambda: seal_dtls(b"", RecordKeys(b"", b""), dtls_suite(CCM_8), epoch=1, sequence=1),
+    ],
+)
+def test_other_requests_that_cannot_be_met(wrong: Callable[[], Any]) -> None:
+    with pytest.raises(RequestError):
+        wrong()

@@ -1,0 +1,289 @@
+"""What public functions return refuses to be changed, at any depth; readers and counters let nothing be set."""
+
+import copy
+import dataclasses
+import pickle
+import tomllib
+from collections.abc import Callable, Iterator
+from enum import Enum
+from pathlib import Path
+from typing import Any
+
+import pytest
+from contract import air
+
+from lowpanbudget import (
+    CaptureFile,
+    CaptureFrames,
+    Complete,
+    Compressed,
+    Decoder,
+    Decompressed,
+    Difference,
+    Discarded,
+    DoesNotFit,
+    Element,
+    Encoded,
+    Env,
+    FragmentKey,
+    Frame,
+    Head,
+    Ignored,
+    LeftOut,
+    LowpanError,
+    Mac,
+    Nature,
+    Notice,
+    NotSupported,
+    Packet,
+    Picture,
+    Reassembler,
+    Restored,
+    TimedOut,
+    annotate,
+    audit,
+    budget,
+    coap_flaws,
+    compatible,
+    compress,
+    decode_datagram,
+    decode_frame,
+    decompress,
+    encode_frame,
+    encodings,
+    explain,
+    fit,
+    follow,
+    generate,
+    load_design,
+    read_capture,
+    read_coap,
+    read_dtls,
+    read_ghc,
+    read_senml,
+    resolve_senml,
+    review,
+    show,
+    split,
+    survey,
+    terms,
+    weigh,
+)
+from lowpanbudget.fields import Header, Layout
+
+HERE = Path(__file__).parents[1]
+EXAMPLES, VECTORS = HERE / "examples", HERE / "vectors"
+ARCHIVE = load_design(EXAMPLES / "archive.toml")
+NODE, ROOT = air.eui(1), air.eui(0x100)
+ENV = Env(NODE, ROOT, contexts=air.CONTEXTS)
+DATAGRAM = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), b"12345678")
+# tables of standards, shared by all who read with them, and classes of the language
+DEFINITIONS = (Header, Layout, Enum, type)
+
+
+def inside(value: Any) -> Iterator[tuple[str, Any]]:
+    """Yield what a value holds under public names: fields, items, and what its properties return."""
+    if isinstance(value, dict):
+        yield from ((f"[{key!r}]", item) for key, item in value.items())
+    elif isinstance(value, tuple | frozenset) and not hasattr(value, "_fields"):
+        yield from ((f"[{index}]", item) for index, item in enumerate(value))
+    names = [*getattr(value, "_fields", ())]
+    if dataclasses.is_dataclass(value):
+        names += [part.name for part in dataclasses.fields(value)]
+    if type(value).__module__.startswith("lowpanbudget"):
+        names += [
+            name
+            for kind in type(value).__mro__
+            for name, attribute in vars(kind).items()
+            if isinstance(attribute, property)
+        ]
+    for name in dict.fromkeys(names):
+        if not name.startswith("_"):
+            yield f".{name}", getattr(value, name)
+
+
+def refuses(value: Any) -> str:
+    """Return what can be changed about a value, or nothing."""
+    if isinstance(value, list | set | bytearray):
+        return f"a {type(value).__name__}"
+    if isinstance(value, dict):
+        for change in (
+            lambda: value.__setitem__("x", 1), lambda: value.update({"x": 1}), value.clear,
+            lambda: value.setdefault("x", 1), value.popitem, lambda: value.pop("x", None),
+        ):  # fmt: skip
+            try:
+                change()
+            except TypeError:
+                continue
+            return "a dictionary that changes"
+        return ""
+    if not type(value).__module__.startswith("lowpanbudget") or isinstance(value, Exception):
+        return ""
+    names = [name for name, _ in inside(value) if name.startswith(".")] or [".anything"]
+    for name in names:
+        try:
+            setattr(value, name[1:], getattr(value, name[1:], None))
+        except (AttributeError, TypeError):
+            continue
+        return f"{type(value).__name__}{name} can be set"
+    return ""
+
+
+def changeable(value: Any) -> Iterator[str]:
+    """Yield where something can be changed in a value, at any depth; each object is looked at once."""
+    waiting, seen = [("", value)], {}
+    while waiting:
+        place, one = waiting.pop()
+        if isinstance(one, DEFINITIONS) or id(one) in seen:
+            continue
+        seen[id(one)] = one
+        if reason := refuses(one):
+            yield f"{place}: {reason}"
+        waiting += [(place + name, item) for name, item in inside(one)]
+
+
+def frames_of_vectors() -> list[Frame]:
+    """Return a frame for each vector that is one; octets of headers alone are read in a data frame."""
+    octets: list[bytes] = []
+    for path in sorted(VECTORS.rglob("*.toml")):
+        for case in tomllib.loads(path.read_text(encoding="utf-8")).get("case", ()):
+            for key in ("frame", "lowpan"):
+                if isinstance(case.get(key), str):
+                    body = bytes.fromhex(case[key])
+                    mac = air.mac_of(NODE, ROOT)
+                    octets.append(body if key == "frame" else encode_frame(mac, body, fcs=0).octets)
+    decoder = Decoder(contexts=air.CONTEXTS)
+    return [decoder.frame(one, fcs=False) for one in octets]
+
+
+def captured() -> list[Any]:
+    known: Any = {"design": ARCHIVE}
+    capture = EXAMPLES / "archive.pcap"
+    return [
+        *follow(capture, **known), *annotate(capture, [1, 24], **known), survey(capture, **known),
+        audit(capture, **known),
+    ]  # fmt: skip
+
+
+def reassembled() -> list[Any]:
+    decoder = Decoder(contexts=air.CONTEXTS)
+    cut = [
+        decoder.frame(one)
+        for one in air.frames_of(
+            air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), bytes(200)), NODE, ROOT
+        )
+    ]
+    reassembler = Reassembler()
+    events = [event for frame in (cut[0], *cut) for event in reassembler.feed(frame, 1.0)]
+    events += [
+        *reassembler.feed(cut[0], 10.0),
+        *reassembler.feed(cut[1], 100.0),
+        *reassembler.close(),
+    ]
+    assert {type(event) for event in events} == {Complete, Discarded, Ignored, TimedOut}
+    assert any(isinstance(getattr(event, "key", None), FragmentKey) for event in events)
+    return events
+
+
+RESULTS: dict[str, Callable[[], Any]] = {
+    "frames of all vectors": frames_of_vectors,
+    "captures": captured,
+    "events": reassembled,
+    "budgets": lambda: tuple(budget(ARCHIVE)),
+    "fits": lambda: tuple(fit(ARCHIVE)),
+    "weighed": lambda: weigh(ARCHIVE),
+    "encodings": lambda: tuple(encodings(ARCHIVE, "door_alarm")),
+    "compared": lambda: compatible(ARCHIVE, load_design(EXAMPLES / "footbridge.toml")),
+    "generated": lambda: generate(ARCHIVE.message("climate")),
+    "reviewed": lambda: review(load_design(EXAMPLES / "footbridge.toml")),
+    "explained": lambda: (explain("iphc"), explain("series"), terms()),
+    "converted": lambda: (compress(DATAGRAM, ENV), decompress(compress(DATAGRAM, ENV).octets, ENV)),
+    "a datagram": lambda: decode_datagram(DATAGRAM),
+    "CoAP": lambda: (
+        read_coap(bytes.fromhex("40017d34bb") + b"temperature"), coap_flaws(bytes.fromhex("60017d34")),
+    ),
+    "DTLS": lambda: read_dtls(bytes.fromhex("15fefd000000000000000100020100")),
+    "GHC": lambda: read_ghc(bytes.fromhex("049b006bde82"), "fe80::1", "ff02::1a"),
+    "SenML": lambda: (
+        read_senml(b'[{"bn":"a","n":"b","v":1}]'), resolve_senml(read_senml(b'[{"bn":"a","v":1}]')),
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", RESULTS)
+def test_results_refuse_to_be_changed(name: str) -> None:
+    found = RESULTS[name]()
+    items = found if isinstance(found, list) else [found]
+    assert items
+    assert [place for one in items for place in changeable(one)] == []
+
+
+def test_a_change_would_be_seen() -> None:
+    frame = decode_frame(air.A_FRAME)
+    assert any("list" in place for place in changeable((frame, [1])))
+    assert any("changes" in place for place in changeable(({"a": 1},)))
+    # a class of the package whose values can be changed
+    loose = dataclasses.make_dataclass("Loose", ["value"], namespace={"__module__": "lowpanbudget"})
+    assert any("can be set" in place for place in changeable(({"a": loose(1)},)))
+
+
+def test_a_result_can_be_copied_sent_and_compared() -> None:
+    frame = decode_frame(air.frames_of(DATAGRAM, NODE, ROOT)[0], contexts=air.CONTEXTS)
+    (one, *_) = encodings(ARCHIVE, "door_alarm")
+    for value in (one, survey(EXAMPLES / "archive.pcap"), frame.mac, frame.spans):
+        assert copy.deepcopy(value) == value
+        assert pickle.loads(pickle.dumps(value)) == value
+    assert copy.copy(frame) == frame
+    assert dataclasses.replace(frame, verified=True).verified
+    with pytest.raises(AttributeError, match=r"Frame\.payload cannot be set"):
+        frame.payload = b""
+
+
+def test_workers_let_nothing_of_theirs_be_set() -> None:
+    frames = follow([], fcs=2)
+    with read_capture(EXAMPLES / "archive.pcap") as file:
+        for worker, kind in (
+            (frames, CaptureFrames), (file, CaptureFile), (LeftOut(), LeftOut),
+            (show(budget(ARCHIVE, "climate")[0]), Picture),
+        ):  # fmt: skip
+            assert isinstance(worker, kind)
+            for name in [name for name in vars(kind) if not name.startswith("_")] or ["anything"]:
+                with pytest.raises(AttributeError):
+                    setattr(worker, name, None)
+
+
+def test_what_frames_and_conversions_hold() -> None:
+    sent = compress(DATAGRAM, ENV)
+    assert isinstance(sent, Compressed)
+    assert isinstance(decompress(sent.octets, ENV), Decompressed)
+    made = encode_frame(air.mac_of(NODE, ROOT), sent.octets)
+    assert isinstance(made, Encoded)
+    assert sum(span.bits for span in made.spans) == 8 * len(made.octets)
+    frame = decode_frame(made.octets, contexts=air.CONTEXTS)
+    assert isinstance(frame.packet, Packet)
+    assert all(isinstance(head, Head) for head in frame.heads)
+    assert all(isinstance(head, Restored) for head in frame.restored)
+    assert isinstance(frame.packet.find(Mac), Mac)
+    assert frame.spans[0].nature is Nature.HEADER
+    (notice,) = decode_frame(made.octets[:-1] + b"?", contexts=air.CONTEXTS).notices
+    assert isinstance(notice, Notice)
+    assert (notice.name, notice.offset) == ("fcs-wrong", len(made.octets) - 2)
+    element = Element(0x7E, b"")  # a header termination (IEEE 802.15.4-2015 table 7-7, from memory)
+    assert dataclasses.replace(element, content=b"x").content == b"x"
+    with pytest.raises(DoesNotFit) as caught:
+        split(DATAGRAM, ENV, room=5)
+    assert isinstance(caught.value, LowpanError)
+    assert issubclass(NotSupported, LowpanError)
+    long = annotate(
+        [air_record(air.frames_of(DATAGRAM, NODE, ROOT, contexts={})[0])], contexts=air.CONTEXTS
+    )[0]
+    shortest = long.shortest
+    assert shortest is not None
+    assert all(isinstance(one, Difference) for one in shortest.differences)
+    assert sum(one.here - one.shortest for one in shortest.differences) == 8 * shortest.saved
+
+
+def air_record(octets: bytes) -> Any:
+    from lowpanbudget import Record
+
+    return Record(1, 0, 195, octets, len(octets))
