@@ -70,3 +70,12 @@ def _used() -> set[str]:
 
 def test_every_name_is_used_in_some_test() -> None:
     assert sorted(set(NAMES) - _used()) == []
+
+
+def test_every_name_stands_among_the_questions() -> None:
+    """DEVELOPERS.md lists the public names by what is asked, and none that is gone."""
+    text = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    table = text.split("## The public names")[1].split("\nResults refuse")[0]
+    told = set(re.findall(r"`(\w+)`", table))
+    assert sorted(set(NAMES) - told) == []
+    assert told - set(NAMES) == {"_NAMES", "read_x", "write_x"}
