@@ -93,8 +93,14 @@ def settled(kind: Kind) -> Kind:
     return kind
 
 
+_MAKING: dict[tuple[type, ...], type] = {}
+
+
 def filling(kind: Kind, *mixins: type) -> Kind:
     """Return the class in which values of a ``settled`` class are filled; ``mixins`` add methods for that time."""
+    known: Any = _MAKING.get((kind, *mixins))
+    if known is not None:
+        return known  # type: ignore[no-any-return]
     making: Any = type(
         kind.__name__,
         (kind, *mixins),
@@ -107,6 +113,7 @@ def filling(kind: Kind, *mixins: type) -> Kind:
         },
     )
     making.__init__ = _Init(making, frozen=False)  # the quicker one
+    _MAKING[(kind, *mixins)] = making
     return making  # type: ignore[no-any-return]  # it is one by its base
 
 

@@ -4,7 +4,8 @@ Lines hold numbers and names made here alone; texts, rows, functions and finishe
 nothing that a layout or a design says becomes source.
 """
 
-from collections.abc import Callable
+import dataclasses
+from collections.abc import Callable, Sequence
 from ipaddress import IPv6Address
 from typing import Any
 
@@ -13,10 +14,12 @@ from lowpanbudget.cites import Cite
 from lowpanbudget.fields.choice import Bits, Choice, Row
 from lowpanbudget.fields.parts import Drawing, LayoutPart, Order
 from lowpanbudget.fields.word import Header
+from lowpanbudget.values import filling
 
 Function = Callable[[Reader, Any], Any]
 _NAMES = {
     "new": tuple.__new__,
+    "blank": object.__new__,
     "Span": Span,
     "Place": Place,
     "number": int.from_bytes,
@@ -66,6 +69,17 @@ class FunctionSource:
     def cut(self, octets: int) -> str:
         """Return the octets that come next."""
         return f"data[{self.octet()}:{self.octet(octets)}]"
+
+    def value(self, kind: type, **values: object) -> str:
+        """Return a value of a class of values, of these expressions by attribute; the others have their defaults."""
+        made = self.let(f"blank({self.bind(filling(kind))})")
+        for attribute in dataclasses.fields(kind):
+            value = values.pop(attribute.name, None)
+            told = self.bind(attribute.default) if value is None else value
+            self.lines.append(f"{made}.{attribute.name} = {told}")
+        assert not values, f"{kind.__name__} has no {', '.join(values)}"
+        self.lines.append(f"{made}.__class__ = {self.bind(kind)}")
+        return made
 
     def take(self, octets: int, *spans: Span) -> None:
         """Take up octets that are known, with their spans."""
@@ -222,7 +236,24 @@ class FunctionSource:
             f"reader.pos = {'reader.end' if self._tail else self.octet()}",
             "return result",
         ]
-        text = f"def {self.name}(reader, env):\n" + "".join(f"    {line}\n" for line in lines)
+        return self._compiled("reader, env", lines)
+
+    def headers(self, arguments: str, *results: str) -> Callable[..., Any]:
+        """Return the function of ``data``, ``end`` and more ``arguments``: it gives the results, spans and free places.
+
+        None where octets are missing; nothing else is told, and no reader moved.
+        """
+        told = [*results, f"({''.join(f'{span}, ' for span in self.spans)})"]
+        told.append(f"({''.join(f'{place}, ' for place in self._free)})")
+        lines = [
+            f"if end < {self.octet()}: return None",
+            *self.lines,
+            f"return {', '.join(told)}",
+        ]
+        return self._compiled(f"data, end, {arguments}", lines)
+
+    def _compiled(self, arguments: str, lines: Sequence[str]) -> Function:
+        text = f"def {self.name}({arguments}):\n" + "".join(f"    {line}\n" for line in lines)
         exec(compile(text, f"<{self.name}>", "exec"), self._bound)  # noqa: S102 - numbers and names made here alone
         made: Function = self._bound[self.name]
         return made

@@ -23,8 +23,9 @@ from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.incoming import Datagram, Lowpan, Notice, Noting
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.opening import open_payload
+from lowpanbudget.stack.shapes import shape_of
 from lowpanbudget.stack.uncompressed import restored
-from lowpanbudget.stack.usual import read_usual
+from lowpanbudget.stack.usual import LARGEST, read_usual, with_any, with_udp
 from lowpanbudget.values import dataclass, field, filling, replace, settled
 
 
@@ -123,9 +124,11 @@ def decode_prepared(
     """Return the frame that these octets are, whatever they are; the last ``fcs_length`` of them are its FCS."""
     frame = FrameInMaking(octets, heads=[], contexts=contexts, notices=[])
     end = max(len(octets) - fcs_length, 0)
-    reader = Reader(octets, 0, end)
     trailer: list[Span] = []
     fcs_ok = _check_fcs(frame, octets, fcs_length, trailer) if end and fcs_length else None
+    if _read_usual(frame, end, fcs_ok, root, rpi_type, trailer):
+        return whole(frame)
+    reader = Reader(octets, 0, end)
     try:
         mac = mac_layer.decode(reader, fcs_ok)
         frame.mac = mac
@@ -150,6 +153,46 @@ def decode_prepared(
         frame.datagram, frame.fragment, frame.fragment_octets = None, None, b""
     _tile(frame, reader, trailer)
     return whole(frame)
+
+
+def _read_usual(
+    frame: FrameInMaking,
+    end: int,
+    fcs_ok: bool | None,
+    root: IPv6Address | None,
+    rpi_type: int,
+    trailer: list[Span],
+) -> bool:
+    """Fill in a frame whose FCS starts at octet ``end``; return False, with nothing touched, where it is unusual."""
+    octets = frame.octets
+    shape = shape_of(octets, end) if end < LARGEST else None
+    if shape is None:
+        return False
+    read, start, behind, past = shape
+    try:
+        headers = read(octets, end, fcs_ok, frame.contexts)
+    except WireError:
+        return False  # the engine locates it
+    if headers is None or (headers[2] is not None and headers[2].checksum is None):
+        return False
+    mac, layer, compressed, spans, free = headers
+    frame.mac, frame.payload = mac, octets[start:end]
+    source, destination = frame.link_source, frame.link_destination = mac.source, mac.destination
+    env = Env.carried(source, destination, mac.pan_id, frame.contexts, root, rpi_type)
+    reader = Reader(octets, past, end)
+    heads = frame.heads
+    heads.append(Head(mac, 0, start))
+    if compressed is None:
+        heads.append(Head(layer, start, past))
+        with_any(reader, env, frame, layer.header, start)
+    else:
+        assert behind is not None
+        heads.append(Head(layer, start, behind))
+        heads.append(Head(compressed, behind, past))
+        with_udp(reader, env, frame, layer.header, compressed, start)
+    frame.spans = (*spans, *reader.spans, *trailer)
+    frame.free = (*free, *reader.free)
+    return True
 
 
 def decode_lowpan(octets: bytes, env: Env) -> Frame:

@@ -25,7 +25,7 @@ from lowpanbudget.stack.upper import (
 
 _new = tuple.__new__
 # octets of a payload whose lengths fit in every header
-_LARGEST = 0xFFFF - ipv6.OCTETS - udp.OCTETS
+LARGEST = 0xFFFF - ipv6.OCTETS - udp.OCTETS
 
 
 def read_usual(reader: Reader, env: Env, taking: Taking) -> bool:
@@ -34,7 +34,7 @@ def read_usual(reader: Reader, env: Env, taking: Taking) -> bool:
     Raises ``WireError`` for an IPHC header that cannot be read.
     """
     data, at, end = reader.data, reader.pos, reader.end
-    if not at < end < _LARGEST or dispatch.PAGE_0.table[data[at]].key != "iphc":
+    if not at < end < LARGEST or dispatch.PAGE_0.table[data[at]].key != "iphc":
         return False
     spans, free = len(reader.spans), len(reader.free)
     layer = iphc.decode(reader, env)
@@ -52,10 +52,10 @@ def read_usual(reader: Reader, env: Env, taking: Taking) -> bool:
         return False
     taking.heads.append(_new(Head, (layer, at, behind)))
     if compressed is None:
-        _with_any(reader, env, taking, layer.header, at)
+        with_any(reader, env, taking, layer.header, at)
     else:
         taking.heads.append(_new(Head, (compressed, behind, reader.pos)))
-        _with_udp(reader, env, taking, layer.header, compressed, at)
+        with_udp(reader, env, taking, layer.header, compressed, at)
     return True
 
 
@@ -67,7 +67,7 @@ def _restored(header: Ipv6, length: int, next_header: int) -> Ipv6:
     )  # fmt: skip
 
 
-def _with_any(reader: Reader, env: Env, taking: Taking, header: Ipv6, at: int) -> None:
+def with_any(reader: Reader, env: Env, taking: Taking, header: Ipv6, at: int) -> None:
     """Read what stands behind an IPHC header that carries the next header's number."""
     body = reader.data[reader.pos : reader.end]
     value = _restored(header, len(body), header.next_header)
@@ -80,7 +80,7 @@ def _with_any(reader: Reader, env: Env, taking: Taking, header: Ipv6, at: int) -
     taking.notices += identifiers.note_carried(header, env, at)
 
 
-def _with_udp(
+def with_udp(
     reader: Reader, env: Env, taking: Taking, header: Ipv6, compressed: nhc.UdpNhc, at: int
 ) -> None:
     """Read the payload of a compressed UDP header, and restore lengths and checksum."""

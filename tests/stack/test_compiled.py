@@ -25,10 +25,12 @@ HEAD = header_of(b"\0\1", b"\0\2")
 
 
 @contextmanager
-def sightings(number: int, *, usual: bool) -> Iterator[None]:
-    """Let functions be made at this sighting of a word, and read the usual payload in one go or header by header."""
+def sightings(number: int, *, usual: bool, whole: bool = False) -> Iterator[None]:
+    """Let functions be made at this sighting of a word; read usual payloads in one go, and ``whole`` frames by one."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(compiled, "SIGHTINGS", number)
+        if not whole:
+            patch.setattr(frames, "shape_of", lambda *_: None)
         if not usual:
             patch.setattr(frames, "read_usual", lambda *_: False)
             patch.setattr(Layout, "_straight", lambda *_: None)
@@ -59,10 +61,11 @@ def same(lot: list[bytes], fcs: int = 0, **known: Any) -> None:
     compiled.forget()
     with sightings(1 << 60, usual=False):
         expected = [told(octets, fcs, known) for octets in lot]
-    with sightings(1, usual=True):
-        for octets, one in zip(lot, expected, strict=True):
-            assert told(octets, fcs, known) == one, octets.hex()
-    compiled.forget()
+    for whole in (False, True):
+        with sightings(1, usual=True, whole=whole):
+            for octets, one in zip(lot, expected, strict=True):
+                assert told(octets, fcs, known) == one, octets.hex()
+        compiled.forget()
 
 
 def framed(payload: bytes, env: Env) -> bytes:
@@ -118,7 +121,12 @@ def test_a_function_is_made_after_several_sightings() -> None:
     payload = bytes.fromhex("7e33 f3 12 3456") + b"abc"
     for number in range(compiled.SIGHTINGS + 3):
         decode_frame(HEAD + payload + bytes([number]), fcs=False)
-        # MAC, IPHC, UDP
+        # one for all three headers
+        assert functions() == (1 if number + 1 >= compiled.SIGHTINGS else 0)
+    compiled.forget()
+    for number in range(compiled.SIGHTINGS + 3):
+        # MAC, IPHC, UDP: a mesh header stands between
+        decode_frame(HEAD + bytes.fromhex("b7 0001 0002") + payload, fcs=False)
         assert functions() == (3 if number + 1 >= compiled.SIGHTINGS else 0)
 
 

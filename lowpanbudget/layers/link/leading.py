@@ -51,6 +51,11 @@ def _compile(word: int, at: int) -> Function | None:
     if form.fault is not None or form.octets != CONTROL.octets:
         return None
     source = FunctionSource("leading", "MAC", at)
+    return source.function(f"({source.bind(form)}, {', '.join(take_up(source, form, at))})")
+
+
+def take_up(source: FunctionSource, form: FrameForm, at: int = 0) -> list[str]:
+    """Take up the leading fields of this form, at octet ``at``; return the values behind the form in ``Leading``."""
     source.take(form.octets, *form.spans_at(at))
     sequence = "None"
     if not form.suppressed:
@@ -60,7 +65,7 @@ def _compile(word: int, at: int) -> Function | None:
     for part in form.layout.parts:
         assert isinstance(part, LayoutPart)
         values[part.key] = source.part(part, form.layout)
-    return source.function(f"({source.bind(form)}, {sequence}, {', '.join(values.values())})")
+    return [sequence, *values.values()]
 
 
 _COMPILED = Compiled(CONTROL, _compile)

@@ -14,6 +14,7 @@ from lowpanbudget.cites import ieee
 from lowpanbudget.env import is_number
 from lowpanbudget.errors import NotSupported, RequestError, WireError, plural
 from lowpanbudget.fields import Header, LayoutPart, OctetString, stated_by
+from lowpanbudget.fields.source import FunctionSource
 from lowpanbudget.layers.link import auxiliary, elements
 from lowpanbudget.layers.link.addressing import (
     FIELDS,
@@ -31,11 +32,13 @@ from lowpanbudget.layers.link.control import (
     MULTIPURPOSE_LONG,
     MULTIPURPOSE_SHORT,
     SEQUENCE,
+    FrameForm,
     FrameType,
     no_sequence,
 )
 from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.leading import read_leading
+from lowpanbudget.layers.link.leading import take_up as take_leading
 from lowpanbudget.values import dataclass, field
 
 __all__ = [
@@ -147,6 +150,20 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
         form.long_control,
         fault,
     )
+
+
+def take_up(source: FunctionSource, form: FrameForm) -> str:
+    """Take up a header of this form at octet 0, which has nothing behind its addresses; return its value.
+
+    ``fcs_ok`` is an argument of the function.
+    """
+    sequence, *addresses = take_leading(source, form)
+    names = ("destination_pan", "destination", "source_pan", "source")
+    return source.value(
+        Mac, frame_type=source.bind(form.frame_type), version=form.version, sequence=sequence,
+        **dict(zip(names, addresses, strict=True)), pan_id_compression=form.compression, pending=form.pending,
+        ack_request=form.ack_request, header_length=source.octets, fcs_ok="fcs_ok",
+    )  # fmt: skip
 
 
 def _security(reader: Reader, frame_type: FrameType, version: int) -> Security:

@@ -191,36 +191,53 @@ def decode(
 
 def _compile(word: int, at: int) -> Function | None:
     """Return a function that reads a header with this word at this octet, not in a tunnel, as ``decode`` does."""
+    if rows_of(word) is None:
+        return None
+    source = FunctionSource("iphc", HEADER.name, at)
+    return source.function(take_up(source, word, ("env.source", "env.destination"), "env.contexts"))
+
+
+def rows_of(word: int) -> FrozenDict[str, Row] | None:
+    """Return the rows that a word selects; None for one that is no header, or has a reserved mode."""
     codes = HEADER.split(word)
     rows = {choice.name: choice.rows[codes[choice.name]] for choice in HEADER.choices}
     if codes["dispatch"] != DISPATCH or any(row.restore is None for row in rows.values()):
         return None
-    source = FunctionSource("iphc", HEADER.name, at)
+    return FrozenDict(rows)
+
+
+def take_up(source: FunctionSource, word: int, links: tuple[str, str], known: str) -> str:
+    """Take up a header with this word that has rows; return its value.
+
+    The link addresses, and the contexts that are ``known``, are given as expressions.
+    """
+    rows = rows_of(word)
+    assert rows is not None
+    source.layer = HEADER.name
     source.word(HEADER, word)
     values = {choice: source.row(choice, rows[choice.name]) for choice in (CID, TF, NH, HLIM)}
     addresses, contexts = [], []
-    for side, choice in enumerate((SOURCE, DESTINATION)):
+    for side, (choice, link) in enumerate(zip((SOURCE, DESTINATION), links, strict=True)):
         row = rows[choice.name]
         iid = number = context = "None"
         if row.takes(LINK):
-            iid = f"{source.bind(interface_identifier)}(env.{choice.name})"
+            iid = f"{source.bind(interface_identifier)}({link})"
         if row.takes(CONTEXT):
             number = source.let(f"{values[CID]}[{side}]")
-            context = source.let(f"env.contexts.get({number})")
+            context = source.let(f"{known}.get({number})")
             source.lines.append(f"if {context} is None: return None")
         leans = f"new({source.bind(Side)}, ({iid}, {context}, {number}))"
         addresses.append(source.row(choice, row, "None" if iid == number else leans))
         contexts.append(number)
-    nhc = codes["nh"] == 1
+    nhc = rows["nh"].code == 1
     traffic_class, flow_label = (f"{values[TF]}[{part}]" for part in (0, 1))
     next_header = source.bind(NO_NEXT_HEADER) if nhc else values[NH]
-    header = source.let(
-        f"{source.bind(Ipv6)}({traffic_class}, {flow_label}, 0, {next_header}, {values[HLIM]}, "
-        f"{', '.join(addresses)})"
-    )
-    return source.function(
-        f"{source.bind(Iphc)}({header}, {nhc}, {source.bind(FrozenDict(rows))}, ({', '.join(contexts)}))"
-    )
+    header = source.value(
+        Ipv6, traffic_class=traffic_class, flow_label=flow_label, payload_length=0, next_header=next_header,
+        hop_limit=values[HLIM], source=addresses[0], destination=addresses[1],
+    )  # fmt: skip
+    used = f"({', '.join(contexts)})"
+    return source.value(Iphc, header=header, nhc=nhc, rows=source.bind(rows), contexts=used)
 
 
 _COMPILED = Compiled(HEADER, _compile)

@@ -200,14 +200,21 @@ def decode_udp(reader: Reader, header: Header = UDP) -> UdpNhc:
 
 def _compile(word: int, at: int) -> Function:
     """Return a function that reads a UDP header with this first octet as ``decode_udp`` does."""
+    source = FunctionSource("udp", UDP.name, at)
+    return source.function(take_up(source, word))
+
+
+def take_up(source: FunctionSource, word: int) -> str:
+    """Take up a UDP header with this first octet; return its value."""
     codes = UDP.split(word)
     rows = {choice.name: choice.rows[codes[choice.name]] for choice in UDP.choices}
-    source = FunctionSource("udp", UDP.name, at)
+    source.layer = UDP.name
     source.word(UDP, word)
     ports, checksum = source.row(PORTS, rows["ports"]), source.row(CHECKSUM, rows["checksum"])
-    return source.function(
-        f"{source.bind(UdpNhc)}(*{ports}, {checksum}, {source.bind(FrozenDict(rows))})"
-    )
+    return source.value(
+        UdpNhc, source_port=f"{ports}[0]", destination_port=f"{ports}[1]", checksum=checksum,
+        rows=source.bind(FrozenDict(rows)),
+    )  # fmt: skip
 
 
 _COMPILED = Compiled(UDP, _compile)
