@@ -23,7 +23,7 @@ from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.incoming import Datagram, Lowpan, Notice, Noting
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.opening import open_payload
-from lowpanbudget.stack.shapes import shape_of
+from lowpanbudget.stack.shapes import shape_of, was_read
 from lowpanbudget.stack.uncompressed import restored
 from lowpanbudget.stack.usual import LARGEST, read_usual, with_any, with_udp
 from lowpanbudget.values import dataclass, field, filling, replace, settled
@@ -165,7 +165,7 @@ def _read_usual(
 ) -> bool:
     """Fill in a frame whose FCS starts at octet ``end``; return False, with nothing touched, where it is unusual."""
     octets = frame.octets
-    shape = shape_of(octets, end) if end < LARGEST else None
+    shape = shape_of(octets) if end < LARGEST else None
     if shape is None:
         return False
     read, start, behind, past = shape
@@ -173,7 +173,7 @@ def _read_usual(
         headers = read(octets, end, fcs_ok, frame.contexts)
     except WireError:
         return False  # the engine locates it
-    if headers is None or (headers[2] is not None and headers[2].checksum is None):
+    if headers is None:
         return False
     mac, layer, compressed, spans, free = headers
     frame.mac, frame.payload = mac, octets[start:end]
@@ -277,6 +277,10 @@ def _read_lowpan(frame: FrameInMaking, reader: Reader, env: Env) -> None:
         frame.fragment = lowpan.fragment
         frame.fragment_octets = lowpan.fragment_octets
         frame.checksum_elided = lowpan.checksum_elided
+    elif frame.mac is not None and not (frame.mac.security or frame.mac.ie_present):
+        _, layer, *behind = frame.heads
+        if not frame.checksum_elided:
+            was_read(frame.octets, layer.start, behind[0].start if layer.value.nhc else None)
     if frame.checksum_elided and not frame.verified:
         text = (
             "a UDP checksum is elided and no integrity code was verified: a receiver must drop it"

@@ -152,18 +152,19 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
     )
 
 
-def take_up(source: FunctionSource, form: FrameForm) -> str:
-    """Take up a header of this form at octet 0, which has nothing behind its addresses; return its value.
+def take_up(source: FunctionSource, form: FrameForm) -> dict[str, str]:
+    """Take up a header of this form at octet 0, which has nothing behind its addresses; return its attributes.
 
     ``fcs_ok`` is an argument of the function.
     """
     sequence, *addresses = take_leading(source, form)
     names = ("destination_pan", "destination", "source_pan", "source")
-    return source.value(
-        Mac, frame_type=source.bind(form.frame_type), version=form.version, sequence=sequence,
-        **dict(zip(names, addresses, strict=True)), pan_id_compression=form.compression, pending=form.pending,
-        ack_request=form.ack_request, header_length=source.octets, fcs_ok="fcs_ok",
-    )  # fmt: skip
+    return {
+        "frame_type": source.bind(form.frame_type), "version": f"{form.version}", "sequence": sequence,
+        **dict(zip(names, addresses, strict=True)), "pan_id_compression": f"{form.compression}",
+        "pending": f"{form.pending}", "ack_request": f"{form.ack_request}",
+        "header_length": f"{source.octets}", "fcs_ok": "fcs_ok",
+    }  # fmt: skip
 
 
 def _security(reader: Reader, frame_type: FrameType, version: int) -> Security:
