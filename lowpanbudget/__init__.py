@@ -185,16 +185,16 @@ if TYPE_CHECKING:
         decode_frame as decode_frame,
     )
     from lowpanbudget.stack.encoding import Encoded as Encoded, encode_frame as encode_frame
-    from lowpanbudget.stack.frame import Frame as Frame
-    from lowpanbudget.stack.incoming import Datagram as Datagram, Notice as Notice
-    from lowpanbudget.stack.pieces import FragmentKey as FragmentKey
-    from lowpanbudget.stack.reassembly import (
+    from lowpanbudget.stack.events import (
         Complete as Complete,
         Discarded as Discarded,
         Ignored as Ignored,
-        Reassembler as Reassembler,
         TimedOut as TimedOut,
     )
+    from lowpanbudget.stack.frame import Frame as Frame
+    from lowpanbudget.stack.incoming import Datagram as Datagram, Notice as Notice
+    from lowpanbudget.stack.pieces import FragmentKey as FragmentKey
+    from lowpanbudget.stack.reassembly import Reassembler as Reassembler
     from lowpanbudget.stack.split import split as split
 
 # the public names of each module
@@ -269,10 +269,11 @@ _NAMES = {
     "stack.convert": "Compressed Decompressed compress decompress",
     "stack.decoder": "Decoder decode_datagram decode_frame",
     "stack.encoding": "Encoded encode_frame",
+    "stack.events": "Complete Discarded Ignored TimedOut",
     "stack.frame": "Frame",
     "stack.incoming": "Datagram Notice",
     "stack.pieces": "FragmentKey",
-    "stack.reassembly": "Complete Discarded Ignored Reassembler TimedOut",
+    "stack.reassembly": "Reassembler",
     "stack.split": "split",
 }
 _HOMES = {name: home for home, names in _NAMES.items() for name in names.split()}

@@ -7,6 +7,7 @@ Two families: the *octets* are wrong (``WireError``: where, which layer, which s
 from typing import ClassVar, Self
 
 from lowpanbudget.cites import Cite
+from lowpanbudget.values import dataclass
 
 
 def plural(count: int, noun: str) -> str:
@@ -115,20 +116,16 @@ class DesignError(RequestError):
         return "\n".join(str(fault) for fault in self.faults)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
     """One fault of a design file: ``file``, ``line``, ``column`` (from 1), ``key``, ``message``, ``hint``."""
 
-    __slots__ = ("column", "file", "hint", "key", "line", "message")
-
-    def __init__(
-        self, *, file: str, line: int, column: int, key: str, message: str, hint: str = ""
-    ) -> None:
-        self.file = file
-        self.line = line
-        self.column = column
-        self.key = key
-        self.message = message
-        self.hint = hint
+    file: str
+    line: int
+    column: int
+    key: str
+    message: str
+    hint: str = ""
 
     def __str__(self) -> str:
         """Return ``file:line:column: key: message. hint``."""

@@ -163,7 +163,7 @@ def test_what_is_learned_can_be_asked_for(ring: KeyRing) -> None:
 
 def test_messages_of_a_design_are_read() -> None:
     # frame 24 is in the clear: 14 octets behind MAC, IPHC and UDP; its values by hand from the octets 01020000f2f8...
-    (one,) = annotate(CAPTURE, [24], design=ARCHIVE)
+    (one,) = annotate(CAPTURE, 24, design=ARCHIVE)
     assert isinstance(one.message, Matched)
     assert one.message.flow.name == "climate"
     assert isinstance(one.message.readings[0], MessageValue)
@@ -236,6 +236,13 @@ def test_protection_taken_off_is_off() -> None:
     "wrong",
     [
         lambda: follow(5),  # type: ignore[arg-type]
+        lambda: follow(CAPTURE.read_bytes()),  # type: ignore[arg-type]
+        lambda: list(follow([b"octets"])),  # type: ignore[list-item]
+        lambda: annotate(CAPTURE, ["1"]),  # type: ignore[list-item]
+        lambda: annotate(CAPTURE, 355),
+        lambda: shrink([], None),  # type: ignore[arg-type]
+        lambda: write_pcap(None, [], 195),  # type: ignore[arg-type]
+        lambda: read_keys(None),  # type: ignore[arg-type]
         lambda: follow("/nowhere/mesh.pcap"),
         lambda: follow([], design="archive.toml"),  # type: ignore[arg-type]
         lambda: follow([], contexts={16: "2001:db8::/64"}),

@@ -310,6 +310,14 @@ def test_senml_records_that_cannot_be_written(records: Any) -> None:
 @pytest.mark.parametrize(
     "wrong",
     [
+        lambda: coap_code(5),  # type: ignore[arg-type]
+        lambda: coap_path(b"/a"),  # type: ignore[arg-type]
+        lambda: dtls_suite(None),  # type: ignore[arg-type]
+        lambda: open_dtls(b"", None, None),  # type: ignore[arg-type]
+        lambda: protect_oscore_request(CLEAR, None, sequence=1),  # type: ignore[arg-type]
+        lambda: open_oscore_response(PROTECTED_RESPONSE, SECRET, OscoreBinding(b"", b"")),  # type: ignore[arg-type]
+        lambda: resolve_senml(5),  # type: ignore[arg-type]
+        lambda: resolve_senml([{"n": 5}]),
         lambda: read_senml("[]"),  # type: ignore[arg-type]
         lambda: read_senml(b"[]", "xml"),  # type: ignore[arg-type]
         lambda: write_senml([], "xml"),  # type: ignore[arg-type]

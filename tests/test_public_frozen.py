@@ -39,6 +39,7 @@ from lowpanbudget import (
     Picture,
     Reassembler,
     Restored,
+    Shrinker,
     TimedOut,
     annotate,
     audit,
@@ -243,7 +244,8 @@ def test_workers_let_nothing_of_theirs_be_set() -> None:
     frames = follow([], fcs=2)
     with read_capture(EXAMPLES / "archive.pcap") as file:
         for worker, kind in (
-            (frames, CaptureFrames), (file, CaptureFile), (LeftOut(), LeftOut),
+            (frames, CaptureFrames), (file, CaptureFile), (LeftOut(), LeftOut), (Reassembler(), Reassembler),
+            (Shrinker(ARCHIVE, unprotected=True), Shrinker), (Decoder(), Decoder),
             (show(budget(ARCHIVE, "climate")[0]), Picture),
         ):  # fmt: skip
             assert isinstance(worker, kind)

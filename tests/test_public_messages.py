@@ -206,7 +206,9 @@ def test_a_design_is_reviewed_and_a_term_explained() -> None:
         lambda: explain("no such term at all"),
         lambda: generate(CLIMATE, prefix="1st"),
         lambda: generate("climate"),  # type: ignore[arg-type]
+        lambda: parse_design(None),  # type: ignore[arg-type]
         lambda: budget(ARCHIVE, "nothing"),
+        lambda: fit(ARCHIVE, spare=-1),
         lambda: fit(ARCHIVE, "nothing"),
     ],
 )

@@ -16,13 +16,13 @@ from lowpanbudget.capture.follow.picking import pick
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
 from lowpanbudget.env import Contexts
-from lowpanbudget.errors import WireError
+from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.fields import Restored
 from lowpanbudget.layers.link.mac import LARGEST_FRAME
 from lowpanbudget.stack.comparison import Comparison
+from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Datagram, Notice
-from lowpanbudget.stack.reassembly import Discarded, TimedOut
 from lowpanbudget.values import dataclass, field, frozen, replace
 
 if TYPE_CHECKING:  # a design is heavy
@@ -171,17 +171,20 @@ def follow(capture: Capture, **known: Unpack[TraceOptions]) -> CaptureFrames:
 
 
 def annotate(
-    capture: Capture, numbers: Iterable[int] = (), **known: Unpack[TraceOptions]
+    capture: Capture, numbers: int | Iterable[int] = (), **known: Unpack[TraceOptions]
 ) -> tuple[CapturedFrame, ...]:
-    """Return the frames of a capture with these numbers, or the first three, with what became of their datagrams.
+    """Return frames of a capture by their numbers, else its first three, with what became of their datagrams.
 
     All before them are followed, since contexts and fragments come from there; those behind them until it is known what
     became of their fragments. ``capture`` and ``known`` are those of ``follow``. Raises ``RequestError`` as it does,
     and for a number that the capture does not have.
     """
     trace = Trace(**known)
+    wanted = tuple(numbers) if isinstance(numbers, Iterable) else (numbers,)
+    if not all(isinstance(number, int) for number in wanted):
+        raise RequestError(f"numbers {numbers!r} are no numbers of frames")
     with CaptureFile.of(capture) as records:
-        picked, _ = pick(trace, records, numbers, "the capture")
+        picked, _ = pick(trace, records, wanted, "the capture")
     return tuple(captured(sighting, _largest(trace)) for sighting in picked)
 
 

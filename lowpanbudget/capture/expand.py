@@ -14,7 +14,7 @@ from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
 from lowpanbudget.errors import BadMic, RequestError
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.stack.encoding import encode_frame
-from lowpanbudget.stack.reassembly import Discarded, TimedOut
+from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.values import FrozenDict, replace
 
 MOST_REASONS = 256

@@ -52,6 +52,10 @@ class Shrinker:
     ``RequestError`` when it has neither.
     """
 
+    __slots__ = (
+        "_border", "_counters", "_design", "_devices", "_hop", "_key", "_link", "_stations",
+    )  # fmt: skip
+
     def __init__(
         self,
         design: "Design",
@@ -69,10 +73,10 @@ class Shrinker:
                 "the design's link is secured, and no key is given",
                 hint="Give a key, or ask for frames without protection, for tests",
             )
-        self.design = design
-        self.link: Link = link if not unprotected else replace(link, security=None)
+        self._design = design
+        self._link: Link = link if not unprotected else replace(link, security=None)
         self._key = None if key is None or unprotected or not secured else Key.of(key)
-        self.counters = counters or Counters()
+        self._counters = counters or Counters()
         self._hop: tuple[bytes, bytes] | None = None
         if flow is not None:
             way = next((h for h in flow.hop_list(link) if h.name == hop), None)
@@ -87,14 +91,19 @@ class Shrinker:
             if station.short is not None and station.extended is not None
         }
 
+    @property
+    def counters(self) -> Counters:
+        """Return what the next frame counts on from."""
+        return self._counters
+
     def frames(self, datagram: bytes) -> list[bytes]:
         """Return the frames of a datagram, FCS included.
 
         Raises ``RequestError`` for a datagram that cannot go in frames of this link.
         """
         source, destination = self.ends(datagram)
-        link, counters = self.link, self.counters
-        env = Env(source, destination, None, self.design.contexts)
+        link, counters = self._link, self._counters
+        env = Env(source, destination, None, self._design.contexts)
         writers = payloads(
             Outgoing.read(datagram), env, room=link.room(source, destination), tag=counters.tag
         )
@@ -116,11 +125,11 @@ class Shrinker:
 
     def _link_address(self, ip: IPv6Address) -> bytes:
         station = self._stations.get(ip)
-        form = self.link.addresses
+        form = self._link.addresses
         if station is not None and station.role != "outside":
             return station.link_address(form)
         inside = ip in LINK_LOCAL.prefix or any(
-            ip in context.prefix for context in self.design.contexts.values()
+            ip in context.prefix for context in self._design.contexts.values()
         )
         if self._border is not None and not inside:
             return self._border.link_address(form)
@@ -130,7 +139,7 @@ class Shrinker:
         return (iid ^ UNIVERSAL_LOCAL).to_bytes(8, "big")
 
     def _frame(self, source: bytes, destination: bytes, payload: bytes) -> bytes:
-        counters, link = self.counters, self.link
+        counters, link = self._counters, self._link
         mac = link.mac(source, destination)
         if mac.sequence is not None:
             mac = replace(mac, sequence=counters.sequence)
@@ -169,6 +178,8 @@ def shrink(
     ``capture`` is as in ``follow``; ``left_out`` counts records that hold no datagram, and datagrams that do not go in
     frames of the link. Raises ``RequestError`` for a capture that cannot be read.
     """
+    if not isinstance(shrinker, Shrinker):
+        raise RequestError(f"a Shrinker is needed, not {type(shrinker).__name__}")
     file = CaptureFile.of(capture)
     return _frames(file, shrinker, LeftOut() if left_out is None else left_out)
 

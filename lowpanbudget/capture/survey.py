@@ -19,7 +19,7 @@ from lowpanbudget.capture.savings import Savings
 from lowpanbudget.capture.tally import Tally, running, see
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, FrameType, Mac
-from lowpanbudget.stack.reassembly import Discarded, TimedOut
+from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.stack.upper import COAP_PORT
 from lowpanbudget.values import FrozenDict, dataclass, field
 

@@ -39,6 +39,8 @@ def load_design(path: "str | PathLike[str]") -> Design:
 
 def parse_design(text: str, file: str = "<text>") -> Design:
     """Return the design in a text; ``file`` names it in faults. Raises as ``load_design``."""
+    if not isinstance(text, str):
+        raise DesignError(f"a text is needed, not {type(text).__name__}")
     return _design(text, file)
 
 

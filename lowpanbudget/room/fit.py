@@ -4,6 +4,7 @@ from typing import Any
 
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
+from lowpanbudget.errors import RequestError
 from lowpanbudget.payload.bitmap import Entry
 from lowpanbudget.payload.message import Message
 from lowpanbudget.room.knobs import Saving, best_together
@@ -56,6 +57,8 @@ def fit(design: Design, message: str | None = None, *, spare: int = 0) -> list[F
     have.
     """
     design = Design.of(design)
+    if isinstance(spare, bool) or not isinstance(spare, int) or spare < 0:
+        raise RequestError(f"spare {spare!r} is no number of octets")
     messages = design.messages if message is None else (design.message(message),)
     fits = []
     for candidate in messages:

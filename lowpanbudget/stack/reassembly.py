@@ -18,9 +18,10 @@ from lowpanbudget.env import Env
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
+from lowpanbudget.stack.events import Complete, Discarded, Event, Ignored, TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.held import HeldDatagrams
-from lowpanbudget.stack.incoming import Datagram, Lowpan
+from lowpanbudget.stack.incoming import Lowpan
 from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.pieces import (
     Fate,
@@ -32,68 +33,23 @@ from lowpanbudget.stack.pieces import (
     SentFragment,
 )
 from lowpanbudget.stack.recoverable import Collected
-from lowpanbudget.values import dataclass
 
 # RFC 8931 section 6: after the last fragment a receiver "arms a short timer, e.g., on the order of an average
 # round-trip time" and absorbs what was in flight; how short is our choice
 ABSORB_S = 2.0
 
 
-@dataclass(frozen=True, slots=True)
-class Complete:
-    """A datagram is whole; ``fragments`` frames brought it between ``started_s`` and ``ended_s`` (0 for one frame).
-
-    ``marks`` are what came with each of these frames, here as in the other events.
-    """
-
-    datagram: Datagram
-    key: FragmentKey | None
-    fragments: int
-    started_s: float
-    ended_s: float
-    marks: tuple[Any, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class TimedOut:
-    """A datagram was not whole in time: ``received`` of its size in octets, ``missing`` ranges (start, end)."""
-
-    key: FragmentKey
-    received: int
-    missing: tuple[tuple[int, int], ...]
-    started_s: float
-    marks: tuple[Any, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Discarded:
-    """What was collected for ``key`` was given up: ``reason`` says why, ``for_room`` that others needed its place."""
-
-    key: FragmentKey
-    received: int
-    reason: str
-    marks: tuple[Any, ...] = ()
-    for_room: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Ignored:
-    """The frame changed nothing: ``reason`` says why (no fragment, a duplicate, a fault)."""
-
-    reason: str
-
-
-Event = Complete | TimedOut | Discarded | Ignored
-
-
 class Reassembler:
     """Collects fragments of many datagrams at once, in bounded memory.
 
     At most ``max_datagrams`` are open and ``max_octets`` held; beyond that the oldest is given up. Times come from the
-    frames. ``contexts``, ``root`` and ``rpi_type`` (as in ``Env``) expand what recoverable fragments bring. After a
-    frame was fed, ``arrival`` is the fragment in it, and what its datagram was sent in; None for other frames. Raises
+    frames. ``contexts``, ``root`` and ``rpi_type`` (as in ``Env``) expand what recoverable fragments bring. Raises
     ``RequestError`` for a time-out over 60 s or bounds below one.
     """
+
+    __slots__ = (
+        "_absorbed", "_absorbing", "_arrival", "_env", "_max_datagrams", "_max_octets", "_open", "_sent", "_timeout_s",
+    )  # fmt: skip
 
     def __init__(
         self,
@@ -111,15 +67,32 @@ class Reassembler:
         for bound in (max_datagrams, max_octets):
             if not isinstance(bound, int) or bound < 1:
                 raise RequestError("max_datagrams and max_octets are numbers of at least 1")
-        self.env = Env(contexts=contexts, root=root, rpi_type=rpi_type)
-        self.timeout_s = timeout_s
-        self.max_datagrams = max_datagrams
-        self.max_octets = max_octets
-        self.arrival: FragmentArrival | None = None
+        self._env = Env(contexts=contexts, root=root, rpi_type=rpi_type)
+        self._timeout_s = timeout_s
+        self._max_datagrams = max_datagrams
+        self._max_octets = max_octets
+        self._arrival: FragmentArrival | None = None
         self._sent = SentDatagrams(2 * max_datagrams)  # whole ones among them
         self._open: HeldDatagrams[Pieces | Collected] = HeldDatagrams()
         self._absorbing: OrderedDict[FragmentKey, tuple[float, Collected]] = OrderedDict()
         self._absorbed = 0  # octets of those
+
+    @property
+    def timeout_s(self) -> float:
+        """Return how long a datagram may take, in seconds from its first fragment."""
+        return self._timeout_s
+
+    @property
+    def arrival(self) -> FragmentArrival | None:
+        """Return the fragment in the frame that was fed last, and what its datagram was sent in; None for others.
+
+        It goes on with the next frames: read it before.
+        """
+        return self._arrival
+
+    def renew(self, env: Env) -> None:
+        """Expand with these surroundings from now on."""
+        self._env = env
 
     @property
     def held(self) -> int:
@@ -139,7 +112,7 @@ class Reassembler:
             )
         if not isinstance(time_s, int | float) or not isfinite(time_s):
             raise RequestError(f"time_s {time_s!r} is no number of seconds", cite=CITE)
-        self.arrival = None
+        self._arrival = None
         events: list[Event] = list(self._expire(time_s))
         if frame.fault is not None:
             events.append(Ignored(f"the frame has a fault: {frame.fault}"))
@@ -162,7 +135,7 @@ class Reassembler:
 
     def expired(self, time_s: float) -> list[FragmentedDatagram]:
         """Return what was not sent in full, once its sender has been silent for a time-out; each datagram once."""
-        return self._sent.expire(time_s - self.timeout_s)
+        return self._sent.expire(time_s - self._timeout_s)
 
     def close(self) -> list[Event]:
         """Return a ``Discarded`` for each datagram that is still open, and forget them."""
@@ -178,7 +151,7 @@ class Reassembler:
             self._absorb_no_longer(next(iter(self._absorbing)))
         return [
             TimedOut(key, entry.received, entry.missing(), entry.started_s, tuple(entry.marks))
-            for key, entry in self._open.expire(time_s, self.timeout_s)
+            for key, entry in self._open.expire(time_s, self._timeout_s)
         ]
 
     def _add(
@@ -193,7 +166,7 @@ class Reassembler:
         repeated = datagram.brought(sent)
         if not repeated:
             datagram.add(sent)
-        self.arrival = FragmentArrival(sent, datagram, repeated)
+        self._arrival = FragmentArrival(sent, datagram, repeated)
         events: list[Event] = []
         entry = self._open.get(key)
         if isinstance(entry, Pieces):
@@ -268,9 +241,9 @@ class Reassembler:
             frame.link_source,
             frame.link_destination,
             None if frame.mac is None else frame.mac.pan_id,
-            self.env.contexts,
-            self.env.root,
-            self.env.rpi_type,
+            self._env.contexts,
+            self._env.root,
+            self._env.rpi_type,
         )
         lowpan = Lowpan(frame.link_source, frame.link_destination)
         try:
@@ -304,10 +277,10 @@ class Reassembler:
     def _shed(self, newest: FragmentKey) -> list[Event]:
         events: list[Event] = []
         while self._absorbing and (
-            len(self._absorbing) > self.max_datagrams or self.held > self.max_octets
+            len(self._absorbing) > self._max_datagrams or self.held > self._max_octets
         ):
             self._absorb_no_longer(next(iter(self._absorbing)))
-        while len(self._open) > self.max_datagrams or self.held > self.max_octets:
+        while len(self._open) > self._max_datagrams or self.held > self._max_octets:
             key = next((k for k in self._open if k != newest), newest)
             entry = self._open.end(key)
             if entry is None:

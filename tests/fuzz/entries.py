@@ -27,8 +27,8 @@ from lowpanbudget.bits import tiles
 from lowpanbudget.layers.lowpan.extension_nhc import ExtensionNhc
 from lowpanbudget.layers.lowpan.legacy import Legacy
 from lowpanbudget.stack.datagram import complete_checksum
+from lowpanbudget.stack.events import Complete, Discarded, Ignored, TimedOut
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.reassembly import Complete, Discarded, Ignored, TimedOut
 
 Entry = Callable[[bytes], None]
 ENTRIES: dict[str, Entry] = {}

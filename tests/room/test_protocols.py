@@ -12,7 +12,7 @@ from lowpanbudget.room.compute import Budget
 from lowpanbudget.room.knobs import turn_all
 from lowpanbudget.room.measure import room_of
 from lowpanbudget.stack.encoding import STAND_IN_KEY
-from lowpanbudget.stack.reassembly import Complete
+from lowpanbudget.stack.events import Complete
 
 FOOTBRIDGE = (EXAMPLES / "footbridge.toml").read_text(encoding="utf-8")
 COAP = '[flow.coap]\ncode = "POST"\npath = "s"\n'

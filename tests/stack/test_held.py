@@ -7,10 +7,10 @@ from work import calls
 
 from lowpanbudget import Reassembler
 from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.stack.events import TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.held import HeldDatagrams
 from lowpanbudget.stack.pieces import FragmentedDatagram, FragmentKey, Pieces
-from lowpanbudget.stack.reassembly import TimedOut
 
 
 def fragment(number: int, offset: int = 80) -> Frame:

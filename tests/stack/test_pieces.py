@@ -3,9 +3,10 @@
 import pytest
 
 from lowpanbudget import Mac, decode_frame, encode_frame
+from lowpanbudget.stack.events import Complete, Discarded, TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import Fate, FragmentArrival, SentDatagrams
-from lowpanbudget.stack.reassembly import Complete, Discarded, Reassembler, TimedOut
+from lowpanbudget.stack.reassembly import Reassembler
 
 A, B, C = b"\x00\x01", b"\x00\x02", b"\x00\x03"
 SIZE = 72

@@ -66,7 +66,7 @@ def _private_text(path: str) -> str:
             facts = os.fstat(file.fileno())
             _refuse_shared(path, facts)
             octets = file.read(_LARGEST + 1)
-    except (OSError, ValueError) as error:
+    except (OSError, TypeError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise RequestError(f"the key file {path!r} cannot be read: {reason}") from None
     if len(octets) > _LARGEST:

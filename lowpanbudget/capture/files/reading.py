@@ -50,12 +50,12 @@ class CaptureFile(Iterator[Record]):
             return capture
         if isinstance(capture, str | PathLike) or hasattr(capture, "read"):
             return read_capture(capture)  # type: ignore[arg-type]  # what has read is a file
-        if not isinstance(capture, Iterable):
+        if isinstance(capture, bytes | bytearray) or not isinstance(capture, Iterable):
             raise RequestError(
                 f"{type(capture).__name__} is no capture",
-                hint="Give a path, a binary file, what read_capture returns, or Records",
+                hint="Give a path, a binary file such as io.BytesIO(octets), what read_capture returns, or Records",
             )
-        return cls(capture, "records")
+        return cls(_only_records(capture), "records")
 
     @property
     def format(self) -> str:
@@ -124,6 +124,13 @@ def read_capture(
             opened.close()
         raise
     return CaptureFile(records, form, notices, opened)
+
+
+def _only_records(given: Iterable[object]) -> Iterator[Record]:
+    for number, record in enumerate(given, 1):
+        if not isinstance(record, Record):
+            raise RequestError(f"item {number} is no Record but {type(record).__name__}")
+        yield record
 
 
 def _open(path: "str | PathLike[str]") -> Any:

@@ -49,6 +49,8 @@ class PcapWriter:
 
 def write_pcap(file: BinaryOutput, records: Iterable[Record], link_type: int) -> int:
     """Write all records to ``file`` and return their number; raises as ``PcapWriter``."""
+    if not hasattr(file, "write"):
+        raise RequestError(f"{type(file).__name__} is no binary file that can be written")
     writer = PcapWriter(file, link_type)
     for record in records:
         writer.write(record)

@@ -10,7 +10,7 @@ from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.errors import RequestError
 from lowpanbudget.stack.decoder import Decoder
-from lowpanbudget.stack.reassembly import Discarded, TimedOut
+from lowpanbudget.stack.events import Discarded, TimedOut
 
 if TYPE_CHECKING:
     from lowpanbudget.capture.follow.matching import Matcher

@@ -12,10 +12,10 @@ from lowpanbudget.errors import WireError
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.contents import with_contents
 from lowpanbudget.stack.decoder import Decoder, decode_datagram
+from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import FragmentArrival, FragmentedDatagram
-from lowpanbudget.stack.reassembly import Discarded, TimedOut
 from lowpanbudget.values import dataclass, field, replace
 
 if TYPE_CHECKING:

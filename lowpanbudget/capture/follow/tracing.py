@@ -31,8 +31,9 @@ from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.security import Devices, devices_of, keys_of
 from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
 from lowpanbudget.stack.decoder import Decoder, decode_datagram
+from lowpanbudget.stack.events import Complete, Discarded, Event, TimedOut
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.reassembly import Complete, Discarded, Event, Reassembler, TimedOut
+from lowpanbudget.stack.reassembly import Reassembler
 
 if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
@@ -106,7 +107,7 @@ class Trace:
         self._time_s = 0.0
         self.leftover: list[TimedOut | Discarded] = []
         self._reader = FrameReader(self._known())
-        self._reassembler.env = self._reader.decoder.env()
+        self._reassembler.renew(self._reader.decoder.env())
 
     @property
     def timeout_s(self) -> float:
@@ -255,7 +256,7 @@ class Trace:
         """Read with what is known now from here on."""
         decoder = self._known()
         self._reader.renew(decoder)
-        self._reassembler.env = decoder.env()
+        self._reassembler.renew(decoder.env())
 
     def _known(self) -> Decoder:
         knowledge = self.knowledge

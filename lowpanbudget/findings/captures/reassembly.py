@@ -9,8 +9,8 @@ from lowpanbudget.findings.wording import hop_text, link_text, octets_text
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1
+from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram
-from lowpanbudget.stack.reassembly import Discarded, TimedOut
 from lowpanbudget.values import dataclass, field
 
 REASSEMBLY = Subject("reassembly")

@@ -73,7 +73,29 @@ def write_senml(records: Iterable[Mapping[str, Any]], form: Form = "json") -> by
     the nearest number. Raises ``RequestError`` for a label that is not known, a value of the wrong type, or a number
     that no double holds.
     """
-    pack = []
+    pack = [
+        {
+            label: number_of(item) if isinstance(item, Decimal) else item
+            for label, item in one.items()
+        }
+        for one in _given(records)
+    ]
+    return pack_to_cbor(pack) if _form(form) == "cbor" else pack_to_json(pack)
+
+
+def resolve_senml(records: Iterable[Mapping[str, Any]]) -> tuple[Entry, ...]:
+    """Return the records with all base fields applied (section 4.6), in the order of the pack: read-only dictionaries.
+
+    Names are joined; times, values and sums are exact decimals, added up, and absent where neither part is there.
+    Raises ``Malformed`` for a version of SenML that is not known, ``RequestError`` as ``write_senml``.
+    """
+    return tuple(map(FrozenDict, resolve(_given(records))))
+
+
+def _given(records: Iterable[Mapping[str, Any]]) -> Iterator[Entry]:
+    """Yield the records that a caller gives; raises ``RequestError`` for one that no pack can hold."""
+    if not isinstance(records, Iterable):
+        raise RequestError(f"records are dictionaries, not {type(records).__name__}", cite=CITE)
     for number, record in enumerate(records, 1):
         if not isinstance(record, Mapping):
             raise RequestError(f"record {number} is no dictionary", cite=CITE)
@@ -86,21 +108,11 @@ def write_senml(records: Iterable[Mapping[str, Any]], form: Form = "json") -> by
             _judged(dict(record), from_text=False)
         except Malformed as error:
             raise RequestError(f"record {number}: {error.message}", cite=CITE) from None
-        pack.append({k: number_of(v) if isinstance(v, Decimal) else v for k, v in record.items()})
-    return pack_to_cbor(pack) if _form(form) == "cbor" else pack_to_json(pack)
-
-
-def resolve_senml(records: Iterable[Mapping[str, Any]]) -> tuple[Entry, ...]:
-    """Return the records with all base fields applied (section 4.6), in the order of the pack: read-only dictionaries.
-
-    Names are joined; times, values and sums are exact decimals, added up, and absent where neither part is there.
-    Raises ``Malformed`` for a version of SenML that is not known.
-    """
-    return tuple(map(FrozenDict, resolve(map(dict, records))))
+        yield dict(record)
 
 
 def _form(form: str) -> str:
-    if form not in {"json", "cbor"}:
+    if not isinstance(form, str) or form not in {"json", "cbor"}:
         raise RequestError(f"form {form!r} is neither 'json' nor 'cbor'")
     return form
 

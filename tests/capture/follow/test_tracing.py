@@ -60,8 +60,8 @@ from lowpanbudget.layers.link.contents import Command
 from lowpanbudget.layers.link.fcs import fcs
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.stack.events import Complete, Discarded, TimedOut
 from lowpanbudget.stack.outgoing import Outgoing
-from lowpanbudget.stack.reassembly import Complete, Discarded, TimedOut
 from lowpanbudget.stack.recoverable import recoverable
 
 VECTORS = Path(__file__).parents[3] / "vectors"

@@ -26,7 +26,7 @@ from lowpanbudget.fields import Bits, Choice
 from lowpanbudget.layers.internet import udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import escape, legacy
-from lowpanbudget.stack.reassembly import Complete
+from lowpanbudget.stack.events import Complete
 
 VECTORS = Path(__file__).parents[3] / "vectors"
 Case = dict[str, Any]

@@ -28,7 +28,7 @@ from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import lorh, routing
 from lowpanbudget.layers.lowpan.lorh import IpInIp, RoutingHeader, Rpi, Skipped, SrhLorh
-from lowpanbudget.stack.reassembly import Complete
+from lowpanbudget.stack.events import Complete
 
 VECTORS = Path(__file__).parents[3] / "vectors"
 Case = dict[str, Any]

@@ -88,11 +88,11 @@ def coap_code(text: str) -> int:
 
     Raises ``RequestError`` for a text that is none, and lists the names.
     """
-    kind, dot, detail = text.partition(".")
+    kind, dot, detail = text.partition(".") if isinstance(text, str) else ("", "", "")
     if dot and kind.isdecimal() and detail.isdecimal() and int(kind) < 8 and int(detail) < 32:
         return _number(kind, detail)
     for code, name in CODES.items():
-        if name.lower() == text.lower():
+        if isinstance(text, str) and name.lower() == text.lower():
             return code
     raise RequestError(
         f"{text!r} is no CoAP code",

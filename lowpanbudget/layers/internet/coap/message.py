@@ -150,6 +150,8 @@ def coap_path(path: str) -> tuple[CoapOption, ...]:
 
     Raises ``RequestError`` for a part that no option may hold, such as one of over 255 octets.
     """
+    if not isinstance(path, str):
+        raise RequestError(f"a path is text, not {type(path).__name__}")
     path, question, query = path.partition("?")
     options = []
     if path not in ("", "/"):

@@ -10,7 +10,7 @@ from enum import IntEnum
 
 from lowpanbudget.bits import Reader, as_octets
 from lowpanbudget.cites import rfc
-from lowpanbudget.errors import Malformed
+from lowpanbudget.errors import Malformed, RequestError
 from lowpanbudget.fields import OctetString, bits, layout_of, part, structure
 
 LAYER = "DTLS"
@@ -136,6 +136,8 @@ def read_dtls_content(
 
     Raises ``Truncated`` or ``Malformed`` with the offset of what is wrong, ``RequestError`` for what are no octets.
     """
+    if not isinstance(content_type, int):
+        raise RequestError(f"content type {content_type!r} is no number")
     return decode_content(Reader(as_octets(octets)), content_type)
 
 

@@ -36,6 +36,7 @@ def seal_dtls(
     header has ``sequence_octets`` (1 or 2) and a length where ``has_length``. ``write_dtls`` gives the octets. Raises
     ``RequestError``, without the keys, for what cannot be sealed.
     """
+    _check(keys, suite)
     octets, writer = as_octets(content), Writer(LAYER)
     if suite.version == "1.2":
         return seal_1_2(
@@ -61,6 +62,7 @@ def open_dtls(
     ``next_sequence``, for DTLS 1.3: one more than the highest number opened so far in this epoch. Raises ``BadMic`` or
     another ``WireError`` with its offset in the record, ``RequestError`` for keys or a suite that do not go with it.
     """
+    _check(keys, suite)
     if not isinstance(record, DtlsRecord | Unified):
         records = read_dtls(record, cid_length=cid_length)
         if len(records) != 1:
@@ -72,3 +74,11 @@ def open_dtls(
     if isinstance(record, DtlsRecord):
         return open_1_2(record, keys, suite)
     return open_1_3(record, keys, suite, next_sequence=next_sequence)
+
+
+def _check(keys: RecordKeys, suite: DtlsSuite) -> None:
+    if not isinstance(keys, RecordKeys) or not isinstance(suite, DtlsSuite):
+        raise RequestError(
+            f"RecordKeys and a suite are needed, not {type(keys).__name__} and {type(suite).__name__}",
+            hint="dtls_suite(name) is one",
+        )

@@ -96,7 +96,7 @@ def dtls_suite(name: str) -> DtlsSuite:
 
     Raises ``RequestError`` that lists the names.
     """
-    suite = SUITES.get(name)
+    suite = SUITES.get(name) if isinstance(name, str) else None
     if suite is None:
         raise RequestError(f"no suite is named {name!r}", hint=f"Known: {', '.join(SUITES)}")
     return suite

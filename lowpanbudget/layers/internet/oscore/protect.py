@@ -80,6 +80,7 @@ def protect_oscore_request(
     for octets that are no CoAP message.
     """
     message = coap.message_of(message)
+    _check(context)
     if not message.is_request:
         raise RequestError(f"{code_text(message.code)} is no request", cite=rfc(8613, "8.1"))
     if send_kid_context and context.id_context is None:
@@ -112,12 +113,18 @@ def protect_oscore_response(
     sequence number of its own. Raises as ``protect_oscore_request``.
     """
     message = coap.message_of(message)
+    _check(context)
     if not message.is_response:
         raise RequestError(f"{code_text(message.code)} is no response", cite=rfc(8613, "8.3"))
     if sequence is None:
         return _protect(message, context, OscoreOption(), binding, binding.kid, outer, used)
     value = OscoreOption(oscore_option.piv_octets(sequence))
     return _protect(message, context, value, binding, context.sender_id, outer, used)
+
+
+def _check(context: SecurityContext) -> None:
+    if not isinstance(context, SecurityContext):
+        raise RequestError(f"a SecurityContext is needed, not {type(context).__name__}")
 
 
 def _protect(
@@ -194,6 +201,7 @@ def open_oscore_request(
     to check.
     """
     message = coap.message_of(message)
+    _check(context)
     value = _value_of(message)
     if not message.is_request:
         raise _wrong("the code is no request", rfc(8613, "8.2"))
@@ -212,6 +220,7 @@ def open_oscore_response(
 ) -> OscoreResult:
     """Return the response that an OSCORE response holds (RFC 8613 section 8.4); raises as ``open_oscore_request``."""
     message = coap.message_of(message)
+    _check(context)
     value = _value_of(message)
     if not message.is_response:
         raise _wrong("the code is no response", rfc(8613, "8.4"))

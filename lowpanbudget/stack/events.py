@@ -1,0 +1,54 @@
+"""What becomes of fragments: a datagram is whole, late or given up, or a frame changed nothing."""
+
+from typing import Any
+
+from lowpanbudget.stack.incoming import Datagram
+from lowpanbudget.stack.pieces import FragmentKey
+from lowpanbudget.values import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Complete:
+    """A datagram is whole; ``fragments`` frames brought it between ``started_s`` and ``ended_s`` (0 for one frame).
+
+    ``marks`` are what came with each of these frames, here as in the other events.
+    """
+
+    datagram: Datagram
+    key: FragmentKey | None
+    fragments: int
+    started_s: float
+    ended_s: float
+    marks: tuple[Any, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class TimedOut:
+    """A datagram was not whole in time: ``received`` of its size in octets, ``missing`` ranges (start, end)."""
+
+    key: FragmentKey
+    received: int
+    missing: tuple[tuple[int, int], ...]
+    started_s: float
+    marks: tuple[Any, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Discarded:
+    """What was collected for ``key`` was given up: ``reason`` says why, ``for_room`` that others needed its place."""
+
+    key: FragmentKey
+    received: int
+    reason: str
+    marks: tuple[Any, ...] = ()
+    for_room: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Ignored:
+    """The frame changed nothing: ``reason`` says why (no fragment, a duplicate, a fault)."""
+
+    reason: str
+
+
+Event = Complete | TimedOut | Discarded | Ignored
