@@ -80,6 +80,7 @@ if TYPE_CHECKING:
     )
     from lowpanbudget.findings.review import review as review
     from lowpanbudget.layers.internet.aead import Nonces as Nonces
+    from lowpanbudget.layers.internet.chain import FragmentHeader as FragmentHeader
     from lowpanbudget.layers.internet.coap.block import Block as Block
     from lowpanbudget.layers.internet.coap.codes import coap_code as coap_code
     from lowpanbudget.layers.internet.coap.flaws import (
@@ -114,6 +115,30 @@ if TYPE_CHECKING:
         RecordKeys as RecordKeys,
         dtls_suite as dtls_suite,
     )
+    from lowpanbudget.layers.internet.extension import (
+        OptionsHeader as OptionsHeader,
+        OtherHeader as OtherHeader,
+        RoutingHeader as RoutingHeader,
+    )
+    from lowpanbudget.layers.internet.icmpv6 import Icmpv6 as Icmpv6
+    from lowpanbudget.layers.internet.icmpv6_messages import (
+        DestinationUnreachable as DestinationUnreachable,
+        EchoReply as EchoReply,
+        EchoRequest as EchoRequest,
+        PacketTooBig as PacketTooBig,
+        ParameterProblem as ParameterProblem,
+        TimeExceeded as TimeExceeded,
+    )
+    from lowpanbudget.layers.internet.ipv6 import Ipv6 as Ipv6
+    from lowpanbudget.layers.internet.nd.messages import (
+        DuplicateAddressConfirmation as DuplicateAddressConfirmation,
+        DuplicateAddressRequest as DuplicateAddressRequest,
+        NeighborAdvertisement as NeighborAdvertisement,
+        NeighborSolicitation as NeighborSolicitation,
+        Redirect as Redirect,
+        RouterAdvertisement as RouterAdvertisement,
+        RouterSolicitation as RouterSolicitation,
+    )
     from lowpanbudget.layers.internet.oscore.context import SecurityContext as SecurityContext
     from lowpanbudget.layers.internet.oscore.option import (
         OscoreOption as OscoreOption,
@@ -127,16 +152,42 @@ if TYPE_CHECKING:
         protect_oscore_request as protect_oscore_request,
         protect_oscore_response as protect_oscore_response,
     )
+    from lowpanbudget.layers.internet.rpl.messages import (
+        ConsistencyCheck as ConsistencyCheck,
+        Dao as Dao,
+        DaoAck as DaoAck,
+        Dio as Dio,
+        Dis as Dis,
+        Secure as Secure,
+    )
+    from lowpanbudget.layers.internet.udp import Udp as Udp
     from lowpanbudget.layers.link.auxiliary import Security as Security
+    from lowpanbudget.layers.link.beacon import Beacon as Beacon
+    from lowpanbudget.layers.link.contents import Command as Command
     from lowpanbudget.layers.link.elements import Element as Element
     from lowpanbudget.layers.link.mac import Mac as Mac
     from lowpanbudget.layers.link.security import Key as Key
+    from lowpanbudget.layers.lowpan.escape import Escape as Escape
+    from lowpanbudget.layers.lowpan.extension_nhc import ExtensionNhc as ExtensionNhc
+    from lowpanbudget.layers.lowpan.fragment import Fragment as Fragment
     from lowpanbudget.layers.lowpan.ghc import (
         CodeStep as CodeStep,
         Expansion as Expansion,
         read_ghc as read_ghc,
         write_ghc as write_ghc,
     )
+    from lowpanbudget.layers.lowpan.ghc_headers import Icmpv6Nhc as Icmpv6Nhc
+    from lowpanbudget.layers.lowpan.iphc import Iphc as Iphc
+    from lowpanbudget.layers.lowpan.legacy import Legacy as Legacy
+    from lowpanbudget.layers.lowpan.lorh import (
+        IpInIp as IpInIp,
+        Rpi as Rpi,
+        Skipped as Skipped,
+        SrhLorh as SrhLorh,
+    )
+    from lowpanbudget.layers.lowpan.mesh import Broadcast as Broadcast, Mesh as Mesh
+    from lowpanbudget.layers.lowpan.nhc import UdpNhc as UdpNhc
+    from lowpanbudget.layers.lowpan.recovery import Rfrag as Rfrag, RfragAck as RfragAck
     from lowpanbudget.payload.c.source import (
         Generated as Generated,
         GeneratedFile as GeneratedFile,
@@ -228,6 +279,7 @@ _NAMES = {
     "findings.finding": "Certainty Finding Severity",
     "findings.review": "review",
     "layers.internet.aead": "Nonces",
+    "layers.internet.chain": "FragmentHeader",
     "layers.internet.coap.block": "Block",
     "layers.internet.coap.codes": "coap_code",
     "layers.internet.coap.flaws": "CoapFlaw coap_flaws",
@@ -238,17 +290,41 @@ _NAMES = {
     "layers.internet.dtls.record": "DtlsRecord Unified read_dtls write_dtls",
     "layers.internet.dtls.seal": "OpenedRecord",
     "layers.internet.dtls.suites": "DtlsSuite RecordKeys dtls_suite",
+    "layers.internet.extension": "OptionsHeader OtherHeader RoutingHeader",
+    "layers.internet.icmpv6": "Icmpv6",
+    "layers.internet.icmpv6_messages": (
+        "DestinationUnreachable EchoReply EchoRequest PacketTooBig ParameterProblem TimeExceeded"
+    ),
+    "layers.internet.ipv6": "Ipv6",
+    "layers.internet.nd.messages": (
+        "DuplicateAddressConfirmation DuplicateAddressRequest NeighborAdvertisement "
+        "NeighborSolicitation Redirect RouterAdvertisement RouterSolicitation"
+    ),
     "layers.internet.oscore.context": "SecurityContext",
     "layers.internet.oscore.option": "OscoreOption read_oscore_option",
     "layers.internet.oscore.protect": (
         "OscoreBinding OscoreResult open_oscore_request open_oscore_response "
         "protect_oscore_request protect_oscore_response"
     ),
+    "layers.internet.rpl.messages": "ConsistencyCheck Dao DaoAck Dio Dis Secure",
+    "layers.internet.udp": "Udp",
     "layers.link.auxiliary": "Security",
+    "layers.link.beacon": "Beacon",
+    "layers.link.contents": "Command",
     "layers.link.elements": "Element",
     "layers.link.mac": "Mac",
     "layers.link.security": "Key",
+    "layers.lowpan.escape": "Escape",
+    "layers.lowpan.extension_nhc": "ExtensionNhc",
+    "layers.lowpan.fragment": "Fragment",
     "layers.lowpan.ghc": "CodeStep Expansion read_ghc write_ghc",
+    "layers.lowpan.ghc_headers": "Icmpv6Nhc",
+    "layers.lowpan.iphc": "Iphc",
+    "layers.lowpan.legacy": "Legacy",
+    "layers.lowpan.lorh": "IpInIp Rpi Skipped SrhLorh",
+    "layers.lowpan.mesh": "Broadcast Mesh",
+    "layers.lowpan.nhc": "UdpNhc",
+    "layers.lowpan.recovery": "Rfrag RfragAck",
     "payload.c.source": "Generated GeneratedFile generate",
     "payload.forms.senml": "read_senml resolve_senml write_senml",
     "payload.kinds.interfaces": "Gain",

@@ -54,7 +54,7 @@ def _status(value: int) -> str:
 
 @structure("DODAG information solicitation", rfc(6550, "6.2.1"))
 class Dis:
-    """A DODAG Information Solicitation."""
+    """A DODAG Information Solicitation (RFC 6550 section 6.2): its options."""
 
     reserved = bits(16)
     options: tuple[Any, ...] = part(OptionList, OPTIONS, default=())

@@ -1,0 +1,169 @@
+"""Headers of frames by their public classes: those that vectors of standards name are found in what is decoded."""
+
+import tomllib
+from collections.abc import Iterator
+from ipaddress import IPv6Address
+from pathlib import Path
+from typing import Any
+
+import pytest
+from contract import air
+
+from lowpanbudget import (
+    Beacon,
+    Broadcast,
+    Command,
+    ConsistencyCheck,
+    Dao,
+    DaoAck,
+    Datagram,
+    Decoder,
+    DestinationUnreachable,
+    Dio,
+    Dis,
+    DuplicateAddressConfirmation,
+    DuplicateAddressRequest,
+    EchoReply,
+    EchoRequest,
+    Env,
+    Escape,
+    ExtensionNhc,
+    Fragment,
+    FragmentHeader,
+    Icmpv6,
+    Icmpv6Nhc,
+    Iphc,
+    IpInIp,
+    Ipv6,
+    Legacy,
+    Mac,
+    Mesh,
+    NeighborAdvertisement,
+    NeighborSolicitation,
+    OptionsHeader,
+    OtherHeader,
+    PacketTooBig,
+    ParameterProblem,
+    Redirect,
+    Rfrag,
+    RfragAck,
+    RouterAdvertisement,
+    RouterSolicitation,
+    RoutingHeader,
+    Rpi,
+    Secure,
+    Skipped,
+    SrhLorh,
+    TimeExceeded,
+    Udp,
+    UdpNhc,
+    compress,
+    decode_datagram,
+    encode_frame,
+)
+
+VECTORS = Path(__file__).parents[1] / "vectors"
+DECODER = Decoder(contexts=air.CONTEXTS)
+NODE, ROOT = air.eui(1), air.eui(2)
+SOURCE, DESTINATION = IPv6Address("fe80::5eef:1000:1"), IPv6Address("fe80::5eef:1000:2")
+MESSAGES = {
+    kind.__name__: kind
+    for kind in (
+        Dao, DaoAck, DestinationUnreachable, Dio, Dis, DuplicateAddressConfirmation, DuplicateAddressRequest,
+        EchoReply, EchoRequest, NeighborAdvertisement, NeighborSolicitation, PacketTooBig, ParameterProblem,
+        Redirect, RouterAdvertisement, RouterSolicitation, Secure, TimeExceeded,
+    )
+}  # fmt: skip
+
+
+def cases() -> Iterator[tuple[str, bytes]]:
+    """Yield the ICMPv6 messages of all vectors that say which they are."""
+    for path in sorted(VECTORS.rglob("*.toml")):
+        for case in tomllib.loads(path.read_text(encoding="utf-8")).get("case", ()):
+            if case.get("kind") in MESSAGES and case["result"] == "valid":
+                yield case["kind"], bytes.fromhex(case["message"])
+
+
+def test_messages_of_icmpv6_are_of_their_class() -> None:
+    """Their checksums are those of other addresses, and so is told of each that it is wrong."""
+    seen = set()
+    for kind, octets in cases():
+        frame = decode_datagram(air.ipv6(SOURCE, DESTINATION, 58, octets))
+        found = frame.packet.find(Icmpv6)
+        assert found is not None, kind
+        assert type(found.message) is MESSAGES[kind]
+        assert found.checksum_ok is False
+        seen.add(kind)
+    assert seen == set(MESSAGES)
+    # RFC 6550 section 6.6: within a secure message alone
+    assert ConsistencyCheck.__doc__ is not None
+
+
+# payloads by hand from the figures: RFC 4944 5.2, 5.3 and 10.1, RFC 8931 5.1 and 5.2, RFC 8066 (ESC), RFC 8138 5 to 7
+ADDRESSES = SOURCE.packed + DESTINATION.packed
+DATAGRAM = air.udp_datagram(SOURCE, DESTINATION, b"12345678")
+PLAIN = b"\x41" + DATAGRAM
+PAYLOADS: dict[type, bytes] = {
+    Ipv6: PLAIN,
+    Udp: PLAIN,
+    Mesh: bytes.fromhex("b5 0001 0002") + PLAIN,
+    Broadcast: bytes.fromhex("b5 0001 ffff 5007") + PLAIN,
+    Fragment: bytes.fromhex("c038 0001") + PLAIN,
+    Rfrag: bytes.fromhex("e8 01 0401 0008 41"),
+    RfragAck: bytes.fromhex("ea 01 80000000"),
+    Escape: bytes.fromhex("40 05"),
+    Legacy: bytes.fromhex("42 fb e0 40 12 b3ab") + b"12345678",
+    Iphc: bytes.fromhex("7e33 f0 f0b1 f0b2 0000") + b"12345678",
+    UdpNhc: bytes.fromhex("7e33 f0 f0b1 f0b2 0000") + b"12345678",
+    ExtensionNhc: bytes.fromhex("7e33 e6 11 04 01 02 0000 f0b1f0b2 0010 0000") + b"12345678",
+    Rpi: bytes.fromhex("f1 8005 01 7e33 f0 f0b1 f0b2 0000") + b"12345678",
+    SrhLorh: bytes.fromhex("f1 8001 0003 0004 7e33 f0 f0b1 f0b2 0000") + b"12345678",
+    IpInIp: bytes.fromhex("f1 a106 40 7e33 f0 f0b1 f0b2 0000") + b"12345678",
+    Skipped: bytes.fromhex("f1 a11f 40 7e33 f0 f0b1 f0b2 0000") + b"12345678",
+}
+
+
+@pytest.mark.parametrize("kind", PAYLOADS, ids=lambda kind: kind.__name__)
+def test_headers_of_6lowpan_are_of_their_class(kind: type[Any]) -> None:
+    octets = encode_frame(air.mac_of(NODE, ROOT), PAYLOADS[kind]).octets
+    frame = DECODER.frame(octets)
+    found = frame.packet.find(kind)
+    assert type(found) is kind, (frame.layers, frame.fault)
+    assert frame.packet.find(Mac) is frame.mac
+
+
+def test_headers_of_the_internet_are_of_their_class() -> None:
+    """RFC 8200 sections 4.3 to 4.6, RFC 6275 section 6.1.1 (mobility), by hand."""
+    udp = DATAGRAM[40:]
+    for kind, number, header in (
+        (OptionsHeader, 0, bytes.fromhex("11 00 0104 00000000")),
+        (RoutingHeader, 43, bytes.fromhex("11 00 fd00 00000000")),
+        (OtherHeader, 135, bytes.fromhex("3b 00 0000 00000000")),
+        (FragmentHeader, 44, bytes.fromhex("11 00 0001 00000007")),
+    ):
+        frame = decode_datagram(air.ipv6(SOURCE, DESTINATION, number, header + udp))
+        assert isinstance(frame.packet.find(kind), kind), frame.notices
+    # RFC 7400 appendix A figure 8: a DIS in byte code
+    ends = IPv6Address("fe80::21c:daff:fe00:2024"), IPv6Address("ff02::1a")
+    dis = air.ipv6(*ends, 58, bytes.fromhex("9b006bde00000000"), 255)
+    link = bytes.fromhex("001cdafffe002024")
+    packed = compress(dis, Env(link, ROOT), ghc=True).octets
+    frame = DECODER.frame(encode_frame(air.mac_of(link, ROOT), packed).octets)
+    assert frame.datagram == Datagram(dis)
+    message = decode_datagram(dis).packet.find(Icmpv6)
+    assert message is not None
+    assert message.checksum_ok
+    assert isinstance(message.message, Dis)
+    assert isinstance(frame.packet.find(Icmpv6Nhc), Icmpv6Nhc)
+
+
+def test_contents_of_the_link_are_of_their_class() -> None:
+    """IEEE 802.15.4: a beacon with superframe 0xffff and nothing pending, a data request (from memory)."""
+    beacon = Mac(0, 1, 1, source_pan=air.PAN, source=air.short(1))
+    frame = DECODER.frame(encode_frame(beacon, bytes.fromhex("ffcf 00 00")).octets)
+    assert isinstance(frame.layers[1], Beacon)
+    request = Mac(3, 1, 1, air.PAN, air.short(2), None, air.short(1), pan_id_compression=True)
+    frame = DECODER.frame(encode_frame(request, b"\x04").octets)
+    command = frame.layers[1]
+    assert isinstance(command, Command)
+    assert command.id == 4
