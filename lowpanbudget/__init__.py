@@ -16,35 +16,29 @@ capture < room < findings < report < cli. The names below are loaded when first 
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    # fmt: off
     from lowpanbudget.bits import Nature as Nature, Span as Span
     from lowpanbudget.capture.captured import (
-        CaptureFrames as CaptureFrames,
-        CapturedFrame as CapturedFrame,
-        annotate as annotate,
+        CaptureFrames as CaptureFrames, CapturedFrame as CapturedFrame, annotate as annotate,
         follow as follow,
     )
     from lowpanbudget.capture.expand import LeftOut as LeftOut, decrypt as decrypt, expand as expand
     from lowpanbudget.capture.files.key_file import KeyRing as KeyRing, read_keys as read_keys
     from lowpanbudget.capture.files.reading import (
-        CaptureFile as CaptureFile,
-        read_capture as read_capture,
+        CaptureFile as CaptureFile, read_capture as read_capture,
     )
     from lowpanbudget.capture.files.record import ReadingNotice as ReadingNotice, Record as Record
     from lowpanbudget.capture.files.writing import write_pcap as write_pcap
     from lowpanbudget.capture.follow.fcs_check import FcsVerdict as FcsVerdict
     from lowpanbudget.capture.follow.flows import FlowKey as FlowKey
     from lowpanbudget.capture.follow.learning import (
-        Device as Device,
-        LearnedContext as LearnedContext,
+        Device as Device, LearnedContext as LearnedContext,
     )
     from lowpanbudget.capture.follow.matching import (
-        Matched as Matched,
-        MessageValue as MessageValue,
+        Matched as Matched, MessageValue as MessageValue,
     )
     from lowpanbudget.capture.shrink import (
-        Counters as Counters,
-        Shrinker as Shrinker,
-        shrink as shrink,
+        Counters as Counters, Shrinker as Shrinker, shrink as shrink,
     )
     from lowpanbudget.capture.survey import Cell as Cell, Survey as Survey, survey as survey
     from lowpanbudget.capture.tally import Tally as Tally
@@ -52,31 +46,20 @@ if TYPE_CHECKING:
     from lowpanbudget.design.flow import Flow as Flow, Station as Station
     from lowpanbudget.design.link import Link as Link
     from lowpanbudget.design.load import (
-        design_schema as design_schema,
-        load_design as load_design,
-        parse_design as parse_design,
+        design_schema as design_schema, load_design as load_design, parse_design as parse_design,
     )
     from lowpanbudget.design.meaning import Design as Design
     from lowpanbudget.env import Context as Context, Contexts as Contexts, Env as Env
     from lowpanbudget.errors import (
-        BadMic as BadMic,
-        DesignError as DesignError,
-        DoesNotFit as DoesNotFit,
-        Fault as Fault,
-        LowpanError as LowpanError,
-        Malformed as Malformed,
-        NotSupported as NotSupported,
-        RequestError as RequestError,
-        Reserved as Reserved,
-        Truncated as Truncated,
+        BadMic as BadMic, DesignError as DesignError, DoesNotFit as DoesNotFit, Fault as Fault,
+        LowpanError as LowpanError, Malformed as Malformed, NotSupported as NotSupported,
+        RequestError as RequestError, Reserved as Reserved, Truncated as Truncated,
         WireError as WireError,
     )
     from lowpanbudget.fields.packet import Head as Head, Packet as Packet, Restored as Restored
     from lowpanbudget.findings.audit import CaptureFindings as CaptureFindings, audit as audit
     from lowpanbudget.findings.finding import (
-        Certainty as Certainty,
-        Finding as Finding,
-        Severity as Severity,
+        Certainty as Certainty, Finding as Finding, Severity as Severity,
     )
     from lowpanbudget.findings.review import review as review
     from lowpanbudget.layers.internet.aead import Nonces as Nonces
@@ -84,80 +67,56 @@ if TYPE_CHECKING:
     from lowpanbudget.layers.internet.coap.block import Block as Block
     from lowpanbudget.layers.internet.coap.codes import coap_code as coap_code
     from lowpanbudget.layers.internet.coap.flaws import (
-        CoapFlaw as CoapFlaw,
-        coap_flaws as coap_flaws,
+        CoapFlaw as CoapFlaw, coap_flaws as coap_flaws,
     )
     from lowpanbudget.layers.internet.coap.message import (
-        CoapMessage as CoapMessage,
-        coap_path as coap_path,
-        read_coap as read_coap,
+        CoapMessage as CoapMessage, coap_path as coap_path, read_coap as read_coap,
         write_coap as write_coap,
     )
     from lowpanbudget.layers.internet.coap.options import CoapOption as CoapOption
     from lowpanbudget.layers.internet.dtls.content import (
-        Alert as Alert,
-        Handshake as Handshake,
-        read_dtls_content as read_dtls_content,
+        Alert as Alert, Handshake as Handshake, read_dtls_content as read_dtls_content,
     )
     from lowpanbudget.layers.internet.dtls.protect import (
-        open_dtls as open_dtls,
-        seal_dtls as seal_dtls,
+        open_dtls as open_dtls, seal_dtls as seal_dtls,
     )
     from lowpanbudget.layers.internet.dtls.record import (
-        DtlsRecord as DtlsRecord,
-        Unified as Unified,
-        read_dtls as read_dtls,
+        DtlsRecord as DtlsRecord, Unified as Unified, read_dtls as read_dtls,
         write_dtls as write_dtls,
     )
     from lowpanbudget.layers.internet.dtls.seal import OpenedRecord as OpenedRecord
     from lowpanbudget.layers.internet.dtls.suites import (
-        DtlsSuite as DtlsSuite,
-        RecordKeys as RecordKeys,
-        dtls_suite as dtls_suite,
+        DtlsSuite as DtlsSuite, RecordKeys as RecordKeys, dtls_suite as dtls_suite,
     )
     from lowpanbudget.layers.internet.extension import (
-        OptionsHeader as OptionsHeader,
-        OtherHeader as OtherHeader,
-        RoutingHeader as RoutingHeader,
+        OptionsHeader as OptionsHeader, OtherHeader as OtherHeader, RoutingHeader as RoutingHeader,
     )
     from lowpanbudget.layers.internet.icmpv6 import Icmpv6 as Icmpv6
     from lowpanbudget.layers.internet.icmpv6_messages import (
-        DestinationUnreachable as DestinationUnreachable,
-        EchoReply as EchoReply,
-        EchoRequest as EchoRequest,
-        PacketTooBig as PacketTooBig,
-        ParameterProblem as ParameterProblem,
-        TimeExceeded as TimeExceeded,
+        DestinationUnreachable as DestinationUnreachable, EchoReply as EchoReply,
+        EchoRequest as EchoRequest, PacketTooBig as PacketTooBig,
+        ParameterProblem as ParameterProblem, TimeExceeded as TimeExceeded,
     )
     from lowpanbudget.layers.internet.ipv6 import Ipv6 as Ipv6
     from lowpanbudget.layers.internet.nd.messages import (
         DuplicateAddressConfirmation as DuplicateAddressConfirmation,
         DuplicateAddressRequest as DuplicateAddressRequest,
         NeighborAdvertisement as NeighborAdvertisement,
-        NeighborSolicitation as NeighborSolicitation,
-        Redirect as Redirect,
-        RouterAdvertisement as RouterAdvertisement,
-        RouterSolicitation as RouterSolicitation,
+        NeighborSolicitation as NeighborSolicitation, Redirect as Redirect,
+        RouterAdvertisement as RouterAdvertisement, RouterSolicitation as RouterSolicitation,
     )
     from lowpanbudget.layers.internet.oscore.context import SecurityContext as SecurityContext
     from lowpanbudget.layers.internet.oscore.option import (
-        OscoreOption as OscoreOption,
-        read_oscore_option as read_oscore_option,
+        OscoreOption as OscoreOption, read_oscore_option as read_oscore_option,
     )
     from lowpanbudget.layers.internet.oscore.protect import (
-        OscoreBinding as OscoreBinding,
-        OscoreResult as OscoreResult,
-        open_oscore_request as open_oscore_request,
-        open_oscore_response as open_oscore_response,
+        OscoreBinding as OscoreBinding, OscoreResult as OscoreResult,
+        open_oscore_request as open_oscore_request, open_oscore_response as open_oscore_response,
         protect_oscore_request as protect_oscore_request,
         protect_oscore_response as protect_oscore_response,
     )
     from lowpanbudget.layers.internet.rpl.messages import (
-        ConsistencyCheck as ConsistencyCheck,
-        Dao as Dao,
-        DaoAck as DaoAck,
-        Dio as Dio,
-        Dis as Dis,
+        ConsistencyCheck as ConsistencyCheck, Dao as Dao, DaoAck as DaoAck, Dio as Dio, Dis as Dis,
         Secure as Secure,
     )
     from lowpanbudget.layers.internet.udp import Udp as Udp
@@ -171,53 +130,38 @@ if TYPE_CHECKING:
     from lowpanbudget.layers.lowpan.extension_nhc import ExtensionNhc as ExtensionNhc
     from lowpanbudget.layers.lowpan.fragment import Fragment as Fragment
     from lowpanbudget.layers.lowpan.ghc import (
-        CodeStep as CodeStep,
-        Expansion as Expansion,
-        read_ghc as read_ghc,
-        write_ghc as write_ghc,
+        CodeStep as CodeStep, Expansion as Expansion, read_ghc as read_ghc, write_ghc as write_ghc,
     )
     from lowpanbudget.layers.lowpan.ghc_headers import Icmpv6Nhc as Icmpv6Nhc
     from lowpanbudget.layers.lowpan.iphc import Iphc as Iphc
     from lowpanbudget.layers.lowpan.legacy import Legacy as Legacy
     from lowpanbudget.layers.lowpan.lorh import (
-        IpInIp as IpInIp,
-        Rpi as Rpi,
-        Skipped as Skipped,
-        SrhLorh as SrhLorh,
+        IpInIp as IpInIp, Rpi as Rpi, Skipped as Skipped, SrhLorh as SrhLorh,
     )
     from lowpanbudget.layers.lowpan.mesh import Broadcast as Broadcast, Mesh as Mesh
     from lowpanbudget.layers.lowpan.nhc import UdpNhc as UdpNhc
     from lowpanbudget.layers.lowpan.recovery import Rfrag as Rfrag, RfragAck as RfragAck
     from lowpanbudget.payload.c.source import (
-        Generated as Generated,
-        GeneratedFile as GeneratedFile,
-        generate as generate,
+        Generated as Generated, GeneratedFile as GeneratedFile, generate as generate,
     )
     from lowpanbudget.payload.forms.senml import (
-        read_senml as read_senml,
-        resolve_senml as resolve_senml,
-        write_senml as write_senml,
+        read_senml as read_senml, resolve_senml as resolve_senml, write_senml as write_senml,
     )
     from lowpanbudget.payload.kinds.interfaces import Gain as Gain
     from lowpanbudget.payload.message import Message as Message
     from lowpanbudget.payload.search.compatible import (
-        Change as Change,
-        FormatComparison as FormatComparison,
+        Change as Change, FormatComparison as FormatComparison,
     )
     from lowpanbudget.payload.search.shrink import Candidate as Candidate, Coarsening as Coarsening
     from lowpanbudget.payload.search.worth import Worth as Worth
     from lowpanbudget.report.notebook import Picture as Picture, show as show
     from lowpanbudget.report.terms import (
-        Explanation as Explanation,
-        explain as explain,
-        terms as terms,
+        Explanation as Explanation, explain as explain, terms as terms,
     )
     from lowpanbudget.room.compatible import compatible as compatible
     from lowpanbudget.room.compute import Budget as Budget, budget as budget
     from lowpanbudget.room.encodings import (
-        Alternative as Alternative,
-        OnHop as OnHop,
-        encodings as encodings,
+        Alternative as Alternative, OnHop as OnHop, encodings as encodings,
     )
     from lowpanbudget.room.fit import Fit as Fit, fit as fit
     from lowpanbudget.room.knobs import Loss as Loss, Saving as Saving
@@ -225,28 +169,22 @@ if TYPE_CHECKING:
     from lowpanbudget.room.weigh import Weighing as Weighing, weigh as weigh
     from lowpanbudget.stack.comparison import Comparison as Comparison, Difference as Difference
     from lowpanbudget.stack.convert import (
-        Compressed as Compressed,
-        Decompressed as Decompressed,
-        compress as compress,
+        Compressed as Compressed, Decompressed as Decompressed, compress as compress,
         decompress as decompress,
     )
     from lowpanbudget.stack.decoder import (
-        Decoder as Decoder,
-        decode_datagram as decode_datagram,
-        decode_frame as decode_frame,
+        Decoder as Decoder, decode_datagram as decode_datagram, decode_frame as decode_frame,
     )
     from lowpanbudget.stack.encoding import Encoded as Encoded, encode_frame as encode_frame
     from lowpanbudget.stack.events import (
-        Complete as Complete,
-        Discarded as Discarded,
-        Ignored as Ignored,
-        TimedOut as TimedOut,
+        Complete as Complete, Discarded as Discarded, Ignored as Ignored, TimedOut as TimedOut,
     )
     from lowpanbudget.stack.frame import Frame as Frame
     from lowpanbudget.stack.incoming import Datagram as Datagram, Notice as Notice
     from lowpanbudget.stack.pieces import FragmentKey as FragmentKey
     from lowpanbudget.stack.reassembly import Reassembler as Reassembler
     from lowpanbudget.stack.split import split as split
+    # fmt: on
 
 # the public names of each module
 _NAMES = {
