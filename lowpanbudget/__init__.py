@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     # fmt: off
     from lowpanbudget.bits import Nature as Nature, Span as Span
+    from lowpanbudget.capture.annotation import shortest_form as shortest_form
     from lowpanbudget.capture.captured import (
         CaptureFrames as CaptureFrames, CapturedFrame as CapturedFrame, annotate as annotate,
         follow as follow,
@@ -189,6 +190,7 @@ if TYPE_CHECKING:
 # the public names of each module
 _NAMES = {
     "bits": "Nature Span",
+    "capture.annotation": "shortest_form",
     "capture.captured": "CaptureFrames CapturedFrame annotate follow",
     "capture.expand": "LeftOut decrypt expand",
     "capture.files.key_file": "KeyRing read_keys",

@@ -38,6 +38,7 @@ from lowpanbudget import (
     Packet,
     Picture,
     Reassembler,
+    RequestError,
     Restored,
     Shrinker,
     TimedOut,
@@ -64,6 +65,7 @@ from lowpanbudget import (
     read_senml,
     resolve_senml,
     review,
+    shortest_form,
     show,
     split,
     survey,
@@ -283,6 +285,15 @@ def test_what_frames_and_conversions_hold() -> None:
     assert shortest is not None
     assert all(isinstance(one, Difference) for one in shortest.differences)
     assert sum(one.here - one.shortest for one in shortest.differences) == 8 * shortest.saved
+    # both addresses in line for want of a context: 16 octets each
+    bare = decode_frame(air.frames_of(DATAGRAM, NODE, ROOT, contexts={})[0], contexts=air.CONTEXTS)
+    form = shortest_form(bare)
+    assert form is not None
+    assert (form, form.saved, form.octets) == (shortest, 32, sent.octets)
+    assert "32 fewer on the air" in str(show(bare))
+    assert shortest_form(decode_frame(b"")) is None
+    with pytest.raises(RequestError):
+        shortest_form(b"")  # type: ignore[arg-type]
 
 
 def air_record(octets: bytes) -> Any:

@@ -4,9 +4,11 @@ from typing import Any
 
 from lowpanbudget.bits import Span
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.errors import plural
+from lowpanbudget.env import address
+from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.fields import Bits, Restored
-from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet import ipv6, rpi
+from lowpanbudget.layers.link.mac import LARGEST_FRAME
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.stack.comparison import Comparison, compare
 from lowpanbudget.stack.frame import Frame
@@ -37,6 +39,25 @@ def words_of(span: Span) -> str:
     words = _WORDS.get(span.name)
     value: Any = span.value
     return "" if words is None or not isinstance(value, int) else words(value)
+
+
+def shortest_form(
+    frame: Frame, *, root: object = None, rpi_type: int = rpi.OLD, largest: int = LARGEST_FRAME
+) -> Comparison | None:
+    """Return the datagram that a decoded frame carries in its shortest legal form, beside the form that was sent.
+
+    The same link addresses and contexts hold; ``root`` and ``rpi_type`` as in ``Env``; ``largest`` is the octets of the
+    largest frame. None for a frame that carries no whole datagram. Raises ``RequestError`` for a datagram that no form
+    can carry, and for what is no frame.
+    """
+    if not isinstance(frame, Frame):
+        raise RequestError(f"a frame from decode_frame is needed, not {type(frame).__name__}")
+    if frame.datagram is None or frame.payload is None or frame.fault is not None:
+        return None
+    return compare(
+        frame, frame.contexts, frame.datagram.octets, root=None if root is None else address(root, "root"),
+        rpi_type=rpi_type, largest=largest,
+    )  # fmt: skip
 
 
 def shortest(sighting: Sighting, largest: int) -> Comparison | None:

@@ -10,7 +10,7 @@ from typing import Any
 
 from rich.console import Console
 
-from lowpanbudget.capture.annotation import title_of
+from lowpanbudget.capture.annotation import shortest_form, title_of
 from lowpanbudget.capture.captured import CapturedFrame, sighting_of
 from lowpanbudget.capture.survey import Survey
 from lowpanbudget.errors import RequestError, plural
@@ -102,7 +102,7 @@ def _frames(several: Iterable[Frame], console: Console, screen: Screen) -> None:
     for frame in several:
         facts = {
             "restored": sightings.restored_fields(frame.restored),
-            "restored_in": None, "shortest": None, "message": None,
+            "restored_in": None, "shortest": sightings.compared(partial(shortest_form, frame)), "message": None,
         }  # fmt: skip
         drawn = sightings.drawn(frame, title_of(frame))
         annotate_text.frame(console, screen, drawn, facts)

@@ -1,6 +1,6 @@
 """What is known of a captured frame beyond its own octets, as plain data and in words."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
 from typing import Any
 
@@ -10,6 +10,7 @@ from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import Restored
 from lowpanbudget.report import view
+from lowpanbudget.stack.comparison import Comparison
 from lowpanbudget.stack.frame import Frame
 
 _SECOND = 10**9
@@ -22,7 +23,7 @@ def details(sighting: Sighting, largest: int) -> view.Data:
     return {
         "restored": restored_fields(restored_headers(sighting)),
         "restored_in": None if first is None else first.number,
-        "shortest": _shortest(sighting, largest),
+        "shortest": compared(lambda: shortest(sighting, largest)),
         "message": _message(sighting),
         **_of_capture(sighting),
     }
@@ -71,15 +72,13 @@ def _says(span: Span, width: int) -> str:
     return "" if value is None else str(view.data_of(value))
 
 
-def _shortest(sighting: Sighting, largest: int) -> view.Data | None:
+def compared(comparison: Callable[[], Comparison | None]) -> view.Data | None:
     """Return the shortest form beside the form that was sent; None for what carries no datagram."""
     try:
-        comparison = shortest(sighting, largest)
+        found = comparison()
     except RequestError as error:
         return {"reason": error.message}
-    if comparison is None:
-        return None
-    return {**view.data_of(comparison), "saved": comparison.saved, "reason": ""}
+    return None if found is None else {**view.data_of(found), "saved": found.saved, "reason": ""}
 
 
 def _message(sighting: Sighting) -> view.Data | None:
