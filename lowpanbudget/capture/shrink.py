@@ -47,9 +47,9 @@ class Shrinker:
     """Makes frames of datagrams for a design.
 
     Link addresses are those of the design's stations, or follow from the interface identifier; hosts outside are
-    reached through the border router. With ``flow`` and ``hop`` ("first", "forwarded") all frames go between the link
-    addresses of that hop. A secured link takes a ``key``, or frames that are ``unprotected``, for tests. Raises
-    ``RequestError`` when it has neither.
+    reached through the border router. With ``flow`` (``design.flow(name)``) and ``hop`` ("first", "forwarded") all
+    frames go between the link addresses of that hop. A secured link takes a ``key``, or frames that are
+    ``unprotected``, for tests. Raises ``RequestError`` when it has neither.
     """
 
     __slots__ = (

@@ -31,7 +31,13 @@ from lowpanbudget.values import HashedOnce, dataclass
 
 @dataclass(frozen=True, slots=True)
 class Message(HashedOnce):
-    """A message format; ``pack`` and ``unpack`` are what node and gateway do with it."""
+    """A message format of a design; ``pack`` and ``unpack`` are what node and gateway do with it.
+
+    Values are a dictionary by field name: numbers as int or ``Decimal`` in the field's unit, names of enumerations as
+    text, flags as a tuple of names, groups as dictionaries, arrays and series as lists; optional fields may be absent.
+    ``example(case)`` gives such values for the "least", "typical" or "greatest" message, ``bitmap(case)`` says what
+    stands where in it; ``min_octets`` and ``max_octets`` bound its size.
+    """
 
     name: str
     fields: tuple[Field, ...]

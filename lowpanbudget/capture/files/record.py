@@ -28,7 +28,10 @@ _DAMAGE = {NO_CAPTURE, "file-cut", "length-wrong", "block-wrong", "interface-unk
 
 
 class ReadingNotice(NamedTuple):
-    """What reading noticed: ``name`` for code, ``text`` for people, the frame or the one before, where in the file."""
+    """What reading a file noticed: ``name`` for code, ``text`` for people.
+
+    ``number`` is that of the frame, or of the one before it, ``offset`` the octet of the file where it stands.
+    """
 
     name: str
     text: str

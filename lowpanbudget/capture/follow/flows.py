@@ -13,7 +13,11 @@ from lowpanbudget.stack.frame import Frame
 
 
 class FlowKey(NamedTuple):
-    """Who talks to whom: innermost addresses, next-header number of the transport, ports or ICMPv6 type and code."""
+    """Who talks to whom: innermost addresses, next-header number of the transport, ports or ICMPv6 type and code.
+
+    ``source`` and ``destination`` are ``IPv6Address``; ports are None without any, ``icmpv6`` is (type, code) or None.
+    ``str`` gives it in words.
+    """
 
     source: IPv6Address
     destination: IPv6Address

@@ -35,7 +35,10 @@ SECOND = 10**9
 
 
 class Device(NamedTuple):
-    """An EUI-64 and its short address, learned in frame ``number`` as ``how`` says."""
+    """An EUI-64 (8 octets, most significant first) and its ``short`` address in a ``pan``, both as numbers.
+
+    It was learned in frame ``number``, as ``how`` says in words.
+    """
 
     pan: int | None
     short: int
@@ -56,7 +59,10 @@ class Lesson(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class LearnedContext:
-    """A context seen on the air: what it says, in which frame, until when it expands (None: no times are known)."""
+    """A context seen on the air: its id ``cid``, what it says, and the ``number`` of the frame that said it last.
+
+    It expands until ``until_ns``, in the capture's nanoseconds; None where no times are known.
+    """
 
     cid: int
     context: Context

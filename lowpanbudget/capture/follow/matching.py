@@ -33,9 +33,10 @@ class MessageValue(NamedTuple):
 class Matched:
     """What a datagram is in a design.
 
-    ``flow`` is the flow it belongs to. ``message`` is the format that reads its payload, ``values`` what it holds,
-    ``readings`` the same as single values with units; all None or empty when no format does: ``faults`` then says for
-    each format why. ``others`` names further formats that read the payload as well: nothing in it tells them apart.
+    ``flow`` is the flow it belongs to. ``message`` is the format that reads its payload, ``values`` what it holds
+    (read-only), ``readings`` the same as single values with units; all None or empty when no format does: ``faults``
+    then says for each format why. ``others`` names further formats that read the payload as well: nothing in it tells
+    them apart.
     """
 
     flow: Flow

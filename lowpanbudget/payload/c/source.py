@@ -26,14 +26,14 @@ _DRAWN = 8  # vectors besides the least, typical and greatest message
 
 
 class GeneratedFile(NamedTuple):
-    """A file to be: its name and its text."""
+    """A file to be written: its ``name``, such as "readings.h", and its ``text``."""
 
     name: str
     text: str
 
 
 class Generated(NamedTuple):
-    """The two files of a message, and how many vectors their self-test has."""
+    """The two files of a message, ``header`` and ``source``, and how many ``vectors`` their self-test has."""
 
     header: GeneratedFile
     source: GeneratedFile

@@ -23,7 +23,11 @@ from lowpanbudget.values import dataclass
 
 
 class Change(NamedTuple):
-    """One change: where, what, whether an old receiver survives it, what it reads, and how the greatest size moves."""
+    """One change of a format, made alone.
+
+    ``path`` says where and ``what`` what, in words; ``safe`` whether a receiver of the old format survives it,
+    ``reads`` what that reads from the new octets. ``bits`` is how the size of the greatest message moves.
+    """
 
     path: str
     what: str

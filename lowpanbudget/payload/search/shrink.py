@@ -22,7 +22,11 @@ Measure = Callable[[Message], int]
 
 
 class Coarsening(NamedTuple):
-    """A coarser step of one field; ``loss`` is the share of its tolerance that its greatest ``error`` uses."""
+    """A coarser step of one field, in its unit; ``loss`` is the share of its tolerance that its ``error`` uses up.
+
+    ``path`` is the field's; ``error`` the greatest rounding error, half a step; ``bits_before`` and ``bits_after`` are
+    those of one value.
+    """
 
     path: str
     step_before: Decimal
@@ -35,7 +39,11 @@ class Coarsening(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A message of the Pareto front: its octets, the share of its tolerance that the worst field uses, the changes."""
+    """A message that cannot be made smaller without more loss: a point of the Pareto front.
+
+    ``octets`` are those of its greatest value; ``loss`` is the share of its tolerance, 0 to 1, that the field which
+    loses most uses up; ``changes`` lead to it from the message as it is, and ``message`` is the format itself.
+    """
 
     octets: int
     loss: Decimal

@@ -41,7 +41,11 @@ _NO_NUMBER = 15
 
 @dataclass(frozen=True, slots=True)
 class CoapOption:
-    """One option of a message: its number and the octets of its value."""
+    """One option of a message: its ``number`` and the ``octets`` of its value (RFC 7252 section 3.1).
+
+    ``CoapOption.of(name, value)`` makes the octets of a value by the option's format; ``name``, ``value``, ``meaning``
+    and ``fits`` tell what the octets say. Raises ``RequestError`` for a number over 65535 or octets that are too many.
+    """
 
     number: int
     octets: bytes = b""

@@ -63,7 +63,11 @@ _CID = ("connection ID", "finds the association", CID_CITE, "a shorter connectio
 @stated_by(RECORD)
 @dataclass(frozen=True, slots=True)
 class DtlsRecord(WholeValue):
-    """A record with the header of DTLS 1.2; ``fragment`` as on the wire, protected or not."""
+    """A record with the header of DTLS 1.2, or of plaintext 1.3 (RFC 6347 section 4.1).
+
+    ``content_type`` as ``Content`` numbers it (23: application data, 25: with a connection ID ``cid``); ``fragment`` is
+    as on the wire, ``sealed`` tells whether it is protected. ``version`` is 0xfefd for DTLS 1.2.
+    """
 
     content_type: int
     epoch: int

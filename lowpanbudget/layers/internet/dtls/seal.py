@@ -26,7 +26,7 @@ _PLACEHOLDER = b"\xff" * 8  # RFC 9146 section 5: seq_num_placeholder
 
 @dataclass(frozen=True, slots=True)
 class OpenedRecord:
-    """What a record held: content type, content, and its whole sequence number."""
+    """What a record held: its real ``content_type``, the ``content`` in the clear, its whole ``sequence`` number."""
 
     content_type: int
     content: bytes
