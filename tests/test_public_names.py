@@ -5,6 +5,7 @@ import inspect
 import re
 from enum import Enum
 from pathlib import Path
+from typing import get_type_hints
 
 import pytest
 
@@ -79,3 +80,8 @@ def test_every_name_stands_among_the_questions() -> None:
     told = set(re.findall(r"`(\w+)`", table))
     assert sorted(set(NAMES) - told) == []
     assert told - set(NAMES) == {"_NAMES", "read_x", "write_x"}
+
+
+def test_the_types_of_all_functions_can_be_read() -> None:
+    for name in FUNCTIONS:
+        assert "return" in get_type_hints(getattr(lowpanbudget, name)), name

@@ -37,7 +37,7 @@ class KeyRing:
 
 
 def read_keys(path: str) -> KeyRing:
-    """Return the keys and devices of a key file.
+    """Return the keys and devices of a key file: TOML, which its owner alone may read.
 
     Raises ``RequestError`` for a file that others may read, and for faults by place, never by content.
     """

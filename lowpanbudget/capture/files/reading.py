@@ -19,8 +19,6 @@ from lowpanbudget.capture.files.text_log import is_text, read_text
 from lowpanbudget.errors import RequestError
 
 AHEAD = 4096  # octets that tell a capture from lines of hex
-# what can be followed: a path, a binary file, what is read already, or records
-Capture: TypeAlias = "str | PathLike[str] | BinaryFile | CaptureFile | Iterable[Record]"
 
 
 class CaptureFile(Iterator[Record]):
@@ -100,6 +98,10 @@ class CaptureFile(Iterator[Record]):
             self._records.close()
         if self._opened is not None:
             self._opened.close()
+
+
+# what can be followed: a path, a binary file, what is read already, or records
+Capture: TypeAlias = str | PathLike[str] | BinaryFile | CaptureFile | Iterable[Record]
 
 
 def read_capture(

@@ -48,7 +48,11 @@ class PcapWriter:
 
 
 def write_pcap(file: BinaryOutput, records: Iterable[Record], link_type: int) -> int:
-    """Write all records to ``file`` and return their number; raises as ``PcapWriter``."""
+    """Write records as a pcap file (nanoseconds) to ``file``, open for octets; return their number.
+
+    Records without a time get time 0; times that the format cannot hold get the nearest that it can. Raises
+    ``RequestError`` for a record of another link type than ``link_type``, or what cannot be written to.
+    """
     if not hasattr(file, "write"):
         raise RequestError(f"{type(file).__name__} is no binary file that can be written")
     writer = PcapWriter(file, link_type)

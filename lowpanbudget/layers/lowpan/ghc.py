@@ -94,7 +94,7 @@ def dictionary(source: bytes, destination: bytes) -> bytes:
 def read_ghc(
     code: bytes, source: object, destination: object, *, limit: int = LARGEST
 ) -> Expansion:
-    """Return what a GHC code stands for, between two IPv6 addresses (RFC 7400): as ``decompress``.
+    """Return what a GHC code stands for, between two IPv6 addresses (RFC 7400).
 
     ``source`` and ``destination`` are those of the restored IPv6 header, as text, 16 octets or ``IPv6Address``. At most
     ``limit`` octets come out. Raises ``Truncated``, ``Reserved`` or ``Malformed`` at the code octet that is wrong,
@@ -104,7 +104,7 @@ def read_ghc(
 
 
 def write_ghc(octets: bytes, source: object, destination: object, *, stop: bool = False) -> bytes:
-    """Return the shortest GHC code for octets between two IPv6 addresses (RFC 7400): as ``compress``.
+    """Return the shortest GHC code for octets between two IPv6 addresses (RFC 7400).
 
     ``stop`` adds the stop code. A code's length can tell a listener about secrets that stand beside octets of his
     choice (RFC 7400 section 5). Raises ``RequestError`` for arguments that cannot be used.

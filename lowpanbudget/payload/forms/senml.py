@@ -55,7 +55,7 @@ _BASE_VERSION = 10  # "defaults to 10 if not present" (section 4.1)
 
 
 def read_senml(octets: bytes, form: Form = "json") -> tuple[Entry, ...]:
-    """Return the records of a SenML pack in JSON or CBOR (``form``), in order, as they stand: read-only dictionaries.
+    """Return the records of a SenML pack (RFC 8428) in JSON or CBOR (``form``), in order: read-only dictionaries.
 
     Labels are those of table 1 (``bn``, ``n``, ``u``, ``v`` ...) in both forms; fields that are not known are left out
     (section 4.4). Numbers are as a double holds them, ``vd`` is octets; times are in seconds. ``resolve_senml`` applies
