@@ -17,12 +17,16 @@ from lowpanbudget import (
     annotate,
     audit,
     budget,
+    compatible,
     decode_frame,
+    encodings,
     explain,
+    fit,
     load_design,
     review,
     show,
     survey,
+    weigh,
 )
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -57,6 +61,10 @@ def results() -> dict[str, Any]:
         "audit": audit(CAPTURE, design=ARCHIVE),
         "survey": survey(CAPTURE, design=ARCHIVE),
         "explanation": explain("iphc"),
+        "fits": fit(ARCHIVE, "climate"),
+        "weighed": weigh(ARCHIVE, "climate"),
+        "encodings": encodings(ARCHIVE, "door_alarm"),
+        "compared": compatible(ARCHIVE, load_design(EXAMPLES / "footbridge.toml")),
     }
 
 
@@ -71,6 +79,10 @@ SAYS = {
     "audit": "354 frames, 4 failures, 1 waste, 2 remarks",
     "survey": "354 frames",
     "explanation": "LOWPAN_IPHC",
+    "fits": "climate",
+    "weighed": "Message climate: 15 octets at most",
+    "encodings": "CBOR",
+    "compared": "waits for it in vain",
 }
 
 

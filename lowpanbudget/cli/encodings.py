@@ -37,11 +37,7 @@ def command(design: str, message: str | None, cddl: str | None, *, as_json: bool
         texts = {one.name: one.cddl(keyed=cddl == "map") for one in chosen}
         output.emit(machine.document(cddl=texts) if as_json else "\n".join(texts.values()))
         return
-    names = (
-        "message", "encoding", "octets", "exact", "errors", "cannot", "missing", "batch_of", "places", "note", "wire",
-        "largest", "largest_is", "largest_wire",
-    )  # fmt: skip
-    rows = [view.result(one, *names) for one in encodings(loaded, message)]
+    rows = [view.encoding(one) for one in encodings(loaded, message)]
     if as_json:
         output.emit(machine.document(encodings=rows))
     else:

@@ -65,11 +65,7 @@ def command(
 
     loaded = load_design(design)
     results = fit(loaded, message, spare=spare or 0)
-    names = (
-        "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits", "spare", "frames",
-        "most_frames", "batch", "batch_of", "wait_s", "padding_bits", "deepest", "bitmap", "advice",
-    )  # fmt: skip
-    rows = [view.result(result, *names) for result in results]
+    rows = [view.fit(result) for result in results]
     failures = gate.failures(rows, max_frames, spare)
     if junit is not None:
         output.write_whole(junit, gate.junit(rows, failures, design).encode())

@@ -33,11 +33,7 @@ def command(
     from lowpanbudget.room.weigh import weigh
 
     weighed = weigh(load_design(design), message, octets=octets)
-    rows = [
-        view.result(one, "message", "octets", "wanted", "reached", "fields")
-        | {"smaller": [view.result(each, "octets", "loss", "changes") for each in one.smaller]}
-        for one in weighed
-    ]
+    rows = [view.weighing(one) for one in weighed]
     if as_json:
         output.emit(machine.document(weigh=rows))
     else:

@@ -16,9 +16,13 @@ from lowpanbudget.capture.survey import Survey
 from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.findings.audit import CaptureFindings
 from lowpanbudget.findings.finding import Finding
+from lowpanbudget.payload.search.compatible import FormatComparison
 from lowpanbudget.report import (
     annotate_text,
     audit_text,
+    compatible_text,
+    encodings_text,
+    fit_text,
     ledger_text,
     room_text,
     sightings,
@@ -27,12 +31,16 @@ from lowpanbudget.report import (
     surveys,
     term_text,
     view,
+    weigh_text,
 )
 from lowpanbudget.report.screen import NARROWEST, WIDEST, Screen
 from lowpanbudget.report.terminal import heading
 from lowpanbudget.report.terms import Explanation
 from lowpanbudget.room.compute import Budget
+from lowpanbudget.room.encodings import Alternative
+from lowpanbudget.room.fit import Fit
 from lowpanbudget.room.ledger import Ledger
+from lowpanbudget.room.weigh import Weighing
 from lowpanbudget.stack.frame import Frame
 
 Paint = Callable[[Console, Screen], None]
@@ -62,9 +70,9 @@ class Picture:
 def show(result: object, *, width: int = 120) -> Picture:
     """Return a result drawn, for a notebook to show or to be printed.
 
-    ``result`` may be a ``Ledger``, ``Budget``, ``Frame``, ``CapturedFrame``, ``Finding``, ``CaptureFindings``,
-    ``Survey`` or ``Explanation``, or a list or tuple of one kind. ``width`` is in columns, 40 to 160: from 120 on a
-    ledger is a table. Raises ``RequestError`` for anything else.
+    ``result`` may be a ``Ledger``, ``Budget``, ``Fit``, ``Frame``, ``CapturedFrame``, ``Finding``, ``CaptureFindings``,
+    ``Survey``, ``Weighing``, ``Alternative``, ``FormatComparison`` or ``Explanation``, or a list or tuple of one kind.
+    ``width`` is in columns, 40 to 160: from 120 on a ledger is a table. Raises ``RequestError`` for anything else.
     """
     if isinstance(width, bool) or not isinstance(width, int) or not NARROWEST <= width <= WIDEST:
         raise RequestError(f"width {width!r} is not {NARROWEST} to {WIDEST} columns")
@@ -131,6 +139,22 @@ def _surveys(several: Iterable[Survey], console: Console, screen: Screen) -> Non
         survey_text.survey(console, screen, surveys.alone(survey, "The capture"), whole=False)
 
 
+def _fits(several: Iterable[Fit], console: Console, screen: Screen) -> None:
+    fit_text.fits(console, screen, [view.fit(one) for one in several])
+
+
+def _weighings(several: Iterable[Weighing], console: Console, screen: Screen) -> None:
+    weigh_text.messages(console, screen, [view.weighing(one) for one in several])
+
+
+def _alternatives(several: Iterable[Alternative], console: Console, screen: Screen) -> None:
+    encodings_text.encodings(console, screen, [view.encoding(one) for one in several])
+
+
+def _comparisons(several: Iterable[FormatComparison], console: Console, screen: Screen) -> None:
+    compatible_text.comparisons(console, screen, [view.data_of(one) for one in several])
+
+
 def _explanations(several: Iterable[Explanation], console: Console, screen: Screen) -> None:
     for explanation in several:
         term_text.explanation(console, screen, explanation.data)
@@ -144,5 +168,9 @@ _PAINTERS: tuple[tuple[type, Any], ...] = (
     (Finding, _findings),
     (CaptureFindings, _audited),
     (Survey, _surveys),
+    (Fit, _fits),
+    (Weighing, _weighings),
+    (Alternative, _alternatives),
+    (FormatComparison, _comparisons),
     (Explanation, _explanations),
 )

@@ -18,6 +18,9 @@ from lowpanbudget.findings.finding import Finding
 
 if TYPE_CHECKING:
     from lowpanbudget.room.compute import Budget
+    from lowpanbudget.room.encodings import Alternative
+    from lowpanbudget.room.fit import Fit
+    from lowpanbudget.room.weigh import Weighing
 
 Data = dict[str, Any]
 UNREAD = (Nature.UNREAD, Nature.SEALED)  # what nobody could read
@@ -74,6 +77,29 @@ def budget(one: "Budget") -> Data:
         "cautions",
     )
     return result(one, *names) | {"cliffs": [list(cliff) for cliff in one.cliffs()]}
+
+
+def fit(one: "Fit") -> Data:
+    """Return how a message fits a flow on a hop."""
+    return result(
+        one, "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits", "spare",
+        "frames", "most_frames", "batch", "batch_of", "wait_s", "padding_bits", "deepest", "bitmap", "advice",
+    )  # fmt: skip
+
+
+def encoding(one: "Alternative") -> Data:
+    """Return what a message takes in an encoding."""
+    return result(
+        one, "message", "encoding", "octets", "exact", "errors", "cannot", "missing", "batch_of", "places", "note",
+        "wire", "largest", "largest_is", "largest_wire",
+    )  # fmt: skip
+
+
+def weighing(one: "Weighing") -> Data:
+    """Return what the fields of a message cost and give, and the smaller messages without their formats."""
+    smaller = [result(each, "octets", "loss", "changes") for each in one.smaller]
+    told = result(one, "message", "octets", "wanted", "reached", "fields")
+    return told | {"smaller": smaller}
 
 
 def _compound(value: Any) -> Any:
