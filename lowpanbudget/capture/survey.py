@@ -189,8 +189,9 @@ class Surveyor:
         else:
             template.facts[_SEEN] = self
             frame = template.example
-        for span in () if frame is None else frame.spans:
-            _see(self._natures, span.layer, span.nature)
+        # few of the spans differ in these
+        for layer, nature in {(s.layer, s.nature) for s in (() if frame is None else frame.spans)}:
+            _see(self._natures, layer, nature)
 
     def _name(self, sighting: Sighting) -> None:
         """Remember what the design calls a flow, at its first datagram."""

@@ -5,6 +5,7 @@ way, and differ only in numbers, checksums and payload. Tests compare both ways 
 """
 
 from collections.abc import Iterable
+from math import inf
 from typing import Any
 
 from lowpanbudget.bits import Place, Span
@@ -132,18 +133,19 @@ class Template:
         return Fragment(part.size, self.tag.number(payload), part.offset, part.first)
 
 
-def layer_bits(spans: Iterable[Span]) -> dict[str, int]:
-    """Return the bits of each layer."""
+def layer_bits(spans: Iterable[Span], end: float = inf) -> dict[str, int]:
+    """Return the bits of each layer before bit ``end``."""
     bits: dict[str, int] = {}
-    for span in spans:
-        bits[span.layer] = bits.get(span.layer, 0) + span.bits
+    for offset, count, layer, *_ in spans:
+        if offset < end:
+            bits[layer] = bits.get(layer, 0) + count
     return bits
 
 
 def template_of(frame: Frame, start: int, end: int) -> Template:
     """Return the template that a decoded frame is, whose clear payload stands in octets ``start`` to ``end``."""
     # MIC and FCS are counted by the frame
-    layers = layer_bits(span for span in frame.spans if span.offset_bits < end * 8)
+    layers = layer_bits(frame.spans, end * 8)
     template = Template(frame, layers, notices=tuple(frame.notices))
     octets = frame.datagram.octets if frame.datagram is not None else frame.fragment_octets
     part = frame.fragment
