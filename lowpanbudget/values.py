@@ -67,6 +67,9 @@ class FrozenDict(dict[Key, Item]):
 
     __setitem__ = __delitem__ = __ior__ = clear = pop = popitem = setdefault = update = _refuse
 
+    def __hash__(self) -> int:  # type: ignore[override]  # a dictionary that can change has none
+        return hash(frozenset(self.items()))
+
     def __reduce__(self) -> tuple[type, tuple[dict[Key, Item]]]:
         """Return how to make a copy: dictionaries are else filled item by item."""
         return type(self), (dict(self),)

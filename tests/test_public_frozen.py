@@ -72,7 +72,6 @@ from lowpanbudget import (
     terms,
     weigh,
 )
-from lowpanbudget.fields import Header, Layout
 
 HERE = Path(__file__).parents[1]
 EXAMPLES, VECTORS = HERE / "examples", HERE / "vectors"
@@ -80,8 +79,13 @@ ARCHIVE = load_design(EXAMPLES / "archive.toml")
 NODE, ROOT = air.eui(1), air.eui(0x100)
 ENV = Env(NODE, ROOT, contexts=air.CONTEXTS)
 DATAGRAM = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), b"12345678")
-# tables of standards, shared by all who read with them, and classes of the language
-DEFINITIONS = (Header, Layout, Enum, type)
+# what headers are read with: tables of standards, shared by all frames, which are no results; and classes themselves
+LAYOUTS = {
+    type(head.layout)
+    for frame in (decode_frame(air.A_FRAME), decode_datagram(DATAGRAM))
+    for head in frame.heads
+}
+DEFINITIONS = (*LAYOUTS, Enum, type)
 
 
 def inside(value: Any) -> Iterator[tuple[str, Any]]:

@@ -128,3 +128,59 @@ def test_a_hash_that_is_worked_out_once_is_that_of_the_value() -> None:
     assert len(asked) == 2  # once for each value
     assert hash(values.replace(one, part=8)) != hash(one)
     assert {one: 1}[same] == 1
+
+
+def test_a_frozen_dictionary_is_one_that_refuses_to_change() -> None:
+    table = values.FrozenDict({1: "a", 2: "b"})
+    assert table == {1: "a", 2: "b"}
+    assert repr(table) == repr({1: "a", 2: "b"})
+    assert hash(table) == hash(values.FrozenDict({2: "b", 1: "a"}))
+    for copied in (copy.copy(table), copy.deepcopy(table), pickle.loads(pickle.dumps(table))):
+        assert copied == table
+        assert isinstance(copied, values.FrozenDict)
+    assert type(dict(table)) is type(table | {3: "c"}) is dict
+    refused: list[Callable[[], Any]] = [
+        lambda: table.__setitem__(1, "c"), lambda: table.__delitem__(1), lambda: table.update({1: "c"}),
+        lambda: table.pop(1), lambda: table.setdefault(3, "c"), table.popitem, table.clear,
+        lambda: table.__ior__({1: "c"}),
+    ]  # fmt: skip
+    for change in refused:
+        with pytest.raises(TypeError):
+            change()
+    assert len(table) == 2
+    deep = values.frozen({"a": [1, {"b": [2]}, {3}], "c": Sent(b"")})
+    assert deep == {"a": (1, {"b": (2,)}, frozenset({3})), "c": Sent(b"")}
+    assert isinstance(deep["a"][1], values.FrozenDict)
+
+
+def test_a_settled_value_is_filled_first_and_then_stays() -> None:
+    class Noting:
+        __slots__ = ()
+
+        def note(self: Any, text: str) -> None:
+            self.notes.append(text)
+
+    @values.settled
+    @dataclass(slots=True)
+    class Read:
+        octets: bytes
+        notes: Any = ()
+
+    making = values.filling(Read, Noting)
+    one: Any = making(b"1", notes=[])
+    one.note("odd")
+    one.octets = b"2"
+    one.notes = tuple(one.notes)
+    one.__class__ = Read
+    assert one == Read(b"2", ("odd",))
+    assert repr(one).endswith("Read(octets=b'2', notes=('odd',))")
+    refused: list[Callable[[], Any]] = [
+        lambda: setattr(one, "octets", b""),
+        lambda: delattr(one, "octets"),
+    ]
+    for change in refused:
+        with pytest.raises(dataclasses.FrozenInstanceError):
+            change()
+    assert not hasattr(one, "note")
+    assert values.replace(one, octets=b"3").octets == b"3"
+    assert pickle.loads(pickle.dumps(values.FrozenDict(a=1))) == {"a": 1}
