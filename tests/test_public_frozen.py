@@ -29,6 +29,7 @@ from lowpanbudget import (
     Frame,
     Head,
     Ignored,
+    Key,
     LeftOut,
     LowpanError,
     Mac,
@@ -205,6 +206,10 @@ RESULTS: dict[str, Callable[[], Any]] = {
     "reviewed": lambda: review(load_design(EXAMPLES / "footbridge.toml")),
     "explained": lambda: (explain("iphc"), explain("series"), terms()),
     "converted": lambda: (compress(DATAGRAM, ENV), decompress(compress(DATAGRAM, ENV).octets, ENV)),
+    "what is prepared": lambda: (
+        ARCHIVE, ENV, Key(air.KEY, index=1),
+        Decoder(air.CONTEXTS, air.KEY, {1: NODE}, layouts={61616: ARCHIVE.message("climate")}),
+    ),
     "a datagram": lambda: decode_datagram(DATAGRAM),
     "CoAP": lambda: (
         read_coap(bytes.fromhex("40017d34bb") + b"temperature"), coap_flaws(bytes.fromhex("60017d34")),

@@ -15,6 +15,7 @@ from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.nhc import UdpNhc
+from lowpanbudget.values import FrozenDict
 
 
 class ContentLayout(Protocol):
@@ -40,7 +41,7 @@ def layouts_of(table: object) -> Layouts:
         if isinstance(key, tuple):
             key = (address(key[0], "source"), address(key[1], "destination"), port)  # noqa: PLW2901
         layouts[key] = layout
-    return layouts
+    return FrozenDict(layouts)
 
 
 _FLOW = ("source address", "destination address", "destination port")

@@ -19,6 +19,8 @@ from lowpanbudget.stack.incoming import Datagram, Notice
 from lowpanbudget.stack.upper import read_upper
 from lowpanbudget.values import dataclass, field, replace
 
+_NO_LAYOUTS = layouts_of({})
+
 
 @dataclass(frozen=True, slots=True, init=False)
 class Decoder:
@@ -54,7 +56,7 @@ class Decoder:
         put(self, "devices", devices_of(devices))
         put(self, "root", None if root is None else address(root, "root"))
         put(self, "rpi_type", rpi_type)
-        put(self, "layouts", layouts_of(layouts) if layouts else {})
+        put(self, "layouts", layouts_of(layouts) if layouts else _NO_LAYOUTS)
 
     def frame(self, octets: bytes, fcs: bool | int = True, asn: int | None = None) -> Frame:
         """Return the frame that these octets are; never raises on any octets: a fault is kept in the frame.
