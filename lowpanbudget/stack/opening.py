@@ -3,11 +3,11 @@
 from lowpanbudget.bits import Nature, Reader, Span
 from lowpanbudget.errors import BadMic, WireError
 from lowpanbudget.layers.link import mac as mac_layer
-from lowpanbudget.layers.link.auxiliary import LEVELS_CITE
+from lowpanbudget.layers.link.auxiliary import LEVEL_TEXTS, LEVELS_CITE
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.security import Devices, Key, unseal
 from lowpanbudget.stack.incoming import Notice
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import dataclass
 
 
 @dataclass(slots=True)
@@ -21,7 +21,7 @@ class OpenedFrame:
     readable: bool = True
     verified: bool = False
     mic: Span | None = None
-    notices: list[Notice] = field(default_factory=list)
+    notices: tuple[Notice, ...] = ()
     fault: WireError | None = None
 
 
@@ -43,13 +43,14 @@ def open_payload(
     header, sealed = reader.data[: reader.pos], reader.data[reader.pos : reader.end]
     if mic:
         reader.end -= level.mic
-        opened.mic = Span(
-            reader.end * 8, level.mic * 8, "MAC", "MIC", mic, str(level), mac_layer.CITE,
-            "a shorter code protects less: no advice",
+        told = (
+            reader.end * 8, level.mic * 8, "MAC", "MIC", mic, LEVEL_TEXTS[security.level], mac_layer.CITE,
+            "a shorter code protects less: no advice", "big", "", False, Nature.HEADER,
         )  # fmt: skip
+        opened.mic = tuple.__new__(Span, told)
     if level.encrypted and not level.mic:
         text = "the payload is encrypted without any integrity check"
-        opened.notices.append(Notice("no-integrity-check", text, mac_layer.CITE, reader.pos))
+        opened.notices += (Notice("no-integrity-check", text, mac_layer.CITE, reader.pos),)
     octets = _try_keys(opened, mac, header, sealed, keys, devices, asn)
     if octets is None:
         if level.encrypted:
@@ -73,24 +74,23 @@ def _try_keys(
     asn: int | None,
 ) -> bytes | None:
     """Return the payload in the clear by the first key that fits, or None after noting why none did."""
-    assert mac.security is not None
-    usable = [key for key in keys if key.opens(mac.security)]
-    if not usable:
+    security, failure = mac.security, None
+    assert security is not None
+    for key in keys:
+        if key.opens(security):
+            try:
+                return unseal(mac, header, sealed, key, asn=asn, devices=devices)
+            except WireError as error:
+                failure = error.bare()
+    if failure is None:
         wanted = _key_name(mac)
         text = f"no key for this frame: {wanted}" if keys else f"sealed; the key wanted: {wanted}"
-        opened.notices.append(Notice("key-missing", text, mac_layer.CITE, len(header)))
+        opened.notices += (Notice("key-missing", text, mac_layer.CITE, len(header)),)
         return None
-    failure: WireError | None = None
-    for key in usable:
-        try:
-            return unseal(mac, header, sealed, key, asn=asn, devices=devices)
-        except WireError as error:
-            failure = error.bare()
-    assert failure is not None
     if isinstance(failure, BadMic):
         opened.fault = failure
     name = "mic-wrong" if isinstance(failure, BadMic) else "nonce-unknown"
-    opened.notices.append(Notice(name, failure.message, failure.cite, len(header)))
+    opened.notices += (Notice(name, failure.message, failure.cite, len(header)),)
     return None
 
 

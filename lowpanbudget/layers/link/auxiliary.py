@@ -13,6 +13,8 @@ from lowpanbudget.bits import Reader, Writer
 from lowpanbudget.cites import ieee
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import Bits, Choice, Header, Row
+from lowpanbudget.fields.compiled import Compiled
+from lowpanbudget.fields.source import Function, FunctionSource
 from lowpanbudget.values import dataclass, field
 
 CITE = ieee(2015, "9.4")
@@ -47,6 +49,7 @@ LEVELS = (
     SecurityLevel("ENC-MIC-64", encrypted=True, mic=8),
     SecurityLevel("ENC-MIC-128", encrypted=True, mic=16),
 )
+LEVEL_TEXTS = tuple(map(str, LEVELS))
 
 
 def _fit_counter(value: int | None, _env: object, *, carried: bool) -> bytes | None:
@@ -153,6 +156,9 @@ def decode(reader: Reader) -> Security:
 
     The MIC is shorter than its level says when the frame is too short for both.
     """
+    compiled: Security | None = _COMPILED.read(reader)
+    if compiled is not None:
+        return compiled
     values, rows = CONTROL.read(reader)
     counter = COUNTER.read(reader, rows["counter_suppressed"])
     key_source, key_index = KEY_ID.read(reader, rows["key_id_mode"])
@@ -166,6 +172,26 @@ def decode(reader: Reader) -> Security:
         bool(values["ASN in nonce"]),
         reader.tail(LEVELS[level].mic),
     )
+
+
+def _compile(word: int, at: int) -> Function:
+    """Return a function that reads a header with this security control as ``decode`` does."""
+    values = CONTROL.split(word)
+    source = FunctionSource("security", CONTROL.name, at)
+    source.word(CONTROL, word)
+    counter = source.row(COUNTER, COUNTER.rows[values["counter_suppressed"]])
+    key_id = source.row(KEY_ID, KEY_ID.rows[values["key_id_mode"]])
+    mic = LEVELS[values["level"]].mic
+    tail = f"data[max({source.octet()}, reader.end - {mic}):reader.end]" if mic else "b''"
+    security = source.value(
+        Security, level=f"{values['level']}", key_id_mode=f"{values['key_id_mode']}", frame_counter=counter,
+        key_source=f"{key_id}[0]", key_index=f"{key_id}[1]", asn_in_nonce=f"{bool(values['ASN in nonce'])}",
+        mic=tail,
+    )  # fmt: skip
+    return source.function(security)
+
+
+_COMPILED = Compiled(CONTROL, _compile)
 
 
 def encode(writer: Writer, security: Security) -> None:

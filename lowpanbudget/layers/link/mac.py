@@ -39,7 +39,7 @@ from lowpanbudget.layers.link.control import (
 from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.leading import read_leading
 from lowpanbudget.layers.link.leading import take_up as take_leading
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import dataclass, field, filling
 
 __all__ = [
     "BROADCAST",
@@ -107,6 +107,9 @@ class Mac:
         return self.version >= 2 or self.frame_type == FrameType.MULTIPURPOSE
 
 
+_MacInMaking = filling(Mac)  # the quicker one to fill
+
+
 def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
     """Return the MAC header that comes next, header IEs included; what is wrong with those is kept as its ``fault``.
 
@@ -129,7 +132,7 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
         except WireError as error:
             fault = error.bare()
         reader.end = end
-    return Mac(
+    mac = _MacInMaking(
         form.frame_type,
         form.version,
         sequence,
@@ -150,6 +153,8 @@ def decode(reader: Reader, fcs_ok: bool | None = None) -> Mac:
         form.long_control,
         fault,
     )
+    mac.__class__ = Mac
+    return mac
 
 
 def take_up(source: FunctionSource, form: FrameForm) -> dict[str, str]:
