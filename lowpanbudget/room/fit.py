@@ -1,15 +1,18 @@
 """Messages into frames: does each fit each flow on each hop, how many readings go together, what would make it fit."""
 
+from collections.abc import Iterator
+from contextlib import suppress
 from typing import Any
 
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import LowpanError, RequestError
 from lowpanbudget.payload.bitmap import Entry
 from lowpanbudget.payload.message import Message
-from lowpanbudget.room.knobs import Saving, best_together
+from lowpanbudget.room.knobs import Saving
 from lowpanbudget.room.measure import deepest, frames_of, room_of
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.room.sets import savings_of, smallest_sets
+from lowpanbudget.values import dataclass, field, replace
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,8 +23,9 @@ class Fit:
     of the flow carries in one frame. ``fits``: it takes no more frames than the flow allows. ``spare`` octets are left
     in one frame (negative: missing). ``frames`` is None when no datagram can be so large. ``batch``: how many
     ``batch_of`` one frame carries; the first of them waits ``wait_s`` seconds for the last (None: the flow does not say
-    how often). ``padding_bits`` only fill up octets. ``advice``: changes that together make one frame enough, none when
-    none can. ``deepest``: the longest source route with which one frame is enough (None: the flow has none).
+    how often). ``padding_bits`` only fill up octets. ``advice``: changes that together make one frame enough on every
+    hop of the flow, none when none can. ``deepest``: the longest source route with which one frame is enough (None: the
+    flow has none).
     """
 
     message: str
@@ -65,7 +69,10 @@ def fit(design: Design, message: str | None = None, *, spare: int = 0) -> list[F
         for flow in design.carriers(candidate):
             paths = design.paths(flow)
             values = _values(candidate, min(map(room_of, paths)) - spare)
-            fits += [_fit(design, candidate, values, path, spare) for path in paths]
+            fits += [_fit(candidate, values, path, spare) for path in paths]
+            octets = fits[-1].octets
+            if any(octets > found.room for found in fits[-len(paths) :]):
+                fits[-len(paths) :] = _advised(design, octets, paths, fits[-len(paths) :])
     return fits
 
 
@@ -82,8 +89,19 @@ def _values(message: Message, room: int) -> dict[str, Any]:
     return message.batch_example(batch) if batch else values
 
 
+def _advised(design: Design, octets: int, paths: list[Path], fits: list[Fit]) -> Iterator[Fit]:
+    """Yield the fits of a flow's hops with the one set of changes that makes one frame enough on each of them."""
+    advice: dict[str, tuple[Saving, ...]] = {}
+    short = [path for path, found in zip(paths, fits, strict=True) if octets > found.room]
+    for chosen in smallest_sets(design, paths[0].flow.name, octets):
+        with suppress(LowpanError):
+            advice = {p.hop.name: tuple(savings_of(design, chosen.changes, p)) for p in short}
+            break
+    for found in fits:
+        yield replace(found, advice=advice.get(found.hop, ()))
+
+
 def _fit(
-    design: Design,
     message: Message,
     values: dict[str, Any],
     path: Path,
@@ -110,7 +128,7 @@ def _fit(
         batch_of,
         sum(entry.padding for entry in bitmap),
         bitmap,
-        () if octets <= room else tuple(best_together(design, path, octets)),
+        (),
         deepest(path, octets),
         None if path.flow.every_s is None or not batch else (batch - 1) * path.flow.every_s,
     )

@@ -5,7 +5,7 @@ from contextlib import suppress
 
 from lowpanbudget.cites import Cite
 from lowpanbudget.design.knob import Knob
-from lowpanbudget.design.knobs import in_order, knobs, turned
+from lowpanbudget.design.knobs import knobs, turned
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import LowpanError
@@ -62,14 +62,23 @@ class Turning:
 
     def saving(self, knob: Knob[Design], changes: Sequence[Knob[Design]], path: Path) -> Saving:
         """Return what ``changes`` give together, as the saving of ``knob``; raises where they cannot be made."""
-        then, gain = self.gain(changes, path)
-        elsewhere = tuple(self._turned(changes).losses(path.flow.name))
+        then, gain = self._gain(changes, path)
+        elsewhere = self.losses(changes, path.flow.name)
         return Saving(
             knob.key, knob.text, gain, knob.cite, knob.condition, knob.caution, knob.stronger, knob.id,
             elsewhere, then,
         )  # fmt: skip
 
-    def gain(self, changes: Sequence[Knob[Design]], path: Path) -> tuple[Path, int]:
+    def rooms(self, changes: Sequence[Knob[Design]], flow: str) -> tuple[int, ...]:
+        """Return the room of each hop of a flow with ``changes``; raises where they cannot be made."""
+        paths = self._turned(changes).paths(flow) if changes else self._paths[flow]
+        return tuple(map(room_of, paths))
+
+    def losses(self, changes: Sequence[Knob[Design]], flow: str) -> tuple[Loss, ...]:
+        """Return what ``changes`` take from the flows beside this one; raises where one can no longer be sent."""
+        return tuple(self._turned(changes).losses(flow))
+
+    def _gain(self, changes: Sequence[Knob[Design]], path: Path) -> tuple[Path, int]:
         """Return the path as it is with ``changes``, and its gain of room; raises where they cannot be made."""
         name = path.flow.name
         then = _same_hop(self._turned(changes).paths(name), path)
@@ -135,47 +144,3 @@ def _same_hop(candidates: Sequence[Path], path: Path) -> Path:
 def turn_all(design: Design, path: Path) -> list[Saving]:
     """Return every change's gain on this path of the design, as ``Turning.all``."""
     return Turning(design).all(path)
-
-
-def best_together(design: Design, path: Path, wanted: int, most: int = 4) -> list[Saving]:
-    """Return the fewest changes that together give ``wanted`` octets of room on the path; none if they cannot.
-
-    Chosen greedily: the best on top of those before, at last the least that is enough. They come in the fixed order in
-    which changes are made together, and their gains are counted in it. No change that weakens protection is among them.
-    """
-    turning, chosen = Turning(design), list[Knob[Design]]()
-    room, now = room_of(path), design
-    while room < wanted and len(chosen) < most:
-        here = _same_hop(now.paths(now.flow(path.flow.name)), path)
-        taken = {knob.dimension for knob in chosen}
-        advice = []
-        for knob in knobs(now, here.flow):
-            if knob.dimension in taken or knob.caution:
-                continue
-            with suppress(LowpanError):
-                reached = room_of(path) + turning.gain((*chosen, knob), path)[1]
-                if reached > room:
-                    advice.append((reached, knob))
-        # what a change takes from other flows is asked of the best ones alone: it takes longest
-        advice.sort(key=lambda pair: (pair[0] < wanted, abs(pair[0] - wanted)))
-        for reached, knob in advice:
-            with suppress(LowpanError):
-                turning.saving(knob, (*chosen, knob), path)
-                room = reached
-                chosen.append(knob)
-                break
-        else:
-            return []
-        now = turned(design, chosen)
-    return _one_on_another(design, chosen, path) if room >= wanted else []
-
-
-def _one_on_another(design: Design, chosen: list[Knob[Design]], path: Path) -> list[Saving]:
-    """Return the savings of changes made one on top of the other, each in the words that hold where it is made."""
-    savings = []
-    for knob in in_order(chosen):
-        here = _same_hop(design.paths(design.flow(path.flow.name)), path)
-        same = next((k for k in knobs(design, here.flow) if k.id == knob.id), knob)
-        savings.append(Turning(design).saving(same, (same,), path))
-        design = turned(design, (same,))
-    return savings

@@ -16,7 +16,7 @@ from lowpanbudget.design.path import Path
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.room.compute import Budget
-from lowpanbudget.room.knobs import Saving, best_together, turn_all
+from lowpanbudget.room.knobs import Saving, turn_all
 from lowpanbudget.room.measure import room_of
 
 TEXTS = {
@@ -240,27 +240,6 @@ def test_no_hop_limit_from_outside_is_promised() -> None:
     text = TEXTS["archive"].replace('name = "settings"', 'name = "settings"\nhop_limit = 77')
     found = budgets(text)["settings", "first"]
     assert not [s for s in (*found.savings, *found.weaker) if s.knob == "flow.hop_limit"]
-
-
-@pytest.mark.parametrize("name", TEXTS)
-@pytest.mark.parametrize("more", [1, 5, 15, 25, 500])
-def test_changes_together_give_what_was_wanted(name: str, more: int) -> None:
-    for found in unchanged(name).values():
-        advice = best_together(EXAMPLE[name], found.path, found.room + more)
-        if not advice:
-            assert more > max((s.gain for s in found.savings), default=0)
-            continue
-        room = found.room
-        for saving in advice:
-            assert not saving.caution
-            assert saving.path is not None
-            room += saving.gain
-            assert room_of(saving.path) == room
-        assert room >= found.room + more
-        path = advice[-1].path
-        assert path is not None
-        (frame,) = path.frames(bytes(found.room + more))
-        assert len(frame.octets) <= path.link.largest
 
 
 def test_two_pans_keep_both_pan_ids() -> None:

@@ -1,0 +1,97 @@
+"""Sets of changes that give what is wanted: one search, every set proven by encoding with all its changes made.
+
+A set has one value for each dimension that it changes, is made in the fixed order of ``design.knobs`` and for all flows
+together: a set that leaves another flow no way to be sent is none.
+"""
+
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from typing import NamedTuple
+
+from lowpanbudget.design.knob import Knob
+from lowpanbudget.design.knobs import in_order, knobs, turned
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.path import Path
+from lowpanbudget.errors import LowpanError
+from lowpanbudget.room.knobs import Loss, Saving, Turning
+
+MOST_CHANGES = 4
+_WIDEST = 48  # sets of a size that are made larger: the best of them, all where there are fewer
+
+
+class ChangeSet(NamedTuple):
+    """Changes made together, the rooms of the flow's hops as they then are, and what other flows lose."""
+
+    changes: tuple[Knob[Design], ...]
+    rooms: tuple[int, ...]
+    elsewhere: tuple[Loss, ...] = ()
+
+    @property
+    def ids(self) -> tuple[str, ...]:
+        """Return what names the changes."""
+        return tuple(knob.id for knob in self.changes)
+
+
+def smallest_sets(
+    design: Design, flow: str, wanted: int, most: int = MOST_CHANGES, *, weaker: bool = False
+) -> list[ChangeSet]:
+    """Return the sets of fewest changes with which every hop of the flow carries ``wanted`` octets in one frame.
+
+    Best first: those that take nothing from other flows, ask for least, and leave least over. Empty where no set of at
+    most ``most`` changes does. Changes that cost protection are in none, but with ``weaker``. Of the sets of one size
+    the 48 with most room are made larger: among very many changes a set of three or four may be missed.
+    """
+    turning = Turning(design)
+    sets = [ChangeSet((), turning.rooms((), flow))]
+    for _ in range(most + 1):
+        enough = [chosen for chosen in sets if min(chosen.rooms) >= wanted]
+        proven = sorted(_proven(turning, flow, enough), key=_rank)
+        if proven:
+            return proven
+        sets.sort(key=lambda chosen: (-min(chosen.rooms), -sum(chosen.rooms)))
+        larger = {
+            frozenset(wider.ids): wider
+            for chosen in sets[:_WIDEST]
+            for wider in _widened(turning, design, flow, chosen, weaker=weaker)
+        }
+        sets = list(larger.values())
+    return []
+
+
+def _widened(
+    turning: Turning, design: Design, flow: str, chosen: ChangeSet, *, weaker: bool
+) -> Iterator[ChangeSet]:
+    """Yield the set with each change more that the design then has."""
+    now = turned(design, chosen.changes)
+    taken = {knob.dimension for knob in chosen.changes}
+    for knob in knobs(now, now.flow(flow)):
+        if knob.dimension in taken or knob.stronger or (knob.caution and not weaker):
+            continue
+        changes = tuple(in_order((*chosen.changes, knob)))
+        with suppress(LowpanError):
+            yield ChangeSet(changes, turning.rooms(changes, flow))
+
+
+def _proven(turning: Turning, flow: str, sets: Sequence[ChangeSet]) -> Iterator[ChangeSet]:
+    for chosen in sets:
+        with suppress(LowpanError):
+            yield chosen._replace(elsewhere=turning.losses(chosen.changes, flow))
+
+
+def _rank(chosen: ChangeSet) -> tuple[int, int, int]:
+    conditions = sum(bool(knob.condition) for knob in chosen.changes)
+    return -sum(loss.gain for loss in chosen.elsewhere), conditions, sum(chosen.rooms)
+
+
+def savings_of(design: Design, changes: Sequence[Knob[Design]], path: Path) -> list[Saving]:
+    """Return the savings of changes made one on top of the other, each in the words that hold where it is made.
+
+    Raises ``LowpanError`` where some flow could not be sent in between.
+    """
+    savings = []
+    for knob in in_order(changes):
+        now = design.flow(path.flow.name)
+        same = next((other for other in knobs(design, now) if other.id == knob.id), knob)
+        savings.append(Turning(design).saving(same, (same,), path))
+        design = turned(design, (same,))
+    return savings
