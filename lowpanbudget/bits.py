@@ -4,6 +4,7 @@ A ``Reader`` walks octets that came from the air, a ``Writer`` makes octets; bot
 and without gap, so that whoever reads or writes a header explains it by the same act.
 """
 
+from collections.abc import Callable, Iterable, Iterator
 from enum import Enum
 from typing import Any, Literal, NamedTuple
 
@@ -215,14 +216,32 @@ class Reader:
 
 
 class Writer:
-    """Collects octets in ``data`` and their ``spans``."""
+    """Collects octets in ``data`` and their ``spans``, which are made when they are asked for."""
 
-    __slots__ = ("data", "layer", "spans")
+    __slots__ = ("_later", "_spans", "data", "layer")
 
     def __init__(self, layer: str = "") -> None:
         self.data = bytearray()
         self.layer = layer
-        self.spans: list[Span] = []
+        self._spans: list[Span] = []
+        self._later: list[tuple[Any, ...]] = []
+
+    @property
+    def spans(self) -> list[Span]:
+        """Return the spans of what was written, to add to."""
+        if self._later:
+            later, self._later = self._later, []
+            for make, *arguments in later:
+                self._spans += make(*arguments)
+        return self._spans
+
+    @spans.setter
+    def spans(self, spans: list[Span]) -> None:
+        self._later, self._spans = [], spans
+
+    def later(self, make: Callable[..., Iterable[Span]], *arguments: Any) -> None:
+        """Leave the spans that ``make`` will give for these arguments."""
+        self._later.append((make, *arguments))
 
     @property
     def pos(self) -> int:
@@ -244,21 +263,11 @@ class Writer:
         """Append ``octets`` and leave a span whose value is ``value`` or the octets."""
         if not octets:
             return
-        self.spans.append(
-            Span(
-                len(self.data) * 8,
-                len(octets) * 8,
-                self.layer,
-                name,
-                octets if value is None else value,
-                meaning,
-                cite,
-                removed_by,
-                order,
-                stand_in=isinstance(octets, StandInOctets) or isinstance(value, StandIn),
-                nature=nature,
-            )
-        )
+        told = (
+            len(self.data) * 8, len(octets) * 8, self.layer, name, octets if value is None else value, meaning,
+            cite, removed_by, order, "", isinstance(octets, StandInOctets) or isinstance(value, StandIn), nature,
+        )  # fmt: skip
+        self._later.append((_alone, told))
         self.data += octets
 
     def number(
@@ -275,27 +284,37 @@ class Writer:
 
     def append(self, other: "Writer") -> None:
         """Append what another writer holds, its spans moved to their new place."""
-        shift = len(self.data) * 8
+        self._later.append((_moved, other, len(self.data) * 8))
         self.data += other.data
-        # by the tuple's own constructor, which takes a third of the time
-        self.spans += [_new(Span, (span[0] + shift, *span[1:])) for span in other.spans]
 
     def slice(self, start: int, stop: int) -> "Writer":
         """Return octets ``start`` to ``stop`` with their spans, those at the edges cut short."""
         part = Writer(self.layer)
         part.data += self.data[start:stop]
-        first, last = start * 8, min(stop, len(self.data)) * 8
-        for span in self.spans:
-            begin = max(span.offset_bits, first)
-            bits = min(span.offset_bits + span.bits, last) - begin
-            if bits <= 0:
-                continue
-            value = span.value
-            if isinstance(value, bytes) and bits < span.bits == len(value) * 8:
-                cut = (begin - span.offset_bits) // 8
-                value = value[cut : cut + bits // 8]
-            part.spans.append(span._replace(offset_bits=begin - first, bits=bits, value=value))
+        part.later(_cut, self, start * 8, min(stop, len(self.data)) * 8)
         return part
+
+
+def _cut(writer: Writer, first: int, last: int) -> Iterator[Span]:
+    for span in writer.spans:
+        begin = max(span.offset_bits, first)
+        bits = min(span.offset_bits + span.bits, last) - begin
+        if bits <= 0:
+            continue
+        value = span.value
+        if isinstance(value, bytes) and bits < span.bits == len(value) * 8:
+            cut = (begin - span.offset_bits) // 8
+            value = value[cut : cut + bits // 8]
+        yield span._replace(offset_bits=begin - first, bits=bits, value=value)
+
+
+def _alone(told: tuple[Any, ...]) -> tuple[Span]:
+    return (_new(Span, told),)
+
+
+def _moved(writer: Writer, shift: int) -> list[Span]:
+    # by the tuple's own constructor, which takes a third of the time
+    return [_new(Span, (span[0] + shift, *span[1:])) for span in writer.spans]
 
 
 def unread(offset_bits: int, bits: int, layer: str, octets: bytes) -> Span:

@@ -197,8 +197,13 @@ class Choice:
         """Append the chosen row's octets and their spans."""
         if chosen.octets:
             at = len(writer.data) * 8
-            self._spans(writer.spans, writer.layer, chosen.row, chosen.octets, value, at)
+            writer.later(self._made, writer.layer, chosen.row, chosen.octets, value, at)
             writer.data += chosen.octets
+
+    def _made(self, *told: Any) -> list[Span]:
+        spans: list[Span] = []
+        self._spans(spans, *told)
+        return spans
 
     def _spans(
         self, spans: list[Span], layer: str, row: Row, octets: bytes, value: Any, at: int

@@ -241,7 +241,7 @@ class Header:
         """Append the word of these values and leave its spans."""
         writer.layer = self.name
         word = self.join(values)
-        writer.spans += self._plan(word, writer.pos).spans
+        writer.later(self.spans_of, word, writer.pos)
         writer.data += word.to_bytes(self.octets, self.order)
 
     def explain(self, word: int) -> tuple[dict[str, int], tuple[Span, ...]]:
