@@ -317,11 +317,6 @@ def _moved(writer: Writer, shift: int) -> list[Span]:
     return [_new(Span, (span[0] + shift, *span[1:])) for span in writer.spans]
 
 
-def unread(offset_bits: int, bits: int, layer: str, octets: bytes) -> Span:
-    """Return the span of octets that reading did not reach, or could not read."""
-    return Span(offset_bits, bits, layer, "not decoded", octets, "", None, nature=Nature.UNREAD)
-
-
 def tiles(spans: "list[Span] | tuple[Span, ...]", bits: int) -> bool:
     """Return whether the spans cover ``bits`` bits from 0 with no gap and no overlap."""
     at = 0

@@ -6,7 +6,7 @@ octets -> FCS checked -> MAC header -> payload opened -> payload IEs -> 6LoWPAN 
 from ipaddress import IPv6Address
 from typing import TYPE_CHECKING, Any
 
-from lowpanbudget.bits import Place, Reader, Span, unread
+from lowpanbudget.bits import Nature, Place, Reader, Span
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Contexts, Env
 from lowpanbudget.errors import WireError
@@ -301,3 +301,8 @@ def _tile(frame: FrameInMaking, reader: Reader, trailer: list[Span]) -> None:
         spans.append(unread(at, end - at, layer, octets))
     frame.spans = (*spans, *trailer)
     frame.free = tuple(reader.free)
+
+
+def unread(offset_bits: int, bits: int, layer: str, octets: bytes) -> Span:
+    """Return the span of octets that reading did not reach, or could not read."""
+    return Span(offset_bits, bits, layer, "not decoded", octets, "", None, nature=Nature.UNREAD)

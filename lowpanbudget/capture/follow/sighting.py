@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
-from lowpanbudget.bits import Span, unread
+from lowpanbudget.bits import Span
 from lowpanbudget.capture.files.link_types import FRAME, LOWPAN, RecordBody
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.flows import FlowKey, flow_of
@@ -13,7 +13,7 @@ from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.contents import with_contents
 from lowpanbudget.stack.decoder import Decoder, decode_datagram
 from lowpanbudget.stack.events import Discarded, TimedOut
-from lowpanbudget.stack.frame import Frame
+from lowpanbudget.stack.frame import Frame, unread
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import FragmentArrival, FragmentedDatagram
 from lowpanbudget.values import dataclass, field, replace
