@@ -3,10 +3,11 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lowpanbudget.bits import Span, unread
+from lowpanbudget.bits import Span
 from lowpanbudget.cites import Cite
 from lowpanbudget.report import ledger_text, view
 from lowpanbudget.report.screen import TABLE_FROM, Screen
+from lowpanbudget.stack.frame import unread
 
 TEXT = st.lists(st.integers(1, 30), min_size=1, max_size=6)
 
