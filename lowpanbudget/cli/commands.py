@@ -2,6 +2,7 @@
 
 # The command is ``command`` in the module of the same name in this package.
 COMMANDS = {
+    "init": "Write a design to begin with: commented, and its messages fit as it stands.",
     "budget": "Show the room in a frame of each flow, where its octets go, and what would free more.",
     "fit": "Show how each message packs into bits and whether it fits.",
     "weigh": "Show what each field of a message costs and gives, and what smaller would lose.",

@@ -19,6 +19,11 @@ from lowpanbudget.stack.outgoing import AnyHeader, Extension
 from lowpanbudget.values import dataclass, replace
 
 TUNNEL_HOP_LIMIT = 64
+# the modes of operation (RFC 6550 section 6.3.1), and what a flow says in each
+MODES = {
+    "storing": "Storing mode: routers know the way down, and no packet carries it.",
+    "non-storing": "Non-storing mode: the root writes the way into each packet that goes down.",
+}
 
 
 @dataclass(frozen=True, slots=True)

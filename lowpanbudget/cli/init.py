@@ -1,0 +1,115 @@
+"""``init [FILE]``: a design file to begin with, made from options, or one of the examples."""
+
+import os
+from pathlib import Path
+from typing import Any
+
+import click
+
+from lowpanbudget.cli import options
+from lowpanbudget.cli.commands import COMMANDS
+from lowpanbudget.errors import RequestError
+
+_EXAMPLES = (".toml", ".pcap")
+_OF_KEYS = ".keys.toml"
+
+_EXAMPLE = """\b
+lowpanbudget init mesh.toml && lowpanbudget fit mesh.toml
+lowpanbudget init mesh.toml --addresses extended --security 6 --routing non-storing --hops 4 --transport oscore
+lowpanbudget init --example archive.toml archive.toml"""
+
+
+@click.command("init", short_help=COMMANDS["init"], epilog=_EXAMPLE)
+@click.argument("path", metavar="[FILE]", required=False)
+@click.option(
+    "--addresses", type=click.Choice(["short", "extended"]), default="short", show_default=True,
+    help="Link addresses of data frames.",
+)  # fmt: skip
+@click.option(
+    "--security", "level", type=click.IntRange(0, 7), default=5, show_default=True, metavar="LEVEL",
+    help="Level of link security: 0 none, 1-3 authenticate, 4 encrypts only, 5-7 do both.",
+)  # fmt: skip
+@click.option(
+    "--routing", type=click.Choice(["none", "storing", "non-storing"]), default="storing",
+    show_default=True, help="Mode of a RPL network; none: one without RPL.",
+)  # fmt: skip
+@click.option(
+    "--hops", type=click.IntRange(1, 64), default=3, show_default=True, metavar="N",
+    help="Link hops between a node and the root, at most.",
+)  # fmt: skip
+@click.option(
+    "--transport", type=click.Choice(["udp", "coap", "oscore", "dtls"]), default="coap",
+    show_default=True, help="What carries the messages: UDP alone, CoAP, CoAP within OSCORE or over DTLS.",
+)  # fmt: skip
+@click.option(
+    "--example",
+    metavar="NAME",
+    help="Write this file of the examples instead, such as archive.toml.",
+)
+@click.option("--force", is_flag=True, help="Also write over a FILE that is there.")
+@options.as_json
+def command(
+    path: str | None, example: str | None, *, force: bool, as_json: bool, **wishes: Any
+) -> None:
+    """Write a design to begin with to FILE, or to standard output: commented, and its messages fit as it stands.
+
+    Its title, addresses, flows and messages stand for yours. FILE is written whole or not at all, and one that is
+    there already stays as it is. The examples are designs, captures of their networks, and the invented keys of those.
+    """
+    from lowpanbudget.cli import output
+    from lowpanbudget.report import machine
+
+    octets = _skeleton(wishes) if example is None else _example(example)
+    if path is None:
+        text = _text(octets, example)
+        output.emit(machine.document(init={"design": text}) if as_json else text)
+        return
+    is_secret = example is not None and example.endswith(_OF_KEYS)
+    _write(path, octets, force=force, private=is_secret)
+    if as_json:
+        output.emit(machine.document(init={"file": path, "octets": len(octets)}))
+    else:
+        output.emit(f"{path} is written\n")
+
+
+def _skeleton(wishes: dict[str, Any]) -> bytes:
+    from lowpanbudget.design.skeleton import Skeleton
+    from lowpanbudget.room.skeleton import fitting_text
+
+    return fitting_text(Skeleton(**wishes)).encode()
+
+
+def _example(name: str) -> bytes:
+    """Return the octets of an example: from the package where it was installed, else from the project's folder."""
+    package = Path(__file__).parents[1]
+    folder = next(
+        (one for one in (package / "examples", package.parent / "examples") if one.is_dir()),
+        package,
+    )
+    files = {file.name: file for file in sorted(folder.iterdir()) if file.suffix in _EXAMPLES}
+    if name not in files:
+        raise RequestError(f"there is no example {name!r}", hint=f"There are: {', '.join(files)}")
+    return files[name].read_bytes()
+
+
+def _text(octets: bytes, example: str | None) -> str:
+    try:
+        return octets.decode()
+    except UnicodeDecodeError:
+        raise RequestError(
+            f"{example} is no text to print",
+            hint=f"Name a file: lowpanbudget init --example {example} {example}",
+        ) from None
+
+
+def _write(path: str, octets: bytes, *, force: bool, private: bool) -> None:
+    from lowpanbudget.cli import output
+
+    if not force and os.path.lexists(path):
+        raise RequestError(
+            f"{path} is there already, and stays as it is",
+            hint="Name another file, or write over it with --force",
+        )
+    # a file of keys is taken only while its owner alone can read it
+    with output.writing(path, private=private) as file:
+        file.write(octets)

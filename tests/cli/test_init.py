@@ -1,0 +1,112 @@
+"""A design to begin with works at once, whatever the options; files that are there stay.
+
+``python tests/cli/test_init.py`` writes the one in the README anew.
+"""
+
+import json
+from collections.abc import Callable
+from itertools import product
+from pathlib import Path
+
+import pytest
+from click.testing import Result
+
+from lowpanbudget import fit, load_design
+from lowpanbudget.design.load import parse_design
+from lowpanbudget.design.skeleton import Skeleton
+from lowpanbudget.room.skeleton import fitting_text
+
+Invoke = Callable[..., Result]
+ROOT = Path(__file__).parents[2]
+README = ROOT / "README.md"
+START, END = (
+    "<!-- a design: `python tests/cli/test_init.py` writes it -->\n",
+    "<!-- end of design -->",
+)
+
+
+def block() -> str:
+    return f"```toml\n{fitting_text(Skeleton())}```\n"
+
+
+def test_the_readme_shows_it_whole() -> None:
+    assert README.read_text("utf-8").partition(START)[2].partition(END)[0] == block()
+
+
+@pytest.mark.parametrize("addresses", ["short", "extended"])
+@pytest.mark.parametrize("routing", ["none", "storing", "non-storing"])
+@pytest.mark.parametrize("transport", ["udp", "coap", "oscore", "dtls"])
+def test_it_loads_and_fits(addresses: str, routing: str, transport: str, tmp_path: Path) -> None:
+    """The strongest and no security, a network of one hop and one as deep as its hop limit allows."""
+    for level, hops in ((0, 64), (7, 1), (7, 12)):
+        text = fitting_text(Skeleton(addresses, level, routing, hops, transport))  # type: ignore[arg-type]
+        fits = fit(parse_design(text, str(tmp_path)))
+        assert {one.flow for one in fits} == {"readings", "settings"}
+        assert all(one.fits for one in fits)
+
+
+def test_every_option_is_in_the_design(invoke: Invoke, tmp_path: Path) -> None:
+    """What was asked for is what is read back; RFC 6550: a route in packets that go down, in non-storing mode alone."""
+    file = tmp_path / "mesh.toml"
+    for addresses, level, routing, transport in product(
+        ("short", "extended"), (0, 6), ("none", "storing", "non-storing"), ("udp", "dtls")
+    ):
+        done = invoke(
+            "init", file, "--force", "--addresses", addresses, "--security", str(level), "--routing", routing,
+            "--hops", "5", "--transport", transport,
+        )  # fmt: skip
+        assert (done.exit_code, done.stdout) == (0, f"{file} is written\n")
+        design = load_design(file)
+        security = design.link.security
+        assert design.link.addresses == addresses
+        assert (0 if security is None else security.level) == level
+        down, up = design.flow("settings"), design.flow("readings")
+        assert (up.hops, down.hops, up.direction, down.direction) == (5, 5, "up", "down")
+        assert (up.routing.route, down.routing.route) == (0, 4 if routing == "non-storing" else 0)
+        assert up.routing.rpi == down.routing.rpi == (routing != "none")
+        assert (down.application.dtls is not None) == (transport == "dtls")
+
+
+def test_a_file_that_is_there_stays(invoke: Invoke, tmp_path: Path) -> None:
+    file = tmp_path / "mesh.toml"
+    file.write_text("mine")
+    done = invoke("init", file)
+    assert done.exit_code == 2
+    assert "--force" in done.stderr
+    assert file.read_text() == "mine"
+    (tmp_path / "link").symlink_to(tmp_path / "nowhere")
+    assert invoke("init", tmp_path / "link").exit_code == 2
+    assert invoke("init", tmp_path / "none" / "mesh.toml").exit_code == 2
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["link", "mesh.toml"]
+
+
+def test_without_a_file_it_is_printed(invoke: Invoke) -> None:
+    text = invoke("init", "--hops", "1").stdout
+    parse_design(text)
+    assert json.loads(invoke("init", "--hops", "1", "--json").stdout)["init"]["design"] == text
+    assert max(map(len, text.splitlines())) <= 120
+
+
+def test_examples_can_be_had(invoke: Invoke, tmp_path: Path) -> None:
+    for path in (ROOT / "examples").iterdir():
+        if path.suffix in {".toml", ".pcap"}:
+            target = tmp_path / path.name
+            assert invoke("init", "--example", path.name, target).exit_code == 0
+            assert target.read_bytes() == path.read_bytes()
+    keys, capture = tmp_path / "archive.keys.toml", tmp_path / "archive.pcap"
+    assert invoke("audit", capture, "--keys", keys).exit_code == 1  # others cannot read them
+    assert invoke("init", "--example", "archive.toml").stdout == (
+        ROOT / "examples/archive.toml"
+    ).read_text("utf-8")
+    assert "archive.toml, footbridge" in invoke("init", "--example", "none").stderr
+    assert "Name a file" in invoke("init", "--example", "archive.pcap").stderr
+
+
+def write() -> None:
+    text = README.read_text("utf-8")
+    before, start, rest = text.partition(START)
+    README.write_text(before + start + block() + END + rest.partition(END)[2], "utf-8")
+
+
+if __name__ == "__main__":
+    write()
