@@ -133,6 +133,10 @@ class Fault:
         return f"{text}. {self.hint}" if self.hint else text
 
 
+class NoDatagram(Malformed, RequestError):
+    """What was given as an IPv6 datagram is none: the octets are wrong, and so is the request that holds them."""
+
+
 class DoesNotFit(RequestError):
     """Something is larger than the room it was asked to fit; ``by`` octets too many."""
 

@@ -2,7 +2,7 @@
 
 import os
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -17,22 +17,45 @@ class ReaderLeft(Exception):
     """Nobody reads standard output any more: the other end of a pipe is closed."""
 
 
-def report(error: BaseException, command: str) -> int:
-    """Print an error to standard error and return the exit code it stands for."""
+def report(error: BaseException, command: str, *, as_json: bool = False) -> int:
+    """Print an error to standard error and return the exit code it stands for.
+
+    ``as_json``: also as a JSON object on standard output, where a program waits for its result.
+    """
     from lowpanbudget.errors import LowpanError
 
+    said: dict[str, Any] = {}
     if isinstance(error, LowpanError):
         text, code = text_of(error), error.exit_code
+        said = _data(error)
     elif isinstance(error, click.UsageError):
         path = error.ctx.command_path if error.ctx is not None else command
-        text, code = f"{error.format_message()}\n  try: {path} --help", USAGE
+        said = {"message": error.format_message(), "hint": f"{path} --help"}
+        text, code = f"{said['message']}\n  try: {said['hint']}", USAGE
     elif isinstance(error, click.ClickException):
         text, code = error.format_message(), USAGE
     else:
         text, code = _internal(error), INTERNAL
     lines = (visible(line) for line in text.split("\n"))
     click.echo(f"{command}: " + "\n".join(lines), err=True)
+    if as_json:
+        from lowpanbudget.report import machine
+
+        known = {"command": command, "exit_code": code, "message": text, "hint": ""}
+        click.echo(machine.fault(**known | said), nl=False)
     return code
+
+
+def _data(error: "LowpanError") -> dict[str, Any]:
+    """Return what an error of the library says as plain data; of a design all its faults."""
+    from lowpanbudget.errors import DesignError
+    from lowpanbudget.report import view
+
+    said: dict[str, Any] = view.fault(error)
+    if isinstance(error, DesignError):
+        names = ("file", "line", "column", "key", "message", "hint")
+        said["faults"] = [{name: getattr(one, name) for name in names} for one in error.faults]
+    return said
 
 
 def text_of(error: "LowpanError") -> str:

@@ -14,6 +14,8 @@ from lowpanbudget.cli.width import help_width
 
 NAME = "lowpanbudget"
 
+_JSON = "--json"  # as every command takes it
+
 _EXIT_CODES = """\b
 Exit codes:
   0    done, and the answer is yes
@@ -90,7 +92,7 @@ class Program(click.Group):
             click.echo(f"{command}: interrupted", err=True)
             return faults.INTERRUPTED
         except Exception as error:  # noqa: BLE001  # whatever it is becomes one message and a code
-            return faults.report(error, command)
+            return faults.report(error, command, as_json=_JSON in args)
         return 0
 
 

@@ -27,7 +27,7 @@ def _octets(value: Any) -> Any:
         raise ValueError(f"{value!r} is no hex text") from None
 
 
-HEX = Parsed(_octets)
+HEX = Parsed(_octets, '"0a1b"')
 
 
 class BlockShape(ShapeTable):

@@ -17,7 +17,7 @@ from lowpanbudget.design.meaning import Design, to_design
 from lowpanbudget.design.places import Places
 from lowpanbudget.design.shape import DesignShape
 from lowpanbudget.design.table import json_schema
-from lowpanbudget.design.takes import ShapeFlaw, ValuePlace
+from lowpanbudget.design.takes import MOST_SHOWN, ShapeFlaw, ValuePlace
 from lowpanbudget.errors import DesignError, Fault
 from lowpanbudget.payload.flaws import Path
 
@@ -51,7 +51,7 @@ def _design(text: str, file: str) -> Design:
     data = _parse(text, file)
     wrong: list[ShapeFlaw] = []
     try:
-        shape = DesignShape.read(data, ValuePlace((), "", wrong))
+        shape = DesignShape.read(data, ValuePlace((), wrong))
         if wrong:
             listed = _joined(wrong[:MOST_FAULTS])
             raise _design_error(listed, text, file, len(wrong) - MOST_FAULTS)
@@ -92,7 +92,9 @@ def _read(path: Any) -> str:
             f"{path} cannot be read: {error.strerror or error}", hint="Check the name"
         ) from None
     except (TypeError, ValueError) as error:
-        raise DesignError(f"{path!r} is no file name: {error}") from None
+        raise DesignError(
+            f"{path!r} is no file name", hint="Give the path of a design file"
+        ) from error
     if len(octets) > MOST_OCTETS:
         raise DesignError(
             f"{path} has over {MOST_OCTETS} octets", hint="A design file is a small text"
@@ -112,8 +114,7 @@ def _parse(text: str, file: str) -> dict[str, Any]:
     except (ValueError, RecursionError) as error:
         place = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
         line, column = (int(place[1]), int(place[2])) if place else (len(text.splitlines()) or 1, 1)
-        message = re.sub(r" \(at .*\)$", "", str(error))
-        hint = "Strings stand in quotes; tables start with [name] or [[name]]"
+        message, hint = _in_words(str(error), (text.splitlines() or [""])[line - 1 : line])
         if isinstance(error, RecursionError):
             message, hint = (
                 "the text is nested too deep",
@@ -123,6 +124,28 @@ def _parse(text: str, file: str) -> dict[str, Any]:
             message, hint = "a number has too many digits", "Use at most 30 digits"
         fault = Fault(file=file, line=line, column=column, key="TOML", message=message, hint=hint)
         raise DesignError("the file is no TOML", faults=(fault,)) from None
+
+
+def _in_words(said: str, lines: list[str]) -> tuple[str, str]:
+    """Return what is wrong with the TOML of a line and what to write, from what its reader said of it."""
+    said = re.sub(r" \(at .*\)$", "", said)
+    line = lines[0].strip() if lines else ""
+    table = re.match(r"\[+([^\]]*)\]", line)
+    if table and said.startswith(("Cannot declare", "Cannot overwrite")):
+        name = table[1].strip()
+        return (
+            f"the table {name} is there already",
+            f"A table that comes several times is written [[{name}]], each time; another one stands once",
+        )
+    if said.startswith("Cannot overwrite"):
+        name = line.partition("=")[0].strip()
+        return f"{name} is there already in this table", "Leave one of the two out"
+    if said == "Invalid value":
+        return (
+            f"{line.partition('=')[2].strip()[:MOST_SHOWN]!r} is no value",
+            'Write "texts" in quotes, numbers as 12, 0.5 or 0x1a, and true or false in small letters',
+        )
+    return said, "Strings stand in quotes; tables start with [name] or [[name]]"
 
 
 def _toml(text: str) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from decimal import Decimal
 from functools import cache
 from typing import Any, Literal, get_args
 
-from lowpanbudget.design.table import ByKind, ShapeTable, Subtable, TableKey, key
+from lowpanbudget.design.table import ByKind, ShapeTable, Subtable, key
 from lowpanbudget.design.takes import (
     AnyOf,
     Exact,
@@ -17,6 +17,7 @@ from lowpanbudget.design.takes import (
     FreeText,
     Listed,
     Numbers,
+    TableKey,
     Takes,
     Whole,
     Words,

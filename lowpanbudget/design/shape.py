@@ -36,7 +36,8 @@ def _octets(*lengths: int) -> Takes:
             raise ValueError(f"{wanted} octets are wanted; {value!r} has {len(octets)}")
         return octets
 
-    return Parsed(read, *(("string", "integer") if lengths == (2,) else ()))
+    example = "0x0017" if lengths == (2,) else f'"{":".join(["02", *["00"] * (lengths[0] - 1)])}"'
+    return Parsed(read, example, *(("string", "integer") if lengths == (2,) else ()))
 
 
 def _parsed(kind: type) -> Takes:
@@ -54,10 +55,11 @@ def _parsed(kind: type) -> Takes:
                 raise ValueError(f"bits beyond the length are set; did you mean {meant}?") from None
             raise ValueError(f"{value!r} is no IPv6 {_NAMES[kind]}") from None
 
-    return Parsed(read)
+    return Parsed(read, f'"{_EXAMPLES[kind]}"')
 
 
-_NAMES: dict[type, str] = {IPv6Address: "address", IPv6Network: "prefix, such as 2001:db8::/64"}
+_NAMES: dict[type, str] = {IPv6Address: "address", IPv6Network: "prefix"}
+_EXAMPLES: dict[type, str] = {IPv6Address: "2001:db8::1", IPv6Network: "2001:db8::/64"}
 SHORT = _octets(2)
 EXTENDED = _octets(8)
 ADDRESS = _parsed(IPv6Address)

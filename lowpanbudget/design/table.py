@@ -11,20 +11,12 @@ name of its key.
 
 from collections.abc import Callable, Collection
 from decimal import Decimal
-from typing import Any, ClassVar, NamedTuple, Self
+from typing import Any, ClassVar, Self
 
 from lowpanbudget.design.spelling import meant, spelled
-from lowpanbudget.design.takes import A_TABLE, Schema, Takes, ValuePlace, shown
+from lowpanbudget.design.takes import A_TABLE, Schema, TableKey, Takes, ValuePlace, shown
 
 _NEEDED: Any = object()
-
-
-class TableKey(NamedTuple):
-    """A key of a table: what it takes, what it means, and its default where it may be left out."""
-
-    takes: Takes
-    says: str
-    default: Any
 
 
 def key(takes: Takes, says: str = "", default: Any = _NEEDED) -> Any:
@@ -50,9 +42,9 @@ class ShapeTable:
             return table
         for name, entry in cls.keys.items():
             if name in value:
-                setattr(table, name, entry.takes.read(value[name], place.at(name, entry.says)))
+                setattr(table, name, entry.takes.read(value[name], place.at(name, entry)))
             elif entry.default is _NEEDED:
-                place.at(name, entry.says).add("this key is missing")
+                place.at(name, entry).add("this key is missing")
             else:
                 setattr(table, name, entry.default)
         for name in value:
@@ -64,7 +56,7 @@ class ShapeTable:
     @classmethod
     def of_defaults(cls) -> Self:
         """Return the table that holds no key, where none is needed."""
-        return cls.read({}, ValuePlace((), "", []))
+        return cls.read({}, ValuePlace((), []))
 
     @classmethod
     def schema(cls, tables: Schema) -> Schema:
@@ -138,6 +130,9 @@ class Subtable(Takes):
     def read(self, value: Any, place: ValuePlace) -> Any:
         return self._table.read(value, place)
 
+    def written(self, name: str) -> str:
+        return f"a table, [{name}]" if name else "a table"
+
     def schema(self, tables: Schema) -> Schema:
         return {"$ref": _reference(self._table, tables)}
 
@@ -173,6 +168,10 @@ class ByKind(Takes):
                 place.at(name).add("there is no such key", spelled(name, ["kind"]), at_key=True)
                 return
         place.at("kind").add("this key is missing", f"Kinds: {', '.join(self._kinds())}")
+
+    def written(self, name: str) -> str:
+        kind = '{ kind = "...", ... }'
+        return f"{name} = {kind}" if name else f"a table {kind}"
 
     def schema(self, tables: Schema) -> Schema:
         references = {word: _reference(self._table(word), tables) for word in self._kinds()}

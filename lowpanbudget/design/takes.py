@@ -21,19 +21,23 @@ class ShapeFlaw(NamedTuple):
 
 
 class ValuePlace(NamedTuple):
-    """Where a value stands in the file, what is said of its key, and the faults found so far."""
+    """Where a value stands in the file, the key that it is written under, and the faults found so far."""
 
     path: Path
-    says: str
     flaws: list[ShapeFlaw]
+    name: str = ""
+    key: "TableKey | None" = None
 
-    def at(self, part: str | int, says: str | None = None) -> "ValuePlace":
-        """Return the place of what is inside, under a name or a number."""
-        return ValuePlace((*self.path, part), self.says if says is None else says, self.flaws)
+    def at(self, part: str | int, key: "TableKey | None" = None) -> "ValuePlace":
+        """Return the place of what is inside, under a name or a number; under a ``key`` where it is a new one's."""
+        if key is None:
+            return self._replace(path=(*self.path, part))
+        return ValuePlace((*self.path, part), self.flaws, str(part), key)
 
     def add(self, message: str, hint: str = "", *, at_key: bool = False) -> None:
-        """Note a fault; what is said of the key serves where no other hint does."""
-        self.flaws.append(ShapeFlaw(Flaw(self.path, message, hint or self.says), at_key))
+        """Note a fault; how the key is written serves where no other hint does."""
+        advice = hint or ("" if self.key is None else self.key.advice(self.name))
+        self.flaws.append(ShapeFlaw(Flaw(self.path, message, advice), at_key))
 
     def refuse(self, wanted: str, value: Any, hint: str = "") -> None:
         """Note that another value is wanted, and name the one that is there."""
@@ -52,8 +56,24 @@ def shown(value: object) -> str:
     return text if len(text) <= MOST_SHOWN else f"{text[:MOST_SHOWN]}..."
 
 
+class TableKey(NamedTuple):
+    """A key of a table: what it takes, what it means, and its default where it may be left out."""
+
+    takes: "Takes"
+    says: str
+    default: Any
+
+    def advice(self, name: str) -> str:
+        """Return how the key is written under its name, and what it means."""
+        return f"Write {self.takes.written(name)}: {self.says}".removesuffix(": ")
+
+
 class Takes:
     """A kind of value."""
+
+    def written(self, name: str) -> str:
+        """Return how a key of this name is written."""
+        raise NotImplementedError
 
     def read(self, value: Any, place: ValuePlace) -> Any:
         """Return what a value of the file stands for; where it is wrong its faults are noted, and there is none."""
@@ -77,6 +97,9 @@ class FreeText(Takes):
             place.refuse("should be a text that is not empty", value)
         return value
 
+    def written(self, name: str) -> str:
+        return f'{name} = "a text in quotes"'
+
     def schema(self, tables: Schema) -> Schema:
         return {"type": "string"} | ({"minLength": 1} if self._needed else {})
 
@@ -88,6 +111,9 @@ class Flag(Takes):
         if not isinstance(value, bool):
             place.refuse("should be true or false", value)
         return value
+
+    def written(self, name: str) -> str:
+        return f"{name} = true or {name} = false"
 
     def schema(self, tables: Schema) -> Schema:
         return {"type": "boolean"}
@@ -113,6 +139,11 @@ class Whole(Takes):
         elif self._below is not None and value >= self._below:
             place.refuse(f"should be below {self._below}", value)
         return value
+
+    def written(self, name: str) -> str:
+        most = self._below - 1 if self._below is not None else self._most
+        least = "" if self._least is None else f" from {self._least}"
+        return f"{name} = a whole number{least}{'' if most is None else f' to {most}'}"
 
     def schema(self, tables: Schema) -> Schema:
         bounds = (
@@ -140,6 +171,9 @@ class Exact(Takes):
             place.refuse(f"should be above {self._above}", number)
         return number
 
+    def written(self, name: str) -> str:
+        return f"{name} = a number{'' if self._above is None else f' above {self._above}'}"
+
     def schema(self, tables: Schema) -> Schema:
         return {"type": "number"} | (
             {} if self._above is None else {"exclusiveMinimum": self._above}
@@ -162,6 +196,10 @@ class Words(Takes):
             place.refuse(f"should be {before}{last}", value, hint)
         return value
 
+    def written(self, name: str) -> str:
+        words = [f'"{word}"' if isinstance(word, str) else str(word) for word in self._words]
+        return f"{name} = {' or '.join(words)}"
+
     def schema(self, tables: Schema) -> Schema:
         kind = {"type": "string" if isinstance(self._words[0], str) else "integer"}
         if len(self._words) == 1:
@@ -170,10 +208,14 @@ class Words(Takes):
 
 
 class Parsed(Takes):
-    """A text, or also a number, that stands for something: ``parse`` returns it, or raises ``ValueError``."""
+    """A text, or also a number, that stands for something: ``parse`` returns it, or raises ``ValueError``.
 
-    def __init__(self, parse: Callable[[Any], Any], *types: str) -> None:
+    ``example`` is one as it is written.
+    """
+
+    def __init__(self, parse: Callable[[Any], Any], example: str, *types: str) -> None:
         self._parse = parse
+        self._example = example
         self._types = types or ("string",)
 
     def read(self, value: Any, place: ValuePlace) -> Any:
@@ -186,6 +228,9 @@ class Parsed(Takes):
         else:
             place.refuse(wanted, value)
         return None
+
+    def written(self, name: str) -> str:
+        return f"{name} = {self._example}"
 
     def schema(self, tables: Schema) -> Schema:
         return {"type": self._types[0] if len(self._types) == 1 else list(self._types)}
@@ -206,6 +251,10 @@ class Listed(Takes):
             place.add("should have one entry at least")
         return [self._inner.read(item, place.at(index)) for index, item in enumerate(value)]
 
+    def written(self, name: str) -> str:
+        inner = self._inner.written("").removeprefix(" = ")
+        return f"{name} = [a list], each {inner}"
+
     def schema(self, tables: Schema) -> Schema:
         items = {"items": self._inner.schema(tables), "type": "array"}
         return items | ({"minItems": 1} if self._needed else {})
@@ -219,6 +268,9 @@ class Numbers(Takes):
             place.refuse(A_TABLE, value)
             return None
         return {name: Whole().read(number, place.at(name)) for name, number in value.items()}
+
+    def written(self, name: str) -> str:
+        return f"{name} = {{ name = number, ... }}"
 
     def schema(self, tables: Schema) -> Schema:
         return {"additionalProperties": {"type": "integer"}, "type": "object"}
@@ -244,6 +296,9 @@ class AnyOf(Takes):
                 found._replace(flaw=found.flaw._replace(hint="")) if inside else found
             )
         return None
+
+    def written(self, name: str) -> str:
+        return " or ".join(option.written(name) for option in self._options)
 
     def schema(self, tables: Schema) -> Schema:
         return {"anyOf": [option.schema(tables) for option in self._options]}

@@ -8,7 +8,17 @@ from lowpanbudget.cites import rfc
 CITE = rfc(8428, "12.1")
 
 # "Units marked with an asterisk are NOT RECOMMENDED to be produced by new implementations"
-NOT_RECOMMENDED = frozenset({"g", "l", "l/s", "Bspl", "%", "1/min", "beat/min", "beats"})
+# ... and the units that the registry has beside them, of the same or of a related quantity
+NOT_RECOMMENDED = {
+    "g": "kg",
+    "l": "m3",
+    "l/s": "m3/s",
+    "Bspl": "dB",
+    "%": "/",
+    "1/min": "Hz",
+    "beat/min": "Hz",
+    "beats": "count",
+}
 
 # What people write for them; a hint, never a silent change.
 _USUAL = {
@@ -27,9 +37,19 @@ _USUAL = {
 }
 
 
-def advice(unit: str) -> str:
-    """Return a hint where the registry has a name for this unit or advises against it, else an empty text."""
+def advice(unit: str) -> tuple[str, str]:
+    """Return what is said of a unit that the registry names otherwise or advises against, and what to write instead.
+
+    Both are empty where there is nothing to say.
+    """
     if unit in NOT_RECOMMENDED:
-        return f"{CITE} does not recommend {unit!r} for new formats"
+        better = NOT_RECOMMENDED[unit]
+        more = ' (a ratio from 0 to 1), or a special one: "%RH", "%EL"' if unit == "%" else ""
+        return (
+            f"{CITE} does not recommend {unit!r} for new formats",
+            f'Write unit = "{better}"{more}; the numbers change with it',
+        )
     usual = _USUAL.get(unit)
-    return f"SenML's registry calls this unit {usual!r} ({CITE})" if usual else ""
+    if usual is None:
+        return "", ""
+    return f"SenML's registry calls this unit {usual!r} ({CITE})", f'Write unit = "{usual}"'

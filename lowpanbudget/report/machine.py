@@ -6,6 +6,11 @@ from typing import Any
 VERSION = 1  # changes when a name or a meaning does, not when one is added
 
 
+def fault(**data: Any) -> str:
+    """Return one JSON object that says why there is no result, on one line: it serves where lines are objects too."""
+    return json.dumps({"version": VERSION, "fault": data}, allow_nan=False) + "\n"
+
+
 def document(**data: Any) -> str:
     """Return one JSON object of ``data`` with its ``version`` first, and a line end."""
     return json.dumps({"version": VERSION, **data}, indent=2, allow_nan=False) + "\n"

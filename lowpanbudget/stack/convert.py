@@ -51,8 +51,9 @@ def compress(
 
     ``packet`` is octets or a scapy packet. ``elide_udp_checksum`` is the upper layer's permission of RFC 6282 section
     4.3.2: it wants another integrity check over the same octets. ``ghc`` allows RFC 7400, ``lorh`` RFC 8138: a source
-    route then comes back with complete addresses and without those already visited. Raises ``RequestError`` when the
-    octets are no IPv6 datagram, a length disagrees, or a checksum to be elided is wrong.
+    route then comes back with complete addresses and without those already visited. Raises ``RequestError`` when a
+    length disagrees or a checksum to be elided is wrong, and one that is a ``Malformed`` as well when the octets are no
+    IPv6 datagram.
     """
     env = Env.of(env)
     datagram = octets_of(packet)
@@ -83,7 +84,7 @@ def decompress(octets: bytes, env: Env | None = None) -> Decompressed:
             raise Malformed(
                 "the payload is a fragment",
                 layer=reader.layer,
-                hint="Fragments go through a Reassembler",
+                hint="Put its fragments together first: expand does so with a capture, a Reassembler with frames",
             )
         other = next((notice for notice in lowpan.notices if notice.name == "not-lowpan"), None)
         raise Malformed(

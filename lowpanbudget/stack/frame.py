@@ -144,7 +144,7 @@ def decode_prepared(
     except WireError as error:
         if frame.mac is None and 0 < fcs_length >= len(octets) - 1:
             error.hint = (
-                f"The last {fcs_length} octets of a frame are its FCS: say so if there is none"
+                f"The last {fcs_length} octets of a frame are its FCS; without one: --fcs none"
             )
         if frame.fault is None:
             frame.fault = error.bare()

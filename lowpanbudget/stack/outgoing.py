@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from functools import cached_property
 
 from lowpanbudget.bits import Reader
-from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.errors import NoDatagram, RequestError, WireError
 from lowpanbudget.layers.internet import chain, ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.source_route import SourceRoute
@@ -118,7 +118,13 @@ def _ipv6(octets: bytes) -> Ipv6:
     try:
         header = ipv6.decode(Reader(octets))
     except WireError as error:
-        raise RequestError(f"this is no IPv6 datagram: {error}") from None
+        raise NoDatagram(
+            f"this is no IPv6 datagram: {error.message}",
+            offset=error.offset,
+            layer=error.layer,
+            cite=error.cite,
+            hint="Give all octets of one datagram, from its version on",
+        ) from None
     if header.payload_length != len(octets) - ipv6.OCTETS:
         raise RequestError(
             f"the IPv6 payload length says {header.payload_length} octets, "

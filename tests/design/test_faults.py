@@ -133,7 +133,9 @@ def test_a_port_of_70000() -> None:
     text = changed(("hops = 3\nsource_port = 0xf0b1", "hops = 3\nsource_port = 70000"))
     fault = fault_of(text)
     assert (fault.line, fault.column) == place(text, "70000")
-    assert (fault.key, fault.hint) == ("flow[1].source_port", "UDP source port.")
+    assert (fault.key, fault.hint) == (
+        "flow[1].source_port", "Write source_port = a whole number from 0 to 65535: UDP source port.",
+    )  # fmt: skip
     assert fault.message == "should be 65535 at most, not 70000"
 
 

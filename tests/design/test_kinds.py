@@ -72,7 +72,7 @@ def test_what_is_written_out_is_a_message(kind: str) -> None:
         parts.pop()
     data = tomllib.loads("".join(parts), parse_float=Decimal)
     flaws: list[ShapeFlaw] = []
-    made = to_message(MessageShape.read(data["message"][0], ValuePlace((), "", flaws)))
+    made = to_message(MessageShape.read(data["message"][0], ValuePlace((), flaws)))
     assert not flaws
     assert any(field.kind == kind for field in made.fields)
     values = made.example("typical")

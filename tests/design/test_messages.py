@@ -20,7 +20,7 @@ FILES = Path(__file__).parent.parent / "payload"
 
 def read(data: dict[str, Any]) -> tuple[MessageShape, list[ShapeFlaw]]:
     flaws: list[ShapeFlaw] = []
-    return MessageShape.read(data, ValuePlace((), "", flaws)), flaws
+    return MessageShape.read(data, ValuePlace((), flaws)), flaws
 
 
 def right(data: dict[str, Any]) -> MessageShape:

@@ -25,6 +25,9 @@ from lowpanbudget.values import FrozenDict, dataclass, field
 
 _LARGEST = 1 << 20
 _ALLOWED = ("octets", "key_id_mode", "index", "source")
+# what may be a secret: so many digits of hex or base64 in a row, whatever parts them
+_SHORTEST_KEY = 16
+_KEY = re.compile(r"[0-9a-fA-F]+|[A-Za-z0-9+/]+={1,2}|[A-Za-z0-9+]{20,}")
 _NUMBER = re.compile(r"0[xX][0-9a-fA-F]{1,4}|[0-9]{1,5}")
 
 
@@ -68,13 +71,23 @@ def _private_text(path: str) -> str:
             octets = file.read(_LARGEST + 1)
     except (OSError, TypeError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
-        raise RequestError(f"the key file {path!r} cannot be read: {reason}") from None
+        raise RequestError(
+            f"the key file {_named(path)} cannot be read: {reason}",
+            hint="Give the name of a file with [[key]] and octets in it, which you alone can read",
+        ) from None
     if len(octets) > _LARGEST:
         raise RequestError(f"the key file {path!r} is larger than {_LARGEST} octets")
     try:
         return octets.decode("utf-8")
     except UnicodeDecodeError:
         raise RequestError(f"the key file {path!r} is no UTF-8 text") from None
+
+
+def _named(path: str) -> str:
+    """Return the name of a file that cannot be read, or none where it may be a key, typed in the file's place."""
+    digits = re.sub(r"^0[xX]|[\s:,;-]", "", path)
+    is_key = len(digits) >= _SHORTEST_KEY and _KEY.fullmatch(digits)
+    return "that was given" if is_key else repr(path)
 
 
 def _refuse_shared(path: str, facts: os.stat_result) -> None:

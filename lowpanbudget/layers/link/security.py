@@ -172,7 +172,7 @@ def nonces(mac: Mac, devices: Devices, asn: int | None) -> tuple[bytes, ...]:
     if by_slot and asn is None:
         raise WireError(
             "the nonce holds the absolute slot number, and it is not known",
-            layer=_LAYER, cite=NONCE, hint="Give it as asn=",
+            layer=_LAYER, cite=NONCE, hint="Give it (--asn); captures of such networks tell it",
         )  # fmt: skip
     if mac.source is None:
         raise WireError(
@@ -207,7 +207,7 @@ def _extended(mac: Mac, short: bytes, devices: Devices, *, by_slot: bool) -> lis
         f"the nonce needs the EUI-64 of the node with short address 0x{number:04x}, and it is not known",
         layer=_LAYER,
         cite=NONCE,
-        hint=f"Give it as devices={{0x{number:04x}: '...'}}",
+        hint=f'Give it in [devices] of the key file: "0x{number:04x}" = "EUI-64 in hex"',
     )
 
 

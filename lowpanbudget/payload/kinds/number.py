@@ -84,10 +84,13 @@ tolerance = 0.05              # lets `weigh` look for coarser steps"""
             )
             return
         if self.min >= self.max:
+            low, high = digits(self.max), digits(self.min)
             yield Flaw(
                 ("max",),
-                f"max {digits(self.max)} is not above min {digits(self.min)}",
-                "A field of one value carries nothing: use kind 'constant'",
+                f"max {low} is not above min {high}",
+                f"Exchange them: min = {low}, max = {high}"
+                if self.max < self.min
+                else "A field of one value carries nothing: use kind 'constant'",
             )
             return
         if self.coding not in CODINGS:

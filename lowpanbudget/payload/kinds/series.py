@@ -93,9 +93,17 @@ escape = true                 # a whole sample where a difference is too large""
         yield from self.number().flaws(order)
         yield from Repeated.flaws(self, order)
         if self.deltas == "fixed":
-            if self.delta_bits is None or not 2 <= self.delta_bits <= 32:
+            if self.delta_bits is None:
                 yield Flaw(
-                    ("delta_bits",), f"{self.delta_bits} is no width of a difference", "Use 2 to 32"
+                    ("delta_bits",),
+                    "differences of fixed width need their width",
+                    "Write delta_bits = 2 to 32, the bits of each difference",
+                )
+            elif not 2 <= self.delta_bits <= 32:
+                yield Flaw(
+                    ("delta_bits",),
+                    f"{self.delta_bits} is no width of a difference",
+                    "Write delta_bits = 2 to 32",
                 )
             if self.group_bits is not None:
                 yield Flaw(

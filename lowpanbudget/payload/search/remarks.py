@@ -27,9 +27,9 @@ def remarks(message: Message) -> tuple[FormatRemark, ...]:
     noticed: list[FormatRemark] = []
     fields = [field for _, field in walk(message.fields)]
     for place, field in walk(message.fields):
-        words = advice(getattr(field, "unit", ""))
-        if words:
-            noticed.append(FormatRemark(joined(place), words))
+        text, hint = advice(getattr(field, "unit", ""))
+        if text:
+            noticed.append(FormatRemark(joined(place), text, hint))
         if isinstance(field, Repeated) and field.batch and field is not message.batch_field:
             text = "batch = true has no effect here"
             hint = "Use it once, for an array or a series of changing length in the message itself"

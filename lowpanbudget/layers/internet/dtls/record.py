@@ -194,7 +194,7 @@ def _read_cid(reader: Reader, cid_length: int | None) -> bytes:
             WireError,
             "the record has a connection ID whose length only its two ends know",
             CID_CITE,
-            hint="Give it as cid_length=",
+            hint="Give the length that they agreed on (cid_length)",
         )
     return reader.octets(cid_length, *_CID)
 
