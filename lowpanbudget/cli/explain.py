@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from lowpanbudget.report.screen import Screen
 
 _EXAMPLE = """\b
+lowpanbudget explain link.addresses
 lowpanbudget explain field
 lowpanbudget explain series
 lowpanbudget explain iphc
@@ -25,11 +26,11 @@ lowpanbudget explain context-table-differs"""
 @click.argument("term", nargs=-1)
 @options.as_json
 def command(term: tuple[str, ...], *, as_json: bool) -> None:
-    """Explain a TERM: a word, a table of design files, a kind of message field, a header, its fields, or a finding.
+    """Explain a TERM: a word, a table or key of design files, a kind of message field, a header, its fields, a finding.
 
-    Of design files the keys are told, and each kind of field is written out. A header is drawn to scale, with every
+    Keys are asked for by path or name, and each kind of field is written out. A header is drawn to scale, with every
     row that its fields can choose and the clause it comes from. A finding has a manual: what it sees, why it costs,
-    when it is no fault, what to do. Without TERM all of them are listed.
+    when it is no fault, what to do. Without TERM it is told what can be asked for.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine, terms

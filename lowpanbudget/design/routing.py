@@ -19,10 +19,18 @@ from lowpanbudget.stack.outgoing import AnyHeader, Extension
 from lowpanbudget.values import dataclass, replace
 
 TUNNEL_HOP_LIMIT = 64
-# the modes of operation (RFC 6550 section 6.3.1), and what a flow says in each
+# the modes of operation (RFC 6550 section 6.3.1)
 MODES = {
     "storing": "Storing mode: routers know the way down, and no packet carries it.",
     "non-storing": "Non-storing mode: the root writes the way into each packet that goes down.",
+}
+# ... and what a flow says in each
+MODES_WRITTEN = {
+    "storing": "In a design file: [flow.routing] with rpi = true, and no route.",
+    "non-storing": (
+        "In a design file: [flow.routing] with rpi = true; for flows that go down also route, which counts the "
+        "routers between root and node, and tunnel = true where the packet begins outside the mesh (RFC 9008)."
+    ),
 }
 
 

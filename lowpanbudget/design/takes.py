@@ -233,7 +233,8 @@ class Parsed(Takes):
         return f"{name} = {self._example}"
 
     def schema(self, tables: Schema) -> Schema:
-        return {"type": self._types[0] if len(self._types) == 1 else list(self._types)}
+        types = self._types[0] if len(self._types) == 1 else list(self._types)
+        return {"examples": [self._example.strip('"')], "type": types}
 
 
 class Listed(Takes):

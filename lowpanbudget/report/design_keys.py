@@ -17,6 +17,7 @@ _BOUNDS = (
     ("maximum", "<="),
     ("exclusiveMaximum", "<"),
 )
+_KEY_TABLE = "key table"
 _MOST_WORDS = 8  # of a choice that are printed in full
 
 
@@ -27,8 +28,11 @@ def tables() -> Iterator[dict[str, Any]]:
 
 
 @cache
-def kinds() -> tuple[dict[str, Any], ...]:
-    """Return every kind of field: its name, its text, its keys, and one as it is written."""
+def kinds(*, whole: bool = False) -> tuple[dict[str, Any], ...]:
+    """Return every kind of field: its name, its text, its keys, and one as it is written.
+
+    ``whole``: long lists of words are not cut.
+    """
     from lowpanbudget.payload.registry import all_kinds as declared  # noqa: PLC0415
 
     schema = _schema()
@@ -39,11 +43,71 @@ def kinds() -> tuple[dict[str, Any], ...]:
         {
             "name": word,
             "text": kind.about,
-            "keys": _keys(schema, _target(schema, mapping[word])),
+            "keys": _keys(schema, _target(schema, mapping[word]), whole=whole),
             "written": f"[[message.field]]\n{kind.written}",
         }
         for word, kind in declared().items()
     )
+
+
+def every_key() -> Iterator[dict[str, Any]]:
+    """Yield every key of design and key files by its path, with its row and the table that it stands in.
+
+    Keys of fields stand for all kinds that have them, and again for each kind (``number.step``).
+    """
+    schema = _schema()
+    top = {"name": "a design file", "keys": _keys(schema, schema, whole=True)}
+    for table in (top, *_below(schema, schema, "", listed=False, whole=True), *key_files()):
+        for row in table["keys"]:
+            if row["takes"] not in {"table", "tables"}:
+                head = table["name"].strip("[]")
+                path = row["key"] if table is top else f"{head}.{row['key']}"
+                yield {"path": path, "inside": table["name"], "keys": [row]}
+    by_name: dict[str, list[dict[str, Any]]] = {}
+    for kind in kinds(whole=True):
+        for row in kind["keys"]:
+            inside = f"the kind {kind['name']}"
+            yield {"path": f"{kind['name']}.{row['key']}", "inside": inside, "keys": [row]}
+            by_name.setdefault(row["key"], []).append({"kind": kind["name"]} | row)
+    for name, rows in by_name.items():
+        keys = list(_merged(rows))
+        yield {"path": f"message.field.{name}", "inside": "[[message.field]]", "keys": keys}
+
+
+def _merged(rows: list[dict[str, Any]]) -> Iterator[dict[str, Any]]:
+    """Yield rows of several kinds of fields, those that say the same once."""
+    names: dict[str, list[str]] = {}
+    for row in rows:
+        names.setdefault(str(row | {"kind": ""}), []).append(row["kind"])
+    for row in rows:
+        same = names.pop(str(row | {"kind": ""}), None)
+        if same is not None:
+            yield row | {"kind": ", ".join(same) if len(same) < len(rows) else "every kind"}
+
+
+def key_files() -> Iterator[dict[str, Any]]:
+    """Yield the tables of key files."""
+    from lowpanbudget.capture.files.key_file import DEVICES, KEY_NUMBERS, KEY_TABLE  # noqa: PLC0415
+
+    rows = [
+        {
+            "key": name, "takes": "whole number" if name in KEY_NUMBERS else "text", "needed": name == "octets",
+            "default": None, "meaning": says,
+        }
+        for name, says in KEY_TABLE.items()
+    ]  # fmt: skip
+    yield {
+        "name": "[[key]]",
+        "text": "A link key, in a file that only its owner can read.",
+        "keys": rows,
+    }
+    yield {"name": "[devices]", "text": DEVICES, "keys": []}
+
+
+@cache
+def kind_names() -> frozenset[str]:
+    """Return the names of all kinds of fields."""
+    return frozenset(kind["name"] for kind in kinds())
 
 
 def explained(entry: dict[str, Any], kind: str) -> dict[str, Any]:
@@ -51,7 +115,7 @@ def explained(entry: dict[str, Any], kind: str) -> dict[str, Any]:
     titled = (
         f"{entry['name']}, a kind of field"
         if kind == "kind of field"
-        else f"{entry['name']} in a design file"
+        else f"{entry['name']} in a {'key' if kind == _KEY_TABLE else 'design'} file"
     )
     return {
         "term": titled,
@@ -96,30 +160,41 @@ def _target(schema: dict[str, Any], reference: str) -> dict[str, Any]:
 
 
 def _below(
-    schema: dict[str, Any], table: dict[str, Any], path: str, *, listed: bool
+    schema: dict[str, Any],
+    table: dict[str, Any],
+    path: str,
+    *,
+    listed: bool,
+    whole: bool = False,
 ) -> Iterator[dict[str, Any]]:
     if path:
         head = f"[[{path}]]" if listed else f"[{path}]"
         yield {
             "name": head,
             "text": table.get("description", ""),
-            "keys": _keys(schema, table),
+            "keys": _keys(schema, table, whole=whole),
         }
     for name, key in table["properties"].items():
         inner = f"{path}.{name}" if path else name
         if "$ref" in key:
-            yield from _below(schema, _target(schema, key["$ref"]), inner, listed=False)
+            yield from _below(
+                schema, _target(schema, key["$ref"]), inner, listed=False, whole=whole
+            )
         elif "$ref" in key.get("items", {}):
-            yield from _below(schema, _target(schema, key["items"]["$ref"]), inner, listed=True)
+            yield from _below(
+                schema, _target(schema, key["items"]["$ref"]), inner, listed=True, whole=whole
+            )
 
 
-def _keys(schema: dict[str, Any], table: dict[str, Any]) -> list[dict[str, Any]]:
+def _keys(
+    schema: dict[str, Any], table: dict[str, Any], *, whole: bool = False
+) -> list[dict[str, Any]]:
     """Return the keys of a table, required ones first."""
     needed = table.get("required", [])
     keys = [
         {
             "key": name,
-            "takes": _takes(key),
+            "takes": _takes(key, whole=whole),
             "needed": name in needed,
             "default": key.get("default"),
             "meaning": key.get("description", "") or _about(schema, key),
@@ -135,17 +210,18 @@ def _about(schema: dict[str, Any], key: dict[str, Any]) -> str:
     return _target(schema, reference).get("description", "") if reference else ""
 
 
-def _takes(key: dict[str, Any]) -> str:
+def _takes(key: dict[str, Any], *, whole: bool = False) -> str:
     if "oneOf" in key or "oneOf" in key.get("items", {}):
         return "fields" if "items" in key else "a field"
     if "$ref" in key:
         return "table"
     if "anyOf" in key:
-        return " or ".join(_takes(option) for option in key["anyOf"])
+        return " or ".join(_takes(option, whole=whole) for option in key["anyOf"])
     if "enum" in key:
         words = [f'"{word}"' if isinstance(word, str) else str(word) for word in key["enum"]]
-        more = [f"{len(words) - _MOST_WORDS} more"] if len(words) > _MOST_WORDS else []
-        return " or ".join([*words[:_MOST_WORDS], *more])
+        if whole or len(words) <= _MOST_WORDS:
+            return " or ".join(words)
+        return " or ".join([*words[:_MOST_WORDS], f"{len(words) - _MOST_WORDS} more"])
     if "const" in key:
         return str(key["const"])
     if key.get("type") == "array":
@@ -155,4 +231,5 @@ def _takes(key: dict[str, Any]) -> str:
     bounds = [f"{sign} {key[bound]}" for bound, sign in _BOUNDS if bound in key]
     if bounds == [">= 0"]:  # a count, as every whole number here that has no other bound
         bounds = []
-    return f"{names} {', '.join(bounds)}".rstrip()
+    examples = [f'such as "{example}"' for example in key.get("examples", ())]
+    return ", ".join([f"{names} {', '.join(bounds)}".rstrip(), *examples])

@@ -1,5 +1,7 @@
 """The words that this program uses, each in a sentence or two."""
 
+from lowpanbudget.design.routing import MODES, MODES_WRITTEN
+
 WORDS = {
     "octet": "Eight bits, the standards' word for what is often called a byte. Every size here counts octets.",
     "frame": (
@@ -48,4 +50,5 @@ WORDS = {
     "context": "A prefix that both sides of a link know by a small number, so that it need not be sent.",
     "elide": "To leave something out of a frame because the receiver can work it out from what it has.",
     "in line": "Sent as it is, right behind the compressed header, because it cannot be worked out.",
+    **{name: f"{text} {MODES_WRITTEN[name]}" for name, text in MODES.items()},
 }

@@ -14,6 +14,8 @@ from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
 from lowpanbudget.report.terminal import heading, paragraph
 
+_FIRST = 10  # of many names that are listed where all have a list of their own
+
 
 def explanation(console: Console, screen: Screen, entry: dict[str, Any]) -> None:
     """Print the explanation of a term, as the data of an ``Explanation`` have it."""
@@ -31,7 +33,7 @@ def explanation(console: Console, screen: Screen, entry: dict[str, Any]) -> None
         console.print()
     if entry["kind"] == "header":
         _header(console, screen, entry)
-    elif "keys" in entry:
+    elif entry.get("keys"):
         _keys(console, screen, entry)
     elif entry.get("values"):
         _grid(
@@ -43,14 +45,20 @@ def explanation(console: Console, screen: Screen, entry: dict[str, Any]) -> None
         console.print()
     elif entry.get("rows"):
         _rows(console, screen, entry["rows"])
+    if entry.get("others"):
+        names = "; ".join(f"explain {name}" for name in entry["others"])
+        paragraph(console, screen, f"Others of this name: {names}")
+        console.print()
 
 
 def _keys(console: Console, screen: Screen, entry: dict[str, Any]) -> None:
     """Print the keys of a table of a design file, then the table as it is written."""
-    rows = (
-        (key["key"], key["takes"], _unless_stated(key), key["meaning"]) for key in entry["keys"]
-    )
-    _grid(console, screen, ("key", "takes", "unless stated", "what it is"), rows)
+    titles, keys = ["key", "takes", "unless stated", "what it is"], entry["keys"]
+    rows = [[key["key"], key["takes"], _unless_stated(key), key["meaning"]] for key in keys]
+    if any("kind" in key for key in keys):  # one key of several kinds of fields
+        titles[0] = "kind"
+        rows = [[key["kind"], *row[1:]] for key, row in zip(keys, rows, strict=True)]
+    _grid(console, screen, titles, rows)
     console.print()
     if "written" in entry:
         for line in entry["written"].split("\n"):
@@ -142,25 +150,24 @@ def _grid(
 
 
 def contents(console: Console, screen: Screen, listing: dict[str, Any]) -> None:
-    """Print the names of all terms."""
-    heading(console, screen, "Words of this program")
-    paragraph(console, screen, ", ".join(listing["words"]), indent=2)
-    console.print()
-    heading(console, screen, "What stands in a design file")
-    paragraph(console, screen, ", ".join(listing["design"]), indent=2)
-    console.print()
-    heading(
-        console, screen, "Kinds of fields in a message; all of them: lowpanbudget explain field"
+    """Print what can be asked for, on one screen: short lists as they are, of long ones the beginning."""
+    heading(console, screen, "lowpanbudget explain TERM")
+    headers = list(dict.fromkeys(n for group in listing["tables"] for n in group["names"]))
+    groups = (
+        ("words", listing["words"], ""),
+        ("designs", listing["design"], "; each key by its path: explain link.addresses"),
+        ("keys", listing["key_files"], " in a file of link keys"),
+        ("fields", listing["kinds"], "; all: explain field"),
+        ("headers", _first(headers), "; all: explain headers"),
+        ("findings", _first(listing["findings"]), "; all: explain findings"),
     )
-    paragraph(console, screen, ", ".join(listing["kinds"]), indent=2)
-    console.print()
-    heading(console, screen, "Headers and tables; their fields can be asked for by name too")
-    for group in listing["tables"]:
-        for name in group["names"]:
-            console.print(Padding(Text(screen.text(name), "bold"), (0, 0, 0, 2)))
-        paragraph(console, screen, group["about"], "dim", 6)
-    console.print()
-    heading(console, screen, "Findings, of captures and designs")
-    paragraph(console, screen, ", ".join(listing["findings"]), indent=2)
-    console.print()
-    paragraph(console, screen, "Ask for one: lowpanbudget explain TERM")
+    first = max(len(name) for name, *_ in groups)
+    widths = (first, max(console.width - first - 4, 1))
+    for name, names, more in groups:
+        cells = [[(name, "bold")], [(screen.text(", ".join(names) + more), "")]]
+        layout.put(console, layout.beside(cells, widths, gap=2, indent=2))
+
+
+def _first(names: Sequence[str]) -> list[str]:
+    """Return the first of many names, and how many there are more."""
+    return [*names[:_FIRST], f"{len(names) - _FIRST} more"]

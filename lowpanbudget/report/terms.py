@@ -1,4 +1,4 @@
-"""What can be explained, by its name: words of this program, tables of a design file, headers and their fields."""
+"""What can be explained, by its name: words of this program, keys of its files, headers and their fields, findings."""
 
 import difflib
 import re
@@ -7,27 +7,26 @@ from functools import cache, partial
 from typing import Any, NamedTuple
 
 from lowpanbudget.errors import RequestError
-from lowpanbudget.fields import Bits, Choice, Header, Listing, Patterns, Row
+from lowpanbudget.fields import Choice, Header
 from lowpanbudget.findings.manual import Manual, every_manual
 from lowpanbudget.layers import catalogue
-from lowpanbudget.layers.catalogue import TableEntry
-from lowpanbudget.report import design_keys
+from lowpanbudget.report import design_keys, header_terms
 from lowpanbudget.report.glossary import WORDS
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.values import dataclass, field, frozen
 
 _MOST_SHOWN = 6  # of things that share a name or a word; more are only named
-_MOST_GROUPS = 40
-_WIDEST_LISTED = 8
 _ABBREVIATION = re.compile(r"\(([^)]*)\)")
+_HEADER = "header "  # before a name that a key of design files has as well
 
 
 class Term(NamedTuple):
-    """A name that can be explained, and how its explanation is made."""
+    """A name that can be explained, and how its explanation is made; ``path`` of a key, which its last part names."""
 
     name: str
     kind: str
     make: Callable[[], dict[str, Any]]
+    path: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +50,7 @@ class Explanation:
 
 
 def explain(term: str) -> tuple[Explanation, ...]:
-    """Return the explanations of a term: a word, a table of design files, a header, one of its fields, or a finding.
+    """Return the explanations of a term: a word, a table or key of design files, a header or its field, or a finding.
 
     Several where it names several things: the exact name is looked for first, then names with the same words;
     ``terms()`` lists them. Raises ``RequestError`` with the nearest names.
@@ -65,18 +64,33 @@ def explain(term: str) -> tuple[Explanation, ...]:
 
 
 def _found(text: str) -> list[dict[str, Any]]:
-    """Return the explanations as plain data."""
+    """Return the explanations as plain data.
+
+    The exact name comes first, then names with the same words. What stands in design files goes before headers and
+    their fields of the same name, which are named beside it. Raises ``RequestError`` with the nearest names.
+    """
     wanted = _key(text)
-    everything = all_terms()
+    own, keys, headers = all_terms()
+    path = [term for term in keys if "." in term.name and term.name == text.strip()]
+    if path:
+        return _explanations(path)
     alias = catalogue.ALIASES.get(" ".join(text.lower().split()))
     key = _key(alias) if alias else wanted
-    exact = [term for term in everything if key in _keys(term.name)]
-    if exact:
-        return _explanations(exact)
+    exact = [
+        [term for term in group if key in _keys(term.name, path=term.path)]
+        for group in (own, keys, headers)
+    ]
+    if any(exact):
+        return _preferred(exact)
+    after = _key(text.lower().removeprefix(_HEADER))
+    exact_header = [term for term in headers if after in _keys(term.name, path=term.path)]
+    if exact_header:
+        return _explanations(exact_header)
     named = list(_findings())
-    exact = [term for term in named if wanted == _key(term.name)]
-    if exact:
-        return _explanations(exact)
+    exact_finding = [term for term in named if wanted == _key(term.name)]
+    if exact_finding:
+        return _explanations(exact_finding)
+    everything = (*own, *headers)
     words = set(wanted.split())
     close = [term for term in everything if words and words <= set(_key(term.name).split())]
     if 0 < len(close) <= _MOST_SHOWN:
@@ -84,11 +98,26 @@ def _found(text: str) -> list[dict[str, Any]]:
     if close:
         names = ", ".join(dict.fromkeys(term.name for term in close))
         raise RequestError(f"{text!r} is part of {len(close)} terms", hint=f"Which one: {names}?")
-    names_of_all = (*(t.name for t in (*everything, *named)), *catalogue.ALIASES)
+    names_of_all = (*(t.name for t in (*everything, *keys, *named)), *catalogue.ALIASES)
     by_key = {_key(name): name for name in names_of_all}
     near = [by_key[key] for key in difflib.get_close_matches(wanted, by_key, 3, 0.6)]
     hint = f"Did you mean {' or '.join(near)}?" if near else "All terms: lowpanbudget explain"
     raise RequestError(f"there is no term {text!r}", hint=hint)
+
+
+def _preferred(exact: list[list[Term]]) -> list[dict[str, Any]]:
+    """Return the explanations of the first of these groups that has terms; the others are named beside them."""
+    first, *others = [group for group in exact if group]
+    explanations = _explanations(first)
+    beside = [_asked_for(term) for group in others for term in group]
+    if beside:
+        explanations[-1] = explanations[-1] | {"others": list(dict.fromkeys(beside))}
+    return explanations
+
+
+def _asked_for(term: Term) -> str:
+    """Return the words that ask for a term whose bare name means another first."""
+    return term.name if term.path else f"{_HEADER}{term.name}"
 
 
 def _explanations(matches: list[Term]) -> list[dict[str, Any]]:
@@ -102,29 +131,42 @@ def _explanations(matches: list[Term]) -> list[dict[str, Any]]:
 
 
 @cache
-def all_terms() -> tuple[Term, ...]:
-    """Return every term: words, what stands in a design file, tables, fields."""
-    return tuple(_terms())
+def all_terms() -> tuple[tuple[Term, ...], ...]:
+    """Return every term but findings: words and tables, keys of files, headers and their fields."""
+    return tuple(map(tuple, (_words_and_tables(), _keys_of_files(), _header_tables())))
 
 
-def _terms() -> Iterator[Term]:
+def _words_and_tables() -> Iterator[Term]:
+    """Yield the terms of words, of what stands in design and key files, and of the lists of all terms."""
     for word, text in WORDS.items():
-        yield Term(word, "word", lambda word=word, text=text: _word(word, text))  # type: ignore[misc]
+        yield Term(word, "word", partial(_word, word, text))
     for kind in design_keys.kinds():
         yield Term(
             kind["name"], "kind of field", partial(design_keys.explained, kind, "kind of field")
         )
     yield Term("field", "kinds of fields", design_keys.all_kinds)
-    for keys in design_keys.tables():
-        yield Term(
-            keys["name"], "design table", partial(design_keys.explained, keys, "design table")
-        )
+    for of, tables in (("design", design_keys.tables()), ("key", design_keys.key_files())):
+        for keys in tables:
+            explain = partial(design_keys.explained, keys, f"{of} table")
+            yield Term(keys["name"], f"{of} table", explain)
+    yield Term("headers", "list", _headers_listed)
+    yield Term("findings", "list", _findings_listed)
+
+
+def _keys_of_files() -> Iterator[Term]:
+    """Yield the terms of all keys of design and key files, by their paths."""
+    for entry in design_keys.every_key():
+        yield Term(entry["path"], "key", partial(_design_key, entry), path=True)
+
+
+def _header_tables() -> Iterator[Term]:
+    """Yield the terms of all header tables and their fields."""
     for entry in catalogue.entries():
-        yield Term(entry.name, "table", lambda entry=entry: table(entry))  # type: ignore[misc]
+        yield Term(entry.name, "table", partial(header_terms.table, entry))
         if isinstance(entry.table, Header):
             for part in entry.table.fields:
                 name = part.label if isinstance(part, Choice) else part.name
-                yield Term(name, "field", lambda e=entry, p=part: _field(e, p))  # type: ignore[misc]
+                yield Term(name, "field", partial(header_terms.field, entry, part))
 
 
 def _findings() -> Iterator[Term]:
@@ -136,22 +178,27 @@ def _findings() -> Iterator[Term]:
 def terms() -> dict[str, Any]:
     """Return the names of all words and findings and, under what they are about, of all tables, read-only.
 
-    Fields of headers can be explained as well, and are not listed. It never raises.
+    Fields of headers and keys of files can be explained as well, and are not listed. It never raises.
     """
+    listed = {
+        "words": list(WORDS),
+        "design": [keys["name"] for keys in design_keys.tables()],
+        "key_files": [keys["name"] for keys in design_keys.key_files()],
+        "kinds": [kind["name"] for kind in design_keys.kinds()],
+        "tables": [{"about": about, "names": names} for about, names in _by_subject().items()],
+        "findings": [manual.name for manual in every_manual()],
+    }
+    found: dict[str, Any] = frozen(listed)
+    return found
+
+
+def _by_subject() -> dict[str, list[str]]:
     tables: dict[str, list[str]] = {}
     for entry in catalogue.entries():
         names = tables.setdefault(entry.title, [])
         if entry.name not in names:
             names.append(entry.name)
-    listed = {
-        "words": list(WORDS),
-        "design": [keys["name"] for keys in design_keys.tables()],
-        "kinds": [kind["name"] for kind in design_keys.kinds()],
-        "tables": [{"about": about, "names": names} for about, names in tables.items()],
-        "findings": [manual.name for manual in every_manual()],
-    }
-    found: dict[str, Any] = frozen(listed)
-    return found
+    return tables
 
 
 def _key(text: str) -> str:
@@ -159,9 +206,16 @@ def _key(text: str) -> str:
 
 
 @cache
-def _keys(name: str) -> frozenset[str]:
-    """Return the forms of a name that count as the same: whole, without its abbreviation, the abbreviation alone."""
+def _keys(name: str, *, path: bool) -> frozenset[str]:
+    """Return the forms of a name that count as the same: whole, without its abbreviation, the abbreviation alone.
+
+    Of a path also its last part.
+    """
     forms = [name]
+    if path:
+        head, _, last = name.rpartition(".")
+        # the key of all kinds of fields has a path of its own
+        return frozenset(map(_key, forms if head in design_keys.kind_names() else [*forms, last]))
     bare = _ABBREVIATION.sub("", name)
     if bare != name:
         forms.append(bare)
@@ -172,6 +226,24 @@ def _keys(name: str) -> frozenset[str]:
 
 def _word(word: str, text: str) -> dict[str, Any]:
     return {"term": word, "kind": "word", "text": text}
+
+
+def _design_key(entry: dict[str, Any]) -> dict[str, Any]:
+    rows = entry["keys"]
+    text = f"A key of {entry['inside']}."
+    return {"term": entry["path"], "kind": "key", "text": text, "keys": rows}
+
+
+def _headers_listed() -> dict[str, Any]:
+    rows = [{"ask for": ", ".join(names), "about": about} for about, names in _by_subject().items()]
+    text = "Headers and tables; their fields can be asked for by name too."
+    return {"term": "headers", "kind": "list", "text": text, "rows": rows}
+
+
+def _findings_listed() -> dict[str, Any]:
+    rows = [{"ask for": manual.name, "says": manual.title} for manual in every_manual()]
+    text = "Findings, of captures and designs."
+    return {"term": "findings", "kind": "list", "text": text, "rows": rows}
 
 
 def _finding(manual: Manual) -> dict[str, Any]:
@@ -185,122 +257,3 @@ def _finding(manual: Manual) -> dict[str, Any]:
         "link": manual.cite.link,
         "sections": [{"name": name, "text": text} for name, text in manual.sections.items()],
     }
-
-
-def table(entry: TableEntry) -> dict[str, Any]:
-    """Return a header table as plain data."""
-    shared = sum(other.name == entry.name for other in catalogue.entries()) > 1
-    base: dict[str, Any] = {
-        "term": f"{entry.name} ({entry.form})" if shared else entry.name,
-        "text": entry.title,
-    }
-    layout = entry.table
-    if isinstance(layout, Header):
-        return base | {
-            "kind": "header",
-            "cite": str(layout.cite),
-            "link": layout.cite.link,
-            "octets": layout.octets,
-            "bit_order": "least significant first" if layout.order == "little" else "most significant first",
-            "fields": list(_places(layout)),
-            "choices": [_choice(choice) for choice in layout.choices],
-        }  # fmt: skip
-    if isinstance(layout, Patterns):
-        rows = [
-            {"code": row.bits, "meaning": row.name, "cite": str(row.cite)}
-            for row in layout.patterns
-        ]
-        cite = {"kind": "first octet", "cite": str(layout.cite), "link": layout.cite.link}
-        return base | cite | {"rows": rows}
-    if isinstance(layout, Choice):
-        return base | {"kind": "field", **_choice(layout)}
-    return base | _listing(layout)
-
-
-def _listing(listing: Listing) -> dict[str, Any]:
-    rows = [dict(zip(listing.columns, row, strict=True)) for row in listing.rows]
-    return {"kind": "listing", "cite": str(listing.cite), "link": listing.cite.link, "rows": rows}
-
-
-def _places(header: Header) -> Iterator[dict[str, Any]]:
-    at = 0
-    for part in header.fields:
-        yield {"first_bit": at, **_part(header, part)}
-        at += part.width
-
-
-def _part(header: Header, part: Bits | Choice) -> dict[str, Any]:
-    if isinstance(part, Choice):
-        return {
-            "name": part.label, "bits": part.width, "meaning": f"{len(part.rows)} rows, below",
-            "fixed": None, "values": [], "cite": str(part.cite),
-        }  # fmt: skip
-    return {
-        "name": part.name,
-        "bits": part.width,
-        "meaning": part.meaning if isinstance(part.meaning, str) else "",
-        "fixed": None if part.fixed is None else f"{part.fixed:0{part.width}b}",
-        "values": _values(part),
-        "cite": str(part.cite or header.cite),
-    }
-
-
-def _values(part: Bits) -> list[dict[str, str]]:
-    """Return what the values of a field mean, equal neighbours together; empty where each has its own text."""
-    if isinstance(part.meaning, str) or part.width > _WIDEST_LISTED or part.fixed is not None:
-        return []
-    groups: list[tuple[int, int, str]] = []
-    for value in range(1 << part.width):
-        text = _says(part, value)
-        if groups and groups[-1][2] == text:
-            groups[-1] = (groups[-1][0], value, text)
-        else:
-            groups.append((value, value, text))
-    if len(groups) > _MOST_GROUPS:
-        return []
-    return [
-        {"value": f"{first}" if first == last else f"{first}-{last}", "meaning": text}
-        for first, last, text in groups
-    ]
-
-
-def _says(part: Bits, value: int) -> str:
-    """Return what a value means; where the words come from a list of the values in use, the others are reserved."""
-    try:
-        return part.says(value)
-    except LookupError:
-        return "reserved"
-
-
-def _choice(choice: Choice) -> dict[str, Any]:
-    return {
-        "name": choice.label,
-        "bits": choice.width,
-        "cite": str(choice.cite),
-        "link": choice.cite.link,
-        "rows": [_row(choice, row) for row in choice.rows],
-    }
-
-
-def _row(choice: Choice, row: Row) -> dict[str, Any]:
-    return {
-        "code": f"{row.code:0{choice.width}b}",
-        "octets": row.inline,
-        "meaning": row.needs,
-        "reserved": row.restore is None,
-        "carries": [{"name": part.name, "bits": part.width} for part in row.parts],
-        "cite": str(row.cite),
-    }
-
-
-def _field(entry: TableEntry, part: Bits | Choice) -> dict[str, Any]:
-    assert isinstance(entry.table, Header)
-    base = {"kind": "field", "inside": entry.name}
-    if isinstance(part, Choice):
-        return base | {"term": part.label, "text": "", **_choice(part)}
-    place = _part(entry.table, part)
-    text = place["meaning"] or (f"always {place['fixed']}" if place["fixed"] is not None else "")
-    return base | {
-        "term": part.name, "text": text, "bits": part.width, "cite": place["cite"],
-        "values": place["values"],
-    }  # fmt: skip

@@ -20,7 +20,7 @@ TYPES: dict[str, tuple[type, ...]] = {
     "integer": (int,),
     "number": (int, float),
 }
-KNOWN = {
+KNOWN = {"examples",
     "$defs", "$ref", "$schema", "additionalProperties", "anyOf", "const", "default", "description",
     "discriminator", "enum", "exclusiveMaximum", "exclusiveMinimum", "items", "maximum", "maxLength", "minItems",
     "minLength", "minimum", "oneOf", "properties", "required", "title", "type",

@@ -205,4 +205,4 @@ def test_explain_for_people() -> None:
     shown = invoke("explain", "context-table-differs").stdout
     for words in ("What it sees", "When it is no fault", "Spread the same contexts"):
         assert words in shown
-    assert "context-table-differs" in invoke("explain").stdout
+    assert "context-table-differs" in invoke("explain", "findings").stdout

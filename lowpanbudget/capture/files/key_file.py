@@ -24,7 +24,18 @@ from lowpanbudget.layers.link.security import Key
 from lowpanbudget.values import FrozenDict, dataclass, field
 
 _LARGEST = 1 << 20
-_ALLOWED = ("octets", "key_id_mode", "index", "source")
+# the keys of [[key]] and what they mean; the first must be there
+KEY_TABLE = {
+    "octets": "The link key: 16 octets, as 32 hex digits in quotes.",
+    "key_id_mode": "How frames under this key name it: 0 to 3; else any.",
+    "index": "The key index that they carry; else any.",
+    "source": "The key source that they carry, in hex: 4 octets in mode 2, 8 in mode 3; else any.",
+}
+KEY_NUMBERS = ("key_id_mode", "index")
+DEVICES = (
+    'EUI-64 of nodes that send under short addresses: "0x0001" = "0200000000000001", or "0xabcd/0x0001" with the PAN '
+    "ID in front. Nonces of secured frames are made of them."
+)
 # what may be a secret: so many digits of hex or base64 in a row, whatever parts them
 _SHORTEST_KEY = 16
 _KEY = re.compile(r"[0-9a-fA-F]+|[A-Za-z0-9+/]+={1,2}|[A-Za-z0-9+]{20,}")
@@ -116,13 +127,13 @@ def _parse(path: str, text: str) -> dict[str, Any]:
 
 def _key(path: str, number: int, entry: dict[str, Any]) -> Key:
     where = f"{path}: key {number}"
-    if set(entry) - set(_ALLOWED):
+    if set(entry) - set(KEY_TABLE):
         raise RequestError(
-            f"{where} has an unknown entry", hint=f"Allowed are {', '.join(_ALLOWED)}"
+            f"{where} has an unknown entry", hint=f"Allowed are {', '.join(KEY_TABLE)}"
         )
     if not isinstance(entry.get("octets"), str):
         raise RequestError(f'{where} needs octets = "...", 32 hex digits')
-    for name in ("key_id_mode", "index"):
+    for name in KEY_NUMBERS:
         value = entry.get(name)
         if value is not None and (isinstance(value, bool) or not isinstance(value, int)):
             raise RequestError(f"{where}: {name} is no whole number")

@@ -1,0 +1,88 @@
+"""What can be asked for: every key of design and key files by its path, and each name first as design files mean it."""
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from contract.entry import invoke
+
+from lowpanbudget.design.load import design_schema
+from lowpanbudget.report import terms
+
+
+def explained(term: str) -> list[dict[str, Any]]:
+    return [one.data for one in terms.explain(term)]
+
+
+def paths(table: dict[str, Any], schema: dict[str, Any], at: str = "") -> Iterator[tuple[str, str]]:
+    """Yield path and description of every key, from the schema that editors use."""
+    for name, about in table["properties"].items():
+        path = f"{at}.{name}".strip(".")
+        reference = about.get("$ref") or about.get("items", {}).get("$ref", "")
+        options = about.get("items", about).get("oneOf", [])
+        for inner in [reference] if reference else [option["$ref"] for option in options]:
+            if at.count("field") < 1:  # fields hold fields
+                yield from paths(schema["$defs"][inner.rpartition("/")[2]], schema, path)
+        if not reference and not path.endswith("kind"):
+            yield path, about["description"]
+
+
+def test_every_key_of_a_design_is_explained_by_its_path() -> None:
+    schema = design_schema()
+    known = list(paths(schema, schema))
+    assert {"title", "link.addresses", "flow.every_s", "flow.coap.block2.size", "message.field.step"} <= {
+        path for path, _ in known
+    }  # fmt: skip
+    for path, about in known:
+        (found,) = explained(path)
+        assert found["term"] == path
+        assert about in {row["meaning"] for row in found["keys"]}
+
+
+@pytest.mark.parametrize(
+    "path", ["key.octets", "key.key_id_mode", "key.index", "key.source", "devices"]
+)
+def test_so_is_every_key_of_a_key_file(path: str) -> None:
+    (found,) = explained(path)
+    assert found["term"] in {path, f"[{path}] in a key file"}
+
+
+@pytest.mark.parametrize(
+    ("word", "term", "other"),
+    [
+        ("title", "title", ""),
+        ("short", "station.short", ""),
+        ("hops", "flow.hops", ""),
+        ("every_s", "flow.every_s", ""),
+        ("MTU", "network.mtu", ""),
+        ("level", "link.security.level", "header level"),
+        ("hop limit", "flow.hop_limit", "header hop limit"),
+    ],
+)
+def test_a_name_means_first_what_design_files_mean(word: str, term: str, other: str) -> None:
+    found = explained(word)
+    assert found[0]["term"] == term
+    if other:
+        assert other in found[-1]["others"]
+        assert explained(other)[0]["kind"] in {"field", "header", "listing"}
+
+
+def test_modes_of_routing_are_words_and_say_what_to_write() -> None:
+    """RFC 6550 section 6.3.1: non-storing, storing."""
+    assert "no route" in explained("storing")[0]["text"]
+    assert "route, which counts" in explained("non-storing")[0]["text"]
+
+
+def test_without_a_term_it_fits_a_screen() -> None:
+    for columns in ("80", "120"):
+        lines = invoke("explain", COLUMNS=columns).stdout.splitlines()
+        assert len(lines) <= 24
+        assert max(map(len, lines)) <= int(columns)
+    listed = json.loads(invoke("explain", "--json").stdout)
+    names = {name for group in listed["tables"] for name in group["names"]}
+    (found,) = json.loads(invoke("explain", "headers", "--json").stdout)["found"]
+    assert set(", ".join(row["ask for"] for row in found["rows"]).split(", ")) == set(
+        ", ".join(names).split(", ")
+    )
+    assert all(name in invoke("explain", "findings").stdout for name in listed["findings"])
