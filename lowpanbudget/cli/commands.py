@@ -9,6 +9,7 @@ COMMANDS = {
     "compatible": "Say what receivers of an old message format read from a new one.",
     "encodings": "Show what the same values take in other encodings, in octets and frames.",
     "generate": "Write C for the node that packs and unpacks a message.",
+    "pack": "Show the octets of a message with given values.",
     "unpack": "Show the values in the octets of a message, with units.",
     "compress": "Turn an IPv6 datagram into its shortest 6LoWPAN form.",
     "decompress": "Turn a 6LoWPAN payload back into the IPv6 datagram.",

@@ -25,7 +25,7 @@ MAX_DIGITS = 30
 MAX_EXPONENT = 30
 _MAX_INT_BITS = 256
 _PLAIN = 1 << 64  # nearly all whole numbers are nearer to 0
-_GIVE = "Give an int, a float or a Decimal"
+_GIVE = "Give a number"
 
 
 def exact(value: object) -> Decimal:

@@ -154,7 +154,7 @@ def test_missing_and_unknown_fields() -> None:
         packed(TEMPERATURE).pack({})
     with pytest.raises(RequestError, match=r"has no field 'tt'. Did you mean 't'\?"):
         packed(TEMPERATURE).pack({"t": 1, "tt": 2})
-    with pytest.raises(RequestError, match="Give a dictionary"):
+    with pytest.raises(RequestError, match="Give values by the names"):
         packed(TEMPERATURE).pack([1])  # type: ignore[arg-type]
 
 
@@ -482,8 +482,8 @@ def test_sizes_are_told_where_octets_are_missing_or_left() -> None:
 @pytest.mark.parametrize(
     ("values", "words", "hint"),
     [
-        ({"n": "5"}, "field n is the text '5', not a number", "Give an int"),
-        ({"n": True}, "field n is True, not a number", "Give an int"),
+        ({"n": "5"}, "field n is the text '5', not a number", "Give a number"),
+        ({"n": True}, "field n is True, not a number", "Give a number"),
         ({}, "field n has no value", "optional = true"),
         ({"f": {"a": "no"}, "n": 1}, "field f holds 'no'", "true or false"),
         ({"f": {"a": 2}, "n": 1}, "field f holds 2", "true or false"),

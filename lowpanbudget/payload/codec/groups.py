@@ -130,7 +130,9 @@ class GroupNode:
     def write(self, out: BitWriter, value: Any, scope: Scope) -> None:
         """Append presence bits and fields."""
         if type(value) is not dict and not isinstance(value, Mapping):
-            raise Misfit(f"is a {type(value).__name__}", hint="Give a dictionary of values by name")
+            raise Misfit(
+                f"is a {type(value).__name__}", hint="Give values by the names of the fields"
+            )
         if not value.keys() <= self._known:
             self._unknown(value)
         if self._optional:

@@ -54,6 +54,12 @@ unit = "J\""""
         """Return the stated width."""
         return self.bits
 
+    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+        """Return the number, also one that is none or without end."""
+        if isinstance(given, str) and given.strip() in {"nan", "inf", "-inf"}:
+            return float(given)
+        return super(Float, self).taken(given, known, table=table)  # noqa: UP008 - slots make the class anew
+
     def codec(self, width: int, order: Order) -> Codec:
         """Return the codec; infinities and "not a number" are values as long as no range is stated."""
         letter = ">" + FLOAT_LETTERS[self.bits]

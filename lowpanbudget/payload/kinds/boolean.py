@@ -33,6 +33,10 @@ name = "open\""""
         """Return 1."""
         return 1
 
+    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+        """Return true or false of the words."""
+        return {"true": True, "false": False}.get(given, given) if isinstance(given, str) else given
+
     def codec(self, width: int, order: Order) -> Codec:
         """Return the codec; a code above 1 in a wider place stands for nothing."""
 

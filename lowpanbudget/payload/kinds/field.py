@@ -4,6 +4,7 @@ A kind is a class with a ``kind`` of its own; the class definition registers it 
 files use. Everything that differs from kind to kind is a method here, with an answer that suits most kinds.
 """
 
+import re
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from random import Random
@@ -24,6 +25,8 @@ from lowpanbudget.payload.forms.shapes import Shape, Unsayable, whole_of
 from lowpanbudget.payload.kinds import interfaces as ask
 from lowpanbudget.payload.kinds.drawing import drawn_number, furthest, number_edges
 from lowpanbudget.payload.kinds.keys import field_kind, key
+
+_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?")
 
 KINDS: "dict[str, type[Field]]" = {}
 
@@ -60,6 +63,8 @@ class Field:
     decimals: ClassVar[tuple[str, ...]] = ()
     # False where the message itself knows the value and nobody needs to give it.
     needs_value: ClassVar[bool] = True
+    # The value of what a table leaves empty; None where there is none.
+    blank: ClassVar[Any] = None
     # False where there is no value at all, only bits.
     carries: ClassVar[bool] = True
     # What later fields may refer to by name keeps its value.
@@ -133,6 +138,15 @@ class Field:
     def single_values(self, held: ask.SingleValue) -> Iterator[ask.SingleValue]:
         """Yield the values without parts that a value of this field is made of."""
         yield held
+
+    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+        """Return the value that stands for one given as a text, or as JSON has it; what is none stays as it is.
+
+        ``known`` has the values before it; ``table``: what a table leaves empty may be an empty value.
+        """
+        if isinstance(given, str) and _NUMBER.fullmatch(given.strip()):
+            return Decimal(given.strip())
+        return given
 
     def exactly(self, value: Any) -> Decimal:
         """Return a number that was given as an exact decimal."""

@@ -43,10 +43,15 @@ name = "status"
 names = ["clock_set", "mains", "tamper"]
 bits = 8"""
     ordered: ClassVar[bool] = False
+    blank: ClassVar[Any] = ()
 
     def needed(self) -> int:
         """Return ``bits`` if stated, else a bit a name."""
         return len(self.names) if self.bits is None else self.bits
+
+    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+        """Return the names of a text, with blanks or commas between them."""
+        return tuple(given.replace(",", " ").split()) if isinstance(given, str) else given
 
     def codec(self, width: int, order: Order) -> Codec:
         """Return the codec; the first name is the first bit on the wire."""

@@ -3,6 +3,7 @@
 import dataclasses
 from collections.abc import Iterator, Mapping
 from random import Random
+from types import MappingProxyType
 from typing import Any, ClassVar, Self
 
 from lowpanbudget.payload.c.body import Structure
@@ -27,6 +28,7 @@ class Group(Field):
 
     kind: ClassVar[str] = "group"
     rank: ClassVar[int] = 180
+    blank: ClassVar[Any] = MappingProxyType({})
     about: ClassVar[str] = "Fields under one name."
     written: ClassVar[str] = """\
 kind = "group"
@@ -56,6 +58,10 @@ unit = "m\""""
     def node(self, planner: ask.Planner, at: ask.FieldPlace) -> Node | None:
         """Return the fields."""
         return planner.group(self.fields, at.below()) if self.fields else None
+
+    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+        """Return the values of the fields."""
+        return taken_values(self.fields, given, known, table=table)
 
     def single_values(self, held: ask.SingleValue) -> Iterator[ask.SingleValue]:
         """Yield the values of all fields."""
@@ -104,6 +110,24 @@ unit = "m\""""
     ) -> Any:
         """Return the values of the fields."""
         return reader.group(self.fields, records, at)
+
+
+def taken_values(
+    fields: tuple[Field, ...], given: Any, outer: Mapping[str, Any], *, table: bool
+) -> Any:
+    """Return the values that stand for those given for fields; see ``Field.taken``."""
+    if not isinstance(given, Mapping):
+        return given
+    values, known = dict(given), dict(outer)
+    for field in fields:
+        if not field.carries:
+            continue
+        if field.name not in values and table and not field.optional and field.blank is not None:
+            values[field.name] = field.blank
+        if field.name in values:
+            values[field.name] = field.taken(values[field.name], known, table=table)
+            known[field.name] = values[field.name]
+    return values
 
 
 def drawn_values(

@@ -1,7 +1,7 @@
 """Lengths and counts of what may repeat: their widths, and what can be wrong with them."""
 
 from collections.abc import Iterator
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from lowpanbudget.errors import plural
 from lowpanbudget.payload.c.names import Spot
@@ -126,3 +126,4 @@ class Repeated(Counted):
     )
 
     counted_by: ClassVar[str] = "count_bits"
+    blank: ClassVar[Any] = ()

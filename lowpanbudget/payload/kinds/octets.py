@@ -46,7 +46,12 @@ kind = "octets"
 name = "token"
 length = 4                    # or min_length and max_length: then the length goes in front"""
     counts: ClassVar[str] = "octets"
+    blank: ClassVar[Any] = ""
     counted_by: ClassVar[str] = "length_bits"
+
+    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+        """Return the text itself: it is the octets in hex, or what is sent."""
+        return given
 
     def to_octets(self, value: Any) -> bytes:
         """Return the octets of a value of a right length."""

@@ -3,6 +3,7 @@
 import dataclasses
 from collections.abc import Iterator, Mapping
 from random import Random
+from types import MappingProxyType
 from typing import Any, ClassVar, Self
 
 from lowpanbudget.fields.stream import BitReader, BitWriter
@@ -22,6 +23,7 @@ from lowpanbudget.payload.kinds.group import (
     drawn_values,
     record_shape,
     single_values,
+    taken_values,
     wished_values,
 )
 from lowpanbudget.payload.kinds.keys import field_kind, key
@@ -47,6 +49,7 @@ class Union(Field):
 
     kind: ClassVar[str] = "union"
     rank: ClassVar[int] = 190
+    blank: ClassVar[Any] = MappingProxyType({})
     about: ClassVar[str] = "One of several groups, chosen by an earlier enumeration."
     written: ClassVar[str] = """\
 kind = "union"
@@ -129,6 +132,12 @@ when = "service\""""
             return None
         tag.node.unions.append(nodes)
         return UnionNode(nodes, tag.slot)
+
+    def taken(self, given: Any, known: ask.Known, *, table: bool) -> Any:
+        """Return the values of the chosen option; of none, where the tag has no such name."""
+        tag = known.get(self.tag)
+        fields = next((option.fields for option in self.options if option.when == tag), ())
+        return taken_values(fields, given, known, table=table)
 
     def single_values(self, held: ask.SingleValue) -> Iterator[ask.SingleValue]:
         """Yield the values of the chosen option."""

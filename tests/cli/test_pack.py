@@ -1,0 +1,110 @@
+"""Values to octets on the command line: what ``unpack`` prints is packed again, and a given value is what is sent."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from random import Random
+
+import pytest
+from click.testing import Result
+
+from lowpanbudget import load_design
+from lowpanbudget.payload.kinds.group import drawn_values
+from lowpanbudget.payload.message import Message
+
+Invoke = Callable[..., Result]
+FOOTBRIDGE, ARCHIVE = "examples/footbridge.toml", "examples/archive.toml"
+MESSAGES = [
+    (file, message.name) for file in (FOOTBRIDGE, ARCHIVE) for message in load_design(file).messages
+]
+
+
+def by_construct(message: Message, values: object) -> bytes:
+    """Return the octets as the construct library builds them, from the message's declaration."""
+    built: bytes = message.to_construct().build(values)
+    return built
+
+
+@pytest.mark.parametrize(("design", "name"), MESSAGES, ids=[name for _, name in MESSAGES])
+@pytest.mark.parametrize("form", ["--csv", "--json"])
+def test_what_unpack_prints_is_packed_again(
+    invoke: Invoke, tmp_path: Path, design: str, name: str, form: str
+) -> None:
+    message = load_design(design).message(name)
+    random = Random(name)
+    cases = [message.example(case) for case in ("least", "typical", "greatest")]
+    cases += [drawn_values(message.fields, random, {}) for _ in range(10)]
+    lines = [message.pack(values).hex() for values in cases]
+    (tmp_path / "hex.txt").write_text("\n".join(lines))
+    table = invoke("unpack", design, name, tmp_path / "hex.txt", form).stdout
+    (tmp_path / "values").write_text(table, "utf-8")
+    done = invoke("pack", design, name, tmp_path / "values")
+    assert done.stderr == ""
+    assert done.stdout.split() == lines
+    assert invoke("pack", design, name, "-", stdin=table).stdout.split() == lines
+
+
+def test_values_of_the_command_line(invoke: Invoke) -> None:
+    """By hand: version 1, south 1 of 3 in 2 bits, open, 30 s, then at bit 16 the light in 17 bits, all msb-first."""
+    given = ("door=south", "open=true", "open_for=1", "light=120")
+    octets = bytes.fromhex(invoke("pack", ARCHIVE, "door_alarm", *given).stdout)
+    bits = "".join(f"{octet:08b}" for octet in octets)
+    assert bits[:7] == "0001011"
+    assert len(octets) == 5
+    read = json.loads(invoke("unpack", ARCHIVE, "door_alarm", octets.hex(), "--json").stdout)[
+        "values"
+    ]
+    assert read == {"version": 1, "door": "south", "open": True, "open_for": 1, "light": 120}
+
+
+def test_values_inside_others_and_the_rest(invoke: Invoke) -> None:
+    given = ("status=mains,tamper", "reading[0].temperature=-7.25", "reading[0].at=0", "reading[0].strain=5",
+             "time=0", "sequence=9")  # fmt: skip
+    done = invoke("pack", FOOTBRIDGE, "readings", *given, "--json")
+    values = json.loads(done.stdout)["values"]
+    assert values["status"] == ["mains", "tamper"]
+    assert values["reading"] == [{"at": 0, "strain": 5, "temperature": -7.25}]
+    done = invoke("pack", ARCHIVE, "label", "build.major=7", "--rest", "typical", "--json")
+    typical = load_design(ARCHIVE).message("label").example("typical")
+    build = json.loads(done.stdout)["values"]["build"]
+    assert build == {"major": 7, "minor": typical["build"]["minor"]}
+    octets = bytes.fromhex(invoke("pack", ARCHIVE, "climate_batch", "--rest", "typical").stdout)
+    batch = load_design(ARCHIVE).message("climate_batch")
+    assert octets == by_construct(batch, batch.example("typical"))
+
+
+def test_a_file_of_octets(invoke: Invoke, tmp_path: Path) -> None:
+    shown = invoke("pack", ARCHIVE, "door_alarm", "--rest", "typical").stdout
+    done = invoke("pack", ARCHIVE, "door_alarm", "--rest", "typical", "-o", tmp_path / "alarm.bin")
+    assert done.stdout == ""
+    assert (tmp_path / "alarm.bin").read_bytes().hex() == shown.strip()
+
+
+WRONG = [
+    (("door_alarm",), "field door has no value"),
+    (("door_alarm", "door=sud", "--rest", "least"), "Give one of north, south, vault"),
+    (("door_alarm", "open=yes", "--rest", "least"), "Give true or false"),
+    (("door_alarm", "light=x", "--rest", "least"), "not a number"),
+    (("door_alarm", "light=100001", "--rest", "least"), "outside"),
+    (("door_alarm", "lamp=1", "--rest", "least"), "no field 'lamp'"),
+    (("door_alarm", "door=north", "door=north"), "more than once"),
+    (("climate_batch", "reading[1].at=0"), "the element before it is not"),
+    (("climate_batch", "reading..at=0"), "no path"),
+    (("climate_batch", "reading=1", "reading[0]=2"), "beside"),
+    (("door_alarm", "door=north", "values.csv"), "has no value"),
+    (("door_alarm", "values.csv"), "cannot be read"),
+    (("door_alarm", "-", '{"door": "north"'), "no JSON"),
+    (("door_alarm", "-", "[5]"), "by the names of its fields"),
+    (("door_alarm", "-", '{"message": "climate", "values": {}}'), "not of door_alarm"),
+    (("door_alarm", "-", "door,open\nnorth,true\n"), "open_for has no value"),
+]
+
+
+@pytest.mark.parametrize(("args", "says"), WRONG, ids=[says for _, says in WRONG])
+def test_what_cannot_be_packed_is_said(invoke: Invoke, args: tuple[str, ...], says: str) -> None:
+    stdin = args[2] if len(args) > 2 and args[1] == "-" else None
+    done = invoke("pack", ARCHIVE, *(args[:2] if stdin else args), stdin=stdin)
+    assert done.exit_code == 2
+    assert done.stdout == ""
+    assert says in done.stderr
+    assert not any(word in done.stderr for word in ("dict", "float", "int,", "None"))
