@@ -15,16 +15,20 @@ lowpanbudget compatible examples/archive.toml archive-next.toml"""
 @click.argument("old")
 @click.argument("new")
 @click.option("--message", metavar="NAME", help="Only this message.")
+@click.option("--strict", is_flag=True, help="Exit with 1 also where messages are refused.")
 @options.as_json
 @click.pass_context
-def command(ctx: click.Context, old: str, new: str, message: str | None, *, as_json: bool) -> None:
+def command(
+    ctx: click.Context, old: str, new: str, message: str | None, *, strict: bool, as_json: bool
+) -> None:
     """Compare the messages of the design files OLD and NEW: what a receiver of the old format reads.
 
-    Every change is made alone, packed, and read with the old format. The exit code is 1 when a receiver of the old
-    format would read something wrong or refuse a message.
+    Every change is made alone, packed, and read with the old format: it is read right, refused, which the receiver
+    knows, or misread, which nobody notices. The exit code is 1 when something is misread.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
+    from lowpanbudget.payload.search.compatible import Outcome
     from lowpanbudget.report import machine, view
     from lowpanbudget.room.compatible import compatible
 
@@ -36,5 +40,6 @@ def command(ctx: click.Context, old: str, new: str, message: str | None, *, as_j
         from lowpanbudget.report import compatible_text
 
         output.show(lambda console, screen: compatible_text.comparisons(console, screen, rows))
-    if not all(one.safe for one in comparisons):
+    allowed = {Outcome.RIGHT} if strict else {Outcome.RIGHT, Outcome.REFUSED}
+    if not all(one.outcome in allowed for one in comparisons):
         ctx.exit(_ANSWER_IS_NO)

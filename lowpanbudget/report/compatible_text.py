@@ -11,6 +11,8 @@ from lowpanbudget.report.layout import Cell, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
 
+_WORDS = {"misread": "MISREAD"}
+_STYLES = {"read right": "green", "refused": "yellow", "misread": "bold red"}
 _APPENDED = (
     "An optional field that is appended moves all others by its presence bit. In a group of its own that is appended, "
     "it does not: its presence bit comes with the group."
@@ -23,14 +25,9 @@ def comparisons(console: Console, screen: Screen, entries: Sequence[dict[str, An
         paragraph(console, screen, "Neither design has a message.")
     for comparison in entries:
         heading(console, screen, f"Message {comparison['message']}: {_size(comparison)}")
-        verdict: Run = ("safe", "green") if comparison["safe"] else ("NOT SAFE", "bold red")
-        layout.put(
-            console,
-            layout.wrap(
-                [verdict, (screen.text(f": an old receiver {_reads(comparison)}"), "")],
-                console.width,
-            ),
-        )
+        verdict = _verdict(screen, comparison["outcome"])
+        says = (screen.text(f": an old receiver {_reads(comparison)}"), "")
+        layout.put(console, layout.wrap([verdict, says], console.width))
         console.print()
         if comparison["changes"]:
             rows = [_row(screen, change) for change in comparison["changes"]]
@@ -68,12 +65,15 @@ def _range(size: Sequence[int]) -> str:
     )
 
 
+def _verdict(screen: Screen, outcome: str) -> Run:
+    return (screen.text(_WORDS.get(outcome, outcome)), _STYLES.get(outcome, ""))
+
+
 def _row(screen: Screen, change: dict[str, Any]) -> list[Cell]:
-    verdict: Run = ("safe", "green") if change["safe"] else ("NOT SAFE", "bold red")
     return [
         screen.text(change["path"] or "the message"),
         screen.text(change["what"]),
-        [verdict],
+        [_verdict(screen, change["outcome"])],
         screen.text(change["reads"]),
         f"{change['bits']:+d}" if change["bits"] else "0",
     ]

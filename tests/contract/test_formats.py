@@ -121,7 +121,9 @@ def test_compatible_tells_how_to_append_what_is_optional(tmp_path: Path) -> None
     field = '\n[[message.field]]\nkind = "boolean"\nname = "loud"\noptional = true\n'
     new = tmp_path / "new.toml"
     new.write_text(text + field, encoding="utf-8")
-    done = run("compatible", FOOTBRIDGE, str(new), "--message", "command")
+    # its first octet is a constant: what moves it is refused by every receiver of the old format
+    assert run("compatible", FOOTBRIDGE, str(new), "--message", "command").returncode == 0
+    done = run("compatible", FOOTBRIDGE, str(new), "--message", "command", "--strict")
     assert done.returncode == 1
     assert "In a group of its own that is appended" in " ".join(done.stdout.split())
     group = '\n[[message.field]]\nkind = "group"\nname = "more"\n'

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from payload.schemas import messages
 
+from lowpanbudget.payload.c.source import generate
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.enumeration import Enumeration
@@ -21,7 +22,13 @@ from lowpanbudget.payload.kinds.text import Text
 from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.kinds.version import Version
 from lowpanbudget.payload.message import Message
-from lowpanbudget.payload.search.compatible import Change, FormatComparison, compare, compare_all
+from lowpanbudget.payload.search.compatible import (
+    Change,
+    FormatComparison,
+    Outcome,
+    compare,
+    compare_all,
+)
 from lowpanbudget.payload.search.sampler import edges, samples
 
 
@@ -102,6 +109,22 @@ def test_a_new_version_is_refused() -> None:
     change = only(compare(message(*OLD), message(Version("v", value=2), *OLD[1:])))
     assert not change.safe
     assert change.reads == "refuses some messages: field v is 2, and this format has 1"
+
+
+def test_three_outcomes_are_told_apart() -> None:
+    """A version or a constant in front makes the old format refuse; without one, moved fields are misread."""
+    refused = compare(message(*OLD), message(Version("v", value=2), number("c"), *OLD[1:]))
+    assert refused.outcome is Outcome.REFUSED
+    misread = compare(message(*OLD), message(OLD[0], number("c"), *OLD[1:]))
+    assert misread.outcome is Outcome.MISREAD
+    both = compare(message(number("a", 200), number("b")), message(number("b", 255), number("a")))
+    assert both.outcome is Outcome.MISREAD  # codes above 200 are refused, the others misread
+    right = compare(message(*OLD), message(*OLD, number("c")))
+    assert right.outcome is Outcome.RIGHT
+    assert "m_unpack_prefix does, m_unpack refuses" in right.reads
+    header = generate(message(*OLD)).header.text
+    assert "m_unpack_prefix(" in header
+    assert "m_unpack(" in header
 
 
 def test_a_name_alone_is_safe() -> None:

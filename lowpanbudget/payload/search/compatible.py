@@ -7,6 +7,7 @@ between them are packed with it, and the old format reads the octets. Only what 
 
 import dataclasses
 from collections.abc import Iterator, Sequence
+from enum import Enum
 from itertools import chain
 from typing import Any, NamedTuple
 
@@ -22,6 +23,22 @@ from lowpanbudget.payload.words import joined
 from lowpanbudget.values import dataclass
 
 
+class Outcome(Enum):
+    """What becomes of new messages at an old receiver; the last is the worst, since nobody notices it."""
+
+    RIGHT = "read right"
+    REFUSED = "refused"
+    MISREAD = "misread"
+    UNKNOWN = "not judged"
+
+
+class Reading(NamedTuple):
+    """What an old receiver makes of new messages, and what it reads, in words."""
+
+    outcome: Outcome
+    text: str
+
+
 class Change(NamedTuple):
     """One change of a format, made alone.
 
@@ -34,14 +51,15 @@ class Change(NamedTuple):
     safe: bool
     reads: str
     bits: int
+    outcome: Outcome
 
 
 @dataclass(frozen=True, slots=True)
 class FormatComparison:
     """An old and a new format of one name; sizes in octets, least and greatest; None where there is no such format.
 
-    ``safe`` and ``reads`` are about all changes together. A receiver is assumed to ignore octets
-    after its last field.
+    ``safe`` (all is read right), ``outcome`` and ``reads`` are about all changes together. A receiver is assumed to
+    ignore octets after its last field, as the generated ``unpack_prefix`` does.
     """
 
     message: str
@@ -50,6 +68,7 @@ class FormatComparison:
     changes: tuple[Change, ...]
     old_octets: tuple[int, int] | None
     new_octets: tuple[int, int] | None
+    outcome: Outcome
 
 
 def compare_all(old: Sequence[Message], new: Sequence[Message]) -> tuple[FormatComparison, ...]:
@@ -73,11 +92,11 @@ def compare(old: Message, new: Message) -> FormatComparison:
         judged.append(_field_change(old, edit))
         renamed |= edit.renamed
         meanings += [edit.meaning] if edit.meaning else []
-    reads = _reads(old, new, renamed, None if reordered else _changed(old, new))
-    safe = not reads and not meanings
-    if not reads:
-        reads = meanings[0] if meanings else _right(old, new)
-    return FormatComparison(old.name, safe, reads, tuple(judged), _octets(old), _octets(new))
+    read = _reading(old, new, renamed, None if reordered else _changed(old, new), meanings)
+    safe = read.outcome is Outcome.RIGHT
+    return FormatComparison(
+        old.name, safe, read.text, tuple(judged), _octets(old), _octets(new), read.outcome
+    )
 
 
 def _octets(message: Message) -> tuple[int, int]:
@@ -85,12 +104,13 @@ def _octets(message: Message) -> tuple[int, int]:
 
 
 def _gone(message: Message) -> FormatComparison:
-    return FormatComparison(message.name, False, "waits for it in vain", (), _octets(message), None)
+    reads = "waits for it in vain"
+    return FormatComparison(message.name, False, reads, (), _octets(message), None, Outcome.REFUSED)
 
 
 def _added(message: Message) -> FormatComparison:
     reads = "does not know it, and is not disturbed as long as it can tell it apart (by port, resource or first bits)"
-    return FormatComparison(message.name, True, reads, (), None, _octets(message))
+    return FormatComparison(message.name, True, reads, (), None, _octets(message), Outcome.RIGHT)
 
 
 def _order_changes(old: Message, new: Message) -> Iterator[Change]:
@@ -113,17 +133,35 @@ def _judged(old: Message, edit: Edit, changes: dict[str, Any], why_not: str) -> 
     try:
         changed = dataclasses.replace(old, **changes)
     except FlawedMessage:
-        return Change(path, edit.what, False, why_not, 0)
+        return Change(path, edit.what, False, why_not, 0, Outcome.UNKNOWN)
     places = _changed(old, changed) if "fields" in changes else None
-    reads = _reads(old, changed, edit.renamed, places) or edit.meaning
+    read = _reading(old, changed, edit.renamed, places, [edit.meaning] if edit.meaning else [])
     bits = changed.max_bits - old.max_bits
-    return Change(path, edit.what, not reads, reads or _right(old, changed), bits)
+    return Change(path, edit.what, read.outcome is Outcome.RIGHT, read.text, bits, read.outcome)
+
+
+def _reading(
+    old: Message,
+    new: Message,
+    renamed: dict[str, str],
+    places: set[FieldPath] | None,
+    meanings: Sequence[str],
+) -> Reading:
+    """Return what an old receiver makes of new messages; ``meanings`` are changes that no octet shows."""
+    wrong = _wrong(old, new, renamed, places)
+    if wrong is not None and (wrong.outcome is Outcome.MISREAD or not meanings):
+        return wrong
+    if meanings:
+        return Reading(Outcome.MISREAD, meanings[0])
+    return Reading(Outcome.RIGHT, _right(old, new))
 
 
 def _right(old: Message, new: Message) -> str:
     more = new.max_octets - old.max_octets
-    tail = f", and must ignore up to {plural(more, 'octet')} after them" if more > 0 else ""
-    return f"all its fields right{tail}"
+    if more <= 0:
+        return "all its fields right"
+    tail = f"and must ignore up to {plural(more, 'octet')} after them"
+    return f"all its fields right, {tail}: {old.name}_unpack_prefix does, {old.name}_unpack refuses them"
 
 
 def _changed(old: Message, new: Message) -> set[FieldPath]:
@@ -132,10 +170,11 @@ def _changed(old: Message, new: Message) -> set[FieldPath]:
     return {place for place, field in walk(new.fields) if before.get(place) != field}
 
 
-def _reads(
+def _wrong(
     old: Message, new: Message, renamed: dict[str, str], places: set[FieldPath] | None = None
-) -> str:
-    """Return the first thing that an old receiver gets wrong, or an empty text."""
+) -> Reading | None:
+    """Return the first thing that an old receiver misreads, else the first that it refuses; None where it does not."""
+    refused: Reading | None = None
     flags = {
         name for _, field in walk(old.fields) if isinstance(field, Flags) for name in field.names
     }
@@ -148,23 +187,29 @@ def _reads(
         try:
             got = old.unpack(new.pack(sent), ignore_tail=True)
         except WireError as fault:
-            return f"refuses some messages: {fault.message}"
+            refused = refused or Reading(Outcome.REFUSED, f"refuses some messages: {fault.message}")
+            continue
         there = {_renamed(path, renamed): value for path, value in _flat(got)}
         given = dict(_flat(sent))
         for path, value in there.items():
             if path not in given:
-                return f"{joined(list(path))} = {shown(value)}, which was not sent"
+                return _misread(f"{joined(list(path))} = {shown(value)}, which was not sent")
             meant = given[path]
             if isinstance(
                 meant, tuple
             ):  # flags: those that the old format has no name for, it ignores
                 meant = tuple(name for name in meant if name in flags)
             if repr(meant) != repr(value) and meant != value:
-                return f"{joined(list(path))} = {shown(value)} where {shown(given[path])} was sent"
+                place = joined(list(path))
+                return _misread(f"{place} = {shown(value)} where {shown(given[path])} was sent")
         for path in given.keys() - there.keys():
             if path in optional:
-                return f"no {joined(list(path))} where {shown(given[path])} was sent"
-    return ""
+                return _misread(f"no {joined(list(path))} where {shown(given[path])} was sent")
+    return refused
+
+
+def _misread(text: str) -> Reading:
+    return Reading(Outcome.MISREAD, text)
 
 
 def _flat(

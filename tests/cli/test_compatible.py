@@ -1,0 +1,41 @@
+"""Only what is misread silently answers no; what is refused does where it is asked for."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from click.testing import Result
+
+Invoke = Callable[..., Result]
+ARCHIVE = Path("examples/archive.toml")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "outcome", "codes"),
+    [
+        # the version in front: receivers of version 1 know that they cannot read it
+        ('name = "version"\nvalue = 1\n\n[[message.field]]\nkind = "enumeration"\nname = "door"',
+         'name = "version"\nvalue = 2\n\n[[message.field]]\nkind = "enumeration"\nname = "door"', "refused", (0, 1)),
+        # names in another order: their codes stand for other doors
+        ('names = ["north", "south", "vault"]\n\n[[message.field]]\nkind = "boolean"\nname = "open"',
+         'names = ["south", "north", "vault"]\n\n[[message.field]]\nkind = "boolean"\nname = "open"',
+         "misread", (1, 1)),
+        ('unit = "lx"\nat = 16', 'unit = "lx"\nat = 16\n\n[[message.field]]\nkind = "boolean"\nname = "loud"',
+         "read right", (0, 0)),
+    ],
+)  # fmt: skip
+def test_exit_codes(
+    invoke: Invoke, tmp_path: Path, old: str, new: str, outcome: str, codes: tuple[int, int]
+) -> None:
+    text = ARCHIVE.read_text("utf-8")
+    assert old in text
+    file = tmp_path / "new.toml"
+    file.write_text(text.replace(old, new, 1), "utf-8")
+    args = ("compatible", ARCHIVE, file, "--message", "door_alarm")
+    assert (invoke(*args).exit_code, invoke(*args, "--strict").exit_code) == codes
+    (told,) = json.loads(invoke(*args, "--json").stdout)["compatible"]
+    assert told["outcome"] == told["changes"][0]["outcome"] == outcome
+    assert told["safe"] == (outcome == "read right")
+    shown = invoke(*args).stdout
+    assert (outcome.upper() if outcome == "misread" else outcome) in shown
