@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
-from lowpanbudget.cli import captures, faults, options
+from lowpanbudget.cli import captures, completion, faults, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError, WireError
 
@@ -40,7 +40,7 @@ class Shown(NamedTuple):
 
 
 @click.command("annotate", short_help=COMMANDS["annotate"], epilog=_EXAMPLE)
-@click.argument("source", metavar="HEX|FILE")
+@click.argument("source", metavar="HEX|FILE", shell_complete=completion.files)
 @click.option(
     "--frame", "numbers", type=click.IntRange(min=1), multiple=True, metavar="N",
     help="Number of a frame in a capture; may be given again. Else the first few.",

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lowpanbudget.cli import captures, options
+from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError
 
@@ -21,9 +21,14 @@ lowpanbudget audit mesh.pcapng --design examples/footbridge.toml --keys keys.tom
 
 
 @click.command("audit", short_help=COMMANDS["audit"], epilog=_EXAMPLE)
-@click.argument("paths", metavar="CAPTURE...", nargs=-1, required=True)
+@click.argument(
+    "paths", metavar="CAPTURE...", nargs=-1, required=True, shell_complete=completion.files
+)
 @click.option(
-    "--design", metavar="FILE", help="Compare with this design file, and take its contexts."
+    "--design",
+    metavar="FILE",
+    shell_complete=completion.files,
+    help="Compare with this design file, and take its contexts.",
 )
 @captures.keys
 @options.contexts

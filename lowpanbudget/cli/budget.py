@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lowpanbudget.cli import options
+from lowpanbudget.cli import completion, options
 from lowpanbudget.cli.commands import COMMANDS
 
 if TYPE_CHECKING:
@@ -19,8 +19,13 @@ lowpanbudget budget examples/footbridge.toml --flow features"""
 
 
 @click.command("budget", short_help=COMMANDS["budget"], epilog=_EXAMPLE)
-@click.argument("design")
-@click.option("--flow", metavar="NAME", help="Only this flow, with its full ledger.")
+@click.argument("design", shell_complete=completion.files)
+@click.option(
+    "--flow",
+    metavar="NAME",
+    shell_complete=completion.flows,
+    help="Only this flow, with its full ledger.",
+)
 @click.option(
     "--ledger/--no-ledger", default=None,
     help="Show every octet of the headers, or only their sizes. Default: every octet when one flow is shown.",

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from lowpanbudget.cli import faults, options
+from lowpanbudget.cli import completion, faults, options
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
@@ -26,11 +26,14 @@ LONGEST_WAIT_S = 60.0
 FCS = {"2": 2, "4": 4, "none": 0, "test": None}
 
 keys = click.option(
-    "--keys", "--key-file", "key_file", metavar="FILE",
+    "--keys", "--key-file", "key_file", metavar="FILE", shell_complete=completion.files,
     help="TOML file with link keys and devices, readable by you alone. Keys are never given on the command line.",
 )  # fmt: skip
 design = click.option(
-    "--design", metavar="FILE", help="Design file to take contexts, root and flows from."
+    "--design",
+    metavar="FILE",
+    shell_complete=completion.files,
+    help="Design file to take contexts, root and flows from.",
 )
 fcs = click.option(
     "--fcs", type=click.Choice(list(FCS)), default="test", show_default=True,

@@ -2,7 +2,7 @@
 
 import click
 
-from lowpanbudget.cli import options
+from lowpanbudget.cli import completion, options
 from lowpanbudget.cli.commands import COMMANDS
 
 _ANSWER_IS_NO = 1
@@ -12,9 +12,11 @@ lowpanbudget compatible examples/archive.toml archive-next.toml"""
 
 
 @click.command("compatible", short_help=COMMANDS["compatible"], epilog=_EXAMPLE)
-@click.argument("old")
-@click.argument("new")
-@click.option("--message", metavar="NAME", help="Only this message.")
+@click.argument("old", shell_complete=completion.files)
+@click.argument("new", shell_complete=completion.files)
+@click.option(
+    "--message", metavar="NAME", shell_complete=completion.messages, help="Only this message."
+)
 @click.option("--strict", is_flag=True, help="Exit with 1 also where messages are refused.")
 @options.as_json
 @click.pass_context

@@ -2,7 +2,7 @@
 
 import click
 
-from lowpanbudget.cli import options
+from lowpanbudget.cli import completion, options
 from lowpanbudget.cli.commands import COMMANDS
 
 _EXAMPLE = """\b
@@ -11,8 +11,10 @@ lowpanbudget encodings examples/archive.toml --message climate --cddl array"""
 
 
 @click.command("encodings", short_help=COMMANDS["encodings"], epilog=_EXAMPLE)
-@click.argument("design")
-@click.option("--message", metavar="NAME", help="Only this message.")
+@click.argument("design", shell_complete=completion.files)
+@click.option(
+    "--message", metavar="NAME", shell_complete=completion.messages, help="Only this message."
+)
 @click.option(
     "--cddl",
     type=click.Choice(["array", "map"]),

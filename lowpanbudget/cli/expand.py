@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lowpanbudget.cli import captures, options
+from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import Malformed, WireError
 
@@ -18,7 +18,7 @@ lowpanbudget expand mesh.pcapng -o plain.pcap --decrypted --keys keys.toml"""
 
 
 @click.command("expand", short_help=COMMANDS["expand"], epilog=_EXAMPLE)
-@click.argument("capture")
+@click.argument("capture", shell_complete=completion.files)
 @click.option(
     "-o", "--output", "target", metavar="OUT.pcap", required=True,
     help="File to write: whole or not at all, and never over what is read.",

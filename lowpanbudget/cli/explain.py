@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lowpanbudget.cli import options
+from lowpanbudget.cli import completion, options
 from lowpanbudget.cli.commands import COMMANDS
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ lowpanbudget explain context-table-differs"""
 
 
 @click.command("explain", short_help=COMMANDS["explain"], epilog=_EXAMPLE)
-@click.argument("term", nargs=-1)
+@click.argument("term", nargs=-1, shell_complete=completion.terms)
 @options.as_json
 def command(term: tuple[str, ...], *, as_json: bool) -> None:
     """Explain a TERM: a word, a table or key of design files, a kind of message field, a header, its fields, a finding.

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lowpanbudget.cli import options
+from lowpanbudget.cli import completion, options
 from lowpanbudget.cli.commands import COMMANDS
 
 if TYPE_CHECKING:
@@ -20,8 +20,10 @@ lowpanbudget fit examples/footbridge.toml --message features --max-frames 1 --sp
 
 
 @click.command("fit", short_help=COMMANDS["fit"], epilog=_EXAMPLE)
-@click.argument("design")
-@click.option("--message", metavar="NAME", help="Only this message.")
+@click.argument("design", shell_complete=completion.files)
+@click.option(
+    "--message", metavar="NAME", shell_complete=completion.messages, help="Only this message."
+)
 @click.option(
     "--max-frames",
     type=click.IntRange(min=1),
@@ -38,6 +40,7 @@ lowpanbudget fit examples/footbridge.toml --message features --max-frames 1 --sp
     "--junit",
     type=click.Path(dir_okay=False),
     metavar="FILE",
+    shell_complete=completion.files,
     help="Write a JUnit XML file as well.",
 )
 @options.as_json

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lowpanbudget.cli import options
+from lowpanbudget.cli import completion, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError
 
@@ -17,13 +17,14 @@ lowpanbudget generate examples/footbridge.toml readings -o firmware/src"""
 
 
 @click.command("generate", short_help=COMMANDS["generate"], epilog=_EXAMPLE)
-@click.argument("design")
-@click.argument("message")
+@click.argument("design", shell_complete=completion.files)
+@click.argument("message", shell_complete=completion.messages)
 @click.option(
     "-o",
     "--output",
     "folder",
     metavar="DIR",
+    shell_complete=completion.files,
     required=True,
     help="Folder for the two files; made if missing.",
 )

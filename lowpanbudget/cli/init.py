@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from lowpanbudget.cli import options
+from lowpanbudget.cli import completion, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError
 
@@ -20,7 +20,7 @@ lowpanbudget init --example archive.toml archive.toml"""
 
 
 @click.command("init", short_help=COMMANDS["init"], epilog=_EXAMPLE)
-@click.argument("path", metavar="[FILE]", required=False)
+@click.argument("path", metavar="[FILE]", required=False, shell_complete=completion.files)
 @click.option(
     "--addresses", type=click.Choice(["short", "extended"]), default="short", show_default=True,
     help="Link addresses of data frames.",

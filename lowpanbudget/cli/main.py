@@ -4,13 +4,16 @@ import importlib
 import os
 import sys
 from collections.abc import Sequence
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
 from lowpanbudget.cli import faults
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.cli.width import help_width
+
+if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
 
 NAME = "lowpanbudget"
 
@@ -49,6 +52,17 @@ class Program(click.Group):
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
             ctx.fail(f"there is no command {args[0]!r}{_nearest(args[0])}")
         return super().resolve_command(ctx, args)
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> "list[CompletionItem]":
+        """Return the commands that begin so, from the table alone, and the options of the program."""
+        from click.shell_completion import CompletionItem
+
+        commands = [
+            CompletionItem(name, help=about)
+            for name, about in COMMANDS.items()
+            if name.startswith(incomplete)
+        ]
+        return commands + click.Command.shell_complete(self, ctx, incomplete)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         """Write the list of commands from the table alone: nothing is imported for it."""
@@ -130,7 +144,11 @@ def _complete(program: click.Group, name: str, variable: str | None) -> None:
     if instruction:
         from click.shell_completion import shell_complete
 
-        sys.exit(shell_complete(program, {}, name, variable, instruction))
+        try:
+            code: int = shell_complete(program, {}, name, variable, instruction)
+        except Exception:  # noqa: BLE001  # nothing may be written between the keys of somebody who types
+            code = faults.INTERNAL
+        sys.exit(code)
 
 
 def _print_version(ctx: click.Context, _parameter: click.Parameter, asked: bool) -> None:

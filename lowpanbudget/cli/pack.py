@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from lowpanbudget.cli import completion
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError
 
@@ -20,15 +21,20 @@ lowpanbudget pack examples/archive.toml climate values.csv"""
 
 
 @click.command("pack", short_help=COMMANDS["pack"], epilog=_EXAMPLE)
-@click.argument("design")
-@click.argument("message")
-@click.argument("given", metavar="NAME=VALUE...|FILE", nargs=-1)
+@click.argument("design", shell_complete=completion.files)
+@click.argument("message", shell_complete=completion.messages)
+@click.argument("given", metavar="NAME=VALUE...|FILE", nargs=-1, shell_complete=completion.files)
 @click.option(
     "--rest", type=click.Choice(["least", "typical", "greatest"]),
     help="What is not given is as in the least, the typical or the greatest message.",
 )  # fmt: skip
 @click.option(
-    "-o", "--output", "path", metavar="FILE", help="Write the octets of one message to this file."
+    "-o",
+    "--output",
+    "path",
+    metavar="FILE",
+    shell_complete=completion.files,
+    help="Write the octets of one message to this file.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for programs: an object a line.")
 def command(

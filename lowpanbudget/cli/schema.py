@@ -4,7 +4,7 @@ import json
 
 import click
 
-from lowpanbudget.cli import options
+from lowpanbudget.cli import completion, options
 from lowpanbudget.cli.commands import COMMANDS
 
 _EXAMPLE = """\b
@@ -14,7 +14,12 @@ and in the first line of the design file:  #:schema ./lowpanbudget.schema.json""
 
 @click.command("schema", short_help=COMMANDS["schema"], epilog=_EXAMPLE)
 @click.option(
-    "-o", "--output", "path", metavar="FILE", help="Write to this file, whole or not at all."
+    "-o",
+    "--output",
+    "path",
+    metavar="FILE",
+    shell_complete=completion.files,
+    help="Write to this file, whole or not at all.",
 )
 @options.as_json
 def command(path: str | None, *, as_json: bool) -> None:

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lowpanbudget.cli import captures, options
+from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.cli.expand import emit, refuse_other, report
 from lowpanbudget.errors import RequestError, WireError
@@ -23,20 +23,27 @@ lowpanbudget shrink datagrams.pcap --design examples/archive.toml -o frames.pcap
 
 
 @click.command("shrink", short_help=COMMANDS["shrink"], epilog=_EXAMPLE)
-@click.argument("capture")
+@click.argument("capture", shell_complete=completion.files)
 @click.option(
-    "--design", metavar="FILE", required=True, help="Design file whose link and contexts count."
+    "--design",
+    metavar="FILE",
+    shell_complete=completion.files,
+    required=True,
+    help="Design file whose link and contexts count.",
 )
 @click.option(
     "-o", "--output", "target", metavar="OUT.pcap", required=True,
     help="File to write: whole or not at all, and never over what is read.",
 )  # fmt: skip
 @click.option(
-    "--flow", metavar="NAME", help="All frames go between the link addresses of this flow."
+    "--flow",
+    metavar="NAME",
+    shell_complete=completion.flows,
+    help="All frames go between the link addresses of this flow.",
 )
 @click.option("--hop", type=click.Choice(_HOPS), help="On this hop of the flow; else its first.")
 @click.option(
-    "--keys", "--key-file", "key_file", metavar="FILE",
+    "--keys", "--key-file", "key_file", metavar="FILE", shell_complete=completion.files,
     help="TOML file with the link key, readable by you alone. Keys are never given on the command line.",
 )  # fmt: skip
 @click.option(

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lowpanbudget.cli import captures, options
+from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import WireError
 
@@ -22,7 +22,9 @@ lowpanbudget survey monday.pcap tuesday.pcap.gz --design examples/footbridge.tom
 
 
 @click.command("survey", short_help=COMMANDS["survey"], epilog=_EXAMPLE)
-@click.argument("captures_given", metavar="CAPTURE...", nargs=-1, required=True)
+@click.argument(
+    "captures_given", metavar="CAPTURE...", nargs=-1, required=True, shell_complete=completion.files
+)
 @captures.reading_options
 @click.option(
     "--by", type=click.Choice(_GROUPS), help="Only this grouping, all of it; else the largest of each."

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
-from lowpanbudget.cli import faults, options
+from lowpanbudget.cli import completion, faults, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import WireError, plural
 
@@ -33,9 +33,9 @@ class Unpacked(NamedTuple):
 
 
 @click.command("unpack", short_help=COMMANDS["unpack"], epilog=_EXAMPLE)
-@click.argument("design")
-@click.argument("message")
-@click.argument("source", metavar="HEX|FILE")
+@click.argument("design", shell_complete=completion.files)
+@click.argument("message", shell_complete=completion.messages)
+@click.argument("source", metavar="HEX|FILE", shell_complete=completion.files)
 @click.option("--csv", "as_csv", is_flag=True, help="Print a table for programs: a message a line.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for programs: an object a line.")
 @click.pass_context

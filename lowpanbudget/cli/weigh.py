@@ -2,7 +2,7 @@
 
 import click
 
-from lowpanbudget.cli import options
+from lowpanbudget.cli import completion, options
 from lowpanbudget.cli.commands import COMMANDS
 
 _ANSWER_IS_NO = 1
@@ -13,8 +13,10 @@ lowpanbudget weigh examples/footbridge.toml --message features --octets 30"""
 
 
 @click.command("weigh", short_help=COMMANDS["weigh"], epilog=_EXAMPLE)
-@click.argument("design")
-@click.option("--message", metavar="NAME", help="Only this message.")
+@click.argument("design", shell_complete=completion.files)
+@click.option(
+    "--message", metavar="NAME", shell_complete=completion.messages, help="Only this message."
+)
 @click.option("--octets", type=click.IntRange(min=1), metavar="N", help="The size to reach.")
 @options.as_json
 @click.pass_context

@@ -1,0 +1,69 @@
+"""What a shell completes: files, flows and messages of a design that is named already, terms that can be explained."""
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
+
+_LARGEST = 4 << 20  # octets of a design file
+
+
+def files(
+    _ctx: click.Context, _parameter: click.Parameter, incomplete: str
+) -> "list[CompletionItem]":
+    """Leave it to the shell, which knows the files."""
+    from click.shell_completion import CompletionItem
+
+    return [CompletionItem(incomplete, type="file")]
+
+
+def flows(
+    ctx: click.Context, _parameter: click.Parameter, incomplete: str
+) -> "list[CompletionItem]":
+    """Return the flows of the design on the command line."""
+    return _beginning(_named(ctx, "flow"), incomplete)
+
+
+def messages(
+    ctx: click.Context, _parameter: click.Parameter, incomplete: str
+) -> "list[CompletionItem]":
+    """Return the messages of the design on the command line."""
+    return _beginning(_named(ctx, "message"), incomplete)
+
+
+def terms(
+    ctx: click.Context, parameter: click.Parameter, incomplete: str
+) -> "list[CompletionItem]":
+    """Return the next words of the terms that begin with those on the command line."""
+    from lowpanbudget.report import terms as known
+
+    before = "".join(f"{word} " for word in ctx.params.get(parameter.name or "") or ()).lower()
+    names = {term.name for group in known.all_terms() for term in group}
+    names |= set(known.terms()["findings"])
+    following = {name[len(before) :] for name in names if name.lower().startswith(before)}
+    return _beginning(sorted({name.split()[0] for name in following if name.split()}), incomplete)
+
+
+def _named(ctx: click.Context, table: str) -> list[str]:
+    """Return the names of tables in the design file; none where there is no such file, or it is wrong."""
+    import tomllib
+    from pathlib import Path
+
+    # an option that waits for its value leaves the arguments before it unread
+    given = [ctx.params.get("design"), ctx.params.get("old"), *ctx.args]
+    path = next((path for path in given if path), None)
+    try:
+        with Path(str(path)).open("rb") as file:
+            design: dict[str, Any] = tomllib.loads(file.read(_LARGEST).decode("utf-8-sig"))
+        return [str(one["name"]) for one in design[table]]
+    except (OSError, ValueError, LookupError, TypeError, RecursionError):
+        return []
+
+
+def _beginning(names: list[str], incomplete: str) -> "list[CompletionItem]":
+    from click.shell_completion import CompletionItem
+
+    wanted = incomplete.lower()
+    return [CompletionItem(name) for name in names if name.lower().startswith(wanted)]
