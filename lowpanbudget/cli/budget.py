@@ -37,8 +37,9 @@ def command(
 ) -> None:
     """Show how many octets of data fit in one frame for each flow and hop of the DESIGN file, and why not more.
 
-    Each frame shown was really encoded, filled to its room; one octet more does not fit. The exit code is 1 when
-    some flow has no room at all.
+    Each frame shown was really encoded, filled to its room; one octet more does not fit. A second hop is told by what
+    differs there, and several flows in short: --flow and --ledger show the rest. The exit code is 1 when some flow has
+    no room at all.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
@@ -54,20 +55,27 @@ def command(
     if as_json:
         output.emit(machine.document(budget=rows, findings=findings))
     else:
-        whole = len({result.flow for result in budgets}) == 1 if ledger is None else ledger
+        from itertools import groupby
+
+        from lowpanbudget.report import audit_text, room_text
+        from lowpanbudget.report.terminal import paragraph
+
+        shown = [
+            room_text.ShownHop(data, view.rows(one.ledger.spans), view.segments(one.ledger.spans))
+            for one, data in zip(budgets, rows, strict=True)
+        ]
+        flows = [list(hops) for _, hops in groupby(shown, lambda hop: str(hop.result["flow"]))]
 
         def paint(console: "Console", screen: "Screen") -> None:
-            from lowpanbudget.report import audit_text, room_text
-            from lowpanbudget.report.terminal import paragraph
-
             room_text.overview(console, screen, rows)
-            for result, data in zip(budgets, rows, strict=True):
-                room_text.budget(
-                    console, screen, data, view.rows(result.ledger.spans),
-                    view.segments(result.ledger.spans), ledger=whole,
-                )  # fmt: skip
-            audit_text.design(console, screen, findings)
-            if not whole:
+            told: set[str] = set()
+            for hops in flows:
+                if len(flows) == 1 or ledger:
+                    room_text.flow(console, screen, hops, ledger=ledger)
+                else:
+                    room_text.flow_in_short(console, screen, hops, told)
+            audit_text.design(console, screen, findings, whole=len(flows) == 1)
+            if not (len(flows) == 1 if ledger is None else ledger):
                 paragraph(
                     console, screen, "--flow NAME or --ledger shows every octet of the headers."
                 )

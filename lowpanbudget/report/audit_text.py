@@ -29,11 +29,21 @@ def audit(
     console.print()
 
 
-def design(console: Console, screen: Screen, entries: Sequence[dict[str, Any]]) -> None:
-    """Print the findings about a design, if there are any."""
-    if entries:
-        heading(console, screen, f"What the design alone tells: {summary(entries)}")
-        findings(console, screen, entries)
+def design(
+    console: Console, screen: Screen, entries: Sequence[dict[str, Any]], *, whole: bool = True
+) -> None:
+    """Print the findings about a design, if there are any; where not ``whole`` those of no weight in short."""
+    if not entries:
+        return
+    heading(console, screen, f"What the design alone tells: {summary(entries)}")
+    short = [] if whole else [entry for entry in entries if not entry["has_weight"]]
+    findings(console, screen, [entry for entry in entries if entry not in short])
+    for entry in short:
+        head = _head(screen, entry)
+        head.append(screen.text(f": {entry['cause'].rstrip('.')}"))
+        console.print(head)
+    if short:
+        console.print()
 
 
 def summary(entries: Sequence[dict[str, Any]]) -> str:
@@ -46,10 +56,7 @@ def summary(entries: Sequence[dict[str, Any]]) -> str:
 def findings(console: Console, screen: Screen, entries: Sequence[dict[str, Any]]) -> None:
     """Print each finding: what and where, evidence, frames, advice, certainty and clause."""
     for entry in entries:
-        head = Text(screen.text(entry["severity"].upper()), _STYLES[entry["severity"]])
-        subject = f" ({entry['subject']})" if entry["subject"] else ""
-        head.append(screen.text(f"  {entry['name']}{subject}"), "bold")
-        console.print(head)
+        console.print(_head(screen, entry))
         paragraph(console, screen, f"{entry['title']}. {_sentence(entry['cause'])}", indent=2)
         for text in entry["evidence"]:
             paragraph(console, screen, f"evidence: {text}", "dim", 4)
@@ -58,6 +65,14 @@ def findings(console: Console, screen: Screen, entries: Sequence[dict[str, Any]]
         paragraph(console, screen, f"do: {entry['advice']}", indent=4)
         paragraph(console, screen, f"{entry['certainty']}; {entry['cite']}", "dim", 4)
         console.print()
+
+
+def _head(screen: Screen, entry: dict[str, Any]) -> Text:
+    """Return severity, name and subject of a finding."""
+    head = Text(screen.text(entry["severity"].upper()), _STYLES[entry["severity"]])
+    subject = f" ({entry['subject']})" if entry["subject"] else ""
+    head.append(screen.text(f"  {entry['name']}{subject}"), "bold")
+    return head
 
 
 def _sentence(text: str) -> str:

@@ -49,7 +49,7 @@ def _size(fits: Sequence[dict[str, Any]]) -> str:
 
 
 def _verdicts(screen: Screen, fits: Sequence[dict[str, Any]], width: int) -> Iterator[Line]:
-    titles = ("flow", "hop", "verdict", "octets", "room", "frames", "in one frame")
+    titles = ["flow", "hop", "verdict", "octets", "room", "frames", "in one frame"]
     rows: list[list[Cell]] = [
         [
             screen.text(fit["flow"]),
@@ -57,12 +57,22 @@ def _verdicts(screen: Screen, fits: Sequence[dict[str, Any]], width: int) -> Ite
             [verdict(fit)],
             str(fit["octets"]),
             str(fit["room"]),
-            "-" if fit["frames"] is None else f"{fit['frames']} of {fit['most_frames']}",
+            _frames(fit),
             screen.text(_batch(fit)),
         ]
         for fit in fits
     ]
+    if not any(row[-1] for row in rows):  # nothing is collected
+        titles, rows = titles[:-1], [row[:-1] for row in rows]
     return layout.table(titles, rows, width, right=(3, 4, 5))
+
+
+def _frames(fit: dict[str, Any]) -> str:
+    """Return how many frames a message takes, and how many it may take where that is not one for one."""
+    if fit["frames"] is None:
+        return "-"
+    allowed = fit["most_frames"]
+    return "1" if fit["frames"] == allowed == 1 else f"{fit['frames']}, allowed {allowed}"
 
 
 def verdict(fit: dict[str, Any]) -> Run:
@@ -77,12 +87,13 @@ def verdict(fit: dict[str, Any]) -> Run:
 
 
 def _batch(fit: dict[str, Any]) -> str:
+    """Return how many readings go together; nothing for a message that is sent when it is there."""
+    whole = fit["batch_of"] == "whole message"
+    if whole and fit["wait_s"] is None:
+        return ""
     if not fit["batch"]:
-        return "none"
-    if fit["batch_of"] == "whole message":
-        text = plural(fit["batch"], "message")
-    else:
-        text = f"{fit['batch']} of {fit['batch_of']}"
+        return "not one reading"
+    text = plural(fit["batch"], "message") if whole else f"{fit['batch']} of {fit['batch_of']}"
     return f"{text}, the first waits {span_of_time(fit['wait_s'])}" if fit["wait_s"] else text
 
 

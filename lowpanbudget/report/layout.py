@@ -125,9 +125,15 @@ def _widths(
         min(full, max(_NARROWEST, *(_size(word) for word in title.split() or [""])))
         for full, title in zip(full_widths, titles, strict=True)
     ]
-    spare = room - sum(least)
-    if spare < 0:
+    if sum(least) > room:
         return None
+    whole = [
+        max(narrow, *(_longest_word(row[index]) for row in rows))
+        for index, narrow in enumerate(least)
+    ]
+    if sum(whole) <= room:  # no word is broken where there is space
+        least = whole
+    spare = room - sum(least)
     # what is spare goes in equal shares, and what a column does not need to those that lack more
     order = sorted(range(len(full_widths)), key=lambda at: full_widths[at] - least[at])
     for done, index in enumerate(order):
@@ -144,6 +150,10 @@ def _longest(cell: Sequence[Run]) -> int:
         used = 0 if text == "\n" else used + _size(text)
         longest = max(longest, used)
     return longest
+
+
+def _longest_word(cell: Sequence[Run]) -> int:
+    return max((_size(word) for text, _ in cell for word in text.split()), default=0)
 
 
 def _stacked(

@@ -3,7 +3,7 @@
 Wide: one line a span, its layer named where it begins. Narrow: place in the margin, everything else beside it.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import Any
 
 from rich.console import Console
@@ -33,22 +33,32 @@ def draw(
     screen: Screen,
     rows: Sequence[dict[str, Any]],
     segments: Sequence[dict[str, Any]],
+    only: Collection[int] | None = None,
 ) -> None:
-    """Print every span of a ledger with place, size, octets, value, meaning, clause, and what makes it smaller."""
-    layout.put(console, _lines(screen, rows, segments, console.width))
+    """Print every span of a ledger with place, size, octets, value, meaning, clause, and what makes it smaller.
+
+    ``only``: the numbers of the segments that are shown.
+    """
+    shown = range(len(segments)) if only is None else only
+    layout.put(console, _lines(screen, rows, segments, console.width, shown))
 
 
 def _lines(
-    screen: Screen, rows: Sequence[dict[str, Any]], segments: Sequence[dict[str, Any]], width: int
+    screen: Screen,
+    rows: Sequence[dict[str, Any]],
+    segments: Sequence[dict[str, Any]],
+    width: int,
+    only: Collection[int],
 ) -> Iterator[Line]:
     looks = strip.fills([run["kind"] for run in segments], screen)
     columns = _columns(width)
     if screen.wide:
         yield from layout.beside([[(title, "dim")] for title in _TITLES], columns, gap=_GAP)
     start = 0
-    for run in segments:
-        yield from _heading(screen, run, looks[run["kind"]], width)
-        for row in rows[start : start + run["spans"]]:
+    for index, run in enumerate(segments):
+        if index in only:
+            yield from _heading(screen, run, looks[run["kind"]], width)
+        for row in rows[start : start + run["spans"]] if index in only else ():
             if screen.wide:
                 yield from layout.beside(_cells(screen, row), columns, gap=_GAP)
             else:

@@ -1,7 +1,10 @@
-"""Budgets for people: the room of each flow and hop at a glance, then where the octets go and what would free more."""
+"""Budgets for people: the room of each flow and hop at a glance, then where the octets go and what would free more.
+
+A hop that follows another one of its flow is told by what differs there. Several flows are told in short.
+"""
 
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 from rich.console import Console
 from rich.padding import Padding
@@ -15,13 +18,45 @@ from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
 from lowpanbudget.report.terminal import heading, paragraph
 
-_BAR = 40
+_BAR, _LEAST_BAR = 40, 12
+_BESIDE_BAR = 39  # columns of hop, room and frame, with the gaps of the table
+_MOST_CLIFFS = 4  # in short
+# kinds of changes: what stands above them, on the first hop and where they are not as there
+_CHANGES = (
+    (
+        "savings",
+        "What would give more room, each change alone, measured by encoding again",
+        "What would give more room here, where it is not as on the first hop",
+    ),
+    (
+        "weaker",
+        "These give room and weaken protection; they are no advice",
+        "These weaken protection and are no advice; what they give is not as on the first hop",
+    ),
+    (
+        "stronger",
+        "What more protection takes",
+        "What more protection takes here, where it is not as on the first hop",
+    ),
+)
+
+
+class ShownHop(NamedTuple):
+    """One hop of a flow: its budget, a row for each span of its frame, and the runs of spans of one layer."""
+
+    result: dict[str, Any]
+    rows: Sequence[dict[str, Any]]
+    segments: Sequence[dict[str, Any]]
 
 
 def overview(console: Console, screen: Screen, budgets: Sequence[dict[str, Any]]) -> None:
     """Print one line a flow and hop: the room, and the frame as a bar of headers and room."""
     heading(console, screen, "Room: octets of your own data in one frame")
-    width = min(_BAR, max(12, console.width - 52))
+    longest = sum(
+        max(len(screen.text(result[name])) for result in budgets) for name in ("flow", "direction")
+    )
+    # a bar stands where there is space for it beside names, hops and numbers
+    width = min(_BAR, console.width - longest - _BESIDE_BAR)
     glyphs = screen.glyphs
     rows: list[list[Cell]] = []
     for result in budgets:
@@ -33,57 +68,165 @@ def overview(console: Console, screen: Screen, budgets: Sequence[dict[str, Any]]
         ]
         names = [screen.text(result[name]) for name in ("flow", "hop", "direction")]
         rows.append([*names, [(str(result["room"]), "bold")], str(frame), bar])
-    titles = ("flow", "hop", "direction", "room", "of frame", "headers, then room")
+    titles = ["flow", "hop", "direction", "room", "of frame", "headers, then room"]
+    if width < _LEAST_BAR:
+        titles, rows = titles[:-1], [row[:-1] for row in rows]
     layout.put(console, layout.table(titles, rows, console.width, right=(3, 4)))
     console.print()
 
 
-def budget(
-    console: Console,
-    screen: Screen,
-    result: dict[str, Any],
-    rows: Sequence[dict[str, Any]],
-    segments: Sequence[dict[str, Any]],
-    *,
-    ledger: bool,
+def flow(
+    console: Console, screen: Screen, hops: Sequence[ShownHop], *, ledger: bool | None
 ) -> None:
-    """Print one flow on one hop."""
+    """Print one flow: its first hop, then what differs on the others.
+
+    ``ledger``: every octet of the headers of each hop; None: of the first hop, and what differs on the others.
+    """
+    first = hops[0]
+    for hop in hops:
+        _heading(console, screen, hop)
+        _bar(console, screen, hop)
+        console.print()
+        _cautions(console, screen, hop.result)
+        if ledger is not False:
+            _ledger(console, screen, hop, first if ledger is None else hop)
+        _cliffs(console, hop.result["cliffs"])
+        for key, title, other_title in _CHANGES:
+            changes = hop.result[key] if hop is first else _others(hop, first, key)
+            shown = title if hop is first else other_title
+            _changes(console, screen, shown, changes, hop.result["room"])
+
+
+def flow_in_short(
+    console: Console, screen: Screen, hops: Sequence[ShownHop], told: set[str]
+) -> None:
+    """Print one flow of several: what changes give alone, and of later hops what differs; ``told`` cautions once."""
+    first, *others = hops
+    _heading(console, screen, first)
+    _bar(console, screen, first)
+    _cautions(console, screen, first.result)
+    least = min(hops, key=lambda hop: hop.result["room"])
+    cliffs = [
+        f"{frames} up to {largest}" for largest, frames in least.result["cliffs"][:_MOST_CLIFFS]
+    ]
+    if cliffs:
+        paragraph(console, screen, f"Frames for octets of data: {', '.join(cliffs)}")
+    for key, title, _ in _CHANGES:
+        if first.result[key]:
+            paragraph(console, screen, title, "bold")
+            layout.put(console, _in_short(screen, first.result[key], console.width, told))
+    for hop in others:
+        paragraph(console, screen, f"{_says(hop.result)}: {_differences(hop, first)}", "bold")
+        for key, *_ in _CHANGES:
+            changes = _others(hop, first, key)
+            layout.put(console, _in_short(screen, changes, console.width, told))
+    console.print()
+
+
+def _says(result: dict[str, Any]) -> str:
     room = result["room"]
     says = (
         f"room for {plural(room, 'octet')}"
         if room >= 0
         else f"the headers alone are {plural(-room, 'octet')} over"
     )
-    heading(
-        console, screen, f"{result['flow']}, {result['hop']} hop, {result['direction']}: {says}"
-    )
-    parts = ledger_text.parts_of(segments)
+    return f"{result['flow']}, {result['hop']} hop, {result['direction']}: {says}"
+
+
+def _heading(console: Console, screen: Screen, hop: ShownHop) -> None:
+    heading(console, screen, _says(hop.result))
+
+
+def _bar(console: Console, screen: Screen, hop: ShownHop) -> None:
+    parts = ledger_text.parts_of(hop.segments)
     labelled = [
         Part(p.kind, "room" if p.kind is Nature.PAYLOAD else p.label, p.size) for p in parts
     ]
     strip.draw(console, screen, labelled)
-    console.print()
+
+
+def _cautions(console: Console, screen: Screen, result: dict[str, Any]) -> None:
     for caution in result["cautions"]:
         paragraph(console, screen, f"Caution: {caution}", "bold")
     if result["cautions"]:
         console.print()
-    if ledger:
-        # the octets of a frame that was filled to measure it tell nothing
-        shown = [
-            row | {"says": ""} if row["nature"] == Nature.PAYLOAD.value else row for row in rows
+
+
+def _ledger(console: Console, screen: Screen, hop: ShownHop, before: ShownHop) -> None:
+    """Print the octets of the headers; those of another hop ``before`` that are the same are left out."""
+    # the octets of a frame that was filled to measure it tell nothing
+    shown = [
+        row | {"says": ""} if row["nature"] == Nature.PAYLOAD.value else row for row in hop.rows
+    ]
+    if before is hop:
+        ledger_text.draw(console, screen, shown, hop.segments)
+    else:
+        known = [_contents(run) for run in _runs(before)]
+        new = [
+            index
+            for index, run in enumerate(_runs(hop))
+            if hop.segments[index]["kind"] is not Nature.PAYLOAD and _contents(run) not in known
         ]
-        ledger_text.draw(console, screen, shown, segments)
-        console.print()
-    _cliffs(console, result["cliffs"])
-    _changes(
-        console, screen, "What would give more room, each change alone, measured by encoding again",
-        result["savings"], result["room"],
-    )  # fmt: skip
-    _changes(
-        console, screen, "These give room and weaken protection; they are no advice",
-        result["weaker"], result["room"],
-    )  # fmt: skip
-    _changes(console, screen, "What more protection takes", result["stronger"], result["room"])
+        paragraph(console, screen, "Octets that are not as on the first hop", "bold")
+        ledger_text.draw(console, screen, shown, hop.segments, new)
+    console.print()
+
+
+def _runs(hop: ShownHop) -> Iterator[Sequence[dict[str, Any]]]:
+    """Yield the rows of each run of spans of one layer."""
+    start = 0
+    for segment in hop.segments:
+        yield hop.rows[start : start + segment["spans"]]
+        start += segment["spans"]
+
+
+def _contents(run: Sequence[dict[str, Any]]) -> list[tuple[Any, ...]]:
+    """Return what tells runs apart, wherever they stand in a frame and whatever values they hold."""
+    return [tuple(row[name] for name in ("layer", "name", "bits", "meaning")) for row in run]
+
+
+def _differences(hop: ShownHop, before: ShownHop) -> str:
+    """Return in words which headers are longer or shorter than on another hop."""
+    now, then = (
+        {
+            part.label: part.size
+            for part in ledger_text.parts_of(one.segments)
+            if part.kind is not Nature.PAYLOAD
+        }
+        for one in (hop, before)
+    )
+    changed = [
+        f"{label} {size} instead of {then.get(label, 0)}"
+        for label, size in now.items()
+        if size != then.get(label)
+    ]
+    changed += [f"no {label}, {size} before" for label, size in then.items() if label not in now]
+    return ", ".join(changed) or "as on the first hop"
+
+
+def _others(hop: ShownHop, before: ShownHop, key: str) -> list[dict[str, Any]]:
+    """Return the changes of a kind that do not give as much as on the hop before; those that give nothing here too."""
+    known = {(change["id"], change["gain"]) for change in before.result[key]}
+    here = {change["id"] for name, *_ in _CHANGES for change in hop.result[name]}
+    gone = [change | {"gain": 0} for change in before.result[key] if change["id"] not in here]
+    changed = [c for c in hop.result[key] if (c["id"], c["gain"]) not in known]
+    return [*changed, *gone]
+
+
+def _in_short(
+    screen: Screen, changes: Sequence[dict[str, Any]], width: int, told: set[str]
+) -> Iterator[Line]:
+    """Yield a line for each change: what it gives, what it is, and a caution the first time."""
+    gains = [f"{change['gain']:+d}" for change in changes]
+    columns = max(map(len, gains), default=0)
+    widths = (columns, max(width - columns - 4, 1))
+    for change, gain in zip(changes, gains, strict=True):
+        runs: list[Run] = [(screen.text(change["text"]), "")]
+        if change["caution"]:
+            says = "as above" if change["caution"] in told else change["caution"]
+            runs.append((screen.text(f"; caution: {says}"), "dim"))
+            told.add(change["caution"])
+        yield from layout.beside([[(gain, "bold")], runs], widths, gap=2, indent=2, right=(0,))
 
 
 def _cliffs(console: Console, cliffs: Sequence[Sequence[int]]) -> None:

@@ -154,15 +154,20 @@ def segments(spans: Sequence[Span]) -> list[Data]:
     """Return the runs of spans of one layer: ``layer``, ``kind``, ``label``, ``offset_bits``, ``bits``, ``spans``.
 
     ``kind`` is the nature of a run that is no header, and the layer of one that is. What could not be read is a run of
-    its own. A layer that comes back later, as a trailer does, is labelled with what stands there.
+    its own. A layer that comes back later is labelled with what stands there, as a trailer's, or as the inner one where
+    its header begins again.
     """
     runs: list[Data] = []
-    seen: set[str] = set()
+    seen: dict[str, str] = {}
     for (layer, unread), group in groupby(spans, _run_of):
         run = list(group)
         kind = _kind_of(run)
-        names = dict.fromkeys(span.name for span in run)
-        label = f"{layer} ({', '.join(names)})" if layer in seen else layer
+        names = list(dict.fromkeys(span.name for span in run))
+        label = layer
+        if seen.get(layer) == names[0]:
+            label = f"inner {layer}"
+        elif layer in seen:
+            label = f"{layer} ({', '.join(names)})"
         if unread:
             label = run[0].name if unread is Nature.SEALED else f"{run[0].name} ({layer})"
         runs.append(
@@ -171,7 +176,7 @@ def segments(spans: Sequence[Span]) -> list[Data]:
                 "bits": sum(span.bits for span in run), "spans": len(run),
             }
         )  # fmt: skip
-        seen.add(layer)
+        seen.setdefault(layer, names[0])
     return runs
 
 

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.interfaces import FieldPath
+from lowpanbudget.payload.words import text_of
 
 # What people read and the wire does not show; a change of it needs no word.
 _REMARKS = ("note", "typically_present", "typical", "typical_length", "tolerance", "batch")
@@ -177,4 +178,4 @@ def _named(fields: Iterable[Field]) -> str:
 
 def shown(value: Any) -> str:
     """Return a value as a person reads it."""
-    return value.hex() if isinstance(value, bytes) else str(value)
+    return text_of(value) or "nothing"
