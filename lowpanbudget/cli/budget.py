@@ -68,7 +68,7 @@ def command(
 
         def paint(console: "Console", screen: "Screen") -> None:
             room_text.overview(console, screen, rows)
-            told: set[str] = set()
+            told = room_text.Told(set(), set())
             for hops in flows:
                 if len(flows) == 1 or ledger:
                     room_text.flow(console, screen, hops, ledger=ledger)

@@ -9,7 +9,7 @@ from lowpanbudget.design.spelling import spelled
 from lowpanbudget.errors import plural
 from lowpanbudget.layers.link.addressing import addressing
 from lowpanbudget.layers.link.auxiliary import KEY_ID
-from lowpanbudget.payload.flaws import Flaw
+from lowpanbudget.payload.flaws import Flaw, Path
 
 BROADCAST_PAN = 0xFFFF
 
@@ -206,12 +206,16 @@ def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:
         yield from _routing_flaws(index, flow, stations)
         for flaw in application(flow.coap, flow.oscore, flow.dtls)[1]:
             yield flaw.under("flow", index)
-        for number, name in enumerate(flow.messages):
-            if name not in messages:
-                yield Flaw(
-                    ("flow", index, "messages", number), f"there is no message {name!r}",
-                    spelled(name, sorted(messages), "Messages"),
-                )  # fmt: skip
+        carried: list[tuple[Path, list[str]]] = [(("flow", index, "messages"), flow.messages)]
+        if flow.answer is not None:
+            carried.append((("flow", index, "answer", "messages"), flow.answer.messages))
+        for path, names in carried:
+            for number, name in enumerate(names):
+                if name not in messages:
+                    yield Flaw(
+                        (*path, number), f"there is no message {name!r}",
+                        spelled(name, sorted(messages), "Messages"),
+                    )  # fmt: skip
 
 
 def _routing_flaws(

@@ -1,10 +1,11 @@
 """What the keys of a design mean: faults with their path, or the design itself."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from ipaddress import IPv6Address
 from typing import TypeVar
 
 from lowpanbudget.bits import StandIn
+from lowpanbudget.design.answer import answer_of, is_non_storing
 from lowpanbudget.design.application_shape import application
 from lowpanbudget.design.contradictions import contradictions
 from lowpanbudget.design.flow import Flow, Station
@@ -19,6 +20,7 @@ from lowpanbudget.layers.link.auxiliary import KEY_ID, Security
 from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.payload.flaws import Flaw
+from lowpanbudget.payload.flaws import Path as FlawPath
 from lowpanbudget.payload.message import Message
 from lowpanbudget.values import dataclass, replace
 
@@ -113,14 +115,54 @@ def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]
         ),
         None,
     )
-    flows = tuple(_flow(flow, by_name, border) for flow in shape.flow)
+    requests = tuple(_flow(flow, by_name, border) for flow in shape.flow)
+    answers, answer_flaws = _answers(shape.flow, requests)
+    if answer_flaws:
+        return None, answer_flaws
+    # each answer behind its request
+    placed = [
+        (flow, path)
+        for index, request in enumerate(requests)
+        for flow, path in (
+            (request, ("flow", index)),
+            (answers.get(index), ("flow", index, "answer")),
+        )
+        if flow is not None
+    ]
+    flows = tuple(flow for flow, _ in placed)
     contexts = {
         context.id: Context(context.prefix, context.may_compress) for context in shape.context
     }
     design = Design(
         shape.title, link, Contexts(contexts), stations, flows, messages, shape.network.nodes, file
     )
-    return design, [*_shared_addresses(stations, link.addresses), *_frame_flaws(design)]
+    return design, [
+        *_shared_addresses(stations, link.addresses),
+        *_frame_flaws(design, [path for _, path in placed]),
+    ]
+
+
+def _answers(
+    shapes: list[FlowShape], requests: tuple[Flow, ...]
+) -> tuple[dict[int, Flow], list[Flaw]]:
+    """Return the flows that answer requests, by the number of the request, and what is wrong with them."""
+    answers: dict[int, Flow] = {}
+    wrong: list[Flaw] = []
+    non_storing = is_non_storing(requests)
+    names = {request.name for request in requests}
+    for index, (shape, request) in enumerate(zip(shapes, requests, strict=True)):
+        if shape.answer is None:
+            continue
+        answer, flaws = answer_of(request, shape.answer, non_storing=non_storing)
+        if answer is not None and answer.name in names:
+            flaws.append(
+                Flaw(("name",), f"two flows are named {answer.name!r}", "Give it another name")
+            )
+        wrong += [flaw.under("flow", index, "answer") for flaw in flaws]
+        if answer is not None:
+            answers[index] = answer
+            names.add(answer.name)
+    return answers, wrong
 
 
 def _shared_addresses(stations: tuple[Station, ...], form: AddressForm) -> Iterator[Flaw]:
@@ -137,14 +179,14 @@ def _shared_addresses(stations: tuple[Station, ...], form: AddressForm) -> Itera
         owners.setdefault(address, station.name)
 
 
-def _frame_flaws(design: Design) -> Iterator[Flaw]:
+def _frame_flaws(design: Design, places: Sequence[FlawPath]) -> Iterator[Flaw]:
     """Yield a flaw for each flow whose empty message cannot be put in frames at all."""
-    for index, flow in enumerate(design.flows):
+    for flow, place in zip(design.flows, places, strict=True):
         for path in design.paths(flow):
             try:
                 path.frames(b"")
             except LowpanError as error:
-                yield Flaw(("flow", index), f"{path.hop.name} hop: {error.message}", error.hint)
+                yield Flaw(place, f"{path.hop.name} hop: {error.message}", error.hint)
 
 
 def _link(shape: LinkShape, network: NetworkShape) -> Link:

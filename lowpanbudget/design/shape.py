@@ -188,6 +188,23 @@ class RoutingShape(ShapeTable):
     tunnel: bool = key(Flag(), "An outer IPv6 header around the packet.", default=False)
 
 
+class AnswerShape(ShapeTable):
+    """The answer to the flow's request: a flow of its own, from the receiver back to the sender."""
+
+    name: str = key(FreeText(), "Its name; else the flow's with -answer behind it.", default="")
+    code: str | None = key(
+        FreeText(), "Its response code; else what the method is answered with.", default=None
+    )
+    content_format: int | None = key(
+        Whole(0, 0xFFFF), "Content-Format of its message.", default=None
+    )
+    cid: bytes = key(HEX, "Connection ID of the one who asked; empty: none.", default=b"")
+    messages: list[str] = key(
+        Listed(FreeText()), "Names of the messages it carries; none: nothing.", default=()
+    )
+    most_frames: int = key(Whole(1, 256), "Frames that it may take.", default=1)
+
+
 class FlowShape(ShapeTable):
     """Who sends to whom, over which headers, how often."""
 
@@ -212,6 +229,7 @@ class FlowShape(ShapeTable):
     coap: CoapShape | None = key(Subtable(CoapShape), default=None)
     oscore: OscoreShape | None = key(Subtable(OscoreShape), default=None)
     dtls: DtlsShape | None = key(Subtable(DtlsShape), default=None)
+    answer: AnswerShape | None = key(Subtable(AnswerShape), default=None)
     messages: list[str] = key(Listed(FreeText()), "Names of the messages it carries.", default=())
     most_frames: int = key(
         Whole(1, 256), "Frames that one message may take; 1: no fragments.", default=1

@@ -11,6 +11,7 @@ from lowpanbudget.design.link import AddressForm
 from lowpanbudget.design.messages import MessageShape
 from lowpanbudget.design.routing import MODES
 from lowpanbudget.design.shape import (
+    AnswerShape,
     ContextShape,
     DesignShape,
     FlowShape,
@@ -127,6 +128,8 @@ def _flow(skeleton: Skeleton, name: str, *, up: bool) -> Iterator[_Table]:
         return
     code, path = ("POST", "r") if up else ("PUT", "s")
     yield _Table("[flow.coap]", CoapShape, {"code": f'"{code}"', "path": f'"{path}"'})
+    if not up:
+        yield _Table("[flow.answer]", AnswerShape, {"code": '"2.04"'})
     if skeleton.transport == "oscore":
         sender, recipient = ("01", "02") if up else ("02", "01")
         ids = {"sender_id": f'"{sender}"', "recipient_id": f'"{recipient}"'}

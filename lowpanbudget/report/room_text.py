@@ -20,11 +20,13 @@ from lowpanbudget.report.terminal import heading, paragraph
 
 _BAR, _LEAST_BAR = 40, 12
 _BESIDE_BAR = 39  # columns of hop, room and frame, with the gaps of the table
-_MOST_CLIFFS = 4  # in short
+_MOST_CLIFFS, _MOST_SAVINGS, _MOST_ELSEWHERE = 4, 3, 1  # in short
+_SAVINGS = "savings"
+_SAME_ELSEWHERE = "; the same on flows that say nothing else"
 # kinds of changes: what stands above them, on the first hop and where they are not as there
 _CHANGES = (
     (
-        "savings",
+        _SAVINGS,
         "What would give more room, each change alone, measured by encoding again",
         "What would give more room here, where it is not as on the first hop",
     ),
@@ -97,10 +99,18 @@ def flow(
             _changes(console, screen, shown, changes, hop.result["room"])
 
 
-def flow_in_short(
-    console: Console, screen: Screen, hops: Sequence[ShownHop], told: set[str]
-) -> None:
-    """Print one flow of several: what changes give alone, and of later hops what differs; ``told`` cautions once."""
+class Told(NamedTuple):
+    """What flows before have told: cautions, and what changes of protection give."""
+
+    cautions: set[str]
+    protection: set[tuple[str, int]]
+
+
+def flow_in_short(console: Console, screen: Screen, hops: Sequence[ShownHop], told: Told) -> None:
+    """Print one flow of several: the best changes, and of later hops what differs.
+
+    Changes of protection are of the whole design: a later flow tells those alone that give it something else.
+    """
     first, *others = hops
     _heading(console, screen, first)
     _bar(console, screen, first)
@@ -112,14 +122,19 @@ def flow_in_short(
     if cliffs:
         paragraph(console, screen, f"Frames for octets of data: {', '.join(cliffs)}")
     for key, title, _ in _CHANGES:
-        if first.result[key]:
-            paragraph(console, screen, title, "bold")
-            layout.put(console, _in_short(screen, first.result[key], console.width, told))
+        changes = first.result[key]
+        if key != _SAVINGS:
+            changes = [c for c in changes if (c["text"], c["gain"]) not in told.protection]
+        if changes:
+            says = key != _SAVINGS and not told.protection
+            paragraph(console, screen, title + (_SAME_ELSEWHERE if says else ""), "bold")
+            _in_short(console, screen, changes, told, _MOST_SAVINGS)
+    for key, *_ in _CHANGES[1:]:
+        told.protection.update((change["text"], change["gain"]) for change in first.result[key])
     for hop in others:
         paragraph(console, screen, f"{_says(hop.result)}: {_differences(hop, first)}", "bold")
         for key, *_ in _CHANGES:
-            changes = _others(hop, first, key)
-            layout.put(console, _in_short(screen, changes, console.width, told))
+            _in_short(console, screen, _others(hop, first, key), told, _MOST_ELSEWHERE)
     console.print()
 
 
@@ -214,19 +229,23 @@ def _others(hop: ShownHop, before: ShownHop, key: str) -> list[dict[str, Any]]:
 
 
 def _in_short(
-    screen: Screen, changes: Sequence[dict[str, Any]], width: int, told: set[str]
-) -> Iterator[Line]:
-    """Yield a line for each change: what it gives, what it is, and a caution the first time."""
-    gains = [f"{change['gain']:+d}" for change in changes]
+    console: Console, screen: Screen, changes: Sequence[dict[str, Any]], told: Told, most: int
+) -> None:
+    """Print the best changes, a line each: what it gives, what it is, and a caution the first time."""
+    shown = changes[:most] if len(changes) > most + 1 else changes
+    gains = [f"{change['gain']:+d}" for change in shown]
     columns = max(map(len, gains), default=0)
-    widths = (columns, max(width - columns - 4, 1))
-    for change, gain in zip(changes, gains, strict=True):
+    widths = (columns, max(console.width - columns - 4, 1))
+    for change, gain in zip(shown, gains, strict=True):
         runs: list[Run] = [(screen.text(change["text"]), "")]
         if change["caution"]:
-            says = "as above" if change["caution"] in told else change["caution"]
+            says = "as above" if change["caution"] in told.cautions else change["caution"]
             runs.append((screen.text(f"; caution: {says}"), "dim"))
-            told.add(change["caution"])
-        yield from layout.beside([[(gain, "bold")], runs], widths, gap=2, indent=2, right=(0,))
+            told.cautions.add(change["caution"])
+        if change is shown[-1] and len(shown) < len(changes):
+            runs.append((f"; {len(changes) - len(shown)} more", "dim"))
+        line = layout.beside([[(gain, "bold")], runs], widths, gap=2, indent=2, right=(0,))
+        layout.put(console, line)
 
 
 def _cliffs(console: Console, cliffs: Sequence[Sequence[int]]) -> None:

@@ -97,6 +97,33 @@ def test_three_flows_fit_a_screen(invoke: Invoke, design: Path, columns: int) ->
     assert now - then == 3
 
 
+def test_the_longest_headers_fit_a_screen_too(invoke: Invoke, tmp_path: Path) -> None:
+    """Extended addresses, OSCORE and source routes, of a design to begin with: two flows and an answer."""
+    file = tmp_path / "mesh.toml"
+    asked = (
+        "--addresses",
+        "extended",
+        "--routing",
+        "non-storing",
+        "--hops",
+        "5",
+        "--transport",
+        "oscore",
+    )
+    assert invoke("init", file, "--security", "6", *asked).exit_code == 0
+    lines = invoke("budget", file).stdout.splitlines()
+    assert len(lines) <= 80
+    assert any(line.startswith("settings-answer, first hop, up: room for") for line in lines)
+
+
+def test_what_weakens_is_told_with_its_caution_before_any_other_flow(
+    invoke: Invoke, design: Path
+) -> None:
+    told = " ".join(invoke("budget", design).stdout.partition("leaf, first hop")[0].split())
+    assert "they are no advice; the same on flows that say nothing else" in told
+    assert "caution: only where the upper layer permits it" in told
+
+
 def test_a_change_is_told_once_for_the_hops_on_which_it_gives_the_same(
     invoke: Invoke, design: Path
 ) -> None:

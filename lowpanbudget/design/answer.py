@@ -1,0 +1,111 @@
+"""The answer to a request: a flow made from the request's, the other way round (RFC 7252 section 5.2).
+
+request  source:port -> destination:port  CON/NON GET  token  OSCORE sender, recipient
+answer   destination:port -> source:port  ACK/NON 2.05 token  OSCORE recipient, sender
+"""
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from lowpanbudget.design.application import Application, Coap
+from lowpanbudget.design.flow import Flow
+from lowpanbudget.design.routing import Routing
+from lowpanbudget.design.shape import AnswerShape
+from lowpanbudget.errors import RequestError
+from lowpanbudget.layers.internet.coap.codes import Type, class_of, coap_code
+from lowpanbudget.layers.internet.coap.options import CoapOption
+from lowpanbudget.payload.flaws import Flaw
+
+SUFFIX = "-answer"
+# what a method is answered with where all goes well (RFC 7252 section 5.9.1, RFC 8132 section 2)
+_USUAL = {
+    coap_code(method): coap_code(code)
+    for code, methods in (
+        ("2.05", ("GET", "FETCH")),
+        ("2.04", ("POST", "PUT", "PATCH", "iPATCH")),
+        ("2.02", ("DELETE",)),
+    )
+    for method in methods
+}
+
+
+def is_non_storing(flows: Iterable[Flow]) -> bool:
+    """Return whether some flow that goes down carries a source route, and so all do that go over several hops."""
+    return any(flow.routing.route and flow.direction == "down" for flow in flows)
+
+
+def answer_of(
+    request: Flow, shape: AnswerShape, *, non_storing: bool
+) -> tuple[Flow | None, list[Flaw]]:
+    """Return the flow that answers a request, or None with what is wrong; paths are keys of the answer's table."""
+    if request.group is not None:
+        return None, [
+            Flaw((), "many nodes answer what goes to a group", "Write a flow for the answer of one")
+        ]
+    try:
+        application = _application(request.application, shape)
+    except RequestError as error:
+        return None, [Flaw(("code",), error.message, error.hint)]
+    answer = replace(
+        request,
+        name=shape.name or request.name + SUFFIX,
+        source=request.destination,
+        destination=request.source,
+        source_port=request.destination_port,
+        destination_port=request.source_port,
+        application=application,
+        messages=tuple(shape.messages),
+        most_frames=shape.most_frames,
+    )
+    return replace(answer, routing=_routing(answer, non_storing=non_storing)), []
+
+
+def _application(request: Application, shape: AnswerShape) -> Application:
+    """Return what stands between the answer's message and UDP; raises ``RequestError`` for what answers nothing."""
+    coap, oscore, dtls = request.coap, request.oscore, request.dtls
+    if coap is None and (shape.code is not None or shape.content_format is not None):
+        raise RequestError(
+            "the request is no CoAP message", hint="Leave code and content_format out"
+        )
+    if coap is not None:
+        coap = _coap(coap, shape)
+    if oscore is not None:
+        # a response to one request is bound to it and carries no sequence number of its own (RFC 8613 section 8.3)
+        oscore = replace(
+            oscore,
+            sender_id=oscore.recipient_id,
+            recipient_id=oscore.sender_id,
+            send_id_context=False,
+            response_sequence=False,
+        )
+    if dtls is not None:
+        dtls = replace(dtls, cid=shape.cid)
+    return Application(coap, oscore, dtls)
+
+
+def _coap(request: Coap, shape: AnswerShape) -> Coap:
+    """Return the response: in the acknowledgement of a confirmable request, under the token of the request."""
+    if class_of(request.code):
+        raise RequestError(
+            "the flow is no request: its own code is a response", hint="Leave the answer out"
+        )
+    code = _USUAL.get(request.code) if shape.code is None else coap_code(shape.code)
+    if code is None or class_of(code) < 2:
+        raise RequestError(
+            "an answer has the code of a response", hint="Write code as 2.04, 2.05 or the like"
+        )
+    kind = Type.ACK if request.type == Type.CON else Type.NON
+    options: tuple[CoapOption, ...] = ()
+    if shape.content_format is not None:
+        options = (CoapOption.of("Content-Format", shape.content_format),)
+    return Coap(code, kind, request.token, options)
+
+
+def _routing(answer: Flow, *, non_storing: bool) -> Routing:
+    """Return the routing artefacts of the answer: a route where it goes down in a non-storing network.
+
+    What comes from outside goes in a tunnel, since the root adds its artefacts (RFC 9008 section 7, from memory).
+    """
+    route = answer.hops - 1 if answer.direction == "down" and non_storing else 0
+    added = answer.source.role == "outside" and (answer.routing.rpi or route > 0)
+    return replace(answer.routing, route=route, tunnel=added)
