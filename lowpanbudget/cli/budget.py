@@ -51,31 +51,17 @@ def command(
     budgets = budget(loaded, flow)
     # what is said of messages in frames is said by fit
     findings = view.findings(flow_findings(loaded, flow))
-    rows = [view.budget(result) for result in budgets]
     if as_json:
+        rows = [view.budget(result) for result in budgets]
         output.emit(machine.document(budget=rows, findings=findings))
     else:
-        from itertools import groupby
-
         from lowpanbudget.report import audit_text, room_text
         from lowpanbudget.report.terminal import paragraph
 
-        shown = [
-            room_text.ShownHop(data, view.rows(one.ledger.spans), view.segments(one.ledger.spans))
-            for one, data in zip(budgets, rows, strict=True)
-        ]
-        flows = [list(hops) for _, hops in groupby(shown, lambda hop: str(hop.result["flow"]))]
-
         def paint(console: "Console", screen: "Screen") -> None:
-            room_text.overview(console, screen, rows)
-            told = room_text.Told(set(), set())
-            for hops in flows:
-                if len(flows) == 1 or ledger:
-                    room_text.flow(console, screen, hops, ledger=ledger)
-                else:
-                    room_text.flow_in_short(console, screen, hops, told)
-            audit_text.design(console, screen, findings, whole=len(flows) == 1)
-            if not (len(flows) == 1 if ledger is None else ledger):
+            in_short = room_text.budgets(console, screen, budgets, ledger=ledger)
+            audit_text.design(console, screen, findings, whole=not in_short)
+            if in_short or ledger is False:
                 paragraph(
                     console, screen, "--flow NAME or --ledger shows every octet of the headers."
                 )

@@ -10,8 +10,8 @@ from rich.text import Text
 from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, strip
+from lowpanbudget.report.change_text import change_lines
 from lowpanbudget.report.layout import Cell, Line, Run
-from lowpanbudget.report.room_text import change_lines
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
 from lowpanbudget.report.terminal import heading, paragraph

@@ -97,13 +97,7 @@ def _ledgers(several: Iterable[Ledger], console: Console, screen: Screen) -> Non
 
 
 def _budgets(several: list[Budget], console: Console, screen: Screen) -> None:
-    rows = [view.budget(one) for one in several]
-    if len(rows) > 1:
-        room_text.overview(console, screen, rows)
-    for one, row in zip(several, rows, strict=True):
-        spans = one.ledger.spans
-        table, segments = view.rows(spans), view.segments(spans)
-        room_text.budget(console, screen, row, table, segments, ledger=len(rows) == 1)
+    room_text.budgets(console, screen, several)
 
 
 def _frames(several: Iterable[Frame], console: Console, screen: Screen) -> None:

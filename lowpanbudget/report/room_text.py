@@ -3,7 +3,7 @@
 A hop that follows another one of its flow is told by what differs there. Several flows are told in short.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, NamedTuple
 
 from rich.console import Console
@@ -12,11 +12,12 @@ from rich.text import Text
 
 from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
-from lowpanbudget.report import layout, ledger_text, strip
-from lowpanbudget.report.layout import BREAK, Cell, Line, Run
+from lowpanbudget.report import change_text, layout, ledger_text, strip, view
+from lowpanbudget.report.layout import Cell, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
 from lowpanbudget.report.terminal import heading, paragraph
+from lowpanbudget.room.compute import Budget
 
 _BAR, _LEAST_BAR = 40, 12
 _BESIDE_BAR = 39  # columns of hop, room and frame, with the gaps of the table
@@ -49,6 +50,42 @@ class ShownHop(NamedTuple):
     result: dict[str, Any]
     rows: Sequence[dict[str, Any]]
     segments: Sequence[dict[str, Any]]
+
+
+def budgets(
+    console: Console, screen: Screen, results: Sequence[Budget], *, ledger: bool | None = None
+) -> bool:
+    """Print budgets flow by flow; return whether they were told in short, as several flows are without ledgers.
+
+    ``ledger`` as ``flow`` has it.
+    """
+    hops = [
+        ShownHop(view.budget(one), view.rows(one.ledger.spans), view.segments(one.ledger.spans))
+        for one in results
+    ]
+    overview(console, screen, [hop.result for hop in hops])
+    flows, told = list(_by_flow(hops)), Told(set(), set())
+    in_short = len(flows) > 1 and not ledger
+    for several in flows:
+        if in_short:
+            flow_in_short(console, screen, several, told)
+        else:
+            flow(console, screen, several, ledger=ledger)
+    return in_short
+
+
+def _by_flow(hops: Iterable[ShownHop]) -> Iterator[list[ShownHop]]:
+    """Yield the hops of each flow; a hop that comes again is of another design."""
+    several: list[ShownHop] = []
+    for hop in hops:
+        same = several and several[0].result["flow"] == hop.result["flow"]
+        again = hop.result["hop"] in {other.result["hop"] for other in several}
+        if several and (not same or again):
+            yield several
+            several = []
+        several.append(hop)
+    if several:
+        yield several
 
 
 def overview(console: Console, screen: Screen, budgets: Sequence[dict[str, Any]]) -> None:
@@ -96,7 +133,7 @@ def flow(
         for key, title, other_title in _CHANGES:
             changes = hop.result[key] if hop is first else _others(hop, first, key)
             shown = title if hop is first else other_title
-            _changes(console, screen, shown, changes, hop.result["room"])
+            change_text.changes(console, screen, shown, changes, hop.result["room"])
 
 
 class Told(NamedTuple):
@@ -272,51 +309,3 @@ def _flow(parts: Sequence[str], width: int) -> Text:
         else:
             lines[-1] = joined
     return Text("\n".join(lines))
-
-
-def _changes(
-    console: Console, screen: Screen, title: str, changes: Sequence[dict[str, Any]], room: int
-) -> None:
-    if not changes:
-        return
-    paragraph(console, screen, title, "bold")
-    layout.put(console, change_lines(screen, changes, room, console.width))
-    console.print()
-
-
-def change_lines(
-    screen: Screen, changes: Sequence[dict[str, Any]], room: int, width: int
-) -> Iterator[Line]:
-    """Yield changes as lines: gain, the room then, what to change, on what condition, and the clause."""
-    gains = [f"{change['gain']:+d}" for change in changes]
-    rooms = [f"{screen.glyphs.arrow} {room + change['gain']}" for change in changes]
-    columns = (max(map(len, gains)), max(map(len, rooms)))
-    widths = (*columns, max(width - sum(columns) - 6, 1))
-    for change, gain, then in zip(changes, gains, rooms, strict=True):
-        facts = f"{change['knob']}, {change['cite']}"
-        description: list[Run] = [
-            (screen.text(change["text"]), "bold"),
-            BREAK,
-            (screen.text(facts), "dim"),
-        ]
-        for name in ("condition", "caution"):
-            if change[name]:
-                label = "when" if name == "condition" else name
-                description += [BREAK, (screen.text(f"{label}: {change[name]}"), "")]
-        for text in _losses(change["elsewhere"]):
-            description += [BREAK, (screen.text(text), "")]
-        yield from layout.beside(
-            [[(gain, "bold")], [(then, "")], description], widths, indent=2, right=(0,)
-        )
-
-
-def _losses(losses: Sequence[dict[str, Any]]) -> Iterator[str]:
-    """Yield what a change takes from other flows, a line for each number of octets."""
-    gains: dict[int, dict[str, list[str]]] = {}
-    for loss in losses:
-        gains.setdefault(loss["gain"], {}).setdefault(loss["flow"], []).append(loss["hop"])
-    for gain, flows in gains.items():
-        names = [
-            f"{flow} ({hops[0]} hop)" if len(hops) == 1 else flow for flow, hops in flows.items()
-        ]
-        yield f"elsewhere: {gain:+d} on {', '.join(names)}"
