@@ -182,7 +182,9 @@ def annotate(
     trace = Trace(**known)
     wanted = tuple(numbers) if isinstance(numbers, Iterable) else (numbers,)
     if not all(isinstance(number, int) for number in wanted):
-        raise RequestError(f"numbers {numbers!r} are no numbers of frames")
+        raise RequestError(
+            f"numbers {numbers!r} are no numbers of frames", hint="Frames count from 1"
+        )
     with CaptureFile.of(capture) as records:
         picked, _ = pick(trace, records, wanted, "the capture")
     return tuple(captured(sighting, _largest(trace)) for sighting in picked)

@@ -81,7 +81,10 @@ class Shrinker:
         if flow is not None:
             way = next((h for h in flow.hop_list(link) if h.name == hop), None)
             if way is None:
-                raise RequestError(f"flow {flow.name!r} has no {hop!r} hop")
+                raise RequestError(
+                    f"flow {flow.name!r} has no {hop!r} hop",
+                    hint="A flow over one hop has the first alone",
+                )
             self._hop = way.source, way.destination
         self._stations = {station.ip(link.addresses): station for station in design.stations}
         self._border = next((s for s in design.stations if s.role == "border"), None)
@@ -118,7 +121,10 @@ class Shrinker:
         try:
             header = ipv6.decode(Reader(datagram))
         except WireError:
-            raise RequestError(f"{len(datagram)} octets are no IPv6 datagram") from None
+            raise RequestError(
+                f"{len(datagram)} octets are no IPv6 datagram",
+                hint="Give captures of whole datagrams",
+            ) from None
         to = header.destination
         there = BROADCAST if to.is_multicast else self._link_address(to)
         return self._link_address(header.source), there
@@ -147,7 +153,10 @@ class Shrinker:
         security = mac.security
         if security is not None and security.frame_counter is not None:
             if counters.frame_counter > _LARGEST_COUNTER:
-                raise RequestError("the frame counter is used up: another key is needed")
+                raise RequestError(
+                    "the frame counter is used up: another key is needed",
+                    hint="Agree on a new key; no counter is used twice under one",
+                )
             mac = replace(mac, security=replace(security, frame_counter=counters.frame_counter))
             counters.frame_counter += 1
         octets = encode_frame(

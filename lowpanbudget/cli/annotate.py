@@ -96,7 +96,8 @@ def command(
         if capture:
             if asn is not None:
                 raise RequestError(
-                    "--asn is for a frame in hex: a capture tells the slot of each frame"
+                    "--asn is for a frame in hex: a capture tells the slot of each frame",
+                    hint="Leave --asn out",
                 )
             known = captures.CaptureOptions(design, key_file, contexts, fcs or "test", root)
             frames, count, wrong = _picked(ctx, source, known, numbers, stream)
@@ -104,7 +105,10 @@ def command(
             if numbers:
                 raise RequestError("--frame is for captures", hint="Give a file")
             if fcs == "test":
-                raise RequestError("--fcs test is for captures: one frame proves nothing")
+                raise RequestError(
+                    "--fcs test is for captures: one frame proves nothing",
+                    hint="Say --fcs 2, 4 or none",
+                )
             known = captures.CaptureOptions(design, key_file, contexts, fcs or "2", root)
             frames, wrong = _alone(source, known, _slot(asn), stream), False
             count = len(frames)

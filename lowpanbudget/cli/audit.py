@@ -63,7 +63,10 @@ def command(
     from lowpanbudget.report import machine, view
 
     if not 0 < wait <= captures.LONGEST_WAIT_S:
-        raise RequestError(f"--wait {wait:g} is not in 0 to {captures.LONGEST_WAIT_S:g} seconds")
+        raise RequestError(
+            f"--wait {wait:g} is not in 0 to {captures.LONGEST_WAIT_S:g} seconds",
+            hint="Write --wait SECONDS within that; RFC 4944 section 5.3 allows 60",
+        )
     captures.once(paths)
     known = captures.CaptureOptions(design, key_file, contexts, fcs, root, wait)
     audited: list[dict[str, Any]] = []

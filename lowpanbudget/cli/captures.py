@@ -161,7 +161,7 @@ def streamed(source: str) -> Iterator[io.BufferedReader | None]:
 def once(captures: Sequence[str]) -> None:
     """Raise ``RequestError`` when standard input is named more than once."""
     if captures.count("-") > 1:
-        raise RequestError("standard input can be read once")
+        raise RequestError("standard input can be read once", hint="Give - once, or name files")
 
 
 def say(ctx: click.Context, text: str) -> None:

@@ -94,9 +94,14 @@ def table_of(entries: tuple[str, ...]) -> "dict[int, Context]":
             )
         number = int(number_text[:4])
         if not 0 <= number <= 15:
-            raise RequestError(f"--context {entry!r}: the number must be 0 to 15")
+            raise RequestError(
+                f"--context {entry!r}: the number must be 0 to 15",
+                hint="Write --context 0=2001:db8::/64",
+            )
         if number in table:
-            raise RequestError(f"--context {number} is given more than once")
+            raise RequestError(
+                f"--context {number} is given more than once", hint="Give each number one prefix"
+            )
         try:
             table[number] = Context(prefix, may_compress=not expand_only)
         except RequestError as error:

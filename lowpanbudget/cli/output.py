@@ -149,7 +149,9 @@ def _target(path: str, *, private: bool, inputs: Iterable[str | None]) -> Path |
     try:
         target = Path(path)
         if target.is_dir():
-            raise RequestError(f"{path} is a folder, not a file")
+            raise RequestError(
+                f"{path} is a folder, not a file", hint="Give the name of a file in it"
+            )
         for other in inputs:
             if other is not None and _is_same(target, other):
                 raise RequestError(

@@ -87,7 +87,7 @@ def command(
     from lowpanbudget.design.load import load_design
 
     if plain and key_file is not None:
-        raise RequestError("--plain and --keys exclude each other")
+        raise RequestError("--plain and --keys exclude each other", hint="Leave one of the two out")
     if hop is not None and flow is None:
         raise RequestError("--hop is about a flow", hint="Name the flow with --flow")
     plan = load_design(design)
@@ -125,7 +125,10 @@ def _key(design: "Design", path: str) -> "Key":
 
     key = key_of(design, read_keys(path).keys)
     if key is None:
-        raise RequestError(f"{path} has no key for the design's key id mode, index and source")
+        raise RequestError(
+            f"{path} has no key for the design's key id mode, index and source",
+            hint="Add a [[key]] for them, or one without key_id_mode, index and source",
+        )
     return key
 
 

@@ -3,10 +3,10 @@
 from collections.abc import Iterator, Sequence
 
 from lowpanbudget.design.application_shape import application
+from lowpanbudget.design.flow_ends import end_flaws, group_flaws
 from lowpanbudget.design.link import ADDRESS_MODES, pan_ids_possible
 from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, SecurityShape, StationShape
 from lowpanbudget.design.spelling import spelled
-from lowpanbudget.errors import plural
 from lowpanbudget.layers.link.addressing import addressing
 from lowpanbudget.layers.link.auxiliary import KEY_ID
 from lowpanbudget.payload.flaws import Flaw, Path
@@ -99,11 +99,19 @@ def _station_flaws(shape: DesignShape) -> Iterator[Flaw]:
     borders = 0
     for index, station in enumerate(shape.station):
         if station.name in seen:
-            yield Flaw(("station", index, "name"), f"two stations are named {station.name!r}")
+            yield Flaw(
+                ("station", index, "name"),
+                f"two stations are named {station.name!r}",
+                "Rename one of them",
+            )
         seen.add(station.name)
         borders += station.role == "border"
         if borders > 1 and station.role == "border":
-            yield Flaw(("station", index, "role"), "there are two border routers")
+            yield Flaw(
+                ("station", index, "role"),
+                "there are two border routers",
+                'Give one of them role = "node" or "collector"',
+            )
         if station.address is not None and station.prefix is not None:
             yield Flaw(
                 ("station", index, "prefix"), "an address and a prefix are both given",
@@ -187,7 +195,9 @@ def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:
     seen: set[str] = set()
     for index, flow in enumerate(shape.flow):
         if flow.name in seen:
-            yield Flaw(("flow", index, "name"), f"two flows are named {flow.name!r}")
+            yield Flaw(
+                ("flow", index, "name"), f"two flows are named {flow.name!r}", "Rename one of them"
+            )
         seen.add(flow.name)
         for key, name in (("source", flow.source), ("destination", flow.destination)):
             if name is not None and name not in stations:
@@ -201,8 +211,8 @@ def _flow_flaws(shape: DesignShape) -> Iterator[Flaw]:
                 "Name a station, or give a multicast address as group",
             )  # fmt: skip
         if flow.group is not None:
-            yield from _group_flaws(index, flow, stations)
-        yield from _flow_ends(index, flow, stations, shape.link.addresses)
+            yield from group_flaws(index, flow, stations)
+        yield from end_flaws(index, flow, stations, shape.link.addresses)
         yield from _routing_flaws(index, flow, stations)
         for flaw in application(flow.coap, flow.oscore, flow.dtls)[1]:
             yield flaw.under("flow", index)
@@ -237,79 +247,12 @@ def _routing_flaws(
             "Count the routers between root and node",
         )
     if flow.group is not None:
-        yield Flaw(("flow", index, "routing"), "a flow to a group has no RPL artefacts here")
+        yield Flaw(
+            ("flow", index, "routing"),
+            "a flow to a group has no RPL artefacts here",
+            "Leave [flow.routing] out",
+        )
     if not any(station.role in {"border", "collector"} for station in stations.values()):
         yield Flaw(
             ("flow", index, "routing"), "no station is the root", "Add a border or collector"
         )
-
-
-def _group_flaws(index: int, flow: FlowShape, stations: dict[str, StationShape]) -> Iterator[Flaw]:
-    assert flow.group is not None
-    path = ("flow", index, "group")
-    source = stations.get(flow.source)
-    scope = flow.group.packed[1] & 15
-    if not flow.group.is_multicast:
-        yield Flaw(
-            path, f"{flow.group} is no multicast address", "Multicast addresses start with ff"
-        )
-    elif scope < 2:
-        yield Flaw(path, f"{flow.group} never leaves its node", _SCOPES)
-    elif scope == 2 and flow.hops > 1:
-        yield Flaw(
-            path, f"{flow.group} is not forwarded, and the flow has {flow.hops} hops", _SCOPES
-        )
-    elif scope < 4 and source is not None and source.role == "outside":
-        yield Flaw(path, f"{flow.group} does not reach the mesh from outside", _SCOPES)
-
-
-_SCOPES = (
-    "Its fourth digit is its scope: 1 a node, 2 one hop, 3 the mesh, 4 and more what is set up "
-    "(RFC 4291 section 2.7, RFC 7346)"
-)
-
-
-def _flow_ends(
-    index: int, flow: FlowShape, stations: dict[str, StationShape], form: str
-) -> Iterator[Flaw]:
-    source, destination = stations.get(flow.source), stations.get(flow.destination or "")
-    ends = [station for station in (source, destination) if station is not None]
-    outside = any(station.role == "outside" for station in ends)
-    # a tunnel is one hop to the header inside (RFC 2473 section 6.3)
-    hops = 1 if flow.routing is not None and flow.routing.tunnel else flow.hops
-    if flow.hop_limit < hops + outside:
-        beyond = " and the border router" if outside else ""
-        yield Flaw(
-            ("flow", index, "hop_limit"),
-            f"a hop limit of {flow.hop_limit} ends before {plural(hops, 'hop')}{beyond}", "Raise it",
-        )  # fmt: skip
-    for key, station in (("source", source), ("destination", destination)):
-        if station is not None and (outside or flow.hops > 1) and _is_link_local(station):
-            yield Flaw(
-                ("flow", index, key),
-                f"{station.name!r} has only a link-local address, which no router passes on",
-                "Give it an address or a prefix (RFC 4291 section 2.5.6)",
-            )
-    if source is None or destination is None:
-        return
-    path = ("flow", index, "destination")
-    if source is destination:
-        yield Flaw(path, "a flow leads from a station to another one")
-    elif source.role == destination.role == "outside":
-        yield Flaw(path, "both ends are outside the mesh")
-    else:
-        border = next((station for station in stations.values() if station.role == "border"), None)
-        entries = [border if station.role == "outside" else station for station in ends]
-        first, second = (getattr(station, form, None) for station in entries)
-        if first is not None and first == second:
-            yield Flaw(
-                path,
-                f"both ends meet at the link address {first.hex()}: nothing crosses the mesh",
-                "A host outside is reached through the border router",
-            )
-
-
-def _is_link_local(station: StationShape) -> bool:
-    if station.address is not None:
-        return station.address.is_link_local
-    return station.prefix is None or station.prefix.network_address.is_link_local

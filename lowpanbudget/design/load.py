@@ -57,7 +57,10 @@ def _design(text: str, file: str) -> Design:
             raise _design_error(listed, text, file, len(wrong) - MOST_FAULTS)
         design, flaws = to_design(shape, file)
     except RecursionError:
-        raise DesignError(f"{file}: its fields are nested too deep") from None
+        raise DesignError(
+            f"{file}: its fields are nested too deep",
+            hint="Flatten it: groups in a message may stand 8 deep",
+        ) from None
     if flaws or design is None:
         listed = [ShapeFlaw(flaw) for flaw in flaws[:MOST_FAULTS]]
         raise _design_error(listed, text, file, len(flaws) - MOST_FAULTS)

@@ -1,5 +1,6 @@
 """What faults say: what is wrong, where, which clause, and what to write; to programs the same as JSON."""
 
+import ast
 import json
 import re
 from collections.abc import Callable
@@ -8,6 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import Result
 from contract import shelf
+from house import MODULES, name_of, nodes_of
 
 Invoke = Callable[..., Result]
 DESIGN = Path("examples/archive.toml")
@@ -132,3 +134,26 @@ def test_a_unit_that_is_advised_against_has_another(invoke: Invoke, tmp_path: Pa
     told = json.loads(invoke("fit", file, "--message", "climate", "--json").stdout)["findings"]
     (found,) = (one for one in told if one["subject"] == "message climate, battery")
     assert 'Write unit = "/"' in found["advice"]
+
+
+# asked of Python alone: the command line gives these a file, a text or a design
+OF_PYTHON = {"design.knobs", "design.addresses", "capture.files.writing", "capture.files.reading"}
+
+
+def test_every_fault_says_what_to_do() -> None:
+    """What is wrong with a design or a file has a way out where it is raised."""
+    mute = []
+    for path in MODULES:
+        name = name_of(path)
+        if name.split(".")[0] not in {"design", "cli", "capture"} or name in OF_PYTHON:
+            continue
+        for node in nodes_of(path):
+            called = ast.unparse(node.func) if isinstance(node, ast.Call) else ""
+            if called not in {"Flaw", "RequestError", "DesignError"}:
+                continue
+            assert isinstance(node, ast.Call)
+            given = {keyword.arg for keyword in node.keywords}
+            asked_wrong = "type(" in ast.unparse(node)  # Python alone can give what is no text
+            if not asked_wrong and len(node.args) < 3 and not given & {"hint", "faults"}:
+                mute.append(f"{name}:{node.lineno}")
+    assert not mute

@@ -114,14 +114,18 @@ def _opened(path: str) -> Iterator[BinaryIO]:
         ) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
-        raise RequestError(f"the file {_short(path)!r} cannot be read: {reason}") from None
+        raise RequestError(
+            f"the file {_short(path)!r} cannot be read: {reason}", hint="Check the name"
+        ) from None
 
 
 def _all(file: BinaryIO, name: str) -> list[HexLine]:
     try:
         lines = list(_lines(file, name))
     except OSError as error:
-        raise RequestError(f"{name} cannot be read: {error.strerror or error}") from None
+        raise RequestError(
+            f"{name} cannot be read: {error.strerror or error}", hint="Check the name"
+        ) from None
     if not lines:
         raise RequestError(
             f"{name} has no frame in it", hint="Write one frame a line in hex; # starts a comment"

@@ -87,16 +87,21 @@ def _private_text(path: str) -> str:
             hint="Give the name of a file with [[key]] and octets in it, which you alone can read",
         ) from None
     if len(octets) > _LARGEST:
-        raise RequestError(f"the key file {path!r} is larger than {_LARGEST} octets")
+        raise RequestError(
+            f"the key file {path!r} is larger than {_LARGEST} octets",
+            hint="A key file is a small text: [[key]] and octets below it",
+        )
     try:
         return octets.decode("utf-8")
     except UnicodeDecodeError:
-        raise RequestError(f"the key file {path!r} is no UTF-8 text") from None
+        raise RequestError(
+            f"the key file {path!r} is no UTF-8 text", hint="A key file is TOML, written in UTF-8"
+        ) from None
 
 
-def _named(path: str) -> str:
+def _named(path: object) -> str:
     """Return the name of a file that cannot be read, or none where it may be a key, typed in the file's place."""
-    digits = re.sub(r"^0[xX]|[\s:,;-]", "", path)
+    digits = re.sub(r"^0[xX]|[\s:,;-]", "", str(path))
     is_key = len(digits) >= _SHORTEST_KEY and _KEY.fullmatch(digits)
     return "that was given" if is_key else repr(path)
 
@@ -110,7 +115,10 @@ def _refuse_shared(path: str, facts: os.stat_result) -> None:
             hint=f"Let you alone read it: chmod 600 {path}; if others may have read it, change the keys",
         )
     if facts.st_uid not in (0, os.geteuid()):
-        raise RequestError(f"the key file {path!r} belongs to another user")
+        raise RequestError(
+            f"the key file {path!r} belongs to another user",
+            hint="Copy it, so that it is yours alone",
+        )
 
 
 def _parse(path: str, text: str) -> dict[str, Any]:
@@ -132,13 +140,21 @@ def _key(path: str, number: int, entry: dict[str, Any]) -> Key:
             f"{where} has an unknown entry", hint=f"Allowed are {', '.join(KEY_TABLE)}"
         )
     if not isinstance(entry.get("octets"), str):
-        raise RequestError(f'{where} needs octets = "...", 32 hex digits')
+        raise RequestError(
+            f'{where} needs octets = "...", 32 hex digits', hint='Write octets = "32 hex digits"'
+        )
     for name in KEY_NUMBERS:
         value = entry.get(name)
         if value is not None and (isinstance(value, bool) or not isinstance(value, int)):
-            raise RequestError(f"{where}: {name} is no whole number")
+            raise RequestError(
+                f"{where}: {name} is no whole number",
+                hint=f"Write {name} = a whole number, or leave it out",
+            )
     if not isinstance(entry.get("source", ""), str):
-        raise RequestError(f"{where}: source is no hex text")
+        raise RequestError(
+            f"{where}: source is no hex text",
+            hint='Write source = "hex digits in quotes", or leave it out',
+        )
     try:
         return Key(**entry)
     except RequestError as error:

@@ -93,7 +93,10 @@ class Source:
             self.trouble = f"the compressed octets are cut or damaged: {error}"
             return b""
         except OSError as error:
-            raise RequestError(f"the capture cannot be read: {error.strerror or error}") from None
+            raise RequestError(
+                f"the capture cannot be read: {error.strerror or error}",
+                hint="Copy it anew, or give another capture",
+            ) from None
         if octets is None:  # a file that would rather not wait
             return b""
         if not isinstance(octets, bytes | bytearray | memoryview):
