@@ -15,7 +15,7 @@ from decimal import (
     Overflow,
 )
 
-from lowpanbudget.payload.flaws import Misfit
+from lowpanbudget.payload.flaws import Misfit, kind_of
 
 EXACT = Context(
     prec=100, rounding=ROUND_HALF_EVEN, traps=[InvalidOperation, DivisionByZero, Overflow]
@@ -35,7 +35,7 @@ def exact(value: object) -> Decimal:
     if type(value) is int and -_PLAIN < value < _PLAIN:
         return Decimal(value)
     if isinstance(value, bool) or value is None:
-        raise Misfit(f"is {value!r}, not a number", hint=_GIVE)
+        raise Misfit(f"is {str(value).lower()}, not a number", hint=_GIVE)
     if isinstance(value, float):
         return Decimal(float.__repr__(value))
     if isinstance(value, str):
@@ -45,7 +45,7 @@ def exact(value: object) -> Decimal:
             raise Misfit(f"is {value[:40]!r}, not a number", hint=_GIVE) from None
     index = getattr(value, "__index__", None)
     if index is None:
-        raise Misfit(f"is a {type(value).__name__}, not a number", hint=_GIVE)
+        raise Misfit(f"is {kind_of(value)}, not a number", hint=_GIVE)
     whole: int = index()
     if whole.bit_length() > _MAX_INT_BITS:
         raise Misfit(f"is a whole number of {whole.bit_length()} bits: out of any range")

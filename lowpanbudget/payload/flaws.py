@@ -46,6 +46,26 @@ class FlawedMessage(RequestError):
 NO_VALUE = "Give one; only fields with optional = true may be left out"
 
 
+_KINDS = {
+    "bool": "true or false",
+    "bytes": "octets",
+    "Decimal": "a number",
+    "dict": "a table of values",
+    "float": "a number",
+    "int": "a number",
+    "list": "a list",
+    "NoneType": "nothing",
+    "str": "a text",
+    "tuple": "a list",
+}
+
+
+def kind_of(value: object) -> str:
+    """Return what a value is, in words that suit a file as well as a program."""
+    name = type(value).__name__
+    return _KINDS.get(name, f"a {name}")
+
+
 class Misfit(Exception):
     """A value that has no code, or a code that has no value."""
 

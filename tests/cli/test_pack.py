@@ -94,6 +94,8 @@ WRONG = [
     (("door_alarm", "door=north", "values.csv"), "has no value"),
     (("door_alarm", "values.csv"), "cannot be read"),
     (("door_alarm", "-", '{"door": "north"'), "no JSON"),
+    (("climate", "-", '{"sequence": {"a": 1}}'), "a table of values, not a number"),
+    (("climate", "-", '{"sequence": true}'), "true, not a number"),
     (("door_alarm", "-", "[5]"), "by the names of its fields"),
     (("door_alarm", "-", '{"message": "climate", "values": {}}'), "not of door_alarm"),
     (("door_alarm", "-", "door,open\nnorth,true\n"), "open_for has no value"),
@@ -107,4 +109,4 @@ def test_what_cannot_be_packed_is_said(invoke: Invoke, args: tuple[str, ...], sa
     assert done.exit_code == 2
     assert done.stdout == ""
     assert says in done.stderr
-    assert not any(word in done.stderr for word in ("dict", "float", "int,", "None"))
+    assert not any(word in done.stderr for word in ("dict", "float", "int,", "None", "True"))

@@ -483,7 +483,7 @@ def test_sizes_are_told_where_octets_are_missing_or_left() -> None:
     ("values", "words", "hint"),
     [
         ({"n": "5"}, "field n is the text '5', not a number", "Give a number"),
-        ({"n": True}, "field n is True, not a number", "Give a number"),
+        ({"n": True}, "field n is true, not a number", "Give a number"),
         ({}, "field n has no value", "optional = true"),
         ({"f": {"a": "no"}, "n": 1}, "field f holds 'no'", "true or false"),
         ({"f": {"a": 2}, "n": 1}, "field f holds 2", "true or false"),

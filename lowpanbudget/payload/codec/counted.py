@@ -6,7 +6,7 @@ from typing import Any, Protocol
 from lowpanbudget.fields.stream import BitReader, BitWriter
 from lowpanbudget.payload.codec.field_bits import FieldBits
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.flaws import Misfit
+from lowpanbudget.payload.flaws import Misfit, kind_of
 
 
 class Lengths(Protocol):
@@ -54,7 +54,7 @@ class Count:
     def check(self, value: Any) -> int:
         """Return the number of elements of a list, if it is allowed."""
         if isinstance(value, str | bytes) or not isinstance(value, Sequence):
-            raise Misfit(f"is a {type(value).__name__}", hint="Give a list")
+            raise Misfit(f"is {kind_of(value)}", hint="Give a list")
         if not self._least <= len(value) <= self._most:
             raise Misfit(
                 f"has {len(value)} elements, and {self._least} .. {self._most} are allowed"

@@ -8,7 +8,7 @@ from lowpanbudget.fields.stream import BitReader, BitWriter
 from lowpanbudget.payload.codec.field_bits import FieldBits
 from lowpanbudget.payload.codec.nodes import Case, LeafNode, LeafPlace, Node, Scope, Step
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.flaws import NO_VALUE, Misfit
+from lowpanbudget.payload.flaws import NO_VALUE, Misfit, kind_of
 from lowpanbudget.payload.kinds.field import Field
 
 
@@ -130,9 +130,7 @@ class GroupNode:
     def write(self, out: BitWriter, value: Any, scope: Scope) -> None:
         """Append presence bits and fields."""
         if type(value) is not dict and not isinstance(value, Mapping):
-            raise Misfit(
-                f"is a {type(value).__name__}", hint="Give values by the names of the fields"
-            )
+            raise Misfit(f"is {kind_of(value)}", hint="Give values by the names of the fields")
         if not value.keys() <= self._known:
             self._unknown(value)
         if self._optional:

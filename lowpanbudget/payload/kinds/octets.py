@@ -14,7 +14,7 @@ from lowpanbudget.payload.codec.field_bits import FieldBits
 from lowpanbudget.payload.codec.nodes import Case, Codec, LeafNode, LeafPlace, Node
 from lowpanbudget.payload.codec.nodes import Scope as Slots
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.flaws import Misfit
+from lowpanbudget.payload.flaws import Misfit, kind_of
 from lowpanbudget.payload.forms.doubles import Numbers, octets_from, octets_text
 from lowpanbudget.payload.forms.shapes import OctetsShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
@@ -63,7 +63,7 @@ length = 4                    # or min_length and max_length: then the length go
                     f"is the text {value[:40]!r}", hint="Give octets, or hexadecimal text"
                 ) from None
         if not isinstance(value, bytes | bytearray | memoryview):
-            raise Misfit(f"is a {type(value).__name__}", hint="Give octets, or hexadecimal text")
+            raise Misfit(f"is {kind_of(value)}", hint="Give octets, or hexadecimal text")
         return self.sized(bytes(value))
 
     def from_octets(self, octets: bytes) -> Any:

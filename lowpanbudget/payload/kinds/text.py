@@ -8,7 +8,7 @@ from lowpanbudget.payload.c.counted import OctetArray
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, SourceUnit
 from lowpanbudget.payload.codec.order import Order
-from lowpanbudget.payload.flaws import Flaw, Misfit
+from lowpanbudget.payload.flaws import Flaw, Misfit, kind_of
 from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.shapes import Shape, TextShape
 from lowpanbudget.payload.kinds import interfaces as ask
@@ -39,7 +39,7 @@ encoding = "utf-8\""""
     def to_octets(self, value: Any) -> bytes:
         """Return the octets of a text of a right length."""
         if not isinstance(value, str):
-            raise Misfit(f"is a {type(value).__name__}, not text", hint="Give text")
+            raise Misfit(f"is {kind_of(value)}, not text", hint="Give text")
         try:
             return self.sized(value.encode(self.encoding))
         except UnicodeEncodeError:
