@@ -78,6 +78,11 @@ class Stepped:
         return self.min if self.coding == "offset" else Decimal(0)
 
     @property
+    def whole(self) -> bool:
+        """Return whether all values are whole numbers."""
+        return are_whole(self.base, self.step)
+
+    @property
     def lowest(self) -> int:
         """Return how many steps ``min`` lies from the base."""
         return nearest(self.min, self.base, self.step)

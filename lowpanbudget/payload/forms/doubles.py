@@ -67,7 +67,7 @@ def number_of(value: Any) -> int | float:
 def value_of(number: Stepped | None, item: Any) -> Any:
     """Return the value of a number field from an integer or a double (read by its shortest text)."""
     value = exact(item)
-    whole = number is not None and number.grid().whole and value == int(value)
+    whole = number is not None and number.whole and value == int(value)
     return int(value) if whole else value
 
 
