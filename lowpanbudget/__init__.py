@@ -159,6 +159,9 @@ if TYPE_CHECKING:
     from lowpanbudget.report.terms import (
         Explanation as Explanation, explain as explain, terms as terms,
     )
+    from lowpanbudget.room.carrying import (
+        Carrying as Carrying, EnoughChanges as EnoughChanges, carrying as carrying,
+    )
     from lowpanbudget.room.compatible import compatible as compatible
     from lowpanbudget.room.compute import Budget as Budget, budget as budget
     from lowpanbudget.room.encodings import (
@@ -274,6 +277,7 @@ _NAMES = {
     "payload.search.worth": "Worth",
     "report.notebook": "Picture show",
     "report.terms": "Explanation explain terms",
+    "room.carrying": "Carrying EnoughChanges carrying",
     "room.compatible": "compatible",
     "room.compute": "Budget budget",
     "room.encodings": "Alternative OnHop encodings",

@@ -12,11 +12,13 @@ from lowpanbudget import (
     Alternative,
     Budget,
     Candidate,
+    Carrying,
     Certainty,
     Change,
     Coarsening,
     Design,
     DesignError,
+    EnoughChanges,
     Explanation,
     Fault,
     Finding,
@@ -41,6 +43,7 @@ from lowpanbudget import (
     WireError,
     Worth,
     budget,
+    carrying,
     compatible,
     design_schema,
     encodings,
@@ -97,6 +100,16 @@ def test_budgets_and_fits_are_values() -> None:
     mine = [each for each in found if each.flow == "climate"]
     assert [each.room for each in mine] == [one.room, two.room]
     assert all(each.spare == each.room - each.octets for each in found)
+
+
+def test_settings_that_carry_a_payload_are_found() -> None:
+    (one,) = carrying(ARCHIVE, 60, "reading")
+    assert isinstance(one, Carrying)
+    assert (one.fits, one.most_frames) == (False, 1)
+    first = one.sets[0]
+    assert isinstance(first, EnoughChanges)
+    assert first.carries >= one.octets > one.carries
+    assert first.ids == tuple(saving.id for saving in first.savings)
 
 
 def test_messages_are_packed_and_unpacked() -> None:

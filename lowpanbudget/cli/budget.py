@@ -6,16 +6,19 @@ import click
 
 from lowpanbudget.cli import completion, options
 from lowpanbudget.cli.commands import COMMANDS
+from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from lowpanbudget.design.meaning import Design
     from lowpanbudget.report.screen import Screen
 
 _ANSWER_IS_NO = 1
 
 _EXAMPLE = """\b
-lowpanbudget budget examples/footbridge.toml --flow features"""
+lowpanbudget budget examples/footbridge.toml --flow features
+lowpanbudget budget examples/footbridge.toml --octets 72"""
 
 
 @click.command("budget", short_help=COMMANDS["budget"], epilog=_EXAMPLE)
@@ -30,16 +33,36 @@ lowpanbudget budget examples/footbridge.toml --flow features"""
     "--ledger/--no-ledger", default=None,
     help="Show every octet of the headers, or only their sizes. Default: every octet when one flow is shown.",
 )  # fmt: skip
+@click.option(
+    "--octets", type=click.IntRange(min=0), metavar="N",
+    help="Instead: which flows carry N octets on every hop, and the fewest changes that let the others.",
+)  # fmt: skip
+@click.option(
+    "--max-frames", type=click.IntRange(min=1), default=1, show_default=True, metavar="K",
+    help="With --octets: in at most K frames.",
+)  # fmt: skip
+@click.option(
+    "--weaker", is_flag=True,
+    help="With --octets: also tell, apart, sets of changes that cost protection. They are no advice.",
+)  # fmt: skip
 @options.as_json
 @click.pass_context
 def command(
-    ctx: click.Context, design: str, flow: str | None, *, ledger: bool | None, as_json: bool
+    ctx: click.Context,
+    design: str,
+    flow: str | None,
+    octets: int | None,
+    max_frames: int,
+    *,
+    ledger: bool | None,
+    weaker: bool,
+    as_json: bool,
 ) -> None:
     """Show how many octets of data fit in one frame for each flow and hop of the DESIGN file, and why not more.
 
     Each frame shown was really encoded, filled to its room; one octet more does not fit. A second hop is told by what
     differs there, and several flows in short: --flow and --ledger show the rest. The exit code is 1 when some flow has
-    no room at all.
+    no room at all, or does not carry the octets that were asked for.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
@@ -48,6 +71,11 @@ def command(
     from lowpanbudget.room.compute import budget
 
     loaded = load_design(design)
+    if octets is not None:
+        _carrying(ctx, loaded, octets, flow, max_frames, weaker=weaker, as_json=as_json)
+        return
+    if weaker or max_frames != 1:
+        raise RequestError("--max-frames and --weaker go with --octets", hint="Add --octets N")
     budgets = budget(loaded, flow)
     # what is said of messages in frames is said by fit
     findings = view.findings(flow_findings(loaded, flow))
@@ -68,4 +96,36 @@ def command(
 
         output.show(paint)
     if any(result.room <= 0 for result in budgets):
+        ctx.exit(_ANSWER_IS_NO)
+
+
+def _carrying(
+    ctx: click.Context,
+    design: "Design",
+    octets: int,
+    flow: str | None,
+    most_frames: int,
+    *,
+    weaker: bool,
+    as_json: bool,
+) -> None:
+    from lowpanbudget.cli import output
+    from lowpanbudget.report import machine, view
+    from lowpanbudget.room.carrying import carrying
+
+    rows = [
+        view.carrying(one)
+        for one in carrying(design, octets, flow, most_frames=most_frames, weaker=weaker)
+    ]
+    if as_json:
+        output.emit(machine.document(carrying=rows))
+    else:
+
+        def paint(console: "Console", screen: "Screen") -> None:
+            from lowpanbudget.report import carrying_text
+
+            carrying_text.carrying(console, screen, rows)
+
+        output.show(paint)
+    if not all(row["fits"] for row in rows):
         ctx.exit(_ANSWER_IS_NO)

@@ -17,6 +17,7 @@ from lowpanbudget.errors import LowpanError
 from lowpanbudget.findings.finding import Finding
 
 if TYPE_CHECKING:
+    from lowpanbudget.room.carrying import Carrying
     from lowpanbudget.room.compute import Budget
     from lowpanbudget.room.encodings import Alternative
     from lowpanbudget.room.fit import Fit
@@ -77,6 +78,14 @@ def budget(one: "Budget") -> Data:
         "cautions",
     )
     return result(one, *names) | {"cliffs": [list(cliff) for cliff in one.cliffs()]}
+
+
+def carrying(one: "Carrying") -> Data:
+    """Return whether a flow carries so many octets, and the sets of changes that would let it."""
+    return result(
+        one, "flow", "direction", "hop", "octets", "most_frames", "carries", "room", "fits", "sets", "more_sets",
+        "weaker",
+    )  # fmt: skip
 
 
 def fit(one: "Fit") -> Data:

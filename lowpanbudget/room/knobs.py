@@ -69,10 +69,9 @@ class Turning:
             elsewhere, then,
         )  # fmt: skip
 
-    def rooms(self, changes: Sequence[Knob[Design]], flow: str) -> tuple[int, ...]:
-        """Return the room of each hop of a flow with ``changes``; raises where they cannot be made."""
-        paths = self._turned(changes).paths(flow) if changes else self._paths[flow]
-        return tuple(map(room_of, paths))
+    def paths(self, changes: Sequence[Knob[Design]], flow: str) -> tuple[Path, ...]:
+        """Return the paths of a flow with ``changes``; raises where they cannot be made."""
+        return tuple(self._turned(changes).paths(flow) if changes else self._paths[flow])
 
     def losses(self, changes: Sequence[Knob[Design]], flow: str) -> tuple[Loss, ...]:
         """Return what ``changes`` take from the flows beside this one; raises where one can no longer be sent."""

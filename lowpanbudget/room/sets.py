@@ -14,17 +14,32 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.room.knobs import Loss, Saving, Turning
+from lowpanbudget.room.measure import frames_of, room_of
 
 MOST_CHANGES = 4
 _WIDEST = 48  # sets of a size that are made larger: the best of them, all where there are fewer
 
 
 class ChangeSet(NamedTuple):
-    """Changes made together, the rooms of the flow's hops as they then are, and what other flows lose."""
+    """Changes made together, the paths of the flow and their rooms as they then are, and what other flows lose."""
 
     changes: tuple[Knob[Design], ...]
+    paths: tuple[Path, ...]
     rooms: tuple[int, ...]
     elsewhere: tuple[Loss, ...] = ()
+
+    @classmethod
+    def of(cls, turning: Turning, changes: tuple[Knob[Design], ...], flow: str) -> "ChangeSet":
+        """Return the set of these changes; raises where they cannot be made."""
+        paths = turning.paths(changes, flow)
+        return cls(changes, paths, tuple(map(room_of, paths)))
+
+    def carries(self, octets: int, most_frames: int) -> bool:
+        """Return whether every hop carries a payload of so many octets in so many frames."""
+        if most_frames == 1:
+            return min(self.rooms) >= octets
+        counts = [frames_of(path, octets) for path in self.paths]
+        return all(count is not None and count <= most_frames for count in counts)
 
     @property
     def ids(self) -> tuple[str, ...]:
@@ -33,18 +48,24 @@ class ChangeSet(NamedTuple):
 
 
 def smallest_sets(
-    design: Design, flow: str, wanted: int, most: int = MOST_CHANGES, *, weaker: bool = False
+    design: Design,
+    flow: str,
+    wanted: int,
+    most: int = MOST_CHANGES,
+    *,
+    most_frames: int = 1,
+    weaker: bool = False,
 ) -> list[ChangeSet]:
-    """Return the sets of fewest changes with which every hop of the flow carries ``wanted`` octets in one frame.
+    """Return the sets of fewest changes with which every hop of the flow carries ``wanted`` octets in ``most_frames``.
 
     Best first: those that take nothing from other flows, ask for least, and leave least over. Empty where no set of at
     most ``most`` changes does. Changes that cost protection are in none, but with ``weaker``. Of the sets of one size
     the 48 with most room are made larger: among very many changes a set of three or four may be missed.
     """
     turning = Turning(design)
-    sets = [ChangeSet((), turning.rooms((), flow))]
+    sets = [ChangeSet.of(turning, (), flow)]
     for _ in range(most + 1):
-        enough = [chosen for chosen in sets if min(chosen.rooms) >= wanted]
+        enough = [chosen for chosen in sets if chosen.carries(wanted, most_frames)]
         proven = sorted(_proven(turning, flow, enough), key=_rank)
         if proven:
             return proven
@@ -69,7 +90,7 @@ def _widened(
             continue
         changes = tuple(in_order((*chosen.changes, knob)))
         with suppress(LowpanError):
-            yield ChangeSet(changes, turning.rooms(changes, flow))
+            yield ChangeSet.of(turning, changes, flow)
 
 
 def _proven(turning: Turning, flow: str, sets: Sequence[ChangeSet]) -> Iterator[ChangeSet]:
