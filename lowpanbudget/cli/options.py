@@ -15,6 +15,30 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound=Callable[..., Any])
 EXPAND_ONLY = ":expand-only"
 
+
+class Count(click.IntRange):
+    """A whole number from ``least`` to ``most``, if there is a greatest."""
+
+    name = "whole number"
+
+    def __init__(self, least: int, most: int | None = None) -> None:
+        super().__init__()
+        self.least, self.most = least, most
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> int:
+        """Return the number; fails with the numbers that are allowed."""
+        allowed = f"{self.least} or more" if self.most is None else f"{self.least} to {self.most}"
+        try:
+            number = int(str(value))
+        except ValueError:
+            self.fail(f"{value!r} is no whole number: give {allowed}.", param, ctx)
+        if number < self.least or (self.most is not None and number > self.most):
+            self.fail(f"{number} is not {allowed}.", param, ctx)
+        return number
+
+
 as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
 contexts = click.option(
     "--context",
