@@ -42,7 +42,7 @@ class Shown(NamedTuple):
 @click.command("annotate", short_help=COMMANDS["annotate"], epilog=_EXAMPLE)
 @click.argument("source", metavar="HEX|FILE", shell_complete=completion.files)
 @click.option(
-    "--frame", "numbers", type=options.Count(1), multiple=True, metavar="N",
+    "--frame", "numbers", type=options.WholeNumber(1), multiple=True, metavar="N",
     help="Number of a frame in a capture; may be given again. Else the first few.",
 )  # fmt: skip
 @captures.design

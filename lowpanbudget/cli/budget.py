@@ -34,11 +34,11 @@ lowpanbudget budget examples/footbridge.toml --octets 72"""
     help="Show every octet of the headers, or only their sizes. Default: every octet when one flow is shown.",
 )  # fmt: skip
 @click.option(
-    "--octets", type=options.Count(0), metavar="N",
+    "--octets", type=options.WholeNumber(0), metavar="N",
     help="Instead: which flows carry N octets on every hop, and the fewest changes that let the others.",
 )  # fmt: skip
 @click.option(
-    "--max-frames", type=options.Count(1), default=1, show_default=True, metavar="K",
+    "--max-frames", type=options.WholeNumber(1), default=1, show_default=True, metavar="K",
     help="With --octets: in at most K frames.",
 )  # fmt: skip
 @click.option(

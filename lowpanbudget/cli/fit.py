@@ -26,13 +26,13 @@ lowpanbudget fit examples/footbridge.toml --message features --max-frames 1 --sp
 )
 @click.option(
     "--max-frames",
-    type=options.Count(1),
+    type=options.WholeNumber(1),
     metavar="N",
     help="Frames that a message may take, whatever the flows allow.",
 )
 @click.option(
     "--spare",
-    type=options.Count(0),
+    type=options.WholeNumber(0),
     metavar="N",
     help="Octets that must be left in the frame; a node collects so many readings less.",
 )

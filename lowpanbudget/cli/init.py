@@ -26,7 +26,7 @@ lowpanbudget init --example archive.toml archive.toml"""
     help="Link addresses of data frames.",
 )  # fmt: skip
 @click.option(
-    "--security", "level", type=options.Count(0, 7), default=5, show_default=True, metavar="LEVEL",
+    "--security", "level", type=options.WholeNumber(0, 7), default=5, show_default=True, metavar="LEVEL",
     help="Level of link security: 0 none, 1-3 authenticate, 4 encrypts only, 5-7 do both.",
 )  # fmt: skip
 @click.option(
@@ -34,7 +34,7 @@ lowpanbudget init --example archive.toml archive.toml"""
     show_default=True, help="Mode of a RPL network; none: one without RPL.",
 )  # fmt: skip
 @click.option(
-    "--hops", type=options.Count(1, 64), default=3, show_default=True, metavar="N",
+    "--hops", type=options.WholeNumber(1, 64), default=3, show_default=True, metavar="N",
     help="Link hops between a node and the root, at most.",
 )  # fmt: skip
 @click.option(

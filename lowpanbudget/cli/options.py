@@ -16,7 +16,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 EXPAND_ONLY = ":expand-only"
 
 
-class Count(click.IntRange):
+class WholeNumber(click.IntRange):
     """A whole number from ``least`` to ``most``, if there is a greatest."""
 
     name = "whole number"

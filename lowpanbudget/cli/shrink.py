@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from lowpanbudget.layers.link.security import Key
 
 _HOPS = ("first", "forwarded")
-_COUNT = options.Count(0)
+_COUNT = options.WholeNumber(0)
 
 _EXAMPLE = """\b
 lowpanbudget shrink datagrams.pcap --design examples/archive.toml -o frames.pcap --plain

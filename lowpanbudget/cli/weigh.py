@@ -17,7 +17,7 @@ lowpanbudget weigh examples/footbridge.toml --message features --octets 30"""
 @click.option(
     "--message", metavar="NAME", shell_complete=completion.messages, help="Only this message."
 )
-@click.option("--octets", type=options.Count(1), metavar="N", help="The size to reach.")
+@click.option("--octets", type=options.WholeNumber(1), metavar="N", help="The size to reach.")
 @options.as_json
 @click.pass_context
 def command(
