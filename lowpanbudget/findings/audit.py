@@ -19,7 +19,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum, faults
 from lowpanbudget.findings.captures.application import APPLICATION
-from lowpanbudget.findings.captures.capture import CAPTURE
+from lowpanbudget.findings.captures.capture import CAPTURE, NO_FRAME
 from lowpanbudget.findings.captures.checksums import CHECKSUMS
 from lowpanbudget.findings.captures.contexts import CONTEXTS
 from lowpanbudget.findings.captures.fragments import FRAGMENTS
@@ -254,6 +254,8 @@ class Audit:
 
     def close(self) -> list[Finding]:
         """Return all findings, worst first; the audit is over then."""
+        if not self.frames:
+            self._give(Scene(self.known), self, NO_FRAME)
         for rule, check in self._ends:
             for hit in check(self.known) or ():
                 self._tallies.count(rule, hit, 0)

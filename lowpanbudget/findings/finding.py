@@ -34,7 +34,7 @@ class Hit(NamedTuple):
     """What a check saw once.
 
     Hits of one rule with the same ``subject`` become one finding. ``severity`` and ``advice`` are given where they
-    differ from the rule's.
+    differ from the rule's, ``times`` where it was seen more than once.
     """
 
     cause: str
@@ -43,6 +43,7 @@ class Hit(NamedTuple):
     frames: tuple[int, ...] = ()
     severity: Severity | None = None
     advice: str = ""
+    times: int = 1
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,7 @@
-"""Hits counted into findings, in bounded memory: one finding for each rule and subject."""
+"""Hits counted into findings, in bounded memory: one finding for each rule and subject.
+
+A fact that is the same for several subjects is said once, with all of them: it is one of the network.
+"""
 
 from lowpanbudget.findings.finding import Finding, Hit, Severity, ranked
 from lowpanbudget.findings.rule import Rule
@@ -7,6 +10,7 @@ from lowpanbudget.values import dataclass, field
 MOST_SUBJECTS = 32  # findings of one rule; what more there is becomes one more
 MOST_FRAMES = 12  # frame numbers in a finding
 MOST_EVIDENCE = 4
+MOST_NAMED = 8  # subjects of a fact that holds for many, by name
 OTHERS = "others"
 
 
@@ -43,7 +47,7 @@ class Tallies:
         tally = tallies.get(hit.subject)
         if tally is None:
             tally = tallies[hit.subject] = _Tally(rule, hit, severity)
-        tally.count += 1
+        tally.count += hit.times
         if severity > tally.severity:
             tally.severity, tally.hit = severity, hit
         for frame in hit.frames or (number,):
@@ -55,11 +59,41 @@ class Tallies:
 
     def findings(self) -> list[Finding]:
         """Return the findings, worst first, without those that have fewer hits than their rule wants."""
-        return ranked(
-            [
-                tally.finding()
-                for tallies in self._tallies.values()
-                for subject, tally in tallies.items()
-                if tally.count >= tally.rule.least or subject == OTHERS
-            ]
-        )
+        said: dict[tuple[str, Severity, str, str], list[_Tally]] = {}
+        for name, tallies in self._tallies.items():
+            for subject, tally in tallies.items():
+                if tally.count >= tally.rule.least or subject == OTHERS:
+                    hit = tally.hit
+                    said.setdefault((name, tally.severity, hit.cause, hit.advice), []).append(tally)
+        return ranked([_together(same).finding() for same in said.values()])
+
+
+def _together(tallies: list[_Tally]) -> _Tally:
+    """Return tallies that say the same of several subjects as one about all of them."""
+    first, *others = tallies
+    if not others:
+        return first
+    subjects = sorted(
+        (tally.hit.subject for tally in tallies), key=lambda one: (one == OTHERS, one)
+    )
+    together = _Tally(
+        first.rule,
+        first.hit._replace(subject=_listed(subjects)),
+        first.severity,
+        sum(tally.count for tally in tallies),
+        sorted({number for tally in tallies for number in tally.frames})[:MOST_FRAMES],
+    )
+    evidence = dict.fromkeys(text for tally in tallies for text in tally.evidence)
+    together.evidence = list(evidence)[:MOST_EVIDENCE]
+    return together
+
+
+def _listed(subjects: list[str]) -> str:
+    """Return subjects in a row; of many the first by name, and how many more. What all say behind them stands once."""
+    whats = {subject.partition(": ")[2] for subject in subjects}
+    what = whats.pop() if len(whats) == 1 else ""
+    if what:
+        subjects = [subject.partition(": ")[0] for subject in subjects]
+    named = ", ".join(subjects[:MOST_NAMED])
+    more = len(subjects) - MOST_NAMED
+    return (named if more <= 0 else f"{named} and {more} more") + (what and f": {what}")

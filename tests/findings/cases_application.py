@@ -227,7 +227,7 @@ APPLICATION_CASES = {
         Told(
             "risk",
             "flow readings, 0x0017: IPHC hop limit",
-            "headers take 1 octet more than budgeted for the first hop, since frame 1",
+            "headers take 1 octet more than budgeted for the first hop",
             ("IPHC hop limit: 1 octet, planned none",),
             (1,),
         ),
@@ -252,7 +252,7 @@ APPLICATION_CASES = {
         Told(
             "failure",
             "0x0017",
-            "0x0017 sends with level 0 (none), the design has 5 (ENC-MIC-32)",
+            "frames have level 0 (none), the design has 5 (ENC-MIC-32)",
             (),
             (1,),
         ),

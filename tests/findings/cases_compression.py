@@ -265,7 +265,7 @@ COMPRESSION_CASES = {
         Told(
             "waste",
             "0x0017",
-            "0x0017 starts its datagrams with hop limit 16, in line",
+            "datagrams start with hop limit 16, in line",
             (),
             (1, 2, 3, 4, 5, 6),
             6,
@@ -277,7 +277,7 @@ COMPRESSION_CASES = {
         Told(
             "waste",
             "0x0017: source address 8",
-            "0x0017 could leave out 8 octets: source address 8",
+            "8 octets could be left out: source address 8",
             (),
             (1, 2, 3, 4),
             4,
@@ -319,6 +319,19 @@ COMPRESSION_CASES = {
             (1,),
         ),
     ),
+    # RFC 8200 section 4.5: 0x0008 is an offset of one unit, 0x0001 that of a first one with more behind it
+    "header-behind-later-fragment": Case(
+        lambda: other_frames("7e33e500000812345678f312123468656c6c6f"),
+        lambda: other_frames("7e33e500000112345678f312123468656c6c6f"),
+        Told(
+            "failure",
+            "0x0017",
+            "the fragment header is that of a later fragment: no header stands behind it, "
+            "and a compressed one does",
+            ("octet 11",),
+            (1,),
+        ),
+    ),
     "page-one-not-answered": Case(
         lambda: paged(answered=False),
         lambda: paged(answered=True),
@@ -338,7 +351,7 @@ COMPRESSION_CASES = {
     "old-header-compression": Case(
         lambda: other_frames(HC1),
         lambda: other_frames(IPHC_ONLY),
-        Told("risk", "0x0017", "0x0017 compresses with LOWPAN_HC1", (), (1,)),
+        Told("risk", "0x0017", "datagrams are compressed with LOWPAN_HC1", (), (1,)),
         also=frozenset({"checksum-wrong"}),  # 0x1234 is not that of "ab"
     ),
     # 9 octets of MAC header, 4 of LOWPAN_IPHC with next header and group in line, 4 of ICMPv6, 24 of the DIO and the

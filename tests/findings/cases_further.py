@@ -313,7 +313,7 @@ FURTHER = (
         Told(
             "waste",
             "0x0017: hop limit 1",
-            "0x0017 could leave out 1 octet: hop limit 1",
+            "1 octet could be left out: hop limit 1",
             (),
             (1, 2, 3, 4),
             4,
@@ -326,7 +326,7 @@ FURTHER = (
         Told(
             "waste",
             "0x0017: context octet 1",
-            "0x0017 could leave out 1 octet: context octet 1",
+            "1 octet could be left out: context octet 1",
             (),
             (1, 2, 3, 4),
             4,
@@ -507,7 +507,7 @@ FURTHER = (
         Told(
             "remark",
             FAR_NAME,
-            "02:5e:10:00:00:00:00:17 sends with level 5 (ENC-MIC-32), the design has 0 (none)",
+            "frames have level 5 (ENC-MIC-32), the design has 0 (none)",
             (),
             (1,),
         ),
@@ -531,7 +531,7 @@ FURTHER = (
         Told(
             "remark",
             "0x0017: hop limit 1, destination address 2",
-            "0x0017 could leave out 3 octets: hop limit 1, destination address 2",
+            "3 octets could be left out: hop limit 1, destination address 2",
             (),
             (1, 2, 3, 4),
             4,

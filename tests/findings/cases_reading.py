@@ -21,6 +21,7 @@ READING_TOLD = {
         ("0 of 8 match",),
         (1,),
     ),
+    "nothing-to-judge": Told("risk", "", "the capture holds no frame"),
     "context-announced-otherwise": Told(
         "risk",
         "context 1 is given as 2001:db8:2::/64, and announced as 2001:db8:99::/64",

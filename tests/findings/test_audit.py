@@ -24,10 +24,10 @@ from lowpanbudget.capture.files.record import ReadingNotice, Record
 from lowpanbudget.capture.follow.fcs_check import STRIPPED, FcsVerdict
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.env import Context, Contexts
-from lowpanbudget.findings.audit import Audit, known_of
-from lowpanbudget.findings.finding import Severity
+from lowpanbudget.findings.audit import CAPTURE_RULES, Audit, known_of
+from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.scene import Surroundings
-from lowpanbudget.findings.tallies import MOST_FRAMES, MOST_SUBJECTS, OTHERS
+from lowpanbudget.findings.tallies import MOST_FRAMES, MOST_NAMED, MOST_SUBJECTS, OTHERS, Tallies
 from lowpanbudget.stack.frame import Frame
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -183,7 +183,20 @@ def test_many_subjects_become_one_more() -> None:
                 air.datagram(links=links), 1, links, pan_id_compression=False, source_pan=air.PAN
             )
         )
-    found = [one for one in Capture(list(frames)).fed() if one.name == "pan-id-carried-twice"]
+    (found,) = [one for one in Capture(list(frames)).fed() if one.name == "pan-id-carried-twice"]
+    assert found.count == 59
+    assert found.subject.startswith("0x0001, 0x0002, 0x0003, ")
+    assert found.subject.endswith(f" and {MOST_SUBJECTS + 1 - MOST_NAMED} more")
+    assert len(found.frames) == MOST_FRAMES
+
+
+def test_subjects_beyond_those_that_are_told_apart_are_others() -> None:
+    """The causes differ, so that each is a finding of its own."""
+    (rule,) = [rule for rule in CAPTURE_RULES if rule.name == "frame-too-long"]
+    tallies = Tallies()
+    for node in range(1, 60):
+        tallies.count(rule, Hit(f"{200 + node} octets", (), f"node {node}"), node)
+    found = tallies.findings()
     assert len(found) == MOST_SUBJECTS + 1
     assert sum(one.count for one in found) == 59
     (others,) = [one for one in found if one.subject == OTHERS]
@@ -320,7 +333,8 @@ def test_of_frames_that_the_capture_cut_nothing_is_concluded(kept: int) -> None:
 def test_a_block_of_a_kind_made_later_is_no_damage() -> None:
     audit = Audit(Surroundings())
     audit.note(ReadingNotice("block-unknown", "a block of unknown type 77", 7, 1234))
-    assert [one.severity for one in audit.close()] == [Severity.REMARK]
+    (found,) = [one for one in audit.close() if one.name == "capture-damaged"]
+    assert found.severity == Severity.REMARK
 
 
 def test_a_context_announced_otherwise() -> None:

@@ -4,7 +4,7 @@ from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import STATUS, STRIPPED, FcsVerdict
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import Frames
-from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.values import dataclass, field
 
@@ -17,6 +17,15 @@ def capture_damaged(_scene: Scene, notice: ReadingNotice) -> Hits:
     severity = Severity.REMARK if notice.name == "block-unknown" else None
     evidence = (f"octet {notice.offset} of the file",)
     yield Hit(notice.text, evidence, notice.name, (notice.number,), severity)
+
+
+NO_FRAME = Noticed("no-frame")
+
+
+@CAPTURE.rule("nothing-to-judge", NO_FRAME)
+def nothing_to_judge(_scene: Scene, _audit: object) -> Hits:
+    """Say so at the end of a capture without records."""
+    yield Hit("the capture holds no frame")
 
 
 @dataclass(slots=True)

@@ -50,7 +50,7 @@ def hop_limit_in_line(scene: Scene, header: Iphc) -> Hits:
         return
     planned = () if design is None else design.flows
     if scene.from_its_source(header) and all(flow.hop_limit != limit for flow in planned):
-        cause = f"{scene.sender} starts its datagrams with hop limit {limit}, in line"
+        cause = f"datagrams start with hop limit {limit}, in line"
         yield Hit(cause, (), scene.sender)
 
 
@@ -85,7 +85,7 @@ def header_not_shortest(scene: Scene, packed: Iphc) -> Hits:
     spare = {name: octets for name, octets in spare.items() if octets}
     if spare:
         fields = ", ".join(f"{name} {octets}" for name, octets in spare.items())
-        cause = f"{scene.sender} could leave out {octets_text(sum(spare.values()))}: {fields}"
+        cause = f"{octets_text(sum(spare.values()))} could be left out: {fields}"
         severity = None if scene.from_its_source(packed) else Severity.REMARK
         yield Hit(cause, (), f"{scene.sender}: {fields}", severity=severity)
 
@@ -142,6 +142,12 @@ def extension_bits_not_zero(scene: Scene, notice: Notice) -> Hits:
     yield Hit(notice.text, (), scene.sender)
 
 
+@LOWPAN.rule("header-behind-later-fragment", Noticed("header-behind-later-fragment"))
+def header_behind_later_fragment(scene: Scene, notice: Notice) -> Hits:
+    """Take the notice of the decoder."""
+    yield Hit(notice.text, (f"octet {notice.offset}",), scene.sender)
+
+
 @dataclass(slots=True)
 class _Node:
     """How many datagrams a node sent, whether one was of page 1, and frames of page 1 that it got."""
@@ -194,4 +200,4 @@ def page_one_not_answered(memory: FirstNamed[bytes, _Node], _known: Surroundings
 @LOWPAN.rule("old-header-compression", Legacy)
 def old_header_compression(scene: Scene, _header: Legacy) -> Hits:
     """Say so."""
-    yield Hit(f"{scene.sender} compresses with LOWPAN_HC1", (), scene.sender)
+    yield Hit("datagrams are compressed with LOWPAN_HC1", (), scene.sender)

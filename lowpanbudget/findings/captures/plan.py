@@ -62,7 +62,7 @@ def _longer(scene: Scene, planned: FieldBits, subject: str, where: str) -> Hits:
         for (layer, name), bits in seen.items()
         if bits > planned.get((layer, name), 0)
     }
-    cause = f"headers take {_bits_text(over)} more than budgeted for {where}, since frame {scene.number}"
+    cause = f"headers take {_bits_text(over)} more than budgeted for {where}"
     evidence = tuple(f"{name}: {text}" for name, text in longer.items())[:4]
     yield Hit(cause, evidence, f"{subject}: {', '.join(list(longer)[:6])}")
 
@@ -97,7 +97,7 @@ def security_not_as_planned(scene: Scene, mac: Mac) -> Hits:
     if level != planned:
         now, then = LEVELS[level], LEVELS[planned]
         weaker = now.mic < then.mic or now.encrypted < then.encrypted
-        cause = f"{scene.sender} sends with level {level} ({now.name}), the design has {planned} ({then.name})"
+        cause = f"frames have level {level} ({now.name}), the design has {planned} ({then.name})"
         yield Hit(cause, (), scene.sender, severity=None if weaker else Severity.REMARK)
 
 
