@@ -13,6 +13,7 @@ from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
+from lowpanbudget.capture.follow.flows import upper_of
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
 from lowpanbudget.design.meaning import Design
@@ -29,18 +30,20 @@ from lowpanbudget.findings.captures.messages import MESSAGES
 from lowpanbudget.findings.captures.network import NETWORK
 from lowpanbudget.findings.captures.plan import PLAN
 from lowpanbudget.findings.captures.reassembly import REASSEMBLY
+from lowpanbudget.findings.captures.routing import ROUTING
 from lowpanbudget.findings.captures.security import SECURITY
 from lowpanbudget.findings.captures.unreadable import UNREAD, UNREADABLE
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Finding, Hit
+from lowpanbudget.findings.passages import HeardHop, Passages
 from lowpanbudget.findings.rule import Check, FaultOf, Noticed, Rule, rules_of
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.tallies import Tallies
 from lowpanbudget.layers.internet import ipv6
-from lowpanbudget.layers.internet.chain import PseudoHeader
+from lowpanbudget.layers.internet.chain import ChainPlace, PseudoHeader
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.link.mac import LARGEST_FRAME
+from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import Fate
@@ -50,7 +53,7 @@ from lowpanbudget.values import dataclass
 # in the order of what they look at: one that knows why a frame cannot be read comes before those that only say so
 CAPTURE_RULES = rules_of(
     CAPTURE, LINK, SECURITY, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY,
-    NETWORK, APPLICATION, PLAN, MESSAGES,
+    NETWORK, ROUTING, APPLICATION, PLAN, MESSAGES,
 )  # fmt: skip
 MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
 
@@ -102,6 +105,7 @@ class Audit:
         # what reads a class or value, and of that what varies among frames that are alike
         self._checks: dict[Hashable, tuple[list[_Bound], list[_Bound]]] = {}
         self._tallies = Tallies()
+        self._passages = Passages()
         self._readings = 0
         self._only_varying = False  # the frame at hand is like one that was judged
         self._kept: list[tuple[Rule, Hit]] | None = None  # hits that hold for all frames alike
@@ -188,6 +192,8 @@ class Audit:
         if scene.datagram is not None:
             message = scene.find(Icmpv6)
             wrong = wrong or (message is not None and message.checksum_ok is False)
+            upper = None if sighting.template is None else sighting.template.upper
+            self._follow_on(scene, scene.datagram, upper)
             self._settle(scene, scene.datagram, wrong=wrong)
         elif datagram is not None:
             self._complete(scene, datagram, sighting.numbers)
@@ -211,8 +217,20 @@ class Audit:
             fault = upper.fault
             notice = Notice("payload-unreadable", fault.message, fault.cite, fault.offset)
             self._give(scene, notice, Noticed(notice.name))
+        self._follow_on(scene, datagram, upper_of(octets))
         self._settle(scene, datagram, wrong=checksum.is_wrong(octets))
         (self._only_varying, self._kept) = kept
+
+    def _follow_on(self, scene: Scene, datagram: HeardDatagram, upper: ChainPlace | None) -> None:
+        """Give the passage of a datagram to one node that another sent before."""
+        source, destination = datagram.link_source, datagram.link_destination
+        if source is None or destination == BROADCAST or upper is None or upper.hidden:
+            return
+        header = datagram.outer if scene.tunnelled else datagram.header
+        now = HeardHop(source, destination, header.hop_limit, datagram.numbers[0], scene.time_s)
+        scene.passage = self._passages.see(header, datagram.octets, upper, now)
+        if scene.passage is not None:
+            self._give(scene, scene.passage)
 
     def _settle(self, scene: Scene, datagram: HeardDatagram, *, wrong: bool) -> None:
         """Give a whole datagram, and the reading of its checksum when that is wrong; else learn its prefixes."""

@@ -10,6 +10,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import IID_MASK, Contexts, interface_identifier
 from lowpanbudget.findings.datagrams import HeardDatagram, iphc_of
 from lowpanbudget.findings.flows import FlowBook, FlowMatch
+from lowpanbudget.findings.passages import Passage
 from lowpanbudget.findings.wording import link_text
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.auxiliary import Security
@@ -70,8 +71,9 @@ class Scene:
     of check sequence), ``payload`` in the clear, ``sequence``, ``counter``, ``fcs_ok``. ``contexts`` are those that
     held when it was read. ``header`` is the innermost IPv6 header in it, ``iphc`` the compressed header it came from,
     ``tunnelled`` tells that there is another around it. ``datagram`` is the one that it brings or completes, ``match``
-    its flow in the design, ``fragmented`` what its fragment belongs to. ``explained``: a rule knows why the frame
-    cannot be read, and others need not say that it cannot.
+    its flow in the design, ``passage`` how it came here where another node sent it before, ``fragmented`` what its
+    fragment belongs to. ``explained``: a rule knows why the frame cannot be read, and others need not say that it
+    cannot.
     """
 
     known: Surroundings
@@ -90,6 +92,7 @@ class Scene:
     tunnelled: bool = False
     datagram: HeardDatagram | None = None
     match: FlowMatch | None = None
+    passage: Passage | None = None
     fragmented: FragmentedDatagram | None = None
     explained: bool = False
 

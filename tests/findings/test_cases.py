@@ -11,6 +11,7 @@ from findings.cases_further import FURTHER, Further
 from findings.cases_link import LINK_CASES
 from findings.cases_planning import CASES as DESIGN_CASES
 from findings.cases_reading import READING_TOLD
+from findings.cases_routing import ROUTING_CASES
 from findings.judge import (
     CAPTURE_NAMES,
     DESIGN_NAMES,
@@ -24,7 +25,9 @@ from findings.judge import (
 
 from lowpanbudget.findings.finding import Finding
 
-CASES: dict[str, Case] = LINK_CASES | COMPRESSION_CASES | FRAGMENT_CASES | APPLICATION_CASES
+CASES: dict[str, Case] = (
+    LINK_CASES | COMPRESSION_CASES | FRAGMENT_CASES | ROUTING_CASES | APPLICATION_CASES
+)
 
 
 @cache

@@ -5,6 +5,7 @@ from ipaddress import IPv6Address
 
 from lowpanbudget.env import Context, interface_identifier
 from lowpanbudget.fields.choice import Choice, Row
+from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
@@ -42,16 +43,19 @@ def prefix_multicast_wrong(scene: Scene, header: Iphc) -> Hits:
     yield Hit(f"{group} has {what}", (group.packed.hex(" "),), scene.sender)
 
 
-@LOWPAN.rule("hop-limit-in-line", Iphc, least=5)
-def hop_limit_in_line(scene: Scene, header: Iphc) -> Hits:
-    """Look at hop limits in line on the first hop."""
+@LOWPAN.rule("hop-limit-in-line", HeardDatagram, varies=True, least=5)
+def hop_limit_in_line(scene: Scene, datagram: HeardDatagram) -> Hits | None:
+    """Look at hop limits in line where a datagram starts: one that comes back to its sender did so before."""
+    header = datagram.iphc
+    if header is None or not header.rows["hlim"].inline or scene.passage is not None:
+        return None
     limit, design = header.header.hop_limit, scene.known.design
-    if not header.rows["hlim"].inline or scene.tunnelled or not HLIM.best(limit).row.inline:
-        return
+    if scene.tunnelled or not HLIM.best(limit).row.inline:
+        return None
     planned = () if design is None else design.flows
     if scene.from_its_source(header) and all(flow.hop_limit != limit for flow in planned):
-        cause = f"datagrams start with hop limit {limit}, in line"
-        yield Hit(cause, (), scene.sender)
+        return (Hit(f"datagrams start with hop limit {limit}, in line", (), scene.sender),)
+    return None
 
 
 @LOWPAN.rule("header-not-shortest", Iphc, least=3)

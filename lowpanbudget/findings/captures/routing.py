@@ -1,0 +1,134 @@
+"""Datagrams over several hops: whether they arrive, come round, or should not be there."""
+
+from typing import Any
+
+from lowpanbudget.bits import Reader
+from lowpanbudget.env import IID_MASK, SHORT_IID, interface_identifier
+from lowpanbudget.errors import WireError
+from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.passages import HeardHop, Passage
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.wording import link_text
+from lowpanbudget.layers.internet import icmpv6, ipv6
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.icmpv6_messages import (
+    DestinationUnreachable,
+    PacketTooBig,
+    ParameterProblem,
+    TimeExceeded,
+)
+from lowpanbudget.layers.link.mac import BROADCAST
+from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
+
+ROUTING = Subject("routing")
+_ERRORS = (DestinationUnreachable, PacketTooBig, TimeExceeded, ParameterProblem)
+
+
+def _hop_text(hop: HeardHop) -> str:
+    return f"frame {hop.number}: {link_text(hop.source)} with hop limit {hop.hop_limit}"
+
+
+@ROUTING.rule("datagram-in-a-loop", Passage, varies=True)
+def datagram_in_a_loop(scene: Scene, passage: Passage) -> Hits | None:
+    """Look for the node among those that sent the datagram before."""
+    turn, now = passage.round, passage.now
+    if not turn or scene.datagram is None:
+        return None
+    names = [link_text(hop.source) for hop in turn]
+    first = names.index(min(names))  # the same circle has one name, wherever it was seen to close
+    circle = ", ".join([*names[first:], *names[:first]])
+    cause = f"a datagram to {scene.datagram.header.destination} comes back to a node that sent it before"
+    evidence = (f"{_hop_text(turn[0])}, {_hop_text(now)}",)
+    return (Hit(cause, evidence, circle, (*(hop.number for hop in turn), now.number)),)
+
+
+@ROUTING.rule("hop-limit-not-lowered", Passage, varies=True)
+def hop_limit_not_lowered(_scene: Scene, passage: Passage) -> Hits | None:
+    """Compare with the hop that brought the datagram to its sender."""
+    before, now = passage.hops[-1], passage.now
+    if before.destination != now.source or before.hop_limit != now.hop_limit or passage.round:
+        return None
+    name = link_text(now.source)
+    cause = f"datagrams are forwarded with the hop limit that they came with, {now.hop_limit}"
+    evidence = (f"{_hop_text(before)}, {_hop_text(now)}",)
+    return (Hit(cause, evidence, name, (before.number, now.number)),)
+
+
+@ROUTING.rule("link-local-source-forwarded", Passage, varies=True)
+def link_local_source_forwarded(scene: Scene, passage: Passage) -> Hits | None:
+    """Look at the source of what a second node sends."""
+    first, now = passage.hops[0], passage.now
+    if scene.datagram is None or first.source == now.source:
+        return None
+    source = scene.datagram.header.source
+    if source not in LINK_LOCAL.prefix:
+        return None
+    cause = f"datagrams from {source} go over more than one hop"
+    evidence = (f"{_hop_text(first)}, {_hop_text(now)}",)
+    return (Hit(cause, evidence, link_text(first.source), passage.numbers),)
+
+
+@ROUTING.rule("hop-limit-runs-out", HeardDatagram)
+def hop_limit_runs_out(scene: Scene, datagram: HeardDatagram) -> Hits:
+    """Compare the destination of datagrams with hop limit 1 with the node that gets them."""
+    header, link = datagram.outer, datagram.link_destination
+    destination = header.destination
+    if header.hop_limit > 1 or link in {None, BROADCAST}:
+        return
+    if destination.is_multicast or destination in LINK_LOCAL.prefix:
+        return
+    identifier = int(destination) & IID_MASK
+    # of other identifiers nobody can tell whose they are
+    if identifier >> 16 == SHORT_IID >> 16 and identifier != interface_identifier(link):
+        cause = (
+            f"datagrams to {destination} come to {link_text(link)} with hop limit "
+            f"{header.hop_limit}, which must discard them"
+        )
+        yield Hit(cause, (f"sent by {header.source}",), scene.sender, datagram.numbers)
+
+
+@ROUTING.rule("delivery-error-sent", HeardDatagram)
+def delivery_error_sent(_scene: Scene, datagram: HeardDatagram) -> Hits:
+    """Take the errors of ICMPv6, each where it is sent first."""
+    message = next((one for one in datagram.layers if isinstance(one, Icmpv6)), None)
+    if message is None or not isinstance(message.message, _ERRORS):
+        return
+    source, link = datagram.header.source, datagram.link_source
+    if link is not None and int(source) & IID_MASK != interface_identifier(link):
+        return  # on its way back
+    kind = icmpv6.kind_of(message.type, message.code)
+    code = "" if kind is None else kind.codes.get(message.code, "")
+    what = f"{message.name}: {code}" if code and message.code in _telling(kind) else message.name
+    cause = f"{source} could not pass datagrams on{_invoking(message.message)}: {what}"
+    evidence = (f"ICMPv6 type {message.type}, code {message.code}",)
+    yield Hit(cause, evidence, str(source), datagram.numbers)
+
+
+def _telling(kind: Any) -> frozenset[int]:
+    """Return the codes of a message that say more than its type."""
+    return frozenset(kind.codes) if kind is not None and len(kind.codes) > 1 else frozenset()
+
+
+def _invoking(message: Any) -> str:
+    """Return who sent the datagram that an error is about, and to whom; nothing where its header is not whole."""
+    try:
+        header = ipv6.decode(Reader(message.invoking))
+    except WireError:
+        return ""
+    return f" from {header.source} to {header.destination}"
+
+
+@ROUTING.rule("rank-error-flagged", HeardDatagram)
+def rank_error_flagged(scene: Scene, datagram: HeardDatagram) -> Hits:
+    """Look at the flags of the RPL option."""
+    option = datagram.rpl_option
+    if option is None:
+        return
+    if option.rank_error:
+        cause = "the RPL option says that a rank did not fit the direction (R)"
+        yield Hit(cause, (f"sender rank {option.sender_rank}",), scene.sender, datagram.numbers)
+    if option.forwarding_error:
+        cause = "the RPL option says that a child could not forward (F)"
+        yield Hit(cause, (f"sender rank {option.sender_rank}",), scene.sender, datagram.numbers)

@@ -1,0 +1,77 @@
+"""Datagrams on their way: one that was heard before, sent by another node, is known again.
+
+Nothing numbers an IPv6 datagram. What stays the same on its way is who sent it and what its last header covers, the
+checksum among it; hop limits, routing headers and the RPL option change. The same octets again from the same node with
+the same hop limit are another datagram, or the same sent again, and no step on the way.
+"""
+
+from typing import NamedTuple
+
+from lowpanbudget.capture.recent import Recent
+from lowpanbudget.layers.internet.chain import ChainPlace
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.values import dataclass
+
+WAY_S = 60.0  # from hop to hop; sleeping nodes fetch within that, reports with the same values come later: our choice
+MOST_HOPS = 16  # of one datagram that are remembered
+MOST_WAYS = 2048  # datagrams
+
+
+class HeardHop(NamedTuple):
+    """A datagram between two nodes: its hop limit there, and the frame that brought it, or its headers."""
+
+    source: bytes
+    destination: bytes | None
+    hop_limit: int
+    number: int
+    time_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Passage:
+    """A datagram that came by before: the ``hops`` so far, in order, and the one ``now``."""
+
+    hops: tuple[HeardHop, ...]
+    now: HeardHop
+
+    @property
+    def numbers(self) -> tuple[int, ...]:
+        """Return the frames of all hops."""
+        return (*(hop.number for hop in self.hops), self.now.number)
+
+    @property
+    def round(self) -> tuple[HeardHop, ...]:
+        """Return the hops since the node sent it before, with a higher hop limit; nothing where it comes by first."""
+        now = self.now
+        for at in range(len(self.hops) - 1, -1, -1):
+            hop = self.hops[at]
+            if hop.source == now.source and hop.hop_limit > now.hop_limit:
+                return self.hops[at:]
+        return ()
+
+
+class Passages:
+    """The datagrams that came by last, in bounded memory."""
+
+    def __init__(self) -> None:
+        self._ways = Recent[int, tuple[HeardHop, ...]](MOST_WAYS)
+
+    def see(self, header: Ipv6, octets: bytes, upper: ChainPlace, now: HeardHop) -> Passage | None:
+        """Return how a datagram came here, when it was heard before from another node, or comes round.
+
+        ``header`` is its outermost one, which a tunnel puts around it.
+        """
+        mark = hash((int(header.source), octets[upper.offset :]))
+        hops = self._ways.get(mark)
+        if hops is None:
+            self._ways[mark] = (now,)
+            return None
+        first, last = hops[0], hops[-1]
+        anew = now.source == first.source and now.hop_limit >= first.hop_limit
+        if anew or not 0 <= now.time_s - last.time_s <= WAY_S:
+            self._ways[mark] = (now,)
+            return None
+        if any(hop[:3] == now[:3] for hop in hops):
+            return None  # sent again by a router
+        self._ways[mark] = (*hops, now)[-MOST_HOPS:]
+        return Passage(hops, now)

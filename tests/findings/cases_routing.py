@@ -1,0 +1,120 @@
+"""A capture that fires each finding about datagrams on their way, and a near miss.
+
+Node 0x0017 sends over 0x0018 to the root 0x0001; a hop limit starts at 64 and falls by one (RFC 8200 section 3).
+"""
+
+from findings import air
+from findings.air import NODE, PREFIX, ROOT, Capture
+from findings.judge import Case, Told
+
+RELAY = b"\x00\x18"
+TO_ROOT = air.address(PREFIX, ROOT)
+FROM = air.address(PREFIX, NODE)
+Hops = tuple[tuple[bytes, bytes, int], ...]
+
+
+def on_the_way(*hops: tuple[bytes, bytes, int], prefix: str = PREFIX, times: int = 1) -> Capture:
+    """A reading at each of these hops: sender, receiver, hop limit; ``times`` with values of its own."""
+    frames = []
+    for turn in range(times):
+        for number, (source, destination, limit) in enumerate(hops):
+            packet = air.datagram(b"reading %d" % turn, prefix, hop_limit=limit)
+            links = (source, destination)
+            frames.append((1.0 + 100 * turn + number / 10, air.frame(packet, 1 + number, links)))
+    return Capture(list(frames))
+
+
+def with_flags(flags: int) -> Capture:
+    """RFC 6553 section 3: the flags O, R and F, then instance 0 and rank 512."""
+    option = bytes([17, 0, 0x63, 4, flags, 0, 2, 0])
+    packet = air.ip(FROM, TO_ROOT, 0, option + air.udp(b"data", FROM, TO_ROOT))
+    return Capture([air.frame(packet)])
+
+
+def error(kind: int, code: int = 0) -> Capture:
+    """RFC 4443 section 3: four octets, then the datagram that caused it. 128 and 129 are echoes."""
+    source = air.address(PREFIX, RELAY)
+    body = bytes(4) + air.datagram(hop_limit=1)
+    packet = air.ip(source, FROM, 58, air.icmpv6(kind, body, source, FROM, code))
+    return Capture([air.frame(packet, 1, (RELAY, NODE))])
+
+
+LOOP: Hops = ((NODE, RELAY, 64), (RELAY, NODE, 63), (NODE, RELAY, 62))
+STRAIGHT: Hops = ((NODE, RELAY, 64), (RELAY, ROOT, 63))
+AT_RELAY = "frame 2: 0x0018 with hop limit"
+ROUTING_CASES: dict[str, Case] = {
+    # the node has 64 and two hops later 62 again; what it forwards it does not start
+    "datagram-in-a-loop": Case(
+        lambda: on_the_way(*LOOP, times=6),
+        lambda: on_the_way(*STRAIGHT, (NODE, RELAY, 64), times=6),
+        Told(
+            "failure",
+            "0x0017, 0x0018",
+            f"a datagram to {TO_ROOT} comes back to a node that sent it before",
+            tuple(
+                f"frame {3 * n + 1}: 0x0017 with hop limit 64, frame {3 * n + 3}: 0x0017 with hop limit 62"
+                for n in range(4)
+            ),
+            tuple(range(1, 13)),
+            6,
+        ),
+    ),
+    "hop-limit-not-lowered": Case(
+        lambda: on_the_way((NODE, RELAY, 63), (RELAY, ROOT, 63)),
+        lambda: on_the_way((NODE, RELAY, 63), (NODE, ROOT, 63), (RELAY, ROOT, 62)),
+        Told(
+            "failure",
+            "0x0018",
+            "datagrams are forwarded with the hop limit that they came with, 63",
+            (f"frame 1: 0x0017 with hop limit 63, {AT_RELAY} 63",),
+            (1, 2),
+        ),
+    ),
+    "link-local-source-forwarded": Case(
+        lambda: on_the_way(*STRAIGHT, prefix="fe80::"),
+        lambda: on_the_way((NODE, RELAY, 64), (NODE, RELAY, 64), prefix="fe80::"),
+        Told(
+            "failure",
+            "0x0017",
+            "datagrams from fe80::ff:fe00:17 go over more than one hop",
+            (f"frame 1: 0x0017 with hop limit 64, {AT_RELAY} 63",),
+            (1, 2),
+        ),
+    ),
+    # to the relay itself a hop limit of 1 is enough
+    "hop-limit-runs-out": Case(
+        lambda: on_the_way((NODE, RELAY, 1)),
+        lambda: on_the_way((NODE, ROOT, 1)),
+        Told(
+            "failure",
+            "0x0017",
+            f"datagrams to {TO_ROOT} come to 0x0018 with hop limit 1, which must discard them",
+            (f"sent by {FROM}",),
+            (1,),
+        ),
+    ),
+    "delivery-error-sent": Case(
+        lambda: error(3),
+        lambda: error(129),
+        Told(
+            "risk",
+            "2001:db8:1::ff:fe00:18",
+            f"2001:db8:1::ff:fe00:18 could not pass datagrams on from {FROM} to {TO_ROOT}: "
+            "time exceeded: hop limit exceeded in transit",
+            ("ICMPv6 type 3, code 0",),
+            (1,),
+        ),
+    ),
+    # R is the second bit, F the third; the first says which way it goes
+    "rank-error-flagged": Case(
+        lambda: with_flags(0x40),
+        lambda: with_flags(0x80),
+        Told(
+            "risk",
+            "0x0017",
+            "the RPL option says that a rank did not fit the direction (R)",
+            ("sender rank 512",),
+            (1,),
+        ),
+    ),
+}
