@@ -19,6 +19,7 @@ from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum, faults
+from lowpanbudget.findings.captures.acknowledgements import ACKNOWLEDGEMENTS
 from lowpanbudget.findings.captures.application import APPLICATION
 from lowpanbudget.findings.captures.capture import CAPTURE, NO_FRAME
 from lowpanbudget.findings.captures.checksums import CHECKSUMS
@@ -28,8 +29,10 @@ from lowpanbudget.findings.captures.link import LINK
 from lowpanbudget.findings.captures.lowpan import LOWPAN
 from lowpanbudget.findings.captures.messages import MESSAGES
 from lowpanbudget.findings.captures.network import NETWORK
+from lowpanbudget.findings.captures.nodes import NODES
 from lowpanbudget.findings.captures.plan import PLAN
 from lowpanbudget.findings.captures.reassembly import REASSEMBLY
+from lowpanbudget.findings.captures.registrations import REGISTRATIONS
 from lowpanbudget.findings.captures.routing import ROUTING
 from lowpanbudget.findings.captures.security import SECURITY
 from lowpanbudget.findings.captures.unreadable import UNREAD, UNREADABLE
@@ -52,8 +55,8 @@ from lowpanbudget.values import dataclass
 
 # in the order of what they look at: one that knows why a frame cannot be read comes before those that only say so
 CAPTURE_RULES = rules_of(
-    CAPTURE, LINK, SECURITY, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY,
-    NETWORK, ROUTING, APPLICATION, PLAN, MESSAGES,
+    CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY,
+    NETWORK, REGISTRATIONS, ROUTING, APPLICATION, PLAN, MESSAGES,
 )  # fmt: skip
 MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
 

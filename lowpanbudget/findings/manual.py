@@ -14,8 +14,9 @@ from lowpanbudget.values import FrozenDict, dataclass
 
 # of captures from the file to the application and the plan, then of designs: the order in which they are listed
 SUBJECTS = (
-    "capture", "link", "security", "unreadable", "contexts", "lowpan", "checksums", "fragments", "reassembly",
-    "network", "routing", "application", "plan", "messages", "frames", "protocols", "settings",
+    "capture", "link", "acknowledgements", "nodes", "security", "unreadable", "contexts", "lowpan", "checksums",
+    "fragments", "reassembly", "network", "registrations", "routing", "application", "plan", "messages",
+    "frames", "protocols", "settings",
 )  # fmt: skip
 SECTIONS = {
     "sees": "What it sees",

@@ -15,12 +15,13 @@ Hops = tuple[tuple[bytes, bytes, int], ...]
 
 def on_the_way(*hops: tuple[bytes, bytes, int], prefix: str = PREFIX, times: int = 1) -> Capture:
     """A reading at each of these hops: sender, receiver, hop limit; ``times`` with values of its own."""
-    frames = []
+    frames: list[tuple[float, bytes]] = []
     for turn in range(times):
         for number, (source, destination, limit) in enumerate(hops):
             packet = air.datagram(b"reading %d" % turn, prefix, hop_limit=limit)
             links = (source, destination)
-            frames.append((1.0 + 100 * turn + number / 10, air.frame(packet, 1 + number, links)))
+            at = 1.0 + 100 * turn + number / 10
+            frames.append((at, air.frame(packet, 1 + len(frames), links)))
     return Capture(list(frames))
 
 

@@ -9,6 +9,7 @@ from findings.cases_compression import COMPRESSION_CASES
 from findings.cases_fragments import FRAGMENT_CASES
 from findings.cases_further import FURTHER, Further
 from findings.cases_link import LINK_CASES
+from findings.cases_nodes import NODES_CASES
 from findings.cases_planning import CASES as DESIGN_CASES
 from findings.cases_reading import READING_TOLD
 from findings.cases_routing import ROUTING_CASES
@@ -26,7 +27,12 @@ from findings.judge import (
 from lowpanbudget.findings.finding import Finding
 
 CASES: dict[str, Case] = (
-    LINK_CASES | COMPRESSION_CASES | FRAGMENT_CASES | ROUTING_CASES | APPLICATION_CASES
+    LINK_CASES
+    | NODES_CASES
+    | COMPRESSION_CASES
+    | FRAGMENT_CASES
+    | ROUTING_CASES
+    | APPLICATION_CASES
 )
 
 

@@ -228,10 +228,14 @@ class Knowledge:
         known = self.devices.get(key, self.devices.get(device.short))
         if known == device.eui64:
             return
+        short = f"short address {device.short:#06x}"
         if known is not None and place not in self.learned_devices:
-            text = f"short address {device.short:#06x} is said to be another device than given"
+            text = f"{short} is said to be another device than given"
             notices.append(Notice("device-differs", text, None, 0))
             return
+        if known is not None:
+            text = f"{short} is {device.eui64.hex(':')} now, and was {known.hex(':')}"
+            notices.append(Notice("device-changed", text, None, 0))
         if len(self.learned_devices) >= MOST_DEVICES and place not in self.learned_devices:
             oldest = next(iter(self.learned_devices))
             del self.learned_devices[oldest]

@@ -124,12 +124,7 @@ def context_lengths_unusual(known: Surroundings) -> Hits:
             yield Hit(cause, (), subject)
 
 
-@CONTEXTS.rule(
-    "context-announced-otherwise",
-    Noticed("context-differs"),
-    Noticed("device-differs"),
-    varies=True,
-)
+@CONTEXTS.rule("context-announced-otherwise", Noticed("context-differs"), varies=True)
 def announced_otherwise(_scene: Scene, notice: Notice) -> Hits:
     """Take the notices of what was learned."""
     yield Hit(notice.text, (), notice.text)

@@ -1,0 +1,115 @@
+"""Frames that ask for an acknowledgement, and whether one comes."""
+
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.wording import hop_text, link_text
+from lowpanbudget.layers.link.mac import FrameType
+from lowpanbudget.values import dataclass, field
+
+ACKNOWLEDGEMENTS = Subject("acknowledgements")
+
+_RETRY_S = 8.0  # how long the tries of one frame may last, in a slot schedule too; our choice
+_WAIT_S = 0.1  # for an acknowledgement: longer than at any rate of a PHY, shorter than to the next frame of a number
+_FEW = 3  # frames that tell
+_ALL = 5  # frames of which none was acknowledged, from which that is no chance
+
+
+@dataclass(slots=True)
+class _Asked:
+    """Frames of a hop that asked, those that got no acknowledgement, and of these those that were tried again.
+
+    The last frame is still open: its ``sequence``, how often it was tried, whether it was acknowledged.
+    """
+
+    frames: int = 0
+    unanswered: int = 0
+    repeated: int = 0
+    most_tries: int = 0
+    first: Frames = field(default_factory=Frames)
+    sequence: int | None = None
+    tries: int = 0
+    answered: bool = False
+    time_s: float = 0.0
+    number: int = 0
+
+    def ask(self, scene: Scene) -> None:
+        """Take a frame: another try of the last, or the next."""
+        now, sequence = scene.time_s, scene.sequence
+        if sequence == self.sequence and not now - self.time_s > _RETRY_S and self.tries:
+            self.tries += 1
+        else:
+            self.close()
+            self.frames += 1
+            self.sequence, self.tries, self.answered, self.number = sequence, 1, False, scene.number
+        self.time_s = now
+
+    def close(self) -> None:
+        """Count what became of the last frame."""
+        if self.tries and not self.answered:
+            self.unanswered += 1
+            self.repeated += self.tries > 1
+            self.most_tries = max(self.most_tries, self.tries)
+            self.first.note(self.number)
+        self.tries = 0
+
+
+@dataclass(slots=True)
+class Asking:
+    """Frames that asked, by sender and receiver; acknowledgements heard, by who gave them."""
+
+    hops: FirstNamed[tuple[bytes, bytes], _Asked] = field(default_factory=FirstNamed)
+    given: FirstNamed[bytes, Frames] = field(default_factory=FirstNamed)
+    last: dict[int | None, tuple[bytes, _Asked]] = field(default_factory=dict)  # by sequence number
+
+    def acknowledge(self, sequence: int | None, time_s: float) -> None:
+        """Take an acknowledgement: of the last frame with that number."""
+        asked = self.last.pop(sequence, None)
+        if asked is None:
+            return
+        receiver, frame = asked
+        if frame.sequence != sequence or time_s - frame.time_s > _WAIT_S:
+            return
+        frame.answered = True
+        given = self.given.entry(receiver, Frames)
+        if given is not None and len(given) < _FEW:
+            given.append(len(given))
+
+
+@ACKNOWLEDGEMENTS.rule("frames-not-acknowledged", Scene, memory=Asking)
+def frame_asks(memory: Asking, scene: Scene, _frame: Scene) -> None:
+    """Note who asks, and who answers; all tries are looked at."""
+    mac = scene.mac
+    if mac is None or scene.fcs_ok is False:
+        return
+    if mac.frame_type == FrameType.ACKNOWLEDGEMENT:
+        memory.acknowledge(scene.sequence, scene.time_s)
+    elif mac.ack_request and mac.source is not None and mac.destination is not None:
+        hop = mac.source, mac.destination
+        asked = memory.hops.get(hop) or memory.hops.entry(hop, _Asked)
+        if asked is not None:
+            asked.ask(scene)
+            memory.last[scene.sequence] = mac.destination, asked
+
+
+@ACKNOWLEDGEMENTS.at_end("frames-not-acknowledged")
+def frames_not_acknowledged(memory: Asking, _known: Surroundings) -> Hits:
+    """Judge each hop, where this receiver hears acknowledgements at all."""
+    for asked in memory.hops.values():
+        asked.close()
+    if sum(len(given) for given in memory.given.values()) < _FEW:
+        return
+    for (source, destination), asked in memory.hops.items():
+        name, count, total = link_text(destination), asked.unanswered, asked.frames
+        gives = destination in memory.given
+        tries = f"tried up to {asked.most_tries} times" if asked.repeated else "tried once each"
+        hop, frames = hop_text(source, destination), tuple(asked.first)
+        if count == total and total >= _ALL and (gives or asked.repeated >= _FEW):
+            cause = f"none of {total} frames was acknowledged, {tries}"
+            evidence = (f"{name} acknowledges frames of others",) if gives else ()
+            yield Hit(cause, evidence, hop, frames, Severity.FAILURE, times=count)
+        elif asked.repeated >= _FEW:
+            cause = f"{asked.repeated} of {total} frames were never acknowledged, {tries}"
+            severity = Severity.RISK if asked.repeated * 10 > total else Severity.REMARK
+            yield Hit(cause, (), hop, frames, severity, times=asked.repeated)

@@ -1,0 +1,165 @@
+"""A capture that fires each finding about a node beside the others of its network, and a near miss."""
+
+from findings import air
+from findings.air import FAR_NODE, FAR_ROOT, NODE, PAN, PREFIX, ROOT, Capture
+from findings.judge import Case, Told
+
+RELAY, THIRD = b"\x00\x18", b"\x00\x19"
+OTHER_PAN = 0xABCE
+Timed = list[bytes | tuple[float, bytes]]
+
+
+def reading(number: int, links: tuple[bytes, bytes] = (NODE, ROOT), pan: int = PAN) -> bytes:
+    packet = air.datagram(b"reading %d" % number, links=links)
+    return air.frame(packet, number & 0xFF, links, destination_pan=pan)
+
+
+def acknowledgement(sequence: int) -> bytes:
+    """IEEE 802.15.4-2006 clause 7.2.2.3, from memory: frame control 0x0002 and the number."""
+    return air.mended(bytes([0x02, 0x00, sequence, 0, 0]))
+
+
+def asked(count: int, tries: int, answered: bool, source: bytes = NODE, at: float = 1.0) -> Timed:
+    """Readings to the root, each tried so often 5 ms apart; one try of them is acknowledged 1 ms later, or none."""
+    frames: Timed = []
+    for number in range(count):
+        start = at + 10 * number
+        octets = reading(number + 1, (source, ROOT))
+        frames += [(start + turn * 0.005, octets) for turn in range(tries)]
+        if answered:
+            frames.append((start + (tries - 1) * 0.005 + 0.001, acknowledgement(number + 1)))
+    return frames
+
+
+def in_order(*parts: Timed) -> Capture:
+    return Capture(sorted(one for part in parts for one in part if isinstance(one, tuple)))
+
+
+def two_pans(*, root_too: bool) -> Capture:
+    """24 readings in the network; five in the PAN beside it, where the root sends too or does not."""
+    frames = [reading(n, (NODE, ROOT)) for n in range(12)]
+    frames += [reading(n, (ROOT, NODE)) for n in range(12)]
+    frames += [reading(n, (RELAY, ROOT), OTHER_PAN) for n in range(5)]
+    frames += [reading(40, (ROOT, RELAY), OTHER_PAN)] * root_too
+    return Capture(list(frames))
+
+
+def bare(count: int) -> Capture:
+    """12 secured frames each of two nodes, and some of a third without."""
+    third = bytes.fromhex("025e100000000019")
+    frames = []
+    for n in range(12):
+        frames.append(air.secured(b"%d" % n, n, n + 1))
+        frames.append(air.secured(b"%d" % n, n, n + 1, links=(FAR_ROOT, FAR_NODE)))
+    frames += [reading(n, (third, FAR_ROOT)) for n in range(count)]
+    return Capture(list(frames), keys=(air.KEY,))
+
+
+def numbered(*sequences: int) -> Capture:
+    packets = [air.datagram(b"reading %d" % n) for n in range(len(sequences))]
+    return Capture([air.frame(p, s) for p, s in zip(packets, sequences, strict=True)])
+
+
+def heard(until: int) -> Capture:
+    """A reading of each of two nodes every 30 s, of the second no more after so many; 20 of the first."""
+    frames: Timed = []
+    for n in range(20):
+        frames.append((1 + 30.0 * n, reading(n)))
+        if n < until:
+            frames.append((11 + 30.0 * n, reading(n, (RELAY, ROOT))))
+    return Capture(frames)
+
+
+def registration(eui: bytes, number: int, status: int = 0) -> bytes:
+    """RFC 6775 section 4.1: type 33 of two units, status, three octets reserved, 60 units of a minute, EUI-64."""
+    option = bytes([33, 2, status, 0, 0, 0, 0, 60]) + eui
+    if status:
+        source, to = air.address("fe80::", ROOT), air.address(PREFIX, NODE)
+        body = bytes([0x40, 0, 0, 0]) + source.packed + option
+        return air.frame(air.nd_message(136, body, source, to), number, (ROOT, NODE))
+    source, to = air.address(PREFIX, NODE), air.address("fe80::", ROOT)
+    body = bytes(4) + to.packed + option
+    return air.frame(air.nd_message(135, body, source, to), number)
+
+
+COPY = bytes.fromhex("025e1000000000ff")
+REGISTERED = "2001:db8:1::ff:fe00:17"
+NODES_CASES: dict[str, Case] = {
+    # four frames of the root's other child are acknowledged; three tries after the first make four
+    "frames-not-acknowledged": Case(
+        lambda: in_order(asked(6, 4, False), asked(4, 1, True, RELAY, at=6.0)),
+        lambda: in_order(asked(6, 4, True), asked(4, 1, True, RELAY, at=6.0)),
+        Told(
+            "failure",
+            "0x0017 to 0x0001",
+            "none of 6 frames was acknowledged, tried up to 4 times",
+            ("0x0001 acknowledges frames of others",),
+            (1, 7, 13, 19, 25, 29),
+            6,
+        ),
+    ),
+    "pan-beside-the-network": Case(
+        lambda: two_pans(root_too=False),
+        lambda: two_pans(root_too=True),
+        Told(
+            "failure",
+            "0x0018",
+            "frames go to 0x0001 in PAN 0xabce; 0x0001 and 24 frames of the network are in PAN 0xabcd",
+            (),
+            (25, 26, 27, 28, 29),
+            5,
+        ),
+    ),
+    "unsecured-among-secured": Case(
+        lambda: bare(5),
+        lambda: bare(4),
+        Told(
+            "risk",
+            "02:5e:10:00:00:00:00:19",
+            "no frame of this node has link security; 24 frames of 2 others have",
+            (),
+            (25, 26, 27, 28, 29),
+            5,
+        ),
+    ),
+    "sequence-number-stuck": Case(
+        lambda: numbered(65, 66, 66, 66, 66, 66),
+        lambda: numbered(65, 66, 66, 66, 66, 67),
+        Told(
+            "failure",
+            "0x0017",
+            "frames of different contents follow each other under one sequence number, 66",
+            ("since frame 2",),
+            (2, 6),
+        ),
+    ),
+    # the last reading of 11 comes at 11 + 300 s, the last of the other node at 1 + 570 s
+    "node-fell-silent": Case(
+        lambda: heard(11),
+        lambda: heard(16),
+        Told(
+            "risk",
+            "0x0018",
+            "0x0018 was never silent for more than 30 s, and is for the last 260 s",
+            ("10 silences about as long as the longest",),
+            (22,),
+        ),
+    ),
+    "address-of-two-devices": Case(
+        lambda: Capture(
+            [registration(FAR_NODE, 1), registration(COPY, 2), registration(COPY, 3, 1)]
+        ),
+        lambda: Capture([registration(FAR_NODE, 1), registration(FAR_NODE, 2)]),
+        Told(
+            "failure",
+            "short address 0x0017",
+            "two devices register one address",
+            (
+                f"{REGISTERED}: 02:5e:10:00:00:00:00:17 in frame 1, 02:5e:10:00:00:00:00:ff in frame 2",
+                f"frame 3: {REGISTERED} has status 1, duplicate address",
+            ),
+            (1, 2, 3),
+            3,
+        ),
+    ),
+}
