@@ -19,27 +19,13 @@ from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum, faults
-from lowpanbudget.findings.captures.acknowledgements import ACKNOWLEDGEMENTS
-from lowpanbudget.findings.captures.application import APPLICATION
-from lowpanbudget.findings.captures.capture import CAPTURE, NO_FRAME
-from lowpanbudget.findings.captures.checksums import CHECKSUMS
-from lowpanbudget.findings.captures.contexts import CONTEXTS
-from lowpanbudget.findings.captures.fragments import FRAGMENTS
-from lowpanbudget.findings.captures.link import LINK
-from lowpanbudget.findings.captures.lowpan import LOWPAN
-from lowpanbudget.findings.captures.messages import MESSAGES
-from lowpanbudget.findings.captures.network import NETWORK
-from lowpanbudget.findings.captures.nodes import NODES
-from lowpanbudget.findings.captures.plan import PLAN
-from lowpanbudget.findings.captures.reassembly import REASSEMBLY
-from lowpanbudget.findings.captures.registrations import REGISTRATIONS
-from lowpanbudget.findings.captures.routing import ROUTING
-from lowpanbudget.findings.captures.security import SECURITY
-from lowpanbudget.findings.captures.unreadable import UNREAD, UNREADABLE
+from lowpanbudget.findings.captures.capture import NO_FRAME
+from lowpanbudget.findings.captures.rules import CAPTURE_RULES
+from lowpanbudget.findings.captures.unreadable import UNREAD
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Finding, Hit
 from lowpanbudget.findings.passages import HeardHop, Passages
-from lowpanbudget.findings.rule import Check, FaultOf, Noticed, Rule, rules_of
+from lowpanbudget.findings.rule import Check, FaultOf, Noticed, Rule
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.tallies import Tallies
 from lowpanbudget.layers.internet import ipv6
@@ -53,11 +39,6 @@ from lowpanbudget.stack.pieces import Fate
 from lowpanbudget.stack.upper import read_upper
 from lowpanbudget.values import dataclass
 
-# in the order of what they look at: one that knows why a frame cannot be read comes before those that only say so
-CAPTURE_RULES = rules_of(
-    CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY,
-    NETWORK, REGISTRATIONS, ROUTING, APPLICATION, PLAN, MESSAGES,
-)  # fmt: skip
 MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
 
 

@@ -4,7 +4,7 @@ The two differ where the receiver's time runs out while the sender goes on, and 
 fragments: ``recoverable``.
 """
 
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Iterable
 from enum import Enum
 from typing import Any, NamedTuple
@@ -33,12 +33,14 @@ class Fate(Enum):
     WHOLE = "whole"
     EXPIRED = "expired"
     OVERLAPPING = "overlapping"
+    GIVEN_UP = "given up, for more were open than are followed"
 
 
 class SentFragment(NamedTuple):
     """A fragment: ``start`` and ``end`` in octets of the datagram; a ``first`` one brings the compressed headers.
 
-    ``mark`` is what came with its frame.
+    A first one whose headers could not be read has an end of 0: nobody can tell how far it goes. ``mark`` is what came
+    with its frame.
     """
 
     start: int
@@ -84,8 +86,16 @@ class FragmentedDatagram:
 
     @property
     def is_whole(self) -> bool:
-        """Return whether there is a fragment for each of its octets."""
-        return not gaps(((part.start, part.end) for part in self.fragments), self.size)
+        """Return whether there is a fragment for each of its octets; one unread goes as far as the next."""
+        missing = gaps(((part.start, part.end) for part in self.fragments), self.size)
+        if missing and self.begins_unread and missing[0] != (0, self.size):
+            missing = missing[missing[0][0] == 0 :]
+        return not missing
+
+    @property
+    def begins_unread(self) -> bool:
+        """Return whether its first fragment came, and could not be read."""
+        return any(part.first and not part.end for part in self.fragments)
 
 
 class FragmentArrival(NamedTuple):
@@ -104,6 +114,7 @@ class SentDatagrams:
 
     def __init__(self, most: int) -> None:
         self.most = most
+        self._given_up = deque[FragmentedDatagram](maxlen=most)
         self._known: OrderedDict[FragmentKey, FragmentedDatagram] = OrderedDict()
         self._receivers: dict[bytes | None, int] = {}
 
@@ -147,11 +158,16 @@ class SentDatagrams:
     def _forget(self, key: FragmentKey) -> None:
         known = self._known.pop(key, None)
         if known is not None and known.fate is Fate.OPEN:
-            self._leave(key.destination)
+            self.end(known, Fate.GIVEN_UP)
+            self._given_up.append(known)
 
     def expire(self, before_s: float) -> list[FragmentedDatagram]:
-        """Return those, not whole, whose last fragment came before this time, the oldest first; forget all such."""
-        expired = []
+        """Return those, not whole, whose last fragment came before this time, the oldest first; forget all such.
+
+        Those that were given up for others come first.
+        """
+        expired = list(self._given_up)
+        self._given_up.clear()
         while self._known:
             key, datagram = next(iter(self._known.items()))
             if datagram.fragments and datagram.fragments[-1].time_s >= before_s:

@@ -116,6 +116,7 @@ class Reassembler:
         events: list[Event] = list(self._expire(time_s))
         if frame.fault is not None:
             events.append(Ignored(f"the frame has a fault: {frame.fault}"))
+            events += self._begin_unread(frame, time_s, mark)
         elif frame.fragment is None:
             ack = next((layer for layer in frame.layers if isinstance(layer, RfragAck)), None)
             if frame.datagram is None and ack is not None:
@@ -162,11 +163,7 @@ class Reassembler:
             return self._recover(frame, fragment, key, time_s, mark)
         start, octets = fragment.offset, frame.fragment_octets
         sent = SentFragment(start, start + len(octets), time_s, fragment.first, mark)
-        datagram = self._sent.of(key, sent)
-        repeated = datagram.brought(sent)
-        if not repeated:
-            datagram.add(sent)
-        self._arrival = FragmentArrival(sent, datagram, repeated)
+        datagram = self._arrive(key, sent).datagram
         events: list[Event] = []
         entry = self._open.get(key)
         if isinstance(entry, Pieces):
@@ -186,15 +183,48 @@ class Reassembler:
         if mark is not None:
             entry.marks.append(mark)
         entry.checksum_elided |= frame.checksum_elided
-        # where the time ran out in between, more was sent than is held
+        # where the time ran out in between, or the first could not be read, more was sent than is held
         if entry.is_whole or (len(datagram.fragments) > len(entry.pieces) and datagram.is_whole):
             self._sent.end(datagram, Fate.WHOLE)
+        if datagram.fate is Fate.WHOLE and datagram.begins_unread:
+            self._open.end(key)
+            return [*events, Ignored("the last fragment of a datagram that cannot be read")]
         if entry.is_whole:
             self._open.end(key)
             whole = entry.datagram()
             told = (key, len(entry.pieces), entry.started_s, time_s, tuple(entry.marks))
             events.append(Complete(whole, *told))
         return events + self._shed(key)
+
+    def _arrive(self, key: FragmentKey, sent: SentFragment) -> FragmentArrival:
+        """Note a fragment as sent; return it with its datagram."""
+        datagram = self._sent.of(key, sent)
+        repeated = datagram.brought(sent)
+        if not repeated:
+            datagram.add(sent)
+        self._arrival = arrival = FragmentArrival(sent, datagram, repeated)
+        return arrival
+
+    def _begin_unread(self, frame: Frame, time_s: float, mark: object) -> list[Event]:
+        """Note that a datagram begins whose headers cannot be read; what goes on with it says whether it was sent."""
+        fragment = next((one for one in frame.layers if isinstance(one, Fragment)), None)
+        if fragment is None or not fragment.first:
+            return []
+        key = _key_of(frame, fragment)
+        sent = SentFragment(0, 0, time_s, True, mark)
+        arrival = self._arrive(key, sent)
+        datagram = arrival.datagram
+        if datagram.is_whole:
+            self._sent.end(datagram, Fate.WHOLE)
+            self._open.end(key)
+            return []
+        entry = self._open.get(key)
+        if entry is None:
+            entry = Pieces(datagram, time_s)
+            self._open.begin(key, entry)
+        if mark is not None and not arrival.repeated:
+            entry.marks.append(mark)
+        return self._shed(key)
 
     def _recover(
         self, frame: Frame, fragment: Rfrag, key: FragmentKey, time_s: float, mark: object

@@ -96,6 +96,12 @@ def unfinished(lost: int) -> Capture:
     return Capture([*frames, (600.0, air.frame(air.datagram()))])
 
 
+def begun(count: int) -> Capture:
+    """First fragments of so many datagrams, ten a second, and nothing behind them."""
+    packets = [air.pieces(air.datagram(bytes(LARGE)), tag=tag, start=tag) for tag in range(count)]
+    return Capture([(1 + tag / 10, parts[0]) for tag, parts in enumerate(packets)])
+
+
 def repeats(times: int) -> Capture:
     frames = cut()
     assert isinstance(frames[1], tuple)
@@ -229,6 +235,7 @@ FRAGMENT_CASES = {
             (WHOLE,),
             (1, 2),
         ),
+        also=frozenset({"fragments-unfinished"}),
     ),
     # 136 is 0x88 and 136 units of 8 are 1088 octets; 348 is 0x15c
     "fragment-offset-wrong": Case(
@@ -244,6 +251,7 @@ FRAGMENT_CASES = {
             ),
             (1, 2),
         ),
+        also=frozenset({"fragments-unfinished"}),
     ),
     # in a room of 90 the fragments end at 128 and 208; 80 and 4 more are 292; the frame of 80 has 9 + 5 + 80 + 2
     "last-fragment-needless": Case(
@@ -292,7 +300,22 @@ FRAGMENT_CASES = {
             "3 of 4 datagrams in fragments were not completed",
             (),
             (1, 4, 7),
+            3,
         ),
+    ),
+    # ten a second; each is open for 60 s
+    "fragments-flood": Case(
+        lambda: begun(40),
+        lambda: begun(31),
+        Told(
+            "failure",
+            "0x0001",
+            "40 of 40 datagrams to 0x0001 were begun and never went on, up to 40 at once",
+            ("from 1 node in 3.9 s",),
+            tuple(range(1, 13)),
+            40,
+        ),
+        also=frozenset({"fragments-unfinished"}),
     ),
     "fragment-repeated": Case(
         lambda: repeats(3),
@@ -317,6 +340,7 @@ FRAGMENT_CASES = {
             ("datagram of 348 octets, tag 0x0007: 0-135, 128-223",),
             (1, 2),
         ),
+        also=frozenset({"fragments-unfinished"}),
     ),
     # 4 and 3 frames in turn: the torn one begins at the second of seven
     "fragments-meet": Case(

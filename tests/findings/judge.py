@@ -13,7 +13,7 @@ from findings.air import Capture
 from lowpanbudget import fit, load_design
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.findings.audit import CAPTURE_RULES
+from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.finding import Finding, ranked
 from lowpanbudget.findings.manual import SECTIONS, every_manual
 from lowpanbudget.findings.review import DESIGN_RULES, flow_findings, message_findings

@@ -19,12 +19,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lowpanbudget import Key, decode_frame, encode_frame, load_design
+from lowpanbudget.capture.expand import LeftOut, expand
 from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.files.record import ReadingNotice, Record
 from lowpanbudget.capture.follow.fcs_check import STRIPPED, FcsVerdict
 from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.capture.survey import survey
 from lowpanbudget.env import Context, Contexts
-from lowpanbudget.findings.audit import CAPTURE_RULES, Audit, known_of
+from lowpanbudget.findings.audit import Audit, known_of
+from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.scene import Surroundings
 from lowpanbudget.findings.tallies import MOST_FRAMES, MOST_NAMED, MOST_SUBJECTS, OTHERS, Tallies
@@ -150,6 +153,35 @@ def test_a_fragment_that_comes_again_opens_no_datagram() -> None:
     capture = Capture(list(frames))
     for found in (capture.fed(), capture.followed()):
         assert not {"fragments-unfinished", "fragments-meet"} & set(names(found))
+
+
+@pytest.mark.parametrize("contexts", [air.CONTEXTS, {}])
+def test_all_count_the_same_datagrams_in_fragments(contexts: dict[int, str]) -> None:
+    """720 are begun in 72 s, more than are followed at once; 20 come whole, and one more is cut by the end."""
+    frames: list[tuple[float, bytes]] = []
+    parts = air.pieces(air.datagram(bytes(300)))
+    for number in range(720):
+        octets = bytearray(parts[0])
+        octets[11:13] = (0x1000 + number).to_bytes(2, "big")
+        frames.append((1 + number / 10, air.mended(bytes(octets))))
+    for tag in range(21):
+        whole = air.pieces(air.datagram(bytes(300)), tag=tag, start=4 * tag)
+        frames += [(200 + 20.0 * tag + n / 50, part) for n, part in enumerate(whole)]
+    frames.pop()
+    capture = replace(Capture(list(frames)), contexts=contexts)
+    counts = "721 of 741 datagrams in fragments were not completed"
+    (found,) = [one for one in capture.followed() if one.name == "fragments-unfinished"]
+    assert (found.severity, found.cause) == (Severity.RISK, counts)
+    assert found.evidence[:2] == (
+        "of 720 only the first fragment was seen",
+        "1 still open when the capture ends",
+    )
+    lost = survey(capture.records(), contexts=contexts, fcs=2).total.dropped
+    left_out = LeftOut()
+    expanded = list(expand(capture.records(), left_out=left_out, contexts=contexts, fcs=2))
+    fragments = sum(n for why, n in left_out.reasons.items() if "context" not in why)
+    assert (lost, fragments) == (721, 721)
+    assert len(expanded) == (20 if contexts else 0)
 
 
 def test_a_context_given_for_expanding_only() -> None:

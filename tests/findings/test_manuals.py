@@ -10,7 +10,7 @@ import pytest
 from findings import air
 
 import lowpanbudget
-from lowpanbudget.findings.audit import CAPTURE_RULES
+from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.finding import Certainty
 from lowpanbudget.findings.manual import SECTIONS, SUBJECTS, Manual, every_manual, manuals
 from lowpanbudget.findings.review import DESIGN_RULES

@@ -117,6 +117,9 @@ def test_what_is_known_of_senders_is_bounded() -> None:
     reassembler = Reassembler(max_datagrams=4)
     for tag in range(100):
         fed(reassembler, fragment(0, bytes(24), tag), 0.0)
-    assert [datagram.key.tag for datagram in reassembler.expired(61.0)] == list(range(92, 100))
+    expired = reassembler.expired(61.0)
+    assert [datagram.key.tag for datagram in expired] == list(range(84, 100))
+    # eight are followed; of those given up before that as many are told
+    assert [datagram.fate for datagram in expired] == [Fate.GIVEN_UP] * 8 + [Fate.EXPIRED] * 8
     known = SentDatagrams(3)
     assert known.expire(1e9) == []

@@ -203,7 +203,7 @@ class Trace:
             sighting.datagram = None
         elif sighting.cut:
             sighting.datagram = None  # nobody knows how it goes on
-        elif frame is not None and sighting.repeats is None and sighting.fault is None:
+        elif frame is not None and sighting.repeats is None:
             self._put_together(sighting, frame)
         elif sighting.datagram is not None:
             sighting.parts = (self._part(sighting),)

@@ -1,19 +1,21 @@
 """Datagrams in fragments that are late, lost, repeated or in each other's way."""
 
+from lowpanbudget.capture.recent import Recent
+from lowpanbudget.errors import plural
 from lowpanbudget.findings.datagrams import hop_of, numbers_of
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import hop_text, link_text, octets_text
-from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1
 from lowpanbudget.stack.events import Discarded, TimedOut
-from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram
+from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, FragmentKey
 from lowpanbudget.values import dataclass, field
 
 REASSEMBLY = Subject("reassembly")
+_MOST_NUMBERS = 12
 
 
 @REASSEMBLY.rule("fragments-too-slow", FragmentArrival, varies=True)
@@ -30,50 +32,148 @@ def fragments_too_slow(scene: Scene, arrival: FragmentArrival) -> Hits:
 
 @dataclass(slots=True)
 class _Losses:
-    """How many datagrams were begun, lost, and lost after their first fragment; the first frames of some.
+    """How many datagrams were begun, ended, came whole, were lost, given up for room; the first frames of some.
 
-    ``most`` is how many of those lost were open at their receiver at once.
+    ``alone`` have a first fragment and nothing behind it. ``most`` is how many of those lost were open at their
+    receiver at once. ``open`` are the first frames of those that have no end yet, the last of them.
     """
 
     begun: int = 0
+    ended: int = 0
+    whole: int = 0
     lost: int = 0
+    given_up: int = 0
     alone: int = 0
     most: int = 0
     numbers: Frames = field(default_factory=Frames)
+    open: Recent[FragmentKey, int] = field(default_factory=lambda: Recent(_MOST_NUMBERS))
 
-    def lose(self, datagram: FragmentedDatagram) -> None:
-        """Count a datagram that its sender did not complete."""
-        self.lost += 1
-        self.alone += len(datagram.fragments) == 1 and datagram.fragments[0].first
-        self.most = max(self.most, datagram.beside)
-        self.numbers.note(*numbers_of(datagram)[:1])
+    def take(self, arrival: FragmentArrival) -> None:
+        """Count a datagram that begins with a fragment, and see whether there is more than the first."""
+        fragment, datagram, _ = arrival
+        count = len(datagram.fragments)
+        if count == 1:
+            self.begun += 1
+            self.alone += fragment.first
+            self.open[datagram.key] = fragment.mark.number
+        elif count == 2:
+            self.alone -= datagram.fragments[0].first
+
+    def end(self, datagram: FragmentedDatagram) -> None:
+        """Count what became of a datagram."""
+        self.ended += 1
+        self.open.pop(datagram.key, None)
+        if datagram.fate is Fate.WHOLE:
+            self.whole += 1
+            self.alone -= len(datagram.fragments) == 1
+        elif datagram.fate is Fate.EXPIRED:
+            self.lost += 1
+            self.most = max(self.most, datagram.beside)
+            self.numbers.note(*numbers_of(datagram)[:1])
+        self.given_up += datagram.fate is Fate.GIVEN_UP
 
 
-@REASSEMBLY.rule("fragments-unfinished", FragmentedDatagram, memory=FirstNamed)
+@REASSEMBLY.rule("fragments-unfinished", FragmentArrival, memory=FirstNamed)
+def fragments_begin(
+    memory: FirstNamed[str, _Losses], _scene: Scene, arrival: FragmentArrival
+) -> None:
+    """Count the datagrams of each hop, whether their headers can be read or not."""
+    losses = None if arrival.repeated else memory.entry(hop_of(arrival.datagram), _Losses)
+    if losses is not None:
+        losses.take(arrival)
+
+
+@REASSEMBLY.rule("fragments-unfinished", FragmentedDatagram)
 def fragments_end(
     memory: FirstNamed[str, _Losses], _scene: Scene, datagram: FragmentedDatagram
 ) -> None:
-    """Count what became of each datagram; of those to all, only the losses."""
-    expired = datagram.fate is Fate.EXPIRED
-    if not expired and (datagram.fate is not Fate.WHOLE or datagram.key.destination == BROADCAST):
-        return
-    losses = memory.entry(hop_of(datagram), _Losses)
+    """Count what became of each datagram."""
+    losses = memory.get(hop_of(datagram))
     if losses is not None:
-        losses.begun += 1
-        if expired:
-            losses.lose(datagram)
+        losses.end(datagram)
 
 
 @REASSEMBLY.at_end("fragments-unfinished")
 def fragments_unfinished(memory: FirstNamed[str, _Losses], _known: Surroundings) -> Hits:
-    """Judge each hop."""
+    """Judge each hop; what is open at the end of the capture is no more than a remark."""
     for hop, ends in memory.items():
-        if ends.lost:
-            cause = f"{ends.lost} of {ends.begun} datagrams in fragments were not completed"
-            alone = f"of {ends.alone} only the first fragment was seen"
-            heavy = ends.lost >= 3 and ends.lost * 10 > ends.begun
-            severity = Severity.RISK if heavy else Severity.REMARK
-            yield Hit(cause, (alone,) if ends.alone else (), hop, tuple(ends.numbers), severity)
+        still, count = ends.begun - ends.ended, ends.begun - ends.whole
+        if not count:
+            continue
+        ends.numbers.note(*ends.open.values())
+        notes = (
+            (ends.alone, f"of {ends.alone} only the first fragment was seen"),
+            (still, f"{still} still open when the capture ends"),
+            (
+                ends.given_up,
+                f"{ends.given_up} followed no further: more were open than are followed",
+            ),
+        )
+        evidence = tuple(text for number, text in notes if number > 0)
+        cause = f"{count} of {ends.begun} datagrams in fragments were not completed"
+        lost = ends.lost + ends.given_up
+        heavy = lost >= 3 and lost * 10 > ends.begun
+        severity = Severity.RISK if heavy else Severity.REMARK
+        yield Hit(cause, evidence, hop, tuple(ends.numbers), severity, times=count)
+
+
+@dataclass(slots=True)
+class _Flood:
+    """Datagrams that a receiver is sent in fragments, those of them with nothing behind their first, and by whom."""
+
+    begun: int = 0
+    alone: int = 0
+    most: int = 0
+    first_s: float = 0.0
+    last_s: float = 0.0
+    senders: set[bytes | None] = field(default_factory=set)
+    numbers: Frames = field(default_factory=Frames)
+
+
+_FLOOD, _AT_ONCE = (
+    32,
+    16,
+)  # datagrams in all and open at once, over what any node has buffers for; our choice
+_MOST_SENDERS = 64
+
+
+@REASSEMBLY.rule("fragments-flood", FragmentArrival, memory=FirstNamed)
+def datagram_begins(
+    memory: FirstNamed[bytes | None, _Flood], _scene: Scene, arrival: FragmentArrival
+) -> None:
+    """Count what each receiver is sent."""
+    fragment, datagram, repeated = arrival
+    flood = None if repeated else memory.entry(datagram.key.destination, _Flood)
+    if flood is None:
+        return
+    count = len(datagram.fragments)
+    if count > 1:
+        flood.alone -= count == 2 and datagram.fragments[0].first
+        return
+    flood.first_s = flood.first_s if flood.begun else fragment.time_s
+    flood.last_s = fragment.time_s
+    flood.begun += 1
+    flood.alone += fragment.first and datagram.fate is Fate.OPEN
+    flood.most = max(flood.most, datagram.beside)
+    flood.numbers.note(fragment.mark.number)
+    if len(flood.senders) < _MOST_SENDERS:
+        flood.senders.add(datagram.key.source)
+
+
+@REASSEMBLY.at_end("fragments-flood")
+def fragments_flood(memory: FirstNamed[bytes | None, _Flood], _known: Surroundings) -> Hits:
+    """Judge each receiver."""
+    for receiver, flood in memory.items():
+        if flood.alone < _FLOOD or flood.most < _AT_ONCE or flood.alone * 2 < flood.begun:
+            continue
+        count = len(flood.senders)
+        nodes = f"{count} nodes or more" if count == _MOST_SENDERS else plural(count, "node")
+        cause = (
+            f"{flood.alone} of {flood.begun} datagrams to {link_text(receiver)} were begun and never "
+            f"went on, up to {flood.most} at once"
+        )
+        evidence = (f"from {nodes} in {flood.last_s - flood.first_s:.3g} s",)
+        yield Hit(cause, evidence, link_text(receiver), tuple(flood.numbers), times=flood.alone)
 
 
 @REASSEMBLY.rule("fragment-repeated", FragmentArrival, varies=True, least=3)
@@ -107,7 +207,7 @@ def fragments_lost(
     if datagram.fate is Fate.EXPIRED and datagram.beside > 1:
         losses = memory.entry(datagram.key.destination, _Losses)
         if losses is not None:
-            losses.lose(datagram)
+            losses.end(datagram)
 
 
 @REASSEMBLY.at_end("fragments-meet")

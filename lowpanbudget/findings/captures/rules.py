@@ -1,0 +1,26 @@
+"""All rules about captures."""
+
+from lowpanbudget.findings.captures.acknowledgements import ACKNOWLEDGEMENTS
+from lowpanbudget.findings.captures.application import APPLICATION
+from lowpanbudget.findings.captures.capture import CAPTURE
+from lowpanbudget.findings.captures.checksums import CHECKSUMS
+from lowpanbudget.findings.captures.contexts import CONTEXTS
+from lowpanbudget.findings.captures.fragments import FRAGMENTS
+from lowpanbudget.findings.captures.link import LINK
+from lowpanbudget.findings.captures.lowpan import LOWPAN
+from lowpanbudget.findings.captures.messages import MESSAGES
+from lowpanbudget.findings.captures.network import NETWORK
+from lowpanbudget.findings.captures.nodes import NODES
+from lowpanbudget.findings.captures.plan import PLAN
+from lowpanbudget.findings.captures.reassembly import REASSEMBLY
+from lowpanbudget.findings.captures.registrations import REGISTRATIONS
+from lowpanbudget.findings.captures.routing import ROUTING
+from lowpanbudget.findings.captures.security import SECURITY
+from lowpanbudget.findings.captures.unreadable import UNREADABLE
+from lowpanbudget.findings.rule import rules_of
+
+# in the order of what they look at: one that knows why a frame cannot be read comes before those that only say so
+CAPTURE_RULES = rules_of(
+    CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY,
+    NETWORK, REGISTRATIONS, ROUTING, APPLICATION, PLAN, MESSAGES,
+)  # fmt: skip
