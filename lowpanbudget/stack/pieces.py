@@ -33,6 +33,7 @@ class Fate(Enum):
     WHOLE = "whole"
     EXPIRED = "expired"
     OVERLAPPING = "overlapping"
+    REPLACED = "replaced by another under its tag"
     GIVEN_UP = "given up, for more were open than are followed"
 
 
@@ -140,6 +141,12 @@ class SentDatagrams:
             datagram.fate = fate
             self._leave(datagram.key.destination)
 
+    def replace(self, datagram: FragmentedDatagram) -> None:
+        """Say that another one begins under the tag of a datagram; it is told with those that expire."""
+        if datagram.fate is Fate.OPEN:
+            self.end(datagram, Fate.REPLACED)
+            self._given_up.append(datagram)
+
     def _meet(self, new: FragmentedDatagram) -> None:
         """Note how many datagrams the receiver has open, in the new one and in those that it meets."""
         receiver = new.key.destination
@@ -164,7 +171,7 @@ class SentDatagrams:
     def expire(self, before_s: float) -> list[FragmentedDatagram]:
         """Return those, not whole, whose last fragment came before this time, the oldest first; forget all such.
 
-        Those that were given up for others come first.
+        Those that were given up for others, or replaced, come first.
         """
         expired = list(self._given_up)
         self._given_up.clear()

@@ -163,12 +163,19 @@ class Reassembler:
             return self._recover(frame, fragment, key, time_s, mark)
         start, octets = fragment.offset, frame.fragment_octets
         sent = SentFragment(start, start + len(octets), time_s, fragment.first, mark)
-        datagram = self._arrive(key, sent).datagram
         events: list[Event] = []
         entry = self._open.get(key)
+        piece = entry.pieces.get(start) if isinstance(entry, Pieces) else None
+        alike = piece is not None and len(piece) == len(octets)
+        if isinstance(entry, Pieces) and alike and piece != octets:
+            # the same place with other octets: no copy, and nothing of the two belongs together
+            self._open.end(key)
+            events.append(_discarded(key, entry, "another datagram begins under its tag"))
+            self._sent.replace(entry.sent)
+            entry = None
+        datagram = self._arrive(key, sent).datagram
         if isinstance(entry, Pieces):
-            piece = entry.pieces.get(start)
-            if piece is not None and len(piece) == len(octets):
+            if alike:
                 return [Ignored(f"a duplicate of the fragment at octet {start}")]
             if entry.overlaps(start, start + len(octets)):
                 self._open.end(key)

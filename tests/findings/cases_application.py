@@ -149,6 +149,20 @@ def pieces(octets: int) -> Capture:
 
 READINGS = "flow readings, 2001:db8:1::ff:fe00:17"
 
+
+def asked(*, answered: bool) -> Capture:
+    """Three confirmable GETs of the root within 100 s; the second is answered 2.05, or none is."""
+    frames: list[bytes | tuple[float, bytes]] = []
+    for number, at in enumerate((1.0, 41.0, 101.0), 1):
+        request = air.coap_message(code=1, mid=number)
+        frames.append((at, air.frame(air.coap(request), number)))
+        if answered and number == 2:
+            answer = air.coap_message(kind=2, code=69, mid=number)
+            back = (ROOT, NODE)
+            frames.append((at + 0.5, air.frame(air.coap(answer, back, back=True), 9, back)))
+    return Capture(frames)
+
+
 APPLICATION_CASES = {
     "coap-message-forbidden": Case(
         lambda: observe(4),
@@ -312,6 +326,18 @@ APPLICATION_CASES = {
             "2001:db8:1::ff:fe00:17 sends every 6 s in flow readings, planned are 60 s",
             ("median of 7 intervals",),
             (1,),
+        ),
+    ),
+    "request-never-answered": Case(
+        lambda: asked(answered=False),
+        lambda: asked(answered=True),
+        Told(
+            "risk",
+            "2001:db8:1::ff:fe00:17",
+            "2001:db8:1::ff:fe00:1 answers none of 3 requests on port 5683",
+            ("the first 100 s before the capture ends",),
+            (1, 2, 3),
+            3,
         ),
     ),
 }

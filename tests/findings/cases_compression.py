@@ -153,6 +153,8 @@ def checksums(wrong: int) -> Capture:
 # RFC 4944 section 10.1: HC1, all elided, UDP, HC2 octet; section 10.3.2: ports and length elided, hop limit, checksum
 HC1 = "42 fb e0 40 12 1234 6162".replace(" ", "")
 
+# 0x0011 added to 0x2001, 0x0db8, 0x0001 and 0x0000
+ONE_WORD_OTHER = "2012:db8:1::/64 or 2001:dc9:1::/64 or 2001:db8:12::/64 or 2001:db8:1:11::/64"
 COMPRESSION_CASES = {
     "context-unknown": Case(
         lambda: known_contexts({}),
@@ -466,6 +468,24 @@ COMPRESSION_CASES = {
             "not 2001:db8:1::ff:fe00:17",
             ("checksum carried 0xec30, computed here 0xec22; 9 readings tried",),
             (1,),
+        ),
+    ),
+    # 0x0012 is 0x0011 more than 0x0001, in source and destination
+    "prefix-of-context-differs": Case(
+        lambda: summed(under(PREFIX), under("2001:db8:12::")),
+        lambda: Capture(
+            [*summed(under(PREFIX), under("2001:db8:12::")).air[:2], *checksums(0x5A5A).air]
+        ),
+        Told(
+            "failure",
+            "0x0017",
+            "the words of the prefix of context 0 sum up to 0x0011 more at the sender than here",
+            (
+                "all 3 checksums differ by 0x0022",
+                f"with one word other than in 2001:db8:1::/64: {ONE_WORD_OTHER}",
+            ),
+            (1, 2, 3),
+            3,
         ),
     ),
     "checksum-wrong": Case(

@@ -96,6 +96,12 @@ def unfinished(lost: int) -> Capture:
     return Capture([*frames, (600.0, air.frame(air.datagram()))])
 
 
+def one_tag(second: int) -> Capture:
+    """A datagram whose last fragment is lost; five seconds later one with other data, under this tag."""
+    other = air.pieces(air.datagram(b"\x01" * LARGE), tag=second, start=11)
+    return Capture([*early(cut(), 3), *((6 + n / 50, part) for n, part in enumerate(other))])
+
+
 def begun(count: int) -> Capture:
     """First fragments of so many datagrams, ten a second, and nothing behind them."""
     packets = [air.pieces(air.datagram(bytes(LARGE)), tag=tag, start=tag) for tag in range(count)]
@@ -339,6 +345,19 @@ FRAGMENT_CASES = {
             "octet ranges of one datagram overlap",
             ("datagram of 348 octets, tag 0x0007: 0-135, 128-223",),
             (1, 2),
+        ),
+        also=frozenset({"fragments-unfinished"}),
+    ),
+    # three of four came of the first
+    "tag-used-again": Case(
+        lambda: one_tag(7),
+        lambda: one_tag(8),
+        Told(
+            "failure",
+            "0x0017 to 0x0001",
+            "a tag is used for another datagram while one under it is not whole",
+            (WHOLE,),
+            (1, 2, 3),
         ),
         also=frozenset({"fragments-unfinished"}),
     ),

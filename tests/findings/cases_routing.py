@@ -1,15 +1,19 @@
-"""A capture that fires each finding about datagrams on their way, and a near miss.
+"""A capture that fires each finding about datagrams on their way and the routes they take, and a near miss.
 
 Node 0x0017 sends over 0x0018 to the root 0x0001; a hop limit starts at 64 and falls by one (RFC 8200 section 3).
 """
 
+from collections.abc import Iterable, Iterator
+from ipaddress import IPv6Address
+
 from findings import air
-from findings.air import NODE, PREFIX, ROOT, Capture
+from findings.air import BROADCAST, NODE, PREFIX, ROOT, Capture
 from findings.judge import Case, Told
 
 RELAY = b"\x00\x18"
 TO_ROOT = air.address(PREFIX, ROOT)
 FROM = air.address(PREFIX, NODE)
+ALL_RPL_NODES = IPv6Address("ff02::1a")
 Hops = tuple[tuple[bytes, bytes, int], ...]
 
 
@@ -38,6 +42,43 @@ def error(kind: int, code: int = 0) -> Capture:
     body = bytes(4) + air.datagram(hop_limit=1)
     packet = air.ip(source, FROM, 58, air.icmpv6(kind, body, source, FROM, code))
     return Capture([air.frame(packet, 1, (RELAY, NODE))])
+
+
+def dio(
+    source: bytes, rank: int, version: int = 240, configured: tuple[int, int] | None = None
+) -> bytes:
+    """RFC 6550 section 6.3.1: instance 0, grounded, mode 1; with its configuration (6.7.6): interval and doublings."""
+    body = bytes([0, version]) + rank.to_bytes(2, "big") + bytes([0x88, 0, 0, 0]) + TO_ROOT.packed
+    if configured is not None:
+        shortest, doublings = configured
+        body += bytes([4, 14, 0, doublings, shortest, 0, 0, 0, 1, 0, 0, 1, 0, 255, 0, 60])
+    ends = air.address("fe80::", source), ALL_RPL_NODES
+    return air.ip(*ends, 58, air.icmpv6(155, body, *ends, code=1), 255)
+
+
+def dios(*messages: bytes, at: Iterable[float] = ()) -> Capture:
+    """DIOs to all neighbours, each in a frame of the node whose short address its source ends with."""
+    frames = [
+        air.frame(message, number, (message[22:24], BROADCAST))
+        for number, message in enumerate(messages)
+    ]
+    times = list(at) or [float(n) for n in range(1, len(frames) + 1)]
+    return Capture(list(zip(times, frames, strict=True)))
+
+
+def trickle(count: int, shortest_s: float, doublings: int) -> Iterator[float]:
+    """RFC 6206 section 4.2: each interval twice the last, up to the longest; a message at three quarters."""
+    start, interval = 1.0, shortest_s
+    for number in range(count):
+        yield start + interval * 0.75
+        start += interval
+        interval = shortest_s * 2 ** min(number + 1, doublings)
+
+
+def stormy(times: Iterable[float]) -> Capture:
+    """DIOs with a shortest interval of 2 ** 12 ms that doubles eight times."""
+    every = list(times)
+    return dios(*[dio(NODE, 512, configured=(12, 8)) for _ in every], at=every)
 
 
 LOOP: Hops = ((NODE, RELAY, 64), (RELAY, NODE, 63), (NODE, RELAY, 62))
@@ -104,6 +145,42 @@ ROUTING_CASES: dict[str, Case] = {
             "time exceeded: hop limit exceeded in transit",
             ("ICMPv6 type 3, code 0",),
             (1,),
+        ),
+    ),
+    "two-roots": Case(
+        lambda: dios(dio(ROOT, 256), dio(NODE, 256)),
+        lambda: dios(dio(ROOT, 256), dio(NODE, 512)),
+        Told(
+            "failure",
+            "DODAG 2001:db8:1::ff:fe00:1",
+            "fe80::ff:fe00:1 and fe80::ff:fe00:17 announce the rank of the root, 256",
+            (),
+            (1, 2),
+        ),
+    ),
+    # RFC 6550 section 7.2: 241 comes after 240, and 0 after 255
+    "version-jumps": Case(
+        lambda: dios(dio(ROOT, 256), dio(ROOT, 256, 244), dio(NODE, 512)),
+        lambda: dios(dio(ROOT, 256), dio(ROOT, 256, 241), dio(NODE, 512)),
+        Told(
+            "risk",
+            "DODAG 2001:db8:1::ff:fe00:1",
+            "the version went from 240 to 244",
+            ("frame 1: 240; frame 2: 244",),
+            (1, 2),
+        ),
+    ),
+    # 59 s are log2(59 / 4.096) + 1 = 4.8 doublings and one interval more; 25 that Trickle sends take five hours
+    "control-out-of-proportion": Case(
+        lambda: stormy(float(n) for n in range(1, 61)),
+        lambda: stormy(trickle(25, 4.096, 8)),
+        Told(
+            "risk",
+            "fe80::ff:fe00:17",
+            "fe80::ff:fe00:17 sent 60 DIOs in 59 s",
+            ("median of the last 16 intervals: 1 s; Trickle has room for 6",),
+            tuple(range(1, 9)),
+            60,
         ),
     ),
     # R is the second bit, F the third; the first says which way it goes

@@ -199,6 +199,14 @@ def fragments_overlap(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
     yield Hit(cause, (f"{datagram}: {ranges}",), hop_of(datagram), numbers_of(datagram))
 
 
+@REASSEMBLY.rule("tag-used-again", FragmentedDatagram, varies=True)
+def tag_used_again(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
+    """Take datagrams under whose tag another began."""
+    if datagram.fate is Fate.REPLACED:
+        cause = "a tag is used for another datagram while one under it is not whole"
+        yield Hit(cause, (str(datagram),), hop_of(datagram), numbers_of(datagram))
+
+
 @REASSEMBLY.rule("fragments-meet", FragmentedDatagram, memory=FirstNamed)
 def fragments_lost(
     memory: FirstNamed[bytes | None, _Losses], _scene: Scene, datagram: FragmentedDatagram

@@ -1,0 +1,237 @@
+"""RPL and neighbour discovery as a whole: who is the root, which version holds, how much is said about it."""
+
+from collections import deque
+from ipaddress import IPv6Address
+from math import log2
+from statistics import median
+
+from lowpanbudget.errors import plural
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.nd.messages import NeighborSolicitation, RouterSolicitation
+from lowpanbudget.layers.internet.rpl.messages import Dao, Dio, Dis
+from lowpanbudget.layers.internet.rpl.options import DodagConfiguration
+from lowpanbudget.values import dataclass, field
+
+RPL = Subject("rpl")
+
+Dodag = tuple[int, IPv6Address]  # instance and DODAGID
+_HOP_RANK = 256  # DEFAULT_MIN_HOP_RANK_INCREASE (RFC 6550 section 17), which is the rank of a root (8.2.2.2)
+_MOST_ROOTS = 8
+
+
+def _dio(scene: Scene, message: Icmpv6) -> tuple[Dio, IPv6Address] | None:
+    """Return a DIO and who sent it; None of other messages."""
+    content = message.message
+    if not isinstance(content, Dio) or scene.header is None or message.checksum_ok is False:
+        return None
+    return content, scene.header.source
+
+
+def _configuration(dio: Dio) -> DodagConfiguration | None:
+    return next((one for one in dio.options if isinstance(one, DodagConfiguration)), None)
+
+
+# --- roots -----------------------------------------------------------------------------------------------
+
+
+@dataclass(slots=True)
+class Roots:
+    """The rank of the root in each DODAG, who announces it and in which frame; the DODAGs of each instance."""
+
+    ranks: FirstNamed[Dodag, int] = field(default_factory=FirstNamed)
+    roots: FirstNamed[Dodag, dict[IPv6Address, int]] = field(default_factory=FirstNamed)
+    dodags: FirstNamed[int, dict[IPv6Address, int]] = field(default_factory=FirstNamed)
+
+
+@RPL.rule("two-roots", Icmpv6, memory=Roots)
+def two_roots(memory: Roots, scene: Scene, message: Icmpv6) -> Hits:
+    """Compare with the roots and DODAGs before."""
+    told = _dio(scene, message)
+    if told is None:
+        return
+    dio, sender = told
+    key = (dio.rpl_instance_id, dio.dodag_id)
+    configured = _configuration(dio)
+    if configured is not None and (key in memory.ranks or len(memory.ranks) < memory.ranks.MOST):
+        memory.ranks[key] = configured.min_hop_rank_increase
+    dodags = memory.dodags.entry(dio.rpl_instance_id, dict)
+    if dodags is not None and len(dodags) < _MOST_ROOTS:
+        dodags.setdefault(dio.dodag_id, scene.number)
+        if len(dodags) > 1:
+            names = ", ".join(map(str, sorted(dodags)))
+            cause = f"instance {dio.rpl_instance_id} has {len(dodags)} DODAGs: {names}"
+            frames = tuple(dodags.values())
+            yield Hit(cause, (), f"instance {dio.rpl_instance_id}", frames, Severity.RISK)
+    if dio.rank != memory.ranks.get(key, _HOP_RANK):
+        return
+    roots = memory.roots.entry(key, dict)
+    if roots is not None and len(roots) < _MOST_ROOTS:
+        roots.setdefault(sender, scene.number)
+        if len(roots) > 1:
+            names = " and ".join(map(str, sorted(roots)))
+            cause = f"{names} announce the rank of the root, {dio.rank}"
+            yield Hit(cause, (), f"DODAG {dio.dodag_id}", tuple(roots.values()))
+
+
+# --- versions --------------------------------------------------------------------------------------------
+
+
+@dataclass(slots=True)
+class _DodagVersion:
+    """The version that a DODAG has, the last ones before, and how often it was raised."""
+
+    now: int
+    number: int
+    since_s: float
+    before: deque[int] = field(default_factory=lambda: deque(maxlen=8))
+    raised: int = 0
+    frames: Frames = field(default_factory=Frames)
+
+
+def _next(version: int) -> int:
+    """Return the version after one: a counter that begins in a straight part (RFC 6550 section 7.2)."""
+    return 0 if version in {127, 255} else version + 1
+
+
+_OFTEN = 3  # global repairs in one capture; our choice
+
+
+@RPL.rule("version-jumps", Icmpv6, memory=FirstNamed)
+def version_jumps(memory: FirstNamed[Dodag, _DodagVersion], scene: Scene, message: Icmpv6) -> Hits:
+    """Compare with the version before; nodes that lag behind still have that."""
+    told = _dio(scene, message)
+    if told is None:
+        return
+    dio, _ = told
+    new, number = dio.version, scene.number
+    key = (dio.rpl_instance_id, dio.dodag_id)
+    version = memory.entry(key, lambda: _DodagVersion(new, number, scene.time_s))
+    if version is None or new == version.now or new in version.before:
+        return
+    old, frame = version.now, version.number
+    version.before.append(old)
+    version.now, version.number = new, number
+    version.raised += 1
+    version.frames.note(number)
+    subject = f"DODAG {dio.dodag_id}"
+    if new != _next(old):
+        cause = f"the version went from {old} to {new}"
+        yield Hit(
+            cause, (f"frame {frame}: {old}; frame {number}: {new}",), subject, (frame, number)
+        )
+    elif version.raised == _OFTEN:
+        cause = f"the version was raised {_OFTEN} times in {scene.time_s - version.since_s:.3g} s"
+        yield Hit(cause, (), subject, tuple(version.frames))
+
+
+# --- how much --------------------------------------------------------------------------------------------
+
+
+@dataclass(slots=True)
+class _Told:
+    """Messages of a kind from one source, on the hop where they start: how many, when, and the times between."""
+
+    link: bytes | None
+    first_s: float
+    last_s: float
+    count: int = 1
+    resets: int = 0
+    rank: tuple[int, int] | None = None
+    gaps_s: deque[float] = field(default_factory=lambda: deque(maxlen=16))
+    frames: Frames = field(default_factory=Frames)
+
+
+@dataclass(slots=True)
+class Talk:
+    """What was told by kind and source; the shortest interval of Trickle, its doublings, how often all were asked."""
+
+    told: FirstNamed[tuple[type, IPv6Address], _Told] = field(default_factory=FirstNamed)
+    shortest_s: float = (
+        0.008  # DEFAULT_DIO_INTERVAL_MIN, 2 ** 3 ms, and the doublings: RFC 6550 section 17
+    )
+    doublings: int = 20
+    asked: int = 0
+
+    def allowed(self, told: _Told) -> float:
+        """Return how many DIOs Trickle has room for: one in each interval, which doubles (RFC 6206 section 4.2)."""
+        span = max(told.last_s - told.first_s, self.shortest_s)
+        doubled = min(self.doublings, log2(span / self.shortest_s) + 1)
+        longest = self.shortest_s * 2.0**self.doublings
+        return (1 + told.resets + self.asked) * (doubled + 1) + span / longest
+
+
+# of messages that have no rule for how often: how many tell, and the median time between them that is too short. RFC
+# 6775 section 5.3 asks for up to 60 s between solicitations of routers after the first three; the others: our choice
+_NAMES: dict[type, str] = {
+    Dio: "DIO", Dao: "DAO", Dis: "DIS",
+    RouterSolicitation: "router solicitation", NeighborSolicitation: "neighbour solicitation",
+}  # fmt: skip
+_OFTENER = {
+    Dao: (20, 10.0),
+    Dis: (10, 10.0),
+    RouterSolicitation: (10, 30.0),
+    NeighborSolicitation: (20, 5.0),
+}
+_DIOS = 20  # from which they are looked at
+_FACTOR = (
+    2  # times what Trickle has room for; inconsistencies that nobody hears reset it: our choice
+)
+
+
+@RPL.rule("control-out-of-proportion", Icmpv6, memory=Talk)
+def control_told(memory: Talk, scene: Scene, message: Icmpv6) -> None:
+    """Note each message where it starts, and what resets Trickle."""
+    content, header = message.message, scene.header
+    kind = type(content)
+    if kind not in _NAMES or header is None:
+        return
+    if isinstance(content, Dis) and header.destination.is_multicast:
+        memory.asked += 1
+    if isinstance(content, Dio):
+        if not header.destination.is_multicast:
+            return  # an answer to one that asked
+        configured = _configuration(content)
+        if configured is not None:
+            memory.shortest_s = 2.0 ** min(configured.dio_interval_min, 32) / 1000
+            memory.doublings = min(configured.dio_interval_doublings, 32)
+    now, link = scene.time_s, scene.link_source
+    told = memory.told.get((kind, header.source))
+    if told is None:
+        told = memory.told.entry((kind, header.source), lambda: _Told(link, now, now))
+    elif told.link == link and now >= told.last_s:
+        told.gaps_s.append(now - told.last_s)
+        told.count, told.last_s = told.count + 1, now
+    else:
+        return
+    if told is None:
+        return
+    if len(told.frames) < _MOST_ROOTS:
+        told.frames.note(scene.number)
+    if isinstance(content, Dio):
+        told.resets += told.rank not in {None, (content.version, content.rank)}
+        told.rank = (content.version, content.rank)
+
+
+@RPL.at_end("control-out-of-proportion")
+def control_out_of_proportion(memory: Talk, _known: Surroundings) -> Hits:
+    """Judge each kind from each source."""
+    for (kind, source), told in memory.told.items():
+        if not told.gaps_s:
+            continue
+        often, middle = told.count, median(told.gaps_s)
+        evidence = f"median of the last {plural(len(told.gaps_s), 'interval')}: {middle:.3g} s"
+        if kind is Dio:
+            allowed = memory.allowed(told)
+            if often < _DIOS or often <= _FACTOR * allowed:
+                continue
+            evidence += f"; Trickle has room for {allowed:.0f}"
+        else:
+            least, shortest_s = _OFTENER[kind]
+            if often < least or middle >= shortest_s:
+                continue
+        cause = f"{source} sent {plural(often, _NAMES[kind])} in {told.last_s - told.first_s:.3g} s"
+        yield Hit(cause, (evidence,), str(source), tuple(told.frames), times=often)
