@@ -106,8 +106,10 @@ def sent_with_protection(memory: ProtectionOfNodes, scene: Scene, mac: Mac) -> N
 
 
 @NODES.at_end("unsecured-among-secured")
-def unsecured_among_secured(memory: ProtectionOfNodes, _known: Surroundings) -> Hits:
-    """Name the nodes that never secure a frame where the others of their PAN do."""
+def unsecured_among_secured(memory: ProtectionOfNodes, known: Surroundings) -> Hits:
+    """Name the nodes that never secure a frame where the others of their PAN do; a design says who should."""
+    if known.design is not None:
+        return
     sealed: dict[int | None, int] = {}
     bare: dict[int | None, int] = {}
     nodes: dict[int | None, int] = {}
