@@ -16,6 +16,7 @@ from typing import Any
 from lowpanbudget.bits import Reader
 from lowpanbudget.env import Env
 from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.layers.lowpan.addresses import UnknownContext
 from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
 from lowpanbudget.stack.events import Complete, Discarded, Event, Ignored, TimedOut
@@ -213,9 +214,10 @@ class Reassembler:
         return arrival
 
     def _begin_unread(self, frame: Frame, time_s: float, mark: object) -> list[Event]:
-        """Note that a datagram begins whose headers cannot be read; what goes on with it says whether it was sent."""
+        """Note that a datagram begins whose headers want a context; what goes on with it says whether it was sent."""
         fragment = next((one for one in frame.layers if isinstance(one, Fragment)), None)
-        if fragment is None or not fragment.first:
+        unknown = frame.fault is not None and isinstance(frame.fault.about, UnknownContext)
+        if fragment is None or not fragment.first or not unknown:
             return []
         key = _key_of(frame, fragment)
         sent = SentFragment(0, 0, time_s, True, mark)

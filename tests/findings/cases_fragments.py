@@ -241,7 +241,6 @@ FRAGMENT_CASES = {
             (WHOLE,),
             (1, 2),
         ),
-        also=frozenset({"fragments-unfinished"}),
     ),
     # 136 is 0x88 and 136 units of 8 are 1088 octets; 348 is 0x15c
     "fragment-offset-wrong": Case(
@@ -257,7 +256,6 @@ FRAGMENT_CASES = {
             ),
             (1, 2),
         ),
-        also=frozenset({"fragments-unfinished"}),
     ),
     # in a room of 90 the fragments end at 128 and 208; 80 and 4 more are 292; the frame of 80 has 9 + 5 + 80 + 2
     "last-fragment-needless": Case(
@@ -346,7 +344,6 @@ FRAGMENT_CASES = {
             ("datagram of 348 octets, tag 0x0007: 0-135, 128-223",),
             (1, 2),
         ),
-        also=frozenset({"fragments-unfinished"}),
     ),
     # three of four came of the first
     "tag-used-again": Case(

@@ -1,7 +1,8 @@
 """Datagrams in fragments that are late, lost, repeated or in each other's way."""
 
 from lowpanbudget.capture.recent import Recent
-from lowpanbudget.errors import plural
+from lowpanbudget.errors import WireError, plural
+from lowpanbudget.findings import faults
 from lowpanbudget.findings.datagrams import hop_of, numbers_of
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
@@ -9,7 +10,7 @@ from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import hop_text, link_text, octets_text
 from lowpanbudget.layers.lowpan import fragment
-from lowpanbudget.layers.lowpan.fragment import FRAG1
+from lowpanbudget.layers.lowpan.fragment import FRAG1, OffsetBeyond
 from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, FragmentKey
 from lowpanbudget.values import dataclass, field
@@ -35,7 +36,8 @@ class _Losses:
     """How many datagrams were begun, ended, came whole, were lost, given up for room; the first frames of some.
 
     ``alone`` have a first fragment and nothing behind it. ``most`` is how many of those lost were open at their
-    receiver at once. ``open`` are the first frames of those that have no end yet, the last of them.
+    receiver at once. ``open`` are those that have no end yet, the last of them; ``explained`` the keys of those whose
+    fragments contradict each other: that has its own finding, and they are not counted here unless their time runs out.
     """
 
     begun: int = 0
@@ -46,21 +48,41 @@ class _Losses:
     alone: int = 0
     most: int = 0
     numbers: Frames = field(default_factory=Frames)
-    open: Recent[FragmentKey, int] = field(default_factory=lambda: Recent(_MOST_NUMBERS))
+    open: Recent[FragmentKey, FragmentedDatagram] = field(
+        default_factory=lambda: Recent(_MOST_NUMBERS)
+    )
+    explained: Recent[FragmentKey, bool] = field(default_factory=lambda: Recent(_MOST_NUMBERS))
 
     def take(self, arrival: FragmentArrival) -> None:
         """Count a datagram that begins with a fragment, and see whether there is more than the first."""
         fragment, datagram, _ = arrival
+        if datagram.key in self.explained:
+            return
         count = len(datagram.fragments)
         if count == 1:
             self.begun += 1
             self.alone += fragment.first
-            self.open[datagram.key] = fragment.mark.number
+            self.open[datagram.key] = datagram
         elif count == 2:
             self.alone -= datagram.fragments[0].first
 
+    def explain(self, datagram: FragmentedDatagram) -> None:
+        """Leave a datagram out, and what follows under its key."""
+        self.begun -= 1
+        self.alone -= len(datagram.fragments) == 1 and datagram.fragments[0].first
+        self.open.pop(datagram.key, None)
+        self.explained[datagram.key] = True
+
     def end(self, datagram: FragmentedDatagram) -> None:
         """Count what became of a datagram."""
+        if self.explained.pop(datagram.key, False):
+            if datagram.fate is not Fate.EXPIRED:
+                return
+            self.begun += 1
+            self.alone += len(datagram.fragments) == 1 and datagram.fragments[0].first
+        if datagram.fate is Fate.OVERLAPPING:
+            self.explain(datagram)
+            return
         self.ended += 1
         self.open.pop(datagram.key, None)
         if datagram.fate is Fate.WHOLE:
@@ -93,6 +115,16 @@ def fragments_end(
         losses.end(datagram)
 
 
+@REASSEMBLY.rule("fragments-unfinished", WireError)
+def fragment_faulty(memory: FirstNamed[str, _Losses], scene: Scene, fault: WireError) -> None:
+    """Leave out datagrams with a fragment that cannot be placed."""
+    losses = memory.get(scene.hop) if isinstance(fault.about, OffsetBeyond) else None
+    tag = faults.tag_of(scene.payload)
+    for datagram in [] if losses is None else list(losses.open.values()):
+        if losses is not None and datagram.key.tag == tag:
+            losses.explain(datagram)
+
+
 @REASSEMBLY.at_end("fragments-unfinished")
 def fragments_unfinished(memory: FirstNamed[str, _Losses], _known: Surroundings) -> Hits:
     """Judge each hop; what is open at the end of the capture is no more than a remark."""
@@ -100,7 +132,8 @@ def fragments_unfinished(memory: FirstNamed[str, _Losses], _known: Surroundings)
         still, count = ends.begun - ends.ended, ends.begun - ends.whole
         if not count:
             continue
-        ends.numbers.note(*ends.open.values())
+        for datagram in ends.open.values():
+            ends.numbers.note(*numbers_of(datagram)[:1])
         notes = (
             (ends.alone, f"of {ends.alone} only the first fragment was seen"),
             (still, f"{still} still open when the capture ends"),
