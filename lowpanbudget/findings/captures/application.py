@@ -114,8 +114,8 @@ def request_sent(memory: Requests, scene: Scene, datagram: HeardDatagram) -> Non
     if before is None or scene.time_s - before.time_s > EXCHANGE_S:
         memory.sent[key] = _Request(scene.time_s, scene.number, link)
         return
-    if before.link != link:
-        return  # the same datagram on its next hop
+    if before.link != link or scene.passage is not None:
+        return  # the same datagram on its next hop, or in a loop
     gap_s = scene.time_s - before.time_s
     memory.sent[key] = before._replace(time_s=scene.time_s)
     repeats = memory.repeats.entry(link, lambda: _Repeats(gap_s))

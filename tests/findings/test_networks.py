@@ -1,0 +1,56 @@
+"""Audits of whole networks: nothing of weight is said of one without faults, and of one fault no more than there is."""
+
+import pytest
+from findings import faults
+from findings.air import heavy
+from findings.networks import Network
+
+NETWORKS = {
+    "storing": Network(reports=38),
+    "non-storing": Network(stored=False, reports=12),
+    "slotted": Network(stored=False, slots=True, sealed=True, reports=12),
+    "sleepy": Network(asleep=True, sealed=True, reports=8, every_s=300.0),
+}
+
+
+@pytest.mark.parametrize("name", NETWORKS)
+def test_nothing_of_weight_is_said_of_a_network_without_faults(name: str) -> None:
+    capture = NETWORKS[name].capture()
+    assert len(capture.air) > 600
+    assert heavy(capture.followed()) == []
+
+
+FAULTS = {
+    faults.NodeUnheard: {"frames-not-acknowledged"},
+    faults.OtherPan: {"frames-not-acknowledged", "pan-beside-the-network"},
+    faults.Unsecured: {"unsecured-among-secured"},
+    faults.NumberStuck: {"sequence-number-stuck"},
+    faults.NodeSilent: {"node-fell-silent"},
+    faults.Storm: {"control-out-of-proportion"},
+    faults.Solicits: {"control-out-of-proportion"},
+    faults.NotLowered: {"hop-limit-not-lowered"},
+    faults.Loop: {"datagram-in-a-loop", "request-never-answered"},
+    faults.SecondRoot: {"two-roots", "version-jumps"},
+    faults.LinkLocalSource: {"link-local-source-forwarded", "request-never-answered"},
+    faults.TooFar: {
+        "hop-limit-runs-out",
+        "delivery-error-sent",
+        "hop-limit-in-line",
+        "request-never-answered",
+    },
+    faults.Twin: {"address-of-two-devices"},
+    faults.NoAnswer: {"request-never-answered"},
+    faults.LostFragments: {"fragments-meet", "fragments-unfinished", "request-never-answered"},
+    faults.SameTag: {"tag-used-again", "fragments-unfinished", "request-never-answered"},
+}
+
+
+@pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: fault.__name__)
+def test_one_fault_is_told_by_its_name(fault: type[Network]) -> None:
+    sealed = fault is faults.Unsecured
+    long_every = 2 if issubclass(fault, faults.LostFragments) else 8
+    network = fault(sealed=sealed, reports=10, long_every=long_every)
+    if fault is faults.NodeSilent:
+        network.reports, network.every_s = 20, 30.0
+    found = network.capture().followed()
+    assert set(heavy(found)) == FAULTS[fault]
