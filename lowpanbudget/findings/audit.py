@@ -29,10 +29,10 @@ from lowpanbudget.findings.rule import Check, FaultOf, Noticed, Rule
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.tallies import Tallies
 from lowpanbudget.layers.internet import ipv6
-from lowpanbudget.layers.internet.chain import ChainPlace, PseudoHeader
+from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME
+from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME, FrameType
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import Fate
@@ -108,6 +108,7 @@ class Audit:
         if self._first_ns is None:
             self._first_ns = time_ns
         time_s = nan if time_ns is None else (time_ns - (self._first_ns or 0)) / 1e9
+        self.known.end_s = max(self.known.end_s, time_s)
         template = sighting.template
         frame = Frame(sighting.octets) if template is None else template.example
         scene = Scene(
@@ -125,7 +126,7 @@ class Audit:
         elif sighting.fault is not None:
             self._give(scene, sighting.fault, UNREAD)
         try:
-            if self._begin(scene) and sighting.repeats is None:
+            if self._begin(scene) and sighting.repeats is None and not self._is_told(scene):
                 notices = [] if self._only_varying else list(frame.notices)
                 notices += [notice for notice in sighting.notices if notice not in frame.notices]
                 self._look(scene, sighting, notices)
@@ -139,6 +140,12 @@ class Audit:
     def note(self, notice: ReadingNotice | FcsVerdict) -> None:
         """Take what reading the file noticed, or the verdict over its check sequences."""
         self._give(Scene(self.known), notice)
+
+    def _is_told(self, scene: Scene) -> bool:
+        """Return whether it is an acknowledgement like one before: without security only its number differs."""
+        mac = scene.frame.mac
+        acknowledges = mac is not None and mac.frame_type == FrameType.ACKNOWLEDGEMENT
+        return self._only_varying and acknowledges and scene.security is None
 
     # --- one frame -------------------------------------------------------------------------------------
 
@@ -163,7 +170,8 @@ class Audit:
             if not arrival.repeated and arrival.datagram.fate is not Fate.OPEN:
                 self._give(scene, arrival.datagram)
         if datagram is not None and not scene.is_fragment and scene.header is not None:
-            scene.datagram = scene.heard(scene.header, datagram, layers, (scene.number,))
+            upper = None if sighting.template is None else sighting.template.upper
+            scene.datagram = scene.heard(scene.header, datagram, layers, (scene.number,), upper)
         for layer in layers:
             self._give(scene, layer)
         wrong = False
@@ -176,8 +184,7 @@ class Audit:
         if scene.datagram is not None:
             message = scene.find(Icmpv6)
             wrong = wrong or (message is not None and message.checksum_ok is False)
-            upper = None if sighting.template is None else sighting.template.upper
-            self._follow_on(scene, scene.datagram, upper)
+            self._follow_on(scene, scene.datagram)
             self._settle(scene, scene.datagram, wrong=wrong)
         elif datagram is not None:
             self._complete(scene, datagram, sighting.numbers)
@@ -194,20 +201,22 @@ class Audit:
         upper = read_upper(reader, header.next_header, ends)
         inner = next((one for one in reversed(upper.layers) if isinstance(one, Ipv6)), header)
         scene.header = inner
-        scene.datagram = datagram = scene.heard(inner, octets, upper.layers, numbers)
+        place = upper_of(octets)
+        scene.datagram = datagram = scene.heard(inner, octets, upper.layers, numbers, place)
         for layer in upper.layers:
             self._give(scene, layer)
         if upper.fault is not None:
             fault = upper.fault
             notice = Notice("payload-unreadable", fault.message, fault.cite, fault.offset)
             self._give(scene, notice, Noticed(notice.name))
-        self._follow_on(scene, datagram, upper_of(octets))
+        self._follow_on(scene, datagram)
         self._settle(scene, datagram, wrong=checksum.is_wrong(octets))
         (self._only_varying, self._kept) = kept
 
-    def _follow_on(self, scene: Scene, datagram: HeardDatagram, upper: ChainPlace | None) -> None:
+    def _follow_on(self, scene: Scene, datagram: HeardDatagram) -> None:
         """Give the passage of a datagram to one node that another sent before."""
         source, destination = datagram.link_source, datagram.link_destination
+        upper = datagram.upper
         if source is None or destination == BROADCAST or upper is None or upper.hidden:
             return
         header = datagram.outer if scene.tunnelled else datagram.header

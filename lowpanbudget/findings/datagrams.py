@@ -9,6 +9,7 @@ from lowpanbudget.env import Contexts
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.wording import hop_text
 from lowpanbudget.layers.internet import chain, extension, ipv6, udp
+from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.extension import OptionsHeader
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -48,7 +49,7 @@ class HeardDatagram:
 
     ``header`` is its innermost IPv6 header as it was restored (lengths may be 0 in it), ``layers`` what was read in the
     frame or behind the header. ``iphc``, ``link_source`` and ``link_destination`` belong to the frame that brought its
-    headers; ``numbers`` are all frames that brought it.
+    headers; ``numbers`` are all frames that brought it. ``upper`` is where its last header stands.
     """
 
     octets: bytes
@@ -61,6 +62,7 @@ class HeardDatagram:
     contexts: Contexts
     numbers: tuple[int, ...]
     time_s: float
+    upper: ChainPlace | None = None
 
     @property
     def fragments(self) -> int:
@@ -79,8 +81,8 @@ class HeardDatagram:
         if first == ipv6.ICMPV6:
             return None
         if first != ipv6.UDP:
-            place = chain.find(self.octets, ipv6.UDP)
-            if place is None:
+            place = self.upper or chain.find(self.octets, ipv6.UDP)
+            if place is None or place.kind != ipv6.UDP:
                 return None
             at = place.offset
         payload = self.octets[at + udp.OCTETS :]
@@ -117,10 +119,10 @@ class HeardDatagram:
         if self.outer.next_header != ipv6.HOP_BY_HOP:
             return None
         try:
-            header = extension.decode(Reader(self.octets, ipv6.OCTETS), ipv6.HOP_BY_HOP)
+            length = ipv6.extension_octets(ipv6.HOP_BY_HOP, self.octets, ipv6.OCTETS)
+            return _options(self.octets[ipv6.OCTETS : ipv6.OCTETS + length])
         except WireError:
             return None
-        return header if isinstance(header, OptionsHeader) else None
 
     @cached_property
     def rpl_option(self) -> RplOption | None:
@@ -133,6 +135,12 @@ class HeardDatagram:
 @lru_cache(4096)
 def _outer(octets: bytes) -> Ipv6:
     return ipv6.decode(Reader(octets))
+
+
+@lru_cache(4096)
+def _options(octets: bytes) -> OptionsHeader | None:
+    header = extension.decode(Reader(octets), ipv6.HOP_BY_HOP)
+    return header if isinstance(header, OptionsHeader) else None
 
 
 def coap_head(octets: bytes) -> CoapHead | None:

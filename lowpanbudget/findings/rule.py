@@ -125,10 +125,13 @@ class Subject:
         return stated
 
     def at_end(self, name: str) -> Callable[[AnyCheck], AnyCheck]:
-        """Return a decorator that makes a function the check of a rule stated above at the end of a capture."""
+        """Return a decorator that makes a function the check of a rule at the end of a capture.
+
+        A rule that is stated above gives its memory to it; one that has no other check looks at what is known then.
+        """
 
         def stated(check: AnyCheck) -> AnyCheck:
-            self.rules[name].at_end = check
+            self.rules.setdefault(name, Rule(name, self.name)).at_end = check
             return check
 
         return stated

@@ -11,7 +11,9 @@ from lowpanbudget.env import IID_MASK, Contexts, interface_identifier
 from lowpanbudget.findings.datagrams import HeardDatagram, iphc_of
 from lowpanbudget.findings.flows import FlowBook, FlowMatch
 from lowpanbudget.findings.passages import Passage
+from lowpanbudget.findings.senders import Senders
 from lowpanbudget.findings.wording import link_text
+from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, Mac
@@ -32,7 +34,8 @@ class Surroundings:
 
     ``largest``: octets of the longest frame, check sequence included. ``devices`` are EUI-64s that exist.
     ``timeout_s`` is the receivers' time for reassembly. ``prefixes`` are /64 prefixes seen, ``pans`` PAN IDs with the
-    number of frames that carried them. ``flows`` finds those of the design.
+    number of frames that carried them. ``flows`` finds those of the design, ``senders`` are the nodes that sent
+    data frames, ``end_s`` is when the last frame came.
     """
 
     contexts: Contexts = field(default_factory=Contexts)
@@ -43,6 +46,8 @@ class Surroundings:
     prefixes: Recent[int, int] = field(default_factory=lambda: Recent(MOST_PREFIXES))
     pans: dict[int, int] = field(default_factory=dict)
     flows: FlowBook | None = field(init=False, default=None)
+    senders: Senders = field(init=False, default_factory=Senders)
+    end_s: float = 0.0
 
     def __post_init__(self) -> None:
         if self.design is not None:
@@ -203,7 +208,12 @@ class Scene:
         return layers
 
     def heard(
-        self, header: Ipv6, octets: bytes, layers: Sequence[object], numbers: tuple[int, ...]
+        self,
+        header: Ipv6,
+        octets: bytes,
+        layers: Sequence[object],
+        numbers: tuple[int, ...],
+        upper: ChainPlace | None,
     ) -> HeardDatagram:
         """Return a datagram that came with this frame, the last of those with these numbers."""
         mac, fragmented = self.frame.mac, self.fragmented
@@ -218,4 +228,5 @@ class Scene:
             self.contexts,
             numbers,
             self.time_s,
+            upper,
         )

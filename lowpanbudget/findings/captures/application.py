@@ -151,9 +151,7 @@ class _Questions:
 
 
 class Endpoints(FirstNamed[tuple[int, int, int, int], _Questions]):
-    """What was asked, by addresses and ports from who asks to who is asked; when anything was heard last."""
-
-    end_s = 0.0
+    """What was asked, by addresses and ports from who asks to who is asked."""
 
 
 MAX_TRANSMIT_WAIT_S = 93  # RFC 7252 section 4.8.2
@@ -162,9 +160,8 @@ MAX_TRANSMIT_WAIT_S = 93  # RFC 7252 section 4.8.2
 @APPLICATION.rule("request-never-answered", HeardDatagram, memory=Endpoints)
 def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> None:
     """Note requests, and whatever comes back."""
-    memory.end_s = max(memory.end_s, scene.time_s)
-    content, head = datagram.udp, datagram.coap_head
-    if content is None or head is None:
+    head, content = datagram.coap_head, datagram.udp
+    if head is None or content is None:
         return
     ends = int(datagram.header.source), int(datagram.header.destination)
     back = memory.get((ends[1], ends[0], content.destination_port, content.source_port))
@@ -182,10 +179,10 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
 
 
 @APPLICATION.at_end("request-never-answered")
-def request_never_answered(memory: Endpoints, _known: Surroundings) -> Hits:
+def request_never_answered(memory: Endpoints, known: Surroundings) -> Hits:
     """Judge each pair of endpoints; an answer may still come as long as a request is sent again."""
     for (client, server, _, port), asked in memory.items():
-        waited = memory.end_s - asked.first_s
+        waited = known.end_s - asked.first_s
         if not asked.answered and asked.count >= _FEW_REQUESTS and waited > MAX_TRANSMIT_WAIT_S:
             name = str(IPv6Address(server))
             cause = f"{name} answers none of {asked.count} requests on port {port}"

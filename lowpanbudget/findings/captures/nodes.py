@@ -1,16 +1,16 @@
 """Nodes beside the others of their network: not heard by it, not of it, not protected, or gone."""
 
-from lowpanbudget.capture.recent import Recent
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
-from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.senders import MOST_RECEIVERS, SHOWN, HeardSender
 from lowpanbudget.findings.wording import link_text
-from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
+from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import dataclass
 
 NODES = Subject("nodes")
 
@@ -18,106 +18,93 @@ _FEW = 5  # frames from which a node that always does the same is told; our choi
 _TIMES_MORE = 4  # how many times more frames the others of a network must have; our choice
 
 
-# --- the PAN ---------------------------------------------------------------------------------------------
+_RESEALED_S = (
+    1.0  # a try that is secured anew is other octets under the same number; tries end long before
+)
 
 
-@dataclass(slots=True)
-class _Traffic:
-    """Data frames of a node in a PAN, the nodes that they go to (a few of them), and the first of them."""
-
-    frames: int = 0
-    to: set[bytes] = field(default_factory=set)
-    first: Frames = field(default_factory=Frames)
-
-
-_MOST_RECEIVERS = 8
-TrafficOfNodes = FirstNamed[tuple[int, bytes], _Traffic]  # by PAN and link source
-
-
-@NODES.rule("pan-beside-the-network", Mac, memory=FirstNamed)
-def sent_in_pan(memory: TrafficOfNodes, scene: Scene, mac: Mac) -> None:
-    """Count the frames of each node by the PAN that they go to."""
+@NODES.rule("sequence-number-stuck", Mac, varies=True)
+def data_frame_sent(scene: Scene, mac: Mac) -> Hits | None:
+    """Note what a node sends, and compare with its number before; retransmissions are not given to rules."""
+    source, senders = mac.source, scene.known.senders
+    if mac.frame_type != FrameType.DATA or source is None:
+        return None
     pan = mac.source_pan if mac.destination_pan is None else mac.destination_pan
-    if mac.frame_type != FrameType.DATA or pan is None or mac.source is None:
-        return
-    traffic = memory.get((pan, mac.source)) or memory.entry((pan, mac.source), _Traffic)
-    if traffic is None:
-        return
-    traffic.frames += 1
-    if len(traffic.first) < _FEW:
-        traffic.first.note(scene.number)
+    sender = senders.get((pan, source)) or senders.entry((pan, source), HeardSender)
+    if sender is None:
+        return None
+    sender.frames += 1
+    if sender.frames <= SHOWN:
+        sender.first.note(scene.number)
     to = mac.destination
-    if to is not None and to != BROADCAST and len(traffic.to) < _MOST_RECEIVERS:
-        traffic.to.add(to)
+    if to is not None and to not in sender.to and len(sender.to) < MOST_RECEIVERS:
+        sender.to.add(to)
+    if mac.security is not None and mac.security.level:
+        sender.sealed += 1
+    elif scene.header is None or scene.header.destination not in LINK_LOCAL.prefix:
+        # what only crosses a link comes before a node has keys
+        sender.bare += 1
+        if sender.bare <= SHOWN:
+            sender.first_bare.note(scene.number)
+    return _numbered(sender, scene)
+
+
+def _numbered(sender: HeardSender, scene: Scene) -> Hits | None:
+    """Note the number of a frame; say so when it has been the same for several frames of other contents."""
+    sequence, sealed = scene.sequence, scene.payload is None
+    if sequence != sender.sequence or sequence is None:
+        sender.sequence, sender.row, sender.mark, sender.since = sequence, 1, 0, scene.number
+        sender.time_s = scene.time_s
+        return None
+    mark = hash(scene.octets if sealed else scene.payload)
+    if mark == sender.mark or (sealed and scene.time_s - sender.time_s < _RESEALED_S):
+        return None
+    sender.mark, sender.time_s = mark, scene.time_s
+    sender.row += 1
+    if sender.row < _FEW:
+        return None
+    cause = f"frames of different contents follow each other under one sequence number, {sequence}"
+    evidence = (f"since frame {sender.since}",)
+    return (Hit(cause, evidence, scene.sender, (sender.since, scene.number)),)
 
 
 @NODES.at_end("pan-beside-the-network")
-def pan_beside_the_network(memory: TrafficOfNodes, _known: Surroundings) -> Hits:
+def pan_beside_the_network(known: Surroundings) -> Hits:
     """Name the nodes that send in another PAN to those that are in the network's."""
-    frames: dict[int, int] = {}
-    for (pan, _), traffic in memory.items():
-        frames[pan] = frames.get(pan, 0) + traffic.frames
-    most = max(frames, key=lambda pan: frames[pan], default=0)
-    for (pan, source), traffic in memory.items():
-        if pan == most or frames[pan] * _TIMES_MORE > frames[most] or traffic.frames < 3:
+    frames: dict[int | None, int] = {}
+    for (pan, _), sender in known.senders.items():
+        frames[pan] = frames.get(pan, 0) + sender.frames
+    most = max(frames, key=lambda pan: frames[pan], default=None)
+    for (pan, source), sender in known.senders.items():
+        if pan == most or pan is None or most is None or sender.frames < 3:
             continue
-        here = {to for to in traffic.to if (pan, to) in memory}
-        there = sorted(to for to in traffic.to if (most, to) in memory)
+        if frames[pan] * _TIMES_MORE > frames[most]:
+            continue
+        here = {to for to in sender.to if (pan, to) in known.senders}
+        there = sorted(to for to in sender.to if (most, to) in known.senders)
         if there and not here:
             to = ", ".join(map(link_text, there))
             cause = (
                 f"frames go to {to} in PAN {pan:#06x}; {to} and {frames[most]} frames of the network "
                 f"are in PAN {most:#06x}"
             )
-            sent = traffic.frames
-            yield Hit(cause, (), link_text(source), tuple(traffic.first), times=sent)
-
-
-# --- security --------------------------------------------------------------------------------------------
-
-
-@dataclass(slots=True)
-class _Protection:
-    """Data frames of a node under link security and without, and the first of these."""
-
-    sealed: int = 0
-    bare: int = 0
-    first: Frames = field(default_factory=Frames)
-
-
-ProtectionOfNodes = FirstNamed[tuple[int | None, bytes], _Protection]  # by PAN and link source
-
-
-@NODES.rule("unsecured-among-secured", Mac, memory=FirstNamed)
-def sent_with_protection(memory: ProtectionOfNodes, scene: Scene, mac: Mac) -> None:
-    """Count frames with and without link security; those that only cross a link come before a node has keys."""
-    if mac.frame_type != FrameType.DATA or mac.source is None:
-        return
-    key = (mac.pan_id, mac.source)
-    protection = memory.get(key) or memory.entry(key, _Protection)
-    if protection is None:
-        return
-    if mac.security is not None and mac.security.level:
-        protection.sealed += 1
-    elif scene.header is None or scene.header.destination not in LINK_LOCAL.prefix:
-        protection.bare += 1
-        if len(protection.first) < _FEW:
-            protection.first.note(scene.number)
+            sent = sender.frames
+            yield Hit(cause, (), link_text(source), tuple(sender.first), times=sent)
 
 
 @NODES.at_end("unsecured-among-secured")
-def unsecured_among_secured(memory: ProtectionOfNodes, known: Surroundings) -> Hits:
+def unsecured_among_secured(known: Surroundings) -> Hits:
     """Name the nodes that never secure a frame where the others of their PAN do; a design says who should."""
     if known.design is not None:
         return
     sealed: dict[int | None, int] = {}
     bare: dict[int | None, int] = {}
     nodes: dict[int | None, int] = {}
-    for (pan, _), one in memory.items():
+    for (pan, _), one in known.senders.items():
         sealed[pan] = sealed.get(pan, 0) + one.sealed
         bare[pan] = bare.get(pan, 0) + one.bare
         nodes[pan] = nodes.get(pan, 0) + bool(one.sealed)
-    for (pan, source), one in memory.items():
+    for (pan, source), one in known.senders.items():
         if one.sealed or one.bare < _FEW or nodes[pan] < 2:
             continue
         if sealed[pan] >= _TIMES_MORE * bare[pan]:
@@ -125,56 +112,7 @@ def unsecured_among_secured(memory: ProtectionOfNodes, known: Surroundings) -> H
                 f"no frame of this node has link security; {sealed[pan]} frames of "
                 f"{nodes[pan]} others have"
             )
-            yield Hit(cause, (), link_text(source), tuple(one.first), times=one.bare)
-
-
-# --- the sequence number ---------------------------------------------------------------------------------
-
-
-@dataclass(slots=True)
-class _Numbered:
-    """The last sequence number of a node, a mark of what it numbered, when, and for how many frames in a row."""
-
-    sequence: int
-    mark: int
-    time_s: float
-    number: int
-    row: int = 1
-
-
-_RESEALED_S = (
-    1.0  # a try that is secured anew is other octets under the same number; tries end long before
-)
-
-
-@NODES.rule("sequence-number-stuck", Mac, memory=Recent)
-def sequence_number_stuck(
-    memory: Recent[tuple[int | None, bytes], _Numbered], scene: Scene, mac: Mac
-) -> Hits | None:
-    """Compare with the number of the frame before; retransmissions are not given to rules."""
-    sequence, source = scene.sequence, mac.source
-    if sequence is None or source is None or mac.frame_type > FrameType.DATA:
-        return None
-    if mac.frame_type == FrameType.BEACON:
-        return None  # they have numbers of their own
-    key = (mac.pan_id, source)
-    last = memory.get(key)
-    mark = hash(scene.octets if scene.payload is None else scene.payload)
-    if last is None:
-        memory[key] = _Numbered(sequence, mark, scene.time_s, scene.number)
-        return None
-    if last.sequence != sequence:
-        last.sequence, last.row, last.number = sequence, 1, scene.number
-        last.time_s, last.mark = scene.time_s, mark
-        return None
-    if mark == last.mark or (scene.payload is None and scene.time_s - last.time_s < _RESEALED_S):
-        return None
-    first, last.mark, last.time_s = last.number, mark, scene.time_s
-    last.row += 1
-    if last.row < _FEW:
-        return None
-    cause = f"frames of different contents follow each other under one sequence number, {sequence}"
-    return (Hit(cause, (f"since frame {first}",), scene.sender, (first, scene.number)),)
+            yield Hit(cause, (), link_text(source), tuple(one.first_bare), times=one.bare)
 
 
 # --- silence ---------------------------------------------------------------------------------------------
@@ -201,14 +139,11 @@ class _Rhythm:
 
 
 class Rhythms(FirstNamed[bytes, _Rhythm]):
-    """The rhythm of each node, by its link address; when anything was heard last."""
-
-    end_s = 0.0
+    """The rhythm of each node, by its link address."""
 
     def hear(self, link: bytes, scene: Scene) -> None:
         """Take a frame of a node."""
         now = scene.time_s
-        self.end_s = max(self.end_s, now)
         rhythm = self.get(link)
         if rhythm is None:
             self.entry(link, lambda: _Rhythm(now, scene.number))
@@ -237,10 +172,10 @@ def frame_unread(memory: Rhythms, scene: Scene, mac: Mac) -> None:
 
 
 @NODES.at_end("node-fell-silent")
-def node_fell_silent(memory: Rhythms, _known: Surroundings) -> Hits:
+def node_fell_silent(memory: Rhythms, known: Surroundings) -> Hits:
     """Compare the silence at the end with those before."""
     for link, rhythm in memory.items():
-        silent_s = memory.end_s - rhythm.last_s
+        silent_s = known.end_s - rhythm.last_s
         least = _FEW if rhythm.longest_s >= _SLOW_S else _MANY
         if rhythm.alike >= least and silent_s > _SILENCES * rhythm.longest_s:
             cause = (
