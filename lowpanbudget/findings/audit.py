@@ -24,7 +24,7 @@ from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.captures.unreadable import UNREAD
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Finding, Hit
-from lowpanbudget.findings.passages import HeardHop, Passages
+from lowpanbudget.findings.passages import Passages
 from lowpanbudget.findings.rule import Check, FaultOf, Noticed, Rule
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.tallies import Tallies
@@ -143,9 +143,10 @@ class Audit:
 
     def _is_told(self, scene: Scene) -> bool:
         """Return whether it is an acknowledgement like one before: without security only its number differs."""
-        mac = scene.frame.mac
-        acknowledges = mac is not None and mac.frame_type == FrameType.ACKNOWLEDGEMENT
-        return self._only_varying and acknowledges and scene.security is None
+        mac = scene.frame.mac if self._only_varying else None
+        if mac is None or mac.frame_type != FrameType.ACKNOWLEDGEMENT:
+            return False
+        return mac.security is None
 
     # --- one frame -------------------------------------------------------------------------------------
 
@@ -220,7 +221,7 @@ class Audit:
         if source is None or destination == BROADCAST or upper is None or upper.hidden:
             return
         header = datagram.outer if scene.tunnelled else datagram.header
-        now = HeardHop(source, destination, header.hop_limit, datagram.numbers[0], scene.time_s)
+        now = source, destination, header.hop_limit, datagram.numbers[0], scene.time_s
         scene.passage = self._passages.see(header, datagram.octets, upper, now)
         if scene.passage is not None:
             self._give(scene, scene.passage)

@@ -7,14 +7,15 @@ the same hop limit are another datagram, or the same sent again, and no step on 
 
 from typing import NamedTuple
 
-from lowpanbudget.capture.recent import Recent
 from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.values import dataclass
 
 WAY_S = 60.0  # from hop to hop; sleeping nodes fetch within that, reports with the same values come later: our choice
 MOST_HOPS = 16  # of one datagram that are remembered
-MOST_WAYS = 2048  # datagrams
+MOST_WAYS = 2048  # datagrams in each of two generations
+
+_Hop = tuple[bytes, bytes | None, int, int, float]  # the fields of a hop
 
 
 class HeardHop(NamedTuple):
@@ -54,24 +55,32 @@ class Passages:
     """The datagrams that came by last, in bounded memory."""
 
     def __init__(self) -> None:
-        self._ways = Recent[int, tuple[HeardHop, ...]](MOST_WAYS)
+        # two generations: what did not come again in one is forgotten; a way is kept as tuples until it goes on
+        self._young: dict[int, tuple[_Hop, ...]] = {}
+        self._old: dict[int, tuple[_Hop, ...]] = {}
 
-    def see(self, header: Ipv6, octets: bytes, upper: ChainPlace, now: HeardHop) -> Passage | None:
+    def see(self, header: Ipv6, octets: bytes, upper: ChainPlace, now: _Hop) -> Passage | None:
         """Return how a datagram came here, when it was heard before from another node, or comes round.
 
-        ``header`` is its outermost one, which a tunnel puts around it.
+        ``header`` is its outermost one, which a tunnel puts around it; ``now`` the fields of a ``HeardHop``.
         """
         mark = hash((int(header.source), octets[upper.offset :]))
-        hops = self._ways.get(mark)
-        if hops is None:
-            self._ways[mark] = (now,)
+        way = self._young.get(mark) or self._old.get(mark)
+        if way is None:
+            self._keep(mark, (now,))
             return None
+        hops, step = tuple(map(HeardHop._make, way)), HeardHop._make(now)
         first, last = hops[0], hops[-1]
-        anew = now.source == first.source and now.hop_limit >= first.hop_limit
-        if anew or not 0 <= now.time_s - last.time_s <= WAY_S:
-            self._ways[mark] = (now,)
+        anew = step.source == first.source and step.hop_limit >= first.hop_limit
+        if anew or not 0 <= step.time_s - last.time_s <= WAY_S:
+            self._keep(mark, (now,))
             return None
-        if any(hop[:3] == now[:3] for hop in hops):
+        if any(hop[:3] == now[:3] for hop in way):
             return None  # sent again by a router
-        self._ways[mark] = (*hops, now)[-MOST_HOPS:]
-        return Passage(hops, now)
+        self._keep(mark, (*way, now)[-MOST_HOPS:])
+        return Passage(hops, step)
+
+    def _keep(self, mark: int, way: "tuple[_Hop, ...]") -> None:
+        if len(self._young) >= MOST_WAYS:
+            self._old, self._young = self._young, {}
+        self._young[mark] = way

@@ -11,7 +11,8 @@ from lowpanbudget.env import IID_MASK, Contexts, interface_identifier
 from lowpanbudget.findings.datagrams import HeardDatagram, iphc_of
 from lowpanbudget.findings.flows import FlowBook, FlowMatch
 from lowpanbudget.findings.passages import Passage
-from lowpanbudget.findings.senders import Senders
+from lowpanbudget.findings.senders import HeardSender, Senders
+from lowpanbudget.findings.sums import DifferencesOfSenders
 from lowpanbudget.findings.wording import link_text
 from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.ipv6 import Ipv6
@@ -35,7 +36,7 @@ class Surroundings:
     ``largest``: octets of the longest frame, check sequence included. ``devices`` are EUI-64s that exist.
     ``timeout_s`` is the receivers' time for reassembly. ``prefixes`` are /64 prefixes seen, ``pans`` PAN IDs with the
     number of frames that carried them. ``flows`` finds those of the design, ``senders`` are the nodes that sent
-    data frames, ``end_s`` is when the last frame came.
+    data frames, ``sums`` are checksums that nothing explains, ``end_s`` is when the last frame came.
     """
 
     contexts: Contexts = field(default_factory=Contexts)
@@ -47,6 +48,7 @@ class Surroundings:
     pans: dict[int, int] = field(default_factory=dict)
     flows: FlowBook | None = field(init=False, default=None)
     senders: Senders = field(init=False, default_factory=Senders)
+    sums: DifferencesOfSenders = field(init=False, default_factory=DifferencesOfSenders)
     end_s: float = 0.0
 
     def __post_init__(self) -> None:
@@ -76,7 +78,8 @@ class Scene:
     of check sequence), ``payload`` in the clear, ``sequence``, ``counter``, ``fcs_ok``. ``contexts`` are those that
     held when it was read. ``header`` is the innermost IPv6 header in it, ``iphc`` the compressed header it came from,
     ``tunnelled`` tells that there is another around it. ``datagram`` is the one that it brings or completes, ``match``
-    its flow in the design, ``passage`` how it came here where another node sent it before, ``fragmented`` what its
+    its flow in the design, ``passage`` how it came here where another node sent it before, ``by`` what is noted
+    of who sent it, ``fragmented`` what its
     fragment belongs to. ``explained``: a rule knows why the frame cannot be read, and others need not say that it
     cannot.
     """
@@ -98,6 +101,7 @@ class Scene:
     datagram: HeardDatagram | None = None
     match: FlowMatch | None = None
     passage: Passage | None = None
+    by: HeardSender | None = None
     fragmented: FragmentedDatagram | None = None
     explained: bool = False
 

@@ -8,12 +8,11 @@ from lowpanbudget.findings.checksum import SumReading
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.guesses import Slip
-from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.sums import Differences
 from lowpanbudget.findings.wording import link_text
 from lowpanbudget.layers.lowpan.iphc import Iphc
-from lowpanbudget.values import dataclass, field
 
 CHECKSUMS = Subject("checksums")
 _WORD = 16  # bits that a checksum adds up at once
@@ -46,71 +45,30 @@ def universal_local_bit_wrong(scene: Scene, header: Iphc) -> Hits:
         yield Hit(cause, (f"link source {link_text(link)}",), link_text(link))
 
 
-_DISTINCT = 3  # checksums with one difference that make it no chance
-_MOST_TEXTS = 4
-
-
-@dataclass(slots=True)
-class _Differences:
-    """Checksums of a sender that nothing explains: how many, what they should be and by how much they are off.
-
-    ``contexts`` are those that its source and destination lean on. ``text``: what reading them said.
-    """
-
-    contexts: tuple[int | None, int | None]
-    text: str
-    count: int = 0
-    computed: set[int] = field(default_factory=set)
-    off: set[int] = field(default_factory=set)
-    evidence: list[str] = field(default_factory=list)
-    frames: Frames = field(default_factory=Frames)
-
-    @property
-    def constant(self) -> int:
-        """Return by how much all are off that lean on a context, where that is the same; 0 of any others."""
-        known = self.contexts != (None, None) and len(self.computed) >= _DISTINCT
-        return next(iter(self.off)) if known and len(self.off) == 1 else 0
-
-
-Differences = FirstNamed[tuple[str, tuple[int | None, int | None]], _Differences]
-
-
-@CHECKSUMS.rule("checksum-wrong", Slip.NONE, memory=FirstNamed)
-@CHECKSUMS.rule("prefix-of-context-differs", Slip.NONE, memory=FirstNamed)
-def checksum_unexplained(memory: Differences, scene: Scene, reading: SumReading) -> None:
+@CHECKSUMS.rule("checksum-wrong", Slip.NONE)
+def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
     """Note what no reading explains."""
     packed = None if scene.datagram is None else scene.datagram.iphc
     contexts = (None, None) if packed is None else packed.contexts
     key = (scene.sender, contexts)
-    found = memory.entry(key, lambda: _Differences(contexts, reading.text))
-    if found is None:
-        return
-    found.count += 1
-    if len(found.computed) < _DISTINCT:
-        found.computed.add(reading.computed)
-    if len(found.off) < 2:
-        # what the sender summed up is more by this, in the arithmetic of RFC 1071
-        found.off.add((reading.computed - reading.carried) % 0xFFFF)
-    sums = f"checksum carried {reading.carried:#06x}, computed {reading.computed:#06x}"
-    text = f"{sums}; {reading.tried} readings tried"
-    if len(found.evidence) < _MOST_TEXTS and text not in found.evidence:
-        found.evidence.append(text)
-    found.frames.note(*scene.numbers)
+    found = scene.known.sums.entry(key, lambda: Differences(contexts, reading.text))
+    if found is not None:
+        found.take(reading.carried, reading.computed, reading.tried, scene.numbers)
 
 
 @CHECKSUMS.at_end("checksum-wrong")
-def checksum_wrong(memory: Differences, _known: Surroundings) -> Hits:
+def checksum_wrong(known: Surroundings) -> Hits:
     """Take what a prefix does not explain either."""
-    for (sender, _), found in memory.items():
+    for (sender, _), found in known.sums.items():
         if not found.constant:
             evidence, frames = tuple(found.evidence), tuple(found.frames)
             yield Hit(found.text, evidence, sender, frames, times=found.count)
 
 
 @CHECKSUMS.at_end("prefix-of-context-differs")
-def prefix_of_context_differs(memory: Differences, known: Surroundings) -> Hits:
+def prefix_of_context_differs(known: Surroundings) -> Hits:
     """Take checksums that are all off by the same: it is what another prefix adds."""
-    for (sender, contexts), found in memory.items():
+    for (sender, contexts), found in known.sums.items():
         off, numbers = found.constant, sorted({one for one in contexts if one is not None})
         if not off:
             continue
@@ -144,7 +102,7 @@ def _prefixes(known: Surroundings, number: int, more: int) -> Iterator[str]:
 
 
 @CHECKSUMS.rule("checksum-wrong", HeardDatagram)
-def checksum_zero(_memory: Differences, scene: Scene, datagram: HeardDatagram) -> Hits:
+def checksum_zero(scene: Scene, datagram: HeardDatagram) -> Hits:
     """Take UDP checksums of zero, which IPv6 does not allow."""
     header = datagram.udp_behind
     if header is not None and not header.checksum:

@@ -43,7 +43,7 @@ def prefix_multicast_wrong(scene: Scene, header: Iphc) -> Hits:
     yield Hit(f"{group} has {what}", (group.packed.hex(" "),), scene.sender)
 
 
-@LOWPAN.rule("hop-limit-in-line", HeardDatagram, varies=True, least=5)
+@LOWPAN.rule("hop-limit-in-line", HeardDatagram, least=5)
 def hop_limit_in_line(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Look at hop limits in line where a datagram starts: one that comes back to its sender did so before."""
     header = datagram.iphc

@@ -3,14 +3,12 @@
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
-from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import MOST_RECEIVERS, SHOWN, HeardSender
 from lowpanbudget.findings.wording import link_text
 from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
-from lowpanbudget.values import dataclass
 
 NODES = Subject("nodes")
 
@@ -46,6 +44,9 @@ def data_frame_sent(scene: Scene, mac: Mac) -> Hits | None:
         sender.bare += 1
         if sender.bare <= SHOWN:
             sender.first_bare.note(scene.number)
+    scene.by = sender
+    if scene.payload is None or scene.frame.fault is not None:
+        sender.hear(scene.time_s, scene.number)  # nobody can tell whose datagram it brings
     return _numbered(sender, scene)
 
 
@@ -115,67 +116,22 @@ def unsecured_among_secured(known: Surroundings) -> Hits:
             yield Hit(cause, (), link_text(source), tuple(one.first_bare), times=one.bare)
 
 
-# --- silence ---------------------------------------------------------------------------------------------
-
-
-@dataclass(slots=True)
-class _Rhythm:
-    """When a node was heard last with something of its own, its longest silence, and how many were about as long."""
-
-    last_s: float
-    number: int
-    longest_s: float = 0.0
-    alike: int = 0
-
-    def hear(self, time_s: float, number: int) -> None:
-        """Take the next frame; a silence of twice the longest so far begins another rhythm."""
-        gap = time_s - self.last_s
-        if gap > 2 * self.longest_s:
-            self.alike = 0
-        if 2 * gap >= self.longest_s:
-            self.alike += 1
-        self.longest_s = max(self.longest_s, gap)
-        self.last_s, self.number = time_s, number
-
-
-class Rhythms(FirstNamed[bytes, _Rhythm]):
-    """The rhythm of each node, by its link address."""
-
-    def hear(self, link: bytes, scene: Scene) -> None:
-        """Take a frame of a node."""
-        now = scene.time_s
-        rhythm = self.get(link)
-        if rhythm is None:
-            self.entry(link, lambda: _Rhythm(now, scene.number))
-        else:
-            rhythm.hear(now, scene.number)
-
-
 _SILENCES = 4  # times the longest silence so far; our choice
 _SLOW_S, _MANY = 5.0, 50  # a faster rhythm is that of a transfer, unless it lasts: our choice
 
 
-@NODES.rule("node-fell-silent", HeardDatagram, memory=Rhythms)
-def datagram_of_its_own(memory: Rhythms, scene: Scene, datagram: HeardDatagram) -> None:
-    """Note what a node sends of its own: what it forwards ends when another node does."""
-    link = datagram.link_source
-    if link is not None and scene.passage is None and not scene.tunnelled:
-        memory.hear(link, scene)
-
-
-@NODES.rule("node-fell-silent", Mac)
-def frame_unread(memory: Rhythms, scene: Scene, mac: Mac) -> None:
-    """Note frames of which nobody can tell whose datagram they bring."""
-    unread = scene.payload is None or scene.frame.fault is not None
-    if unread and mac.frame_type == FrameType.DATA and mac.source is not None:
-        memory.hear(mac.source, scene)
+@NODES.rule("node-fell-silent", HeardDatagram, varies=True)
+def datagram_of_its_own(scene: Scene, _datagram: HeardDatagram) -> None:
+    """Note when a node sends of its own: what it forwards ends when another node does."""
+    if scene.by is not None and scene.passage is None and not scene.tunnelled:
+        scene.by.hear(scene.time_s, scene.number)
 
 
 @NODES.at_end("node-fell-silent")
-def node_fell_silent(memory: Rhythms, known: Surroundings) -> Hits:
+def node_fell_silent(known: Surroundings) -> Hits:
     """Compare the silence at the end with those before."""
-    for link, rhythm in memory.items():
-        silent_s = known.end_s - rhythm.last_s
+    for (_, link), rhythm in known.senders.items():
+        silent_s = known.end_s - rhythm.heard_s
         least = _FEW if rhythm.longest_s >= _SLOW_S else _MANY
         if rhythm.alike >= least and silent_s > _SILENCES * rhythm.longest_s:
             cause = (
@@ -183,4 +139,4 @@ def node_fell_silent(memory: Rhythms, known: Surroundings) -> Hits:
                 f"for the last {silent_s:.3g} s"
             )
             evidence = (f"{plural(rhythm.alike, 'silence')} about as long as the longest",)
-            yield Hit(cause, evidence, link_text(link), (rhythm.number,))
+            yield Hit(cause, evidence, link_text(link), (rhythm.heard,))
