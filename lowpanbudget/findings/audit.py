@@ -158,8 +158,10 @@ class Audit:
             return False
         mac = scene.mac
         if mac is not None and mac.fault is None:
-            self.known.learn_pan(mac.source_pan)
-            self.known.learn_pan(mac.destination_pan)
+            if mac.source_pan is not None:
+                self.known.learn_pan(mac.source_pan)
+            if mac.destination_pan is not None:
+                self.known.learn_pan(mac.destination_pan)
         return True
 
     def _look(self, scene: Scene, sighting: Sighting, notices: Iterable[Notice]) -> None:
@@ -183,8 +185,10 @@ class Audit:
             self._give(scene, frame.fault)
             self._give(scene, frame.fault, FaultOf(faults.owner(frame.fault, scene)))
         if scene.datagram is not None:
-            message = scene.find(Icmpv6)
-            wrong = wrong or (message is not None and message.checksum_ok is False)
+            upper = scene.datagram.upper
+            if upper is None or upper.kind == ipv6.ICMPV6:
+                message = scene.find(Icmpv6)
+                wrong = wrong or (message is not None and message.checksum_ok is False)
             self._follow_on(scene, scene.datagram)
             self._settle(scene, scene.datagram, wrong=wrong)
         elif datagram is not None:

@@ -77,14 +77,10 @@ class HeardDatagram:
     @cached_property
     def udp(self) -> UdpContent | None:
         """Return UDP ports and payload; None when there is no UDP that can be read."""
-        first, at = self.outer.next_header, ipv6.OCTETS
-        if first == ipv6.ICMPV6:
+        place = self.upper or chain.find(self.octets, ipv6.UDP)
+        if place is None or place.kind != ipv6.UDP:
             return None
-        if first != ipv6.UDP:
-            place = self.upper or chain.find(self.octets, ipv6.UDP)
-            if place is None or place.kind != ipv6.UDP:
-                return None
-            at = place.offset
+        at = place.offset
         payload = self.octets[at + udp.OCTETS :]
         for layer in self.layers:
             if isinstance(layer, UdpNhc | Udp):

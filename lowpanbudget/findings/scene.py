@@ -63,9 +63,9 @@ class Surroundings:
         self.prefixes[prefix] = 1
         self.prefixes.move_to_end(prefix)
 
-    def learn_pan(self, pan: int | None) -> None:
+    def learn_pan(self, pan: int) -> None:
         """Count a frame of this PAN."""
-        if pan is not None and (pan in self.pans or len(self.pans) < MOST_PANS):
+        if pan in self.pans or len(self.pans) < MOST_PANS:
             self.pans[pan] = self.pans.get(pan, 0) + 1
 
 

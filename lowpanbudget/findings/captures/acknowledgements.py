@@ -23,6 +23,7 @@ class _Asked:
     The last frame is still open: its ``sequence``, how often it was tried, whether it was acknowledged.
     """
 
+    receiver: bytes
     frames: int = 0
     unanswered: int = 0
     repeated: int = 0
@@ -61,18 +62,15 @@ class Asking:
 
     hops: FirstNamed[tuple[bytes, bytes], _Asked] = field(default_factory=FirstNamed)
     given: FirstNamed[bytes, Frames] = field(default_factory=FirstNamed)
-    last: dict[int | None, tuple[bytes, _Asked]] = field(default_factory=dict)  # by sequence number
+    last: dict[int | None, _Asked] = field(default_factory=dict)  # by sequence number
 
     def acknowledge(self, sequence: int | None, time_s: float) -> None:
         """Take an acknowledgement: of the last frame with that number."""
         asked = self.last.pop(sequence, None)
-        if asked is None:
+        if asked is None or asked.sequence != sequence or time_s - asked.time_s > _WAIT_S:
             return
-        receiver, frame = asked
-        if frame.sequence != sequence or time_s - frame.time_s > _WAIT_S:
-            return
-        frame.answered = True
-        given = self.given.entry(receiver, Frames)
+        asked.answered = True
+        given = self.given.entry(asked.receiver, Frames)
         if given is not None and len(given) < _FEW:
             given.append(len(given))
 
@@ -80,17 +78,17 @@ class Asking:
 @ACKNOWLEDGEMENTS.rule("frames-not-acknowledged", Scene, memory=Asking)
 def frame_asks(memory: Asking, scene: Scene, _frame: Scene) -> None:
     """Note who asks, and who answers; all tries are looked at."""
-    mac = scene.mac
+    mac = scene.frame.mac
     if mac is None or scene.fcs_ok is False:
         return
     if mac.frame_type == FrameType.ACKNOWLEDGEMENT:
         memory.acknowledge(scene.sequence, scene.time_s)
     elif mac.ack_request and mac.source is not None and mac.destination is not None:
         hop = mac.source, mac.destination
-        asked = memory.hops.get(hop) or memory.hops.entry(hop, _Asked)
+        asked = memory.hops.get(hop) or memory.hops.entry(hop, lambda: _Asked(hop[1]))
         if asked is not None:
             asked.ask(scene)
-            memory.last[scene.sequence] = mac.destination, asked
+            memory.last[scene.sequence] = asked
 
 
 @ACKNOWLEDGEMENTS.at_end("frames-not-acknowledged")
