@@ -5,7 +5,7 @@ frame -> scene -> what is in it, each given to the rules that read its class or 
 Frames that are alike but for numbers and payload are judged once by the rules that do not look at those.
 """
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Hashable, Iterable, Sequence
 from math import nan
 from typing import Any, NamedTuple, Unpack
 
@@ -16,7 +16,6 @@ from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import upper_of
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
-from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum, faults
 from lowpanbudget.findings.captures.capture import NO_FRAME
@@ -26,13 +25,14 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Finding, Hit
 from lowpanbudget.findings.passages import Passages
 from lowpanbudget.findings.rule import Check, FaultOf, Noticed, Rule
-from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.scene import Scene, Surroundings, known_of
 from lowpanbudget.findings.tallies import Tallies
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME, FrameType
+from lowpanbudget.layers.link.mac import BROADCAST, FrameType
+from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import Fate
@@ -66,6 +66,15 @@ class _Bound(NamedTuple):
 
     rule: Rule
     check: Check
+
+
+@dataclass(slots=True)
+class _Judged:
+    """What holds for all frames that are alike: hits, headers on the air, and what ``look`` found among them."""
+
+    hits: list[tuple[Rule, Hit]]
+    layers: Sequence[Any]
+    looked: tuple[Iphc | None, Ipv6 | None, bool]
 
 
 class Audit:
@@ -115,11 +124,14 @@ class Audit:
             self.known, sighting.number, time_s, frame, sighting.decoder.contexts, sighting.octets,
             sighting.fcs_octets, sighting.payload, sighting.sequence, sighting.frame_counter, sighting.fcs_ok,
         )  # fmt: skip
+        layers: Sequence[Any] | None = None
         if template is not None:
-            facts = template.facts.get(self)
-            if isinstance(facts, list):
+            judged = template.facts.get(self)
+            if isinstance(judged, _Judged):
                 self._only_varying = True
-                for rule, hit in facts:
+                scene.iphc, scene.header, scene.tunnelled = judged.looked
+                layers = judged.layers
+                for rule, hit in judged.hits:
                     self._tallies.count(rule, hit, scene.number)
             else:
                 self._kept = []
@@ -129,11 +141,13 @@ class Audit:
             if self._begin(scene) and sighting.repeats is None and not self._is_told(scene):
                 notices = [] if self._only_varying else list(frame.notices)
                 notices += [notice for notice in sighting.notices if notice not in frame.notices]
-                self._look(scene, sighting, notices)
+                layers = scene.look() if layers is None else layers
+                looked = scene.iphc, scene.header, scene.tunnelled
+                self._look(scene, layers, sighting, notices)
                 for event in sighting.ended:
                     self._give(scene, event)
                 if template is not None and self._kept is not None:
-                    template.facts[self] = self._kept
+                    template.facts[self] = _Judged(self._kept, layers, looked)
         finally:
             self._only_varying, self._kept = False, None
 
@@ -164,8 +178,10 @@ class Audit:
                 self.known.learn_pan(mac.destination_pan)
         return True
 
-    def _look(self, scene: Scene, sighting: Sighting, notices: Iterable[Notice]) -> None:
-        frame, layers = scene.frame, scene.look()
+    def _look(
+        self, scene: Scene, layers: Sequence[Any], sighting: Sighting, notices: Iterable[Notice]
+    ) -> None:
+        frame = scene.frame
         arrival, datagram = sighting.arrival, sighting.datagram
         if arrival is not None:
             scene.fragmented = arrival.datagram
@@ -303,16 +319,3 @@ def audit(capture: Capture, **known: Unpack[TraceOptions]) -> CaptureFindings:
     for verdict in verdicts:
         taken.note(verdict)
     return CaptureFindings(taken.frames, tuple(taken.close()), notices, verdicts)
-
-
-def known_of(trace: Trace, design: Design | None = None, timeout_s: float = 60.0) -> Surroundings:
-    """Return what a trace knows at its start, and a design: contexts, devices, the longest frame."""
-    devices = {link for link in trace.knowledge.devices.values() if len(link) == 8}
-    if design is None:
-        return Surroundings(trace.contexts, None, frozenset(devices), LARGEST_FRAME, timeout_s)
-    devices |= {one.extended for one in design.stations if one.extended is not None}
-    largest = design.link.largest
-    known = Surroundings(trace.contexts, design, frozenset(devices), largest, timeout_s)
-    for station in design.stations:
-        known.learn_prefix(station.ip(design.link.addresses))
-    return known

@@ -5,6 +5,7 @@ from ipaddress import IPv6Address
 from typing import Any, TypeVar
 
 from lowpanbudget.bits import Span
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import IID_MASK, Contexts, interface_identifier
@@ -67,6 +68,19 @@ class Surroundings:
         """Count a frame of this PAN."""
         if pan in self.pans or len(self.pans) < MOST_PANS:
             self.pans[pan] = self.pans.get(pan, 0) + 1
+
+
+def known_of(trace: Trace, design: Design | None = None, timeout_s: float = 60.0) -> Surroundings:
+    """Return what a trace knows at its start, and a design: contexts, devices, the longest frame."""
+    devices = {link for link in trace.knowledge.devices.values() if len(link) == 8}
+    if design is None:
+        return Surroundings(trace.contexts, None, frozenset(devices), LARGEST_FRAME, timeout_s)
+    devices |= {one.extended for one in design.stations if one.extended is not None}
+    largest = design.link.largest
+    known = Surroundings(trace.contexts, design, frozenset(devices), largest, timeout_s)
+    for station in design.stations:
+        known.learn_prefix(station.ip(design.link.addresses))
+    return known
 
 
 @dataclass(slots=True)

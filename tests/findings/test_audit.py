@@ -26,10 +26,10 @@ from lowpanbudget.capture.follow.fcs_check import STRIPPED, FcsVerdict
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.survey import survey
 from lowpanbudget.env import Context, Contexts
-from lowpanbudget.findings.audit import Audit, known_of
+from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.finding import Hit, Severity
-from lowpanbudget.findings.scene import Surroundings
+from lowpanbudget.findings.scene import Surroundings, known_of
 from lowpanbudget.findings.tallies import MOST_FRAMES, MOST_NAMED, MOST_SUBJECTS, OTHERS, Tallies
 from lowpanbudget.stack.frame import Frame
 
