@@ -31,13 +31,13 @@ from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.link.mac import BROADCAST, FrameType
+from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import Fate
 from lowpanbudget.stack.upper import read_upper
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import dataclass, replace
 
 MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
 
@@ -70,10 +70,14 @@ class _Bound(NamedTuple):
 
 @dataclass(slots=True)
 class _Judged:
-    """What holds for all frames that are alike: hits, headers on the air, and what ``look`` found among them."""
+    """What holds for all frames that are alike: hits, headers on the air, and what ``look`` found among them.
+
+    ``varying`` are the headers of which a rule says more for each frame.
+    """
 
     hits: list[tuple[Rule, Hit]]
     layers: Sequence[Any]
+    varying: Sequence[Any]
     looked: tuple[Iphc | None, Ipv6 | None, bool]
 
 
@@ -124,13 +128,12 @@ class Audit:
             self.known, sighting.number, time_s, frame, sighting.decoder.contexts, sighting.octets,
             sighting.fcs_octets, sighting.payload, sighting.sequence, sighting.frame_counter, sighting.fcs_ok,
         )  # fmt: skip
-        layers: Sequence[Any] | None = None
+        judged: _Judged | None = None
         if template is not None:
-            judged = template.facts.get(self)
-            if isinstance(judged, _Judged):
-                self._only_varying = True
+            known = template.facts.get(self)
+            if isinstance(known, _Judged):
+                self._only_varying, judged = True, known
                 scene.iphc, scene.header, scene.tunnelled = judged.looked
-                layers = judged.layers
                 for rule, hit in judged.hits:
                     self._tallies.count(rule, hit, scene.number)
             else:
@@ -141,13 +144,17 @@ class Audit:
             if self._begin(scene) and sighting.repeats is None and not self._is_told(scene):
                 notices = [] if self._only_varying else list(frame.notices)
                 notices += [notice for notice in sighting.notices if notice not in frame.notices]
-                layers = scene.look() if layers is None else layers
-                looked = scene.iphc, scene.header, scene.tunnelled
-                self._look(scene, layers, sighting, notices)
+                if judged is None:
+                    layers = scene.look()
+                    looked = scene.iphc, scene.header, scene.tunnelled
+                    hits = [] if self._kept is None else self._kept
+                    judged = _Judged(hits, layers, layers, looked)
+                self._look(scene, judged, sighting, notices)
                 for event in sighting.ended:
                     self._give(scene, event)
                 if template is not None and self._kept is not None:
-                    template.facts[self] = _Judged(self._kept, layers, looked)
+                    varying = [one for one in judged.layers if self._asked(one.__class__)[1]]
+                    template.facts[self] = replace(judged, varying=varying)
         finally:
             self._only_varying, self._kept = False, None
 
@@ -179,7 +186,7 @@ class Audit:
         return True
 
     def _look(
-        self, scene: Scene, layers: Sequence[Any], sighting: Sighting, notices: Iterable[Notice]
+        self, scene: Scene, judged: _Judged, sighting: Sighting, notices: Iterable[Notice]
     ) -> None:
         frame = scene.frame
         arrival, datagram = sighting.arrival, sighting.datagram
@@ -190,8 +197,10 @@ class Audit:
                 self._give(scene, arrival.datagram)
         if datagram is not None and not scene.is_fragment and scene.header is not None:
             upper = None if sighting.template is None else sighting.template.upper
-            scene.datagram = scene.heard(scene.header, datagram, layers, (scene.number,), upper)
-        for layer in layers:
+            scene.datagram = scene.heard(
+                scene.header, datagram, judged.layers, (scene.number,), upper
+            )
+        for layer in judged.varying:
             self._give(scene, layer)
         wrong = False
         for notice in notices:
@@ -205,7 +214,6 @@ class Audit:
             if upper is None or upper.kind == ipv6.ICMPV6:
                 message = scene.find(Icmpv6)
                 wrong = wrong or (message is not None and message.checksum_ok is False)
-            self._follow_on(scene, scene.datagram)
             self._settle(scene, scene.datagram, wrong=wrong)
         elif datagram is not None:
             self._complete(scene, datagram, sighting.numbers)
@@ -230,24 +238,14 @@ class Audit:
             fault = upper.fault
             notice = Notice("payload-unreadable", fault.message, fault.cite, fault.offset)
             self._give(scene, notice, Noticed(notice.name))
-        self._follow_on(scene, datagram)
         self._settle(scene, datagram, wrong=checksum.is_wrong(octets))
         (self._only_varying, self._kept) = kept
 
-    def _follow_on(self, scene: Scene, datagram: HeardDatagram) -> None:
-        """Give the passage of a datagram to one node that another sent before."""
-        source, destination = datagram.link_source, datagram.link_destination
-        upper = datagram.upper
-        if source is None or destination == BROADCAST or upper is None or upper.hidden:
-            return
-        header = datagram.outer if scene.tunnelled else datagram.header
-        now = source, destination, header.hop_limit, datagram.numbers[0], scene.time_s
-        scene.passage = self._passages.see(header, datagram.octets, upper, now)
+    def _settle(self, scene: Scene, datagram: HeardDatagram, *, wrong: bool) -> None:
+        """Give a whole datagram, its way here, and the reading of a wrong checksum; of a right one learn prefixes."""
+        scene.passage = self._passages.see(datagram, tunnelled=scene.tunnelled)
         if scene.passage is not None:
             self._give(scene, scene.passage)
-
-    def _settle(self, scene: Scene, datagram: HeardDatagram, *, wrong: bool) -> None:
-        """Give a whole datagram, and the reading of its checksum when that is wrong; else learn its prefixes."""
         if wrong:
             if self._readings < MOST_READINGS:
                 self._readings += 1
@@ -269,11 +267,7 @@ class Audit:
     def _give(self, scene: Scene, item: object, value: Hashable = None) -> None:
         """Ask the rules that read the class of an item, or the value it is given under."""
         kind: Any = type(item) if value is None else value
-        checks = self._checks.get(kind)
-        if checks is None:
-            every = [bound for read, bound in self._reads if _reads(read, kind)]
-            varying = [bound for bound in every if bound.rule.varies]
-            checks = self._checks[kind] = (every, varying)
+        checks = self._checks.get(kind) or self._asked(kind)
         for rule, check in checks[self._only_varying]:
             hits = check(scene, item)
             if hits is None:
@@ -283,6 +277,15 @@ class Audit:
                 if self._kept is not None and not rule.varies:
                     own = hit.frames == (scene.number,)
                     self._kept.append((rule, hit._replace(frames=()) if own else hit))
+
+    def _asked(self, kind: Hashable) -> tuple[list[_Bound], list[_Bound]]:
+        """Return the checks of things of a kind, all and those that are asked about frames that are alike."""
+        checks = self._checks.get(kind)
+        if checks is None:
+            every = [bound for read, bound in self._reads if _reads(read, kind)]
+            varying = [bound for bound in every if bound.rule.varies]
+            checks = self._checks[kind] = (every, varying)
+        return checks
 
     def close(self) -> list[Finding]:
         """Return all findings, worst first; the audit is over then."""

@@ -7,8 +7,8 @@ the same hop limit are another datagram, or the same sent again, and no step on 
 
 from typing import NamedTuple
 
-from lowpanbudget.layers.internet.chain import ChainPlace
-from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.values import dataclass
 
 WAY_S = 60.0  # from hop to hop; sleeping nodes fetch within that, reports with the same values come later: our choice
@@ -59,12 +59,17 @@ class Passages:
         self._young: dict[int, tuple[_Hop, ...]] = {}
         self._old: dict[int, tuple[_Hop, ...]] = {}
 
-    def see(self, header: Ipv6, octets: bytes, upper: ChainPlace, now: _Hop) -> Passage | None:
-        """Return how a datagram came here, when it was heard before from another node, or comes round.
+    def see(self, datagram: HeardDatagram, *, tunnelled: bool) -> Passage | None:
+        """Return how a datagram to one node came here, when it was heard before from another node, or comes round.
 
-        ``header`` is its outermost one, which a tunnel puts around it; ``now`` the fields of a ``HeardHop``.
+        Where it is ``tunnelled`` the header that counts is the outermost one.
         """
-        mark = hash((int(header.source), octets[upper.offset :]))
+        source, destination, upper = datagram.link_source, datagram.link_destination, datagram.upper
+        if source is None or destination == BROADCAST or upper is None or upper.hidden:
+            return None
+        header = datagram.outer if tunnelled else datagram.header
+        now = source, destination, header.hop_limit, datagram.numbers[0], datagram.time_s
+        mark = hash((int(header.source), datagram.octets[upper.offset :]))
         way = self._young.get(mark) or self._old.get(mark)
         if way is None:
             self._keep(mark, (now,))

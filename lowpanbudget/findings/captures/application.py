@@ -72,8 +72,11 @@ def block_still_fragmented(scene: Scene, message: coap.CoapMessage) -> Hits:
 
 def _coap(datagram: HeardDatagram, kind: Type) -> tuple[UdpContent, CoapHead] | None:
     """Return ports and first fields of a datagram with a CoAP message of this type; None of any other."""
-    content, head = datagram.udp, datagram.coap_head
-    return None if content is None or head is None or head.type != kind else (content, head)
+    head = datagram.coap_head
+    if head is None or head.type != kind:
+        return None
+    content = datagram.udp
+    return None if content is None else (content, head)
 
 
 class _Request(NamedTuple):

@@ -1,12 +1,10 @@
 """Frames of the link: PAN IDs, addresses, sequence numbers, information elements, sizes."""
 
-from typing import NamedTuple
-
-from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.wording import link_text, octets_text
@@ -185,19 +183,13 @@ def pan_id_rule_of_other_version(scene: Scene, _reason: WireError | Notice) -> H
     yield Hit(cause, (_control(scene),), source)
 
 
-class _Sent(NamedTuple):
-    """The last payload between two nodes, and the numbers it went under."""
-
-    payload: bytes
-    sequence: int | None
-    counter: int | None
-    time_s: float
-    number: int
+# the last payload between two nodes, the numbers it went under, when and in which frame
+_Sent = tuple[bytes, int | None, int | None, float, int]
 
 
-@LINK.rule("sent-again-as-new", Mac, memory=Recent)
+@LINK.rule("sent-again-as-new", Mac, memory=FirstNamed)
 def sent_again_as_new(
-    memory: Recent[tuple[bytes, bytes], _Sent], scene: Scene, mac: Mac
+    memory: FirstNamed[tuple[bytes, bytes], _Sent], scene: Scene, mac: Mac
 ) -> Hits | None:
     """Compare with the last frame between the same two nodes."""
     source, destination, payload = mac.source, mac.destination, scene.payload
@@ -206,21 +198,22 @@ def sent_again_as_new(
     if not payload or destination == BROADCAST or len(payload) < 5:
         return None
     key = (source, destination)
-    before = memory.pop(key, None)
-    memory[key] = _Sent(payload, scene.sequence, scene.counter, scene.time_s, scene.number)
-    if before is None:
+    before = memory.get(key)
+    if before is None and len(memory) >= memory.MOST:
         return None
-    gap = scene.time_s - before.time_s
-    if before.payload != payload or not 0 <= gap <= _RETRY_S:
+    memory[key] = (payload, scene.sequence, scene.counter, scene.time_s, scene.number)
+    if before is None or before[0] != payload:
         return None
-    if (before.sequence, before.counter) == (scene.sequence, scene.counter):
+    _, sequence, counter, time_s, number = before
+    gap = scene.time_s - time_s
+    if not 0 <= gap <= _RETRY_S or (sequence, counter) == (scene.sequence, scene.counter):
         return None
     cause = (
         f"{scene.sender} sent the same payload to {link_text(destination)} again under a new number"
     )
     evidence = (
-        f"frame {before.number} number {before.sequence}, frame {scene.number} number {scene.sequence}, "
+        f"frame {number} number {sequence}, frame {scene.number} number {scene.sequence}, "
         f"{gap * 1000:.1f} ms apart"
     )
     severity = Severity.RISK if scene.is_fragment else Severity.REMARK
-    return (Hit(cause, (evidence,), scene.hop, (before.number, scene.number), severity),)
+    return (Hit(cause, (evidence,), scene.hop, (number, scene.number), severity),)
