@@ -206,3 +206,11 @@ def test_explain_for_people() -> None:
     for words in ("What it sees", "When it is no fault", "Spread the same contexts"):
         assert words in shown
     assert "context-table-differs" in invoke("explain", "findings").stdout
+
+
+def test_an_empty_capture_is_no_answer(tmp_path: Path) -> None:
+    path = written(tmp_path / "a.pcap", Capture([]))
+    code, found = audited(path)
+    assert (code, found["frames"]) == (1, 0)
+    (one,) = found["findings"]
+    assert written_out(one) == READING_TOLD["nothing-to-judge"]

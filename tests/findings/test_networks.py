@@ -5,6 +5,9 @@ from findings import faults
 from findings.air import heavy
 from findings.networks import Network
 
+from lowpanbudget.report import audit_text, view
+from lowpanbudget.report.screen import Screen
+
 NETWORKS = {
     "storing": Network(reports=38),
     "non-storing": Network(stored=False, reports=12),
@@ -54,3 +57,15 @@ def test_one_fault_is_told_by_its_name(fault: type[Network]) -> None:
         network.reports, network.every_s = 20, 30.0
     found = network.capture().followed()
     assert set(heavy(found)) == FAULTS[fault]
+
+
+@pytest.mark.parametrize("columns", [80, 120])
+def test_a_network_without_faults_ends_within_a_screen(columns: int) -> None:
+    """What holds for seven nodes is said once: 2,000 frames, and no more than the 24 lines of a terminal."""
+    capture = Network(reports=38).capture()
+    found = capture.followed()
+    assert len(capture.air) >= 2000
+    assert [one.subject.count(",") for one in found] == [6]
+    screen, entries = Screen(columns), view.findings(found)
+    text = screen.draw(lambda console: audit_text.audit(console, screen, "a.pcap", 2000, entries))
+    assert len(text.splitlines()) <= 24

@@ -1,4 +1,7 @@
-"""RPL and neighbour discovery as a whole: who is the root, which version holds, how much is said about it."""
+"""RPL and neighbour discovery as a whole: who is the root, which version holds, how much is said about it.
+
+What Trickle (RFC 6206) does is told from memory.
+"""
 
 from collections import deque
 from ipaddress import IPv6Address
