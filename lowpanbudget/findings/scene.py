@@ -37,7 +37,8 @@ class Surroundings:
     ``largest``: octets of the longest frame, check sequence included. ``devices`` are EUI-64s that exist.
     ``timeout_s`` is the receivers' time for reassembly. ``prefixes`` are /64 prefixes seen, ``pans`` PAN IDs with the
     number of frames that carried them. ``flows`` finds those of the design, ``senders`` are the nodes that sent
-    data frames, ``sums`` are checksums that nothing explains, ``end_s`` is when the last frame came.
+    data frames, ``sums`` are checksums that nothing explains, ``end_s`` is when the last frame came, ``unread``
+    the number of data frames that are sealed or have a fault.
     """
 
     contexts: Contexts = field(default_factory=Contexts)
@@ -51,6 +52,7 @@ class Surroundings:
     senders: Senders = field(init=False, default_factory=Senders)
     sums: DifferencesOfSenders = field(init=False, default_factory=DifferencesOfSenders)
     end_s: float = 0.0
+    unread: int = 0
 
     def __post_init__(self) -> None:
         if self.design is not None:

@@ -10,7 +10,7 @@ from lowpanbudget.values import dataclass, field
 MOST_SUBJECTS = 32  # findings of one rule; what more there is becomes one more
 MOST_FRAMES = 12  # frame numbers in a finding
 MOST_EVIDENCE = 4
-MOST_NAMED = 8  # subjects of a fact that holds for many, by name
+MOST_NAMED = 12  # subjects of a fact that holds for many, by name
 OTHERS = "others"
 
 

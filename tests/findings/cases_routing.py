@@ -177,7 +177,7 @@ ROUTING_CASES: dict[str, Case] = {
         Told(
             "risk",
             "fe80::ff:fe00:17",
-            "fe80::ff:fe00:17 sent 60 DIOs in 59 s",
+            "fe80::ff:fe00:17 sent 60 DIO messages in 59 s",
             ("median of the last 16 intervals: 1 s; Trickle has room for 6",),
             tuple(range(1, 9)),
             60,

@@ -183,7 +183,9 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
 
 @APPLICATION.at_end("request-never-answered")
 def request_never_answered(memory: Endpoints, known: Surroundings) -> Hits:
-    """Judge each pair of endpoints; an answer may still come as long as a request is sent again."""
+    """Judge each pair of endpoints, where all can be read; an answer may come as long as a request is sent again."""
+    if known.unread:
+        return
     for (client, server, _, port), asked in memory.items():
         waited = known.end_s - asked.first_s
         if not asked.answered and asked.count >= _FEW_REQUESTS and waited > MAX_TRANSMIT_WAIT_S:

@@ -46,6 +46,7 @@ def data_frame_sent(scene: Scene, mac: Mac) -> Hits | None:
             sender.first_bare.note(scene.number)
     scene.by = sender
     if scene.payload is None or scene.frame.fault is not None:
+        scene.known.unread += 1
         sender.hear(scene.time_s, scene.number)  # nobody can tell whose datagram it brings
     return _numbered(sender, scene)
 

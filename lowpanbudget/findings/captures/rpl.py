@@ -170,7 +170,7 @@ class Talk:
 # of messages that have no rule for how often: how many tell, and the median time between them that is too short. RFC
 # 6775 section 5.3 asks for up to 60 s between solicitations of routers after the first three; the others: our choice
 _NAMES: dict[type, str] = {
-    Dio: "DIO", Dao: "DAO", Dis: "DIS",
+    Dio: "DIO message", Dao: "DAO message", Dis: "DIS message",
     RouterSolicitation: "router solicitation", NeighborSolicitation: "neighbour solicitation",
 }  # fmt: skip
 _OFTENER = {
