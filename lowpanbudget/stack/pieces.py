@@ -9,7 +9,10 @@ from collections.abc import Iterable
 from enum import Enum
 from typing import Any, NamedTuple
 
+from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.datagram import complete_checksum
+from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Datagram
 from lowpanbudget.values import dataclass, field
 
@@ -24,6 +27,12 @@ class FragmentKey(NamedTuple):
     destination: bytes | None
     size: int | None
     tag: int
+
+    @classmethod
+    def of(cls, frame: Frame, fragment: Fragment | Rfrag) -> "FragmentKey":
+        """Return the key of the datagram that the fragment in a frame belongs to."""
+        size = None if isinstance(fragment, Rfrag) else fragment.size
+        return cls(frame.link_source, frame.link_destination, size, fragment.tag)
 
 
 class Fate(Enum):
@@ -134,6 +143,14 @@ class SentDatagrams:
         if len(self._known) > self.most:
             self._forget(next(iter(self._known)))
         return new
+
+    def arrive(self, key: FragmentKey, fragment: SentFragment) -> FragmentArrival:
+        """Note a fragment as sent; return it with its datagram."""
+        datagram = self.of(key, fragment)
+        repeated = datagram.brought(fragment)
+        if not repeated:
+            datagram.add(fragment)
+        return FragmentArrival(fragment, datagram, repeated)
 
     def end(self, datagram: FragmentedDatagram, fate: Fate) -> None:
         """Say what became of a datagram. A whole one may come again in part; behind an overlap another begins."""

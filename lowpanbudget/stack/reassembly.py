@@ -132,7 +132,9 @@ class Reassembler:
 
     def marks(self, frame: Frame) -> list[Any]:
         """Return the marks of the open datagram that a frame's fragment belongs to; none for another frame."""
-        entry = None if frame.fragment is None else self._open.get(_key_of(frame, frame.fragment))
+        if frame.fragment is None:
+            return []
+        entry = self._open.get(FragmentKey.of(frame, frame.fragment))
         return [] if entry is None else entry.marks
 
     def expired(self, time_s: float) -> list[FragmentedDatagram]:
@@ -159,7 +161,7 @@ class Reassembler:
     def _add(
         self, frame: Frame, fragment: Fragment | Rfrag, time_s: float, mark: object
     ) -> list[Event]:
-        key = _key_of(frame, fragment)
+        key = FragmentKey.of(frame, fragment)
         if isinstance(fragment, Rfrag):
             return self._recover(frame, fragment, key, time_s, mark)
         start, octets = fragment.offset, frame.fragment_octets
@@ -174,7 +176,8 @@ class Reassembler:
             events.append(_discarded(key, entry, "another datagram begins under its tag"))
             self._sent.replace(entry.sent)
             entry = None
-        datagram = self._arrive(key, sent).datagram
+        self._arrival = arrival = self._sent.arrive(key, sent)
+        datagram = arrival.datagram
         if isinstance(entry, Pieces):
             if alike:
                 return [Ignored(f"a duplicate of the fragment at octet {start}")]
@@ -204,24 +207,15 @@ class Reassembler:
             events.append(Complete(whole, *told))
         return events + self._shed(key)
 
-    def _arrive(self, key: FragmentKey, sent: SentFragment) -> FragmentArrival:
-        """Note a fragment as sent; return it with its datagram."""
-        datagram = self._sent.of(key, sent)
-        repeated = datagram.brought(sent)
-        if not repeated:
-            datagram.add(sent)
-        self._arrival = arrival = FragmentArrival(sent, datagram, repeated)
-        return arrival
-
     def _begin_unread(self, frame: Frame, time_s: float, mark: object) -> list[Event]:
         """Note that a datagram begins whose headers want a context; what goes on with it says whether it was sent."""
         fragment = next((one for one in frame.layers if isinstance(one, Fragment)), None)
         unknown = frame.fault is not None and isinstance(frame.fault.about, UnknownContext)
         if fragment is None or not fragment.first or not unknown:
             return []
-        key = _key_of(frame, fragment)
+        key = FragmentKey.of(frame, fragment)
         sent = SentFragment(0, 0, time_s, True, mark)
-        arrival = self._arrive(key, sent)
+        self._arrival = arrival = self._sent.arrive(key, sent)
         datagram = arrival.datagram
         if datagram.is_whole:
             self._sent.end(datagram, Fate.WHOLE)
@@ -327,11 +321,6 @@ class Reassembler:
             reason = "too many datagrams or octets were open"
             events.append(_discarded(key, entry, reason, for_room=True))
         return events
-
-
-def _key_of(frame: Frame, fragment: Fragment | Rfrag) -> FragmentKey:
-    size = None if isinstance(fragment, Rfrag) else fragment.size
-    return FragmentKey(frame.link_source, frame.link_destination, size, fragment.tag)
 
 
 def _discarded(
