@@ -167,9 +167,9 @@ COMPRESSION_CASES = {
         lambda: announced(compress=True),
         Told(
             "failure",
-            "context 1, 0x0017",
+            "0x0017: context 1",
             "context 1 (2001:db8:2::/64) is announced for expanding only (C = 0), "
-            "and 0x0017 compresses with it",
+            "and headers are compressed with it",
             ("frame 1: announcement; frame 2: used 10.0 s later",),
             (1, 2),
         ),

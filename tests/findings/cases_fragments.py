@@ -413,7 +413,7 @@ FRAGMENT_CASES = {
         Told(
             "risk",
             "0x0017",
-            "0x0017 sends type 0x63, the network announced 0x23",
+            "type 0x63 is sent, the network announced 0x23",
             ("63 04 00 00 02 00",),
             (1, 2),
         ),

@@ -225,7 +225,7 @@ FURTHER = (
         Told(
             "risk",
             HOP,
-            "0x0017 sent the same payload to 0x0001 again under a new number",
+            "the same payload is sent again under a new number",
             ("frame 1 number 1, frame 2 number 42, 11.0 ms apart",),
             (1, 2),
         ),
@@ -235,8 +235,8 @@ FURTHER = (
         lambda: told_contexts(air.context_option(1, "2001:db8:2::/64", minutes=0)),
         Told(
             "failure",
-            "context 1, 0x0017",
-            "context 1 (2001:db8:2::/64) was withdrawn, and 0x0017 compresses with it",
+            "0x0017: context 1",
+            "context 1 (2001:db8:2::/64) was withdrawn, and headers are compressed with it",
             ("frame 1: announcement; frame 2: used 10.0 s later",),
             (1, 2),
         ),
@@ -246,8 +246,8 @@ FURTHER = (
         lambda: told_contexts(air.context_option(1, "2001:db8:2::/64", minutes=2), used_at=200.0),
         Told(
             "failure",
-            "context 1, 0x0017",
-            "context 1 (2001:db8:2::/64) ran out after 120 s, and 0x0017 compresses with it",
+            "0x0017: context 1",
+            "context 1 (2001:db8:2::/64) ran out after 120 s, and headers are compressed with it",
             ("frame 1: announcement; frame 2: used 199.0 s later",),
             (1, 2),
         ),

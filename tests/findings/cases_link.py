@@ -235,7 +235,7 @@ LINK_CASES = {
         Told(
             "failure",
             FAR_NAME,
-            "the frames of 02:5e:10:00:00:00:00:17 fail under the key they name",
+            "frames fail under the key that they name",
             ("key id mode 1, index 1, code 0ddbff06, frame counter 0x00000005",),
             (1,),
         ),
@@ -266,7 +266,7 @@ LINK_CASES = {
         Told(
             "remark",
             "0x0017 to 0x0001",
-            "0x0017 sent the same payload to 0x0001 again under a new number",
+            "the same payload is sent again under a new number",
             ("frame 1 number 41, frame 2 number 42, 10.0 ms apart",),
             (1, 2),
         ),

@@ -21,6 +21,17 @@ class NodeUnheard(Network):
         return mac.source != self.link(7)
 
 
+class OutOfEarshot(Network):
+    """The receiver of the capture does not hear node 2: its acknowledgements, and no more than usual is tried again."""
+
+    def tries(self, _at: float, mac: Mac) -> int:
+        usual = 2 if (mac.sequence or 0) % 8 == 7 else 1
+        return 0 if mac.source == self.link(2) else usual
+
+    def is_heard(self, mac: Mac) -> bool:
+        return mac.destination != self.link(2)
+
+
 class OtherPan(Network):
     """Node 7 has another PAN ID."""
 

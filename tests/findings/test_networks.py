@@ -25,6 +25,7 @@ def test_nothing_of_weight_is_said_of_a_network_without_faults(name: str) -> Non
 
 FAULTS = {
     faults.NodeUnheard: {"frames-not-acknowledged"},
+    faults.OutOfEarshot: set(),
     faults.OtherPan: {"frames-not-acknowledged", "pan-beside-the-network"},
     faults.Unsecured: {"unsecured-among-secured"},
     faults.NumberStuck: {"sequence-number-stuck"},

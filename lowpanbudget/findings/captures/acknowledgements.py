@@ -103,11 +103,11 @@ def frames_not_acknowledged(memory: Asking, _known: Surroundings) -> Hits:
         gives = destination in memory.given
         tries = f"tried up to {asked.most_tries} times" if asked.repeated else "tried once each"
         hop, frames = hop_text(source, destination), tuple(asked.first)
-        if count == total and total >= _ALL and (gives or asked.repeated >= _FEW):
+        if count == total and total >= _ALL and (gives or asked.repeated * 2 > total):
             cause = f"none of {total} frames was acknowledged, {tries}"
             evidence = (f"{name} acknowledges frames of others",) if gives else ()
             yield Hit(cause, evidence, hop, frames, Severity.FAILURE, times=count)
-        elif asked.repeated >= _FEW:
+        elif gives and asked.repeated >= _FEW:
             cause = f"{asked.repeated} of {total} frames were never acknowledged, {tries}"
             severity = Severity.RISK if asked.repeated * 10 > total else Severity.REMARK
             yield Hit(cause, (), hop, frames, severity, times=asked.repeated)

@@ -73,19 +73,17 @@ def context_used_too_soon(memory: Announcements, scene: Scene, header: Iphc) -> 
         if announcement is None:
             context = scene.contexts.get(number)
             if context is not None and not context.may_compress:
-                why = f"is for expanding only, and {scene.sender} compresses with it"
-                subject = f"context {number}, {scene.sender}"
+                why = "is for expanding only, and headers are compressed with it"
+                subject = f"{scene.sender}: context {number}"
                 yield Hit(f"context {number} ({context.prefix}) {why}", (), subject)
             continue
         option, since, frame = announcement
         age_s = scene.time_s - since
         why = announcement.why_not(age_s)
         if why:
-            cause = (
-                f"context {number} ({option.prefix}) {why}, and {scene.sender} compresses with it"
-            )
+            cause = f"context {number} ({option.prefix}) {why}, and headers are compressed with it"
             used = f"frame {frame}: announcement; frame {scene.number}: used {age_s:.1f} s later"
-            subject = f"context {number}, {scene.sender}"
+            subject = f"{scene.sender}: context {number}"
             yield Hit(cause, (used,), subject, (frame, scene.number))
 
 

@@ -208,9 +208,7 @@ def sent_again_as_new(
     gap = scene.time_s - time_s
     if not 0 <= gap <= _RETRY_S or (sequence, counter) == (scene.sequence, scene.counter):
         return None
-    cause = (
-        f"{scene.sender} sent the same payload to {link_text(destination)} again under a new number"
-    )
+    cause = "the same payload is sent again under a new number"
     evidence = (
         f"frame {number} number {sequence}, frame {scene.number} number {scene.sequence}, "
         f"{gap * 1000:.1f} ms apart"

@@ -122,7 +122,7 @@ def rpl_option_not_as_announced(
     if option is None or option.type == memory[0][0] or not _is_inline(scene):
         return None
     announced, number = memory[0]
-    cause = f"{scene.sender} sends type {option.type:#04x}, the network announced {announced:#04x}"
+    cause = f"type {option.type:#04x} is sent, the network announced {announced:#04x}"
     return (Hit(cause, (option_octets(option),), scene.sender, (number, *datagram.numbers)),)
 
 

@@ -90,7 +90,7 @@ def integrity_code_wrong(scene: Scene, _notice: Notice) -> Hits:
     evidence = f"{_key_text(security)}, code {security.mic.hex()}"
     if security.frame_counter is not None:
         evidence += f", frame counter {security.frame_counter:#010x}"
-    cause = f"the frames of {scene.sender} fail under the key they name"
+    cause = "frames fail under the key that they name"
     yield Hit(cause, (evidence,), scene.sender)
 
 
