@@ -19,6 +19,7 @@ from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum, faults
 from lowpanbudget.findings.captures.capture import NO_FRAME
+from lowpanbudget.findings.captures.reassembly import OF_TWO
 from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.captures.unreadable import UNREAD
 from lowpanbudget.findings.datagrams import HeardDatagram
@@ -238,7 +239,11 @@ class Audit:
             fault = upper.fault
             notice = Notice("payload-unreadable", fault.message, fault.cite, fault.offset)
             self._give(scene, notice, Noticed(notice.name))
-        self._settle(scene, datagram, wrong=checksum.is_wrong(octets))
+        wrong, fragmented = checksum.is_wrong(octets), scene.fragmented
+        if wrong and fragmented is not None and fragmented.began_late:
+            self._give(scene, fragmented, OF_TWO)  # it proves nothing about addresses
+            wrong = False
+        self._settle(scene, datagram, wrong=wrong)
         (self._only_varying, self._kept) = kept
 
     def _settle(self, scene: Scene, datagram: HeardDatagram, *, wrong: bool) -> None:

@@ -17,6 +17,7 @@ from lowpanbudget.stack.incoming import Datagram
 from lowpanbudget.values import dataclass, field
 
 MOST_FRAGMENTS = 256  # an offset has 8 bits
+IN_ONE_GO_S = 1.0  # between fragments that a hop swapped; our choice
 MANY = 8  # datagrams at one receiver: how many more there are makes no difference
 
 
@@ -101,6 +102,12 @@ class FragmentedDatagram:
         if missing and self.begins_unread and missing[0] != (0, self.size):
             missing = missing[missing[0][0] == 0 :]
         return not missing
+
+    @property
+    def began_late(self) -> bool:
+        """Return whether its first fragment came after the others, and not in the same go: a sender sends in order."""
+        *before, last = self.fragments
+        return bool(before) and last.first and last.time_s - before[-1].time_s > IN_ONE_GO_S
 
     @property
     def begins_unread(self) -> bool:

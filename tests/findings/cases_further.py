@@ -75,6 +75,12 @@ def first_fragment(octets: int) -> Capture:
     return Capture([air.raw(bytes.fromhex("c15c0007") + packed[:octets])])
 
 
+def without_its_first() -> Capture:
+    """A datagram whose first fragment is lost; five seconds later one with other data, under the same tag."""
+    other = air.pieces(air.datagram(b"\x01" * 300), start=11)
+    return Capture([*cut()[1:], *((6 + n / 50, part) for n, part in enumerate(other))])
+
+
 def first_alone() -> Capture:
     return Capture([cut()[0], (200.0, air.frame(air.datagram()))])
 
@@ -150,6 +156,20 @@ FURTHER = (
         "extension-bits-not-zero",
         lambda: other_frames("7e33e43b800001123456786162"),
         Told("risk", "0x0017", f"{RESERVED} 128, and senders must leave it 0", (), (1,)),
+    ),
+    # the last of the first one came at 1.06 s, the first of the other at 6 s
+    Further(
+        "tag-used-again",
+        without_its_first,
+        Told(
+            "failure",
+            HOP,
+            "fragments of two datagrams under one tag make up one, whose checksum is wrong",
+            (
+                "datagram of 348 octets, tag 0x0007: its first fragment comes 4.94 s after the others",
+            ),
+            (1, 2, 3, 4),
+        ),
     ),
     # one in ten of 20 are 2
     Further(

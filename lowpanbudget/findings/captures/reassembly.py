@@ -6,7 +6,7 @@ from lowpanbudget.findings import faults
 from lowpanbudget.findings.datagrams import hop_of, numbers_of
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
-from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import hop_text, link_text, octets_text
 from lowpanbudget.layers.lowpan import fragment
@@ -230,6 +230,19 @@ def fragments_overlap(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
     ranges = ", ".join(f"{one.start}-{one.end - 1}" for one in datagram.fragments[-3:])
     cause = "octet ranges of one datagram overlap"
     yield Hit(cause, (f"{datagram}: {ranges}",), hop_of(datagram), numbers_of(datagram))
+
+
+OF_TWO = Noticed("fragments-of-two")
+
+
+@REASSEMBLY.rule("tag-used-again", OF_TWO, varies=True)
+def put_together_of_two(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
+    """Take datagrams with a wrong checksum whose first fragment came last: the others are of one before."""
+    *before, last = datagram.fragments
+    gap = last.time_s - before[-1].time_s
+    cause = "fragments of two datagrams under one tag make up one, whose checksum is wrong"
+    evidence = (f"{datagram}: its first fragment comes {gap:.3g} s after the others",)
+    yield Hit(cause, evidence, hop_of(datagram), numbers_of(datagram))
 
 
 @REASSEMBLY.rule("tag-used-again", FragmentedDatagram, varies=True)
