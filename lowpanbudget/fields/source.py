@@ -104,8 +104,10 @@ class FunctionSource:
             if field.fixed is not None:
                 self.lines.append(f"if {value} != {field.fixed}: return None")
             cite = field.cite or header.cite
-            self._span(
-                offset, field.width, field.name, value, _meaning(field), cite, "", header.order
+            self.spans.append(
+                self._span(
+                    offset, field.width, field.name, value, _meaning(field), cite, "", header.order
+                )
             )
             values.append(value)
             offset += field.width
@@ -135,7 +137,9 @@ class FunctionSource:
         for part in row.parts:
             left -= part.width
             field = self.let(f"{whole} >> {left} & {(1 << part.width) - 1}")
-            self._span(offset, part.width, part.name, field, _meaning(part), *told)
+            self.spans.append(
+                self._span(offset, part.width, part.name, field, _meaning(part), *told)
+            )
             offset += part.width
         self.octets += row.inline
         return value
@@ -152,9 +156,7 @@ class FunctionSource:
         """Take up a last part that has all octets that are left; return its value."""
         value = self.let(f"data[{self.octet()}:reader.end]")
         told = (part.name, value, _meaning(part), layout.cite, part.removed_by)
-        self._tail = (
-            f"if {value}: reader.spans.append({self._spanned(0, f'len({value}) * 8', *told)})"
-        )
+        self._tail = f"if {value}: reader.spans.append({self._span(0, f'len({value}) * 8', *told)})"
         return value
 
     def field(
@@ -170,28 +172,12 @@ class FunctionSource:
         free: bool = False,
     ) -> None:
         """Take up a field of whole octets with this value, leaving its span."""
-        self._span(0, octets * 8, name, value, meaning, cite, removed_by, order)
+        self.spans.append(self._span(0, octets * 8, name, value, meaning, cite, removed_by, order))
         if free:
             self._leave_free(0, octets, "big")
         self.octets += octets
 
     def _span(
-        self,
-        offset: int,
-        bits: int,
-        name: str,
-        value: str,
-        meaning: str | Callable[[Any], str],
-        cite: Cite,
-        removed_by: str = "",
-        order: str = "big",
-    ) -> None:
-        """Leave a span some bits behind the octet that comes next; a ``meaning`` may be a function of the value."""
-        self.spans.append(
-            self._spanned(offset, bits, name, value, meaning, cite, removed_by, order)
-        )
-
-    def _spanned(
         self,
         offset: int,
         bits: int | str,
@@ -202,6 +188,7 @@ class FunctionSource:
         removed_by: str = "",
         order: str = "big",
     ) -> str:
+        """Return a span some bits behind the octet that comes next; a ``meaning`` may be a function of the value."""
         says = self.bind(meaning) if isinstance(meaning, str) else f"{self.bind(meaning)}({value})"
         at = self.octets * 8 + offset
         where = f"bit + {at}" if self._start is None else str(self._start * 8 + at)
