@@ -158,7 +158,7 @@ def _read_next(reader: Reader, env: Env, chain: Chain) -> bool:
     start = reader.pos
     kind = nhc.KINDS[reader.peek("the next header's LOWPAN_NHC octet", nhc.KINDS.cite)]
     if kind.key == "udp":
-        _link_udp(chain, read_head(chain.heads, reader, nhc.decode_udp))
+        _link_udp(chain, read_head(chain.heads, reader, nhc.decode_udp), start)
         return False
     if kind.key == "extension":
         extension = read_head(chain.heads, reader, extension_nhc.decode_extension)
@@ -199,7 +199,14 @@ def _remark(chain: Chain, extension: extension_nhc.ExtensionNhc, octet: int, sta
         )
 
 
-def _link_udp(chain: Chain, layer: nhc.UdpNhc) -> None:
+def _link_udp(chain: Chain, layer: nhc.UdpNhc, start: int) -> None:
+    cut = [p.value for p in chain.parts if p.kind == ipv6.FRAGMENT and is_cut(p.value)]
+    if cut and not any(
+        map(is_later, cut)
+    ):  # of a later one it was said already that no header stands there
+        what = "length" if layer.checksum is not None else "length and checksum"
+        text = f"a compressed UDP header of one part of a fragmented packet: its {what} cannot be that of the whole"
+        chain.remarks.append(ReadingRemark("udp-of-a-part", text, rfc(6282, "4.3.3"), start))
     header = Udp(layer.source_port, layer.destination_port, 0, layer.checksum or 0)
     chain.link(RestoredPart(ipv6.UDP, header, checksum_elided=layer.checksum is None))
 
@@ -223,7 +230,7 @@ def _read_generic(reader: Reader, chain: Chain, key: str) -> bool:
         layer = read_head(chain.heads, reader, ghc_headers.decode_extension, dictionary)
         return _link_extension(chain, layer, start)
     if key == "udp-ghc":
-        _link_udp(chain, read_head(chain.heads, reader, nhc.decode_udp, ghc_headers.UDP))
+        _link_udp(chain, read_head(chain.heads, reader, nhc.decode_udp, ghc_headers.UDP), start)
     else:
         read_head(chain.heads, reader, layout_of(ghc_headers.Icmpv6Nhc).read)
         chain.parts[-1].next_header = chain.last = ipv6.ICMPV6

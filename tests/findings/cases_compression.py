@@ -334,6 +334,18 @@ COMPRESSION_CASES = {
             (1,),
         ),
     ),
+    # RFC 6282 section 4.3.3: the UDP length is always elided; 0x0001 is a first part with more behind it, 0 a whole one
+    "udp-header-of-a-part": Case(
+        lambda: other_frames("7e33e500000112345678f312123468656c6c6f"),
+        lambda: other_frames("7e33e500000012345678f312123468656c6c6f"),
+        Told(
+            "failure",
+            "0x0017",
+            "a compressed UDP header of one part of a fragmented packet: its length cannot be that of the whole",
+            ("octet 19",),
+            (1,),
+        ),
+    ),
     "page-one-not-answered": Case(
         lambda: paged(answered=False),
         lambda: paged(answered=True),

@@ -152,6 +152,12 @@ def header_behind_later_fragment(scene: Scene, notice: Notice) -> Hits:
     yield Hit(notice.text, (f"octet {notice.offset}",), scene.sender)
 
 
+@LOWPAN.rule("udp-header-of-a-part", Noticed("udp-of-a-part"))
+def udp_header_of_a_part(scene: Scene, notice: Notice) -> Hits:
+    """Take the notice of the decoder."""
+    yield Hit(notice.text, (f"octet {notice.offset}",), scene.sender)
+
+
 @dataclass(slots=True)
 class _Node:
     """How many datagrams a node sent, whether one was of page 1, and frames of page 1 that it got."""
