@@ -2,7 +2,7 @@
 
 from functools import lru_cache
 
-from lowpanbudget.design.path import Path
+from lowpanbudget.design.path import MOST_ROUTERS, Path
 from lowpanbudget.errors import DoesNotFit
 
 
@@ -77,10 +77,19 @@ def _largest(path: Path, low: int, high: int, frames: int, guess: int | None = N
 def deepest(path: Path, octets: int) -> int | None:
     """Return the longest source route with which one frame still carries ``octets`` octets; None without a route.
 
-    Found by building the frames of longer and longer routes; -1 when not even the shortest leaves enough.
+    Found by building frames: a longer route leaves less, so they are halved. -1: not even the shortest leaves enough.
     """
-    longest = -1 if path.with_route(1) is not None else None
-    route = 1
-    while (longer := path.with_route(route)) is not None and frames_of(longer, octets) == 1:
-        longest, route = route, route + 1
-    return longest
+    if path.with_route(1) is None:
+        return None
+    fits, too_long = 0, MOST_ROUTERS + 1
+    while too_long - fits > 1:
+        # routes are short: the first steps double
+        route = (
+            (fits + too_long) // 2 if too_long <= MOST_ROUTERS else min(2 * fits + 1, MOST_ROUTERS)
+        )
+        longer = path.with_route(route)
+        if longer is not None and frames_of(longer, octets) == 1:
+            fits = route
+        else:
+            too_long = route
+    return fits or -1
