@@ -29,6 +29,7 @@ if TYPE_CHECKING:
         CaptureFile as CaptureFile, read_capture as read_capture,
     )
     from lowpanbudget.capture.files.record import ReadingNotice as ReadingNotice, Record as Record
+    from lowpanbudget.capture.files.together import read_together as read_together
     from lowpanbudget.capture.files.writing import write_pcap as write_pcap
     from lowpanbudget.capture.follow.fcs_check import FcsVerdict as FcsVerdict
     from lowpanbudget.capture.follow.flows import FlowKey as FlowKey
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
     from lowpanbudget.capture.follow.matching import (
         Matched as Matched, MessageValue as MessageValue,
     )
+    from lowpanbudget.capture.follow.receivers import Reception as Reception
     from lowpanbudget.capture.shrink import (
         Counters as Counters, Shrinker as Shrinker, shrink as shrink,
     )
@@ -58,9 +60,12 @@ if TYPE_CHECKING:
         WireError as WireError,
     )
     from lowpanbudget.fields.packet import Head as Head, Packet as Packet, Restored as Restored
-    from lowpanbudget.findings.audit import CaptureFindings as CaptureFindings, audit as audit
+    from lowpanbudget.findings.audited import CaptureFindings as CaptureFindings, audit as audit
     from lowpanbudget.findings.finding import (
         Certainty as Certainty, Finding as Finding, Severity as Severity,
+    )
+    from lowpanbudget.findings.listing import (
+        FrameList as FrameList, ListedFrame as ListedFrame, list_frames as list_frames,
     )
     from lowpanbudget.findings.review import review as review
     from lowpanbudget.layers.internet.aead import Nonces as Nonces
@@ -199,11 +204,13 @@ _NAMES = {
     "capture.files.key_file": "KeyRing read_keys",
     "capture.files.reading": "CaptureFile read_capture",
     "capture.files.record": "ReadingNotice Record",
+    "capture.files.together": "read_together",
     "capture.files.writing": "write_pcap",
     "capture.follow.fcs_check": "FcsVerdict",
     "capture.follow.flows": "FlowKey",
     "capture.follow.learning": "Device LearnedContext",
     "capture.follow.matching": "Matched MessageValue",
+    "capture.follow.receivers": "Reception",
     "capture.shrink": "Counters Shrinker shrink",
     "capture.survey": "Cell Survey survey",
     "capture.tally": "Tally",
@@ -218,8 +225,9 @@ _NAMES = {
         "RequestError Reserved Truncated WireError"
     ),
     "fields.packet": "Head Packet Restored",
-    "findings.audit": "CaptureFindings audit",
+    "findings.audited": "CaptureFindings audit",
     "findings.finding": "Certainty Finding Severity",
+    "findings.listing": "FrameList ListedFrame list_frames",
     "findings.review": "review",
     "layers.internet.aead": "Nonces",
     "layers.internet.chain": "FragmentHeader",

@@ -25,13 +25,16 @@ from lowpanbudget import (
     FcsVerdict,
     FlowKey,
     Frame,
+    FrameList,
     Key,
     KeyRing,
     LearnedContext,
     LeftOut,
+    ListedFrame,
     Matched,
     MessageValue,
     ReadingNotice,
+    Reception,
     Record,
     RequestError,
     Severity,
@@ -46,10 +49,12 @@ from lowpanbudget import (
     decrypt,
     expand,
     follow,
+    list_frames,
     load_design,
     parse_design,
     read_capture,
     read_keys,
+    read_together,
     shrink,
     survey,
     write_pcap,
@@ -92,6 +97,33 @@ def test_records_are_those_that_scapy_reads() -> None:
     assert all(isinstance(verdict, FcsVerdict) for verdict in frames.check_sequences)
     assert isinstance(frames.contexts, Contexts)
     assert frames.notices == ()
+
+
+def test_captures_of_two_receivers_are_followed_and_listed_as_one() -> None:
+    """The second one's clock is 3 ms late, and it missed the first frame."""
+    frames = [air.frames_of(DATAGRAM, NODE, ROOT, sequence=number)[0] for number in range(3)]
+    late = [one._replace(time_ns=(one.time_ns or 0) + 3 * 10**6) for one in records(frames)[1:]]
+    files = []
+    for heard in (records(frames), late):
+        files.append(io.BytesIO())
+        write_pcap(files[-1], heard, 195)
+        files[-1].seek(0)
+    found = follow(read_together(files), contexts=air.CONTEXTS)
+    assert [(one.number, one.heard_as) for one in found] == [
+        (1, None), (2, None), (3, 2), (4, None), (5, 4),
+    ]  # fmt: skip
+    assert found.receptions == (Reception("capture 1", 3, 2), Reception("capture 2", 2, 2))
+    for file in files:
+        file.seek(0)
+    listed = list_frames(read_together(files), contexts=air.CONTEXTS, since=2)
+    assert isinstance(listed, FrameList)
+    assert (listed.total, listed.first_ns) == (5, 2 * 10**9)
+    assert all(isinstance(one, ListedFrame) for one in listed.frames)
+    assert [(one.number, one.source, one.heard_as) for one in listed.frames] == [
+        (2, NODE, None), (3, NODE, 2), (4, NODE, None), (5, NODE, 4),
+    ]  # fmt: skip
+    with pytest.raises(RequestError, match="times"):
+        list(follow(read_together([read_capture(io.BytesIO(frames[0].hex().encode()))])))
 
 
 def test_a_capture_is_a_path_a_file_a_reader_or_records() -> None:

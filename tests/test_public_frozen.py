@@ -58,6 +58,7 @@ from lowpanbudget import (
     fit,
     follow,
     generate,
+    list_frames,
     load_design,
     read_capture,
     read_coap,
@@ -169,6 +170,7 @@ def captured() -> list[Any]:
     capture = EXAMPLES / "archive.pcap"
     return [
         *follow(capture, **known), *annotate(capture, [1, 24], **known), survey(capture, **known),
+        list_frames(capture, **known, until=900),
         audit(capture, **known),
     ]  # fmt: skip
 

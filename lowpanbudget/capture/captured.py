@@ -13,6 +13,7 @@ from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.learning import Device, LearnedContext
 from lowpanbudget.capture.follow.picking import pick
+from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
 from lowpanbudget.env import Contexts
@@ -42,7 +43,8 @@ class CapturedFrame:
 
     ``datagram`` is the IPv6 packet that this frame completes, ``brought_by`` the numbers of all frames that brought it,
     ``flow`` its flow, of a fragment too once the first has been seen. ``retransmission_of`` and ``copy_of`` are the
-    frame that this one repeats, under its own number or another. ``ended`` are datagrams whose fragments were given up
+    frame that this one repeats, under its own number or another; ``heard_as`` is the frame under which another receiver
+    heard the same sending: it brings nothing again. ``ended`` are datagrams whose fragments were given up
     now, each with the numbers of its frames as ``marks``; ``never_whole`` says why the datagram of a fragment that
     ``annotate`` picked never became whole. ``notices`` and ``fault`` tell what is odd and what ended reading,
     ``reason`` why it was not read to its end, or nothing.
@@ -66,6 +68,7 @@ class CapturedFrame:
     flow: FlowKey | None
     retransmission_of: int | None
     copy_of: int | None
+    heard_as: int | None
     ended: tuple[TimedOut | Discarded, ...]
     never_whole: str
     notices: tuple[Notice, ...]
@@ -117,7 +120,8 @@ class CaptureFrames(Iterator[CapturedFrame]):
         largest = _largest(self._trace)
         with self._file as records:
             for sighting in self._trace.follow(records):
-                yield captured(sighting, largest)
+                if not sighting.outside:
+                    yield captured(sighting, largest)
 
     def __next__(self) -> CapturedFrame:
         return next(self._frames)
@@ -136,6 +140,11 @@ class CaptureFrames(Iterator[CapturedFrame]):
     def learned_devices(self) -> tuple[Device, ...]:
         """Return the short addresses learned on the air, each with how."""
         return self._trace.learned_devices
+
+    @property
+    def receptions(self) -> tuple[Reception, ...]:
+        """Return what each receiver of a capture with several heard so far, and how much of it others heard as well."""
+        return self._trace.receptions
 
     @property
     def check_sequences(self) -> tuple[FcsVerdict, ...]:
@@ -161,10 +170,12 @@ def follow(capture: Capture, **known: Unpack[TraceOptions]) -> CaptureFrames:
     - ``design``, whose contexts, root, flows and messages count;
     - ``contexts``, ``keys``, ``devices``, ``root`` and ``rpi_type`` as in ``Decoder``, before those of the design;
     - ``fcs``, the octets of FCS at the end of each frame (0, 2, 4); else it is tested over the first frames;
-    - ``timeout_s``, how long receivers wait for fragments, in seconds, 60 at most.
+    - ``timeout_s``, how long receivers wait for fragments, in seconds, 60 at most;
+    - ``node`` (any of its addresses, or a station of the design), ``flow`` (one of the design, a UDP port, or its
+      words), ``since`` and ``until`` (seconds from the first frame, or a date-time): only such frames are told.
 
-    Contexts, devices and root are learned on the way. Memory does not grow with the capture. Raises ``RequestError``
-    for what cannot be read or used; what is wrong in the octets is told in each frame.
+    All frames are followed: contexts, devices and root are learned on the way. Memory does not grow with the capture.
+    Raises ``RequestError`` for what cannot be read or used; what is wrong in the octets is told in each frame.
     """
     trace = Trace(**known)
     return CaptureFrames(CaptureFile.of(capture), trace)
@@ -201,8 +212,8 @@ def captured(sighting: Sighting, largest: int = LARGEST_FRAME) -> CapturedFrame:
         sighting.fcs_octets, sighting.fcs_ok, sighting.damaged, sighting.status, sighting.missing,
         frozen(dict(sighting.body.fields)), sighting.payload, sighting.verified,
         None if whole is None else Datagram(whole, elided), sighting.completed.numbers, sighting.flow,
-        sighting.repeats, sighting.copies, tuple(map(_numbered, sighting.ended)), sighting.never_whole,
-        sighting.notices, sighting.fault, sighting.reason, sighting, largest,
+        sighting.repeats, sighting.copies, sighting.heard_as, tuple(map(_numbered, sighting.ended)),
+        sighting.never_whole, sighting.notices, sighting.fault, sighting.reason, sighting, largest,
     )  # fmt: skip
 
 

@@ -67,8 +67,12 @@ def expand(
 def _expanded(file: CaptureFile, trace: Trace, left_out: LeftOut) -> Iterator[Record]:
     with file as records:
         for sighting in trace.follow(records):
+            if sighting.outside:
+                continue
             left_out.add_all(sighting.ended)
-            if sighting.repeats is not None:
+            if sighting.heard_as is not None:
+                left_out.add("a frame that another receiver heard as well")
+            elif sighting.repeats is not None:
                 left_out.add("a retransmission")
             elif sighting.datagram is not None:
                 yield _record(sighting, IPV6_TYPE, sighting.datagram)
@@ -93,6 +97,8 @@ def decrypt(
 def _decrypted(file: CaptureFile, trace: Trace, left_out: LeftOut) -> Iterator[Record]:
     with file as records:
         for sighting in trace.follow(records):
+            if sighting.outside:
+                continue
             if sighting.body.kind != FRAME:
                 left_out.add(sighting.reason or sighting.body.kind)
                 continue

@@ -12,6 +12,8 @@ from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import FlowKey, application_of, upper_of
+from lowpanbudget.capture.follow.narrowing import Narrowing
+from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting, flow_of_parts
 from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
 from lowpanbudget.capture.recent import Recent
@@ -48,7 +50,8 @@ class Survey:
 
     ``reasons`` counts why frames could not be read. ``names`` are what a design calls flows; none for those outside.
     ``natures`` tells of each layer whether it is a header, whatever it carries, or payload or sealed as a whole.
-    ``check_sequences`` say what was found at the end of the frames of each link type.
+    ``check_sequences`` say what was found at the end of the frames of each link type. ``receptions`` are what each of
+    several receivers heard: a frame that more than one of them heard is counted once.
     """
 
     cells: dict[Cell, Tally] = field(default_factory=FrozenDict)
@@ -56,6 +59,7 @@ class Survey:
     names: dict[FlowKey, str] = field(default_factory=FrozenDict)
     natures: dict[str, Nature] = field(default_factory=FrozenDict)
     check_sequences: tuple[FcsVerdict, ...] = ()
+    receptions: tuple[Reception, ...] = ()
 
     @property
     def total(self) -> Tally:
@@ -88,7 +92,7 @@ class Survey:
         return Survey(
             _grouped([*self.cells.items(), *other.cells.items()]), FrozenDict(reasons),
             FrozenDict({**other.names, **self.names}), FrozenDict(natures),
-            self.check_sequences + other.check_sequences,
+            self.check_sequences + other.check_sequences, self.receptions + other.receptions,
         )  # fmt: skip
 
     __add__ = merge
@@ -111,11 +115,13 @@ def _grouped(tallies: Iterable[tuple[Key, Tally]]) -> dict[Key, Tally]:
 class Surveyor:
     """Sums up what a trace yields, in bounded memory.
 
-    ``largest`` is the octets of the largest frame, FCS included: the design's, or 127.
+    ``largest`` is the octets of the largest frame, FCS included: the design's, or 127. ``narrowing`` knows which frames
+    are counted.
     """
 
-    def __init__(self, largest: int = LARGEST_FRAME) -> None:
+    def __init__(self, largest: int = LARGEST_FRAME, narrowing: Narrowing | None = None) -> None:
         self.largest = largest
+        self._narrowing = narrowing
         self._cells: dict[Cell, Tally] = {}
         self._reasons: dict[str, int] = {}
         self._names: dict[FlowKey, str] = {}
@@ -123,15 +129,24 @@ class Surveyor:
         self._savings = Savings(largest)
         self._sequences = Recent[bytes, int](MOST_CELLS)
 
-    def survey(self, check_sequences: Iterable[FcsVerdict] = ()) -> Survey:
+    def survey(
+        self,
+        check_sequences: Iterable[FcsVerdict] = (),
+        receptions: tuple[Reception, ...] = (),
+    ) -> Survey:
         """Return what was counted so far."""
         return Survey(
             _grouped(self._cells.items()), FrozenDict(self._reasons), FrozenDict(self._names),
-            FrozenDict(self._natures), tuple(check_sequences),
+            FrozenDict(self._natures), tuple(check_sequences), receptions,
         )  # fmt: skip
 
     def add(self, sighting: Sighting) -> None:
-        """Count one record."""
+        """Count one record; of one that is outside, or that another receiver heard as well, only that it came."""
+        if sighting.heard_as is not None:
+            return
+        if sighting.outside:
+            self._pass(sighting)
+            return
         datagram, template = sighting.datagram, sighting.template
         self._see(sighting)
         place = self._place(sighting)
@@ -179,6 +194,15 @@ class Surveyor:
         if sighting.ended:
             self.end(sighting.ended)
 
+    def _pass(self, sighting: Sighting) -> None:
+        """Note the number of a frame that is not counted, which none of its sender's others lacks then."""
+        mac = None if sighting.example is None else sighting.example.mac
+        sequence = None if mac is None else _sequence_of(mac)
+        if sequence is not None and sighting.fcs_ok is not False:
+            self._lost(sequence, sighting.sequence)
+        if sighting.ended:
+            self.end(sighting.ended)
+
     def _see(self, sighting: Sighting) -> None:
         """Note what there is in the layers of a record; once for all frames that are alike."""
         template = sighting.template
@@ -204,6 +228,9 @@ class Surveyor:
     def end(self, ended: Iterable[TimedOut | Discarded]) -> None:
         """Count datagrams that never became whole; those of ``Trace.leftover`` at the end."""
         for event in ended:
+            numbers = (part.number for part in event.marks)
+            if self._narrowing is not None and not self._narrowing.wanted(numbers):
+                continue
             self._tally(Cell(_DATA, flow_of_parts(event.marks), event.key[0])).dropped += 1
 
     def _tally(self, cell: Cell) -> Tally:
@@ -289,9 +316,10 @@ def survey(capture: Capture, **known: Unpack[TraceOptions]) -> Survey:
     """
     trace = Trace(**known)
     design = trace.design
-    surveyor = Surveyor(LARGEST_FRAME if design is None else design.link.largest)
+    largest = LARGEST_FRAME if design is None else design.link.largest
+    surveyor = Surveyor(largest, trace.narrowing)
     with CaptureFile.of(capture) as records:
         for sighting in trace.follow(records):
             surveyor.add(sighting)
     surveyor.end(trace.leftover)
-    return surveyor.survey(trace.fcs.values())
+    return surveyor.survey(trace.fcs.values(), trace.receptions)

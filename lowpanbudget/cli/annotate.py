@@ -18,10 +18,12 @@ if TYPE_CHECKING:
     from lowpanbudget.report.screen import Screen
 
 _MOST_TOLD = 5
+_ANSWER_IS_NO = 1
 
 _EXAMPLE = """\b
 lowpanbudget annotate 41c8070200... --context 0=2001:db8::/64 --key-file keys.toml
 lowpanbudget annotate mesh.pcap --frame 12 --frame 13 --design examples/footbridge.toml
+lowpanbudget annotate mesh.pcap --list --node 0x0012 --since 90
 
 \b
 Key file:
@@ -45,6 +47,11 @@ class Shown(NamedTuple):
     "--frame", "numbers", type=options.WholeNumber(1), multiple=True, metavar="N",
     help="Number of a frame in a capture; may be given again. Else the first few.",
 )  # fmt: skip
+@click.option(
+    "--list", "as_list", is_flag=True,
+    help="A line a frame of a capture: from and to on the link, octets, room left, what it carries, findings.",
+)  # fmt: skip
+@captures.narrowing_options
 @captures.design
 @click.option(
     "--fcs", type=click.Choice(list(captures.FCS)),
@@ -58,10 +65,12 @@ class Shown(NamedTuple):
     help="Absolute slot number of a frame in hex, for time-slotted links; captures tell it themselves.",
 )  # fmt: skip
 @options.root
+@options.as_csv
 @options.as_json
 @click.pass_context
 def command(
     ctx: click.Context,
+    /,
     source: str,
     numbers: tuple[int, ...],
     design: str | None,
@@ -71,7 +80,10 @@ def command(
     asn: str | None,
     root: str | None,
     *,
+    as_list: bool,
+    as_csv: bool,
     as_json: bool,
+    **narrowed: str | None,
 ) -> None:
     """Explain every octet of a frame given in HEX, or of the frames in FILE (- for standard input).
 
@@ -83,11 +95,17 @@ def command(
     from lowpanbudget.capture.files import hex_text
     from lowpanbudget.capture.files.reading import AHEAD, is_capture, starts_capture
 
+    options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
+    if as_csv and not as_list:
+        raise click.UsageError("--csv prints what --list shows", ctx)
+    if as_list and numbers:
+        raise click.UsageError("--list shows many frames, --frame those that it names", ctx)
+    only_captures = as_list or any(narrowed.values())
     is_hex = source != "-" and hex_text.looks_like_hex(source)
     with captures.streamed("" if is_hex else source) as stream:
         if is_hex:
             capture = False
-        elif numbers:
+        elif numbers or only_captures:
             capture = True
         elif stream is not None:
             capture = starts_capture(stream.peek(AHEAD))
@@ -99,11 +117,18 @@ def command(
                     "--asn is for a frame in hex: a capture tells the slot of each frame",
                     hint="Leave --asn out",
                 )
-            known = captures.CaptureOptions(design, key_file, contexts, fcs or "test", root)
+            known = captures.CaptureOptions(
+                design, key_file, contexts, fcs or "test", root, captures.LONGEST_WAIT_S, **narrowed
+            )
+            if as_list:
+                _list(ctx, source, known, stream, as_csv=as_csv, as_json=as_json)
+                return
             frames, count, wrong = _picked(ctx, source, known, numbers, stream)
         else:
-            if numbers:
-                raise RequestError("--frame is for captures", hint="Give a file")
+            if numbers or only_captures:
+                given = "--frame" if numbers else "--list, --node, --flow, --since and --until"
+                verb = "is" if numbers else "are"
+                raise RequestError(f"{given} {verb} for captures", hint="Give a file")
             if fcs == "test":
                 raise RequestError(
                     "--fcs test is for captures: one frame proves nothing",
@@ -139,6 +164,37 @@ def _picked(
         captures.say(ctx, f"{len(picked)} of {count} frames are shown; --frame N shows another")
     frames = [Shown(f"{name}: frame {sighting.number}", sighting) for sighting in picked]
     return frames, count, wrong
+
+
+def _list(
+    ctx: click.Context,
+    source: str,
+    known: captures.CaptureOptions,
+    stream: "BufferedReader | None",
+    *,
+    as_csv: bool,
+    as_json: bool,
+) -> None:
+    """Show a line a frame, and end with the exit code for what is wrong in them."""
+    from lowpanbudget.cli import output
+    from lowpanbudget.findings.listing import list_frames
+    from lowpanbudget.report import csv_table, list_text, machine, view
+
+    with captures.opened(source, stream=stream) as records:
+        listed = list_frames(records, **known.given)
+    wrong = captures.tell_notices(ctx, source, records.notices, records.notice_count)
+    if as_json:
+        receivers = view.data_of(listed.receptions)
+        output.emit(machine.document(list=list_text.rows(listed), receivers=receivers))
+    elif as_csv:
+        output.emit(csv_table.csv_of(list_text.COLUMNS, list_text.rows(listed)))
+    else:
+        output.show(lambda console, screen: list_text.frames(console, screen, listed))
+    if wrong or any(one.fault is not None for one in listed.frames):
+        ctx.exit(WireError.exit_code)
+    if not listed.frames:
+        captures.say_nothing_within(ctx, source)
+        ctx.exit(_ANSWER_IS_NO)
 
 
 def _alone(

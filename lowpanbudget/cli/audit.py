@@ -6,18 +6,24 @@ import click
 
 from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
+from lowpanbudget.cli.faults import INTERRUPTED
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from lowpanbudget.capture.files.reading import CaptureFile
+    from lowpanbudget.findings.audited import CaptureFindings
+    from lowpanbudget.findings.finding import Finding
     from lowpanbudget.report.screen import Screen
 
 _ANSWER_IS_NO = 1
 
 _EXAMPLE = """\b
 lowpanbudget audit mesh.pcap --context 0=2001:db8::/64
-lowpanbudget audit mesh.pcapng --design examples/footbridge.toml --keys keys.toml"""
+lowpanbudget audit mesh.pcapng --design examples/footbridge.toml --keys keys.toml
+lowpanbudget audit mesh.pcap --node 0x0012 --since 90
+receiver | lowpanbudget audit -"""
 
 
 @click.command("audit", short_help=COMMANDS["audit"], epilog=_EXAMPLE)
@@ -38,10 +44,14 @@ lowpanbudget audit mesh.pcapng --design examples/footbridge.toml --keys keys.tom
     "--wait", type=float, default=captures.LONGEST_WAIT_S, show_default=True, metavar="SECONDS",
     help="How long the receivers wait for the fragments of a datagram.",
 )  # fmt: skip
+@captures.together
+@captures.narrowing_options
+@options.as_csv
 @options.as_json
 @click.pass_context
 def command(
     ctx: click.Context,
+    /,
     paths: tuple[str, ...],
     design: str | None,
     key_file: str | None,
@@ -50,43 +60,80 @@ def command(
     root: str | None,
     wait: float,
     *,
+    together: bool,
+    as_csv: bool,
     as_json: bool,
+    **narrowed: str | None,
 ) -> None:
     """Say what each CAPTURE (- for standard input) proves to be wrong, wasteful or risky, worst first.
 
     A capture is a pcap or pcapng file, compressed or not, or a text of hex with a frame a line. Each finding has the
     frames that show it, the evidence, the cause, what to do and the clause. The exit code is 1 when some finding is
-    more than a remark.
+    more than a remark. What comes through a pipe is told as it arises; an interrupt ends it, with all that is known.
     """
     from lowpanbudget.cli import output
-    from lowpanbudget.findings.audit import audit
-    from lowpanbudget.report import machine, view
+    from lowpanbudget.cli.listening import is_pipe, listening
+    from lowpanbudget.report import csv_table, machine, view
 
+    options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     if not 0 < wait <= captures.LONGEST_WAIT_S:
         raise RequestError(
             f"--wait {wait:g} is not in 0 to {captures.LONGEST_WAIT_S:g} seconds",
             hint="Write --wait SECONDS within that; RFC 4944 section 5.3 allows 60",
         )
-    captures.once(paths)
-    known = captures.CaptureOptions(design, key_file, contexts, fcs, root, wait)
+    sets = captures.sets_of(paths, together=together)
+    known = captures.CaptureOptions(design, key_file, contexts, fcs, root, wait, **narrowed)
     audited: list[dict[str, Any]] = []
-    weight = False
-    for path in paths:
-        with captures.opened(path) as records:
-            found = audit(records, **known.given)
+    weight = interrupted = False
+    for some in sets:
+        if is_pipe(some[0]):
+            with listening() as coming, captures.piped() as records:
+                records.through(coming.records)
+                found = _audited(records, known, tell=not (as_csv or as_json))
+            interrupted = coming.interrupted
+        else:
+            with captures.opened_together(some) as records:
+                found = _audited(records, known)
         weight = weight or found.has_weight
-        rows = view.findings(found.findings)
-        audited.append({"capture": path, "frames": found.frames, "findings": rows})
+        audited.append(view.audited(captures.name_of(some), found))
+        if found.within == 0:
+            captures.say_nothing_within(ctx, captures.name_of(some))
+            weight = True
+        if interrupted:
+            captures.say(ctx, "interrupted: this is what is known so far")
+            break
     if as_json:
         output.emit(machine.document(audit=audited))
+    elif as_csv:
+        rows = [{"capture": one["capture"], **row} for one in audited for row in one["findings"]]
+        output.emit(csv_table.csv_of(csv_table.AUDIT, rows))
     else:
 
         def paint(console: "Console", screen: "Screen") -> None:
             from lowpanbudget.report import audit_text
 
             for capture in audited:
-                audit_text.audit(console, screen, *capture.values())
+                audit_text.audit(console, screen, capture)
 
         output.show(paint)
+    if interrupted:
+        ctx.exit(INTERRUPTED)
     if weight:
         ctx.exit(_ANSWER_IS_NO)
+
+
+def _audited(
+    records: "CaptureFile", known: captures.CaptureOptions, *, tell: bool = False
+) -> "CaptureFindings":
+    """Return what records prove; with ``tell`` findings of weight are printed as they arise."""
+    from lowpanbudget.findings.audited import audit
+
+    return audit(records, tell=_tell if tell else None, **known.given)
+
+
+def _tell(number: int, finding: "Finding") -> None:
+    from lowpanbudget.cli import output
+    from lowpanbudget.report import audit_text, view
+
+    (row,) = view.findings([finding])
+    output.show(lambda console, screen: audit_text.arising(console, screen, number, row))

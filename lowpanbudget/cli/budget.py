@@ -45,6 +45,7 @@ lowpanbudget budget examples/footbridge.toml --octets 72"""
     "--weaker", is_flag=True,
     help="With --octets: also tell, apart, sets of changes that cost protection. They are no advice.",
 )  # fmt: skip
+@options.as_csv
 @options.as_json
 @click.pass_context
 def command(
@@ -56,6 +57,7 @@ def command(
     *,
     ledger: bool | None,
     weaker: bool,
+    as_csv: bool,
     as_json: bool,
 ) -> None:
     """Show how many octets of data fit in one frame for each flow and hop of the DESIGN file, and why not more.
@@ -67,11 +69,14 @@ def command(
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
     from lowpanbudget.findings.review import flow_findings
-    from lowpanbudget.report import machine, view
+    from lowpanbudget.report import csv_table, machine, view
     from lowpanbudget.room.compute import budget
 
+    options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     loaded = load_design(design)
     if octets is not None:
+        if as_csv:
+            raise click.UsageError("--csv prints the rooms, --octets tells something else", ctx)
         _carrying(ctx, loaded, octets, flow, max_frames, weaker=weaker, as_json=as_json)
         return
     if weaker or max_frames != 1:
@@ -79,9 +84,11 @@ def command(
     budgets = budget(loaded, flow)
     # what is said of messages in frames is said by fit
     findings = view.findings(flow_findings(loaded, flow))
+    rows = [view.budget(result) for result in budgets] if as_json or as_csv else []
     if as_json:
-        rows = [view.budget(result) for result in budgets]
         output.emit(machine.document(budget=rows, findings=findings))
+    elif as_csv:
+        output.emit(csv_table.csv_of(csv_table.BUDGET, rows))
     else:
         from lowpanbudget.report import audit_text, room_text
         from lowpanbudget.report.terminal import paragraph

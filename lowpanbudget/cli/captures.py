@@ -48,6 +48,35 @@ def reading_options(function: F) -> F:
     return function
 
 
+def narrowing_options(function: F) -> F:
+    """Add the options that narrow what is shown; contexts, devices and fragments are learned from all frames."""
+    for option in (
+        click.option(
+            "--until", metavar="TIME", help="Only frames up to this time, given as for --since."
+        ),
+        click.option(
+            "--since", metavar="TIME",
+            help="Only frames from this time on: seconds from the first frame, or 2031-05-04T10:20:30Z.",
+        ),
+        click.option(
+            "--flow", metavar="FLOW", shell_complete=completion.flows,
+            help="Only frames of a flow: its name in the design, a UDP port, or the words of a survey.",
+        ),
+        click.option(
+            "--node", metavar="NODE", shell_complete=completion.stations,
+            help="Only frames of a node: any of its addresses, or a station of the design.",
+        ),
+    ):  # fmt: skip
+        function = option(function)
+    return function
+
+
+together = click.option(
+    "--together", is_flag=True,
+    help="The captures are those of several receivers at the same time: put them together by their times.",
+)  # fmt: skip
+
+
 class CaptureOptions:
     """What the options tell about captures, checked once; ``trace`` makes a trace that knows it."""
 
@@ -59,11 +88,15 @@ class CaptureOptions:
         fcs: str,
         root: str | None,
         timeout_s: float = LONGEST_WAIT_S,
+        **narrowed: str | None,
     ) -> None:
         from lowpanbudget.capture.files.key_file import read_keys
         from lowpanbudget.env import address
 
         self.timeout_s = timeout_s
+        self.node, self.flow = narrowed.get("node"), narrowed.get("flow")
+        self.since, self.until = narrowed.get("since"), narrowed.get("until")
+        self.is_narrowed = any(narrowed.values())
 
         self.contexts = options.table_of(contexts)
         self.root = None if root is None else address(root, "--root")
@@ -97,6 +130,7 @@ class CaptureOptions:
         return {
             "contexts": self.contexts, "keys": self.keys, "devices": self.devices, "root": self.root,
             "design": self.design, "fcs": self.fcs, "timeout_s": self.timeout_s,
+            "node": self.node, "flow": self.flow, "since": self.since, "until": self.until,
         }  # fmt: skip
 
     def matcher(self) -> "Matcher | None":
@@ -158,10 +192,53 @@ def streamed(source: str) -> Iterator[io.BufferedReader | None]:
         yield pipe
 
 
-def once(captures: Sequence[str]) -> None:
-    """Raise ``RequestError`` when standard input is named more than once."""
-    if captures.count("-") > 1:
+def sets_of(paths: Sequence[str], *, together: bool) -> list[tuple[str, ...]]:
+    """Return which captures are read as one: each for itself, or all of them.
+
+    Raises ``RequestError`` when standard input is named more than once, or there is nothing to put together.
+    """
+    if paths.count("-") > 1:
         raise RequestError("standard input can be read once", hint="Give - once, or name files")
+    if not together:
+        return [(path,) for path in paths]
+    if len(paths) < 2:
+        raise RequestError(
+            "--together is for several captures",
+            hint="The receivers of one pcapng file are told apart by its interfaces",
+        )
+    if "-" in paths:
+        raise RequestError("--together is for files", hint="Write standard input to a file first")
+    return [tuple(paths)]
+
+
+def piped() -> "CaptureFile":
+    """Return the records of standard input as they come, with no bar: nobody knows how many are to come."""
+    from lowpanbudget.capture.files.reading import read_capture
+
+    return read_capture(sys.stdin.buffer, live=True)
+
+
+def say_nothing_within(ctx: click.Context, capture: str) -> None:
+    """Tell that no frame of a capture is as asked for."""
+    text = f"{capture} has no frame as asked for; a survey of all tells which nodes, flows and times there are"
+    say(ctx, text)
+
+
+def opened_together(paths: Sequence[str]) -> "CaptureFile":
+    """Return the records of captures: of one as it is, of several put together by time."""
+    if len(paths) == 1:
+        return opened(paths[0])
+    from lowpanbudget.capture.files.together import read_together
+    from lowpanbudget.cli.progress import followed
+
+    records = read_together(paths)
+    records.through(lambda coming: followed(coming, paths[0]))
+    return records
+
+
+def name_of(paths: Sequence[str]) -> str:
+    """Return what captures that are read as one are called."""
+    return " and ".join(paths)
 
 
 def say(ctx: click.Context, text: str) -> None:

@@ -26,6 +26,13 @@ def flows(
     return _beginning(_named(ctx, "flow"), incomplete)
 
 
+def stations(
+    ctx: click.Context, _parameter: click.Parameter, incomplete: str
+) -> "list[CompletionItem]":
+    """Return the stations of the design on the command line."""
+    return _beginning(_named(ctx, "station"), incomplete)
+
+
 def messages(
     ctx: click.Context, _parameter: click.Parameter, incomplete: str
 ) -> "list[CompletionItem]":

@@ -20,8 +20,18 @@ lowpanbudget encodings examples/archive.toml --message climate --cddl array"""
     type=click.Choice(["array", "map"]),
     help="Print the CDDL text of a CBOR form instead: an array, or a map with integer keys.",
 )
+@options.as_csv
 @options.as_json
-def command(design: str, message: str | None, cddl: str | None, *, as_json: bool) -> None:
+@click.pass_context
+def command(
+    ctx: click.Context,
+    design: str,
+    message: str | None,
+    cddl: str | None,
+    *,
+    as_csv: bool,
+    as_json: bool,
+) -> None:
     """Show what the same values of the DESIGN's messages take in other encodings, in octets and in frames.
 
     Every size is that of real octets, which were read back to the same values. Whether a message fits is judged by the
@@ -30,9 +40,12 @@ def command(design: str, message: str | None, cddl: str | None, *, as_json: bool
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
-    from lowpanbudget.report import machine, view
+    from lowpanbudget.report import csv_table, machine, view
     from lowpanbudget.room.encodings import encodings
 
+    options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
+    if as_csv and cddl is not None:
+        raise click.UsageError("--csv prints the table, --cddl another text", ctx)
     loaded = load_design(design)
     if cddl is not None:
         chosen = loaded.messages if message is None else (loaded.message(message),)
@@ -42,6 +55,8 @@ def command(design: str, message: str | None, cddl: str | None, *, as_json: bool
     rows = [view.encoding(one) for one in encodings(loaded, message)]
     if as_json:
         output.emit(machine.document(encodings=rows))
+    elif as_csv:
+        output.emit(csv_table.csv_of(csv_table.ENCODINGS, rows))
     else:
         from lowpanbudget.report import encodings_text
 

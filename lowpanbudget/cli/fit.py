@@ -43,6 +43,7 @@ lowpanbudget fit examples/footbridge.toml --message features --max-frames 1 --sp
     shell_complete=completion.files,
     help="Write a JUnit XML file as well.",
 )
+@options.as_csv
 @options.as_json
 @click.pass_context
 def command(
@@ -53,6 +54,7 @@ def command(
     spare: int | None,
     junit: str | None,
     *,
+    as_csv: bool,
     as_json: bool,
 ) -> None:
     """Show how each message of the DESIGN file packs into bits, and whether it fits each flow on each hop.
@@ -63,9 +65,10 @@ def command(
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
     from lowpanbudget.findings.review import message_findings
-    from lowpanbudget.report import gate, machine, view
+    from lowpanbudget.report import csv_table, gate, machine, view
     from lowpanbudget.room.fit import fit
 
+    options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     loaded = load_design(design)
     results = fit(loaded, message, spare=spare or 0)
     rows = [view.fit(result) for result in results]
@@ -76,6 +79,8 @@ def command(
     findings = [] if is_gate else view.findings(message_findings(loaded, results, message))
     if as_json:
         output.emit(machine.document(fit=rows, findings=findings))
+    elif as_csv:
+        output.emit(csv_table.csv_of(csv_table.FIT, rows))
     elif is_gate:
         output.emit(gate.lines(rows, failures))
     else:

@@ -40,6 +40,9 @@ class WholeNumber(click.IntRange):
 
 
 as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
+as_csv = click.option(
+    "--csv", "as_csv", is_flag=True, help="Print a table for programs and spreadsheets."
+)
 contexts = click.option(
     "--context",
     "contexts",
@@ -60,6 +63,12 @@ def link_addresses(function: F) -> F:
             help=f"Link address of the {what}: 2, 6 or 8 octets, most significant first.",
         )(function)
     return function
+
+
+def refuse_both(ctx: click.Context, *, as_csv: bool, as_json: bool) -> None:
+    """Raise ``UsageError`` when one result is to be printed in two forms."""
+    if as_csv and as_json:
+        raise click.UsageError("--csv and --json are two ways to print the same", ctx)
 
 
 def octets_of(text: str) -> bytes:

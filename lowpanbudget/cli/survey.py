@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from lowpanbudget.capture.survey import Survey
     from lowpanbudget.report.screen import Screen
 
+_ANSWER_IS_NO = 1
 _GROUPS = ("flow", "node", "kind")  # as ``surveys.details`` names them
 
 _EXAMPLE = """\b
@@ -29,10 +30,14 @@ lowpanbudget survey monday.pcap tuesday.pcap.gz --design examples/footbridge.tom
 @click.option(
     "--by", type=click.Choice(_GROUPS), help="Only this grouping, all of it; else the largest of each."
 )  # fmt: skip
+@captures.together
+@captures.narrowing_options
+@options.as_csv
 @options.as_json
 @click.pass_context
 def command(
     ctx: click.Context,
+    /,
     captures_given: tuple[str, ...],
     design: str | None,
     key_file: str | None,
@@ -41,7 +46,10 @@ def command(
     root: str | None,
     by: str | None,
     *,
+    together: bool,
+    as_csv: bool,
     as_json: bool,
+    **narrowed: str | None,
 ) -> None:
     """Show where the octets of each CAPTURE (- for standard input) go, all of them added up.
 
@@ -52,19 +60,24 @@ def command(
     """
     from lowpanbudget.capture.survey import Survey
     from lowpanbudget.cli import output
-    from lowpanbudget.report import machine, surveys
+    from lowpanbudget.report import csv_table, machine, surveys
 
-    captures.once(captures_given)
-    known = captures.CaptureOptions(design, key_file, contexts, fcs, root)
+    options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
+    sets = captures.sets_of(captures_given, together=together)
+    known = captures.CaptureOptions(
+        design, key_file, contexts, fcs, root, captures.LONGEST_WAIT_S, **narrowed
+    )
     total, read, wrong = Survey(), [], False
-    for capture in captures_given:
-        part, facts, is_wrong = _surveyed(ctx, capture, known)
+    for some in sets:
+        part, facts, is_wrong = _surveyed(ctx, some, known)
         total += part
         read.append(facts)
         wrong |= is_wrong
     groups = surveys.details(total, read, by)
     if as_json:
         output.emit(machine.document(survey=groups))
+    elif as_csv:
+        output.emit(csv_table.csv_of(csv_table.SURVEY, surveys.lines(groups)))
     else:
 
         def paint(console: "Console", screen: "Screen") -> None:
@@ -75,16 +88,20 @@ def command(
         output.show(paint)
     if wrong:
         ctx.exit(WireError.exit_code)
+    if known.is_narrowed and not total.total.frames:
+        captures.say_nothing_within(ctx, captures.name_of(captures_given))
+        ctx.exit(_ANSWER_IS_NO)
 
 
 def _surveyed(
-    ctx: click.Context, capture: str, known: captures.CaptureOptions
+    ctx: click.Context, paths: tuple[str, ...], known: captures.CaptureOptions
 ) -> "tuple[Survey, dict[str, Any], bool]":
-    """Return the survey of a capture, what is told of its file, and whether that is wrong."""
+    """Return the survey of a capture, or of several put together, what is told of it, and whether it is wrong."""
     from lowpanbudget.capture.survey import survey
     from lowpanbudget.report import surveys, view
 
-    with captures.opened(capture) as records:
+    capture = captures.name_of(paths)
+    with captures.opened_together(paths) as records:
         part = survey(records, **known.given)
         wrong = captures.tell_notices(ctx, capture, records.notices, records.notice_count)
         facts = {

@@ -51,8 +51,7 @@ def command(
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
 
-    if as_csv and as_json:
-        raise click.UsageError("--csv and --json are two ways to print the same", ctx)
+    options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     form = load_design(design).message(message)
     read = [_read(form, line) for line in options.lines_of(source)]
     if as_json:

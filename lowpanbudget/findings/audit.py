@@ -7,15 +7,13 @@ Frames that are alike but for numbers and payload are judged once by the rules t
 
 from collections.abc import Hashable, Iterable, Sequence
 from math import nan
-from typing import Any, NamedTuple, Unpack
+from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Reader
-from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import upper_of
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum, faults
 from lowpanbudget.findings.captures.capture import NO_FRAME
@@ -26,7 +24,7 @@ from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Finding, Hit
 from lowpanbudget.findings.passages import Passages
 from lowpanbudget.findings.rule import Check, FaultOf, Noticed, Rule
-from lowpanbudget.findings.scene import Scene, Surroundings, known_of
+from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.tallies import Tallies
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.chain import PseudoHeader
@@ -41,25 +39,6 @@ from lowpanbudget.stack.upper import read_upper
 from lowpanbudget.values import dataclass, replace
 
 MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
-
-
-@dataclass(frozen=True, slots=True)
-class CaptureFindings:
-    """What the ``frames`` (their number) of a capture prove: ``findings``, worst first.
-
-    ``notices`` are what reading the file noticed, ``check_sequences`` what stands at the end of the frames of each link
-    type.
-    """
-
-    frames: int
-    findings: tuple[Finding, ...]
-    notices: tuple[ReadingNotice, ...] = ()
-    check_sequences: tuple[FcsVerdict, ...] = ()
-
-    @property
-    def has_weight(self) -> bool:
-        """Return whether some finding is more than a remark."""
-        return any(finding.has_weight for finding in self.findings)
 
 
 class _Bound(NamedTuple):
@@ -86,11 +65,14 @@ class Audit:
     """Takes frames in order and tells what they prove.
 
     ``known`` is what is known beside them. Let it follow what a trace yields, each before the next; ``close`` gives the
-    findings. Memory does not grow with the number of frames.
+    findings. Memory does not grow with the number of frames. ``tallies`` are what hits are counted in.
     """
 
     def __init__(
-        self, known: Surroundings | None = None, rules: Iterable[Rule] = CAPTURE_RULES
+        self,
+        known: Surroundings | None = None,
+        rules: Iterable[Rule] = CAPTURE_RULES,
+        tallies: Tallies | None = None,
     ) -> None:
         self.known = known or Surroundings()
         self.frames = 0
@@ -102,7 +84,7 @@ class Audit:
             self._ends += [] if at_end is None else [_Bound(rule, at_end)]
         # what reads a class or value, and of that what varies among frames that are alike
         self._checks: dict[Hashable, tuple[list[_Bound], list[_Bound]]] = {}
-        self._tallies = Tallies()
+        self._tallies = Tallies() if tallies is None else tallies
         self._passages = Passages()
         self._readings = 0
         self._only_varying = False  # the frame at hand is like one that was judged
@@ -115,6 +97,8 @@ class Audit:
         """Take one record of a trace. Of a frame that the capture cut nothing is concluded: reading noticed it."""
         for datagram in sighting.expired:
             self._give(Scene(self.known), datagram)
+        if sighting.heard_as is not None:
+            return  # it was judged where another receiver heard it
         if sighting.cut:
             self.frames += 1
             return
@@ -307,23 +291,3 @@ def _reads(read: Hashable, kind: Hashable) -> bool:
     if isinstance(read, type) and isinstance(kind, type):
         return issubclass(kind, read)
     return read == kind
-
-
-def audit(capture: Capture, **known: Unpack[TraceOptions]) -> CaptureFindings:
-    """Return what a capture proves to be wrong, wasteful or risky, worst first, in bounded memory.
-
-    ``capture`` and what is ``known`` beside it are those of ``follow``; a ``design`` is what frames are compared with.
-    Raises ``RequestError`` as ``follow`` does.
-    """
-    trace = Trace(**known)
-    taken = Audit(known_of(trace, trace.design, trace.timeout_s))
-    with CaptureFile.of(capture) as records:
-        for sighting in trace.follow(records):
-            taken.follow(sighting)
-        notices = records.notices
-    verdicts = tuple(trace.fcs.values())
-    for notice in notices:
-        taken.note(notice)
-    for verdict in verdicts:
-        taken.note(verdict)
-    return CaptureFindings(taken.frames, tuple(taken.close()), notices, verdicts)

@@ -1,7 +1,7 @@
 """Findings for people: worst first, each with its frames, evidence, cause and what to do."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from rich.console import Console
@@ -14,11 +14,14 @@ from lowpanbudget.report.terminal import heading, paragraph
 _STYLES = {"failure": "bold red", "risk": "bold yellow", "waste": "bold cyan", "remark": "dim"}
 
 
-def audit(
-    console: Console, screen: Screen, capture: str, frames: int, entries: Sequence[dict[str, Any]]
-) -> None:
-    """Print the findings of one capture."""
-    heading(console, screen, f"{capture}: {plural(frames, 'frame')}, {summary(entries)}")
+def audit(console: Console, screen: Screen, audited: dict[str, Any]) -> None:
+    """Print the findings of one capture, and what each of several receivers heard."""
+    entries, frames = audited["findings"], plural(audited["frames"], "frame")
+    if audited["within"] is not None:
+        frames = f"{audited['within']} of {frames}"
+    heading(console, screen, f"{audited['capture']}: {frames}, {summary(entries)}")
+    for text in receptions(audited["receivers"]):
+        paragraph(console, screen, text)
     findings(console, screen, entries)
     if entries:
         paragraph(
@@ -27,6 +30,24 @@ def audit(
             "lowpanbudget explain NAME tells what a finding sees and when it is no fault.",
         )
     console.print()
+
+
+def receptions(receivers: Sequence[dict[str, Any]]) -> Iterator[str]:
+    """Yield what each of several receivers heard; nothing where there is one."""
+    if receivers:
+        yield "What more than one receiver heard is counted once:"
+    for one in receivers:
+        yield f"  {one['receiver']}: {plural(one['frames'], 'frame')}, {one['well']} of them heard by others as well"
+
+
+def arising(console: Console, screen: Screen, number: int, entry: dict[str, Any]) -> None:
+    """Print in short a finding that has just come up with frame ``number`` (0: with none)."""
+    where = f"frame {number}: " if number else ""
+    subject = f" ({entry['subject']})" if entry["subject"] else ""
+    text = (
+        f"{where}{entry['severity'].upper()}  {entry['name']}{subject}. {_sentence(entry['cause'])}"
+    )
+    paragraph(console, screen, text, _STYLES[entry["severity"]])
 
 
 def design(

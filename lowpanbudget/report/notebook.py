@@ -14,7 +14,7 @@ from lowpanbudget.capture.annotation import shortest_form, title_of
 from lowpanbudget.capture.captured import CapturedFrame, sighting_of
 from lowpanbudget.capture.survey import Survey
 from lowpanbudget.errors import RequestError, plural
-from lowpanbudget.findings.audit import CaptureFindings
+from lowpanbudget.findings.audited import CaptureFindings
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.payload.search.compatible import FormatComparison
 from lowpanbudget.report import (
@@ -124,8 +124,7 @@ def _findings(several: Iterable[Finding], console: Console, screen: Screen) -> N
 
 def _audited(several: Iterable[CaptureFindings], console: Console, screen: Screen) -> None:
     for found in several:
-        rows = view.findings(found.findings)
-        audit_text.audit(console, screen, "The capture", found.frames, rows)
+        audit_text.audit(console, screen, view.audited("The capture", found))
 
 
 def _surveys(several: Iterable[Survey], console: Console, screen: Screen) -> None:

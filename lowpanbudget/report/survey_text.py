@@ -9,6 +9,7 @@ from rich.text import Text
 from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
 from lowpanbudget.report import layout, strip
+from lowpanbudget.report.audit_text import receptions
 from lowpanbudget.report.layout import Line
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Fill, Part
@@ -43,6 +44,8 @@ def survey(console: Console, screen: Screen, survey_data: dict[str, Any], *, who
     for capture in survey_data["captures"]:
         for text in capture["ends"]:
             paragraph(console, screen, f"{_source(capture['capture'])}: {text}.")
+    for text in receptions(survey_data["receivers"]):
+        paragraph(console, screen, text)
     if not total["frames"]:
         console.print()
         return

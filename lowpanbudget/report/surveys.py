@@ -1,6 +1,6 @@
 """Surveys of captures as plain data: grouped by flow, node and kind of frame, the most octets first."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.survey import Survey
@@ -33,11 +33,20 @@ def details(survey: Survey, captures: Sequence[Data], by: str | None) -> Data:
     }
     return {
         "captures": list(captures),
+        "receivers": data_of(survey.receptions),
         "total": data_of(survey.total),
         **{name: _rows(rows) for key, (name, rows) in groups.items() if by is None or by == key},
         "natures": data_of(survey.natures),
         "reasons": dict(sorted(survey.reasons.items(), key=lambda item: (-item[1], item[0]))),
     }
+
+
+def lines(survey_data: Data) -> Iterator[Data]:
+    """Yield all rows of a survey's groups, each with the name of its group; the total first."""
+    yield {"group": "total", **survey_data["total"]}
+    for group in ("flows", "nodes", "kinds"):
+        for row in survey_data.get(group, ()):
+            yield {"group": group, **row}
 
 
 def _flow(key: FlowKey | str, survey: Survey) -> Data:

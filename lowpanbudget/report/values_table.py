@@ -1,7 +1,5 @@
 """Values of messages for programs: a table of many messages, and numbers that stay exact."""
 
-import csv
-import io
 from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
@@ -9,6 +7,7 @@ from typing import Any
 
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.shown import ShownValue, shown_values
+from lowpanbudget.report.csv_table import lines_of
 
 
 def csv_of(form: Message, messages: Sequence[tuple[str, dict[str, Any]]]) -> str:
@@ -19,13 +18,11 @@ def csv_of(form: Message, messages: Sequence[tuple[str, dict[str, Any]]]) -> str
     rows = [(place, shown_values(form, values)) for place, values in messages]
     columns = {cell.order: _title(cell) for _, cells in rows for cell in cells}
     order = sorted(columns)
-    page = io.StringIO()
-    writer = csv.writer(page)
-    writer.writerow(["place", *(columns[key] for key in order)])
+    table = [["place", *(columns[key] for key in order)]]
     for place, cells in rows:
         texts = {cell.order: cell.text for cell in cells}
-        writer.writerow([place, *(texts.get(key, "") for key in order)])
-    return page.getvalue()
+        table.append([place, *(texts.get(key, "") for key in order)])
+    return lines_of(table)
 
 
 def _title(cell: ShownValue) -> str:

@@ -17,6 +17,7 @@ from lowpanbudget.errors import LowpanError
 from lowpanbudget.findings.finding import Finding
 
 if TYPE_CHECKING:
+    from lowpanbudget.findings.audited import CaptureFindings
     from lowpanbudget.room.carrying import Carrying
     from lowpanbudget.room.compute import Budget
     from lowpanbudget.room.encodings import Alternative
@@ -62,6 +63,17 @@ def findings(results: Iterable[Finding]) -> list[Data]:
         }
         for finding in results
     ]
+
+
+def audited(capture: str, found: "CaptureFindings") -> Data:
+    """Return what the audit of a capture found."""
+    return {
+        "capture": capture,
+        "frames": found.frames,
+        "within": found.within,
+        "receivers": data_of(found.receptions),
+        "findings": findings(found.findings),
+    }
 
 
 def budget(one: "Budget") -> Data:

@@ -20,6 +20,9 @@ ASKED = [
     (("explain", "context-t"), {"context-table-differs"}),
     (("explain", "hop", "limit", "f"), {"form"}),
     (("init", "--routing", "no"), {"none", "non-storing"}),
+    (("audit", "x.pcap", "--design", ARCHIVE, "--node", "g"), {"gateway"}),
+    (("annotate", "x.pcap", "--design", ARCHIVE, "--flow", "s"), {"settings", "service"}),
+    (("survey", "--s"), {"--since"}),
     (("budget", "none.toml", "--flow", ""), set()),
     (("budget", "README.md", "--flow", ""), set()),
 ]

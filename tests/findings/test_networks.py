@@ -5,6 +5,7 @@ from findings import faults
 from findings.air import heavy
 from findings.networks import Network
 
+from lowpanbudget.findings.audited import CaptureFindings
 from lowpanbudget.report import audit_text, view
 from lowpanbudget.report.screen import Screen
 
@@ -67,6 +68,6 @@ def test_a_network_without_faults_ends_within_a_screen(columns: int) -> None:
     found = capture.followed()
     assert len(capture.air) >= 2000
     assert [one.subject.count(",") for one in found] == [6]
-    screen, entries = Screen(columns), view.findings(found)
-    text = screen.draw(lambda console: audit_text.audit(console, screen, "a.pcap", 2000, entries))
+    screen, audited = Screen(columns), view.audited("a.pcap", CaptureFindings(2000, tuple(found)))
+    text = screen.draw(lambda console: audit_text.audit(console, screen, audited))
     assert len(text.splitlines()) <= 24

@@ -25,7 +25,7 @@ _FRAMES = {
 }
 _LONGEST_BLOCK = 16 << 20
 _MOST_INTERFACES = 4096
-_RESOLUTION, _OFFSET = 9, 14  # options of an interface: if_tsresol, if_tsoffset
+_NAME, _RESOLUTION, _OFFSET = 2, 9, 14  # options of an interface: if_name, if_tsresol, if_tsoffset
 _DROPS = {
     5: "the interface",
     7: "the operating system",
@@ -39,6 +39,7 @@ _LOCAL = 0x80000000  # from here on for local use: no frames of this link
 class _Interface:
     link_type: int
     snapshot: int
+    name: str
     per_second: int = 1_000_000
     offset_s: int = 0
 
@@ -148,7 +149,8 @@ def _frame(
     if kept != original or not kept:
         note_lengths(notices, number, start, kept, original)
     octets = block[body : body + kept]
-    return Record(number, time_ns, interface.link_type, octets, original, start + body)
+    receiver = interface.name if len(section.interfaces) > 1 else None
+    return Record(number, time_ns, interface.link_type, octets, original, start + body, receiver)
 
 
 def _interface(
@@ -169,9 +171,13 @@ def _add_interface(
         notices.add("block-wrong", text, number, start)
         return
     link_type, _, snapshot = struct.unpack_from(section.order + "2HI", block, 8)
-    interface = _Interface(link_type, snapshot)
+    name = f"interface {len(section.interfaces)}"
+    interface = _Interface(link_type, snapshot, name)
     for code, value in _options(section, block, 16):
-        if code == _RESOLUTION and value:
+        if code == _NAME and value:
+            own = value.rstrip(b"\0").decode("utf-8", "replace")
+            interface.name = f"{name} ({own})"
+        elif code == _RESOLUTION and value:
             # "If the Most Significant Bit is equal to zero", a power of 10
             base = 2 if value[0] & 0x80 else 10
             interface.per_second = base ** (value[0] & 0x7F)

@@ -27,7 +27,7 @@ class CaptureFile(Iterator[Record]):
     Use it in a ``with`` statement, or read it to its end, to close a file that it opened.
     """
 
-    __slots__ = ("_format", "_notices", "_opened", "_records")
+    __slots__ = ("_format", "_notices", "_opened", "_records", "_source")
 
     def __init__(
         self,
@@ -35,11 +35,13 @@ class CaptureFile(Iterator[Record]):
         form: str,
         notices: Notices | None = None,
         opened: Any = None,
+        source: Source | None = None,
     ) -> None:
         self._records = iter(records)
         self._format = form
         self._notices = Notices() if notices is None else notices
         self._opened = opened
+        self._source = source
 
     @classmethod
     def of(cls, capture: "Capture") -> "CaptureFile":
@@ -69,6 +71,11 @@ class CaptureFile(Iterator[Record]):
     def notice_count(self) -> int:
         """Return how many notices there were, those that were not kept included."""
         return self._notices.count
+
+    @property
+    def is_quiet(self) -> bool:
+        """Return whether the next record is still to come: all are taken that a pipe has had for a while."""
+        return self._source is not None and self._source.is_quiet
 
     def __next__(self) -> Record:
         try:
@@ -105,11 +112,12 @@ Capture: TypeAlias = str | PathLike[str] | BinaryFile | CaptureFile | Iterable[R
 
 
 def read_capture(
-    source: "str | PathLike[str] | BinaryFile", *, link_type: int = FRAME_TYPE
+    source: "str | PathLike[str] | BinaryFile", *, link_type: int = FRAME_TYPE, live: bool = False
 ) -> CaptureFile:
     """Return the records of a capture: a path, or a binary file object such as standard input's buffer.
 
-    ``link_type`` is that of text lines, which name none; whether an FCS is there is tested in any case. Raises
+    ``link_type`` is that of text lines, which name none; whether an FCS is there is tested in any case. With ``live``
+    who follows the records of a pipe need not wait for as many as that test would like to have. Raises
     ``RequestError`` when the file cannot be read; octets that are no capture give no record and a notice.
     """
     if not isinstance(source, str | PathLike) and not hasattr(source, "read"):
@@ -120,12 +128,13 @@ def read_capture(
         file = opened = _open(file)
     notices = Notices()
     try:
-        form, records = _recognised(Source(file), notices, link_type)
+        octets = Source(file)
+        form, records = _recognised(octets, notices, link_type)
     except BaseException:
         if opened is not None:
             opened.close()
         raise
-    return CaptureFile(records, form, notices, opened)
+    return CaptureFile(records, form, notices, opened, octets if live else None)
 
 
 def _only_records(given: Iterable[object]) -> Iterator[Record]:

@@ -11,7 +11,7 @@ class Record(NamedTuple):
     ``number`` counts from 1. ``time_ns`` is in nanoseconds since 1970, or since whatever a text log counts from; None
     without a time stamp. ``link_type`` is a number of the link-type registry. ``original_length`` is what the frame
     had on the air; fewer ``octets`` say that the capture kept only the front. ``offset`` is where the octets stand in
-    the file (uncompressed, where it was compressed).
+    the file (uncompressed, where it was compressed). ``receiver`` names the one that heard it, where there are several.
     """
 
     number: int
@@ -20,6 +20,7 @@ class Record(NamedTuple):
     octets: bytes
     original_length: int
     offset: int | None = None
+    receiver: str | None = None
 
 
 NO_CAPTURE = "not-a-capture"

@@ -2,6 +2,8 @@
 
 import gzip
 import io
+import select
+import sys
 import zlib
 from collections.abc import Callable
 from typing import Any, Protocol
@@ -9,6 +11,7 @@ from typing import Any, Protocol
 from lowpanbudget.errors import RequestError
 
 CHUNK = 1 << 18
+QUIET_S = 0.25  # a pipe that gives nothing for so long is waited for; our choice
 GZIP = b"\x1f\x8b"  # RFC 1952 section 2.3.1
 
 
@@ -23,13 +26,16 @@ class Source:
     """Hands out the octets of a binary file in order, however short its reads are.
 
     ``offset`` is how many have been taken. ``trouble`` says why no more came, when that was not the end of the file:
-    compressed octets that are cut or damaged. Raises ``RequestError`` when the file cannot be read.
+    compressed octets that are cut or damaged. What a pipe has is handed out at once: nobody waits for more of it than
+    was asked for. Raises ``RequestError`` when the file cannot be read.
     """
 
-    __slots__ = ("_at", "_buffer", "_ended", "_gone", "_read_some", "trouble")
+    __slots__ = ("_at", "_buffer", "_ended", "_file", "_gone", "_read_some", "trouble")
 
     def __init__(self, file: BinaryFile) -> None:
-        self._read_some: Callable[[int], Any] = file.read
+        # ``read`` of a buffered pipe would wait until all that it may give is there, ``read1`` does not
+        self._read_some: Callable[[int], Any] = getattr(file, "read1", file.read)
+        self._file = file
         self._buffer = b""
         self._at = 0
         self._gone = 0  # octets that left the buffer
@@ -45,6 +51,17 @@ class Source:
     def offset(self) -> int:
         """Return the place of the next octet."""
         return self._gone + self._at
+
+    @property
+    def is_quiet(self) -> bool:
+        """Return whether all that came has been taken, and a pipe has had nothing more for a while."""
+        if self._at < len(self._buffer) or self._ended or sys.platform == "win32":
+            return False
+        try:
+            ready, _, _ = select.select([self._file], [], [], QUIET_S)  # type: ignore[type-var]  # or it raises
+        except (OSError, ValueError, TypeError):  # no file of the system's, or a closed one
+            return False
+        return not ready
 
     def peek(self, count: int) -> bytes:
         """Return the next octets without taking them; fewer at the end."""
@@ -62,17 +79,26 @@ class Source:
         self._at = at + len(octets)
         return octets
 
+    def some(self, most: int) -> bytes:
+        """Return the next octets without taking them: a line at least, or ``most``; fewer at the end."""
+        self._find(b"\n", most)
+        return self._buffer[self._at : self._at + most]
+
     def line(self, longest: int) -> bytes:
         """Return the octets up to and with the next newline, at most ``longest``."""
-        size = 256
+        return self.take(self._find(b"\n", longest))
+
+    def _find(self, end: bytes, most: int) -> int:
+        """Return how many octets there are up to and with the next ``end``, at most ``most``; wait for no more."""
+        seen = 0
         while True:
-            ahead = self.peek(min(size, longest))
-            end = ahead.find(b"\n") + 1
-            if end:
-                return self.take(end)
-            if len(ahead) < size or size >= longest:
-                return self.take(len(ahead))
-            size *= 4
+            found = self._buffer.find(end, self._at + seen, self._at + most) + 1
+            if found:
+                return found - self._at
+            held = len(self._buffer) - self._at
+            if held >= most or len(self.peek(held + 1)) == held:
+                return min(held, most)
+            seen = held
 
     def _fill(self, count: int) -> None:
         parts = [self._buffer[self._at :]]
@@ -113,13 +139,13 @@ class _Ahead(io.RawIOBase):
     def __init__(self, ahead: bytes, file: BinaryFile) -> None:
         super().__init__()
         self._ahead = ahead
-        self._rest = file
+        self._read = getattr(file, "read1", file.read)
 
     def readable(self) -> bool:
         return True
 
     def readinto(self, into: Any) -> int:
-        octets = self._ahead[: len(into)] if self._ahead else self._rest.read(len(into))
+        octets = self._ahead[: len(into)] if self._ahead else self._read(len(into))
         self._ahead = self._ahead[len(octets) :]
         into[: len(octets)] = octets
         return len(octets)

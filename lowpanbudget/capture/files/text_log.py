@@ -32,7 +32,7 @@ _HARMLESS = re.compile(r"[^ -~]")
 
 def is_text(source: Source) -> bool:
     """Return whether what comes next reads as text, judged by its first octets."""
-    sample = source.peek(_SAMPLE)[:_SAMPLE]
+    sample = source.some(_SAMPLE)
     control = sum(octet < 32 and octet not in b"\t\r\n\f\x1b" for octet in sample)
     printable = sum(32 <= octet < 127 or octet in b"\t\r\n" for octet in sample)
     return bool(sample) and not control and printable * 10 >= len(sample) * 8
@@ -58,7 +58,7 @@ def read_text(source: Source, notices: Notices, link_type: int) -> Iterator[Reco
         text = _COMMENT.sub("", text).strip()
         if not text:
             continue
-        time_ns, rest = _time(text)
+        time_ns, rest = leading_time(text)
         octets = _octets(rest)
         if not octets:
             shown = _HARMLESS.sub("?", text[:40])
@@ -74,7 +74,7 @@ def _skip(source: Source) -> None:
         line = source.line(LONGEST_LINE)
 
 
-def _time(text: str) -> tuple[int | None, str]:
+def leading_time(text: str) -> tuple[int | None, str]:
     """Return the time stamp that leads a line, and the rest."""
     if match := _DATE.match(text):
         year, month, day, *clock, zone = match.groups()

@@ -59,9 +59,7 @@ class Matcher:
         """Return what a datagram of this flow is in the design, or None when it belongs to no flow of it."""
         if key is None or key.protocol != ipv6.UDP:
             return None
-        flows = self._known.get(key)
-        if flows is None:
-            flows = self._known[key] = self._by_ends(key)
+        flows = self.with_ports(key)
         message = datagram.packet.find(coap.CoapMessage)
         for flow in flows:
             if flow.application.coap is None or flow.application.oscore or flow.application.dtls:
@@ -74,8 +72,14 @@ class Matcher:
             return Matched(flow, sealed=True)
         return self._unpacked(flow, application_of(datagram))
 
+    def with_ports(self, key: FlowKey) -> list[Flow]:
+        """Return the flows that the ports of a flow allow, those first whose addresses fit as well."""
+        flows = self._known.get(key)
+        if flows is None:
+            flows = self._known[key] = self._by_ends(key)
+        return flows
+
     def _by_ends(self, key: FlowKey) -> list[Flow]:
-        """Return the flows that the ports allow, those first whose addresses fit as well."""
         form = self.design.link.addresses
         ranked = []
         for number, flow in enumerate(self.design.flows):

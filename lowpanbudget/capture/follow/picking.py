@@ -22,21 +22,25 @@ _MOST_HELD = 4096  # first fragments that are remembered
 def pick(
     trace: Trace, records: Iterable[Record], numbers: Iterable[int], name: str
 ) -> tuple[list[Sighting], int]:
-    """Return the frames of these numbers, or the first few, and how many the capture called ``name`` has.
+    """Return the frames of these numbers, or the first few wanted, and how many the capture called ``name`` has.
 
     All before them are followed, since contexts and fragments come from there; those behind them until it is known
     what became of their datagrams. Raises ``RequestError`` for a number that the capture does not have.
     """
     named = set(numbers)
-    wanted = named or set(range(1, FEW + 1))
     counted = _Counted(records)
-    picked = _picked(trace, counted, wanted)
+    picked = _picked(trace, counted, named)
     counted.finish()
-    missing = sorted(wanted - set(picked))
-    if missing and (named or not counted.count):
+    missing = sorted(named - set(picked))
+    if missing or not picked:
         text = f"{name} has {counted.count} frames"
-        if named:
+        if missing:
             text += f"; there is no frame {missing[0]}"
+        elif counted.count:
+            raise RequestError(
+                f"{text}, none of them as asked for",
+                hint="Ask for another node, flow or time; survey tells which there are",
+            )
         raise RequestError(text, hint="Frames count from 1")
     return [picked[number] for number in sorted(picked)], counted.count
 
@@ -77,18 +81,20 @@ class _Counted(Iterator[Record]):
 def _picked(trace: Trace, records: Iterator[Record], wanted: set[int]) -> dict[int, Sighting]:
     picked: dict[int, Sighting] = {}
     firsts = Recent[int, Sighting](_MOST_HELD)
-    last = max(wanted)
+    last = max(wanted, default=0)
     for sighting in trace.follow(records):
         number = sighting.number
         part = None if sighting.example is None else sighting.example.fragment
         if part is not None and part.first:
             firsts[number] = sighting
-        if number in wanted:
+        is_wanted = number in wanted if wanted else len(picked) < FEW and not sighting.outside
+        if is_wanted:
             picked[number] = sighting
         if len(sighting.parts) > 1 and picked:
             _attach(picked, sighting, firsts)
         _give_up(picked, sighting.ended)
-        if number >= last and not any(sighting.is_open for sighting in picked.values()):
+        is_over = number >= last if wanted else len(picked) == FEW
+        if is_over and not any(sighting.is_open for sighting in picked.values()):
             break
     _give_up(picked, trace.leftover)
     return picked

@@ -52,10 +52,11 @@ class Sighting:
     ``verified`` says that its integrity code is right. ``datagram`` is the IPv6 packet that this frame completes, and
     ``parts`` what each frame brought of it. ``flow`` is that of the datagram, of fragments too once the first has been
     seen. ``repeats`` is the frame of which this is a retransmission, ``copies`` the one whose contents it has under
-    another sequence number. ``arrival`` is the fragment that it brings, with what else its datagram was sent in: read
-    it before the next record is followed. ``ended`` are datagrams whose fragments were given up now, ``expired`` those
-    that their senders did not complete. ``notices`` and ``fault`` tell what is odd and what ended reading. A
-    ``damaged`` frame has an FCS that is wrong, and brings no datagram.
+    another sequence number. ``heard_as`` is the frame under which another receiver heard the same sending, where all
+    that it brings was told. ``outside``: it is not what somebody asked for. ``arrival`` is the fragment that it brings,
+    with what else its datagram was sent in: read it before the next record is followed. ``ended`` are datagrams whose
+    fragments were given up now, ``expired`` those that their senders did not complete. ``notices`` and ``fault`` tell
+    what is odd and what ended reading. A ``damaged`` frame has an FCS that is wrong, and brings no datagram.
 
     What comes later of a fragment is added for frames that are picked: the sighting that makes its datagram ``whole``,
     the ``first`` one, which brought its headers, or why it was ``never_whole``.
@@ -84,6 +85,8 @@ class Sighting:
     flow: FlowKey | None = None
     repeats: int | None = None
     copies: int | None = None
+    heard_as: int | None = None
+    outside: bool = False
     arrival: FragmentArrival | None = None
     ended: tuple[TimedOut | Discarded, ...] = ()
     expired: Sequence[FragmentedDatagram] = ()

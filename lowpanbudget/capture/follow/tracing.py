@@ -12,6 +12,7 @@ from itertools import chain, islice
 from typing import TYPE_CHECKING, Any, TypedDict
 
 from lowpanbudget.capture.files.link_types import FRAME, IPV6, LOWPAN, unwrap
+from lowpanbudget.capture.files.reading import CaptureFile
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.ending import Endings
 from lowpanbudget.capture.follow.fcs_check import WINDOW, FcsVerdict
@@ -23,6 +24,8 @@ from lowpanbudget.capture.follow.learning import (
     LearnedContext,
     lesson_of_packet,
 )
+from lowpanbudget.capture.follow.narrowing import Narrowing
+from lowpanbudget.capture.follow.receivers import Receivers, Reception
 from lowpanbudget.capture.follow.repeats import Repeats
 from lowpanbudget.capture.follow.sighting import DatagramPart, Sighting, flow_of_parts
 from lowpanbudget.env import Contexts, Env, address
@@ -52,6 +55,10 @@ class TraceOptions(TypedDict, total=False):
     design: "Design | None"
     fcs: int | None
     timeout_s: float
+    node: str | None
+    flow: str | None
+    since: str | float | None
+    until: str | float | None
 
 
 class Trace:
@@ -59,8 +66,9 @@ class Trace:
 
     ``contexts``, ``keys``, ``devices``, ``root`` and ``rpi_type`` as in ``decode_frame``. A ``design`` adds its
     contexts (where none are given), its root, its type of the RPL option until a DIO announces one, and its flows and
-    messages. ``fcs`` says how many octets of FCS frames have; None tests it. Raises ``RequestError`` for arguments
-    that cannot be used.
+    messages. ``fcs`` says how many octets of FCS frames have; None tests it. What is not of ``node``, ``flow`` and the
+    time from ``since`` to ``until`` is followed all the same, and marked as outside. Raises ``RequestError`` for
+    arguments that cannot be used.
     """
 
     def __init__(
@@ -74,6 +82,10 @@ class Trace:
         design: "Design | None" = None,
         fcs: int | None = None,
         timeout_s: float = TIMEOUT_S,
+        node: str | None = None,
+        flow: str | None = None,
+        since: str | float | None = None,
+        until: str | float | None = None,
     ) -> None:
         self.design = design
         self.matcher = None
@@ -103,6 +115,10 @@ class Trace:
         self._endings = Endings(fcs)
         self._reassembler = Reassembler(timeout_s=timeout_s)
         self._repeats = Repeats()
+        self._receivers = Receivers()
+        self.narrowing: Narrowing | None = None
+        if not (node is flow is since is until is None):
+            self.narrowing = Narrowing(node, flow, since, until, matcher=self.matcher)
         self._first_ns: int | None = None
         self._time_s = 0.0
         self.leftover: list[TimedOut | Discarded] = []
@@ -130,6 +146,11 @@ class Trace:
         return tuple(self.knowledge.learned.values())
 
     @property
+    def receptions(self) -> tuple[Reception, ...]:
+        """Return what each receiver of a capture with several heard so far."""
+        return self._receivers.receptions
+
+    @property
     def learned_devices(self) -> tuple[Device, ...]:
         """Return the short addresses learned on the air, each with how."""
         return tuple(self.knowledge.learned_devices.values())
@@ -137,11 +158,15 @@ class Trace:
     def follow(self, records: Iterable[Record]) -> Iterator[Sighting]:
         """Yield what each record holds, in order.
 
-        The first records (64) are read before the first is handed on, to test whether an FCS is there. At the end
-        ``leftover`` tells of fragments that never became a datagram.
+        The first records (64, fewer of a pipe that has no more for now) are read before the first is handed on, to test
+        whether an FCS is there. At the end ``leftover`` tells of fragments that never became a datagram.
         """
         coming = iter(records)
-        window = list(islice(coming, WINDOW))
+        window = []
+        for record in islice(coming, WINDOW):
+            window.append(record)
+            if isinstance(coming, CaptureFile) and coming.is_quiet:
+                break
         self._endings.test(window, self._fits)
         for record in chain(window, coming):
             yield self.feed(record)
@@ -153,6 +178,8 @@ class Trace:
         expired = self._reassembler.expired(self._time_s)
         sighting = self._sight(record)
         sighting.expired = expired
+        if self.narrowing is not None:
+            sighting.outside = not self.narrowing.wants(sighting)
         return sighting
 
     def _sight(self, record: Record) -> Sighting:
@@ -164,6 +191,8 @@ class Trace:
             end = len(octets) - length
             if length and end > 0:
                 sighting.fcs_ok = fcs_of(octets[:end], length) == octets[end:]
+            if record.receiver is not None:
+                self._hear(sighting, record.receiver)
             return self._settle(sighting, self._reader.read(sighting))
         sighting = Sighting(record, body, decoder, self.matcher)
         if body.kind == IPV6:
@@ -178,6 +207,13 @@ class Trace:
         sighting.fault = body.fault
         return sighting
 
+    def _hear(self, sighting: Sighting, receiver: str) -> None:
+        """Find out whether another receiver heard the same sending: its octets agree, whatever stands for its FCS."""
+        octets = sighting.octets if sighting.fcs_ok is False else sighting.octets[: sighting.end]
+        sighting.heard_as = self._receivers.heard(
+            receiver, sighting.number, sighting.record.time_ns, octets
+        )
+
     # --- one frame --------------------------------------------------------------------------------
 
     def _settle(self, sighting: Sighting, frame: Frame | None) -> Sighting:
@@ -188,6 +224,8 @@ class Trace:
         sighting.flow = template.flow
         sighting.notices = template.notices
         sighting.fault = example.fault
+        if sighting.heard_as is not None:
+            return sighting  # what follows from it is known
         source = example.link_source
         if source is not None and sighting.payload and sighting.fcs_ok is not False:
             again = self._repeats.see(

@@ -1,0 +1,78 @@
+"""What a frame of a capture carries, in a few words: its kind, or the fragment, flow and message in it."""
+
+from collections.abc import Iterator
+
+from lowpanbudget.capture.files.link_types import FRAME
+from lowpanbudget.capture.follow.flows import FlowKey
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.layers.internet.coap.codes import code_text
+from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.layers.link.contents import Command
+from lowpanbudget.layers.lowpan.fragment import Fragment
+from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
+from lowpanbudget.stack.frame import Frame
+
+_URI_PATH = 11  # RFC 7252 section 12.2
+
+
+def carried(sighting: Sighting) -> str:
+    """Return what a record carries in words; what it repeats is told behind."""
+    return ", ".join(_words(sighting))
+
+
+def _words(sighting: Sighting) -> Iterator[str]:
+    frame, flow = sighting.example, sighting.flow
+    if sighting.damaged:
+        yield f"{sighting.kind}, damaged"
+    elif sighting.body.kind != FRAME and flow is None:
+        yield sighting.body.kind
+    elif frame is None or frame.mac is None:
+        yield sighting.kind if flow is None else flow.what
+    elif sighting.payload is None and frame.mac.security is not None:
+        yield f"{sighting.kind}, sealed"
+    else:
+        yield from _contents(sighting, frame, flow)
+    if sighting.fault is not None and not sighting.damaged:
+        yield "not read to its end"
+    if sighting.heard_as is not None:
+        yield f"heard before as {sighting.heard_as}"
+    elif sighting.repeats is not None:
+        yield f"again, as {sighting.repeats}"
+    elif sighting.copies is not None:
+        yield f"a copy of {sighting.copies}"
+
+
+def _contents(sighting: Sighting, frame: Frame, flow: FlowKey | None) -> Iterator[str]:
+    """Yield the fragment, then the application's message or the flow; of a frame without any its kind."""
+    part = frame.fragment
+    command = next((one for one in frame.layers if isinstance(one, Command)), None)
+    if isinstance(part, Fragment):
+        yield f"octets from {part.offset} of {part.size}"
+    elif isinstance(part, Rfrag):
+        yield f"recoverable fragment {part.sequence}"
+    elif any(isinstance(one, RfragAck) for one in frame.layers):
+        yield "acknowledgement of fragments"
+    elif command is not None:
+        yield f"{sighting.kind}: {command.name}"
+    elif flow is None:
+        yield sighting.kind
+    if flow is not None:
+        yield from _of_flow(sighting, flow)
+
+
+def _of_flow(sighting: Sighting, flow: FlowKey) -> Iterator[str]:
+    contents = sighting.contents
+    request = None if contents is None else contents.packet.find(CoapMessage)
+    if request is not None:
+        path = "/".join(
+            option.octets.decode("utf-8", "replace") for option in request.all(_URI_PATH)
+        )
+        yield f"CoAP {code_text(request.code)}" + (f" /{path}" if path else "")
+    elif flow.source_port is not None:
+        yield f"{flow.what} {flow.source_port} to {flow.destination_port}"
+    else:
+        yield flow.what
+    matched = sighting.matched
+    if matched is not None:
+        name, message = matched.flow.name, matched.message
+        yield name if message is None or message.name == name else f"{name}: {message.name}"

@@ -1,0 +1,80 @@
+"""Several receivers of one network: a frame that more than one of them heard is one sighting.
+
+What one transmission brings to several receivers has the same octets at nearly the same time, and each receiver hears a
+transmission once: what a receiver hears again was sent again. A frame that one receiver missed at first and another
+missed when it was sent again is taken for one sending; only the air could tell.
+"""
+
+from typing import NamedTuple
+
+from lowpanbudget.capture.recent import Recent
+from lowpanbudget.values import dataclass
+
+TOGETHER_NS = (
+    50 * 10**6
+)  # within which clocks of receivers agree that it is the same frame; our choice
+_MOST_HELD = 4096
+_MOST_SENT = 16  # times that one frame is sent within that time
+MOST_RECEIVERS = 256
+
+
+class Reception(NamedTuple):
+    """What a receiver heard: ``frames`` in all, and how many of them others heard as ``well``."""
+
+    receiver: str
+    frames: int
+    well: int
+
+
+@dataclass(slots=True, eq=False)
+class _Sending:
+    """A frame that was sent once: its number and time where it was first heard, and who heard it."""
+
+    number: int
+    time_ns: int
+    heard_by: list[str]
+
+
+class Receivers:
+    """Remembers what receivers heard last, in bounded memory, and counts it."""
+
+    def __init__(self) -> None:
+        self._sent = Recent[bytes, list[_Sending]](_MOST_HELD)
+        self._frames: dict[str, int] = {}
+        self._well: dict[str, int] = {}
+
+    def heard(self, receiver: str, number: int, time_ns: int | None, octets: bytes) -> int | None:
+        """Return the number of the frame that another receiver heard of the same sending; None for one heard first."""
+        if receiver not in self._frames and len(self._frames) >= MOST_RECEIVERS:
+            return None
+        self._frames[receiver] = self._frames.get(receiver, 0) + 1
+        if time_ns is None:
+            return None
+        lately = [
+            sent
+            for sent in self._sent.pop(octets, ())
+            if abs(time_ns - sent.time_ns) <= TOGETHER_NS
+        ]
+        self._sent[octets] = lately
+        for sent in lately:
+            if receiver not in sent.heard_by:
+                if len(sent.heard_by) == 1:
+                    self._share(sent.heard_by[0])
+                self._share(receiver)
+                sent.heard_by.append(receiver)
+                return sent.number
+        del lately[: 1 - _MOST_SENT]
+        lately.append(_Sending(number, time_ns, [receiver]))
+        return None
+
+    def _share(self, receiver: str) -> None:
+        self._well[receiver] = self._well.get(receiver, 0) + 1
+
+    @property
+    def receptions(self) -> tuple[Reception, ...]:
+        """Return what each receiver heard; nothing where there is only one."""
+        if len(self._frames) < 2:
+            return ()
+        return tuple(
+            Reception(name, count, self._well.get(name, 0)) for name, count in self._frames.items()
+        )

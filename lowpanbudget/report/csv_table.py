@@ -1,0 +1,67 @@
+"""Tables for other programs: rows of plain data as RFC 4180 has them, with nothing that a spreadsheet would run."""
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+# what each table has, by the names that --json has
+AUDIT = (
+    "capture", "severity", "name", "subject", "title", "cause", "evidence", "frames", "count", "advice",
+    "certainty", "cite",
+)  # fmt: skip
+SURVEY = (
+    "group", "name", "in_design", "frames", "octets", "datagrams", "datagram_octets", "application", "unused",
+    "avoidable", "fragments", "retransmissions", "duplicates", "lost", "dropped", "unread", "damaged",
+    "first_ns", "last_ns",
+)  # fmt: skip
+BUDGET = ("flow", "hop", "direction", "room")
+FIT = (
+    "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits", "spare", "frames",
+    "most_frames", "batch", "batch_of", "wait_s",
+)  # fmt: skip
+ENCODINGS = (
+    "message", "encoding", "octets.least", "octets.typical", "octets.greatest", "largest", "exact",
+    "cannot", "missing", "batch_of", "note",
+)  # fmt: skip
+# what a spreadsheet takes for a formula when a cell begins with it, a number left alone
+_FORMULA = re.compile(r"\s*([=+\-@|%\uff1d\uff0b\uff0d\uff20]|[\t\r\n])")
+_NUMBER = re.compile(r"[+-]?(\d+([.]\d*)?|[.]\d+)([eE][+-]?\d+)?")
+
+
+def csv_of(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:
+    """Return a table with a line of titles; a list becomes one cell, what a row lacks an empty one.
+
+    A column ``a.b`` is what stands under b in the row's a.
+    """
+    return lines_of([columns, *([_under(row, name) for name in columns] for row in rows)])
+
+
+def lines_of(table: Iterable[Sequence[Any]]) -> str:
+    """Return the lines of a table, with the ends and the quotes of RFC 4180 section 2."""
+    page = io.StringIO()
+    writer = csv.writer(page, lineterminator="\r\n")
+    writer.writerows([[_cell(value) for value in line] for line in table])
+    return page.getvalue()
+
+
+def _under(row: Mapping[str, Any], name: str) -> Any:
+    found: Any = row
+    for key in name.split("."):
+        found = found.get(key) if isinstance(found, Mapping) else None
+    return found
+
+
+def _cell(value: Any) -> str:
+    """Return a value as the text of a cell: text that would be run gets an apostrophe before it."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int | float):
+        return str(value)
+    if isinstance(value, Mapping):
+        value = [f"{key}: {item}" for key, item in value.items()]
+    text = "; ".join(map(str, value)) if isinstance(value, list | tuple) else str(value)
+    return f"'{text}" if _FORMULA.match(text) and not _NUMBER.fullmatch(text) else text

@@ -1,0 +1,94 @@
+"""A list of frames for people and for programs: a line a frame, the findings in it behind."""
+
+from collections.abc import Iterable, Iterator
+
+from rich.console import Console
+
+from lowpanbudget.errors import plural
+from lowpanbudget.findings.listing import FrameList, ListedFrame
+from lowpanbudget.report import layout
+from lowpanbudget.report.audit_text import receptions
+from lowpanbudget.report.screen import Screen
+from lowpanbudget.report.sightings import time_of
+from lowpanbudget.report.terminal import paragraph
+from lowpanbudget.report.view import Data, data_of
+
+COLUMNS = (
+    "number", "time_s", "time_ns", "source", "destination", "carries", "octets", "room", "flow", "receiver",
+    "heard_as", "findings",
+)  # fmt: skip
+_SECOND = 10**9
+_LONG = 8  # octets of an address that is shortened where all begin alike
+_LEAST = 2  # octets that are always shown of it
+
+
+def rows(listed: FrameList) -> list[Data]:
+    """Return the frames as plain data; ``time_s`` counts in seconds from the capture's first frame."""
+    return [{**data_of(one), "time_s": _seconds(one, listed.first_ns)} for one in listed.frames]
+
+
+def frames(console: Console, screen: Screen, several: FrameList) -> None:
+    """Print a list of frames, wherever they stand in the capture."""
+    listed, first_ns = several.frames, several.first_ns
+    begin = _common({link for one in listed for link in (one.source, one.destination)})
+    if first_ns is not None:
+        paragraph(console, screen, f"Times count from {time_of(first_ns)}.", "dim")
+    if begin:
+        text = f"Addresses that begin with {begin.hex(':')} are shown from there on."
+        paragraph(console, screen, text, "dim")
+    titles = ("frame", "time", "from", "to", "size", "room", "carries")
+    cells = [list(_cells(screen, one, begin, first_ns)) for one in listed]
+    layout.put(console, layout.table(titles, cells, console.width, indent=0, right=(0, 1, 4, 5)))
+    found = sum(bool(one.findings) for one in listed)
+    all_of_them = plural(several.total, "frame")
+    count = all_of_them if several.total == len(listed) else f"{len(listed)} of {all_of_them}"
+    tail = f", {found} with findings: audit tells of them" if found else ""
+    paragraph(console, screen, f"{count}{tail}.", "dim")
+    for text in receptions(data_of(several.receptions)):
+        paragraph(console, screen, text)
+
+
+def _cells(
+    screen: Screen, one: ListedFrame, begin: bytes, first_ns: int | None
+) -> Iterator[layout.Cell]:
+    yield str(one.number)
+    yield _seconds(one, first_ns) or ""
+    yield _link(one.source, begin)
+    yield _link(one.destination, begin)
+    yield str(one.octets)
+    yield "" if one.room is None else str(one.room)
+    words: list[layout.Run] = [(screen.text(one.carries), "")]
+    if one.findings:
+        words += [(" ", ""), (screen.text(f"[{', '.join(one.findings)}]"), "bold yellow")]
+    yield words
+
+
+def _seconds(one: ListedFrame, first_ns: int | None) -> str | None:
+    """Return the time since the first frame in seconds, to a microsecond."""
+    if one.time_ns is None or first_ns is None:
+        return None
+    past = one.time_ns - first_ns
+    sign = "-" if past < 0 else ""
+    seconds, rest = divmod(abs(past), _SECOND)
+    return f"{sign}{seconds}.{rest // 1000:06d}"
+
+
+def _link(link: bytes | None, begin: bytes) -> str:
+    if link is None:
+        return "-"
+    if len(link) == 2:
+        return f"0x{link.hex()}"
+    if begin and len(link) == _LONG and link.startswith(begin):
+        return f"..{link[len(begin) :].hex()}"
+    return link.hex()
+
+
+def _common(links: Iterable[bytes | None]) -> bytes:
+    """Return what all extended addresses begin with, where that is worth leaving out."""
+    long = sorted(link for link in links if link is not None and len(link) == _LONG)
+    if not long:
+        return b""
+    same = 0
+    while same < _LONG - _LEAST and long[0][same] == long[-1][same]:
+        same += 1
+    return long[0][:same] if same >= _LEAST else b""

@@ -1,0 +1,96 @@
+"""Tables for other programs: the standard library's reader gives back what --json has, and nothing runs."""
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import pytest
+from contract import air, shelf
+from contract.entry import DESIGNS, invoke
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lowpanbudget.report.csv_table import csv_of, lines_of
+
+
+def table(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(text, newline=""), strict=True))
+
+
+@given(st.lists(st.lists(st.text("=+-@\t\r\n;,\"' a1.%|", max_size=6), min_size=2, max_size=2)))
+def test_quotes_and_formulas(rows: list[list[str]]) -> None:
+    """RFC 4180 section 2, rules 5 to 7; what a spreadsheet would run begins with an apostrophe."""
+    read = list(csv.reader(io.StringIO(lines_of(rows), newline=""), strict=True))
+    assert len(read) == len(rows)
+    for line, wanted in zip(read, rows, strict=True):
+        for cell, text in zip(line, wanted, strict=True):
+            assert cell in {text, f"'{text}"}
+            is_number = text == text.strip() and _is_float(text)
+            assert (cell == text) == (is_number or text.strip(" ")[:1] not in {*"=+-@%|\t\r\n"})
+
+
+def _is_float(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def test_what_cells_hold() -> None:
+    rows = [{"a": None, "b": -5, "c": 0.25, "d": True, "e": ["=1", 2], "f": {"g": "@x"}}]
+    assert csv_of(("a", "b", "c", "d", "e", "f.g", "h.i"), rows) == (
+        "a,b,c,d,e,f.g,h.i\r\n,-5,0.25,true,'=1; 2,'@x,\r\n"
+    )
+
+
+@pytest.mark.parametrize(
+    ("command", "key"),
+    [
+        (("budget", DESIGNS[0]), "budget"),
+        (("fit", DESIGNS[0], "--message", "climate"), "fit"),
+        (("encodings", DESIGNS[0], "--message", "climate"), "encodings"),
+        (("audit", "examples/archive.pcap"), "audit"),
+        (("survey", "examples/archive.pcap"), "survey"),
+        (("annotate", "examples/archive.pcap", "--list", "--until", "300"), "list"),
+    ],
+    ids=lambda value: value[0] if isinstance(value, tuple) else value,
+)
+def test_a_table_has_what_json_has(command: tuple[str, ...], key: str) -> None:
+    done, whole = invoke(*command, "--csv"), invoke(*command, "--json")
+    assert done.exit_code == whole.exit_code
+    rows, wanted = table(done.stdout), json.loads(whole.stdout)[key]
+    if key == "audit":
+        wanted = [{"capture": one["capture"], **row} for one in wanted for row in one["findings"]]
+    if key == "survey":
+        parts = ("flows", "nodes", "kinds")
+        wanted = [wanted["total"], *(row for part in parts for row in wanted[part])]
+    assert len(rows) == len(wanted) > 0
+    for row, facts in zip(rows, wanted, strict=True):
+        told = {name: text for name, text in row.items() if name in facts and text}
+        assert len(told) > 2
+        for name, text in told.items():
+            value = facts[name]
+            if isinstance(value, str):
+                assert text in {value, f"'{value}"}
+            elif isinstance(value, int | float) and not isinstance(value, bool):
+                assert text == str(value)
+            elif isinstance(value, list):
+                assert text == "; ".join(map(str, value))
+
+
+def test_two_forms_at_once_are_refused() -> None:
+    for command in ("budget", "fit", "encodings", "audit", "survey", "annotate"):
+        done = invoke(command, "x", "--csv", "--json")
+        assert done.exit_code == 2, command
+        assert "two ways" in done.stderr
+    assert invoke("annotate", "examples/archive.pcap", "--csv").exit_code == 2
+
+
+def test_a_name_that_would_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The name of a file is somebody else's text."""
+    shelf.written(tmp_path / "=1+1.pcap", air.mixed(30))
+    monkeypatch.chdir(tmp_path)
+    rows = table(invoke("audit", "=1+1.pcap", "--csv").stdout)
+    assert {row["capture"] for row in rows} == {"'=1+1.pcap"}

@@ -1,0 +1,124 @@
+"""A line a frame, against what is known of frames that were made here."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from capture.captures import DESIGN, icmpv6_datagram
+from contract import air, shelf
+from contract.entry import invoke
+
+from lowpanbudget import Mac, RouterSolicitation, encode_frame
+
+A, B, ROOT = air.eui(1), air.eui(2), air.eui(0x100)
+SHORT = air.short(0x12)
+
+
+def listed(capture: Path, *options: str) -> list[dict[str, Any]]:
+    done = invoke("annotate", capture, *shelf.CONTEXT, "--list", *options, "--json")
+    found: list[dict[str, Any]] = json.loads(done.stdout)["list"]
+    return found
+
+
+def of(payload: bytes, sequence: int, link: bytes = A, **options: Any) -> list[bytes]:
+    datagram = air.udp_datagram(air.ip_of(link), air.ip_of(ROOT), payload, **options)
+    return air.frames_of(datagram, link, ROOT, sequence=sequence)
+
+
+@pytest.fixture
+def capture(tmp_path: Path) -> Path:
+    request = bytes([0x40, 0x02, 0, 1]) + b"\xb1r\xff" + b"x"  # RFC 7252 figure 7: CON, POST, /r
+    solicitation = icmpv6_datagram(
+        air.ip_of(A, "fe80::"), air.ip_of(ROOT, "fe80::"), RouterSolicitation()
+    )
+    damaged = bytearray(of(b"damaged", 8)[0])
+    damaged[-1] ^= 1
+    frames = [
+        *of(b"one", 1, SHORT), bytes.fromhex("020001") + b"\x5e\x7e", *of(bytes(120), 2),
+        *of(request, 4, ports=(61000, 5683)), *air.frames_of(solicitation, A, ROOT, sequence=5),
+        *shelf.sealed(b"secret", 6), *of(b"one", 1, SHORT), bytes(damaged),
+        encode_frame(Mac(3, 1, 7, air.PAN, ROOT, None, A, pan_id_compression=True), b"\x04").octets,
+    ]  # fmt: skip
+    ack = encode_frame(Mac(2, 0, 1), b"").octets  # with its check sequence
+    frames[1] = ack
+    return shelf.written(
+        tmp_path / "a.pcap", [(100 + 0.25 * at, one) for at, one in enumerate(frames)]
+    )
+
+
+def test_who_to_whom_with_what(capture: Path) -> None:
+    rows = listed(capture)
+    assert [row["carries"] for row in rows] == [
+        "UDP 61617 to 61618", "acknowledgement", "octets from 0 of 168, UDP 61617 to 61618",
+        f"octets from {rows[3]['carries'].split()[2]} of 168, UDP 61617 to 61618", "CoAP 0.02 POST /r",
+        "router solicitation", "data, sealed", "UDP 61617 to 61618, again, as 1", "data, damaged",
+        "command: data request",
+    ]  # fmt: skip
+    assert [row["number"] for row in rows] == list(range(1, 11))
+    assert rows[3]["time_s"] == "0.750000"
+    assert [(row["source"], row["destination"]) for row in rows[:3]] == [
+        (SHORT.hex(), ROOT.hex()), (None, None), (A.hex(), ROOT.hex()),
+    ]  # fmt: skip
+
+
+def test_room_is_what_is_left_to_127_octets(capture: Path) -> None:
+    """IEEE 802.15.4-2006 table 85 (from memory): aMaxPHYPacketSize is 127, check sequence included."""
+    sizes = [int(row["octets"]) for row in listed(capture)]
+    assert [row["room"] for row in listed(capture)] == [
+        None if at in {1, 9} else 127 - size for at, size in enumerate(sizes)
+    ]
+    assert sizes == [len(octets) for octets in shelf.read_back(capture)[1]]
+
+
+def test_findings_stand_at_their_frames() -> None:
+    """All frames of every finding, where the audit names the first twelve."""
+    archive = ("examples/archive.pcap", "--design", "examples/archive.toml")
+    rows = json.loads(invoke("annotate", *archive, "--list", "--json").stdout)["list"]
+    (audited,) = json.loads(invoke("audit", *archive, "--json").stdout)["audit"]
+    here = {
+        name: [row["number"] for row in rows if name in row["findings"]]
+        for name in {name for row in rows for name in row["findings"]}
+    }
+    for finding in audited["findings"]:
+        if finding["frames"]:
+            assert set(finding["frames"]) <= set(here[finding["name"]]), finding["name"]
+    assert set(here) == {finding["name"] for finding in audited["findings"]}
+    assert len(here["key-missing"]) > 12
+
+
+def test_flows_and_messages_of_a_design(tmp_path: Path) -> None:
+    design = tmp_path / "design.toml"
+    design.write_text(DESIGN, "utf-8")
+    path = shelf.written(tmp_path / "a.pcap", [*of(b"\x02\x01", 1), *of(b"??", 2)])
+    rows = listed(path, "--design", str(design))
+    assert [row["carries"] for row in rows] == [
+        "UDP 61617 to 61618, climate: alarm", "UDP 61617 to 61618, climate",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_a_line_a_frame(capture: Path, width: int) -> None:
+    shown = invoke(
+        "annotate", capture, *shelf.CONTEXT, "--list", "--node", A.hex(), COLUMNS=str(width)
+    )
+    lines = shown.stdout.splitlines()
+    assert max(map(len, lines)) <= width
+    assert lines[1] == "Addresses that begin with 02:00:5e:ef:10:00 are shown from there on."
+    frames = [
+        line
+        for line in lines[:-1]
+        if line.split()[:1] and line.split()[0].isdigit() and "." in line
+    ]
+    assert [line.split()[:4] for line in frames][:2] == [
+        ["3", "0.500000", "..0001", "..0100"], ["4", "0.750000", "..0001", "..0100"],
+    ]  # fmt: skip
+    assert len(frames) == 7
+    assert lines[-1].startswith("7 of 10 frames")
+
+
+def test_what_is_for_captures_only() -> None:
+    for option in ("--list", "--csv", "--node=0x0001"):
+        assert invoke("annotate", air.A_FRAME.hex(), option).exit_code == 2
+    done = invoke("annotate", "examples/archive.pcap", "--list", "--frame", "3")
+    assert (done.exit_code, done.stdout) == (2, "")

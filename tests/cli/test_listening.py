@@ -1,0 +1,151 @@
+"""A pipe that stays open is audited as it comes, and an interrupt ends it with what is known."""
+
+import io
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import Result
+from contract import air, shelf
+from contract.entry import invoke
+
+# one frame elides its UDP checksum with nothing in its place; another uses a frame counter again
+GOOD = shelf.frames(b"good", 1)
+BACK = [*shelf.sealed(b"one", 2, counter=900), *shelf.sealed(b"two", 3, counter=4)]
+BEGIN = "frame 3: FAILURE"
+
+
+class Pipe(io.BufferedReader):
+    """The reading end of a pipe; ``then`` is called when all that is in it has been read and more is waited for."""
+
+    def __init__(self, octets: bytes, then: Callable[["Pipe"], bytes]) -> None:
+        reading, self.writing = os.pipe()
+        super().__init__(io.FileIO(reading))
+        os.write(self.writing, octets)
+        self._left, self._then = len(octets), then
+
+    def read1(self, size: int = -1) -> bytes:
+        if not self._left:
+            more = self._then(self)
+            os.write(self.writing, more)
+            self._left = len(more)
+            if not more:
+                self.end()
+        octets = super().read1(size)
+        self._left -= len(octets)
+        return octets
+
+    def end(self) -> None:
+        """Close the writing end, once."""
+        if self.writing >= 0:
+            os.close(self.writing)
+        self.writing = -1
+
+
+def audited(octets: bytes, then: Callable[[Pipe], bytes], *options: str) -> Result:
+    """Audit what comes through a pipe."""
+    with Pipe(octets, then) as pipe:
+        try:
+            return invoke("audit", "-", *shelf.CONTEXT, *options, stdin=pipe)  # type: ignore[arg-type]
+        finally:
+            pipe.end()
+
+
+def octets_of(tmp_path: Path, frames: list[bytes]) -> bytes:
+    return shelf.written(tmp_path / "a.pcap", frames).read_bytes()
+
+
+def printed() -> str:
+    sys.stdout.flush()
+    page: Any = sys.stdout.buffer
+    octets: bytes = page.getvalue()
+    return octets.decode()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="pipes")
+def test_findings_come_while_the_pipe_is_open(tmp_path: Path) -> None:
+    octets = octets_of(tmp_path, [*GOOD, *BACK])
+    head = 24  # of the file, then 16 a record
+    first = octets[: head + 16 + len(GOOD[0])]
+    seen: list[str] = []
+    pieces = [octets[len(first) :], b""]
+
+    def more(_pipe: Pipe) -> bytes:
+        seen.append(printed())
+        return pieces.pop(0)
+
+    done = audited(first, more)
+    assert seen[0] == ""
+    assert seen[1].startswith(BEGIN)
+    assert "frame-counter-went-back" in seen[1]
+    assert done.stdout.startswith(seen[1])
+    summary = invoke("audit", "-", *shelf.CONTEXT, stdin=octets)
+    assert done.exit_code == summary.exit_code == 1
+    assert (
+        done.stdout == seen[1] + summary.stdout
+    )  # a capture that is there as a whole tells all at its end
+
+
+@pytest.mark.skipif(os.name != "posix", reason="pipes")
+def test_lines_of_a_log_are_read_as_they_come() -> None:
+    lines = [f"2031-05-04T10:20:3{n}Z {one.hex()}\n" for n, one in enumerate([*GOOD, *BACK])]
+    seen: list[str] = []
+
+    def more(_pipe: Pipe) -> bytes:
+        seen.append(printed())
+        return b""
+
+    done = audited("".join(lines).encode(), more)
+    assert seen[0].startswith(BEGIN)
+    assert done.exit_code == 1
+
+
+@pytest.mark.skipif(os.name != "posix", reason="pipes")
+@pytest.mark.parametrize("form", ["", "--json", "--csv"])
+def test_an_interrupt_ends_it_with_what_is_known(tmp_path: Path, form: str) -> None:
+    octets = octets_of(tmp_path, [*GOOD, *BACK])
+
+    def interrupted(_pipe: Pipe) -> bytes:
+        raise KeyboardInterrupt
+
+    options = [form] if form else []
+    done = audited(octets, interrupted, *options)
+    whole = invoke("audit", "-", *shelf.CONTEXT, *options, stdin=octets)
+    assert done.exit_code == 130
+    assert "interrupted" in done.stderr
+    assert done.stdout.endswith(whole.stdout)
+    assert done.stdout.startswith(BEGIN) == (not form)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="pipes")
+def test_a_reader_that_leaves_ends_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    octets = octets_of(tmp_path, [*GOOD, *BACK])
+    asked: list[int] = []
+
+    def more(_pipe: Pipe) -> bytes:
+        asked.append(1)
+        return b""
+
+    def gone(_stream: Any, _octets: bytes) -> None:
+        raise BrokenPipeError(32, "Broken pipe")
+
+    monkeypatch.setattr("lowpanbudget.cli.output._write", gone)
+    done = audited(octets, more)
+    assert (done.exit_code, done.stdout, done.stderr) == (141, "", "")
+
+
+def test_a_second_interrupt_waits_for_nothing() -> None:
+    """The first one lets what is at hand be finished, unless nothing is."""
+    from lowpanbudget.cli.listening import Listening
+
+    one = Listening()
+    one.interrupt(2, None)
+    assert one.interrupted
+    with pytest.raises(KeyboardInterrupt):
+        one.interrupt(2, None)
+    coming = iter([air.A_FRAME])
+    assert list(one.records(coming)) == []  # type: ignore[arg-type]
+    assert list(coming) == [air.A_FRAME]

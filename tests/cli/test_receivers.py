@@ -1,0 +1,163 @@
+"""Several receivers of one network: what more than one heard was sent once, and is counted once."""
+
+import json
+import struct
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from contract import shelf
+from contract.entry import invoke
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lowpanbudget.capture.follow.receivers import Receivers, Reception
+
+Heard = tuple[int, float, bytes]  # by which receiver, when in seconds, what
+FRAMES = [shelf.frames(bytes([number]) * 9, number)[0] for number in range(10)]
+LATER = 0.002
+
+
+def block(kind: int, body: bytes) -> bytes:
+    """draft-ietf-opsawg-pcapng section 3.1 (from memory): type, length, body, length."""
+    body += bytes(-len(body) % 4)
+    return struct.pack("<2I", kind, 12 + len(body)) + body + struct.pack("<I", 12 + len(body))
+
+
+def pcapng(path: Path, heard: Iterable[Heard], names: tuple[bytes, ...]) -> Path:
+    """Write a capture with an interface for each receiver; the time is in microseconds unless told otherwise."""
+    octets = block(0x0A0D0D0A, struct.pack("<IHHq", 0x1A2B3C4D, 1, 0, -1))
+    for name in names:
+        option = struct.pack("<2H", 2, len(name)) + name + bytes(-len(name) % 4) + bytes(4)
+        octets += block(1, struct.pack("<2HI", 195, 0, 0) + option)
+    for receiver, time_s, frame in sorted(heard, key=lambda one: one[1]):
+        high, low = divmod(round(time_s * 1e6), 1 << 32)
+        head = struct.pack("<5I", receiver, high, low, len(frame), len(frame))
+        octets += block(6, head + frame)
+    path.write_bytes(octets)
+    return path
+
+
+def sent_to_both() -> list[Heard]:
+    """Ten frames a second apart; the second receiver missed 3 and 7, the first one 4; frame 5 was sent again."""
+    heard: list[Heard] = []
+    for number, frame in enumerate(FRAMES):
+        if number != 4:
+            heard.append((0, float(number), frame))
+        if number not in {3, 7}:
+            heard.append((1, number + LATER, frame))
+    return [*heard, (0, 5.004, FRAMES[5]), (1, 5.004 + LATER, FRAMES[5])]
+
+
+def surveyed(*arguments: object) -> dict[str, Any]:
+    done = invoke("survey", *arguments, *shelf.CONTEXT, "--json")
+    assert done.exit_code == 0, done.stderr
+    found: dict[str, Any] = json.loads(done.stdout)["survey"]
+    return found
+
+
+def counted(found: dict[str, Any]) -> dict[str, int]:
+    names = ("frames", "datagrams", "retransmissions", "duplicates", "lost")
+    return {name: found["total"][name] for name in names}
+
+
+ONCE = {"frames": 11, "datagrams": 10, "retransmissions": 1, "duplicates": 0, "lost": 0}
+
+
+def test_interfaces_of_one_capture(tmp_path: Path) -> None:
+    path = pcapng(tmp_path / "a.pcapng", sent_to_both(), (b"roof", b"cellar"))
+    found = surveyed(path)
+    assert counted(found) == ONCE
+    # of the first's 9 + 1 two were its own (3, 7), of the second's 8 + 1 one (4)
+    assert found["receivers"] == [
+        {"receiver": "interface 0 (roof)", "frames": 10, "well": 8},
+        {"receiver": "interface 1 (cellar)", "frames": 9, "well": 8},
+    ]
+    shown = invoke("survey", path, *shelf.CONTEXT, COLUMNS="80").stdout
+    assert "interface 0 (roof): 10 frames, 8 of them heard by others as well" in shown
+
+
+def test_one_interface_of_a_capture_is_no_receiver_among_others(tmp_path: Path) -> None:
+    heard = [(0, number + 0.0, frame) for number, frame in enumerate(FRAMES)]
+    found = surveyed(pcapng(tmp_path / "a.pcapng", heard, (b"roof",)))
+    assert (found["receivers"], found["total"]["frames"]) == ([], 10)
+
+
+def test_captures_put_together(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The second receiver takes the check sequence off (link type 230): the frames are the same."""
+    monkeypatch.chdir(tmp_path)
+    first, second = (
+        shelf.written(
+            Path(f"{name}.pcap"),
+            [
+                (time_s, frame[:-2] if receiver else frame)
+                for receiver, time_s, frame in sorted(sent_to_both(), key=lambda one: one[1])
+                if receiver == number
+            ],
+            link_type,
+        )
+        for number, (name, link_type) in enumerate([("roof", 195), ("cellar", 230)])
+    )
+    together = surveyed(first, second, "--together")
+    assert counted(together) == ONCE
+    assert [one["frames"] for one in together["receivers"]] == [10, 9]
+    assert [one["well"] for one in together["receivers"]] == [8, 8]
+    apart = surveyed(first, second)
+    assert (apart["total"]["frames"], apart["total"]["lost"], apart["receivers"]) == (19, 3, [])
+    done = invoke("audit", first, second, "--together", *shelf.CONTEXT)
+    assert done.exit_code == 0, done.stdout
+    assert "11 frames" in " ".join(done.stdout.split())
+    assert f"{second}: 9 frames, 8 of them" in " ".join(done.stdout.split())
+
+
+def test_fragments_heard_twice_are_no_fragments_sent_twice(tmp_path: Path) -> None:
+    heard: list[Heard] = []
+    for number in range(4):
+        for place, frame in enumerate(shelf.frames(bytes(150), 2 * number, tag=number)):
+            time_s = 10.0 * number + 0.01 * place
+            heard += [(0, time_s, frame), (1, time_s + LATER, frame)]
+    path = pcapng(tmp_path / "a.pcapng", heard, (b"a", b"b"))
+    done = invoke("audit", path, *shelf.CONTEXT, "--json")
+    (found,) = json.loads(done.stdout)["audit"]
+    assert (found["frames"], found["findings"]) == (8, [])
+    listed = json.loads(invoke("annotate", path, *shelf.CONTEXT, "--list", "--json").stdout)["list"]
+    assert [one["heard_as"] for one in listed[:4]] == [None, 1, None, 3]
+
+
+def test_what_is_heard_much_later_was_sent_again(tmp_path: Path) -> None:
+    heard = [(0, 1.0, FRAMES[0]), (1, 1.051, FRAMES[0]), (0, 2.0, FRAMES[1]), (1, 2.05, FRAMES[1])]
+    total = surveyed(pcapng(tmp_path / "a.pcapng", heard, (b"a", b"b")))["total"]
+    assert (total["frames"], total["retransmissions"]) == (3, 1)
+
+
+def test_what_cannot_be_put_together(tmp_path: Path) -> None:
+    path = shelf.written(tmp_path / "a.pcap", FRAMES)
+    log = tmp_path / "a.txt"
+    log.write_text("\n".join(frame.hex() for frame in FRAMES), "ascii")
+    for given_, text in (((path,), "several"), ((path, "-"), "files"), ((path, log), "times")):
+        done = invoke("survey", *given_, "--together")
+        assert (done.exit_code, done.stdout) == (2, ""), given_
+        assert text in done.stderr
+
+
+@given(
+    st.lists(st.integers(11, 30), max_size=12),
+    st.lists(st.integers(0, 4), min_size=36, max_size=36),
+)
+def test_each_sending_is_one_whoever_heard_it_first(apart_ms: list[int], late: list[int]) -> None:
+    """The same octets, sent so often: three receivers hear all of it, each a little later or earlier."""
+    receivers, heard, now = Receivers(), [], 0
+    for number, past in enumerate(apart_ms):
+        now += past * 10**6
+        heard += [(now + late[3 * number + place] * 10**6, place) for place in range(3)]
+    first = [
+        receivers.heard(f"r{place}", number, time_ns, b"frame")
+        for number, (time_ns, place) in enumerate(sorted(heard), 1)
+    ]
+    assert first.count(None) == len(apart_ms)
+    if apart_ms:
+        count = len(apart_ms)
+        assert sorted(receivers.receptions) == [
+            Reception(f"r{place}", count, count) for place in range(3)
+        ]
