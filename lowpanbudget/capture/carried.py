@@ -16,12 +16,15 @@ _URI_PATH = 11  # RFC 7252 section 12.2
 
 
 def carried(sighting: Sighting) -> str:
-    """Return what a record carries in words; what it repeats is told behind."""
+    """Return what a record carries in words, and what it repeats; of one that was heard before only that."""
     return ", ".join(_words(sighting))
 
 
 def _words(sighting: Sighting) -> Iterator[str]:
     frame, flow = sighting.example, sighting.flow
+    if sighting.heard_as is not None:
+        yield f"as {sighting.heard_as}, at another receiver"
+        return
     if sighting.damaged:
         yield f"{sighting.kind}, damaged"
     elif sighting.body.kind != FRAME and flow is None:
@@ -34,9 +37,7 @@ def _words(sighting: Sighting) -> Iterator[str]:
         yield from _contents(sighting, frame, flow)
     if sighting.fault is not None and not sighting.damaged:
         yield "not read to its end"
-    if sighting.heard_as is not None:
-        yield f"heard before as {sighting.heard_as}"
-    elif sighting.repeats is not None:
+    if sighting.repeats is not None:
         yield f"again, as {sighting.repeats}"
     elif sighting.copies is not None:
         yield f"a copy of {sighting.copies}"
