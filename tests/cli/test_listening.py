@@ -1,6 +1,7 @@
 """A pipe that stays open is audited as it comes, and an interrupt ends it with what is known."""
 
 import io
+import json
 import os
 import sys
 from collections.abc import Callable
@@ -87,6 +88,19 @@ def test_findings_come_while_the_pipe_is_open(tmp_path: Path) -> None:
     assert (
         done.stdout == seen[1] + summary.stdout
     )  # a capture that is there as a whole tells all at its end
+
+
+@pytest.mark.skipif(os.name != "posix", reason="pipes")
+def test_one_frame_does_not_tell_for_ever_how_frames_end(tmp_path: Path) -> None:
+    """The receiver took the check sequences off, and says otherwise: the first frames cannot prove it."""
+    bare = [shelf.frames(bytes([n]) * 9, n, fcs=0)[0] for n in range(20)]
+    octets = octets_of(tmp_path, bare)
+    size = 16 + len(bare[0])
+    pieces = [octets[24 + size : 24 + 6 * size], octets[24 + 6 * size :], b""]
+    done = audited(octets[: 24 + size], lambda _pipe: pieces.pop(0), "--json")
+    (found,) = json.loads(done.stdout)["audit"]
+    assert "check-sequence-not-as-said" in {one["name"] for one in found["findings"]}
+    assert found["frames"] == 20
 
 
 @pytest.mark.skipif(os.name != "posix", reason="pipes")

@@ -8,7 +8,7 @@ Nothing is dropped: what cannot be read is kept with its reason. All that is rem
 
 from collections.abc import Iterable, Iterator, Mapping
 from ipaddress import IPv6Address
-from itertools import chain, islice
+from itertools import islice
 from typing import TYPE_CHECKING, Any, TypedDict
 
 from lowpanbudget.capture.files.link_types import FRAME, IPV6, LOWPAN, unwrap
@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
 
 SECOND = 10**9
+_AGAIN = (4, 16, WINDOW)  # frames of a pipe after which it is tested again where they end
 
 
 class TraceOptions(TypedDict, total=False):
@@ -168,7 +169,12 @@ class Trace:
             if isinstance(coming, CaptureFile) and coming.is_quiet:
                 break
         self._endings.test(window, self._fits)
-        for record in chain(window, coming):
+        yield from map(self.feed, tuple(window))
+        for record in coming:
+            if len(window) < WINDOW:
+                window.append(record)
+                if len(window) in _AGAIN:
+                    self._endings.test(window, self._fits)
             yield self.feed(record)
         self.leftover += _ended(self._reassembler.close())
 
