@@ -91,6 +91,21 @@ def test_findings_come_while_the_pipe_is_open(tmp_path: Path) -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="pipes")
+def test_half_a_record_holds_nothing_up(tmp_path: Path) -> None:
+    octets = octets_of(tmp_path, [*GOOD, *BACK, *shelf.frames(b"last", 9)])
+    seen: list[str] = []
+    pieces = [octets[-30:], b""]
+
+    def more(_pipe: Pipe) -> bytes:
+        seen.append(printed())
+        return pieces.pop(0)
+
+    done = audited(octets[:-30], more)
+    assert seen[0].startswith(BEGIN)
+    assert "4 frames" in done.stdout
+
+
+@pytest.mark.skipif(os.name != "posix", reason="pipes")
 def test_one_frame_does_not_tell_for_ever_how_frames_end(tmp_path: Path) -> None:
     """The receiver took the check sequences off, and says otherwise: the first frames cannot prove it."""
     bare = [shelf.frames(bytes([n]) * 9, n, fcs=0)[0] for n in range(20)]

@@ -11,6 +11,7 @@ from typing import Any, Protocol
 from lowpanbudget.errors import RequestError
 
 CHUNK = 1 << 18
+_BEGINNING = 256  # octets that may be the front of a record; few frames are longer
 QUIET_S = 0.25  # a pipe that gives nothing for so long is waited for; our choice
 GZIP = b"\x1f\x8b"  # RFC 1952 section 2.3.1
 
@@ -54,8 +55,8 @@ class Source:
 
     @property
     def is_quiet(self) -> bool:
-        """Return whether all that came has been taken, and a pipe has had nothing more for a while."""
-        if self._at < len(self._buffer) or self._ended or sys.platform == "win32":
+        """Return whether all that came has been taken, a beginning left over, and a pipe gave no more for a while."""
+        if len(self._buffer) - self._at >= _BEGINNING or self._ended or sys.platform == "win32":
             return False
         try:
             ready, _, _ = select.select([self._file], [], [], QUIET_S)  # type: ignore[type-var]  # or it raises
