@@ -61,6 +61,11 @@ def moment(value: object, name: str) -> Moment | None:
     return Moment(time_ns, since_first=False)
 
 
+def _text(value: object) -> str:
+    """Return a value as somebody would type it, octets in hex."""
+    return value.hex() if isinstance(value, bytes | bytearray) else str(value)
+
+
 class WantedNode:
     """A node by any of its addresses: those that devices and identifiers tie to the one given count as well.
 
@@ -186,8 +191,8 @@ class Narrowing:
         matcher: "Matcher | None" = None,
     ) -> None:
         design = None if matcher is None else matcher.design
-        self._node = None if node is None else WantedNode(node, design, "node")
-        self._flow = None if flow is None else WantedFlow(flow, matcher, "flow")
+        self._node = None if node is None else WantedNode(_text(node), design, "node")
+        self._flow = None if flow is None else WantedFlow(_text(flow), matcher, "flow")
         self._since, self._until = moment(since, "since"), moment(until, "until")
         self._first_ns: int | None = None
         self._known = Recent[int, bool](_MOST_HELD)  # of the node and flow: whether in time
