@@ -51,7 +51,8 @@ class Survey:
     ``reasons`` counts why frames could not be read. ``names`` are what a design calls flows; none for those outside.
     ``natures`` tells of each layer whether it is a header, whatever it carries, or payload or sealed as a whole.
     ``check_sequences`` say what was found at the end of the frames of each link type. ``receptions`` are what each of
-    several receivers heard: a frame that more than one of them heard is counted once.
+    several receivers heard: a frame that more than one of them heard is counted once. ``outside`` are the frames that
+    nobody asked for, which are counted nowhere else.
     """
 
     cells: dict[Cell, Tally] = field(default_factory=FrozenDict)
@@ -60,6 +61,7 @@ class Survey:
     natures: dict[str, Nature] = field(default_factory=FrozenDict)
     check_sequences: tuple[FcsVerdict, ...] = ()
     receptions: tuple[Reception, ...] = ()
+    outside: int = 0
 
     @property
     def total(self) -> Tally:
@@ -93,6 +95,7 @@ class Survey:
             _grouped([*self.cells.items(), *other.cells.items()]), FrozenDict(reasons),
             FrozenDict({**other.names, **self.names}), FrozenDict(natures),
             self.check_sequences + other.check_sequences, self.receptions + other.receptions,
+            self.outside + other.outside,
         )  # fmt: skip
 
     __add__ = merge
@@ -121,7 +124,7 @@ class Surveyor:
 
     def __init__(self, largest: int = LARGEST_FRAME, narrowing: Narrowing | None = None) -> None:
         self.largest = largest
-        self._narrowing = narrowing
+        self._narrowing, self._outside = narrowing, 0
         self._cells: dict[Cell, Tally] = {}
         self._reasons: dict[str, int] = {}
         self._names: dict[FlowKey, str] = {}
@@ -137,7 +140,7 @@ class Surveyor:
         """Return what was counted so far."""
         return Survey(
             _grouped(self._cells.items()), FrozenDict(self._reasons), FrozenDict(self._names),
-            FrozenDict(self._natures), tuple(check_sequences), receptions,
+            FrozenDict(self._natures), tuple(check_sequences), receptions, self._outside,
         )  # fmt: skip
 
     def add(self, sighting: Sighting) -> None:
@@ -145,6 +148,7 @@ class Surveyor:
         if sighting.heard_as is not None:
             return
         if sighting.outside:
+            self._outside += 1
             self._pass(sighting)
             return
         datagram, template = sighting.datagram, sighting.template

@@ -44,6 +44,9 @@ def survey(console: Console, screen: Screen, survey_data: dict[str, Any], *, who
     for capture in survey_data["captures"]:
         for text in capture["ends"]:
             paragraph(console, screen, f"{_source(capture['capture'])}: {text}.")
+    if survey_data["outside"]:
+        text = f"Left out as not asked for: {plural(survey_data['outside'], 'frame')}."
+        paragraph(console, screen, text)
     for text in receptions(survey_data["receivers"]):
         paragraph(console, screen, text)
     if not total["frames"]:

@@ -34,6 +34,7 @@ def details(survey: Survey, captures: Sequence[Data], by: str | None) -> Data:
     return {
         "captures": list(captures),
         "receivers": data_of(survey.receptions),
+        "outside": survey.outside,
         "total": data_of(survey.total),
         **{name: _rows(rows) for key, (name, rows) in groups.items() if by is None or by == key},
         "natures": data_of(survey.natures),

@@ -55,8 +55,10 @@ def surveyed(capture: Path, *options: str) -> dict[str, Any]:
     ],
 )  # fmt: skip
 def test_a_survey_of_some(capture: Path, options: tuple[str, ...], frames: int) -> None:
-    total = surveyed(capture, *options)
-    assert total["frames"] == frames
+    done = invoke("survey", capture, *shelf.CONTEXT, *options, "--json")
+    found = json.loads(done.stdout)["survey"]
+    total = found["total"]
+    assert (total["frames"], found["outside"]) == (frames, 6 - frames)
     # numbers 1, 2, 3 and 4 of one sender, 7 and 8 of the other: none is missing because others were not shown
     assert (total["lost"], total["dropped"]) == (0, 0)
 
