@@ -22,7 +22,7 @@ class WholeNumber(click.IntRange):
     name = "whole number"
 
     def __init__(self, least: int, most: int | None = None) -> None:
-        super().__init__()
+        super().__init__(least, most)  # which the help tells
         self.least, self.most = least, most
 
     def convert(

@@ -1,5 +1,6 @@
 """Ends of the program that only a fault inside brings about."""
 
+import re
 from collections.abc import Callable
 
 import click
@@ -56,3 +57,12 @@ def test_what_is_not_installed_is_said(invoke: Invoke, monkeypatch: pytest.Monke
     assert done.exit_code == 0
     told = " ".join(done.stdout.split())
     assert "msgpack is not installed: pip install 'lowpanbudget[compare]'" in told
+
+
+@pytest.mark.parametrize(
+    ("command", "ranges"), [("annotate", ["x>=1"]), ("budget", ["x>=0", "x>=1"]), ("fit", ["x>=1", "x>=0"])]
+)  # fmt: skip
+def test_the_help_tells_which_numbers_are_taken(
+    invoke: Invoke, command: str, ranges: list[str]
+) -> None:
+    assert re.findall(r"x[<>]=?\w+", invoke(command, "--help").stdout) == ranges
