@@ -62,6 +62,8 @@ def smallest_sets(
     most ``most`` changes does. Changes that cost protection are in none, but with ``weaker``. Of the sets of one size
     the 48 with most room are made larger: among very many changes a set of three or four may be missed.
     """
+    if most_frames == 1 and wanted > design.link.largest:
+        return []  # no change makes frames longer
     turning = Turning(design)
     sets = [ChangeSet.of(turning, (), flow)]
     for _ in range(most + 1):
