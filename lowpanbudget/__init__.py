@@ -91,6 +91,7 @@ if TYPE_CHECKING:
         write_dtls as write_dtls,
     )
     from lowpanbudget.layers.internet.dtls.seal import OpenedRecord as OpenedRecord
+    from lowpanbudget.layers.internet.dtls.sender import DtlsSender as DtlsSender
     from lowpanbudget.layers.internet.dtls.suites import (
         DtlsSuite as DtlsSuite, RecordKeys as RecordKeys, dtls_suite as dtls_suite,
     )
@@ -240,6 +241,7 @@ _NAMES = {
     "layers.internet.dtls.protect": "open_dtls seal_dtls",
     "layers.internet.dtls.record": "DtlsRecord Unified read_dtls write_dtls",
     "layers.internet.dtls.seal": "OpenedRecord",
+    "layers.internet.dtls.sender": "DtlsSender",
     "layers.internet.dtls.suites": "DtlsSuite RecordKeys dtls_suite",
     "layers.internet.extension": "OptionsHeader OtherHeader RoutingHeader",
     "layers.internet.icmpv6": "Icmpv6",

@@ -22,6 +22,7 @@ from lowpanbudget import (
     Datagram,
     Device,
     Discarded,
+    DtlsSender,
     FcsVerdict,
     FlowKey,
     Frame,
@@ -36,6 +37,7 @@ from lowpanbudget import (
     ReadingNotice,
     Reception,
     Record,
+    RecordKeys,
     RequestError,
     Severity,
     Shrinker,
@@ -47,16 +49,20 @@ from lowpanbudget import (
     audit,
     decode_frame,
     decrypt,
+    dtls_suite,
     expand,
     follow,
     list_frames,
     load_design,
     parse_design,
     read_capture,
+    read_coap,
     read_keys,
     read_together,
+    seal_dtls,
     shrink,
     survey,
+    write_dtls,
     write_pcap,
 )
 
@@ -81,6 +87,18 @@ def ring(tmp_path_factory: pytest.TempPathFactory) -> KeyRing:
         read_keys(str(path))
     path.chmod(0o600)
     return read_keys(str(path))
+
+
+def test_a_record_is_opened_with_the_keys_of_its_sender() -> None:
+    suite, keys = dtls_suite("TLS_PSK_WITH_AES_128_CCM_8"), RecordKeys(bytes(16), bytes(4))
+    sealed = write_dtls(seal_dtls(b"\x50\x01\x00\x07", keys, suite, epoch=1, sequence=0))
+    datagram = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), sealed, (61000, 5684))
+    (octets,) = air.frames_of(datagram, NODE, ROOT)
+    sender = DtlsSender(suite, keys, source=air.ip_of(NODE), port=61000)
+    (frame,) = follow(
+        [Record(1, 0, 195, octets, len(octets))], contexts=air.CONTEXTS, dtls=[sender]
+    )
+    assert frame.frame.layers[-1] == read_coap(b"\x50\x01\x00\x07")
 
 
 def test_records_are_those_that_scapy_reads() -> None:
@@ -283,6 +301,8 @@ def test_protection_taken_off_is_off() -> None:
         lambda: follow([], root="nowhere"),
         lambda: follow([], fcs=3),
         lambda: follow([], timeout_s=61),
+        lambda: follow([], oscore=5),  # type: ignore[arg-type]
+        lambda: follow([], dtls=[b"key"]),  # type: ignore[list-item]
         lambda: annotate([], [1]),
         lambda: audit("/nowhere/mesh.pcap"),
         lambda: survey(None),  # type: ignore[arg-type]

@@ -170,6 +170,8 @@ def follow(capture: Capture, **known: Unpack[TraceOptions]) -> CaptureFrames:
     - ``design``, whose contexts, root, flows and messages count;
     - ``contexts``, ``keys``, ``devices``, ``root`` and ``rpi_type`` as in ``Decoder``, before those of the design;
     - ``fcs``, the octets of FCS at the end of each frame (0, 2, 4); else it is tested over the first frames;
+    - ``oscore``, security contexts, and ``dtls``, keys of ``DtlsSender``s: what ends sealed for each other is opened
+      with them, and read in the place of what was sealed;
     - ``timeout_s``, how long receivers wait for fragments, in seconds, 60 at most;
     - ``node`` (any of its addresses, or a station of the design), ``flow`` (one of the design, a UDP port, or its
       words), ``since`` and ``until`` (seconds from the first frame, or a date-time): only such frames are told.

@@ -63,7 +63,7 @@ def _contents(sighting: Sighting, frame: Frame, flow: FlowKey | None) -> Iterato
 
 def _of_flow(sighting: Sighting, flow: FlowKey) -> Iterator[str]:
     contents = sighting.contents
-    request = None if contents is None else contents.packet.find(CoapMessage)
+    request = None if contents is None else contents.packet.innermost(CoapMessage)
     if request is not None:
         path = "/".join(
             option.octets.decode("utf-8", "replace") for option in request.all(_URI_PATH)

@@ -11,16 +11,16 @@ from lowpanbudget.bits import Nature
 from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
-from lowpanbudget.capture.follow.flows import FlowKey, application_of, upper_of
+from lowpanbudget.capture.follow.flows import FlowKey, upper_of
 from lowpanbudget.capture.follow.narrowing import Narrowing
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting, flow_of_parts
 from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.savings import Savings
-from lowpanbudget.capture.tally import Tally, running, see
+from lowpanbudget.capture.tally import Tally, running, see, sequence_of
 from lowpanbudget.layers.internet import ipv6, udp
-from lowpanbudget.layers.link.mac import LARGEST_FRAME, FrameType, Mac
+from lowpanbudget.layers.link.mac import LARGEST_FRAME, FrameType
 from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.stack.upper import COAP_PORT
 from lowpanbudget.values import FrozenDict, dataclass, field
@@ -178,7 +178,9 @@ class Surveyor:
             tally.datagram_octets += len(datagram)
             alone = len(sighting.parts) == 1
             longer = 0 if template is None else template.longer(sighting.payload)
-            if alone and place.application is not None:
+            if sighting.opened is not None and sighting.opened.is_open:
+                application = len(sighting.application or b"")
+            elif alone and place.application is not None:
                 application = place.application + longer
             else:
                 application = _application(sighting, datagram)
@@ -201,7 +203,7 @@ class Surveyor:
     def _pass(self, sighting: Sighting) -> None:
         """Note the number of a frame that is not counted, which none of its sender's others lacks then."""
         mac = None if sighting.example is None else sighting.example.mac
-        sequence = None if mac is None else _sequence_of(mac)
+        sequence = None if mac is None else sequence_of(mac)
         if sequence is not None and sighting.fcs_ok is not False:
             self._lost(sequence, sighting.sequence)
         if sighting.ended:
@@ -210,6 +212,8 @@ class Surveyor:
     def _see(self, sighting: Sighting) -> None:
         """Note what there is in the layers of a record; once for all frames that are alike."""
         template = sighting.template
+        for span in () if sighting.opened is None else sighting.opened.spans:
+            _see(self._natures, span.layer, span.nature)
         if template is None:
             frame = sighting.contents
         elif template.facts.get(_SEEN) is self:
@@ -258,7 +262,7 @@ class Surveyor:
         mac = None if template is None else template.example.mac
         tally = self._tally(Cell(sighting.kind, sighting.flow, sighting.source))
         is_data = mac is not None and mac.frame_type == FrameType.DATA
-        place = _TallyPlace(tally, is_data, None if mac is None else _sequence_of(mac))
+        place = _TallyPlace(tally, is_data, None if mac is None else sequence_of(mac))
         if template is not None and shared:
             template.facts[self] = place
         return place
@@ -290,14 +294,6 @@ class _TallyPlace:
 
 _SEEN = object()  # the surveyor that has seen a template's layers, among its facts
 _DATA = FrameType.DATA.name.lower()
-_NUMBERED = {FrameType.DATA, FrameType.COMMAND, FrameType.BEACON}
-
-
-def _sequence_of(mac: Mac) -> bytes | None:
-    if mac.frame_type not in _NUMBERED or mac.source is None:
-        return None
-    # beacons count in a sequence of their own (macBsn; IEEE 802.15.4-2015 clause 7.2.2.7, from memory)
-    return bytes([mac.frame_type == FrameType.BEACON]) + mac.source
 
 
 def _application(sighting: Sighting, datagram: bytes) -> int:
@@ -306,7 +302,7 @@ def _application(sighting: Sighting, datagram: bytes) -> int:
     if flow is None or flow.protocol != ipv6.UDP:
         return 0
     if COAP_PORT in (flow.source_port, flow.destination_port):
-        return 0 if sighting.contents is None else len(application_of(sighting.contents))
+        return len(sighting.application or b"")
     template = sighting.headers_template
     upper = upper_of(datagram) if template is None else template.upper
     return 0 if upper is None else len(datagram) - upper.offset - udp.OCTETS

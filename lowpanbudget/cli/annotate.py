@@ -31,7 +31,12 @@ Key file:
   octets = "00112233445566778899aabbccddeeff"   # an invented key
   index = 1                                     # optional: also key_id_mode, source
   [devices]
-  "0x0001" = "0200000000000001"                 # short address = EUI-64"""
+  "0x0001" = "0200000000000001"                 # short address = EUI-64
+  [[oscore]]                                    # opens messages of both ends
+  master_secret = "000102030405060708090a0b0c0d0e0f"
+  sender_id = "01"
+  recipient_id = "02"
+  [[dtls]]                                      # explain '[[dtls]]' says the rest"""
 
 
 class Shown(NamedTuple):
@@ -204,10 +209,13 @@ def _alone(
     from lowpanbudget.capture.files import hex_text
     from lowpanbudget.capture.follow.picking import lone
 
-    decoder, matcher = known.decoder(), known.matcher()
+    decoder, matcher, opener = known.decoder(), known.matcher(), known.opener()
     fcs = 2 if known.fcs is None else known.fcs
     return [
-        Shown(line.place, lone(line.octets, decoder, fcs=fcs, asn=slot, matcher=matcher))
+        Shown(
+            line.place,
+            lone(line.octets, decoder, fcs=fcs, asn=slot, matcher=matcher, opener=opener),
+        )
         for line in hex_text.hex_lines(source, stream)
     ]
 
@@ -270,7 +278,9 @@ def _show(frames: list[Shown], count: int, largest: int) -> None:
         if place:
             title = f"{title}, {sighting.number or index} of {count} ({place})"
         facts = sightings.details(sighting, largest)
-        output.show(partial(_paint, frame=sightings.drawn(frame, title), facts=facts))
+        output.show(
+            partial(_paint, frame=sightings.drawn(frame, title, sighting.unsealed), facts=facts)
+        )
 
 
 def _paint(console: "Console", screen: "Screen", **shown: Any) -> None:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from lowpanbudget.capture.files.reading import CaptureFile
     from lowpanbudget.capture.files.record import ReadingNotice
     from lowpanbudget.capture.follow.matching import Matcher
+    from lowpanbudget.capture.follow.opening import ContentOpener
     from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
     from lowpanbudget.design.meaning import Design
     from lowpanbudget.stack.decoder import Decoder
@@ -27,7 +28,8 @@ FCS = {"2": 2, "4": 4, "none": 0, "test": None}
 
 keys = click.option(
     "--keys", "--key-file", "key_file", metavar="FILE", shell_complete=completion.files,
-    help="TOML file with link keys and devices, readable by you alone. Keys are never given on the command line.",
+    help="TOML file with link keys and devices, and what opens OSCORE and DTLS; readable by you alone. Keys are never "
+    "given on the command line.",
 )  # fmt: skip
 design = click.option(
     "--design",
@@ -109,6 +111,8 @@ class CaptureOptions:
         ring = read_keys(key_file) if key_file is not None else None
         self.keys = ring.keys if ring else ()
         self.devices = ring.devices if ring else {}
+        self.oscore = ring.oscore if ring else ()
+        self.dtls = ring.dtls if ring else ()
 
     @property
     def largest(self) -> int:
@@ -131,7 +135,14 @@ class CaptureOptions:
             "contexts": self.contexts, "keys": self.keys, "devices": self.devices, "root": self.root,
             "design": self.design, "fcs": self.fcs, "timeout_s": self.timeout_s,
             "node": self.node, "flow": self.flow, "since": self.since, "until": self.until,
+            "oscore": self.oscore, "dtls": self.dtls,
         }  # fmt: skip
+
+    def opener(self) -> "ContentOpener | None":
+        """Return what opens contents of frames that stand in no capture; None without keys for it."""
+        from lowpanbudget.capture.follow.opening import opener_of
+
+        return opener_of(self.oscore, self.dtls)
 
     def matcher(self) -> "Matcher | None":
         """Return what finds the flow and message of a datagram in the design; None without one."""

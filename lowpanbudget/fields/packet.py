@@ -96,6 +96,11 @@ class Packet(NamedTuple):
         """Return the first header of this class, or None."""
         return next(self.all(kind), None)
 
+    def innermost(self, kind: type[Kind]) -> Kind | None:
+        """Return the innermost header of this class on the air, or None."""
+        values = (head.value for head in reversed(self.heads))
+        return next((value for value in values if isinstance(value, kind)), None)
+
 
 def restored_fields(
     layer: str,

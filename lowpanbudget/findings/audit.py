@@ -112,6 +112,7 @@ class Audit:
         scene = Scene(
             self.known, sighting.number, time_s, frame, sighting.decoder.contexts, sighting.octets,
             sighting.fcs_octets, sighting.payload, sighting.sequence, sighting.frame_counter, sighting.fcs_ok,
+            opened=sighting.opened,
         )  # fmt: skip
         judged: _Judged | None = None
         if template is not None:
@@ -127,7 +128,7 @@ class Audit:
             self._give(scene, sighting.fault, UNREAD)
         try:
             if self._begin(scene) and sighting.repeats is None and not self._is_told(scene):
-                notices = [] if self._only_varying else list(frame.notices)
+                notices = [] if self._only_varying else sighting.holding(frame.notices)
                 notices += [notice for notice in sighting.notices if notice not in frame.notices]
                 if judged is None:
                     layers = scene.look()
@@ -142,6 +143,10 @@ class Audit:
                     template.facts[self] = replace(judged, varying=varying)
         finally:
             self._only_varying, self._kept = False, None
+        if sighting.hidden is not None and sighting.repeats is None:
+            self._give(
+                scene, sighting.hidden
+            )  # not kept: no frame that is alike has the same in it
 
     def note(self, notice: ReadingNotice | FcsVerdict) -> None:
         """Take what reading the file noticed, or the verdict over its check sequences."""
@@ -247,8 +252,8 @@ class Audit:
                 self.known.learn_prefix(datagram.header.source)
             if rows is None or rows["destination"].inline == 16:
                 self.known.learn_prefix(datagram.header.destination)
-        if self.known.flows is not None:
-            scene.match = self.known.flows.match(datagram)
+        flows = self.known.flows
+        scene.match = None if flows is None else flows.match(datagram)
         self._give(scene, datagram)
 
     # --- hits ------------------------------------------------------------------------------------------

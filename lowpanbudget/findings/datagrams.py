@@ -23,16 +23,17 @@ from lowpanbudget.values import dataclass
 
 
 class UdpContent(NamedTuple):
-    """Who sends what over UDP: ports and the octets behind the header."""
+    """Who sends what over UDP: ports and the octets behind the header, in the clear where they were ``opened``."""
 
     source_port: int
     destination_port: int
     payload: bytes
+    opened: bool = False
 
     @property
     def is_coap(self) -> bool:
-        """Return whether a port is that of CoAP."""
-        return COAP_PORT in (self.source_port, self.destination_port)
+        """Return whether a port is that of CoAP, or of what was opened and is CoAP inside."""
+        return self.opened or COAP_PORT in (self.source_port, self.destination_port)
 
 
 class CoapHead(NamedTuple):
@@ -49,7 +50,8 @@ class HeardDatagram:
 
     ``header`` is its innermost IPv6 header as it was restored (lengths may be 0 in it), ``layers`` what was read in the
     frame or behind the header. ``iphc``, ``link_source`` and ``link_destination`` belong to the frame that brought its
-    headers; ``numbers`` are all frames that brought it. ``upper`` is where its last header stands.
+    headers; ``numbers`` are all frames that brought it. ``upper`` is where its last header stands,
+    ``clear`` its UDP payload in the clear where that was sealed and opened.
     """
 
     octets: bytes
@@ -63,6 +65,7 @@ class HeardDatagram:
     numbers: tuple[int, ...]
     time_s: float
     upper: ChainPlace | None = None
+    clear: bytes | None = None
 
     @property
     def fragments(self) -> int:
@@ -81,15 +84,16 @@ class HeardDatagram:
         if place is None or place.kind != ipv6.UDP:
             return None
         at = place.offset
-        payload = self.octets[at + udp.OCTETS :]
+        opened = self.clear is not None
+        payload = self.octets[at + udp.OCTETS :] if self.clear is None else self.clear
         for layer in self.layers:
             if isinstance(layer, UdpNhc | Udp):
-                return UdpContent(layer.source_port, layer.destination_port, payload)
+                return UdpContent(layer.source_port, layer.destination_port, payload, opened)
         header = self.udp_header(at)
         return (
             None
             if header is None
-            else UdpContent(header.source_port, header.destination_port, payload)
+            else UdpContent(header.source_port, header.destination_port, payload, opened)
         )
 
     @cached_property

@@ -6,6 +6,7 @@ from functools import lru_cache
 from lowpanbudget.bits import Reader
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import LowpanError, WireError
+from lowpanbudget.findings.datagrams import UdpContent
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.payload.flaws import FlawedMessage
 from lowpanbudget.payload.kinds.number import Number
@@ -13,15 +14,15 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.values import dataclass, replace
 
 
-def payload_of(flow: Flow, octets: bytes) -> bytes | None:
+def payload_of(flow: Flow, content: UdpContent) -> bytes | None:
     """Return the application data in a UDP payload of this flow; None when it is protected or cannot be read."""
     application = flow.application
-    if application.dtls is not None or application.oscore is not None:
+    if (application.dtls is not None or application.oscore is not None) and not content.opened:
         return None
     if application.coap is None:
-        return octets
+        return content.payload
     try:
-        message = coap.decode(Reader(octets))
+        message = coap.decode(Reader(content.payload))
     except WireError:
         return None
     return message.payload if message.code == application.coap.code else None

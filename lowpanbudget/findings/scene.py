@@ -5,6 +5,7 @@ from ipaddress import IPv6Address
 from typing import Any, TypeVar
 
 from lowpanbudget.bits import Span
+from lowpanbudget.capture.follow.opened import OpenedContent
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.meaning import Design
@@ -97,7 +98,7 @@ class Scene:
     its flow in the design, ``passage`` how it came here where another node sent it before, ``by`` what is noted
     of who sent it, ``fragmented`` what its
     fragment belongs to. ``explained``: a rule knows why the frame cannot be read, and others need not say that it
-    cannot.
+    cannot. ``opened`` is what stood sealed in its datagram, where keys were given for it.
     """
 
     known: Surroundings
@@ -120,6 +121,7 @@ class Scene:
     by: HeardSender | None = None
     fragmented: FragmentedDatagram | None = None
     explained: bool = False
+    opened: OpenedContent | None = None
 
     # --- the frame ---------------------------------------------------------------------------------------
 
@@ -249,4 +251,5 @@ class Scene:
             numbers,
             self.time_s,
             upper,
+            None if self.opened is None else self.opened.clear,
         )

@@ -87,20 +87,14 @@ def _merged(rows: list[dict[str, Any]]) -> Iterator[dict[str, Any]]:
 
 def key_files() -> Iterator[dict[str, Any]]:
     """Yield the tables of key files."""
-    from lowpanbudget.capture.files.key_file import DEVICES, KEY_NUMBERS, KEY_TABLE  # noqa: PLC0415
+    from lowpanbudget.capture.files.key_file import DEVICES, TABLES  # noqa: PLC0415
 
-    rows = [
-        {
-            "key": name, "takes": "whole number" if name in KEY_NUMBERS else "text", "needed": name == "octets",
-            "default": None, "meaning": says,
-        }
-        for name, says in KEY_TABLE.items()
-    ]  # fmt: skip
-    yield {
-        "name": "[[key]]",
-        "text": "A link key, in a file that only its owner can read.",
-        "keys": rows,
-    }
+    for name, text, table in TABLES:
+        keys = [
+            {"key": key, "takes": row.takes, "needed": row.needed, "default": row.default, "meaning": row.says}
+            for key, row in table.items()
+        ]  # fmt: skip
+        yield {"name": f"[[{name}]]", "text": text, "keys": keys}
     yield {"name": "[devices]", "text": DEVICES, "keys": []}
 
 

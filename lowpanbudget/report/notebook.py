@@ -114,8 +114,9 @@ def _captured(several: Iterable[CapturedFrame], console: Console, screen: Screen
     for captured in several:
         frame = captured.frame
         title = f"{title_of(frame)}, number {captured.number} of its capture"
-        facts = sightings.details(*sighting_of(captured))
-        annotate_text.frame(console, screen, sightings.drawn(frame, title), facts)
+        sighting, largest = sighting_of(captured)
+        drawn = sightings.drawn(frame, title, sighting.unsealed)
+        annotate_text.frame(console, screen, drawn, sightings.details(sighting, largest))
 
 
 def _findings(several: Iterable[Finding], console: Console, screen: Screen) -> None:

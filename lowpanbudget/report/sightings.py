@@ -29,14 +29,15 @@ def details(sighting: Sighting, largest: int) -> view.Data:
     }
 
 
-def drawn(frame: Frame, title: str) -> view.Data:
-    """Return what ``terminal.frame`` draws of a frame."""
+def drawn(frame: Frame, title: str, sealed: tuple[int, int] = (0, 0)) -> view.Data:
+    """Return what ``terminal.frame`` draws of a frame; in the range ``sealed`` ends sealed octets for each other."""
+    sealed = max(frame.opened, sealed, key=lambda place: place[1] - place[0])
     return {
         "title": title,
         "seen": view.data_of(frame),
-        "rows": view.rows(frame.spans, frame.octets, frame.opened),
+        "rows": view.rows(frame.spans, frame.octets, sealed),
         "segments": view.segments(frame.spans),
-        "sealed": frame.opened,
+        "sealed": sealed,
     }
 
 

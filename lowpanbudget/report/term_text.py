@@ -156,7 +156,7 @@ def contents(console: Console, screen: Screen, listing: dict[str, Any]) -> None:
     groups = (
         ("words", listing["words"], ""),
         ("designs", listing["design"], "; each key by its path: explain link.addresses"),
-        ("keys", listing["key_files"], " in a file of link keys"),
+        ("keys", listing["key_files"], " in a key file"),
         ("fields", listing["kinds"], "; all: explain field"),
         ("headers", _first(headers), "; all: explain headers"),
         ("findings", _first(listing["findings"]), "; all: explain findings"),

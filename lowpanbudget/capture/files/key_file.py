@@ -1,4 +1,4 @@
-"""Link keys from a file that its owner alone may read. Nothing here ever shows what a key file holds.
+"""Keys from a file that its owner alone may read. Nothing here ever shows what a key file holds.
 
 [[key]]
 octets = "00112233445566778899aabbccddeeff"   # 16 octets; an invented key
@@ -9,6 +9,8 @@ source = "0a0b0c0d"
 [devices]
 "0x0001" = "0200000000000001"                 # short address = EUI-64
 "0xabcd/0x0002" = "0200000000000002"          # PAN ID / short address = EUI-64
+
+``content_keys`` has the tables [[oscore]] and [[dtls]].
 """
 
 import os
@@ -16,22 +18,45 @@ import re
 import stat
 import sys
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
+from lowpanbudget.capture.files.content_keys import (
+    DTLS_TABLE,
+    NUMBER,
+    OSCORE_TABLE,
+    KeyRow,
+    dtls_sender,
+    oscore_context,
+)
 from lowpanbudget.errors import RequestError
+from lowpanbudget.layers.internet.dtls.sender import DtlsSender
+from lowpanbudget.layers.internet.oscore.context import SecurityContext
 from lowpanbudget.layers.link.security import Key
 from lowpanbudget.values import FrozenDict, dataclass, field
 
+Kind = TypeVar("Kind")
 _LARGEST = 1 << 20
-# the keys of [[key]] and what they mean; the first must be there
-KEY_TABLE = {
-    "octets": "The link key: 16 octets, as 32 hex digits in quotes.",
-    "key_id_mode": "How frames under this key name it: 0 to 3; else any.",
-    "index": "The key index that they carry; else any.",
-    "source": "The key source that they carry, in hex: 4 octets in mode 2, 8 in mode 3; else any.",
-}
 KEY_NUMBERS = ("key_id_mode", "index")
+KEY_TABLE = {
+    "octets": KeyRow("text", "The link key: 16 octets, as 32 hex digits in quotes.", needed=True),
+    "key_id_mode": KeyRow(NUMBER, "How frames under this key name it: 0 to 3; else any."),
+    "index": KeyRow(NUMBER, "The key index that they carry; else any."),
+    "source": KeyRow(
+        "text", "The key source that they carry, in hex: 4 octets in mode 2, 8 in mode 3; else any."
+    ),
+}
+# name, meaning and keys of each table
+TABLES = (
+    ("key", "A link key, in a file that only its owner can read.", KEY_TABLE),
+    ("oscore", "An OSCORE security context, which opens messages of both ends.", OSCORE_TABLE),
+    (
+        "dtls",
+        "The keys of one end of a DTLS association, which open the records that it sends.",
+        DTLS_TABLE,
+    ),
+)
 DEVICES = (
     'EUI-64 of nodes that send under short addresses: "0x0001" = "0200000000000001", or "0xabcd/0x0001" with the PAN '
     "ID in front. Nonces of secured frames are made of them."
@@ -44,10 +69,16 @@ _NUMBER = re.compile(r"0[xX][0-9a-fA-F]{1,4}|[0-9]{1,5}")
 
 @dataclass(frozen=True, slots=True)
 class KeyRing:
-    """The ``keys`` and the ``devices`` of a key file: EUI-64s in hex by short address or (PAN ID, short address)."""
+    """What a key file holds.
+
+    ``keys`` are link keys, ``devices`` EUI-64s in hex by short address or (PAN ID, short address). ``oscore`` are
+    security contexts and ``dtls`` the keys of DTLS senders: with them, what stands sealed in datagrams is opened.
+    """
 
     keys: tuple[Key, ...] = field(repr=False)
     devices: dict[int | tuple[int, int], str]
+    oscore: tuple[SecurityContext, ...] = field(repr=False, default=())
+    dtls: tuple[DtlsSender, ...] = field(repr=False, default=())
 
 
 def read_keys(path: str) -> KeyRing:
@@ -56,21 +87,35 @@ def read_keys(path: str) -> KeyRing:
     Raises ``RequestError`` for a file that others may read, and for faults by place, never by content.
     """
     data = _parse(path, _private_text(path))
-    unknown = set(data) - {"key", "devices"}
+    unknown = set(data) - {"key", "oscore", "dtls", "devices"}
     if unknown:
         raise RequestError(
             f"{path}: {len(unknown)} unknown entries at the top level",
-            hint="Allowed are [[key]] and [devices]",
+            hint="Allowed are [[key]], [[oscore]], [[dtls]] and [devices]",
         )
-    entries = data.get("key", [])
+    keys = _tables(path, data, "key", _key)
+    contexts = _tables(path, data, "oscore", oscore_context)
+    senders = _tables(path, data, "dtls", dtls_sender)
+    if not (keys or contexts or senders):
+        raise RequestError(
+            f"{path} has no key in it",
+            hint="Write [[key]] and octets = below it; or [[oscore]], or [[dtls]]",
+        )
+    devices = FrozenDict(_devices(path, data.get("devices", {})))
+    return KeyRing(keys, devices, contexts, senders)
+
+
+def _tables(
+    path: str, data: dict[str, Any], name: str, read: Callable[[str, dict[str, Any]], Kind]
+) -> tuple[Kind, ...]:
+    """Return what each table of this name states."""
+    entries = data.get(name, [])
     if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
         raise RequestError(
-            f"{path}: key is not a list of tables", hint="Write [[key]] before each key"
+            f"{path}: {name} is not a list of tables",
+            hint=f"Write [[{name}]] before each {name if name == 'key' else 'table of them'}",
         )
-    if not entries:
-        raise RequestError(f"{path} has no key in it", hint="Write [[key]] and octets = below it")
-    keys = tuple(_key(path, number, entry) for number, entry in enumerate(entries, 1))
-    return KeyRing(keys, FrozenDict(_devices(path, data.get("devices", {}))))
+    return tuple(read(f"{path}: {name} {number}", entry) for number, entry in enumerate(entries, 1))
 
 
 def _private_text(path: str) -> str:
@@ -133,8 +178,7 @@ def _parse(path: str, text: str) -> dict[str, Any]:
         ) from None
 
 
-def _key(path: str, number: int, entry: dict[str, Any]) -> Key:
-    where = f"{path}: key {number}"
+def _key(where: str, entry: dict[str, Any]) -> Key:
     if set(entry) - set(KEY_TABLE):
         raise RequestError(
             f"{where} has an unknown entry", hint=f"Allowed are {', '.join(KEY_TABLE)}"

@@ -72,8 +72,11 @@ def flow_of(octets: bytes, upper: chain.ChainPlace | None = None) -> FlowKey | N
 
 
 def application_of(datagram: Frame) -> bytes:
-    """Return what the application sent in a datagram read: behind UDP, or behind CoAP where that could be read."""
-    message = datagram.packet.find(CoapMessage)
+    """Return what the application sent in a datagram read: behind UDP, or behind CoAP where that could be read.
+
+    Of CoAP messages one in the other, as OSCORE has them, the innermost counts.
+    """
+    message = datagram.packet.innermost(CoapMessage)
     if message is not None:
         return message.payload
     head = datagram.packet.head(Udp)

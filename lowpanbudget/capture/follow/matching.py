@@ -1,6 +1,7 @@
 """Which flow of a design a datagram belongs to, and what its message says: values with their units."""
 
 from collections.abc import Iterator
+from ipaddress import IPv6Address
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lowpanbudget.capture.follow.flows import FlowKey, application_of
@@ -55,20 +56,25 @@ class Matcher:
         self.design = design
         self._known = Recent[FlowKey, list[Flow]](4096)
 
-    def match(self, key: FlowKey | None, datagram: Frame) -> Matched | None:
-        """Return what a datagram of this flow is in the design, or None when it belongs to no flow of it."""
+    def match(
+        self, key: FlowKey | None, datagram: Frame, *, opened: bool = False
+    ) -> Matched | None:
+        """Return what a datagram of this flow is in the design, or None when it belongs to no flow of it.
+
+        ``opened`` tells that what was sealed in it is in the clear.
+        """
         if key is None or key.protocol != ipv6.UDP:
             return None
         flows = self.with_ports(key)
-        message = datagram.packet.find(coap.CoapMessage)
+        message = datagram.packet.innermost(coap.CoapMessage)
         for flow in flows:
-            if flow.application.coap is None or flow.application.oscore or flow.application.dtls:
+            if flow.application.coap is None or (_is_sealed(flow) and not opened):
                 break  # the ports decide; what is sealed shows no path
             if message is not None and _same_request(flow.application.coap.message(b""), message):
                 break
         else:
             return None
-        if flow.application.oscore is not None or flow.application.dtls is not None:
+        if _is_sealed(flow) and not opened:
             return Matched(flow, sealed=True)
         return self._unpacked(flow, application_of(datagram))
 
@@ -113,6 +119,10 @@ class Matcher:
         return Matched(flow, message, frozen(values), tuple(_readings(message, values)), (), others)
 
 
+def _is_sealed(flow: Flow) -> bool:
+    return flow.application.oscore is not None or flow.application.dtls is not None
+
+
 def _same_request(planned: coap.CoapMessage, seen: coap.CoapMessage) -> bool:
     """Return whether code and path of a message are as planned."""
     if planned.code != seen.code:
@@ -123,3 +133,11 @@ def _same_request(planned: coap.CoapMessage, seen: coap.CoapMessage) -> bool:
 def _readings(message: Message, values: dict[str, Any]) -> Iterator[MessageValue]:
     for held in single_values(message.fields, values):
         yield MessageValue(joined(held.path), held.value, getattr(held.field, "unit", ""))
+
+
+def root_of(design: "Design") -> IPv6Address | None:
+    """Return the address of the design's RPL root, as its paths have it."""
+    flow = next(iter(design.flows), None)
+    if flow is None or flow.border.role not in {"border", "collector"}:
+        return None
+    return flow.border.ip(design.link.addresses)

@@ -5,6 +5,8 @@ from typing import TYPE_CHECKING
 
 from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, RecordBody
 from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.flows import flow_of
+from lowpanbudget.capture.follow.opening import ContentOpener, look_into
 from lowpanbudget.capture.follow.sighting import DatagramPart, Sighting
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
@@ -46,7 +48,13 @@ def pick(
 
 
 def lone(
-    octets: bytes, decoder: Decoder, *, fcs: int, asn: int | None, matcher: "Matcher | None"
+    octets: bytes,
+    decoder: Decoder,
+    *,
+    fcs: int,
+    asn: int | None,
+    matcher: "Matcher | None",
+    opener: ContentOpener | None = None,
 ) -> Sighting:
     """Return a frame that stands in no capture, as a sighting with number 0; ``fcs`` octets of it are its FCS."""
     body = RecordBody(FRAME, octets) if asn is None else RecordBody.in_slot(octets, asn)
@@ -57,6 +65,9 @@ def lone(
     if frame.datagram is not None:
         sighting.datagram = frame.datagram.octets
         sighting.parts = (DatagramPart(0, len(frame.payload or b"")),)
+        if opener is not None:
+            sighting.flow = flow_of(sighting.datagram)
+            look_into(sighting, opener)
     return sighting
 
 

@@ -1,18 +1,19 @@
 """What a trace says of one record."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from lowpanbudget.bits import Span
 from lowpanbudget.capture.files.link_types import FRAME, LOWPAN, RecordBody
 from lowpanbudget.capture.files.record import Record
-from lowpanbudget.capture.follow.flows import FlowKey, flow_of
+from lowpanbudget.capture.follow.flows import FlowKey, application_of, flow_of
 from lowpanbudget.capture.follow.templates import Template, layer_bits
 from lowpanbudget.errors import WireError
+from lowpanbudget.layers.internet.coap.message import CoapMessage
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.stack.contents import with_contents
 from lowpanbudget.stack.decoder import Decoder, decode_datagram
-from lowpanbudget.stack.events import Discarded, TimedOut
+from lowpanbudget.stack.events import Discarded, Event, TimedOut
 from lowpanbudget.stack.frame import Frame, unread
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import FragmentArrival, FragmentedDatagram
@@ -20,6 +21,7 @@ from lowpanbudget.values import dataclass, field, replace
 
 if TYPE_CHECKING:
     from lowpanbudget.capture.follow.matching import Matched, Matcher
+    from lowpanbudget.capture.follow.opened import OpenedContent
 
 _WHY_SEALED = {"key-missing", "mic-wrong", "nonce-unknown"}  # notices of the decoder
 
@@ -43,6 +45,11 @@ def flow_of_parts(parts: Sequence[DatagramPart]) -> FlowKey | None:
     return next((part.flow for part in reversed(parts) if part.flow is not None), None)
 
 
+def given_up(events: Iterable[Event]) -> list[TimedOut | Discarded]:
+    """Return the events of datagrams that never became whole."""
+    return [event for event in events if isinstance(event, TimedOut | Discarded)]
+
+
 @dataclass(slots=True)
 class Sighting:
     """One record of a capture and what it holds.
@@ -56,7 +63,8 @@ class Sighting:
     that it brings was told. ``outside``: it is not what somebody asked for. ``arrival`` is the fragment that it brings,
     with what else its datagram was sent in: read it before the next record is followed. ``ended`` are datagrams whose
     fragments were given up now, ``expired`` those that their senders did not complete. ``notices`` and ``fault`` tell
-    what is odd and what ended reading. A ``damaged`` frame has an FCS that is wrong, and brings no datagram.
+    what is odd and what ended reading. A ``damaged`` frame has an FCS that is wrong, and brings no datagram. ``opened``
+    is what stood sealed in the datagram, where keys were given that open it.
 
     What comes later of a fragment is added for frames that are picked: the sighting that makes its datagram ``whole``,
     the ``first`` one, which brought its headers, or why it was ``never_whole``.
@@ -92,6 +100,7 @@ class Sighting:
     expired: Sequence[FragmentedDatagram] = ()
     notices: tuple[Notice, ...] = ()
     fault: WireError | None = None
+    opened: "OpenedContent | None" = None
     whole: "Sighting | None" = field(default=None, repr=False)
     first: "Sighting | None" = field(default=None, repr=False)
     never_whole: str = ""
@@ -153,7 +162,7 @@ class Sighting:
         The fields of a message that the design has are told among its spans.
         """
         if self.frame is not None:
-            return self._with_message(self.frame)
+            return self._with_message(self._told(self.frame))
         octets, contents = self.body.octets, self.contents
         if contents is not None:
             return replace(contents, datagram=None)
@@ -161,6 +170,25 @@ class Sighting:
         if octets:
             spans = (unread(0, len(octets) * 8, self.body.kind, octets),)
         return Frame(octets, spans=spans, fault=self.body.fault)
+
+    def _told(self, frame: Frame) -> Frame:
+        """Return the frame with what was opened in the datagram that it brings alone."""
+        if self.opened is None or frame.datagram is None:
+            return frame
+        return self.opened.within(frame, self._datagram_end(frame))
+
+    def _datagram_end(self, frame: Frame) -> int:
+        """Return the octet of a frame where the datagram that it brings ends."""
+        security = None if frame.mac is None else frame.mac.security
+        mic = 0 if security is None else security.protection.mic
+        return len(frame.octets) - self.fcs_octets - mic
+
+    @property
+    def unsealed(self) -> tuple[int, int]:
+        """Return the range of the frame's octets that ends sealed for each other and that was opened; else empty."""
+        if self.opened is None or self.frame is None or self.frame.datagram is None:
+            return 0, 0
+        return self.opened.opened_in(self.frame, self._datagram_end(self.frame))
 
     def _with_message(self, frame: Frame) -> Frame:
         message = None if frame.datagram is None or self.matched is None else self.matched.message
@@ -195,8 +223,20 @@ class Sighting:
     def contents(self) -> Frame | None:
         """Return the datagram that this frame completes, read; None when it completes none."""
         if self._contents is None and self.datagram is not None:
-            self._contents = decode_datagram(self.datagram)
+            contents = decode_datagram(self.datagram)
+            if self.opened is not None:
+                contents = self.opened.within(contents, len(self.datagram))
+            self._contents = contents
         return self._contents
+
+    @property
+    def hidden(self) -> CoapMessage | None:
+        """Return the CoAP message that stood sealed in the datagram, where it was opened."""
+        return None if self.opened is None or not self.opened.is_open else self.opened.hidden
+
+    def holding(self, notices: Sequence[Notice]) -> list[Notice]:
+        """Return those of a frame's notices that still hold with what was opened in it."""
+        return list(notices) if self.opened is None else self.opened.holding(notices)
 
     @property
     def has_design(self) -> bool:
@@ -209,11 +249,22 @@ class Sighting:
         contents = self.contents
         if contents is None or self._matcher is None:
             return None
-        return self._matcher.match(flow_of(contents.octets), contents)
+        opened = self.opened is not None and self.opened.is_open
+        return self._matcher.match(flow_of(contents.octets), contents, opened=opened)
+
+    @property
+    def application(self) -> bytes | None:
+        """Return what the application sent in the datagram, opened where it was sealed; None without a datagram."""
+        opened = self.opened
+        if opened is not None and opened.is_open and opened.application is not None:
+            return opened.application
+        return None if self.contents is None else application_of(self.contents)
 
     @property
     def layer_bits(self) -> dict[str, int]:
         """Return the bits of each layer of the frame; together they are all its bits."""
+        if self.opened is not None and self.unsealed[1] and self.frame is not None:
+            return layer_bits(self._told(self.frame).spans)
         if self.template is None:
             return {} if self.contents is None else layer_bits(self.contents.spans)
         bits = self.template.layers_of(self.payload)

@@ -6,7 +6,7 @@
 Nothing is dropped: what cannot be read is kept with its reason. All that is remembered is bounded.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from ipaddress import IPv6Address
 from itertools import islice
 from typing import TYPE_CHECKING, Any, TypedDict
@@ -25,16 +25,19 @@ from lowpanbudget.capture.follow.learning import (
     lesson_of_packet,
 )
 from lowpanbudget.capture.follow.narrowing import Narrowing
+from lowpanbudget.capture.follow.opening import look_into, opener_of
 from lowpanbudget.capture.follow.receivers import Receivers, Reception
 from lowpanbudget.capture.follow.repeats import Repeats
-from lowpanbudget.capture.follow.sighting import DatagramPart, Sighting, flow_of_parts
+from lowpanbudget.capture.follow.sighting import DatagramPart, Sighting, flow_of_parts, given_up
 from lowpanbudget.env import Contexts, Env, address
 from lowpanbudget.layers.internet import ipv6, rpi
+from lowpanbudget.layers.internet.dtls.sender import DtlsSender
+from lowpanbudget.layers.internet.oscore.context import SecurityContext
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.layers.link.security import Devices, devices_of, keys_of
 from lowpanbudget.layers.lowpan.fragment import TIMEOUT_S
 from lowpanbudget.stack.decoder import Decoder, decode_datagram
-from lowpanbudget.stack.events import Complete, Discarded, Event, TimedOut
+from lowpanbudget.stack.events import Complete, Discarded, TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.reassembly import Reassembler
 
@@ -60,6 +63,8 @@ class TraceOptions(TypedDict, total=False):
     flow: str | None
     since: str | float | None
     until: str | float | None
+    oscore: Sequence[SecurityContext]
+    dtls: Sequence[DtlsSender]
 
 
 class Trace:
@@ -67,9 +72,9 @@ class Trace:
 
     ``contexts``, ``keys``, ``devices``, ``root`` and ``rpi_type`` as in ``decode_frame``. A ``design`` adds its
     contexts (where none are given), its root, its type of the RPL option until a DIO announces one, and its flows and
-    messages. ``fcs`` says how many octets of FCS frames have; None tests it. What is not of ``node``, ``flow`` and the
-    time from ``since`` to ``until`` is followed all the same, and marked as outside. Raises ``RequestError`` for
-    arguments that cannot be used.
+    messages. ``fcs`` says how many octets of FCS frames have; None tests it. ``oscore`` and ``dtls`` open what ends
+    sealed for each other. What is not of ``node``, ``flow`` and the time from ``since`` to ``until`` is followed all
+    the same, and marked as outside. Raises ``RequestError`` for arguments that cannot be used.
     """
 
     def __init__(
@@ -87,6 +92,8 @@ class Trace:
         flow: str | None = None,
         since: str | float | None = None,
         until: str | float | None = None,
+        oscore: Sequence[SecurityContext] = (),
+        dtls: Sequence[DtlsSender] = (),
     ) -> None:
         self.design = design
         self.matcher = None
@@ -94,13 +101,13 @@ class Trace:
         rpi_type_configured = rpi_type is not None
         root_address = None if root is None else address(root, "root")
         if design is not None:
-            from lowpanbudget.capture.follow.matching import Matcher  # noqa: PLC0415  # designs are heavy
+            from lowpanbudget.capture.follow.matching import Matcher, root_of  # noqa: PLC0415  # designs are heavy
             from lowpanbudget.design.meaning import Design  # noqa: PLC0415
 
             design = Design.of(design)
             self.matcher = Matcher(design)
             table = {**design.contexts, **table}
-            root_address = root_address or _root_of(design)
+            root_address = root_address or root_of(design)
             rpi_type = rpi_type or next((f.routing.rpi_type for f in design.flows), None)
         # a table of our own: learned entries are added to it
         self.knowledge = Knowledge(
@@ -112,6 +119,7 @@ class Trace:
             rpi_type_configured=rpi_type_configured,
         )
         self._keys = keys_of(keys) if keys else ()
+        self._opener = opener_of(oscore, dtls)
         Env(rpi_type=self.knowledge.rpi_type)  # raises for a type that is none
         self._endings = Endings(fcs)
         self._reassembler = Reassembler(timeout_s=timeout_s)
@@ -176,7 +184,7 @@ class Trace:
                 if len(window) in _AGAIN:
                     self._endings.test(window, self._fits)
             yield self.feed(record)
-        self.leftover += _ended(self._reassembler.close())
+        self.leftover += given_up(self._reassembler.close())
 
     def feed(self, record: Record) -> Sighting:
         """Return what one record holds. Whether an FCS is there is what the link type says, unless tested before."""
@@ -184,6 +192,8 @@ class Trace:
         expired = self._reassembler.expired(self._time_s)
         sighting = self._sight(record)
         sighting.expired = expired
+        if self._opener is not None and sighting.datagram is not None:
+            look_into(sighting, self._opener)
         if self.narrowing is not None:
             sighting.outside = not self.narrowing.wants(sighting)
         return sighting
@@ -257,7 +267,7 @@ class Trace:
 
     def _put_together(self, sighting: Sighting, frame: Frame) -> None:
         events = self._reassembler.feed(frame, self._time_s, self._part(sighting))
-        sighting.arrival, sighting.ended = self._reassembler.arrival, tuple(_ended(events))
+        sighting.arrival, sighting.ended = self._reassembler.arrival, tuple(given_up(events))
         whole = next((event for event in events if isinstance(event, Complete)), None)
         parts = self._reassembler.marks(frame) if whole is None else whole.marks
         sighting.flow = sighting.flow or flow_of_parts(parts)
@@ -316,15 +326,3 @@ class Trace:
         if frame.datagram is None or frame.datagram.checksum_elided:
             return None
         return is_checksum_right(decode_datagram(frame.datagram.octets))
-
-
-def _ended(events: Iterable[Event]) -> list[TimedOut | Discarded]:
-    return [event for event in events if isinstance(event, TimedOut | Discarded)]
-
-
-def _root_of(design: "Design") -> IPv6Address | None:
-    """Return the address of the design's RPL root, as its paths have it."""
-    flow = next(iter(design.flows), None)
-    if flow is None or flow.border.role not in {"border", "collector"}:
-        return None
-    return flow.border.ip(design.link.addresses)

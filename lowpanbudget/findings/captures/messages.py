@@ -26,7 +26,7 @@ def _data(scene: Scene) -> tuple[Flow, bytes, list[Message]] | None:
     match, design = scene.match, scene.known.design
     if match is None or match.back or design is None or not match.flow.messages:
         return None
-    data = payload_of(match.flow, match.content.payload)
+    data = payload_of(match.flow, match.content)
     if data is None:
         return None
     return match.flow, data, [design.message(name) for name in match.flow.messages]

@@ -157,6 +157,16 @@ def open_1_3(
     return _unwrap(text, sequence, at, dtls.UNIFIED_CITE)
 
 
+def plaintext_of(
+    record: DtlsRecord | Unified, opened: OpenedRecord, content: Writer, length: int
+) -> Writer:
+    """Return the ``length`` octets in place of an opened record's ciphertext: ``content`` with spans, type, zeros."""
+    if isinstance(record, DtlsRecord) and not record.cid:
+        return _plain(content, 0)
+    cite = CID_AAD if isinstance(record, DtlsRecord) else MASK_CITE
+    return _inner(content, opened.content_type, length - len(content.data) - 1, cite)
+
+
 def _check(
     suite: DtlsSuite,
     version: Version,
@@ -202,8 +212,9 @@ def _inner(content: bytes | Writer, content_type: int, padding: int, cite: Cite)
     """Return content, real type and zeros: what DTLSInnerPlaintext holds."""
     inner = _plain(content, 0)
     inner.layer = LAYER
+    name = CONTENT_NAMES.get(content_type, "unknown")
     inner.octets(
-        bytes([content_type]), "real content type", f"{CONTENT_NAMES[content_type]}, encrypted",
+        bytes([content_type]), "real content type", f"{name}, encrypted",
         cite, value=content_type,
     )  # fmt: skip
     if padding > dtls.LONGEST_PLAIN:

@@ -133,6 +133,14 @@ class SecurityContext:
         )  # fmt: skip
 
     @property
+    def other_end(self) -> "SecurityContext":
+        """Return the context of the end that this one talks to."""
+        return SecurityContext(
+            self.recipient_id, self.sender_id, self.recipient_key, self.sender_key, self.common_iv,
+            self.id_context, self.algorithm,
+        )  # fmt: skip
+
+    @property
     def aead(self) -> Aead:
         """Return the cipher."""
         return ALGORITHMS[self.algorithm].aead

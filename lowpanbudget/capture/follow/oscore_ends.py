@@ -1,0 +1,87 @@
+"""OSCORE messages opened: requests by their kid, responses by the request that they belong to (RFC 8613 section 8)."""
+
+from collections.abc import Sequence
+from ipaddress import IPv6Address
+
+from lowpanbudget.capture.follow.flows import FlowKey
+from lowpanbudget.capture.follow.opened import NOT_OPENED, OpenedContent
+from lowpanbudget.capture.recent import Recent
+from lowpanbudget.cites import rfc
+from lowpanbudget.errors import WireError
+from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.layers.internet.coap.registry import OSCORE
+from lowpanbudget.layers.internet.oscore.context import SecurityContext
+from lowpanbudget.layers.internet.oscore.option import read_oscore_option
+from lowpanbudget.layers.internet.oscore.protect import (
+    OscoreBinding,
+    OscoreResult,
+    open_oscore_request,
+    open_oscore_response,
+)
+from lowpanbudget.stack.incoming import Notice
+
+_MOST_REQUESTS = 4096  # that wait for their responses
+_SAME_TOKEN = 4  # the last requests under one token: their responses may still be on other hops
+_CITE = rfc(8613, "8")
+_Ends = tuple[IPv6Address, int | None, IPv6Address, int | None, bytes]
+
+
+class OscoreEnds:
+    """Opens messages with ``contexts``, each of which serves both of its ends; what it remembers is bounded."""
+
+    def __init__(self, contexts: Sequence[SecurityContext]) -> None:
+        self._ends = [end for context in contexts for end in (context, context.other_end)]
+        self._requests = Recent[_Ends, list[tuple[SecurityContext, OscoreBinding]]](_MOST_REQUESTS)
+
+    def opened(
+        self, content: OpenedContent, flow: FlowKey, message: CoapMessage, octets: bytes, at: int
+    ) -> OscoreResult | None:
+        """Return what an OSCORE message at octet ``at`` of a content holds; None, with a notice, if it stays shut."""
+        try:
+            take = self._request if message.is_request else self._response
+            found = take(flow, message)
+        except WireError as error:
+            found = error.message
+        if not isinstance(found, str) and found.octets == octets:
+            return found
+        why = found if isinstance(found, str) else "its octets are no shortest form"
+        place = at + len(octets) - len(message.payload)
+        text = f"an OSCORE message is not opened: {why}"
+        content.notices.append(Notice(NOT_OPENED, text, _CITE, place))
+        return None
+
+    def _request(self, flow: FlowKey, message: CoapMessage) -> OscoreResult | str:
+        option = message.first(OSCORE)
+        assert option is not None
+        value = read_oscore_option(option.octets)
+        fitting = [
+            end
+            for end in self._ends
+            if end.recipient_id == value.kid and value.kid_context in (None, end.id_context)
+        ]
+        if not fitting:
+            kid = "no kid" if value.kid is None else f"kid {value.kid.hex() or 'of no octets'}"
+            within = "" if value.kid_context is None else f", kid context {value.kid_context.hex()}"
+            return f"the key file has no context for it ({kid}{within})"
+        for end in fitting:
+            try:
+                result = open_oscore_request(message, end)
+            except WireError as error:
+                why = error.message
+                continue
+            ends = (flow.source, flow.source_port, flow.destination, flow.destination_port)
+            asked = self._requests.setdefault((*ends, message.token), [])
+            if (end.other_end, result.binding) not in asked:
+                asked[:] = [(end.other_end, result.binding), *asked[: _SAME_TOKEN - 1]]
+            return result
+        return why
+
+    def _response(self, flow: FlowKey, message: CoapMessage) -> OscoreResult | str:
+        ends = (flow.destination, flow.destination_port, flow.source, flow.source_port)
+        why = "its request was not seen, or not opened"
+        for context, binding in self._requests.get((*ends, message.token), ()):
+            try:
+                return open_oscore_response(message, context, binding)
+            except WireError as error:
+                why = error.message
+        return why
