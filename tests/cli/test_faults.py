@@ -157,3 +157,14 @@ def test_every_fault_says_what_to_do() -> None:
             if not asked_wrong and len(node.args) < 3 and not given & {"hint", "faults"}:
                 mute.append(f"{name}:{node.lineno}")
     assert not mute
+
+
+def test_a_key_file_in_the_place_of_a_capture_is_not_shown(invoke: Invoke, tmp_path: Path) -> None:
+    file = tmp_path / "keys.toml"
+    file.write_text(
+        '[[key]]\noctets = "00112233445566778899aabbccddeeff"\nnote = "a secret word"\n'
+    )
+    for command in (("audit",), ("survey",), ("annotate",), ("annotate", "--list")):
+        done = invoke(*command, file)
+        assert "00112233" not in done.stdout + done.stderr
+        assert "a secret word" not in done.stdout + done.stderr

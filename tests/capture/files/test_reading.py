@@ -400,7 +400,7 @@ nothing here
         (None, "020000"),
     ]
     assert [n.name for n in reading.notices] == ["line-wrong", "line-wrong"]
-    assert "nothing here" in reading.notices[0].text
+    assert reading.notices[0].text == "line 13 has no octets"
     assert {r.link_type for r in records} == {195}
     assert {r.link_type for r in read_capture(io.BytesIO(b"6188\n"), link_type=230)} == {230}
 
