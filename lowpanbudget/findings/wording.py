@@ -25,3 +25,8 @@ def room_text(room: int) -> str:
     if room < 0:
         return f"the headers alone are {octets_text(-room)} over one frame"
     return f"the room is {room}"
+
+
+def seconds_text(seconds: float) -> str:
+    """Return a span of time in seconds: three digits, and all of those before the point."""
+    return f"{seconds:.0f} s" if seconds >= 1000 else f"{seconds:.3g} s"

@@ -19,7 +19,10 @@ def audit(console: Console, screen: Screen, audited: dict[str, Any]) -> None:
     entries, frames = audited["findings"], plural(audited["frames"], "frame")
     if audited["within"] is not None:
         frames = f"{audited['within']} of {frames}"
-    heading(console, screen, f"{audited['capture']}: {frames}, {summary(entries)}")
+    # no frame was judged: that is no clean bill
+    nothing = audited["within"] == 0 and not entries
+    told = "none as asked for" if nothing else summary(entries)
+    heading(console, screen, f"{audited['capture']}: {frames}, {told}")
     for text in receptions(audited["receivers"]):
         paragraph(console, screen, text)
     findings(console, screen, entries)

@@ -138,8 +138,3 @@ class _After:
 
 def _same_hop(candidates: Sequence[Path], path: Path) -> Path:
     return next((other for other in candidates if other.hop.name == path.hop.name), candidates[-1])
-
-
-def turn_all(design: Design, path: Path) -> list[Saving]:
-    """Return every change's gain on this path of the design, as ``Turning.all``."""
-    return Turning(design).all(path)

@@ -183,3 +183,11 @@ def test_values_that_say_what_is_right(capture: Path, command: str) -> None:
 def test_the_first_few_that_are_asked_for(capture: Path) -> None:
     done = invoke("annotate", capture, *shelf.CONTEXT, "--node", B.hex(), "--json")
     assert [frame["number"] for frame in json.loads(done.stdout)["frames"]] == [2, 5]
+
+
+def test_an_audit_of_no_frame_is_no_clean_one() -> None:
+    path = Path(__file__).parents[2] / "examples" / "archive.pcap"
+    done = invoke("audit", path, "--node", "0x7777")
+    assert done.exit_code == 1
+    assert "none as asked for" in " ".join(done.stdout.split())
+    assert "nothing found" not in done.stdout

@@ -31,6 +31,7 @@ from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.scene import Surroundings, known_of
 from lowpanbudget.findings.tallies import MOST_FRAMES, MOST_NAMED, MOST_SUBJECTS, OTHERS, Tallies
+from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.stack.frame import Frame
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -430,3 +431,8 @@ def test_what_a_record_seals_is_no_header(suite: str) -> None:
     frames = [frame.octets for data in (8, 30, 46) for frame in path.frames(bytes(data))]
     found = Capture(list(frames), design=design).followed()
     assert "longer-than-budgeted" not in names(found)
+
+
+def test_seconds_are_never_told_as_powers_of_ten() -> None:
+    told = [seconds_text(seconds) for seconds in (3220.4, 999.4, 12.34, 0.0123)]
+    assert told == ["3220 s", "999 s", "12.3 s", "0.0123 s"]

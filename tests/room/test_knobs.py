@@ -16,7 +16,7 @@ from lowpanbudget.design.path import Path
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.link.auxiliary import LEVELS
 from lowpanbudget.room.compute import Budget
-from lowpanbudget.room.knobs import Saving, turn_all
+from lowpanbudget.room.knobs import Saving, Turning
 from lowpanbudget.room.measure import room_of
 
 TEXTS = {
@@ -89,7 +89,7 @@ def test_gains_are_differences_of_frames_and_weaken_nothing(name: str) -> None:
 def test_random_designs(drawn: tuple[Design, Path]) -> None:
     design, path = drawn
     room = room_of(path)
-    for saving in turn_all(design, path):
+    for saving in Turning(design).all(path):
         assert_harmless(path, saving)
         if room < CAPPED:
             assert_measured(path, saving)
@@ -355,7 +355,7 @@ def test_what_a_change_takes_from_other_flows_is_told() -> None:
         (one.flow, one.hop): one.room for one in budget(turned(design, [swap]))
     }
     found = before["climate", "first"]
-    (saving,) = [s for s in turn_all(design, found.path) if s.id == "context[1].id=0"]
+    (saving,) = [s for s in Turning(design).all(found.path) if s.id == "context[1].id=0"]
     assert {(loss.flow, loss.hop): loss.gain for loss in saving.elsewhere} == {
         key: after[key].room - one.room
         for key, one in before.items()

@@ -9,7 +9,7 @@ from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.room.compute import Budget
-from lowpanbudget.room.knobs import turn_all
+from lowpanbudget.room.knobs import Turning
 from lowpanbudget.room.measure import room_of
 from lowpanbudget.stack.encoding import STAND_IN_KEY
 from lowpanbudget.stack.events import Complete
@@ -83,7 +83,7 @@ def test_no_advice_shortens_a_tag() -> None:
     for case in ("DTLS 1.3", "CoAP in DTLS 1.3", "DTLS 1.2"):
         design = design_with(*CASES[case])
         for one in budget(design, CASES[case][0]):
-            for saving in turn_all(design, one.path):
+            for saving in Turning(design).all(one.path):
                 assert saving.path is not None
                 was, then = one.path.flow.application.dtls, saving.path.flow.application.dtls
                 assert was is not None

@@ -13,7 +13,7 @@ from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.wording import link_text
+from lowpanbudget.findings.wording import link_text, seconds_text
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import Type
@@ -191,7 +191,7 @@ def request_never_answered(memory: Endpoints, known: Surroundings) -> Hits:
         if not asked.answered and asked.count >= _FEW_REQUESTS and waited > MAX_TRANSMIT_WAIT_S:
             name = str(IPv6Address(server))
             cause = f"{name} answers none of {asked.count} requests on port {port}"
-            evidence = (f"the first {waited:.3g} s before the capture ends",)
+            evidence = (f"the first {seconds_text(waited)} before the capture ends",)
             frames = tuple(asked.frames)
             yield Hit(cause, evidence, str(IPv6Address(client)), frames, times=asked.count)
 

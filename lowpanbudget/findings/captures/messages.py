@@ -11,7 +11,7 @@ from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.formats import padded_octets, payload_of, variants
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.wording import octets_text
+from lowpanbudget.findings.wording import octets_text, seconds_text
 from lowpanbudget.payload.message import Message
 from lowpanbudget.values import dataclass, field
 
@@ -136,7 +136,7 @@ def interval_off_plan(memory: TimesOfSources, _known: Surroundings) -> Hits:
         often = middle < planned / 2 / max(len(times.flow.messages), 1)
         if often or middle > 2 * planned:
             source = IPv6Address(number)
-            cause = f"{source} sends every {middle:.3g} s in flow {name}, planned are {planned:g} s"
+            cause = f"{source} sends every {seconds_text(middle)} in flow {name}, planned are {planned:g} s"
             evidence = (f"median of {len(times.gaps_s)} intervals",)
             severity = Severity.RISK if often else Severity.REMARK
             yield Hit(cause, evidence, f"flow {name}, {source}", (times.number,), severity)

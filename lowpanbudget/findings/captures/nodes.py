@@ -6,7 +6,7 @@ from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import MOST_RECEIVERS, SHOWN, HeardSender
-from lowpanbudget.findings.wording import link_text
+from lowpanbudget.findings.wording import link_text, seconds_text
 from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 
@@ -136,8 +136,8 @@ def node_fell_silent(known: Surroundings) -> Hits:
         least = _FEW if rhythm.longest_s >= _SLOW_S else _MANY
         if rhythm.alike >= least and silent_s > _SILENCES * rhythm.longest_s:
             cause = (
-                f"{link_text(link)} was never silent for more than {rhythm.longest_s:.3g} s, and is "
-                f"for the last {silent_s:.3g} s"
+                f"{link_text(link)} was never silent for more than {seconds_text(rhythm.longest_s)}, and is "
+                f"for the last {seconds_text(silent_s)}"
             )
             evidence = (f"{plural(rhythm.alike, 'silence')} about as long as the longest",)
             yield Hit(cause, evidence, link_text(link), (rhythm.heard,))

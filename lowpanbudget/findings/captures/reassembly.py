@@ -8,7 +8,7 @@ from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.wording import hop_text, link_text, octets_text
+from lowpanbudget.findings.wording import hop_text, link_text, octets_text, seconds_text
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, OffsetBeyond
 from lowpanbudget.stack.events import Discarded, TimedOut
@@ -205,7 +205,7 @@ def fragments_flood(memory: FirstNamed[bytes | None, _Flood], _known: Surroundin
             f"{flood.alone} of {flood.begun} datagrams to {link_text(receiver)} were begun and never "
             f"went on, up to {flood.most} at once"
         )
-        evidence = (f"from {nodes} in {flood.last_s - flood.first_s:.3g} s",)
+        evidence = (f"from {nodes} in {seconds_text(flood.last_s - flood.first_s)}",)
         yield Hit(cause, evidence, link_text(receiver), tuple(flood.numbers), times=flood.alone)
 
 
@@ -241,7 +241,7 @@ def put_together_of_two(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
     *before, last = datagram.fragments
     gap = last.time_s - before[-1].time_s
     cause = "fragments of two datagrams under one tag make up one, whose checksum is wrong"
-    evidence = (f"{datagram}: its first fragment comes {gap:.3g} s after the others",)
+    evidence = (f"{datagram}: its first fragment comes {seconds_text(gap)} after the others",)
     yield Hit(cause, evidence, hop_of(datagram), numbers_of(datagram))
 
 

@@ -13,6 +13,7 @@ from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.messages import NeighborSolicitation, RouterSolicitation
 from lowpanbudget.layers.internet.rpl.messages import Dao, Dio, Dis
@@ -127,7 +128,7 @@ def version_jumps(memory: FirstNamed[Dodag, _DodagVersion], scene: Scene, messag
             cause, (f"frame {frame}: {old}; frame {number}: {new}",), subject, (frame, number)
         )
     elif version.raised == _OFTEN:
-        cause = f"the version was raised {_OFTEN} times in {scene.time_s - version.since_s:.3g} s"
+        cause = f"the version was raised {_OFTEN} times in {seconds_text(scene.time_s - version.since_s)}"
         yield Hit(cause, (), subject, tuple(version.frames))
 
 
@@ -226,7 +227,9 @@ def control_out_of_proportion(memory: Talk, _known: Surroundings) -> Hits:
         if not told.gaps_s:
             continue
         often, middle = told.count, median(told.gaps_s)
-        evidence = f"median of the last {plural(len(told.gaps_s), 'interval')}: {middle:.3g} s"
+        evidence = (
+            f"median of the last {plural(len(told.gaps_s), 'interval')}: {seconds_text(middle)}"
+        )
         if kind is Dio:
             allowed = memory.allowed(told)
             if often < _DIOS or often <= _FACTOR * allowed:
@@ -236,5 +239,5 @@ def control_out_of_proportion(memory: Talk, _known: Surroundings) -> Hits:
             least, shortest_s = _OFTENER[kind]
             if often < least or middle >= shortest_s:
                 continue
-        cause = f"{source} sent {plural(often, _NAMES[kind])} in {told.last_s - told.first_s:.3g} s"
+        cause = f"{source} sent {plural(often, _NAMES[kind])} in {seconds_text(told.last_s - told.first_s)}"
         yield Hit(cause, (evidence,), str(source), tuple(told.frames), times=often)
