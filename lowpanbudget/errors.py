@@ -103,11 +103,17 @@ class RequestError(LowpanError):
 
 
 class DesignError(RequestError):
-    """One or more faults of a design file, each a ``Fault`` with file, line, column and key."""
+    """One or more faults of a design file, each a ``Fault`` with file, line, column and key.
 
-    def __init__(self, message: str, *, faults: tuple["Fault", ...] = (), hint: str = "") -> None:
+    ``file`` names one that cannot be read at all.
+    """
+
+    def __init__(
+        self, message: str, *, faults: tuple["Fault", ...] = (), hint: str = "", file: str = ""
+    ) -> None:
         super().__init__(message, hint=hint)
         self.faults = faults
+        self.file = file
 
     def __str__(self) -> str:
         """Return the faults as text, each on a line of its own."""
@@ -116,9 +122,20 @@ class DesignError(RequestError):
         return "\n".join(str(fault) for fault in self.faults)
 
 
+class RowsError(RequestError):
+    """Rows of a file that nothing can be made of, each a ``Fault``."""
+
+    def __init__(self, message: str, *, faults: tuple["Fault", ...]) -> None:
+        super().__init__(message)
+        self.faults = faults
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
-    """One fault of a design file: ``file``, ``line``, ``column`` (from 1), ``key``, ``message``, ``hint``."""
+    """One fault of a design file or a row of values: ``file``, ``line``, ``column``, ``key``, ``message``, ``hint``.
+
+    Lines and columns count from 1.
+    """
 
     file: str
     line: int

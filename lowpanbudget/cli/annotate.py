@@ -7,6 +7,7 @@ import click
 
 from lowpanbudget.cli import captures, completion, faults, options
 from lowpanbudget.cli.commands import COMMANDS
+from lowpanbudget.cli.inputs import require_frames
 from lowpanbudget.errors import RequestError, WireError
 
 if TYPE_CHECKING:
@@ -107,6 +108,8 @@ def command(
         raise click.UsageError("--list shows many frames, --frame those that it names", ctx)
     only_captures = as_list or any(narrowed.values())
     is_hex = source != "-" and hex_text.looks_like_hex(source)
+    if source != "-" and not is_hex:
+        require_frames(source)
     with captures.streamed("" if is_hex else source) as stream:
         if is_hex:
             capture = False

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from lowpanbudget.cli import completion, faults, options
+from lowpanbudget.cli.inputs import require_capture, require_keys
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
@@ -108,6 +109,8 @@ class CaptureOptions:
             from lowpanbudget.design.load import load_design
 
             self.design = load_design(design)
+        if key_file is not None:
+            require_keys(key_file)
         ring = read_keys(key_file) if key_file is not None else None
         self.keys = ring.keys if ring else ()
         self.devices = ring.devices if ring else {}
@@ -170,6 +173,8 @@ def opened(
     from lowpanbudget.capture.files.reading import read_capture
     from lowpanbudget.cli.progress import followed
 
+    if stream is None:
+        require_capture(capture)
     source = stream or (sys.stdin.buffer if capture == "-" else capture)
     records = read_capture(source, link_type=FRAME_TYPE if link_type is None else link_type)
     records.through(lambda coming: followed(coming, capture))
@@ -210,6 +215,8 @@ def sets_of(paths: Sequence[str], *, together: bool) -> list[tuple[str, ...]]:
     """
     if paths.count("-") > 1:
         raise RequestError("standard input can be read once", hint="Give - once, or name files")
+    for path in paths:  # before the first is read, which may take long
+        require_capture(path)
     if not together:
         return [(path,) for path in paths]
     if len(paths) < 2:

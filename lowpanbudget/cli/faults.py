@@ -7,10 +7,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from lowpanbudget.errors import LowpanError
+    from collections.abc import Iterable, Iterator
+
+    from lowpanbudget.errors import Fault, LowpanError
 
 USAGE, INTERNAL, INTERRUPTED, PIPE_CLOSED = 2, 70, 130, 141
 DEBUG = "LOWPANBUDGET_DEBUG"
+_MOST_ROWS = 20  # wrong rows that are told one by one
 
 
 class ReaderLeft(Exception):
@@ -48,11 +51,11 @@ def report(error: BaseException, command: str, *, as_json: bool = False) -> int:
 
 def _data(error: "LowpanError") -> dict[str, Any]:
     """Return what an error of the library says as plain data; of a design all its faults."""
-    from lowpanbudget.errors import DesignError
+    from lowpanbudget.errors import DesignError, RowsError
     from lowpanbudget.report import view
 
     said: dict[str, Any] = view.fault(error)
-    if isinstance(error, DesignError):
+    if isinstance(error, DesignError | RowsError):
         names = ("file", "line", "column", "key", "message", "hint")
         said["faults"] = [{name: getattr(one, name) for name in names} for one in error.faults]
     return said
@@ -60,20 +63,18 @@ def _data(error: "LowpanError") -> dict[str, Any]:
 
 def text_of(error: "LowpanError") -> str:
     """Return what an error says: what and where on the first line, then clause and advice, each on its own."""
-    from lowpanbudget.errors import DesignError, WireError
+    from lowpanbudget.errors import DesignError, RowsError, WireError
 
     if isinstance(error, DesignError) and error.faults:
         count = len(error.faults)
         head = (
             "the design file has a fault" if count == 1 else f"the design file has {count} faults"
         )
-        lines = [head]
-        for fault in error.faults:
-            key = f"{fault.key}: " if fault.key else ""
-            lines.append(f"  {fault.file}:{fault.line}:{fault.column}: {key}{fault.message}")
-            if fault.hint:
-                lines.append(f"    try: {fault.hint}")
-        return "\n".join(lines)
+        return "\n".join([head, *_listed(error.faults)])
+    if isinstance(error, RowsError):
+        rest = len(error.faults) - _MOST_ROWS
+        tail = [f"  {rest} more, and --json has them all"] if rest > 0 else []
+        return "\n".join([error.message, *_listed(error.faults[:_MOST_ROWS]), *tail])
     head = error.message
     if isinstance(error, WireError):
         layer = f", {error.layer}" if error.layer else ""
@@ -84,6 +85,15 @@ def text_of(error: "LowpanError") -> str:
     if error.hint:
         lines.append(f"  try: {error.hint}")
     return "\n".join(lines)
+
+
+def _listed(faults: "Iterable[Fault]") -> "Iterator[str]":
+    """Yield the lines that say where each fault is and what to write."""
+    for fault in faults:
+        key = f"{fault.key}: " if fault.key else ""
+        yield f"  {fault.file}:{fault.line}:{fault.column}: {key}{fault.message}"
+        if fault.hint:
+            yield f"    try: {fault.hint}"
 
 
 def _internal(error: BaseException) -> str:

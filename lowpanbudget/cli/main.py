@@ -106,7 +106,9 @@ class Program(click.Group):
             click.echo(f"{command}: interrupted", err=True)
             return faults.INTERRUPTED
         except Exception as error:  # noqa: BLE001  # whatever it is becomes one message and a code
-            return faults.report(error, command, as_json=_JSON in args)
+            from lowpanbudget.cli.inputs import explained
+
+            return faults.report(explained(error), command, as_json=_JSON in args)
         return 0
 
 

@@ -3,21 +3,34 @@
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
-from lowpanbudget.cli import completion
+from lowpanbudget.cli import captures, completion
 from lowpanbudget.cli.commands import COMMANDS
-from lowpanbudget.errors import RequestError
+from lowpanbudget.cli.inputs import require_present
+from lowpanbudget.errors import Fault, RequestError, RowsError, plural
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from lowpanbudget.payload.given import GivenRow, RoundedNumber
     from lowpanbudget.payload.message import Message
 
 _EXAMPLE = """\b
 lowpanbudget pack examples/archive.toml door_alarm door=south open=true open_for=30 light=120
 lowpanbudget pack examples/archive.toml climate temperature=-18.5 --rest typical
 lowpanbudget pack examples/archive.toml climate values.csv"""
+
+
+class PackedRow(NamedTuple):
+    """One message: what its row is called, its octets, its values as a receiver reads them, and which differ."""
+
+    name: str
+    octets: bytes
+    sent: dict[str, Any]
+    rounded: "tuple[RoundedNumber, ...]"
 
 
 @click.command("pack", short_help=COMMANDS["pack"], epilog=_EXAMPLE)
@@ -37,7 +50,9 @@ lowpanbudget pack examples/archive.toml climate values.csv"""
     help="Write the octets of one message to this file.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for programs: an object a line.")
+@click.pass_context
 def command(
+    ctx: click.Context,
     design: str,
     message: str,
     given: tuple[str, ...],
@@ -49,53 +64,102 @@ def command(
     """Print the octets of MESSAGE in hex: of values that are given, or of each row of FILE (- for standard input).
 
     A value inside others goes by its path: reading[0].temperature=21.5. FILE is JSON, an object a line, or CSV with a
-    path above each column, as unpack prints both. A number is rounded to the step of its field; one out of its range is
-    refused. A message that nothing can be made of ends the output, with exit code 2.
+    path above each column, as unpack prints both. A number is rounded to the step of its field, and standard error
+    tells of it; one out of its range is refused. When one row of FILE cannot be packed nothing is printed at all, so
+    that lines of octets and rows stay the same; each such row is told with its line, and the exit code is 2.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
-    from lowpanbudget.payload.given import merged
 
     form = load_design(design).message(message)
     start: dict[str, Any] = {} if rest is None else form.example(rest)  # type: ignore[arg-type]
-    packed = [form.pack(merged(start, values)) for values in _values(form, given)]
+    packed = _packed(form, start, given)
     if path is not None:
         if len(packed) != 1:
             raise RequestError(
                 f"{len(packed)} messages are given for one file",
                 hint="Leave -o out: a line for each",
             )
-        output.write_whole(path, packed[0])
+        output.write_whole(path, packed[0].octets)
     if as_json:
-        output.emit("".join(_line(form, octets) for octets in packed))
-    elif path is None:
-        output.emit("".join(f"{octets.hex()}\n" for octets in packed))
+        output.emit("".join(_line(form, one) for one in packed))
+        return
+    if path is None:
+        output.emit("".join(f"{one.octets.hex()}\n" for one in packed))
+    _tell_roundings(ctx, packed)
 
 
-def _values(form: "Message", given: tuple[str, ...]) -> list[dict[str, Any]]:
-    """Return what is packed, of the command line or of a file."""
-    from lowpanbudget.payload.given import rows_of, tree_of, values_of
+def _packed(form: "Message", start: dict[str, Any], given: tuple[str, ...]) -> "list[PackedRow]":
+    """Return the messages of the command line or of a file; ``RowsError`` when one of them cannot be packed."""
+    from lowpanbudget.payload.given import merged, roundings
+
+    rows, name = _rows(form, given)
+    packed, wrong = [], []
+    for row in rows:
+        fault = row.fault
+        if row.values is not None:
+            values = merged(start, row.values)
+            try:
+                octets = form.pack(values)
+                sent = form.unpack(octets)
+                packed.append(PackedRow(row.name, octets, sent, roundings(form, values, sent)))
+            except RequestError as error:
+                fault = error
+        if fault is not None and not name:
+            raise fault
+        if fault is not None:
+            wrong.append(
+                Fault(
+                    file=name,
+                    line=row.line,
+                    column=1,
+                    key=row.name,
+                    message=fault.message,
+                    hint=fault.hint,
+                )
+            )
+    count = len(packed) + len(wrong)
+    if wrong:
+        raise RowsError(
+            f"{len(wrong)} of {plural(count, 'message')} of {name} cannot be packed, and none is printed",
+            faults=tuple(wrong),
+        )
+    if not count:
+        raise RequestError(
+            f"{name} has no message in it",
+            hint="Write an object of JSON a line, or a table with the names of fields above it",
+        )
+    return packed
+
+
+def _rows(form: "Message", given: tuple[str, ...]) -> "tuple[Iterable[GivenRow], str]":
+    """Return what is packed, and the name of the file that it stands in, "" for the command line."""
+    from lowpanbudget.payload.given import GivenRow, rows_of, tree_of, values_of
 
     if len(given) == 1 and "=" not in given[0]:
-        text = sys.stdin.buffer.read() if given[0] == "-" else _read(given[0])
+        name = "standard input" if given[0] == "-" else given[0]
+        octets = sys.stdin.buffer.read() if given[0] == "-" else _read(given[0])
         try:
-            return list(rows_of(form, text.decode("utf-8")))
+            return list(rows_of(form, octets.decode("utf-8"))), name
         except UnicodeDecodeError:
             raise RequestError(
-                f"{given[0]} is no UTF-8 text", hint="Give values in JSON or CSV"
+                f"{name} is no UTF-8 text", hint="Give values in JSON or CSV"
             ) from None
+        except RequestError as error:
+            raise RequestError(f"{name}: {error.message}", hint=error.hint) from None
     cells = []
     for one in given:
-        name, equals, value = one.partition("=")
+        path, equals, value = one.partition("=")
         if not equals:
             raise RequestError(
                 f"{one[:60]!r} has no value", hint=f"Write {one[:60]}=VALUE, or one file alone"
             )
-        cells.append((name, value))
-    return [values_of(form, tree_of(cells))]
+        cells.append((path, value))
+    return [GivenRow(1, "", values_of(form, tree_of(cells)))], ""
 
 
 def _read(path: str) -> bytes:
+    require_present(path, "file of values")
     try:
         return Path(path).read_bytes()
     except (OSError, ValueError) as error:
@@ -105,7 +169,24 @@ def _read(path: str) -> bytes:
         ) from None
 
 
-def _line(form: "Message", octets: bytes) -> str:
+def _tell_roundings(ctx: click.Context, packed: "list[PackedRow]") -> None:
+    """Tell which numbers are sent otherwise than they were given, the first of them one by one."""
+    told = [(one.name, rounding) for one in packed for rounding in one.rounded]
+    for name, rounding in told[: captures.MOST_TOLD]:
+        where = f"{name}: " if name else ""
+        unit = f" {rounding.unit}" if rounding.unit else ""
+        captures.say(
+            ctx,
+            f"{where}{rounding.path} is sent as {rounding.sent}{unit}, not {rounding.given}: the nearest it has",
+        )
+    if len(told) > captures.MOST_TOLD:
+        captures.say(
+            ctx,
+            f"{len(told) - captures.MOST_TOLD} more numbers are sent rounded; --json tells them all",
+        )
+
+
+def _line(form: "Message", packed: "PackedRow") -> str:
     """Return one message as a JSON object on a line of its own, its values as a receiver reads them."""
     from lowpanbudget.payload.shown import units
     from lowpanbudget.report import machine, values_table, view
@@ -113,8 +194,11 @@ def _line(form: "Message", octets: bytes) -> str:
     row = {
         "version": machine.VERSION,
         "message": form.name,
-        "octets": octets.hex(),
-        "values": view.data_of(values_table.exact(form.unpack(octets))),
+        "octets": packed.octets.hex(),
+        "values": view.data_of(values_table.exact(packed.sent)),
         "units": units(form),
+        "rounded": [
+            {"path": one.path, "given": one.given, "sent": one.sent} for one in packed.rounded
+        ],
     }
     return json.dumps(row, allow_nan=False) + "\n"

@@ -92,7 +92,9 @@ def _read(path: Any) -> str:
             octets = file.read(MOST_OCTETS + 1)
     except OSError as error:
         raise DesignError(
-            f"{path} cannot be read: {error.strerror or error}", hint="Check the name"
+            f"{path} cannot be read: {error.strerror or error}",
+            hint="Check the name",
+            file=str(path),
         ) from None
     except (TypeError, ValueError) as error:
         raise DesignError(
@@ -100,7 +102,9 @@ def _read(path: Any) -> str:
         ) from error
     if len(octets) > MOST_OCTETS:
         raise DesignError(
-            f"{path} has over {MOST_OCTETS} octets", hint="A design file is a small text"
+            f"{path} has over {MOST_OCTETS} octets",
+            hint="A design file is a small text",
+            file=str(path),
         )
     try:
         return octets.decode("utf-8-sig")
@@ -108,6 +112,7 @@ def _read(path: Any) -> str:
         raise DesignError(
             f"{path} is no UTF-8 text: octet {error.start} is {octets[error.start]:#04x}",
             hint="A design file is TOML, written in UTF-8",
+            file=str(path),
         ) from None
 
 

@@ -4,16 +4,19 @@ The forms are those that ``unpack`` prints, so that what it printed can be packe
 """
 
 import csv
+import difflib
 import io
 import json
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from decimal import Decimal
-from typing import Any
+from functools import partial
+from typing import Any, NamedTuple
 
-from lowpanbudget.errors import RequestError
-from lowpanbudget.payload.kinds.group import taken_values
+from lowpanbudget.errors import RequestError, plural
+from lowpanbudget.payload.kinds.group import single_values, taken_values
 from lowpanbudget.payload.message import Message
+from lowpanbudget.payload.words import joined, text_of
 
 _STEPS = re.compile(r"([^.\[\]=]+)((?:\[\d{1,5}\])*)")
 _UNIT = re.compile(r" \[[^\]]*\]$")
@@ -86,46 +89,134 @@ def _steps(path: str) -> Iterator[str | int]:
         yield from (int(index) for index in re.findall(r"\d+", match[2]))
 
 
-def rows_of(message: Message, text: str) -> Iterator[dict[str, Any]]:
+class GivenRow(NamedTuple):
+    """One message of a text: its line, what counts it where lines do not, and its values or why there are none."""
+
+    line: int
+    name: str
+    values: dict[str, Any] | None
+    fault: RequestError | None = None
+
+
+class RoundedNumber(NamedTuple):
+    """A number that was given and the one that is sent in its stead, both as text."""
+
+    path: str
+    unit: str
+    given: str
+    sent: str
+
+
+def roundings(
+    message: Message, given: Mapping[str, Any], sent: Mapping[str, Any]
+) -> tuple[RoundedNumber, ...]:
+    """Return the numbers of a packed message that a receiver reads otherwise than they were given."""
+    before = {held.order: held.value for held in single_values(message.fields, given)}
+    found = []
+    for held in single_values(message.fields, sent):
+        text, value = text_of(held.value), before.get(held.order)
+        if _is_number(value) and _is_number(held.value) and Decimal(str(value)) != Decimal(text):
+            unit = held.field.shown_unit()
+            found.append(RoundedNumber(joined(held.path), unit, text_of(Decimal(str(value))), text))
+    return tuple(found)
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float | Decimal) and not isinstance(value, bool)
+
+
+def rows_of(message: Message, text: str) -> Iterator[GivenRow]:
     """Yield what ``pack`` takes for each message of a text: JSON, an object a line or a list, or CSV with a head.
 
-    Objects are values, or those that ``unpack --json`` prints.
+    Objects are values, or those that ``unpack --json`` prints. Raises ``RequestError`` for a head of a table that
+    names other fields; what is wrong in a row stands in that row.
     """
-    if text.lstrip("\ufeff \t\r\n")[:1] in {"{", "["}:
-        for row in _objects(text.lstrip("\ufeff")):
-            whole = isinstance(row, dict) and {"values", "message"} <= set(row)
-            if whole and row["message"] != message.name:
-                raise RequestError(
-                    f"these are values of the message {row['message']!r:.60}, not of {message.name}"
-                )
-            yield values_of(message, row["values"] if whole else row)
+    text = text.lstrip("\ufeff")
+    if text.lstrip(" \t\r\n")[:1] in {"{", "["}:
+        for line, name, row in _objects(text):
+            if isinstance(row, RequestError):
+                yield GivenRow(line, name, None, row)
+            else:
+                yield _row(line, name, partial(_of_object, message, row))
         return
-    table = csv.reader(io.StringIO(text.lstrip("\ufeff")))
-    paths = [_UNIT.sub("", title) for title in next(table, [])]
-    for row in table:
-        if row:
-            pairs = zip(paths, row, strict=False)
-            cells = [(path, cell) for path, cell in pairs if cell and path != _PLACE]
-            yield values_of(message, tree_of(cells), table=True)
+    table = csv.reader(io.StringIO(text, newline=""))
+    paths = [_UNIT.sub("", title).strip() for title in next(table, [])]
+    _judge_head(message, paths)
+    for number, row in enumerate((row for row in table if row), 1):
+        yield _row(table.line_num, f"row {number}", partial(_of_cells, message, paths, row))
 
 
-def _objects(text: str) -> Iterator[Any]:
+def _row(line: int, name: str, read: Callable[[], dict[str, Any]]) -> GivenRow:
     try:
-        whole = [json.loads(text, parse_float=Decimal)]
-    except json.JSONDecodeError:
-        whole = [
-            _object(line, number)
-            for number, line in enumerate(text.splitlines(), 1)
-            if line.strip()
-        ]
-    yield from whole[0] if len(whole) == 1 and isinstance(whole[0], list) else whole
+        return GivenRow(line, name, read())
+    except RequestError as error:
+        return GivenRow(line, name, None, error)
+
+
+def _of_object(message: Message, row: Any) -> dict[str, Any]:
+    whole = isinstance(row, dict) and {"values", "message"} <= set(row)
+    if whole and row["message"] != message.name:
+        raise RequestError(
+            f"these are values of the message {row['message']!r:.60}, not of {message.name}",
+            hint=f"Ask for {row['message']!s:.60}, or leave this one out",
+        )
+    return values_of(message, row["values"] if whole else row)
+
+
+def _of_cells(message: Message, paths: list[str], row: list[str]) -> dict[str, Any]:
+    if len(row) > len(paths):
+        raise RequestError(
+            f"{plural(len(row), 'value')} stand below a head of {len(paths)}",
+            hint='A value with a comma in it stands in quotes: "1, 2"',
+        )
+    cells = [(path, cell) for path, cell in zip(paths, row, strict=False) if cell]
+    return values_of(message, tree_of(cell for cell in cells if cell[0] != _PLACE), table=True)
+
+
+def _judge_head(message: Message, paths: list[str]) -> None:
+    """Raise ``RequestError`` for a head of a table in which something is no field."""
+    names = [field.name for field in message.fields if field.carries]
+    for path in paths:
+        name = re.split(r"[.\[]", path, maxsplit=1)[0]
+        if name in names or path == _PLACE:
+            continue
+        near = difflib.get_close_matches(name, names, 1)
+        hint = f"Did you mean {near[0]!r}?" if near else f"Fields are {', '.join(names)}"
+        if len(paths) == 1 and re.search(r"[;\t|]", path):
+            hint = "Separate the columns with commas"
+        raise RequestError(
+            f"line 1 is no head of a table: message {message.name} has no field {name[:40]!r}",
+            hint=hint,
+        )
+
+
+def _objects(text: str) -> Iterator[tuple[int, str, Any]]:
+    """Yield line, name and value of each object; an error for what is no JSON."""
+    try:
+        whole = json.loads(text, parse_float=Decimal)
+    except json.JSONDecodeError as error:
+        lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip()]
+        first = _object(lines[0][1], lines[0][0])
+        if isinstance(first, RequestError):  # not an object a line
+            yield error.lineno, "the text", _no_json(error, error.lineno)
+            return
+        for count, (number, line) in enumerate(lines, 1):
+            yield number, f"object {count}", _object(line, number)
+        return
+    rows = whole if isinstance(whole, list) else [whole]
+    for count, row in enumerate(rows, 1):
+        yield 1, f"object {count}", row
 
 
 def _object(line: str, number: int) -> Any:
     try:
         return json.loads(line, parse_float=Decimal)
     except json.JSONDecodeError as error:
-        raise RequestError(
-            f"line {number} is no JSON: {error.msg}, at column {error.colno}",
-            hint="Write an object a line",
-        ) from None
+        return _no_json(error, number)
+
+
+def _no_json(error: json.JSONDecodeError, line: int) -> RequestError:
+    return RequestError(
+        f"line {line} is no JSON from column {error.colno} on",
+        hint='Write an object a line: {"battery": 3.1, ...}, names and texts in double quotes',
+    )

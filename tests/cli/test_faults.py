@@ -74,7 +74,7 @@ CASES = [
     (("annotate", "6198"), 3, "", "--fcs none"),
     (("decompress", "7b3311"), 3, "", "--source"),
     (("decompress", "7ef7010203"), 3, "", "--context"),
-    (("fit", "none.toml"), 2, "none.toml cannot be read", "Check the name"),
+    (("fit", "none.toml"), 2, "none.toml cannot be read", "init none.toml"),
     (("fit", DESIGN, "--mesage", "x"), 2, "--mesage", "fit --help"),
     (("fit", DESIGN, "--message", "x"), 2, "no message 'x'", "climate"),
 ]

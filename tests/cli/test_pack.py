@@ -110,3 +110,62 @@ def test_what_cannot_be_packed_is_said(invoke: Invoke, args: tuple[str, ...], sa
     assert done.stdout == ""
     assert says in done.stderr
     assert not any(word in done.stderr for word in ("dict", "float", "int,", "None", "True"))
+
+
+GOOD = {"door": "south", "open": True, "open_for": 1, "light": 120}
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "places"),
+    [
+        ("v.csv", "door,open,open_for,light\nsouth,true,1,5\nwest,true,1,5\nnorth,true,1,5,6\n",
+         ["v.csv:3:1: row 2: message door_alarm: field door is 'west'",
+          "v.csv:4:1: row 3: 5 values stand below a head of 4"]),
+        ("v.jsonl", f'{json.dumps(GOOD)}\n\n{json.dumps(GOOD | {"light": "x"})}\n{{"door":\n',
+         ["v.jsonl:3:1: object 2: message door_alarm: field light is the text 'x'",
+          "v.jsonl:4:1: object 3: line 4 is no JSON"]),
+        ("v.json", json.dumps([GOOD, GOOD | {"door": 7}]), ["v.json:1:1: object 2: "]),
+        ("whole.json", '[\n{"door": "south"\n"open": true}]', ["whole.json:3:1: the text: line 3 is no JSON"]),
+        ("head.csv", "door,opn\nsouth,true\n", ["head.csv: line 1", "no field 'opn'", "Did you mean 'open'?"]),
+        ("semicolons.csv", "door;open\nsouth;true\n", ["semicolons.csv: line 1", "with commas"]),
+        ("none.csv", "door,open\n", ["none.csv has no message in it"]),
+    ],
+    ids=lambda value: value if isinstance(value, str) and "\n" not in value else "",
+)  # fmt: skip
+def test_rows_that_cannot_be_packed_are_located(
+    invoke: Invoke,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    name: str,
+    text: str,
+    places: list[str],
+) -> None:
+    """Whole or not at all: lines of octets and rows stay the same."""
+    design = Path(ARCHIVE).resolve()
+    monkeypatch.chdir(tmp_path)
+    Path(name).write_text(text)
+    done = invoke("pack", design, "door_alarm", name)
+    assert (done.exit_code, done.stdout) == (2, "")
+    for place in places:
+        assert place in done.stderr
+    told = json.loads(invoke("pack", design, "door_alarm", name, "--json").stdout)["fault"]
+    if "cannot be packed" in done.stderr:
+        lines = [int(place.split(":")[1]) for place in places]
+        assert [fault["line"] for fault in told["faults"]] == lines
+
+
+def test_a_rounded_number_is_told(invoke: Invoke, tmp_path: Path) -> None:
+    """30.4 in steps of 0.5 is 30.5: elementary; equal numbers written otherwise are no rounding."""
+    file = tmp_path / "mesh.toml"
+    assert invoke("init", file).exit_code == 0
+    asked = ("pack", file, "reading", "--rest", "least")
+    done = invoke(*asked, "humidity=30.4")
+    assert done.stdout == invoke(*asked, "humidity=30.50").stdout
+    assert "humidity is sent as 30.5 %RH, not 30.4" in done.stderr
+    (tmp_path / "v.csv").write_text("humidity\n" + "30.4\n" * 7)
+    told = invoke(*asked, tmp_path / "v.csv").stderr
+    assert "row 5: humidity is sent as" in told
+    assert "2 more numbers" in told
+    whole = json.loads(invoke(*asked, "humidity=30.4", "--json").stdout)
+    assert whole["rounded"] == [{"path": "humidity", "given": "30.4", "sent": "30.5"}]
+    assert invoke(*asked, "humidity=30.50", "temperature=-39.9").stderr == ""

@@ -128,7 +128,7 @@ def _private_text(path: str) -> str:
     except (OSError, TypeError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise RequestError(
-            f"the key file {_named(path)} cannot be read: {reason}",
+            f"the key file {named(path)} cannot be read: {reason}",
             hint="Give the name of a file with [[key]] and octets in it, which you alone can read",
         ) from None
     if len(octets) > _LARGEST:
@@ -144,7 +144,7 @@ def _private_text(path: str) -> str:
         ) from None
 
 
-def _named(path: object) -> str:
+def named(path: object) -> str:
     """Return the name of a file that cannot be read, or none where it may be a key, typed in the file's place."""
     digits = re.sub(r"^0[xX]|[\s:,;-]", "", str(path))
     is_key = len(digits) >= _SHORTEST_KEY and _KEY.fullmatch(digits)

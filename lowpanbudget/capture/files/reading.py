@@ -182,9 +182,14 @@ def is_capture(path: str) -> bool:
         return False
 
 
+def has_magic(octets: bytes) -> bool:
+    """Return whether the first octets of a file are those of a format of captures, or of a compressed file."""
+    return octets[:4] in MAGICS or octets[:4] == SECTION or octets[:2] == GZIP
+
+
 def starts_capture(octets: bytes) -> bool:
-    """Return the same of the first octets of a file."""
-    if octets[:4] in MAGICS or octets[:4] == SECTION or octets[:2] == GZIP:
+    """Return the same as ``is_capture`` of the first octets of a file."""
+    if has_magic(octets):
         return True
     with read_capture(io.BytesIO(octets)) as records:
         if records.format != "text":

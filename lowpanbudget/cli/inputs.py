@@ -1,0 +1,183 @@
+"""Files that people name: those that are not there, and those given in the place of another kind.
+
+What a file is, its first octets and the heads of its tables tell; nothing of what a key file holds is shown.
+"""
+
+import difflib
+import re
+from pathlib import Path
+
+import click
+
+from lowpanbudget.errors import DesignError, RequestError
+
+_LARGEST = 1 << 20  # octets that are looked at for the heads of tables
+_HEAD = re.compile(r"^[ \t]*\[{1,2}[ \t]*(\w+)[.\w \t]*\]{1,2}[ \t]*(?:#.*)?$", re.MULTILINE)
+_MOST_NEAR, _NEAR = 3, 0.7  # names, and how alike they are
+
+
+def explained(error: Exception) -> Exception:
+    """Return an error of a design file, or a better one where the file is none: not there, a capture, a key file."""
+    if not isinstance(error, DesignError):
+        return error
+    path = error.file or (error.faults[0].file if error.faults else "")
+    if not path:
+        return error
+    return _unreadable(path, "design file") or _other_than_design(path) or error
+
+
+def require_capture(path: str) -> None:
+    """Raise ``RequestError`` where a file that should be a capture is not there, a design file or a key file.
+
+    What is none of these, whatever it holds, is for the reader of captures; pipes and devices are left alone.
+    """
+    if path == "-":
+        return
+    wrong = _unreadable(path, "capture") or _other_than_capture(path)
+    if wrong is not None:
+        raise wrong
+
+
+def require_keys(path: str) -> None:
+    """Raise ``RequestError`` where a design file or a capture stands in the place of a key file."""
+    what = kind_of(path)
+    if what in {"design file", "capture"}:
+        raise RequestError(
+            f"{path} is a {what}, not a key file",
+            hint="A key file is a text with [[key]] and octets = below it, which you alone can read; "
+            f"{'a design file goes behind --design' if what == 'design file' else 'explain [[key]] shows one'}",
+        )
+
+
+def require_frames(path: str) -> None:
+    """Raise as ``require_capture`` for what may also be a text of hex, or be mistyped hex and name no file."""
+    from lowpanbudget.capture.files.reading import read_capture
+
+    if not Path(path).exists():
+        require_present(path, "file of frames", said="is neither hex nor a file that exists")
+        return
+    require_capture(path)
+    if Path(path).is_file() and Path(path).stat().st_size:
+        with read_capture(path) as records:
+            if records.format == "unknown":
+                raise RequestError(
+                    f"{path}:1:1: this is neither a capture nor a text",
+                    hint="Give a pcap or pcapng file, or a text with a frame a line in hex",
+                )
+
+
+def require_present(path: str, what: str, *, said: str = "") -> None:
+    """Raise ``RequestError`` where what was given can only be the name of a file, and there is none."""
+    if path == "-" or not (Path(path).suffix or "/" in path or _near(path)):
+        return
+    wrong = _unreadable(path, what)
+    if wrong is not None:
+        raise RequestError(f"{path!r} {said}", hint=wrong.hint) if said else wrong
+
+
+def kind_of(path: str) -> str:
+    """Return what a file is: "design file", "key file", "capture"; "" for what is none of them or cannot be read."""
+    from lowpanbudget.capture.files.key_file import TABLES
+    from lowpanbudget.capture.files.reading import AHEAD, has_magic, starts_capture
+
+    try:
+        if not Path(path).is_file():
+            return ""
+        with Path(path).open("rb") as file:
+            octets = file.read(AHEAD)
+            if has_magic(octets):
+                return "capture"
+            octets += file.read(_LARGEST)
+    except (OSError, ValueError):
+        return ""
+    from lowpanbudget.design.shape import DesignShape  # of no use to most captures
+
+    heads = set(_HEAD.findall(octets.decode("utf-8", "replace")))
+    if heads & {*(name for name, *_ in TABLES), "devices"}:
+        return "key file"
+    if heads & set(DesignShape.keys):
+        return "design file"
+    return "capture" if starts_capture(octets[:AHEAD]) else ""
+
+
+def _other_than_design(path: str) -> RequestError | None:
+    what, name = kind_of(path), _program()
+    if what == "capture":
+        return RequestError(
+            f"{path} is a capture, not a design file",
+            hint=f"Give the design file here; {name} audit {path} --design FILE compares the two, "
+            f"{name} survey {path} looks through the capture alone",
+        )
+    if what == "key file":
+        return RequestError(
+            f"{path} is a key file, not a design file",
+            hint=f"Commands that read captures take it as --keys {path}",
+        )
+    if Path(path).is_file() and not Path(path).stat().st_size:
+        return RequestError(
+            f"{path} is empty, not a design file",
+            hint=f"{name} init --force {path} writes a design to begin with",
+        )
+    return None
+
+
+def _other_than_capture(path: str) -> RequestError | None:
+    what, name = kind_of(path), _program()
+    if what == "design file":
+        return RequestError(
+            f"{path} is a design file, not a capture",
+            hint=f"Give a capture, and the design as --design {path}; what the design alone tells: "
+            f"{name} fit {path}, {name} budget {path}",
+        )
+    if what == "key file":
+        return RequestError(
+            f"{path} is a key file, not a capture",
+            hint=f"Give a capture, and the keys as --keys {path}",
+        )
+    return None
+
+
+def _unreadable(path: str, what: str) -> RequestError | None:
+    """Return why a file cannot be opened; None where it can. A key, typed in its place, is not shown."""
+    from lowpanbudget.capture.files.key_file import named
+
+    try:
+        file = Path(path)
+        if file.is_dir():
+            return RequestError(
+                f"{path} cannot be read: it is a folder, not a {what}",
+                hint=f"Give the name of a {what} in it",
+            )
+        if file.exists():
+            return None
+    except (OSError, ValueError):
+        return None  # who opens it says why
+    near = _near(path)
+    hint = f"Did you mean {' or '.join(near)}?" if near else f"Give the name of a {what}"
+    if not near and what == "design file":
+        hint += f"; {_program()} init {file.name if file.suffix else 'mesh.toml'} writes one to begin with"
+    if named(path) != repr(path):
+        return RequestError(
+            f"the {what} {named(path)} cannot be read: there is no such file",
+            hint=f"Give the name of a {what}; keys stand in a file, given with --keys",
+        )
+    return RequestError(f"{path} cannot be read: there is no such file", hint=hint)
+
+
+def _near(path: str) -> list[str]:
+    """Return the files beside which a name could stand for."""
+    file = Path(path)
+    try:
+        names = [one.name for one in file.parent.iterdir() if not one.name.startswith(".")]
+    except (OSError, ValueError):
+        return []
+    return [
+        str(file.parent / one)
+        for one in difflib.get_close_matches(file.name, names, _MOST_NEAR, _NEAR)
+    ]
+
+
+def _program() -> str:
+    """Return the name of the program as it was started."""
+    context = click.get_current_context(silent=True)
+    return context.find_root().info_name or "lowpanbudget" if context else "lowpanbudget"

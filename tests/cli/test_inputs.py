@@ -1,0 +1,102 @@
+"""Files given in the place of others, and files that are not there: what they are is told, and what to write."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from click.testing import Result
+from contract import shelf
+
+Invoke = Callable[..., Result]
+DESIGN, CAPTURE = "examples/archive.toml", "examples/archive.pcap"
+KEYS = '[[key]]\noctets = "00112233445566778899aabbccddeeff"\n'
+READERS = ("audit", "survey", "annotate", "annotate --list", "expand -o out.pcap")
+DESIGNERS = ("fit", "budget", "weigh", "encodings")
+
+
+@pytest.fixture(autouse=True)
+def _folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in (DESIGN, CAPTURE):
+        (tmp_path / Path(name).name).write_bytes(Path(name).read_bytes())
+    (tmp_path / "mesh.keys.toml").write_text(KEYS)
+    (tmp_path / "empty").touch()
+    (tmp_path / "noise.bin").write_bytes(bytes(range(200, 256)))
+    monkeypatch.chdir(tmp_path)
+
+
+@pytest.mark.parametrize("command", READERS)
+@pytest.mark.parametrize(
+    ("file", "says", "write"),
+    [
+        ("archive.toml", "archive.toml is a design file, not a capture", "--design archive.toml"),
+        ("mesh.keys.toml", "mesh.keys.toml is a key file, not a capture", "--keys mesh.keys.toml"),
+        ("archve.pcap", "archve.pcap", "Did you mean archive.pcap"),
+        (".", ". cannot be read: it is a folder", "in it"),
+    ],
+)
+def test_no_capture(invoke: Invoke, command: str, file: str, says: str, write: str) -> None:
+    done = invoke(*command.split(), file)
+    assert done.exit_code == 2
+    assert done.stdout == ""
+    assert says in done.stderr
+    assert write in done.stderr
+    assert not Path("out.pcap").exists()
+
+
+@pytest.mark.parametrize("command", DESIGNERS)
+@pytest.mark.parametrize(
+    ("file", "says", "write"),
+    [
+        (
+            "archive.pcap",
+            "archive.pcap is a capture, not a design file",
+            "audit archive.pcap --design",
+        ),
+        ("mesh.keys.toml", "mesh.keys.toml is a key file, not a design file", "--keys"),
+        ("archive.tml", "archive.tml cannot be read", "Did you mean archive.toml"),
+        ("empty", "empty is empty", "init --force empty"),
+    ],
+)
+def test_no_design(invoke: Invoke, command: str, file: str, says: str, write: str) -> None:
+    done = invoke(command, file)
+    assert done.exit_code == 2
+    assert says in done.stderr
+    assert write in done.stderr
+
+
+def test_beside_a_capture(invoke: Invoke) -> None:
+    for option, file, says in (
+        ("--design", "archive.pcap", "is a capture, not a design file"),
+        ("--keys", "archive.toml", "is a design file, not a key file"),
+        ("--keys", "archive.pcap", "is a capture, not a key file"),
+    ):
+        done = invoke("audit", "archive.pcap", option, file)
+        assert done.exit_code == 2
+        assert says in done.stderr
+    # all are looked at before the first is read
+    done = invoke("survey", "archive.pcap", "archive.toml")
+    assert (done.exit_code, done.stdout) == (2, "")
+
+
+def test_a_key_in_the_place_of_a_file(invoke: Invoke) -> None:
+    secret = "00112233445566778899aabbccddeeff"
+    for command in (*DESIGNERS, "audit", "survey"):
+        done = invoke(*command.split(), secret, "--json")
+        assert done.exit_code == 2
+        assert "that was given cannot be read" in done.stderr
+        assert secret not in done.output
+
+
+def test_what_a_log_may_hold(invoke: Invoke) -> None:
+    """A name in brackets before octets is a word of a log; IEEE 802.15.4: an acknowledgement has 5 octets."""
+    Path("log.txt").write_text("[link] 02 00 2a 49 f5\n# [link]\n")
+    done = invoke("survey", "log.txt", "--fcs", "2")
+    assert "1 frame, 5 octets" in done.stdout
+
+
+def test_octets_that_are_nothing(invoke: Invoke) -> None:
+    done = invoke("annotate", "noise.bin")
+    assert done.exit_code == 2
+    assert "noise.bin:1:1: this is neither a capture nor a text" in done.stderr
+    shelf.written(Path("good.pcap"), shelf.sealed(b"x"))
+    assert invoke("annotate", "good.pcap").exit_code == 0
