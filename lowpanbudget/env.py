@@ -250,6 +250,11 @@ def link_address(value: object, name: str) -> bytes:
     return octets
 
 
+def link_text(link: bytes) -> str:
+    """Return a link address as it is shown and asked for everywhere: ``0x0012``, or octets with colons."""
+    return f"0x{link.hex()}" if len(link) == 2 else link.hex(":")
+
+
 def address(value: Any, name: str) -> IPv6Address:
     """Return an IPv6 address from text, 16 octets or an ``IPv6Address``; ``RequestError`` names ``name``."""
     if isinstance(value, IPv6Address):

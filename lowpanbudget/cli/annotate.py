@@ -25,6 +25,7 @@ _EXAMPLE = """\b
 lowpanbudget annotate 41c8070200... --context 0=2001:db8::/64 --key-file keys.toml
 lowpanbudget annotate mesh.pcap --frame 12 --frame 13 --design examples/footbridge.toml
 lowpanbudget annotate mesh.pcap --list --node 0x0012 --since 90
+lowpanbudget annotate roof.pcap cellar.pcap --together --frame 12
 
 \b
 Key file:
@@ -48,7 +49,9 @@ class Shown(NamedTuple):
 
 
 @click.command("annotate", short_help=COMMANDS["annotate"], epilog=_EXAMPLE)
-@click.argument("source", metavar="HEX|FILE", shell_complete=completion.files)
+@click.argument(
+    "sources", metavar="HEX|FILE", nargs=-1, required=True, shell_complete=completion.files
+)
 @click.option(
     "--frame", "numbers", type=options.WholeNumber(1), multiple=True, metavar="N",
     help="Number of a frame in a capture; may be given again. Else the first few.",
@@ -57,6 +60,7 @@ class Shown(NamedTuple):
     "--list", "as_list", is_flag=True,
     help="A line a frame of a capture: from and to on the link, octets, room left, what it carries, findings.",
 )  # fmt: skip
+@captures.together
 @captures.narrowing_options
 @captures.design
 @click.option(
@@ -77,7 +81,7 @@ class Shown(NamedTuple):
 def command(
     ctx: click.Context,
     /,
-    source: str,
+    sources: tuple[str, ...],
     numbers: tuple[int, ...],
     design: str | None,
     fcs: str | None,
@@ -87,6 +91,7 @@ def command(
     root: str | None,
     *,
     as_list: bool,
+    together: bool,
     as_csv: bool,
     as_json: bool,
     **narrowed: str | None,
@@ -106,8 +111,17 @@ def command(
         raise click.UsageError("--csv prints what --list shows", ctx)
     if as_list and numbers:
         raise click.UsageError("--list shows many frames, --frame those that it names", ctx)
-    only_captures = as_list or any(narrowed.values())
-    is_hex = source != "-" and hex_text.looks_like_hex(source)
+    source = sources[0]
+    if together:
+        captures.sets_of(sources, together=True)
+    elif len(sources) > 1:
+        raise click.UsageError(
+            f"{len(sources)} sources are given, one is wanted: HEX with spaces in it stands in quotes, and --together "
+            "is for captures of several receivers",
+            ctx,
+        )
+    only_captures = as_list or together or any(narrowed.values())
+    is_hex = not together and source != "-" and hex_text.looks_like_hex(source)
     if source != "-" and not is_hex:
         require_frames(source)
     with captures.streamed("" if is_hex else source) as stream:
@@ -129,9 +143,9 @@ def command(
                 design, key_file, contexts, fcs or "test", root, captures.LONGEST_WAIT_S, **narrowed
             )
             if as_list:
-                _list(ctx, source, known, stream, as_csv=as_csv, as_json=as_json)
+                _list(ctx, sources, known, stream, as_csv=as_csv, as_json=as_json)
                 return
-            frames, count, wrong = _picked(ctx, source, known, numbers, stream)
+            frames, count, wrong = _picked(ctx, sources, known, numbers, stream)
         else:
             if numbers or only_captures:
                 given = "--frame" if numbers else "--list, --node, --flow, --since and --until"
@@ -156,7 +170,7 @@ def command(
 
 def _picked(
     ctx: click.Context,
-    source: str,
+    sources: tuple[str, ...],
     known: captures.CaptureOptions,
     numbers: tuple[int, ...],
     stream: "BufferedReader | None",
@@ -164,8 +178,9 @@ def _picked(
     """Return frames out of a capture, how many it has, and whether its file is wrong."""
     from lowpanbudget.capture.follow.picking import pick
 
+    source = captures.name_of(sources)
     name = "standard input" if source == "-" else source
-    with captures.opened(source, stream=stream) as records:
+    with captures.opened_together(sources, stream) as records:
         picked, count = pick(known.trace(), records, numbers, name)
     wrong = captures.tell_notices(ctx, source, records.notices, records.notice_count)
     if not numbers and count > len(picked):
@@ -176,7 +191,7 @@ def _picked(
 
 def _list(
     ctx: click.Context,
-    source: str,
+    sources: tuple[str, ...],
     known: captures.CaptureOptions,
     stream: "BufferedReader | None",
     *,
@@ -188,20 +203,24 @@ def _list(
     from lowpanbudget.findings.listing import list_frames
     from lowpanbudget.report import csv_table, list_text, machine, view
 
-    with captures.opened(source, stream=stream) as records:
+    source = captures.name_of(sources)
+    with captures.opened_together(sources, stream) as records:
         listed = list_frames(records, **known.given)
     wrong = captures.tell_notices(ctx, source, records.notices, records.notice_count)
     if as_json:
-        receivers = view.data_of(listed.receptions)
-        output.emit(machine.document(list=list_text.rows(listed), receivers=receivers))
+        heard = view.receivers(listed.receptions)
+        output.emit(machine.document(list=list_text.rows(listed), receivers=heard))
     elif as_csv:
         output.emit(csv_table.csv_of(list_text.COLUMNS, list_text.rows(listed)))
     else:
         output.show(lambda console, screen: list_text.frames(console, screen, listed))
     if wrong or any(one.fault is not None for one in listed.frames):
         ctx.exit(WireError.exit_code)
-    if not listed.frames:
+    if not listed.total:
+        captures.say_empty(ctx, source)
+    elif not listed.frames:
         captures.say_nothing_within(ctx, source)
+    if not listed.frames:
         ctx.exit(_ANSWER_IS_NO)
 
 

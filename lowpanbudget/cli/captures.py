@@ -67,7 +67,7 @@ def narrowing_options(function: F) -> F:
         ),
         click.option(
             "--node", metavar="NODE", shell_complete=completion.stations,
-            help="Only frames of a node: any of its addresses, or a station of the design.",
+            help="Only frames of a node: any of its addresses such as 0x0012, or a station of the design.",
         ),
     ):  # fmt: skip
         function = option(function)
@@ -111,11 +111,23 @@ class CaptureOptions:
             self.design = load_design(design)
         if key_file is not None:
             require_keys(key_file)
+        self._tell_node()
         ring = read_keys(key_file) if key_file is not None else None
         self.keys = ring.keys if ring else ()
         self.devices = ring.devices if ring else {}
         self.oscore = ring.oscore if ring else ()
         self.dtls = ring.dtls if ring else ()
+
+    def _tell_node(self) -> None:
+        """Tell how a node was read that was typed otherwise than it is shown."""
+        from lowpanbudget.capture.follow.node_names import node_name
+
+        stations = [] if self.design is None else [one.name for one in self.design.stations]
+        if self.node is None or self.node in stations:
+            return
+        named = node_name(self.node, "--node", stations)
+        if not named.is_plain:
+            say(click.get_current_context(), f"--node {self.node} is read as {named.words}")
 
     @property
     def largest(self) -> int:
@@ -242,10 +254,18 @@ def say_nothing_within(ctx: click.Context, capture: str) -> None:
     say(ctx, text)
 
 
-def opened_together(paths: Sequence[str]) -> "CaptureFile":
-    """Return the records of captures: of one as it is, of several put together by time."""
+def say_empty(ctx: click.Context, capture: str) -> None:
+    """Tell that a capture has no frame at all."""
+    from lowpanbudget.capture.follow.picking import NO_FRAME
+
+    name = "standard input" if capture == "-" else capture
+    say(ctx, f"{name} holds no frame: there is nothing to judge\n  try: {NO_FRAME}")
+
+
+def opened_together(paths: Sequence[str], stream: io.BufferedReader | None = None) -> "CaptureFile":
+    """Return the records of captures: of one as it is (or of its ``stream``), of several put together by time."""
     if len(paths) == 1:
-        return opened(paths[0])
+        return opened(paths[0], stream=stream)
     from lowpanbudget.capture.files.together import read_together
     from lowpanbudget.cli.progress import followed
 
@@ -261,7 +281,8 @@ def name_of(paths: Sequence[str]) -> str:
 
 def say(ctx: click.Context, text: str) -> None:
     """Tell something on standard error."""
-    click.echo(f"{ctx.command_path}: {faults.visible(text)}", err=True)
+    lines = "\n".join(faults.visible(line) for line in text.split("\n"))
+    click.echo(f"{ctx.command_path}: {lines}", err=True)
 
 
 def tell_notices(

@@ -56,7 +56,8 @@ def command(
     For each flow, sending node and kind of frame: frames, octets by layer, application data, room left unused,
     fragments, retransmissions, duplicates, losses by sequence numbers, and what the shortest legal encoding would
     have saved. Each capture is read for itself: contexts that only another one announces want --context. The exit
-    code is 3 when a file is no capture, is cut or is damaged; what could be read is shown first.
+    code is 3 when a file is no capture, is cut or is damaged, what could be read is shown first; it is 1 when one
+    holds no frame at all.
     """
     from lowpanbudget.capture.survey import Survey
     from lowpanbudget.cli import output
@@ -67,11 +68,12 @@ def command(
     known = captures.CaptureOptions(
         design, key_file, contexts, fcs, root, captures.LONGEST_WAIT_S, **narrowed
     )
-    total, read, wrong = Survey(), [], False
+    total, read, held, wrong = Survey(), [], [], False
     for some in sets:
         part, facts, is_wrong = _surveyed(ctx, some, known)
         total += part
         read.append(facts)
+        held.append((facts["capture"], part.total.frames + part.outside))
         wrong |= is_wrong
     groups = surveys.details(total, read, by)
     if as_json:
@@ -86,10 +88,15 @@ def command(
             survey_text.survey(console, screen, groups, whole=by is not None)
 
         output.show(paint)
+    for name, frames in held:
+        if not frames:
+            captures.say_empty(ctx, name)
     if wrong:
         ctx.exit(WireError.exit_code)
-    if known.is_narrowed and not total.total.frames:
+    if not total.total.frames and any(frames for _, frames in held):
         captures.say_nothing_within(ctx, captures.name_of(captures_given))
+        ctx.exit(_ANSWER_IS_NO)
+    if not all(frames for _, frames in held):
         ctx.exit(_ANSWER_IS_NO)
 
 

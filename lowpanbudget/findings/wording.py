@@ -1,13 +1,12 @@
 """Words that several findings share: link addresses, hops, rooms."""
 
+from lowpanbudget import env
 from lowpanbudget.errors import plural
 
 
 def link_text(link: bytes | None) -> str:
-    """Return a link address as text."""
-    if link is None:
-        return "an unnamed node"
-    return f"0x{link.hex()}" if len(link) == 2 else link.hex(":")
+    """Return a link address as text, or that there is none."""
+    return "an unnamed node" if link is None else env.link_text(link)
 
 
 def hop_text(source: bytes | None, destination: bytes | None) -> str:

@@ -40,7 +40,8 @@ def receptions(receivers: Sequence[dict[str, Any]]) -> Iterator[str]:
     if receivers:
         yield "What more than one receiver heard is counted once:"
     for one in receivers:
-        yield f"  {one['receiver']}: {plural(one['frames'], 'frame')}, {one['well']} of them heard by others as well"
+        frames = plural(one["frames"], "frame")
+        yield f"  {one['receiver']}: {frames}, {one['heard_by_others']} of them heard by others as well"
 
 
 def arising(console: Console, screen: Screen, number: int, entry: dict[str, Any]) -> None:

@@ -15,6 +15,7 @@ Run = tuple[str, str]
 Line = list[Run]
 Cell = str | Sequence[Run]
 BREAK: Run = ("\n", "")
+_BELOW = 7  # columns that a line below a row stands further in
 _NARROWEST = 12  # columns that a column of words may be squeezed to
 
 
@@ -97,28 +98,54 @@ def table(
     gap: int = 2,
     indent: int = 2,
     right: Collection[int] = (),
+    below: Sequence[Sequence[Run]] = (),
 ) -> Iterator[Line]:
-    """Yield the lines of a table with a line of titles; where it cannot stand, each row as titles and cells stacked."""
+    """Yield the lines of a table with a line of titles; where it cannot stand, each row as titles and cells stacked.
+
+    ``below`` is what belongs to each row and may be long: behind its last cell where that leaves every row on a line,
+    else on lines of its own below the row.
+    """
     cells = [[[(cell, "")] if isinstance(cell, str) else cell for cell in row] for row in rows]
+    if below:
+        joined = [
+            [*row[:-1], [*row[-1], (" ", ""), *more] if more else row[-1]]
+            for row, more in zip(cells, below, strict=True)
+        ]
+        if _is_enough(titles, joined, width - indent - gap * (len(titles) - 1)):
+            cells, below = joined, ()
     widths = _widths(titles, cells, width - indent - gap * (len(titles) - 1))
     if widths is None:
+        if below:
+            cells = joined
         yield from _stacked(titles, cells, width, indent)
         return
     if any(titles):
         heads = [[(title, "dim")] for title in titles]
         yield from beside(heads, widths, gap=gap, indent=indent, right=right)
-    for row in cells:
+    margin = indent + _BELOW
+    for row, more in zip_longest(cells, below, fillvalue=()):
         yield from beside(row, widths, gap=gap, indent=indent, right=right)
+        if more:
+            yield from beside([more], [width - margin], indent=margin)
+
+
+def _is_enough(titles: Sequence[str], rows: Sequence[Sequence[Sequence[Run]]], room: int) -> bool:
+    """Return whether every row stands on one line."""
+    return sum(_full_widths(titles, rows)) <= room
+
+
+def _full_widths(titles: Sequence[str], rows: Sequence[Sequence[Sequence[Run]]]) -> list[int]:
+    return [
+        max([_size(title), *(_longest(row[index]) for row in rows)])
+        for index, title in enumerate(titles)
+    ]
 
 
 def _widths(
     titles: Sequence[str], rows: Sequence[Sequence[Sequence[Run]]], room: int
 ) -> list[int] | None:
     """Return the width of each column, None when the room is too small for them to be read."""
-    full_widths = [
-        max([_size(title), *(_longest(row[index]) for row in rows)])
-        for index, title in enumerate(titles)
-    ]
+    full_widths = _full_widths(titles, rows)
     if sum(full_widths) <= room:
         return full_widths
     least = [

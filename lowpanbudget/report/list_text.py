@@ -1,9 +1,11 @@
 """A list of frames for people and for programs: a line a frame, the findings in it behind."""
 
+from collections import Counter
 from collections.abc import Iterable, Iterator
 
 from rich.console import Console
 
+from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.listing import FrameList, ListedFrame
 from lowpanbudget.report import layout
@@ -11,20 +13,33 @@ from lowpanbudget.report.audit_text import receptions
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.sightings import time_of
 from lowpanbudget.report.terminal import paragraph
-from lowpanbudget.report.view import Data, data_of
+from lowpanbudget.report.view import Data, data_of, receivers
 
 COLUMNS = (
-    "number", "time_s", "time_ns", "source", "destination", "carries", "octets", "room", "flow", "receiver",
+    "number", "time_s", "time_ns", "from", "to", "carries", "octets", "room", "flow", "receiver",
     "heard_as", "findings",
 )  # fmt: skip
 _SECOND = 10**9
+_WIDE = 100  # columns that leave space for two addresses of eight octets
 _LONG = 8  # octets of an address that is shortened where all begin alike
-_LEAST = 2  # octets that are always shown of it
+_LEAST = 2  # octets that are always shown of it, and left out at least
+_NEARLY_ALL = 0.75  # of the addresses: others come of damaged frames, and of guests
 
 
 def rows(listed: FrameList) -> list[Data]:
-    """Return the frames as plain data; ``time_s`` counts in seconds from the capture's first frame."""
-    return [{**data_of(one), "time_s": _seconds(one, listed.first_ns)} for one in listed.frames]
+    """Return the frames as plain data; ``time_s`` counts in seconds from the capture's first frame.
+
+    ``from`` and ``to`` are source and destination as they are shown and asked for everywhere.
+    """
+    return [
+        {
+            **data_of(one),
+            "time_s": _seconds(one, listed.first_ns),
+            "from": None if one.source is None else link_text(one.source),
+            "to": None if one.destination is None else link_text(one.destination),
+        }
+        for one in listed.frames
+    ]
 
 
 def frames(console: Console, screen: Screen, several: FrameList) -> None:
@@ -37,30 +52,34 @@ def frames(console: Console, screen: Screen, several: FrameList) -> None:
         text = f"Addresses that begin with {begin.hex(':')} are shown from there on."
         paragraph(console, screen, text, "dim")
     titles = ("frame", "time", "from", "to", "size", "room", "carries")
-    cells = [list(_cells(screen, one, begin, first_ns)) for one in listed]
-    layout.put(console, layout.table(titles, cells, console.width, indent=0, right=(0, 1, 4, 5)))
+    halved = console.width < _WIDE
+    cells = [list(_cells(screen, one, begin, first_ns, halved=halved)) for one in listed]
+    below = [_findings(screen, one) for one in listed]
+    table = layout.table(titles, cells, console.width, indent=0, right=(0, 1, 4, 5), below=below)
+    layout.put(console, table)
     found = sum(bool(one.findings) for one in listed)
     all_of_them = plural(several.total, "frame")
     count = all_of_them if several.total == len(listed) else f"{len(listed)} of {all_of_them}"
     tail = f", {found} with findings: audit tells of them" if found else ""
     paragraph(console, screen, f"{count}{tail}.", "dim")
-    for text in receptions(data_of(several.receptions)):
+    for text in receptions(receivers(several.receptions)):
         paragraph(console, screen, text)
 
 
 def _cells(
-    screen: Screen, one: ListedFrame, begin: bytes, first_ns: int | None
+    screen: Screen, one: ListedFrame, begin: bytes, first_ns: int | None, *, halved: bool
 ) -> Iterator[layout.Cell]:
     yield str(one.number)
     yield _seconds(one, first_ns) or ""
-    yield _link(one.source, begin)
-    yield _link(one.destination, begin)
+    yield _link(one.source, begin, halved=halved)
+    yield _link(one.destination, begin, halved=halved)
     yield str(one.octets)
     yield "" if one.room is None else str(one.room)
-    words: list[layout.Run] = [(screen.text(one.carries), "")]
-    if one.findings:
-        words += [(" ", ""), (screen.text(f"[{', '.join(one.findings)}]"), "bold yellow")]
-    yield words
+    yield screen.text(one.carries)
+
+
+def _findings(screen: Screen, one: ListedFrame) -> list[layout.Run]:
+    return [(screen.text(f"[{', '.join(one.findings)}]"), "bold yellow")] if one.findings else []
 
 
 def _seconds(one: ListedFrame, first_ns: int | None) -> str | None:
@@ -73,22 +92,24 @@ def _seconds(one: ListedFrame, first_ns: int | None) -> str | None:
     return f"{sign}{seconds}.{rest // 1000:06d}"
 
 
-def _link(link: bytes | None, begin: bytes) -> str:
+def _link(link: bytes | None, begin: bytes, *, halved: bool) -> layout.Cell:
+    """Return a link address; with ``halved`` a long one that begins otherwise takes two lines."""
     if link is None:
         return "-"
-    if len(link) == 2:
-        return f"0x{link.hex()}"
     if begin and len(link) == _LONG and link.startswith(begin):
         return f"..{link[len(begin) :].hex()}"
-    return link.hex()
+    text = link_text(link)
+    if halved and len(link) == _LONG:
+        middle = len(text) // 2 + 1
+        return [(text[:middle], ""), layout.BREAK, (text[middle:], "")]
+    return text
 
 
 def _common(links: Iterable[bytes | None]) -> bytes:
-    """Return what all extended addresses begin with, where that is worth leaving out."""
-    long = sorted(link for link in links if link is not None and len(link) == _LONG)
-    if not long:
-        return b""
-    same = 0
-    while same < _LONG - _LEAST and long[0][same] == long[-1][same]:
-        same += 1
-    return long[0][:same] if same >= _LEAST else b""
+    """Return what nearly all extended addresses begin with, where that is worth leaving out."""
+    long = [link for link in links if link is not None and len(link) == _LONG]
+    for size in range(_LONG - _LEAST, _LEAST - 1, -1):
+        for begin, count in Counter(link[:size] for link in long).most_common(1):
+            if count >= len(long) * _NEARLY_ALL:
+                return begin
+    return b""

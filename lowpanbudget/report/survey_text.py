@@ -157,7 +157,7 @@ def _group(
 
 def _entry(screen: Screen, row: dict[str, Any], bar: Line, width: int) -> Iterator[Line]:
     """Yield a name, its bar with the figures beside it, and the facts."""
-    name = row["name"]
+    name = row.get("address", row["name"])
     if row.get("in_design"):
         name = f"{row['in_design']}: {name}"
     yield from layout.beside([[(screen.text(name), "bold")]], [width - _INDENT], indent=_INDENT)

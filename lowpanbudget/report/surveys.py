@@ -5,7 +5,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.survey import Survey
 from lowpanbudget.capture.tally import Tally
-from lowpanbudget.report.view import Data, data_of
+from lowpanbudget.env import link_text
+from lowpanbudget.report.view import Data, data_of, receivers
 
 
 def alone(survey: Survey, title: str) -> Data:
@@ -33,7 +34,7 @@ def details(survey: Survey, captures: Sequence[Data], by: str | None) -> Data:
     }
     return {
         "captures": list(captures),
-        "receivers": data_of(survey.receptions),
+        "receivers": receivers(survey.receptions),
         "outside": survey.outside,
         "total": data_of(survey.total),
         **{name: _rows(rows) for key, (name, rows) in groups.items() if by is None or by == key},
@@ -47,7 +48,7 @@ def lines(survey_data: Data) -> Iterator[Data]:
     yield {"group": "total", **survey_data["total"]}
     for group in ("flows", "nodes", "kinds"):
         for row in survey_data.get(group, ()):
-            yield {"group": group, **row}
+            yield {"group": group, **row, "name": row.get("address", row["name"])}
 
 
 def _flow(key: FlowKey | str, survey: Survey) -> Data:
@@ -57,7 +58,9 @@ def _flow(key: FlowKey | str, survey: Survey) -> Data:
 
 
 def _node(key: bytes | str) -> Data:
-    return {"name": key if isinstance(key, str) else key.hex()}
+    if isinstance(key, str):
+        return {"name": key, "address": key}
+    return {"name": key.hex(), "address": link_text(key)}
 
 
 def _rows(groups: Iterable[tuple[Data, Tally]]) -> list[Data]:

@@ -17,6 +17,7 @@ from lowpanbudget.errors import LowpanError
 from lowpanbudget.findings.finding import Finding
 
 if TYPE_CHECKING:
+    from lowpanbudget.capture.follow.receivers import Reception
     from lowpanbudget.findings.audited import CaptureFindings
     from lowpanbudget.room.carrying import Carrying
     from lowpanbudget.room.compute import Budget
@@ -65,13 +66,18 @@ def findings(results: Iterable[Finding]) -> list[Data]:
     ]
 
 
+def receivers(heard: "Iterable[Reception]") -> list[Data]:
+    """Return what each of several receivers heard; ``well`` and ``heard_by_others`` are the same."""
+    return [{**data_of(one), "heard_by_others": one.heard_by_others} for one in heard]
+
+
 def audited(capture: str, found: "CaptureFindings") -> Data:
     """Return what the audit of a capture found."""
     return {
         "capture": capture,
         "frames": found.frames,
         "within": found.within,
-        "receivers": data_of(found.receptions),
+        "receivers": receivers(found.receptions),
         "findings": findings(found.findings),
     }
 

@@ -100,3 +100,20 @@ def test_octets_that_are_nothing(invoke: Invoke) -> None:
     assert "noise.bin:1:1: this is neither a capture nor a text" in done.stderr
     shelf.written(Path("good.pcap"), shelf.sealed(b"x"))
     assert invoke("annotate", "good.pcap").exit_code == 0
+
+
+@pytest.mark.parametrize("command", ["audit", "survey", "annotate --list"])
+def test_a_capture_of_no_frame(invoke: Invoke, command: str) -> None:
+    """There is nothing to judge: the answer is no, and it is told, with --json as well."""
+    shelf.written(Path("none.pcap"), [])
+    for more in ("", " --json", " --node 0x0001"):
+        done = invoke(*f"{command}{more}".split(), "none.pcap")
+        assert done.exit_code == 1
+        told = done.stderr + done.stdout
+        assert "holds no frame" in told
+        assert "listens on the channel" in " ".join(told.split())
+    if command == "survey":
+        both = invoke("survey", "none.pcap", "archive.pcap")
+        assert both.exit_code == 1
+        assert "none.pcap holds no frame" in both.stderr
+        assert "354 frames" in both.stdout

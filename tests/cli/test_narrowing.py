@@ -82,6 +82,42 @@ def test_a_short_address_is_its_device_too(tmp_path: Path) -> None:
     assert surveyed(capture, "--node", "0x0012")["frames"] == 1
 
 
+@pytest.mark.parametrize(
+    ("typed", "shown"),
+    [
+        ("9", "0x0009"), ("0x9", "0x0009"), ("0009", "0x0009"), ("09", "0x0009"), ("0X0aB", "0x00ab"),
+        ("ab", "0x00ab"), ("65535", "0xffff"),  # 2 to the 16th less 1
+        ("0200:0000:0000:0012", "02:00:00:00:00:00:00:12"), ("0200.0000.0000.0012", "02:00:00:00:00:00:00:12"),
+        ("0x0200000000000012", "02:00:00:00:00:00:00:12"),
+    ],
+)  # fmt: skip
+def test_a_node_as_people_type_it(capture: Path, typed: str, shown: str) -> None:
+    done = invoke("survey", capture, "--node", typed)
+    assert f"--node {typed} is read as the " in done.stderr
+    assert f" {shown}\n" in done.stderr
+    plain = invoke("survey", capture, "--node", shown)
+    assert "is read as" not in plain.stderr
+    assert plain.stdout == done.stdout
+
+
+def test_digits_that_may_be_either(capture: Path) -> None:
+    """12 and 0x0012 are two nodes: both readings are told, none is taken."""
+    done = invoke("survey", capture, "--node", "12")
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert "0x0012 or 12 = 0x000c" in done.stderr
+
+
+def test_one_spelling_of_a_node(capture: Path) -> None:
+    """What a list or a table shows is what ``--node`` takes; a spreadsheet makes a number of 0012, not of 0x0012."""
+    frames = [*sent(air.short(0x12), b"short", 2), *sent(A, b"long", 1)]
+    path = shelf.written(capture.with_name("b.pcap"), frames)
+    tables = [invoke(*args, path, "--csv").stdout for args in (("annotate", "--list"), ("survey",))]
+    for node in ("0x0012", A.hex(":")):
+        assert all(f",{node}," in table for table in tables)
+        assert node in invoke("survey", path).stdout
+        assert invoke("survey", path, "--node", node).stderr == ""
+
+
 def test_an_identifier_of_no_link_address_is_one_address(tmp_path: Path) -> None:
     """Two machines may both be ::1, each below a prefix of its own (RFC 4291 section 2.5.1: unique within one)."""
     near, far = IPv6Address("2001:db8:7:1::1"), IPv6Address("2001:db8:9::1")

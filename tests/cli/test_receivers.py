@@ -71,8 +71,8 @@ def test_interfaces_of_one_capture(tmp_path: Path) -> None:
     assert counted(found) == ONCE
     # of the first's 9 + 1 two were its own (3, 7), of the second's 8 + 1 one (4)
     assert found["receivers"] == [
-        {"receiver": "interface 0 (roof)", "frames": 10, "well": 8},
-        {"receiver": "interface 1 (cellar)", "frames": 9, "well": 8},
+        {"receiver": "interface 0 (roof)", "frames": 10, "well": 8, "heard_by_others": 8},
+        {"receiver": "interface 1 (cellar)", "frames": 9, "well": 8, "heard_by_others": 8},
     ]
     shown = invoke("survey", path, *shelf.CONTEXT, COLUMNS="80").stdout
     assert "interface 0 (roof): 10 frames, 8 of them heard by others as well" in shown
@@ -109,6 +109,16 @@ def test_captures_put_together(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     assert done.exit_code == 0, done.stdout
     assert "11 frames" in " ".join(done.stdout.split())
     assert f"{second}: 9 frames, 8 of them" in " ".join(done.stdout.split())
+    # the first receiver's ten frames and the second's eight come before what it hears last, as frame 19
+    shown = invoke(
+        "annotate", first, second, "--together", "--frame", "19", *shelf.CONTEXT, "--json"
+    )
+    (frame,) = json.loads(shown.stdout)["frames"]
+    assert frame["number"] == 19
+    assert frame["mac"]["sequence"] == 9
+    listed = invoke("annotate", first, second, "--together", "--list", *shelf.CONTEXT, "--json")
+    assert [one["number"] for one in json.loads(listed.stdout)["list"]] == list(range(1, 20))
+    assert invoke("annotate", first, second).exit_code == 2
 
 
 def test_fragments_heard_twice_are_no_fragments_sent_twice(tmp_path: Path) -> None:

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.files.text_log import leading_time
 from lowpanbudget.capture.follow.flows import FlowKey
+from lowpanbudget.capture.follow.node_names import node_name
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.recent import Recent
-from lowpanbudget.env import interface_identifier, link_address
+from lowpanbudget.env import interface_identifier
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.values import dataclass
@@ -25,14 +26,12 @@ if TYPE_CHECKING:
 
 _MOST_HELD = 65536  # frames of the node and flow, by number
 _IID = (1 << 64) - 1
-_EUI64 = re.compile(r"(?:[0-9a-fA-F]{2}:){7}[0-9a-fA-F]{2}")  # also reads as an IPv6 address
 _SECONDS = re.compile(r"\d{1,12}(?:[.]\d{1,9})?")
 _DATE = re.compile(r"\d{4}-")  # a clock without a date tells no time of a capture
 _PORT = re.compile(r"\d{1,5}")
 _HOW_TIME = (
     "Seconds from the first frame such as 90 or 0.25, or a date-time such as 2031-05-04T10:20:30Z"
 )
-_HOW_NODE = "A short address such as 0x0012, an EUI-64, an IPv6 address, or a station of the design"
 
 
 @dataclass(slots=True)
@@ -86,20 +85,12 @@ class WantedNode:
             self._links |= {one for one in (station.short, station.extended) if one is not None}
             self._addresses.add(station.ip(design.link.addresses))
         else:
-            self._read(text, name, [one.name for one in stations])
+            named = node_name(text, name, [one.name for one in stations])
+            self._links |= {one for one in (named.link,) if one is not None}
+            self._addresses |= {one for one in (named.address,) if one is not None}
         self._given = {int(address) & _IID for address in self._addresses}
         for link in tuple(self._links):
             self._add(link)
-
-    def _read(self, text: str, name: str, stations: list[str]) -> None:
-        try:
-            if ":" in text and not _EUI64.fullmatch(text):
-                self._addresses.add(IPv6Address(text))
-            else:
-                self._links.add(link_address(text, name))
-        except (RequestError, ValueError):
-            hint = f"{_HOW_NODE}: {', '.join(stations)}" if stations else _HOW_NODE
-            raise RequestError(f"{name} {text!r} is no node", hint=hint) from None
 
     def is_in(self, sighting: Sighting) -> bool:
         """Return whether it sends or receives a frame, or what the frame carries."""

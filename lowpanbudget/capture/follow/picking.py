@@ -17,6 +17,9 @@ from lowpanbudget.stack.events import Discarded, TimedOut
 if TYPE_CHECKING:
     from lowpanbudget.capture.follow.matching import Matcher
 
+NO_FRAME = (
+    "Look whether the receiver listens on the channel of the network, and has written its file"
+)
 FEW = 3  # frames that are shown of a capture unless some are named
 _MOST_HELD = 4096  # first fragments that are remembered
 
@@ -34,16 +37,17 @@ def pick(
     picked = _picked(trace, counted, named)
     counted.finish()
     missing = sorted(named - set(picked))
+    if not counted.count:
+        raise RequestError(f"{name} has 0 frames: there is nothing to show", hint=NO_FRAME)
     if missing or not picked:
         text = f"{name} has {counted.count} frames"
         if missing:
             text += f"; there is no frame {missing[0]}"
-        elif counted.count:
-            raise RequestError(
-                f"{text}, none of them as asked for",
-                hint="Ask for another node, flow or time; survey tells which there are",
-            )
-        raise RequestError(text, hint="Frames count from 1")
+            raise RequestError(text, hint="Frames count from 1")
+        raise RequestError(
+            f"{text}, none of them as asked for",
+            hint="Ask for another node, flow or time; survey tells which there are",
+        )
     return [picked[number] for number in sorted(picked)], counted.count
 
 

@@ -25,6 +25,11 @@ class Reception(NamedTuple):
     frames: int
     well: int
 
+    @property
+    def heard_by_others(self) -> int:
+        """Return ``well`` by a name that says what it counts."""
+        return self.well
+
 
 @dataclass(slots=True, eq=False)
 class _Sending:
