@@ -1,6 +1,6 @@
 """``budget DESIGN``: the room of each flow and hop, the ledger, and what would free more."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -18,7 +18,8 @@ _ANSWER_IS_NO = 1
 
 _EXAMPLE = """\b
 lowpanbudget budget examples/footbridge.toml --flow features
-lowpanbudget budget examples/footbridge.toml --octets 72"""
+lowpanbudget budget examples/footbridge.toml --octets 72
+lowpanbudget budget examples/footbridge.toml --csv --table ledger > octets.csv"""
 
 
 @click.command("budget", short_help=COMMANDS["budget"], epilog=_EXAMPLE)
@@ -45,6 +46,10 @@ lowpanbudget budget examples/footbridge.toml --octets 72"""
     "--weaker", is_flag=True,
     help="With --octets: also tell, apart, sets of changes that cost protection. They are no advice.",
 )  # fmt: skip
+@click.option(
+    "--table", type=click.Choice(["rooms", "ledger", "changes"]),
+    help="With --csv: the rooms (default), every octet of the headers, or what would give more room, and its price.",
+)  # fmt: skip
 @options.as_csv
 @options.as_json
 @click.pass_context
@@ -54,6 +59,7 @@ def command(
     flow: str | None,
     octets: int | None,
     max_frames: int,
+    table: str | None,
     *,
     ledger: bool | None,
     weaker: bool,
@@ -69,15 +75,17 @@ def command(
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
     from lowpanbudget.findings.review import flow_findings
-    from lowpanbudget.report import csv_table, machine, view
+    from lowpanbudget.report import machine, view
     from lowpanbudget.room.compute import budget
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     loaded = load_design(design)
+    if table is not None and (octets is not None or not as_csv):
+        raise click.UsageError("--table goes with --csv, and --octets has one of its own", ctx)
     if octets is not None:
-        if as_csv:
-            raise click.UsageError("--csv prints the rooms, --octets tells something else", ctx)
-        _carrying(ctx, loaded, octets, flow, max_frames, weaker=weaker, as_json=as_json)
+        _carrying(
+            ctx, loaded, octets, flow, max_frames, weaker=weaker, as_csv=as_csv, as_json=as_json
+        )
         return
     if weaker or max_frames != 1:
         raise RequestError("--max-frames and --weaker go with --octets", hint="Add --octets N")
@@ -88,7 +96,7 @@ def command(
     if as_json:
         output.emit(machine.document(budget=rows, findings=findings))
     elif as_csv:
-        output.emit(csv_table.csv_of(csv_table.BUDGET, rows))
+        output.emit(_csv(rows, table or ("ledger" if ledger else "rooms")))
     else:
         from lowpanbudget.report import audit_text, room_text
         from lowpanbudget.report.terminal import paragraph
@@ -106,6 +114,17 @@ def command(
         ctx.exit(_ANSWER_IS_NO)
 
 
+def _csv(rows: list[dict[str, Any]], table: str) -> str:
+    """Return the rooms, the ledgers or the changes of budgets as a table."""
+    from lowpanbudget.report import csv_table
+
+    if table == "ledger":
+        return csv_table.csv_of(csv_table.LEDGER, csv_table.ledger_rows(rows))
+    if table == "changes":
+        return csv_table.csv_of(csv_table.CHANGES, csv_table.change_rows(rows))
+    return csv_table.csv_of(csv_table.BUDGET, rows)
+
+
 def _carrying(
     ctx: click.Context,
     design: "Design",
@@ -114,10 +133,11 @@ def _carrying(
     most_frames: int,
     *,
     weaker: bool,
+    as_csv: bool,
     as_json: bool,
 ) -> None:
     from lowpanbudget.cli import output
-    from lowpanbudget.report import machine, view
+    from lowpanbudget.report import csv_table, machine, view
     from lowpanbudget.room.carrying import carrying
 
     rows = [
@@ -126,6 +146,8 @@ def _carrying(
     ]
     if as_json:
         output.emit(machine.document(carrying=rows))
+    elif as_csv:
+        output.emit(csv_table.csv_of(csv_table.CARRYING, csv_table.carrying_rows(rows)))
     else:
 
         def paint(console: "Console", screen: "Screen") -> None:

@@ -16,6 +16,7 @@ _ANSWER_IS_NO = 1
 
 _EXAMPLE = """\b
 lowpanbudget fit examples/footbridge.toml --message readings
+lowpanbudget fit examples/archive.toml --flow climate
 lowpanbudget fit examples/footbridge.toml --message features --max-frames 1 --spare 4"""
 
 
@@ -23,6 +24,9 @@ lowpanbudget fit examples/footbridge.toml --message features --max-frames 1 --sp
 @click.argument("design", shell_complete=completion.files)
 @click.option(
     "--message", metavar="NAME", shell_complete=completion.messages, help="Only this message."
+)
+@click.option(
+    "--flow", metavar="NAME", shell_complete=completion.flows, help="Only messages on this flow."
 )
 @click.option(
     "--max-frames",
@@ -50,6 +54,7 @@ def command(
     ctx: click.Context,
     design: str,
     message: str | None,
+    flow: str | None,
     max_frames: int | None,
     spare: int | None,
     junit: str | None,
@@ -70,7 +75,7 @@ def command(
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     loaded = load_design(design)
-    results = fit(loaded, message, spare=spare or 0)
+    results = fit(loaded, message, flow, spare=spare or 0)
     rows = [view.fit(result) for result in results]
     failures = gate.failures(rows, max_frames, spare)
     if junit is not None:

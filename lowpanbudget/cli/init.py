@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from lowpanbudget.cli import completion, options
+from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError
 
@@ -48,8 +48,16 @@ lowpanbudget init --example archive.toml archive.toml"""
 )
 @click.option("--force", is_flag=True, help="Also write over a FILE that is there.")
 @options.as_json
+@click.pass_context
 def command(
-    path: str | None, example: str | None, *, force: bool, as_json: bool, **wishes: Any
+    ctx: click.Context,
+    /,
+    path: str | None,
+    example: str | None,
+    *,
+    force: bool,
+    as_json: bool,
+    **wishes: Any,
 ) -> None:
     """Write a design to begin with to FILE, or to standard output: commented, and its messages fit as it stands.
 
@@ -59,7 +67,9 @@ def command(
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine
 
-    octets = _skeleton(wishes) if example is None else _example(example)
+    if path is not None and Path(path).is_dir():
+        raise RequestError(f"{path} is a folder, not a file", hint="Give the name of a file in it")
+    octets = _skeleton(ctx, wishes) if example is None else _example(example)
     if path is None:
         text = _text(octets, example)
         output.emit(machine.document(init={"design": text}) if as_json else text)
@@ -72,11 +82,16 @@ def command(
         output.emit(f"{path} is written\n")
 
 
-def _skeleton(wishes: dict[str, Any]) -> bytes:
-    from lowpanbudget.design.skeleton import Skeleton
-    from lowpanbudget.room.skeleton import fitting_text
+def _skeleton(ctx: click.Context, wishes: dict[str, Any]) -> bytes:
+    """Return the octets of a design to begin with; that a message takes several frames is told."""
+    from lowpanbudget.design.skeleton import Skeleton, text_of
+    from lowpanbudget.room.skeleton import fitting
 
-    return fitting_text(Skeleton(**wishes)).encode()
+    skeleton = fitting(Skeleton(**wishes))
+    for flow, count in skeleton.most_frames.items():
+        text = f"with these options a message of {flow} takes {count} frames; fit and budget say what would take fewer"
+        captures.say(ctx, text)
+    return text_of(skeleton).encode()
 
 
 def _example(name: str) -> bytes:

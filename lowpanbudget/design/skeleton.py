@@ -33,12 +33,15 @@ _PREFIX = '"2001:db8:1::/64"'
 # ports of CoAP and of CoAP over DTLS (RFC 7252 sections 12.6 and 12.7); of 0xf0b0 to 0xf0bf half an octet is sent
 _SERVER_PORT = {"udp": "0xf0b2", "coap": "5683", "oscore": "5683", "dtls": "5684"}
 # kind, name, and what else a field of a message states
+_VERSION = ("version", "version", "value = 1")
 _READING = (
+    _VERSION,
     ("sequence", "sequence", "bits = 8"),
     ("number", "temperature", 'min = -40, max = 85, step = 0.1, unit = "Cel"'),
     ("number", "humidity", 'min = 0, max = 100, step = 0.5, unit = "%RH"'),
 )
 _SETTING = (
+    _VERSION,
     ("enumeration", "mode", 'names = ["normal", "fast", "off"]'),
     ("number", "every", 'min = 10, max = 3600, step = 10, unit = "s"'),
 )

@@ -37,7 +37,10 @@ def message_findings(
     ``fits`` are those of ``fit(design)``, or of a part of it: rules read the worst of each message on each flow.
     """
     draft = Draft(design, tuple(fits))
-    messages = [one for one in design.messages if message in {None, one.name}]
+    fitted = {fit.message for fit in draft.fits}
+    messages = [
+        one for one in design.messages if one.name in fitted and message in {None, one.name}
+    ]
     worst = [fit for fit in draft.worst() if message in {None, fit.message}]
     return ranked(_findings(draft, (*messages, *worst)))
 

@@ -3,7 +3,7 @@
 import csv
 import io
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 # what each table has, by the names that --json has
@@ -17,6 +17,14 @@ SURVEY = (
     "first_ns", "last_ns",
 )  # fmt: skip
 BUDGET = ("flow", "hop", "direction", "room")
+LEDGER = (
+    *BUDGET, "offset_bits", "bits", "layer", "name", "value", "meaning", "source", "removed_by", "cite", "nature",
+)  # fmt: skip
+CHANGES = (*BUDGET, "kind", "id", "text", "gain", "condition", "caution", "cite", "elsewhere")
+CARRYING = (
+    "flow", "direction", "hop", "octets", "most_frames", "carries", "room", "fits",
+    "set.kind", "set.carries", "set.ids", "set.texts", "set.elsewhere",
+)  # fmt: skip
 FIT = (
     "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits", "spare", "frames",
     "most_frames", "batch", "batch_of", "wait_s",
@@ -36,6 +44,39 @@ def csv_of(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:
     A column ``a.b`` is what stands under b in the row's a.
     """
     return lines_of([columns, *([_under(row, name) for name in columns] for row in rows)])
+
+
+def ledger_rows(budgets: Iterable[Mapping[str, Any]]) -> Iterator[dict[str, Any]]:
+    """Yield every span of the frames of budgets, each with its flow and hop."""
+    for one in budgets:
+        for span in one["ledger"]["spans"]:
+            yield {**{name: one[name] for name in BUDGET}, **span}
+
+
+def change_rows(budgets: Iterable[Mapping[str, Any]]) -> Iterator[dict[str, Any]]:
+    """Yield every change of budgets with its flow, its hop and its kind: ``savings``, ``weaker`` or ``stronger``."""
+    for one in budgets:
+        for kind in ("savings", "weaker", "stronger"):
+            for change in one[kind]:
+                told = {name: one[name] for name in BUDGET} | {"kind": kind} | change
+                yield told | {"elsewhere": _elsewhere(change)}
+
+
+def carrying_rows(flows: Iterable[Mapping[str, Any]]) -> Iterator[dict[str, Any]]:
+    """Yield the sets of changes that let flows carry a payload, one a row; one row for a flow without sets."""
+    for one in flows:
+        sets = [(kind, several) for kind in ("sets", "weaker") for several in one[kind]]
+        for kind, several in sets or [("", None)]:
+            if several is None:
+                yield dict(one)
+                continue
+            texts = [saving["text"] for saving in several["savings"]]
+            told = {"kind": kind, "texts": texts, "elsewhere": _elsewhere(several)}
+            yield {**one, "set": {**several, **told}}
+
+
+def _elsewhere(change: Mapping[str, Any]) -> list[str]:
+    return [f"{lost['flow']} ({lost['hop']} hop): {lost['gain']}" for lost in change["elsewhere"]]
 
 
 def lines_of(table: Iterable[Sequence[Any]]) -> str:

@@ -1,6 +1,6 @@
 """Messages into frames: does each fit each flow on each hop, how many readings go together, what would make it fit."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from typing import Any
 
@@ -53,27 +53,45 @@ class Fit:
         return self.room - self.octets
 
 
-def fit(design: Design, message: str | None = None, *, spare: int = 0) -> list[Fit]:
+def fit(
+    design: Design, message: str | None = None, flow: str | None = None, *, spare: int = 0
+) -> list[Fit]:
     """Return a ``Fit`` for each hop of each flow that carries a message: of the message of this name, or of all.
 
-    A message that no flow names is tried on all. ``spare`` octets of a frame are kept free of collected readings, as a
-    node does that is built for it. Raises ``RequestError`` for what is no design, or a message that the design does not
-    have.
+    ``flow`` leaves the other flows out. A message that no flow names is tried on all. ``spare`` octets of a frame are
+    kept free of collected readings, as a node does that is built for it. Raises ``RequestError`` for what is no design,
+    a message or a flow that the design does not have, and a flow that does not carry the message, or none at all.
     """
     design = Design.of(design)
     if isinstance(spare, bool) or not isinstance(spare, int) or spare < 0:
         raise RequestError(f"spare {spare!r} is no number of octets")
     messages = design.messages if message is None else (design.message(message),)
+    if flow is not None:
+        _require_carried(design, messages, flow)
     fits = []
     for candidate in messages:
-        for flow in design.carriers(candidate):
-            paths = design.paths(flow)
+        for carrier in design.carriers(candidate):
+            if flow not in {None, carrier.name}:
+                continue
+            paths = design.paths(carrier)
             values = _values(candidate, min(map(room_of, paths)) - spare)
             fits += [_fit(candidate, values, path, spare) for path in paths]
             octets = fits[-1].octets
             if any(octets > found.room for found in fits[-len(paths) :]):
                 fits[-len(paths) :] = _advised(design, octets, paths, fits[-len(paths) :])
     return fits
+
+
+def _require_carried(design: Design, messages: Iterable[Message], name: str) -> None:
+    """Raise ``RequestError`` when the flow of this name is none of the design's, or carries none of the messages."""
+    flow = design.flow(name)
+    if any(flow in design.carriers(message) for message in messages):
+        return
+    carried = [one.name for one in design.messages if flow in design.carriers(one)]
+    raise RequestError(
+        f"flow {name} does not carry {'that message' if carried else 'a message of the design'}",
+        hint=f"It carries {', '.join(carried)}" if carried else "budget says what room it has",
+    )
 
 
 def _values(message: Message, room: int) -> dict[str, Any]:

@@ -6,14 +6,18 @@ from lowpanbudget.room.fit import fit
 from lowpanbudget.values import replace
 
 
-def fitting_text(skeleton: Skeleton) -> str:
-    """Return the text of the design file; a flow whose message takes several frames is allowed so many.
+def fitting(skeleton: Skeleton) -> Skeleton:
+    """Return the skeleton with ``most_frames`` for each flow whose message takes several frames.
 
     Raises ``DesignError`` where no frame can carry the headers at all.
     """
-    text = text_of(skeleton)
     frames: dict[str, int] = {}
-    for one in fit(parse_design(text, "the skeleton")):
+    for one in fit(parse_design(text_of(skeleton), "the skeleton")):
         if one.frames is not None and one.frames > 1:
             frames[one.flow] = max(one.frames, frames.get(one.flow, 0))
-    return text_of(replace(skeleton, most_frames=frames)) if frames else text
+    return replace(skeleton, most_frames=frames)
+
+
+def fitting_text(skeleton: Skeleton) -> str:
+    """Return the text of the design file in which every message fits. Raises as ``fitting``."""
+    return text_of(fitting(skeleton))

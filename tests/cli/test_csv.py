@@ -81,6 +81,48 @@ def test_a_table_has_what_json_has(command: tuple[str, ...], key: str) -> None:
                 assert text == "; ".join(map(str, value))
 
 
+def test_tables_of_a_budget_have_what_json_has() -> None:
+    """Ledger and changes are tables of their own; the bits of a frame's spans are those of the frame."""
+    budgets = json.loads(invoke("budget", DESIGNS[0], "--json").stdout)["budget"]
+    ledger = table(invoke("budget", DESIGNS[0], "--csv", "--table", "ledger").stdout)
+    spans = [(one["flow"], one["hop"], span) for one in budgets for span in one["ledger"]["spans"]]
+    assert len(ledger) == len(spans) > 0
+    for row, (flow, hop, span) in zip(ledger, spans, strict=True):
+        assert (row["flow"], row["hop"], row["layer"], row["name"]) == (
+            flow,
+            hop,
+            span["layer"],
+            span["name"],
+        )
+        assert (int(row["offset_bits"]), int(row["bits"])) == (span["offset_bits"], span["bits"])
+        assert row["cite"] == span["cite"]
+    assert ledger == table(invoke("budget", DESIGNS[0], "--csv", "--ledger").stdout)
+    changes = table(invoke("budget", DESIGNS[0], "--csv", "--table", "changes").stdout)
+    wanted = [
+        (one["flow"], kind, change["id"], str(change["gain"]))
+        for one in budgets
+        for kind in ("savings", "weaker", "stronger")
+        for change in one[kind]
+    ]
+    assert [(row["flow"], row["kind"], row["id"], row["gain"]) for row in changes] == wanted
+    assert all(row["caution"] for row in changes if row["kind"] == "weaker")
+    assert invoke("budget", DESIGNS[0], "--table", "ledger").exit_code == 2
+
+
+def test_a_table_of_the_settings_that_carry_a_payload() -> None:
+    asked = ("budget", DESIGNS[0], "--octets", "90")
+    done, whole = invoke(*asked, "--csv"), invoke(*asked, "--json")
+    assert done.exit_code == whole.exit_code
+    flows = json.loads(whole.stdout)["carrying"]
+    wanted = [
+        (one["flow"], "" if several is None else "; ".join(several["ids"]))
+        for one in flows
+        for several in (one["sets"] or [None])
+    ]
+    assert [(row["flow"], row["set.ids"]) for row in table(done.stdout)] == wanted
+    assert any(ids for _, ids in wanted)
+
+
 def test_two_forms_at_once_are_refused() -> None:
     for command in ("budget", "fit", "encodings", "audit", "survey", "annotate"):
         done = invoke(command, "x", "--csv", "--json")

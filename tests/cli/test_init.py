@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from click.testing import Result
 
-from lowpanbudget import fit, load_design
+from lowpanbudget import fit, load_design, review
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.skeleton import Skeleton
 from lowpanbudget.room.skeleton import fitting_text
@@ -43,6 +43,23 @@ def test_it_loads_and_fits(addresses: str, routing: str, transport: str, tmp_pat
         fits = fit(parse_design(text, str(tmp_path)))
         assert {one.flow for one in fits} == {"readings", "settings"}
         assert all(one.fits for one in fits)
+    design = parse_design(fitting_text(Skeleton(addresses, 5, routing, 3, transport)))  # type: ignore[arg-type]
+    assert not any(one.has_weight for one in review(design))
+
+
+def test_what_is_written_without_options_is_exemplary(invoke: Invoke, tmp_path: Path) -> None:
+    assert review(parse_design(fitting_text(Skeleton()))) == ()
+    done = invoke("init", tmp_path / "mesh.toml")
+    assert done.stderr == ""
+
+
+def test_what_takes_several_frames_is_told(invoke: Invoke) -> None:
+    """63 routers of 2 octets each (RFC 8138 section 4.3) are more than a frame of 127 octets holds."""
+    done = invoke("init", "--routing", "non-storing", "--hops", "64")
+    assert done.exit_code == 0
+    assert "a message of settings takes" in done.stderr
+    frames = parse_design(done.stdout).flow("settings").most_frames
+    assert f"takes {frames} frames" in done.stderr
 
 
 def test_every_option_is_in_the_design(invoke: Invoke, tmp_path: Path) -> None:

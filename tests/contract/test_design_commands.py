@@ -73,6 +73,21 @@ def test_fit_tiles_each_message(invoke: Invoke, path: str) -> None:
         assert one["spare"] == one["room"] - one["octets"]
 
 
+def test_fit_of_one_flow(invoke: Invoke) -> None:
+    """Its rows are those that all flows have, and what is said of the design is about its messages alone."""
+    whole = json.loads(invoke("fit", ARCHIVE, "--json").stdout)
+    one = json.loads(invoke("fit", ARCHIVE, "--flow", "alarm", "--json").stdout)
+    assert one["fit"] == [row for row in whole["fit"] if row["flow"] == "alarm"] != []
+    assert all("door_alarm" in found["subject"] for found in one["findings"])
+    for args, says in (
+        (("--flow", "alrm"), "no flow 'alrm'"),
+        (("--flow", "alarm", "--message", "climate"), "It carries door_alarm"),
+    ):
+        done = invoke("fit", ARCHIVE, *args)
+        assert (done.exit_code, done.stdout) == (2, "")
+        assert says in done.stderr
+
+
 def test_fit_says_no_and_what_would_help(invoke: Invoke, tmp_path: Path) -> None:
     """The snapshot of 1152 octets in one frame of at most 127: no, whatever is changed."""
     text = Path(FOOTBRIDGE).read_text("utf-8")
