@@ -95,7 +95,7 @@ def test_tables_of_a_budget_have_what_json_has() -> None:
             span["name"],
         )
         assert (int(row["offset_bits"]), int(row["bits"])) == (span["offset_bits"], span["bits"])
-        assert row["cite"] == span["cite"]
+        assert row["cite"] == (span["cite"] or "")
     assert ledger == table(invoke("budget", DESIGNS[0], "--csv", "--ledger").stdout)
     changes = table(invoke("budget", DESIGNS[0], "--csv", "--table", "changes").stdout)
     wanted = [
