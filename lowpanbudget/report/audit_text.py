@@ -1,5 +1,6 @@
 """Findings for people: worst first, each with its frames, evidence, cause and what to do."""
 
+import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any
@@ -11,6 +12,9 @@ from lowpanbudget.errors import plural
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
 
+_WORD = re.compile(r"[a-z]+(?:-[a-z]+)*")
+_OCTETS = re.compile(r"(?:[0-9a-f]{2})+")
+_NAMED = re.compile(r"\b(?:message|flow|station) ([^\s,:]+)")
 _STYLES = {"failure": "bold red", "risk": "bold yellow", "waste": "bold cyan", "remark": "dim"}
 
 
@@ -48,9 +52,7 @@ def arising(console: Console, screen: Screen, number: int, entry: dict[str, Any]
     """Print in short a finding that has just come up with frame ``number`` (0: with none)."""
     where = f"frame {number}: " if number else ""
     subject = f" ({entry['subject']})" if entry["subject"] else ""
-    text = (
-        f"{where}{entry['severity'].upper()}  {entry['name']}{subject}. {_sentence(entry['cause'])}"
-    )
+    text = f"{where}{entry['severity'].upper()}  {entry['name']}{subject}. {sentence(entry['cause'], entry['subject'])}"
     paragraph(console, screen, text, _STYLES[entry["severity"]])
 
 
@@ -82,7 +84,12 @@ def findings(console: Console, screen: Screen, entries: Sequence[dict[str, Any]]
     """Print each finding: what and where, evidence, frames, advice, certainty and clause."""
     for entry in entries:
         console.print(_head(screen, entry))
-        paragraph(console, screen, f"{entry['title']}. {_sentence(entry['cause'])}", indent=2)
+        paragraph(
+            console,
+            screen,
+            f"{entry['title']}. {sentence(entry['cause'], entry['subject'])}",
+            indent=2,
+        )
         for text in entry["evidence"]:
             paragraph(console, screen, f"evidence: {text}", "dim", 4)
         if entry["frames"]:
@@ -100,8 +107,15 @@ def _head(screen: Screen, entry: dict[str, Any]) -> Text:
     return head
 
 
-def _sentence(text: str) -> str:
-    text = text[:1].upper() + text[1:]
+def sentence(text: str, subject: str = "") -> str:
+    """Return a text as a sentence; a word that is no English one at its beginning stays as it is.
+
+    Such are octets, addresses, and the names that a finding is about, which its ``subject`` has.
+    """
+    word = text.partition(" ")[0].removesuffix("'s").rstrip(",:;")
+    names = {subject.partition(" ")[0], *_NAMED.findall(subject)}
+    if _WORD.fullmatch(word) and not _OCTETS.fullmatch(word) and word not in names:
+        text = text[:1].upper() + text[1:]
     return text if text.endswith(".") else f"{text}."
 
 
