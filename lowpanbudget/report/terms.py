@@ -2,7 +2,7 @@
 
 import difflib
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from functools import cache, partial
 from typing import Any, NamedTuple
 
@@ -17,6 +17,7 @@ from lowpanbudget.values import dataclass, field, frozen
 
 _MOST_SHOWN = 6  # of things that share a name or a word; more are only named
 _ABBREVIATION = re.compile(r"\(([^)]*)\)")
+_MOST_NEAR, _ALIKE, _FAR = 3, 0.75, 0.4  # names that a hint has, and how alike they are
 _HEADER = "header "  # before a name that a key of design files has as well
 
 
@@ -98,11 +99,30 @@ def _found(text: str) -> list[dict[str, Any]]:
     if close:
         names = ", ".join(dict.fromkeys(term.name for term in close))
         raise RequestError(f"{text!r} is part of {len(close)} terms", hint=f"Which one: {names}?")
-    names_of_all = (*(t.name for t in (*everything, *keys, *named)), *catalogue.ALIASES)
-    by_key = {_key(name): name for name in names_of_all}
-    near = [by_key[key] for key in difflib.get_close_matches(wanted, by_key, 3, 0.6)]
-    hint = f"Did you mean {' or '.join(near)}?" if near else "All terms: lowpanbudget explain"
-    raise RequestError(f"there is no term {text!r}", hint=hint)
+    raise RequestError(
+        f"there is no term {text!r}", hint=_nearest(wanted, (*everything, *keys, *named))
+    )
+
+
+def _nearest(wanted: str, terms: Iterable[Term]) -> str:
+    """Return a hint with the nearest names: those spelled nearly so, else those that share words, else any."""
+    by_form = {_key(alias): alias for alias in catalogue.ALIASES}
+    for term in terms:
+        for form in _keys(term.name, path=term.path):
+            by_form.setdefault(form, term.name)
+    by_form.pop("", None)
+    close = partial(difflib.get_close_matches, wanted, by_form)
+    alike = close(_MOST_NEAR, _ALIKE)
+    if alike:
+        return f"Did you mean {' or '.join(dict.fromkeys(by_form[form] for form in alike))}?"
+    words = {word for word in wanted.split() if len(word) > 2}
+    sharing = sorted(
+        (form for form in by_form if words & set(form.split())),
+        key=lambda form: (-len(words & set(form.split())), len(form), form),
+    )
+    near = dict.fromkeys(by_form[form] for form in sharing[:_MOST_NEAR] or close(_MOST_NEAR, _FAR))
+    nearest = f"The nearest are {', '.join(near)}; all of them" if near else "All terms"
+    return f"{nearest}: lowpanbudget explain"
 
 
 def _preferred(exact: list[list[Term]]) -> list[dict[str, Any]]:

@@ -8,6 +8,7 @@ import pytest
 from contract.entry import invoke
 
 from lowpanbudget.design.load import design_schema
+from lowpanbudget.errors import RequestError
 from lowpanbudget.report import terms
 
 
@@ -86,3 +87,24 @@ def test_without_a_term_it_fits_a_screen() -> None:
         ", ".join(names).split(", ")
     )
     assert all(name in invoke("explain", "findings").stdout for name in listed["findings"])
+
+
+@pytest.mark.parametrize(
+    ("asked", "near"),
+    [
+        ("link.adresses", "link.addresses"),
+        ("adresses", "link.addresses"),
+        ("fragmnt", "fragment"),
+        ("hop lmit", "hop limit"),
+        ("nothing-to-judg", "nothing-to-judge"),
+        ("checksum elision", "checksum"),  # a word of it is a term
+        ("nonsense", "The nearest are"),
+        ("zzzzzzzz", "All terms"),
+    ],
+)
+def test_a_term_that_is_none_has_near_ones(asked: str, near: str) -> None:
+    with pytest.raises(RequestError) as refused:
+        terms.explain(asked)
+    assert near in refused.value.hint
+    if near[0].islower():
+        assert near in refused.value.hint.split(" or ")[0].split(",")[0]
