@@ -5,9 +5,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from click.shell_completion import CompletionItem
 
 _LARGEST = 4 << 20  # octets of a design file
+_EXAMPLES = (".toml", ".pcap")
 
 
 def files(
@@ -23,21 +26,38 @@ def flows(
     ctx: click.Context, _parameter: click.Parameter, incomplete: str
 ) -> "list[CompletionItem]":
     """Return the flows of the design on the command line."""
-    return _beginning(_named(ctx, "flow"), incomplete)
+    return _beginning(named(ctx, "flow"), incomplete)
 
 
 def stations(
     ctx: click.Context, _parameter: click.Parameter, incomplete: str
 ) -> "list[CompletionItem]":
     """Return the stations of the design on the command line."""
-    return _beginning(_named(ctx, "station"), incomplete)
+    return _beginning(named(ctx, "station"), incomplete)
 
 
 def messages(
     ctx: click.Context, _parameter: click.Parameter, incomplete: str
 ) -> "list[CompletionItem]":
     """Return the messages of the design on the command line."""
-    return _beginning(_named(ctx, "message"), incomplete)
+    return _beginning(named(ctx, "message"), incomplete)
+
+
+def examples() -> dict[str, "Path"]:
+    """Return the files of the examples by name: in the package where it was installed, else in the project's folder."""
+    from pathlib import Path
+
+    package = Path(__file__).parents[1]
+    folders = (package / "examples", package.parent / "examples")
+    folder = next((one for one in folders if one.is_dir()), package)
+    return {file.name: file for file in sorted(folder.iterdir()) if file.suffix in _EXAMPLES}
+
+
+def example_names(
+    _ctx: click.Context, _parameter: click.Parameter, incomplete: str
+) -> "list[CompletionItem]":
+    """Return the names of the examples."""
+    return _beginning(list(examples()), incomplete)
 
 
 def terms(
@@ -53,7 +73,7 @@ def terms(
     return _beginning(sorted({name.split()[0] for name in following if name.split()}), incomplete)
 
 
-def _named(ctx: click.Context, table: str) -> list[str]:
+def named(ctx: click.Context, table: str) -> list[str]:
     """Return the names of tables in the design file; none where there is no such file, or it is wrong."""
     import tomllib
     from pathlib import Path

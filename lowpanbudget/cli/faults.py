@@ -33,7 +33,7 @@ def report(error: BaseException, command: str, *, as_json: bool = False) -> int:
         said = _data(error)
     elif isinstance(error, click.UsageError):
         path = error.ctx.command_path if error.ctx is not None else command
-        said = {"message": error.format_message(), "hint": f"{path} --help"}
+        said = {"message": error.format_message(), "hint": _usage(error) or f"{path} --help"}
         text, code = f"{said['message']}\n  try: {said['hint']}", USAGE
     elif isinstance(error, click.ClickException):
         text, code = error.format_message(), USAGE
@@ -47,6 +47,28 @@ def report(error: BaseException, command: str, *, as_json: bool = False) -> int:
         known = {"command": command, "exit_code": code, "message": text, "hint": ""}
         click.echo(machine.fault(**known | said), nl=False)
     return code
+
+
+def _usage(error: click.UsageError) -> str:
+    """Return what to write where something is missing: all that the command cannot do without."""
+    if not isinstance(error, click.MissingParameter) or error.ctx is None:
+        return ""
+    ctx, missing = error.ctx, error.param
+    parameters = ctx.command.params
+    arguments = [one for one in parameters if isinstance(one, click.Argument)]
+    options = [one for one in parameters if isinstance(one, click.Option) and one.required]
+    words = [
+        ctx.command_path,
+        *(one.metavar or one.human_readable_name.upper() for one in arguments),
+        *(f"{one.opts[0]} {one.metavar or 'VALUE'}" for one in options),
+    ]
+    text = f"{' '.join(words)}; all options: {ctx.command_path} --help"
+    if missing is not None and missing.name == "message":
+        from lowpanbudget.cli.completion import named
+
+        names = named(ctx, "message")
+        return f"{text}; the design has {', '.join(names)}" if names else text
+    return text
 
 
 def _data(error: "LowpanError") -> dict[str, Any]:

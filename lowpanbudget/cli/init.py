@@ -1,5 +1,6 @@
 """``init [FILE]``: a design file to begin with, made from options, or one of the examples."""
 
+import difflib
 import os
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,6 @@ from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError
 
-_EXAMPLES = (".toml", ".pcap")
 _OF_KEYS = ".keys.toml"
 
 _EXAMPLE = """\b
@@ -44,6 +44,7 @@ lowpanbudget init --example archive.toml archive.toml"""
 @click.option(
     "--example",
     metavar="NAME",
+    shell_complete=completion.example_names,
     help="Write this file of the examples instead, such as archive.toml.",
 )
 @click.option("--force", is_flag=True, help="Also write over a FILE that is there.")
@@ -95,15 +96,14 @@ def _skeleton(ctx: click.Context, wishes: dict[str, Any]) -> bytes:
 
 
 def _example(name: str) -> bytes:
-    """Return the octets of an example: from the package where it was installed, else from the project's folder."""
-    package = Path(__file__).parents[1]
-    folder = next(
-        (one for one in (package / "examples", package.parent / "examples") if one.is_dir()),
-        package,
-    )
-    files = {file.name: file for file in sorted(folder.iterdir()) if file.suffix in _EXAMPLES}
+    """Return the octets of an example."""
+    files = completion.examples()
     if name not in files:
-        raise RequestError(f"there is no example {name!r}", hint=f"There are: {', '.join(files)}")
+        near = difflib.get_close_matches(name, files, 1, 0.5)
+        did = f"Did you mean {near[0]}? " if near else ""
+        raise RequestError(
+            f"there is no example {name!r}", hint=f"{did}There are: {', '.join(files)}"
+        )
     return files[name].read_bytes()
 
 

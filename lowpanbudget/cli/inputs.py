@@ -4,11 +4,13 @@ What a file is, its first octets and the heads of its tables tell; nothing of wh
 """
 
 import difflib
+import os
 import re
 from pathlib import Path
 
 import click
 
+from lowpanbudget.cli.completion import examples
 from lowpanbudget.errors import DesignError, RequestError
 
 _LARGEST = 1 << 20  # octets that are looked at for the heads of tables
@@ -149,12 +151,19 @@ def _unreadable(path: str, what: str) -> RequestError | None:
                 hint=f"Give the name of a {what} in it",
             )
         if file.exists():
-            return None
+            if os.access(file, os.R_OK):
+                return None
+            return RequestError(
+                f"{path} cannot be read: it is there, and you may not read it",
+                hint="ls -l tells whose it is; its owner lets you read it",
+            )
     except (OSError, ValueError):
         return None  # who opens it says why
     near = _near(path)
     hint = f"Did you mean {' or '.join(near)}?" if near else f"Give the name of a {what}"
-    if not near and what == "design file":
+    if not near and file.name in examples():
+        hint = f"{_program()} init --example {file.name} {file.name} writes it"
+    elif not near and what == "design file":
         hint += f"; {_program()} init {file.name if file.suffix else 'mesh.toml'} writes one to begin with"
     if named(path) != repr(path):
         return RequestError(

@@ -135,6 +135,8 @@ def _forget_output() -> None:
 def _nearest(name: str) -> str:
     import difflib
 
+    if name == "help":
+        return f"; {NAME} --help and {NAME} COMMAND --help tell what there is"
     near = difflib.get_close_matches(name, COMMANDS, 1)
     return f"; did you mean {near[0]!r}?" if near else f"; there are {', '.join(COMMANDS)}"
 

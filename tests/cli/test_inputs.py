@@ -1,5 +1,6 @@
 """Files given in the place of others, and files that are not there: what they are is told, and what to write."""
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 
@@ -117,3 +118,28 @@ def test_a_capture_of_no_frame(invoke: Invoke, command: str) -> None:
         assert both.exit_code == 1
         assert "none.pcap holds no frame" in both.stderr
         assert "354 frames" in both.stdout
+
+
+def test_what_is_missing_is_written_out(invoke: Invoke) -> None:
+    for args, write in (
+        ((), "lowpanbudget pack DESIGN MESSAGE NAME=VALUE...|FILE"),
+        (("archive.toml",), "the design has climate, climate_batch"),
+    ):
+        done = invoke("pack", *args)
+        assert done.exit_code == 2
+        assert write in done.stderr
+    assert "CAPTURE -o OUT.pcap" in invoke("expand", "archive.pcap").stderr
+
+
+def test_examples_that_are_not_there(invoke: Invoke) -> None:
+    """The help names them; who has the wheel alone is told how to get them."""
+    done = invoke("fit", "examples/footbridge.toml")
+    assert "init --example footbridge.toml footbridge.toml" in done.stderr
+    assert "Did you mean archive.toml?" in invoke("init", "--example", "archive").stderr
+    assert "--help" in invoke("help").stderr
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may read everything")
+def test_a_file_that_may_not_be_read(invoke: Invoke) -> None:
+    Path("archive.toml").chmod(0)
+    assert "you may not read it" in invoke("fit", "archive.toml").stderr
