@@ -2,13 +2,13 @@
 
 import difflib
 import os
-from pathlib import Path
 from typing import Any
 
 import click
 
 from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
+from lowpanbudget.cli.inputs import is_folder
 from lowpanbudget.errors import RequestError
 
 _OF_KEYS = ".keys.toml"
@@ -68,7 +68,7 @@ def command(
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine
 
-    if path is not None and Path(path).is_dir():
+    if path is not None and is_folder(path):
         raise RequestError(f"{path} is a folder, not a file", hint="Give the name of a file in it")
     octets = _skeleton(ctx, wishes) if example is None else _example(example)
     if path is None:

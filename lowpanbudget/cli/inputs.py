@@ -55,11 +55,11 @@ def require_frames(path: str) -> None:
     """Raise as ``require_capture`` for what may also be a text of hex, or be mistyped hex and name no file."""
     from lowpanbudget.capture.files.reading import read_capture
 
-    if not Path(path).exists():
+    if not _is_there(path):
         require_present(path, "file of frames", said="is neither hex nor a file that exists")
         return
     require_capture(path)
-    if Path(path).is_file() and Path(path).stat().st_size:
+    if Path(path).is_file() and not _is_empty(path):
         with read_capture(path) as records:
             if records.format == "unknown":
                 raise RequestError(
@@ -115,7 +115,7 @@ def _other_than_design(path: str) -> RequestError | None:
             f"{path} is a key file, not a design file",
             hint=f"Commands that read captures take it as --keys {path}",
         )
-    if Path(path).is_file() and not Path(path).stat().st_size:
+    if _is_empty(path):
         return RequestError(
             f"{path} is empty, not a design file",
             hint=f"{name} init --force {path} writes a design to begin with",
@@ -139,10 +139,34 @@ def _other_than_capture(path: str) -> RequestError | None:
     return None
 
 
+def is_folder(path: str) -> bool:
+    """Return whether a path is that of a folder that one may look at."""
+    try:
+        return Path(path).is_dir()
+    except (OSError, ValueError):
+        return False
+
+
+def _is_there(path: str) -> bool:
+    try:
+        return Path(path).exists()
+    except (OSError, ValueError):
+        return False
+
+
+def _is_empty(path: str) -> bool:
+    try:
+        return Path(path).is_file() and not Path(path).stat().st_size
+    except (OSError, ValueError):
+        return False
+
+
 def _unreadable(path: str, what: str) -> RequestError | None:
     """Return why a file cannot be opened; None where it can. A key, typed in its place, is not shown."""
     from lowpanbudget.capture.files.key_file import named
 
+    if not path:
+        return RequestError("no file is named", hint=f"Give the name of a {what}")
     try:
         file = Path(path)
         if file.is_dir():
@@ -157,6 +181,11 @@ def _unreadable(path: str, what: str) -> RequestError | None:
                 f"{path} cannot be read: it is there, and you may not read it",
                 hint="ls -l tells whose it is; its owner lets you read it",
             )
+    except PermissionError:
+        return RequestError(
+            f"{path} cannot be read: you may not look into its folder",
+            hint="ls -l tells whose the folders on the way are",
+        )
     except (OSError, ValueError):
         return None  # who opens it says why
     near = _near(path)

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 from lowpanbudget.design.spelling import meant
 from lowpanbudget.payload.flaws import Flaw, Path
 
+_TABLE_INSIDE = "a table"  # as a table says it that has no name
 A_TABLE = "should be a table: [name], or { key = value }"
 MOST_SHOWN = 60  # characters of a wrong value
 
@@ -254,6 +255,8 @@ class Listed(Takes):
 
     def written(self, name: str) -> str:
         inner = self._inner.written("").removeprefix(" = ")
+        if inner == _TABLE_INSIDE:
+            return f"tables, each below a head [[{name}]]"
         return f"{name} = [a list], each {inner}"
 
     def schema(self, tables: Schema) -> Schema:
