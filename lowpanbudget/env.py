@@ -264,7 +264,9 @@ def address(value: Any, name: str) -> IPv6Address:
             return IPv6Address(value)
     except ValueError:
         pass
-    raise RequestError(f"{name} {value!r} is not an IPv6 address")
+    raise RequestError(
+        f"{name} {value!r} is not an IPv6 address", hint="Give one such as 2001:db8:1::1"
+    )
 
 
 def _network(value: object) -> IPv6Network:

@@ -7,7 +7,6 @@ import click
 from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.cli.faults import INTERRUPTED
-from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -41,8 +40,9 @@ receiver | lowpanbudget audit -"""
 @captures.fcs
 @options.root
 @click.option(
-    "--wait", type=float, default=captures.LONGEST_WAIT_S, show_default=True, metavar="SECONDS",
-    help="How long the receivers wait for the fragments of a datagram.",
+    "--wait", type=options.Seconds(captures.LONGEST_WAIT_S), default=captures.LONGEST_WAIT_S, show_default=True,
+    metavar="SECONDS",
+    help="How long the receivers wait for the fragments of a datagram; RFC 4944 section 5.3 allows 60.",
 )  # fmt: skip
 @captures.together
 @captures.narrowing_options
@@ -76,11 +76,6 @@ def command(
     from lowpanbudget.report import csv_table, machine, view
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
-    if not 0 < wait <= captures.LONGEST_WAIT_S:
-        raise RequestError(
-            f"--wait {wait:g} is not in 0 to {captures.LONGEST_WAIT_S:g} seconds",
-            hint="Write --wait SECONDS within that; RFC 4944 section 5.3 allows 60",
-        )
     sets = captures.sets_of(paths, together=together)
     known = captures.CaptureOptions(design, key_file, contexts, fcs, root, wait, **narrowed)
     audited: list[dict[str, Any]] = []

@@ -111,12 +111,22 @@ class CaptureOptions:
             self.design = load_design(design)
         if key_file is not None:
             require_keys(key_file)
+        self._require_narrowing()
         self._tell_node()
         ring = read_keys(key_file) if key_file is not None else None
         self.keys = ring.keys if ring else ()
         self.devices = ring.devices if ring else {}
         self.oscore = ring.oscore if ring else ()
         self.dtls = ring.dtls if ring else ()
+
+    def _require_narrowing(self) -> None:
+        """Raise ``RequestError`` that names the option where a time or a flow is none, before a capture is opened."""
+        from lowpanbudget.capture.follow.narrowing import WantedFlow, moment
+
+        moment(self.since, "--since")
+        moment(self.until, "--until")
+        if self.flow is not None:
+            WantedFlow(self.flow, self.matcher(), "--flow")
 
     def _tell_node(self) -> None:
         """Tell how a node was read that was typed otherwise than it is shown."""

@@ -39,6 +39,28 @@ class WholeNumber(click.IntRange):
         return number
 
 
+class Seconds(click.FloatRange):
+    """A time in seconds, above 0 and up to ``most``."""
+
+    name = "seconds"
+
+    def __init__(self, most: float) -> None:
+        super().__init__(0, most, min_open=True)  # which the help tells
+        self.most = most
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Return the seconds; fails with those that are allowed."""
+        try:
+            seconds = float(str(value))
+        except ValueError:
+            seconds = 0.0
+        if not 0 < seconds <= self.most:
+            self.fail(f"{value!r} is no time above 0 and up to {self.most:g} seconds.", param, ctx)
+        return seconds
+
+
 as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
 as_csv = click.option(
     "--csv", "as_csv", is_flag=True, help="Print a table for programs and spreadsheets."

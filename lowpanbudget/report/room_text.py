@@ -157,7 +157,9 @@ def flow_in_short(console: Console, screen: Screen, hops: Sequence[ShownHop], to
         f"{frames} up to {largest}" for largest, frames in least.result["cliffs"][:_MOST_CLIFFS]
     ]
     if cliffs:
-        paragraph(console, screen, f"Frames for octets of data: {', '.join(cliffs)}")
+        cliffs[0] += " octets"
+        hops_told = "Frames on every hop" if others else "Frames"
+        paragraph(console, screen, f"{hops_told}: {', '.join(cliffs)}")
     for key, title, _ in _CHANGES:
         changes = first.result[key]
         if key != _SAVINGS:
