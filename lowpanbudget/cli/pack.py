@@ -163,9 +163,12 @@ def _read(path: str) -> bytes:
     try:
         return Path(path).read_bytes()
     except (OSError, ValueError) as error:
+        from lowpanbudget.capture.files.key_file import named
+
         reason = getattr(error, "strerror", None) or "no file has such a name"
         raise RequestError(
-            f"{path} cannot be read: {reason}", hint="Give NAME=VALUE, or a file of values"
+            f"the file {named(path)} cannot be read: {reason}",
+            hint="Give NAME=VALUE, or a file of values",
         ) from None
 
 

@@ -106,6 +106,8 @@ def _of_capture(sighting: Sighting) -> view.Data:
     return {
         "number": sighting.number,
         "time_ns": sighting.record.time_ns,
+        "receiver": sighting.record.receiver,
+        "heard_as": sighting.heard_as,
         "kind": sighting.kind,
         "flow": None if sighting.flow is None else str(sighting.flow),
         "received": view.data_of(sighting.body.fields),
@@ -123,7 +125,11 @@ def facts(details: dict[str, Any]) -> list[str]:
     """Return in words what a capture tells of a frame, given its ``details``."""
     sentences = []
     if details.get("time_ns") is not None:
-        sentences.append(f"Received at {time_of(details['time_ns'])}.")
+        by = f" by {details['receiver']}" if details.get("receiver") else ""
+        again = (
+            f", the same sending as frame {details['heard_as']}" if details.get("heard_as") else ""
+        )
+        sentences.append(f"Received at {time_of(details['time_ns'])}{by}{again}.")
     if details.get("flow"):
         sentences.append(f"Flow: {details['flow']}.")
     for name, value in (details.get("received") or {}).items():

@@ -116,6 +116,7 @@ def test_captures_put_together(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     (frame,) = json.loads(shown.stdout)["frames"]
     assert frame["number"] == 19
     assert frame["mac"]["sequence"] == 9
+    assert (frame["receiver"], frame["heard_as"]) == (str(second), 18)
     listed = invoke("annotate", first, second, "--together", "--list", *shelf.CONTEXT, "--json")
     assert [one["number"] for one in json.loads(listed.stdout)["list"]] == list(range(1, 20))
     assert invoke("annotate", first, second).exit_code == 2
