@@ -102,6 +102,7 @@ def command(
     log with times. Behind the octets stand the headers restored, each field with what it was restored from, and the
     shortest form of the same datagram. A frame that cannot be read to its end is shown as far as it goes, with the
     reason; the exit code is then 3.
+    With --together several captures of one network are given.
     """
     from lowpanbudget.capture.files import hex_text
     from lowpanbudget.capture.files.reading import AHEAD, is_capture, starts_capture

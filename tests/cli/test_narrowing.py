@@ -105,6 +105,7 @@ def test_digits_that_may_be_either(capture: Path) -> None:
     done = invoke("survey", capture, "--node", "12")
     assert (done.exit_code, done.stdout) == (2, "")
     assert "0x0012 or 12 = 0x000c" in done.stderr
+    assert "Write the whole" in invoke("survey", capture, "--node", "..0012").stderr
 
 
 def test_one_spelling_of_a_node(capture: Path) -> None:

@@ -35,6 +35,11 @@ def node_name(text: str, name: str, stations: Iterable[str] = ()) -> NodeName:
     Raises ``RequestError`` that names ``name``, also for digits that may be hexadecimal or decimal.
     """
     text = text.strip()
+    if text.startswith(".."):
+        raise RequestError(
+            f"{name} {text!r} is the end of an address",
+            hint="Write the whole: a list of frames says above it what its addresses begin with",
+        )
     link = _short(text, name) or _long(text)
     if link is not None:
         shown = link_text(link)
