@@ -1,12 +1,24 @@
 """Who sends data frames: what rules want to know of each node is noted in one go, once for every frame."""
 
+from collections.abc import Iterator
 from math import nan
+from typing import NamedTuple
 
 from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.values import dataclass, field
 
 SHOWN = 5  # frames that a finding about a node names
 MOST_RECEIVERS = 8
+_TELLING = 3  # frames of a node from which it counts as one of its PAN; our choice
+TIMES_MORE = 4  # how many times more frames the others of a network must have; our choice
+
+Station = tuple[int | None, bytes]  # a PAN, and a link address in it
+
+
+def pan_of(mac: Mac) -> int | None:
+    """Return the PAN that a frame goes to; that of its source where it names no other."""
+    return mac.source_pan if mac.destination_pan is None else mac.destination_pan
 
 
 @dataclass(slots=True)
@@ -16,7 +28,7 @@ class HeardSender:
     ``sequence`` is the last number, ``row`` how many frames in a row had it with other contents than the one before,
     which ``mark`` stands for and which came at ``time_s``; the first of them is frame ``since``. ``heard_s`` is when
     something of its own was heard last, in frame ``heard``, ``longest_s`` the longest silence before, and ``alike`` how
-    many were about as long.
+    many were about as long. ``sent_s`` is when it sent a frame last, whatever it brought.
     """
 
     frames: int = 0
@@ -34,6 +46,7 @@ class HeardSender:
     heard: int = 0
     longest_s: float = 0.0
     alike: int = 0
+    sent_s: float = nan
 
     def hear(self, time_s: float, number: int) -> None:
         """Take something of its own; a silence of twice the longest so far begins another rhythm."""
@@ -46,5 +59,56 @@ class HeardSender:
         self.heard_s, self.heard = time_s, number
 
 
-# by link source, and by the PAN that the frames go to
-Senders = FirstNamed[tuple[int | None, bytes], HeardSender]
+# by the PAN that the frames go to, and link source
+Senders = FirstNamed[Station, HeardSender]
+
+
+class Givers(FirstNamed[Station, float]):
+    """Who acknowledged frames, and when last: an acknowledgement names nobody, but the frame that it answers does."""
+
+    def note(self, station: Station, time_s: float) -> None:
+        """Take an acknowledgement."""
+        if station in self or len(self) < self.MOST:
+            self[station] = time_s
+
+
+class Stranger(NamedTuple):
+    """A node that sends in another PAN than those it sends to: ``to`` are those, in the network's PAN ``most``.
+
+    That PAN has so many ``frames``.
+    """
+
+    pan: int
+    source: bytes
+    sender: HeardSender
+    to: tuple[bytes, ...]
+    most: int
+    frames: int
+
+
+def strangers(senders: Senders, givers: Givers) -> Iterator[Stranger]:
+    """Yield the nodes whose receivers are heard in the PAN of most frames, and never in the node's own.
+
+    A receiver is heard where it sends or acknowledges; where it does neither, frames of several nodes that go to it
+    tell its PAN.
+    """
+    frames: dict[int | None, int] = {}
+    asked: dict[Station, int] = {}
+    for (pan, _), sender in senders.items():
+        frames[pan] = frames.get(pan, 0) + sender.frames
+        for to in sender.to:
+            asked[pan, to] = asked.get((pan, to), 0) + 1
+    most = max(frames, key=lambda pan: frames[pan], default=None)
+    for (pan, source), sender in senders.items():
+        if pan is None or most is None or pan == most or sender.frames < _TELLING:
+            continue
+        if frames[pan] * TIMES_MORE > frames[most]:
+            continue
+        here = {to for to in sender.to if (pan, to) in senders or (pan, to) in givers}
+        there = [
+            to
+            for to in sorted(sender.to)
+            if (most, to) in senders or (most, to) in givers or asked.get((most, to), 0) > 1
+        ]
+        if there and not here:
+            yield Stranger(pan, source, sender, tuple(there), most, frames[most])

@@ -12,6 +12,7 @@ from findings.cases_application import DATA, PLAN, READINGS, SMALL, again, float
 from findings.cases_compression import FAR, known_contexts, solicitation, summed, to_group, under
 from findings.cases_fragments import cut, frames_of_one, sized, spilled
 from findings.cases_link import FAR_NAME, IPHC_ONLY, other_frames, plain, short_source
+from findings.cases_nodes import acknowledging
 from findings.judge import Told
 
 
@@ -139,6 +140,19 @@ DAMAGED = "some frames were damaged before this receiver saw them; nothing is co
 HOP = "0x0017 to 0x0001"
 RESERVED = "the reserved octet of the fragment header is"
 FURTHER = (
+    # readings of the third node come at 3 + 10 n: behind the root's acknowledgement of the first node's, two frames each
+    Further(
+        "pan-beside-the-network",
+        lambda: acknowledging(both=False),
+        Told(
+            "failure",
+            "0x0019",
+            "frames go to 0x0001 in PAN 0xabce; 0x0001 and 24 frames of the network are in PAN 0xabcd",
+            ("0x0001 acknowledges frames in PAN 0xabcd, none in PAN 0xabce",),
+            (3, 8, 13, 18, 23),
+            5,
+        ),
+    ),
     # RFC 8200 section 4.5: Reserved is "initialized to zero"; six octets stand behind it
     Further(
         "extension-bits-not-zero",

@@ -1,8 +1,12 @@
 """A capture that fires each finding about a node beside the others of its network, and a near miss."""
 
+from collections.abc import Callable
+
 from findings import air
 from findings.air import FAR_NODE, FAR_ROOT, NODE, PAN, PREFIX, ROOT, Capture
 from findings.judge import Case, Told
+
+from lowpanbudget.layers.link.mac import FrameType
 
 RELAY, THIRD = b"\x00\x18", b"\x00\x19"
 OTHER_PAN = 0xABCE
@@ -60,14 +64,41 @@ def numbered(*sequences: int) -> Capture:
     return Capture([air.frame(p, s) for p, s in zip(packets, sequences, strict=True)])
 
 
-def heard(until: int) -> Capture:
-    """A reading of each of two nodes every 30 s, of the second no more after so many; 20 of the first."""
+def heard(until: int, *, of: int = 20, acks: bool = False) -> Capture:
+    """A reading of each of two nodes every 30 s, of the second no more after so many; ``of`` those of the first.
+
+    Those of the first go to the second, which may acknowledge them.
+    """
     frames: Timed = []
-    for n in range(20):
-        frames.append((1 + 30.0 * n, reading(n)))
+    for n in range(of):
+        frames.append((1 + 30.0 * n, reading(n, (NODE, RELAY))))
+        if acks:
+            frames.append((1.001 + 30.0 * n, acknowledgement(n)))
         if n < until:
             frames.append((11 + 30.0 * n, reading(n, (RELAY, ROOT))))
     return Capture(frames)
+
+
+def polled(until: int) -> Capture:
+    """The same with 20 readings of the first and ``until`` of the second, which asks the root for data all the time.
+
+    A data request is MAC command 4 (IEEE 802.15.4-2006 clause 7.3.4, from memory).
+    """
+    polls: Timed = [
+        (21 + 30.0 * n, air.raw(b"\x04", 100 + n, (RELAY, ROOT), frame_type=FrameType.COMMAND))
+        for n in range(20)
+    ]
+    return in_order(heard(until).air, polls)
+
+
+def acknowledging(*, both: bool) -> Capture:
+    """The root sends nothing: it acknowledges 24 readings in the network, and five in the PAN beside it or not."""
+    frames = asked(12, 1, True, at=1.0) + asked(12, 1, True, RELAY, at=5.0)
+    for number in range(5):
+        frames.append((3 + 10.0 * number, reading(number, (THIRD, ROOT), OTHER_PAN)))
+        if both:
+            frames.append((3.001 + 10 * number, acknowledgement(number)))
+    return in_order(frames)
 
 
 def registration(eui: bytes, number: int, status: int = 0) -> bytes:
@@ -145,6 +176,18 @@ NODES_CASES: dict[str, Case] = {
             (22,),
         ),
     ),
+    # the last reading of 22 comes at 11 + 630 s, the last acknowledgement at 1.001 + 1350 s, the last frame there
+    "node-reports-no-more": Case(
+        lambda: heard(22, of=46, acks=True),
+        lambda: heard(20, of=46, acks=True),
+        Told(
+            "remark",
+            "0x0018",
+            "0x0018 sent a datagram of its own at least every 30 s, and none for the last 710 s",
+            ("it still acknowledges, polls or forwards, 0 s before the end",),
+            (66,),
+        ),
+    ),
     "address-of-two-devices": Case(
         lambda: Capture(
             [registration(FAR_NODE, 1), registration(COPY, 2), registration(COPY, 3, 1)]
@@ -162,4 +205,11 @@ NODES_CASES: dict[str, Case] = {
             3,
         ),
     ),
+}
+
+# captures in which a finding must not be told, beside the near misses of the cases
+NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "a node that only acknowledges at the end": ("node-fell-silent", lambda: heard(11, acks=True)),
+    "a node that only polls at the end": ("node-fell-silent", lambda: polled(11)),
+    "a root that acknowledges in both PANs": ("pan-beside-the-network", lambda: acknowledging(both=True)),
 }

@@ -1,6 +1,6 @@
 """The networks of ``networks``, each with one thing wrong in it."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from ipaddress import IPv6Address
 
 from findings import air
@@ -56,11 +56,22 @@ class NumberStuck(Network):
         return replace(mac, sequence=66) if mac.source == self.link(5) else mac
 
 
-class NodeSilent(Network):
-    """Nothing comes from node 6 after five minutes."""
+@dataclass
+class NodeMute(Network):
+    """Node 6 sends nothing after five minutes, and acknowledges all the same."""
+
+    now: float = 0.0
 
     def tries(self, at: float, mac: Mac) -> int:
+        self.now = at
         return 0 if mac.source == self.link(6) and at > 300 else super().tries(at, mac)
+
+
+class NodeSilent(NodeMute):
+    """Nothing at all comes from it."""
+
+    def is_heard(self, mac: Mac) -> bool:
+        return self.now <= 300 or mac.destination != self.link(6)
 
 
 class Storm(Network):

@@ -9,7 +9,7 @@ from findings.cases_compression import COMPRESSION_CASES
 from findings.cases_fragments import FRAGMENT_CASES
 from findings.cases_further import FURTHER, Further
 from findings.cases_link import LINK_CASES
-from findings.cases_nodes import NODES_CASES
+from findings.cases_nodes import NODES_CASES, NODES_NEAR
 from findings.cases_planning import CASES as DESIGN_CASES
 from findings.cases_reading import READING_TOLD
 from findings.cases_routing import ROUTING_CASES
@@ -34,6 +34,7 @@ CASES: dict[str, Case] = (
     | ROUTING_CASES
     | APPLICATION_CASES
 )
+NEAR = NODES_NEAR
 
 
 @cache
@@ -67,6 +68,12 @@ def test_says_otherwise_in_other_branches(further: Further) -> None:
 @pytest.mark.parametrize("name", CASES)
 def test_stays_silent(name: str) -> None:
     assert name not in names(stayed(name))
+
+
+@pytest.mark.parametrize("what", NEAR)
+def test_stays_silent_about(what: str) -> None:
+    name, capture = NEAR[what]
+    assert name not in names(capture().followed())
 
 
 @pytest.mark.parametrize("name", CASES)

@@ -4,6 +4,7 @@ from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.senders import Station, pan_of, strangers
 from lowpanbudget.findings.wording import hop_text, link_text
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.values import dataclass, field
@@ -20,10 +21,11 @@ _ALL = 5  # frames of which none was acknowledged, from which that is no chance
 class _Asked:
     """Frames of a hop that asked, those that got no acknowledgement, and of these those that were tried again.
 
-    The last frame is still open: its ``sequence``, how often it was tried, whether it was acknowledged.
+    ``receiver``: in which PAN, and who. The last frame is still open: its ``sequence``, how often it was tried, whether
+    it was acknowledged.
     """
 
-    receiver: bytes
+    receiver: Station
     frames: int = 0
     unanswered: int = 0
     repeated: int = 0
@@ -58,21 +60,20 @@ class _Asked:
 
 @dataclass(slots=True)
 class Asking:
-    """Frames that asked, by sender and receiver; acknowledgements heard, by who gave them."""
+    """Frames that asked, by PAN, sender and receiver; how many acknowledgements were heard, up to a few."""
 
-    hops: FirstNamed[tuple[bytes, bytes], _Asked] = field(default_factory=FirstNamed)
-    given: FirstNamed[bytes, Frames] = field(default_factory=FirstNamed)
+    hops: FirstNamed[tuple[int | None, bytes, bytes], _Asked] = field(default_factory=FirstNamed)
+    given: int = 0
     last: dict[int | None, _Asked] = field(default_factory=dict)  # by sequence number
 
-    def acknowledge(self, sequence: int | None, time_s: float) -> None:
-        """Take an acknowledgement: of the last frame with that number."""
+    def acknowledge(self, sequence: int | None, time_s: float) -> Station | None:
+        """Take an acknowledgement: of the last frame with that number. Return who gave it."""
         asked = self.last.pop(sequence, None)
         if asked is None or asked.sequence != sequence or time_s - asked.time_s > _WAIT_S:
-            return
+            return None
         asked.answered = True
-        given = self.given.entry(asked.receiver, Frames)
-        if given is not None and len(given) < _FEW:
-            given.append(len(given))
+        self.given += 1
+        return asked.receiver
 
 
 @ACKNOWLEDGEMENTS.rule("frames-not-acknowledged", Scene, memory=Asking)
@@ -82,25 +83,30 @@ def frame_asks(memory: Asking, scene: Scene, _frame: Scene) -> None:
     if mac is None or scene.fcs_ok is False:
         return
     if mac.frame_type == FrameType.ACKNOWLEDGEMENT:
-        memory.acknowledge(scene.sequence, scene.time_s)
+        giver = memory.acknowledge(scene.sequence, scene.time_s)
+        if giver is not None:
+            scene.known.acknowledged.note(giver, scene.time_s)
     elif mac.ack_request and mac.source is not None and mac.destination is not None:
-        hop = mac.source, mac.destination
-        asked = memory.hops.get(hop) or memory.hops.entry(hop, lambda: _Asked(hop[1]))
+        hop = pan_of(mac), mac.source, mac.destination
+        asked = memory.hops.get(hop) or memory.hops.entry(hop, lambda: _Asked((hop[0], hop[2])))
         if asked is not None:
             asked.ask(scene)
             memory.last[scene.sequence] = asked
 
 
 @ACKNOWLEDGEMENTS.at_end("frames-not-acknowledged")
-def frames_not_acknowledged(memory: Asking, _known: Surroundings) -> Hits:
-    """Judge each hop, where this receiver hears acknowledgements at all."""
+def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
+    """Judge each hop, where this receiver hears acknowledgements at all; a PAN beside the network's says why itself."""
     for asked in memory.hops.values():
         asked.close()
-    if sum(len(given) for given in memory.given.values()) < _FEW:
+    if memory.given < _FEW:
         return
-    for (source, destination), asked in memory.hops.items():
+    beside = {(one.pan, one.source) for one in strangers(known.senders, known.acknowledged)}
+    for (pan, source, destination), asked in memory.hops.items():
+        if (pan, source) in beside:
+            continue
         name, count, total = link_text(destination), asked.unanswered, asked.frames
-        gives = destination in memory.given
+        gives = asked.receiver in known.acknowledged
         tries = f"tried up to {asked.most_tries} times" if asked.repeated else "tried once each"
         hop, frames = hop_text(source, destination), tuple(asked.first)
         if count == total and total >= _ALL and (gives or asked.repeated * 2 > total):

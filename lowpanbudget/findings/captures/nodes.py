@@ -1,11 +1,20 @@
 """Nodes beside the others of their network: not heard by it, not of it, not protected, or gone."""
 
+from collections.abc import Iterator
+
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.senders import MOST_RECEIVERS, SHOWN, HeardSender
+from lowpanbudget.findings.senders import (
+    MOST_RECEIVERS,
+    SHOWN,
+    TIMES_MORE,
+    HeardSender,
+    pan_of,
+    strangers,
+)
 from lowpanbudget.findings.wording import link_text, seconds_text
 from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
@@ -13,7 +22,6 @@ from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 NODES = Subject("nodes")
 
 _FEW = 5  # frames from which a node that always does the same is told; our choice
-_TIMES_MORE = 4  # how many times more frames the others of a network must have; our choice
 
 
 _RESEALED_S = (
@@ -25,13 +33,19 @@ _RESEALED_S = (
 def data_frame_sent(scene: Scene, mac: Mac) -> Hits | None:
     """Note what a node sends, and compare with its number before; retransmissions are not given to rules."""
     source, senders = mac.source, scene.known.senders
-    if mac.frame_type != FrameType.DATA or source is None:
+    if source is None:
         return None
-    pan = mac.source_pan if mac.destination_pan is None else mac.destination_pan
-    sender = senders.get((pan, source)) or senders.entry((pan, source), HeardSender)
+    pan = pan_of(mac)
+    sender = senders.get((pan, source))
+    if mac.frame_type != FrameType.DATA:
+        if sender is not None:
+            sender.sent_s = scene.time_s  # a poll or a beacon: it is there
+        return None
+    sender = sender or senders.entry((pan, source), HeardSender)
     if sender is None:
         return None
     sender.frames += 1
+    sender.sent_s = scene.time_s
     if sender.frames <= SHOWN:
         sender.first.note(scene.number)
     to = mac.destination
@@ -72,26 +86,20 @@ def _numbered(sender: HeardSender, scene: Scene) -> Hits | None:
 
 @NODES.at_end("pan-beside-the-network")
 def pan_beside_the_network(known: Surroundings) -> Hits:
-    """Name the nodes that send in another PAN to those that are in the network's."""
-    frames: dict[int | None, int] = {}
-    for (pan, _), sender in known.senders.items():
-        frames[pan] = frames.get(pan, 0) + sender.frames
-    most = max(frames, key=lambda pan: frames[pan], default=None)
-    for (pan, source), sender in known.senders.items():
-        if pan == most or pan is None or most is None or sender.frames < 3:
-            continue
-        if frames[pan] * _TIMES_MORE > frames[most]:
-            continue
-        here = {to for to in sender.to if (pan, to) in known.senders}
-        there = sorted(to for to in sender.to if (most, to) in known.senders)
-        if there and not here:
-            to = ", ".join(map(link_text, there))
-            cause = (
-                f"frames go to {to} in PAN {pan:#06x}; {to} and {frames[most]} frames of the network "
-                f"are in PAN {most:#06x}"
-            )
-            sent = sender.frames
-            yield Hit(cause, (), link_text(source), tuple(sender.first), times=sent)
+    """Name the nodes that send in another PAN than those they send to."""
+    for one in strangers(known.senders, known.acknowledged):
+        to = ", ".join(map(link_text, one.to))
+        cause = (
+            f"frames go to {to} in PAN {one.pan:#06x}; {to} and {one.frames} frames of the network "
+            f"are in PAN {one.most:#06x}"
+        )
+        givers = [link_text(to) for to in one.to if (one.most, to) in known.acknowledged]
+        evidence = (
+            f"{', '.join(givers)} acknowledges frames in PAN {one.most:#06x}, none in PAN {one.pan:#06x}",
+        )
+        sender = one.sender
+        name, frames = link_text(one.source), tuple(sender.first)
+        yield Hit(cause, evidence if givers else (), name, frames, times=sender.frames)
 
 
 @NODES.at_end("unsecured-among-secured")
@@ -109,7 +117,7 @@ def unsecured_among_secured(known: Surroundings) -> Hits:
     for (pan, source), one in known.senders.items():
         if one.sealed or one.bare < _FEW or nodes[pan] < 2:
             continue
-        if sealed[pan] >= _TIMES_MORE * bare[pan]:
+        if sealed[pan] >= TIMES_MORE * bare[pan]:
             cause = (
                 f"no frame of this node has link security; {sealed[pan]} frames of "
                 f"{nodes[pan]} others have"
@@ -118,6 +126,7 @@ def unsecured_among_secured(known: Surroundings) -> Hits:
 
 
 _SILENCES = 4  # times the longest silence so far; our choice
+_LONG = 20  # silences alike: who is there still had a rhythm, and not a task that is done; our choice
 _SLOW_S, _MANY = 5.0, 50  # a faster rhythm is that of a transfer, unless it lasts: our choice
 
 
@@ -128,16 +137,42 @@ def datagram_of_its_own(scene: Scene, _datagram: HeardDatagram) -> None:
         scene.by.hear(scene.time_s, scene.number)
 
 
+def _rhythms(known: Surroundings) -> Iterator[tuple[bytes, HeardSender, float, float]]:
+    """Yield who had a rhythm and does not keep it to the end: how long it has sent nothing of its own, and nothing.
+
+    What it acknowledged, polled for or forwarded is something.
+    """
+    for station, rhythm in known.senders.items():
+        quiet_s = known.end_s - rhythm.heard_s
+        least = _FEW if rhythm.longest_s >= _SLOW_S else _MANY
+        if rhythm.alike >= least and quiet_s > _SILENCES * rhythm.longest_s:
+            signs = rhythm.heard_s, rhythm.sent_s, known.acknowledged.get(station, rhythm.sent_s)
+            yield station[1], rhythm, quiet_s, known.end_s - max(signs)
+
+
 @NODES.at_end("node-fell-silent")
 def node_fell_silent(known: Surroundings) -> Hits:
     """Compare the silence at the end with those before."""
-    for (_, link), rhythm in known.senders.items():
-        silent_s = known.end_s - rhythm.heard_s
-        least = _FEW if rhythm.longest_s >= _SLOW_S else _MANY
-        if rhythm.alike >= least and silent_s > _SILENCES * rhythm.longest_s:
+    for link, rhythm, _, silent_s in _rhythms(known):
+        if silent_s > _SILENCES * rhythm.longest_s:
             cause = (
                 f"{link_text(link)} was never silent for more than {seconds_text(rhythm.longest_s)}, and is "
                 f"for the last {seconds_text(silent_s)}"
             )
             evidence = (f"{plural(rhythm.alike, 'silence')} about as long as the longest",)
+            yield Hit(cause, evidence, link_text(link), (rhythm.heard,))
+
+
+@NODES.at_end("node-reports-no-more")
+def node_reports_no_more(known: Surroundings) -> Hits:
+    """Tell of nodes that are there, and had sent datagrams of their own for long."""
+    for link, rhythm, quiet_s, silent_s in _rhythms(known):
+        if silent_s <= _SILENCES * rhythm.longest_s and rhythm.alike >= _LONG:
+            cause = (
+                f"{link_text(link)} sent a datagram of its own at least every {seconds_text(rhythm.longest_s)}, and "
+                f"none for the last {seconds_text(quiet_s)}"
+            )
+            evidence = (
+                f"it still acknowledges, polls or forwards, {seconds_text(silent_s)} before the end",
+            )
             yield Hit(cause, evidence, link_text(link), (rhythm.heard,))
