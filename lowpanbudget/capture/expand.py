@@ -21,12 +21,17 @@ MOST_REASONS = 256
 
 
 class LeftOut:
-    """Counts the records that a conversion leaves out, by reason; reasons beyond 256 count as others."""
+    """Counts the records that a conversion leaves out, by reason; reasons beyond 256 count as others.
 
-    __slots__ = ("_reasons",)
+    Of datagrams that were begun in fragments it counts those ``assembled``, those ``dropped`` and those ``given_up`` as
+    a ``Tally`` does; the dropped ones are among what was left out.
+    """
+
+    __slots__ = ("_reasons", "assembled", "dropped", "given_up")
 
     def __init__(self) -> None:
         self._reasons: dict[str, int] = {}
+        self.assembled = self.dropped = self.given_up = 0
 
     @property
     def reasons(self) -> dict[str, int]:
@@ -45,10 +50,14 @@ class LeftOut:
         reasons[key] = reasons.get(key, 0) + 1
 
     def add_all(self, ended: Iterable[TimedOut | Discarded]) -> None:
-        """Count datagrams whose fragments were given up."""
+        """Count datagrams whose fragments were given up, each once."""
         for event in ended:
+            if event.again:
+                continue
             late = "fragments that were not whole in time"
             self.add(event.reason if isinstance(event, Discarded) else late)
+            self.dropped += 1
+            self.given_up += isinstance(event, Discarded) and event.for_room
 
 
 def expand(
@@ -75,6 +84,7 @@ def _expanded(file: CaptureFile, trace: Trace, left_out: LeftOut) -> Iterator[Re
             elif sighting.repeats is not None:
                 left_out.add("a retransmission")
             elif sighting.datagram is not None:
+                left_out.assembled += sighting.is_fragment
                 yield _record(sighting, IPV6_TYPE, sighting.datagram)
             elif reason := sighting.reason:
                 left_out.add(reason)

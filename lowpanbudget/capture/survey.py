@@ -186,8 +186,9 @@ class Surveyor:
                 application = _application(sighting, datagram)
                 place.application = application - longer if alone else None
             tally.application += application
-        if sighting.example is not None and sighting.example.fragment is not None:
+        if sighting.is_fragment:
             tally.fragments += 1
+            tally.assembled += datagram is not None
         if place.sequence is not None and sighting.fcs_ok is not False:
             tally.lost += self._lost(place.sequence, sighting.sequence)
         tally.damaged += sighting.damaged
@@ -237,9 +238,12 @@ class Surveyor:
         """Count datagrams that never became whole; those of ``Trace.leftover`` at the end."""
         for event in ended:
             numbers = (part.number for part in event.marks)
-            if self._narrowing is not None and not self._narrowing.wanted(numbers):
+            outside = self._narrowing is not None and not self._narrowing.wanted(numbers)
+            if outside or event.again:
                 continue
-            self._tally(Cell(_DATA, flow_of_parts(event.marks), event.key[0])).dropped += 1
+            tally = self._tally(Cell(_DATA, flow_of_parts(event.marks), event.key[0]))
+            tally.dropped += 1
+            tally.given_up += isinstance(event, Discarded) and event.for_room
 
     def _tally(self, cell: Cell) -> Tally:
         cells = self._cells

@@ -13,9 +13,10 @@ class Tally:
     each layer. ``application`` octets are what applications sent in whole datagrams: behind UDP or CoAP. ``unused`` is
     the room left to the largest frame, ``avoidable`` what the shortest legal encoding of the same datagrams would have
     saved. ``retransmissions`` keep their sequence number, ``duplicates`` have the contents of another frame under a
-    new one, ``lost`` numbers of a sequence are missing: the frame, or its reception here. ``dropped`` counts datagrams
-    whose fragments never became whole, ``unread`` frames that could not be read to their end, ``damaged`` those with a
-    wrong FCS. Times are in nanoseconds.
+    new one, ``lost`` numbers of a sequence are missing: the frame, or its reception here. Of the datagrams that were
+    begun in fragments, ``assembled`` counts those that became whole, ``dropped`` those that never did, ``given_up``
+    those of them that made room for others. ``unread`` counts frames that could not be read to their end, ``damaged``
+    those with a wrong FCS. Times are in nanoseconds.
     """
 
     frames: int = 0
@@ -30,7 +31,9 @@ class Tally:
     retransmissions: int = 0
     duplicates: int = 0
     lost: int = 0
+    assembled: int = 0
     dropped: int = 0
+    given_up: int = 0
     unread: int = 0
     damaged: int = 0
     first_ns: int | None = None

@@ -6,7 +6,7 @@ import click
 
 from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
-from lowpanbudget.errors import Malformed, WireError
+from lowpanbudget.errors import Malformed, WireError, plural
 
 if TYPE_CHECKING:
     from lowpanbudget.capture.expand import LeftOut
@@ -72,11 +72,27 @@ def command(
     report(
         ctx, capture, target, records, "datagram" if not decrypted else "frame", written, left_out
     )
+    if not decrypted:
+        tell_fragmented(ctx, left_out)
     if as_json:
-        facts = {"kind": "frames" if decrypted else "datagrams"}
+        facts: dict[str, Any] = {"kind": "frames" if decrypted else "datagrams"}
+        if not decrypted:
+            facts["fragmented"] = {name: getattr(left_out, name) for name in _FRAGMENTED}
         emit("expand", capture, target, records, written, left_out, **facts)
     if captures.is_wrong(records.notices):
         ctx.exit(WireError.exit_code)
+
+
+_FRAGMENTED = ("assembled", "dropped", "given_up")
+
+
+def tell_fragmented(ctx: click.Context, left_out: "LeftOut") -> None:
+    """Tell what became of datagrams in fragments, with the counts that audit and survey have."""
+    begun = left_out.assembled + left_out.dropped
+    if begun:
+        given_up = f", {left_out.given_up} of those given up for room" if left_out.given_up else ""
+        text = f"{left_out.assembled} made whole, {left_out.dropped} never whole{given_up}"
+        captures.say(ctx, f"{plural(begun, 'datagram')} begun in fragments: {text}")
 
 
 def refuse_other(records: "CaptureFile") -> None:

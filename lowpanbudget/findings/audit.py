@@ -222,16 +222,17 @@ class Audit:
         scene.header = inner
         place = upper_of(octets)
         scene.datagram = datagram = scene.heard(inner, octets, upper.layers, numbers, place)
+        wrong, fragmented = checksum.is_wrong(octets), scene.fragmented
+        if wrong and fragmented is not None and fragmented.is_of_two:
+            self._give(scene, fragmented, OF_TWO)  # it proves nothing about what was sent
+            (self._only_varying, self._kept) = kept
+            return
         for layer in upper.layers:
             self._give(scene, layer)
         if upper.fault is not None:
             fault = upper.fault
             notice = Notice("payload-unreadable", fault.message, fault.cite, fault.offset)
             self._give(scene, notice, Noticed(notice.name))
-        wrong, fragmented = checksum.is_wrong(octets), scene.fragmented
-        if wrong and fragmented is not None and fragmented.began_late:
-            self._give(scene, fragmented, OF_TWO)  # it proves nothing about addresses
-            wrong = False
         self._settle(scene, datagram, wrong=wrong)
         (self._only_varying, self._kept) = kept
 

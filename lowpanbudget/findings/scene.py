@@ -12,6 +12,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import IID_MASK, Contexts, interface_identifier
 from lowpanbudget.findings.datagrams import HeardDatagram, iphc_of
 from lowpanbudget.findings.flows import FlowBook, FlowMatch
+from lowpanbudget.findings.losses import Losses
 from lowpanbudget.findings.passages import Passage
 from lowpanbudget.findings.senders import Givers, HeardSender, Senders
 from lowpanbudget.findings.sums import DifferencesOfSenders
@@ -38,7 +39,7 @@ class Surroundings:
     ``largest``: octets of the longest frame, check sequence included. ``devices`` are EUI-64s that exist.
     ``timeout_s`` is the receivers' time for reassembly. ``prefixes`` are /64 prefixes seen, ``pans`` PAN IDs with the
     number of frames that carried them. ``flows`` finds those of the design, ``senders`` are the nodes that sent
-    data frames, ``acknowledged`` those that acknowledged any. ``sums`` are checksums that nothing explains, ``end_s`` is
+    data frames, ``losses`` what became of datagrams in fragments, ``acknowledged`` those that acknowledged any. ``sums`` are checksums that nothing explains, ``end_s`` is
     when the last frame came, ``unread`` the number of data frames that are sealed or have a fault.
     """
 
@@ -51,6 +52,7 @@ class Surroundings:
     pans: dict[int, int] = field(default_factory=dict)
     flows: FlowBook | None = field(init=False, default=None)
     senders: Senders = field(init=False, default_factory=Senders)
+    losses: Losses = field(init=False, default_factory=Losses)
     acknowledged: Givers = field(init=False, default_factory=Givers)
     sums: DifferencesOfSenders = field(init=False, default_factory=DifferencesOfSenders)
     end_s: float = 0.0

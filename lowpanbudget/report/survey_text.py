@@ -30,7 +30,9 @@ _EVENTS = (
     ("retransmissions", "retransmission", "retransmissions"),
     ("duplicates", "duplicate under a new number", "duplicates under new numbers"),
     ("lost", "number missing in sequence", "numbers missing in sequence"),
+    ("assembled", "datagram made whole of fragments", "datagrams made whole of fragments"),
     ("dropped", "datagram never whole", "datagrams never whole"),
+    ("given_up", "of those given up for room", "of those given up for room"),
     ("damaged", "damaged frame", "damaged frames"),
     ("unread", "frame not read to its end", "frames not read to their end"),
 )

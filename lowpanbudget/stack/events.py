@@ -24,24 +24,33 @@ class Complete:
 
 @dataclass(frozen=True, slots=True)
 class TimedOut:
-    """A datagram was not whole in time: ``received`` of its size in octets, ``missing`` ranges (start, end)."""
+    """A datagram was not whole in time: ``received`` of its size in octets, ``missing`` ranges (start, end).
+
+    ``again``: it is none more that never was whole. What was held belongs to one whose end was told before, or that was
+    whole: copies that came late, or the rest of one whose tag another took.
+    """
 
     key: FragmentKey
     received: int
     missing: tuple[tuple[int, int], ...]
     started_s: float
     marks: tuple[Any, ...] = ()
+    again: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Discarded:
-    """What was collected for ``key`` was given up: ``reason`` says why, ``for_room`` that others needed its place."""
+    """What was collected for ``key`` was given up: ``reason`` says why, ``for_room`` that others needed its place.
+
+    ``again`` as in ``TimedOut``.
+    """
 
     key: FragmentKey
     received: int
     reason: str
     marks: tuple[Any, ...] = ()
     for_room: bool = False
+    again: bool = False
 
 
 @dataclass(frozen=True, slots=True)

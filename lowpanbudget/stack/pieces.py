@@ -47,11 +47,14 @@ class Fate(Enum):
     GIVEN_UP = "given up, for more were open than are followed"
 
 
+_BROKEN_OFF = {Fate.OVERLAPPING, Fate.REPLACED, Fate.GIVEN_UP}  # more of it may still come
+
+
 class SentFragment(NamedTuple):
     """A fragment: ``start`` and ``end`` in octets of the datagram; a ``first`` one brings the compressed headers.
 
     A first one whose headers could not be read has an end of 0: nobody can tell how far it goes. ``mark`` is what came
-    with its frame.
+    with its frame, ``digest`` stands for its octets.
     """
 
     start: int
@@ -59,19 +62,24 @@ class SentFragment(NamedTuple):
     time_s: float
     first: bool
     mark: Any
+    digest: int = 0
 
 
 @dataclass(slots=True)
 class FragmentedDatagram:
     """A datagram as it was sent: ``fragments``, each once.
 
-    ``beside`` is the most datagrams that its receiver had open at once meanwhile, this one included.
+    ``beside`` is the most datagrams that its receiver had open at once meanwhile, this one included. ``follows`` tells
+    that it begins under the key of one that was broken off, or of what was put together of two. ``told``: its end was
+    told to those who count datagrams.
     """
 
     key: FragmentKey
     fragments: list[SentFragment] = field(default_factory=list)
     fate: Fate = Fate.OPEN
     beside: int = 1
+    follows: bool = False
+    told: bool = False
 
     @property
     def size(self) -> int:
@@ -84,11 +92,21 @@ class FragmentedDatagram:
 
     def brought(self, other: SentFragment) -> bool:
         """Return whether a fragment brought the same octets before."""
-        start, end = other.start, other.end
+        start, end, digest = other.start, other.end, other.digest
         for part in self.fragments:  # noqa: SIM110  # a generator takes twice the time, for every fragment
-            if part.start == start and part.end == end:
+            if part.start == start and part.end == end and part.digest == digest:
                 return True
         return False
+
+    def told_before(self) -> bool:
+        """Return whether its end was told before, or is none to tell; note that it is told now."""
+        before, self.told = self.told or self.fate is Fate.WHOLE or self.is_rest, True
+        return before
+
+    @property
+    def is_rest(self) -> bool:
+        """Return whether these are what still came of the one before it, and no datagram that a sender began."""
+        return self.follows and not any(part.first for part in self.fragments)
 
     def add(self, fragment: SentFragment) -> None:
         """Note a fragment that brings other octets than those before it."""
@@ -104,10 +122,15 @@ class FragmentedDatagram:
         return not missing
 
     @property
-    def began_late(self) -> bool:
-        """Return whether its first fragment came after the others, and not in the same go: a sender sends in order."""
+    def is_of_two(self) -> bool:
+        """Return whether fragments of another datagram may be among its own.
+
+        It took the place of another under its tag; or its first fragment came after the others, and not in the same go:
+        a sender sends in order.
+        """
         *before, last = self.fragments
-        return bool(before) and last.first and last.time_s - before[-1].time_s > IN_ONE_GO_S
+        late = bool(before) and last.first and last.time_s - before[-1].time_s > IN_ONE_GO_S
+        return late or self.follows
 
     @property
     def begins_unread(self) -> bool:
@@ -137,7 +160,7 @@ class SentDatagrams:
 
     def of(self, key: FragmentKey, fragment: SentFragment) -> FragmentedDatagram:
         """Return the datagram that a fragment belongs to: one that is known, or that begins with it."""
-        known = self._known.get(key)
+        known, follows = self._known.get(key), False
         if known is not None:
             # of a whole one fragments may come again; with a first one, whatever it brings, another begins
             again = known.fate is Fate.WHOLE and fragment.start > 0 and known.brought(fragment)
@@ -145,10 +168,13 @@ class SentDatagrams:
                 self._known.move_to_end(key)
                 return known
             del self._known[key]
-        new = self._known[key] = FragmentedDatagram(key)
+            follows = known.fate in _BROKEN_OFF or (known.follows and not fragment.first)
+        new = self._known[key] = FragmentedDatagram(key, follows=follows)
         self._meet(new)
         if len(self._known) > self.most:
-            self._forget(next(iter(self._known)))
+            # one that is over before one that is open
+            over = (one for one, datagram in self._known.items() if datagram.fate is not Fate.OPEN)
+            self._forget(next(over, next(iter(self._known))))
         return new
 
     def arrive(self, key: FragmentKey, fragment: SentFragment) -> FragmentArrival:
@@ -167,8 +193,15 @@ class SentDatagrams:
 
     def replace(self, datagram: FragmentedDatagram) -> None:
         """Say that another one begins under the tag of a datagram; it is told with those that expire."""
+        self._let_go(datagram, Fate.REPLACED)
+
+    def give_up(self, datagram: FragmentedDatagram) -> None:
+        """Say that a receiver has no room for a datagram; it is told as well."""
+        self._let_go(datagram, Fate.GIVEN_UP)
+
+    def _let_go(self, datagram: FragmentedDatagram, fate: Fate) -> None:
         if datagram.fate is Fate.OPEN:
-            self.end(datagram, Fate.REPLACED)
+            self.end(datagram, fate)
             self._given_up.append(datagram)
 
     def _meet(self, new: FragmentedDatagram) -> None:
@@ -187,10 +220,7 @@ class SentDatagrams:
             self._receivers[receiver] = left
 
     def _forget(self, key: FragmentKey) -> None:
-        known = self._known.pop(key, None)
-        if known is not None and known.fate is Fate.OPEN:
-            self.end(known, Fate.GIVEN_UP)
-            self._given_up.append(known)
+        self._let_go(self._known.pop(key), Fate.GIVEN_UP)
 
     def expire(self, before_s: float) -> list[FragmentedDatagram]:
         """Return those, not whole, whose last fragment came before this time, the oldest first; forget all such.
@@ -223,6 +253,10 @@ class Pieces:
     checksum_elided: bool = False
     marks: list[Any] = field(default_factory=list)
     received: int = 0
+
+    def told_before(self) -> bool:
+        """Return whether the end of its datagram was told before; note that it is told now."""
+        return self.sent.told_before()
 
     def keep(self, start: int, octets: bytes) -> int:
         """Take a piece in; return by how many octets that is more."""

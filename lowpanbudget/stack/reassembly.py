@@ -7,23 +7,20 @@ RFC 8931: recoverable fragments share the link addresses and the tag. What they 
 once it is whole, between the link addresses of the frames that brought it.
 """
 
-from collections import OrderedDict
 from collections.abc import Mapping
 from ipaddress import IPv6Address
 from math import isfinite
 from typing import Any
 
-from lowpanbudget.bits import Reader
 from lowpanbudget.env import Env
-from lowpanbudget.errors import RequestError, WireError
+from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.lowpan.addresses import UnknownContext
 from lowpanbudget.layers.lowpan.fragment import CITE, TIMEOUT_S, Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
+from lowpanbudget.stack.absorbed import AbsorbedDatagrams, expanded
 from lowpanbudget.stack.events import Complete, Discarded, Event, Ignored, TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.held import HeldDatagrams
-from lowpanbudget.stack.incoming import Lowpan
-from lowpanbudget.stack.lowpan import read_lowpan
 from lowpanbudget.stack.pieces import (
     Fate,
     FragmentArrival,
@@ -35,10 +32,6 @@ from lowpanbudget.stack.pieces import (
 )
 from lowpanbudget.stack.recoverable import Collected
 
-# RFC 8931 section 6: after the last fragment a receiver "arms a short timer, e.g., on the order of an average
-# round-trip time" and absorbs what was in flight; how short is our choice
-ABSORB_S = 2.0
-
 
 class Reassembler:
     """Collects fragments of many datagrams at once, in bounded memory.
@@ -49,7 +42,7 @@ class Reassembler:
     """
 
     __slots__ = (
-        "_absorbed", "_absorbing", "_arrival", "_env", "_max_datagrams", "_max_octets", "_open", "_sent", "_timeout_s",
+        "_absorbed", "_arrival", "_env", "_max_datagrams", "_max_octets", "_open", "_sent", "_timeout_s",
     )  # fmt: skip
 
     def __init__(
@@ -75,8 +68,7 @@ class Reassembler:
         self._arrival: FragmentArrival | None = None
         self._sent = SentDatagrams(2 * max_datagrams)  # whole ones among them
         self._open: HeldDatagrams[Pieces | Collected] = HeldDatagrams()
-        self._absorbing: OrderedDict[FragmentKey, tuple[float, Collected]] = OrderedDict()
-        self._absorbed = 0  # octets of those
+        self._absorbed = AbsorbedDatagrams()
 
     @property
     def timeout_s(self) -> float:
@@ -98,7 +90,7 @@ class Reassembler:
     @property
     def held(self) -> int:
         """Return how many octets of datagrams are kept at the moment."""
-        return self._absorbed + self._open.octets
+        return self._absorbed.octets + self._open.octets
 
     def feed(self, frame: Frame, time_s: float = 0.0, mark: object = None) -> list[Event]:
         """Return the events that this frame causes, time-outs of others first.
@@ -144,17 +136,23 @@ class Reassembler:
     def close(self) -> list[Event]:
         """Return a ``Discarded`` for each datagram that is still open, and forget them."""
         events: list[Event] = [
-            _discarded(key, entry, "the input ended before the datagram was whole")
+            _lost(key, entry, "the input ended before the datagram was whole")
             for key, entry in self._open.items()
         ]
         self._open = HeldDatagrams()
         return events
 
     def _expire(self, time_s: float) -> list[Event]:
-        while self._absorbing and time_s - next(iter(self._absorbing.values()))[0] > ABSORB_S:
-            self._absorb_no_longer(next(iter(self._absorbing)))
+        self._absorbed.expire(time_s)
         return [
-            TimedOut(key, entry.received, entry.missing(), entry.started_s, tuple(entry.marks))
+            TimedOut(
+                key,
+                entry.received,
+                entry.missing(),
+                entry.started_s,
+                tuple(entry.marks),
+                entry.told_before(),
+            )
             for key, entry in self._open.expire(time_s, self._timeout_s)
         ]
 
@@ -165,7 +163,7 @@ class Reassembler:
         if isinstance(fragment, Rfrag):
             return self._recover(frame, fragment, key, time_s, mark)
         start, octets = fragment.offset, frame.fragment_octets
-        sent = SentFragment(start, start + len(octets), time_s, fragment.first, mark)
+        sent = SentFragment(start, start + len(octets), time_s, fragment.first, mark, hash(octets))
         events: list[Event] = []
         entry = self._open.get(key)
         piece = entry.pieces.get(start) if isinstance(entry, Pieces) else None
@@ -173,7 +171,7 @@ class Reassembler:
         if isinstance(entry, Pieces) and alike and piece != octets:
             # the same place with other octets: no copy, and nothing of the two belongs together
             self._open.end(key)
-            events.append(_discarded(key, entry, "another datagram begins under its tag"))
+            events.append(_lost(key, entry, "another datagram begins under its tag"))
             self._sent.replace(entry.sent)
             entry = None
         self._arrival = arrival = self._sent.arrive(key, sent)
@@ -184,7 +182,7 @@ class Reassembler:
             if entry.overlaps(start, start + len(octets)):
                 self._open.end(key)
                 reason = f"the fragment at octet {start} overlaps another with a different extent"
-                events.append(_discarded(key, entry, reason))
+                events.append(_lost(key, entry, reason))
                 entry = None
                 self._sent.end(datagram, Fate.OVERLAPPING)
         if not isinstance(entry, Pieces):
@@ -236,10 +234,8 @@ class Reassembler:
         octets = frame.fragment_octets
         if fragment.abort:
             return [self._abort(key, "the sender aborted the datagram")]
-        _, absorbing = self._absorbing.get(key, (0.0, None))
-        if absorbing is not None and absorbing.holds(fragment, octets):
+        if self._absorbed.absorbs(key, fragment, octets):
             return [Ignored(f"fragment {fragment.sequence} of a datagram that is whole already")]
-        self._absorb_no_longer(key)  # the tag serves another datagram now
         events: list[Event] = []
         entry = self._open.get(key)
         if isinstance(entry, Collected):
@@ -248,7 +244,7 @@ class Reassembler:
             reason = entry.contradiction(fragment, octets)
             if reason:
                 self._open.end(key)
-                events.append(_discarded(key, entry, reason))
+                events.append(_lost(key, entry, reason))
                 entry = None
         if not isinstance(entry, Collected):
             entry = Collected(time_s)
@@ -261,39 +257,20 @@ class Reassembler:
         compressed = entry.compressed()
         if compressed is not None:
             self._open.end(key)
-            self._absorbing[key] = (time_s, entry)
-            self._absorbing.move_to_end(key)
-            self._absorbed += entry.received
-            events.append(self._expand(frame, key, entry, compressed, time_s))
+            self._absorbed.add(key, entry, time_s)
+            whole = expanded(frame, compressed, self._env)
+            if isinstance(whole, str):
+                events.append(_lost(key, entry, whole))
+            else:
+                told = (key, len(entry.parts), entry.started_s, time_s, tuple(entry.marks))
+                events.append(Complete(whole, *told))
         return events + self._shed(key)
-
-    def _expand(
-        self, frame: Frame, key: FragmentKey, entry: Collected, compressed: bytes, time_s: float
-    ) -> Event:
-        env = Env(
-            frame.link_source,
-            frame.link_destination,
-            None if frame.mac is None else frame.mac.pan_id,
-            self._env.contexts,
-            self._env.root,
-            self._env.rpi_type,
-        )
-        lowpan = Lowpan(frame.link_source, frame.link_destination)
-        try:
-            read_lowpan(Reader(compressed), env, lowpan)
-        except WireError as error:
-            return _discarded(key, entry, f"whole, but it cannot be expanded: {error}")
-        if lowpan.datagram is None:
-            return _discarded(key, entry, "whole, but it holds no datagram")
-        return Complete(
-            lowpan.datagram, key, len(entry.parts), entry.started_s, time_s, tuple(entry.marks)
-        )
 
     def _abort(self, key: FragmentKey, reason: str) -> Event:
         entry = self._open.end(key)
         if entry is None:
             return Ignored(f"{reason}, of which nothing was held")
-        return _discarded(key, entry, reason)
+        return _lost(key, entry, reason)
 
     def _acknowledged(self, frame: Frame, ack: RfragAck) -> Event:
         """Return what an acknowledgement, on its way back to the sender, changes: a NULL bitmap aborts."""
@@ -302,28 +279,22 @@ class Reassembler:
             return self._abort(key, "the receiver aborted the datagram")
         return Ignored("an acknowledgement of fragments")
 
-    def _absorb_no_longer(self, key: FragmentKey) -> None:
-        absorbing = self._absorbing.pop(key, None)
-        if absorbing is not None:
-            self._absorbed -= absorbing[1].received
-
     def _shed(self, newest: FragmentKey) -> list[Event]:
         events: list[Event] = []
-        while self._absorbing and (
-            len(self._absorbing) > self._max_datagrams or self.held > self._max_octets
-        ):
-            self._absorb_no_longer(next(iter(self._absorbing)))
+        self._absorbed.shed(self._max_datagrams, self._max_octets - self._open.octets)
         while len(self._open) > self._max_datagrams or self.held > self._max_octets:
             key = next((k for k in self._open if k != newest), newest)
             entry = self._open.end(key)
             if entry is None:
                 break
             reason = "too many datagrams or octets were open"
-            events.append(_discarded(key, entry, reason, for_room=True))
+            events.append(_lost(key, entry, reason, for_room=True))
+            if isinstance(entry, Pieces):
+                self._sent.give_up(entry.sent)
         return events
 
 
-def _discarded(
+def _lost(
     key: FragmentKey, entry: Pieces | Collected, reason: str, *, for_room: bool = False
 ) -> Discarded:
-    return Discarded(key, entry.received, reason, tuple(entry.marks), for_room)
+    return Discarded(key, entry.received, reason, tuple(entry.marks), for_room, entry.told_before())

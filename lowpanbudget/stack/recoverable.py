@@ -146,6 +146,10 @@ class Collected:
         """Return the bitmap that acknowledges what is there: full once the datagram is whole."""
         return recovery.FULL if self.compressed() is not None else recovery.bitmap_of(self.parts)
 
+    def told_before(self) -> bool:
+        """Return whether its end was told before: each of these has one."""
+        return False
+
     def missing(self) -> tuple[tuple[int, int], ...]:
         """Return the ranges (start, end) that are missing, up to the size or, unknown, to the last octet there."""
         return gaps(self._ranges(), self.size)

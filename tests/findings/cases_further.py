@@ -10,7 +10,7 @@ from findings import air
 from findings.air import BROADCAST, NODE, PAN, PREFIX, ROOT, Capture
 from findings.cases_application import DATA, PLAN, READINGS, SMALL, again, floats, messages, planned
 from findings.cases_compression import FAR, known_contexts, solicitation, summed, to_group, under
-from findings.cases_fragments import cut, frames_of_one, sized, spilled
+from findings.cases_fragments import cut, frames_of_one, interleaved, sized, spilled
 from findings.cases_link import FAR_NAME, IPHC_ONLY, other_frames, plain, short_source
 from findings.cases_nodes import acknowledging
 from findings.judge import Told
@@ -140,6 +140,23 @@ DAMAGED = "some frames were damaged before this receiver saw them; nothing is co
 HOP = "0x0017 to 0x0001"
 RESERVED = "the reserved octet of the fragment header is"
 FURTHER = (
+    # two frames of the one; the first of the other takes their place, and its second makes a whole with the last two of
+    # the one; the same again from frame 9 on
+    Further(
+        "tag-used-again",
+        lambda: interleaved(7),
+        Told(
+            "failure",
+            "0x0017 to 0x0001",
+            "a tag is used for another datagram while one under it is not whole",
+            (
+                "datagram of 348 octets, tag 0x0007",
+                "fragments of both make up one, whose checksum is wrong",
+            ),
+            (1, 2, 3, 4, 5, 6, 9, 10, 11, 12, 13, 14),
+            3,
+        ),
+    ),
     # readings of the third node come at 3 + 10 n: behind the root's acknowledgement of the first node's, two frames each
     Further(
         "pan-beside-the-network",

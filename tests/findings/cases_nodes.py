@@ -211,5 +211,8 @@ NODES_CASES: dict[str, Case] = {
 NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a node that only acknowledges at the end": ("node-fell-silent", lambda: heard(11, acks=True)),
     "a node that only polls at the end": ("node-fell-silent", lambda: polled(11)),
-    "a root that acknowledges in both PANs": ("pan-beside-the-network", lambda: acknowledging(both=True)),
+    "a root that acknowledges in both PANs": (
+        "pan-beside-the-network",
+        lambda: acknowledging(both=True),
+    ),
 }

@@ -6,7 +6,7 @@ import pytest
 from findings.air import names
 from findings.cases_application import APPLICATION_CASES
 from findings.cases_compression import COMPRESSION_CASES
-from findings.cases_fragments import FRAGMENT_CASES
+from findings.cases_fragments import FRAGMENT_CASES, FRAGMENT_NEAR
 from findings.cases_further import FURTHER, Further
 from findings.cases_link import LINK_CASES
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
@@ -34,7 +34,7 @@ CASES: dict[str, Case] = (
     | ROUTING_CASES
     | APPLICATION_CASES
 )
-NEAR = NODES_NEAR
+NEAR = NODES_NEAR | FRAGMENT_NEAR
 
 
 @cache

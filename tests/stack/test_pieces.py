@@ -3,7 +3,7 @@
 import pytest
 
 from lowpanbudget import Mac, decode_frame, encode_frame
-from lowpanbudget.stack.events import Complete, Discarded, TimedOut
+from lowpanbudget.stack.events import Complete, Discarded, Event, TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.pieces import Fate, FragmentArrival, SentDatagrams
 from lowpanbudget.stack.reassembly import Reassembler
@@ -19,6 +19,16 @@ def fragment(offset: int, octets: bytes, tag: int = 7, destination: bytes = B) -
     return decode_frame(encode_frame(mac, head + octets).octets)
 
 
+def part_of(data: bytes, offset: int) -> Frame:
+    """A fragment of a header and 32 octets: 48 and 8 octets of it, and 16; Figure 4 and dispatch 0x41 for the first."""
+    if offset:
+        return fragment(offset, data * {48: 8, 56: 16}[offset])
+    head = (0b11000 << 11 | SIZE).to_bytes(2, "big") + b"\0\x07\x41"
+    mac = Mac(destination_pan=1, destination=B, source=A, pan_id_compression=True)
+    header = b"\x60\0\0\0" + (SIZE - 40).to_bytes(2, "big") + b"\x3b\x40" + bytes(32)
+    return decode_frame(encode_frame(mac, head + header + data * 8).octets)
+
+
 def fed(reassembler: Reassembler, frame: Frame, time_s: float, mark: int = 0) -> FragmentArrival:
     reassembler.feed(frame, time_s, mark)
     assert reassembler.arrival is not None
@@ -29,7 +39,7 @@ def test_a_datagram_is_sent_fragment_by_fragment() -> None:
     reassembler = Reassembler()
     for number, offset in enumerate((48, 0, 24), 1):
         arrival = fed(reassembler, fragment(offset, bytes(24)), float(number), number)
-        assert arrival.fragment == (offset, offset + 24, float(number), False, number)
+        assert arrival.fragment[:5] == (offset, offset + 24, float(number), False, number)
         assert not arrival.repeated
         assert [part.mark for part in arrival.datagram.fragments] == list(range(1, number + 1))
         assert arrival.datagram.fate is (Fate.WHOLE if number == 3 else Fate.OPEN)
@@ -99,6 +109,34 @@ def test_an_overlap_ends_what_was_sent_and_not_what_is_held() -> None:
     assert (new.fate, [part[:2] for part in new.fragments]) == (Fate.WHOLE, [(48, 72)])
 
 
+def ends(events: list[Event]) -> list[tuple[type[Event], bool]]:
+    """The events that end a datagram, and whether it is told again."""
+    return [(type(one), one.again) for one in events if isinstance(one, TimedOut | Discarded)]
+
+
+def test_each_datagram_has_one_end() -> None:
+    """Two under one tag at once: the second takes the place of the first, and what is left over is none."""
+    reassembler = Reassembler()
+    events: list[Event] = []
+    for number, (offset, data) in enumerate(
+        ((0, b"a"), (48, b"a"), (0, b"b"), (56, b"a"), (48, b"b"))
+    ):
+        events += reassembler.feed(part_of(data, offset), number / 10)
+    assert ends(events) == [(Discarded, False)]
+    assert [type(one) for one in events if isinstance(one, Complete)] == [Complete]
+    rest = fed(reassembler, part_of(b"b", 56), 0.6)
+    assert not rest.repeated, "the same place with other octets is no copy"
+    assert rest.datagram.is_rest
+    assert ends(reassembler.close()) == [(Discarded, True)]
+
+
+def test_a_copy_that_comes_late_is_no_datagram_that_never_was_whole() -> None:
+    reassembler = Reassembler()
+    for offset in (0, 24, 48, 48):
+        reassembler.feed(fragment(offset, bytes(24)), 0.0)
+    assert ends(reassembler.feed(decode_frame(b""), 61.0)) == [(TimedOut, True)]
+
+
 @pytest.mark.parametrize("count", [1, 2, 5, 8])
 def test_how_many_were_open_at_a_receiver(count: int) -> None:
     reassembler = Reassembler()
@@ -118,8 +156,8 @@ def test_what_is_known_of_senders_is_bounded() -> None:
     for tag in range(100):
         fed(reassembler, fragment(0, bytes(24), tag), 0.0)
     expired = reassembler.expired(61.0)
-    assert [datagram.key.tag for datagram in expired] == list(range(84, 100))
-    # eight are followed; of those given up before that as many are told
-    assert [datagram.fate for datagram in expired] == [Fate.GIVEN_UP] * 8 + [Fate.EXPIRED] * 8
+    assert [datagram.key.tag for datagram in expired] == list(range(88, 100))
+    # four are open at once; of those given up before that the last eight are told
+    assert [datagram.fate for datagram in expired] == [Fate.GIVEN_UP] * 8 + [Fate.EXPIRED] * 4
     known = SentDatagrams(3)
     assert known.expire(1e9) == []

@@ -210,10 +210,14 @@ class Sighting:
         return self.as_frame if alone else None
 
     @property
+    def is_fragment(self) -> bool:
+        """Return whether it brings a fragment, recoverable or not."""
+        return self.example is not None and self.example.fragment is not None
+
+    @property
     def is_open(self) -> bool:
         """Return whether this is a fragment of which nothing more is known yet."""
-        is_part = self.example is not None and self.example.fragment is not None
-        return is_part and self.whole is None and not self.never_whole
+        return self.is_fragment and self.whole is None and not self.never_whole
 
     def decoded(self, frame: Frame) -> None:
         """Keep a frame that was decoded already."""

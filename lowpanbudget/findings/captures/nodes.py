@@ -126,7 +126,9 @@ def unsecured_among_secured(known: Surroundings) -> Hits:
 
 
 _SILENCES = 4  # times the longest silence so far; our choice
-_LONG = 20  # silences alike: who is there still had a rhythm, and not a task that is done; our choice
+_LONG = (
+    20  # silences alike: who is there still had a rhythm, and not a task that is done; our choice
+)
 _SLOW_S, _MANY = 5.0, 50  # a faster rhythm is that of a transfer, unless it lasts: our choice
 
 

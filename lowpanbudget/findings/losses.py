@@ -1,0 +1,193 @@
+"""Datagrams in fragments: how many were begun, came whole or never did, by hop and by receiver; each counted once."""
+
+from lowpanbudget.capture.recent import Recent
+from lowpanbudget.findings.datagrams import numbers_of
+from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.stack.pieces import Fate, FragmentArrival, FragmentedDatagram, FragmentKey
+from lowpanbudget.values import dataclass, field
+
+_MOST_OPEN = 12  # datagrams of a hop whose frames are named
+MOST_SENDERS = 64
+_FLOOD = 32  # datagrams that are begun and never go on; our choice
+_AT_ONCE = 16  # open at a time, over what any node has buffers for; our choice
+
+Hop = tuple[bytes | None, bytes | None]
+
+
+@dataclass(slots=True)
+class HopLosses:
+    """How many datagrams of a hop were begun, ended, came whole, were lost, were given up for room; frames of some.
+
+    ``alone`` have a first fragment and nothing behind it, ``alone_lost`` are those of them that were lost or given up;
+    ``numbers`` are the first frames of such, ``others`` those of the rest. ``open`` are those that have no end yet, the
+    last of them; ``explained`` the keys of those with a fragment that cannot be placed: that has its own finding, and
+    they are not counted here unless their time runs out.
+    """
+
+    begun: int = 0
+    ended: int = 0
+    whole: int = 0
+    lost: int = 0
+    given_up: int = 0
+    alone: int = 0
+    alone_lost: int = 0
+    numbers: Frames = field(default_factory=Frames)
+    others: Frames = field(default_factory=Frames)
+    open: Recent[FragmentKey, FragmentedDatagram] = field(
+        default_factory=lambda: Recent(_MOST_OPEN)
+    )
+    explained: Recent[FragmentKey, bool] = field(default_factory=lambda: Recent(_MOST_OPEN))
+
+    def take(self, arrival: FragmentArrival) -> None:
+        """Count a datagram that begins with a fragment, and see whether there is more than the first."""
+        fragment, datagram, _ = arrival
+        if datagram.key in self.explained or datagram.is_rest:
+            return
+        count = len(datagram.fragments)
+        if count == 1 or (datagram.follows and fragment.first):
+            self.begun += 1
+            self.alone += count == 1 and fragment.first
+            self.open[datagram.key] = datagram
+        elif count == 2:
+            self.alone -= datagram.fragments[0].first
+
+    def explain(self, datagram: FragmentedDatagram) -> None:
+        """Leave a datagram out: another finding says what became of it."""
+        self.begun -= 1
+        self.alone -= _is_alone(datagram)
+        self.open.pop(datagram.key, None)
+
+    def end(self, datagram: FragmentedDatagram) -> None:
+        """Count what became of a datagram."""
+        if datagram.is_rest:
+            return
+        fate, alone = datagram.fate, _is_alone(datagram)
+        if self.explained.pop(datagram.key, False):
+            if fate is not Fate.EXPIRED:
+                return
+            self.begun += 1
+            self.alone += alone
+        if fate in {Fate.OVERLAPPING, Fate.REPLACED}:
+            self.explain(datagram)
+            return
+        self.ended += 1
+        self.open.pop(datagram.key, None)
+        if fate is Fate.WHOLE:
+            self.whole += 1
+            self.alone -= alone
+            return
+        self.lost += fate is Fate.EXPIRED
+        self.given_up += fate is Fate.GIVEN_UP
+        self.alone_lost += alone
+        self._name(datagram)
+
+    def name_open(self) -> None:
+        """Name the frames of those that are open when the capture ends."""
+        for datagram in self.open.values():
+            self._name(datagram)
+
+    def _name(self, datagram: FragmentedDatagram) -> None:
+        frames = self.numbers if _is_alone(datagram) else self.others
+        frames.note(*numbers_of(datagram)[:1])
+
+
+def _is_alone(datagram: FragmentedDatagram) -> bool:
+    return len(datagram.fragments) == 1 and datagram.fragments[0].first
+
+
+@dataclass(slots=True)
+class ReceiverLosses:
+    """Datagrams that a receiver is sent in fragments, and by whom.
+
+    Of those ``begun`` the ``alone`` have nothing behind their first fragment; ``most`` were open at once, ``given_up``
+    for room. ``met`` were lost while others were open, up to ``met_most``. The first frames of both.
+    """
+
+    begun: int = 0
+    alone: int = 0
+    most: int = 0
+    given_up: int = 0
+    first_s: float = 0.0
+    last_s: float = 0.0
+    senders: set[bytes | None] = field(default_factory=set)
+    numbers: Frames = field(default_factory=Frames)
+    met: int = 0
+    met_most: int = 0
+    met_numbers: Frames = field(default_factory=Frames)
+
+    def take(self, arrival: FragmentArrival) -> None:
+        """Count a datagram that begins with a fragment, and see whether there is more than the first."""
+        fragment, datagram, _ = arrival
+        count = len(datagram.fragments)
+        if count > 1:
+            self.alone -= count == 2 and datagram.fragments[0].first
+            return
+        if datagram.is_rest:
+            return
+        self.first_s = self.first_s if self.begun else fragment.time_s
+        self.last_s = fragment.time_s
+        self.begun += 1
+        self.alone += fragment.first and datagram.fate is Fate.OPEN
+        self.most = max(self.most, datagram.beside)
+        self.numbers.note(fragment.mark.number)
+        if len(self.senders) < MOST_SENDERS:
+            self.senders.add(datagram.key.source)
+
+    def end(self, datagram: FragmentedDatagram) -> None:
+        """Count what became of a datagram."""
+        if datagram.is_rest:
+            return
+        self.given_up += datagram.fate is Fate.GIVEN_UP
+        if datagram.fate is Fate.EXPIRED and datagram.beside > 1:
+            self.met += 1
+            self.met_most = max(self.met_most, datagram.beside)
+            self.met_numbers.note(*numbers_of(datagram)[:1])
+
+    @property
+    def is_flood(self) -> bool:
+        """Return whether most of what comes is begun and never goes on, and more at once than a node can hold."""
+        many = self.alone >= _FLOOD and self.most >= _AT_ONCE
+        return many and self.alone * 2 >= self.begun
+
+
+@dataclass(slots=True)
+class Losses:
+    """What became of datagrams in fragments, by hop and by receiver."""
+
+    hops: FirstNamed[Hop, HopLosses] = field(default_factory=FirstNamed)
+    receivers: FirstNamed[bytes | None, ReceiverLosses] = field(default_factory=FirstNamed)
+
+    def take(self, arrival: FragmentArrival) -> None:
+        """Take a fragment."""
+        if arrival.repeated:
+            return
+        key = arrival.datagram.key
+        hop = self.hops.entry((key.source, key.destination), HopLosses)
+        receiver = self.receivers.entry(key.destination, ReceiverLosses)
+        if hop is not None:
+            hop.take(arrival)
+        if receiver is not None:
+            receiver.take(arrival)
+
+    def end(self, datagram: FragmentedDatagram) -> None:
+        """Take what became of a datagram."""
+        key = datagram.key
+        hop = self.hops.get((key.source, key.destination))
+        receiver = self.receivers.get(key.destination)
+        if hop is not None:
+            hop.end(datagram)
+        if receiver is not None:
+            receiver.end(datagram)
+
+    def explain(self, hop: Hop, tag: int | None) -> None:
+        """Leave out the datagrams of a hop with a fragment, of this tag, that cannot be placed."""
+        losses = self.hops.get(hop)
+        for datagram in [] if losses is None else list(losses.open.values()):
+            if losses is not None and datagram.key.tag == tag:
+                losses.explain(datagram)
+                losses.explained[datagram.key] = True
+
+    def is_flooded(self, receiver: bytes | None) -> bool:
+        """Return whether a receiver is flooded with datagrams that are begun and never go on."""
+        losses = self.receivers.get(receiver)
+        return losses is not None and losses.is_flood
