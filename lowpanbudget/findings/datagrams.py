@@ -37,11 +37,12 @@ class UdpContent(NamedTuple):
 
 
 class CoapHead(NamedTuple):
-    """The first fields of a CoAP message."""
+    """The first fields of a CoAP message, as far as its token."""
 
     type: int
     code: int
     mid: int
+    token: bytes = b""
 
 
 @dataclass()
@@ -148,7 +149,8 @@ def coap_head(octets: bytes) -> CoapHead | None:
     if len(octets) < coap.HEADER.octets or not coap.HEADER.starts(octets):
         return None
     values = coap.HEADER.values_at(octets)
-    return CoapHead(values["type"], values["code"], values["message id"])
+    token = octets[coap.HEADER.octets :][: values["token length"]]
+    return CoapHead(values["type"], values["code"], values["message id"], token)
 
 
 def numbers_of(datagram: FragmentedDatagram) -> tuple[int, ...]:

@@ -39,8 +39,9 @@ class Surroundings:
     ``largest``: octets of the longest frame, check sequence included. ``devices`` are EUI-64s that exist.
     ``timeout_s`` is the receivers' time for reassembly. ``prefixes`` are /64 prefixes seen, ``pans`` PAN IDs with the
     number of frames that carried them. ``flows`` finds those of the design, ``senders`` are the nodes that sent
-    data frames, ``losses`` what became of datagrams in fragments, ``acknowledged`` those that acknowledged any. ``sums`` are checksums that nothing explains, ``end_s`` is
-    when the last frame came, ``unread`` the number of data frames that are sealed or have a fault.
+    data frames, ``acknowledged`` those that acknowledged any. ``losses`` tell what became of datagrams in fragments,
+    ``sums`` are checksums that nothing explains, ``end_s`` is when the last frame came, ``unread`` the number of data
+    frames that are sealed or have a fault.
     """
 
     contexts: Contexts = field(default_factory=Contexts)

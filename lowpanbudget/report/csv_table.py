@@ -13,8 +13,8 @@ AUDIT = (
 )  # fmt: skip
 SURVEY = (
     "group", "name", "in_design", "frames", "octets", "datagrams", "datagram_octets", "application", "unused",
-    "avoidable", "fragments", "retransmissions", "duplicates", "lost", "assembled", "dropped", "given_up", "unread", "damaged",
-    "first_ns", "last_ns",
+    "avoidable", "fragments", "retransmissions", "duplicates", "lost", "assembled", "dropped", "given_up",
+    "unread", "damaged", "first_ns", "last_ns",
 )  # fmt: skip
 BUDGET = ("flow", "hop", "direction", "room")
 LEDGER = (

@@ -1,6 +1,7 @@
 """A capture that fires each finding about CoAP and about a design, and a near miss."""
 
 import struct
+from collections.abc import Callable
 
 from findings import air
 from findings.air import NODE, PAN, ROOT, Capture
@@ -152,15 +153,60 @@ READINGS = "flow readings, 2001:db8:1::ff:fe00:17"
 
 def asked(*, answered: bool) -> Capture:
     """Three confirmable GETs of the root within 100 s; the second is answered 2.05, or none is."""
-    frames: list[bytes | tuple[float, bytes]] = []
-    for number, at in enumerate((1.0, 41.0, 101.0), 1):
-        request = air.coap_message(code=1, mid=number)
-        frames.append((at, air.frame(air.coap(request), number)))
-        if answered and number == 2:
-            answer = air.coap_message(kind=2, code=69, mid=number)
-            back = (ROOT, NODE)
-            frames.append((at + 0.5, air.frame(air.coap(answer, back, back=True), 9, back)))
-    return Capture(frames)
+    return exchanges((1.0, 41.0, 101.0), {2: 69} if answered else {})
+
+
+def exchanges(
+    times: tuple[float, ...], answers: dict[int, int], *, code: int = 1, kind: int = 0, end: float = 0.0,
+    repeated: tuple[int, ...] = (), options: bytes = b"",
+) -> Capture:  # fmt: skip
+    """Requests of the root at these times, with their number as message ID and token.
+
+    Half a second later those in ``answers`` get a message of that code, in an acknowledgement or, without confirmation,
+    alone; those ``repeated`` are sent again after 3 s. A reading comes at the ``end``.
+    """
+    frames: list[tuple[float, bytes]] = []
+    back = (ROOT, NODE)
+    for number, at in enumerate(times, 1):
+        token = bytes([number])
+        request = air.coap(air.coap_message(options, code=code, mid=number, kind=kind, token=token))
+        frames.append((at, air.frame(request, number)))
+        if number in repeated:
+            frames.append((at + 3, air.frame(request, 100 + number)))
+        if number in answers:
+            held = token if answers[number] else b""
+            answer = air.coap_message(
+                kind=2 if kind == 0 else 1, code=answers[number], mid=number, token=held
+            )
+            frames.append((at + 0.5, air.frame(air.coap(answer, back, back=True), number, back)))
+    if end:
+        frames.append((end, air.frame(air.datagram(), 200)))
+    return Capture([*sorted(frames)])
+
+
+EACH_MINUTE = tuple(1 + 60.0 * number for number in range(6))
+# RFC 7967 section 2: option 258, here 2.xx is not wanted; 258 - 13 = 245 stands in one octet behind delta 13
+NO_RESPONSE = b"\xd1\xf5\x02"
+
+# captures in which a finding must not be told, beside the near misses of the cases
+APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    what: ("request-never-answered", capture)
+    for what, capture in {
+        "POSTs that nobody confirms": lambda: exchanges(EACH_MINUTE, {}, code=2, kind=1, end=900.0),
+        "GETs that ask for no answer": lambda: exchanges(
+            EACH_MINUTE, {}, kind=1, end=900.0, options=NO_RESPONSE
+        ),
+        "GETs that nobody confirms, half of them answered": lambda: exchanges(
+            EACH_MINUTE, dict.fromkeys((1, 3, 5), 69), kind=1, end=900.0
+        ),
+        "PUTs of which the receiver of the capture missed two answers": lambda: exchanges(
+            EACH_MINUTE, dict.fromkeys((1, 2, 3, 4), 68), code=3, end=900.0
+        ),
+        "PUTs that ask for no answer, and are acknowledged": lambda: exchanges(
+            EACH_MINUTE, dict.fromkeys(range(1, 7), 0), code=3, end=900.0, options=NO_RESPONSE
+        ),
+    }.items()
+}
 
 
 APPLICATION_CASES = {

@@ -104,7 +104,7 @@ def one_tag(second: int) -> Capture:
 
 
 def interleaved(second: int) -> Capture:
-    """Two datagrams of one hop and size at once, three times: the second begins behind the second frame of the first."""
+    """Two datagrams of one hop and size at once, three times; one begins behind two frames of the other."""
     frames: Timed = []
     for turn in range(3):
         ones = air.pieces(air.datagram(bytes([turn]) * LARGE), tag=7, start=10 * turn)

@@ -8,7 +8,18 @@ from typing import NamedTuple
 
 from findings import air
 from findings.air import BROADCAST, NODE, PAN, PREFIX, ROOT, Capture
-from findings.cases_application import DATA, PLAN, READINGS, SMALL, again, floats, messages, planned
+from findings.cases_application import (
+    DATA,
+    EACH_MINUTE,
+    PLAN,
+    READINGS,
+    SMALL,
+    again,
+    exchanges,
+    floats,
+    messages,
+    planned,
+)
 from findings.cases_compression import FAR, known_contexts, solicitation, summed, to_group, under
 from findings.cases_fragments import cut, frames_of_one, interleaved, sized, spilled
 from findings.cases_link import FAR_NAME, IPHC_ONLY, other_frames, plain, short_source
@@ -139,7 +150,64 @@ def listener_report() -> Capture:
 DAMAGED = "some frames were damaged before this receiver saw them; nothing is concluded from those"
 HOP = "0x0017 to 0x0001"
 RESERVED = "the reserved octet of the fragment header is"
+NO_ANSWER = "requests to 2001:db8:1::ff:fe00:1 on port 5683"
+CLIENT = "2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1 on port 5683"
+
 FURTHER = (
+    # the second and third of each minute's frames: one is answered, five are not and were sent once
+    Further(
+        "request-never-answered",
+        lambda: exchanges(EACH_MINUTE, {1: 68}, code=3, end=900.0),
+        Told(
+            "risk",
+            CLIENT,
+            f"5 of 6 {NO_ANSWER} have no answer",
+            ("sent again: 0 of them",),
+            (3, 4, 5),
+            5,
+        ),
+    ),
+    # half of them, each sent again: the sender heard nothing either
+    Further(
+        "request-never-answered",
+        lambda: exchanges(
+            EACH_MINUTE, {1: 68, 2: 68, 3: 68}, code=3, end=900.0, repeated=(4, 5, 6)
+        ),
+        Told(
+            "risk",
+            CLIENT,
+            f"3 of 6 {NO_ANSWER} have no answer",
+            ("sent again: 3 of them",),
+            (7, 9, 11),
+            3,
+        ),
+    ),
+    # the last one has 900 - 301 s, over 247
+    Further(
+        "request-never-answered",
+        lambda: exchanges(EACH_MINUTE, dict.fromkeys(range(1, 7), 0), code=3, end=900.0),
+        Told(
+            "risk",
+            f"{CLIENT}: acknowledged alone",
+            f"6 of 6 {NO_ANSWER} are acknowledged and have no answer",
+            (),
+            (1, 3, 5),
+            6,
+        ),
+    ),
+    # the last one has 400 - 301 s, less than the 145 s that a message without confirmation may live
+    Further(
+        "request-never-answered",
+        lambda: exchanges(EACH_MINUTE, {}, kind=1, end=400.0),
+        Told(
+            "risk",
+            f"{CLIENT}: non-confirmable",
+            "5 of 5 non-confirmable GET or FETCH to 2001:db8:1::ff:fe00:1 on port 5683 have no answer",
+            (),
+            (1, 2, 3),
+            5,
+        ),
+    ),
     # two frames of the one; the first of the other takes their place, and its second makes a whole with the last two of
     # the one; the same again from frame 9 on
     Further(
@@ -157,7 +225,7 @@ FURTHER = (
             3,
         ),
     ),
-    # readings of the third node come at 3 + 10 n: behind the root's acknowledgement of the first node's, two frames each
+    # readings of the third node come at 3 + 10 n, behind one of the first and its acknowledgement
     Further(
         "pan-beside-the-network",
         lambda: acknowledging(both=False),

@@ -4,7 +4,7 @@ from functools import cache
 
 import pytest
 from findings.air import names
-from findings.cases_application import APPLICATION_CASES
+from findings.cases_application import APPLICATION_CASES, APPLICATION_NEAR
 from findings.cases_compression import COMPRESSION_CASES
 from findings.cases_fragments import FRAGMENT_CASES, FRAGMENT_NEAR
 from findings.cases_further import FURTHER, Further
@@ -34,7 +34,7 @@ CASES: dict[str, Case] = (
     | ROUTING_CASES
     | APPLICATION_CASES
 )
-NEAR = NODES_NEAR | FRAGMENT_NEAR
+NEAR = NODES_NEAR | FRAGMENT_NEAR | APPLICATION_NEAR
 
 
 @cache

@@ -2,7 +2,6 @@
 
 import struct
 from collections.abc import Iterator
-from ipaddress import IPv6Address
 from typing import NamedTuple
 
 from lowpanbudget.bits import Reader
@@ -13,7 +12,7 @@ from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.wording import link_text, seconds_text
+from lowpanbudget.findings.wording import link_text
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import Type
@@ -28,8 +27,6 @@ _CONTENT_FORMAT = 12  # RFC 7252 section 12.2
 # CBOR, SenML+CBOR, SensML+CBOR, CBOR sequence (from memory)
 _CBOR_FORMATS = {60, 112, 113, 63, 11060}
 _WIDE_FLOAT = 0xFB  # the first octet of a 64-bit float (RFC 8949 section 3.3)
-
-_FEW_REQUESTS = 3  # that tell
 
 APPLICATION = Subject("application")
 
@@ -140,60 +137,6 @@ def request_repeated(memory: Requests, _known: Surroundings) -> Hits:
             cause = f"{name} sent {repeats.count} messages again, {early}"
             evidence = (f"shortest time between: {repeats.shortest_s:.2f} s",)
             yield Hit(cause, evidence, name, tuple(repeats.numbers), severity)
-
-
-@dataclass(slots=True)
-class _Questions:
-    """Confirmable requests of one endpoint to another: how many, the last message ID, when they began, the first."""
-
-    first_s: float
-    count: int = 0
-    mid: int = -1
-    answered: bool = False
-    frames: Frames = field(default_factory=Frames)
-
-
-class Endpoints(FirstNamed[tuple[int, int, int, int], _Questions]):
-    """What was asked, by addresses and ports from who asks to who is asked."""
-
-
-MAX_TRANSMIT_WAIT_S = 93  # RFC 7252 section 4.8.2
-
-
-@APPLICATION.rule("request-never-answered", HeardDatagram, memory=Endpoints)
-def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> None:
-    """Note requests, and whatever comes back."""
-    head, content = datagram.coap_head, datagram.udp
-    if head is None or content is None:
-        return
-    ends = int(datagram.header.source), int(datagram.header.destination)
-    back = memory.get((ends[1], ends[0], content.destination_port, content.source_port))
-    if back is not None:
-        back.answered = True
-    if head.type != Type.CON or not 0 < head.code < 32 or datagram.header.destination.is_multicast:
-        return
-    key = (*ends, content.source_port, content.destination_port)
-    asked = memory.entry(key, lambda: _Questions(scene.time_s))
-    if asked is not None and asked.mid != head.mid:
-        asked.mid = head.mid
-        asked.count += 1
-        if len(asked.frames) < _FEW_REQUESTS:
-            asked.frames.note(scene.number)
-
-
-@APPLICATION.at_end("request-never-answered")
-def request_never_answered(memory: Endpoints, known: Surroundings) -> Hits:
-    """Judge each pair of endpoints, where all can be read; an answer may come as long as a request is sent again."""
-    if known.unread:
-        return
-    for (client, server, _, port), asked in memory.items():
-        waited = known.end_s - asked.first_s
-        if not asked.answered and asked.count >= _FEW_REQUESTS and waited > MAX_TRANSMIT_WAIT_S:
-            name = str(IPv6Address(server))
-            cause = f"{name} answers none of {asked.count} requests on port {port}"
-            evidence = (f"the first {seconds_text(waited)} before the capture ends",)
-            frames = tuple(asked.frames)
-            yield Hit(cause, evidence, str(IPv6Address(client)), frames, times=asked.count)
 
 
 class _Answer(NamedTuple):

@@ -132,9 +132,9 @@ _TAKEN = "a tag is used for another datagram while one under it is not whole"
 def put_together_of_two(_scene: Scene, datagram: FragmentedDatagram) -> Hits:
     """Take datagrams with a wrong checksum that took the place of another, or whose first fragment came last."""
     if datagram.follows:
-        evidence = (str(datagram), "fragments of both make up one, whose checksum is wrong")
+        both = "fragments of both make up one, whose checksum is wrong"
         # the one whose place it took is counted
-        yield Hit(_TAKEN, evidence, hop_of(datagram), numbers_of(datagram), times=0)
+        yield Hit(_TAKEN, (str(datagram), both), hop_of(datagram), numbers_of(datagram), times=0)
         return
     *before, last = datagram.fragments
     gap = last.time_s - before[-1].time_s

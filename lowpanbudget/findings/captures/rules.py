@@ -14,6 +14,7 @@ from lowpanbudget.findings.captures.nodes import NODES
 from lowpanbudget.findings.captures.plan import PLAN
 from lowpanbudget.findings.captures.reassembly import REASSEMBLY
 from lowpanbudget.findings.captures.registrations import REGISTRATIONS
+from lowpanbudget.findings.captures.requests import REQUESTS
 from lowpanbudget.findings.captures.routing import ROUTING
 from lowpanbudget.findings.captures.rpl import RPL
 from lowpanbudget.findings.captures.security import SECURITY
@@ -23,5 +24,5 @@ from lowpanbudget.findings.rule import rules_of
 # in the order of what they look at: one that knows why a frame cannot be read comes before those that only say so
 CAPTURE_RULES = rules_of(
     CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY,
-    NETWORK, RPL, REGISTRATIONS, ROUTING, APPLICATION, PLAN, MESSAGES,
+    NETWORK, RPL, REGISTRATIONS, ROUTING, APPLICATION, REQUESTS, PLAN, MESSAGES,
 )  # fmt: skip

@@ -1,0 +1,236 @@
+"""Requests of CoAP and what comes back: answers, acknowledgements alone, or nothing.
+
+What proves that nothing came: a confirmable request is sent again until something does (RFC 7252 section 4.2), so that
+one sent again and never answered was heard to fail by its sender too. A non-confirmable one may stay without an answer,
+and only one that does nothing but ask is looked at.
+"""
+
+from collections.abc import Iterator
+from ipaddress import IPv6Address
+
+from lowpanbudget.capture.recent import Recent
+from lowpanbudget.findings.datagrams import CoapHead, HeardDatagram
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.memory import FirstNamed, Frames
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.wording import seconds_text
+from lowpanbudget.layers.internet.coap.codes import Type
+from lowpanbudget.layers.internet.coap.message import CoapMessage
+from lowpanbudget.values import dataclass, field
+
+REQUESTS = Subject("requests")
+
+MAX_TRANSMIT_WAIT_S = 93  # RFC 7252 section 4.8.2, as the next two
+EXCHANGE_LIFETIME_S = 247
+NON_LIFETIME_S = 145
+_REQUESTS_END, _RESPONSE = (
+    32,
+    64,
+)  # codes of class 0 are requests, of class 2 and more responses (section 5.2)
+_GET, _FETCH = 1, 5  # RFC 7252 section 5.8.1, RFC 8132 section 2
+_NO_RESPONSE = 258  # RFC 7967 section 2
+_FEW, _FEW_UNCONFIRMED = 3, 5  # requests that tell; our choice
+_MOST_OPEN = 64  # requests of one endpoint to another
+_SHOWN = 3  # frames of each kind that are named
+
+
+@dataclass(slots=True)
+class _Request:
+    """A request without an answer so far: by whom and when it was sent first, and in which frame.
+
+    ``quiet``: it asks for no answer, so that an acknowledgement is all that comes.
+    """
+
+    time_s: float
+    number: int
+    token: bytes
+    link: bytes | None
+    confirmable: bool
+    quiet: bool
+    repeated: bool = False
+    acknowledged: bool = False
+
+
+@dataclass(slots=True)
+class _Outcome:
+    """How many requests of a kind had their time, of them those with no answer, and of these those sent again."""
+
+    ended: int = 0
+    unanswered: int = 0
+    repeated: int = 0
+    frames: Frames = field(default_factory=Frames)
+
+    def miss(self, request: _Request) -> None:
+        """Count a request without an answer."""
+        self.unanswered += 1
+        self.repeated += request.repeated
+        if len(self.frames) < _SHOWN:
+            self.frames.note(request.number)
+
+
+@dataclass(slots=True)
+class _Questions:
+    """Requests of one endpoint to another.
+
+    ``asked`` counts those that are to be confirmed, from ``first_s`` on in ``frames``, and ``answered`` tells that
+    something came back for one. ``open`` are those without an answer by message ID, ``done`` when others were answered.
+    """
+
+    first_s: float
+    asked: int = 0
+    answered: bool = False
+    frames: Frames = field(default_factory=Frames)
+    open: dict[int, _Request] = field(default_factory=dict)
+    done: Recent[int, float] = field(default_factory=lambda: Recent(_MOST_OPEN))
+    confirmed: _Outcome = field(default_factory=_Outcome)
+    promised: _Outcome = field(default_factory=_Outcome)  # acknowledged alone
+    unconfirmed: _Outcome = field(default_factory=_Outcome)
+
+    def ask(self, mid: int, request: _Request) -> None:
+        """Take a request that was not heard before."""
+        if request.confirmable:
+            if not self.asked:
+                self.first_s = request.time_s
+            self.asked += 1
+            if len(self.frames) < _SHOWN:
+                self.frames.note(request.number)
+        before = self.open.pop(mid, None)
+        if before is not None:
+            self.settle(before, request.time_s)
+        self.open[mid] = request
+        if len(self.open) > _MOST_OPEN:
+            oldest = next(iter(self.open))
+            self.settle(self.open.pop(oldest), request.time_s)
+
+    def take(self, head: CoapHead, time_s: float) -> None:
+        """Take what comes back: it belongs to a request by its message ID, or by its token (RFC 7252 section 5.3.2)."""
+        if head.type in {Type.ACK, Type.RST}:
+            mid: int | None = head.mid
+        elif head.code >= _RESPONSE:
+            found = (mid for mid, one in self.open.items() if one.token == head.token)
+            mid = next(reversed([*found]), None)
+        else:
+            return
+        request = None if mid is None else self.open.get(mid)
+        if mid is None or request is None:
+            return
+        if head.type == Type.ACK and not head.code and not request.quiet:
+            request.acknowledged = True
+            self.answered = True
+            return
+        del self.open[mid]
+        self.done[mid] = time_s
+        self.answered |= request.confirmable
+        self._outcome(request).ended += 1
+
+    def settle(self, request: _Request, now_s: float) -> None:
+        """Count a request without an answer, where there was time for one."""
+        wait_s = MAX_TRANSMIT_WAIT_S if request.confirmable else NON_LIFETIME_S
+        if request.acknowledged:
+            wait_s = EXCHANGE_LIFETIME_S
+        if now_s - request.time_s > wait_s:
+            outcome = self._outcome(request)
+            outcome.ended += 1
+            (self.promised if request.acknowledged else outcome).miss(request)
+
+    def _outcome(self, request: _Request) -> _Outcome:
+        return self.confirmed if request.confirmable else self.unconfirmed
+
+
+class Endpoints(FirstNamed[tuple[int, int, int, int], _Questions]):
+    """What was asked, by addresses and ports from who asks to who is asked."""
+
+
+@REQUESTS.rule("request-never-answered", HeardDatagram, memory=Endpoints)
+def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> None:
+    """Note requests, and whatever comes back."""
+    head, content = datagram.coap_head, datagram.udp
+    if head is None or content is None:
+        return
+    ends = int(datagram.header.source), int(datagram.header.destination)
+    back = memory.get((ends[1], ends[0], content.destination_port, content.source_port))
+    if back is not None:
+        back.take(head, scene.time_s)
+    if not 0 < head.code < _REQUESTS_END or datagram.header.destination.is_multicast:
+        return
+    confirmable = head.type == Type.CON
+    if not confirmable and head.code not in {_GET, _FETCH}:
+        return
+    key = (*ends, content.source_port, content.destination_port)
+    asked = memory.get(key) or memory.entry(key, lambda: _Questions(scene.time_s))
+    if asked is None:
+        return
+    before, now_s = asked.open.get(head.mid), scene.time_s
+    if before is not None and now_s - before.time_s <= EXCHANGE_LIFETIME_S:
+        before.repeated |= before.link == datagram.link_source and scene.passage is None
+        return
+    if now_s - asked.done.get(head.mid, -EXCHANGE_LIFETIME_S) < EXCHANGE_LIFETIME_S:
+        return  # it has its answer
+    quiet, link = _wants_no_answer(scene, datagram), datagram.link_source
+    if confirmable or not quiet:
+        request = _Request(now_s, scene.number, head.token, link, confirmable, quiet)
+        asked.ask(head.mid, request)
+
+
+def _wants_no_answer(scene: Scene, datagram: HeardDatagram) -> bool:
+    """Return whether a request says that it needs no answer of some class."""
+    opened = None if scene.opened is None else scene.opened.message
+    messages = (opened, *datagram.layers)
+    options = (one.first(_NO_RESPONSE) for one in messages if isinstance(one, CoapMessage))
+    return any(option is not None and bool(option.value) for option in options)
+
+
+@REQUESTS.at_end("request-never-answered")
+def request_never_answered(memory: Endpoints, known: Surroundings) -> Hits:
+    """Judge each pair of endpoints, where all can be read."""
+    if known.unread:
+        return
+    silent: dict[tuple[int, int], list[_Questions]] = {}
+    for (_, server, _, port), asked in memory.items():
+        for request in asked.open.values():
+            asked.settle(request, known.end_s)
+        if _is_silent(asked, known.end_s):
+            silent.setdefault((server, port), []).append(asked)
+    for (client, server, _, port), asked in memory.items():
+        subject, where = str(IPv6Address(client)), f"{IPv6Address(server)} on port {port}"
+        if _is_silent(asked, known.end_s):
+            total = sum(one.asked for one in silent[server, port])
+            cause = f"{IPv6Address(server)} answers none of {total} requests on port {port}"
+            waited = seconds_text(known.end_s - asked.first_s)
+            evidence = (f"the first {waited} before the capture ends",)
+            yield Hit(cause, evidence, subject, tuple(asked.frames), times=asked.asked)
+        else:
+            yield from _in_part(asked, f"{subject} to {where}", where)
+        yield from _unconfirmed(asked.unconfirmed, f"{subject} to {where}", where)
+
+
+def _is_silent(asked: _Questions, end_s: float) -> bool:
+    """Return whether nothing came back; an answer may come as long as a request is sent again."""
+    waited = end_s - asked.first_s
+    return not asked.answered and asked.asked >= _FEW and waited > MAX_TRANSMIT_WAIT_S
+
+
+def _in_part(asked: _Questions, subject: str, where: str) -> Iterator[Hit]:
+    """Yield what is said of confirmable requests some of which were answered, or acknowledged."""
+    missed, promised = asked.confirmed, asked.promised
+    ended = missed.ended
+    if missed.unanswered >= _FEW and (missed.repeated >= _FEW or missed.unanswered * 2 > ended):
+        cause = f"{missed.unanswered} of {ended} requests to {where} have no answer"
+        evidence = (f"sent again: {missed.repeated} of them",)
+        yield Hit(cause, evidence, subject, tuple(missed.frames), times=missed.unanswered)
+    if promised.unanswered >= _FEW:
+        cause = f"{promised.unanswered} of {ended} requests to {where} are acknowledged and have no answer"
+        frames, times = tuple(promised.frames), promised.unanswered
+        yield Hit(cause, (), f"{subject}: acknowledged alone", frames, times=times)
+
+
+def _unconfirmed(missed: _Outcome, subject: str, where: str) -> Iterator[Hit]:
+    """Yield what is said of requests that nobody confirms: a risk where none was answered, a remark of most."""
+    count, ended = missed.unanswered, missed.ended
+    if count >= _FEW_UNCONFIRMED and count * 2 > ended:
+        none = count == ended
+        cause = f"{count} of {ended} non-confirmable GET or FETCH to {where} have no answer"
+        severity = Severity.RISK if none else Severity.REMARK
+        frames = tuple(missed.frames)
+        yield Hit(cause, (), f"{subject}: non-confirmable", frames, severity, times=count)
