@@ -10,7 +10,7 @@ from ipaddress import IPv6Address, IPv6Network
 from typing import Any
 from unittest.mock import patch
 
-from lowpanbudget import Env, compress, encode_frame, split
+from lowpanbudget import Env, SecurityContext, compress, encode_frame, split
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.memo import Memo
 from lowpanbudget.capture.follow.tracing import Trace
@@ -157,6 +157,7 @@ class Capture:
     keys: tuple[object, ...] = ()
     devices: dict[int, bytes] = field(default_factory=dict)
     known_devices: tuple[bytes, ...] = ()
+    oscore: tuple[SecurityContext, ...] = ()
 
     def timed(self) -> Iterator[tuple[float, bytes]]:
         for number, item in enumerate(self.air, 1):
@@ -181,6 +182,7 @@ class Capture:
             devices=self.devices,
             design=self.design,
             fcs=self.fcs,
+            oscore=self.oscore,
         )
         audit = Audit(self.known())
         for sighting in trace.follow(self.records()):

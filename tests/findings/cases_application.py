@@ -2,13 +2,15 @@
 
 import struct
 from collections.abc import Callable
+from pathlib import Path
 
 from findings import air
 from findings.air import NODE, PAN, ROOT, Capture
 from findings.cases_link import IPHC_ONLY
 from findings.judge import Case, Told
+from vector_files import document
 
-from lowpanbudget import encode_frame
+from lowpanbudget import SecurityContext, encode_frame
 from lowpanbudget.layers.link.auxiliary import Security
 
 CBOR = bytes(
@@ -209,7 +211,40 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
 }
 
 
+OSCORE = document(Path(__file__).parents[2] / "vectors" / "rfc8613" / "appendix-c.toml")
+
+
+def sealed(secret: bytes, *, sender: bytes = b"") -> Capture:
+    """RFC 8613 appendix C.4 and C.7, a request and its answer, and contexts of this secret to open them with."""
+    octets = {one["id"]: bytes.fromhex(one["protected"]) for one in OSCORE["message"]}
+    salt = bytes.fromhex(OSCORE["derivation"][0]["master_salt"])
+    context = SecurityContext.derive(
+        secret, sender_id=sender, recipient_id=b"\x01", master_salt=salt
+    )
+    asked = messages(octets["C.4"])
+    answered = messages(octets["C.7"], at=2.0, back=True)
+    return Capture([*asked.air, *answered.air], oscore=(context,))
+
+
+MASTER_SECRET = bytes.fromhex(OSCORE["master_secret"])
+TAG_WRONG = (
+    "an OSCORE message is not opened: the tag does not match: another key, another sequence number, or "
+    "altered octets"
+)
+
+
 APPLICATION_CASES = {
+    "sealed-content-not-opened": Case(
+        lambda: sealed(bytes(16)),
+        lambda: sealed(MASTER_SECRET),
+        Told(
+            "risk",
+            "2001:db8:1::ff:fe00:17",
+            "nothing opens with the keys that fit by their names",
+            (TAG_WRONG,),
+            (1,),
+        ),
+    ),
     "coap-message-forbidden": Case(
         lambda: observe(4),
         lambda: observe(3),

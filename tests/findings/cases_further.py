@@ -11,6 +11,7 @@ from findings.air import BROADCAST, NODE, PAN, PREFIX, ROOT, Capture
 from findings.cases_application import (
     DATA,
     EACH_MINUTE,
+    MASTER_SECRET,
     PLAN,
     READINGS,
     SMALL,
@@ -19,6 +20,7 @@ from findings.cases_application import (
     floats,
     messages,
     planned,
+    sealed,
 )
 from findings.cases_compression import FAR, known_contexts, solicitation, summed, to_group, under
 from findings.cases_fragments import cut, frames_of_one, interleaved, sized, spilled
@@ -154,6 +156,22 @@ NO_ANSWER = "requests to 2001:db8:1::ff:fe00:1 on port 5683"
 CLIENT = "2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1 on port 5683"
 
 FURTHER = (
+    # the kid of appendix C.4 is empty; its answer stays shut with it
+    Further(
+        "sealed-content-not-opened",
+        lambda: sealed(MASTER_SECRET, sender=b"\x02"),
+        Told(
+            "remark",
+            "2001:db8:1::ff:fe00:1, 2001:db8:1::ff:fe00:17",
+            "the key file does not have what opens it",
+            (
+                "an OSCORE message is not opened: the key file has no context for it (kid of no octets)",
+                "an OSCORE message is not opened: its request was not seen, or not opened",
+            ),
+            (1, 2),
+            2,
+        ),
+    ),
     # the second and third of each minute's frames: one is answered, five are not and were sent once
     Further(
         "request-never-answered",

@@ -21,7 +21,8 @@ class OpenedContent:
     """A UDP payload whose sealed content was looked into; ``heads``, ``spans`` and ``notices`` count from its start.
 
     ``application`` are the octets that the application sent, ``message`` the innermost CoAP message in the clear,
-    ``hidden`` the part of it that nobody could read: all None where nothing was opened.
+    ``hidden`` the part of it that nobody could read: all None where nothing was opened. ``refused`` tells that keys fit
+    by their names, and that none of them opens it.
     """
 
     octets: bytes
@@ -32,6 +33,7 @@ class OpenedContent:
     hidden: CoapMessage | None = None
     application: bytes | None = None
     sealed: tuple[int, int] = (0, 0)
+    refused: bool = False
 
     @property
     def is_open(self) -> bool:

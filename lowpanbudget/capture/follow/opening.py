@@ -143,6 +143,7 @@ class ContentOpener:
             if read.is_open:
                 return read
             content.notices = content.notices or read.notices
+            content.refused |= read.refused
         if fault is not None and not content.notices:
             why = fault.message if fault.cite != dtls.CID_CITE else _NO_CID
             text = f"a DTLS record is not opened: {why}"
@@ -182,7 +183,7 @@ class ContentOpener:
                     record, sender.keys, sender.suite, next_sequence=self._next[number]
                 )
             except WireError as error:
-                why = error.message
+                content.refused, why = True, error.message
                 continue
             self._next[number] = max(self._next[number], opened.sequence + 1)
             return opened, sender.suite

@@ -42,15 +42,18 @@ class OscoreEnds:
             found = take(flow, message)
         except WireError as error:
             found = error.message
-        if not isinstance(found, str) and found.octets == octets:
+        if isinstance(found, OscoreResult) and found.octets == octets:
             return found
         why = found if isinstance(found, str) else "its octets are no shortest form"
+        if isinstance(found, WireError):
+            content.refused, why = True, found.message
         place = at + len(octets) - len(message.payload)
         text = f"an OSCORE message is not opened: {why}"
         content.notices.append(Notice(NOT_OPENED, text, _CITE, place))
         return None
 
-    def _request(self, flow: FlowKey, message: CoapMessage) -> OscoreResult | str:
+    def _request(self, flow: FlowKey, message: CoapMessage) -> OscoreResult | WireError | str:
+        """Return what a request holds, what is wrong with it under the contexts that fit, or why none does."""
         option = message.first(OSCORE)
         assert option is not None
         value = read_oscore_option(option.octets)
@@ -67,21 +70,22 @@ class OscoreEnds:
             try:
                 result = open_oscore_request(message, end)
             except WireError as error:
-                why = error.message
+                wrong = error
                 continue
             ends = (flow.source, flow.source_port, flow.destination, flow.destination_port)
             asked = self._requests.setdefault((*ends, message.token), [])
             if (end.other_end, result.binding) not in asked:
                 asked[:] = [(end.other_end, result.binding), *asked[: _SAME_TOKEN - 1]]
             return result
-        return why
+        return wrong
 
-    def _response(self, flow: FlowKey, message: CoapMessage) -> OscoreResult | str:
+    def _response(self, flow: FlowKey, message: CoapMessage) -> OscoreResult | WireError | str:
+        """Return the same of a response."""
         ends = (flow.destination, flow.destination_port, flow.source, flow.source_port)
-        why = "its request was not seen, or not opened"
+        wrong: WireError | str = "its request was not seen, or not opened"
         for context, binding in self._requests.get((*ends, message.token), ()):
             try:
                 return open_oscore_response(message, context, binding)
             except WireError as error:
-                why = error.message
-        return why
+                wrong = error
+        return wrong

@@ -24,10 +24,8 @@ REQUESTS = Subject("requests")
 MAX_TRANSMIT_WAIT_S = 93  # RFC 7252 section 4.8.2, as the next two
 EXCHANGE_LIFETIME_S = 247
 NON_LIFETIME_S = 145
-_REQUESTS_END, _RESPONSE = (
-    32,
-    64,
-)  # codes of class 0 are requests, of class 2 and more responses (section 5.2)
+_REQUESTS_END = 32  # codes of class 0 are requests (RFC 7252 section 3)
+_RESPONSE = 64  # codes of class 2 and more are responses
 _GET, _FETCH = 1, 5  # RFC 7252 section 5.8.1, RFC 8132 section 2
 _NO_RESPONSE = 258  # RFC 7967 section 2
 _FEW, _FEW_UNCONFIRMED = 3, 5  # requests that tell; our choice
@@ -36,7 +34,7 @@ _SHOWN = 3  # frames of each kind that are named
 
 
 @dataclass(slots=True)
-class _Request:
+class _OpenRequest:
     """A request without an answer so far: by whom and when it was sent first, and in which frame.
 
     ``quiet``: it asks for no answer, so that an acknowledgement is all that comes.
@@ -61,7 +59,7 @@ class _Outcome:
     repeated: int = 0
     frames: Frames = field(default_factory=Frames)
 
-    def miss(self, request: _Request) -> None:
+    def miss(self, request: _OpenRequest) -> None:
         """Count a request without an answer."""
         self.unanswered += 1
         self.repeated += request.repeated
@@ -81,13 +79,13 @@ class _Questions:
     asked: int = 0
     answered: bool = False
     frames: Frames = field(default_factory=Frames)
-    open: dict[int, _Request] = field(default_factory=dict)
+    open: dict[int, _OpenRequest] = field(default_factory=dict)
     done: Recent[int, float] = field(default_factory=lambda: Recent(_MOST_OPEN))
     confirmed: _Outcome = field(default_factory=_Outcome)
     promised: _Outcome = field(default_factory=_Outcome)  # acknowledged alone
     unconfirmed: _Outcome = field(default_factory=_Outcome)
 
-    def ask(self, mid: int, request: _Request) -> None:
+    def ask(self, mid: int, request: _OpenRequest) -> None:
         """Take a request that was not heard before."""
         if request.confirmable:
             if not self.asked:
@@ -124,7 +122,7 @@ class _Questions:
         self.answered |= request.confirmable
         self._outcome(request).ended += 1
 
-    def settle(self, request: _Request, now_s: float) -> None:
+    def settle(self, request: _OpenRequest, now_s: float) -> None:
         """Count a request without an answer, where there was time for one."""
         wait_s = MAX_TRANSMIT_WAIT_S if request.confirmable else NON_LIFETIME_S
         if request.acknowledged:
@@ -134,7 +132,7 @@ class _Questions:
             outcome.ended += 1
             (self.promised if request.acknowledged else outcome).miss(request)
 
-    def _outcome(self, request: _Request) -> _Outcome:
+    def _outcome(self, request: _OpenRequest) -> _Outcome:
         return self.confirmed if request.confirmable else self.unconfirmed
 
 
@@ -169,7 +167,7 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
         return  # it has its answer
     quiet, link = _wants_no_answer(scene, datagram), datagram.link_source
     if confirmable or not quiet:
-        request = _Request(now_s, scene.number, head.token, link, confirmable, quiet)
+        request = _OpenRequest(now_s, scene.number, head.token, link, confirmable, quiet)
         asked.ask(head.mid, request)
 
 

@@ -1,14 +1,18 @@
 """Link security: keys, integrity codes, frame counters."""
 
 from hashlib import blake2b
+from ipaddress import IPv6Address
 
 from lowpanbudget.capture.recent import Recent
-from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.datagrams import HeardDatagram
+from lowpanbudget.findings.finding import Hit, Severity
+from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
-from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.layers.link.auxiliary import LEVELS, Security
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.stack.incoming import Notice
+from lowpanbudget.values import dataclass, field
 
 _REORDER = 8  # a capture put together from several receivers may swap neighbours
 
@@ -114,3 +118,65 @@ def encrypted_without_integrity(scene: Scene, mac: Mac) -> Hits:
     if security is not None and LEVELS[security.level].encrypted and not LEVELS[security.level].mic:
         cause = f"security level {security.level} encrypts and does not verify"
         yield Hit(cause, (), scene.sender)
+
+
+_MOST_TEXTS = 4
+
+
+@dataclass(slots=True)
+class _SealedContents:
+    """What a node sent sealed to another end: how much opened, did not though keys fit, and did not for want of keys.
+
+    ``why`` are the words of what did not open, ``frames`` the first of those.
+    """
+
+    opened: int = 0
+    refused: int = 0
+    keyless: int = 0
+    why: list[str] = field(default_factory=list)
+    frames: Frames = field(default_factory=Frames)
+
+
+SealedContents = FirstNamed[IPv6Address, _SealedContents]
+
+
+@SECURITY.rule("sealed-content-not-opened", HeardDatagram, memory=FirstNamed)
+def content_sealed(memory: SealedContents, scene: Scene, datagram: HeardDatagram) -> None:
+    """Note what became of sealed contents, once on their way; without a key file none are looked into."""
+    opened = scene.opened
+    if opened is None or scene.passage is not None:
+        return
+    other = memory.get(datagram.header.destination)
+    if not opened.is_open and not opened.refused and other is not None and other.refused:
+        return  # the answer to a request that does not open does not either
+    contents = memory.entry(datagram.header.source, _SealedContents)
+    if contents is None:
+        return
+    if opened.is_open:
+        contents.opened += 1
+        return
+    contents.refused += opened.refused
+    contents.keyless += not opened.refused
+    contents.frames.note(*datagram.numbers[:1])
+    for notice in opened.notices:
+        if len(contents.why) < _MOST_TEXTS and notice.text not in contents.why:
+            contents.why.append(notice.text)
+
+
+@SECURITY.at_end("sealed-content-not-opened")
+def sealed_content_not_opened(memory: SealedContents, _known: Surroundings) -> Hits:
+    """Judge each node: keys that fit and open nothing are others than the node's."""
+    for source, contents in memory.items():
+        refused, keyless = contents.refused, contents.keyless
+        severity = Severity.REMARK if contents.opened or not refused else None
+        if refused and not contents.opened:
+            cause = "nothing opens with the keys that fit by their names"
+        elif refused:
+            total = contents.opened + refused
+            cause = f"{refused} of {total} messages do not open with keys that open the others"
+        elif keyless:
+            cause = "the key file does not have what opens it"
+        else:
+            continue
+        evidence, frames = tuple(contents.why), tuple(contents.frames)
+        yield Hit(cause, evidence, str(source), frames, severity, times=refused or keyless)
