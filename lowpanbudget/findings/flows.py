@@ -1,19 +1,20 @@
 """Datagrams of a capture matched with the flows of a design, and what the design plans for each."""
 
 from functools import lru_cache
-from ipaddress import IPv6Address
 from typing import NamedTuple
 
-from lowpanbudget.bits import Nature, Span
+from lowpanbudget.bits import Nature, Reader, Span
+from lowpanbudget.capture.follow.flows import FlowKey
+from lowpanbudget.capture.follow.matching import MOST_KNOWN, FlowFit, FlowTable, is_asked_by
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.flow import FIRST, Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
-from lowpanbudget.design.routing import UNROUTED
+from lowpanbudget.errors import WireError
 from lowpanbudget.findings.datagrams import HeardDatagram, UdpContent
 from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet.coap.message import CoapMessage, decode
 
-MOST_KNOWN = 4096
 FieldBits = dict[tuple[str, str], int]
 
 
@@ -26,14 +27,18 @@ class FlowMatch(NamedTuple):
 
 
 class FlowBook:
-    """The flows of a design, found by ports and addresses."""
+    """The flows of a design, found by ports, addresses and, of several, by what is asked for."""
 
     def __init__(self, design: Design) -> None:
-        self.design = design
-        self._known = Recent[tuple[int, int, bool, int, int], tuple[Flow, bool] | None](MOST_KNOWN)
+        self._table = FlowTable(design)
+        self._known = Recent[tuple[int, int, bool, int, int], list[FlowFit]](MOST_KNOWN)
 
     def match(self, datagram: HeardDatagram) -> FlowMatch | None:
-        """Return the flow of a datagram, of those with its ports the one whose addresses fit best; None for others."""
+        """Return the flow of a datagram, of those with its ports the one that fits best; None for others.
+
+        Of several with CoAP that is the first whose request it is. Where it is none of theirs the ports decide alone:
+        what is otherwise than planned is to be compared.
+        """
         content = datagram.udp
         if content is None:
             return None
@@ -41,37 +46,32 @@ class FlowBook:
         ports = (content.source_port, content.destination_port)
         routed = datagram.outer.next_header != ipv6.UDP  # what RPL adds stands between IPv6 and UDP
         key = (int(source), int(destination), routed, *ports)
-        if key not in self._known:
-            self._known[key] = self._best(source, destination, ports, routed=routed)
-        best = self._known[key]
-        return None if best is None else FlowMatch(*best, content)
+        fits = self._known.get(key)
+        if fits is None:
+            fitting = self._table.fitting(
+                FlowKey(source, destination, ipv6.UDP, *ports), routed=routed
+            )
+            fits = self._known[key] = [fit for fit in fitting if fit.both]
+        if not fits:
+            return None
+        best = fits[0]
+        if len(fits) > 1 and not best.back:
+            message = _request_in(datagram, content)
+            asked = (fit for fit in fits if not fit.back and is_asked_by(fit.flow, message))
+            best = next(asked, best)
+        return FlowMatch(best.flow, best.back, content)
 
-    def _best(
-        self,
-        source: IPv6Address,
-        destination: IPv6Address,
-        ports: tuple[int, int],
-        *,
-        routed: bool,
-    ) -> tuple[Flow, bool] | None:
-        best: tuple[int, Flow, bool] | None = None
-        for flow in self.design.flows:
-            planned = (flow.source_port, flow.destination_port)
-            for back in (False, True):
-                if planned != (ports[::-1] if back else ports):
-                    continue
-                start, end = (destination, source) if back else (source, destination)
-                as_routed = routed == (flow.routing != UNROUTED)
-                score = 8 * (not back) + 4 * as_routed + self._fits(flow, start, end)
-                if best is None or score > best[0]:
-                    best = (score, flow, back)
-        return None if best is None else best[1:]
 
-    def _fits(self, flow: Flow, source: IPv6Address, destination: IPv6Address) -> int:
-        form = self.design.link.addresses
-        planned = flow.group if flow.group is not None else flow.destination.ip(form)
-        same_prefix = int(flow.source.ip(form)) >> 64 == int(source) >> 64
-        return 2 * (planned == destination) + (flow.source.ip(form) == source) + same_prefix
+def _request_in(datagram: HeardDatagram, content: UdpContent) -> CoapMessage | None:
+    """Return the CoAP message of a datagram, in the clear; None without one that can be read."""
+    if not content.is_coap:
+        return None
+    if not content.opened:
+        return next((one for one in datagram.layers if isinstance(one, CoapMessage)), None)
+    try:
+        return decode(Reader(content.payload))
+    except WireError:
+        return None
 
 
 @lru_cache(256)

@@ -2,6 +2,7 @@
 
 import struct
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from findings import air
@@ -150,6 +151,46 @@ def pieces(octets: int) -> Capture:
     return Capture([(1 + n / 50, part) for n, part in enumerate(parts)], SMALL, PLAN)
 
 
+BY_PATH = """
+[[flow]]
+name = "{path}"
+source = "probe"
+destination = "sink"
+source_port = 0xf0b1
+destination_port = 5683
+messages = ["{message}"]
+[flow.coap]
+code = "POST"
+path = "/{path}"
+"""
+NUMBER = """
+[[message]]
+name = "count"
+byte_order = "big"
+bit_order = "msb-first"
+layout = "octet-aligned"
+[[message.field]]
+kind = "number"
+name = "count"
+min = 0
+max = 255
+"""
+
+
+def asked_by_path(data: bytes) -> Capture:
+    """Two flows of one node with the same ports: readings of 3 octets for one path, here ``data`` for the other."""
+    text = DESIGN.format(link="") + NUMBER
+    plan = air.design(
+        text
+        + BY_PATH.format(path="a", message="reading")
+        + BY_PATH.format(path="b", message="count")
+    )
+    # Uri-Path (11) of one octet (RFC 7252 section 5.10)
+    requests = [(b"\xb1a", DATA), (b"\xb1b", data)] * 2
+    octets = (air.coap_message(*one, kind=1, mid=n) for n, one in enumerate(requests, 1))
+    return replace(messages(*octets), contexts=SMALL, design=plan)
+
+
 READINGS = "flow readings, 2001:db8:1::ff:fe00:17"
 
 
@@ -192,6 +233,11 @@ NO_RESPONSE = b"\xd1\xf5\x02"
 
 # captures in which a finding must not be told, beside the near misses of the cases
 APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "what another flow of the same ports sends": (
+        "message-length-wrong",
+        lambda: asked_by_path(b"\x07"),
+    ),
+} | {
     what: ("request-never-answered", capture)
     for what, capture in {
         "POSTs that nobody confirms": lambda: exchanges(EACH_MINUTE, {}, code=2, kind=1, end=900.0),

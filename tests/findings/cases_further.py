@@ -16,6 +16,7 @@ from findings.cases_application import (
     READINGS,
     SMALL,
     again,
+    asked_by_path,
     exchanges,
     floats,
     messages,
@@ -156,6 +157,19 @@ NO_ANSWER = "requests to 2001:db8:1::ff:fe00:1 on port 5683"
 CLIENT = "2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1 on port 5683"
 
 FURTHER = (
+    # the second of each two requests, for the path of the flow that has one octet
+    Further(
+        "message-length-wrong",
+        lambda: asked_by_path(b"\x07\x07"),
+        Told(
+            "failure",
+            "flow b, 2001:db8:1::ff:fe00:17",
+            "flow b carries 2 octets, its messages have count 1",
+            ("data 07 07",),
+            (2, 4),
+            2,
+        ),
+    ),
     # the kid of appendix C.4 is empty; its answer stays shut with it
     Further(
         "sealed-content-not-opened",

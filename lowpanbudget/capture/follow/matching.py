@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from lowpanbudget.capture.follow.flows import FlowKey, application_of
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.flow import Flow
+from lowpanbudget.design.routing import UNROUTED
 from lowpanbudget.errors import WireError
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.internet.coap import message as coap
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
 
 _URI_PATH = 11  # RFC 7252 section 12.2
+MOST_KNOWN = 4096
 
 
 class MessageValue(NamedTuple):
@@ -49,12 +51,66 @@ class Matched:
     sealed: bool = False
 
 
+class FlowFit(NamedTuple):
+    """A flow whose ports a datagram has, ``both`` or one of them; ``back``: the other way round, as answers do."""
+
+    flow: Flow
+    back: bool
+    both: bool
+
+
+class FlowTable:
+    """The flows of a design, in the order in which they fit the ends of a datagram."""
+
+    def __init__(self, design: "Design") -> None:
+        self.design = design
+        self._known = Recent[tuple[FlowKey, bool | None], list[FlowFit]](MOST_KNOWN)
+
+    def fitting(self, key: FlowKey, *, routed: bool | None = None) -> list[FlowFit]:
+        """Return the flows that ports allow, the best first.
+
+        Those with both ports come before those of CoAP whose source port is another, those in their own direction
+        before answers. ``routed`` tells whether something stands between IPv6 and UDP, None that nobody knows: as
+        planned counts as much as addresses do.
+        """
+        known = self._known.get((key, routed))
+        if known is None:
+            ranked = sorted(self._ranked(key, routed), key=lambda one: one[0], reverse=True)
+            known = self._known[key, routed] = [fit for _, fit in ranked]
+        return known
+
+    def _ranked(self, key: FlowKey, routed: bool | None) -> Iterator[tuple[int, FlowFit]]:
+        ports, way = (key.source_port, key.destination_port), (key.source, key.destination)
+        for flow in self.design.flows:
+            planned = (flow.source_port, flow.destination_port)
+            as_routed = routed is not None and routed == (flow.routing != UNROUTED)
+            for back in (False, True):
+                seen, (start, end) = (ports[::-1], way[::-1]) if back else (ports, way)
+                both = planned == seen
+                client = not back and flow.application.coap is not None and planned[1] == seen[1]
+                if both or client:
+                    score = 16 * both + 8 * (not back) + 4 * as_routed
+                    yield score + self._ends(flow, start, end), FlowFit(flow, back, both)
+
+    def _ends(self, flow: Flow, source: IPv6Address, destination: IPv6Address) -> int:
+        form = self.design.link.addresses
+        planned = flow.group if flow.group is not None else flow.destination.ip(form)
+        same_prefix = int(flow.source.ip(form)) >> 64 == int(source) >> 64
+        return 2 * (planned == destination) + (flow.source.ip(form) == source) + same_prefix
+
+
+def is_asked_by(flow: Flow, message: coap.CoapMessage | None) -> bool:
+    """Return whether a message has code and path of the requests of a flow; one without CoAP asks for nothing."""
+    planned = flow.application.coap
+    return planned is None or (message is not None and _same_request(planned.message(b""), message))
+
+
 class Matcher:
     """Finds the flow of a design for a datagram, by ports, addresses and CoAP path."""
 
     def __init__(self, design: "Design") -> None:
         self.design = design
-        self._known = Recent[FlowKey, list[Flow]](4096)
+        self._table = FlowTable(design)
 
     def match(
         self, key: FlowKey | None, datagram: Frame, *, opened: bool = False
@@ -65,12 +121,12 @@ class Matcher:
         """
         if key is None or key.protocol != ipv6.UDP:
             return None
-        flows = self.with_ports(key)
         message = datagram.packet.innermost(coap.CoapMessage)
-        for flow in flows:
-            if flow.application.coap is None or (_is_sealed(flow) and not opened):
-                break  # the ports decide; what is sealed shows no path
-            if message is not None and _same_request(flow.application.coap.message(b""), message):
+        outer = next((one for one in datagram.layers if isinstance(one, ipv6.Ipv6)), None)
+        routed = None if outer is None else outer.next_header != ipv6.UDP
+        for flow in self.with_ports(key, routed=routed):
+            # the ports decide about what is sealed, which shows no path
+            if (_is_sealed(flow) and not opened) or is_asked_by(flow, message):
                 break
         else:
             return None
@@ -78,29 +134,9 @@ class Matcher:
             return Matched(flow, sealed=True)
         return self._unpacked(flow, application_of(datagram))
 
-    def with_ports(self, key: FlowKey) -> list[Flow]:
-        """Return the flows that the ports of a flow allow, those first whose addresses fit as well."""
-        flows = self._known.get(key)
-        if flows is None:
-            flows = self._known[key] = self._by_ends(key)
-        return flows
-
-    def _by_ends(self, key: FlowKey) -> list[Flow]:
-        form = self.design.link.addresses
-        ranked = []
-        for number, flow in enumerate(self.design.flows):
-            if flow.destination_port != key.destination_port:
-                continue
-            to = flow.group if flow.group is not None else flow.destination.ip(form)
-            score = (
-                2 * (flow.source_port == key.source_port)
-                + (flow.source.ip(form) == key.source)
-                + (to == key.destination)
-                + ((flow.group is not None) == key.destination.is_multicast)
-            )
-            if flow.source_port == key.source_port or flow.application.coap is not None:
-                ranked.append((-score, number, flow))
-        return [flow for _, _, flow in sorted(ranked, key=lambda entry: entry[:2])]
+    def with_ports(self, key: FlowKey, *, routed: bool | None = None) -> list[Flow]:
+        """Return the flows that the ports of a flow allow, those first that fit best."""
+        return [fit.flow for fit in self._table.fitting(key, routed=routed) if not fit.back]
 
     def _unpacked(self, flow: Flow, payload: bytes) -> Matched:
         names = flow.messages or tuple(message.name for message in self.design.messages)

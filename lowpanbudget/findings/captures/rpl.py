@@ -1,6 +1,8 @@
 """RPL and neighbour discovery as a whole: who is the root, which version holds, how much is said about it.
 
-What Trickle (RFC 6206) does is told from memory.
+Trickle's parameters, and what resets it, are those of RFC 6550 sections 8.3 and 8.3.1: a multicast DIS, a new version,
+and what an implementation takes for an inconsistency besides, for which we count a new rank. That it sends at most once
+in each interval, and doubles the intervals, is RFC 6206 from memory.
 """
 
 from collections import deque
