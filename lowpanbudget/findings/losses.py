@@ -18,7 +18,7 @@ Hop = tuple[bytes | None, bytes | None]
 class HopLosses:
     """How many datagrams of a hop were begun, ended, came whole, were lost, were given up for room; frames of some.
 
-    ``alone`` have a first fragment and nothing behind it, ``alone_lost`` are those of them that were lost or given up;
+    ``alone`` have one fragment and nothing behind it, ``alone_lost`` are those of them that were lost or given up;
     ``numbers`` are the first frames of such, ``others`` those of the rest. ``open`` are those that have no end yet, the
     last of them; ``explained`` the keys of those with a fragment that cannot be placed: that has its own finding, and
     they are not counted here unless their time runs out.
@@ -46,10 +46,10 @@ class HopLosses:
         count = len(datagram.fragments)
         if count == 1 or (datagram.follows and fragment.first):
             self.begun += 1
-            self.alone += count == 1 and fragment.first
+            self.alone += count == 1
             self.open[datagram.key] = datagram
         elif count == 2:
-            self.alone -= datagram.fragments[0].first
+            self.alone -= 1
 
     def explain(self, datagram: FragmentedDatagram) -> None:
         """Leave a datagram out: another finding says what became of it."""
@@ -92,15 +92,15 @@ class HopLosses:
 
 
 def _is_alone(datagram: FragmentedDatagram) -> bool:
-    return len(datagram.fragments) == 1 and datagram.fragments[0].first
+    return len(datagram.fragments) == 1
 
 
 @dataclass(slots=True)
 class ReceiverLosses:
     """Datagrams that a receiver is sent in fragments, and by whom.
 
-    Of those ``begun`` the ``alone`` have nothing behind their first fragment; ``most`` were open at once, ``given_up``
-    for room. ``met`` were lost while others were open, up to ``met_most``. The first frames of both.
+    Of those ``begun`` the ``alone`` have one fragment and nothing behind it; ``most`` were open at once, ``given_up``
+    for room. ``met`` were lost while others were being sent, with up to ``met_most`` open. The first frames of both.
     """
 
     begun: int = 0
@@ -120,14 +120,15 @@ class ReceiverLosses:
         fragment, datagram, _ = arrival
         count = len(datagram.fragments)
         if count > 1:
-            self.alone -= count == 2 and datagram.fragments[0].first
+            before = datagram.fragments[0]
+            self.alone -= count == 2 and (before.first or not datagram.follows)
             return
         if datagram.is_rest:
             return
         self.first_s = self.first_s if self.begun else fragment.time_s
         self.last_s = fragment.time_s
         self.begun += 1
-        self.alone += fragment.first and datagram.fate is Fate.OPEN
+        self.alone += datagram.fate is Fate.OPEN
         self.most = max(self.most, datagram.beside)
         self.numbers.note(fragment.mark.number)
         if len(self.senders) < MOST_SENDERS:
@@ -138,7 +139,7 @@ class ReceiverLosses:
         if datagram.is_rest:
             return
         self.given_up += datagram.fate is Fate.GIVEN_UP
-        if datagram.fate is Fate.EXPIRED and datagram.beside > 1:
+        if datagram.fate is Fate.EXPIRED and datagram.met:
             self.met += 1
             self.met_most = max(self.met_most, datagram.beside)
             self.met_numbers.note(*numbers_of(datagram)[:1])

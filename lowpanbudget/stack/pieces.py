@@ -18,6 +18,7 @@ from lowpanbudget.values import dataclass, field
 
 MOST_FRAGMENTS = 256  # an offset has 8 bits
 IN_ONE_GO_S = 1.0  # between fragments that a hop swapped; our choice
+IN_PROGRESS_S = 5.0  # after a fragment its datagram is still being sent; our choice
 MANY = 8  # datagrams at one receiver: how many more there are makes no difference
 
 
@@ -69,7 +70,8 @@ class SentFragment(NamedTuple):
 class FragmentedDatagram:
     """A datagram as it was sent: ``fragments``, each once.
 
-    ``beside`` is the most datagrams that its receiver had open at once meanwhile, this one included. ``follows`` tells
+    ``beside`` is the most datagrams that its receiver had open at once meanwhile, this one included; ``met`` tells that
+    another one was being sent to it at the same time, and not only waited for its time to be over. ``follows`` tells
     that it begins under the key of one that was broken off, or of what was put together of two. ``told``: its end was
     told to those who count datagrams.
     """
@@ -78,6 +80,7 @@ class FragmentedDatagram:
     fragments: list[SentFragment] = field(default_factory=list)
     fate: Fate = Fate.OPEN
     beside: int = 1
+    met: bool = False
     follows: bool = False
     told: bool = False
 
@@ -157,6 +160,9 @@ class SentDatagrams:
         self._given_up = deque[FragmentedDatagram](maxlen=most)
         self._known: OrderedDict[FragmentKey, FragmentedDatagram] = OrderedDict()
         self._receivers: dict[bytes | None, int] = {}
+        self._last: dict[
+            bytes | None, FragmentedDatagram
+        ] = {}  # that each receiver got a fragment of
 
     def of(self, key: FragmentKey, fragment: SentFragment) -> FragmentedDatagram:
         """Return the datagram that a fragment belongs to: one that is known, or that begins with it."""
@@ -183,6 +189,13 @@ class SentDatagrams:
         repeated = datagram.brought(fragment)
         if not repeated:
             datagram.add(fragment)
+        before = self._last.get(key.destination)
+        if before is not datagram and datagram.fate is Fate.OPEN:
+            self._last[key.destination] = datagram
+            if before is not None:
+                last_s = before.fragments[-1].time_s
+                if before.fate is Fate.OPEN and fragment.time_s - last_s <= IN_PROGRESS_S:
+                    before.met = datagram.met = True
         return FragmentArrival(fragment, datagram, repeated)
 
     def end(self, datagram: FragmentedDatagram, fate: Fate) -> None:
@@ -218,6 +231,8 @@ class SentDatagrams:
         left = self._receivers.pop(receiver) - 1
         if left > 0:
             self._receivers[receiver] = left
+        else:
+            self._last.pop(receiver, None)
 
     def _forget(self, key: FragmentKey) -> None:
         self._let_go(self._known.pop(key), Fate.GIVEN_UP)

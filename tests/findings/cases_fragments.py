@@ -114,6 +114,20 @@ def interleaved(second: int) -> Capture:
     return Capture([*frames, (400.0, air.frame(air.datagram(), 99))])
 
 
+def torn(apart: float) -> Capture:
+    """Six datagrams of one node, each without its last frame, so many seconds apart."""
+    frames: Timed = []
+    for number in range(6):
+        frames += early(cut(tag=number, at=1 + apart * number), 3)
+    return Capture([*frames, (900.0, air.frame(air.datagram(), 99))])
+
+
+def later_ones(count: int) -> Capture:
+    """Second fragments of so many datagrams, ten a second, and nothing else of them."""
+    packets = [air.pieces(air.datagram(bytes(LARGE)), tag=tag, start=tag) for tag in range(count)]
+    return Capture([(1 + tag / 10, parts[1]) for tag, parts in enumerate(packets)])
+
+
 def begun(count: int) -> Capture:
     """First fragments of so many datagrams, ten a second, and nothing behind them."""
     packets = [air.pieces(air.datagram(bytes(LARGE)), tag=tag, start=tag) for tag in range(count)]
@@ -458,7 +472,7 @@ FRAGMENT_CASES = {
 FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     f"two datagrams at once under two tags: {name}": (name, lambda: interleaved(8))
     for name in ("tag-used-again", "checksum-wrong", "fragments-unfinished", "fragment-repeated")
-}
+} | {"datagrams that only wait beside each other": ("fragments-meet", lambda: torn(20.0))}
 
 
 def _end_of_first() -> int:

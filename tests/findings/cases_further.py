@@ -24,7 +24,7 @@ from findings.cases_application import (
     sealed,
 )
 from findings.cases_compression import FAR, known_contexts, solicitation, summed, to_group, under
-from findings.cases_fragments import cut, frames_of_one, interleaved, sized, spilled
+from findings.cases_fragments import cut, frames_of_one, interleaved, later_ones, sized, spilled
 from findings.cases_link import FAR_NAME, IPHC_ONLY, other_frames, plain, short_source
 from findings.cases_nodes import acknowledging
 from findings.judge import Told
@@ -157,6 +157,18 @@ NO_ANSWER = "requests to 2001:db8:1::ff:fe00:1 on port 5683"
 CLIENT = "2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1 on port 5683"
 
 FURTHER = (
+    Further(
+        "fragments-flood",
+        lambda: later_ones(32),
+        Told(
+            "failure",
+            "0x0001",
+            "32 of 32 datagrams to 0x0001 were begun and never went on, up to 32 at once",
+            ("from 1 node in 3.1 s",),
+            tuple(range(1, 13)),
+            32,
+        ),
+    ),
     # the second of each two requests, for the path of the flow that has one octet
     Further(
         "message-length-wrong",
@@ -541,7 +553,7 @@ FURTHER = (
             "remark",
             HOP,
             "1 of 1 datagrams in fragments were not completed",
-            ("of 1 only the first fragment was seen",),
+            ("of 1 only one fragment was seen",),
             (1,),
         ),
     ),

@@ -79,6 +79,15 @@ def heard(until: int, *, of: int = 20, acks: bool = False) -> Capture:
     return Capture(frames)
 
 
+def polled_for(until: int) -> Capture:
+    """A node asks another for so many readings, each half a second before one comes; two others send their own."""
+    ours: Timed = [(15 + 30.0 * n, reading(n, (THIRD, ROOT))) for n in range(20)]
+    for n in range(until):
+        ours.append((11 + 30.0 * n, reading(n, (THIRD, RELAY))))
+        ours.append((11.5 + 30.0 * n, reading(n, (RELAY, THIRD))))
+    return in_order(heard(0).air, ours)
+
+
 def polled(until: int) -> Capture:
     """The same with 20 readings of the first and ``until`` of the second, which asks the root for data all the time.
 
@@ -210,6 +219,10 @@ NODES_CASES: dict[str, Case] = {
 # captures in which a finding must not be told, beside the near misses of the cases
 NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a node that only acknowledges at the end": ("node-fell-silent", lambda: heard(11, acks=True)),
+    "a node that only answers, and is asked no more": (
+        "node-fell-silent",
+        lambda: polled_for(11),
+    ),
     "a node that only polls at the end": ("node-fell-silent", lambda: polled(11)),
     "a root that acknowledges in both PANs": (
         "pan-beside-the-network",

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
@@ -132,11 +133,27 @@ _LONG = (
 _SLOW_S, _MANY = 5.0, 50  # a faster rhythm is that of a transfer, unless it lasts: our choice
 
 
-@NODES.rule("node-fell-silent", HeardDatagram, varies=True)
-def datagram_of_its_own(scene: Scene, _datagram: HeardDatagram) -> None:
-    """Note when a node sends of its own: what it forwards ends when another node does."""
+_ANSWER_S = 10.0  # within which a datagram that goes back is an answer; our choice
+
+
+class Beginnings(Recent[tuple[int, int], float]):
+    """When one address last sent another a datagram that answers none."""
+
+    def begins(self, source: int, destination: int, time_s: float) -> bool:
+        """Return whether a datagram answers none of those from its destination; remember one that does not."""
+        if time_s - self.get((destination, source), -_ANSWER_S) < _ANSWER_S:
+            return False
+        self[source, destination] = time_s
+        return True
+
+
+@NODES.rule("node-fell-silent", HeardDatagram, memory=Beginnings)
+def datagram_of_its_own(memory: Beginnings, scene: Scene, datagram: HeardDatagram) -> None:
+    """Note when a node sends of its own: what it forwards, or answers, ends when another node does."""
     if scene.by is not None and scene.passage is None and not scene.tunnelled:
-        scene.by.hear(scene.time_s, scene.number)
+        header = datagram.header
+        if memory.begins(int(header.source), int(header.destination), scene.time_s):
+            scene.by.hear(scene.time_s, scene.number)
 
 
 def _rhythms(known: Surroundings) -> Iterator[tuple[bytes, HeardSender, float, float]]:
@@ -153,7 +170,7 @@ def _rhythms(known: Surroundings) -> Iterator[tuple[bytes, HeardSender, float, f
 
 
 @NODES.at_end("node-fell-silent")
-def node_fell_silent(known: Surroundings) -> Hits:
+def node_fell_silent(_memory: Beginnings, known: Surroundings) -> Hits:
     """Compare the silence at the end with those before."""
     for link, rhythm, _, silent_s in _rhythms(known):
         if silent_s > _SILENCES * rhythm.longest_s:

@@ -62,7 +62,7 @@ def fragments_unfinished(known: Surroundings) -> Hits:
             continue
         ends.name_open()
         notes = (
-            (0 if flooded else ends.alone, f"of {ends.alone} only the first fragment was seen"),
+            (0 if flooded else ends.alone, f"of {ends.alone} only one fragment was seen"),
             (still, f"{still} still open when the capture ends"),
             (0 if flooded else ends.given_up, _for_room(ends.given_up)),
         )

@@ -72,7 +72,8 @@ class _Questions:
     """Requests of one endpoint to another.
 
     ``asked`` counts those that are to be confirmed, from ``first_s`` on in ``frames``, and ``answered`` tells that
-    something came back for one. ``open`` are those without an answer by message ID, ``done`` when others were answered.
+    something came back for one. ``open`` are those without an answer by message ID, ``done`` when others were answered,
+    with their tokens. ``strays`` counts answers that belong to none.
     """
 
     first_s: float
@@ -80,7 +81,8 @@ class _Questions:
     answered: bool = False
     frames: Frames = field(default_factory=Frames)
     open: dict[int, _OpenRequest] = field(default_factory=dict)
-    done: Recent[int, float] = field(default_factory=lambda: Recent(_MOST_OPEN))
+    done: Recent[int, tuple[float, bytes]] = field(default_factory=lambda: Recent(_MOST_OPEN))
+    strays: int = 0
     confirmed: _Outcome = field(default_factory=_Outcome)
     promised: _Outcome = field(default_factory=_Outcome)  # acknowledged alone
     unconfirmed: _Outcome = field(default_factory=_Outcome)
@@ -112,13 +114,15 @@ class _Questions:
             return
         request = None if mid is None else self.open.get(mid)
         if mid is None or request is None:
+            known = mid in self.done or any(token == head.token for _, token in self.done.values())
+            self.strays += head.code >= _RESPONSE and not known
             return
         if head.type == Type.ACK and not head.code and not request.quiet:
             request.acknowledged = True
             self.answered = True
             return
         del self.open[mid]
-        self.done[mid] = time_s
+        self.done[mid] = time_s, request.token
         self.answered |= request.confirmable
         self._outcome(request).ended += 1
 
@@ -148,7 +152,7 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
         return
     ends = int(datagram.header.source), int(datagram.header.destination)
     back = memory.get((ends[1], ends[0], content.destination_port, content.source_port))
-    if back is not None:
+    if back is not None and scene.passage is None:
         back.take(head, scene.time_s)
     if not 0 < head.code < _REQUESTS_END or datagram.header.destination.is_multicast:
         return
@@ -163,7 +167,8 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
     if before is not None and now_s - before.time_s <= EXCHANGE_LIFETIME_S:
         before.repeated |= before.link == datagram.link_source and scene.passage is None
         return
-    if now_s - asked.done.get(head.mid, -EXCHANGE_LIFETIME_S) < EXCHANGE_LIFETIME_S:
+    done = asked.done.get(head.mid)
+    if done is not None and now_s - done[0] < EXCHANGE_LIFETIME_S:
         return  # it has its answer
     quiet, link = _wants_no_answer(scene, datagram), datagram.link_source
     if confirmable or not quiet:
@@ -173,10 +178,13 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
 
 def _wants_no_answer(scene: Scene, datagram: HeardDatagram) -> bool:
     """Return whether a request says that it needs no answer of some class."""
-    opened = None if scene.opened is None else scene.opened.message
-    messages = (opened, *datagram.layers)
-    options = (one.first(_NO_RESPONSE) for one in messages if isinstance(one, CoapMessage))
-    return any(option is not None and bool(option.value) for option in options)
+    opened = () if scene.opened is None else (scene.opened.message,)
+    for message in (*opened, *datagram.layers):
+        if isinstance(message, CoapMessage):
+            option = message.first(_NO_RESPONSE)
+            if option is not None and option.value:
+                return True
+    return False
 
 
 @REQUESTS.at_end("request-never-answered")
@@ -196,7 +204,7 @@ def request_never_answered(memory: Endpoints, known: Surroundings) -> Hits:
             total = sum(one.asked for one in silent[server, port])
             cause = f"{IPv6Address(server)} answers none of {total} requests on port {port}"
             waited = seconds_text(known.end_s - asked.first_s)
-            evidence = (f"the first {waited} before the capture ends",)
+            evidence = (f"the first {waited} before the capture ends", *_strays(asked))
             yield Hit(cause, evidence, subject, tuple(asked.frames), times=asked.asked)
         else:
             yield from _in_part(asked, f"{subject} to {where}", where)
@@ -215,12 +223,19 @@ def _in_part(asked: _Questions, subject: str, where: str) -> Iterator[Hit]:
     ended = missed.ended
     if missed.unanswered >= _FEW and (missed.repeated >= _FEW or missed.unanswered * 2 > ended):
         cause = f"{missed.unanswered} of {ended} requests to {where} have no answer"
-        evidence = (f"sent again: {missed.repeated} of them",)
+        evidence = (f"sent again: {missed.repeated} of them", *_strays(asked))
         yield Hit(cause, evidence, subject, tuple(missed.frames), times=missed.unanswered)
     if promised.unanswered >= _FEW:
         cause = f"{promised.unanswered} of {ended} requests to {where} are acknowledged and have no answer"
         frames, times = tuple(promised.frames), promised.unanswered
         yield Hit(cause, (), f"{subject}: acknowledged alone", frames, times=times)
+
+
+def _strays(asked: _Questions) -> tuple[str, ...]:
+    """Return what is said of answers that belong to no request."""
+    if not asked.strays:
+        return ()
+    return (f"answers with the token or message ID of no request: {asked.strays}",)
 
 
 def _unconfirmed(missed: _Outcome, subject: str, where: str) -> Iterator[Hit]:
