@@ -5,7 +5,7 @@ from math import nan
 from typing import NamedTuple
 
 from lowpanbudget.findings.memory import FirstNamed, Frames
-from lowpanbudget.layers.link.mac import Mac
+from lowpanbudget.layers.link.mac import BROADCAST, Mac
 from lowpanbudget.values import dataclass, field
 
 SHOWN = 5  # frames that a finding about a node names
@@ -104,10 +104,11 @@ def strangers(senders: Senders, givers: Givers) -> Iterator[Stranger]:
             continue
         if frames[pan] * TIMES_MORE > frames[most]:
             continue
-        here = {to for to in sender.to if (pan, to) in senders or (pan, to) in givers}
+        alone = sorted(to for to in sender.to if to != BROADCAST)
+        here = [to for to in alone if (pan, to) in senders or (pan, to) in givers]
         there = [
             to
-            for to in sorted(sender.to)
+            for to in alone
             if (most, to) in senders or (most, to) in givers or asked.get((most, to), 0) > 1
         ]
         if there and not here:

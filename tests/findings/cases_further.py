@@ -27,6 +27,7 @@ from findings.cases_compression import FAR, known_contexts, solicitation, summed
 from findings.cases_fragments import cut, frames_of_one, interleaved, later_ones, sized, spilled
 from findings.cases_link import FAR_NAME, IPHC_ONLY, other_frames, plain, short_source
 from findings.cases_nodes import acknowledging
+from findings.cases_routing import asking, far_away
 from findings.judge import Told
 
 
@@ -157,6 +158,31 @@ NO_ANSWER = "requests to 2001:db8:1::ff:fe00:1 on port 5683"
 CLIENT = "2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1 on port 5683"
 
 FURTHER = (
+    # ten of each; from the first to the last 18 s
+    Further(
+        "control-out-of-proportion",
+        lambda: asking(10),
+        Told(
+            "risk",
+            "fe80::ff:fe00:17",
+            "fe80::ff:fe00:17 sent 10 router solicitations in 18 s, and 10 DIS messages in 18 s",
+            ("median of the last 9 intervals: 2 s",),
+            (1, 3, 5, 7, 9, 11, 13, 15, 2, 4, 6, 8),
+            20,
+        ),
+    ),
+    Further(
+        "hop-limit-runs-out",
+        lambda: far_away(heard=True),
+        Told(
+            "failure",
+            "02:5e:10:00:00:00:00:17",
+            "datagrams to 2001:db8:1:0:5e:1000:0:1 come to 02:5e:10:00:00:00:00:18 with hop limit 1, "
+            "which must discard them",
+            ("sent by 2001:db8:1:0:5e:1000:0:17",),
+            (2,),
+        ),
+    ),
     Further(
         "fragments-flood",
         lambda: later_ones(32),

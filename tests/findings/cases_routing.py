@@ -3,11 +3,11 @@
 Node 0x0017 sends over 0x0018 to the root 0x0001; a hop limit starts at 64 and falls by one (RFC 8200 section 3).
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from ipaddress import IPv6Address
 
 from findings import air
-from findings.air import BROADCAST, NODE, PREFIX, ROOT, Capture
+from findings.air import BROADCAST, FAR_NODE, FAR_ROOT, NODE, PREFIX, ROOT, Capture
 from findings.judge import Case, Told
 
 RELAY = b"\x00\x18"
@@ -80,6 +80,36 @@ def stormy(times: Iterable[float]) -> Capture:
     every = list(times)
     return dios(*[dio(NODE, 512, configured=(12, 8)) for _ in every], at=every)
 
+
+def asking(count: int) -> Capture:
+    """A node that asks for a router and, half a second later, for a parent, every two seconds (RFC 6550 6.2)."""
+    source = air.address("fe80::", NODE)
+    routers, parents = IPv6Address("ff02::2"), IPv6Address("ff02::1a")
+    rs = air.nd_message(133, bytes(4), source, routers)
+    dis = air.ip(source, parents, 58, air.icmpv6(155, bytes(2), source, parents), 255)
+    links = (NODE, BROADCAST)
+    frames: list[tuple[float, bytes]] = []
+    for number in range(count):
+        frames.append((1 + 2.0 * number, air.frame(rs, 2 * number, links)))
+        frames.append((1.5 + 2.0 * number, air.frame(dis, 2 * number + 1, links)))
+    return Capture([*frames])
+
+
+def far_away(*, heard: bool) -> Capture:
+    """A datagram with hop limit 1 to a relay, all with EUI-64s; the destination was heard before or was not."""
+    relay = bytes.fromhex("025e100000000018")
+    packet = air.datagram(b"far", links=(FAR_NODE, FAR_ROOT), hop_limit=1)
+    before = [air.frame(air.datagram(links=(FAR_ROOT, FAR_NODE)), 1, (FAR_ROOT, FAR_NODE))] * heard
+    return Capture([*before, air.frame(packet, 2, (FAR_NODE, relay))])
+
+
+ROUTING_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "a hop limit of 1 to somebody who was never heard": (
+        "hop-limit-runs-out",
+        lambda: far_away(heard=False),
+    ),
+    "nine questions of each kind": ("control-out-of-proportion", lambda: asking(9)),
+}
 
 LOOP: Hops = ((NODE, RELAY, 64), (RELAY, NODE, 63), (NODE, RELAY, 62))
 STRAIGHT: Hops = ((NODE, RELAY, 64), (RELAY, ROOT, 63))

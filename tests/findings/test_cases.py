@@ -12,7 +12,7 @@ from findings.cases_link import LINK_CASES
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
 from findings.cases_planning import CASES as DESIGN_CASES
 from findings.cases_reading import READING_TOLD
-from findings.cases_routing import ROUTING_CASES
+from findings.cases_routing import ROUTING_CASES, ROUTING_NEAR
 from findings.judge import (
     CAPTURE_NAMES,
     DESIGN_NAMES,
@@ -34,7 +34,7 @@ CASES: dict[str, Case] = (
     | ROUTING_CASES
     | APPLICATION_CASES
 )
-NEAR = NODES_NEAR | FRAGMENT_NEAR | APPLICATION_NEAR
+NEAR = NODES_NEAR | FRAGMENT_NEAR | ROUTING_NEAR | APPLICATION_NEAR
 
 
 @cache

@@ -3,13 +3,14 @@
 from typing import Any
 
 from lowpanbudget.bits import Reader
-from lowpanbudget.env import IID_MASK, SHORT_IID, interface_identifier
+from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.passages import HeardHop, Passage
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.senders import pan_of
 from lowpanbudget.findings.wording import link_text
 from lowpanbudget.layers.internet import icmpv6, ipv6
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
@@ -70,23 +71,32 @@ def link_local_source_forwarded(scene: Scene, passage: Passage) -> Hits | None:
     return (Hit(cause, evidence, link_text(first.source), passage.numbers),)
 
 
-@ROUTING.rule("hop-limit-runs-out", HeardDatagram)
-def hop_limit_runs_out(scene: Scene, datagram: HeardDatagram) -> Hits:
+@ROUTING.rule("hop-limit-runs-out", HeardDatagram, varies=True)
+def hop_limit_runs_out(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Compare the destination of datagrams with hop limit 1 with the node that gets them."""
     header, link = datagram.outer, datagram.link_destination
     destination = header.destination
     if header.hop_limit > 1 or link in {None, BROADCAST}:
-        return
+        return None
     if destination.is_multicast or destination in LINK_LOCAL.prefix:
-        return
+        return None
     identifier = int(destination) & IID_MASK
-    # of other identifiers nobody can tell whose they are
-    if identifier >> 16 == SHORT_IID >> 16 and identifier != interface_identifier(link):
+    if identifier != interface_identifier(link) and _is_of_a_node(scene, identifier):
         cause = (
             f"datagrams to {destination} come to {link_text(link)} with hop limit "
             f"{header.hop_limit}, which must discard them"
         )
-        yield Hit(cause, (f"sent by {header.source}",), scene.sender, datagram.numbers)
+        evidence = (f"sent by {header.source}",)
+        return (Hit(cause, evidence, scene.sender, datagram.numbers),)
+    return None
+
+
+def _is_of_a_node(scene: Scene, identifier: int) -> bool:
+    """Return whether an identifier is made of a short address, or of an EUI-64 that was heard; others tell nothing."""
+    if identifier >> 16 == SHORT_IID >> 16:
+        return True
+    extended = (identifier ^ UNIVERSAL_LOCAL).to_bytes(8, "big")
+    return scene.mac is not None and (pan_of(scene.mac), extended) in scene.known.senders
 
 
 @ROUTING.rule("delivery-error-sent", HeardDatagram)

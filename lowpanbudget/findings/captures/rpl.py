@@ -224,7 +224,8 @@ def control_told(memory: Talk, scene: Scene, message: Icmpv6) -> None:
 
 @RPL.at_end("control-out-of-proportion")
 def control_out_of_proportion(memory: Talk, _known: Surroundings) -> Hits:
-    """Judge each kind from each source."""
+    """Judge each kind from each source; what one source sends too often is told together."""
+    hits: dict[IPv6Address, list[Hit]] = {}
     for (kind, source), told in memory.told.items():
         if not told.gaps_s:
             continue
@@ -241,5 +242,12 @@ def control_out_of_proportion(memory: Talk, _known: Surroundings) -> Hits:
             least, shortest_s = _OFTENER[kind]
             if often < least or middle >= shortest_s:
                 continue
-        cause = f"{source} sent {plural(often, _NAMES[kind])} in {seconds_text(told.last_s - told.first_s)}"
-        yield Hit(cause, (evidence,), str(source), tuple(told.frames), times=often)
+        said = f"{plural(often, _NAMES[kind])} in {seconds_text(told.last_s - told.first_s)}"
+        hits.setdefault(source, []).append(
+            Hit(said, (evidence,), "", tuple(told.frames), times=often)
+        )
+    for source, ones in hits.items():
+        cause = f"{source} sent {', and '.join(one.cause for one in ones)}"
+        medians = tuple(one.evidence[0] for one in ones)
+        frames = tuple(number for one in ones for number in one.frames)
+        yield Hit(cause, medians, str(source), frames, times=sum(one.times for one in ones))
