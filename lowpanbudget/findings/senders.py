@@ -75,7 +75,7 @@ class Givers(FirstNamed[Station, float]):
 class Stranger(NamedTuple):
     """A node that sends in another PAN than those it sends to: ``to`` are those, in the network's PAN ``most``.
 
-    That PAN has so many ``frames``.
+    That PAN has so many ``frames``; ``others`` is how many more nodes send in the node's own.
     """
 
     pan: int
@@ -84,6 +84,7 @@ class Stranger(NamedTuple):
     to: tuple[bytes, ...]
     most: int
     frames: int
+    others: int
 
 
 def strangers(senders: Senders, givers: Givers) -> Iterator[Stranger]:
@@ -112,4 +113,5 @@ def strangers(senders: Senders, givers: Givers) -> Iterator[Stranger]:
             if (most, to) in senders or (most, to) in givers or asked.get((most, to), 0) > 1
         ]
         if there and not here:
-            yield Stranger(pan, source, sender, tuple(there), most, frames[most])
+            others = sum(one == pan for one, _ in senders) - 1
+            yield Stranger(pan, source, sender, tuple(there), most, frames[most], others)

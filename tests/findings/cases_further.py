@@ -26,7 +26,7 @@ from findings.cases_application import (
 from findings.cases_compression import FAR, known_contexts, solicitation, summed, to_group, under
 from findings.cases_fragments import cut, frames_of_one, interleaved, later_ones, sized, spilled
 from findings.cases_link import FAR_NAME, IPHC_ONLY, other_frames, plain, short_source
-from findings.cases_nodes import acknowledging
+from findings.cases_nodes import acknowledging, beside_each_other
 from findings.cases_routing import asking, far_away
 from findings.judge import Told
 
@@ -156,6 +156,10 @@ HOP = "0x0017 to 0x0001"
 RESERVED = "the reserved octet of the fragment header is"
 NO_ANSWER = "requests to 2001:db8:1::ff:fe00:1 on port 5683"
 CLIENT = "2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1 on port 5683"
+
+BESIDE = "frames go to 0x0001 in PAN 0xabce"
+ELSEWHERE = "acknowledges frames in PAN 0xabcd, none in PAN 0xabce"
+LOOKS_ALIKE = "0x0001 of a network of its own, too far away to be heard, would look the same"
 
 FURTHER = (
     # ten of each; from the first to the last 18 s
@@ -296,6 +300,32 @@ FURTHER = (
         ),
     ),
     # readings of the third node come at 3 + 10 n, behind one of the first and its acknowledgement
+    # theirs come at 2 and 3 + 10 n, behind a reading and its acknowledgement: six frames in ten seconds
+    Further(
+        "pan-beside-the-network",
+        lambda: beside_each_other(tries=1),
+        Told(
+            "risk",
+            "0x0019, 0x001a",
+            f"{BESIDE}; 0x0001 and 40 frames of the network are in PAN 0xabcd",
+            (f"0x0001 {ELSEWHERE}", f"2 nodes of that PAN, and no tries again: {LOOKS_ALIKE}"),
+            (3, 4, 9, 10, 15, 16, 21, 22, 27, 28),
+            10,
+        ),
+    ),
+    # twelve with the tries
+    Further(
+        "pan-beside-the-network",
+        lambda: beside_each_other(tries=4),
+        Told(
+            "failure",
+            "0x0019, 0x001a",
+            f"{BESIDE}; 0x0001 and 40 frames of the network are in PAN 0xabcd",
+            (f"0x0001 {ELSEWHERE}",),
+            (3, 7, 15, 19, 27, 31, 39, 43, 51, 55),
+            10,
+        ),
+    ),
     Further(
         "pan-beside-the-network",
         lambda: acknowledging(both=False),

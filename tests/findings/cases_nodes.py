@@ -1,6 +1,7 @@
 """A capture that fires each finding about a node beside the others of its network, and a near miss."""
 
 from collections.abc import Callable
+from ipaddress import IPv6Address
 
 from findings import air
 from findings.air import FAR_NODE, FAR_ROOT, NODE, PAN, PREFIX, ROOT, Capture
@@ -8,7 +9,7 @@ from findings.judge import Case, Told
 
 from lowpanbudget.layers.link.mac import FrameType
 
-RELAY, THIRD = b"\x00\x18", b"\x00\x19"
+RELAY, THIRD, FOURTH = b"\x00\x18", b"\x00\x19", b"\x00\x1a"
 OTHER_PAN = 0xABCE
 Timed = list[bytes | tuple[float, bytes]]
 
@@ -77,6 +78,25 @@ def heard(until: int, *, of: int = 20, acks: bool = False) -> Capture:
         if n < until:
             frames.append((11 + 30.0 * n, reading(n, (RELAY, ROOT))))
     return Capture(frames)
+
+
+def beside_each_other(*, tries: int) -> Capture:
+    """20 readings of each of two nodes, and five of each of two in the PAN beside it, which are tried so often."""
+    frames = asked(20, 1, True, at=1.0) + asked(20, 1, True, RELAY, at=5.0)
+    for number in range(5):
+        for at, source in ((2, THIRD), (3, FOURTH)):
+            octets = reading(50 + number, (source, ROOT), OTHER_PAN)
+            frames += [(at + 10.0 * number + turn * 0.005, octets) for turn in range(tries)]
+    return in_order(frames)
+
+
+def seeking() -> Capture:
+    """Six solicitations of an EUI-64, 10 s apart (RFC 4861 section 4.1); then it has a short address."""
+    source, to = air.address("fe80::", FAR_NODE), IPv6Address("ff02::2")
+    links = (FAR_NODE, air.BROADCAST)
+    packet = air.nd_message(133, bytes(4), source, to)
+    frames: Timed = [(1 + 10.0 * n, air.frame(packet, n, links)) for n in range(7)]
+    return in_order(frames, [(70 + 30.0 * n, reading(n)) for n in range(20)])
 
 
 def polled_for(until: int) -> Capture:
@@ -219,6 +239,7 @@ NODES_CASES: dict[str, Case] = {
 # captures in which a finding must not be told, beside the near misses of the cases
 NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "a node that only acknowledges at the end": ("node-fell-silent", lambda: heard(11, acks=True)),
+    "a node that looked for a router before it had an address": ("node-fell-silent", seeking),
     "a node that only answers, and is asked no more": (
         "node-fell-silent",
         lambda: polled_for(11),

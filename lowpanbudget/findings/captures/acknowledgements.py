@@ -97,8 +97,10 @@ def frame_asks(memory: Asking, scene: Scene, _frame: Scene) -> None:
 @ACKNOWLEDGEMENTS.at_end("frames-not-acknowledged")
 def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
     """Judge each hop, where this receiver hears acknowledgements at all; a PAN beside the network's says why itself."""
-    for asked in memory.hops.values():
+    for (pan, source, _), asked in memory.hops.items():
         asked.close()
+        if asked.repeated >= _FEW:
+            known.insistent.add((pan, source))
     if memory.given < _FEW:
         return
     beside = {(one.pan, one.source) for one in strangers(known.senders, known.acknowledged)}

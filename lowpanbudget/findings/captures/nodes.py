@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.datagrams import HeardDatagram
-from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import (
@@ -17,6 +17,9 @@ from lowpanbudget.findings.senders import (
     strangers,
 )
 from lowpanbudget.findings.wording import link_text, seconds_text
+from lowpanbudget.layers.internet.icmpv6 import Icmpv6
+from lowpanbudget.layers.internet.nd.messages import RouterSolicitation
+from lowpanbudget.layers.internet.rpl.messages import Dis
 from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 
@@ -95,12 +98,20 @@ def pan_beside_the_network(known: Surroundings) -> Hits:
             f"are in PAN {one.most:#06x}"
         )
         givers = [link_text(to) for to in one.to if (one.most, to) in known.acknowledged]
-        evidence = (
-            f"{', '.join(givers)} acknowledges frames in PAN {one.most:#06x}, none in PAN {one.pan:#06x}",
-        )
+        evidence, severity = [], None
+        if givers:
+            evidence = [
+                f"{', '.join(givers)} acknowledges frames in PAN {one.most:#06x}, none in PAN {one.pan:#06x}"
+            ]
+        if one.others and (one.pan, one.source) not in known.insistent:
+            severity = Severity.RISK
+            evidence.append(
+                f"{plural(one.others + 1, 'node')} of that PAN, and no tries again: {to} of a network of its "
+                "own, too far away to be heard, would look the same"
+            )
         sender = one.sender
         name, frames = link_text(one.source), tuple(sender.first)
-        yield Hit(cause, evidence if givers else (), name, frames, times=sender.frames)
+        yield Hit(cause, tuple(evidence), name, frames, severity, times=sender.frames)
 
 
 @NODES.at_end("unsecured-among-secured")
@@ -147,11 +158,19 @@ class Beginnings(Recent[tuple[int, int], float]):
         return True
 
 
+def _seeks(datagram: HeardDatagram) -> bool:
+    """Return whether somebody looks for a router or a parent, which ends when one is found."""
+    messages = (one.message for one in datagram.layers if isinstance(one, Icmpv6))
+    return any(isinstance(message, RouterSolicitation | Dis) for message in messages)
+
+
 @NODES.rule("node-fell-silent", HeardDatagram, memory=Beginnings)
 def datagram_of_its_own(memory: Beginnings, scene: Scene, datagram: HeardDatagram) -> None:
     """Note when a node sends of its own: what it forwards, or answers, ends when another node does."""
     if scene.by is not None and scene.passage is None and not scene.tunnelled:
         header = datagram.header
+        if header.destination.is_multicast and _seeks(datagram):
+            return
         if memory.begins(int(header.source), int(header.destination), scene.time_s):
             scene.by.hear(scene.time_s, scene.number)
 
