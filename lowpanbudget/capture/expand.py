@@ -27,11 +27,11 @@ class LeftOut:
     a ``Tally`` does; the dropped ones are among what was left out.
     """
 
-    __slots__ = ("_reasons", "assembled", "dropped", "given_up")
+    __slots__ = ("_assembled", "_dropped", "_given_up", "_reasons")
 
     def __init__(self) -> None:
         self._reasons: dict[str, int] = {}
-        self.assembled = self.dropped = self.given_up = 0
+        self._assembled = self._dropped = self._given_up = 0
 
     @property
     def reasons(self) -> dict[str, int]:
@@ -42,6 +42,25 @@ class LeftOut:
     def count(self) -> int:
         """Return how many records were left out."""
         return sum(self._reasons.values())
+
+    @property
+    def assembled(self) -> int:
+        """Return how many datagrams in fragments became whole: those are not left out."""
+        return self._assembled
+
+    @property
+    def dropped(self) -> int:
+        """Return how many datagrams in fragments never became whole."""
+        return self._dropped
+
+    @property
+    def given_up(self) -> int:
+        """Return how many of those made room for others."""
+        return self._given_up
+
+    def assemble(self) -> None:
+        """Count a datagram that became whole."""
+        self._assembled += 1
 
     def add(self, reason: str) -> None:
         """Count a record."""
@@ -56,8 +75,8 @@ class LeftOut:
                 continue
             late = "fragments that were not whole in time"
             self.add(event.reason if isinstance(event, Discarded) else late)
-            self.dropped += 1
-            self.given_up += isinstance(event, Discarded) and event.for_room
+            self._dropped += 1
+            self._given_up += isinstance(event, Discarded) and event.for_room
 
 
 def expand(
@@ -84,7 +103,8 @@ def _expanded(file: CaptureFile, trace: Trace, left_out: LeftOut) -> Iterator[Re
             elif sighting.repeats is not None:
                 left_out.add("a retransmission")
             elif sighting.datagram is not None:
-                left_out.assembled += sighting.is_fragment
+                if sighting.is_fragment:
+                    left_out.assemble()
                 yield _record(sighting, IPV6_TYPE, sighting.datagram)
             elif reason := sighting.reason:
                 left_out.add(reason)

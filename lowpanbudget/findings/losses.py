@@ -20,8 +20,8 @@ class HopLosses:
 
     ``alone`` have one fragment and nothing behind it, ``alone_lost`` are those of them that were lost or given up;
     ``numbers`` are the first frames of such, ``others`` those of the rest. ``open`` are those that have no end yet, the
-    last of them; ``explained`` the keys of those with a fragment that cannot be placed: that has its own finding, and
-    they are not counted here unless their time runs out.
+    last of them; ``explained`` the keys of those whose fragments overlap or cannot be placed: that has its own finding,
+    and they are not counted here unless their time runs out.
     """
 
     begun: int = 0
@@ -51,11 +51,16 @@ class HopLosses:
         elif count == 2:
             self.alone -= 1
 
-    def explain(self, datagram: FragmentedDatagram) -> None:
-        """Leave a datagram out: another finding says what became of it."""
+    def leave_out(self, datagram: FragmentedDatagram) -> None:
+        """Do not count a datagram: another finding says what became of it."""
         self.begun -= 1
         self.alone -= _is_alone(datagram)
         self.open.pop(datagram.key, None)
+
+    def explain(self, datagram: FragmentedDatagram) -> None:
+        """Leave out a datagram, and what follows under its key."""
+        self.leave_out(datagram)
+        self.explained[datagram.key] = True
 
     def end(self, datagram: FragmentedDatagram) -> None:
         """Count what became of a datagram."""
@@ -67,7 +72,10 @@ class HopLosses:
                 return
             self.begun += 1
             self.alone += alone
-        if fate in {Fate.OVERLAPPING, Fate.REPLACED}:
+        if fate is Fate.REPLACED:
+            self.leave_out(datagram)
+            return
+        if fate is Fate.OVERLAPPING:
             self.explain(datagram)
             return
         self.ended += 1
@@ -186,7 +194,6 @@ class Losses:
         for datagram in [] if losses is None else list(losses.open.values()):
             if losses is not None and datagram.key.tag == tag:
                 losses.explain(datagram)
-                losses.explained[datagram.key] = True
 
     def is_flooded(self, receiver: bytes | None) -> bool:
         """Return whether a receiver is flooded with datagrams that are begun and never go on."""

@@ -48,7 +48,8 @@ class Fate(Enum):
     GIVEN_UP = "given up, for more were open than are followed"
 
 
-_BROKEN_OFF = {Fate.OVERLAPPING, Fate.REPLACED, Fate.GIVEN_UP}  # more of it may still come
+# more of it may still come; behind an overlap "a fresh reassembly may be commenced" (RFC 4944 section 5.3)
+_BROKEN_OFF = {Fate.REPLACED, Fate.GIVEN_UP}
 
 
 class SentFragment(NamedTuple):

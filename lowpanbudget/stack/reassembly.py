@@ -177,6 +177,8 @@ class Reassembler:
         self._arrival = arrival = self._sent.arrive(key, sent)
         datagram = arrival.datagram
         if isinstance(entry, Pieces):
+            if entry.sent.fate is Fate.OVERLAPPING:
+                entry.sent = datagram  # what is held goes on with it
             if alike:
                 return [Ignored(f"a duplicate of the fragment at octet {start}")]
             if entry.overlaps(start, start + len(octets)):
