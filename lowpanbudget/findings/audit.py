@@ -32,6 +32,7 @@ from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.iphc import Iphc
+from lowpanbudget.stack.events import TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import Fate
@@ -152,6 +153,10 @@ class Audit:
         """Take what reading the file noticed, or the verdict over its check sequences."""
         self._give(Scene(self.known), notice)
 
+    def end(self, event: TimedOut) -> None:
+        """Take what the end of the capture tells of a datagram whose time was over before."""
+        self._give(Scene(self.known), event)
+
     def _is_told(self, scene: Scene) -> bool:
         """Return whether it is an acknowledgement like one before: without security only its number differs."""
         mac = scene.frame.mac if self._only_varying else None
@@ -206,9 +211,9 @@ class Audit:
                 wrong = wrong or (message is not None and message.checksum_ok is False)
             self._settle(scene, scene.datagram, wrong=wrong)
         elif datagram is not None:
-            self._complete(scene, datagram, sighting.numbers)
+            self._complete(scene, datagram, sighting)
 
-    def _complete(self, scene: Scene, octets: bytes, numbers: tuple[int, ...]) -> None:
+    def _complete(self, scene: Scene, octets: bytes, sighting: Sighting) -> None:
         """Read a datagram that came in fragments, or without a link, and give all that is in it."""
         try:
             header = ipv6.decode(Reader(octets))
@@ -221,10 +226,14 @@ class Audit:
         inner = next((one for one in reversed(upper.layers) if isinstance(one, Ipv6)), header)
         scene.header = inner
         place = upper_of(octets)
-        scene.datagram = datagram = scene.heard(inner, octets, upper.layers, numbers, place)
+        scene.datagram = datagram = scene.heard(
+            inner, octets, upper.layers, sighting.numbers, place
+        )
         wrong, fragmented = checksum.is_wrong(octets), scene.fragmented
-        if wrong and fragmented is not None and fragmented.is_of_two:
-            self._give(scene, fragmented, OF_TWO)  # it proves nothing about what was sent
+        of_two = sighting.of_two or (fragmented is not None and fragmented.is_of_two)
+        if wrong and of_two:  # it proves nothing about what was sent
+            if fragmented is not None:
+                self._give(scene, fragmented, OF_TWO)
             (self._only_varying, self._kept) = kept
             return
         for layer in upper.layers:

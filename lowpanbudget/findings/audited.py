@@ -12,6 +12,7 @@ from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.findings.scene import known_of
 from lowpanbudget.findings.watched import watched
+from lowpanbudget.stack.events import TimedOut
 from lowpanbudget.values import dataclass
 
 
@@ -61,6 +62,9 @@ def audit(
             within += not sighting.outside and sighting.heard_as is None
             taken.follow(sighting)
         notices = records.notices
+    for event in trace.leftover:
+        if isinstance(event, TimedOut):
+            taken.end(event)
     verdicts = tuple(trace.fcs.values())
     for notice in notices:
         taken.note(notice)

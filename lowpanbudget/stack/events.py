@@ -11,7 +11,8 @@ from lowpanbudget.values import dataclass
 class Complete:
     """A datagram is whole; ``fragments`` frames brought it between ``started_s`` and ``ended_s`` (0 for one frame).
 
-    ``marks`` are what came with each of these frames, here as in the other events.
+    ``marks`` are what came with each of these frames, here as in the other events. ``of_two``: recoverable fragments of
+    it contradicted another datagram under its tag, and there may be fragments of that among them.
     """
 
     datagram: Datagram
@@ -20,6 +21,7 @@ class Complete:
     started_s: float
     ended_s: float
     marks: tuple[Any, ...] = ()
+    of_two: bool = False
 
 
 @dataclass(frozen=True, slots=True)

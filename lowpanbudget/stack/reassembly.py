@@ -133,9 +133,13 @@ class Reassembler:
         """Return what was not sent in full, once its sender has been silent for a time-out; each datagram once."""
         return self._sent.expire(time_s - self._timeout_s)
 
-    def close(self) -> list[Event]:
-        """Return a ``Discarded`` for each datagram that is still open, and forget them."""
-        events: list[Event] = [
+    def close(self, time_s: float | None = None) -> list[Event]:
+        """Return a ``Discarded`` for each datagram that is still open, and forget them.
+
+        Where the input is known to have gone on until ``time_s``, it is a ``TimedOut`` for those whose time was over.
+        """
+        events: list[Event] = [] if time_s is None else list(self._expire(time_s))
+        events += [
             _lost(key, entry, "the input ended before the datagram was whole")
             for key, entry in self._open.items()
         ]
@@ -249,7 +253,7 @@ class Reassembler:
                 events.append(_lost(key, entry, reason))
                 entry = None
         if not isinstance(entry, Collected):
-            entry = Collected(time_s)
+            entry = Collected(time_s, follows=bool(events))
             self._open.begin(key, entry)
         before = entry.received
         entry.add(fragment, octets)
@@ -265,7 +269,7 @@ class Reassembler:
                 events.append(_lost(key, entry, whole))
             else:
                 told = (key, len(entry.parts), entry.started_s, time_s, tuple(entry.marks))
-                events.append(Complete(whole, *told))
+                events.append(Complete(whole, *told, entry.follows))
         return events + self._shed(key)
 
     def _abort(self, key: FragmentKey, reason: str) -> Event:

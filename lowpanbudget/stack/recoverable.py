@@ -129,12 +129,16 @@ def _fragment(
 
 @dataclass(slots=True)
 class Collected:
-    """What came of one recoverable datagram: at most 32 fragments of at most 1023 octets."""
+    """What came of one recoverable datagram: at most 32 fragments of at most 1023 octets.
+
+    ``follows``: its first fragment here contradicted one that was open under its tag.
+    """
 
     started_s: float
     size: int | None = None
     parts: dict[int, tuple[int, bytes]] = field(default_factory=dict)
     marks: list[Any] = field(default_factory=list)
+    follows: bool = False
 
     @property
     def received(self) -> int:

@@ -227,6 +227,29 @@ def exchanges(
     return Capture([*sorted(frames)])
 
 
+def from_new_ports() -> Capture:
+    """Four requests, each from a port of its own, and nothing that comes back."""
+    frames = [
+        air.frame(
+            air.datagram(air.coap_message(code=1, mid=number), ports=(50000 + number, 5683)), number
+        )
+        for number in range(4)
+    ]
+    return Capture([(1 + 60.0 * number, frame) for number, frame in enumerate(frames)])
+
+
+def wrong_tokens() -> Capture:
+    """Three requests, each followed by an answer with another token."""
+    asked = exchanges(EACH_MINUTE[:3], {}, end=400.0)
+    answer = air.coap_message(kind=1, code=69, mid=99, token=b"zz")
+    back = (ROOT, NODE)
+    strays = [
+        (at + 0.5, air.frame(air.coap(answer, back, back=True), number, back))
+        for number, at in enumerate(EACH_MINUTE[:3])
+    ]
+    return Capture(sorted([*asked.timed(), *strays]))
+
+
 EACH_MINUTE = tuple(1 + 60.0 * number for number in range(6))
 # RFC 7967 section 2: option 258, here 2.xx is not wanted; 258 - 13 = 245 stands in one octet behind delta 13
 NO_RESPONSE = b"\xd1\xf5\x02"

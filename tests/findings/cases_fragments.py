@@ -219,6 +219,20 @@ def recoverable(*numbers: int) -> Capture:
     return Capture([*frames, (3600.0, air.raw(bytes([0xE8, 99]) + frames_of_one(whole), 99))])
 
 
+def recoverable_interleaved(second: int) -> Capture:
+    """Two datagrams of one hop at once: the first fragment of the second behind that of the first, then both others."""
+    parts = []
+    for tag, data in ((7, bytes(100)), (second, b"\xa5" * 100)):
+        whole = air.payload(air.datagram(data))
+        head = tag.to_bytes(1, "big")
+        parts.append(b"\xe8" + head + frames_of_one(whole))
+        fields = 1 << 26 | len(whole[80:]) << 16 | 80
+        parts.append(b"\xe8" + head + fields.to_bytes(4, "big") + whole[80:])
+    order = (parts[0], parts[2], parts[1], parts[3])
+    frames: Timed = [(1 + n / 50, air.raw(part, n)) for n, part in enumerate(order)]
+    return Capture([*frames, (100.0, air.raw(parts[0], 99))])
+
+
 def frames_of_one(whole: bytes) -> bytes:
     return (len(whole[:80]) << 16 | len(whole)).to_bytes(4, "big") + whole[:80]
 
@@ -472,7 +486,17 @@ FRAGMENT_CASES = {
 FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     f"two datagrams at once under two tags: {name}": (name, lambda: interleaved(8))
     for name in ("tag-used-again", "checksum-wrong", "fragments-unfinished", "fragment-repeated")
-} | {"datagrams that only wait beside each other": ("fragments-meet", lambda: torn(20.0))}
+} | {
+    "recoverable fragments of two datagrams under one tag": (
+        "checksum-wrong",
+        lambda: recoverable_interleaved(7),
+    ),
+    "recoverable fragments of two datagrams under two tags": (
+        "recoverable-fragments-failed",
+        lambda: recoverable_interleaved(8),
+    ),
+    "datagrams that only wait beside each other": ("fragments-meet", lambda: torn(20.0)),
+}
 
 
 def _end_of_first() -> int:

@@ -19,9 +19,11 @@ from findings.cases_application import (
     asked_by_path,
     exchanges,
     floats,
+    from_new_ports,
     messages,
     planned,
     sealed,
+    wrong_tokens,
 )
 from findings.cases_compression import FAR, known_contexts, solicitation, summed, to_group, under
 from findings.cases_fragments import cut, frames_of_one, interleaved, later_ones, sized, spilled
@@ -239,6 +241,33 @@ FURTHER = (
             ("sent again: 0 of them",),
             (3, 4, 5),
             5,
+        ),
+    ),
+    Further(
+        "request-never-answered",
+        from_new_ports,
+        Told(
+            "risk",
+            "2001:db8:1::ff:fe00:17",
+            "2001:db8:1::ff:fe00:1 answers none of 4 requests on port 5683",
+            ("the first 180 s before the capture ends",),
+            (1, 2, 3),
+            4,
+        ),
+    ),
+    Further(
+        "request-never-answered",
+        wrong_tokens,
+        Told(
+            "risk",
+            "2001:db8:1::ff:fe00:17",
+            "2001:db8:1::ff:fe00:1 answers none of 3 requests on port 5683",
+            (
+                "the first 399 s before the capture ends",
+                "answers with the token or message ID of no request: 3",
+            ),
+            (1, 3, 5),
+            3,
         ),
     ),
     # half of them, each sent again: the sender heard nothing either

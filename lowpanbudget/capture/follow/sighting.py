@@ -57,14 +57,15 @@ class Sighting:
     ``octets`` are the frame with its FCS (of ``fcs_octets``), without what the link type wraps around it and without
     the radio ``status`` that stood in place of an FCS. ``payload`` is the MAC payload in the clear, None while sealed;
     ``verified`` says that its integrity code is right. ``datagram`` is the IPv6 packet that this frame completes, and
-    ``parts`` what each frame brought of it. ``flow`` is that of the datagram, of fragments too once the first has been
-    seen. ``repeats`` is the frame of which this is a retransmission, ``copies`` the one whose contents it has under
-    another sequence number. ``heard_as`` is the frame under which another receiver heard the same sending, where all
-    that it brings was told. ``outside``: it is not what somebody asked for. ``arrival`` is the fragment that it brings,
-    with what else its datagram was sent in: read it before the next record is followed. ``ended`` are datagrams whose
-    fragments were given up now, ``expired`` those that their senders did not complete. ``notices`` and ``fault`` tell
-    what is odd and what ended reading. A ``damaged`` frame has an FCS that is wrong, and brings no datagram. ``opened``
-    is what stood sealed in the datagram, where keys were given that open it.
+    ``parts`` what each frame brought of it; ``of_two``: recoverable fragments of another may be among them. ``flow`` is
+    that of the datagram, of fragments too once the first has been seen. ``repeats`` is the frame of which this is a
+    retransmission, ``copies`` the one whose contents it has under another sequence number. ``heard_as`` is the frame
+    under which another receiver heard the same sending, where all that it brings was told. ``outside``: it is not what
+    somebody asked for. ``arrival`` is the fragment that it brings, with what else its datagram was sent in: read it
+    before the next record is followed. ``ended`` are datagrams whose fragments were given up now, ``expired`` those
+    that their senders did not complete. ``notices`` and ``fault`` tell what is odd and what ended reading. A
+    ``damaged`` frame has an FCS that is wrong, and brings no datagram. ``opened`` is what stood sealed in the datagram,
+    where keys were given that open it.
 
     What comes later of a fragment is added for frames that are picked: the sighting that makes its datagram ``whole``,
     the ``first`` one, which brought its headers, or why it was ``never_whole``.
@@ -90,6 +91,7 @@ class Sighting:
     payload: bytes | None = None
     datagram: bytes | None = None
     parts: tuple[DatagramPart, ...] = ()
+    of_two: bool = False
     flow: FlowKey | None = None
     repeats: int | None = None
     copies: int | None = None

@@ -184,7 +184,7 @@ class Trace:
                 if len(window) in _AGAIN:
                     self._endings.test(window, self._fits)
             yield self.feed(record)
-        self.leftover += given_up(self._reassembler.close())
+        self.leftover += given_up(self._reassembler.close(self._time_s))
 
     def feed(self, record: Record) -> Sighting:
         """Return what one record holds. Whether an FCS is there is what the link type says, unless tested before."""
@@ -274,7 +274,7 @@ class Trace:
         if whole is None:
             return
         octets = whole.datagram.octets
-        sighting.datagram, sighting.parts = octets, whole.marks
+        sighting.datagram, sighting.parts, sighting.of_two = octets, whole.marks, whole.of_two
         sighting.flow = sighting.flow or flow_of(octets)
         if sighting.flow is not None and sighting.flow.protocol == ipv6.ICMPV6:
             lesson = lesson_of_packet(decode_datagram(octets).packet)

@@ -33,6 +33,11 @@ _MOST_OPEN = 64  # requests of one endpoint to another
 _SHOWN = 3  # frames of each kind that are named
 
 
+_PortAndId = tuple[
+    int, int
+]  # who asks takes a message ID once in EXCHANGE_LIFETIME from each of its ports
+
+
 @dataclass(slots=True)
 class _OpenRequest:
     """A request without an answer so far: by whom and when it was sent first, and in which frame.
@@ -69,25 +74,27 @@ class _Outcome:
 
 @dataclass(slots=True)
 class _Questions:
-    """Requests of one endpoint to another.
+    """Requests of a node to one port of another, whatever port of its own it takes for each.
 
     ``asked`` counts those that are to be confirmed, from ``first_s`` on in ``frames``, and ``answered`` tells that
-    something came back for one. ``open`` are those without an answer by message ID, ``done`` when others were answered,
-    with their tokens. ``strays`` counts answers that belong to none.
+    something came back for one. ``open`` are those without an answer by port and message ID, ``done`` when others were
+    answered, with their tokens. ``strays`` counts answers that belong to none.
     """
 
     first_s: float
     asked: int = 0
     answered: bool = False
     frames: Frames = field(default_factory=Frames)
-    open: dict[int, _OpenRequest] = field(default_factory=dict)
-    done: Recent[int, tuple[float, bytes]] = field(default_factory=lambda: Recent(_MOST_OPEN))
+    open: dict[_PortAndId, _OpenRequest] = field(default_factory=dict)
+    done: Recent[_PortAndId, tuple[float, bytes]] = field(
+        default_factory=lambda: Recent(_MOST_OPEN)
+    )
     strays: int = 0
     confirmed: _Outcome = field(default_factory=_Outcome)
     promised: _Outcome = field(default_factory=_Outcome)  # acknowledged alone
     unconfirmed: _Outcome = field(default_factory=_Outcome)
 
-    def ask(self, mid: int, request: _OpenRequest) -> None:
+    def ask(self, key: _PortAndId, request: _OpenRequest) -> None:
         """Take a request that was not heard before."""
         if request.confirmable:
             if not self.asked:
@@ -95,34 +102,36 @@ class _Questions:
             self.asked += 1
             if len(self.frames) < _SHOWN:
                 self.frames.note(request.number)
-        before = self.open.pop(mid, None)
+        before = self.open.pop(key, None)
         if before is not None:
             self.settle(before, request.time_s)
-        self.open[mid] = request
+        self.open[key] = request
         if len(self.open) > _MOST_OPEN:
             oldest = next(iter(self.open))
             self.settle(self.open.pop(oldest), request.time_s)
 
-    def take(self, head: CoapHead, time_s: float) -> None:
+    def take(self, port: int, head: CoapHead, time_s: float) -> None:
         """Take what comes back: it belongs to a request by its message ID, or by its token (RFC 7252 section 5.3.2)."""
-        if head.type in {Type.ACK, Type.RST}:
-            mid: int | None = head.mid
-        elif head.code >= _RESPONSE:
-            found = (mid for mid, one in self.open.items() if one.token == head.token)
-            mid = next(reversed([*found]), None)
-        else:
-            return
-        request = None if mid is None else self.open.get(mid)
-        if mid is None or request is None:
-            known = mid in self.done or any(token == head.token for _, token in self.done.values())
-            self.strays += head.code >= _RESPONSE and not known
+        key = port, head.mid
+        if head.type not in {Type.ACK, Type.RST}:
+            if head.code < _RESPONSE:
+                return
+            for asked, one in self.open.items():
+                if asked[0] == port and one.token == head.token:
+                    key = asked  # the last of them
+        request = self.open.get(key)
+        if request is None:
+            tokens = (token for _, token in self.done.values())
+            self.strays += (
+                head.code >= _RESPONSE and key not in self.done and head.token not in tokens
+            )
             return
         if head.type == Type.ACK and not head.code and not request.quiet:
             request.acknowledged = True
             self.answered = True
             return
-        del self.open[mid]
-        self.done[mid] = time_s, request.token
+        del self.open[key]
+        self.done[key] = time_s, request.token
         self.answered |= request.confirmable
         self._outcome(request).ended += 1
 
@@ -140,8 +149,8 @@ class _Questions:
         return self.confirmed if request.confirmable else self.unconfirmed
 
 
-class Endpoints(FirstNamed[tuple[int, int, int, int], _Questions]):
-    """What was asked, by addresses and ports from who asks to who is asked."""
+class Endpoints(FirstNamed[tuple[int, int, int], _Questions]):
+    """What was asked, by the address of who asks, and address and port of who is asked."""
 
 
 @REQUESTS.rule("request-never-answered", HeardDatagram, memory=Endpoints)
@@ -151,29 +160,29 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
     if head is None or content is None:
         return
     ends = int(datagram.header.source), int(datagram.header.destination)
-    back = memory.get((ends[1], ends[0], content.destination_port, content.source_port))
+    back = memory.get((ends[1], ends[0], content.source_port))
     if back is not None and scene.passage is None:
-        back.take(head, scene.time_s)
+        back.take(content.destination_port, head, scene.time_s)
     if not 0 < head.code < _REQUESTS_END or datagram.header.destination.is_multicast:
         return
     confirmable = head.type == Type.CON
     if not confirmable and head.code not in {_GET, _FETCH}:
         return
-    key = (*ends, content.source_port, content.destination_port)
-    asked = memory.get(key) or memory.entry(key, lambda: _Questions(scene.time_s))
+    to = (*ends, content.destination_port)
+    asked = memory.get(to) or memory.entry(to, lambda: _Questions(scene.time_s))
     if asked is None:
         return
-    before, now_s = asked.open.get(head.mid), scene.time_s
+    key, now_s = (content.source_port, head.mid), scene.time_s
+    before, done = asked.open.get(key), asked.done.get(key)
     if before is not None and now_s - before.time_s <= EXCHANGE_LIFETIME_S:
         before.repeated |= before.link == datagram.link_source and scene.passage is None
         return
-    done = asked.done.get(head.mid)
     if done is not None and now_s - done[0] < EXCHANGE_LIFETIME_S:
         return  # it has its answer
     quiet, link = _wants_no_answer(scene, datagram), datagram.link_source
     if confirmable or not quiet:
         request = _OpenRequest(now_s, scene.number, head.token, link, confirmable, quiet)
-        asked.ask(head.mid, request)
+        asked.ask(key, request)
 
 
 def _wants_no_answer(scene: Scene, datagram: HeardDatagram) -> bool:
@@ -193,12 +202,12 @@ def request_never_answered(memory: Endpoints, known: Surroundings) -> Hits:
     if known.unread:
         return
     silent: dict[tuple[int, int], list[_Questions]] = {}
-    for (_, server, _, port), asked in memory.items():
+    for (_, server, port), asked in memory.items():
         for request in asked.open.values():
             asked.settle(request, known.end_s)
         if _is_silent(asked, known.end_s):
             silent.setdefault((server, port), []).append(asked)
-    for (client, server, _, port), asked in memory.items():
+    for (client, server, port), asked in memory.items():
         subject, where = str(IPv6Address(client)), f"{IPv6Address(server)} on port {port}"
         if _is_silent(asked, known.end_s):
             total = sum(one.asked for one in silent[server, port])
