@@ -20,7 +20,7 @@ from lowpanbudget.findings.wording import link_text, seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.messages import RouterSolicitation
 from lowpanbudget.layers.internet.rpl.messages import Dis
-from lowpanbudget.layers.link.mac import FrameType, Mac
+from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 
 NODES = Subject("nodes")
@@ -169,7 +169,7 @@ def datagram_of_its_own(memory: Beginnings, scene: Scene, datagram: HeardDatagra
     """Note when a node sends of its own: what it forwards, or answers, ends when another node does."""
     if scene.by is not None and scene.passage is None and not scene.tunnelled:
         header = datagram.header
-        if header.destination.is_multicast and _seeks(datagram):
+        if datagram.link_destination == BROADCAST and _seeks(datagram):
             return
         if memory.begins(int(header.source), int(header.destination), scene.time_s):
             scene.by.hear(scene.time_s, scene.number)
