@@ -7,6 +7,7 @@ fragments: ``recoverable``.
 from collections import OrderedDict, deque
 from collections.abc import Iterable
 from enum import Enum
+from itertools import islice
 from typing import Any, NamedTuple
 
 from lowpanbudget.layers.lowpan.fragment import Fragment
@@ -19,6 +20,7 @@ from lowpanbudget.values import dataclass, field
 MOST_FRAGMENTS = 256  # an offset has 8 bits
 IN_ONE_GO_S = 1.0  # between fragments that a hop swapped; our choice
 IN_PROGRESS_S = 5.0  # after a fragment its datagram is still being sent; our choice
+_OLDEST = 16  # datagrams that are looked at for one that may go
 MANY = 8  # datagrams at one receiver: how many more there are makes no difference
 
 
@@ -179,8 +181,9 @@ class SentDatagrams:
         new = self._known[key] = FragmentedDatagram(key, follows=follows)
         self._meet(new)
         if len(self._known) > self.most:
-            # one that is over before one that is open
-            over = (one for one, datagram in self._known.items() if datagram.fate is not Fate.OPEN)
+            # of the oldest one that is over before one that is open
+            oldest = islice(self._known.items(), _OLDEST)
+            over = (one for one, datagram in oldest if datagram.fate is not Fate.OPEN)
             self._forget(next(over, next(iter(self._known))))
         return new
 
