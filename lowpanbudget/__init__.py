@@ -24,26 +24,25 @@ if TYPE_CHECKING:
         follow as follow,
     )
     from lowpanbudget.capture.expand import LeftOut as LeftOut, decrypt as decrypt, expand as expand
-    from lowpanbudget.capture.files.key_file import KeyRing as KeyRing, read_keys as read_keys
-    from lowpanbudget.capture.files.reading import (
-        CaptureFile as CaptureFile, read_capture as read_capture,
+    from lowpanbudget.capture.files.continued import (
+        ContinuedCapture as ContinuedCapture, read_continued as read_continued,
     )
+    from lowpanbudget.capture.files.key_file import KeyRing as KeyRing, read_keys as read_keys
+    from lowpanbudget.capture.files.reading import CaptureFile as CaptureFile, read_capture as read_capture
     from lowpanbudget.capture.files.record import ReadingNotice as ReadingNotice, Record as Record
     from lowpanbudget.capture.files.together import read_together as read_together
     from lowpanbudget.capture.files.writing import write_pcap as write_pcap
     from lowpanbudget.capture.follow.fcs_check import FcsVerdict as FcsVerdict
     from lowpanbudget.capture.follow.flows import FlowKey as FlowKey
-    from lowpanbudget.capture.follow.learning import (
-        Device as Device, LearnedContext as LearnedContext,
-    )
-    from lowpanbudget.capture.follow.matching import (
-        Matched as Matched, MessageValue as MessageValue,
-    )
+    from lowpanbudget.capture.follow.learning import Device as Device, LearnedContext as LearnedContext
+    from lowpanbudget.capture.follow.matching import Matched as Matched, MessageValue as MessageValue
     from lowpanbudget.capture.follow.receivers import Reception as Reception
-    from lowpanbudget.capture.shrink import (
-        Counters as Counters, Shrinker as Shrinker, shrink as shrink,
-    )
+    from lowpanbudget.capture.rows import FrameRow as FrameRow, frame_rows as frame_rows
+    from lowpanbudget.capture.series import Activity as Activity, TimeSeries as TimeSeries
+    from lowpanbudget.capture.several import survey_files as survey_files
+    from lowpanbudget.capture.shrink import Counters as Counters, Shrinker as Shrinker, shrink as shrink
     from lowpanbudget.capture.survey import Cell as Cell, Survey as Survey, survey as survey
+    from lowpanbudget.capture.surveyed_file import SurveyedFile as SurveyedFile
     from lowpanbudget.capture.tally import Tally as Tally
     from lowpanbudget.cites import Cite as Cite
     from lowpanbudget.design.flow import Flow as Flow, Station as Station
@@ -61,9 +60,7 @@ if TYPE_CHECKING:
     )
     from lowpanbudget.fields.packet import Head as Head, Packet as Packet, Restored as Restored
     from lowpanbudget.findings.audited import CaptureFindings as CaptureFindings, audit as audit
-    from lowpanbudget.findings.finding import (
-        Certainty as Certainty, Finding as Finding, Severity as Severity,
-    )
+    from lowpanbudget.findings.finding import Certainty as Certainty, Finding as Finding, Severity as Severity
     from lowpanbudget.findings.listing import (
         FrameList as FrameList, ListedFrame as ListedFrame, list_frames as list_frames,
     )
@@ -161,6 +158,7 @@ if TYPE_CHECKING:
     )
     from lowpanbudget.payload.search.shrink import Candidate as Candidate, Coarsening as Coarsening
     from lowpanbudget.payload.search.worth import Worth as Worth
+    from lowpanbudget.report.frame_table import write_frame_table as write_frame_table
     from lowpanbudget.report.notebook import Picture as Picture, show as show
     from lowpanbudget.report.terms import (
         Explanation as Explanation, explain as explain, terms as terms,
@@ -202,6 +200,7 @@ _NAMES = {
     "capture.annotation": "shortest_form",
     "capture.captured": "CaptureFrames CapturedFrame annotate follow",
     "capture.expand": "LeftOut decrypt expand",
+    "capture.files.continued": "ContinuedCapture read_continued",
     "capture.files.key_file": "KeyRing read_keys",
     "capture.files.reading": "CaptureFile read_capture",
     "capture.files.record": "ReadingNotice Record",
@@ -212,8 +211,12 @@ _NAMES = {
     "capture.follow.learning": "Device LearnedContext",
     "capture.follow.matching": "Matched MessageValue",
     "capture.follow.receivers": "Reception",
+    "capture.rows": "FrameRow frame_rows",
+    "capture.series": "Activity TimeSeries",
+    "capture.several": "survey_files",
     "capture.shrink": "Counters Shrinker shrink",
     "capture.survey": "Cell Survey survey",
+    "capture.surveyed_file": "SurveyedFile",
     "capture.tally": "Tally",
     "cites": "Cite",
     "design.flow": "Flow Station",
@@ -285,6 +288,7 @@ _NAMES = {
     "payload.search.compatible": "Change FormatComparison",
     "payload.search.shrink": "Candidate Coarsening",
     "payload.search.worth": "Worth",
+    "report.frame_table": "write_frame_table",
     "report.notebook": "Picture show",
     "report.terms": "Explanation explain terms",
     "room.carrying": "Carrying EnoughChanges carrying",

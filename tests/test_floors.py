@@ -161,6 +161,13 @@ def test_only_the_edges_open_files() -> None:
                 assert name not in BARE_OPENERS, f"{here}:{node.lineno} opens a file"
 
 
+def test_one_module_knows_the_library_for_tables() -> None:
+    knowing = {
+        name_of(path) for path in MODULES if any("pyarrow" in full for _, full in imports(path))
+    }
+    assert knowing == {"report.parquet"}
+
+
 def test_no_module_is_named_like_the_standard_library() -> None:
     names = {path.stem if path.stem != "__init__" else path.parent.name for path in MODULES}
     # words of this trade; nobody here imports the library's own modules of these names

@@ -2,6 +2,7 @@
 
 import io
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from scapy.layers.inet6 import IPv6
 from scapy.utils import RawPcapReader
 
 from lowpanbudget import (
+    Activity,
     CapturedFrame,
     CaptureFile,
     CaptureFindings,
@@ -18,6 +20,7 @@ from lowpanbudget import (
     Cell,
     Comparison,
     Contexts,
+    ContinuedCapture,
     Counters,
     Datagram,
     Device,
@@ -27,6 +30,7 @@ from lowpanbudget import (
     FlowKey,
     Frame,
     FrameList,
+    FrameRow,
     Key,
     KeyRing,
     LearnedContext,
@@ -42,7 +46,9 @@ from lowpanbudget import (
     Severity,
     Shrinker,
     Survey,
+    SurveyedFile,
     Tally,
+    TimeSeries,
     Truncated,
     WireError,
     annotate,
@@ -52,17 +58,21 @@ from lowpanbudget import (
     dtls_suite,
     expand,
     follow,
+    frame_rows,
     list_frames,
     load_design,
     parse_design,
     read_capture,
     read_coap,
+    read_continued,
     read_keys,
     read_together,
     seal_dtls,
     shrink,
     survey,
+    survey_files,
     write_dtls,
+    write_frame_table,
     write_pcap,
 )
 
@@ -255,6 +265,47 @@ def test_a_survey_counts_and_adds_up() -> None:
     assert (one + one).total.octets == 2 * len(frames[0])
 
 
+def test_a_survey_over_time() -> None:
+    """Three frames two seconds apart, in steps of five seconds from 1970: at 2 and 4, and at 6 s."""
+    frames = [air.frames_of(DATAGRAM, NODE, ROOT, sequence=number)[0] for number in (1, 2, 4)]
+    found = survey(records(frames), contexts=air.CONTEXTS, every=5).series
+    assert isinstance(found, TimeSeries)
+    size = len(frames[0])
+    assert found.cells == {(0, NODE): Activity(2, 2 * size, 0), (1, NODE): Activity(1, size, 1)}
+    assert found.nodes[NODE] == found.steps
+
+
+def test_several_files_apart_by_any_executor_and_in_a_row(tmp_path: Path) -> None:
+    frames = [air.frames_of(DATAGRAM, NODE, ROOT, sequence=number)[0] for number in range(6)]
+    paths = [tmp_path / "late.pcap", tmp_path / "early.pcap"]
+    for path, some in zip(paths, (records(frames)[3:], records(frames)[:3]), strict=True):
+        with path.open("wb") as file:
+            write_pcap(file, some, 195)
+    with ThreadPoolExecutor(2) as executor:
+        found = list(survey_files(paths, contexts=air.CONTEXTS, executor=executor))
+    assert all(isinstance(one, SurveyedFile) for one in found)
+    assert [one.survey.total.frames for one in found] == [3, 3]
+    assert sum((one.survey for one in found), Survey()).total.datagrams == 6
+    row = read_continued(paths)
+    assert isinstance(row, ContinuedCapture)
+    assert [one.octets for one in row] == frames
+    assert row.file_of(4) == str(paths[0])
+
+
+def test_a_capture_is_a_table(tmp_path: Path) -> None:
+    made = list(frame_rows(CAPTURE, name="archive", design=ARCHIVE))
+    assert all(isinstance(row, FrameRow) for row in made)
+    # README: 354 frames; frame 24 has 28 octets and goes from 0x0122 to 0x0000, from port 61619 to 61620
+    assert len(made) == 354
+    row = made[23]
+    assert (row.number, row.octets, row.source, row.destination) == (24, 28, "0x0122", "0x0000")
+    assert (row.source_port, row.destination_port, row.in_design) == (61619, 61620, "climate")
+    path = tmp_path / "frames.csv"
+    with path.open("wb") as file:
+        assert write_frame_table(file, made, "csv") == 354
+    assert len(path.read_bytes().splitlines()) == 355
+
+
 def test_datagrams_out_of_frames_and_frames_out_of_datagrams(ring: KeyRing) -> None:
     left_out = LeftOut()
     datagrams = list(expand(CAPTURE, left_out=left_out, keys=ring.keys, devices=ring.devices))
@@ -306,6 +357,13 @@ def test_protection_taken_off_is_off() -> None:
         lambda: annotate([], [1]),
         lambda: audit("/nowhere/mesh.pcap"),
         lambda: survey(None),  # type: ignore[arg-type]
+        lambda: survey([], every="now and then"),
+        lambda: list(survey_files(["/nowhere/mesh.pcap"])),
+        lambda: survey_files([], every=0),
+        lambda: read_continued([]),
+        lambda: list(frame_rows(5)),  # type: ignore[arg-type]
+        lambda: write_frame_table(io.BytesIO(), [], "text"),
+        lambda: write_frame_table(None, [], "csv"),  # type: ignore[arg-type]
         lambda: expand([], rpi_type=1),
         lambda: decrypt([], fcs=1),
         lambda: shrink(5, Shrinker(ARCHIVE, unprotected=True)),  # type: ignore[arg-type]

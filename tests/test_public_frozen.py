@@ -57,6 +57,7 @@ from lowpanbudget import (
     explain,
     fit,
     follow,
+    frame_rows,
     generate,
     list_frames,
     load_design,
@@ -71,6 +72,7 @@ from lowpanbudget import (
     show,
     split,
     survey,
+    survey_files,
     terms,
     weigh,
 )
@@ -169,7 +171,8 @@ def captured() -> list[Any]:
     known: Any = {"design": ARCHIVE}
     capture = EXAMPLES / "archive.pcap"
     return [
-        *follow(capture, **known), *annotate(capture, [1, 24], **known), survey(capture, **known),
+        *follow(capture, **known), *annotate(capture, [1, 24], **known),
+        survey(capture, **known, every="15 min"), *survey_files([capture]), *frame_rows(capture, **known),
         list_frames(capture, **known, until=900),
         audit(capture, **known),
     ]  # fmt: skip
@@ -244,7 +247,8 @@ def test_a_change_would_be_seen() -> None:
 def test_a_result_can_be_copied_sent_and_compared() -> None:
     frame = decode_frame(air.frames_of(DATAGRAM, NODE, ROOT)[0], contexts=air.CONTEXTS)
     (one, *_) = encodings(ARCHIVE, "door_alarm")
-    for value in (one, survey(EXAMPLES / "archive.pcap"), frame.mac, frame.spans):
+    surveyed = survey(EXAMPLES / "archive.pcap", every=60)
+    for value in (one, surveyed, frame.mac, frame.spans, ARCHIVE.message("door_alarm"), ARCHIVE):
         assert copy.deepcopy(value) == value
         assert pickle.loads(pickle.dumps(value)) == value
     assert copy.copy(frame) == frame

@@ -4,11 +4,10 @@ A survey is a value: parts of a capture, or several captures, give parts of it, 
 order and grouping. What happens between the last frame of one part and the first of the next is judged by neither.
 """
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from typing import NamedTuple, TypeVar, Unpack
 
 from lowpanbudget.bits import Nature
-from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import FlowKey, upper_of
@@ -16,18 +15,18 @@ from lowpanbudget.capture.follow.narrowing import Narrowing
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting, flow_of_parts
 from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
-from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.savings import Savings
-from lowpanbudget.capture.tally import Tally, running, see, sequence_of
+from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air, sequence_of
+from lowpanbudget.capture.series import SeriesCounter, TimeSeries, merged
+from lowpanbudget.capture.tally import Tally, running, see
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, FrameType
 from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.stack.upper import COAP_PORT
-from lowpanbudget.values import FrozenDict, dataclass, field
+from lowpanbudget.values import FrozenDict, dataclass, field, replace
 
 MOST_CELLS = 8192  # that are told apart; flows and nodes of more are summed up as others
 MOST_REASONS = 256
-_GAP = 64  # more missing numbers are no loss but a node that started anew, or one that was out of reach
 OTHERS = "others"
 Key = TypeVar("Key", bound=Hashable)
 
@@ -52,7 +51,7 @@ class Survey:
     ``natures`` tells of each layer whether it is a header, whatever it carries, or payload or sealed as a whole.
     ``check_sequences`` say what was found at the end of the frames of each link type. ``receptions`` are what each of
     several receivers heard: a frame that more than one of them heard is counted once. ``outside`` are the frames that
-    nobody asked for, which are counted nowhere else.
+    nobody asked for, which are counted nowhere else. ``series`` is the same over time, where steps were asked for.
     """
 
     cells: dict[Cell, Tally] = field(default_factory=FrozenDict)
@@ -62,6 +61,7 @@ class Survey:
     check_sequences: tuple[FcsVerdict, ...] = ()
     receptions: tuple[Reception, ...] = ()
     outside: int = 0
+    series: TimeSeries | None = None
 
     @property
     def total(self) -> Tally:
@@ -95,7 +95,7 @@ class Survey:
             _grouped([*self.cells.items(), *other.cells.items()]), FrozenDict(reasons),
             FrozenDict({**other.names, **self.names}), FrozenDict(natures),
             self.check_sequences + other.check_sequences, self.receptions + other.receptions,
-            self.outside + other.outside,
+            self.outside + other.outside, merged(self.series, other.series),
         )  # fmt: skip
 
     __add__ = merge
@@ -130,7 +130,7 @@ class Surveyor:
         self._names: dict[FlowKey, str] = {}
         self._natures: dict[str, Nature] = {}
         self._savings = Savings(largest)
-        self._sequences = Recent[bytes, int](MOST_CELLS)
+        self._gaps = SequenceGaps(MOST_CELLS)
 
     def survey(
         self,
@@ -155,9 +155,7 @@ class Surveyor:
         self._see(sighting)
         place = self._place(sighting)
         tally = place.tally
-        # an FCS that the receiver took off was on the air all the same
-        missing = 2 if sighting.body.kind == FRAME and not sighting.fcs_octets else 0
-        octets = len(sighting.octets) + missing if sighting.octets else len(sighting.body.octets)
+        octets = octets_on_air(sighting)
         tally.frames += 1
         tally.octets += octets
         layers = tally.layer_bits
@@ -190,7 +188,7 @@ class Surveyor:
             tally.fragments += 1
             tally.assembled += datagram is not None
         if place.sequence is not None and sighting.fcs_ok is not False:
-            tally.lost += self._lost(place.sequence, sighting.sequence)
+            tally.lost += self._gaps.before(place.sequence, sighting.sequence)
         tally.damaged += sighting.damaged
         see(tally, sighting.record.time_ns)
         if reason := sighting.reason:
@@ -203,10 +201,7 @@ class Surveyor:
 
     def _pass(self, sighting: Sighting) -> None:
         """Note the number of a frame that is not counted, which none of its sender's others lacks then."""
-        mac = None if sighting.example is None else sighting.example.mac
-        sequence = None if mac is None else sequence_of(mac)
-        if sequence is not None and sighting.fcs_ok is not False:
-            self._lost(sequence, sighting.sequence)
+        self._gaps.before_frame(sighting)
         if sighting.ended:
             self.end(sighting.ended)
 
@@ -271,17 +266,6 @@ class Surveyor:
             template.facts[self] = place
         return place
 
-    def _lost(self, key: bytes, sequence: int | None) -> int:
-        """Return how many numbers of a sequence are missing before this one."""
-        if sequence is None:
-            return 0
-        last = self._sequences.pop(key, None)
-        self._sequences[key] = sequence
-        if last is None:
-            return 0
-        missing = (sequence - last - 1) & 0xFF
-        return missing if missing <= _GAP else 0
-
 
 @dataclass(slots=True)
 class _TallyPlace:
@@ -312,12 +296,25 @@ def _application(sighting: Sighting, datagram: bytes) -> int:
     return 0 if upper is None else len(datagram) - upper.offset - udp.OCTETS
 
 
-def survey(capture: Capture, **known: Unpack[TraceOptions]) -> Survey:
+def survey(capture: Capture, *, every: object = None, **known: Unpack[TraceOptions]) -> Survey:
     """Return where the octets of a capture go, by flow, node, kind of frame and layer.
 
     ``capture`` and what is ``known`` beside it are those of ``follow``; room is counted to the largest frame of the
-    design, or to 127 octets. Surveys of several captures add up. Raises ``RequestError`` as ``follow`` does.
+    design, or to 127 octets. ``every`` asks for a series over time as well, in steps of so many seconds, or of a text
+    such as "15 min". Surveys of several captures add up. Raises ``RequestError`` as ``follow`` does.
     """
+    return surveyed(capture, every, (), **known)
+
+
+def surveyed(
+    capture: Capture,
+    every: object,
+    watchers: Sequence[Callable[[Sighting], None]],
+    **known: Unpack[TraceOptions],
+) -> Survey:
+    """Return a survey as ``survey`` does, and show every record to the watchers, those nobody asked for as well."""
+    counter = None if every is None else SeriesCounter(every)
+    watching = (*watchers, counter.see) if counter is not None else watchers
     trace = Trace(**known)
     design = trace.design
     largest = LARGEST_FRAME if design is None else design.link.largest
@@ -325,5 +322,8 @@ def survey(capture: Capture, **known: Unpack[TraceOptions]) -> Survey:
     with CaptureFile.of(capture) as records:
         for sighting in trace.follow(records):
             surveyor.add(sighting)
+            for watch in watching:
+                watch(sighting)
     surveyor.end(trace.leftover)
-    return surveyor.survey(trace.fcs.values(), trace.receptions)
+    found = surveyor.survey(trace.fcs.values(), trace.receptions)
+    return found if counter is None else replace(found, series=counter.series())

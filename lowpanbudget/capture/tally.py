@@ -1,6 +1,5 @@
 """Counts of frames that add up, whatever they are grouped by."""
 
-from lowpanbudget.layers.link.mac import FrameType, Mac
 from lowpanbudget.values import FrozenDict, dataclass, field, fields, filling, settled
 
 
@@ -69,14 +68,3 @@ def see(tally: Tally, time_ns: int | None) -> None:
 
 
 _COUNTS = tuple(f.name for f in fields(Tally) if f.type in (int, "int"))
-
-
-_NUMBERED = {FrameType.DATA, FrameType.COMMAND, FrameType.BEACON}
-
-
-def sequence_of(mac: Mac) -> bytes | None:
-    """Return the name of the sequence that a frame is numbered in; None where its sender does not tell it."""
-    if mac.frame_type not in _NUMBERED or mac.source is None:
-        return None
-    # beacons count in a sequence of their own (macBsn; IEEE 802.15.4-2015 clause 7.2.2.7, from memory)
-    return bytes([mac.frame_type == FrameType.BEACON]) + mac.source

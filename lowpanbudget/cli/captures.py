@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from lowpanbudget.capture.follow.matching import Matcher
     from lowpanbudget.capture.follow.opening import ContentOpener
     from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
+    from lowpanbudget.cli.progress import Course
     from lowpanbudget.design.meaning import Design
     from lowpanbudget.stack.decoder import Decoder
 
@@ -185,11 +186,15 @@ class CaptureOptions:
 
 
 def opened(
-    capture: str, link_type: int | None = None, stream: io.BufferedReader | None = None
+    capture: str,
+    link_type: int | None = None,
+    stream: io.BufferedReader | None = None,
+    course: "Course | None" = None,
 ) -> "CaptureFile":
     """Return the records of a capture, those of standard input for ``-``, with a bar that shows how far they are.
 
-    ``link_type`` is that of text; a ``stream`` is the capture where it was opened already.
+    ``link_type`` is that of text; a ``stream`` is the capture where it was opened already; ``course`` is that over
+    several captures.
     """
     from lowpanbudget.capture.files.link_types import FRAME_TYPE
     from lowpanbudget.capture.files.reading import read_capture
@@ -199,7 +204,8 @@ def opened(
         require_capture(capture)
     source = stream or (sys.stdin.buffer if capture == "-" else capture)
     records = read_capture(source, link_type=FRAME_TYPE if link_type is None else link_type)
-    records.through(lambda coming: followed(coming, capture))
+    given = (capture,) if course is None else (capture, course)
+    records.through(lambda coming: followed(coming, *given))
     return records
 
 
@@ -230,7 +236,9 @@ def streamed(source: str) -> Iterator[io.BufferedReader | None]:
         yield pipe
 
 
-def sets_of(paths: Sequence[str], *, together: bool) -> list[tuple[str, ...]]:
+def sets_of(
+    paths: Sequence[str], *, together: bool, continued: bool = False
+) -> list[tuple[str, ...]]:
     """Return which captures are read as one: each for itself, or all of them.
 
     Raises ``RequestError`` when standard input is named more than once, or there is nothing to put together.
@@ -239,15 +247,16 @@ def sets_of(paths: Sequence[str], *, together: bool) -> list[tuple[str, ...]]:
         raise RequestError("standard input can be read once", hint="Give - once, or name files")
     for path in paths:  # before the first is read, which may take long
         require_capture(path)
-    if not together:
+    if not (together or continued):
         return [(path,) for path in paths]
-    if len(paths) < 2:
+    option = "--together" if together else "--continued"
+    if len(paths) < 2 and together:
         raise RequestError(
             "--together is for several captures",
             hint="The receivers of one pcapng file are told apart by its interfaces",
         )
     if "-" in paths:
-        raise RequestError("--together is for files", hint="Write standard input to a file first")
+        raise RequestError(f"{option} is for files", hint="Write standard input to a file first")
     return [tuple(paths)]
 
 
@@ -272,10 +281,14 @@ def say_empty(ctx: click.Context, capture: str) -> None:
     say(ctx, f"{name} holds no frame: there is nothing to judge\n  try: {NO_FRAME}")
 
 
-def opened_together(paths: Sequence[str], stream: io.BufferedReader | None = None) -> "CaptureFile":
+def opened_together(
+    paths: Sequence[str],
+    stream: io.BufferedReader | None = None,
+    course: "Course | None" = None,
+) -> "CaptureFile":
     """Return the records of captures: of one as it is (or of its ``stream``), of several put together by time."""
     if len(paths) == 1:
-        return opened(paths[0], stream=stream)
+        return opened(paths[0], stream=stream, course=course)
     from lowpanbudget.capture.files.together import read_together
     from lowpanbudget.cli.progress import followed
 
@@ -286,6 +299,8 @@ def opened_together(paths: Sequence[str], stream: io.BufferedReader | None = Non
 
 def name_of(paths: Sequence[str]) -> str:
     """Return what captures that are read as one are called."""
+    if len(paths) > MOST_TOLD:
+        return f"{paths[0]} and {len(paths) - 1} more"
     return " and ".join(paths)
 
 
@@ -311,14 +326,3 @@ def tell_notices(
 def is_wrong(notices: Iterable["ReadingNotice"]) -> bool:
     """Return whether some notice says that the file itself is wrong."""
     return any(notice.is_damage for notice in notices)
-
-
-def tell_reasons(ctx: click.Context, reasons: dict[str, int]) -> None:
-    """Tell how much was left out for each reason, the most frequent first."""
-    what = "left out"
-    ordered = sorted(reasons.items(), key=lambda item: (-item[1], item[0]))
-    for reason, count in ordered[:MOST_TOLD]:
-        say(ctx, f"{what} {count} times: {reason}" if count > 1 else f"{what} once: {reason}")
-    if len(ordered) > MOST_TOLD:
-        rest = sum(count for _, count in ordered[MOST_TOLD:])
-        say(ctx, f"{what} {rest} times for {len(ordered) - MOST_TOLD} more reasons")

@@ -116,7 +116,7 @@ def report(
     """Tell on standard error what was written, what was left out and why, and what reading noticed."""
     captures.tell_notices(ctx, capture, records.notices, records.notice_count)
     captures.say(ctx, f"{written} {what if written == 1 else what + 's'} written to {target}")
-    captures.tell_reasons(ctx, left_out.reasons)
+    _tell_reasons(ctx, left_out.reasons)
 
 
 def emit(
@@ -141,3 +141,18 @@ def emit(
         "notices": view.data_of(records.notices),
     }
     output.emit(machine.document(**{name: facts}))
+
+
+def _tell_reasons(ctx: click.Context, reasons: dict[str, int]) -> None:
+    """Tell how much was left out for each reason, the most frequent first."""
+    what = "left out"
+    ordered = sorted(reasons.items(), key=lambda item: (-item[1], item[0]))
+    for reason, count in ordered[: captures.MOST_TOLD]:
+        captures.say(
+            ctx, f"{what} {count} times: {reason}" if count > 1 else f"{what} once: {reason}"
+        )
+    if len(ordered) > captures.MOST_TOLD:
+        rest = sum(count for _, count in ordered[captures.MOST_TOLD :])
+        captures.say(
+            ctx, f"{what} {rest} times for {len(ordered) - captures.MOST_TOLD} more reasons"
+        )

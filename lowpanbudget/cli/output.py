@@ -128,7 +128,7 @@ def writing(
                 file = open(handle, "wb")  # noqa: PTH123, SIM115  # a descriptor has no path
             except OSError as error:
                 raise _unwritable(path, error) from None
-            with contextlib.closing(file):
+            try:
                 yield Output(file, path)
                 try:
                     file.flush()
@@ -139,6 +139,10 @@ def writing(
                     Path(name).replace(target)
                 except OSError as error:
                     raise _unwritable(path, error) from None
+            finally:
+                # what a full disk did not take is tried again here, and has been told of
+                with contextlib.suppress(OSError):
+                    file.close()
         finally:
             if name:
                 Path(name).unlink(missing_ok=True)
@@ -178,9 +182,12 @@ def _is_same(target: Path, other: str) -> bool:
 
 
 def _unwritable(path: str, error: Exception) -> RequestError:
+    full = getattr(error, "errno", None) in {errno.ENOSPC, errno.EFBIG, errno.EDQUOT}
     return RequestError(
         f"{path} cannot be written: {getattr(error, 'strerror', None) or error}",
-        hint="Does the folder exist, and may you write there?",
+        hint="Is there room on the disk?"
+        if full
+        else "Does the folder exist, and may you write there?",
     )
 
 

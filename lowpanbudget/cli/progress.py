@@ -4,11 +4,12 @@ import os
 import stat
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from lowpanbudget.cli.faults import visible
+from lowpanbudget.report.span_text import span_of_time
 
 if TYPE_CHECKING:
     from rich.progress import Progress, TaskID
@@ -16,70 +17,116 @@ if TYPE_CHECKING:
     from lowpanbudget.capture.files.record import Record
 
 PATIENCE_S = 1.0  # work that ends sooner shows no bar
-_EVERY = 128  # frames between two looks at the clock
+EVERY = 128  # frames between two looks at the clock
 
 
-def followed(records: "Iterator[Record]", capture: str) -> "Iterator[Record]":
-    """Yield the records, and show how far they are when standard error is a terminal."""
-    if not _is_watched():
+def followed(
+    records: "Iterator[Record]", capture: str, course: "Course | None" = None
+) -> "Iterator[Record]":
+    """Yield the records, and show how far they are when standard error is a terminal.
+
+    ``course`` is that over several captures, of which this is one.
+    """
+    course = Course((capture,)) if course is None else course
+    if not course.is_watched:
         yield from records
         return
-    bar = _Bar(capture)
+    course.begin(capture)
     try:
         for record in records:
-            if record.number % _EVERY == 0:
-                bar.move(record.number, record.offset)
+            if record.number % EVERY == 0:
+                course.move(record.number, record.offset)
             yield record
     finally:
-        bar.end()
+        course.end(capture)
 
 
-def _is_watched() -> bool:
-    return sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
+class Course:
+    """How far the reading of captures is: a bar that appears only when the work has taken its time.
 
+    It tells frames, frames a second and, where the size of all captures is known, the time that is left.
+    """
 
-class _Bar:
-    """A bar that appears only when the work has taken its time."""
-
-    def __init__(self, capture: str) -> None:
-        self._capture = capture
+    def __init__(self, captures: Sequence[str]) -> None:
+        self._captures = tuple(captures)
+        self._watched = sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
+        sizes = [size_of(capture) for capture in captures] if self._watched else []
+        self._sizes = dict(zip(captures, sizes, strict=False))
+        self._size = None if None in sizes else sum(size or 0 for size in sizes)
         self._started = time.monotonic()
         self._shown: Progress | None = None
         self._task: TaskID | None = None
-        self._size: int | None = None
+        self._name = ""
+        self._ended = self._octets = 0  # captures, and their octets
+        self._frames = self._frames_before = 0
+
+    @property
+    def is_watched(self) -> bool:
+        """Return whether anybody would see a bar."""
+        return self._watched
+
+    def begin(self, capture: str) -> None:
+        """Say which capture is read now."""
+        name = "standard input" if capture == "-" else Path(capture).name
+        many = len(self._captures)
+        self._name = f"{name} ({self._ended + 1} of {many})" if many > 1 else name
 
     def move(self, number: int, offset: int | None) -> None:
         """Say that frame ``number`` has been read, which stands at ``offset`` in the file."""
+        self._frames = self._frames_before + number
+        self.show(self._frames, self._octets + (offset or 0))
+
+    def end(self, capture: str) -> None:
+        """Say that a capture has been read; behind the last the bar goes away."""
+        self._frames_before = self._frames
+        self._octets += self._sizes.get(capture) or 0
+        self._ended += 1
+        if self._ended == len(self._captures):
+            self.close()
+
+    def show(self, frames: int, octets: int, name: str = "") -> None:
+        """Draw the bar, unless the work has only begun."""
+        taken = time.monotonic() - self._started
         if self._shown is None:
-            if time.monotonic() - self._started < PATIENCE_S:
+            if not self._watched or taken < PATIENCE_S:
                 return
-            self._begin()
+            self._draw()
         assert self._shown is not None
         assert self._task is not None
-        done = 0 if offset is None or self._size is None else min(offset, self._size)
-        self._shown.update(self._task, completed=done, frames=number)
+        done = 0 if self._size is None else min(octets, self._size)
+        self._shown.update(
+            self._task, completed=done, description=f"reading {visible(name or self._name)}",
+            frames=f"{frames} frames, {frames / max(taken, 0.001):.0f} a second",
+            left=_left(taken, done, self._size),
+        )  # fmt: skip
 
-    def end(self) -> None:
+    def close(self) -> None:
         """Take the bar away."""
         if self._shown is not None:
             self._shown.stop()
+            self._shown = None
+            self._watched = False
 
-    def _begin(self) -> None:
+    def _draw(self) -> None:
         from rich.console import Console
-        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+        from rich.progress import BarColumn, Progress, TextColumn
 
-        name = "standard input" if self._capture == "-" else Path(self._capture).name
-        self._size = size_of(self._capture)
         self._shown = Progress(
             TextColumn("{task.description}", markup=False),
             BarColumn(),
-            TextColumn("{task.fields[frames]} frames", markup=False),
-            TimeElapsedColumn(),
+            TextColumn("{task.fields[frames]}{task.fields[left]}", markup=False),
             console=Console(stderr=True, markup=False, highlight=False, emoji=False),
             transient=True,
         )
         self._shown.start()
-        self._task = self._shown.add_task(f"reading {visible(name)}", total=self._size, frames=0)
+        self._task = self._shown.add_task("", total=self._size, frames="", left="")
+
+
+def _left(taken_s: float, done: int, size: int | None) -> str:
+    """Return how long the rest takes at the rate so far; nothing where nobody knows how much there is."""
+    if not size or not done:
+        return ""
+    return f", {span_of_time(round(taken_s * (size - done) / done))} left"
 
 
 def size_of(capture: str) -> int | None:

@@ -1,25 +1,33 @@
 """``survey CAPTURE...``: where the octets of captures go, by flow, node, kind of frame and layer."""
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
-from lowpanbudget.errors import WireError
+from lowpanbudget.errors import RequestError, WireError, plural
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from lowpanbudget.capture.survey import Survey
+    from lowpanbudget.capture.surveyed_file import SurveyedFile
+    from lowpanbudget.report.frame_table import FrameTable
     from lowpanbudget.report.screen import Screen
 
 _ANSWER_IS_NO = 1
-_GROUPS = ("flow", "node", "kind")  # as ``surveys.details`` names them
+_TIME = "time"
+_GROUPS = ("flow", "node", "kind", _TIME)  # as ``surveys.details`` names them
 
 _EXAMPLE = """\b
 lowpanbudget survey mesh.pcap --context 0=2001:db8::/64
-lowpanbudget survey monday.pcap tuesday.pcap.gz --design examples/footbridge.toml --by flow"""
+lowpanbudget survey monday.pcap tuesday.pcap.gz --design examples/footbridge.toml --by flow
+lowpanbudget survey 'receiver-*.pcap' --continued --every 15min
+lowpanbudget survey week/*.pcap.gz --workers 4
+lowpanbudget survey mesh.pcap --table frames.parquet"""
 
 
 @click.command("survey", short_help=COMMANDS["survey"], epilog=_EXAMPLE)
@@ -30,7 +38,25 @@ lowpanbudget survey monday.pcap tuesday.pcap.gz --design examples/footbridge.tom
 @click.option(
     "--by", type=click.Choice(_GROUPS), help="Only this grouping, all of it; else the largest of each."
 )  # fmt: skip
+@click.option(
+    "--every", metavar="SPAN",
+    help="Also over time, by node, in steps of so many seconds, or such as 15min or 1h. Losses are numbers missing in "
+    "a sender's sequence: lost on the air, or only not heard here.",
+)  # fmt: skip
+@click.option(
+    "--table", metavar="FILE", shell_complete=completion.files,
+    help="Also write a row a frame to FILE.parquet or FILE.csv: whole or not at all.",
+)  # fmt: skip
 @captures.together
+@click.option(
+    "--continued", is_flag=True,
+    help="The captures are files that one receiver wrote one after another: read them as one, in the order of their "
+    "first frames.",
+)  # fmt: skip
+@click.option(
+    "--workers", type=options.WholeNumber(1), default=1, show_default=True, metavar="N",
+    help="Survey so many files at the same time; the totals are the same.",
+)  # fmt: skip
 @captures.narrowing_options
 @options.as_csv
 @options.as_json
@@ -45,8 +71,12 @@ def command(
     fcs: str,
     root: str | None,
     by: str | None,
+    every: str | None,
+    table: str | None,
+    workers: int,
     *,
     together: bool,
+    continued: bool,
     as_csv: bool,
     as_json: bool,
     **narrowed: str | None,
@@ -55,26 +85,33 @@ def command(
 
     For each flow, sending node and kind of frame: frames, octets by layer, application data, room left unused,
     fragments, retransmissions, duplicates, losses by sequence numbers, and what the shortest legal encoding would
-    have saved. Each capture is read for itself: contexts that only another one announces want --context. The exit
-    code is 3 when a file is no capture, is cut or is damaged, what could be read is shown first; it is 1 when one
-    holds no frame at all.
+    have saved. CAPTURE may be a pattern such as 'week/*.pcap'. Each capture is read for itself: contexts that only
+    another one announces want --context, and a datagram that goes on in the next file is counted as never whole,
+    unless --continued reads them as one. The exit code is 3 when a file is no capture, is cut or is damaged, what
+    could be read is shown first; it is 1 when one holds no frame at all.
     """
     from lowpanbudget.capture.survey import Survey
-    from lowpanbudget.cli import output
+    from lowpanbudget.cli import named_files, output
     from lowpanbudget.report import csv_table, machine, surveys
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
-    sets = captures.sets_of(captures_given, together=together)
+    if by == _TIME and every is None:
+        raise click.UsageError("--by time wants the steps: --every SPAN", ctx)
+    _refuse(workers, table, together=together, continued=continued)
+    paths = named_files.named(ctx, captures_given)
+    if workers > 1 and not all(Path(path).is_file() for path in paths):
+        raise RequestError("--workers is for files", hint="Write what is no file to one first")
+    sets = captures.sets_of(paths, together=together, continued=continued)
     known = captures.CaptureOptions(
         design, key_file, contexts, fcs, root, captures.LONGEST_WAIT_S, **narrowed
     )
     total, read, held, wrong = Survey(), [], [], False
-    for some in sets:
-        part, facts, is_wrong = _surveyed(ctx, some, known)
-        total += part
-        read.append(facts)
-        held.append((facts["capture"], part.total.frames + part.outside))
-        wrong |= is_wrong
+    with _table(ctx, table, (*paths, design, key_file)) as rows:
+        for one in _surveyed(sets, known, every, rows, workers, continued=continued):
+            total += one.survey
+            wrong |= captures.tell_notices(ctx, one.file, one.notices, one.notice_count)
+            read.append(surveys.told(one))
+            held.append((one.file, one.survey.total.frames + one.survey.outside))
     groups = surveys.details(total, read, by)
     if as_json:
         output.emit(machine.document(survey=groups))
@@ -100,21 +137,68 @@ def command(
         ctx.exit(_ANSWER_IS_NO)
 
 
-def _surveyed(
-    ctx: click.Context, paths: tuple[str, ...], known: captures.CaptureOptions
-) -> "tuple[Survey, dict[str, Any], bool]":
-    """Return the survey of a capture, or of several put together, what is told of it, and whether it is wrong."""
-    from lowpanbudget.capture.survey import survey
-    from lowpanbudget.report import surveys, view
+def _refuse(workers: int, table: str | None, *, together: bool, continued: bool) -> None:
+    """Raise ``RequestError`` for options that exclude each other."""
+    if together and continued:
+        raise RequestError(
+            "--together and --continued exclude each other",
+            hint="--together is for several receivers at one time, --continued for one that began new files",
+        )
+    if workers > 1 and (together or continued):
+        one = "--together" if together else "--continued"
+        raise RequestError(
+            f"{one} reads one frame after another: --workers gains nothing", hint="Leave one out"
+        )
+    if workers > 1 and table is not None:
+        raise RequestError(
+            "--table is written by one process, frame by frame: --workers is for totals",
+            hint="Leave one of the two out, or write a table for each file: a query engine reads them together",
+        )
 
-    capture = captures.name_of(paths)
-    with captures.opened_together(paths) as records:
-        part = survey(records, **known.given)
-        wrong = captures.tell_notices(ctx, capture, records.notices, records.notice_count)
-        facts = {
-            "capture": capture,
-            "frames": part.total.frames,
-            "ends": surveys.ends(part),
-            "notices": view.data_of(records.notices),
-        }
-    return part, facts, wrong
+
+def _surveyed(
+    sets: Sequence[tuple[str, ...]],
+    known: captures.CaptureOptions,
+    every: str | None,
+    rows: "FrameTable | None",
+    workers: int,
+    *,
+    continued: bool,
+) -> "Iterator[SurveyedFile]":
+    """Yield the survey of each capture, or of several that are read as one."""
+    if workers > 1 and len(sets) > 1:
+        from lowpanbudget.cli.workers import surveyed_by
+
+        yield from surveyed_by(workers, [path for (path,) in sets], every, known.given)
+        return
+    from lowpanbudget.capture.survey import surveyed
+    from lowpanbudget.capture.surveyed_file import SurveyedFile
+    from lowpanbudget.cli import named_files
+    from lowpanbudget.cli.progress import Course
+
+    course = Course([path for (path,) in sets]) if len(sets) > 1 else None
+    for some in sets:
+        name = captures.name_of(some)
+        row = named_files.opened_in_a_row(some) if continued else None
+        records = captures.opened_together(some, course=course) if row is None else row
+        with records:
+            watchers = () if rows is None else (rows.watcher(name if row is None else row.file_of),)
+            survey = surveyed(records, every, watchers, **known.given)
+            yield SurveyedFile(name, survey, records.notices, records.notice_count)
+
+
+@contextmanager
+def _table(
+    ctx: click.Context, table: str | None, inputs: Sequence[str | None]
+) -> "Iterator[FrameTable | None]":
+    """Give a table to fill, which stands in its file at the end of the block; nothing where none was asked for."""
+    if table is None:
+        yield None
+        return
+    from lowpanbudget.cli import output
+    from lowpanbudget.report.frame_table import FrameTable, form_of
+
+    form = form_of(table)
+    with output.writing(table, inputs=inputs) as file, FrameTable(file, form) as rows:
+        yield rows
+    captures.say(ctx, f"{table}: {plural(rows.rows, 'row')}, one a frame")

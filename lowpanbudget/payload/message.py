@@ -63,6 +63,11 @@ class Message(HashedOnce):
         object.__setattr__(self, "_order", order)
         object.__setattr__(self, "_stream", order.stream)
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return how to make a copy elsewhere: the fields are compiled there, for functions do not travel."""
+        ways = (self.byte_order, self.bit_order, self.layout)
+        return _made, (self.name, self.fields, *ways, self.note)
+
     @property
     def order(self) -> Order:
         """Return byte order, bit order and layout together."""
@@ -263,6 +268,14 @@ class Message(HashedOnce):
             )
             raise RequestError(f"message {self.name}: {what}", hint=fault.hint) from None
         return out
+
+
+def _made(
+    name: str, fields: tuple[Field, ...], byte_order: str, bit_order: str, layout: str, note: str
+) -> Message:
+    return Message(
+        name, fields, byte_order=byte_order, bit_order=bit_order, layout=layout, note=note
+    )
 
 
 def compiled(

@@ -14,7 +14,7 @@ AUDIT = (
 SURVEY = (
     "group", "name", "in_design", "frames", "octets", "datagrams", "datagram_octets", "application", "unused",
     "avoidable", "fragments", "retransmissions", "duplicates", "lost", "assembled", "dropped", "given_up",
-    "unread", "damaged", "first_ns", "last_ns",
+    "unread", "damaged", "first_ns", "last_ns", "start_ns",
 )  # fmt: skip
 BUDGET = ("flow", "hop", "direction", "room")
 LEDGER = (

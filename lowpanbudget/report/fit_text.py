@@ -13,6 +13,7 @@ from lowpanbudget.report import layout, strip
 from lowpanbudget.report.change_text import change_lines
 from lowpanbudget.report.layout import Cell, Line, Run
 from lowpanbudget.report.screen import Screen
+from lowpanbudget.report.span_text import span_of_time
 from lowpanbudget.report.strip import Part
 from lowpanbudget.report.terminal import heading, paragraph
 
@@ -95,20 +96,6 @@ def _batch(fit: dict[str, Any]) -> str:
         return "not one reading"
     text = plural(fit["batch"], "message") if whole else f"{fit['batch']} of {fit['batch_of']}"
     return f"{text}, the first waits {span_of_time(fit['wait_s'])}" if fit["wait_s"] else text
-
-
-def span_of_time(seconds: float) -> str:
-    """Return a span of time in its two largest units."""
-    rounded = round(seconds)
-    for unit, size, smaller, part in (
-        ("d", 86400, "h", 3600),
-        ("h", 3600, "min", 60),
-        ("min", 60, "s", 1),
-    ):
-        if rounded >= size:
-            rest = rounded % size // part
-            return f"{rounded // size} {unit}" + (f" {rest} {smaller}" if rest else "")
-    return f"{seconds:g} s"
 
 
 def _advice(console: Console, screen: Screen, fits: Sequence[dict[str, Any]]) -> None:

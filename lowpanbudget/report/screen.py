@@ -60,7 +60,7 @@ def _shown(char: str, encoding: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Glyphs:
-    """The characters that drawing uses: fills of a bar in turn, and a line under a heading."""
+    """The characters that drawing uses: fills of a bar in turn, a line under a heading, heights from low to high."""
 
     fills: str
     payload: str
@@ -68,10 +68,11 @@ class Glyphs:
     free: str
     rule: str
     arrow: str
+    heights: str
 
 
-_BLOCKS = Glyphs("█▒▀▓▄▌", "░", "?", "·", "─", "→")
-_ASCII = Glyphs("#=+%@o", ".", "?", "_", "-", "->")
+_BLOCKS = Glyphs("█▒▀▓▄▌", "░", "?", "·", "─", "→", "▁▂▃▄▅▆▇█")
+_ASCII = Glyphs("#=+%@o", ".", "?", "_", "-", "->", ".:-=+*#@")
 
 
 @dataclass(frozen=True, slots=True)

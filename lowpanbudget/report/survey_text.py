@@ -8,7 +8,7 @@ from rich.text import Text
 
 from lowpanbudget.bits import Nature
 from lowpanbudget.errors import plural
-from lowpanbudget.report import layout, strip
+from lowpanbudget.report import layout, series_text, strip
 from lowpanbudget.report.audit_text import receptions
 from lowpanbudget.report.layout import Line
 from lowpanbudget.report.screen import Screen
@@ -17,6 +17,7 @@ from lowpanbudget.report.terminal import heading, paragraph
 from lowpanbudget.report.view import UNREAD
 
 MOST = 8  # of a grouping, unless all were asked for
+MOST_NAMED = 4  # captures in a heading
 _FILLS, _OTHERS = 6, "other layers"  # a bar has six fills for headers
 _INDENT, _GAP = 2, 2
 _SECOND = 10**9
@@ -41,8 +42,7 @@ _EVENTS = (
 def survey(console: Console, screen: Screen, survey_data: dict[str, Any], *, whole: bool) -> None:
     """Print a survey; of each grouping the largest rows, or with ``whole`` all of them."""
     total = survey_data["total"]
-    names = [_source(capture["capture"]) for capture in survey_data["captures"]]
-    heading(console, screen, f"{', '.join(names)}: {_amount(total)}{_while(total)}")
+    heading(console, screen, f"{_names(survey_data)}: {_amount(total)}{_while(total)}")
     for capture in survey_data["captures"]:
         for text in capture["ends"]:
             paragraph(console, screen, f"{_source(capture['capture'])}: {text}.")
@@ -67,6 +67,8 @@ def survey(console: Console, screen: Screen, survey_data: dict[str, Any], *, who
     for key, title in _TITLES:
         if survey_data.get(key):
             _group(console, screen, title, survey_data[key], natures, looks, whole=whole)
+    if "series" in survey_data:
+        series_text.series(console, screen, survey_data["series"], whole=whole)
     _reasons(console, screen, survey_data["reasons"])
 
 
@@ -190,6 +192,12 @@ def _reasons(console: Console, screen: Screen, reasons: dict[str, int]) -> None:
         text = f"and {rest} more for {len(reasons) - MOST} other reasons"
         paragraph(console, screen, text, "dim", _INDENT)
     console.print()
+
+
+def _names(survey_data: dict[str, Any]) -> str:
+    """Return what was surveyed, by name where the names are few."""
+    names = [_source(capture["capture"]) for capture in survey_data["captures"]]
+    return ", ".join(names) if len(names) <= MOST_NAMED else f"{len(names)} captures"
 
 
 def _source(capture: str) -> str:

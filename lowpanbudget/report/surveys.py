@@ -2,8 +2,11 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.follow.flows import FlowKey
+from lowpanbudget.capture.series import TimeSeries
 from lowpanbudget.capture.survey import Survey
+from lowpanbudget.capture.surveyed_file import SurveyedFile
 from lowpanbudget.capture.tally import Tally
 from lowpanbudget.env import link_text
 from lowpanbudget.report.view import Data, data_of, receivers
@@ -11,22 +14,22 @@ from lowpanbudget.report.view import Data, data_of, receivers
 
 def alone(survey: Survey, title: str) -> Data:
     """Return a survey whose captures nobody names."""
-    told = {
-        "capture": title,
-        "frames": survey.total.frames,
-        "ends": ends(survey),
-        "notices": [],
+    return details(survey, [told(SurveyedFile(title, survey, (), 0))], None)
+
+
+def told(one: SurveyedFile) -> Data:
+    """Return what is told of a capture beside its survey."""
+    verdicts = one.survey.check_sequences
+    return {
+        "capture": one.file,
+        "frames": one.survey.total.frames,
+        "ends": [verdict.text for verdict in verdicts if not verdict.as_claimed],
+        "notices": data_of(one.notices),
     }
-    return details(survey, [told], None)
-
-
-def ends(survey: Survey) -> list[str]:
-    """Return what was found at the end of frames otherwise than the capture says."""
-    return [verdict.text for verdict in survey.check_sequences if not verdict.as_claimed]
 
 
 def details(survey: Survey, captures: Sequence[Data], by: str | None) -> Data:
-    """Return a survey of these captures; ``by`` ("flow", "node", "kind") leaves the other groupings out."""
+    """Return a survey of these captures; ``by`` ("flow", "node", "kind", "time") leaves the other groupings out."""
     groups: dict[str, tuple[str, Iterable[tuple[Data, Tally]]]] = {
         "flow": ("flows", ((_flow(key, survey), tally) for key, tally in survey.flows.items())),
         "node": ("nodes", ((_node(key), tally) for key, tally in survey.nodes.items())),
@@ -38,7 +41,8 @@ def details(survey: Survey, captures: Sequence[Data], by: str | None) -> Data:
         "outside": survey.outside,
         "total": data_of(survey.total),
         **{name: _rows(rows) for key, (name, rows) in groups.items() if by is None or by == key},
-        "natures": data_of(survey.natures),
+        **({} if survey.series is None else {"series": _series(survey.series)}),
+        "natures": dict(sorted(data_of(survey.natures).items())),
         "reasons": dict(sorted(survey.reasons.items(), key=lambda item: (-item[1], item[0]))),
     }
 
@@ -49,6 +53,8 @@ def lines(survey_data: Data) -> Iterator[Data]:
     for group in ("flows", "nodes", "kinds"):
         for row in survey_data.get(group, ()):
             yield {"group": group, **row, "name": row.get("address", row["name"])}
+    for cell in survey_data.get("series", {}).get("cells", ()):
+        yield {"group": "series", **cell, "name": cell["address"]}
 
 
 def _flow(key: FlowKey | str, survey: Survey) -> Data:
@@ -58,9 +64,30 @@ def _flow(key: FlowKey | str, survey: Survey) -> Data:
 
 
 def _node(key: bytes | str) -> Data:
-    if isinstance(key, str):
-        return {"name": key, "address": key}
-    return {"name": key.hex(), "address": link_text(key)}
+    return {"name": key if isinstance(key, str) else key.hex(), "address": _address(key)}
+
+
+def _address(node: bytes | str | None) -> str | None:
+    return link_text(node) if isinstance(node, bytes) else node
+
+
+def _series(series: TimeSeries) -> Data:
+    """Return a series: its cells by time and then by node, with nothing for a node in a step without its frames."""
+    cells = [
+        {
+            "start_ns": step * series.every_ns,
+            "name": node.hex() if isinstance(node, bytes) else node,
+            "address": _address(node),
+            **data_of(one),
+        }
+        for (step, node), one in series.cells.items()
+    ]
+    return {
+        "every_s": series.every_ns / SECOND,
+        "asked_s": series.asked_ns / SECOND,
+        "untimed": series.untimed,
+        "cells": sorted(cells, key=lambda cell: (cell["start_ns"], cell["name"] or "")),
+    }
 
 
 def _rows(groups: Iterable[tuple[Data, Tally]]) -> list[Data]:

@@ -4,6 +4,7 @@ import gzip
 import io
 import re
 import sys
+from concurrent.futures import Future
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ from contract import air, shelf
 from contract.entry import invoke
 
 from lowpanbudget.capture.files.reading import read_capture
-from lowpanbudget.cli import progress
+from lowpanbudget.cli import progress, workers
 
 
 class _Terminal(io.StringIO):
@@ -42,6 +43,82 @@ def test_a_bar_only_where_somebody_watches(tmp_path: Path, monkeypatch: pytest.M
     with read_capture(path) as records:
         assert len(list(progress.followed(records, str(path)))) == 600
     assert dumb.getvalue() == ""
+
+
+def test_rate_and_time_left_over_all_captures(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After 60 s the first of two files of one size is read half: 64 frames a minute, and three times as long to go."""
+    for name in ("NO_COLOR", "TERM"):
+        monkeypatch.delenv(name, raising=False)
+    paths = [tmp_path / "a.pcap", tmp_path / "b.pcap"]
+    for path in paths:
+        path.write_bytes(bytes(1000))
+    now = [0.0]
+    monkeypatch.setattr("lowpanbudget.cli.progress.time.monotonic", lambda: now[0])
+    shown: list[dict[str, Any]] = []
+
+    class Bar:
+        def update(self, _task: object, **told: Any) -> None:
+            shown.append(told)
+
+        def stop(self) -> None:
+            shown.append({})
+
+    monkeypatch.setattr(sys, "stderr", _Terminal())
+    course = progress.Course([*map(str, paths)])
+
+    def draw() -> None:
+        course._shown, course._task = Bar(), 0  # type: ignore[assignment]
+
+    monkeypatch.setattr(course, "_draw", draw)
+    course.begin(str(paths[0]))
+    course.move(1, 10)
+    assert shown == []  # it has only begun
+    now[0] = 60.0
+    course.move(64, 500)
+    assert shown[-1] == {
+        "completed": 500, "description": "reading a.pcap (1 of 2)", "frames": "64 frames, 1 a second",
+        "left": ", 3 min left",
+    }  # fmt: skip
+    course.end(str(paths[0]))
+    course.begin(str(paths[1]))
+    now[0] = 120.0
+    course.move(56, 500)
+    assert shown[-1] == {
+        "completed": 1500, "description": "reading b.pcap (2 of 2)", "frames": "120 frames, 1 a second",
+        "left": ", 40 s left",
+    }  # fmt: skip
+    course.end(str(paths[1]))
+    assert shown[-1] == {}
+
+
+def test_workers_show_how_far_all_files_are(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of a file that is done all octets count, of another those that its worker has read; a fault ends it."""
+    monkeypatch.setattr(workers, "_LOOK_S", 0)
+    paths = [str(tmp_path / name) for name in "ab"]
+    for path in paths:
+        Path(path).write_bytes(bytes(1000))
+    first, second = futures = [Future[Any](), Future[Any]()]
+    far = [64, 900, 128, 300]  # frames and octets of each
+    shown: list[tuple[int, int, str]] = []
+
+    class Told:
+        def show(self, frames: int, octets: int, name: str) -> None:
+            shown.append((frames, octets, name))
+            (second if first.done() else first).set_result(None)
+
+    workers._show(Told(), futures, far, paths)  # type: ignore[arg-type]
+    assert shown == [
+        (192, 900 + 300, "files (0 of 2 done)"),
+        (192, 1000 + 300, "files (1 of 2 done)"),
+    ]
+    failed = Future[Any]()
+    failed.set_exception(OSError())
+    workers._show(Told(), [failed, Future[Any]()], far, paths)  # type: ignore[arg-type]
+    assert len(shown) == 2
 
 
 def test_how_much_is_to_come_is_known_of_plain_files_only(tmp_path: Path) -> None:

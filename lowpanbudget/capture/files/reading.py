@@ -154,6 +154,15 @@ def _open(path: "str | PathLike[str]") -> Any:
         ) from None
 
 
+def is_pipe(path: str) -> bool:
+    """Return whether a path leads to what is neither a file nor a folder, and can be read once."""
+    try:
+        there = Path(path)
+        return there.exists() and not there.is_file() and not there.is_dir()
+    except (OSError, ValueError):  # whoever opens it says why
+        return False
+
+
 def _recognised(source: Source, notices: Notices, link_type: int) -> tuple[str, Iterator[Record]]:
     magic = source.peek(4)
     if magic in MAGICS:

@@ -1,0 +1,190 @@
+"""A capture as a table: a row a frame, for tools that ask questions of tables."""
+
+from collections.abc import Callable, Iterator
+from typing import NamedTuple, Unpack
+
+from lowpanbudget.capture.files.reading import Capture, CaptureFile
+from lowpanbudget.capture.follow.flows import FlowKey
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
+from lowpanbudget.capture.recent import Recent
+from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air
+from lowpanbudget.env import link_text
+from lowpanbudget.layers.internet.ipv6 import Ipv6
+from lowpanbudget.values import FrozenDict
+
+_MOST_KEPT = 8192  # flows whose words are kept, and sequences whose last number is
+
+# what each column tells; the table carries it along where its form can
+COLUMNS = {
+    "file": "name of the capture",
+    "number": "number of the frame in the capture, from 1; in captures read as one over all of them",
+    "time_ns": "time in nanoseconds since 1970, or since what the capture counts from; empty where 64 bits hold none",
+    "receiver": "who heard it, where there are several",
+    "kind": "data, acknowledgement, beacon, command, unreadable, or what the record is else",
+    "source": "link address of the sender, such as 0x0012, behind a mesh header its originator's; empty without one",
+    "destination": "link address of the receiver, behind a mesh header the final one's",
+    "sequence": "sequence number on the link",
+    "missing": "numbers of the sender's sequence that are missing before this one: lost, or not heard here",
+    "octets": "octets on the air, frame check sequence included",
+    "layer_bits": "bits of each layer, by the name of the layer; together all bits of the frame",
+    "flow": "flow in the words of a survey, of a fragment too once its first has been seen",
+    "in_design": "name of the flow in the design, from its first whole datagram on; empty where it has none",
+    "source_address": "IPv6 address that the flow comes from",
+    "destination_address": "IPv6 address that the flow goes to",
+    "source_port": "UDP port that the flow comes from",
+    "destination_port": "UDP port that the flow goes to",
+    "datagram": "number of the first frame that brought the datagram of this one; empty for a frame sent again",
+    "datagram_octets": "octets of the IPv6 datagram that this frame completes; empty where it completes none",
+    "hop_limit": "hop limit of the IPv6 header in this frame, or of the datagram that it completes",
+    "fragment": "whether it carries a fragment",
+    "retransmission_of": "number of the frame that this one repeats under the same sequence number",
+    "copy_of": "number of the frame whose contents this one has under another sequence number",
+    "heard_as": "number under which another receiver heard the same sending; a survey counts it once",
+    "fcs_ok": "whether the frame check sequence is right; empty where there is none",
+    "reason": "why the frame could not be read to its end; empty where it was",
+}
+
+
+class FrameRow(NamedTuple):
+    """One frame of a capture, as a row of a table: what is empty there is None.
+
+    ``time_ns`` is in nanoseconds, sizes are in octets, ``layer_bits`` in bits by layer; link addresses are
+    text such as 0x0012. ``README.md`` tells of each column.
+    """
+
+    file: str
+    number: int
+    time_ns: int | None
+    receiver: str | None
+    kind: str
+    source: str | None
+    destination: str | None
+    sequence: int | None
+    missing: int
+    octets: int
+    layer_bits: dict[str, int]
+    flow: str | None
+    in_design: str | None
+    source_address: str | None
+    destination_address: str | None
+    source_port: int | None
+    destination_port: int | None
+    datagram: int | None
+    datagram_octets: int | None
+    hop_limit: int | None
+    fragment: bool
+    retransmission_of: int | None
+    copy_of: int | None
+    heard_as: int | None
+    fcs_ok: bool | None
+    reason: str | None
+
+
+class RowMaker:
+    """Makes the rows of a capture whose file is ``name``, or what ``name`` says of a frame's number."""
+
+    def __init__(self, name: str | Callable[[int], str]) -> None:
+        self._name = name
+        self._gaps = SequenceGaps(_MOST_KEPT)
+        self._words = Recent[FlowKey, tuple[str, str, str]](_MOST_KEPT)
+        self._names = Recent[FlowKey, str | None](_MOST_KEPT)
+
+    def row(self, sighting: Sighting) -> FrameRow | None:
+        """Return the row of a record; None for one that nobody asked for."""
+        missing = 0 if sighting.heard_as is not None else self._gaps.before_frame(sighting)
+        if sighting.outside:
+            return None
+        number, flow, example = sighting.number, sighting.flow, sighting.example
+        receiver = sighting.record.receiver
+        datagram = sighting.datagram if sighting.repeats is None else None
+        if flow is not None and datagram is not None and sighting.has_design:
+            self._name_flow(sighting, flow)
+        words = (None, None, None) if flow is None else self._words_of(flow)
+        return FrameRow(
+            _storable(self._name if isinstance(self._name, str) else self._name(number)),
+            number, _in_64_bits(sighting.record.time_ns),
+            None if receiver is None else _storable(receiver), sighting.kind,
+            _shown(sighting.source), _shown(sighting.destination), sighting.sequence, missing,
+            octets_on_air(sighting), FrozenDict(sighting.layer_bits),
+            words[0], None if flow is None else self._names.get(flow), words[1], words[2],
+            None if flow is None else flow.source_port, None if flow is None else flow.destination_port,
+            _begun(sighting), None if datagram is None else len(datagram), _hop_limit(sighting),
+            example is not None and example.fragment is not None,
+            sighting.repeats, sighting.copies, sighting.heard_as, sighting.fcs_ok, sighting.reason or None,
+        )  # fmt: skip
+
+    def _name_flow(self, sighting: Sighting, flow: FlowKey) -> None:
+        """Remember what the design calls a flow, at its first datagram."""
+        if flow not in self._names:
+            matched = sighting.matched
+            self._names[flow] = None if matched is None else matched.flow.name
+
+    def _words_of(self, flow: FlowKey) -> tuple[str, str, str]:
+        words = self._words.get(flow)
+        if words is None:
+            words = str(flow), str(flow.source), str(flow.destination)
+            self._words[flow] = words
+        return words
+
+
+def _shown(link: bytes | None) -> str | None:
+    return None if link is None else link_text(link)
+
+
+def _storable(text: str) -> str:
+    """Return a name of the system's with escapes for octets that are no text."""
+    return text if text.isascii() else text.encode("utf-8", "backslashreplace").decode()
+
+
+def _in_64_bits(time_ns: int | None) -> int | None:
+    """Return a time; None for one that only a damaged file has, which no table holds."""
+    return None if time_ns is None or abs(time_ns) >> 63 else time_ns
+
+
+def _begun(sighting: Sighting) -> int | None:
+    """Return the number of the first frame that brought the datagram."""
+    if sighting.repeats is not None or sighting.heard_as is not None:
+        return None
+    if sighting.parts:
+        return min(sighting.numbers)
+    arrival = sighting.arrival
+    if arrival is None or not arrival.datagram.fragments:
+        return None
+    number: int = arrival.datagram.fragments[0].mark.number
+    return number
+
+
+def _hop_limit(sighting: Sighting) -> int | None:
+    """Return the hop limit of the frame's IPv6 header; looked for once for all frames that are alike."""
+    template = sighting.headers_template
+    if template is None:
+        header = None if sighting.contents is None else sighting.contents.packet.find(Ipv6)
+        return None if header is None else header.hop_limit
+    facts = template.facts
+    if _HOP_LIMIT not in facts:
+        header = template.example.packet.find(Ipv6)
+        facts[_HOP_LIMIT] = None if header is None else header.hop_limit
+    found = facts[_HOP_LIMIT]
+    assert found is None or isinstance(found, int)
+    return found
+
+
+_HOP_LIMIT = object()  # among the facts of a template
+
+
+def frame_rows(
+    capture: Capture, *, name: str = "", **known: Unpack[TraceOptions]
+) -> Iterator[FrameRow]:
+    """Yield the frames of a capture as rows of a table, in order; ``name`` stands for the capture in them.
+
+    ``capture`` and what is ``known`` beside it are those of ``follow``; frames that it does not tell have no row. A
+    frame that several receivers heard has a row for each, all but the first with ``heard_as``. Raises
+    ``RequestError`` as ``follow`` does.
+    """
+    trace, rows = Trace(**known), RowMaker(name)
+    with CaptureFile.of(capture) as records:
+        for sighting in trace.follow(records):
+            row = rows.row(sighting)
+            if row is not None:
+                yield row

@@ -1,0 +1,184 @@
+"""Frames, octets and losses of each node over time, in steps of one length.
+
+Steps begin at multiples of their length since 1970, so that captures counted apart add up. Memory is bounded: where
+there are more cells than are kept, two neighbouring steps become one, as often as it takes.
+"""
+
+import re
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
+
+from lowpanbudget.capture.files.pcap import SECOND
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air
+from lowpanbudget.errors import RequestError
+from lowpanbudget.values import FrozenDict, dataclass, field
+
+MOST_CELLS = 1 << 17  # of a series
+MOST_NODES = 8192  # that are told apart in one capture
+OTHERS = "others"
+_UNITS = {"": SECOND, "s": SECOND, "min": 60 * SECOND, "h": 3600 * SECOND, "d": 86400 * SECOND}
+_SPAN = re.compile(r"\s*(\d{1,9}(?:[.]\d{1,9})?)\s*(s|min|h|d)?(?=[\s\d]|$)", re.ASCII)
+_LEAST_NS, _MOST_NS = SECOND // 1000, 366 * 86400 * SECOND
+_HOW = "Seconds such as 60 or 0.5, or with units: 90 s, 15 min, 1 h 30 min, 1 d"
+
+
+class Activity(NamedTuple):
+    """What a node did in one step: ``frames``, their ``octets`` on the air, and ``lost`` numbers of its sequence.
+
+    A number is lost when it is missing before a frame, and counts in the step of that frame: the frame was lost, or
+    only its reception here. A node that sends nothing more leaves no number missing.
+    """
+
+    frames: int
+    octets: int
+    lost: int
+
+    def plus(self, other: "Activity") -> "Activity":
+        """Return both together."""
+        return Activity(*map(sum, zip(self, other, strict=True)))
+
+
+Step = tuple[int, bytes | str | None]
+_NOTHING = Activity(0, 0, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class TimeSeries:
+    """What each node did in each step of time.
+
+    ``cells`` are by number of the step, which begins at that many times ``every_ns`` since 1970 (or since whatever the
+    capture counts from), and by node: its link address, None for frames that name no source, "others" for nodes that
+    are too many. Steps without a frame are left out. ``asked_ns`` is the length that was asked for: ``every_ns`` is
+    twice that, or 4 times and so on, where the cells would be more than 131072. ``untimed`` frames have no time.
+    """
+
+    every_ns: int
+    asked_ns: int
+    cells: dict[Step, Activity] = field(default_factory=FrozenDict)
+    untimed: int = 0
+
+    @property
+    def steps(self) -> dict[int, Activity]:
+        """Return what all nodes together did, by number of the step, the earliest first."""
+        return _together((step, one) for (step, _), one in self.cells.items())
+
+    @property
+    def nodes(self) -> "dict[bytes | str | None, dict[int, Activity]]":
+        """Return what each node did, by node and then by number of the step, the earliest first."""
+        apart: dict[bytes | str | None, dict[int, Activity]] = {}
+        for (step, node), one in sorted(self.cells.items(), key=lambda item: item[0][0]):
+            apart.setdefault(node, {})[step] = one
+        return FrozenDict({node: FrozenDict(steps) for node, steps in apart.items()})
+
+    def merge(self, other: "TimeSeries") -> "TimeSeries":
+        """Return both together; neither is changed. Raises ``RequestError`` where other steps were asked for."""
+        if self.asked_ns != other.asked_ns:
+            raise RequestError(
+                "series of different steps cannot be added", hint="Ask for one length in all parts"
+            )
+        every = max(self.every_ns, other.every_ns)
+        cells = dict(_coarser(self.cells, every // self.every_ns))
+        for step, one in _coarser(other.cells, every // other.every_ns).items():
+            cells[step] = cells.get(step, _NOTHING).plus(one)
+        return _bounded(cells, every, self.asked_ns, self.untimed + other.untimed)
+
+
+def merged(one: TimeSeries | None, other: TimeSeries | None) -> TimeSeries | None:
+    """Return two series together, or the one that there is."""
+    return one.merge(other) if one is not None and other is not None else one or other
+
+
+class SeriesCounter:
+    """Counts a series from sightings; ``every`` as ``span_ns`` reads it."""
+
+    def __init__(self, every: object) -> None:
+        self._asked = self._every = span_ns(every)
+        self._cells: dict[Step, list[int]] = {}
+        self._nodes: set[bytes | None] = set()
+        self._untimed = 0
+        self._gaps = SequenceGaps(MOST_NODES)
+
+    def see(self, sighting: Sighting) -> None:
+        """Count a record as a survey does: not one that another receiver heard as well, nor one nobody asked for."""
+        if sighting.heard_as is not None:
+            return
+        lost = self._gaps.before_frame(sighting)
+        if sighting.outside:
+            return
+        time_ns = sighting.record.time_ns
+        if time_ns is None:
+            self._untimed += 1
+            return
+        step = time_ns // self._every, self._name(sighting.source)
+        cell = self._cells.get(step)
+        if cell is None:
+            cell = self._cells[step] = [0, 0, 0]
+            if len(self._cells) > MOST_CELLS:
+                series = self.series()
+                self._every = series.every_ns
+                self._cells = {at: list(one) for at, one in series.cells.items()}
+                cell = self._cells[time_ns // self._every, step[1]]
+        cell[0] += 1
+        cell[1] += octets_on_air(sighting)
+        cell[2] += lost
+
+    def _name(self, node: bytes | None) -> bytes | str | None:
+        if node not in self._nodes:
+            if len(self._nodes) >= MOST_NODES:
+                return OTHERS
+            self._nodes.add(node)
+        return node
+
+    def series(self) -> TimeSeries:
+        """Return what was counted so far."""
+        cells = {step: Activity(*counts) for step, counts in self._cells.items()}
+        return _bounded(cells, self._every, self._asked, self._untimed)
+
+
+def span_ns(value: object) -> int:
+    """Return a span of time in nanoseconds: a number of seconds, or numbers with units, the largest first.
+
+    Raises ``RequestError`` for what is none, and for less than a millisecond or more than a year.
+    """
+    text = str(value).strip()
+    total, at, before = 0, 0, _MOST_NS
+    while at < len(text):
+        part = _SPAN.match(text, at)
+        unit = _UNITS[part[2] or ""] if part else before
+        if part is None or unit >= before or (part[2] is None and part[0].strip() != text):
+            raise RequestError(f"{text!r} is no span of time", hint=_HOW)
+        whole, _, fraction = part[1].partition(".")
+        total += int(whole) * unit + int(fraction.ljust(9, "0")) * unit // SECOND
+        at, before = part.end(), unit
+    if not _LEAST_NS <= total <= _MOST_NS:
+        raise RequestError(f"{text!r} is not from 1 ms to 366 days", hint=_HOW)
+    return total
+
+
+def _together(counted: Iterable[tuple[int, Activity]]) -> dict[int, Activity]:
+    steps: dict[int, Activity] = {}
+    for step, one in counted:
+        steps[step] = steps.get(step, _NOTHING).plus(one)
+    return FrozenDict(sorted(steps.items()))
+
+
+def _bounded(cells: dict[Step, Activity], every: int, asked: int, untimed: int) -> TimeSeries:
+    """Return a series with no more cells than are kept, unless no longer steps can make them fewer."""
+    while len(cells) > MOST_CELLS:
+        steps = {step for step, _ in cells}
+        if len(steps) == 1 or steps == {-1, 0}:  # those on both sides of the beginning never meet
+            break
+        cells, every = dict(_coarser(cells, 2)), every * 2
+    return TimeSeries(every, asked, FrozenDict(cells), untimed)
+
+
+def _coarser(cells: Mapping[Step, Activity], times: int) -> Mapping[Step, Activity]:
+    """Return cells of steps that are so many times as long."""
+    if times == 1:
+        return cells
+    longer: dict[Step, Activity] = {}
+    for (step, node), one in cells.items():
+        at = step // times, node
+        longer[at] = longer.get(at, _NOTHING).plus(one)
+    return longer

@@ -1,0 +1,50 @@
+"""Surveys of several files, each for itself: one after the other, or by whatever carries out calls elsewhere."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import BrokenExecutor, Executor, Future
+from os import PathLike, fspath
+from typing import Unpack
+
+from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
+from lowpanbudget.capture.series import span_ns
+from lowpanbudget.capture.surveyed_file import SurveyedFile, surveyed_file
+from lowpanbudget.errors import RequestError
+
+
+def survey_files(
+    files: "Iterable[str | PathLike[str]]",
+    *,
+    executor: Executor | None = None,
+    every: object = None,
+    **known: Unpack[TraceOptions],
+) -> Iterator[SurveyedFile]:
+    """Return the survey of each file, one after another: ``sum((one.survey for one in ...), Survey())`` adds them up.
+
+    Each file is a capture of its own, so the totals are the same whoever counts them. An ``executor`` is anything with
+    the interface of ``concurrent.futures.Executor``, such as a pool of processes or what the client of a cluster gives
+    (threads gain nothing): files are read where it runs, under the same names, and ``known`` is sent there, keys
+    included, so give keys only to an executor on machines that may have them. ``every`` and ``known`` are those of
+    ``survey``. Raises ``RequestError`` as it does, and where a worker of the executor ended before its work.
+    """
+    names = [fspath(file) for file in files]
+    if every is not None:
+        span_ns(every)
+    Trace(**known)  # what cannot be used is told now, not by the workers
+    if executor is None:
+        return (surveyed_file(name, every, known) for name in names)
+    return collected([executor.submit(surveyed_file, name, every, known) for name in names])
+
+
+def collected(futures: "Sequence[Future[SurveyedFile]]") -> Iterator[SurveyedFile]:
+    """Yield what calls gave, in their order; those that were not begun are not, when one fails or nobody asks on."""
+    try:
+        for future in futures:
+            yield future.result()
+    except BrokenExecutor:
+        raise RequestError(
+            "a worker ended before its work was done",
+            hint="Is there memory for so many workers? Give fewer",
+        ) from None
+    finally:
+        for future in futures:
+            future.cancel()
