@@ -182,7 +182,8 @@ def _surveyed(
         row = named_files.opened_in_a_row(some) if continued else None
         records = captures.opened_together(some, course=course) if row is None else row
         with records:
-            watchers = () if rows is None else (rows.watcher(name if row is None else row.file_of),)
+            told = "standard input" if name == "-" else name
+            watchers = () if rows is None else (rows.watcher(told if row is None else row.file_of),)
             survey = surveyed(records, every, watchers, **known.given)
             yield SurveyedFile(name, survey, records.notices, records.notice_count)
 

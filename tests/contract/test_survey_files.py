@@ -174,6 +174,9 @@ def test_a_row_a_frame(folder: Path) -> None:
     ]
     assert [int(row["octets"]) for row in read] == [len(frame) for _, frame in FRAMES]
     assert [int(row["time_ns"]) for row in read] == [int(at) * 10**9 for at, _ in FRAMES]
+    piped = invoke("survey", "-", "--table", "pipe.csv", stdin=(folder / "0.pcap").read_bytes())
+    assert piped.exit_code == 0
+    assert {row["file"] for row in table(folder / "pipe.csv")} == {"standard input"}
     done = invoke("survey", "*.pcap", *shelf.CONTEXT, "--table", "row.csv", "--continued")
     assert done.exit_code == 0
     row = table(folder / "row.csv")

@@ -13,6 +13,8 @@ import pytest
 from contract.entry import invoke
 
 from lowpanbudget.capture.rows import COLUMNS as MEANINGS
+from lowpanbudget.capture.sequences import MOST_MISSING
+from lowpanbudget.capture.series import MOST_CELLS
 
 ROOT = Path(__file__).parents[2]
 README = ROOT / "README.md"
@@ -71,6 +73,12 @@ def test_every_column_is_listed() -> None:
     text = README.read_text(encoding="utf-8")
     (listed,) = (match[2] for match in COLUMNS.finditer(text))
     assert listed == columns()
+
+
+def test_its_limits_are_those_of_the_program() -> None:
+    text = " ".join(README.read_text(encoding="utf-8").split())
+    assert f"over {MOST_MISSING} missing numbers in a row" in text
+    assert f"over {MOST_CELLS} cells" in text
 
 
 def write() -> None:
