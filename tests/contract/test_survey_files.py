@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import os
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -33,6 +34,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def test_patterns_that_the_shell_left_alone(folder: Path) -> None:
+    (folder / "folder.pcap").mkdir()
     everything = surveyed("0.pcap", "1.pcap", "2.pcap")
     assert surveyed("*.pcap") == everything
     assert surveyed(f"{folder}/**/[0-2].pcap")["total"] == everything["total"]
@@ -136,12 +138,18 @@ def test_time_on_every_screen(columns: str, encoding: str) -> None:
 
 
 def test_heights_are_to_scale(folder: Path) -> None:
-    """Eight frames in one step of ten seconds, four in the next, none, then one: heights 8, 4, none and 1 of 8."""
-    (octets,) = shelf.frames(b"1")
-    times = [*range(8), 10, 12, 14, 16, 31]
-    shelf.written(folder / "a.pcap", [(float(at), octets) for at in times])
-    shown = invoke("survey", "a.pcap", *shelf.CONTEXT, "--every", "10").stdout
-    assert "█▄·▁" in shown
+    """One to eight frames in eight steps, then none, then one, of two nodes together: as many eighths of the height."""
+    nodes = [air.frames_of(shelf.datagram(b"1"), air.eui(n), shelf.ROOT)[0] for n in (1, 2)]
+    counts = [1, 2, 3, 4, 5, 6, 7, 8, 0, 1]
+    heard = [
+        (float(10 * step + n), nodes[n % 2])
+        for step, count in enumerate(counts)
+        for n in range(count)
+    ]
+    shown = invoke(
+        "survey", shelf.written(folder / "a.pcap", heard), *shelf.CONTEXT, "--every", "10"
+    ).stdout
+    assert re.search(r"all +37 .* ▁▂▃▄▅▆▇█·▁\n", shown)
 
 
 # --- tables -------------------------------------------------------------------------------------------
