@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from lowpanbudget.design.application_shape import application
+from lowpanbudget.design.deployment_flaws import deployment_flaws
 from lowpanbudget.design.flow_ends import end_flaws, group_flaws
 from lowpanbudget.design.link import ADDRESS_MODES, pan_ids_possible
 from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, SecurityShape, StationShape
@@ -20,6 +21,7 @@ def contradictions(shape: DesignShape) -> Iterator[Flaw]:
     yield from _context_flaws(shape)
     yield from _station_flaws(shape)
     yield from _flow_flaws(shape)
+    yield from deployment_flaws(shape)
 
 
 def _link_flaws(link: LinkShape) -> Iterator[Flaw]:

@@ -4,7 +4,7 @@ The knobs that turn a link key stand at the end, beside what they turn.
 """
 
 from collections.abc import Callable, Iterator
-from typing import Literal, NamedTuple
+from typing import Literal
 
 from lowpanbudget.bits import StandIn, Writer
 from lowpanbudget.cites import Cite, ieee
@@ -13,13 +13,8 @@ from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU
 from lowpanbudget.layers.link.addressing import MODE_OCTETS, Addressing, addressing, pan_ids
 from lowpanbudget.layers.link.auxiliary import KEY_IDS_CITE, LEVELS, LEVELS_CITE, Security
 from lowpanbudget.layers.link.elements import Element
-from lowpanbudget.layers.link.mac import (
-    BROADCAST,
-    LARGEST_FRAME,
-    LARGEST_SUN_FRAME,
-    FrameType,
-    Mac,
-)
+from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME, FrameType, Mac
+from lowpanbudget.layers.link.phy import PhyTiming, timing
 from lowpanbudget.stack.encoding import STAND_IN_KEY, Encoded, encode_frame
 from lowpanbudget.values import HashedOnce, dataclass, replace
 
@@ -29,38 +24,13 @@ PAN_IDS_CARRIED: dict[PanIds, int] = {"both": 2, "one": 1, "none": 0}
 ADDRESS_MODES: dict[AddressForm, int] = {"short": 2, "extended": 3}
 
 
-class Phy(NamedTuple):
-    """A PHY: the octets that its largest frame (PSDU) holds, and the FCS it uses."""
-
-    name: str
-    largest: int
-    fcs: int
-    cite: Cite
-
-
-# the longer frames of the SUN PHYs want a 4-octet FCS (from memory)
-_SMALL, _LARGE = ieee(2015, "table 11-1"), ieee(2015, "clause 11.2")
-PHYS = {
-    phy.name: phy
-    for phy in (
-        Phy("o-qpsk-2450", LARGEST_FRAME, 2, _SMALL),
-        Phy("o-qpsk-915", LARGEST_FRAME, 2, _SMALL),
-        Phy("o-qpsk-868", LARGEST_FRAME, 2, _SMALL),
-        Phy("bpsk-915", LARGEST_FRAME, 2, _SMALL),
-        Phy("bpsk-868", LARGEST_FRAME, 2, _SMALL),
-        Phy("sun-fsk", LARGEST_SUN_FRAME, 4, _LARGE),
-        Phy("sun-ofdm", LARGEST_SUN_FRAME, 4, _LARGE),
-        Phy("sun-o-qpsk", LARGEST_SUN_FRAME, 4, _LARGE),
-    )
-}
-
-
 @dataclass(frozen=True, slots=True)
 class Link(HashedOnce):
     """How every frame of the design is built.
 
     ``largest`` is the PSDU in octets, FCS included; ``security`` is None for an open network. ``recoverable``: RFC 8931
-    cuts datagrams, else RFC 4944.
+    cuts datagrams, else RFC 4944. ``data_rate`` in kb/s and ``preamble`` in octets are None where the PHY's own are
+    meant.
     """
 
     phy: str = "o-qpsk-2450"
@@ -79,6 +49,13 @@ class Link(HashedOnce):
     header_ies: tuple[Element, ...] = ()
     payload_ies: tuple[Element, ...] = ()
     recoverable: bool = False
+    data_rate: int | None = None
+    preamble: int | None = None
+
+    @property
+    def timing(self) -> PhyTiming:
+        """Return how long things take on the link's PHY; raises ``RequestError`` where that is not known."""
+        return timing(self.phy, self.data_rate, self.preamble)
 
     def mac(self, source: bytes, destination: bytes) -> Mac:
         """Return the MAC header of a data frame between two link addresses."""

@@ -5,19 +5,27 @@ from ipaddress import IPv6Address
 from typing import TypeVar
 
 from lowpanbudget.bits import StandIn
+from lowpanbudget.design.access import Access, access_of
 from lowpanbudget.design.answer import answer_of, is_non_storing
 from lowpanbudget.design.application_shape import application
 from lowpanbudget.design.contradictions import contradictions
 from lowpanbudget.design.flow import Flow, Station
-from lowpanbudget.design.link import PHYS, AddressForm, Link
+from lowpanbudget.design.goals import Burst, Limits, bursts_of, limits_of
+from lowpanbudget.design.link import AddressForm, Link
+from lowpanbudget.design.loss import FrameLoss, loss_of
 from lowpanbudget.design.messages import to_messages
 from lowpanbudget.design.path import Path, paths
+from lowpanbudget.design.radio import Battery, Radio, battery_of, radio_of
 from lowpanbudget.design.routing import UNROUTED, Routing
 from lowpanbudget.design.shape import DesignShape, FlowShape, LinkShape, NetworkShape, StationShape
+from lowpanbudget.design.tree import Tree, tree_of
+from lowpanbudget.design.upkeep_shape import Upkeep, upkeep_of
+from lowpanbudget.design.waiting import SendQueue, Sleep, queue_of, sleep_of
 from lowpanbudget.env import Context, Contexts
 from lowpanbudget.errors import LowpanError, RequestError
 from lowpanbudget.layers.link.auxiliary import KEY_ID, Security
 from lowpanbudget.layers.link.elements import Element
+from lowpanbudget.layers.link.phy import PHYS
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.flaws import Path as FlawPath
@@ -27,7 +35,10 @@ from lowpanbudget.values import dataclass, replace
 
 @dataclass(frozen=True, slots=True)
 class Design:
-    """A design as its file states it; every value is checked, alone and together with the others."""
+    """A design as its file states it; every value is checked, alone and together with the others.
+
+    What tells how the network carries its messages is None where the file has no such table.
+    """
 
     title: str
     link: Link
@@ -37,6 +48,16 @@ class Design:
     messages: tuple[Message, ...]
     nodes: int | None = None
     file: str = ""
+    access: Access | None = None
+    tree: Tree | None = None
+    loss: FrameLoss | None = None
+    queue: SendQueue | None = None
+    sleep: Sleep | None = None
+    upkeep: Upkeep | None = None
+    radio: Radio | None = None
+    battery: Battery | None = None
+    limits: Limits | None = None
+    bursts: tuple[Burst, ...] = ()
 
     @classmethod
     def of(cls, design: object) -> "Design":
@@ -59,6 +80,10 @@ class Design:
     def station(self, name: str) -> Station:
         """Return the station of this name; ``RequestError`` names those that there are."""
         return _named(name, self.stations, "station")
+
+    def burst(self, name: str) -> Burst:
+        """Return the burst of this name; ``RequestError`` names those that there are."""
+        return _named(name, self.bursts, "burst")
 
     def with_flow(self, flow: Flow) -> "Design":
         """Return the design with this flow in place of the one of its name."""
@@ -85,7 +110,7 @@ class Design:
         return carriers or self.flows
 
 
-_Named = TypeVar("_Named", Flow, Message, Station)
+_Named = TypeVar("_Named", Burst, Flow, Message, Station)
 
 
 def _named(name: str, items: tuple[_Named, ...], kind: str) -> _Named:
@@ -134,8 +159,11 @@ def to_design(shape: DesignShape, file: str) -> tuple[Design | None, list[Flaw]]
         context.id: Context(context.prefix, context.may_compress) for context in shape.context
     }
     design = Design(
-        shape.title, link, Contexts(contexts), stations, flows, messages, shape.network.nodes, file
-    )
+        shape.title, link, Contexts(contexts), stations, flows, messages, shape.network.nodes, file,
+        access_of(shape.access), tree_of(shape.tree, shape.station), loss_of(shape.loss),
+        queue_of(shape.queue), sleep_of(shape.sleep), upkeep_of(shape.upkeep), radio_of(shape.radio),
+        battery_of(shape.battery), limits_of(shape.limits), bursts_of(shape.burst),
+    )  # fmt: skip
     return design, [
         *_shared_addresses(stations, link.addresses),
         *_frame_flaws(design, [path for _, path in placed]),
@@ -222,6 +250,8 @@ def _link(shape: LinkShape, network: NetworkShape) -> Link:
         tuple(Element(element.id, element.octets) for element in shape.header_ie),
         tuple(Element(element.id, element.octets) for element in shape.payload_ie),
         network.fragments == "recoverable",
+        shape.data_rate,
+        shape.preamble,
     )
 
 

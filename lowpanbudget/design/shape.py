@@ -7,12 +7,25 @@ from decimal import Decimal
 from ipaddress import IPv6Address, IPv6Network
 from typing import Any, Literal
 
+from lowpanbudget.design.access import AccessShape
 from lowpanbudget.design.application_shape import HEX, CoapShape, DtlsShape, OscoreShape
-from lowpanbudget.design.link import PHYS
+from lowpanbudget.design.goals import BurstShape, LimitsShape
+from lowpanbudget.design.loss import LossShape
 from lowpanbudget.design.messages import MessageShape
+from lowpanbudget.design.radio import BatteryShape, RadioShape
 from lowpanbudget.design.table import ShapeTable, Subtable, key
 from lowpanbudget.design.takes import Exact, Flag, FreeText, Listed, Parsed, Takes, Whole, Words
+from lowpanbudget.design.tree import TreeShape
+from lowpanbudget.design.upkeep_shape import UpkeepShape
+from lowpanbudget.design.waiting import QueueShape, SleepShape
 from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU
+from lowpanbudget.layers.link.phy import (
+    LEAST_PREAMBLE,
+    MOST_PREAMBLE,
+    PHYS,
+    RATES,
+    USUAL_PREAMBLE,
+)
 from lowpanbudget.layers.lowpan.fragment import LARGEST
 
 
@@ -97,6 +110,16 @@ class LinkShape(ShapeTable):
     phy: str = key(
         Words(*PHYS), "The PHY; decides the largest frame and its FCS.", default="o-qpsk-2450"
     )
+    data_rate: int | None = key(
+        Words(*RATES),
+        "Data rate in kb/s, where the PHY has several; left out, its slowest.",
+        default=None,
+    )
+    preamble: int | None = key(
+        Whole(LEAST_PREAMBLE, MOST_PREAMBLE),
+        f"Octets of the preamble of sun-fsk; {USUAL_PREAMBLE} where it is left out.",
+        default=None,
+    )
     frame_version: int = key(Whole(0, 2), "0: 2003, 1: 2006, 2: 2015 and later.", default=1)
     addresses: Literal["short", "extended"] = key(
         Words("short", "extended"), "Link addresses of data frames.", default="short"
@@ -160,6 +183,11 @@ class StationShape(ShapeTable):
         Words("link", "short", "extended"),
         "Which link address makes the identifier: the one in frames, or always the same.",
         default="link",
+    )
+    parent: str | None = key(
+        FreeText(),
+        "Name of the station that forwards for it, on the way to the root.",
+        default=None,
     )
 
 
@@ -253,7 +281,7 @@ class NetworkShape(ShapeTable):
 
 
 class DesignShape(ShapeTable):
-    """A design: link, contexts, stations, flows and messages."""
+    """A design: link, contexts, stations, flows and messages; and how the network is to carry them."""
 
     title: str = key(FreeText(), "What is designed here.")
     link: LinkShape = key(Subtable(LinkShape), "How every frame is built.")
@@ -273,3 +301,13 @@ class DesignShape(ShapeTable):
     message: list[MessageShape] = key(
         Listed(Subtable(MessageShape)), "The formats of application data.", default=()
     )
+    access: AccessShape | None = key(Subtable(AccessShape), default=None)
+    tree: TreeShape | None = key(Subtable(TreeShape), default=None)
+    loss: LossShape | None = key(Subtable(LossShape), default=None)
+    queue: QueueShape | None = key(Subtable(QueueShape), default=None)
+    sleep: SleepShape | None = key(Subtable(SleepShape), default=None)
+    upkeep: UpkeepShape | None = key(Subtable(UpkeepShape), default=None)
+    radio: RadioShape | None = key(Subtable(RadioShape), default=None)
+    battery: BatteryShape | None = key(Subtable(BatteryShape), default=None)
+    limits: LimitsShape | None = key(Subtable(LimitsShape), default=None)
+    burst: list[BurstShape] = key(Listed(Subtable(BurstShape)), default=())

@@ -13,6 +13,7 @@ from collections.abc import Callable, Collection
 from decimal import Decimal
 from typing import Any, ClassVar, Self
 
+from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.design.spelling import meant, spelled
 from lowpanbudget.design.takes import A_TABLE, Schema, TableKey, Takes, ValuePlace, shown
 
@@ -82,12 +83,18 @@ def _property(name: str, entry: TableKey, tables: Schema) -> Schema:
     if entry.default is None:  # what may be left out says first what it takes
         return _sorted(takes) | _sorted(about)
     if isinstance(entry.default, Decimal):
-        about["default"] = int(entry.default)
+        about["default"] = _plain(entry.default)
+    elif isinstance(entry.default, Estimate):
+        about["default"] = _plain(Decimal(entry.default.typical))
     elif isinstance(entry.default, str | int):
         about["default"] = entry.default
     elif isinstance(entry.default, bytes):
         about["default"] = entry.default.hex()
     return _sorted(takes | about)
+
+
+def _plain(number: Decimal) -> int | float:
+    return int(number) if number == int(number) else float(number)
 
 
 def _sorted(schema: Schema) -> Schema:
@@ -125,16 +132,16 @@ class Subtable(Takes):
     """A table inside the table."""
 
     def __init__(self, table: type[ShapeTable]) -> None:
-        self._table = table
+        self.table = table
 
     def read(self, value: Any, place: ValuePlace) -> Any:
-        return self._table.read(value, place)
+        return self.table.read(value, place)
 
     def written(self, name: str) -> str:
         return f"a table, [{name}]" if name else "a table"
 
     def schema(self, tables: Schema) -> Schema:
-        return {"$ref": _reference(self._table, tables)}
+        return {"$ref": _reference(self.table, tables)}
 
 
 class ByKind(Takes):

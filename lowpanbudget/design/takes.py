@@ -120,46 +120,69 @@ class Flag(Takes):
         return {"type": "boolean"}
 
 
+class Bounds(NamedTuple):
+    """How large a number may be; None where there is no bound."""
+
+    above: int | None = None
+    least: int | None = None
+    below: int | None = None
+    most: int | None = None
+
+    def wrong(self, number: int | Decimal) -> str:
+        """Return what a number should be that is out of bounds, else an empty text."""
+        if self.above is not None and number <= self.above:
+            return f"should be above {self.above}"
+        if self.least is not None and number < self.least:
+            return f"should be {self.least} or more"
+        if self.below is not None and number >= self.below:
+            return f"should be below {self.below}"
+        if self.most is not None and number > self.most:
+            return f"should be {self.most} at most"
+        return ""
+
+    def schema(self) -> Schema:
+        """Return the bounds as JSON Schema has them."""
+        names = ("exclusiveMinimum", "minimum", "exclusiveMaximum", "maximum")
+        return {name: bound for name, bound in zip(names, self, strict=True) if bound is not None}
+
+
 class Whole(Takes):
     """A whole number from ``least`` to ``most``, or to the last one ``below``."""
 
     def __init__(
         self, least: int | None = None, most: int | None = None, *, below: int | None = None
     ) -> None:
-        self._least = least
-        self._most = most
-        self._below = below
+        self._bounds = Bounds(None, least, below, most)
 
     def read(self, value: Any, place: ValuePlace) -> Any:
         if not isinstance(value, int) or isinstance(value, bool):
             place.refuse("should be a whole number", value)
-        elif self._least is not None and value < self._least:
-            place.refuse(f"should be {self._least} or more", value)
-        elif self._most is not None and value > self._most:
-            place.refuse(f"should be {self._most} at most", value)
-        elif self._below is not None and value >= self._below:
-            place.refuse(f"should be below {self._below}", value)
+        elif wrong := self._bounds.wrong(value):
+            place.refuse(wrong, value)
         return value
 
     def written(self, name: str) -> str:
-        most = self._below - 1 if self._below is not None else self._most
-        least = "" if self._least is None else f" from {self._least}"
+        _, first, below, last = self._bounds
+        most = below - 1 if below is not None else last
+        least = "" if first is None else f" from {first}"
         return f"{name} = a whole number{least}{'' if most is None else f' to {most}'}"
 
     def schema(self, tables: Schema) -> Schema:
-        bounds = (
-            ("minimum", self._least),
-            ("maximum", self._most),
-            ("exclusiveMaximum", self._below),
-        )
-        return {"type": "integer"} | {name: bound for name, bound in bounds if bound is not None}
+        return {"type": "integer"} | self._bounds.schema()
 
 
 class Exact(Takes):
     """The exact decimal of a number: read the file with ``tomllib.load(file, parse_float=Decimal)``."""
 
-    def __init__(self, *, above: int | None = None) -> None:
-        self._above = above
+    def __init__(
+        self,
+        *,
+        above: int | None = None,
+        least: int | None = None,
+        below: int | None = None,
+        most: int | None = None,
+    ) -> None:
+        self._bounds = Bounds(above, least, below, most)
 
     def read(self, value: Any, place: ValuePlace) -> Any:
         if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
@@ -168,17 +191,17 @@ class Exact(Takes):
         number = value if isinstance(value, Decimal) else Decimal(repr(value))
         if not number.is_finite():
             place.refuse("should be a finite number", number)
-        elif self._above is not None and number <= self._above:
-            place.refuse(f"should be above {self._above}", number)
+        elif wrong := self._bounds.wrong(number):
+            place.refuse(wrong, number)
         return number
 
     def written(self, name: str) -> str:
-        return f"{name} = a number{'' if self._above is None else f' above {self._above}'}"
+        words = zip((" above", " from", " below", " to"), self._bounds, strict=True)
+        said = [f"{word} {bound}" for word, bound in words if bound is not None]
+        return f"{name} = a number{''.join(said)}"
 
     def schema(self, tables: Schema) -> Schema:
-        return {"type": "number"} | (
-            {} if self._above is None else {"exclusiveMinimum": self._above}
-        )
+        return {"type": "number"} | self._bounds.schema()
 
 
 class Words(Takes):

@@ -6,11 +6,12 @@ from ipaddress import IPv6Address
 from hypothesis import strategies as st
 
 from lowpanbudget.design.flow import Flow, Station
-from lowpanbudget.design.link import PHYS, AddressForm, Link, PanIds
+from lowpanbudget.design.link import AddressForm, Link, PanIds
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.env import Contexts
 from lowpanbudget.layers.link.auxiliary import Security
+from lowpanbudget.layers.link.phy import PHYS
 
 FORMS: tuple[AddressForm, ...] = ("short", "extended")
 NARROW: tuple[PanIds, ...] = ("one", "none")

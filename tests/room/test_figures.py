@@ -8,10 +8,11 @@ from design.designs import EXAMPLES
 
 from lowpanbudget import budget, load_design
 from lowpanbudget.design.flow import Flow, Station
-from lowpanbudget.design.link import PHYS, Link
+from lowpanbudget.design.link import Link
 from lowpanbudget.design.path import Path, paths
 from lowpanbudget.env import Contexts
 from lowpanbudget.layers.link.auxiliary import Security
+from lowpanbudget.layers.link.phy import PHYS
 from lowpanbudget.room.measure import room_of
 
 SHORT, OTHER_SHORT = b"\x00\x05", b"\x00\x06"

@@ -1,0 +1,104 @@
+"""Where frames wait: ``[queue]`` of every node, and ``[sleep]`` of nodes whose parent holds what is for them."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+from typing import Literal
+
+from lowpanbudget.design.table import ShapeTable, key
+from lowpanbudget.design.takes import Exact, Flag, Whole, Words
+from lowpanbudget.payload.flaws import Flaw
+from lowpanbudget.values import dataclass
+
+
+class QueueShape(ShapeTable):
+    """Where frames wait in a node before they are sent."""
+
+    frames: int = key(
+        Whole(1, 100_000),
+        "Frames that a node holds, the one that is being sent included; a fragment takes one place.",
+    )
+    shared: bool = key(
+        Flag(), "Whether all neighbours share these places; else each has so many.", default=True
+    )
+
+
+class SleepShape(ShapeTable):
+    """Nodes that sleep, and ask their parent for what it holds for them."""
+
+    nodes: Literal["leaves", "none"] = key(
+        Words("leaves", "none"),
+        "Which nodes sleep: those that forward for nobody, or none.",
+        default="leaves",
+    )
+    poll_s: Decimal = key(
+        Exact(above=0, most=31_536_000), "Seconds between two polls of a sleeping node."
+    )
+    listen_ms: Decimal = key(
+        Exact(above=0, most=60_000),
+        "Milliseconds that it listens behind a poll for what was held.",
+        default=Decimal(10),
+    )
+    timeout_s: Decimal | None = key(
+        Exact(above=0, most=31_536_000),
+        "Seconds without a sign of it after which the parent forgets a sleeping node.",
+        default=None,
+    )
+    held_frames: int = key(
+        Whole(1, 100_000), "Frames that a parent holds for each sleeping child.", default=1
+    )
+    retry_s: Decimal | None = key(
+        Exact(above=0, most=31_536_000),
+        "Seconds after which a lost poll is sent again; left out: with the next one.",
+        default=None,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class SendQueue:
+    """The places of a node's queue, for all neighbours together or for each."""
+
+    frames: int
+    shared: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Sleep:
+    """How leaves sleep: seconds between polls, of the parent's patience, of trying again; milliseconds of listening."""
+
+    poll_s: float
+    listen_ms: float
+    timeout_s: float | None
+    held_frames: int
+    retry_s: float | None
+
+
+def sleep_flaws(shape: SleepShape) -> Iterator[Flaw]:
+    """Yield a fault where times contradict each other."""
+    if shape.retry_s is not None and shape.retry_s > shape.poll_s:
+        yield Flaw(
+            ("sleep", "retry_s"), f"after {shape.retry_s} s comes later than the next poll, after {shape.poll_s} s",
+            "Leave it out, or use less",
+        )  # fmt: skip
+    if shape.listen_ms >= shape.poll_s * 1000:
+        yield Flaw(
+            ("sleep", "listen_ms"), f"it listens {shape.listen_ms} ms and polls each {shape.poll_s} s: it never sleeps",
+            "listen_ms counts milliseconds, poll_s seconds",
+        )  # fmt: skip
+
+
+def queue_of(shape: QueueShape | None) -> SendQueue | None:
+    """Return what ``[queue]`` states."""
+    return None if shape is None else SendQueue(shape.frames, shape.shared)
+
+
+def sleep_of(shape: SleepShape | None) -> Sleep | None:
+    """Return what ``[sleep]`` states, None where no node sleeps."""
+    if shape is None or shape.nodes == "none":
+        return None
+    return Sleep(
+        float(shape.poll_s),
+        float(shape.listen_ms),
+        None if shape.timeout_s is None else float(shape.timeout_s),
+        shape.held_frames,
+        None if shape.retry_s is None else float(shape.retry_s),
+    )
