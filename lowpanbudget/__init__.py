@@ -10,7 +10,7 @@
       messages)
 
 Imports go to the left alone: values < cites < errors < bits < env < fields < layers < stack < payload < design <
-capture < room < findings < report < cli. The names below are loaded when first used.
+capture < room < deployment < findings < report < cli. The names below are loaded when first used.
 """
 
 from typing import TYPE_CHECKING, Any

@@ -16,7 +16,7 @@ import lowpanbudget
 
 ORDER = (
     "values < cites < errors < bits < env < fields < layers < stack < payload < design < "
-    "capture < room < findings < report < cli"
+    "capture < room < deployment < findings < report < cli"
 )
 FLOORS = ORDER.split(" < ")
 ABOVE_ALL = {"", "__main__"}  # the package itself, which imports names lazily, and the way in
@@ -34,7 +34,7 @@ BANNED = (
     "sam srh tcp tsch udp"
 )
 PROTOCOL_WORDS = set(BANNED.split())
-WORDLESS = ("room", "report")
+WORDLESS = ("room", "deployment", "report")
 
 
 def inner(full: str) -> str | None:

@@ -12,7 +12,8 @@ from lowpanbudget.design.knob import Knob, Stage, replacing
 from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU
 from lowpanbudget.layers.link.addressing import MODE_OCTETS, Addressing, addressing, pan_ids
 from lowpanbudget.layers.link.auxiliary import KEY_IDS_CITE, LEVELS, LEVELS_CITE, Security
-from lowpanbudget.layers.link.elements import Element
+from lowpanbudget.layers.link.elements import Element, header_ie
+from lowpanbudget.layers.link.header_contents import TIME_CORRECTION
 from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME, FrameType, Mac
 from lowpanbudget.layers.link.phy import PhyTiming, timing
 from lowpanbudget.stack.encoding import STAND_IN_KEY, Encoded, encode_frame
@@ -88,16 +89,42 @@ class Link(HashedOnce):
 
         The key and the numbers in it are stand-ins; their sizes are real.
         """
-        asn = 0 if self.slotted else None
-        short = {int.from_bytes(source, "big"): bytes(8)} if len(source) == 2 else None
+        return self.complete(self.mac(source, destination), payload)
+
+    def complete(self, mac: Mac, payload: Writer | bytes) -> Encoded:
+        """Return a frame with a header of its own, sealed as ``frame`` does."""
+        source = mac.source or b""
         return encode_frame(
-            self.mac(source, destination),
+            mac,
             payload,
             key=STAND_IN_KEY,
-            asn=asn,
+            asn=0 if self.slotted else None,
             fcs=self.fcs,
-            devices=short,
+            devices={int.from_bytes(source, "big"): bytes(8)} if len(source) == 2 else None,
         )
+
+    def acknowledgement(self, source: bytes, destination: bytes) -> Encoded | None:
+        """Return what acknowledges a frame between two link addresses; None where nothing does.
+
+        Versions 0 and 1 are acknowledged by a number alone, version 2 by an enhanced acknowledgement: secured as the
+        frame was, between the same addresses, and in slots with what the sender's clock was off (IEEE 802.15.4-2015
+        clause 6.7.4.3 and RFC 8180 section 4.5.3, both from memory).
+        """
+        acknowledged = self.mac(source, destination)
+        if not acknowledged.ack_request:
+            return None
+        kind = FrameType.ACKNOWLEDGEMENT
+        if self.version < 2:
+            return self.complete(Mac(kind, 0, acknowledged.sequence), b"")
+        correction = header_ie(TIME_CORRECTION, time_correction=0)
+        answer = replace(
+            self.mac(destination, source),
+            frame_type=kind,
+            ack_request=False,
+            header_ies=(correction,) if self.slotted else (),
+            payload_ies=(),
+        )
+        return self.complete(answer, b"")
 
     def room(self, source: bytes, destination: bytes) -> int:
         """Return the octets left in one frame behind MAC header, MIC and FCS: a real empty frame's rest."""

@@ -10,7 +10,7 @@ from lowpanbudget.design.link import Link
 from lowpanbudget.design.routing import UNROUTED
 from lowpanbudget.env import Contexts, Env
 from lowpanbudget.errors import DoesNotFit
-from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.internet import icmpv6, ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.stack.contents import ContentLayout
@@ -64,12 +64,17 @@ class Path(HashedOnce):
             flow.traffic_class, flow.flow_label, length, ipv6.UDP, self.hop.hop_limit,
             source, destination,
         )  # fmt: skip
-        headers: list[AnyHeader] = [header]
-        if flow.routing != UNROUTED:
-            passed = 0 if self.hop.name == FIRST else 1
-            down = flow.direction == "down"
-            headers = flow.routing.around(header, self.root, down=down, passed=passed)
+        headers = self._routed(header)
         return Outgoing.linked([*headers, replace(segment, checksum=checksum)], payload)
+
+    def _routed(self, header: Ipv6) -> list[AnyHeader]:
+        """Return the headers of a datagram up to this one, with what the flow's routing adds."""
+        flow = self.flow
+        if flow.routing == UNROUTED:
+            return [header]
+        passed = 0 if self.hop.name == FIRST else 1
+        down = flow.direction == "down"
+        return flow.routing.around(header, self.root, down=down, passed=passed)
 
     def with_route(self, route: int) -> "Path | None":
         """Return the path with a source route over so many routers, or None when the flow has none."""
@@ -88,6 +93,24 @@ class Path(HashedOnce):
         return [
             link.frame(hop.source, hop.destination, writer)
             for writer in self._payloads(payload, layout=layout)
+        ]
+
+    def control_frames(self, message: object) -> list[Encoded]:
+        """Return the frames that carry an ICMPv6 message between the flow's ends, in place of its own data.
+
+        ``message`` is one of the values that ``Icmpv6`` holds; raises as ``frames``.
+        """
+        flow, form, hop = self.flow, self.link.addresses, self.hop
+        source = flow.source.ip(form)
+        destination = flow.group if flow.group is not None else flow.destination.ip(form)
+        body = Writer()
+        icmpv6.encode(body, message, source, destination)
+        octets = bytes(body.data)
+        header = Ipv6(0, 0, len(octets), ipv6.ICMPV6, hop.hop_limit, source, destination)
+        datagram = Outgoing.linked(self._routed(header), octets, ipv6.ICMPV6)
+        return [
+            self.link.frame(hop.source, hop.destination, writer)
+            for writer in self._cut(datagram, self.link_room, body)
         ]
 
     def count(self, payload_octets: int) -> int:
@@ -124,6 +147,10 @@ class Path(HashedOnce):
     ) -> list[Writer]:
         tail = self.flow.application.write(payload, layout)
         datagram = self._around(bytes(tail.data))
+        return self._cut(datagram, self.link_room if room is None else room, tail)
+
+    def _cut(self, datagram: Outgoing, room: int, tail: Writer) -> list[Writer]:
+        """Return the payloads of the frames that carry a datagram, whose end ``tail`` explains."""
         size = len(datagram.octets)
         if size > self.link.mtu:
             raise DoesNotFit(
@@ -135,7 +162,6 @@ class Path(HashedOnce):
             elide_udp_checksum=self.flow.elide_udp_checksum,
             lorh=self.flow.routing != UNROUTED and self.flow.routing.compressed,
         )
-        room = self.link_room if room is None else room
         cut = recoverable if self.link.recoverable else payloads
         return cut(datagram, self.env, room=room, options=options, tail=tail)
 

@@ -25,7 +25,8 @@ class Fit:
     ``batch_of`` one frame carries; the first of them waits ``wait_s`` seconds for the last (None: the flow does not say
     how often). ``padding_bits`` only fill up octets. ``advice``: changes that together make one frame enough on every
     hop of the flow, none when none can. ``deepest``: the longest source route with which one frame is enough (None: the
-    flow has none).
+    flow has none). ``readings``: how many the message of ``octets`` collects; one message is sent each
+    ``sends_every_s`` seconds, while the node takes a reading each ``every_s`` of its flow (None: that is not said).
     """
 
     message: str
@@ -46,6 +47,8 @@ class Fit:
     advice: tuple[Saving, ...] = ()
     deepest: int | None = None
     wait_s: float | None = None
+    readings: int = 1
+    sends_every_s: float | None = None
 
     @property
     def spare(self) -> int:
@@ -129,7 +132,7 @@ def _fit(
     batch, batch_of = _batch(message, max(room - kept, 0))
     frames = frames_of(path, octets)
     fits = frames is not None and frames <= path.flow.most_frames
-    bitmap = message.bitmap_of(values)
+    bitmap, readings = message.bitmap_of(values), _readings(message, values)
     return Fit(
         message.name,
         path.flow.name,
@@ -149,7 +152,15 @@ def _fit(
         (),
         deepest(path, octets),
         None if path.flow.every_s is None or not batch else (batch - 1) * path.flow.every_s,
+        readings,
+        None if path.flow.every_s is None else readings * path.flow.every_s,
     )
+
+
+def _readings(message: Message, values: dict[str, Any]) -> int:
+    """Return how many readings a message with these values collects; 1 where it collects none."""
+    collected = message.batch_field
+    return len(values[collected.name]) if collected is not None and collected.batch else 1
 
 
 def _batch(message: Message, room: int) -> tuple[int, str]:

@@ -73,9 +73,14 @@ class Outgoing:
         return before.octets[0] if isinstance(before, Extension) else ipv6.NO_NEXT_HEADER
 
     @classmethod
-    def linked(cls, headers: Sequence[AnyHeader], payload: bytes) -> "Outgoing":
-        """Return the datagram of these headers, next-header numbers and payload lengths filled in."""
-        behind, kind, complete = len(payload), ipv6.NO_NEXT_HEADER, list[AnyHeader]()
+    def linked(
+        cls, headers: Sequence[AnyHeader], payload: bytes, kind: int = ipv6.NO_NEXT_HEADER
+    ) -> "Outgoing":
+        """Return the datagram of these headers, next-header numbers and payload lengths filled in.
+
+        ``kind`` is the number of what the payload is.
+        """
+        behind, complete = len(payload), list[AnyHeader]()
         for header in reversed(headers):
             if isinstance(header, Ipv6):
                 complete.append(replace(header, payload_length=behind, next_header=kind))

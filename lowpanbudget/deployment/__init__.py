@@ -1,0 +1,1 @@
+"""How a network carries the frames of a design: time on the air, energy, loads, delivery."""

@@ -1,0 +1,182 @@
+"""``airtime``: what each message of a design takes on the air, hop by hop, from frames that were really encoded."""
+
+from collections.abc import Iterator
+
+from lowpanbudget.bits import StandInOctets
+from lowpanbudget.deployment.timeline import FrameAirtime, total, transmission
+from lowpanbudget.design.access import Access
+from lowpanbudget.design.estimate import Estimate
+from lowpanbudget.design.goals import Limits
+from lowpanbudget.design.lacking import lacking
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.path import Path
+from lowpanbudget.design.upkeep import upkeep_frames
+from lowpanbudget.layers.link.phy import PhyTiming
+from lowpanbudget.room.fit import Fit, fit
+from lowpanbudget.stack.encoding import Encoded
+from lowpanbudget.values import dataclass, replace
+
+
+@dataclass(frozen=True, slots=True)
+class FrameTimes:
+    """Frames of one message that take equal times: the numbers of the ``first`` and ``last``, and those times."""
+
+    first: int
+    last: int
+    times: FrameAirtime
+
+    @property
+    def count(self) -> int:
+        """Return how many they are."""
+        return self.last - self.first + 1
+
+
+@dataclass(frozen=True, slots=True)
+class MessageAirtime:
+    """What one message of one flow takes on one hop.
+
+    ``octets`` are the application's, of the greatest message or of one that collects ``readings``. A node takes a
+    reading each ``every_s`` seconds and sends each ``sends_every_s`` (None: the design does not say). ``on_air_us``:
+    all frames of one message, sent once; ``duty_cycle`` the part of the time in which that keeps one sender on the air.
+    ``energy_uj`` and ``receiver_uj`` are microjoules a message, None without the values of a radio. ``over``: which
+    limits of the slot or of the design it breaks, none when it may be sent so.
+    """
+
+    flow: str
+    hop: str
+    direction: str
+    message: str
+    octets: int
+    readings: int
+    every_s: float | None
+    sends_every_s: float | None
+    frames: tuple[FrameTimes, ...]
+    on_air_us: float
+    duty_cycle: float | None
+    energy_uj: Estimate | None
+    receiver_uj: Estimate | None
+    over: tuple[str, ...]
+
+    @property
+    def count(self) -> int:
+        """Return how many frames one message takes."""
+        return sum(group.count for group in self.frames)
+
+    @property
+    def fits(self) -> bool:
+        """Return whether it keeps to the slot and to the design's own limits."""
+        return not self.over
+
+
+UPKEEP = "upkeep"
+
+
+def airtime(design: Design, flow: str | None = None) -> list[MessageAirtime]:
+    """Return what each message takes on the air on each hop: of the flow of this name, or of all and of the upkeep.
+
+    Each frame is sent once, heard and answered, on a quiet channel. Times are in microseconds, energies in
+    microjoules. Raises ``RequestError`` for what is no design, a flow that the design does not have, a design without
+    ``[access]``, or a PHY whose timing is not known.
+    """
+    design = Design.of(design)
+    if flow is not None:
+        design = replace(design, flows=(design.flow(flow),))
+    if design.access is None:
+        raise lacking("access")
+    timing = design.link.timing
+    found = list(_messages(design, design.access, timing))
+    return found if flow is not None else [*found, *_upkeep(design, design.access, timing)]
+
+
+def _messages(design: Design, access: Access, timing: PhyTiming) -> Iterator[MessageAirtime]:
+    carried = {name for flow in design.flows for name in flow.messages}
+    flows = {flow.name: flow for flow in design.flows}
+    for one in _fits(design, carried):
+        path = next(p for p in design.paths(flows[one.flow]) if p.hop.name == one.hop)
+        frames = () if one.frames is None else tuple(path.frames(StandInOctets(one.octets)))
+        answer = path.link.acknowledgement(path.hop.source, path.hop.destination)
+        groups = tuple(_grouped(frames, answer, timing, access, design))
+        yield _message(one, path, groups, design.limits, access)
+
+
+def _fits(design: Design, carried: set[str]) -> Iterator[Fit]:
+    """Yield how each message fits the flows that name it, flow by flow; what no flow names is not sent."""
+    fits = [one for name in carried for one in fit(design, name)]
+    order = {flow.name: (index, flow.messages) for index, flow in enumerate(design.flows)}
+    fits.sort(key=lambda one: (order[one.flow][0], order[one.flow][1].index(one.message)))
+    yield from fits
+
+
+def _grouped(
+    frames: tuple[Encoded, ...],
+    answer: Encoded | None,
+    timing: PhyTiming,
+    access: Access,
+    design: Design,
+) -> Iterator[FrameTimes]:
+    """Yield frames that take equal times together, as far as they follow each other."""
+    group: FrameTimes | None = None
+    for number, frame in enumerate(frames, 1):
+        times = transmission(frame, answer, timing, access, design.radio)
+        if group is not None and group.times == times:
+            group = replace(group, last=number)
+            continue
+        if group is not None:
+            yield group
+        group = FrameTimes(number, number, times)
+    if group is not None:
+        yield group
+
+
+def _message(
+    one: Fit, path: Path, groups: tuple[FrameTimes, ...], limits: Limits | None, access: Access
+) -> MessageAirtime:
+    on_air = sum(group.count * group.times.on_air_us for group in groups)
+    every = one.sends_every_s
+    duty = None if every is None else on_air / 1e6 / every
+    over = [] if groups else ["it is larger than any datagram, and is not sent"]
+    over += _over(groups, duty, limits, access)
+    return MessageAirtime(
+        one.flow, one.hop, one.direction, one.message, one.octets, one.readings, path.flow.every_s, every, groups,
+        on_air, duty, *_energies(groups), tuple(over),
+    )  # fmt: skip
+
+
+def _energies(groups: tuple[FrameTimes, ...]) -> tuple[Estimate | None, Estimate | None]:
+    """Return what the frames of a message cost its sender and its receiver."""
+    if any(group.times.energy_uj is None for group in groups) or not groups:
+        return None, None
+    times = [group.times for group in groups for _ in range(group.count)]
+    return total(one.energy_uj for one in times), total(one.receiver_uj for one in times)
+
+
+def _over(
+    groups: tuple[FrameTimes, ...], duty: float | None, limits: Limits | None, access: Access
+) -> Iterator[str]:
+    """Yield what a message breaks: the times of the slot, and limits of the design."""
+    longest = max((group.times.on_air_us for group in groups), default=0.0)
+    answer = max((group.times.acknowledgement_us for group in groups), default=0.0)
+    if access.slots is not None:
+        times = access.slots.template
+        if longest > times.max_tx:
+            yield f"a frame takes {longest:g} µs, the slot leaves it {times.max_tx:g}"
+        if answer > times.max_ack:
+            yield f"the acknowledgement takes {answer:g} µs, the slot leaves it {times.max_ack:g}"
+    if limits is None:
+        return
+    if limits.frame_ms is not None and longest > limits.frame_ms * 1000:
+        yield f"a frame takes {longest / 1000:g} ms, limits.frame_ms is {limits.frame_ms:g}"
+    if limits.duty_cycle is not None and duty is not None and duty > limits.duty_cycle:
+        yield f"its duty cycle is {duty:.3g}, limits.duty_cycle is {limits.duty_cycle:g}"
+
+
+def _upkeep(design: Design, access: Access, timing: PhyTiming) -> Iterator[MessageAirtime]:
+    """Yield what the network sends for itself, as messages of a flow named ``upkeep``."""
+    for one in upkeep_frames(design):
+        groups = tuple(_grouped(one.frames, one.acknowledgement, timing, access, design))
+        on_air = sum(group.count * group.times.on_air_us for group in groups)
+        duty = None if one.every_s is None else on_air / 1e6 / one.every_s
+        yield MessageAirtime(
+            UPKEEP, one.hop, f"to {one.to}", one.name, 0, 1, one.every_s, one.every_s, groups, on_air, duty,
+            *_energies(groups), tuple(_over(groups, duty, design.limits, access)),
+        )  # fmt: skip
