@@ -5,6 +5,7 @@ COMMANDS = {
     "init": "Write a design to begin with: commented, and its messages fit as it stands.",
     "budget": "Show the room in a frame of each flow, where its octets go, and what would free more.",
     "fit": "Show how each message packs into bits and whether it fits.",
+    "airtime": "Show what each frame takes on the air, wait by wait and octet by octet, and its energy.",
     "weigh": "Show what each field of a message costs and gives, and what smaller would lose.",
     "compatible": "Say what receivers of an old message format read from a new one.",
     "encodings": "Show what the same values take in other encodings, in octets and frames.",

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from lowpanbudget.cli import completion
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
@@ -64,6 +65,13 @@ class Seconds(click.FloatRange):
 as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")
 as_csv = click.option(
     "--csv", "as_csv", is_flag=True, help="Print a table for programs and spreadsheets."
+)
+svg = click.option(
+    "--svg",
+    type=click.Path(dir_okay=False),
+    metavar="FILE",
+    shell_complete=completion.files,
+    help="Write the picture as an SVG file as well.",
 )
 contexts = click.option(
     "--context",

@@ -42,6 +42,7 @@ class TimedStep(NamedTuple):
     sender: RadioState
     receiver: RadioState
     octets: int | None = None
+    is_frame: bool = False
     is_data: bool = False
     spent: Estimate | None = None  # where the state of the radio does not tell the energy
 
@@ -51,8 +52,8 @@ class TimedPart:
     """A part of a transmission.
 
     ``start_us`` counts from the first part, ``octets`` are those on the air, None where nothing is sent. ``sender`` and
-    ``receiver`` are what the two radios do. ``is_data``: octets of the application. ``energy_uj`` is the sender's in
-    microjoules, None without the values of a radio.
+    ``receiver`` are what the two radios do. ``is_frame``: octets of a frame, behind the PHY's own; ``is_data``: those
+    of the application. ``energy_uj`` is the sender's in microjoules, None without the values of a radio.
     """
 
     name: str
@@ -62,6 +63,7 @@ class TimedPart:
     octets: int | None
     sender: RadioState
     receiver: RadioState
+    is_frame: bool
     is_data: bool
     energy_uj: Estimate | None
 
@@ -169,7 +171,7 @@ def _before_answer(timing: PhyTiming, access: Access) -> Iterator[TimedStep]:
     times = access.slots.template
     yield TimedStep("answer delay", times.rx_ack_delay, phase, off, off)
     early = times.tx_ack_delay - times.rx_ack_delay
-    yield TimedStep("waits for the answer", early, phase, RadioState.LISTENS, off)
+    yield TimedStep("awaits the answer", early, phase, RadioState.LISTENS, off)
 
 
 def _frame(
@@ -181,11 +183,13 @@ def _frame(
         yield TimedStep(name, float(us), phase, sender, receiver, round(us / timing.octet))
     if phase is Phase.ANSWER:
         octets = len(frame.octets)
-        yield TimedStep("acknowledgement", octets * octet, phase, sender, receiver, octets)
+        yield TimedStep(
+            "acknowledgement", octets * octet, phase, sender, receiver, octets, is_frame=True
+        )
         return
     for label, is_data, bits in _runs(frame.spans):
         octets = round(bits / 8)
-        yield TimedStep(label, bits / 8 * octet, phase, sender, receiver, octets, is_data)
+        yield TimedStep(label, bits / 8 * octet, phase, sender, receiver, octets, True, is_data)
 
 
 def _runs(spans: Iterable[Span]) -> Iterator[tuple[str, bool, int]]:
@@ -206,7 +210,8 @@ def _placed(steps: Iterable[TimedStep], radio: Radio | None) -> Iterator[TimedPa
         if spent is None and radio is not None:
             spent = energy(radio, step.sender, step.us)
         yield TimedPart(
-            step.name, step.phase, at, step.us, step.octets, step.sender, step.receiver, step.is_data, spent,
+            step.name, step.phase, at, step.us, step.octets, step.sender, step.receiver,
+            step.is_frame, step.is_data, spent,
         )  # fmt: skip
         at += step.us
 

@@ -33,6 +33,10 @@ ENCODINGS = (
     "message", "encoding", "octets.least", "octets.typical", "octets.greatest", "largest", "exact",
     "cannot", "missing", "batch_of", "note",
 )  # fmt: skip
+AIRTIME = (
+    "flow", "hop", "message", "first_frame", "last_frame", "frame_octets", "part", "phase", "start_us", "us", "octets",
+    "sender", "receiver", "energy_uj.least", "energy_uj.typical", "energy_uj.most",
+)  # fmt: skip
 # what a spreadsheet takes for a formula when a cell begins with it, a number left alone
 _FORMULA = re.compile(r"\s*([=+\-@|%\uff1d\uff0b\uff0d\uff20]|[\t\r\n])")
 _NUMBER = re.compile(r"[+-]?(\d+([.]\d*)?|[.]\d+)([eE][+-]?\d+)?")

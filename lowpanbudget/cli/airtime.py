@@ -1,0 +1,78 @@
+"""``airtime DESIGN``: what each frame of each flow takes on the air, and what it costs."""
+
+from typing import TYPE_CHECKING
+
+import click
+
+from lowpanbudget.cli import completion, options
+from lowpanbudget.cli.commands import COMMANDS
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from lowpanbudget.report.screen import Screen
+
+_ANSWER_IS_NO = 1
+
+_EXAMPLE = """\b
+lowpanbudget airtime examples/footbridge.toml
+lowpanbudget airtime examples/archive.toml --flow climate --svg climate.svg"""
+
+
+@click.command("airtime", short_help=COMMANDS["airtime"], epilog=_EXAMPLE)
+@click.argument("design", shell_complete=completion.files)
+@click.option(
+    "--flow", metavar="NAME", shell_complete=completion.flows,
+    help="Only this flow, with every part of every frame.",
+)  # fmt: skip
+@options.svg
+@options.as_csv
+@options.as_json
+@click.pass_context
+def command(
+    ctx: click.Context,
+    design: str,
+    flow: str | None,
+    svg: str | None,
+    *,
+    as_csv: bool,
+    as_json: bool,
+) -> None:
+    """Show how long each frame of each flow of the DESIGN file takes, from the backoff or the slot to the last pause.
+
+    Frames, fragments and acknowledgements are really encoded. Each is sent once, heard and answered, on a quiet
+    channel. Where the design has [radio], the energy of each part stands beside it. The exit code is 1 when a frame
+    or an acknowledgement is longer than its slot leaves it, or over the design's own [limits].
+    """
+    from lowpanbudget.cli import output
+    from lowpanbudget.deployment.airtime import airtime
+    from lowpanbudget.design.load import load_design
+    from lowpanbudget.report import airtimes, csv_table, machine
+
+    options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
+    loaded = load_design(design)
+    results = airtime(loaded, flow)
+    whole = flow is not None or len(loaded.flows) == 1
+    if svg is not None:
+        from lowpanbudget.report.svg.document import svg as drawn
+
+        pictures = airtimes.charts(results, whole=whole)
+        text = drawn(pictures, f"{loaded.title}: time on the air", airtimes.CAUTION)
+        with output.writing(svg, inputs=(design,)) as file:
+            file.write(text.encode())
+    if as_json:
+        rows = [airtimes.airtime(one) for one in results]
+        output.emit(machine.document(airtime=rows, caution=airtimes.CAUTION))
+    elif as_csv:
+        output.emit(csv_table.csv_of(csv_table.AIRTIME, airtimes.part_rows(results)))
+    else:
+        from lowpanbudget.report import airtime_text
+
+        source = "" if loaded.radio is None else loaded.radio.source
+
+        def paint(console: "Console", screen: "Screen") -> None:
+            airtime_text.airtime(console, screen, results, whole=whole, source=source)
+
+        output.show(paint)
+    if not all(one.fits for one in results):
+        ctx.exit(_ANSWER_IS_NO)

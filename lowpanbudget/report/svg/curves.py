@@ -1,0 +1,73 @@
+"""Curves over one axis: each with its letter where it ends, round numbers at both axes."""
+
+from lowpanbudget.report import chart as charts
+from lowpanbudget.report.chart import ChartKind, Curve, CurveChart
+from lowpanbudget.report.svg.paper import CHAR, LINE, Paper
+
+_HEIGHT = 260
+_GAP = 8
+_APART = 11
+_LETTER = 16  # units behind the plot for letters
+_PIXELS_A_TICK, _PIXELS_A_LEVEL = 90, 50
+
+DASHES = ("none", "7 3", "2 3", "9 3 2 3")  # lines that differ without colour
+
+
+def curve_style(index: int, kind: ChartKind) -> str:
+    """Return the style of the curve with this number in its picture."""
+    return f"curve s-{kind.tone.value} d{index % len(DASHES)}"
+
+
+def curves(paper: Paper, chart: CurveChart, x: float, y: float, width: float) -> float:
+    """Draw curves from a place on; return the y below the axis and its title."""
+    across, up = chart.ends
+    levels = charts.ticks(up, _HEIGHT // _PIXELS_A_LEVEL)
+    left = x + max(len(charts.number(at)) for at in levels) * CHAR + _GAP
+    right, top = x + width - _LETTER, y + LINE
+    bottom = top + _HEIGHT
+    paper.text(x, y + 8, chart.y_title, "small faint")
+
+    def place(point: tuple[float, float]) -> tuple[float, float]:
+        return left + point[0] / across * (right - left), bottom - point[1] / up * _HEIGHT
+
+    for at in levels:
+        _, height = place((0, at))
+        paper.line(left, height, right, height)
+        paper.text(left - _GAP, height + 4, charts.number(at), "small faint end")
+    for at in charts.ticks(across, max(int((right - left) // _PIXELS_A_TICK), 1)):
+        column, _ = place((at, 0))
+        paper.line(column, bottom, column, bottom + 4, "tick")
+        paper.text(column, bottom + 16, charts.number(at), "small faint middle")
+    paper.text(right, bottom + 30, chart.x_title, "small faint end")
+    for mark in chart.marks:
+        column, _ = place((mark.at, 0))
+        paper.line(column, top, column, bottom, "mark")
+        paper.text(column + 4, top + 10, mark.label, "small halo")
+    for level in chart.levels:
+        _, height = place((0, level.at))
+        paper.line(left, height, right, height, "mark")
+        paper.text(left + 4, height - 4, level.label, "small halo")
+    ends: list[tuple[float, float, str]] = []
+    for index, kind in enumerate(chart.kinds):
+        for curve in chart.curves:
+            if curve.kind == kind and curve.points:
+                points = [place(point) for point in _stepped(curve)]
+                paper.path(points, curve_style(index, kind))
+                ends.append((points[-1][1], points[-1][0], charts.letter(index)))
+    lowest = top - LINE
+    for height, column, name in sorted(ends):
+        lowest = max(height, lowest + _APART)  # letters of ends that meet stand below each other
+        paper.text(column + 4, lowest + 4, name, "small halo")
+    return bottom + LINE * 1.7
+
+
+def _stepped(curve: Curve) -> list[tuple[float, float]]:
+    """Return the corners of a curve."""
+    if not curve.steps:
+        return list(curve.points)
+    corners: list[tuple[float, float]] = []
+    for point in curve.points:
+        if corners:
+            corners.append((point[0], corners[-1][1]))
+        corners.append(point)
+    return corners

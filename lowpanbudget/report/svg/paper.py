@@ -1,0 +1,58 @@
+"""What is drawn on: elements of SVG in the order in which they are put down."""
+
+from html import escape
+
+from lowpanbudget.report.chart import Tone
+from lowpanbudget.report.screen import harmless
+
+WIDTH = 960
+LINE = 18  # units from one line of text to the next
+CHAR = 7.25  # units that a character of the usual size takes at most
+
+
+class Paper:
+    """A sheet that collects elements; coordinates are units of the picture, y grows downwards."""
+
+    def __init__(self) -> None:
+        self._elements: list[str] = []
+
+    @property
+    def content(self) -> str:
+        """Return all elements, one a line."""
+        return "".join(f"{element}\n" for element in self._elements)
+
+    def text(self, x: float, y: float, text: str, style: str = "") -> None:
+        """Put a text with its baseline at y."""
+        named = f' class="{style}"' if style else ""
+        self._elements.append(f'<text x="{x:.1f}" y="{y:.1f}"{named}>{safe(text)}</text>')
+
+    def rect(
+        self,
+        x: float,
+        y: float,
+        width: float,
+        height: float,
+        pattern: str,
+        tone: Tone,
+        says: str = "",
+    ) -> None:
+        """Put a block in a pattern, with an edge of its tone; ``says`` is shown when somebody points at it."""
+        title = f"<title>{safe(says)}</title>" if says else ""
+        place = f'x="{x:.2f}" y="{y:.1f}" width="{max(width, 0.5):.2f}" height="{height:.1f}"'
+        self._elements.append(f'<rect {place} fill="url(#{pattern})">{title}</rect>')
+        self._elements.append(f'<rect {place} class="edge s-{tone.value}"/>')
+
+    def line(self, x1: float, y1: float, x2: float, y2: float, style: str = "rule") -> None:
+        """Put a straight line."""
+        self._elements.append(f'<path class="{style}" d="M{x1:.1f} {y1:.1f}L{x2:.1f} {y2:.1f}"/>')
+
+    def path(self, points: list[tuple[float, float]], style: str) -> None:
+        """Put a line through points."""
+        if points:
+            way = "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
+            self._elements.append(f'<path class="{style}" d="M{way}"/>')
+
+
+def safe(text: str) -> str:
+    """Return a text that is harmless in a file for others, as an element holds it."""
+    return escape(harmless(text))

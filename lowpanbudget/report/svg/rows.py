@@ -1,0 +1,67 @@
+"""Rows of blocks: labels before them, values behind, a ruler beneath."""
+
+from lowpanbudget.report import chart as charts
+from lowpanbudget.report.chart import ChartKind, ChartRow, RowChart, Tone
+from lowpanbudget.report.svg.paper import CHAR, LINE, Paper
+
+_ROW, _BAR, _THIN = 24, 14, 3
+_LETTER = 11  # units of a block that its letter needs
+_GAP = 12
+_PIXELS_A_TICK = 90
+
+
+def rows(
+    paper: Paper, chart: RowChart, looks: dict[ChartKind, str], x: float, y: float, width: float
+) -> float:
+    """Draw the rows of a picture from a place on; return the y below its ruler."""
+    labels = [chart.unit, *(row.label for row in chart.rows)]
+    left = x + max(map(len, labels)) * CHAR + _GAP
+    behind = max((len(row.value) for row in chart.rows), default=0)
+    right = x + width - (behind * CHAR + _GAP if behind else 0)
+    scale = (right - left) / chart.end
+    letters = {kind: charts.letter(index) for index, kind in enumerate(chart.kinds)}
+    bottom = y + _ROW * len(chart.rows) + 6
+    for at in charts.ticks(chart.end, max(int((right - left) // _PIXELS_A_TICK), 1)):
+        paper.line(left + at * scale, y + 2, left + at * scale, bottom + 4, "tick")
+        style = "small faint middle" if at else "small faint"
+        paper.text(left + at * scale, bottom + 16, charts.number(at), style)
+    paper.text(left - _GAP, bottom + 16, chart.unit, "small faint end")
+    for index, row in enumerate(chart.rows):
+        _row(paper, row, looks, letters, left, y + index * _ROW + 6, scale)
+        baseline = y + index * _ROW + 17
+        paper.text(x, baseline, row.label)
+        if row.value:
+            paper.text(x + width, baseline, row.value, "end")
+    paper.line(left, bottom, right, bottom)
+    for mark in chart.marks:
+        place = left + mark.at * scale
+        paper.line(place, y, place, bottom, "mark")
+        paper.text(place, bottom + 30, mark.label, "small middle halo")
+    return bottom + LINE * (1.7 if chart.marks else 1)
+
+
+def _row(
+    paper: Paper,
+    row: ChartRow,
+    looks: dict[ChartKind, str],
+    letters: dict[ChartKind, str],
+    left: float,
+    y: float,
+    scale: float,
+) -> None:
+    for block in row.blocks:
+        place, wide = left + block.start * scale, (block.end - block.start) * scale
+        # what is not there to be looked at is a thin line
+        high = float(_THIN if block.kind.tone is Tone.QUIET else _BAR)
+        top = y + (_BAR - high) / 2
+        name = block.label or block.kind.name
+        paper.rect(place, top, wide, high, looks[block.kind], block.kind.tone, name)
+    for kind, start, end in charts.runs(row.blocks):
+        if (end - start) * scale >= _LETTER and kind.tone is not Tone.QUIET:
+            middle = left + (start + end) / 2 * scale
+            paper.text(middle, y + 11, letters[kind], "small middle halo")
+    if row.span is not None:
+        low, high = (left + end * scale for end in row.span)
+        paper.line(low, y + _BAR / 2, high, y + _BAR / 2, "mark")
+        for end in (low, high):
+            paper.line(end, y + 3, end, y + _BAR - 3, "mark")
