@@ -47,11 +47,13 @@ def command(
     from lowpanbudget.cli import output
     from lowpanbudget.deployment.airtime import airtime
     from lowpanbudget.design.load import load_design
-    from lowpanbudget.report import airtimes, csv_table, machine
+    from lowpanbudget.findings.review import deployment_findings
+    from lowpanbudget.report import airtimes, csv_table, machine, view
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     loaded = load_design(design)
     results = airtime(loaded, flow)
+    findings = view.findings(deployment_findings(loaded, results))
     whole = flow is not None or len(loaded.flows) == 1
     if svg is not None:
         from lowpanbudget.report.svg.document import svg as drawn
@@ -62,16 +64,18 @@ def command(
             file.write(text.encode())
     if as_json:
         rows = [airtimes.airtime(one) for one in results]
-        output.emit(machine.document(airtime=rows, caution=airtimes.CAUTION))
+        output.emit(machine.document(airtime=rows, findings=findings, caution=airtimes.CAUTION))
     elif as_csv:
         output.emit(csv_table.csv_of(csv_table.AIRTIME, airtimes.part_rows(results)))
     else:
-        from lowpanbudget.report import airtime_text
+        from lowpanbudget.report import airtime_text, audit_text
 
         source = "" if loaded.radio is None else loaded.radio.source
 
         def paint(console: "Console", screen: "Screen") -> None:
-            airtime_text.airtime(console, screen, results, whole=whole, source=source)
+            airtime_text.airtime(console, screen, results, whole=whole)
+            audit_text.design(console, screen, findings, whole=whole)
+            airtime_text.cautions(console, screen, source, whole=whole)
 
         output.show(paint)
     if not all(one.fits for one in results):

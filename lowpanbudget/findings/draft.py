@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.design.application import Application
 from lowpanbudget.design.flow import FIRST
 from lowpanbudget.design.meaning import Design
@@ -37,6 +38,14 @@ class Draft:
         """Return the fit of the same message and flow on the first hop; None where that was not asked for."""
         wanted = (fit.message, fit.flow, FIRST)
         return next((one for one in self.fits if (one.message, one.flow, one.hop) == wanted), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Deployment:
+    """A design, and what its messages take on the air; no messages where that is not known."""
+
+    design: Design
+    messages: tuple[MessageAirtime, ...]
 
 
 def message_of(fit: Fit) -> str:

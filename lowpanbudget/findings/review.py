@@ -1,26 +1,31 @@
 """Findings about a design, before anything is sent: of its flows, of its messages, of both."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
+from lowpanbudget.deployment.airtime import MessageAirtime, airtime
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.errors import RequestError
+from lowpanbudget.findings.designs.deployment import DEPLOYMENT
 from lowpanbudget.findings.designs.frames import FRAMES
 from lowpanbudget.findings.designs.protocols import PROTOCOLS
 from lowpanbudget.findings.designs.settings import SETTINGS
-from lowpanbudget.findings.draft import Draft
+from lowpanbudget.findings.draft import Deployment, Draft
 from lowpanbudget.findings.finding import Finding, ranked
 from lowpanbudget.findings.rule import rules_of
 from lowpanbudget.room.fit import Fit, fit
 
-DESIGN_RULES = rules_of(FRAMES, PROTOCOLS, SETTINGS)
+DESIGN_RULES = rules_of(FRAMES, PROTOCOLS, SETTINGS, DEPLOYMENT)
 
 
 def review(design: Design) -> tuple[Finding, ...]:
     """Return what a design proves wrong, wasteful or risky before anything is sent, worst first.
 
-    Its flows and its messages in frames are looked at. Raises ``RequestError`` for what is no design.
+    Its flows, its messages in frames and how the network carries them are looked at. Raises ``RequestError`` for what
+    is no design.
     """
     design = Design.of(design)
-    return tuple(ranked([*flow_findings(design), *message_findings(design, fit(design))]))
+    found = [*flow_findings(design), *message_findings(design, fit(design))]
+    return tuple(ranked([*found, *deployment_findings(design)]))
 
 
 def flow_findings(design: Design, flow: str | None = None) -> list[Finding]:
@@ -45,7 +50,28 @@ def message_findings(
     return ranked(_findings(draft, (*messages, *worst)))
 
 
-def _findings(draft: Draft, items: Iterable[object]) -> list[Finding]:
+def deployment_findings(
+    design: Design, messages: Sequence[MessageAirtime] | None = None
+) -> list[Finding]:
+    """Return what a design proves about how its network carries messages, worst first.
+
+    ``messages`` are those of ``airtime(design)``, or of a part of it; None: all, where it can be told.
+    """
+    if messages is None:
+        messages = _on_air(design)
+    deployment = Deployment(design, tuple(messages))
+    return ranked(_findings(deployment, (deployment,)))
+
+
+def _on_air(design: Design) -> list[MessageAirtime]:
+    """Return what all messages take on the air; nothing where access or PHY are not known."""
+    try:
+        return airtime(design)
+    except RequestError:
+        return []
+
+
+def _findings(draft: Draft | Deployment, items: Iterable[object]) -> list[Finding]:
     """Return the finding of each hit of the rules that read the class of an item."""
     return [
         rule.finding(hit)

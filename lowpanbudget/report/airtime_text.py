@@ -17,12 +17,9 @@ from lowpanbudget.report.terminal import heading, paragraph
 
 
 def airtime(
-    console: Console, screen: Screen, results: Sequence[MessageAirtime], *, whole: bool, source: str
+    console: Console, screen: Screen, results: Sequence[MessageAirtime], *, whole: bool
 ) -> None:
-    """Print what each message takes; ``whole``: every frame with its parts, else the frames beside each other.
-
-    ``source`` is where the currents come from, empty without any.
-    """
+    """Print what each message takes; ``whole``: every frame with its parts, else the frames beside each other."""
     heading(console, screen, _answer(results))
     for one in results:
         for reason in one.over:
@@ -38,9 +35,13 @@ def airtime(
     else:
         chart_text.draw(console, screen, airtimes.overview_chart(results))
         console.print()
-        paragraph(
-            console, screen, "--flow NAME shows every frame with its parts; --svg FILE draws it."
-        )
+
+
+def cautions(console: Console, screen: Screen, source: str, *, whole: bool) -> None:
+    """Print what else can be asked, where the currents come from (empty: there are none), and how far to trust it."""
+    if not whole:
+        text = "--flow NAME shows every frame with its parts; --svg FILE draws what is shown."
+        paragraph(console, screen, text)
     if source:
         paragraph(console, screen, f"Currents: {source}.")
     paragraph(console, screen, CAUTION)
@@ -72,7 +73,7 @@ def _table(screen: Screen, results: Sequence[MessageAirtime], width: int) -> Ite
             _by_hop(number(one.on_air_us) for one in hops),
             screen.text(_rhythm(hops[0])),
             share_text(max((one.duty_cycle for one in hops if one.duty_cycle), default=None)),
-            _by_hop(number(one.energy_uj.typical) for one in hops if one.energy_uj is not None),
+            _greatest(one.energy_uj for one in hops),
         ]
         for hops in by_message(results)
     ]
@@ -82,6 +83,12 @@ def _table(screen: Screen, results: Sequence[MessageAirtime], width: int) -> Ite
             rows = [row[:index] + row[index + 1 :] for row in rows]
     shown = [screen.text(title) for title in titles]
     return layout.table(shown, rows, width, right=(2, 3))
+
+
+def _greatest(spent: Iterable[Estimate | None]) -> str:
+    """Return the greatest of typical energies; nothing where none is known."""
+    typical = [one.typical for one in spent if one is not None]
+    return number(max(typical)) if typical else ""
 
 
 def _by_hop(values: Iterable[str]) -> str:

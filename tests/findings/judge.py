@@ -10,13 +10,13 @@ from typing import NamedTuple
 
 from findings.air import Capture
 
-from lowpanbudget import fit, load_design
+from lowpanbudget import load_design, review
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.findings.captures.rules import CAPTURE_RULES
-from lowpanbudget.findings.finding import Finding, ranked
+from lowpanbudget.findings.finding import Finding
 from lowpanbudget.findings.manual import SECTIONS, every_manual
-from lowpanbudget.findings.review import DESIGN_RULES, flow_findings, message_findings
+from lowpanbudget.findings.review import DESIGN_RULES
 
 CAPTURE_NAMES = tuple(rule.name for rule in CAPTURE_RULES)
 DESIGN_NAMES = tuple(rule.name for rule in DESIGN_RULES)
@@ -98,7 +98,7 @@ def judged_file(path: Path) -> list[Finding]:
 
 
 def _judged(design: Design) -> list[Finding]:
-    return ranked([*flow_findings(design), *message_findings(design, fit(design))])
+    return list(review(design))
 
 
 def manual_of(name: str) -> dict[str, str]:

@@ -6,11 +6,12 @@ import pytest
 from findings.air import names
 from findings.cases_application import APPLICATION_CASES, APPLICATION_NEAR
 from findings.cases_compression import COMPRESSION_CASES
+from findings.cases_deployment import DEPLOYMENT_CASES
 from findings.cases_fragments import FRAGMENT_CASES, FRAGMENT_NEAR
 from findings.cases_further import FURTHER, Further
 from findings.cases_link import LINK_CASES
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
-from findings.cases_planning import CASES as DESIGN_CASES
+from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_reading import READING_TOLD
 from findings.cases_routing import ROUTING_CASES, ROUTING_NEAR
 from findings.judge import (
@@ -35,6 +36,7 @@ CASES: dict[str, Case] = (
     | APPLICATION_CASES
 )
 NEAR = NODES_NEAR | FRAGMENT_NEAR | ROUTING_NEAR | APPLICATION_NEAR
+DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES
 
 
 @cache

@@ -5,11 +5,14 @@ from pathlib import Path
 
 import pytest
 from findings.air import heavy, names
-from findings.cases_planning import CASES, FURTHER, SEALED, Further, store
+from findings.cases_deployment import DEPLOYMENT_CASES, DEPLOYMENT_FURTHER
+from findings.cases_planning import CASES as FRAME_CASES
+from findings.cases_planning import FURTHER, SEALED, Further, store
 from findings.judge import DESIGN_NAMES, about, judged, judged_file
 
 from lowpanbudget.findings.finding import Finding
 
+CASES = FRAME_CASES | DEPLOYMENT_CASES
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
 
@@ -34,7 +37,9 @@ def test_stays_silent(name: str) -> None:
     assert name not in names(judged(CASES[name].stays()))
 
 
-@pytest.mark.parametrize("further", FURTHER, ids=lambda further: further.name)
+@pytest.mark.parametrize(
+    "further", [*FURTHER, *DEPLOYMENT_FURTHER], ids=lambda further: further.name
+)
 def test_says_otherwise_in_other_branches(further: Further) -> None:
     assert about(further.name, judged(further.design)) == [further.told]
 
