@@ -15,6 +15,8 @@ capture < room < deployment < findings < report < cli. The names below are loade
 
 from typing import TYPE_CHECKING, Any
 
+from lowpanbudget.public_names import NAMES
+
 if TYPE_CHECKING:
     # fmt: off
     from lowpanbudget.bits import Nature as Nature, Span as Span
@@ -45,6 +47,13 @@ if TYPE_CHECKING:
     from lowpanbudget.capture.surveyed_file import SurveyedFile as SurveyedFile
     from lowpanbudget.capture.tally import Tally as Tally
     from lowpanbudget.cites import Cite as Cite
+    from lowpanbudget.deployment.airtime import (
+        FrameTimes as FrameTimes, MessageAirtime as MessageAirtime, airtime as airtime,
+    )
+    from lowpanbudget.deployment.timeline import (
+        FrameAirtime as FrameAirtime, Phase as Phase, RadioState as RadioState, TimedPart as TimedPart,
+    )
+    from lowpanbudget.design.estimate import Estimate as Estimate
     from lowpanbudget.design.flow import Flow as Flow, Station as Station
     from lowpanbudget.design.link import Link as Link
     from lowpanbudget.design.load import (
@@ -194,123 +203,7 @@ if TYPE_CHECKING:
     from lowpanbudget.stack.split import split as split
     # fmt: on
 
-# the public names of each module
-_NAMES = {
-    "bits": "Nature Span",
-    "capture.annotation": "shortest_form",
-    "capture.captured": "CaptureFrames CapturedFrame annotate follow",
-    "capture.expand": "LeftOut decrypt expand",
-    "capture.files.continued": "ContinuedCapture read_continued",
-    "capture.files.key_file": "KeyRing read_keys",
-    "capture.files.reading": "CaptureFile read_capture",
-    "capture.files.record": "ReadingNotice Record",
-    "capture.files.together": "read_together",
-    "capture.files.writing": "write_pcap",
-    "capture.follow.fcs_check": "FcsVerdict",
-    "capture.follow.flows": "FlowKey",
-    "capture.follow.learning": "Device LearnedContext",
-    "capture.follow.matching": "Matched MessageValue",
-    "capture.follow.receivers": "Reception",
-    "capture.rows": "FrameRow frame_rows",
-    "capture.series": "Activity TimeSeries",
-    "capture.several": "survey_files",
-    "capture.shrink": "Counters Shrinker shrink",
-    "capture.survey": "Cell Survey survey",
-    "capture.surveyed_file": "SurveyedFile",
-    "capture.tally": "Tally",
-    "cites": "Cite",
-    "design.flow": "Flow Station",
-    "design.link": "Link",
-    "design.load": "design_schema load_design parse_design",
-    "design.meaning": "Design",
-    "env": "Context Contexts Env",
-    "errors": (
-        "BadMic DesignError DoesNotFit Fault LowpanError Malformed NotSupported "
-        "RequestError Reserved Truncated WireError"
-    ),
-    "fields.packet": "Head Packet Restored",
-    "findings.audited": "CaptureFindings audit",
-    "findings.finding": "Certainty Finding Severity",
-    "findings.listing": "FrameList ListedFrame list_frames",
-    "findings.review": "review",
-    "layers.internet.aead": "Nonces",
-    "layers.internet.chain": "FragmentHeader",
-    "layers.internet.coap.block": "Block",
-    "layers.internet.coap.codes": "coap_code",
-    "layers.internet.coap.flaws": "CoapFlaw coap_flaws",
-    "layers.internet.coap.message": "CoapMessage coap_path read_coap write_coap",
-    "layers.internet.coap.options": "CoapOption",
-    "layers.internet.dtls.content": "Alert Handshake read_dtls_content",
-    "layers.internet.dtls.protect": "open_dtls seal_dtls",
-    "layers.internet.dtls.record": "DtlsRecord Unified read_dtls write_dtls",
-    "layers.internet.dtls.seal": "OpenedRecord",
-    "layers.internet.dtls.sender": "DtlsSender",
-    "layers.internet.dtls.suites": "DtlsSuite RecordKeys dtls_suite",
-    "layers.internet.extension": "OptionsHeader OtherHeader RoutingHeader",
-    "layers.internet.icmpv6": "Icmpv6",
-    "layers.internet.icmpv6_messages": (
-        "DestinationUnreachable EchoReply EchoRequest PacketTooBig ParameterProblem TimeExceeded"
-    ),
-    "layers.internet.ipv6": "Ipv6",
-    "layers.internet.nd.messages": (
-        "DuplicateAddressConfirmation DuplicateAddressRequest NeighborAdvertisement "
-        "NeighborSolicitation Redirect RouterAdvertisement RouterSolicitation"
-    ),
-    "layers.internet.oscore.context": "SecurityContext",
-    "layers.internet.oscore.option": "OscoreOption read_oscore_option",
-    "layers.internet.oscore.protect": (
-        "OscoreBinding OscoreResult open_oscore_request open_oscore_response "
-        "protect_oscore_request protect_oscore_response"
-    ),
-    "layers.internet.rpl.messages": "ConsistencyCheck Dao DaoAck Dio Dis Secure",
-    "layers.internet.udp": "Udp",
-    "layers.link.auxiliary": "Security",
-    "layers.link.beacon": "Beacon",
-    "layers.link.contents": "Command",
-    "layers.link.elements": "Element",
-    "layers.link.mac": "Mac",
-    "layers.link.security": "Key",
-    "layers.lowpan.escape": "Escape",
-    "layers.lowpan.extension_nhc": "ExtensionNhc",
-    "layers.lowpan.fragment": "Fragment",
-    "layers.lowpan.ghc": "CodeStep Expansion read_ghc write_ghc",
-    "layers.lowpan.ghc_headers": "Icmpv6Nhc",
-    "layers.lowpan.iphc": "Iphc",
-    "layers.lowpan.legacy": "Legacy",
-    "layers.lowpan.lorh": "IpInIp Rpi Skipped SrhLorh",
-    "layers.lowpan.mesh": "Broadcast Mesh",
-    "layers.lowpan.nhc": "UdpNhc",
-    "layers.lowpan.recovery": "Rfrag RfragAck",
-    "payload.c.source": "Generated GeneratedFile generate",
-    "payload.forms.senml": "read_senml resolve_senml write_senml",
-    "payload.kinds.interfaces": "Gain",
-    "payload.message": "Message",
-    "payload.search.compatible": "Change FormatComparison",
-    "payload.search.shrink": "Candidate Coarsening",
-    "payload.search.worth": "Worth",
-    "report.frame_table": "write_frame_table",
-    "report.notebook": "Picture show",
-    "report.terms": "Explanation explain terms",
-    "room.carrying": "Carrying EnoughChanges carrying",
-    "room.compatible": "compatible",
-    "room.compute": "Budget budget",
-    "room.encodings": "Alternative OnHop encodings",
-    "room.fit": "Fit fit",
-    "room.knobs": "Loss Saving",
-    "room.ledger": "Ledger",
-    "room.weigh": "Weighing weigh",
-    "stack.comparison": "Comparison Difference",
-    "stack.convert": "Compressed Decompressed compress decompress",
-    "stack.decoder": "Decoder decode_datagram decode_frame",
-    "stack.encoding": "Encoded encode_frame",
-    "stack.events": "Complete Discarded Ignored TimedOut",
-    "stack.frame": "Frame",
-    "stack.incoming": "Datagram Notice",
-    "stack.pieces": "FragmentKey",
-    "stack.reassembly": "Reassembler",
-    "stack.split": "split",
-}
-_HOMES = {name: home for home, names in _NAMES.items() for name in names.split()}
+_HOMES = {name: home for home, names in NAMES.items() for name in names.split()}
 __all__ = sorted(_HOMES)  # noqa: PLE0605  # one list of the public names
 
 

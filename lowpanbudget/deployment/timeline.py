@@ -103,8 +103,8 @@ def transmission(
         steps += _frame(acknowledgement, timing, Phase.ANSWER, receives, sends)
     used = sum(step.us for step in steps)
     if access.slots is None:
-        last = frame if acknowledgement is None else acknowledgement
-        pause = float(timing.spacing(len(last.octets)))
+        # "LIFS" follows a long frame, behind its acknowledgement where there is one
+        pause = float(timing.spacing(len(frame.octets)))
         steps.append(TimedStep("spacing", pause, Phase.PAUSE, off, off))
     elif used < access.slots.template.length:
         rest = access.slots.template.length - used

@@ -201,5 +201,4 @@ def runs(blocks: Iterable[ChartBlock]) -> Iterator[tuple[ChartKind, float, float
 def cells_of(start: float, end: float, whole: float, width: int) -> tuple[int, int]:
     """Return the columns that a block covers of ``width`` for ``whole``, from and to; one at least where it is any."""
     first = min(round(start / whole * width), width - 1)
-    last = min(max(round(end / whole * width), first + (end > start)), width)
-    return first, max(last, first)
+    return first, first if end <= start else min(max(round(end / whole * width), first + 1), width)

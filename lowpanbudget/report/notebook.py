@@ -13,11 +13,13 @@ from rich.console import Console
 from lowpanbudget.capture.annotation import shortest_form, title_of
 from lowpanbudget.capture.captured import CapturedFrame, sighting_of
 from lowpanbudget.capture.survey import Survey
+from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.findings.audited import CaptureFindings
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.payload.search.compatible import FormatComparison
 from lowpanbudget.report import (
+    airtime_text,
     annotate_text,
     audit_text,
     compatible_text,
@@ -71,8 +73,9 @@ def show(result: object, *, width: int = 120) -> Picture:
     """Return a result drawn, for a notebook to show or to be printed.
 
     ``result`` may be a ``Ledger``, ``Budget``, ``Fit``, ``Frame``, ``CapturedFrame``, ``Finding``, ``CaptureFindings``,
-    ``Survey``, ``Weighing``, ``Alternative``, ``FormatComparison`` or ``Explanation``, or a list or tuple of one kind.
-    ``width`` is in columns, 40 to 160: from 120 on a ledger is a table. Raises ``RequestError`` for anything else.
+    ``Survey``, ``MessageAirtime``, ``Weighing``, ``Alternative``, ``FormatComparison`` or ``Explanation``, or a list or
+    tuple of one kind. ``width`` is in columns, 40 to 160: from 120 on a ledger is a table. Raises ``RequestError`` for
+    anything else.
     """
     if isinstance(width, bool) or not isinstance(width, int) or not NARROWEST <= width <= WIDEST:
         raise RequestError(f"width {width!r} is not {NARROWEST} to {WIDEST} columns")
@@ -137,6 +140,12 @@ def _fits(several: Iterable[Fit], console: Console, screen: Screen) -> None:
     fit_text.fits(console, screen, [view.fit(one) for one in several])
 
 
+def _airtimes(several: list[MessageAirtime], console: Console, screen: Screen) -> None:
+    whole = len({one.flow for one in several}) == 1
+    airtime_text.airtime(console, screen, several, whole=whole)
+    airtime_text.cautions(console, screen, "", whole=True)
+
+
 def _weighings(several: Iterable[Weighing], console: Console, screen: Screen) -> None:
     weigh_text.messages(console, screen, [view.weighing(one) for one in several])
 
@@ -163,6 +172,7 @@ _PAINTERS: tuple[tuple[type, Any], ...] = (
     (CaptureFindings, _audited),
     (Survey, _surveys),
     (Fit, _fits),
+    (MessageAirtime, _airtimes),
     (Weighing, _weighings),
     (Alternative, _alternatives),
     (FormatComparison, _comparisons),

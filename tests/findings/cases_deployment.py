@@ -123,14 +123,14 @@ DEPLOYMENT_CASES = {
             ("the first backoff takes 27.3 ms on average",),
         ),
     ),
-    # 1120 + 128 + 192 before, 1536 and 192 + 352 for the acknowledgement, 192 behind it: 3712 µs a try
+    # 1120 + 128 + 192 before, 1536 and 192 + 352 for the acknowledgement, 640 behind it: 4160 µs a try
     "retries-end-within-a-run": DesignCase(
         lambda: heard(LOSS + RUNS.format(40)),
-        lambda: heard(LOSS + RUNS.format(11)),
+        lambda: heard(LOSS + RUNS.format(12)),
         Told(
             "risk",
             "loss",
-            "3 retries end after 11.1 ms, a bad time lasts 40",
+            "3 retries end after 12.5 ms, a bad time lasts 40",
             ("0.9 of the frames are lost meanwhile",),
         ),
     ),
