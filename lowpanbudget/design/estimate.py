@@ -50,4 +50,4 @@ class Estimated(Takes):
     def schema(self, tables: Schema) -> Schema:
         """Return the JSON Schema."""
         one = self._each.schema(tables)
-        return {"anyOf": [one, {"items": one, "type": "array"}]}
+        return {"anyOf": [one, {"items": one, "maxItems": 3, "minItems": 3, "type": "array"}]}

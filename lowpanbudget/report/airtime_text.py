@@ -8,7 +8,7 @@ from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.errors import plural
 from lowpanbudget.report import airtimes, chart_text, layout
-from lowpanbudget.report.airtimes import CAUTION, by_message, frame_name, share_text
+from lowpanbudget.report.airtimes import CAUTION, by_message, estimate_text, frame_name, share_text
 from lowpanbudget.report.chart import number
 from lowpanbudget.report.fit_text import span_of_time
 from lowpanbudget.report.layout import Cell, Line, Run
@@ -150,4 +150,4 @@ def _energy(spent: Estimate | None) -> tuple[str, str]:
     """Return the sender's energy, typical and from the least to the most."""
     if spent is None:
         return "", ""
-    return number(spent.typical), f"{number(spent.least)}-{number(spent.most)}"
+    return estimate_text(spent)

@@ -94,7 +94,7 @@ def frame_chart(one: MessageAirtime, index: int = 0, title: str = "") -> RowChar
     which = frame_name(one, group.first, group.last)
     title = title or f"{one.flow}, {one.hop} hop: {one.message}" + (f", {which}" if which else "")
     rows = (
-        ChartRow("sender", _blocks(group.times, _kind)),
+        ChartRow("sender", _blocks(group.times, _kind), named=True),
         ChartRow("receiver", _blocks(group.times, _answering)),
     )
     answer = group.times.acknowledgement_octets
@@ -132,19 +132,18 @@ def energy_chart(one: MessageAirtime, index: int = 0) -> RowChart:
         spent = part.energy_uj
         if spent is not None and spent.most:
             block = ChartBlock(0.0, spent.typical, _kind(part), part.name)
-            rows.append(
-                ChartRow(part.name, (block,), estimate_text(spent), (spent.least, spent.most))
-            )
+            typical, spread = estimate_text(spent)
+            value = f"{typical} ({spread})" if spread else typical
+            rows.append(ChartRow(part.name, (block,), value, (spent.least, spent.most)))
     says = "What each part costs the sender: typical, with the least and the most that your values allow."
     title = f"Energy of the sender, {one.flow}, {one.hop} hop: {one.message}"
     return RowChart(title, says, "µJ", tuple(rows))
 
 
-def estimate_text(value: Estimate) -> str:
-    """Return an estimate as people write it: the typical value, and its range where there is one."""
-    if value.least == value.most:
-        return number(value.typical)
-    return f"{number(value.typical)} ({number(value.least)}-{number(value.most)})"
+def estimate_text(value: Estimate) -> tuple[str, str]:
+    """Return an estimate as people write it, to a hundredth: the typical value, and the range from least to most."""
+    least, typical, most = (number(round(each, 2)) for each in value)
+    return typical, f"{least}-{most}" if least != most else ""
 
 
 def share_text(share: float | None) -> str:

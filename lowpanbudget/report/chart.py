@@ -51,13 +51,15 @@ class ChartMark(NamedTuple):
 class ChartRow:
     """A row: what stands before it, its blocks from left to right, what stands behind it.
 
-    ``span`` is where the end of the last block may lie, from the least to the most.
+    ``span`` is where the end of the last block may lie, from the least to the most. ``named``: the labels of blocks
+    are written above them, where a picture has space.
     """
 
     label: str
     blocks: tuple[ChartBlock, ...]
     value: str = ""
     span: tuple[float, float] | None = None
+    named: bool = False
 
 
 @dataclass(frozen=True, slots=True)

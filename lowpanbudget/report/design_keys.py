@@ -209,6 +209,10 @@ def _takes(key: dict[str, Any], *, whole: bool = False) -> str:
         return "fields" if "items" in key else "a field"
     if "$ref" in key:
         return "table"
+    if "anyOf" in key and key["anyOf"][-1].get("items") == key["anyOf"][0]:
+        return (
+            f"{_takes(key['anyOf'][0], whole=whole)}, or a list of {key['anyOf'][-1]['minItems']}"
+        )
     if "anyOf" in key:
         return " or ".join(_takes(option, whole=whole) for option in key["anyOf"])
     if "enum" in key:

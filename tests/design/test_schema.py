@@ -22,8 +22,8 @@ TYPES: dict[str, tuple[type, ...]] = {
 }
 KNOWN = {"examples",
     "$defs", "$ref", "$schema", "additionalProperties", "anyOf", "const", "default", "description",
-    "discriminator", "enum", "exclusiveMaximum", "exclusiveMinimum", "items", "maximum", "maxLength", "minItems",
-    "minLength", "minimum", "oneOf", "properties", "required", "title", "type",
+    "discriminator", "enum", "exclusiveMaximum", "exclusiveMinimum", "items", "maximum", "maxItems", "maxLength",
+    "minItems", "minLength", "minimum", "oneOf", "properties", "required", "title", "type",
 }  # fmt: skip
 
 
@@ -82,6 +82,10 @@ def faults(value: Any, node: dict[str, Any], path: str = "") -> list[str]:
                 found.append(f"{path}: {key} is unknown")
             elif isinstance(other, dict):
                 found += faults(inner, other, f"{path}.{key}")
+    if isinstance(value, list) and not (
+        node.get("minItems", 0) <= len(value) <= node.get("maxItems", len(value))
+    ):
+        found.append(f"{path}: {len(value)} items")
     if isinstance(value, list) and "items" in node:
         for index, inner in enumerate(value):
             found += faults(inner, node["items"], f"{path}[{index}]")
@@ -126,5 +130,7 @@ def test_what_is_wrong_disagrees() -> None:
         ("title = ", "titel = "),
         ("slotted = true", "slotted = 1"),
         ("frame_version = 2", "frame_version = true"),
+        ("[network]", "[battery]\ncapacity_mah = [1, 2]\n[network]"),
+        ("[network]", "[battery]\ncapacity_mah = 0\n[network]"),
     ):
         assert faults(tomllib.loads(changed((old, new))), SCHEMA)

@@ -45,8 +45,11 @@ def svg(pictures: Sequence[Chart], title: str, caution: str = "") -> str:
     for picture in pictures:
         named = _named(picture)
         looks |= named
-        y += 2 * LINE
+        y += 2.5 * LINE
         paper.text(_MARGIN, y, picture.title, "head")
+        for line in textwrap.wrap(picture.says, int((WIDTH - 2 * _MARGIN) / CHAR)):
+            y += LINE
+            paper.text(_MARGIN, y, line, "faint")
         y += LINE / 2
         if isinstance(picture, RowChart):
             y = rows(paper, picture, named, _MARGIN, y, WIDTH - 2 * _MARGIN)

@@ -8,6 +8,7 @@ from lowpanbudget.report.screen import harmless
 WIDTH = 960
 LINE = 18  # units from one line of text to the next
 CHAR = 7.25  # units that a character of the usual size takes at most
+SMALL_CHAR = CHAR * 11 / 12  # and one of the small size
 
 
 class Paper:

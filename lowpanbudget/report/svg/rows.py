@@ -2,9 +2,10 @@
 
 from lowpanbudget.report import chart as charts
 from lowpanbudget.report.chart import ChartKind, ChartRow, RowChart, Tone
-from lowpanbudget.report.svg.paper import CHAR, LINE, Paper
+from lowpanbudget.report.svg.paper import CHAR, LINE, SMALL_CHAR, Paper
 
 _ROW, _BAR, _THIN = 24, 14, 3
+_NAMES = 12  # units more for the names of blocks
 _LETTER = 11  # units of a block that its letter needs
 _GAP = 12
 _PIXELS_A_TICK = 90
@@ -20,24 +21,39 @@ def rows(
     right = x + width - (behind * CHAR + _GAP if behind else 0)
     scale = (right - left) / chart.end
     letters = {kind: charts.letter(index) for index, kind in enumerate(chart.kinds)}
-    bottom = y + _ROW * len(chart.rows) + 6
+    bottom = y + sum(map(_high, chart.rows)) + 6
     for at in charts.ticks(chart.end, max(int((right - left) // _PIXELS_A_TICK), 1)):
         paper.line(left + at * scale, y + 2, left + at * scale, bottom + 4, "tick")
         style = "small faint middle" if at else "small faint"
         paper.text(left + at * scale, bottom + 16, charts.number(at), style)
     paper.text(left - _GAP, bottom + 16, chart.unit, "small faint end")
-    for index, row in enumerate(chart.rows):
-        _row(paper, row, looks, letters, left, y + index * _ROW + 6, scale)
-        baseline = y + index * _ROW + 17
-        paper.text(x, baseline, row.label)
+    top = y
+    for row in chart.rows:
+        top += _high(row)
+        if row.named:
+            _names(paper, row, left, top - _ROW, scale)
+        _row(paper, row, looks, letters, left, top - _ROW + 6, scale)
+        paper.text(x, top - 7, row.label)
         if row.value:
-            paper.text(x + width, baseline, row.value, "end")
+            paper.text(x + width, top - 7, row.value, "end")
     paper.line(left, bottom, right, bottom)
     for mark in chart.marks:
         place = left + mark.at * scale
         paper.line(place, y, place, bottom, "mark")
         paper.text(place, bottom + 30, mark.label, "small middle halo")
     return bottom + LINE * (1.7 if chart.marks else 1)
+
+
+def _high(row: ChartRow) -> float:
+    return _ROW + (_NAMES if row.named else 0)
+
+
+def _names(paper: Paper, row: ChartRow, left: float, y: float, scale: float) -> None:
+    """Write the names of blocks above them, where they have space."""
+    for block in row.blocks:
+        if len(block.label) * SMALL_CHAR <= (block.end - block.start) * scale:
+            middle = left + (block.start + block.end) / 2 * scale
+            paper.text(middle, y + 2, block.label, "small faint middle halo")
 
 
 def _row(
