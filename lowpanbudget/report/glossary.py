@@ -47,6 +47,27 @@ WORDS = {
     "hop": "One transmission from a node to a neighbour. The first hop starts at the sender; the others forward.",
     "batch": "How many readings of one message fit together in a single frame.",
     "fragment": "One of the frames that a datagram is cut into when it does not fit in a single one.",
+    "airtime": (
+        "How long something keeps the channel busy: preamble and headers of the PHY, then every octet of the frame. "
+        "Who sends also waits before and after it, and listens for the answer."
+    ),
+    "backoff": (
+        "A random wait before a node listens whether the channel is free. It counts in units, from 0 to one less than "
+        "a power of two; each busy channel and each retry draws anew."
+    ),
+    "duty cycle": (
+        "The share of a time in which a node sends. Rules that limit it differ from place to place and from band to "
+        "band; state yours under [limits]."
+    ),
+    "slotframe": (
+        "So many slots, which come again and again. A slot is a short time of fixed length that holds one frame and "
+        "its acknowledgement; what a node does in each of them is its schedule."
+    ),
+    "cell": "A slot of the slotframe and a channel offset: where one node may send to another, or several may try.",
+    "guard": (
+        "How long a receiver listens before and after the time at which a frame is due. Clocks that drift further "
+        "apart than that do not hear each other; every listening costs it."
+    ),
     "context": "A prefix that both sides of a link know by a small number, so that it need not be sent.",
     "elide": "To leave something out of a frame because the receiver can work it out from what it has.",
     "in line": "Sent as it is, right behind the compressed header, because it cannot be worked out.",

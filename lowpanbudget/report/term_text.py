@@ -14,7 +14,7 @@ from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.strip import Part
 from lowpanbudget.report.terminal import heading, paragraph
 
-_FIRST = 10  # of many names that are listed where all have a list of their own
+_FIRST = 8  # of many names that are listed where all have a list of their own
 
 
 def explanation(console: Console, screen: Screen, entry: dict[str, Any]) -> None:

@@ -3,12 +3,14 @@
 from fractions import Fraction
 from math import isclose
 from pathlib import Path
+from typing import Any
 
 import pytest
 from findings.cases_deployment import CSMA, heard, slotted
 from findings.cases_planning import store
 from hypothesis import given
 from hypothesis import strategies as st
+from room.random_paths import random_designs
 
 from lowpanbudget import Span, airtime, decode_frame, load_design, parse_design
 from lowpanbudget.deployment.airtime import MessageAirtime
@@ -16,12 +18,15 @@ from lowpanbudget.deployment.timeline import RadioState, transmission
 from lowpanbudget.design.access import Access
 from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.path import Path as HopPath
 from lowpanbudget.design.radio import Radio
 from lowpanbudget.design.upkeep import UpkeepFrames, upkeep_frames
+from lowpanbudget.design.upkeep_shape import Upkeep
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.internet.rpl.messages import Dao, DaoAck, Dio
 from lowpanbudget.layers.link.phy import timing
 from lowpanbudget.stack.encoding import Encoded
+from lowpanbudget.values import replace
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 USUAL = Access("csma", 3, 3, 5, 4, None, False, None)
@@ -265,3 +270,28 @@ def test_a_dao_goes_to_the_parent_or_in_non_storing_mode_to_the_root() -> None:
     found = upkeep_of(routed)
     assert (found["DAO", "first"].to, found["DAO-ACK", "first"].to) == ("root", "node")
     assert ("DAO", "forwarded") in found
+
+
+@given(random_designs())
+def test_any_design_has_upkeep_and_acknowledgements_that_are_read_back(
+    random: tuple[Design, HopPath],
+) -> None:
+    """Every frame form, security and address form; versions 0 and 1 are acknowledged by 3 octets and an FCS."""
+    design, path = random
+    link = design.link
+    design = replace(design, upkeep=Upkeep(16, 1000, 900, dao_acknowledged=True, keep_alive_s=12))
+    answers = [link.acknowledgement(path.hop.source, path.hop.destination)]
+    frames = [frame for upkeep in upkeep_frames(design) for frame in upkeep.frames]
+    for made in [*frames, *(answer for answer in answers if answer is not None)]:
+        sealed = decode_frame(made.octets, fcs=link.fcs).mac
+        assert sealed is not None
+        sender = sealed.source or b""
+        known = {int.from_bytes(sender, "big"): bytes(8)} if len(sender) == 2 else {}
+        opened: dict[str, Any] = {"keys": [bytes(16)], "asn": 0, "devices": known}
+        read = decode_frame(made.octets, fcs=link.fcs, contexts=design.contexts, **opened)
+        assert read.fault is None
+        assert read.mac is not None
+        assert read.mac.fcs_ok
+        assert read.payload is not None
+    if answers[0] is not None and link.version < 2:
+        assert len(answers[0].octets) == 3 + link.fcs

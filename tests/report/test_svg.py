@@ -62,9 +62,9 @@ def test_nothing_in_it_acts_or_comes_from_elsewhere() -> None:
 def test_both_schemes_colour_the_same_things() -> None:
     (style,) = elements(tree(ROWS, CURVES), "style")
     light, dark = (style.text or "").split("@media (prefers-color-scheme:dark){")
-    names = re.findall(r"\.([fs]-\w+)\{", dark)
-    assert {f"{letter}-{tone.value}" for letter in "fs" for tone in Tone} == set(names)
-    assert re.findall(r"\.([fs]-\w+)\{", light) == names
+    names = re.findall(r"\.([efs]-\w+)\{", dark)
+    assert {f"{letter}-{tone.value}" for letter in "efs" for tone in Tone} == set(names)
+    assert re.findall(r"\.([efs]-\w+)\{", light) == names
     for scheme in (light, dark):
         paper = re.search(r"\.paper\{fill:(#\w+)", scheme)
         ink = re.search(r"text\{fill:(#\w+)", scheme)

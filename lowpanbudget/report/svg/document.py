@@ -107,7 +107,6 @@ def _style() -> str:
         ".title{font-size:17px;font-weight:600}.head{font-size:13px;font-weight:600}.small{font-size:11px}",
         ".end{text-anchor:end}.middle{text-anchor:middle}.curve{fill:none;stroke-width:1.75}",
         ".rule,.tick{fill:none;stroke-width:.75}.mark{fill:none;stroke-width:1;stroke-dasharray:3 3}",
-        ".edge{fill:none;stroke-width:.75}",
         *(f".d{turn}{{stroke-dasharray:{dash}}}" for turn, dash in enumerate(DASHES)),
         *_colours(_LIGHT),
         "@media (prefers-color-scheme:dark){",
@@ -123,7 +122,8 @@ def _colours(of: dict[str, str]) -> list[str]:
         f".rule,.tick{{stroke:{of['rule']}}}.mark{{stroke:{of['ink']}}}",
         f".halo{{stroke:{of['paper']};stroke-width:3;paint-order:stroke;stroke-linejoin:round}}",
         *(
-            f".f-{tone}{{fill:{of[tone]}}}.s-{tone}{{fill:none;stroke:{of[tone]};stroke-width:1.5}}"
+            f".f-{tone}{{fill:{of[tone]}}}.e-{tone}{{stroke:{of[tone]};stroke-width:.75}}"
+            f".s-{tone}{{fill:none;stroke:{of[tone]};stroke-width:1.5}}"
             for tone in _TONES
         ),
     ]

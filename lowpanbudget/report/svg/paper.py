@@ -40,8 +40,8 @@ class Paper:
         """Put a block in a pattern, with an edge of its tone; ``says`` is shown when somebody points at it."""
         title = f"<title>{safe(says)}</title>" if says else ""
         place = f'x="{x:.2f}" y="{y:.1f}" width="{max(width, 0.5):.2f}" height="{height:.1f}"'
-        self._elements.append(f'<rect {place} fill="url(#{pattern})">{title}</rect>')
-        self._elements.append(f'<rect {place} class="edge s-{tone.value}"/>')
+        look = f'class="e-{tone.value}" fill="url(#{pattern})"'
+        self._elements.append(f"<rect {look} {place}>{title}</rect>")
 
     def line(self, x1: float, y1: float, x2: float, y2: float, style: str = "rule") -> None:
         """Put a straight line."""
