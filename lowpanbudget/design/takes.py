@@ -4,6 +4,7 @@ from collections.abc import Callable
 from decimal import Decimal
 from typing import Any, NamedTuple
 
+from lowpanbudget.design.bounds import Bounds
 from lowpanbudget.design.spelling import meant
 from lowpanbudget.payload.flaws import Flaw, Path
 
@@ -118,32 +119,6 @@ class Flag(Takes):
 
     def schema(self, tables: Schema) -> Schema:
         return {"type": "boolean"}
-
-
-class Bounds(NamedTuple):
-    """How large a number may be; None where there is no bound."""
-
-    above: int | None = None
-    least: int | None = None
-    below: int | None = None
-    most: int | None = None
-
-    def wrong(self, number: int | Decimal) -> str:
-        """Return what a number should be that is out of bounds, else an empty text."""
-        if self.above is not None and number <= self.above:
-            return f"should be above {self.above}"
-        if self.least is not None and number < self.least:
-            return f"should be {self.least} or more"
-        if self.below is not None and number >= self.below:
-            return f"should be below {self.below}"
-        if self.most is not None and number > self.most:
-            return f"should be {self.most} at most"
-        return ""
-
-    def schema(self) -> Schema:
-        """Return the bounds as JSON Schema has them."""
-        names = ("exclusiveMinimum", "minimum", "exclusiveMaximum", "maximum")
-        return {name: bound for name, bound in zip(names, self, strict=True) if bound is not None}
 
 
 class Whole(Takes):
