@@ -10,9 +10,9 @@ from lowpanbudget.errors import plural
 from lowpanbudget.report import airtimes, chart_text, layout
 from lowpanbudget.report.airtimes import CAUTION, by_message, estimate_text, frame_name, share_text
 from lowpanbudget.report.chart import number
-from lowpanbudget.report.fit_text import span_of_time
 from lowpanbudget.report.layout import Cell, Line, Run
 from lowpanbudget.report.screen import Screen
+from lowpanbudget.report.span_text import span_of_time
 from lowpanbudget.report.terminal import heading, paragraph
 
 
