@@ -127,8 +127,12 @@ class Link(HashedOnce):
         return self.complete(answer, b"")
 
     def room(self, source: bytes, destination: bytes) -> int:
-        """Return the octets left in one frame behind MAC header, MIC and FCS: a real empty frame's rest."""
-        return self.largest - len(self.frame(source, destination, b"").octets)
+        """Return the octets left in one frame behind MAC header, MIC and FCS: the rest of a real frame.
+
+        That frame carries an octet: elements that end before a payload are not in an empty one.
+        """
+        one = b"\0"
+        return self.largest + len(one) - len(self.frame(source, destination, one).octets)
 
 
 def pan_ids_possible(version: int, form: AddressForm) -> list[PanIds]:

@@ -11,6 +11,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.env import Contexts
 from lowpanbudget.layers.link.auxiliary import Security
+from lowpanbudget.layers.link.elements import Element
 from lowpanbudget.layers.link.phy import PHYS
 
 FORMS: tuple[AddressForm, ...] = ("short", "extended")
@@ -53,7 +54,16 @@ def links(draw: st.DrawFn) -> Link:
         slotted=slotted,
         security=securities(draw, version, slotted=slotted),
         mtu=draw(st.sampled_from([1280, 1280, 1281, 1600, 2047])),
+        header_ies=elements(draw, version, 0x1A),
+        payload_ies=elements(draw, version, 1),
     )
+
+
+def elements(draw: st.DrawFn, version: int, number: int) -> tuple[Element, ...]:
+    """Return an information element or none; frames have them from version 2 on."""
+    if version != 2 or draw(st.integers(0, 3)):
+        return ()
+    return (Element(number, bytes(draw(st.integers(0, 9)))),)
 
 
 def stations(draw: st.DrawFn, name: str, number: int, roles: list[str]) -> Station:

@@ -36,9 +36,9 @@ def counted(room: int, compressed: int, payload: int, uncompressed: int = IPV6_U
 
 
 def by_hand(path: Path, most: int) -> list[tuple[int, int]]:
-    room = path.link.largest - len(
-        path.link.frame(path.hop.source, path.hop.destination, b"").octets
-    )
+    # a frame with a payload: header elements end with a termination before one
+    one = path.link.frame(path.hop.source, path.hop.destination, b"\0")
+    room = path.link.largest - (len(one.octets) - 1)
     # protocols above UDP stand in its payload; here their octets are only counted
     above = [len(path.flow.application.write(bytes(count)).data) for count in range(path.link.mtu)]
     compressed = path.lengths(0)[0] - above[0]
