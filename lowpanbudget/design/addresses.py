@@ -11,25 +11,59 @@ from typing import Literal
 
 from lowpanbudget.cites import rfc
 from lowpanbudget.design.flow import Flow, Station
-from lowpanbudget.design.knob import Knob, Stage
+from lowpanbudget.design.knob import Knob, Share, Stage
+from lowpanbudget.design.link import AddressForm
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.env import Context, Contexts
 from lowpanbudget.errors import RequestError
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 
+_OF_ADDRESSES: tuple[AddressForm, ...] = ("short", "extended")
+Identifier = AddressForm | Literal["link"]
 MOST_CONTEXTS = 16  # "identifiers ... 0 to 15" (RFC 6282 section 3.1.2)
 
 
 def address_knobs(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
     """Yield every change of identifiers and of contexts that may free octets of the flow."""
-    ends = [("source", flow.source)]
-    if flow.group is None:
-        ends.append(("destination", flow.destination))
+    ends = _ends(flow)
     for end, station in ends:
         yield from _identifier_knobs(design, end, station)
     yield from _number_knobs(design, ends)
     for end, station in ends:
         yield from _context_knobs(design, end, station)
+
+
+def address_positions(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
+    """Yield the other positions: identifiers of the other link address, and a network without a context it has."""
+    for end, station in _ends(flow):
+        if station.role != "outside" and station.address is None:
+            offered = {knob.value for knob in _identifier_knobs(design, end, station)}
+            for value in _OF_ADDRESSES:
+                if value not in {station.identifier, *offered}:
+                    text = f"the {end}'s identifier made from its {value} address"
+                    yield _identifier(station, value, text, "each node has such an address")
+    addresses = [station.ip(design.link.addresses) for _, station in _ends(flow)]
+    for number, context in design.contexts.items():
+        if any(address in context.prefix for address in addresses):
+            yield Knob(
+                f"context[{number}].kept",
+                "false",
+                f"context {number}",
+                f"no context {number} ({context.prefix})",
+                rfc(6282, "3.1.2"),
+                partial(_without_context, number=number),
+                stage=Stage.CONTEXTS,
+                now="true",
+                shares=(Share.NETWORK,),
+            )
+
+
+def _ends(flow: Flow) -> list[tuple[str, Station]]:
+    """Return the ends of a flow that have an address of their own, and what they are in it."""
+    ends = [("source", flow.source)]
+    if flow.group is None:
+        ends.append(("destination", flow.destination))
+    return ends
 
 
 # --- identifiers ---------------------------------------------------------------------------------------
@@ -39,34 +73,42 @@ def _identifier_knobs(design: Design, end: str, station: Station) -> Iterator[Kn
     """Yield other identifiers for a station in the mesh: made of the link address in use, or of its short address."""
     if station.role == "outside":
         return
-    form, dimension = design.link.addresses, f"station[{station.name}].identifier"
+    form = design.link.addresses
     has_address = station.address is not None
     if not has_address and form == "extended" and station.identifier != "short":
-        yield Knob(
-            dimension,
-            "short",
-            "station.identifier",
+        yield _identifier(
+            station, "short",
             f"the {end}'s identifier made from its short address, of 2 octets where it goes in line",
-            rfc(6282, "3.2.2"),
-            partial(_identified, name=station.name, identifier="short"),
             "it needs a short address; a hop that elided the identifier then carries it",
-            stage=Stage.IDENTIFIERS,
-        )
+        )  # fmt: skip
     follows = not has_address and station.identifier in {"link", form}
     if follows or (has_address and _from_link_address(station).ip(form) == station.address):
         return
-    yield Knob(
-        dimension,
-        "link",
-        "station.identifier",
-        f"the {end}'s identifier made from the link address in frames",
-        rfc(6282, "3.2.2"),
-        partial(_identified, name=station.name, identifier="link"),
+    yield _identifier(
+        station, "link", f"the {end}'s identifier made from the link address in frames",
         "" if has_address else "the address changes with the link address",
         "an identifier that was chosen to be hard to guess or to follow becomes easy to (RFC 8065)"
         if has_address
         else "",
+    )  # fmt: skip
+
+
+def _identifier(
+    station: Station, value: Identifier, text: str, condition: str, caution: str = ""
+) -> Knob[Design]:
+    """Return the change to an identifier that is made of this link address."""
+    return Knob(
+        f"station[{station.name}].identifier",
+        value,
+        "station.identifier",
+        text,
+        rfc(6282, "3.2.2"),
+        partial(_identified, name=station.name, identifier=value),
+        condition,
+        caution,
         stage=Stage.IDENTIFIERS,
+        now="address" if station.address is not None else station.identifier,
+        shares=(Share.NETWORK,),
     )
 
 
@@ -77,7 +119,7 @@ def _from_link_address(station: Station) -> Station:
     return replace(station, address=None, prefix=prefix, identifier="link")
 
 
-def _identified(design: Design, name: str, identifier: Literal["short", "link"]) -> Design:
+def _identified(design: Design, name: str, identifier: Identifier) -> Design:
     station = _from_link_address(design.station(name))
     return design.with_station(replace(station, identifier=identifier))
 
@@ -100,7 +142,9 @@ def _number_knobs(design: Design, ends: list[tuple[str, Station]]) -> Iterator[K
                 rfc(6775, "4.2"),
                 partial(_allowed, number=number),
                 "every receiver must have learned it first",
+                now="false",
                 stage=Stage.CONTEXTS,
+                shares=(Share.NETWORK,),
             )
         elif number:
             yield Knob(
@@ -113,7 +157,9 @@ def _number_knobs(design: Design, ends: list[tuple[str, Station]]) -> Iterator[K
                 "flows that use context 0 today pay that octet instead"
                 if 0 in design.contexts
                 else "",
+                now=str(number),
                 stage=Stage.CONTEXTS,
+                shares=(Share.NETWORK,),
             )
 
 
@@ -127,6 +173,11 @@ def _context(design: Design, number: int) -> Context:
     if context is None:
         raise RequestError(f"there is no context {number} yet")
     return context
+
+
+def _without_context(design: Design, number: int) -> Design:
+    gone = _context(design, number)
+    return design.with_contexts({n: c for n, c in design.contexts.items() if c is not gone})
 
 
 def _numbered_0(design: Design, number: int) -> Design:
@@ -154,7 +205,9 @@ def _context_knobs(design: Design, end: str, station: Station) -> Iterator[Knob[
             rfc(6282, "3.1.1"),
             partial(_with_context, name=station.name, length=length),
             "all nodes must share it (RFC 6775 section 5.4.1 spreads it)",
+            now="none",
             stage=Stage.CONTEXTS,
+            shares=(Share.NETWORK,),
         )
 
 

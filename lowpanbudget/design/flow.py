@@ -1,22 +1,21 @@
 """A flow of a design: who sends to whom, over which headers and how many hops.
 
-The knobs that turn a flow key stand at the end, beside what they turn; those of its addresses in ``addresses``.
+The knobs that turn a flow key stand in ``flow_knobs``; those of its addresses in ``addresses``.
 """
 
-from collections.abc import Iterator
 from ipaddress import IPv6Address
 from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.cites import rfc
-from lowpanbudget.design.application import NONE, Application, application_knobs
-from lowpanbudget.design.knob import Knob, replacing
+from lowpanbudget.design.application import NONE, Application
 from lowpanbudget.design.link import AddressForm, Link
-from lowpanbudget.design.routing import UNROUTED, Routing, routing_knobs
+from lowpanbudget.design.routing import UNROUTED, Routing
 from lowpanbudget.env import interface_identifier
+from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan.addresses import LINK_LOCAL
 from lowpanbudget.layers.lowpan.forms import HLIM
-from lowpanbudget.layers.lowpan.nhc import KNOWN_PORT, PORTS
+from lowpanbudget.layers.lowpan.nhc import KNOWN_PORT
 from lowpanbudget.values import HashedOnce, dataclass, replace
 
 Role = Literal["node", "collector", "border", "outside"]
@@ -28,6 +27,7 @@ _RELAYS: dict[str, tuple[bytes, ...]] = {
     "extended": tuple(bytes.fromhex(f"02fffefdfcfbf{number}f{number}") for number in (1, 2, 3, 4)),
 }
 _DEPTH = {"outside": 0, "border": 1, "collector": 1, "node": 2}
+_ONE_LINK = 2  # the scope of a group that no router passes on (RFC 4291 section 2.7)
 _STAND_IN_SHORT = {"node": b"\x00\x17", "collector": b"\x00\x01", "border": b"\x00\x00"}
 
 
@@ -122,6 +122,35 @@ class Flow(HashedOnce):
         }
         return replace(self, **named) if named else self
 
+    def with_hops(self, hops: int) -> "Flow":
+        """Return the flow over so many hops; a source route grows and shrinks with them.
+
+        Raises ``RequestError`` where it does not reach so far.
+        """
+        route = self.routing.route
+        routing = replace(self.routing, route=max(route + hops - self.hops, 0)) if route else self.routing
+        flow = replace(self, hops=hops, routing=routing)
+        flow.must_reach()
+        return flow
+
+    def must_reach(self) -> None:
+        """Raise ``RequestError`` where the hop limit, the scope of the group or an address ends before the flow."""
+        ends = (self.source, self.destination) if self.group is None else (self.source,)
+        outside = any(station.role == "outside" for station in ends)
+        if self.hop_limit < self.hops_routed + outside:
+            raise RequestError(
+                f"a hop limit of {self.hop_limit} ends before {plural(self.hops, 'hop')}",
+                cite=rfc(8200, "3"), hint="Raise it",
+            )  # fmt: skip
+        local = any(station.ip("short") in LINK_LOCAL.prefix for station in ends)
+        one_link = self.group is not None and self.group.packed[1] & 15 == _ONE_LINK
+        if self.hops > 1 and (local or one_link):
+            raise RequestError(
+                "an address or a group with the scope of one link is not forwarded over "
+                f"{plural(self.hops, 'hop')}",
+                cite=rfc(4291, "2.5.6"), hint="Give it a wider scope",
+            )  # fmt: skip
+
     def hop_list(self, link: Link) -> tuple[Hop, ...]:
         """Return the hops that differ: the first, and a forwarded one when there are several.
 
@@ -153,71 +182,3 @@ class Flow(HashedOnce):
 def _worst(limits: range) -> int:
     """Return the first hop limit that goes in line, or the first of all."""
     return next((value for value in limits if HLIM.best(value).row.inline), limits[0])
-
-
-def flow_knobs(flow: Flow) -> Iterator[Knob[Flow]]:
-    """Yield every change of a flow key that may free octets, or protect more."""
-    for application_knob in application_knobs(flow.application):
-        yield application_knob.within(
-            lambda outer: outer.application,
-            lambda outer, application: replace(outer, application=application),
-        )
-    for routing_knob in routing_knobs(flow.routing):
-        yield routing_knob.within(
-            lambda outer: outer.routing, lambda outer, routing: replace(outer, routing=routing)
-        )
-    ports = (flow.source_port, flow.destination_port)
-    if PORTS.best(ports).row.inline > min(row.inline for row in PORTS.rows):
-        first, second = KNOWN_PORT + 1, KNOWN_PORT + 2
-        yield Knob(
-            "ports",
-            f"{first:#06x},{second:#06x}",
-            "flow.source_port, flow.destination_port",
-            "both ports in 0xf0b0-0xf0bf",
-            rfc(6282, "4.3.1"),
-            replacing(source_port=first, destination_port=second),
-            "these ports say little about the application: pair them with an integrity check",
-        )
-    outside = {flow.source.role, flow.destination.role} & {"outside"}
-    if HLIM.best(flow.hop_limit).row.inline and flow.source.role != "outside":
-        for limit in (64, 255, 1):
-            if limit >= flow.hops_routed + len(outside):
-                yield Knob(
-                    "hop_limit",
-                    str(limit),
-                    "flow.hop_limit",
-                    f"hop limit {limit}",
-                    rfc(6282, "3.1.1"),
-                    replacing(hop_limit=limit),
-                )
-    if flow.traffic_class or flow.flow_label:
-        yield Knob(
-            "traffic_class,flow_label",
-            "0",
-            "flow.traffic_class, flow.flow_label",
-            "traffic class and flow label zero",
-            rfc(6282, "3.2.1"),
-            replacing(traffic_class=0, flow_label=0),
-            "nothing on the way treats its packets by them",
-        )
-    if flow.elide_udp_checksum:
-        yield Knob(
-            "udp_checksum",
-            "carried",
-            "flow.udp_checksum",
-            "the UDP checksum carried",
-            rfc(6282, "4.3.2"),
-            replacing(elide_udp_checksum=False),
-            stronger=True,
-        )
-    else:
-        yield Knob(
-            "udp_checksum",
-            "elided",
-            "flow.udp_checksum",
-            "the UDP checksum elided",
-            rfc(6282, "4.3.2"),
-            replacing(elide_udp_checksum=True),
-            caution="only where the upper layer permits it and another integrity check covers pseudo-header and "
-            "data end to end; otherwise a damaged packet may reach a wrong node unseen",
-        )

@@ -5,7 +5,7 @@ application); ``knobs`` gathers them as changes of the whole design.
 """
 
 from collections.abc import Callable
-from enum import IntEnum
+from enum import Enum, IntEnum
 from typing import Generic, TypeVar
 
 from lowpanbudget.cites import Cite
@@ -24,13 +24,31 @@ class Stage(IntEnum):
     REST = 3
 
 
+class Share(Enum):
+    """What of a frame a change bears on: octets of different shares add up, changes of one are measured together.
+
+    The largest frame, the link header, the protection of the link, its elements; the headers of the network layer, the
+    class of traffic, the header of the transport; what stands around the payload.
+    """
+
+    LARGEST = "largest frame"
+    LINK = "link header"
+    PROTECTION = "link protection"
+    ELEMENTS = "elements"
+    NETWORK = "network headers"
+    CLASS = "traffic class"
+    TRANSPORT = "transport header"
+    APPLICATION = "application"
+
+
 @dataclass(frozen=True, slots=True)
 class Knob(Generic[Part]):
     """One thing to change: ``dimension`` (stable, such as ``link.security.level``) set to ``value``.
 
     ``key`` names the keys of the design file that it turns, ``text`` says the change to people; ``turn`` makes it.
     ``condition`` says what the change takes; ``caution`` is not empty when it weakens protection; ``stronger`` marks a
-    change that protects more and costs octets.
+    change that protects more and costs octets. ``now``: the value that the dimension has before. ``protects``: how much
+    more it protects, in each respect of its dimension; below 0 less.
     """
 
     dimension: str
@@ -43,6 +61,14 @@ class Knob(Generic[Part]):
     caution: str = ""
     stronger: bool = False
     stage: Stage = Stage.REST
+    now: str = "as designed"
+    shares: tuple[Share, ...] = ()
+    protects: tuple[int, ...] = ()
+
+    @property
+    def protection(self) -> tuple[int, ...]:
+        """Return ``protects``, or one respect in which the caution or the mark says it."""
+        return self.protects or ((-1,) if self.caution else (1,) if self.stronger else (0,))
 
     @property
     def id(self) -> str:
@@ -54,8 +80,12 @@ class Knob(Generic[Part]):
         get: Callable[[Whole], Part],
         put: Callable[[Whole, Part], Whole],
         inside: str = "",
+        shares: tuple[Share, ...] = (),
     ) -> "Knob[Whole]":
-        """Return the knob that turns this one inside a larger value; ``inside`` goes before the dimension's name."""
+        """Return the knob that turns this one inside a larger value; ``inside`` goes before the dimension's name.
+
+        ``shares``: what it bears on there, where the knob itself does not say it.
+        """
         turn = self.turn
         return Knob(
             inside + self.dimension,
@@ -68,6 +98,9 @@ class Knob(Generic[Part]):
             self.caution,
             self.stronger,
             self.stage,
+            self.now,
+            self.shares or shares,
+            self.protects,
         )
 
 

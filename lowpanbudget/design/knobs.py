@@ -1,28 +1,49 @@
 """Every knob of a flow as a change of the whole design, and changes made together in one fixed order.
 
-The knobs themselves are declared beside the keys they turn (``link``, ``flow``, ``addresses``). Link keys, identifiers
-and contexts belong to the network: turning one changes all its flows together.
+The knobs themselves are declared beside the keys they turn (``link_knobs``, ``flow_knobs``, ``addresses``). Link keys,
+identifiers and contexts belong to the network: turning one changes all its flows together. ``knobs`` are the changes
+that may free octets or protect more; ``positions`` are all that a design and a flow can have, each dimension's together.
 """
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from lowpanbudget.design.addresses import address_knobs
-from lowpanbudget.design.flow import Flow, flow_knobs
+from lowpanbudget.design.addresses import address_knobs, address_positions
+from lowpanbudget.design.flow import Flow
+from lowpanbudget.design.flow_knobs import flow_knobs, flow_positions, hops_knob
 from lowpanbudget.design.knob import Knob
-from lowpanbudget.design.link import Link, link_knobs, pan_ids_possible
+from lowpanbudget.design.link import Link, pan_ids_possible
+from lowpanbudget.design.link_knobs import link_knobs, link_positions
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
 
 
 def knobs(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
     """Yield every change of one key that may free octets of the flow, or protect it more."""
-    for link_knob in link_knobs(design.link):
-        yield link_knob.within(lambda outer: outer.link, _with_link)
+    yield from map(_of_link, link_knobs(design.link))
     yield from address_knobs(design, flow)
-    name = flow.name
-    for flow_knob in flow_knobs(flow):
-        yield flow_knob.within(lambda outer: outer.flow(name), Design.with_flow, f"flow[{name}].")
+    yield from (_of_flow(knob, flow.name) for knob in flow_knobs(flow))
+
+
+def positions(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
+    """Yield every change of one key: those of ``knobs``, and those that cost octets, protect less or are another PHY."""
+    yield from knobs(design, flow)
+    yield from map(_of_link, link_positions(design.link))
+    yield from address_positions(design, flow)
+    yield from (_of_flow(knob, flow.name) for knob in flow_positions(flow))
+
+
+def hops_position(flow: Flow, hops: int) -> Knob[Design]:
+    """Return the change of a flow to so many hops."""
+    return _of_flow(hops_knob(flow, hops), flow.name)
+
+
+def _of_link(knob: Knob[Link]) -> Knob[Design]:
+    return knob.within(lambda outer: outer.link, _with_link)
+
+
+def _of_flow(knob: Knob[Flow], name: str) -> Knob[Design]:
+    return knob.within(lambda outer: outer.flow(name), Design.with_flow, f"flow[{name}].")
 
 
 def _with_link(design: Design, link: Link) -> Design:
@@ -40,12 +61,15 @@ def turned(design: Design, changes: Iterable[Knob[Design]]) -> Design:
     A context is made for the address that holds by then. Raises ``RequestError`` when two changes turn one dimension,
     or when they cannot be together.
     """
-    dimensions: set[str] = set()
+    before, dimensions = design, set[str]()
     for change in in_order(changes):
         if change.dimension in dimensions:
             raise RequestError(f"{change.dimension} cannot have two values")
         dimensions.add(change.dimension)
         design = change.turn(design)
+    for was, flow in zip(before.flows, design.flows, strict=True):
+        if was is not flow:
+            flow.must_reach()
     link = design.link
     if link.pan_ids not in pan_ids_possible(link.version, link.addresses):
         raise RequestError(

@@ -1,17 +1,15 @@
 """The link of a design: PHY, frame form, security; it writes the MAC header of each frame.
 
-The knobs that turn a link key stand at the end, beside what they turn.
+The knobs that turn a link key stand in ``link_knobs``.
 """
 
-from collections.abc import Callable, Iterator
 from typing import Literal
 
 from lowpanbudget.bits import StandIn, Writer
 from lowpanbudget.cites import Cite, ieee
-from lowpanbudget.design.knob import Knob, Stage, replacing
 from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU
 from lowpanbudget.layers.link.addressing import MODE_OCTETS, Addressing, addressing, pan_ids
-from lowpanbudget.layers.link.auxiliary import KEY_IDS_CITE, LEVELS, LEVELS_CITE, Security
+from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.elements import Element, header_ie
 from lowpanbudget.layers.link.header_contents import TIME_CORRECTION
 from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME, FrameType, Mac
@@ -141,117 +139,3 @@ def pan_ids_possible(version: int, form: AddressForm) -> list[PanIds]:
     layouts = [addressing(version, mode, mode, bit).layout for bit in (0, 1)]
     possible = {sum(pan_ids(layout)) for layout in layouts}
     return [word for word, count in PAN_IDS_CARRIED.items() if count in possible]
-
-
-def link_knobs(link: Link) -> Iterator[Knob[Link]]:
-    """Yield every change of a link key that may free octets, or protect more."""
-    if link.addresses == "extended":
-        yield _knob(
-            "link.addresses", "short", "short link addresses instead of extended ones",
-            ieee(2015, "7.2.2.9"), replacing(addresses="short"),
-            "each node needs a short address, given when it joins",
-        )  # fmt: skip
-    same = link.pan_id == link.destination_pan_id
-    if link.pan_ids == "both" and same:
-        yield _knob(
-            "link.pan_ids", "one", "one PAN ID instead of two",
-            addressing(link.version, 2, 2, 1).layout.cite, replacing(pan_ids="one"),
-        )  # fmt: skip
-    if link.pan_ids != "none" and link.version == 2 and link.addresses == "extended" and same:
-        yield _knob(
-            "link.pan_ids", "none", "no PAN ID between extended addresses",
-            addressing(2, 3, 3, 1).layout.cite, replacing(pan_ids="none"),
-        )  # fmt: skip
-    if link.sequence_number and link.version == 2:
-        yield _knob(
-            "link.sequence_number", "suppressed", "no sequence number", ieee(2015, "7.2.2.8"),
-            replacing(sequence_number=False),
-            "acknowledgements must match by other means (enhanced acknowledgements, slots), and a "
-            "receiver can no longer tell a retransmission by its number",
-        )  # fmt: skip
-    for key, kind in (("header_ies", "header_ie"), ("payload_ies", "payload_ie")):
-        if getattr(link, key):
-            yield _knob(
-                f"link.{kind}", "none", f"no {kind.removesuffix('_ie')} information elements in data frames",
-                ieee(2015, "7.4"), replacing(**{key: ()}),
-                "what they say can go in beacons or acknowledgements",
-            )  # fmt: skip
-    if link.security is not None and link.security.level:
-        yield from _security_knobs(link, link.security)
-    elif link.version:
-        yield from _level_knobs(Security(0, 1, key_index=1))
-
-
-def _knob(
-    key: str,
-    value: str,
-    text: str,
-    cite: Cite,
-    turn: Callable[[Link], Link],
-    condition: str = "",
-    caution: str = "",
-    *,
-    stronger: bool = False,
-) -> Knob[Link]:
-    return Knob(key, value, key, text, cite, turn, condition, caution, stronger, Stage.LINK)
-
-
-def _securing(change: Callable[[Security], Security], start: Security) -> Callable[[Link], Link]:
-    return lambda link: replace(link, security=change(link.security or start))
-
-
-def _security_knobs(link: Link, security: Security) -> Iterator[Knob[Link]]:
-    if security.frame_counter is not None and link.version == 2 and link.slotted:
-        yield _knob(
-            "link.security.frame_counter",
-            "suppressed",
-            "no frame counter: the nonce comes from the absolute slot number",
-            ieee(2015, "9.3.2"),
-            _securing(replacing(frame_counter=None, asn_in_nonce=True), security),
-            "all nodes share the slot number, and none sends twice in one slot under one key",
-        )
-    for mode, text, condition in (
-        (
-            0,
-            "no key identifier",
-            "both sides know the key from the addresses alone, also while an old key gives way to a new one",
-        ),
-        (1, "a key index without key source", "one default key source serves all nodes"),
-        (2, "a 4-octet key source", "key sources are PAN ID and short address"),
-    ):
-        if mode < security.key_id_mode:
-            source = bytes(4) if mode == 2 else None
-            yield _knob(
-                "link.security.key_id_mode",
-                str(mode),
-                f"key id mode {mode}: {text}",
-                KEY_IDS_CITE,
-                _securing(
-                    replacing(key_id_mode=mode, key_source=source, key_index=1 if mode else None),
-                    security,
-                ),
-                condition,
-            )
-    yield from _level_knobs(security)
-
-
-def _level_knobs(security: Security) -> Iterator[Knob[Link]]:
-    """Yield other security levels: stronger ones, also from none at all, and shorter codes with their caution."""
-    now = security.protection
-    for level, other in enumerate(LEVELS):
-        if not other.mic or level == security.level or other.encrypted < now.encrypted:
-            continue
-        if other.encrypted > now.encrypted and other.mic < now.mic:
-            continue  # stronger in one thing, weaker in the other
-        weaker = other.mic < now.mic
-        yield _knob(
-            "link.security.level",
-            str(level),
-            f"level {level}: {other.name} instead of {now.name}",
-            LEVELS_CITE,
-            _securing(replacing(level=level), security),
-            caution="a shorter integrity code is easier to forge; this weakens protection and is no advice"
-            if weaker
-            else "",
-            stronger=not weaker,
-        )

@@ -2,6 +2,7 @@
 
 from functools import lru_cache
 from ipaddress import IPv6Address
+from typing import NamedTuple
 
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import rfc
@@ -16,13 +17,24 @@ from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.stack.contents import ContentLayout
 from lowpanbudget.stack.encoding import Encoded
 from lowpanbudget.stack.outgoing import AnyHeader, Outgoing
-from lowpanbudget.stack.packing import Options
+from lowpanbudget.stack.packing import Options, pack_headers
 from lowpanbudget.stack.recoverable import recoverable
 from lowpanbudget.stack.split import payloads
 from lowpanbudget.values import HashedOnce, dataclass, replace
 
 UNLIMITED = 1 << 16  # octets of a frame: more than any datagram has
 MOST_ROUTERS = 120  # more addresses do not fit a routing header (RFC 6554 section 3)
+
+
+class HeaderSizes(NamedTuple):
+    """Octets of all headers behind the link's own: on the air, and in the datagram, the payload of UDP left out.
+
+    ``whole``: every one of them is compressed, so that what each takes does not depend on the others.
+    """
+
+    on_air: int
+    of_datagram: int
+    whole: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +154,20 @@ class Path(HashedOnce):
         """Return the octets between header and trailer of the largest frame of this hop."""
         return _link_room(self.link, self.hop.source, self.hop.destination)
 
+    @property
+    def header_sizes(self) -> HeaderSizes:
+        """Return what the headers take that stand before the payload of UDP, in their shortest form."""
+        sent = self._around(b"")
+        packed = pack_headers(sent, self.env, self._options)
+        size = len(sent.octets)
+        return HeaderSizes(packed.cost(size), size, packed.covers == size)
+
+    @property
+    def _options(self) -> Options:
+        """Return what the compressor may do for this flow."""
+        flow = self.flow
+        return Options(flow.elide_udp_checksum, lorh=flow.routing != UNROUTED and flow.routing.compressed)
+
     def _payloads(
         self, payload: bytes, room: int | None = None, layout: ContentLayout | None = None
     ) -> list[Writer]:
@@ -158,12 +184,8 @@ class Path(HashedOnce):
                 by=size - self.link.mtu,
                 cite=rfc(4944, "4"),
             )
-        options = Options(
-            elide_udp_checksum=self.flow.elide_udp_checksum,
-            lorh=self.flow.routing != UNROUTED and self.flow.routing.compressed,
-        )
         cut = recoverable if self.link.recoverable else payloads
-        return cut(datagram, self.env, room=room, options=options, tail=tail)
+        return cut(datagram, self.env, room=room, options=self._options, tail=tail)
 
 
 @lru_cache(maxsize=8192)  # rooms, cliffs and encodings ask for the same sizes of the same paths

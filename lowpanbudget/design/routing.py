@@ -19,6 +19,7 @@ from lowpanbudget.stack.outgoing import AnyHeader, Extension
 from lowpanbudget.values import dataclass, replace
 
 TUNNEL_HOP_LIMIT = 64
+_WHOLE_IDENTIFIER = 8  # octets
 # the modes of operation (RFC 6550 section 6.3.1)
 MODES = {
     "storing": "Storing mode: routers know the way down, and no packet carries it.",
@@ -130,6 +131,7 @@ def routing_knobs(routing: Routing) -> Iterator[Knob[Routing]]:
             rfc(8138, "4"),
             replacing(compressed=True),
             "all nodes understand page 1 (RFC 8025)",
+            now="extension",
         )
     if routing.rpi and routing.instance:
         yield _knob(
@@ -139,6 +141,7 @@ def routing_knobs(routing: Routing) -> Iterator[Knob[Routing]]:
             rfc(8138, "6"),
             replacing(instance=0),
             "the network has no other instance",
+            now=str(routing.instance),
         )
     if routing.rpi and routing.sender_rank & 0xFF:
         yield _knob(
@@ -148,6 +151,7 @@ def routing_knobs(routing: Routing) -> Iterator[Knob[Routing]]:
             rfc(8138, "6"),
             replacing(sender_rank=routing.sender_rank & 0xFF00),
             "MinHopRankIncrease is 256 and the objective function gives whole steps",
+            now=str(routing.sender_rank),
         )
     if routing.route and routing.entry_octets > 2:
         yield _knob(
@@ -157,6 +161,7 @@ def routing_knobs(routing: Routing) -> Iterator[Knob[Routing]]:
             rfc(8138, "5.1") if routing.compressed else source_route.CITE,
             replacing(entry_octets=2),
             "identifiers come from short link addresses or are assigned",
+            now=str(routing.entry_octets),
         )
     if routing.tunnel:
         yield _knob(
@@ -166,7 +171,35 @@ def routing_knobs(routing: Routing) -> Iterator[Knob[Routing]]:
             rfc(8138, "7"),
             replacing(tunnel=False),
             "the root itself is the sender, or artefacts may leave the network (RFC 9008)",
+            now="true",
         )
+
+
+def routing_positions(routing: Routing) -> Iterator[Knob[Routing]]:
+    """Yield the other positions that the routing keys have; none without artefacts."""
+    if routing == UNROUTED:
+        return
+    if routing.compressed:
+        yield _knob(
+            "form", "extension", "routing artefacts as extension headers", rfc(6553, "3"),
+            replacing(compressed=False), now="6lorh",
+        )  # fmt: skip
+    if routing.route:
+        yield _knob(
+            "route", "0", "no source route", rfc(6550, "9.7"), replacing(route=0),
+            "the routers know the way down (storing mode)", now=str(routing.route),
+        )  # fmt: skip
+        if routing.entry_octets != _WHOLE_IDENTIFIER:
+            yield _knob(
+                "entry_octets", str(_WHOLE_IDENTIFIER), "router addresses that differ in 8 octets",
+                source_route.CITE, replacing(entry_octets=_WHOLE_IDENTIFIER),
+                now=str(routing.entry_octets),
+            )  # fmt: skip
+    if not routing.tunnel:
+        yield _knob(
+            "tunnel", "true", "an outer header to and from the root", rfc(9008, "2"),
+            replacing(tunnel=True), now="false",
+        )  # fmt: skip
 
 
 def _knob(
@@ -175,6 +208,10 @@ def _knob(
     text: str,
     cite: Cite,
     turn: Callable[[Routing], Routing],
-    condition: str,
+    condition: str = "",
+    *,
+    now: str,
 ) -> Knob[Routing]:
-    return Knob(f"routing.{key}", value, f"flow.routing.{key}", text, cite, turn, condition)
+    return Knob(
+        f"routing.{key}", value, f"flow.routing.{key}", text, cite, turn, condition, now=now
+    )
