@@ -1,0 +1,1 @@
+"""Sweeps: the rooms of all settings of a design, added up from parts that were really encoded."""

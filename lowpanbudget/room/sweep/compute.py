@@ -1,0 +1,96 @@
+"""The rooms of all settings of a design: octets that were really encoded, added up by the million.
+
+A setting leaves what the design leaves and what each table adds (``tables``), so that a hundred million settings need a
+few thousand encodings. They are counted without being listed (``counts``): of each table the distinct octets with their
+counts, then those of the tables together, one after the other, which is a convolution. A sum surpasses another where
+each of its parts does, so that the best settings are found among the best parts (``best``).
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from lowpanbudget.design.flow import Flow
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.room.sweep.axes import Axis, Values, axes_of
+from lowpanbudget.room.sweep.proof import prove, proven_setting
+from lowpanbudget.room.sweep.swept import Row, Sweep, swept_axis
+from lowpanbudget.room.sweep.tables import measured
+
+if TYPE_CHECKING:
+    from lowpanbudget.room.sweep.counts import Counts
+    from lowpanbudget.room.sweep.parts import Parts
+
+_AT_RANDOM = 24  # settings that are encoded in every sweep beside the best ones
+
+
+def sweep(
+    design: Design,
+    flow: str | None = None,
+    *,
+    axes: Mapping[str, Values] | None = None,
+    weaker: bool = False,
+) -> list[Sweep]:
+    """Return a ``Sweep`` of the flow of this name, or of each: the rooms of all settings that its axes can have.
+
+    ``axes``: values of an axis by its name or the end of that, such as ``{"hops": range(1, 17), "level": [6, 7]}``; the
+    number of hops and the PHY stay as they are unless they are given here. ``weaker`` sweeps as well what protects less
+    than the design. Raises ``RequestError`` for what is no design, a flow or an axis or a value that it does not have.
+    """
+    design = Design.of(design)
+    flows = design.flows if flow is None else (design.flow(flow),)
+    return [_swept(design, one, axes_of(design, one, axes, weaker=weaker)) for one in flows]
+
+
+def _swept(design: Design, flow: Flow, axes: Sequence[Axis]) -> Sweep:
+    # heavy: only where there is something to sweep
+    from lowpanbudget.room.sweep.best import best_settings  # noqa: PLC0415
+    from lowpanbudget.room.sweep.counts import Counts  # noqa: PLC0415
+    from lowpanbudget.room.sweep.listing import drawn  # noqa: PLC0415
+    from lowpanbudget.room.sweep.parts import Parts  # noqa: PLC0415
+
+    found = measured(design, flow.name, axes)
+    parts = Parts(design, flow.name, axes, found)
+    counts = Counts(parts)
+    front, weaker = (
+        tuple(
+            proven_setting(design, flow.name, axes, parts.merits.protecting, places, room)
+            for room, _, places in sorted(
+                zip((-best.octets[:, 0]).tolist(), best.changes.tolist(), best.places.tolist(), strict=True)
+            )
+        )
+        for best in best_settings(parts, counts.columns)
+    )
+    at_random = [(places, room) for places, room in drawn(parts, _AT_RANDOM) if room is not None]
+    for places, room in at_random:
+        prove(design, flow.name, axes, places, room)
+    refused = [one.refused for one in parts.around if one.refused]
+    return Sweep(
+        flow.name,
+        flow.direction,
+        tuple(swept_axis(axis, counts.by_value(number)) for number, axis in enumerate(axes)),
+        counts.settings,
+        counts.settings - counts.encoded,
+        tuple(dict.fromkeys([*found.reasons, *refused])),
+        *(counts.rooms() or (None, None)),
+        front,
+        weaker,
+        len(front) + len(weaker) + len(at_random),
+        _Settings(parts, counts),
+    )
+
+
+class _Settings:
+    """All settings of a sweep that was made: what they are asked later."""
+
+    def __init__(self, parts: "Parts", counts: "Counts") -> None:
+        self._parts, self._counts = parts, counts
+
+    def carrying(self, octets: int) -> int:
+        """Return how many settings carry so many octets."""
+        return self._counts.carrying(octets)
+
+    def rows(self) -> Iterator[Row]:
+        """Yield a row for each setting and given value that is not refused."""
+        from lowpanbudget.room.sweep.listing import rows  # noqa: PLC0415  # heavy
+
+        return rows(self._parts)

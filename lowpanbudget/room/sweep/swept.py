@@ -1,0 +1,154 @@
+"""What a sweep tells: its axes, the settings that nothing surpasses, and a row for each setting there is."""
+
+from collections.abc import Iterator
+from typing import Protocol
+
+from lowpanbudget.cites import Cite
+from lowpanbudget.design.knob import Knob
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.errors import RequestError
+from lowpanbudget.room.sweep.axes import Axis
+from lowpanbudget.values import FrozenDict, dataclass, field
+
+Row = tuple[str | int | None, ...]
+MOST_ROWS = 10_000_000
+
+
+class Counted(Protocol):
+    """All settings of a sweep, added up."""
+
+    def carrying(self, octets: int) -> int:
+        """Return how many settings carry so many octets."""
+
+    def rows(self) -> Iterator[Row]:
+        """Yield a row for each setting that is not refused."""
+
+
+@dataclass(frozen=True, slots=True)
+class SweptValue:
+    """A value of an axis: ``now`` the design has it. ``least`` and ``most``: the room of settings that have it.
+
+    Both are None where no setting has it.
+    """
+
+    value: str
+    now: bool
+    least: int | None
+    most: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class SweptAxis:
+    """An axis of a sweep; ``given``: no setting, and a setting must do for all its values."""
+
+    name: str
+    given: bool
+    values: tuple[SweptValue, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SettingChange:
+    """One change of a setting that is swept, in the words of the change alone."""
+
+    id: str
+    key: str
+    text: str
+    cite: Cite
+    condition: str
+    caution: str
+    stronger: bool
+
+    @classmethod
+    def of(cls, knob: Knob[Design]) -> "SettingChange":
+        """Return what a knob says of itself."""
+        return cls(
+            knob.id, knob.key, knob.text, knob.cite, knob.condition, knob.caution, knob.stronger
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class SweptSetting:
+    """A setting that was really encoded: ``room`` in octets on its worst hop, for every value that is given.
+
+    ``changes`` make it of the design, in their order; ``protection``: the value of each axis that protects.
+    """
+
+    room: int
+    protection: FrozenDict[str, str]
+    changes: tuple[SettingChange, ...]
+
+    @property
+    def ids(self) -> tuple[str, ...]:
+        """Return what names the changes in a combination."""
+        return tuple(change.id for change in self.changes)
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """Return what weakens protection in it."""
+        return tuple(change.caution for change in self.changes if change.caution)
+
+    @property
+    def conditions(self) -> tuple[str, ...]:
+        """Return what must hold for it."""
+        return tuple(change.condition for change in self.changes if change.condition)
+
+
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """The rooms of all settings of a flow.
+
+    ``settings`` are all combinations of the axes but those that are given; ``refused`` of them cannot be encoded, for
+    these ``reasons``. ``least`` and ``most`` octets of room have the others, None where there is none. ``front``: the
+    settings that no other surpasses in room and protection with fewer conditions, none of them with less protection
+    than the design; ``weaker``: those with less, no advice, where they are swept. ``proven`` settings, all of these
+    and some at random, were really encoded.
+    """
+
+    flow: str
+    direction: str
+    axes: tuple[SweptAxis, ...]
+    settings: int
+    refused: int
+    reasons: tuple[str, ...]
+    least: int | None
+    most: int | None
+    front: tuple[SweptSetting, ...]
+    weaker: tuple[SweptSetting, ...]
+    proven: int
+    counted: Counted = field(repr=False, compare=False)
+
+    def carrying(self, octets: int) -> int:
+        """Return how many settings carry so many octets in a frame, on every hop and for every value that is given."""
+        if isinstance(octets, bool) or not isinstance(octets, int) or octets < 0:
+            raise RequestError(f"octets {octets!r} is no number from 0", hint="Give 0 or more")
+        return self.counted.carrying(octets)
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Return the names of the columns of ``rows``."""
+        return ("flow", *(axis.name for axis in self.axes), "room", "first", "forwarded")
+
+    def rows(self) -> Iterator[Row]:
+        """Yield a row for each setting and given value that is not refused: values of the axes, then octets of room.
+
+        They are the room on its worst hop, on the first hop, and on a forwarded one, None where there is none. Raises
+        ``RequestError`` where there are more than ten million.
+        """
+        rows = self.settings
+        for axis in self.axes:
+            rows *= len(axis.values) if axis.given else 1
+        if rows > MOST_ROWS:
+            raise RequestError(
+                f"the flow {self.flow} has {rows:,} rows, a table holds {MOST_ROWS:,}",
+                hint="Restrict some axes: their names with one or few values",
+            )
+        return ((self.flow, *row) for row in self.counted.rows())
+
+
+def swept_axis(axis: Axis, rooms: list[tuple[int, int] | None]) -> SweptAxis:
+    """Return an axis with the least and the most room of each value."""
+    values = (
+        SweptValue(value, value == axis.now, *(room or (None, None)))
+        for value, room in zip(axis.values, rooms, strict=True)
+    )
+    return SweptAxis(axis.name, axis.given, tuple(values))
