@@ -2,7 +2,7 @@
 
 from functools import lru_cache
 from ipaddress import IPv6Address
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import rfc
@@ -153,6 +153,18 @@ class Path(HashedOnce):
     def link_room(self) -> int:
         """Return the octets between header and trailer of the largest frame of this hop."""
         return _link_room(self.link, self.hop.source, self.hop.destination)
+
+    @property
+    def header_form(self) -> tuple[Any, ...]:
+        """Return everything that decides ``header_sizes``: paths that agree in it have the same."""
+        flow, form = self.flow, self.link.addresses
+        ends = (flow.source.ip(form), flow.group or flow.destination.ip(form))
+        routing = flow.routing if flow.routing.route else replace(flow.routing, entry_octets=0)
+        return (
+            self.contexts, self.hop, *ends, self.root, flow.direction, routing,
+            flow.source_port, flow.destination_port, flow.elide_udp_checksum,
+            flow.traffic_class, flow.flow_label,
+        )  # fmt: skip
 
     @property
     def header_sizes(self) -> HeaderSizes:

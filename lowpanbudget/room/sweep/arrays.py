@@ -1,5 +1,6 @@
 """Parts of settings as arrays, and what is done with them: added up, counted, and the best of them chosen."""
 
+import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -8,6 +9,7 @@ from numpy.typing import NDArray
 
 Ints = NDArray[np.int64]
 Truths = NDArray[np.bool_]
+_LARGEST = np.iinfo(np.int64).max
 
 
 class Part(NamedTuple):
@@ -57,10 +59,24 @@ def each_with_each(one: Ints, other: Ints) -> Ints:
 
 def grouped(rows: Ints, counts: Ints) -> tuple[Ints, Ints]:
     """Return the distinct rows and the sum of the counts of each."""
-    distinct, which = np.unique(rows, axis=0, return_inverse=True)
-    sums = np.zeros(len(distinct), np.int64)
+    _, first, which = np.unique(_keys(rows), return_index=True, return_inverse=True, axis=0)
+    sums = np.zeros(len(first), np.int64)
     np.add.at(sums, which.ravel(), counts)
-    return distinct, sums
+    return rows[first], sums
+
+
+def _keys(rows: Ints) -> Ints:
+    """Return one number for each row, equal where rows are; the rows themselves where no number holds them."""
+    if not len(rows):
+        return rows
+    least = rows.min(axis=0)
+    sizes = [int(size) for size in rows.max(axis=0) - least + 1]
+    if math.prod(sizes) > _LARGEST:
+        return rows
+    keys = np.zeros(len(rows), np.int64)
+    for column, size in enumerate(sizes):
+        keys = keys * size + (rows[:, column] - least[column])
+    return keys
 
 
 def joined(several: Sequence[Best]) -> Best:
@@ -72,7 +88,7 @@ def unsurpassed(best: Best) -> Best:
     """Return those that no other surpasses in octets and merits; of equal ones the one of fewest changes."""
     # with fewest changes first: of equal rows the first is kept
     best = best.at(np.argsort(best.changes, kind="stable"))
-    best = best.at(np.unique(_goods(best), axis=0, return_index=True)[1])
+    best = best.at(np.unique(_keys(_goods(best)), axis=0, return_index=True)[1])
     goods = _goods(best)
     # a row that surpasses another one has the greater sum
     order = np.argsort(-goods.sum(axis=1), kind="stable")

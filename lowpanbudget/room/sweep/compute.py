@@ -12,11 +12,13 @@ from typing import TYPE_CHECKING
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.room.sweep.axes import Axis, Values, axes_of
-from lowpanbudget.room.sweep.proof import prove, proven_setting
-from lowpanbudget.room.sweep.swept import Row, Sweep, swept_axis
+from lowpanbudget.room.sweep.proof import prove
+from lowpanbudget.room.sweep.swept import Row, Sweep, SweptSetting, setting, swept_axis
 from lowpanbudget.room.sweep.tables import measured
+from lowpanbudget.values import replace
 
 if TYPE_CHECKING:
+    from lowpanbudget.room.sweep.arrays import Best
     from lowpanbudget.room.sweep.counts import Counts
     from lowpanbudget.room.sweep.parts import Parts
 
@@ -48,18 +50,11 @@ def _swept(design: Design, flow: Flow, axes: Sequence[Axis]) -> Sweep:
     from lowpanbudget.room.sweep.listing import drawn  # noqa: PLC0415
     from lowpanbudget.room.sweep.parts import Parts  # noqa: PLC0415
 
+    design = replace(design, flows=(flow,))  # no other is asked
     found = measured(design, flow.name, axes)
     parts = Parts(design, flow.name, axes, found)
     counts = Counts(parts)
-    front, weaker = (
-        tuple(
-            proven_setting(design, flow.name, axes, parts.merits.protecting, places, room)
-            for room, _, places in sorted(
-                zip((-best.octets[:, 0]).tolist(), best.changes.tolist(), best.places.tolist(), strict=True)
-            )
-        )
-        for best in best_settings(parts, counts.columns)
-    )
+    front, weaker = (_proven(design, parts, best) for best in best_settings(parts, counts.columns))
     at_random = [(places, room) for places, room in drawn(parts, _AT_RANDOM) if room is not None]
     for places, room in at_random:
         prove(design, flow.name, axes, places, room)
@@ -77,6 +72,26 @@ def _swept(design: Design, flow: Flow, axes: Sequence[Axis]) -> Sweep:
         len(front) + len(weaker) + len(at_random),
         _Settings(parts, counts),
     )
+
+
+def _proven(design: Design, parts: "Parts", best: "Best") -> tuple[SweptSetting, ...]:
+    """Return settings, most room first, each encoded for the first, the last and the worst of the values given."""
+    from lowpanbudget.room.sweep.listing import rooms_given  # noqa: PLC0415  # heavy
+
+    flow = design.flows[0].name
+    order = sorted(
+        range(len(best.changes)), key=lambda row: (-best.octets[row, 0], best.changes[row])
+    )
+    settings = []
+    for row in order:
+        places, room = best.places[row].tolist(), int(best.octets[row, 0])
+        rooms = rooms_given(parts, best.places[row])
+        assert min(rooms) == room, f"{flow}, {places}: {room} is not the least of {rooms}"
+        for value in {0, len(rooms) - 1, rooms.index(room)}:
+            places[parts.given] = value
+            prove(design, flow, parts.axes, places, rooms[value])
+        settings.append(setting(parts.axes, parts.merits.protecting, places, room))
+    return tuple(settings)
 
 
 class _Settings:

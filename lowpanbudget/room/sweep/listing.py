@@ -38,6 +38,14 @@ def drawn(parts: Parts, count: int) -> Iterator[tuple[list[int], int | None]]:
         yield place, int(room) if sound else None
 
 
+def rooms_given(parts: Parts, places: Ints) -> list[int]:
+    """Return the room of one setting for each value that is given."""
+    every = np.tile(places, (parts.values, 1))
+    every[:, parts.given] = np.arange(parts.values)
+    first, forwarded, _ = added(parts, every)
+    return [int(room) for room in np.minimum(first, forwarded)]
+
+
 def added(parts: Parts, places: Ints) -> tuple[Ints, Ints, Truths]:
     """Return the room of settings on the first hop and on a forwarded one, and which of them are not refused.
 

@@ -1,6 +1,6 @@
 """What a sweep tells: its axes, the settings that nothing surpasses, and a row for each setting there is."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Sequence
 from typing import Protocol
 
 from lowpanbudget.cites import Cite
@@ -8,6 +8,7 @@ from lowpanbudget.design.knob import Knob
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
 from lowpanbudget.room.sweep.axes import Axis
+from lowpanbudget.room.sweep.proof import changes_at
 from lowpanbudget.values import FrozenDict, dataclass, field
 
 Row = tuple[str | int | None, ...]
@@ -152,3 +153,13 @@ def swept_axis(axis: Axis, rooms: list[tuple[int, int] | None]) -> SweptAxis:
         for value, room in zip(axis.values, rooms, strict=True)
     )
     return SweptAxis(axis.name, axis.given, tuple(values))
+
+
+def setting(
+    axes: Sequence[Axis], protecting: Collection[int], places: Sequence[int], room: int
+) -> SweptSetting:
+    """Return a setting whose values stand at these places; what is given is none of its changes."""
+    protection = {axes[number].name: axes[number].values[places[number]] for number in protecting}
+    settings = [number for number, axis in enumerate(axes) if not axis.given]
+    changes = changes_at([axes[n] for n in settings], [places[n] for n in settings])
+    return SweptSetting(room, FrozenDict(protection), tuple(map(SettingChange.of, changes)))
