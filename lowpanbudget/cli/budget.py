@@ -19,7 +19,8 @@ _ANSWER_IS_NO = 1
 _EXAMPLE = """\b
 lowpanbudget budget examples/footbridge.toml --flow features
 lowpanbudget budget examples/footbridge.toml --octets 72
-lowpanbudget budget examples/footbridge.toml --csv --table ledger > octets.csv"""
+lowpanbudget budget examples/footbridge.toml --csv --table ledger > octets.csv
+lowpanbudget budget examples/footbridge.toml --flow routed --hops 1..12"""
 
 
 @click.command("budget", short_help=COMMANDS["budget"], epilog=_EXAMPLE)
@@ -50,6 +51,10 @@ lowpanbudget budget examples/footbridge.toml --csv --table ledger > octets.csv""
     "--table", type=click.Choice(["rooms", "ledger", "changes"]),
     help="With --csv: the rooms (default), every octet of the headers, or what would give more room, and its price.",
 )  # fmt: skip
+@click.option(
+    "--hops", type=options.Numbers(1, 254), metavar="A..B",
+    help="Instead: the room by the number of hops, and where it ends. A source route follows.",
+)  # fmt: skip
 @options.as_csv
 @options.as_json
 @click.pass_context
@@ -60,6 +65,7 @@ def command(
     octets: int | None,
     max_frames: int,
     table: str | None,
+    hops: range | None,
     *,
     ledger: bool | None,
     weaker: bool,
@@ -70,7 +76,7 @@ def command(
 
     Each frame shown was really encoded, filled to its room; one octet more does not fit. A second hop is told by what
     differs there, and several flows in short: --flow and --ledger show the rest. The exit code is 1 when some flow has
-    no room at all, or does not carry the octets that were asked for.
+    no room at all, does not carry the octets that were asked for, or has no room over some number of hops.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
@@ -80,8 +86,13 @@ def command(
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     loaded = load_design(design)
-    if table is not None and (octets is not None or not as_csv):
-        raise click.UsageError("--table goes with --csv, and --octets has one of its own", ctx)
+    if table is not None and (octets is not None or hops is not None or not as_csv):
+        raise click.UsageError("--table goes with --csv; --octets and --hops have one of their own", ctx)
+    if hops is not None:
+        if octets is not None:
+            raise click.UsageError("--hops and --octets tell two things", ctx)
+        _by_hops(ctx, loaded, hops, flow, as_csv=as_csv, as_json=as_json)
+        return
     if octets is not None:
         _carrying(
             ctx, loaded, octets, flow, max_frames, weaker=weaker, as_csv=as_csv, as_json=as_json
@@ -123,6 +134,40 @@ def _csv(rows: list[dict[str, Any]], table: str) -> str:
     if table == "changes":
         return csv_table.csv_of(csv_table.CHANGES, csv_table.change_rows(rows))
     return csv_table.csv_of(csv_table.BUDGET, rows)
+
+
+def _by_hops(
+    ctx: click.Context,
+    design: "Design",
+    hops: range,
+    flow: str | None,
+    *,
+    as_csv: bool,
+    as_json: bool,
+) -> None:
+    from lowpanbudget.cli import output
+    from lowpanbudget.report import csv_table, machine, view
+    from lowpanbudget.room.by_hops import room_by_hops
+
+    flows = [view.room_by_hops(one) for one in room_by_hops(design, hops, flow)]
+    if as_json:
+        output.emit(machine.document(hops=flows))
+    elif as_csv:
+        names = ("flow", "direction")
+        rows = [
+            room | {name: one[name] for name in names} for one in flows for room in one["rooms"]
+        ]
+        output.emit(csv_table.csv_of(csv_table.HOPS, rows))
+    else:
+
+        def paint(console: "Console", screen: "Screen") -> None:
+            from lowpanbudget.report import hops_text
+
+            hops_text.room_by_hops(console, screen, flows)
+
+        output.show(paint)
+    if not all((room["room"] or 0) > 0 for one in flows for room in one["rooms"]):
+        ctx.exit(_ANSWER_IS_NO)
 
 
 def _carrying(

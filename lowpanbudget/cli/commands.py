@@ -4,6 +4,7 @@
 COMMANDS = {
     "init": "Write a design to begin with: commented, and its messages fit as it stands.",
     "budget": "Show the room in a frame of each flow, where its octets go, and what would free more.",
+    "sweep": "Add up the room of all settings of a design, and show those that none surpasses.",
     "fit": "Show how each message packs into bits and whether it fits.",
     "airtime": "Show what each frame takes on the air, wait by wait and octet by octet, and its energy.",
     "weigh": "Show what each field of a message costs and gives, and what smaller would lose.",

@@ -29,6 +29,28 @@ def flows(
     return _beginning(named(ctx, "flow"), incomplete)
 
 
+def axes(
+    ctx: click.Context, _parameter: click.Parameter, incomplete: str
+) -> "list[CompletionItem]":
+    """Return the axes of the design on the command line, or of its flow there; behind the equals sign their values."""
+    from lowpanbudget.design.load import load_design
+    from lowpanbudget.errors import LowpanError
+    from lowpanbudget.room.sweep.axes import axis_values
+
+    path = next((path for path in (ctx.params.get("design"), *ctx.args) if path), None)
+    try:
+        design = load_design(str(path))
+        name = ctx.params.get("flow")
+        flows = design.flows if name is None else (design.flow(name),)
+    except LowpanError:
+        return []
+    found = {axis: values for flow in flows for axis, values in axis_values(design, flow).items()}
+    axis, equals, _ = incomplete.partition("=")
+    if equals:
+        return _beginning([f"{axis}={value}" for value in found.get(axis, ())], incomplete)
+    return _beginning([f"{name}=" for name in found], incomplete)
+
+
 def stations(
     ctx: click.Context, _parameter: click.Parameter, incomplete: str
 ) -> "list[CompletionItem]":

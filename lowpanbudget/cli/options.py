@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from lowpanbudget.env import Context, Env
 
 F = TypeVar("F", bound=Callable[..., Any])
+_MOST_DIGITS = 7
 EXPAND_ONLY = ":expand-only"
 
 
@@ -60,6 +61,40 @@ class Seconds(click.FloatRange):
         if not 0 < seconds <= self.most:
             self.fail(f"{value!r} is no time above 0 and up to {self.most:g} seconds.", param, ctx)
         return seconds
+
+
+class Numbers(click.ParamType):  # type: ignore[type-arg]  # older releases take no argument
+    """Whole numbers from ``least`` to ``most``, as ``A..B`` or one of them."""
+
+    name = "numbers"
+
+    def __init__(self, least: int, most: int) -> None:
+        self.least, self.most = least, most
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> range:
+        """Return the numbers as a range; fails with those that are allowed."""
+        numbers = numbers_of(str(value))
+        allowed = f"Give {self.least}..{self.most} or a part of it."
+        if numbers is None:
+            self.fail(f"{value!r} is no range of whole numbers. {allowed}", param, ctx)
+        if not numbers:
+            self.fail(f"{value!r} holds no number: it ends before it begins. {allowed}", param, ctx)
+        if numbers[0] < self.least or numbers[-1] > self.most:
+            self.fail(f"{value!r} is not within {self.least} to {self.most}. {allowed}", param, ctx)
+        return numbers
+
+
+def numbers_of(text: str) -> range | None:
+    """Return the numbers of ``A..B``, both included, or of one number; None for any other text."""
+    first, dots, last = text.partition("..")
+    if not all(
+        part.isascii() and part.isdigit() and len(part) < _MOST_DIGITS
+        for part in ((first, last) if dots else (first,))
+    ):
+        return None
+    return range(int(first), int(last if dots else first) + 1)
 
 
 as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON for programs.")

@@ -11,7 +11,9 @@ from lowpanbudget.layers.internet.coap.registry import OBSERVE
 from lowpanbudget.layers.internet.dtls.suites import SUITES, DtlsSuite
 from lowpanbudget.values import replace
 
-_SUITE = SUITES["TLS_AES_128_CCM_8_SHA256"]  # the one that constrained nodes use (RFC 9147, RFC 6655)
+_SUITE = SUITES[
+    "TLS_AES_128_CCM_8_SHA256"
+]  # the one that constrained nodes use (RFC 9147, RFC 6655)
 
 
 def application_knobs(application: Application) -> Iterator[Knob[Application]]:

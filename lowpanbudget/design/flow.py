@@ -128,7 +128,9 @@ class Flow(HashedOnce):
         Raises ``RequestError`` where it does not reach so far.
         """
         route = self.routing.route
-        routing = replace(self.routing, route=max(route + hops - self.hops, 0)) if route else self.routing
+        routing = (
+            replace(self.routing, route=max(route + hops - self.hops, 0)) if route else self.routing
+        )
         flow = replace(self, hops=hops, routing=routing)
         flow.must_reach()
         return flow

@@ -2,7 +2,7 @@
 
 The knobs themselves are declared beside the keys they turn (``link_knobs``, ``flow_knobs``, ``addresses``). Link keys,
 identifiers and contexts belong to the network: turning one changes all its flows together. ``knobs`` are the changes
-that may free octets or protect more; ``positions`` are all that a design and a flow can have, each dimension's together.
+that may free octets or protect more; ``positions`` are all that a design and a flow can have.
 """
 
 from collections.abc import Iterable, Iterator
@@ -26,7 +26,7 @@ def knobs(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
 
 
 def positions(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
-    """Yield every change of one key: those of ``knobs``, and those that cost octets, protect less or are another PHY."""
+    """Yield every change of one key: also those that cost octets, that protect less, that are another PHY."""
     yield from knobs(design, flow)
     yield from map(_of_link, link_positions(design.link))
     yield from address_positions(design, flow)

@@ -15,7 +15,7 @@ from lowpanbudget.layers.link.header_contents import TIME_CORRECTION
 from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME, FrameType, Mac
 from lowpanbudget.layers.link.phy import PhyTiming, timing
 from lowpanbudget.stack.encoding import STAND_IN_KEY, Encoded, encode_frame
-from lowpanbudget.values import HashedOnce, dataclass, replace
+from lowpanbudget.values import HashedOnce, dataclass
 
 AddressForm = Literal["short", "extended"]
 PanIds = Literal["both", "one", "none"]

@@ -178,7 +178,9 @@ class Path(HashedOnce):
     def _options(self) -> Options:
         """Return what the compressor may do for this flow."""
         flow = self.flow
-        return Options(flow.elide_udp_checksum, lorh=flow.routing != UNROUTED and flow.routing.compressed)
+        return Options(
+            flow.elide_udp_checksum, lorh=flow.routing != UNROUTED and flow.routing.compressed
+        )
 
     def _payloads(
         self, payload: bytes, room: int | None = None, layout: ContentLayout | None = None

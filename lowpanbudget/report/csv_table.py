@@ -25,6 +25,7 @@ CARRYING = (
     "flow", "direction", "hop", "octets", "most_frames", "carries", "room", "fits",
     "set.kind", "set.carries", "set.ids", "set.texts", "set.elsewhere",
 )  # fmt: skip
+HOPS = ("flow", "direction", "hops", "room", "first", "forwarded", "refused")
 FIT = (
     "message", "flow", "hop", "direction", "octets", "least_octets", "bits", "room", "fits", "spare", "frames",
     "most_frames", "batch", "batch_of", "wait_s",

@@ -19,10 +19,12 @@ from lowpanbudget.findings.finding import Finding
 if TYPE_CHECKING:
     from lowpanbudget.capture.follow.receivers import Reception
     from lowpanbudget.findings.audited import CaptureFindings
+    from lowpanbudget.room.by_hops import HopRoom, RoomByHops
     from lowpanbudget.room.carrying import Carrying
     from lowpanbudget.room.compute import Budget
     from lowpanbudget.room.encodings import Alternative
     from lowpanbudget.room.fit import Fit
+    from lowpanbudget.room.sweep.swept import Sweep
     from lowpanbudget.room.weigh import Weighing
 
 Data = dict[str, Any]
@@ -104,6 +106,36 @@ def carrying(one: "Carrying") -> Data:
         one, "flow", "direction", "hop", "octets", "most_frames", "carries", "room", "fits", "sets", "more_sets",
         "weaker",
     )  # fmt: skip
+
+
+def room_by_hops(one: "RoomByHops") -> Data:
+    """Return the room of a flow by its number of hops, and where it ends."""
+    told = result(one, "flow", "direction", "hops", "deepest")
+    return told | {
+        "rooms": [_over_hops(room) for room in one.rooms],
+        "end": None if one.end is None else _over_hops(one.end),
+    }
+
+
+def _over_hops(one: "HopRoom") -> Data:
+    return result(one, "hops", "room", "first", "forwarded", "refused")
+
+
+def sweep(one: "Sweep", octets: int | None = None) -> Data:
+    """Return the axes of a sweep, how many settings there are, and those that none surpasses.
+
+    With ``octets`` also how many settings carry so many.
+    """
+    names = ("flow", "direction", "axes", "settings", "refused", "reasons", "now", "least", "most")
+    told = result(one, *names)
+    if octets is not None:
+        told |= {"octets": octets, "carrying": one.carrying(octets)}
+    for name in ("front", "weaker"):
+        told[name] = [
+            result(setting, "room", "protection", "ids", "conditions", "cautions", "changes")
+            for setting in getattr(one, name)
+        ]
+    return told | {"proven": one.proven}
 
 
 def fit(one: "Fit") -> Data:

@@ -48,8 +48,7 @@ class Best(NamedTuple):
 
 def weakens(merits: Ints) -> Truths:
     """Return which rows protect less than the design in some respect; the last merit is no protection."""
-    less: Truths = (merits[:, :-1] < 0).any(axis=1)
-    return less
+    return np.asarray((merits[:, :-1] < 0).any(axis=1))
 
 
 def each_with_each(one: Ints, other: Ints) -> Ints:

@@ -79,9 +79,9 @@ def _swept(axis: Axis, chosen: Sequence[str] | None, *, weaker: bool) -> Axis:
     )
 
 
-def axis_names(design: Design, flow: Flow) -> list[str]:
-    """Return the names of the axes that a flow has."""
-    return list(_every(design, flow))
+def axis_values(design: Design, flow: Flow) -> dict[str, tuple[str, ...]]:
+    """Return the axes that a flow has by their names, with all their values."""
+    return {name: axis.values for name, axis in _every(design, flow).items()}
 
 
 def _every(design: Design, flow: Flow) -> dict[str, Axis]:
@@ -98,7 +98,9 @@ def _every(design: Design, flow: Flow) -> dict[str, Axis]:
         changes: dict[str, Knob[Design] | None] = {now: None}
         for knob in knobs:
             changes.setdefault(knob.value, knob)
-        axes[name] = Axis(name, dimension, now, tuple(changes), tuple(changes.values()), name == HOPS)
+        axes[name] = Axis(
+            name, dimension, now, tuple(changes), tuple(changes.values()), name == HOPS
+        )
     return axes
 
 
@@ -117,7 +119,8 @@ def _named(name: str, every: Mapping[str, Axis], design: Design, flow: Flow) -> 
     ]
     if elsewhere:
         raise RequestError(
-            f"the flow {flow.name} has no axis {name!r}", hint=f"It is one of: {', '.join(elsewhere)}"
+            f"the flow {flow.name} has no axis {name!r}",
+            hint=f"It is one of: {', '.join(elsewhere)}",
         )
     raise RequestError(
         f"the flow {flow.name} has no axis {name!r}", hint=spelled(name, sorted(every), "Its axes")
@@ -125,7 +128,9 @@ def _named(name: str, every: Mapping[str, Axis], design: Design, flow: Flow) -> 
 
 
 def _has(name: str, design: Design, flow: Flow) -> bool:
-    return any(name == axis.name or name in _short_names(axis) for axis in _every(design, flow).values())
+    return any(
+        name == axis.name or name in _short_names(axis) for axis in _every(design, flow).values()
+    )
 
 
 def _short_names(axis: Axis) -> set[str]:
@@ -135,11 +140,13 @@ def _short_names(axis: Axis) -> set[str]:
 
 
 def _listed(name: str, values: Values, axis: Axis) -> list[str]:
-    listed = list(dict.fromkeys(map(str, values)))
+    listed: list[str] = []
+    for value in map(str, values):
+        # a value may hold a comma itself, as a pair of ports does
+        listed += [value] if value in axis.values else [one.strip() for one in value.split(",")]
+    listed = list(dict.fromkeys(one for one in listed if one))
     if not listed:
-        raise RequestError(
-            f"the axis {name} has no values", hint=f"Give some of {_shown(axis)}"
-        )
+        raise RequestError(f"the axis {name} has no values", hint=f"Give some of {_shown(axis)}")
     for value in listed:
         if value not in axis.values:
             raise RequestError(

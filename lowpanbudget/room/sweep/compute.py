@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.room.measure import room_of
 from lowpanbudget.room.sweep.axes import Axis, Values, axes_of
 from lowpanbudget.room.sweep.proof import prove
 from lowpanbudget.room.sweep.swept import Row, Sweep, SweptSetting, setting, swept_axis
@@ -58,6 +59,7 @@ def _swept(design: Design, flow: Flow, axes: Sequence[Axis]) -> Sweep:
     at_random = [(places, room) for places, room in drawn(parts, _AT_RANDOM) if room is not None]
     for places, room in at_random:
         prove(design, flow.name, axes, places, room)
+    least, most = counts.rooms() or (None, None)
     refused = [one.refused for one in parts.around if one.refused]
     return Sweep(
         flow.name,
@@ -66,7 +68,9 @@ def _swept(design: Design, flow: Flow, axes: Sequence[Axis]) -> Sweep:
         counts.settings,
         counts.settings - counts.encoded,
         tuple(dict.fromkeys([*found.reasons, *refused])),
-        *(counts.rooms() or (None, None)),
+        min(map(room_of, design.paths(flow))),
+        least,
+        most,
         front,
         weaker,
         len(front) + len(weaker) + len(at_random),

@@ -62,7 +62,7 @@ class Counts:
         ]
 
     def _deciding(self, columns: Sequence[int]) -> list[int]:
-        """Return which of these octets may be the least of a setting: of two that are never less than the other, one."""
+        """Return which of these octets may be the least of a setting; of two that are always equal one."""
         deciding: list[int] = []
         for column in columns:
             if any(self._is_never_less(column, other) for other in deciding):

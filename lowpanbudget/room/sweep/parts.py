@@ -6,8 +6,8 @@ from itertools import product
 import numpy as np
 
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.room.sweep.arrays import Ints, Part
 from lowpanbudget.room.sweep.around import around
+from lowpanbudget.room.sweep.arrays import Ints, Part
 from lowpanbudget.room.sweep.axes import Axis
 from lowpanbudget.room.sweep.merits import Merits
 from lowpanbudget.room.sweep.tables import NOTHING, Measured

@@ -99,7 +99,8 @@ class Sweep:
     """The rooms of all settings of a flow.
 
     ``settings`` are all combinations of the axes but those that are given; ``refused`` of them cannot be encoded, for
-    these ``reasons``. ``least`` and ``most`` octets of room have the others, None where there is none. ``front``: the
+    these ``reasons``. ``least`` and ``most`` octets of room have the others, None where there is none; ``now`` has the
+    design itself. ``front``: the
     settings that no other surpasses in room and protection with fewer conditions, none of them with less protection
     than the design; ``weaker``: those with less, no advice, where they are swept. ``proven`` settings, all of these
     and some at random, were really encoded.
@@ -111,6 +112,7 @@ class Sweep:
     settings: int
     refused: int
     reasons: tuple[str, ...]
+    now: int
     least: int | None
     most: int | None
     front: tuple[SweptSetting, ...]

@@ -26,7 +26,9 @@ NOTHING: Octets = (0, 0, 0, 0)
 NO_HOP = 1 << 16  # octets left on a hop that the flow does not have: it never decides
 OF_LINK = (Share.LARGEST, Share.LINK, Share.PROTECTION, Share.ELEMENTS)
 OF_HEADERS = (Share.NETWORK, Share.CLASS, Share.TRANSPORT)
-_UNCOMPRESSED = "headers that are too long to be compressed: what stands behind them cannot be added"
+_UNCOMPRESSED = (
+    "headers that are too long to be compressed: what stands behind them cannot be added"
+)
 
 
 class Combination(NamedTuple):

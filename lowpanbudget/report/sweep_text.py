@@ -1,0 +1,170 @@
+"""A sweep for people: how many settings there are and what they leave, then those that none surpasses."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from rich.console import Console
+
+from lowpanbudget.errors import plural
+from lowpanbudget.report import layout
+from lowpanbudget.report.layout import BREAK, Cell, Run
+from lowpanbudget.report.screen import Screen
+from lowpanbudget.report.terminal import heading, paragraph
+
+_FRONT = "Settings that none surpasses: more room wants more conditions, or less protection"
+_WEAKER = "These protect less than the design; they are no advice"
+
+
+def sweeps(console: Console, screen: Screen, flows: Sequence[dict[str, Any]]) -> None:
+    """Print each sweep; of several flows what protects as the design does, and no axes."""
+    told: set[str] = set()
+    for one in flows:
+        heading(console, screen, f"{one['flow']}, {one['direction']}: {_answer(one)}")
+        paragraph(console, screen, _counted(one))
+        for axis in one["axes"]:
+            if axis["given"] and len(axis["values"]) > 1:
+                values = [value["value"] for value in axis["values"]]
+                text = (
+                    f"A setting's room is its least for {axis['name']} {values[0]} to {values[-1]}."
+                )
+                paragraph(console, screen, text)
+        console.print()
+        alone = len(flows) == 1
+        front = one["front"] if alone else _as_designed(one)
+        _settings(console, screen, one, front, _FRONT)
+        _settings(console, screen, one, one["weaker"] if alone else [], _WEAKER)
+        shown = [*front, *(one["weaker"] if alone else [])]
+        _conditions(console, screen, one, shown, told)
+        if alone:
+            _axes(console, screen, one)
+    if len(flows) > 1:
+        paragraph(
+            console, screen, "--flow NAME shows every protection, and what each value leaves."
+        )
+
+
+def _answer(one: dict[str, Any]) -> str:
+    if one["most"] is None:
+        return "no setting can be encoded"
+    if "octets" in one:
+        encoded = one["settings"] - one["refused"]
+        return f"{one['carrying']:,} of {encoded:,} settings carry {plural(one['octets'], 'octet')}"
+    return f"room from {one['least']} to {one['most']} octets, {one['now']} as designed"
+
+
+def _counted(one: dict[str, Any]) -> str:
+    axes = [axis for axis in one["axes"] if len(axis["values"]) > 1 and not axis["given"]]
+    text = f"{one['settings'] - one['refused']:,} settings were added up from encodings of {len(axes)} axes;"
+    text += f" {one['proven']} of them were encoded as a whole to prove it."
+    if one["refused"]:
+        reasons = "; ".join(one["reasons"])
+        text += f" {one['refused']:,} more cannot be encoded: {reasons}."
+    return text
+
+
+def _as_designed(one: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the settings of the front that protect as the design does."""
+    now = _protection_now(one)
+    return [setting for setting in one["front"] if setting["protection"] == now]
+
+
+def _protection_now(one: dict[str, Any]) -> dict[str, str]:
+    names = {name for setting in one["front"] for name in setting["protection"]}
+    return {
+        axis["name"]: value["value"]
+        for axis in one["axes"]
+        for value in axis["values"]
+        if axis["name"] in names and value["now"]
+    }
+
+
+def _settings(
+    console: Console,
+    screen: Screen,
+    one: dict[str, Any],
+    settings: Sequence[dict[str, Any]],
+    title: str,
+) -> None:
+    """Print settings under a title, those of one protection together."""
+    if not settings:
+        return
+    paragraph(console, screen, title, "bold")
+    now = _protection_now(one)
+    groups: dict[str, list[dict[str, Any]]] = {}
+    for setting in settings:
+        groups.setdefault(_protection(setting, now), []).append(setting)
+    for name, several in sorted(groups.items(), key=lambda group: group[0] != ""):
+        paragraph(console, screen, f"protection: {name or 'as designed'}", indent=2)
+        rows: list[list[Cell]] = [
+            [[(str(s["room"]), "bold")], str(len(s["conditions"])), screen.text(_changes(one, s))]
+            for s in several
+        ]
+        titles = ("room", "conditions", "changes")
+        layout.put(console, layout.table(titles, rows, console.width, indent=4, right=(0, 1)))
+    console.print()
+
+
+def _changes(one: dict[str, Any], setting: dict[str, Any]) -> str:
+    """Return the changes of a setting but those of protection, which stand above it."""
+    protection = {f"{name}={value}" for name, value in setting["protection"].items()}
+    names = [name for name in _short(one, setting["ids"]) if name not in protection]
+    return ", ".join(names) or "none"
+
+
+def _protection(setting: dict[str, Any], now: dict[str, str]) -> str:
+    """Return in what the protection of a setting is not the design's."""
+    changed = [
+        f"{name}={value}" for name, value in setting["protection"].items() if now.get(name) != value
+    ]
+    return ", ".join(changed)
+
+
+def _short(one: dict[str, Any], ids: Iterable[str]) -> list[str]:
+    """Return names of changes without the flow that they are all of."""
+    return [name.removeprefix(f"flow[{one['flow']}].") for name in ids]
+
+
+def _conditions(
+    console: Console,
+    screen: Screen,
+    one: dict[str, Any],
+    settings: Sequence[dict[str, Any]],
+    told: set[str],
+) -> None:
+    """Print what must hold for the changes of these settings, and what they weaken: each change the first time."""
+    changes = {change["id"]: change for setting in settings for change in setting["changes"]}
+    new = [
+        c for name, c in changes.items() if name not in told and (c["condition"] or c["caution"])
+    ]
+    told.update(changes)
+    if not new:
+        return
+    paragraph(console, screen, "What must hold", "bold")
+    rows: list[list[Cell]] = []
+    for change in new:
+        text: list[Run] = [(screen.text(change["condition"]), "")] if change["condition"] else []
+        if change["caution"]:
+            text += [BREAK] if text else []
+            text.append((screen.text(f"caution: {change['caution']}"), ""))
+        rows.append([screen.text(_short(one, [change["id"]])[0]), text])
+    layout.put(console, layout.table(("", ""), rows, console.width))
+    console.print()
+
+
+def _axes(console: Console, screen: Screen, one: dict[str, Any]) -> None:
+    """Print the axes and the rooms that each value leaves."""
+    paragraph(console, screen, "Least and most room of the settings with each value", "bold")
+    rows: list[list[Cell]] = []
+    for axis in one["axes"]:
+        for name, value in zip(
+            [axis["name"], *([""] * len(axis["values"]))], axis["values"], strict=False
+        ):
+            rooms = [
+                str(value[end]) if value[end] is not None else "none" for end in ("least", "most")
+            ]
+            shown = screen.text(value["value"]) + (" (as designed)" if value["now"] else "")
+            rows.append([screen.text(name), shown, *rooms])
+    layout.put(
+        console, layout.table(("axis", "value", "least", "most"), rows, console.width, right=(2, 3))
+    )
+    console.print()

@@ -1,0 +1,66 @@
+"""The room by the number of hops: judged by frames, and by what a router in a source route takes."""
+
+from dataclasses import replace
+
+import pytest
+from design.designs import EXAMPLES
+from room.sweep_proof import carries
+
+from lowpanbudget import RequestError, budget, load_design, room_by_hops
+
+DESIGNS = {name: load_design(EXAMPLES / f"{name}.toml") for name in ("archive", "footbridge")}
+FOOTBRIDGE = DESIGNS["footbridge"]
+
+
+@pytest.mark.parametrize("name", DESIGNS)
+def test_rooms_are_those_of_frames(name: str) -> None:
+    design = DESIGNS[name]
+    for found in room_by_hops(design, [1, 2, 3, 9, 14]):
+        for one in found.rooms:
+            paths = design.paths(design.flow(found.flow).with_hops(one.hops))
+            assert [path.hop.name for path in paths] == ["first", "forwarded"][: len(paths)]
+            assert len(paths) == (1 if one.hops == 1 else 2)
+            for path, room in zip(paths, (one.first, one.forwarded), strict=False):
+                assert room is not None
+                if room >= 0:
+                    assert carries(path, room)
+                    assert not carries(path, room + 1)
+                else:
+                    assert len(path.unlimited(b"").octets) == path.link.largest - room
+        own = next(iter(room_by_hops(design, [found.hops], found.flow))).rooms[0]
+        assert [own.first, own.forwarded] == [one.room for one in budget(design, found.flow)]
+
+
+def test_a_source_route_follows_and_ends() -> None:
+    """RFC 8138 section 5.1: an entry of type 3 is 8 octets, and 88 octets of room hold no more than eleven.
+
+    The design's routers differ in 8 octets; from the third hop on each is one entry more.
+    """
+    (found,) = room_by_hops(FOOTBRIDGE, range(1, 13), "routed")
+    rooms = [one.room for one in found.rooms]
+    steps = {before - after for before, after in zip(rooms[2:], rooms[3:], strict=False) if before and after}
+    assert steps == {8}
+    assert found.deepest == 10
+    assert found.end is not None
+    assert found.end.hops == 11
+    assert found.end.room is not None
+    assert found.end.room <= 0 < (found.rooms[9].room or 0)
+
+
+def test_the_end_is_found_beyond_what_was_asked() -> None:
+    (found,) = room_by_hops(FOOTBRIDGE, [2], "routed")
+    assert (found.deepest, found.end and found.end.hops) == (10, 11)
+    (found,) = room_by_hops(FOOTBRIDGE, [200], "features")
+    assert found.rooms[0].room is None
+    assert "hop limit of 64 ends" in found.rooms[0].refused
+    assert found.deepest == 64  # RFC 8200 section 3: the hop limit falls by 1 at each node that forwards
+    open_end = replace(FOOTBRIDGE.flow("features"), hop_limit=255)
+    (found,) = room_by_hops(FOOTBRIDGE.with_flow(open_end), [200], "features")
+    assert (found.deepest, found.end) == (254, None)
+
+
+@pytest.mark.parametrize("hops", [[], [0], [255], [True], ["3"]])
+def test_numbers_that_no_flow_can_have(hops: list[int]) -> None:
+    with pytest.raises(RequestError) as caught:
+        room_by_hops(FOOTBRIDGE, hops)
+    assert caught.value.hint == "Give numbers from 1 to 254"
