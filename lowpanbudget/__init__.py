@@ -173,9 +173,7 @@ if TYPE_CHECKING:
         Explanation as Explanation, explain as explain, terms as terms,
     )
     from lowpanbudget.room.by_hops import (
-        HopRoom as HopRoom,
-        RoomByHops as RoomByHops,
-        room_by_hops as room_by_hops,
+        HopRoom as HopRoom, RoomByHops as RoomByHops, room_by_hops as room_by_hops,
     )
     from lowpanbudget.room.carrying import (
         Carrying as Carrying, EnoughChanges as EnoughChanges, carrying as carrying,
@@ -190,11 +188,8 @@ if TYPE_CHECKING:
     from lowpanbudget.room.ledger import Ledger as Ledger
     from lowpanbudget.room.sweep.compute import sweep as sweep
     from lowpanbudget.room.sweep.swept import (
-        SettingChange as SettingChange,
-        Sweep as Sweep,
-        SweptAxis as SweptAxis,
-        SweptSetting as SweptSetting,
-        SweptValue as SweptValue,
+        SettingChange as SettingChange, Sweep as Sweep, SweptAxis as SweptAxis,
+        SweptSetting as SweptSetting, SweptValue as SweptValue,
     )
     from lowpanbudget.room.weigh import Weighing as Weighing, weigh as weigh
     from lowpanbudget.stack.comparison import Comparison as Comparison, Difference as Difference

@@ -52,7 +52,7 @@ lowpanbudget budget examples/footbridge.toml --flow routed --hops 1..12"""
     help="With --csv: the rooms (default), every octet of the headers, or what would give more room, and its price.",
 )  # fmt: skip
 @click.option(
-    "--hops", type=options.Numbers(1, 254), metavar="A..B",
+    "--hops", type=options.WholeNumbers(1, 254), metavar="A..B",
     help="Instead: the room by the number of hops, and where it ends. A source route follows.",
 )  # fmt: skip
 @options.as_csv

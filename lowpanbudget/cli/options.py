@@ -63,7 +63,7 @@ class Seconds(click.FloatRange):
         return seconds
 
 
-class Numbers(click.ParamType):  # type: ignore[type-arg]  # older releases take no argument
+class WholeNumbers(click.ParamType):  # type: ignore[type-arg]  # older releases take no argument
     """Whole numbers from ``least`` to ``most``, as ``A..B`` or one of them."""
 
     name = "numbers"

@@ -81,7 +81,7 @@ def command(
 
         with output.writing(table, inputs=(design,)) as file:
             count = write_sweep_table(file, sweeps, form)
-        click.echo(f"{ctx.command_path}: {table}: {plural(count, 'row')}, one a setting", err=True)
+        click.echo(f"{ctx.command_path}: {table}: {plural(count, 'row')}", err=True)
     rows = [view.sweep(one, octets) for one in sweeps]
     if as_json:
         output.emit(machine.document(sweep=rows))

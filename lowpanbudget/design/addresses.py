@@ -46,14 +46,14 @@ def address_positions(design: Design, flow: Flow) -> Iterator[Knob[Design]]:
     for number, context in design.contexts.items():
         if any(address in context.prefix for address in addresses):
             yield Knob(
-                f"context[{number}].kept",
-                "false",
+                f"context[{number}].id",
+                "none",
                 f"context {number}",
                 f"no context {number} ({context.prefix})",
                 rfc(6282, "3.1.2"),
                 partial(_without_context, number=number),
                 stage=Stage.CONTEXTS,
-                now="true",
+                now=str(number),
                 shares=(Share.NETWORK,),
             )
 
@@ -171,7 +171,7 @@ def _context(design: Design, number: int) -> Context:
     """Return a context; ``RequestError`` where only a later change of the same set would make it."""
     context: Context | None = design.contexts.get(number)
     if context is None:
-        raise RequestError(f"there is no context {number} yet")
+        raise RequestError(f"there is no context {number}")
     return context
 
 

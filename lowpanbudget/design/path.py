@@ -14,6 +14,7 @@ from lowpanbudget.errors import DoesNotFit
 from lowpanbudget.layers.internet import icmpv6, ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
+from lowpanbudget.layers.lowpan.forms import HLIM
 from lowpanbudget.stack.contents import ContentLayout
 from lowpanbudget.stack.encoding import Encoded
 from lowpanbudget.stack.outgoing import AnyHeader, Outgoing
@@ -160,8 +161,9 @@ class Path(HashedOnce):
         flow, form = self.flow, self.link.addresses
         ends = (flow.source.ip(form), flow.group or flow.destination.ip(form))
         routing = flow.routing if flow.routing.route else replace(flow.routing, entry_octets=0)
+        name, start, end, limit = self.hop
         return (
-            self.contexts, self.hop, *ends, self.root, flow.direction, routing,
+            self.contexts, name, start, end, HLIM.best(limit).row.inline, *ends, self.root, flow.direction, routing,
             flow.source_port, flow.destination_port, flow.elide_udp_checksum,
             flow.traffic_class, flow.flow_label,
         )  # fmt: skip

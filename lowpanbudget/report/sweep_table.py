@@ -18,7 +18,7 @@ _ROOMS = {
 }
 
 
-class _Table(Protocol):
+class _Lines(Protocol):
     def add(self, row: Sequence[Any]) -> None: ...
 
     def close(self) -> None: ...
@@ -47,7 +47,7 @@ def write_sweep_table(file: Sink, sweeps: Sequence[Sweep], form: str) -> int:
     every = [one.rows() for one in sweeps]  # refused before anything is written
     columns = {"flow": str, **dict.fromkeys(names, str), **dict.fromkeys(_ROOMS, int)}
     meanings = {"flow": "the flow", **{name: f"value of {name}" for name in names}, **_ROOMS}
-    table: _Table = (
+    table: _Lines = (
         ParquetTable(file, columns, meanings) if form == "parquet" else _TextTable(file, columns)
     )
     count = 0

@@ -35,7 +35,8 @@ def room_of(path: Path) -> int:
         except DoesNotFit:
             break
         if lengths == [full] and (
-            rest == guess or frames_of(path, guess + 1) != 1  # each octet costs one, or asked
+            # each octet costs one, or asked: the first ones may fill up what was padding
+            0 < rest == guess or frames_of(path, guess + 1) != 1
         ):
             return guess
         guess += full - lengths[0] if len(lengths) == 1 else -1

@@ -129,7 +129,7 @@ def _few(axis: Axis) -> Axis:
             values=axis.values[:: len(axis.values) - 1],
             changes=axis.changes[:: len(axis.values) - 1],
         )
-    if axis.name.endswith((".identifier", ".kept")):
+    if axis.name.endswith(".identifier"):
         return replace(axis, values=axis.values[:1], changes=axis.changes[:1])
     return axis
 

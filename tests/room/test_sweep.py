@@ -225,7 +225,7 @@ def test_what_cannot_be_added_is_left_out() -> None:
     ("axes", "says", "hint"),
     [
         ({"levle": [5]}, "no axis 'levle'", "level"),
-        ({"routing.form": ["6lorh"]}, "no axis 'routing.form'", "It is one of: routed"),
+        ({"routing.form": ["6lorh"]}, "no axis 'routing.form'", "Flows that have it: routed"),
         ({"level": []}, "has no values", "5, 6, 7"),
         ({"level": [9]}, "no value '9'", "5, 6, 7"),
         ({"hops": [0]}, "no value '0'", "1 to 254"),
@@ -251,6 +251,17 @@ def test_the_whole_space_is_no_longer_than_what_it_is_made_of() -> None:
     every = {axis.name: axis for axis in axes_of(ARCHIVE, flow, {"phy": ["sun-fsk"]}, weaker=True)}
     assert set(every["link.security.level"].values) == set("01234567")
     assert every["link.phy"].values == ("sun-fsk",)
+
+
+def test_another_radio_is_no_better_setting() -> None:
+    """The settings that none surpasses with one PHY are those of a sweep of it alone."""
+    values = {"phy": ["o-qpsk-2450", "sun-fsk"]}
+    (both,) = sweep(ARCHIVE, "alarm", axes=values)
+    for phy in values["phy"]:
+        (alone,) = sweep(ARCHIVE, "alarm", axes={"phy": [phy]})
+        other = phy == "sun-fsk"
+        same = [one for one in both.front if ("link.phy=sun-fsk" in one.ids) == other]
+        assert sorted(s.room for s in same) == sorted(s.room for s in alone.front)
 
 
 def test_a_table_has_a_limit(few: Sweep) -> None:

@@ -12,7 +12,7 @@ Truths = NDArray[np.bool_]
 _LARGEST = np.iinfo(np.int64).max
 
 
-class Part(NamedTuple):
+class Addends(NamedTuple):
     """A table as arrays, a row for each combination of its ``axes``.
 
     ``places``: which value of each axis it has; ``octets``: what is left, side by side for each given value; ``valid``:

@@ -120,7 +120,7 @@ def _named(name: str, every: Mapping[str, Axis], design: Design, flow: Flow) -> 
     if elsewhere:
         raise RequestError(
             f"the flow {flow.name} has no axis {name!r}",
-            hint=f"It is one of: {', '.join(elsewhere)}",
+            hint=f"Flows that have it: {', '.join(elsewhere)}",
         )
     raise RequestError(
         f"the flow {flow.name} has no axis {name!r}", hint=spelled(name, sorted(every), "Its axes")

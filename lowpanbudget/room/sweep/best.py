@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lowpanbudget.room.sweep.arrays import Best, Ints, Part, joined, unsurpassed, weakens
+from lowpanbudget.room.sweep.arrays import Addends, Best, Ints, joined, unsurpassed, weakens
 from lowpanbudget.room.sweep.parts import Parts
 
 _NONE: Ints = np.empty(0, np.int64)
@@ -42,7 +42,7 @@ def _front(parts: Parts, columns: Sequence[int], *, weaker: bool) -> Best:
     return _with_payloads(parts, unsurpassed(front._replace(octets=low[:, None])), weaker=weaker)
 
 
-def _rows(part: Part, rows: Ints, columns: Sequence[int], axes: int, *, weaker: bool) -> Best:
+def _rows(part: Addends, rows: Ints, columns: Sequence[int], axes: int, *, weaker: bool) -> Best:
     """Return rows of a table, without those that protect less unless these are wanted."""
     if not weaker:
         rows = rows[~weakens(part.merits[rows])]

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from lowpanbudget.room.sweep.parts import Parts
 
 _AT_RANDOM = 24  # settings that are encoded in every sweep beside the best ones
+_MOST_PROVEN = 48  # of these
 
 
 def sweep(
@@ -73,13 +74,16 @@ def _swept(design: Design, flow: Flow, axes: Sequence[Axis]) -> Sweep:
         most,
         front,
         weaker,
-        len(front) + len(weaker) + len(at_random),
+        sum(map(_proofs, (front, weaker))) + len(at_random),
         _Settings(parts, counts),
     )
 
 
 def _proven(design: Design, parts: "Parts", best: "Best") -> tuple[SweptSetting, ...]:
-    """Return settings, most room first, each encoded for the first, the last and the worst of the values given."""
+    """Return settings, most room first.
+
+    They are encoded, of many some that lie evenly among them: for the first, the last and the worst of given values.
+    """
     from lowpanbudget.room.sweep.listing import rooms_given  # noqa: PLC0415  # heavy
 
     flow = design.flows[0].name
@@ -87,15 +91,27 @@ def _proven(design: Design, parts: "Parts", best: "Best") -> tuple[SweptSetting,
         range(len(best.changes)), key=lambda row: (-best.octets[row, 0], best.changes[row])
     )
     settings = []
-    for row in order:
+    each = _every(len(order))
+    for number, row in enumerate(order):
         places, room = best.places[row].tolist(), int(best.octets[row, 0])
-        rooms = rooms_given(parts, best.places[row])
-        assert min(rooms) == room, f"{flow}, {places}: {room} is not the least of {rooms}"
-        for value in {0, len(rooms) - 1, rooms.index(room)}:
-            places[parts.given] = value
-            prove(design, flow, parts.axes, places, rooms[value])
+        if number % each == 0:
+            rooms = rooms_given(parts, best.places[row])
+            assert min(rooms) == room, f"{flow}, {places}: {room} is not the least of {rooms}"
+            for value in {0, len(rooms) - 1, rooms.index(room)}:
+                places[parts.given] = value
+                prove(design, flow, parts.axes, places, rooms[value])
         settings.append(setting(parts.axes, parts.merits.protecting, places, room))
     return tuple(settings)
+
+
+def _every(count: int) -> int:
+    """Return of how many settings one is encoded."""
+    return -(-count // _MOST_PROVEN) or 1
+
+
+def _proofs(settings: Sequence[SweptSetting]) -> int:
+    """Return how many of these settings were encoded."""
+    return len(settings[:: _every(len(settings))])
 
 
 class _Settings:

@@ -7,7 +7,7 @@ import numpy as np
 
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.room.sweep.around import around
-from lowpanbudget.room.sweep.arrays import Ints, Part
+from lowpanbudget.room.sweep.arrays import Addends, Ints
 from lowpanbudget.room.sweep.axes import Axis
 from lowpanbudget.room.sweep.merits import Merits
 from lowpanbudget.room.sweep.tables import NOTHING, Measured
@@ -50,7 +50,7 @@ class Parts:
         axes: tuple[int, ...],
         places: Sequence[tuple[int, ...]],
         octets: Sequence[Sequence[tuple[int, ...] | None]],
-    ) -> Part:
+    ) -> Addends:
         """Return a table as arrays; it owns the axes that none before it had.
 
         Octets that are no other for any given value stand there once.
@@ -60,7 +60,7 @@ class Parts:
         merits, changes = self.merits.of(axes, own, places)
         each = self.values // len(octets[0])
         rows = [[number for left in row for number in (left or NOTHING)] * each for row in octets]
-        return Part(
+        return Addends(
             axes,
             own,
             np.array(places, np.int64).reshape(len(places), len(axes)),
@@ -83,7 +83,7 @@ class Parts:
             at = {**fixed, **dict(zip(self._shared, choice, strict=True))}
             yield [_matching(part, at) for part in self.tables]
 
-    def rows_of(self, part: Part, places: Ints) -> Ints:
+    def rows_of(self, part: Addends, places: Ints) -> Ints:
         """Return the row of a table that each setting has, whose values stand at these places of the axes."""
         rows = np.zeros(len(places), np.int64)
         for number in part.axes:
@@ -91,7 +91,7 @@ class Parts:
         return rows
 
 
-def _matching(part: Part, at: Mapping[int, int]) -> Ints:
+def _matching(part: Addends, at: Mapping[int, int]) -> Ints:
     """Return the rows that have these values and are refused for no given value."""
     rows = part.valid.all(axis=1)
     for index, number in enumerate(part.axes):

@@ -15,7 +15,7 @@ Row = tuple[str | int | None, ...]
 MOST_ROWS = 10_000_000
 
 
-class Counted(Protocol):
+class AllSettings(Protocol):
     """All settings of a sweep, added up."""
 
     def carrying(self, octets: int) -> int:
@@ -69,7 +69,7 @@ class SettingChange:
 
 @dataclass(frozen=True, slots=True)
 class SweptSetting:
-    """A setting that was really encoded: ``room`` in octets on its worst hop, for every value that is given.
+    """A setting: ``room`` in octets on its worst hop, and for the worst of the values that are given.
 
     ``changes`` make it of the design, in their order; ``protection``: the value of each axis that protects.
     """
@@ -102,8 +102,8 @@ class Sweep:
     these ``reasons``. ``least`` and ``most`` octets of room have the others, None where there is none; ``now`` has the
     design itself. ``front``: the
     settings that no other surpasses in room and protection with fewer conditions, none of them with less protection
-    than the design; ``weaker``: those with less, no advice, where they are swept. ``proven`` settings, all of these
-    and some at random, were really encoded.
+    than the design; ``weaker``: those with less, no advice, where they are swept. ``proven`` settings, of these and
+    at random, were encoded as a whole.
     """
 
     flow: str
@@ -118,7 +118,7 @@ class Sweep:
     front: tuple[SweptSetting, ...]
     weaker: tuple[SweptSetting, ...]
     proven: int
-    counted: Counted = field(repr=False, compare=False)
+    counted: AllSettings = field(repr=False, compare=False)
 
     def carrying(self, octets: int) -> int:
         """Return how many settings carry so many octets in a frame, on every hop and for every value that is given."""

@@ -10,7 +10,7 @@ from itertools import product
 from typing import Any, NamedTuple
 
 from lowpanbudget.design.flow import FIRST
-from lowpanbudget.design.knob import Knob, Share
+from lowpanbudget.design.knob import Knob, Share, Stage
 from lowpanbudget.design.knobs import turned
 from lowpanbudget.design.link import Link
 from lowpanbudget.design.meaning import Design
@@ -41,7 +41,7 @@ class Combination(NamedTuple):
     octets: tuple[Octets | None, ...]
 
 
-class Table(NamedTuple):
+class MeasuredTable(NamedTuple):
     """The combinations of some axes, which are numbers; the one that is given is not among them."""
 
     axes: tuple[int, ...]
@@ -52,7 +52,7 @@ class Measured(NamedTuple):
     """What the design leaves as it is, the tables whose octets are added to it, and why combinations are refused."""
 
     base: Octets
-    tables: tuple[Table, ...]
+    tables: tuple[MeasuredTable, ...]
     reasons: tuple[str, ...]
 
 
@@ -87,8 +87,9 @@ class _Measure:
         self._design, self._flow, self._axes = design, flow, axes
         self._measure, self._reasons = measure, reasons
         self.base, self._whole = measure(design, flow)
+        self._before: dict[tuple[str, ...], Design] = {}
 
-    def tables(self, shares: Sequence[Share]) -> list[Table]:
+    def tables(self, shares: Sequence[Share]) -> list[MeasuredTable]:
         """Return the table of the axes that bear on each of these shares."""
         together = [numbers for share in shares if (numbers := bearing_on(self._axes, share))]
         alone = len(together) < 2  # then nothing is added to what this way measures
@@ -99,7 +100,7 @@ class _Measure:
             )
         return [self._table(numbers, alone=alone) for numbers in together]
 
-    def _table(self, numbers: Sequence[int], *, alone: bool) -> Table:
+    def _table(self, numbers: Sequence[int], *, alone: bool) -> MeasuredTable:
         settings = tuple(number for number in numbers if not self._axes[number].given)
         given = [self._axes[number].changes for number in numbers if self._axes[number].given]
         combinations = []
@@ -110,12 +111,12 @@ class _Measure:
                 for circumstances in product(*given)
             )
             combinations.append(Combination(places, octets))
-        return Table(settings, tuple(combinations))
+        return MeasuredTable(settings, tuple(combinations))
 
     def _more(self, changes: Changes, *, alone: bool) -> Octets | None:
         """Return how much more is left with these changes; None where they are refused."""
         try:
-            left, whole = self._measure(turned(self._design, filter(None, changes)), self._flow)
+            left, whole = self._measure(self._turned(changes), self._flow)
         except LowpanError as error:
             self._reasons.setdefault(error.message)
             return None
@@ -123,6 +124,15 @@ class _Measure:
             self._reasons.setdefault(_UNCOMPRESSED)
             return None
         return _added(left, self.base, -1)
+
+    def _turned(self, changes: Changes) -> Design:
+        """Return the design with these changes; those of addresses are made once for all that come behind them."""
+        made = [change for change in changes if change is not None]
+        first = [change for change in made if change.stage < Stage.REST]
+        ids = tuple(change.id for change in first)
+        if ids not in self._before:
+            self._before[ids] = turned(self._design, first)
+        return turned(self._before[ids], [change for change in made if change.stage is Stage.REST])
 
 
 def bearing_on(axes: Sequence[Axis], share: Share) -> tuple[int, ...]:
