@@ -87,7 +87,9 @@ def command(
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
     loaded = load_design(design)
     if table is not None and (octets is not None or hops is not None or not as_csv):
-        raise click.UsageError("--table goes with --csv; --octets and --hops have one of their own", ctx)
+        raise click.UsageError(
+            "--table goes with --csv; --octets and --hops have one of their own", ctx
+        )
     if hops is not None:
         if octets is not None:
             raise click.UsageError("--hops and --octets tell two things", ctx)

@@ -77,8 +77,9 @@ def flow_knobs(flow: Flow) -> Iterator[Knob[Flow]]:
 
 def flow_positions(flow: Flow) -> Iterator[Knob[Flow]]:
     """Yield the other positions that the flow's dimensions have, but for its hops, of which there may be any number."""
-    for application_knob in application_positions(flow.application):
-        yield _of_application(application_knob)
+    if flow.group is None:  # what protects from end to end has two ends
+        for application_knob in application_positions(flow.application):
+            yield _of_application(application_knob)
     for routing_knob in routing_positions(flow.routing):
         yield _of_routing(routing_knob)
     now = PORTS.best((flow.source_port, flow.destination_port)).row.inline

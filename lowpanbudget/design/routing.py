@@ -197,7 +197,7 @@ def routing_positions(routing: Routing) -> Iterator[Knob[Routing]]:
             )  # fmt: skip
     if not routing.tunnel:
         yield _knob(
-            "tunnel", "true", "an outer header to and from the root", rfc(9008, "2"),
+            "tunnel", "true", "an outer header to and from the root", rfc(8138, "7"),
             replacing(tunnel=True), now="false",
         )  # fmt: skip
 

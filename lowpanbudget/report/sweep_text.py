@@ -11,6 +11,7 @@ from lowpanbudget.report.layout import BREAK, Cell, Run
 from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.terminal import heading, paragraph
 
+_MOST_REASONS = 3
 _FRONT = "Settings that none surpasses: more room wants more conditions, or less protection"
 _WEAKER = "These protect less than the design; they are no advice"
 
@@ -57,7 +58,9 @@ def _counted(one: dict[str, Any]) -> str:
     text = f"{one['settings'] - one['refused']:,} settings were added up from encodings of {len(axes)} axes;"
     text += f" {one['proven']} of them were encoded as a whole to prove it."
     if one["refused"]:
-        reasons = "; ".join(one["reasons"])
+        reasons = "; ".join(one["reasons"][:_MOST_REASONS])
+        if len(one["reasons"]) > _MOST_REASONS:
+            reasons += f"; {len(one['reasons']) - _MOST_REASONS} reasons more"
         text += f" {one['refused']:,} more cannot be encoded: {reasons}."
     return text
 
