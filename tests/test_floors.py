@@ -172,6 +172,17 @@ def test_one_module_knows_the_library_for_tables() -> None:
     assert knowing == {"report.parquet"}
 
 
+NUMBERS_IN_BULK = ("fields.lookup", "capture.columns", "room.sweep", "deployment")
+
+
+def test_numpy_stays_where_numbers_come_in_bulk() -> None:
+    for path in MODULES:
+        here = name_of(path)
+        for line, full in imports(path):
+            if full.split(".")[0] == "numpy":
+                assert here.startswith(NUMBERS_IN_BULK), f"{here}:{line} imports {full}"
+
+
 def test_no_module_is_named_like_the_standard_library() -> None:
     names = {path.stem if path.stem != "__init__" else path.parent.name for path in MODULES}
     # words of this trade; nobody here imports the library's own modules of these names

@@ -69,11 +69,13 @@ from lowpanbudget import (
     read_senml,
     resolve_senml,
     review,
+    room_by_hops,
     shortest_form,
     show,
     split,
     survey,
     survey_files,
+    sweep,
     terms,
     weigh,
 )
@@ -204,6 +206,9 @@ RESULTS: dict[str, Callable[[], Any]] = {
     "captures": captured,
     "events": reassembled,
     "budgets": lambda: tuple(budget(ARCHIVE)),
+    "swept": lambda: (
+        *sweep(ARCHIVE, "alarm", weaker=True), *room_by_hops(ARCHIVE, [1, 70], "alarm"),
+    ),
     "fits": lambda: tuple(fit(ARCHIVE)),
     "airtimes": lambda: tuple(airtime(ARCHIVE, "climate")),
     "weighed": lambda: weigh(ARCHIVE),

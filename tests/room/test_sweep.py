@@ -10,8 +10,8 @@ import pytest
 from design.designs import EXAMPLES
 from room.sweep_proof import Kind, Settings, differs, kinds
 
-from lowpanbudget import RequestError, budget, load_design, sweep
-from lowpanbudget.design.knobs import positions, turned
+from lowpanbudget import RequestError, budget, carrying, load_design, sweep
+from lowpanbudget.design.knobs import knobs, positions, turned
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.room.sweep.axes import axes_of
 from lowpanbudget.room.sweep.proof import encoded_room
@@ -182,6 +182,32 @@ def test_each_saving_of_a_budget_is_a_setting(name: str) -> None:
                     assert then[hop.hop] == hop.room + gains[hop.hop][saving]
                 else:  # a budget tells no change that only takes
                     assert then[hop.hop] <= hop.room
+
+
+@pytest.mark.parametrize(
+    ("name", "flow", "octets"),
+    [("footbridge", "snapshot", (84, 99)), ("archive", "alarm", (80, 92))],
+)
+def test_the_smallest_sets_are_the_smallest_of_all(
+    name: str, flow: str, octets: tuple[int, ...]
+) -> None:
+    """Of all combinations of the changes that are advice none is smaller than those that a search found."""
+    design = DESIGNS[name]
+    advice = {k.id for k in knobs(design, design.flow(flow)) if not (k.caution or k.stronger)}
+    axes = axes_of(design, design.flow(flow))
+    few = {
+        axis.name: [v for v in axis.values if v == axis.now or f"{axis.dimension}={v}" in advice]
+        for axis in axes
+    }
+    (found,) = sweep(design, flow, axes=few)
+    most: dict[int, int] = {}  # room with so many changes
+    for row in rows_of(found):
+        count = sum(row[axis.name] != axis.now for axis in axes)
+        most[count] = max(most.get(count, 0), row["room"])
+    for wanted in octets:
+        least = min(count for count, room in most.items() if room >= wanted)
+        (answer,) = carrying(design, wanted, flow)
+        assert {len(one.ids) for one in answer.sets} == {least}
 
 
 def test_protection_takes_the_octets_of_the_standard() -> None:

@@ -117,6 +117,8 @@ def _proofs(settings: Sequence[SweptSetting]) -> int:
 class _Settings:
     """All settings of a sweep that was made: what they are asked later."""
 
+    __slots__ = ("_counts", "_parts")
+
     def __init__(self, parts: "Parts", counts: "Counts") -> None:
         self._parts, self._counts = parts, counts
 
