@@ -49,6 +49,14 @@ def test_a_source_route_follows_and_ends() -> None:
     assert found.end.room <= 0 < rooms[9]
 
 
+def test_over_one_hop_stands_no_router() -> None:
+    flow = FOOTBRIDGE.flow("routed")
+    assert [flow.with_hops(hops).routing.route for hops in (1, 2, 9)] == [0, 1, 8]
+    storing = replace(flow, routing=replace(flow.routing, route=0), hops=1)
+    (one,) = budget(FOOTBRIDGE.with_flow(storing), "routed")
+    assert room_by_hops(FOOTBRIDGE, [1], "routed")[0].rooms[0].room == one.room
+
+
 def test_the_end_is_found_beyond_what_was_asked() -> None:
     (found,) = room_by_hops(FOOTBRIDGE, [2], "routed")
     assert (found.deepest, found.end and found.end.hops) == (10, 11)

@@ -1,5 +1,7 @@
 """Room and ledger: the room fits and one octet more does not, in real frames that read back as what they carry."""
 
+from dataclasses import replace
+
 import pytest
 from design.designs import EXAMPLES
 from hypothesis import given, settings
@@ -7,8 +9,10 @@ from room.random_paths import random_paths
 
 from lowpanbudget import budget, decode_frame, load_design
 from lowpanbudget.bits import Span
+from lowpanbudget.design.application import Application, Dtls
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import DoesNotFit
+from lowpanbudget.layers.internet.dtls.suites import SUITES
 from lowpanbudget.room.compute import Budget
 from lowpanbudget.room.ledger import Ledger
 from lowpanbudget.room.measure import room_of
@@ -108,6 +112,26 @@ def test_random_designs(path: Path) -> None:
     room = room_of(path)
     assert_tight(path, room)
     assert_reads_back(path, bytes(index % 251 for index in range(room)))
+
+
+def test_padding_is_room_where_headers_fill_the_frame() -> None:
+    """RFC 9147 section 4.2.3: a ciphertext has 16 octets at least; 9 are type and tag: 7 of data cost nothing."""
+    design = load_design(EXAMPLES / "footbridge.toml")
+    flow, full = design.flow("routed"), 0
+    dtls = Application(dtls=Dtls(SUITES["TLS_AES_128_CCM_8_SHA256"], epoch=3))
+    for label in (0, 7):
+        for source, destination in ((0xF0B2, 0xF0B1), (5000, 0xF0B1), (5000, 5001)):
+            for pan_ids in ("one", "none"):
+                changed = replace(
+                    flow, flow_label=label, source_port=source, destination_port=destination, application=dtls
+                )  # fmt: skip
+                link = replace(design.link, pan_ids=pan_ids)
+                for path in replace(design, link=link).paths(changed):
+                    if path.rest == 0:
+                        full += 1
+                        assert room_of(path) == 7
+                        assert_tight(path, 7)
+    assert full
 
 
 def test_a_ledger_that_does_not_tile_is_refused() -> None:
