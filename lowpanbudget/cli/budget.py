@@ -91,8 +91,12 @@ def command(
             "--table goes with --csv; --octets and --hops have one of their own", ctx
         )
     if hops is not None:
-        if octets is not None:
-            raise click.UsageError("--hops and --octets tell two things", ctx)
+        if octets is not None or ledger is not None:
+            raise click.UsageError("--hops tells another thing than --octets and --ledger", ctx)
+        if weaker or max_frames != 1:
+            raise RequestError(
+                "--max-frames and --weaker go with --octets", hint="Leave out --hops"
+            )
         _by_hops(ctx, loaded, hops, flow, as_csv=as_csv, as_json=as_json)
         return
     if octets is not None:

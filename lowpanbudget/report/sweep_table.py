@@ -23,6 +23,8 @@ class _Lines(Protocol):
 
     def close(self) -> None: ...
 
+    def abandon(self) -> None: ...
+
 
 def form_of(path: str) -> str:
     """Return the form that the end of a file's name tells. Raises ``RequestError`` for another end."""
@@ -48,14 +50,18 @@ def write_sweep_table(file: Sink, sweeps: Sequence[Sweep], form: str) -> int:
     columns = {"flow": str, **dict.fromkeys(names, str), **dict.fromkeys(_ROOMS, int)}
     meanings = {"flow": "the flow", **{name: f"value of {name}" for name in names}, **_ROOMS}
     table: _Lines = (
-        ParquetTable(file, columns, meanings) if form == "parquet" else _TextTable(file, columns)
+        ParquetTable(file, columns, meanings) if form == "parquet" else _TextLines(file, columns)
     )
     count = 0
-    for one, rows in zip(sweeps, every, strict=True):
-        for row in _in_columns(one.columns, rows, list(columns)):
-            table.add(row)
-            count += 1
-    table.close()
+    try:
+        for one, rows in zip(sweeps, every, strict=True):
+            for row in _in_columns(one.columns, rows, list(columns)):
+                table.add(row)
+                count += 1
+        table.close()
+    except BaseException:
+        table.abandon()
+        raise
     return count
 
 
@@ -71,7 +77,7 @@ def _in_columns(
         yield [None if place is None else row[place] for place in places]
 
 
-class _TextTable:
+class _TextLines:
     """Writes rows as RFC 4180 has them, behind a line of titles."""
 
     def __init__(self, sink: Sink, columns: Iterable[str]) -> None:
@@ -85,4 +91,7 @@ class _TextTable:
 
     def close(self) -> None:
         self._sink.write(lines_of(self._lines).encode())
+        self._lines.clear()
+
+    def abandon(self) -> None:
         self._lines.clear()

@@ -193,7 +193,10 @@ def test_rooms_by_hops(invoke: Invoke) -> None:
         (["--hops", "0..3"], "not within 1 to 254"),
         (["--hops", "1..255"], "not within 1 to 254"),
         (["--hops", "many"], "no range of whole numbers"),
-        (["--hops", "1..3", "--octets", "4"], "two things"),
+        (["--hops", "1..3", "--octets", "4"], "another thing"),
+        (["--hops", "1..3", "--ledger"], "another thing"),
+        (["--hops", "1..3", "--weaker"], "go with --octets"),
+        (["--hops", "1..3", "--table", "ledger", "--csv"], "one of their own"),
     ],
 )
 def test_hops_that_are_wrong(invoke: Invoke, args: list[str], says: str) -> None:
