@@ -6,7 +6,6 @@ The knobs that turn a link key stand in ``link_knobs``.
 from typing import Literal
 
 from lowpanbudget.bits import StandIn, Writer
-from lowpanbudget.cites import Cite, ieee
 from lowpanbudget.layers.internet.ipv6 import MINIMUM_MTU
 from lowpanbudget.layers.link.addressing import MODE_OCTETS, Addressing, addressing, pan_ids
 from lowpanbudget.layers.link.auxiliary import Security
@@ -15,7 +14,7 @@ from lowpanbudget.layers.link.header_contents import TIME_CORRECTION
 from lowpanbudget.layers.link.mac import BROADCAST, LARGEST_FRAME, FrameType, Mac
 from lowpanbudget.layers.link.phy import PhyTiming, timing
 from lowpanbudget.stack.encoding import STAND_IN_KEY, Encoded, encode_frame
-from lowpanbudget.values import HashedOnce, dataclass
+from lowpanbudget.values import HashedOnce, dataclass, replace
 
 AddressForm = Literal["short", "extended"]
 PanIds = Literal["both", "one", "none"]

@@ -13,9 +13,9 @@ from typing import Any
 import pytest
 
 from lowpanbudget import load_design, sweep
-from lowpanbudget.design.link import PHYS
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import LowpanError
+from lowpanbudget.layers.link.phy import PHYS
 from lowpanbudget.room.sweep.axes import axes_of
 from lowpanbudget.room.sweep.proof import encoded_room
 

@@ -14,13 +14,13 @@ from design.designs import EXAMPLES
 
 from lowpanbudget import load_design
 from lowpanbudget.design.knobs import turned
-from lowpanbudget.design.link import PHYS
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.design.routing import Routing
 from lowpanbudget.errors import DoesNotFit, LowpanError
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.elements import Element
+from lowpanbudget.layers.link.phy import PHYS
 from lowpanbudget.room.sweep.axes import Axis, axes_of
 from lowpanbudget.room.sweep.listing import added
 from lowpanbudget.room.sweep.parts import Parts
