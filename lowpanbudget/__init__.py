@@ -50,6 +50,15 @@ if TYPE_CHECKING:
     from lowpanbudget.deployment.airtime import (
         FrameTimes as FrameTimes, MessageAirtime as MessageAirtime, airtime as airtime,
     )
+    from lowpanbudget.deployment.confidence import (
+        MeasuredShare as MeasuredShare, Quantile as Quantile, Spread as Spread,
+    )
+    from lowpanbudget.deployment.measured import (
+        MeasuredBurst as MeasuredBurst, MeasuredFlow as MeasuredFlow, MeasuredLink as MeasuredLink,
+        MeasuredNode as MeasuredNode, Measurement as Measurement, PlanCheck as PlanCheck,
+        PlanNumber as PlanNumber, PlanVerdict as PlanVerdict, ReportsTogether as ReportsTogether,
+    )
+    from lowpanbudget.deployment.measurement import measure as measure
     from lowpanbudget.deployment.timeline import (
         FrameAirtime as FrameAirtime, Phase as Phase, RadioState as RadioState, TimedPart as TimedPart,
     )

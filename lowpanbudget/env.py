@@ -250,8 +250,10 @@ def link_address(value: object, name: str) -> bytes:
     return octets
 
 
-def link_text(link: bytes) -> str:
+def link_text(link: bytes | None) -> str:
     """Return a link address as it is shown and asked for everywhere: ``0x0012``, or octets with colons."""
+    if link is None:
+        return "an unnamed node"
     return f"0x{link.hex()}" if len(link) == 2 else link.hex(":")
 
 

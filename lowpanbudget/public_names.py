@@ -25,6 +25,12 @@ NAMES = {
     "capture.tally": "Tally",
     "cites": "Cite",
     "deployment.airtime": "FrameTimes MessageAirtime airtime",
+    "deployment.confidence": "MeasuredShare Quantile Spread",
+    "deployment.measured": (
+        "MeasuredBurst MeasuredFlow MeasuredLink MeasuredNode Measurement PlanCheck PlanNumber "
+        "PlanVerdict ReportsTogether"
+    ),
+    "deployment.measurement": "measure",
     "deployment.timeline": "FrameAirtime Phase RadioState TimedPart",
     "design.estimate": "Estimate",
     "design.flow": "Flow Station",

@@ -62,6 +62,7 @@ from lowpanbudget import (
     generate,
     list_frames,
     load_design,
+    measure,
     read_capture,
     read_coap,
     read_dtls,
@@ -177,7 +178,7 @@ def captured() -> list[Any]:
         *follow(capture, **known), *annotate(capture, [1, 24], **known),
         survey(capture, **known, every="15 min"), *survey_files([capture]), *frame_rows(capture, **known),
         list_frames(capture, **known, until=900),
-        audit(capture, **known),
+        audit(capture, **known), measure(capture, **known),
     ]  # fmt: skip
 
 

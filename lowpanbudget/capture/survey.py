@@ -181,7 +181,7 @@ class Surveyor:
             elif alone and place.application is not None:
                 application = place.application + longer
             else:
-                application = _application(sighting, datagram)
+                application = application_octets(sighting, datagram)
                 place.application = application - longer if alone else None
             tally.application += application
         if sighting.is_fragment:
@@ -284,7 +284,7 @@ _SEEN = object()  # the surveyor that has seen a template's layers, among its fa
 _DATA = FrameType.DATA.name.lower()
 
 
-def _application(sighting: Sighting, datagram: bytes) -> int:
+def application_octets(sighting: Sighting, datagram: bytes) -> int:
     """Return the octets that an application sent in the datagram: behind UDP, and behind CoAP where it can be read."""
     flow = sighting.flow
     if flow is None or flow.protocol != ipv6.UDP:

@@ -18,6 +18,7 @@ COMMANDS = {
     "annotate": "Explain every octet of a frame.",
     "audit": "Say what a capture proves to be wrong, wasteful or risky, worst first.",
     "survey": "Show where the octets of captures go, by flow, node, kind of frame and layer.",
+    "measure": "Show what a capture tells of rates, losses, hops and latency, beside what is planned.",
     "expand": "Write the IPv6 datagrams of a capture, or its frames decrypted, as another capture.",
     "shrink": "Write the frames of a design for the IPv6 datagrams of a capture.",
     "explain": "Explain a term, a header or a finding: what it is, its rows, its clauses.",

@@ -69,6 +69,11 @@ class Design:
             )
         return design
 
+    @property
+    def plans_network(self) -> bool:
+        """Return whether something says how the network carries messages, or what it must keep to."""
+        return any(one is not None for one in (self.access, self.tree, self.loss, self.limits))
+
     def flow(self, name: str) -> Flow:
         """Return the flow of this name; ``RequestError`` names those that there are."""
         return _named(name, self.flows, "flow")

@@ -14,6 +14,8 @@ from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import upper_of
 from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.deployment.measurement import Measurer
+from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum, faults
 from lowpanbudget.findings.captures.capture import NO_FRAME
@@ -39,6 +41,7 @@ from lowpanbudget.stack.pieces import Fate
 from lowpanbudget.stack.upper import read_upper
 from lowpanbudget.values import dataclass, replace
 
+MOST_MEASURED = 50_000  # datagrams that are held against the plan of the network
 MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
 
 
@@ -91,6 +94,8 @@ class Audit:
         self._only_varying = False  # the frame at hand is like one that was judged
         self._kept: list[tuple[Rule, Hit]] | None = None  # hits that hold for all frames alike
         self._first_ns: int | None = None
+        design = self.known.design
+        self._measurer = _measurer(design)
 
     # --- frames in -------------------------------------------------------------------------------------
 
@@ -98,6 +103,8 @@ class Audit:
         """Take one record of a trace. Of a frame that the capture cut nothing is concluded: reading noticed it."""
         for datagram in sighting.expired:
             self._give(Scene(self.known), datagram)
+        if self._measurer is not None:
+            self._measurer.add(sighting)
         if sighting.heard_as is not None:
             return  # it was judged where another receiver heard it
         if sighting.cut:
@@ -295,10 +302,21 @@ class Audit:
         """Return all findings, worst first; the audit is over then."""
         if not self.frames:
             self._give(Scene(self.known), self, NO_FRAME)
+        if self._measurer is not None:
+            self._give(Scene(self.known), self._measurer.measurement())
         for rule, check in self._ends:
             for hit in check(self.known) or ():
                 self._tallies.count(rule, hit, 0)
         return self._tallies.findings()
+
+
+def _measurer(design: Design | None) -> Measurer | None:
+    """Return what measures the network of a design that plans one."""
+    return (
+        Measurer(design, most=MOST_MEASURED)
+        if design is not None and design.plans_network
+        else None
+    )
 
 
 def _reads(read: Hashable, kind: Hashable) -> bool:

@@ -7,6 +7,7 @@ the same hop limit are another datagram, or the same sent again, and no step on 
 
 from typing import NamedTuple
 
+from lowpanbudget.capture.follow.flows import mark_of
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.values import dataclass
@@ -69,7 +70,7 @@ class Passages:
             return None
         header = datagram.outer if tunnelled else datagram.header
         now = source, destination, header.hop_limit, datagram.numbers[0], datagram.time_s
-        mark = hash((int(header.source), datagram.octets[upper.offset :]))
+        mark = mark_of(header.source, datagram.octets, upper)
         way = self._young.get(mark) or self._old.get(mark)
         if way is None:
             self._keep(mark, (now,))

@@ -9,14 +9,13 @@ from lowpanbudget.capture.follow.opened import OpenedContent
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.env import IID_MASK, Contexts, interface_identifier
+from lowpanbudget.env import IID_MASK, Contexts, interface_identifier, link_text
 from lowpanbudget.findings.datagrams import HeardDatagram, iphc_of
 from lowpanbudget.findings.flows import FlowBook, FlowMatch
 from lowpanbudget.findings.losses import Losses
 from lowpanbudget.findings.passages import Passage
 from lowpanbudget.findings.senders import Givers, HeardSender, Senders, Station
 from lowpanbudget.findings.sums import DifferencesOfSenders
-from lowpanbudget.findings.wording import link_text
 from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.link.auxiliary import Security

@@ -1,12 +1,7 @@
 """Words that several findings share: link addresses, hops, rooms."""
 
-from lowpanbudget import env
+from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
-
-
-def link_text(link: bytes | None) -> str:
-    """Return a link address as text, or that there is none."""
-    return "an unnamed node" if link is None else env.link_text(link)
 
 
 def hop_text(source: bytes | None, destination: bytes | None) -> str:

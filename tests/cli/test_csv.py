@@ -124,7 +124,7 @@ def test_a_table_of_the_settings_that_carry_a_payload() -> None:
 
 
 def test_two_forms_at_once_are_refused() -> None:
-    for command in ("budget", "fit", "encodings", "audit", "survey", "annotate"):
+    for command in ("budget", "fit", "encodings", "audit", "survey", "measure", "annotate"):
         done = invoke(command, "x", "--csv", "--json")
         assert done.exit_code == 2, command
         assert "two ways" in done.stderr

@@ -6,6 +6,7 @@ import pytest
 from findings.air import names
 from findings.cases_application import APPLICATION_CASES, APPLICATION_NEAR
 from findings.cases_compression import COMPRESSION_CASES
+from findings.cases_delivery import DELIVERY_CASES
 from findings.cases_deployment import DEPLOYMENT_CASES
 from findings.cases_fragments import FRAGMENT_CASES, FRAGMENT_NEAR
 from findings.cases_further import FURTHER, Further
@@ -34,6 +35,7 @@ CASES: dict[str, Case] = (
     | FRAGMENT_CASES
     | ROUTING_CASES
     | APPLICATION_CASES
+    | DELIVERY_CASES
 )
 NEAR = NODES_NEAR | FRAGMENT_NEAR | ROUTING_NEAR | APPLICATION_NEAR
 DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES

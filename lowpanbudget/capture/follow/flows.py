@@ -52,6 +52,14 @@ def upper_of(octets: bytes) -> chain.ChainPlace | None:
     return last
 
 
+def mark_of(source: IPv6Address, octets: bytes, upper: chain.ChainPlace) -> int:
+    """Return what stays the same of a datagram on its way: who sent it, and what its last header covers.
+
+    Nothing numbers an IPv6 datagram; hop limits, routing headers and the RPL option change from hop to hop.
+    """
+    return hash((int(source), octets[upper.offset :]))
+
+
 def flow_of(octets: bytes, upper: chain.ChainPlace | None = None) -> FlowKey | None:
     """Return the flow of a datagram, or of the front of one, whose last header is ``upper``; None without any."""
     upper = upper or upper_of(octets)

@@ -1,11 +1,12 @@
 """Frames that ask for an acknowledgement, and whether one comes."""
 
+from lowpanbudget.env import link_text
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.senders import Station, pan_of, strangers
-from lowpanbudget.findings.wording import hop_text, link_text
+from lowpanbudget.findings.wording import hop_text
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.values import dataclass, field
 

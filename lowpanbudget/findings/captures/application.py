@@ -6,13 +6,13 @@ from typing import NamedTuple
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.env import link_text
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.datagrams import CoapHead, HeardDatagram, UdpContent
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.wording import link_text
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import Type

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from ipaddress import IPv6Network
 
-from lowpanbudget.env import IID_MASK, UNIVERSAL_LOCAL, interface_identifier
+from lowpanbudget.env import IID_MASK, UNIVERSAL_LOCAL, interface_identifier, link_text
 from lowpanbudget.findings.checksum import SumReading
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
@@ -11,7 +11,6 @@ from lowpanbudget.findings.guesses import Slip
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.sums import Differences
-from lowpanbudget.findings.wording import link_text
 from lowpanbudget.layers.lowpan.iphc import Iphc
 
 CHECKSUMS = Subject("checksums")

@@ -1,13 +1,13 @@
 """Frames of the link: PAN IDs, addresses, sequence numbers, information elements, sizes."""
 
-from lowpanbudget.env import IID_MASK, interface_identifier
+from lowpanbudget.env import IID_MASK, interface_identifier, link_text
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import OWN_FAULT, Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
-from lowpanbudget.findings.wording import link_text, octets_text
+from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.link.addressing import addressing, pan_ids
 from lowpanbudget.layers.link.header_contents import TERMINATION_1, TERMINATION_2
 from lowpanbudget.layers.link.mac import (

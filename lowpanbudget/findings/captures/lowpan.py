@@ -3,14 +3,14 @@
 from functools import lru_cache
 from ipaddress import IPv6Address
 
-from lowpanbudget.env import Context, interface_identifier
+from lowpanbudget.env import Context, interface_identifier, link_text
 from lowpanbudget.fields.choice import Choice, Row
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.wording import link_text, octets_text
+from lowpanbudget.findings.wording import octets_text
 from lowpanbudget.layers.internet import ipv6
 from lowpanbudget.layers.link.mac import BROADCAST
 from lowpanbudget.layers.lowpan import addresses, lorh

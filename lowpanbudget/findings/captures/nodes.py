@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.env import link_text
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
@@ -16,7 +17,7 @@ from lowpanbudget.findings.senders import (
     pan_of,
     strangers,
 )
-from lowpanbudget.findings.wording import link_text, seconds_text
+from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.messages import RouterSolicitation
 from lowpanbudget.layers.internet.rpl.messages import Dis

@@ -1,5 +1,6 @@
 """Datagrams in fragments that are late, lost, repeated or in each other's way."""
 
+from lowpanbudget.env import link_text
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.datagrams import hop_of, numbers_of
@@ -8,7 +9,7 @@ from lowpanbudget.findings.losses import MOST_SENDERS
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.wording import hop_text, link_text, octets_text, seconds_text
+from lowpanbudget.findings.wording import hop_text, octets_text, seconds_text
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, OffsetBeyond
 from lowpanbudget.stack.events import Discarded, TimedOut

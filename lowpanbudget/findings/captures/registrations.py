@@ -4,11 +4,10 @@ from ipaddress import IPv6Address
 from typing import Any
 
 from lowpanbudget.capture.recent import Recent
-from lowpanbudget.env import IID_MASK, SHORT_IID
+from lowpanbudget.env import IID_MASK, SHORT_IID, link_text
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene
-from lowpanbudget.findings.wording import link_text
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.nd.lowpan_options import STATUS, AddressRegistration
 from lowpanbudget.layers.internet.nd.messages import (

@@ -3,7 +3,7 @@
 from typing import Any
 
 from lowpanbudget.bits import Reader
-from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier
+from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier, link_text
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
@@ -11,7 +11,6 @@ from lowpanbudget.findings.passages import HeardHop, Passage
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene
 from lowpanbudget.findings.senders import pan_of
-from lowpanbudget.findings.wording import link_text
 from lowpanbudget.layers.internet import icmpv6, ipv6
 from lowpanbudget.layers.internet.icmpv6 import Icmpv6
 from lowpanbudget.layers.internet.icmpv6_messages import (

@@ -5,6 +5,7 @@ from lowpanbudget.findings.captures.application import APPLICATION
 from lowpanbudget.findings.captures.capture import CAPTURE
 from lowpanbudget.findings.captures.checksums import CHECKSUMS
 from lowpanbudget.findings.captures.contexts import CONTEXTS
+from lowpanbudget.findings.captures.delivery import DELIVERY
 from lowpanbudget.findings.captures.fragments import FRAGMENTS
 from lowpanbudget.findings.captures.link import LINK
 from lowpanbudget.findings.captures.lowpan import LOWPAN
@@ -24,5 +25,5 @@ from lowpanbudget.findings.rule import rules_of
 # in the order of what they look at: one that knows why a frame cannot be read comes before those that only say so
 CAPTURE_RULES = rules_of(
     CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY,
-    NETWORK, RPL, REGISTRATIONS, ROUTING, APPLICATION, REQUESTS, PLAN, MESSAGES,
+    NETWORK, RPL, REGISTRATIONS, ROUTING, APPLICATION, REQUESTS, PLAN, MESSAGES, DELIVERY,
 )  # fmt: skip

@@ -1,0 +1,207 @@
+"""What a frame says about the network that carried it: who sent it when, and the datagram that crossed a link with it.
+
+Here headers become numbers and addresses; what is concluded from them (``deployment``) knows no protocol.
+"""
+
+from decimal import Decimal
+from ipaddress import IPv6Address
+from typing import NamedTuple
+
+from lowpanbudget.bits import Reader
+from lowpanbudget.capture.files.link_types import FRAME
+from lowpanbudget.capture.follow.flows import FlowKey, mark_of, upper_of
+from lowpanbudget.capture.follow.matching import Matched
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.survey import application_octets
+from lowpanbudget.design.flow import Flow
+from lowpanbudget.env import IID_MASK, interface_identifier
+from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.link.mac import BROADCAST, FrameType, Mac
+from lowpanbudget.layers.link.security import Devices
+from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.sequence import Sequence
+from lowpanbudget.stack.decoder import Decoder
+
+STRIPPED_FCS = 2  # octets of a check sequence that was on the air, and that the receiver took off
+
+
+class Crossing(NamedTuple):
+    """A datagram on one link.
+
+    ``mark`` stands for what stays the same on its way. ``at_origin``: its link sender is who sent the datagram;
+    ``at_end``: its link receiver is who it is for. ``flow_name``, whether it goes ``down``, and ``message`` are
+    the design's. ``own_number`` is
+    the message's own sequence number, which wraps at ``modulus``; ``written_s`` the time that the message gives for
+    itself, in seconds from 1970, in steps of ``step_s``. All of these are None where nothing tells.
+    """
+
+    flow: FlowKey
+    mark: int
+    hop_limit: int
+    at_origin: bool
+    at_end: bool
+    application: int
+    numbers: tuple[int, ...]
+    flow_name: str | None = None
+    down: bool = False
+    message: str | None = None
+    own_number: int | None = None
+    modulus: int | None = None
+    written_s: float | None = None
+    step_s: float | None = None
+
+
+class HeardFrame(NamedTuple):
+    """One frame on the air.
+
+        ``sender`` and ``receiver`` are link addresses of the hop, None where it names none. ``octets`` are those on the
+    air, check sequence included. ``asks`` for an acknowledgement, ``answers``: it is one. ``sealed``: nobody here reads
+    it. ``repeats`` is the number of the frame that it says again. ``numbered``: its ``sequence`` counts its sender's
+    frames.
+    """
+
+    number: int
+    time_ns: int | None
+    sender: bytes | None
+    receiver: bytes | None
+    octets: int
+    sequence: int | None
+    numbered: bool
+    asks: bool
+    answers: bool
+    sealed: bool
+    repeats: int | None
+    copies: int | None
+    damaged: bool
+    crossing: Crossing | None
+
+
+class _HeaderFacts(NamedTuple):
+    """What holds for all frames that are alike, while the devices are those of a decoder."""
+
+    decoder: Decoder
+    sender: bytes | None
+    receiver: bytes | None
+    numbered: bool
+    asks: bool
+    answers: bool
+    to_all: bool
+
+
+def heard_frame(sighting: Sighting) -> HeardFrame | None:
+    """Return what a sighting tells of the air; None for a record that holds no frame."""
+    template = sighting.template
+    mac = None if template is None else template.example.mac
+    if template is None or sighting.body.kind != FRAME or mac is None or mac.fault is not None:
+        return None
+    facts = template.facts.get(_FACTS)
+    if not isinstance(facts, _HeaderFacts) or facts.decoder is not sighting.decoder:
+        facts = template.facts[_FACTS] = _header_facts(mac, sighting.decoder)
+    return HeardFrame(
+        sighting.number,
+        sighting.record.time_ns,
+        facts.sender,
+        facts.receiver,
+        len(sighting.octets) + (0 if sighting.fcs_octets else STRIPPED_FCS),
+        sighting.sequence,
+        facts.numbered,
+        facts.asks,
+        facts.answers,
+        sighting.payload is None,
+        sighting.repeats,
+        sighting.copies,
+        sighting.fcs_ok is False,
+        None if facts.to_all else _crossing(sighting, mac, sighting.decoder.devices),
+    )
+
+
+def _header_facts(mac: Mac, decoder: Decoder) -> _HeaderFacts:
+    to_all = mac.destination == BROADCAST
+    return _HeaderFacts(
+        decoder,
+        node_of(mac.source, mac, decoder.devices),
+        node_of(mac.destination, mac, decoder.devices),
+        mac.frame_type in _NUMBERED and mac.source is not None,
+        bool(mac.ack_request) and not to_all,
+        mac.frame_type == FrameType.ACKNOWLEDGEMENT,
+        to_all,
+    )
+
+
+_FACTS = object()  # among the facts of a template
+_OUTSIDE = "outside"  # the role of a station that the network does not reach by its own links
+_NUMBERED = {FrameType.DATA, FrameType.COMMAND}
+
+
+def node_of(link: bytes | None, mac: Mac, devices: Devices) -> bytes | None:
+    """Return one name of a node: its EUI-64 where a short address is known to be that device's."""
+    if link is None or len(link) != 2:
+        return link
+    short = int.from_bytes(link, "big")
+    pan = mac.pan_id
+    if pan is not None and (pan, short) in devices:
+        return devices[pan, short]
+    return devices.get(short, link)
+
+
+def _crossing(sighting: Sighting, mac: Mac, devices: Devices) -> Crossing | None:
+    """Return the datagram that a frame completes, to one node; None without any."""
+    datagram, flow = sighting.datagram, sighting.flow
+    if datagram is None or flow is None or sighting.repeats is not None:
+        return None
+    template = sighting.template
+    # of a frame that brings all of it the last header stands where it stands in those that are alike
+    place = template.upper if template is not None and len(sighting.parts) == 1 else None
+    place = place or upper_of(datagram)
+    if place is None or place.hidden:
+        return None
+    header = ipv6.decode(Reader(datagram[: ipv6.OCTETS]))
+    matched = sighting.matched
+    plain = Crossing(
+        flow,
+        mark_of(place.source, datagram, place),
+        header.hop_limit,
+        _is_of(sighting.source, place.source, mac, devices),
+        _is_of(sighting.destination, place.destination, mac, devices),
+        application_octets(sighting, datagram),
+        sighting.numbers,
+    )
+    if matched is None:
+        return plain
+    return _with_message(_with_border(plain, matched.flow, sighting), matched)
+
+
+def _with_border(crossing: Crossing, flow: Flow, sighting: Sighting) -> Crossing:
+    """Return a crossing whose way begins or ends at the border router, where an end of its flow is outside."""
+    border = {flow.border.short, flow.border.extended} - {None}
+    if flow.destination.role == _OUTSIDE and sighting.destination in border:
+        return crossing._replace(at_end=True)
+    if flow.source.role == _OUTSIDE and sighting.source in border:
+        return crossing._replace(at_origin=True)
+    return crossing
+
+
+def _is_of(link: bytes | None, address: IPv6Address, mac: Mac, devices: Devices) -> bool:
+    """Return whether an address has the interface identifier of a link address, or of the device that has it."""
+    identifier = int(address) & IID_MASK
+    known = (link, node_of(link, mac, devices))
+    return any(identifier == interface_identifier(one) for one in known if one is not None)
+
+
+def _with_message(crossing: Crossing, matched: Matched) -> Crossing:
+    """Return a crossing with what the design says of it, and what its message counts and dates."""
+    flow = matched.flow
+    named = crossing._replace(flow_name=flow.name, down=flow.direction == "down")
+    message, values = matched.message, matched.values
+    if message is None or values is None:
+        return named
+    counter = next((one for one in message.fields if isinstance(one, Sequence)), None)
+    clock = next((one for one in message.fields if isinstance(one, Time)), None)
+    named = named._replace(message=message.name)
+    if counter is not None and isinstance(values.get(counter.name), int):
+        named = named._replace(own_number=values[counter.name], modulus=1 << counter.bits)
+    base = None if clock is None else clock.base_time()
+    if clock is not None and base is not None and values.get(clock.name) is not None:
+        written = base + Decimal(values[clock.name])
+        named = named._replace(written_s=float(written), step_s=float(clock.step))
+    return named

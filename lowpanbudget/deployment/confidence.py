@@ -1,0 +1,161 @@
+"""How sure a measured number is: shares with exact intervals, and what so many values say of quantiles.
+
+A share of independent trials has the exact binomial interval (Clopper and Pearson, Biometrika 26 (1934)): its ends are
+quantiles of beta distributions, found here by halving the incomplete beta function (DLMF section 8.17).
+"""
+
+from collections.abc import Sequence
+from math import ceil, exp, lgamma, log, log1p, sqrt
+from typing import NamedTuple
+
+from lowpanbudget.values import dataclass
+
+CONFIDENCE = 0.95
+BEYOND = 5  # values that must lie beyond a quantile before it is told: 500 for 99 %; our choice
+_TINY = 1e-300
+_HALVINGS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredShare:
+    """``count`` of ``trials``, and the share that this proves.
+
+    ``least`` and ``most`` are the ends of the exact two-sided interval of 95 %; ``at_least`` and ``at_most`` each hold
+    alone with 95 %. ``share`` is None without a trial.
+    """
+
+    count: int
+    trials: int
+    share: float | None
+    least: float
+    most: float
+    at_least: float
+    at_most: float
+
+
+def share_of(count: int, trials: int) -> MeasuredShare:
+    """Return a share of independent trials with its exact intervals."""
+    tail = 1 - CONFIDENCE
+    share = count / trials if trials else None
+    return MeasuredShare(
+        count, trials, share, lower(count, trials, tail / 2), upper(count, trials, tail / 2),
+        lower(count, trials, tail), upper(count, trials, tail),
+    )  # fmt: skip
+
+
+def lower(count: int, trials: int, tail: float) -> float:
+    """Return the share at which ``count`` or more of ``trials`` have the chance ``tail``."""
+    if not count:
+        return 0.0
+    if count == trials:
+        return float(tail ** (1 / trials))
+    return _quantile(tail, count, trials - count + 1)
+
+
+def upper(count: int, trials: int, tail: float) -> float:
+    """Return the share at which ``count`` or fewer of ``trials`` have the chance ``tail``."""
+    return 1.0 - lower(trials - count, trials, tail)
+
+
+def trials_for(share: float) -> int:
+    """Return how many trials, all of them good, prove that a share is at least so high, with 95 %."""
+    if share >= 1:
+        raise ValueError("no number of trials proves that nothing is ever lost")
+    return ceil(log(1 - CONFIDENCE) / log(share)) if share > 0 else 1
+
+
+def _quantile(part: float, a: float, b: float) -> float:
+    """Return the value below which a beta distribution has this part."""
+    low, high = 0.0, 1.0
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        if _incomplete_beta(a, b, middle) < part:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2
+
+
+def _incomplete_beta(a: float, b: float, x: float) -> float:
+    """Return the regularized incomplete beta function by its continued fraction (DLMF 8.17.22), which wants small x."""
+    if x <= 0 or x >= 1:
+        return float(x >= 1)
+    if x > (a + 1) / (a + b + 2):
+        return 1 - _incomplete_beta(b, a, 1 - x)
+    front = exp(lgamma(a + b) - lgamma(a) - lgamma(b) + a * log(x) + b * log1p(-x)) / a
+    # evaluated from the front: numerators d_1, d_2, ... over 1 + ... ; numerator and denominator grow step by step
+    upper_before, upper_now, lower_before, lower_now = 1.0, 1.0, 0.0, 1.0
+    ratio = 0.0
+    for step in range(1, 10_000):
+        half = step // 2
+        if step % 2:
+            term = -(a + half) * (a + b + half) * x / ((a + 2 * half) * (a + 2 * half + 1))
+        else:
+            term = half * (b - half) * x / ((a + 2 * half - 1) * (a + 2 * half))
+        upper_before, upper_now = upper_now, upper_now + term * upper_before
+        lower_before, lower_now = lower_now, lower_now + term * lower_before
+        scale = upper_now if abs(upper_now) > _TINY else _TINY
+        upper_before, upper_now = upper_before / scale, 1.0
+        lower_before, lower_now = lower_before / scale, lower_now / scale
+        if abs(lower_now - ratio) <= 1e-15 * abs(lower_now):
+            break
+        ratio = lower_now
+    return front * lower_now
+
+
+class Quantile(NamedTuple):
+    """The value that this ``part`` of values does not exceed."""
+
+    part: float
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """How some values spread: how many, the mean with its standard error, the least, the most, the deviation.
+
+    ``quantiles`` are those of 5, 50, 95 and 99 % that so many values can tell: five or more must lie beyond one.
+    """
+
+    values: int
+    mean: float
+    error: float
+    deviation: float
+    least: float
+    most: float
+    quantiles: tuple[Quantile, ...]
+
+    def quantile(self, part: float) -> float | None:
+        """Return a quantile, None where there are too few values for it."""
+        return next((one.value for one in self.quantiles if one.part == part), None)
+
+    @property
+    def median(self) -> float:
+        """Return the value in the middle; of few values the mean stands for it."""
+        middle = self.quantile(0.5)
+        return self.mean if middle is None else middle
+
+
+_PARTS = (0.05, 0.5, 0.95, 0.99)
+
+
+def spread_of(values: Sequence[float]) -> Spread | None:
+    """Return how values spread; None of none."""
+    if not values:
+        return None
+    ordered, count = sorted(values), len(values)
+    mean = sum(ordered) / count
+    deviation = sqrt(sum((one - mean) ** 2 for one in ordered) / (count - 1)) if count > 1 else 0.0
+    quantiles = tuple(
+        Quantile(part, ordered[ceil(part * count) - 1])
+        for part in _PARTS
+        if count * min(part, 1 - part) >= BEYOND - 1e-9
+    )
+    return Spread(
+        count, mean, deviation / sqrt(count), deviation, ordered[0], ordered[-1], quantiles
+    )
+
+
+def values_for(part: float) -> int:
+    """Return how many values a quantile wants before it is told."""
+    return ceil(BEYOND / min(part, 1 - part) - 1e-9)

@@ -1,0 +1,191 @@
+"""The flows of a capture from the journeys of their datagrams: what was sent, lost, how often, how far, how long."""
+
+from collections import Counter as Tally
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from lowpanbudget.capture.follow.flows import FlowKey
+from lowpanbudget.deployment.confidence import MeasuredShare, Spread, share_of, spread_of
+from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, hops_of
+from lowpanbudget.deployment.measured import MeasuredFlow
+from lowpanbudget.deployment.numbering import Counter, Numbered, counted
+from lowpanbudget.values import FrozenDict
+
+
+class FlowJourneys(NamedTuple):
+    """The journeys of one flow and message, in the order in which they were heard, and the number of each."""
+
+    flow: FlowKey
+    message: str | None
+    journeys: list[Journey]
+    arrived: list[bool]
+    numbers: list[Numbered] | None
+    restarts: int
+
+
+def numbered(
+    flow: FlowKey, message: str | None, journeys: list[Journey], ways: Journeys
+) -> FlowJourneys:
+    """Return the journeys of a flow with the places of their own numbers, where all of them have one."""
+    arrived = [ways.arrived(one) for one in journeys]
+    modulus = journeys[0].crossing.modulus
+    if modulus is None or any(one.crossing.own_number is None for one in journeys):
+        return FlowJourneys(flow, message, journeys, arrived, None, 0)
+    counter = Counter(modulus)
+    numbers = [
+        counter.take(one.crossing.own_number or 0, _seconds(one.heard_ns)) for one in journeys
+    ]
+    return FlowJourneys(flow, message, journeys, arrived, numbers, counter.restarts)
+
+
+def _seconds(time_ns: int | None) -> float | None:
+    return None if time_ns is None else time_ns / SECOND
+
+
+class Missed(NamedTuple):
+    """What may have gone by unheard: a frame is tried ``most_tries`` times, ``frames`` of each node were missed."""
+
+    most_tries: int
+    frames: Mapping[bytes, int]
+
+
+def may_have_arrived(
+    journeys: Sequence[Journey], arrived: Sequence[bool], unheard: int, missed: Missed
+) -> int:
+    """Return how many more datagrams may have arrived; ``unheard`` ones were sent and heard on no link.
+
+    One whose last frame was neither acknowledged nor tried as often as it may be was acknowledged, or given up. One
+    that was not heard further on may have come by in frames that were missed here.
+    """
+    left = [one for one, is_in in zip(journeys, arrived, strict=True) if not is_in]
+    at_end = [one for one in left if one.at_end and one.last is not None]
+    not_tried_on = sum(
+        one.last is not None and one.last.times < missed.most_tries for one in at_end
+    )
+    nodes = {
+        end
+        for one in journeys
+        if one.last is not None
+        for end in (one.last.sender, one.last.receiver)
+    }
+    nodes |= {one.left.sender for one in journeys if one.left is not None}
+    unseen = sum(missed.frames.get(node, 0) for node in nodes)
+    return not_tried_on + min(unheard + len(left) - len(at_end), unseen)
+
+
+def flow_seen(group: FlowJourneys, missed: Missed, latency_s: float | None = None) -> MeasuredFlow:
+    """Return what the journeys of a flow show; ``latency_s`` is the design's limit."""
+    journeys, numbers = group.journeys, group.numbers
+    sent: int | None = None
+    heard: MeasuredShare | None = None
+    arrived: MeasuredShare | None
+    if numbers is not None:
+        all_of = counted(numbers, [True] * len(numbers))
+        in_time = counted(numbers, group.arrived)
+        sent = all_of.sent
+        heard = share_of(all_of.inner_heard, all_of.inner_sent)
+        arrived = share_of(in_time.inner_heard, in_time.inner_sent)
+    else:
+        arrived = _arrived_of_left(group)
+    interval, from_origin = _interval(group)
+    hops, assumed = _hops(journeys)
+    took = [one.took_s for one, is_in in zip(journeys, group.arrived, strict=True) if is_in]
+    times = [one for one in took if one is not None and one >= 0]
+    within = None
+    if latency_s is not None and times:
+        within = share_of(sum(one <= latency_s for one in times), len(times))
+    steps = [one.crossing.step_s for one in journeys if one.crossing.step_s is not None]
+    has_ends = any(group.arrived)
+    return MeasuredFlow(
+        name=journeys[0].crossing.flow_name,
+        message=group.message,
+        flow=group.flow,
+        down=journeys[0].crossing.down,
+        datagrams=len(journeys),
+        octets=max(one.crossing.application for one in journeys),
+        again=sum(one.again for one in journeys),
+        sent=sent,
+        heard=heard,
+        arrived=arrived if has_ends or any(one.at_end for one in journeys) else None,
+        perhaps=may_have_arrived(
+            journeys, group.arrived, 0 if heard is None else heard.trials - heard.count, missed
+        ),
+        unsent=_unsent(journeys, heard, missed),
+        restarts=group.restarts,
+        interval=interval,
+        from_origin=from_origin,
+        hops=FrozenDict(hops),
+        hops_assumed=assumed,
+        took=spread_of(times),
+        in_time=within,
+        dated=_dated(group),
+        dated_step_s=max(steps, default=None),
+    )
+
+
+def _unsent(journeys: Sequence[Journey], heard: MeasuredShare | None, missed: Missed) -> int:
+    """Return how many messages never came on the air; none where their first link is not heard."""
+    senders = {one.left.sender for one in journeys if one.left is not None}
+    if (
+        heard is None
+        or not senders
+        or 2 * sum(one.left is not None for one in journeys) <= len(journeys)
+    ):
+        return 0
+    unseen = sum(missed.frames.get(sender, 0) for sender in senders)
+    return max(heard.trials - heard.count - unseen, 0)
+
+
+def _arrived_of_left(group: FlowJourneys) -> MeasuredShare | None:
+    """Return what arrived of the datagrams that were heard on their first link; None where none was."""
+    left = [
+        is_in for one, is_in in zip(group.journeys, group.arrived, strict=True) if one.left is not None
+    ]  # fmt: skip
+    return share_of(sum(left), len(left)) if left else None
+
+
+def _interval(group: FlowJourneys) -> tuple[Spread | None, bool]:
+    """Return the time between messages that follow each other, and whether it was taken where they left.
+
+    What was heard further on has waited on the way: it counts only where most messages were not heard before.
+    """
+    starts = [None if one.left is None else one.left.first_ns for one in group.journeys]
+    from_origin = 2 * sum(one is not None for one in starts) > len(starts)
+    times = starts if from_origin else [one.heard_ns for one in group.journeys]
+    gaps = intervals(times, group.numbers)
+    return spread_of(gaps), from_origin
+
+
+def intervals(times_ns: Sequence[int | None], numbers: Sequence[Numbered] | None) -> list[float]:
+    """Return the seconds between messages that follow each other by number, or without numbers in the order heard."""
+    gaps = []
+    for index in range(1, len(times_ns)):
+        before, now = times_ns[index - 1], times_ns[index]
+        if before is None or now is None:
+            continue
+        if numbers is not None:
+            last, this = numbers[index - 1], numbers[index]
+            if last.run != this.run or this.place != last.place + 1:
+                continue
+        gaps.append((now - before) / SECOND)
+    return gaps
+
+
+def _hops(journeys: Sequence[Journey]) -> tuple[dict[int, int], bool]:
+    """Return how many datagrams came over so many links, and whether a first hop limit was assumed for some."""
+    limits = Tally(one.left_limit for one in journeys if one.left_limit is not None)
+    usual = limits.most_common(1)[0][0] if limits else None
+    found = [one for one in (hops_of(journey, usual) for journey in journeys) if one is not None]
+    hops = Tally(links for links, _ in found)
+    return dict(sorted(hops.items())), any(assumed for _, assumed in found)
+
+
+def _dated(group: FlowJourneys) -> Spread | None:
+    """Return the seconds from the time that messages give for themselves to the end of their way."""
+    late = []
+    for one, is_in in zip(group.journeys, group.arrived, strict=True):
+        written = one.crossing.written_s
+        end = None if one.last is None or not is_in else one.last.end_ns
+        if written is not None and end is not None:
+            late.append(end / SECOND - written)
+    return spread_of(late)

@@ -1,0 +1,244 @@
+"""Datagrams on their way over several links, each counted once: when it left, how far it came, whether it arrived.
+
+What stays the same on the way tells them apart (``Crossing.mark``); a hop limit that falls orders the hops. A datagram
+that left anew with the same contents is another one, or the same said twice where its message counts.
+"""
+
+from collections.abc import Iterator
+
+from lowpanbudget.capture.crossings import Crossing, HeardFrame
+from lowpanbudget.capture.follow.flows import FlowKey
+from lowpanbudget.capture.follow.repeats import REPEAT_NS
+from lowpanbudget.capture.recent import Recent
+from lowpanbudget.values import dataclass, field
+
+SECOND = 10**9
+WAY_S = 60.0  # from hop to hop; our choice
+MOST_OPEN = 4096  # marks whose datagrams may still go on
+MOST_TRIES = 8192  # frames whose further tries and acknowledgement may still come
+ANSWER_S = 0.1  # an acknowledgement comes within that; longer than at any rate of a PHY
+
+
+@dataclass(slots=True, eq=False)
+class Tries:
+    """One frame on one link, sent ``times`` times; ``answers`` of them were acknowledged, the first ``answered_ns``."""
+
+    sender: bytes
+    receiver: bytes
+    first_ns: int | None
+    last_ns: int | None
+    octets: int
+    asks: bool
+    sequence: int | None
+    times: int = 1
+    answers: int = 0
+    answered_ns: int | None = None
+
+    @property
+    def end_ns(self) -> int | None:
+        """Return when it came over, as far as known: the try that was acknowledged, else the last one."""
+        return self.answered_ns if self.answers else self.last_ns
+
+
+@dataclass(slots=True, eq=False)
+class Journey:
+    """One datagram from its first hop heard to the last.
+
+    ``left_ns`` and ``left_limit`` are of its first hop, where that was heard. ``limits`` are the hop limits heard,
+    ``last`` the frame that brought it over the last link heard, which is the end of its way where ``at_end``.
+    """
+
+    crossing: Crossing
+    heard_ns: int | None
+    number: int
+    left: Tries | None = None
+    left_limit: int | None = None
+    limits: set[int] = field(default_factory=set)
+    last: Tries | None = None
+    last_limit: int = 255
+    at_end: bool = False
+    seen_ns: int | None = None
+    again: int = 0
+
+    @property
+    def took_s(self) -> float | None:
+        """Return the time from its first link to the end of its way, in seconds; None where one was not heard."""
+        if self.left is None or self.last is None or not self.at_end:
+            return None
+        start, end = self.left.first_ns, self.last.end_ns
+        return None if start is None or end is None else (end - start) / SECOND
+
+
+class Journeys:
+    """Follows datagrams and the tries of frames, from heard frames in their order; bounded but for what it hands on.
+
+    The same octets soon after are a copy, but for those of ``burst`` application octets: a burst may say one thing.
+    """
+
+    def __init__(self, burst: int | None = None) -> None:
+        self._burst = burst
+        self._open = Recent[int, list[Journey]](MOST_OPEN)
+        self._tries = Recent[int, Tries](MOST_TRIES)  # by the number of the first try
+        self._of_link = Recent[tuple[bytes, bytes], Tries](MOST_TRIES)  # the last
+        self._asked: dict[int | None, Tries] = {}  # the last that asked, by sequence number
+        self._last: Tries | None = None
+        self.answering: set[bytes] = set()  # nodes whose acknowledgements are heard here
+
+    def heard(self, frame: HeardFrame) -> tuple[Tries | None, Journey | None]:
+        """Take a frame; return the first try of one that is new on its link, and a journey that begins with it."""
+        if frame.answers:
+            self._answer(frame)
+            return None, None
+        known = self._tried_before(frame)
+        if known is not None:
+            known.times += 1
+            known.last_ns = frame.time_ns
+            self._ask(frame, known)
+            return None, None
+        if frame.sender is None or frame.receiver is None or frame.damaged:
+            return None, None
+        tries = Tries(
+            frame.sender,
+            frame.receiver,
+            frame.time_ns,
+            frame.time_ns,
+            frame.octets,
+            frame.asks,
+            frame.sequence,
+        )
+        self._tries[frame.number] = self._of_link[frame.sender, frame.receiver] = tries
+        self._ask(frame, tries)
+        return tries, None if frame.crossing is None else self._cross(frame, frame.crossing, tries)
+
+    def _tried_before(self, frame: HeardFrame) -> Tries | None:
+        """Return the tries that a frame adds to: by its contents, or where it is sealed by its number and length."""
+        if frame.repeats is not None:
+            return self._tries.get(frame.repeats)
+        if not frame.sealed or frame.sender is None or frame.receiver is None:
+            return None
+        last = self._of_link.get((frame.sender, frame.receiver))
+        if last is None or frame.sequence is None:
+            return None
+        if (last.sequence, last.octets) != (frame.sequence, frame.octets):
+            return None
+        if frame.time_ns is not None and last.last_ns is not None:
+            return last if frame.time_ns - last.last_ns <= REPEAT_NS else None
+        return last
+
+    def _ask(self, frame: HeardFrame, tries: Tries) -> None:
+        if frame.asks:
+            self._asked[frame.sequence] = self._last = tries
+
+    def _answer(self, frame: HeardFrame) -> None:
+        """Give an acknowledgement to the frame that it answers: the last of its number, or the last of all."""
+        tries = self._asked.pop(frame.sequence, None) if frame.sequence is not None else self._last
+        if tries is None or tries.last_ns is None or frame.time_ns is None:
+            return
+        if frame.time_ns - tries.last_ns > ANSWER_S * SECOND:
+            return
+        if not tries.answers:
+            tries.answered_ns = tries.last_ns
+        tries.answers += 1
+        self._last = None
+        self.answering.add(tries.receiver)
+
+    def acknowledger(self, frame: HeardFrame) -> bytes | None:
+        """Return who sends an acknowledgement that names nobody: who got the frame before it."""
+        asked = self._asked.get(frame.sequence) if frame.sequence is not None else self._last
+        return None if asked is None else asked.receiver
+
+    # --- datagrams --------------------------------------------------------------------------------------
+
+    def _cross(self, frame: HeardFrame, crossing: Crossing, tries: Tries) -> Journey | None:
+        """Take a datagram on a link; return the journey that begins with it."""
+        open_now = self._open.pop(crossing.mark, [])
+        open_now = [one for one in open_now if _may_go_on(one, frame.time_ns)]
+        self._open[crossing.mark] = open_now
+        for journey in open_now:
+            if _continues(journey, crossing):
+                _go_on(journey, frame, crossing, tries)
+                return None
+        said = self._said_before(open_now, frame, crossing)
+        if said is not None:
+            said.again += 1
+            return None
+        journey = Journey(crossing, self._start(crossing, frame), frame.number)
+        if crossing.at_origin:
+            journey.left = self._tries.get(crossing.numbers[0], tries)
+            journey.left_limit = crossing.hop_limit
+        _go_on(journey, frame, crossing, tries)
+        open_now.append(journey)
+        return journey
+
+    def _said_before(
+        self, journeys: list[Journey], frame: HeardFrame, crossing: Crossing
+    ) -> Journey | None:
+        """Return the journey that is only said again: by a router, as a copy, or with the same own number."""
+        copied = frame.copies is not None and crossing.application != self._burst
+        for journey in reversed(journeys):
+            routed = crossing.hop_limit in journey.limits and not crossing.at_origin
+            if routed or copied or crossing.own_number is not None:
+                return journey
+        return None
+
+    def _start(self, crossing: Crossing, frame: HeardFrame) -> int | None:
+        """Return when the first frame of a datagram was sent first."""
+        first = self._tries.get(crossing.numbers[0]) if crossing.numbers else None
+        return frame.time_ns if first is None else first.first_ns
+
+    def arrived(self, journey: Journey) -> bool:
+        """Return whether a datagram came to the end of its way, as far as a receiver on the side can know.
+
+        Its last frame was acknowledged; or nobody there is ever heard to acknowledge, and it was heard on that link.
+        """
+        last = journey.last
+        if not journey.at_end or last is None:
+            return False
+        return last.answers > 0 or not last.asks or last.receiver not in self.answering
+
+
+def _may_go_on(journey: Journey, now_ns: int | None) -> bool:
+    if now_ns is None or journey.seen_ns is None:
+        return True
+    return now_ns - journey.seen_ns <= WAY_S * SECOND
+
+
+def _continues(journey: Journey, crossing: Crossing) -> bool:
+    """Return whether a datagram goes on: on a link that it was not heard on, behind those where it was."""
+    return crossing.hop_limit < journey.last_limit and not crossing.at_origin
+
+
+def _go_on(journey: Journey, frame: HeardFrame, crossing: Crossing, tries: Tries) -> None:
+    journey.limits.add(crossing.hop_limit)
+    journey.last, journey.last_limit = tries, crossing.hop_limit
+    journey.at_end = crossing.at_end
+    journey.seen_ns = frame.time_ns
+
+
+def hops_of(journey: Journey, usual_limit: int | None) -> tuple[int, bool] | None:
+    """Return over how many links a datagram came to its end, and whether its first hop limit was only assumed.
+
+    ``usual_limit`` is what its sender was heard to begin with. Else the next of 64, 128 and 255 (common practice, no
+    source); None for a datagram that was not heard at its end.
+    """
+    if not journey.at_end:
+        return None
+    first = journey.left_limit if journey.left_limit is not None else usual_limit
+    if first is not None and first >= journey.last_limit:
+        return first - journey.last_limit + 1, False
+    return next(
+        one for one in _USUAL_LIMITS if one >= journey.last_limit
+    ) - journey.last_limit + 1, True
+
+
+_USUAL_LIMITS = (64, 128, 255)
+
+
+def by_flow(
+    journeys: list[Journey],
+) -> Iterator[tuple[tuple[FlowKey, str | None], list[Journey]]]:
+    """Yield the journeys of each flow and message, in their order."""
+    groups: dict[tuple[FlowKey, str | None], list[Journey]] = {}
+    for one in journeys:
+        groups.setdefault((one.crossing.flow, one.crossing.message), []).append(one)
+    yield from groups.items()

@@ -1,0 +1,80 @@
+"""The links of a capture: how many tries frames took, and how many of them were acknowledged."""
+
+from collections.abc import Collection
+
+from lowpanbudget.deployment.confidence import share_of
+from lowpanbudget.deployment.journeys import Tries
+from lowpanbudget.deployment.measured import MeasuredLink
+from lowpanbudget.values import dataclass
+
+MOST_LINKS = 8192
+
+
+@dataclass(slots=True, eq=False)
+class _LinkSum:
+    """Frames of a link that are over."""
+
+    frames: int = 0
+    octets: int = 0
+    tries: int = 0
+    most: int = 0
+    once: int = 0
+    answers: int = 0
+    unanswered: int = 0
+    perhaps: int = 0
+
+
+class Links:
+    """Collects the frames of each link, those that asked for an acknowledgement and may be tried ``most`` times."""
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._sums: dict[tuple[bytes, bytes], _LinkSum] = {}
+        self._open: dict[tuple[bytes, bytes], list[Tries]] = {}
+
+    def add(self, tries: Tries) -> None:
+        """Take a frame that is sent the first time; it is summed up once others have followed it."""
+        link = tries.sender, tries.receiver
+        if not tries.asks or (link not in self._open and len(self._open) >= MOST_LINKS):
+            return
+        waiting = self._open.setdefault(link, [])
+        waiting.append(tries)
+        if len(waiting) > _STILL_OPEN:
+            self._close(link, waiting.pop(0))
+
+    def _close(self, link: tuple[bytes, bytes], tries: Tries) -> None:
+        found = self._sums.setdefault(link, _LinkSum())
+        found.frames += 1
+        found.octets += tries.octets
+        found.tries += tries.times
+        found.most = max(found.most, tries.times)
+        found.once += tries.times == 1
+        found.answers += min(tries.answers, tries.times)
+        found.unanswered += not tries.answers
+        found.perhaps += not tries.answers and tries.times < self._most
+
+    def links(self, answering: Collection[bytes]) -> tuple[MeasuredLink, ...]:
+        """Return what each link took, the most frames first; ``answering`` are heard to acknowledge."""
+        for link, waiting in self._open.items():
+            for tries in waiting:
+                self._close(link, tries)
+            waiting.clear()
+        found = [
+            MeasuredLink(
+                sender,
+                receiver,
+                one.frames,
+                one.octets / one.frames,
+                one.tries,
+                one.most,
+                share_of(one.once, one.frames),
+                share_of(one.answers, one.tries) if receiver in answering else None,
+                one.unanswered if receiver in answering else None,
+                one.perhaps if receiver in answering else 0,
+            )
+            for (sender, receiver), one in self._sums.items()
+        ]
+        return tuple(sorted(found, key=lambda one: (-one.frames, one.sender, one.receiver)))
+
+
+_STILL_OPEN = 16  # frames of a link whose tries may still come

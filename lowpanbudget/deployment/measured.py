@@ -1,0 +1,216 @@
+"""What a capture shows of a network: flows, links, nodes and a burst, each number with how sure it is."""
+
+from collections.abc import Mapping
+from enum import Enum
+
+from lowpanbudget.capture.files.record import ReadingNotice
+from lowpanbudget.capture.follow.flows import FlowKey
+from lowpanbudget.capture.follow.receivers import Reception
+from lowpanbudget.deployment.confidence import MeasuredShare, Spread
+from lowpanbudget.values import dataclass
+
+
+class PlanVerdict(Enum):
+    """What a measured number says of a planned one: as planned, outside of it, or too little to say."""
+
+    WITHIN = "within"
+    OUTSIDE = "outside"
+    OPEN = "open"
+
+
+class PlanNumber(Enum):
+    """Which number of a plan was looked at."""
+
+    INTERVAL = "interval"
+    HOPS = "hops"
+    DELIVERY = "delivery"
+    LATENCY = "latency"
+    TRIES = "tries"
+    LOSS = "loss"
+    DUTY_CYCLE = "duty-cycle"
+    TRANSMISSION = "transmission"
+    BURST = "burst"
+
+
+@dataclass(frozen=True, slots=True)
+class PlanCheck:
+    """One number of the plan beside what was seen: ``what`` of which ``subject``, both in ``unit``, and why.
+
+    ``planned`` and ``seen`` are numbers (None: nothing was seen of it), ``why`` a sentence.
+    """
+
+    what: PlanNumber
+    subject: str
+    planned: float
+    seen: float | None
+    unit: str
+    verdict: PlanVerdict
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredFlow:
+    """Messages of one sender to one receiver, each datagram counted once however many links it crossed.
+
+    ``name`` and ``message`` are the design's, None outside of it, as is whether it goes ``down`` the tree.
+    ``datagrams`` were heard, of ``octets`` application octets at most; ``again`` were said twice. ``sent`` counts by
+    the message's own number, from the first heard to the last, over ``restarts`` of the sender; None where the message
+    has none. ``heard`` is the share of these that was heard on any link; ``arrived`` what came to the end of its way,
+    of those sent, or without own numbers of those heard on their first link. Shares leave out the first and the last of
+    a count, which are heard in any case. ``perhaps`` so many more arrived: their last frame was not acknowledged as far
+    as heard here but not tried again either, or frames of their nodes were missed here. ``unsent`` never came on the
+    air: their numbers are missing, and those of their sender's frames are not.
+
+    ``interval`` is the time in seconds between messages that follow each other, ``from_origin`` where it was taken on
+    the first link. ``hops`` counts datagrams by the links of their way; ``hops_assumed``: the first hop limit is a
+    guess. ``took`` are the seconds from the first link to the end of the way, ``in_time`` the share that keeps the
+    latency of the design's limits, ``dated`` the seconds from the time that the message gives for itself, which has
+    steps of ``dated_step_s``.
+    """
+
+    name: str | None
+    message: str | None
+    flow: FlowKey
+    down: bool
+    datagrams: int
+    octets: int
+    again: int
+    sent: int | None
+    heard: MeasuredShare | None
+    arrived: MeasuredShare | None
+    perhaps: int
+    unsent: int
+    restarts: int
+    interval: Spread | None
+    from_origin: bool
+    hops: Mapping[int, int]
+    hops_assumed: bool
+    took: Spread | None
+    in_time: MeasuredShare | None
+    dated: Spread | None
+    dated_step_s: float | None
+
+    @property
+    def title(self) -> str:
+        """Return what it is called: the design's name of the message or the flow, and its node; else both ends."""
+        if self.name is None:
+            return str(self.flow)
+        end = f"to {self.flow.destination}" if self.down else f"from {self.flow.source}"
+        return f"{self.message or self.name} {end}"
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredLink:
+    """Frames from one node to a neighbour: each counted once, and the tries that they took.
+
+    ``answered`` is the share of tries that were acknowledged; None where the receiver's acknowledgements are not heard.
+    ``once`` is the share of frames that were sent a single time. ``octets`` is the mean length of a frame.
+    ``unanswered`` frames were never acknowledged; ``perhaps`` as many of these were, since they were not tried as often
+    as a frame may be.
+    """
+
+    sender: bytes
+    receiver: bytes
+    frames: int
+    octets: float
+    tries: int
+    most_tries: int
+    once: MeasuredShare
+    answered: MeasuredShare | None
+    unanswered: int | None
+    perhaps: int
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredNode:
+    """What a node put on the air, as far as it was heard: frames, acknowledgements, octets, and the time they took.
+
+    ``on_air_s`` and ``duty_cycle`` (a share of the capture's time) are None without the PHY of a design; ``worst`` is
+    the share of the worst window of the design's limits, None where the capture is shorter. ``missing`` numbers of the
+    node's own frames were not heard here, of ``numbers`` in all.
+    """
+
+    node: bytes
+    frames: int
+    acknowledgements: int
+    octets: int
+    on_air_s: float | None
+    longest_s: float | None
+    duty_cycle: float | None
+    worst: float | None
+    missing: int
+    numbers: int
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredBurst:
+    """How a burst of the design came in.
+
+    ``packets`` were planned, one ``every_s`` seconds, all to be in after ``all_in_s``; ``seen`` of them were heard on
+    any link and ``arrived`` at the end of their way, ``perhaps`` so many more as in a flow. ``began_s`` is when the
+    first was heard, from the first frame of the capture; ``arrivals_s`` are seconds from then to each arrival, in
+    order. ``every`` is the time between two on the air, which their cells and tries may hold up. ``missing`` are places
+    in the burst, from 1, that were not heard.
+    """
+
+    name: str
+    flow: str
+    source: str
+    packets: int
+    every_s: float
+    all_in_s: float | None
+    seen: int
+    arrived: MeasuredShare
+    perhaps: int
+    began_s: float | None
+    every: Spread | None
+    arrivals_s: tuple[float, ...]
+    took: Spread | None
+    missing: tuple[int, ...]
+
+    def in_by(self, seconds: float) -> int:
+        """Return how many had arrived so many seconds after the first was sent."""
+        return sum(1 for at in self.arrivals_s if at <= seconds)
+
+
+@dataclass(frozen=True, slots=True)
+class ReportsTogether:
+    """Reports of one flow that several ``senders`` began within ``within_s`` seconds of another's.
+
+    ``together`` of ``reports`` did; ``by_chance`` is the share that would, were no sender in step with another.
+    """
+
+    flow: str
+    senders: int
+    reports: int
+    together: int
+    within_s: float
+    by_chance: float
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """What a capture of ``frames`` frames in ``seconds`` shows, beside a plan where a design states one.
+
+    ``together`` are flows whose senders report at nearly the same times. ``checks`` compare it with the design;
+    ``unknown`` are sentences about what such a capture cannot tell. ``outside`` frames were not asked for.
+    ``receptions`` are what each of several receivers heard: nothing is counted twice.
+    """
+
+    frames: int
+    seconds: float | None
+    flows: tuple[MeasuredFlow, ...] = ()
+    links: tuple[MeasuredLink, ...] = ()
+    nodes: tuple[MeasuredNode, ...] = ()
+    burst: MeasuredBurst | None = None
+    together: tuple[ReportsTogether, ...] = ()
+    checks: tuple[PlanCheck, ...] = ()
+    unknown: tuple[str, ...] = ()
+    receptions: tuple[Reception, ...] = ()
+    notices: tuple[ReadingNotice, ...] = ()
+    outside: int = 0
+
+    @property
+    def is_outside(self) -> bool:
+        """Return whether something is outside of the plan."""
+        return any(one.verdict is PlanVerdict.OUTSIDE for one in self.checks)

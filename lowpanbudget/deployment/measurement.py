@@ -1,0 +1,174 @@
+"""``measure``: what a capture shows of the network that sent it, beside what its design plans."""
+
+from typing import Unpack
+
+from lowpanbudget.capture.crossings import heard_frame
+from lowpanbudget.capture.files.reading import Capture, CaptureFile
+from lowpanbudget.capture.files.record import ReadingNotice
+from lowpanbudget.capture.follow.receivers import Reception
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
+from lowpanbudget.deployment.airtime_seen import OnAir
+from lowpanbudget.deployment.burst_seen import burst_seen, find_burst, without
+from lowpanbudget.deployment.flows_seen import Missed, flow_seen, numbered
+from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, by_flow
+from lowpanbudget.deployment.links_seen import Links
+from lowpanbudget.deployment.measured import MeasuredBurst, Measurement, PlanCheck
+from lowpanbudget.deployment.phases import reports_together
+from lowpanbudget.deployment.plan_checks import burst_checks, flow_checks, link_checks, node_checks
+from lowpanbudget.deployment.unknowns import unknowns
+from lowpanbudget.design.goals import Burst
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.errors import RequestError
+
+MOST_JOURNEYS = (
+    200_000  # datagrams that are told apart; what comes behind them is counted on the air alone
+)
+
+
+_USUAL_RETRIES = (
+    3  # macMaxFrameRetries where no design tells it (IEEE 802.15.4-2020 table 8-94, from memory)
+)
+MOST_REASONS = 256  # why frames could not be read
+
+
+class Measurer:
+    """Takes what a trace yields, in order, and measures. ``burst`` is the one that is looked for.
+
+    Memory grows with the first ``most`` datagrams, and no further.
+    """
+
+    def __init__(
+        self,
+        design: Design | None = None,
+        burst: Burst | None = None,
+        most: int = MOST_JOURNEYS,
+    ) -> None:
+        self._design, self._burst = design, burst
+        self._limits = None if design is None else design.limits
+        timing = None
+        if design is not None:
+            try:
+                timing = design.link.timing
+            except RequestError:  # nothing is known of its time on the air: nothing is told of it
+                timing = None
+        self._on_air = OnAir(timing, None if self._limits is None else self._limits.window_s)
+        access = None if design is None else design.access
+        self._most_tries = 1 + (_USUAL_RETRIES if access is None else access.retries)
+        self._most = most
+        self._ways = Journeys(None if burst is None else burst.octets)
+        self._links = Links(self._most_tries)
+        self._journeys: list[Journey] = []
+        self._first_ns: int | None = None
+        self._last_ns: int | None = None
+        self._frames = self._outside = self._beyond = 0
+        self._unread: dict[str, int] = {}
+
+    def add(self, sighting: Sighting) -> None:
+        """Take one record; what another receiver heard as well, or nobody asked for, is not counted."""
+        if sighting.heard_as is not None:
+            return
+        frame = heard_frame(sighting)
+        if sighting.outside:
+            self._outside += 1
+            return
+        self._frames += 1
+        if (reason := sighting.reason) and (
+            reason in self._unread or len(self._unread) < MOST_REASONS
+        ):
+            self._unread[reason] = self._unread.get(reason, 0) + 1
+        if frame is None:
+            return
+        if frame.time_ns is not None:
+            self._first_ns = frame.time_ns if self._first_ns is None else self._first_ns
+            self._last_ns = max(frame.time_ns, self._last_ns or 0)
+        answering = self._ways.acknowledger(frame) if frame.answers else None
+        self._on_air.heard(frame, answering)
+        tries, journey = self._ways.heard(frame)
+        if tries is not None:
+            self._links.add(tries)
+        if journey is None:
+            return
+        if len(self._journeys) < self._most:
+            self._journeys.append(journey)
+        else:
+            self._beyond += 1
+
+    def measurement(
+        self, receptions: tuple[Reception, ...] = (), notices: tuple[ReadingNotice, ...] = ()
+    ) -> Measurement:
+        """Return all that was measured; it is over then."""
+        seconds = None
+        if self._first_ns is not None and self._last_ns is not None:
+            seconds = (self._last_ns - self._first_ns) / SECOND or None
+        groups = [numbered(*key, journeys, self._ways) for key, journeys in by_flow(self._journeys)]
+        nodes = self._on_air.nodes(seconds)
+        missed = Missed(self._most_tries, {one.node: one.missing for one in nodes})
+        burst: MeasuredBurst | None = None
+        if self._burst is not None:
+            picked = find_burst(groups, self._burst)
+            burst = burst_seen(picked, self._burst, self._first_ns, missed)
+            groups = without(groups, picked)
+        latency = None if self._limits is None else self._limits.latency_s
+        flows = tuple(flow_seen(group, missed, latency) for group in groups)
+        flows = tuple(sorted(flows, key=lambda one: (-one.datagrams, one.title)))
+        links = self._links.links(self._ways.answering)
+        timed, receivers = self._first_ns is not None, max(len(receptions), 1)
+        checks: list[PlanCheck] = []
+        if self._design is not None:
+            checks += flow_checks(self._design, flows)
+            checks += link_checks(self._design, links)
+            checks += () if self._limits is None else node_checks(self._limits, nodes)
+            if self._burst is not None and burst is not None:
+                checks += burst_checks(self._burst, burst, self._limits)
+        unknown = (
+            ()
+            if not self._frames
+            else unknowns(
+                self._design,
+                flows,
+                links,
+                nodes,
+                timed=timed,
+                receivers=receivers,
+                unread=self._unread,
+                beyond=self._beyond,
+            )
+        )
+        return Measurement(
+            self._frames,
+            seconds,
+            flows,
+            links,
+            nodes,
+            burst,
+            tuple(reports_together(groups)),
+            tuple(checks),
+            tuple(unknown),
+            receptions,
+            notices,
+            self._outside,
+        )
+
+
+def measure(
+    capture: Capture, *, burst: str | None = None, **known: Unpack[TraceOptions]
+) -> Measurement:
+    """Return what a capture shows of rates, losses, tries, hops, latency and time on the air, each with how sure it is.
+
+    ``capture`` and what is ``known`` beside it are those of ``follow``; a ``design`` is what it is compared with, and
+    ``burst`` the name of one of its bursts. Times are in seconds, shares from 0 to 1. Raises ``RequestError`` as
+    ``follow`` does, and for a burst without a design or that the design does not have.
+    """
+    trace = Trace(**known)
+    if burst is not None and trace.design is None:
+        raise RequestError(
+            f"the burst {burst!r} stands in no design", hint="Give the design that plans it"
+        )
+    planned = None if burst is None or trace.design is None else trace.design.burst(burst)
+    measurer = Measurer(trace.design, planned)
+    with CaptureFile.of(capture) as records:
+        for sighting in trace.follow(records):
+            measurer.add(sighting)
+        notices = records.notices
+    return measurer.measurement(trace.receptions, notices)

@@ -1,0 +1,193 @@
+"""What was seen beside what was planned: each number of the plan that a capture can judge, and whether it is kept.
+
+A share is judged by its interval: outside where even its upper end falls short, as planned where its lower end does
+not, open between the two. An interval of time is judged by the one in the middle.
+"""
+
+from collections.abc import Iterator
+
+from lowpanbudget.deployment.confidence import MeasuredShare, share_of, trials_for
+from lowpanbudget.deployment.measured import (
+    MeasuredBurst,
+    MeasuredFlow,
+    MeasuredLink,
+    MeasuredNode,
+    PlanCheck,
+    PlanNumber,
+    PlanVerdict,
+)
+from lowpanbudget.design.goals import Burst, Limits
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.env import link_text
+from lowpanbudget.errors import plural
+from lowpanbudget.room.fit import fit
+
+OFF_RHYTHM = 0.1  # that an interval may be longer or shorter than planned; our choice
+FEW_INTERVALS = 3
+WITHIN, OUTSIDE, OPEN = PlanVerdict.WITHIN, PlanVerdict.OUTSIDE, PlanVerdict.OPEN
+_LITTLE = 0.01  # loss of a link that no plan minds; our choice
+
+
+def flow_checks(design: Design, flows: tuple[MeasuredFlow, ...]) -> Iterator[PlanCheck]:
+    """Yield what the plan says of the flows that were seen."""
+    planned = {
+        (one.flow, one.message): one.sends_every_s
+        for message in {flow.message for flow in flows if flow.message is not None}
+        for one in fit(design, message)
+    }
+    for flow in flows:
+        if flow.name is None:
+            continue
+        every = planned.get((flow.name, flow.message or ""))
+        if every is not None:
+            yield _rhythm(flow, every)
+        if flow.hops:
+            yield _hops(flow, design.flow(flow.name).hops)
+        if design.limits is not None:
+            yield from _promises(flow, design.limits)
+
+
+def _rhythm(flow: MeasuredFlow, every: float) -> PlanCheck:
+    spread = flow.interval
+    count = 0 if spread is None else spread.values
+    if spread is None or count < FEW_INTERVALS:
+        why = f"{plural(count, 'interval')} between messages: {FEW_INTERVALS} tell a rhythm"
+        return PlanCheck(PlanNumber.INTERVAL, flow.title, every, None, "s", OPEN, why)
+    off = spread.median / every - 1
+    verdict = OUTSIDE if abs(off) > OFF_RHYTHM else WITHIN
+    how = (
+        "as planned"
+        if verdict is WITHIN
+        else f"{abs(off):.0%} {'longer' if off > 0 else 'shorter'}"
+    )
+    why = f"{how}, from {plural(count, 'interval')}"
+    return PlanCheck(PlanNumber.INTERVAL, flow.title, every, spread.median, "s", verdict, why)
+
+
+def _hops(flow: MeasuredFlow, most: int) -> PlanCheck:
+    seen = max(flow.hops)
+    over = sum(count for links, count in flow.hops.items() if links > most)
+    verdict = OUTSIDE if over else WITHIN
+    why = f"{over} of {sum(flow.hops.values())} came over more links than planned"
+    if not over:
+        why = "none came over more links than planned"
+    if flow.hops_assumed:
+        verdict = OPEN if over else verdict
+        why += "; the first hop limit is a guess"
+    return PlanCheck(PlanNumber.HOPS, flow.title, most, seen, "hops", verdict, why)
+
+
+def _promises(flow: MeasuredFlow, limits: Limits) -> Iterator[PlanCheck]:
+    if limits.delivery is not None and flow.arrived is not None and flow.arrived.trials:
+        yield delivery(flow.title, flow.arrived, flow.perhaps, limits.delivery)
+    if limits.latency_s is not None and flow.in_time is not None:
+        share, least = flow.in_time, limits.latency_share
+        verdict = _of_share(share, least)
+        why = f"{share.count} of {share.trials} arrived within {limits.latency_s:g} s{_needs(verdict, share, least)}"
+        yield PlanCheck(PlanNumber.LATENCY, flow.title, least, share.share, "share", verdict, why)
+
+
+def delivery(subject: str, share: MeasuredShare, perhaps: int, least: float) -> PlanCheck:
+    """Return what so many arrivals say of a share that is to arrive, where ``perhaps`` so many more arrived."""
+    kindest = share_of(min(share.count + perhaps, share.trials), share.trials)
+    verdict = WITHIN if share.at_least >= least else OPEN
+    why = f"{share.count} of {share.trials} arrived, so the share is {share.at_least:.4f} or more"
+    if kindest.at_most < least:
+        verdict = OUTSIDE
+        why = f"{share.count} of {share.trials} arrived, so the share is {kindest.at_most:.4f} or less"
+    if verdict is not WITHIN and perhaps:
+        why += f", {kindest.count - share.count} more perhaps unheard here"
+    why += _needs(verdict, share, least)
+    return PlanCheck(PlanNumber.DELIVERY, subject, least, share.share, "share", verdict, why)
+
+
+def _of_share(share: MeasuredShare, least: float) -> PlanVerdict:
+    if share.at_most < least:
+        return OUTSIDE
+    return WITHIN if share.at_least >= least else OPEN
+
+
+def _needs(verdict: PlanVerdict, share: MeasuredShare, least: float) -> str:
+    """Return how many trials would tell, where these do not."""
+    if verdict is not OPEN or least >= 1 or trials_for(least) <= share.trials:
+        return ""
+    return f"; {trials_for(least)} without a loss would prove {least:g}"
+
+
+def link_checks(design: Design, links: tuple[MeasuredLink, ...]) -> Iterator[PlanCheck]:
+    """Yield what the plan says of the tries on links."""
+    for link in links:
+        name = f"{link_text(link.sender)} to {link_text(link.receiver)}"
+        if design.access is not None:
+            most = design.access.retries + 1
+            if link.most_tries > most:
+                why = f"a frame was sent {link.most_tries} times; with {most - 1} retries it is {most} at most"
+                yield PlanCheck(
+                    PlanNumber.TRIES, name, most, link.most_tries, "tries", OUTSIDE, why
+                )
+        if design.loss is not None and link.answered is not None and link.answered.trials:
+            yield _loss(name, design.loss.of(round(link.octets)), link.answered, link.perhaps)
+
+
+def _loss(name: str, planned: float, answered: MeasuredShare, perhaps: int) -> PlanCheck:
+    """Return whether a link loses more than was planned for: with few tries that is open.
+
+    ``perhaps`` so many more tries were acknowledged, which was not heard here.
+    """
+    kindest = share_of(answered.count + perhaps, answered.trials)
+    least, most = 1 - kindest.most, 1 - answered.least
+    lost = answered.trials - answered.count
+    verdict = WITHIN if most <= max(2 * planned, _LITTLE) else OPEN
+    if 1 - kindest.at_most > planned:
+        verdict = OUTSIDE
+    why = f"{lost} of {answered.trials} tries were not acknowledged: {least:.1%} to {most:.1%} are lost"
+    return PlanCheck(PlanNumber.LOSS, name, planned, lost / answered.trials, "share", verdict, why)
+
+
+def node_checks(limits: Limits, nodes: tuple[MeasuredNode, ...]) -> Iterator[PlanCheck]:
+    """Yield what the user's limits say of the time that nodes were on the air."""
+    for node in nodes:
+        name = link_text(node.node)
+        if limits.duty_cycle is not None and node.on_air_s is not None:
+            seen = node.worst
+            if seen is not None:
+                over = seen > limits.duty_cycle
+                why = f"in the worst window of {limits.window_s:g} s"
+            else:
+                # what was on the air in less than a window was on the air within one
+                seen = node.on_air_s / limits.window_s
+                over = seen > limits.duty_cycle
+                why = f"the capture is shorter than the window of {limits.window_s:g} s"
+            verdict = OUTSIDE if over else WITHIN if node.worst is not None else OPEN
+            yield PlanCheck(
+                PlanNumber.DUTY_CYCLE, name, limits.duty_cycle, seen, "share", verdict, why
+            )
+        if limits.frame_ms is not None and node.longest_s is not None:
+            longest = node.longest_s * 1000
+            if longest > limits.frame_ms:
+                why = f"one transmission took {longest:.3g} ms"
+                yield PlanCheck(
+                    PlanNumber.TRANSMISSION, name, limits.frame_ms, longest, "ms", OUTSIDE, why
+                )
+
+
+def burst_checks(burst: Burst, seen: MeasuredBurst, limits: Limits | None) -> Iterator[PlanCheck]:
+    """Yield what the plan says of a burst."""
+    if not seen.seen:
+        why = "no datagram of the flow has the octets of the burst"
+        yield PlanCheck(PlanNumber.BURST, burst.name, burst.packets, None, "packets", OPEN, why)
+        return
+    if burst.all_in_s is not None:
+        count = seen.in_by(burst.all_in_s)
+        late = seen.arrived.count - count
+        lost = burst.packets - seen.arrived.count
+        parts = [f"{late} later"] * (late > 0) + [f"{lost} not at all"] * (lost > 0)
+        why = f"{count} of {burst.packets} in after {burst.all_in_s:g} s"
+        why += "".join(f", {part}" for part in parts)
+        verdict = WITHIN if count == burst.packets else OUTSIDE
+        if verdict is OUTSIDE and not late and seen.perhaps >= lost:
+            verdict = OPEN
+            why += ", or not heard here"
+        yield PlanCheck(PlanNumber.BURST, burst.name, burst.packets, count, "packets", verdict, why)
+    if limits is not None and limits.delivery is not None:
+        yield delivery(f"burst {burst.name}", seen.arrived, seen.perhaps, limits.delivery)

@@ -1,0 +1,85 @@
+"""What a capture cannot tell of the network that it shows, in sentences: told beside every number."""
+
+from collections.abc import Iterator, Mapping
+
+from lowpanbudget.deployment.confidence import values_for
+from lowpanbudget.deployment.measured import MeasuredFlow, MeasuredLink, MeasuredNode
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.errors import plural
+
+_FINE = 0.99  # the quantile that engineers ask for first
+
+
+def unknowns(
+    design: Design | None,
+    flows: tuple[MeasuredFlow, ...],
+    links: tuple[MeasuredLink, ...],
+    nodes: tuple[MeasuredNode, ...],
+    *,
+    timed: bool,
+    receivers: int,
+    unread: Mapping[str, int],
+    beyond: int,
+) -> Iterator[str]:
+    """Yield what remains open, the most important first."""
+    missing, numbers = sum(one.missing for one in nodes), sum(one.numbers for one in nodes)
+    if numbers:
+        yield (
+            f"{missing} of {plural(numbers, 'frame number')} of the nodes were not heard here, lost on their way or "
+            "missed by this receiver alone: nothing that they may have brought is held against the plan"
+        )
+    slots = None if design is None or design.access is None else design.access.slots
+    if slots is not None and slots.channels > 1:
+        yield (
+            f"The design hops over {slots.channels} channels: {_receivers(receivers)} on one channel hears about one "
+            f"frame in {slots.channels}, and all that counts frames is told of those"
+        )
+    if unread:
+        reason, count = max(unread.items(), key=lambda one: one[1])
+        yield f"{plural(sum(unread.values()), 'frame')} could not be read to their end, {count} because: {reason}"
+    if beyond:
+        yield f"{plural(beyond, 'datagram')} behind the first were not told apart: measure the capture in parts"
+    if not timed:
+        yield "The frames have no times: nothing is told of rates, latency and duty cycle"
+    if design is None:
+        yield "Without a design nothing is told of plans, messages and their own numbers, and airtime"
+    yield from _of_flows(flows)
+    if links and all(link.answered is None for link in links):
+        yield "No acknowledgement was heard: nobody knows which try arrived"
+
+
+def _receivers(count: int) -> str:
+    return "each receiver" if count > 1 else "a receiver"
+
+
+def _of_flows(flows: tuple[MeasuredFlow, ...]) -> Iterator[str]:
+    named = [flow for flow in flows if flow.name is not None]
+    uncounted = sorted({flow.name or "" for flow in named if flow.sent is None})
+    if uncounted:
+        yield (
+            f"No message of {_listed(uncounted)} that was read counts itself: what was lost before it was heard here "
+            "is not seen"
+        )
+    unseen = sorted({flow.title for flow in flows if flow.arrived is None})
+    if unseen:
+        yield f"The last link of {_listed(unseen)} was not heard: nothing is told of its arrivals"
+    assumed = sorted({flow.title for flow in flows if flow.hops_assumed})
+    if assumed:
+        yield f"Of {_listed(assumed)} the first hop limit was not heard: hops are counted from 64, 128 or 255"
+    if any(flow.took is not None for flow in flows):
+        yield "Latency begins with the first try on the air: how long a message waited in its sender is not seen"
+    few = [flow for flow in flows if flow.took is not None and flow.took.values < values_for(_FINE)]
+    if few:
+        most = max(flow.took.values for flow in few if flow.took is not None)
+        yield (
+            f"The latency that {_FINE:.0%} keep wants {values_for(_FINE)} arrivals of a flow; "
+            f"{plural(len(few), 'flow')} had {most} or fewer"
+        )
+
+
+_MOST_LISTED = 4
+
+
+def _listed(names: list[str]) -> str:
+    more = len(names) - _MOST_LISTED
+    return ", ".join(names[:_MOST_LISTED]) + (f" and {more} more" if more > 0 else "")

@@ -1,0 +1,130 @@
+"""What a whole capture shows beside the plan of a network: losses, latency, tries, ways, time on the air, rhythm."""
+
+from collections.abc import Iterator
+
+from lowpanbudget.deployment.measured import Measurement, PlanCheck, PlanNumber, PlanVerdict
+from lowpanbudget.errors import plural
+from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.rule import Hits, Subject
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.findings.wording import seconds_text
+
+DELIVERY = Subject("delivery")
+
+_LOOKS_LIKE_PROOF = 20  # messages; fewer nobody takes for one; our choice
+_SOME = 3  # messages that were not sent
+# messages of which the quickest tells the order of cells, and the part of a slotframe that each hop waits
+_MESSAGES, _NEARLY_ALL = 10, 0.8
+_IN_STEP = 0.5  # of the reports that begin together
+_MORE_THAN_CHANCE = 4  # times as many as would by chance; both are our choice
+
+
+def _outside(measured: Measurement, *numbers: PlanNumber) -> Iterator[PlanCheck]:
+    return (
+        check
+        for check in measured.checks
+        if check.what in numbers and check.verdict is PlanVerdict.OUTSIDE
+    )
+
+
+@DELIVERY.rule("loss-over-plan", Measurement)
+def loss_over_plan(_scene: Scene, measured: Measurement) -> Hits:
+    """Judge messages by what arrived, and links by what was acknowledged."""
+    for check in _outside(measured, PlanNumber.DELIVERY, PlanNumber.LOSS):
+        what = "to arrive" if check.what is PlanNumber.DELIVERY else "to be lost"
+        yield Hit(check.why, (f"{check.planned:.1%} planned {what}",), check.subject)
+
+
+@DELIVERY.rule("too-few-packets-to-say", Measurement)
+def too_few_packets_to_say(_scene: Scene, measured: Measurement) -> Hits:
+    """Tell where a share that was promised is neither proved nor disproved, by numbers that look like a proof."""
+    trials = {
+        flow.title: flow.arrived.trials for flow in measured.flows if flow.arrived is not None
+    }
+    for check in measured.checks:
+        if (
+            check.what is not PlanNumber.DELIVERY
+            or trials.get(check.subject, 0) < _LOOKS_LIKE_PROOF
+        ):
+            continue
+        if check.verdict is PlanVerdict.OPEN:
+            yield Hit(check.why, (f"{check.planned:.1%} planned to arrive",), check.subject)
+
+
+@DELIVERY.rule("messages-never-sent", Measurement)
+def messages_never_sent(_scene: Scene, measured: Measurement) -> Hits:
+    """Compare the numbers of messages with those of frames."""
+    for flow in measured.flows:
+        if flow.heard is not None and flow.unsent >= _SOME:
+            of_all = f"{flow.unsent} of {flow.heard.trials} messages never came on the air"
+            cause = f"{of_all}; no frame of their sender is missing"
+            yield Hit(cause, (), flow.title)
+
+
+@DELIVERY.rule("hops-wait-a-slotframe", Measurement)
+def hops_wait_a_slotframe(scene: Scene, measured: Measurement) -> Hits:
+    """Compare the quickest message with the slotframes that its hops could have waited at most."""
+    design = scene.known.design
+    slots = None if design is None or design.access is None else design.access.slots
+    if slots is None:
+        return
+    for flow in measured.flows:
+        hops = min(flow.hops, default=1)
+        if flow.took is None or hops < 2 or flow.took.values < _MESSAGES:
+            continue
+        waits = flow.took.least / (hops - 1) / slots.slotframe_s
+        if waits >= _NEARLY_ALL:
+            cause = f"the quickest of {flow.took.values} messages took {seconds_text(flow.took.least)} over {hops} hops"
+            evidence = (f"a slotframe lasts {seconds_text(slots.slotframe_s)}",)
+            yield Hit(cause, evidence, flow.title)
+
+
+@DELIVERY.rule("later-than-planned", Measurement)
+def later_than_planned(_scene: Scene, measured: Measurement) -> Hits:
+    """Judge the share of messages that came in time."""
+    for check in _outside(measured, PlanNumber.LATENCY):
+        yield Hit(check.why, (f"{check.planned:.1%} planned to",), check.subject)
+
+
+@DELIVERY.rule("more-tries-than-planned", Measurement)
+def more_tries_than_planned(_scene: Scene, measured: Measurement) -> Hits:
+    """Compare with the retries of the design."""
+    for check in _outside(measured, PlanNumber.TRIES):
+        yield Hit(check.why, (), check.subject)
+
+
+@DELIVERY.rule("ways-longer-than-planned", Measurement)
+def ways_longer_than_planned(_scene: Scene, measured: Measurement) -> Hits:
+    """Compare with the hops of the flow."""
+    for check in _outside(measured, PlanNumber.HOPS):
+        evidence = (f"up to {check.seen:.0f} hops, {check.planned:.0f} planned",)
+        yield Hit(check.why, evidence, check.subject)
+
+
+@DELIVERY.rule("on-air-over-limit", Measurement)
+def on_air_over_limit(_scene: Scene, measured: Measurement) -> Hits:
+    """Compare with the user's own limits."""
+    for check in _outside(measured, PlanNumber.DUTY_CYCLE):
+        cause = f"on the air for {check.seen:.2%} of the time, {check.planned:.2%} allowed by the design"
+        yield Hit(cause, (check.why,), check.subject)
+    for check in _outside(measured, PlanNumber.TRANSMISSION):
+        yield Hit(f"{check.why}, {check.planned:.3g} ms allowed by the design", (), check.subject)
+
+
+@DELIVERY.rule("reports-in-phase", Measurement)
+def reports_in_phase(scene: Scene, measured: Measurement) -> Hits:
+    """Compare with chance; where senders have slots of their own they do not meet."""
+    design = scene.known.design
+    access = None if design is None else design.access
+    if access is None or access.slots is not None:
+        return
+    for one in measured.together:
+        seen = one.together / one.reports
+        if seen < _IN_STEP or seen < _MORE_THAN_CHANCE * one.by_chance:
+            continue
+        cause = (
+            f"{one.together} of {plural(one.reports, 'report')} began within {seconds_text(one.within_s)} of another "
+            "sender's"
+        )
+        evidence = (f"{one.senders} senders; by chance {one.by_chance:.0%} would",)
+        yield Hit(cause, evidence, one.flow)

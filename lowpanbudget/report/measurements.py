@@ -1,0 +1,117 @@
+"""Measurements of captures as plain data, and as rows for other programs."""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from lowpanbudget.deployment.measured import Measurement
+from lowpanbudget.env import link_text
+from lowpanbudget.report.view import Data, data_of, receivers
+
+COLUMNS = (
+    "capture", "group", "name", "value", "unit", "count", "of", "least", "most", "planned", "verdict", "why",
+)  # fmt: skip
+
+
+def measured(capture: str, found: Measurement) -> Data:
+    """Return what was measured in a capture, and whether it is outside of the plan."""
+    flows = [{**data_of(flow), "title": flow.title} for flow in found.flows]
+    return {
+        "capture": capture,
+        "outside_plan": found.is_outside,
+        **{
+            name: data_of(getattr(found, name))
+            for name in ("frames", "seconds", "checks", "burst", "unknown")
+        },
+        "links": [
+            {
+                **data_of(link),
+                "sender": link_text(link.sender),
+                "receiver": link_text(link.receiver),
+            }
+            for link in found.links
+        ],
+        "nodes": [{**data_of(node), "node": link_text(node.node)} for node in found.nodes],
+        "flows": flows,
+        "receivers": receivers(found.receptions),
+        "left_out": found.outside,
+    }
+
+
+def rows(found: Data) -> Iterator[Data]:
+    """Yield a row for each number that was measured, and for each number of the plan."""
+    told = {"capture": found["capture"]}
+    for check in found["checks"]:
+        yield {
+            **told, "group": "plan", "name": f"{check['what']}: {check['subject']}", "value": check["seen"],
+            "unit": check["unit"], "planned": check["planned"], "verdict": check["verdict"], "why": check["why"],
+        }  # fmt: skip
+    for flow in found["flows"]:
+        yield {
+            **told,
+            "group": "flow",
+            "name": flow["title"],
+            "value": flow["datagrams"],
+            "unit": "datagrams",
+        }
+        yield from _share(told, "flow", f"heard: {flow['title']}", flow["heard"])
+        yield from _share(told, "flow", f"arrived: {flow['title']}", flow["arrived"])
+        yield from _spread(told, f"interval: {flow['title']}", flow["interval"])
+        yield from _spread(told, f"took: {flow['title']}", flow["took"])
+        for hops, count in flow["hops"].items():
+            yield {
+                **told, "group": "flow", "name": f"hops: {flow['title']}", "value": hops, "unit": "hops",
+                "count": count,
+            }  # fmt: skip
+    for link in found["links"]:
+        name = f"{link['sender']} to {link['receiver']}"
+        yield {
+            **told,
+            "group": "link",
+            "name": name,
+            "value": link["tries"],
+            "unit": "tries",
+            "of": link["frames"],
+        }
+        yield from _share(told, "link", f"answered: {name}", link["answered"])
+    for node in found["nodes"]:
+        name = node["node"]
+        yield {
+            **told, "group": "node", "name": f"on air: {name}", "value": node["on_air_s"], "unit": "s",
+            "count": node["frames"],
+        }  # fmt: skip
+        yield {
+            **told,
+            "group": "node",
+            "name": f"duty cycle: {name}",
+            "value": node["duty_cycle"],
+            "unit": "share",
+        }
+    burst = found["burst"]
+    if burst is not None:
+        yield from _share(told, "burst", f"arrived: {burst['name']}", burst["arrived"])
+        for number, at in enumerate(burst["arrivals_s"], 1):
+            yield {**told, "group": "burst", "name": f"arrival {number}", "value": at, "unit": "s"}
+
+
+def _share(told: Data, group: str, name: str, share: Data | None) -> Iterator[Data]:
+    if share is not None:
+        yield {
+            **told, "group": group, "name": name, "value": share["share"], "unit": "share",
+            "count": share["count"], "of": share["trials"], "least": share["least"], "most": share["most"],
+        }  # fmt: skip
+
+
+def _spread(told: Data, name: str, spread: Data | None) -> Iterator[Data]:
+    if spread is not None:
+        yield {
+            **told, "group": "flow", "name": name, "value": spread["mean"], "unit": "s", "count": spread["values"],
+            "least": spread["least"], "most": spread["most"],
+        }  # fmt: skip
+
+
+def quantile(spread: Data | None, part: float) -> float | None:
+    """Return a quantile of plain data, None where there are too few values for it."""
+    if spread is None:
+        return None
+    found: Sequence[Any] = [one["value"] for one in spread["quantiles"] if one["part"] == part]
+    return found[0] if found else None

@@ -1,0 +1,135 @@
+"""``measure``: what it prints, in which forms, and how it ends."""
+
+import csv
+import io
+import json
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import pytest
+from contract.entry import invoke
+from simulation import slotted
+from simulation.captured import LINK_TYPE, Frames, Listener, design, design_text, records
+
+from lowpanbudget import write_pcap
+
+PLAN = """
+[access]
+method = "slots"
+[access.slots]
+channels = 1
+[limits]
+delivery = 0.9
+[[burst]]
+name = "volley"
+flow = "readings"
+packets = 20
+octets = 19
+every_s = 0.2
+all_in_s = {all_in}
+[[burst]]
+name = "never"
+flow = "readings"
+packets = 20
+octets = 40
+every_s = 0.2
+"""
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A plan, one that wants too much, and what two receivers heard of three nodes with a cell each."""
+    folder = tmp_path_factory.mktemp("store")
+    (folder / "plan.toml").write_text(design_text(PLAN.format(all_in=120)))
+    (folder / "hasty.toml").write_text(design_text(PLAN.format(all_in=5)))
+    links = {node: slotted.Link([7 * node], node - 1) for node in (1, 2, 3)}
+    network = slotted.SlottedNetwork(links, 2, success=0.9, keep=True)
+    for node in links:
+        network.periodic(node, 30.0, 1500, first=7.0 * node, jitter=1.0)
+    network.burst(3, 20, 0.2, at=600.0)
+    network.run(1600)
+    planned = design(PLAN.format(all_in=120))
+    for name, seed in (("west", 1), ("east", 2)):
+        listener = Listener(misses=0.05 * seed, seed=seed)
+        heard = records(network.sent, Frames(planned, hops=lambda node: node), (listener,))
+        with (folder / f"{name}.pcap").open("wb") as file:
+            write_pcap(file, heard, LINK_TYPE)
+    return folder
+
+
+def test_the_answer_is_yes_or_no(store: Path) -> None:
+    """A burst that lasts 3.8 s comes in over one cell each 1.01 s: not after 5 s, but long before 120 s."""
+    west = store / "west.pcap"
+    fine = invoke("measure", west, "--design", store / "plan.toml")
+    assert fine.exit_code == 0
+    assert "nothing outside of the plan" in fine.stdout.splitlines()[0]
+    hasty = invoke("measure", west, "--design", store / "hasty.toml", "--burst", "volley")
+    assert hasty.exit_code == 1
+    assert "Outside of the plan" in hasty.stdout
+
+
+def test_json_and_csv_hold_the_same(store: Path) -> None:
+    asked = ("measure", store / "west.pcap", "--design", store / "plan.toml", "--burst", "volley")
+    done = invoke(*asked, "--json")
+    told = json.loads(done.stdout)
+    assert told["version"] == 1
+    (found,) = told["measure"]
+    assert found["frames"] > 300
+    assert {check["verdict"] for check in found["checks"]} <= {"within", "outside", "open"}
+    assert found["flows"][0]["title"].startswith("reading from 2001:db8:1::")
+    rows = list(
+        csv.DictReader(io.StringIO(invoke(*asked, "--csv").stdout, newline=""), strict=True)
+    )
+    assert {row["group"] for row in rows} == {"plan", "flow", "link", "node", "burst"}
+    plan = [row for row in rows if row["group"] == "plan"]
+    assert [row["verdict"] for row in plan] == [check["verdict"] for check in found["checks"]]
+    arrivals = [float(row["value"]) for row in rows if row["name"].startswith("arrival ")]
+    assert arrivals == found["burst"]["arrivals_s"]
+
+
+@pytest.mark.parametrize("columns", [40, 80, 120])
+@pytest.mark.parametrize("encoding", ["utf-8", "ascii"])
+def test_every_screen_holds_it(store: Path, columns: int, encoding: str) -> None:
+    done = invoke(
+        "measure", store / "west.pcap", "--design", store / "plan.toml", "--burst", "volley",
+        COLUMNS=str(columns), encoding=encoding,
+    )  # fmt: skip
+    assert max(map(len, done.stdout.splitlines()[2:])) <= columns
+    assert "\x1b" not in done.stdout
+    for title in ("Burst volley", "Messages, each", "Links", "Nodes", "cannot tell", "promise"):
+        assert title in done.stdout
+
+
+def test_two_receivers_are_named(store: Path) -> None:
+    done = invoke(
+        "measure", store / "west.pcap", store / "east.pcap", "--together", "--design", store / "plan.toml"
+    )  # fmt: skip
+    assert "west.pcap" in done.stdout
+    assert "counted once" in done.stdout
+
+
+def test_what_cannot_be_asked(store: Path, tmp_path: Path) -> None:
+    west = store / "west.pcap"
+    assert invoke("measure", west, "--burst", "volley").exit_code == 2
+    wrong = invoke("measure", west, "--design", store / "plan.toml", "--burst", "storm")
+    assert wrong.exit_code == 2
+    assert "It has: volley, never" in wrong.stderr
+    none = invoke("measure", west, "--design", store / "plan.toml", "--burst", "never")
+    assert "No datagram of its flow has its octets" in none.stdout
+    empty = tmp_path / "empty.pcap"
+    empty.write_bytes(west.read_bytes()[:24])
+    assert invoke("measure", empty).exit_code == 1
+    empty.write_bytes(b"\0nothing")
+    assert invoke("measure", empty).exit_code == 3
+
+
+def test_pictures_say_what_they_show(store: Path, tmp_path: Path) -> None:
+    place = tmp_path / "burst.svg"
+    done = invoke(
+        "measure", store / "west.pcap", "--design", store / "plan.toml", "--burst", "volley", "--svg", place
+    )  # fmt: skip
+    assert done.exit_code == 0
+    texts = ["".join(one.itertext()) for one in ET.parse(place).iter() if one.tag.endswith("text")]
+    assert "Packets of the burst volley" in texts
+    assert "Time on the air by node" in texts
+    assert any("20 of 20 packets arrived" in text for text in texts)

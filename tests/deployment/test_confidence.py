@@ -1,0 +1,71 @@
+"""Exact intervals against sums of binomials in whole fractions, and what so many values tell of quantiles."""
+
+from fractions import Fraction
+from math import comb
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lowpanbudget.deployment.confidence import share_of, spread_of, trials_for, values_for
+
+
+def chance(share: float, trials: int, counts: range) -> float:
+    """The chance of so many good ones, summed up exactly."""
+    exact = Fraction(share)
+    return float(sum(comb(trials, k) * exact**k * (1 - exact) ** (trials - k) for k in counts))
+
+
+@given(st.integers(1, 120).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n))))
+def test_the_ends_of_an_interval_leave_so_much_on_each_side(case: tuple[int, int]) -> None:
+    """Clopper and Pearson's definition: at each end what was seen, or more, has half of what is left."""
+    count, trials = case
+    found = share_of(count, trials)
+    if count:
+        assert chance(found.least, trials, range(count, trials + 1)) == pytest.approx(
+            0.025, rel=1e-9
+        )
+        assert chance(found.at_least, trials, range(count, trials + 1)) == pytest.approx(
+            0.05, rel=1e-9
+        )
+    else:
+        assert found.least == found.at_least == 0
+    if count < trials:
+        assert chance(found.most, trials, range(count + 1)) == pytest.approx(0.025, rel=1e-9)
+        assert chance(found.at_most, trials, range(count + 1)) == pytest.approx(0.05, rel=1e-9)
+    else:
+        assert found.most == found.at_most == 1
+
+
+def test_all_of_a_hundred() -> None:
+    """0.05 ** (1/100) and 0.025 ** (1/100): 0.9705 and 0.9638."""
+    found = share_of(100, 100)
+    assert round(found.at_least, 4) == 0.9705
+    assert round(found.least, 4) == 0.9638
+    assert share_of(0, 0).share is None
+
+
+def test_how_many_prove_a_share() -> None:
+    """0.99 ** 299 is the first power below 0.05, 0.95 ** 59 that of 0.95."""
+    assert trials_for(0.99) == 299
+    assert trials_for(0.95) == 59
+    assert 0.99**299 <= 0.05 < 0.99**298
+
+
+def test_no_quantile_from_few_values() -> None:
+    """Five must lie beyond it: 10 for the middle, 100 for 95 %, 500 for 99 %."""
+    assert [values_for(part) for part in (0.5, 0.95, 0.99)] == [10, 100, 500]
+    for count, parts in (
+        (9, []),
+        (10, [0.5]),
+        (99, [0.5]),
+        (100, [0.05, 0.5, 0.95]),
+        (500, [0.05, 0.5, 0.95, 0.99]),
+    ):
+        found = spread_of([float(n) for n in range(1, count + 1)])
+        assert found is not None
+        assert [one.part for one in found.quantiles] == parts
+        if count == 500:
+            # the value that this part does not exceed: of 1 to 500 the 475th, the 495th
+            assert [one.value for one in found.quantiles] == [25, 250, 475, 495]
+    assert spread_of([]) is None

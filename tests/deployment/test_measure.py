@@ -1,0 +1,473 @@
+"""What is measured in captures of simulated networks is what they were made with."""
+
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+from random import Random
+
+import pytest
+from findings.networks import PARENTS, Network, way_up
+from simulation import contention, slotted
+from simulation.captured import Frames, Listener, design, link, records
+from simulation.contention import Packet, Sent
+
+from lowpanbudget import (
+    MeasuredFlow,
+    Measurement,
+    Record,
+    RequestError,
+    audit,
+    load_design,
+    measure,
+    read_keys,
+)
+from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.deployment.confidence import share_of
+from lowpanbudget.deployment.measured import PlanVerdict
+from lowpanbudget.deployment.measurement import Measurer
+
+SLOTS = """
+[access]
+method = "slots"
+[access.slots]
+channels = 1
+"""
+CSMA = """
+[access]
+method = "csma"
+"""
+BURST = """
+[[burst]]
+name = "volley"
+flow = "readings"
+packets = 100
+octets = 19
+every_s = 0.1
+all_in_s = 20
+"""
+NODES = (1, 2, 3)
+
+
+def chain(
+    seed: int, *, success: float = 0.9, ack_loss: float = 0.0, hours: float = 1.0, cells: int = 10
+) -> slotted.SlottedNetwork:
+    """Three nodes in a row, each with a reading every 30 s, give or take half a second."""
+    links = {
+        node: slotted.Link([(node * 13 + at * 10) % 101 for at in range(cells)], node - 1) for node in NODES
+    }  # fmt: skip
+    network = slotted.SlottedNetwork(
+        links, seed, success=success, ack_loss=ack_loss, places=8, keep=True
+    )
+    for node in NODES:
+        network.periodic(node, 30.0, hours * 3600, first=node * 7.0, jitter=1.0)
+    return network
+
+
+def heard(sent: Sequence[Sent], more: str = SLOTS, bits: int = 8, **how: object) -> list[Record]:
+    frames = Frames(design(more, bits=bits), hops=lambda node: node, bits=bits)
+    return records(sent, frames, **how)  # type: ignore[arg-type]
+
+
+def by_source(found: Measurement) -> dict[int, MeasuredFlow]:
+    return {flow.flow.source.packed[-1]: flow for flow in found.flows}
+
+
+@pytest.fixture(scope="module")
+def hour() -> tuple[slotted.SlottedNetwork, Measurement]:
+    network = chain(3)
+    network.run(3700)
+    limits = "[limits]\ndelivery = 0.9\nlatency_s = 4\nduty_cycle = 0.01\nwindow_s = 600\n"
+    return network, measure(
+        heard(network.sent), design=design(SLOTS + limits + "[loss]\nframes = 0.1\n")
+    )
+
+
+def test_datagrams_are_counted_once(hour: tuple[slotted.SlottedNetwork, Measurement]) -> None:
+    network, found = hour
+    made = Counter(packet.origin for packet in network.packets)
+    assert {flow.flow.source.packed[-1]: flow.datagrams for flow in found.flows} == dict(made)
+    arrived = Counter(packet.origin for packet in network.packets if packet.arrived is not None)
+    for flow in found.flows:
+        assert flow.arrived is not None
+        # the first and the last of a count are left out
+        assert flow.arrived.count == arrived[flow.flow.source.packed[-1]] - 2
+        assert flow.sent == made[flow.flow.source.packed[-1]]
+
+
+def test_hops_tries_and_answers_are_those_sent(
+    hour: tuple[slotted.SlottedNetwork, Measurement],
+) -> None:
+    network, found = hour
+    for flow in found.flows:
+        node = flow.flow.source.packed[-1]
+        assert flow.hops == {node: flow.datagrams}
+        assert not flow.hops_assumed
+    tries, answers = (
+        Counter((one.source, one.to) for one in network.sent if one.heard >= least) for least in (0, 1)
+    )  # fmt: skip
+    assert {(one.sender, one.receiver): one.tries for one in found.links} == {
+        (link(source), link(to)): count for (source, to), count in tries.items()
+    }
+    for one in found.links:
+        assert one.answered is not None
+        source, to = one.sender[1], one.receiver[1]
+        assert one.answered.count == answers[source, to]
+
+
+def test_times_are_those_of_the_simulation(
+    hour: tuple[slotted.SlottedNetwork, Measurement],
+) -> None:
+    """From the first try of the first link to the try that arrived over the last; the mean rhythm is 30 s."""
+    network, found = hour
+    for flow in found.flows:
+        node = flow.flow.source.packed[-1]
+        took = []
+        for packet in network.packets:
+            tries = [one for one in network.sent if one.packet is packet]
+            last = [one for one in tries if one.source == 1 and one.heard]
+            if packet.origin == node and last:
+                took.append(last[0].time - tries[0].time)
+        assert flow.took is not None
+        assert flow.took.mean == pytest.approx(sum(took) / len(took), abs=1e-6)
+        assert flow.took.most == pytest.approx(max(took), abs=1e-6)
+        assert flow.interval is not None
+        assert abs(flow.interval.mean - 30) <= 4 * flow.interval.error
+        # a time field of whole seconds lies up to one second before the message was made
+        assert flow.dated is not None
+        assert flow.dated_step_s == 1
+        assert flow.dated.least >= 0
+
+
+def test_time_on_the_air_is_octets_and_six_more(
+    hour: tuple[slotted.SlottedNetwork, Measurement],
+) -> None:
+    """O-QPSK at 2450 MHz: 32 µs an octet, and six octets before a frame (IEEE 802.15.4-2020 clause 12)."""
+    network, found = hour
+    own = Counter[bytes]()
+    for record in heard(network.sent):
+        octets = record.octets
+        # an enhanced acknowledgement has its sender's address behind its destination's, as data frames have
+        own[octets[7:9][::-1]] += (len(octets) + 6) * 32
+    assert found.seconds is not None
+    for node in found.nodes:
+        assert node.on_air_s == pytest.approx(own[node.node] / 1e6)
+        assert node.duty_cycle == pytest.approx(own[node.node] / 1e6 / found.seconds)
+
+
+def test_a_network_as_planned_is_within_its_plan(
+    hour: tuple[slotted.SlottedNetwork, Measurement],
+) -> None:
+    _, found = hour
+    assert not found.is_outside
+    assert {check.what.value for check in found.checks if check.verdict is PlanVerdict.WITHIN} == {
+        "interval", "hops", "delivery", "latency", "loss", "duty-cycle",
+    }  # fmt: skip
+
+
+def test_intervals_hold_what_they_should() -> None:
+    """Of 60 intervals of 95 % three miss, more than nine by chance once in 600 times."""
+    missed = total = 0
+    for seed in range(20):
+        network = chain(seed, success=0.8, hours=0.12)
+        network.run(500)
+        for one in measure(heard(network.sent), design=design(SLOTS)).links:
+            assert one.answered is not None
+            total += 1
+            missed += not one.answered.least <= 0.8 <= one.answered.most
+    assert total == 60
+    assert missed <= 9
+
+
+def test_losses_are_seen_by_own_numbers() -> None:
+    """What a full queue drops never comes on the air: only the number of the message tells."""
+    network = chain(5, success=0.5, cells=1, hours=0.5)
+    for node in NODES:
+        network.burst(node, 40, 0.5, at=300)
+    network.run(2400)
+    assert sum(packet.lost == "queue" for packet in network.packets) > 20
+    found = measure(heard(network.sent), design=design(SLOTS))
+    for flow in found.flows:
+        node = flow.flow.source.packed[-1]
+        mine = [packet for packet in network.packets if packet.origin == node]
+        on_air = {one.packet.index for one in network.sent if one.packet.origin == node}
+        came = {packet.index for packet in mine if packet.arrived is not None}
+        inner = set(range(min(on_air) + 1, max(on_air)))
+        assert flow.heard is not None
+        assert flow.arrived is not None
+        assert (flow.heard.count, flow.heard.trials) == (len(on_air & inner), len(inner))
+        assert (flow.arrived.count, flow.arrived.trials) == (len(came & inner), len(inner))
+
+
+def test_contention_is_measured_as_it_was() -> None:
+    network = contention.Network({1: 0, 2: 1, 3: 2}, 7, loss=0.1, keep=True)
+    for node in NODES:
+        network.periodic(node, 5.0, 79, 600, first=node, jitter=2.0)
+    seen = network.run(600)
+    found = measure(heard(seen.sent, CSMA), design=design(CSMA, every_s=5))
+    arrived = Counter(packet.origin for packet in seen.packets if packet.arrived is not None)
+    for flow in found.flows:
+        assert flow.arrived is not None
+        lost_ends = sum(
+            packet.index in {0, flow.sent and flow.sent - 1} and packet.arrived is None
+            for packet in seen.packets if packet.origin == flow.flow.source.packed[-1]
+        )  # fmt: skip
+        assert flow.arrived.count == arrived[flow.flow.source.packed[-1]] - 2 + lost_ends
+    assert not found.is_outside
+
+
+def test_a_burst_comes_in_as_it_was_sent() -> None:
+    network = chain(3)
+    network.burst(3, 100, 0.1, at=1000)
+    network.run(3700)
+    burst = [one for one in network.packets if one.origin == 3 and 1000 <= one.made < 1009.95]
+    found = measure(heard(network.sent), design=design(SLOTS + BURST), burst="volley").burst
+    assert found is not None
+    ends = [one.arrived for one in burst if one.arrived is not None]
+    assert found.arrived.count == len(ends)
+    assert found.arrived.trials == 100
+    # a packet leaves in its first cell, and the last slot is under way when its frame is heard
+    tries = [one for one in network.sent if one.packet in burst]
+    began = tries[0].time
+    came = sorted(
+        max(one.time for one in tries if one.packet is packet and one.source == 1 and one.heard) - began
+        for packet in burst
+        if packet.arrived is not None
+    )  # fmt: skip
+    assert found.arrivals_s == pytest.approx(came, abs=1e-6)
+    assert found.missing == tuple(n for n, one in enumerate(burst, 1) if one.lost == "queue")
+    rest = measure(heard(network.sent), design=design(SLOTS + BURST), burst="volley").flows
+    assert {flow.sent for flow in rest} == {120}
+
+
+def test_two_receivers_count_nothing_twice() -> None:
+    network = chain(3, hours=0.5)
+    network.run(1900)
+    alone = measure(heard(network.sent), design=design(SLOTS))
+    both = [Listener("west", misses=0.1, seed=1), Listener("east", misses=0.1, seed=2)]
+    found = measure(heard(network.sent, listeners=both), design=design(SLOTS))
+    assert [one.receiver for one in found.receptions] == ["west", "east"]
+    assert {f.flow: f.datagrams for f in found.flows} == {f.flow: f.datagrams for f in alone.flows}
+    total = sum(one.frames for one in alone.nodes) + sum(
+        one.acknowledgements for one in alone.nodes
+    )
+    assert 0.97 * total <= found.frames <= total
+
+
+def test_own_misses_are_told_from_frame_numbers() -> None:
+    network = chain(3, success=1.0, hours=2.0)
+    network.run(7300)
+    found = measure(
+        heard(network.sent, listeners=[Listener(misses=0.2, seed=4)]), design=design(SLOTS)
+    )
+    missing, numbers = (
+        sum(getattr(one, key) for one in found.nodes) for key in ("missing", "numbers")
+    )
+    assert abs(missing / numbers - 0.2) <= 4 * (0.16 / numbers) ** 0.5
+    assert f"{missing} of {numbers} frame numbers" in found.unknown[0]
+
+
+@pytest.mark.parametrize("misses", [0.05, 0.2])
+def test_what_a_receiver_misses_is_no_fault_of_the_network(misses: float) -> None:
+    """A network as planned stays open at worst, whatever its receiver did not hear."""
+    network = chain(3)
+    network.burst(3, 100, 0.1, at=1000)
+    network.run(3700)
+    planned = design(SLOTS + LIMITS + BURST)
+    sent = heard(network.sent, listeners=[Listener(misses=misses, seed=4)])
+    assert not measure(sent, design=planned, burst="volley").is_outside
+    found = audit(sent, design=planned)
+    assert [one.name for one in found.findings if one.name == "loss-over-plan"] == []
+
+
+@pytest.mark.parametrize("bits", [4, 8, 16])
+def test_numbers_wrap_and_a_node_begins_anew(bits: int) -> None:
+    """40 messages go missing, more than twice round a number of 4 bits; behind 150 a node counts from 0 again.
+
+    Numbers of 4 bits cannot tell that from messages that come late: there it counts on.
+    """
+    chance = Random(1)
+    sent = []
+    for count in (*range(60), *range(100, 200)):
+        own = count if count < 150 or bits == 4 else count - 150
+        made = 30.0 * count + chance.random()
+        packet = Packet(count, made, 1, 79, own, arrived=made)
+        sent.append(Sent(made, 1, 0, packet, 0, 79, heard=True, acked=True))
+    (flow,) = measure(heard(sent, bits=bits), design=design(SLOTS, bits=bits)).flows
+    assert flow.restarts == (0 if bits == 4 else 1)
+    assert flow.heard is not None
+    assert flow.sent == 200
+    assert flow.heard.trials - flow.heard.count == 40
+
+
+def test_without_times_or_design_it_says_so() -> None:
+    network = chain(3, hours=0.1)
+    network.run(400)
+    blind = [one._replace(time_ns=None) for one in heard(network.sent)]
+    found = measure(blind, design=design(SLOTS))
+    assert found.seconds is None
+    assert any("no times" in one for one in found.unknown)
+    assert all(flow.interval is None and flow.took is None for flow in found.flows)
+    bare = measure(heard(network.sent), contexts={0: "2001:db8:1::/64"})
+    assert not bare.checks
+    assert [flow.name for flow in bare.flows] == [None] * 3
+    assert any("Without a design" in one for one in bare.unknown)
+
+
+def test_a_burst_wants_a_design_that_has_it() -> None:
+    with pytest.raises(RequestError, match="stands in no design"):
+        measure([], burst="volley")
+    with pytest.raises(RequestError, match="no burst 'volley'"):
+        measure([], design=design(SLOTS), burst="volley")
+    found = measure([], design=design(SLOTS + BURST), burst="volley").burst
+    assert found is not None
+    assert found.seen == 0
+
+
+LIMITS = """
+[limits]
+delivery = 0.9
+latency_s = 4
+duty_cycle = 0.01
+window_s = 600
+[loss]
+frames = 0.1
+"""
+
+
+def test_an_audit_of_a_network_as_planned_finds_nothing_of_weight() -> None:
+    network = chain(3)
+    network.run(3700)
+    found = audit(heard(network.sent), design=design(SLOTS + LIMITS))
+    assert [one.name for one in found.findings if one.has_weight] == []
+
+
+def test_a_shortage_is_found_by_its_name() -> None:
+    """One cell for a burst and a short queue; and a link that loses four times what was planned."""
+    network = chain(3, cells=1)
+    network.burst(3, 100, 0.1, at=1000)
+    network.run(3700)
+    short = audit(heard(network.sent), design=design(SLOTS + LIMITS))
+    names = {one.name for one in short.findings if one.has_weight}
+    assert {"loss-over-plan", "messages-never-sent"} <= names
+    network = chain(3, success=0.6)
+    network.run(3700)
+    weak = audit(heard(network.sent), design=design(SLOTS + LIMITS))
+    (lost,) = (
+        one for one in weak.findings if one.name == "loss-over-plan" and "0x0100" in one.subject
+    )
+    assert lost.evidence == ("10.0% planned to be lost",)
+
+
+def test_tries_of_frames_that_nobody_reads_are_tries(tmp_path: Path) -> None:
+    """The archive's traffic is sealed: with keys and without the same frames are tried again."""
+    planned = load_design("examples/archive.toml")
+    private = tmp_path / "keys.toml"
+    private.write_bytes(Path("examples/archive.keys.toml").read_bytes())
+    private.chmod(0o600)
+    ring = read_keys(str(private))
+    keys = {"keys": ring.keys, "devices": ring.devices}
+    sums = [
+        sorted((one.frames, one.tries, one.unanswered) for one in found.links)
+        for found in (
+            measure("examples/archive.pcap", design=planned),
+            measure("examples/archive.pcap", design=planned, **keys),  # type: ignore[arg-type]
+        )
+    ]
+    assert sums[0] == sums[1]
+    assert any(tries > frames for frames, tries, _ in sums[0])
+
+
+def test_receivers_at_both_ends_tell_latency_together() -> None:
+    """One hears the far node alone, one the root and its child: neither can tell how long a reading takes."""
+    network = chain(3, hours=0.5)
+    network.run(1900)
+    ends = [
+        Listener("far", hears=lambda node: node == 3, seed=1),
+        Listener("near", hears=lambda node: node in {0, 1}, seed=2),
+    ]
+    whole = by_source(measure(heard(network.sent), design=design(SLOTS)))[3]
+    both = by_source(measure(heard(network.sent, listeners=ends), design=design(SLOTS)))[3]
+    assert whole.took == both.took
+    for end in ends:
+        alone = measure(heard(network.sent, listeners=[end]), design=design(SLOTS))
+        flow = by_source(alone)[3]
+        assert flow.took is None
+        # what is heard at the end still tells its age by its own time
+        assert (flow.dated is None) == (end.name == "far")
+
+
+def test_any_octets_give_a_measurement() -> None:
+    """Frames of a capture, damaged as chance will have it, in any order and with any times."""
+    network = chain(3, hours=0.1)
+    network.run(400)
+    plain = heard(network.sent)
+    chance = Random(7)
+    for _ in range(20):
+        wild = []
+        for record in chance.choices(plain, k=80):
+            octets = bytearray(record.octets)
+            for _ in range(chance.randrange(4)):
+                octets[chance.randrange(len(octets))] ^= 1 << chance.randrange(8)
+            del octets[chance.randrange(1, 3 * len(octets)) :]
+            time_ns = chance.choice([None, 0, chance.getrandbits(63), record.time_ns])
+            wild.append(
+                record._replace(octets=bytes(octets), original_length=len(octets), time_ns=time_ns)
+            )
+        found = measure(
+            wild, design=design(SLOTS + LIMITS + BURST), burst="volley", fcs=chance.choice([0, 2])
+        )
+        assert found.frames == 80
+        assert all(0 <= one.once.least <= one.once.most <= 1 for one in found.links)
+
+
+@pytest.mark.parametrize("slots", [False, True])
+def test_networks_with_all_that_goes_over_the_air(slots: bool) -> None:
+    """Fragments, source routes, sealed frames, registrations: twelve reports of each node, by its rings."""
+    network = Network(stored=not slots, slots=slots, sealed=slots, reports=12)
+    capture = network.capture()
+    found = measure(
+        list(capture.records()),
+        contexts=capture.contexts, keys=capture.keys, devices=capture.devices, fcs=2,
+    )  # fmt: skip
+    reports = [flow for flow in found.flows if flow.flow.destination_port == 5683]
+    assert {flow.flow.source: dict(flow.hops) for flow in reports} == {
+        network.ip(node): {len(way_up(node)): 12} for node in PARENTS
+    }
+    for flow in reports:
+        assert (flow.datagrams, flow.again, flow.perhaps) == (12, 0, 0)
+        assert flow.arrived == share_of(12, 12)
+        assert flow.interval is not None
+        assert flow.interval.median == pytest.approx(60)
+
+
+def test_a_burst_that_says_one_thing_is_no_copy() -> None:
+    """A hundred times the same 50 octets over three hops, with several of them on their way at once."""
+    network = chain(3, hours=0.0)
+    network.burst(3, 100, 0.1, at=10)
+    network.run(60)
+    for packet in network.packets:
+        packet.content = bytes(50)
+    planned = design(SLOTS + BURST.replace("octets = 19", "octets = 50"))
+    found = measure(heard(network.sent), design=planned, burst="volley").burst
+    arrived = sum(packet.arrived is not None for packet in network.packets)
+    assert found is not None
+    assert found.arrived.count == arrived
+    assert found.seen == 100 - sum(
+        packet.lost == "queue" and not any(one.packet is packet for one in network.sent)
+        for packet in network.packets
+    )
+
+
+def test_memory_ends_with_so_many_datagrams() -> None:
+    network = chain(3, hours=0.1)
+    network.run(400)
+    trace = Trace(design=design(SLOTS))
+    measurer = Measurer(design(SLOTS), most=10)
+    for sighting in trace.follow(heard(network.sent)):
+        measurer.add(sighting)
+    found = measurer.measurement()
+    assert sum(flow.datagrams for flow in found.flows) == 10
+    assert (
+        f"{len(network.packets) - 10} datagrams behind the first were not told apart"
+        in " ".join(found.unknown)
+    )

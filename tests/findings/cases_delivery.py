@@ -1,0 +1,196 @@
+"""A capture that fires each finding about a network beside its plan, and a near miss.
+
+Readings of the cold store (``simulation.captured``), one each 30 s, over one hop unless said. Shares come from the
+binomial: of all 58 between the first and the last 0.05 ** (1/58) = 0.9497 is proved; 8 of 58 allow 0.2351 at most, the
+share at which 8 or fewer have a chance of 5 %.
+"""
+
+from collections.abc import Iterable, Sequence
+
+from findings.air import Capture
+from findings.judge import Case, Told
+from simulation.captured import START_NS, Frames, design, records
+from simulation.contention import Packet, Sent
+
+CSMA = """
+[access]
+method = "csma"
+"""
+PROMISE = """
+[limits]
+delivery = {delivery}
+latency_s = {latency}
+"""
+
+
+def promise(delivery: float = 0.99, latency: float = 10) -> str:
+    return PROMISE.format(delivery=delivery, latency=latency)
+
+
+def reading(index: int, made: float, node: int = 1) -> Packet:
+    return Packet(1000 * node + index, made, node, 79, index)
+
+
+def over(
+    packet: Packet, hops: Sequence[tuple[int, int]], gap: float = 0.05, tries: int = 1
+) -> Iterable[Sent]:
+    """A reading over some hops, so many seconds apart, each frame tried so often; the last try is acknowledged."""
+    for passed, (source, to) in enumerate(hops):
+        for attempt in range(tries):
+            last = attempt == tries - 1
+            at = packet.made + passed * gap + attempt * 0.01
+            yield Sent(at, source, to, packet, attempt, 79, heard=last, acked=last)
+
+
+def readings(
+    which: Iterable[int],
+    hops: Sequence[tuple[int, int]] = ((1, 0),),
+    every: float = 30.0,
+    gap: float = 0.05,
+) -> list[Sent]:
+    node = hops[0][0]
+    return [one for index in which for one in over(reading(index, every * index, node), hops, gap)]
+
+
+def store(sent: Sequence[Sent], more: str, hops: int = 3, every_s: float = 30) -> Capture:
+    planned = design(more, hops=hops, every_s=every_s)
+    heard = records(sent, Frames(planned, hops=lambda node: node))
+    return Capture(
+        [(((one.time_ns or 0) - START_NS) / 1e9, one.octets) for one in heard],
+        design=planned,
+    )
+
+
+def in_step(apart: float) -> Capture:
+    """Five senders with 40 readings each, begun so many seconds one after the other."""
+    sent = [
+        one
+        for node in range(1, 6)
+        for index in range(40)
+        for one in over(reading(index, 30.0 * index + apart * node, node), ((node, 0),))
+    ]
+    return store(sent, CSMA)
+
+
+def retried(tries: int) -> Capture:
+    sent = readings(range(12))
+    sent += over(reading(12, 360.0), ((1, 0),), tries=tries)
+    return store(sent, CSMA)
+
+
+FEW = [*range(5), *range(55, 60)]  # 8 readings between the first and the last
+LATE = [
+    one
+    for index in range(60)
+    for one in over(
+        reading(index, 30.0 * index, 2), ((2, 1), (1, 0)), gap=0.5 if index < 10 else 2.0
+    )
+]
+CHAIN = ((3, 2), (2, 1), (1, 0))
+SLOTS = """
+[access]
+method = "slots"
+[access.slots]
+slotframe = 101
+"""
+READING = "reading from 2001:db8:1::ff:fe00:1"
+FAR_READING = "reading from 2001:db8:1::ff:fe00:2"
+
+DELIVERY_CASES: dict[str, Case] = {
+    "loss-over-plan": Case(
+        lambda: store(readings(FEW), promise(0.9)),
+        lambda: store(readings(range(60)), promise(0.9)),
+        Told(
+            "risk",
+            READING,
+            "8 of 58 arrived, so the share is 0.2351 or less",
+            ("90.0% planned to arrive",),
+        ),
+        also=frozenset({"messages-never-sent"}),
+    ),
+    "too-few-packets-to-say": Case(
+        lambda: store(readings(range(60)), promise(0.99)),
+        lambda: store(readings(range(60)), promise(0.9)),
+        Told(
+            "remark",
+            READING,
+            "58 of 58 arrived, so the share is 0.9497 or more; 299 without a loss would prove 0.99",
+            ("99.0% planned to arrive",),
+        ),
+    ),
+    "later-than-planned": Case(
+        lambda: store(LATE, promise(0.5, 1)),
+        lambda: store(LATE, promise(0.5, 3)),
+        Told("risk", FAR_READING, "10 of 60 arrived within 1 s", ("95.0% planned to",)),
+    ),
+    # the same numbers of frames, and 50 messages that are missing; one that is not sent now and then is no fault
+    "messages-never-sent": Case(
+        lambda: store(readings(FEW), CSMA),
+        lambda: store(readings([*range(20), *range(21, 40), *range(41, 60)]), CSMA),
+        Told(
+            "risk",
+            READING,
+            "50 of 58 messages never came on the air; no frame of their sender is missing",
+        ),
+    ),
+    # cells one slot before those of the hop before: 100 of 101 slots of 10 ms to wait, twice
+    "hops-wait-a-slotframe": Case(
+        lambda: store(readings(range(60), CHAIN, gap=1.0), SLOTS),
+        lambda: store(readings(range(60), CHAIN, gap=0.75), SLOTS),
+        Told(
+            "risk",
+            "reading from 2001:db8:1::ff:fe00:3",
+            "the quickest of 60 messages took 2 s over 3 hops",
+            ("a slotframe lasts 1.01 s",),
+        ),
+    ),
+    "more-tries-than-planned": Case(
+        lambda: retried(6),
+        lambda: retried(4),
+        Told(
+            "risk", "0x0001 to 0x0100", "a frame was sent 6 times; with 3 retries it is 4 at most"
+        ),
+    ),
+    "ways-longer-than-planned": Case(
+        lambda: store(readings(range(30), ((2, 1), (1, 0))), CSMA, hops=1),
+        lambda: store(readings(range(30), ((2, 1), (1, 0))), CSMA, hops=2),
+        Told(
+            "risk",
+            FAR_READING,
+            "30 of 30 came over more links than planned",
+            ("up to 2 hops, 1 planned",),
+        ),
+        also=frozenset({"longer-than-budgeted"}),  # the hop limit of a second hop goes in line
+    ),
+    # 9 octets of MAC header, 2 of LOWPAN_IPHC, 4 of UDP, 19 of the message, 2 of check sequence, and 6 before them:
+    # 42 octets of 32 µs, 1344 µs; the worst 10 s hold 20 frames: 26.88 ms, 0.2688 %
+    "on-air-over-limit": Case(
+        lambda: store(
+            readings(range(40), every=0.5),
+            "[limits]\nduty_cycle = 0.001\nwindow_s = 10\n",
+            every_s=0.5,
+        ),
+        lambda: store(
+            readings(range(40), every=0.5),
+            "[limits]\nduty_cycle = 0.003\nwindow_s = 10\n",
+            every_s=0.5,
+        ),
+        Told(
+            "risk",
+            "0x0001",
+            "on the air for 0.27% of the time, 0.10% allowed by the design",
+            ("in the worst window of 10 s",),
+        ),
+    ),
+    # 1 % of 30 s; by chance 1 - exp(-2 * 0.3 * 4 / 30) = 0.077
+    "reports-in-phase": Case(
+        lambda: in_step(0.02),
+        lambda: in_step(6.0),
+        Told(
+            "risk",
+            "reading",
+            "200 of 200 reports began within 0.3 s of another sender's",
+            ("5 senders; by chance 8% would",),
+        ),
+    ),
+}
