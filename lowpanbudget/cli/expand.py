@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from lowpanbudget.capture.expand import LeftOut
     from lowpanbudget.capture.files.reading import CaptureFile
 
+_ANSWER_IS_NO = 1
+
 _EXAMPLE = """\b
 lowpanbudget expand mesh.pcap -o datagrams.pcap --context 0=2001:db8::/64
 lowpanbudget expand mesh.pcapng -o plain.pcap --decrypted --keys keys.toml"""
@@ -47,7 +49,7 @@ def command(
 
     With --decrypted its frames are written instead, without protection where a key opens them. What was left out, and
     why, is told on standard error. The exit code is 3 when the capture is cut or damaged; what could be read is
-    written first. Octets that are no capture at all write nothing.
+    written first; it is 1 when it holds no frame at all. Octets that are no capture at all write nothing.
     """
     from lowpanbudget.capture.expand import LeftOut, decrypt, expand
     from lowpanbudget.capture.files.link_types import FRAME_TYPE, IPV6_TYPE
@@ -81,6 +83,9 @@ def command(
         emit("expand", capture, target, records, written, left_out, **facts)
     if captures.is_wrong(records.notices):
         ctx.exit(WireError.exit_code)
+    if not written and not left_out.reasons:
+        captures.say_empty(ctx, capture)
+        ctx.exit(_ANSWER_IS_NO)
 
 
 _FRAGMENTED = ("assembled", "dropped", "given_up")

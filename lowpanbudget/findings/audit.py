@@ -80,6 +80,7 @@ class Audit:
     ) -> None:
         self.known = known or Surroundings()
         self.frames = 0
+        self.foreign = 0  # records that hold no frame
         self._reads: list[tuple[Hashable, _Bound]] = []
         self._ends: list[_Bound] = []
         for rule in rules:
@@ -133,6 +134,7 @@ class Audit:
             else:
                 self._kept = []
         elif sighting.fault is not None:
+            self.foreign += 1
             self._give(scene, sighting.fault, UNREAD)
         try:
             if self._begin(scene) and sighting.repeats is None and not self._is_told(scene):
@@ -300,7 +302,7 @@ class Audit:
 
     def close(self) -> list[Finding]:
         """Return all findings, worst first; the audit is over then."""
-        if not self.frames:
+        if self.frames == self.foreign:
             self._give(Scene(self.known), self, NO_FRAME)
         if self._measurer is not None:
             self._give(Scene(self.known), self._measurer.measurement())

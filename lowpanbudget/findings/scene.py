@@ -1,5 +1,6 @@
 """What rules look at: one frame in its surroundings. How a frame was read stands beneath this module alone."""
 
+from collections import Counter
 from collections.abc import Sequence
 from ipaddress import IPv6Address
 from typing import Any, TypeVar
@@ -41,6 +42,7 @@ class Surroundings:
     data frames, ``acknowledged`` those that acknowledged any, ``insistent`` those that tried again without one.
     ``losses`` tell what became of datagrams in fragments, ``sums`` are checksums that nothing explains, ``end_s`` is
     when the last frame came, ``unread`` the number of data frames that are sealed or have a fault.
+    ``asked_again`` counts, by link source, the retransmissions that are told with requests that have no answer.
     """
 
     contexts: Contexts = field(default_factory=Contexts)
@@ -58,6 +60,7 @@ class Surroundings:
     sums: DifferencesOfSenders = field(init=False, default_factory=DifferencesOfSenders)
     end_s: float = 0.0
     unread: int = 0
+    asked_again: Counter[bytes | None] = field(init=False, default_factory=Counter)
 
     def __post_init__(self) -> None:
         if self.design is not None:

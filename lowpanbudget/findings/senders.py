@@ -26,7 +26,9 @@ class HeardSender:
     """Data frames of a node, to some receivers: all, those under link security, and those without; the first of each.
 
     ``sequence`` is the last number, ``row`` how many frames in a row had it with other contents than the one before,
-    which ``mark`` stands for and which came at ``time_s``; the first of them is frame ``since``. ``heard_s`` is when
+    which ``mark`` stands for and which came at ``time_s``; the first of them is frame ``since``.
+    ``other`` is the number before that one, with the mark of its last frame; ``swings`` counts how often in a row the number
+    went back to it, which began at frame ``swung_since``. ``heard_s`` is when
     something of its own was heard last, in frame ``heard``, ``longest_s`` the longest silence before, and ``alike`` how
     many were about as long. ``sent_s`` is when it sent a frame last, whatever it brought.
     """
@@ -39,6 +41,9 @@ class HeardSender:
     first_bare: Frames = field(default_factory=Frames)
     sequence: int | None = None
     row: int = 0
+    other: tuple[int | None, int] = (None, 0)
+    swings: int = 0
+    swung_since: int = 0
     mark: int = 0
     time_s: float = 0.0
     since: int = 0

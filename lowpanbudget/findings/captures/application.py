@@ -127,10 +127,10 @@ def request_sent(memory: Requests, scene: Scene, datagram: HeardDatagram) -> Non
 
 
 @APPLICATION.at_end("request-repeated")
-def request_repeated(memory: Requests, _known: Surroundings) -> Hits:
-    """Judge each sender."""
+def request_repeated(memory: Requests, known: Surroundings) -> Hits:
+    """Judge each sender; what only repeats requests that have no answer is told with those."""
     for link, repeats in memory.repeats.items():
-        if repeats.count >= 3:
+        if repeats.early >= 3 or repeats.count - known.asked_again[link] >= 3:
             name = link_text(link)
             severity = Severity.RISK if repeats.early >= 3 else Severity.REMARK
             early = f"{repeats.early} of them in less than {ACK_TIMEOUT_S:g} s"

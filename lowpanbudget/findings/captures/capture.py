@@ -1,7 +1,10 @@
 """The capture itself: the file, and the check sequences in it."""
 
+from typing import Protocol
+
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import STATUS, STRIPPED, FcsVerdict
+from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
@@ -19,13 +22,21 @@ def capture_damaged(_scene: Scene, notice: ReadingNotice) -> Hits:
     yield Hit(notice.text, evidence, notice.name, (notice.number,), severity)
 
 
+class HasForeign(Protocol):
+    """What ends a capture and has counted the records that hold no frame."""
+
+    foreign: int
+
+
 NO_FRAME = Noticed("no-frame")
 
 
 @CAPTURE.rule("nothing-to-judge", NO_FRAME)
-def nothing_to_judge(_scene: Scene, _audit: object) -> Hits:
-    """Say so at the end of a capture without records."""
-    yield Hit("the capture holds no frame")
+def nothing_to_judge(_scene: Scene, audit: HasForeign) -> Hits:
+    """Say so at the end of a capture without records, or with none that holds a frame."""
+    records = audit.foreign
+    evidence = (f"{plural(records, 'record')} of another kind",) if records else ()
+    yield Hit("the capture holds no frame", evidence)
 
 
 @dataclass(slots=True)

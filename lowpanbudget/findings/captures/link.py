@@ -23,7 +23,7 @@ from lowpanbudget.stack.incoming import Notice
 
 NO_SHORT_ADDRESS = b"\xff\xfe"  # associated, and no short address assigned
 _FEW = 3  # frames of a PAN that make it one that is known
-_RETRY_S = 0.1  # a MAC gives up long before: four tries of 8 ms each at 2.4 GHz (common practice, no source)
+RETRY_S = 0.1  # a MAC gives up long before: four tries of 8 ms each at 2.4 GHz (common practice, no source)
 
 LINK = Subject("link")
 
@@ -206,7 +206,7 @@ def sent_again_as_new(
         return None
     _, sequence, counter, time_s, number = before
     gap = scene.time_s - time_s
-    if not 0 <= gap <= _RETRY_S or (sequence, counter) == (scene.sequence, scene.counter):
+    if not 0 <= gap <= RETRY_S or (sequence, counter) == (scene.sequence, scene.counter):
         return None
     cause = "the same payload is sent again under a new number"
     evidence = (

@@ -73,11 +73,9 @@ def data_frame_sent(scene: Scene, mac: Mac) -> Hits | None:
 def _numbered(sender: HeardSender, scene: Scene) -> Hits | None:
     """Note the number of a frame; say so when it has been the same for several frames of other contents."""
     sequence, sealed = scene.sequence, scene.payload is None
-    if sequence != sender.sequence or sequence is None:
-        sender.sequence, sender.row, sender.mark, sender.since = sequence, 1, 0, scene.number
-        sender.time_s = scene.time_s
-        return None
     mark = hash(scene.octets if sealed else scene.payload)
+    if sequence != sender.sequence or sequence is None:
+        return _swinging(sender, scene, mark)
     if mark == sender.mark or (sealed and scene.time_s - sender.time_s < _RESEALED_S):
         return None
     sender.mark, sender.time_s = mark, scene.time_s
@@ -87,6 +85,23 @@ def _numbered(sender: HeardSender, scene: Scene) -> Hits | None:
     cause = f"frames of different contents follow each other under one sequence number, {sequence}"
     evidence = (f"since frame {sender.since}",)
     return (Hit(cause, evidence, scene.sender, (sender.since, scene.number)),)
+
+
+def _swinging(sender: HeardSender, scene: Scene, mark: int) -> Hits | None:
+    """Note a number that differs from the last; say so when two of them take turns under other contents each time."""
+    last, sequence = (sender.sequence, sender.mark), scene.sequence
+    back = sequence is not None and sequence == sender.other[0] and mark != sender.other[1]
+    if not back:
+        sender.swings, sender.swung_since = 0, sender.since
+    sender.swings += back
+    sender.other, sender.sequence, sender.mark = last, sequence, mark
+    sender.row, sender.since, sender.time_s = 1, scene.number, scene.time_s
+    if sender.swings < _FEW:
+        return None
+    numbers = sorted((last[0] or 0, sequence or 0))
+    cause = f"frames of different contents take turns under two sequence numbers, {numbers[0]} and {numbers[1]}"
+    evidence = (f"since frame {sender.swung_since}",)
+    return (Hit(cause, evidence, scene.sender, (sender.swung_since, scene.number)),)
 
 
 @NODES.at_end("pan-beside-the-network")

@@ -3,6 +3,7 @@
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import WireError, plural
 from lowpanbudget.findings import faults
+from lowpanbudget.findings.captures.link import RETRY_S
 from lowpanbudget.findings.datagrams import hop_of, numbers_of
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.losses import MOST_SENDERS
@@ -104,9 +105,12 @@ def fragments_flood(known: Surroundings) -> Hits:
 
 @REASSEMBLY.rule("fragment-repeated", FragmentArrival, varies=True, least=3)
 def fragment_repeated(_scene: Scene, arrival: FragmentArrival) -> Hits:
-    """Take repeats."""
+    """Take repeats; one at once, under a new number, is told as a frame that its sender counts as new."""
     if arrival.repeated:
         again, datagram, _ = arrival
+        last = datagram.fragments[-1]
+        if again.start == last.start and 0 <= again.time_s - last.time_s <= RETRY_S:
+            return
         evidence = (f"{datagram}, octets {again.start} to {again.end - 1}",)
         yield Hit("fragments are repeated octet range by octet range", evidence, hop_of(datagram))
 

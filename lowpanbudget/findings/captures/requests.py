@@ -5,6 +5,7 @@ one sent again and never answered was heard to fail by its sender too. A non-con
 and only one that does nothing but ask is looked at.
 """
 
+from collections import Counter
 from collections.abc import Iterator
 from ipaddress import IPv6Address
 
@@ -51,23 +52,28 @@ class _OpenRequest:
     link: bytes | None
     confirmable: bool
     quiet: bool
-    repeated: bool = False
+    repeated: int = 0
     acknowledged: bool = False
 
 
 @dataclass(slots=True)
 class _Outcome:
-    """How many requests of a kind had their time, of them those with no answer, and of these those sent again."""
+    """How many requests of a kind had their time, of them those with no answer, and of these those sent again.
+
+    ``again`` counts the retransmissions of the latter by link source.
+    """
 
     ended: int = 0
     unanswered: int = 0
     repeated: int = 0
+    again: Counter[bytes | None] = field(default_factory=Counter)
     frames: Frames = field(default_factory=Frames)
 
     def miss(self, request: _OpenRequest) -> None:
         """Count a request without an answer."""
         self.unanswered += 1
-        self.repeated += request.repeated
+        self.repeated += bool(request.repeated)
+        self.again[request.link] += request.repeated
         if len(self.frames) < _SHOWN:
             self.frames.note(request.number)
 
@@ -78,7 +84,7 @@ class _Questions:
 
     ``asked`` counts those that are to be confirmed, from ``first_s`` on in ``frames``, and ``answered`` tells that
     something came back for one. ``open`` are those without an answer by port and message ID, ``done`` when others were
-    answered, with their tokens. ``strays`` counts answers that belong to none.
+    answered, with their tokens. ``strays`` counts answers that belong to none, ``again`` all retransmissions by link source.
     """
 
     first_s: float
@@ -90,6 +96,7 @@ class _Questions:
         default_factory=lambda: Recent(_MOST_OPEN)
     )
     strays: int = 0
+    again: Counter[bytes | None] = field(default_factory=Counter)
     confirmed: _Outcome = field(default_factory=_Outcome)
     promised: _Outcome = field(default_factory=_Outcome)  # acknowledged alone
     unconfirmed: _Outcome = field(default_factory=_Outcome)
@@ -175,7 +182,9 @@ def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> N
     key, now_s = (content.source_port, head.mid), scene.time_s
     before, done = asked.open.get(key), asked.done.get(key)
     if before is not None and now_s - before.time_s <= EXCHANGE_LIFETIME_S:
-        before.repeated |= before.link == datagram.link_source and scene.passage is None
+        if before.link == datagram.link_source and scene.passage is None:
+            before.repeated += 1
+            asked.again[before.link] += 1
         return
     if done is not None and now_s - done[0] < EXCHANGE_LIFETIME_S:
         return  # it has its answer
@@ -214,9 +223,10 @@ def request_never_answered(memory: Endpoints, known: Surroundings) -> Hits:
             cause = f"{IPv6Address(server)} answers none of {total} requests on port {port}"
             waited = seconds_text(known.end_s - asked.first_s)
             evidence = (f"the first {waited} before the capture ends", *_strays(asked))
+            known.asked_again += asked.again
             yield Hit(cause, evidence, subject, tuple(asked.frames), times=asked.asked)
         else:
-            yield from _in_part(asked, f"{subject} to {where}", where)
+            yield from _in_part(known, asked, f"{subject} to {where}", where)
         yield from _unconfirmed(asked.unconfirmed, f"{subject} to {where}", where)
 
 
@@ -226,12 +236,15 @@ def _is_silent(asked: _Questions, end_s: float) -> bool:
     return not asked.answered and asked.asked >= _FEW and waited > MAX_TRANSMIT_WAIT_S
 
 
-def _in_part(asked: _Questions, subject: str, where: str) -> Iterator[Hit]:
+def _in_part(
+    known: Surroundings, asked: _Questions, subject: str, where: str
+) -> Iterator[Hit]:
     """Yield what is said of confirmable requests some of which were answered, or acknowledged."""
     missed, promised = asked.confirmed, asked.promised
     ended = missed.ended
     if missed.unanswered >= _FEW and (missed.repeated >= _FEW or missed.unanswered * 2 > ended):
         cause = f"{missed.unanswered} of {ended} requests to {where} have no answer"
+        known.asked_again += missed.again
         evidence = (f"sent again: {missed.repeated} of them", *_strays(asked))
         yield Hit(cause, evidence, subject, tuple(missed.frames), times=missed.unanswered)
     if promised.unanswered >= _FEW:

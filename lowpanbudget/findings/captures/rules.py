@@ -22,8 +22,9 @@ from lowpanbudget.findings.captures.security import SECURITY
 from lowpanbudget.findings.captures.unreadable import UNREADABLE
 from lowpanbudget.findings.rule import rules_of
 
-# in the order of what they look at: one that knows why a frame cannot be read comes before those that only say so
+# in the order of what they look at: one that knows why a frame cannot be read, or why requests are sent again, comes
+# before those that only say so
 CAPTURE_RULES = rules_of(
     CAPTURE, LINK, ACKNOWLEDGEMENTS, NODES, SECURITY, UNREADABLE, CONTEXTS, LOWPAN, CHECKSUMS, FRAGMENTS, REASSEMBLY,
-    NETWORK, RPL, REGISTRATIONS, ROUTING, APPLICATION, REQUESTS, PLAN, MESSAGES, DELIVERY,
+    NETWORK, RPL, REGISTRATIONS, ROUTING, REQUESTS, APPLICATION, PLAN, MESSAGES, DELIVERY,
 )  # fmt: skip

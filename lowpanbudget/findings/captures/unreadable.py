@@ -30,7 +30,8 @@ def cannot_be_read(scene: Scene, fault: WireError) -> Hits:
     ):  # else what was sent there is sealed
         start = max(fault.offset - 2, 0)
         octets = scene.example[start : fault.offset + 6]
-        evidence += f"; octets from {start}: {octets.hex(' ')}"
+        if octets:
+            evidence += f"; octets from {start}: {octets.hex(' ')}"
     cite = f" ({fault.cite})" if fault.cite is not None else ""
     yield Hit(f"{fault.message}{cite}", (evidence,), scene.sender)
 
