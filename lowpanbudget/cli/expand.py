@@ -9,8 +9,11 @@ from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import Malformed, WireError, plural
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from lowpanbudget.capture.expand import LeftOut
     from lowpanbudget.capture.files.reading import CaptureFile
+    from lowpanbudget.capture.files.record import Record
 
 _ANSWER_IS_NO = 1
 
@@ -57,7 +60,14 @@ def command(
     from lowpanbudget.cli import output
 
     known = captures.CaptureOptions(design, key_file, contexts, fcs, root)
-    left_out = LeftOut()
+    left_out, is_empty = LeftOut(), True
+
+    def noting(coming: "Iterator[Record]") -> "Iterator[Record]":
+        nonlocal is_empty
+        for record in coming:
+            is_empty = False
+            yield record
+
     convert, link_type = (decrypt, FRAME_TYPE) if decrypted else (expand, IPV6_TYPE)
     if decrypted:
         captures.say(
@@ -67,6 +77,7 @@ def command(
         )
     with output.writing(target, private=decrypted, inputs=(capture, design, key_file)) as file:
         records = captures.opened(capture)
+        records.through(noting)
         with records:
             converted = convert(records, left_out=left_out, **known.given)
             written = write_pcap(file, converted, link_type)
@@ -83,7 +94,7 @@ def command(
         emit("expand", capture, target, records, written, left_out, **facts)
     if captures.is_wrong(records.notices):
         ctx.exit(WireError.exit_code)
-    if not written and not left_out.reasons:
+    if is_empty:
         captures.say_empty(ctx, capture)
         ctx.exit(_ANSWER_IS_NO)
 

@@ -10,6 +10,7 @@ from math import nan
 from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Reader
+from lowpanbudget.capture.files.link_types import FRAME, LOWPAN
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import upper_of
@@ -80,7 +81,7 @@ class Audit:
     ) -> None:
         self.known = known or Surroundings()
         self.frames = 0
-        self.foreign = 0  # records that hold no frame
+        self.foreign = 0  # records that hold no frame, but a datagram or nothing that is known
         self._reads: list[tuple[Hashable, _Bound]] = []
         self._ends: list[_Bound] = []
         for rule in rules:
@@ -108,6 +109,7 @@ class Audit:
             self._measurer.add(sighting)
         if sighting.heard_as is not None:
             return  # it was judged where another receiver heard it
+        self.foreign += sighting.body.kind not in {FRAME, LOWPAN}
         if sighting.cut:
             self.frames += 1
             return
@@ -134,7 +136,6 @@ class Audit:
             else:
                 self._kept = []
         elif sighting.fault is not None:
-            self.foreign += 1
             self._give(scene, sighting.fault, UNREAD)
         try:
             if self._begin(scene) and sighting.repeats is None and not self._is_told(scene):

@@ -27,8 +27,8 @@ class HeardSender:
 
     ``sequence`` is the last number, ``row`` how many frames in a row had it with other contents than the one before,
     which ``mark`` stands for and which came at ``time_s``; the first of them is frame ``since``.
-    ``other`` is the number before that one, with the mark of its last frame; ``swings`` counts how often in a row the number
-    went back to it, which began at frame ``swung_since``. ``heard_s`` is when
+    ``other`` is the number before that one, with the mark of its last frame; ``swings`` counts how often in a row the
+    number went back to it, which began at frame ``swung_since``. ``heard_s`` is when
     something of its own was heard last, in frame ``heard``, ``longest_s`` the longest silence before, and ``alike`` how
     many were about as long. ``sent_s`` is when it sent a frame last, whatever it brought.
     """

@@ -256,6 +256,12 @@ NO_RESPONSE = b"\xd1\xf5\x02"
 
 # captures in which a finding must not be told, beside the near misses of the cases
 APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "requests that have no answer, which says why they are sent again": (
+        "request-repeated",
+        lambda: messages(
+            *(air.coap_message(data=b"on", mid=m) for m in (1, 2, 3) for _ in range(3)), every=40.0
+        ),
+    ),
     "what another flow of the same ports sends": (
         "message-length-wrong",
         lambda: asked_by_path(b"\x07"),

@@ -134,14 +134,14 @@ def begun(count: int) -> Capture:
     return Capture([(1 + tag / 10, parts[0]) for tag, parts in enumerate(packets)])
 
 
-def repeats(times: int) -> Capture:
+def repeats(times: int, *, apart: float = 1.0) -> Capture:
     frames = cut()
     assert isinstance(frames[1], tuple)
     again: Timed = []
     for number in range(times):
         octets = bytearray(frames[1][1])
         octets[2] = 100 + number  # a new sequence number, a second later
-        again.append((frames[1][0] + 1 + number, air.mended(bytes(octets))))
+        again.append((frames[1][0] + apart * (1 + number), air.mended(bytes(octets))))
     return Capture(
         [frames[0], frames[1], *again, *[(9.0, f[1]) for f in frames[2:] if isinstance(f, tuple)]]
     )
@@ -487,6 +487,10 @@ FRAGMENT_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     f"two datagrams at once under two tags: {name}": (name, lambda: interleaved(8))
     for name in ("tag-used-again", "checksum-wrong", "fragments-unfinished", "fragment-repeated")
 } | {
+    "fragments that are sent again at once as new frames": (
+        "fragment-repeated",
+        lambda: repeats(3, apart=0.01),
+    ),
     "recoverable fragments of two datagrams under one tag": (
         "checksum-wrong",
         lambda: recoverable_interleaved(7),

@@ -28,7 +28,7 @@ from findings.cases_application import (
 from findings.cases_compression import FAR, known_contexts, solicitation, summed, to_group, under
 from findings.cases_fragments import cut, frames_of_one, interleaved, later_ones, sized, spilled
 from findings.cases_link import FAR_NAME, IPHC_ONLY, other_frames, plain, short_source
-from findings.cases_nodes import acknowledging, beside_each_other
+from findings.cases_nodes import acknowledging, beside_each_other, numbered, unsealed
 from findings.cases_routing import asking, far_away
 from findings.judge import Told
 
@@ -747,6 +747,30 @@ FURTHER = (
             "0x0017 sent 3 messages again, 0 of them in less than 2 s",
             ("shortest time between: 5.00 s",),
             (1, 2, 3, 4),
+        ),
+    ),
+    # the number goes back from the third frame on, five times
+    Further(
+        "sequence-number-stuck",
+        lambda: numbered(65, 66, 65, 66, 65, 66, 65),
+        Told(
+            "failure",
+            "0x0017",
+            "frames of different contents take turns under two sequence numbers, 65 and 66",
+            ("since frame 1",),
+            (1, 7),
+        ),
+    ),
+    Further(
+        "unsecured-among-secured",
+        lambda: unsealed(5),
+        Told(
+            "risk",
+            FAR_NAME,
+            "5 frames of this node have no link security, and 12 have",
+            (),
+            (25, 26, 27, 28, 29),
+            5,
         ),
     ),
     Further(

@@ -51,12 +51,16 @@ def two_pans(*, root_too: bool) -> Capture:
 
 def bare(count: int) -> Capture:
     """12 secured frames each of two nodes, and some of a third without."""
-    third = bytes.fromhex("025e100000000019")
+    return unsealed(count, bytes.fromhex("025e100000000019"))
+
+
+def unsealed(count: int, link: bytes = FAR_NODE) -> Capture:
+    """The same of any node, also of one of those two."""
     frames = []
     for n in range(12):
         frames.append(air.secured(b"%d" % n, n, n + 1))
         frames.append(air.secured(b"%d" % n, n, n + 1, links=(FAR_ROOT, FAR_NODE)))
-    frames += [reading(n, (third, FAR_ROOT)) for n in range(count)]
+    frames += [reading(n, (link, FAR_ROOT)) for n in range(count)]
     return Capture(list(frames), keys=(air.KEY,))
 
 
@@ -238,6 +242,15 @@ NODES_CASES: dict[str, Case] = {
 
 # captures in which a finding must not be told, beside the near misses of the cases
 NODES_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
+    "a number that comes back four times": (
+        "sequence-number-stuck",
+        lambda: numbered(65, 66, 65, 66, 65, 66),
+    ),
+    "a number that is late once": (
+        "sequence-number-stuck",
+        lambda: numbered(65, 66, 65, 67, 66, 68, 67, 69),
+    ),
+    "four frames that a node did not seal": ("unsecured-among-secured", lambda: unsealed(4)),
     "a node that only acknowledges at the end": ("node-fell-silent", lambda: heard(11, acks=True)),
     "a node that looked for a router before it had an address": ("node-fell-silent", seeking),
     "a node that only answers, and is asked no more": (

@@ -15,9 +15,13 @@ from findings.cases_reading import READING_TOLD
 from findings.judge import CAPTURE_NAMES, DESIGN_NAMES, Told, own_advice
 from findings.test_cases import CASES
 from scapy.layers.dot15d4 import Dot15d4FCS
+from scapy.layers.inet import UDP
+from scapy.layers.inet6 import IPv6
+from scapy.layers.l2 import Ether
 from scapy.utils import RawPcapWriter
 
 from lowpanbudget.cli.main import program
+from lowpanbudget.layers.link.fcs import fcs
 
 
 def invoke(*arguments: object, stdin: bytes | None = None) -> Result:
@@ -214,3 +218,28 @@ def test_an_empty_capture_is_no_answer(tmp_path: Path) -> None:
     assert (code, found["frames"]) == (1, 0)
     (one,) = found["findings"]
     assert written_out(one) == READING_TOLD["nothing-to-judge"]
+
+
+@pytest.mark.parametrize(("link_type", "code"), [(1, 1), (195, 0)])
+def test_a_capture_of_another_link_is_no_answer(tmp_path: Path, link_type: int, code: int) -> None:
+    # Ethernet is link type 1 (registry of link-layer header types); a short acknowledgement is a frame under 195
+    octets = {1: bytes(Ether() / IPv6() / UDP() / b"abc"), 195: bytes.fromhex("020007")}[link_type]
+    if link_type == 195:
+        octets += fcs(octets)
+    path = tmp_path / "a.pcap"
+    writer = RawPcapWriter(str(path), linktype=link_type, sync=True)
+    writer.write_header(None)
+    writer.write_packet(octets, sec=1, usec=0)
+    writer.close()
+    got, found = audited(path)
+    names = {one["name"] for one in found["findings"]}
+    assert (got, "nothing-to-judge" in names) == (code, bool(code))
+    expanded = invoke("expand", path, "-o", tmp_path / "b.pcap")
+    assert expanded.exit_code == 0
+
+
+def test_an_empty_capture_has_nothing_to_expand(tmp_path: Path) -> None:
+    path = written(tmp_path / "a.pcap", Capture([]))
+    result = invoke("expand", path, "-o", tmp_path / "b.pcap")
+    assert result.exit_code == 1
+    assert "holds no frame" in result.stderr

@@ -35,8 +35,11 @@ NO_FRAME = Noticed("no-frame")
 def nothing_to_judge(_scene: Scene, audit: HasForeign) -> Hits:
     """Say so at the end of a capture without records, or with none that holds a frame."""
     records = audit.foreign
-    evidence = (f"{plural(records, 'record')} of another kind",) if records else ()
-    yield Hit("the capture holds no frame", evidence)
+    if records:
+        evidence = (f"{plural(records, 'record')} of another kind",)
+        yield Hit("the capture holds no frame of IEEE 802.15.4, at most datagrams", evidence)
+    else:
+        yield Hit("the capture holds no frame")
 
 
 @dataclass(slots=True)

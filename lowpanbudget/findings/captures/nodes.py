@@ -132,7 +132,7 @@ def pan_beside_the_network(known: Surroundings) -> Hits:
 
 @NODES.at_end("unsecured-among-secured")
 def unsecured_among_secured(known: Surroundings) -> Hits:
-    """Name the nodes that never secure a frame where the others of their PAN do; a design says who should."""
+    """Name the nodes that never, or not always, secure what the others of their PAN do; a design says who should."""
     if known.design is not None:
         return
     sealed: dict[int | None, int] = {}
@@ -143,6 +143,9 @@ def unsecured_among_secured(known: Surroundings) -> Hits:
         bare[pan] = bare.get(pan, 0) + one.bare
         nodes[pan] = nodes.get(pan, 0) + bool(one.sealed)
     for (pan, source), one in known.senders.items():
+        if one.sealed and one.bare >= _FEW and nodes[pan] > 1:
+            cause = f"{one.bare} frames of this node have no link security, and {one.sealed} have"
+            yield Hit(cause, (), link_text(source), tuple(one.first_bare), times=one.bare)
         if one.sealed or one.bare < _FEW or nodes[pan] < 2:
             continue
         if sealed[pan] >= TIMES_MORE * bare[pan]:

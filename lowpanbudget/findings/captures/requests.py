@@ -84,7 +84,8 @@ class _Questions:
 
     ``asked`` counts those that are to be confirmed, from ``first_s`` on in ``frames``, and ``answered`` tells that
     something came back for one. ``open`` are those without an answer by port and message ID, ``done`` when others were
-    answered, with their tokens. ``strays`` counts answers that belong to none, ``again`` all retransmissions by link source.
+    answered, with their tokens. ``strays`` counts answers that belong to none, ``again`` all
+    retransmissions by link source.
     """
 
     first_s: float
@@ -236,9 +237,7 @@ def _is_silent(asked: _Questions, end_s: float) -> bool:
     return not asked.answered and asked.asked >= _FEW and waited > MAX_TRANSMIT_WAIT_S
 
 
-def _in_part(
-    known: Surroundings, asked: _Questions, subject: str, where: str
-) -> Iterator[Hit]:
+def _in_part(known: Surroundings, asked: _Questions, subject: str, where: str) -> Iterator[Hit]:
     """Yield what is said of confirmable requests some of which were answered, or acknowledged."""
     missed, promised = asked.confirmed, asked.promised
     ended = missed.ended
