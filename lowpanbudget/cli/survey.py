@@ -197,9 +197,10 @@ def _table(
         yield None
         return
     from lowpanbudget.cli import output
-    from lowpanbudget.report.frame_table import FrameTable, form_of
+    from lowpanbudget.report.frame_table import FrameTable
+    from lowpanbudget.report.written_table import form_of
 
     form = form_of(table)
     with output.writing(table, inputs=inputs) as file, FrameTable(file, form) as rows:
         yield rows
-    captures.say(ctx, f"{table}: {plural(rows.rows, 'row')}, one a frame")
+    captures.say(ctx, f"{table}: {plural(rows.count, 'row')}, one a frame")

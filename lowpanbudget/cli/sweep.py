@@ -71,7 +71,7 @@ def command(
     wanted = _axes(axes)
     form = None
     if table is not None:
-        from lowpanbudget.report.sweep_table import form_of
+        from lowpanbudget.report.written_table import form_of
 
         form = form_of(table)
     sweeps = sweep(load_design(design), flow, axes=wanted, weaker=weaker)

@@ -1,39 +1,19 @@
 """The settings of sweeps as a table in a file, as text or as Parquet, in bounded memory."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from typing import Any, Protocol
+from typing import Any
 
 from lowpanbudget.errors import RequestError
-from lowpanbudget.report.csv_table import lines_of
-from lowpanbudget.report.parquet import ParquetTable, Sink
+from lowpanbudget.report.parquet import Sink
+from lowpanbudget.report.written_table import FORMS, WrittenTable
 from lowpanbudget.room.sweep.swept import Sweep
 
-FORMS = ("parquet", "csv")
-_MOST_LINES = 4096  # that are held until they are written
 # columns behind those of the axes, and what they tell
 _ROOMS = {
     "room": "octets of room on the worst hop; below 0, by how many the headers are over",
     "first": "octets of room on the first hop",
     "forwarded": "octets of room on a forwarded hop, if there is one",
 }
-
-
-class _Lines(Protocol):
-    def add(self, row: Sequence[Any]) -> None: ...
-
-    def close(self) -> None: ...
-
-    def abandon(self) -> None: ...
-
-
-def form_of(path: str) -> str:
-    """Return the form that the end of a file's name tells. Raises ``RequestError`` for another end."""
-    form = path.rpartition(".")[2].lower()
-    if form not in FORMS or "." not in path:
-        raise RequestError(
-            f"{path!r} tells no form of a table", hint="Give a name that ends with .parquet or .csv"
-        )
-    return form
 
 
 def write_sweep_table(file: Sink, sweeps: Sequence[Sweep], form: str) -> int:
@@ -49,20 +29,11 @@ def write_sweep_table(file: Sink, sweeps: Sequence[Sweep], form: str) -> int:
     every = [one.rows() for one in sweeps]  # refused before anything is written
     columns = {"flow": str, **dict.fromkeys(names, str), **dict.fromkeys(_ROOMS, int)}
     meanings = {"flow": "the flow", **{name: f"value of {name}" for name in names}, **_ROOMS}
-    table: _Lines = (
-        ParquetTable(file, columns, meanings) if form == "parquet" else _TextLines(file, columns)
-    )
-    count = 0
-    try:
+    with WrittenTable(file, form, columns, meanings) as table:
         for one, rows in zip(sweeps, every, strict=True):
             for row in _in_columns(one.columns, rows, list(columns)):
                 table.add(row)
-                count += 1
-        table.close()
-    except BaseException:
-        table.abandon()
-        raise
-    return count
+    return table.count
 
 
 def _in_columns(
@@ -75,23 +46,3 @@ def _in_columns(
     places = [own.index(name) if name in own else None for name in columns]
     for row in rows:
         yield [None if place is None else row[place] for place in places]
-
-
-class _TextLines:
-    """Writes rows as RFC 4180 has them, behind a line of titles."""
-
-    def __init__(self, sink: Sink, columns: Iterable[str]) -> None:
-        self._sink = sink
-        self._lines: list[Sequence[Any]] = [list(columns)]
-
-    def add(self, row: Sequence[Any]) -> None:
-        self._lines.append(row)
-        if len(self._lines) >= _MOST_LINES:
-            self.close()
-
-    def close(self) -> None:
-        self._sink.write(lines_of(self._lines).encode())
-        self._lines.clear()
-
-    def abandon(self) -> None:
-        self._lines.clear()

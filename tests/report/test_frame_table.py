@@ -26,8 +26,9 @@ from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.rows import COLUMNS, FrameRow, frame_rows
 from lowpanbudget.capture.survey import survey
 from lowpanbudget.errors import RequestError
-from lowpanbudget.report import frame_table, parquet
-from lowpanbudget.report.frame_table import FORMS, write_frame_table
+from lowpanbudget.report import parquet, written_table
+from lowpanbudget.report.frame_table import write_frame_table
+from lowpanbudget.report.written_table import FORMS
 
 A, B = eui(1), eui(2)
 KNOWN: Any = {"contexts": CONTEXTS, "keys": KEY, "fcs": 2}
@@ -117,7 +118,7 @@ def test_frames_nobody_asked_for_have_no_row() -> None:
 
 def test_the_text_is_read_back(monkeypatch: pytest.MonkeyPatch) -> None:
     """RFC 4180; a name that a spreadsheet would run gets an apostrophe."""
-    monkeypatch.setattr(frame_table, "_MOST_LINES", 7)
+    monkeypatch.setattr(written_table, "_MOST_LINES", 7)
     made = [row._replace(file="=1+1") for row in rows(MIXED)]
     file = io.BytesIO()
     assert write_frame_table(file, iter(made), "csv") == len(made)
