@@ -86,6 +86,7 @@ class Air:
         self.lost = {"access": 0, "retries": 0, "queue": 0}
         self._settled = [_Settled() for _ in sendings]
         self._outcomes = bytearray()  # of each message to a receiver: 0 on its way, 1 arrived, 2 lost
+        self._sending_of: list[int] = []  # the number of each message's sending
         # by node: what waits (message, frame, receiver), who is heard until when, what is being received
         self._queues: list[deque[tuple[_Message, SimulatedFrame, int]]] = [
             deque() for _ in range(nodes)
@@ -126,7 +127,11 @@ class Air:
         return [2 - one for one in self._outcomes[: end if end >= 0 else None]]
 
     def by_sending(self) -> list[_Settled]:
-        """Return what became of the messages of each sending."""
+        """Return what became of the messages of each sending; those still on their way are not counted."""
+        for one in self._settled:
+            one.generated = 0
+        for outcome, index in zip(self._outcomes, self._sending_of, strict=True):
+            self._settled[index].generated += outcome > 0
         return self._settled
 
     def _later(self, kind: int, node: int, after: float) -> None:
@@ -142,7 +147,7 @@ class Air:
         if len(way) > 1:
             number = len(self._outcomes)
             self._outcomes.append(0)
-            self._settled[index].generated += 1
+            self._sending_of.append(index)
         self._enqueue(_Message(number, index, self.now))
 
     def _enqueue(self, message: _Message) -> None:

@@ -27,14 +27,14 @@ def _gaps(cells: Sequence[int], slotframe: int) -> list[int]:
 
 
 def hop_latency(
-    cells: Sequence[int], slotframe: int, slot_s: float, succeeds: float, attempts: int
+    cells: Sequence[int], slotframe: int, slot_s: float, succeeds: float, attempts: int, frames: int = 1
 ) -> Delays:
     """Return what one hop takes from any time on: all times in the slotframe are alike, as with cells placed at random.
 
     ``succeeds`` is the chance that one try delivers the frame, ``attempts`` how many there are. Hops of one schedule
     placed at random are independent of each other, so that ``Delays.times`` gives a path.
     """
-    return path_latency([cells], slotframe, slot_s, [succeeds], attempts)
+    return path_latency([cells], slotframe, slot_s, [succeeds], attempts, frames)
 
 
 def path_latency(
@@ -43,26 +43,28 @@ def path_latency(
     slot_s: float,
     succeeds: Sequence[float],
     attempts: int,
+    frames: int = 1,
 ) -> Delays:
     """Return what a path takes whose links have these cells, in the order in which they are passed.
 
-    Each link has one chance of success a try in ``succeeds``. The frame is there at any time of the slotframe alike.
+    Each link has one chance of success a try in ``succeeds``. The message is there at any time of the slotframe alike;
+    one of several ``frames`` sends them one after the other, and goes on when all of them have passed a link.
     """
     import numpy as np  # noqa: PLC0415
 
-    size = 1 + slotframe * (1 + sum(_most_tries(one, attempts) for one in succeeds))
+    size = 1 + slotframe * (1 + frames * sum(_most_tries(one, attempts) for one in succeeds))
     first = cells[0]
     # for each cell of the link: the share that tries there first, by the slots since the beginning
     tries = np.zeros((len(first), size))
     for index, gap in enumerate(_gaps(first, slotframe)):
         tries[index, 1 : gap + 1] = 1 / slotframe
-    sent = _sent(tries, first, slotframe, succeeds[0], attempts)
+    sent = _sent(tries, first, slotframe, succeeds[0], attempts, frames)
     for here, link, chance in zip(cells, cells[1:], succeeds[1:], strict=False):
         tries = np.zeros((len(link), size))
         for index, cell in enumerate(here):
             gap, to = _next_cell(cell, link, slotframe)
             tries[to, gap:] += sent[index, : size - gap]
-        sent = _sent(tries, link, slotframe, chance, attempts)
+        sent = _sent(tries, link, slotframe, chance, attempts, frames)
     return delays(slot_s, sent.sum(axis=0))
 
 
@@ -81,19 +83,39 @@ def _next_cell(slot: int, cells: Sequence[int], slotframe: int) -> tuple[int, in
 
 
 def _sent(
-    tries: "np.ndarray", cells: Sequence[int], slotframe: int, succeeds: float, attempts: int
+    tries: "np.ndarray",
+    cells: Sequence[int],
+    slotframe: int,
+    succeeds: float,
+    attempts: int,
+    frames: int,
 ) -> "np.ndarray":
-    """Return for each cell the share that is delivered in it, by the slots since the beginning."""
+    """Return for each cell the share whose last frame is delivered in it, by the slots since the beginning."""
+    gaps = _gaps(cells, slotframe)
+    sent = _sent_once(tries, gaps, succeeds, attempts)
+    for _ in range(frames - 1):
+        sent = _sent_once(_a_cell_later(sent, gaps), gaps, succeeds, attempts)
+    return sent
+
+
+def _sent_once(
+    tries: "np.ndarray", gaps: Sequence[int], succeeds: float, attempts: int
+) -> "np.ndarray":
     import numpy as np  # noqa: PLC0415
 
     sent = np.zeros_like(tries)
-    gaps = _gaps(cells, slotframe)
     for _ in range(_most_tries(succeeds, attempts)):
         sent += tries * succeeds
-        later = np.zeros_like(tries)
-        for index in range(len(cells)):
-            to = (index + 1) % len(cells)
-            gap = gaps[to]
-            later[to, gap:] = tries[index, : tries.shape[1] - gap] * (1 - succeeds)
-        tries = later
+        tries = _a_cell_later(tries * (1 - succeeds), gaps)
     return sent
+
+
+def _a_cell_later(shares: "np.ndarray", gaps: Sequence[int]) -> "np.ndarray":
+    """Return the shares as they come to the next cell of the link."""
+    import numpy as np  # noqa: PLC0415
+
+    later = np.zeros_like(shares)
+    for index in range(len(gaps)):
+        to = (index + 1) % len(gaps)
+        later[to, gaps[to] :] = shares[index, : shares.shape[1] - gaps[to]]
+    return later

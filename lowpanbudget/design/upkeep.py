@@ -28,6 +28,8 @@ from lowpanbudget.values import replace
 _ALL_RPL_NODES = IPv6Address("ff02::1a")
 _SYNCHRONIZATION, _SLOTFRAMES, _TIMESLOT, _HOPPING = 0x1A, 0x1B, 0x1C, 0x9
 _DATA_REQUEST = b"\x04"
+# what those are called that are sent only when nothing else is, or by sleeping nodes alone
+KEEP_ALIVE, POLL = "keep-alive", "data request"
 _RX_TX_US = 192  # macTsRxTx of the default template
 _AUTHENTICATED = 3  # the bits of a security level that tell the integrity code
 # NON_STORING and STORING without multicast (RFC 6550 section 6.3.1)
@@ -79,7 +81,7 @@ def _upkeep(design: Design) -> Iterator[UpkeepFrames]:
             parent = root.link_address(design.link.addresses)
             empty = design.link.frame(address, parent, b"")
             yield UpkeepFrames(
-                "keep-alive", upkeep.keep_alive_s, "parent", "first", (empty,),
+                KEEP_ALIVE, upkeep.keep_alive_s, "parent", "first", (empty,),
                 design.link.acknowledgement(address, parent), ieee(2015, "6.5.4"),
             )  # fmt: skip
     if ends is not None and design.sleep is not None:
@@ -213,5 +215,5 @@ def _poll(link: Link, node: Station, root: Station, every_s: float) -> UpkeepFra
     frame = link.complete(mac, _DATA_REQUEST)
     answer = link.acknowledgement(source, parent)
     return UpkeepFrames(
-        "data request", every_s, "parent", "first", (frame,), answer, ieee(2015, "7.5.5")
+        POLL, every_s, "parent", "first", (frame,), answer, ieee(2015, "7.5.5")
     )

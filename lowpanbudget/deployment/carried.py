@@ -1,0 +1,119 @@
+"""What is said of a network: its nodes, how messages arrive, and everything that it must keep to."""
+
+from typing import Literal, NamedTuple
+
+from lowpanbudget.deployment.contention import ContentionResult
+from lowpanbudget.deployment.service import HopService
+from lowpanbudget.design.estimate import Estimate
+from lowpanbudget.values import dataclass, field
+
+Matter = Literal[
+    "frame", "cells", "relay", "queue", "delivery", "latency", "duty", "battery", "poll", "held"
+]
+
+
+@dataclass(frozen=True, slots=True)
+class LimitCheck:
+    """One thing that a network must keep to: ``about`` which node, link or message, in words what it has and may have.
+
+    ``measured`` against ``allowed`` in ``unit``; ``strain`` is 1 where it just holds, more where it does not.
+    """
+
+    matter: Matter
+    about: str
+    text: str
+    measured: float
+    allowed: float
+    unit: str
+    strain: float
+    holds: bool
+
+
+class Rhythm(NamedTuple):
+    """How often messages of one kind come: readings, how many go into one message, and how often that is sent."""
+
+    flow: str
+    message: str
+    reading_every_s: float | None
+    readings: int
+    sends_every_s: float
+    frames: int
+
+
+@dataclass(frozen=True, slots=True)
+class CarriedNode:
+    """What one node of the tree carries.
+
+    Rates are a second: ``own_per_s`` its own messages, ``frames_per_s`` on the link to its parent, of all that it
+    carries and the upkeep, ``tries_per_s`` with retries. ``cells_needed`` and ``cells`` are those of a slotframe to the
+    parent (None without slots), ``cells_needed_down`` and ``cells_down`` those from it; ``listens`` and ``sends`` the
+    cells of all its links. ``used`` is the part of the cells, or of the time on the channel that it hears, that is
+    taken. ``queue_frames`` wait on average, ``queue_wait_s`` from joining to the last try, ``queue_full`` is the share
+    that finds no place (None without slots). ``duty_cycle`` is the part of time that it sends. ``current_ua`` and
+    ``battery_days`` are None without their tables; ``parts_ua`` says what for.
+    """
+
+    name: str
+    hop: int
+    parent: str
+    behind: int
+    own_per_s: float
+    frames_per_s: float
+    tries_per_s: float
+    cells_needed: int | None
+    cells: int | None
+    cells_needed_down: int | None
+    cells_down: int | None
+    used: float
+    queue_frames: float | None
+    queue_wait_s: float | None
+    queue_full: float | None
+    duty_cycle: float
+    current_ua: Estimate | None
+    battery_days: Estimate | None
+    always_listens: bool
+    parts_ua: tuple[tuple[str, float], ...] = field(repr=False, default=())
+
+
+@dataclass(frozen=True, slots=True)
+class SleepWait:
+    """What sleeping children wait for what is sent to them: seconds, on average and in 95 of 100 cases.
+
+    ``held_full`` is the chance that a message down finds its parent's places for the child taken (None: none is sent).
+    """
+
+    children: int
+    mean_s: float
+    most_s: float
+    held_full: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class CarriedNetwork:
+    """Whether a network carries its messages.
+
+    ``checks`` are all that was looked at, what decides first: one that does not hold, or the one that comes nearest.
+    ``services`` tell how messages arrive. ``played`` and ``played_in_runs`` are simulations of contention, None in
+    slots. ``unknown`` names messages of which the design does not say how often: they are not counted.
+    """
+
+    title: str
+    checks: tuple[LimitCheck, ...]
+    rhythms: tuple[Rhythm, ...]
+    nodes: tuple[CarriedNode, ...]
+    services: tuple[HopService, ...]
+    sleep: SleepWait | None
+    played: ContentionResult | None
+    played_in_runs: ContentionResult | None
+    unknown: tuple[str, ...]
+    seed: int
+
+    @property
+    def holds(self) -> bool:
+        """Return whether everything that was looked at holds."""
+        return all(check.holds for check in self.checks)
+
+    @property
+    def decides(self) -> LimitCheck | None:
+        """Return the check that decides; None where there was nothing to check."""
+        return self.checks[0] if self.checks else None

@@ -1,0 +1,159 @@
+"""What a network must keep to: its own cells and queues, its slots, and the limits that the design states."""
+
+from collections.abc import Iterator, Sequence
+from math import inf
+
+from lowpanbudget.deployment.airtime import MessageAirtime
+from lowpanbudget.deployment.carried import CarriedNode, LimitCheck, Matter, SleepWait
+from lowpanbudget.deployment.service import HopService
+from lowpanbudget.deployment.traffic import Traffic
+from lowpanbudget.design.access import Slots
+from lowpanbudget.design.goals import Limits
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.errors import plural
+
+# what a queue may refuse where the design does not say what is to arrive: our choice
+_FULL = 0.01
+
+
+def checks_of(
+    design: Design,
+    messages: Sequence[MessageAirtime],
+    traffic: Traffic,
+    nodes: Sequence[CarriedNode],
+    services: Sequence[HopService],
+    sleep: SleepWait | None,
+) -> tuple[LimitCheck, ...]:
+    """Return all that was checked, of each matter what strains it most; what does not hold first."""
+    limits, slots = design.limits, None if design.access is None else design.access.slots
+    found = list(_frames(messages))
+    if slots is not None:
+        found += [*_cells(nodes, slots), *_relays(nodes, slots, traffic)]
+    found += _queues(nodes, limits)
+    if limits is not None:
+        found += [*_services(services, limits), *_limits(nodes, limits)]
+    if sleep is not None and design.sleep is not None:
+        found += _sleep(sleep, design.sleep.poll_s, design.sleep.timeout_s, limits)
+    found.sort(key=lambda check: (check.holds, -check.strain))
+    first: dict[Matter, LimitCheck] = {}
+    for check in found:
+        first.setdefault(check.matter, check)
+    return tuple(first.values())
+
+
+def _check(
+    matter: Matter, about: str, text: str, measured: float, allowed: float, unit: str
+) -> LimitCheck:
+    """Return a check of what may be as much as ``allowed`` at most."""
+    strain = measured / allowed if allowed else (inf if measured else 0.0)
+    return LimitCheck(
+        matter, about, text, measured, allowed, unit, strain, measured <= allowed * (1 + 1e-12)
+    )
+
+
+def _frames(messages: Sequence[MessageAirtime]) -> Iterator[LimitCheck]:
+    for one in messages:
+        for reason in one.over:
+            about = f"{one.flow} {one.message}, {one.hop} hop"
+            yield LimitCheck("frame", about, reason, 0.0, 0.0, "", inf, holds=False)
+
+
+def _cells(nodes: Sequence[CarriedNode], slots: Slots) -> Iterator[LimitCheck]:
+    for node in nodes:
+        if not node.parent:
+            continue
+        for needed, there, ends in (
+            (node.cells_needed or 0, slots.cells, f"link {node.name} to {node.parent}"),
+            (node.cells_needed_down or 0, slots.cells_down, f"link {node.parent} to {node.name}"),
+        ):
+            if needed:
+                text = f"it needs {plural(needed, 'cell')} a slotframe and has {there}"
+                yield _check("cells", ends, text, needed, there, "cells")
+
+
+def _relays(nodes: Sequence[CarriedNode], slots: Slots, traffic: Traffic) -> Iterator[LimitCheck]:
+    """Yield how many slots of a slotframe each node is awake for: it sends or receives in a slot, never both."""
+    children = traffic.tree.children()
+    for index, node in enumerate(nodes):
+        below = len(children[index])
+        own = slots.cells + slots.cells_down if node.parent else 0
+        taken = own + below * (slots.cells + slots.cells_down) + slots.shared_cells
+        text = f"its links and the shared cells take {taken} slots, a slotframe has {slots.slotframe}"
+        yield _check("relay", f"node {node.name}", text, taken, slots.slotframe, "slots")
+
+
+def _queues(nodes: Sequence[CarriedNode], limits: Limits | None) -> Iterator[LimitCheck]:
+    allowed = _FULL if limits is None or limits.delivery is None else 1 - limits.delivery
+    for node in nodes:
+        if node.queue_full is not None:
+            text = f"{_percent(node.queue_full)} of the frames find its queue full, {_percent(allowed)} are allowed"
+            yield _check("queue", f"node {node.name}", text, node.queue_full, allowed, "share")
+
+
+def _services(services: Sequence[HopService], limits: Limits) -> Iterator[LimitCheck]:
+    for one in services:
+        about = f"{one.flow} {one.message}, {plural(one.hop, 'hop')}"
+        share = one.delivered if one.in_runs is None else min(one.delivered, one.in_runs)
+        if limits.delivery is not None:
+            in_runs = one.in_runs is not None and one.in_runs < one.delivered
+            text = f"{_percent(share)} arrive{' where losses come in runs' if in_runs else ''}"
+            if one.half_width:
+                text += f" (give or take {_percent(one.half_width)})"
+            text += f", limits.delivery is {_percent(limits.delivery)}"
+            yield _check("delivery", about, text, 1 - share, 1 - limits.delivery, "share lost")
+        if limits.latency_s is not None and one.in_time is not None:
+            text = (
+                f"{_percent(one.in_time)} are there within {limits.latency_s:g} s, "
+                f"{_percent(limits.latency_share)} are to be"
+            )
+            yield _check(
+                "latency", about, text, 1 - one.in_time, 1 - limits.latency_share, "share late"
+            )
+
+
+def _limits(nodes: Sequence[CarriedNode], limits: Limits) -> Iterator[LimitCheck]:
+    for node in nodes:
+        about = f"node {node.name}"
+        if limits.duty_cycle is not None:
+            text = f"it is on the air {_percent(node.duty_cycle)} of the time, limits.duty_cycle is "
+            text += _percent(limits.duty_cycle)
+            yield _check("duty", about, text, node.duty_cycle, limits.duty_cycle, "share")
+        if limits.battery_days is not None and node.battery_days is not None:
+            least, most = node.battery_days.least, node.battery_days.most
+            text = f"its battery lasts {_days(least)} to {_days(most)} days, limits.battery_days is {limits.battery_days:g}"
+            if node.always_listens:
+                text += "; its radio always listens"
+            yield LimitCheck(
+                "battery", about, text, least, limits.battery_days, "days", limits.battery_days / least,
+                least >= limits.battery_days,
+            )  # fmt: skip
+
+
+def _sleep(
+    sleep: SleepWait, poll_s: float, timeout_s: float | None, limits: Limits | None
+) -> Iterator[LimitCheck]:
+    if timeout_s is not None:
+        text = f"they poll each {poll_s:g} s, their parents forget them after {timeout_s:g} s"
+        yield _check("poll", "sleeping children", text, poll_s, timeout_s, "s")
+    if sleep.held_full is not None:
+        allowed = _FULL if limits is None or limits.delivery is None else 1 - limits.delivery
+        text = f"{_percent(sleep.held_full)} of the frames for them find no place at their parent"
+        yield _check("held", "sleeping children", text, sleep.held_full, allowed, "share")
+
+
+def _days(days: float) -> str:
+    return f"{days:.0f}" if days >= 10 else f"{days:.1f}"
+
+
+def _percent(share: float) -> str:
+    """Return a share in per cent with as many digits as tell it from all and from nothing."""
+    value = share * 100
+    if 0 < value < 1e-6:
+        return "less than 0.000001 %"
+    away = min(value, 100 - value)
+    if away <= 0:
+        return f"{value:.0f} %"
+    digits = 1
+    while round(away, digits) * 10**digits < 10 and digits < 6:
+        digits += 1
+    return f"{value:.{digits}f} %"

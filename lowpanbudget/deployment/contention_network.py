@@ -1,0 +1,184 @@
+"""A design's own traffic on a simulated channel, with the quiet channel beside it as a bound."""
+
+from collections.abc import Iterator
+from functools import cache
+from math import sqrt
+from typing import NamedTuple
+
+from lowpanbudget.deployment.contention import Arrived, ContentionResult, simulate_csma
+from lowpanbudget.deployment.contention_rules import CsmaRules, Sending, SimulatedFrame
+from lowpanbudget.deployment.delays import Delays, in_turn
+from lowpanbudget.deployment.quiet_channel import QuietHop
+from lowpanbudget.deployment.ranges import reception_of
+from lowpanbudget.deployment.service import (
+    HopService,
+    Quantiles,
+    link_states,
+    path_share,
+    quantiles,
+    served,
+)
+from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
+from lowpanbudget.design.access import Access
+from lowpanbudget.design.loss import FrameLoss
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.layers.link.phy import PhyTiming
+
+_SURE = 1.96  # standard errors of 95 %
+_TRANSMISSIONS = 300_000
+_NARROW = 0.002
+
+
+class SimulatedNetwork(NamedTuple):
+    """What the simulation gave, with independent losses and in runs (None: none are stated), and how messages arrive."""
+
+    result: ContentionResult
+    in_runs: ContentionResult | None
+    services: tuple[HopService, ...]
+
+
+def rules_of(access: Access, timing: PhyTiming) -> CsmaRules:
+    """Return the rules of access of a design on its PHY; where no wait for an answer is known, the answer's own time.
+
+    The pause behind a frame is the longer one of the standard.
+    """
+    wait = timing.ack_wait
+    if wait is None:
+        # the turnaround, the longest acknowledgement without elements, and a unit of backoff to spare
+        wait = timing.turnaround + timing.airtime(5) + timing.unit_backoff
+    return CsmaRules(
+        access.min_be, access.max_be, access.backoffs, access.retries,
+        access.unit_backoff_us or float(timing.unit_backoff), float(timing.cca), float(timing.turnaround), float(wait),
+        float(timing.lifs), access.busy_tries_again,
+    )  # fmt: skip
+
+
+def simulated(
+    design: Design, traffic: Traffic, access: Access, seed: int, transmissions: int = _TRANSMISSIONS
+) -> SimulatedNetwork:
+    """Return how the messages of a design arrive over a simulated channel."""
+    timing = design.link.timing
+    rules = rules_of(access, timing)
+    ways = list(_ways(traffic))
+    longest_answer = max((s.answer_us for way in ways for s in way.sending.frames), default=0.0)
+    needed = rules.turnaround_us + longest_answer
+    rules = rules._replace(ack_wait_us=max(rules.ack_wait_us, needed))
+    sendings = [way.sending for way in ways]
+    places = None if design.queue is None else design.queue.frames
+    reception = reception_of(traffic.tree)
+
+    def play(runs: bool) -> ContentionResult:
+        octets = max(f.octets for way in ways for f in way.stream.first)
+        return simulate_csma(
+            rules, reception, sendings, places=places, seed=seed, half_width=_NARROW,
+            most_transmissions=transmissions, runs=link_states(design.loss, octets) if runs else None,
+        )  # fmt: skip
+
+    apart = play(False)
+    has_runs = design.loss is not None and design.loss.runs is not None
+    in_runs = play(True) if has_runs else None
+    within = None if design.limits is None else design.limits.latency_s
+    step = float(timing.symbol)
+    services = tuple(_services(ways, apart, in_runs, rules, step, within, access))
+    return SimulatedNetwork(apart, in_runs, services)
+
+
+class _StreamWay(NamedTuple):
+    """One stream from one node, or to one node: the hop of its far end (0: to all near), and what is sent."""
+
+    stream: MessageStream
+    hop: int
+    sending: Sending
+
+
+def _ways(traffic: Traffic) -> Iterator[_StreamWay]:
+    tree = traffic.tree
+    hops, children = tree.hops, tree.children()
+    for stream in traffic.streams:
+        first = tuple(map(_simulated, stream.first))
+        later = tuple(map(_simulated, stream.forwarded))
+        for node in stream.senders:
+            way = tree.way(node)
+            if stream.way == "down":
+                way = way[::-1]
+            elif stream.way == "parent":
+                way = way[:2]
+            elif stream.way == "child":
+                way = (way[1], node)
+            elif stream.way == "near":
+                way = (node,)
+            elif stream.way == "flood":
+                relays = [one for one in range(len(hops)) if one == node or children[one]]
+                for one in relays:
+                    yield _StreamWay(
+                        stream, 0, Sending((one,), stream.every_s, later if one else first)
+                    )
+                continue
+            far = hops[node] if served(stream) else 0
+            yield _StreamWay(stream, far, Sending(way, stream.every_s, first, later))
+
+
+def _simulated(frame: CarriedFrame) -> SimulatedFrame:
+    return SimulatedFrame(frame.air_us, frame.answer_us, frame.loss, frame.answer_loss)
+
+
+def _services(
+    ways: list[_StreamWay],
+    apart: ContentionResult,
+    in_runs: ContentionResult | None,
+    rules: CsmaRules,
+    step_us: float,
+    within_s: float | None,
+    access: Access,
+) -> Iterator[HopService]:
+    """Yield how messages arrive, the nodes of a hop together."""
+    grouped: dict[tuple[str, str, str, int], list[int]] = {}
+    for index, way in enumerate(ways):
+        if way.hop:
+            key = (way.stream.flow, way.stream.message, way.stream.way, way.hop)
+            grouped.setdefault(key, []).append(index)
+    for (flow, message, direction, hop), indices in grouped.items():
+        stream = ways[indices[0]].stream
+        here = [apart.by_sending[index] for index in indices]
+        count, share, late = _counted(here)
+        runs = None
+        if in_runs is not None:
+            runs = _counted([in_runs.by_sending[index] for index in indices])[1]
+        in_time = None
+        if within_s is not None and count:
+            in_time = sum(1 for one in late if one <= within_s) / count
+        half = max(_SURE * sqrt(share * (1 - share) / count), 1 - 0.05 ** (1 / count)) if count else 1.0
+        yield HopService(
+            flow, message, direction, hop, len(stream.first), share, runs, half, _quantiles(late), in_time,
+            path_share(stream, hop, access.retries + 1), _quiet_latency(stream, hop, rules, step_us), count,
+        )  # fmt: skip
+
+
+def _counted(parts: list[Arrived]) -> tuple[int, float, list[float]]:
+    """Return how many messages there were, the share that arrived, and after how long, sorted."""
+    count = sum(one.generated for one in parts)
+    came = sum(one.delivered for one in parts)
+    return count, (came / count if count else 0.0), sorted(late for one in parts for late in one.latencies_s)
+
+
+def _quantiles(late: list[float]) -> Quantiles | None:
+    """Return the quantiles of simulated latencies, None where there are none."""
+    if not late:
+        return None
+    return Quantiles(*(late[min(int(share * len(late)), len(late) - 1)] for share in (0.5, 0.95, 0.99)))
+
+
+def _quiet_latency(
+    stream: MessageStream, hops: int, rules: CsmaRules, step_us: float
+) -> Quantiles | None:
+    """Return after how long messages arrive that no other sender is in the way of."""
+    parts = [(_quiet_hop(frame, rules, step_us), 1) for frame in stream.first]
+    if hops > 1:
+        parts += [(_quiet_hop(frame, rules, step_us), hops - 1) for frame in stream.forwarded]
+    return quantiles(in_turn(parts))
+
+
+@cache
+def _quiet_hop(frame: CarriedFrame, rules: CsmaRules, step_us: float) -> Delays:
+    hop = QuietHop(rules, 0.0, (1 - frame.loss) * (1 - frame.answer_loss))
+    return hop.delays(frame.air_us, frame.answer_us, step_us)

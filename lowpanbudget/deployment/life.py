@@ -1,0 +1,111 @@
+"""How long batteries last: what a node draws for what it sends, receives, listens for in vain, and sleeps."""
+
+from collections.abc import Sequence
+
+from lowpanbudget.deployment.load import NodeLoad
+from lowpanbudget.deployment.timeline import RadioState, energy
+from lowpanbudget.design.access import Slots
+from lowpanbudget.design.estimate import Estimate
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.radio import Battery, Radio
+from lowpanbudget.values import dataclass
+
+_HOURS_A_YEAR = 8766
+
+
+@dataclass(frozen=True, slots=True)
+class Draw:
+    """What a node draws on average, in microamperes, and for how many days its battery lasts (None: none is stated).
+
+    ``parts`` say for what: the current of each, typical. ``always_listens``: its radio never sleeps.
+    """
+
+    current_ua: Estimate
+    parts: tuple[tuple[str, float], ...]
+    always_listens: bool
+    days: Estimate | None
+
+
+def draws(
+    design: Design, nodes: Sequence[NodeLoad], children: Sequence[Sequence[int]]
+) -> tuple[Draw | None, ...]:
+    """Return what each node draws; None for the root, and for all where the design has no ``[radio]``."""
+    radio = design.radio
+    if radio is None:
+        return (None,) * len(nodes)
+    return tuple(
+        None if node.parent < 0 else _draw(design, radio, node, [nodes[child] for child in children[node.node]])
+        for node in nodes
+    )  # fmt: skip
+
+
+def _draw(design: Design, radio: Radio, node: NodeLoad, below: Sequence[NodeLoad]) -> Draw:
+    slots = None if design.access is None else design.access.slots
+    sends = [node.up.sender_uw, node.near.sender_uw, *(child.down.sender_uw for child in below)]
+    receives = [node.down.receiver_uw, *(child.up.receiver_uw for child in below)]
+    second = energy(radio, RadioState.LISTENS, 1e6)
+    sleeps = energy(radio, RadioState.ASLEEP, 1e6)
+    always = slots is None and (design.sleep is None or bool(below))
+    if always:
+        # what it receives is part of listening all the time
+        busy = node.up.air + node.near.air + sum(child.down.air for child in below)
+        waits, receives, sleeps = [_times(second, max(1 - busy, 0.0))], [], _times(second, 0.0)
+    elif slots is not None:
+        waits = [_times(_guard(radio, slots), _idle_cells(slots, node, below))]
+    else:
+        polls = 0.0 if design.sleep is None else design.sleep.listen_ms / 1000 / design.sleep.poll_s
+        waits = [_times(second, polls)]
+    parts = {
+        "sends": _sum(sends),
+        "receives": _sum(receives),
+        "listens in vain": _sum(waits),
+        "sleeps": sleeps,
+    }
+    currents = {
+        name: _microamperes(spent, radio) for name, spent in parts.items() if spent.most
+    }
+    current = _sum(list(currents.values()))
+    days = None if design.battery is None else _days(design.battery, current)
+    return Draw(
+        current, tuple((name, one.typical) for name, one in currents.items()), always, days
+    )
+
+
+def _idle_cells(slots: Slots, node: NodeLoad, below: Sequence[NodeLoad]) -> float:
+    """Return the cells a second in which a node listens and nothing comes."""
+    listens = len(below) * slots.cells + slots.cells_down + slots.shared_cells
+    comes = node.down.tries_per_s + sum(child.up.tries_per_s for child in below)
+    return max(listens / slots.slotframe_s - comes, 0.0)
+
+
+def _guard(radio: Radio, slots: Slots) -> Estimate:
+    """Return what a cell costs in which a receiver waits for a frame that does not come, in microjoules."""
+    awake = energy(radio, RadioState.OFF, radio.wake_up_us.typical + slots.template.rx_offset)
+    return _sum([awake, energy(radio, RadioState.LISTENS, slots.template.rx_wait)])
+
+
+def _times(one: Estimate, count: float) -> Estimate:
+    return Estimate(*(value * count for value in one))
+
+
+def _sum(parts: Sequence[Estimate]) -> Estimate:
+    return Estimate(*(sum(part[index] for part in parts) for index in range(3)))
+
+
+def _microamperes(microwatts: Estimate, radio: Radio) -> Estimate:
+    """Return the current of a power: least, typical and most were made with the supply of the same place."""
+    pairs = zip(microwatts, radio.supply_v, strict=True)
+    return Estimate(*(power / volts for power, volts in pairs))
+
+
+def _days(battery: Battery, current_ua: Estimate) -> Estimate:
+    """Return how long it lasts: the least capacity at the greatest current, and so on."""
+    capacities = [mah * share for mah, share in zip(battery.capacity_mah, battery.usable, strict=True)]
+    lost = [mah * battery.self_discharge / _HOURS_A_YEAR for mah in battery.capacity_mah]
+    drawn = [ua / 1000 for ua in reversed(current_ua)]
+    return Estimate(
+        *(
+            capacity / (current + leak) / 24
+            for capacity, current, leak in zip(capacities, drawn, lost, strict=True)
+        )
+    )

@@ -1,0 +1,156 @@
+"""What every node of a tree carries: its own messages and those of the nodes behind it, with retries and upkeep.
+
+Losses on the way do not thin out what comes later: that is the load to build for.
+"""
+
+from collections.abc import Sequence
+from math import floor
+from typing import NamedTuple
+
+from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
+from lowpanbudget.design.estimate import Estimate
+from lowpanbudget.design.tree import Tree
+from lowpanbudget.design.upkeep import KEEP_ALIVE
+from lowpanbudget.values import dataclass, field
+
+_NOTHING = Estimate(0.0, 0.0, 0.0)
+
+
+class FrameSums(NamedTuple):
+    """What all frames of a message take over one link, retries counted: numbers, microseconds, microjoules."""
+
+    frames: int
+    tries: float
+    air_us: float
+    answer_us: float
+    sender_uj: Estimate
+    receiver_uj: Estimate
+
+
+@dataclass(slots=True)
+class LinkLoad:
+    """What one link carries a second, upkeep included; ``bundles`` are messages a second by their frames.
+
+    ``air`` and ``answer_air`` are the shares of time that its sender, and its receiver for acknowledgements, are on the
+    air; ``sender_uw`` and ``receiver_uw`` microwatts. ``succeeds`` is the chance that one try does.
+    """
+
+    messages_per_s: float = 0.0
+    frames_per_s: float = 0.0
+    tries_per_s: float = 0.0
+    air: float = 0.0
+    answer_air: float = 0.0
+    sender_uw: Estimate = _NOTHING
+    receiver_uw: Estimate = _NOTHING
+    bundles: dict[int, float] = field(default_factory=dict)
+
+    def add(self, sums: FrameSums, per_s: float) -> None:
+        """Count so many messages a second."""
+        if per_s <= 0:
+            return
+        self.messages_per_s += per_s
+        self.frames_per_s += sums.frames * per_s
+        self.tries_per_s += sums.tries * per_s
+        self.air += sums.air_us * per_s / 1e6
+        self.answer_air += sums.answer_us * per_s / 1e6
+        self.sender_uw = _plus(self.sender_uw, sums.sender_uj, per_s)
+        self.receiver_uw = _plus(self.receiver_uw, sums.receiver_uj, per_s)
+        self.bundles[sums.frames] = self.bundles.get(sums.frames, 0.0) + per_s
+
+    @property
+    def tries_a_frame(self) -> float:
+        """Return how often a frame is sent on average."""
+        return self.tries_per_s / self.frames_per_s if self.frames_per_s else 1.0
+
+    def cells_needed(self, slotframe_s: float) -> int:
+        """Return the cells a slotframe that carry it: more than its tries a slotframe, or its queue only grows."""
+        return floor(self.tries_per_s * slotframe_s + 1e-9) + 1 if self.tries_per_s else 0
+
+
+@dataclass(frozen=True, slots=True)
+class NodeLoad:
+    """What a node sends: ``up`` to its parent, ``near`` to all around; and ``down``, what its parent sends to it.
+
+    ``own_per_s`` are its own messages a second, ``behind`` how many nodes send through it.
+    """
+
+    node: int
+    name: str
+    hop: int
+    parent: int
+    behind: int
+    own_per_s: float
+    up: LinkLoad
+    down: LinkLoad
+    near: LinkLoad
+
+
+def _plus(one: Estimate, other: Estimate, times: float) -> Estimate:
+    return Estimate(*(a + b * times for a, b in zip(one, other, strict=True)))
+
+
+def sums_of(frames: Sequence[CarriedFrame], attempts: int) -> FrameSums:
+    """Return what all frames of a message take over one link with so many attempts for each."""
+    tries = [frame.tries(attempts).mean_attempts for frame in frames]
+    pairs = list(zip(frames, tries, strict=True))
+    sender = receiver = _NOTHING
+    for frame, count in pairs:
+        sender = _plus(sender, frame.sender_uj, count)
+        receiver = _plus(receiver, frame.receiver_uj, count)
+    return FrameSums(
+        len(frames), sum(tries),
+        sum(frame.air_us * count for frame, count in pairs),
+        sum(frame.answer_us * count * (1 - frame.loss) for frame, count in pairs),
+        sender, receiver,
+    )  # fmt: skip
+
+
+def loads(traffic: Traffic, attempts: int) -> tuple[NodeLoad, ...]:
+    """Return the load of every node of a tree, the root first; a frame is sent up to ``attempts`` times."""
+    tree = traffic.tree
+    nodes = range(len(tree.parents))
+    up, down, near = ([LinkLoad() for _ in nodes] for _ in range(3))
+    own = [0.0] * len(nodes)
+    children, hops = tree.children(), tree.hops
+    for stream in sorted(traffic.streams, key=lambda one: one.message == KEEP_ALIVE):
+        first, later = sums_of(stream.first, attempts), sums_of(stream.forwarded, attempts)
+        rate = 1 / stream.every_s
+        senders = set(stream.senders)
+        through = _through(tree, senders)
+        for node in nodes:
+            if stream.way == "up" and node:
+                up[node].add(first, rate * (node in senders))
+                up[node].add(later, rate * (through[node] - (node in senders)))
+                own[node] += 0 if stream.is_upkeep else rate * (node in senders)
+            elif stream.way == "down" and node:
+                down[node].add(first if hops[node] == 1 else later, rate * through[node])
+            elif stream.way == "parent" and node in senders and node:
+                up[node].add(first, _spared(stream, up[node]))
+            elif stream.way == "child" and node in senders and node:
+                down[node].add(first, rate)
+            elif stream.way == "near" and node in senders:
+                near[node].add(first, rate)
+            elif stream.way == "flood" and (not node or children[node]):
+                near[node].add(later if node else first, rate)
+    behind = _through(tree, set(nodes))
+    return tuple(
+        NodeLoad(
+            node, tree.names[node], hops[node], tree.parents[node], behind[node] - 1, own[node],
+            up[node], down[node], near[node],
+        )
+        for node in nodes
+    )  # fmt: skip
+
+
+def _spared(stream: MessageStream, link: LinkLoad) -> float:
+    """Return how many a second are sent of what only fills silence: none where other frames come as often."""
+    rate = 1 / stream.every_s
+    return max(rate - link.frames_per_s, 0.0) if stream.message == KEEP_ALIVE else rate
+
+
+def _through(tree: Tree, senders: set[int]) -> list[int]:
+    """Return for each node how many of the senders stand behind it or are it."""
+    counts = [int(node in senders) for node in range(len(tree.parents))]
+    for node in range(len(counts) - 1, 0, -1):
+        counts[tree.parents[node]] += counts[node]
+    return counts
