@@ -90,13 +90,23 @@ def airtime(design: Design, flow: str | None = None) -> list[MessageAirtime]:
 
 def _messages(design: Design, access: Access, timing: PhyTiming) -> Iterator[MessageAirtime]:
     carried = {name for flow in design.flows for name in flow.messages}
-    flows = {flow.name: flow for flow in design.flows}
     for one in _fits(design, carried):
-        path = next(p for p in design.paths(flows[one.flow]) if p.hop.name == one.hop)
-        frames = () if one.frames is None else tuple(path.frames(StandInOctets(one.octets)))
-        answer = path.link.acknowledgement(path.hop.source, path.hop.destination)
-        groups = tuple(_grouped(frames, answer, timing, access, design))
-        yield _message(one, path, groups, design.limits, access)
+        yield _of_fit(design, one, access, timing)
+
+
+def airtime_of(design: Design, one: Fit) -> MessageAirtime:
+    """Return what a message that fits so takes on the air; raises as ``airtime``."""
+    if design.access is None:
+        raise lacking("access")
+    return _of_fit(design, one, design.access, design.link.timing)
+
+
+def _of_fit(design: Design, one: Fit, access: Access, timing: PhyTiming) -> MessageAirtime:
+    path = next(p for p in design.paths(design.flow(one.flow)) if p.hop.name == one.hop)
+    frames = () if one.frames is None else tuple(path.frames(StandInOctets(one.octets)))
+    answer = path.link.acknowledgement(path.hop.source, path.hop.destination)
+    groups = tuple(_grouped(frames, answer, timing, access, design))
+    return _message(one, path, groups, design.limits, access)
 
 
 def _fits(design: Design, carried: set[str]) -> Iterator[Fit]:

@@ -36,8 +36,9 @@ class BurstPacket:
 
 @dataclass(frozen=True, slots=True)
 class BurstOnLink:
-    """What one link does with a burst; counts are means. ``lengths`` are (seconds, mean frames waiting) after each change.
+    """What one link does with a burst; counts are means.
 
+    ``lengths`` are (seconds, mean frames waiting) after each change, ``all_in_at`` (seconds, chance) that all are in.
     ``empty_after_s`` is when all but a billionth of the chance is done: a bound, no typical time.
     """
 
@@ -127,9 +128,7 @@ class _Chain:
             self._serve(cell)
             cell += 1
             all_in.append((self._end(cell - 1), float(self._unhurt[0].sum())))
-        return BurstOnLink(
-            tuple(done), tuple(self._lengths), self._lengths[-1][0], tuple(all_in)
-        )
+        return BurstOnLink(tuple(done), tuple(self._lengths), self._lengths[-1][0], tuple(all_in))
 
     def _slot_of(self, cell: int) -> int:
         rounds, index = divmod(cell, len(self._cells))

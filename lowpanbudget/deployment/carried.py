@@ -45,7 +45,8 @@ class CarriedNode:
     """What one node of the tree carries.
 
     Rates are a second: ``own_per_s`` its own messages, ``frames_per_s`` on the link to its parent, of all that it
-    carries and the upkeep, ``tries_per_s`` with retries. ``cells_needed`` and ``cells`` are those of a slotframe to the
+    carries and the upkeep, ``tries_per_s`` with retries, ``tries_down_per_s`` on
+    the link from it. ``cells_needed`` and ``cells`` are those of a slotframe to the
     parent (None without slots), ``cells_needed_down`` and ``cells_down`` those from it; ``listens`` and ``sends`` the
     cells of all its links. ``used`` is the part of the cells, or of the time on the channel that it hears, that is
     taken. ``queue_frames`` wait on average, ``queue_wait_s`` from joining to the last try, ``queue_full`` is the share
@@ -60,6 +61,7 @@ class CarriedNode:
     own_per_s: float
     frames_per_s: float
     tries_per_s: float
+    tries_down_per_s: float
     cells_needed: int | None
     cells: int | None
     cells_needed_down: int | None

@@ -6,24 +6,23 @@ from lowpanbudget.deployment.airtime import MessageAirtime, airtime
 from lowpanbudget.deployment.carried import CarriedNetwork, CarriedNode, Rhythm, SleepWait
 from lowpanbudget.deployment.checks import checks_of
 from lowpanbudget.deployment.contention_network import SimulatedNetwork, simulated
-from lowpanbudget.deployment.life import Draw, draws
-from lowpanbudget.deployment.link_queue import LinkQueue, link_queue, poisson
-from lowpanbudget.deployment.load import LinkLoad, NodeLoad, loads
+from lowpanbudget.deployment.life import draws
+from lowpanbudget.deployment.link_queue import poisson
+from lowpanbudget.deployment.load import NodeLoad, loads
+from lowpanbudget.deployment.node_queues import NodeQueues, node_queues
 from lowpanbudget.deployment.ranges import reception_of
-from lowpanbudget.deployment.service import slot_services
-from lowpanbudget.deployment.traffic import Traffic, traffic_of
-from lowpanbudget.design.access import Access, Slots
+from lowpanbudget.deployment.service import HopService, slot_services
+from lowpanbudget.deployment.traffic import MessageStream, Traffic, traffic_of
+from lowpanbudget.design.access import Access
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.meaning import Design
-
-_ENDLESS = 64  # places of a queue that stand for any number
 
 
 def carry(design: Design, *, seed: int = 1) -> CarriedNetwork:
     """Return whether the network of a design carries its messages, and what each node of the tree has to do for it.
 
-    Slots are calculated exactly, for empty queues and one queue at a time; contention is simulated from ``seed``. Raises
-    ``RequestError`` for what is no design, one without ``[access]`` or ``[tree]``, or a PHY whose timing is not known.
+    Slots are calculated exactly, for empty queues and one queue at a time; contention is simulated from ``seed``.
+    Raises ``RequestError`` for what is no design, one without ``[access]`` or ``[tree]``, or a PHY whose timing is not known.
     """
     design = Design.of(design)
     if design.access is None:
@@ -39,28 +38,36 @@ def judged(
     messages: Sequence[MessageAirtime],
     seed: int,
     transmissions: int | None = None,
+    services: Sequence[HopService] | None = None,
 ) -> CarriedNetwork:
-    """Return the same from the airtimes of a design's messages; ``transmissions`` bounds the simulation."""
+    """Return the same from the airtimes of a design's messages.
+
+    ``transmissions`` bounds a simulation; ``services`` stand for what it would give, where it is not to be repeated.
+    """
     traffic = traffic_of(design, messages)
     nodes = loads(traffic, access.retries + 1)
+    queues = node_queues(nodes, access, None if design.queue is None else design.queue.frames)
     within = None if design.limits is None else design.limits.latency_s
     played: SimulatedNetwork | None = None
     if access.slots is not None:
-        services = tuple(slot_services(traffic, access, access.slots, design.loss, within))
-    elif any(stream.way in ("up", "down") for stream in traffic.streams):
+        services = tuple(slot_services(traffic, access, access.slots, design.loss, within, queues))
+    elif services is None and any(len(way) > 0 for way in map(_receivers, traffic.streams)):
         bound = {} if transmissions is None else {"transmissions": transmissions}
         played = simulated(design, traffic, access, seed, **bound)
         services = played.services
-    else:
-        services = ()
-    carried = tuple(_nodes(design, access, traffic, nodes))
+    carried = tuple(_nodes(design, access, traffic, nodes, queues))
     sleep = _sleep(design, nodes)
-    checks = checks_of(design, messages, traffic, carried, services, sleep)
+    checks = checks_of(design, messages, traffic, carried, services or (), sleep)
     return CarriedNetwork(
-        design.title, checks, tuple(_rhythms(traffic)), carried, services, sleep,
+        design.title, checks, tuple(_rhythms(traffic)), carried, tuple(services or ()), sleep,
         None if played is None else played.result, None if played is None else played.in_runs,
         traffic.unknown, seed,
     )  # fmt: skip
+
+
+def _receivers(stream: MessageStream) -> tuple[int, ...]:
+    """Return the nodes between which a stream goes; none where it is to all that are near."""
+    return () if stream.way in ("near", "flood") else stream.senders
 
 
 def _rhythms(traffic: Traffic) -> Iterable[Rhythm]:
@@ -71,83 +78,41 @@ def _rhythms(traffic: Traffic) -> Iterable[Rhythm]:
 
 
 def _nodes(
-    design: Design, access: Access, traffic: Traffic, nodes: Sequence[NodeLoad]
+    design: Design,
+    access: Access,
+    traffic: Traffic,
+    nodes: Sequence[NodeLoad],
+    queues: Sequence[NodeQueues],
 ) -> Iterable[CarriedNode]:
     children = traffic.tree.children()
     drawn = draws(design, nodes, children)
     sent = [_sent(node, [nodes[child] for child in children[node.node]]) for node in nodes]
     heard = reception_of(traffic.tree).hears if access.slots is None else ()
-    places = _ENDLESS if design.queue is None else design.queue.frames
-    queues: dict[tuple[tuple[int, float], ...], LinkQueue | None] = {}
+    slots = access.slots
     for node in nodes:
-        draw = drawn[node.node]
-        slots = access.slots
-        queue = None
-        if slots is not None and node.node:
-            key = tuple(sorted(node.up.bundles.items()))
-            if key not in queues:
-                queues[key] = _queue(node.up, access, slots, places)
-            queue = queues[key]
+        if slots is not None:
             used = node.up.tries_per_s * slots.slotframe_s / slots.cells if slots.cells else 0.0
         else:
-            used = sent[node.node] + sum(sent[other] for other in heard[node.node]) if heard else 0.0
-        yield _node(node, slots, used, queue, sent[node.node], draw, traffic)
-
-
-def _node(
-    node: NodeLoad, slots: Slots | None, used: float, queue: LinkQueue | None, sent: float, draw: Draw | None,
-    traffic: Traffic,
-) -> CarriedNode:  # fmt: skip
-    cell_s = slots.slotframe_s / slots.cells if slots is not None and slots.cells else None
-    return CarriedNode(
-        node.name, node.hop, "" if node.parent < 0 else traffic.tree.names[node.parent], node.behind, node.own_per_s,
-        node.up.frames_per_s, node.up.tries_per_s,
-        None if slots is None else node.up.cells_needed(slots.slotframe_s), None if slots is None else slots.cells,
-        None if slots is None else node.down.cells_needed(slots.slotframe_s),
-        None if slots is None else slots.cells_down,
-        used, None if queue is None else queue.mean_frames,
-        None if queue is None or cell_s is None else queue.mean_wait * cell_s,
-        None if queue is None else queue.full, sent, None if draw is None else draw.current_ua,
-        None if draw is None else draw.days, draw is not None and draw.always_listens,
-        () if draw is None else draw.parts,
-    )  # fmt: skip
+            used = sent[node.node] + sum(sent[other] for other in heard[node.node])
+        parent = "" if node.parent < 0 else traffic.tree.names[node.parent]
+        queue, draw = queues[node.node].up, drawn[node.node]
+        yield CarriedNode(
+            node.name, node.hop, parent, node.behind, node.own_per_s, node.up.frames_per_s, node.up.tries_per_s,
+            node.down.tries_per_s,
+            None if slots is None else node.up.cells_needed(slots.slotframe_s), None if slots is None else slots.cells,
+            None if slots is None else node.down.cells_needed(slots.slotframe_s),
+            None if slots is None else slots.cells_down,
+            used, None if queue is None else queue.frames, None if queue is None else queue.wait_s,
+            None if queue is None else queue.full, sent[node.node], None if draw is None else draw.current_ua,
+            None if draw is None else draw.days, draw is not None and draw.always_listens,
+            () if draw is None else draw.parts,
+        )  # fmt: skip
 
 
 def _sent(node: NodeLoad, below: Sequence[NodeLoad]) -> float:
-    """Return the part of time that a node is on the air: its frames to all, and acknowledgements of what it receives."""
+    """Return the part of time that a node is on the air: its frames, and answers to what it receives."""
     frames = node.up.air + node.near.air + sum(child.down.air for child in below)
     return frames + node.down.answer_air + sum(child.up.answer_air for child in below)
-
-
-def _queue(up: LinkLoad, access: Access, slots: Slots, places: int) -> LinkQueue | None:
-    """Return the queue of a link in the long run, None where it has no cells or nothing to send."""
-    if not slots.cells or not up.frames_per_s:
-        return None
-    cell_s = slots.slotframe_s / slots.cells
-    arrivals: Sequence[float] = (1.0,)
-    for frames, per_s in up.bundles.items():
-        arrivals = _summed(arrivals, poisson(per_s * cell_s, frames))
-    # retries as they are on average over frames of all lengths
-    succeeds = _success(up.tries_a_frame, access.retries + 1)
-    return link_queue(arrivals, succeeds, access.retries + 1, places)
-
-
-def _summed(one: Sequence[float], other: Sequence[float]) -> Sequence[float]:
-    import numpy as np  # noqa: PLC0415
-
-    return [float(chance) for chance in np.convolve(one, other)]
-
-
-def _success(tries: float, attempts: int) -> float:
-    """Return the chance of success with which a frame takes so many tries on average, of so many at most."""
-    low, high = 1e-9, 1.0
-    for _ in range(60):
-        middle = (low + high) / 2
-        if (1 - (1 - middle) ** attempts) / middle > tries:
-            low = middle
-        else:
-            high = middle
-    return high
 
 
 def _sleep(design: Design, nodes: Sequence[NodeLoad]) -> SleepWait | None:

@@ -14,6 +14,11 @@ from lowpanbudget.errors import plural
 
 # what a queue may refuse where the design does not say what is to arrive: our choice
 _FULL = 0.01
+_CAUSES: tuple[Matter, ...] = (
+    "frame", "cells", "relay", "poll", "held", "queue", "delivery", "latency", "duty", "battery",
+)  # fmt: skip
+_SEEN = 1e-6  # a share that is worth a word
+_FEW = 100  # simulated messages of one kind and hop
 
 
 def checks_of(
@@ -34,11 +39,16 @@ def checks_of(
         found += [*_services(services, limits), *_limits(nodes, limits)]
     if sleep is not None and design.sleep is not None:
         found += _sleep(sleep, design.sleep.poll_s, design.sleep.timeout_s, limits)
-    found.sort(key=lambda check: (check.holds, -check.strain))
+    found.sort(key=_rank)
     first: dict[Matter, LimitCheck] = {}
     for check in found:
         first.setdefault(check.matter, check)
     return tuple(first.values())
+
+
+def _rank(check: LimitCheck) -> tuple[bool, int, float]:
+    """Return the place of a check: what does not hold first, causes before what follows from them; then by strain."""
+    return check.holds, 0 if check.holds else _CAUSES.index(check.matter), -check.strain
 
 
 def _check(
@@ -62,13 +72,22 @@ def _cells(nodes: Sequence[CarriedNode], slots: Slots) -> Iterator[LimitCheck]:
     for node in nodes:
         if not node.parent:
             continue
-        for needed, there, ends in (
-            (node.cells_needed or 0, slots.cells, f"link {node.name} to {node.parent}"),
-            (node.cells_needed_down or 0, slots.cells_down, f"link {node.parent} to {node.name}"),
+        up, down = node.tries_per_s * slots.slotframe_s, node.tries_down_per_s * slots.slotframe_s
+        for needed, tries, there, ends in (
+            (node.cells_needed or 0, up, slots.cells, f"link {node.name} to {node.parent}"),
+            (
+                node.cells_needed_down or 0,
+                down,
+                slots.cells_down,
+                f"link {node.parent} to {node.name}",
+            ),
         ):
             if needed:
-                text = f"it needs {plural(needed, 'cell')} a slotframe and has {there}"
-                yield _check("cells", ends, text, needed, there, "cells")
+                text = f"it needs {plural(needed, 'cell')} a slotframe and has {there}: {tries:.3g} are used on average"
+                strain = tries / there if there else inf
+                yield LimitCheck(
+                    "cells", ends, text, tries, there, "cells", strain, needed <= there
+                )
 
 
 def _relays(nodes: Sequence[CarriedNode], slots: Slots, traffic: Traffic) -> Iterator[LimitCheck]:
@@ -78,7 +97,9 @@ def _relays(nodes: Sequence[CarriedNode], slots: Slots, traffic: Traffic) -> Ite
         below = len(children[index])
         own = slots.cells + slots.cells_down if node.parent else 0
         taken = own + below * (slots.cells + slots.cells_down) + slots.shared_cells
-        text = f"its links and the shared cells take {taken} slots, a slotframe has {slots.slotframe}"
+        text = (
+            f"its links and the shared cells take {taken} slots, a slotframe has {slots.slotframe}"
+        )
         yield _check("relay", f"node {node.name}", text, taken, slots.slotframe, "slots")
 
 
@@ -92,11 +113,16 @@ def _queues(nodes: Sequence[CarriedNode], limits: Limits | None) -> Iterator[Lim
 
 def _services(services: Sequence[HopService], limits: Limits) -> Iterator[LimitCheck]:
     for one in services:
+        if one.messages is not None and one.messages < _FEW:
+            continue  # too few of them were simulated to say anything
         about = f"{one.flow} {one.message}, {plural(one.hop, 'hop')}"
         share = one.delivered if one.in_runs is None else min(one.delivered, one.in_runs)
+        share *= 1.0 if one.queued is None else one.queued
         if limits.delivery is not None:
             in_runs = one.in_runs is not None and one.in_runs < one.delivered
             text = f"{_percent(share)} arrive{' where losses come in runs' if in_runs else ''}"
+            if one.queued is not None and one.queued < 1 - _SEEN:
+                text += f", {_percent(1 - one.queued)} are lost to full queues"
             if one.half_width:
                 text += f" (give or take {_percent(one.half_width)})"
             text += f", limits.delivery is {_percent(limits.delivery)}"
@@ -115,12 +141,17 @@ def _limits(nodes: Sequence[CarriedNode], limits: Limits) -> Iterator[LimitCheck
     for node in nodes:
         about = f"node {node.name}"
         if limits.duty_cycle is not None:
-            text = f"it is on the air {_percent(node.duty_cycle)} of the time, limits.duty_cycle is "
+            text = (
+                f"it is on the air {_percent(node.duty_cycle)} of the time, limits.duty_cycle is "
+            )
             text += _percent(limits.duty_cycle)
             yield _check("duty", about, text, node.duty_cycle, limits.duty_cycle, "share")
         if limits.battery_days is not None and node.battery_days is not None:
             least, most = node.battery_days.least, node.battery_days.most
-            text = f"its battery lasts {_days(least)} to {_days(most)} days, limits.battery_days is {limits.battery_days:g}"
+            text = (
+                f"its battery lasts {_days(least)} to {_days(most)} days, limits.battery_days is "
+            )
+            text += f"{limits.battery_days:g}"
             if node.always_listens:
                 text += "; its radio always listens"
             yield LimitCheck(
@@ -154,6 +185,6 @@ def _percent(share: float) -> str:
     if away <= 0:
         return f"{value:.0f} %"
     digits = 1
-    while round(away, digits) * 10**digits < 10 and digits < 6:
+    while round(away, digits) * 10**digits < 20 and digits < 6:
         digits += 1
     return f"{value:.{digits}f} %"

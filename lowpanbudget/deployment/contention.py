@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from math import sqrt
 
 from lowpanbudget.deployment.contention_air import Air
+from lowpanbudget.deployment.contention_messages import SettledMessages
 from lowpanbudget.deployment.contention_rules import CsmaRules, Reception, Sending
 from lowpanbudget.deployment.delivery import LossStates
 from lowpanbudget.errors import RequestError
@@ -20,6 +21,7 @@ _BATCHES = 20
 _STUDENT = 2.093  # 97.5 % of Student's t with 19 degrees of freedom
 _FIRST_LOOK = 2000  # messages before the first look at the confidence
 _MOST_TRANSMISSIONS = 2_000_000
+_LEAST_OF_GROUP = 300
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,12 +65,14 @@ def simulate_csma(
     seconds: float | None = None,
     half_width: float = 0.01,
     most_transmissions: int = _MOST_TRANSMISSIONS,
+    groups: Sequence[int] = (),
     runs: LossStates | None = None,
 ) -> ContentionResult:
     """Return what the channel carries of Poisson streams of messages.
 
     ``places`` are frames that the queue of a node holds, the one being sent included; None: any number. It is played
-    for ``seconds``, or until the share delivered is known to ``half_width`` or ``most_transmissions`` were made.
+    for ``seconds``, or until the share delivered is known to ``half_width`` or ``most_transmissions`` were made. With
+    ``groups``, a number for each sending, it also goes on until each group from 0 on has some hundred messages.
     ``runs``: losses by noise come in runs, in place of those of the frames. Raises ``RequestError`` where no sending
     goes to a receiver.
     """
@@ -82,17 +86,28 @@ def simulate_csma(
     look = _FIRST_LOOK
     while seconds is None and air.transmissions < most_transmissions:
         air.play(messages=look)
-        if _confidence(air.outcomes())[1] <= half_width:
+        if _confidence(air.log.outcomes())[1] <= half_width and _enough(
+            air.log.by_sending(), groups
+        ):
             break
         look += look // 2
-    delivery, half = _confidence(air.outcomes())
-    settled = air.by_sending()
+    delivery, half = _confidence(air.log.outcomes())
+    settled = air.log.by_sending()
     return ContentionResult(
         delivery, half,
         tuple(Arrived(one.generated, len(one.latencies), tuple(one.latencies)) for one in settled),
-        dict(air.lost), air.busy / max(air.ccas, 1), air.collided / max(air.unicasts, 1),
+        dict(air.log.lost), air.busy / max(air.ccas, 1), air.collided / max(air.unicasts, 1),
         sum(one.generated for one in settled), air.transmissions, air.events, air.now / 1e6, seed,
     )  # fmt: skip
+
+
+def _enough(settled: Sequence[SettledMessages], groups: Sequence[int]) -> bool:
+    """Return whether each group has messages enough to be told apart from the others."""
+    counts: dict[int, int] = {}
+    for one, group in zip(settled, groups, strict=False):
+        if group >= 0:
+            counts[group] = counts.get(group, 0) + one.generated
+    return all(count >= _LEAST_OF_GROUP for count in counts.values())
 
 
 def _confidence(outcomes: Sequence[int]) -> tuple[float, float]:

@@ -20,35 +20,32 @@ from lowpanbudget.deployment.service import (
 )
 from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
 from lowpanbudget.design.access import Access
-from lowpanbudget.design.loss import FrameLoss
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.layers.link.phy import PhyTiming
 
 _SURE = 1.96  # standard errors of 95 %
-_TRANSMISSIONS = 300_000
+_TRANSMISSIONS = 100_000
 _NARROW = 0.002
 
 
 class SimulatedNetwork(NamedTuple):
-    """What the simulation gave, with independent losses and in runs (None: none are stated), and how messages arrive."""
+    """What the simulation gave, with independent losses and in runs if there are any, and how messages arrive."""
 
     result: ContentionResult
     in_runs: ContentionResult | None
     services: tuple[HopService, ...]
 
 
-def rules_of(access: Access, timing: PhyTiming) -> CsmaRules:
-    """Return the rules of access of a design on its PHY; where no wait for an answer is known, the answer's own time.
+def rules_of(access: Access, timing: PhyTiming, answer_us: float) -> CsmaRules:
+    """Return the rules of access of a design on its PHY; the pause behind a frame is the longer one of the standard.
 
-    The pause behind a frame is the longer one of the standard.
+    A sender waits at least until the longest acknowledgement, of ``answer_us``, has come.
     """
-    wait = timing.ack_wait
-    if wait is None:
-        # the turnaround, the longest acknowledgement without elements, and a unit of backoff to spare
-        wait = timing.turnaround + timing.airtime(5) + timing.unit_backoff
+    known = 0.0 if timing.ack_wait is None else float(timing.ack_wait)
+    wait = max(known, float(timing.turnaround) + answer_us)
     return CsmaRules(
         access.min_be, access.max_be, access.backoffs, access.retries,
-        access.unit_backoff_us or float(timing.unit_backoff), float(timing.cca), float(timing.turnaround), float(wait),
+        access.unit_backoff_us or float(timing.unit_backoff), float(timing.cca), float(timing.turnaround), wait,
         float(timing.lifs), access.busy_tries_again,
     )  # fmt: skip
 
@@ -58,20 +55,22 @@ def simulated(
 ) -> SimulatedNetwork:
     """Return how the messages of a design arrive over a simulated channel."""
     timing = design.link.timing
-    rules = rules_of(access, timing)
-    ways = list(_ways(traffic))
-    longest_answer = max((s.answer_us for way in ways for s in way.sending.frames), default=0.0)
-    needed = rules.turnaround_us + longest_answer
-    rules = rules._replace(ack_wait_us=max(rules.ack_wait_us, needed))
+    ways = list(stream_ways(traffic))
     sendings = [way.sending for way in ways]
+    answer = max((frame.answer_us for sending in sendings for frame in sending.frames), default=0.0)
+    rules = rules_of(access, timing, answer)
     places = None if design.queue is None else design.queue.frames
     reception = reception_of(traffic.tree)
+    kinds = {
+        key: number for number, key in enumerate(dict.fromkeys(way.key for way in ways if way.hop))
+    }
+    groups = [kinds[way.key] if way.hop else -1 for way in ways]
 
     def play(runs: bool) -> ContentionResult:
         octets = max(f.octets for way in ways for f in way.stream.first)
         return simulate_csma(
             rules, reception, sendings, places=places, seed=seed, half_width=_NARROW,
-            most_transmissions=transmissions, runs=link_states(design.loss, octets) if runs else None,
+            most_transmissions=transmissions, groups=groups, runs=link_states(design.loss, octets) if runs else None,
         )  # fmt: skip
 
     apart = play(False)
@@ -83,20 +82,26 @@ def simulated(
     return SimulatedNetwork(apart, in_runs, services)
 
 
-class _StreamWay(NamedTuple):
+class StreamWay(NamedTuple):
     """One stream from one node, or to one node: the hop of its far end (0: to all near), and what is sent."""
 
     stream: MessageStream
     hop: int
     sending: Sending
 
+    @property
+    def key(self) -> tuple[str, str, str, int]:
+        """Return what it is counted with: the other nodes of its hop."""
+        return self.stream.flow, self.stream.message, self.stream.way, self.hop
 
-def _ways(traffic: Traffic) -> Iterator[_StreamWay]:
+
+def stream_ways(traffic: Traffic) -> Iterator[StreamWay]:
+    """Yield every way of every stream."""
     tree = traffic.tree
     hops, children = tree.hops, tree.children()
     for stream in traffic.streams:
-        first = tuple(map(_simulated, stream.first))
-        later = tuple(map(_simulated, stream.forwarded))
+        first = tuple(map(simulated_frame, stream.first))
+        later = tuple(map(simulated_frame, stream.forwarded))
         for node in stream.senders:
             way = tree.way(node)
             if stream.way == "down":
@@ -110,20 +115,21 @@ def _ways(traffic: Traffic) -> Iterator[_StreamWay]:
             elif stream.way == "flood":
                 relays = [one for one in range(len(hops)) if one == node or children[one]]
                 for one in relays:
-                    yield _StreamWay(
+                    yield StreamWay(
                         stream, 0, Sending((one,), stream.every_s, later if one else first)
                     )
                 continue
             far = hops[node] if served(stream) else 0
-            yield _StreamWay(stream, far, Sending(way, stream.every_s, first, later))
+            yield StreamWay(stream, far, Sending(way, stream.every_s, first, later))
 
 
-def _simulated(frame: CarriedFrame) -> SimulatedFrame:
+def simulated_frame(frame: CarriedFrame) -> SimulatedFrame:
+    """Return a frame as it is simulated."""
     return SimulatedFrame(frame.air_us, frame.answer_us, frame.loss, frame.answer_loss)
 
 
 def _services(
-    ways: list[_StreamWay],
+    ways: list[StreamWay],
     apart: ContentionResult,
     in_runs: ContentionResult | None,
     rules: CsmaRules,
@@ -135,8 +141,7 @@ def _services(
     grouped: dict[tuple[str, str, str, int], list[int]] = {}
     for index, way in enumerate(ways):
         if way.hop:
-            key = (way.stream.flow, way.stream.message, way.stream.way, way.hop)
-            grouped.setdefault(key, []).append(index)
+            grouped.setdefault(way.key, []).append(index)
     for (flow, message, direction, hop), indices in grouped.items():
         stream = ways[indices[0]].stream
         here = [apart.by_sending[index] for index in indices]
@@ -147,10 +152,15 @@ def _services(
         in_time = None
         if within_s is not None and count:
             in_time = sum(1 for one in late if one <= within_s) / count
-        half = max(_SURE * sqrt(share * (1 - share) / count), 1 - 0.05 ** (1 / count)) if count else 1.0
+        half = (
+            max(_SURE * sqrt(share * (1 - share) / count), 1 - 0.05 ** (1 / count))
+            if count
+            else 1.0
+        )
         yield HopService(
             flow, message, direction, hop, len(stream.first), share, runs, half, _quantiles(late), in_time,
-            path_share(stream, hop, access.retries + 1), _quiet_latency(stream, hop, rules, step_us), count,
+            quiet=path_share(stream, hop, access.retries + 1),
+            quiet_latency=_quiet_latency(stream, hop, rules, step_us), messages=count,
         )  # fmt: skip
 
 
@@ -158,14 +168,20 @@ def _counted(parts: list[Arrived]) -> tuple[int, float, list[float]]:
     """Return how many messages there were, the share that arrived, and after how long, sorted."""
     count = sum(one.generated for one in parts)
     came = sum(one.delivered for one in parts)
-    return count, (came / count if count else 0.0), sorted(late for one in parts for late in one.latencies_s)
+    return (
+        count,
+        (came / count if count else 0.0),
+        sorted(late for one in parts for late in one.latencies_s),
+    )
 
 
 def _quantiles(late: list[float]) -> Quantiles | None:
     """Return the quantiles of simulated latencies, None where there are none."""
     if not late:
         return None
-    return Quantiles(*(late[min(int(share * len(late)), len(late) - 1)] for share in (0.5, 0.95, 0.99)))
+    return Quantiles(
+        *(late[min(int(share * len(late)), len(late) - 1)] for share in (0.5, 0.95, 0.99))
+    )
 
 
 def _quiet_latency(

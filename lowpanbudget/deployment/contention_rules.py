@@ -31,7 +31,7 @@ class Reception(NamedTuple):
 
 
 class SimulatedFrame(NamedTuple):
-    """A frame and its acknowledgement: microseconds on the air (0: not acknowledged), and the share that noise loses."""
+    """A frame and its acknowledgement: microseconds on the air (0: none), and the shares that noise loses."""
 
     air_us: float
     answer_us: float

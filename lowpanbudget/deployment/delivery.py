@@ -8,7 +8,7 @@ from lowpanbudget.values import dataclass
 
 @dataclass(frozen=True, slots=True)
 class LinkTries:
-    """A frame over one link: the share of frames and of acknowledgements that is lost, and how often it is sent at most.
+    """A frame over one link: the shares of frames and of acknowledgements that are lost, and its attempts at most.
 
     Losses are independent of each other.
     """

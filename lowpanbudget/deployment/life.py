@@ -61,14 +61,10 @@ def _draw(design: Design, radio: Radio, node: NodeLoad, below: Sequence[NodeLoad
         "listens in vain": _sum(waits),
         "sleeps": sleeps,
     }
-    currents = {
-        name: _microamperes(spent, radio) for name, spent in parts.items() if spent.most
-    }
+    currents = {name: _microamperes(spent, radio) for name, spent in parts.items() if spent.most}
     current = _sum(list(currents.values()))
     days = None if design.battery is None else _days(design.battery, current)
-    return Draw(
-        current, tuple((name, one.typical) for name, one in currents.items()), always, days
-    )
+    return Draw(current, tuple((name, one.typical) for name, one in currents.items()), always, days)
 
 
 def _idle_cells(slots: Slots, node: NodeLoad, below: Sequence[NodeLoad]) -> float:
@@ -100,7 +96,9 @@ def _microamperes(microwatts: Estimate, radio: Radio) -> Estimate:
 
 def _days(battery: Battery, current_ua: Estimate) -> Estimate:
     """Return how long it lasts: the least capacity at the greatest current, and so on."""
-    capacities = [mah * share for mah, share in zip(battery.capacity_mah, battery.usable, strict=True)]
+    capacities = [
+        mah * share for mah, share in zip(battery.capacity_mah, battery.usable, strict=True)
+    ]
     lost = [mah * battery.self_discharge / _HOURS_A_YEAR for mah in battery.capacity_mah]
     drawn = [ua / 1000 for ua in reversed(current_ua)]
     return Estimate(

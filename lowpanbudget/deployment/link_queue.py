@@ -52,54 +52,53 @@ def link_queue(
     """
     import numpy as np  # noqa: PLC0415
 
+    # looked at where a frame begins to be tried, or a cell finds nothing to send: what lies between is one step
+    joins, refuses = _joining(arrivals, places)
+    leaves = np.eye(places + 1, k=-1)
+    levels = np.arange(places + 1.0)
+    busy = (levels > 0).astype(float)
     tries = 1 if attempts is None else attempts
-    served = _service(succeeds, tries, places, endless=attempts is None)
-    joined, refused = _joining(arrivals, tries, places)
-    step = served @ joined
-    size = len(step)
+    waits = np.eye(
+        places + 1
+    )  # how the queue changes in the cells so far, the first frame still in it
+    step = np.zeros_like(waits)
+    cells, frames, refused = np.zeros(places + 1), np.zeros(places + 1), np.zeros(places + 1)
+    left = 1.0  # the chance that the frame is still there to be tried
+    for number in range(1, tries + 1):
+        gone = left if number == tries and attempts is not None else left * succeeds
+        cells += left * busy
+        frames += left * (waits @ levels) * busy
+        refused += gone * (waits @ leaves @ refuses) + (left - gone) * (waits @ refuses)
+        step += gone * (waits @ leaves @ joins)
+        left -= gone
+        waits = waits @ joins
+    step += left * waits  # tries without end: each of them is a step
+    step[0], cells[0], refused[0] = joins[0], 1.0, refuses[0]
+    size = places + 1
     equations = np.vstack(((step.T - np.eye(size))[:-1], np.ones(size)))
-    state = np.linalg.solve(equations, np.append(np.zeros(size - 1), 1.0))
-    mean_arrivals = sum(index * chance for index, chance in enumerate(arrivals))
-    waiting = np.array([0, *(q for q in range(1, places + 1) for _ in range(tries))])
-    mean = float(state @ waiting)
-    full = float((state @ served) @ refused) / mean_arrivals if mean_arrivals else 0.0
+    state = np.linalg.solve(equations, np.append(np.zeros(places), 1.0))
+    time = float(state @ cells)
+    mean_arrivals = sum(count * chance for count, chance in enumerate(arrivals))
+    full = float(state @ refused) / time / mean_arrivals if mean_arrivals else 0.0
+    mean = float(state @ frames) / time
     accepted = mean_arrivals * (1 - full)
-    last = state[tries::tries].sum() if attempts is not None else 0.0
-    given_up = float(last) * (1 - succeeds) / accepted if accepted else 0.0
-    wait = mean / accepted if accepted else 0.0
-    return LinkQueue(mean, wait, full, given_up, float(state[0]))
+    given_up = 0.0 if attempts is None else (1 - succeeds) ** attempts
+    return LinkQueue(
+        mean, mean / accepted if accepted else 0.0, max(full, 0.0), given_up, float(state[0]) / time
+    )
 
 
-def _service(succeeds: float, tries: int, places: int, *, endless: bool) -> "np.ndarray":
-    """Return how the state changes in a cell. State 0 is empty; then come the tries of the first frame, by frames."""
+def _joining(arrivals: Sequence[float], places: int) -> "tuple[np.ndarray, np.ndarray]":
+    """Return how the frames waiting change by arrivals, and how many of them are refused on average."""
     import numpy as np  # noqa: PLC0415
 
-    step = np.zeros((1 + places * tries,) * 2)
-    step[0, 0] = 1.0
-    for frames in range(1, places + 1):
-        gone = 0 if frames == 1 else 1 + (frames - 2) * tries
-        for tried in range(tries):
-            state = 1 + (frames - 1) * tries + tried
-            step[state, gone] += succeeds
-            if tried + 1 < tries:
-                step[state, state + 1] += 1 - succeeds
-            else:
-                step[state, state if endless else gone] += 1 - succeeds
-    return step
-
-
-def _joining(
-    arrivals: Sequence[float], tries: int, places: int
-) -> "tuple[np.ndarray, np.ndarray]":
-    """Return how the state changes by arrivals, and how many of them each state refuses on average."""
-    import numpy as np  # noqa: PLC0415
-
-    size = 1 + places * tries
-    step, refused = np.zeros((size, size)), np.zeros(size)
-    for state in range(size):
-        frames, tried = (0, 0) if state == 0 else ((state - 1) // tries + 1, (state - 1) % tries)
-        for coming, chance in enumerate(arrivals):
-            then = min(frames + coming, places)
-            refused[state] += chance * (frames + coming - then)
-            step[state, 0 if then == 0 else 1 + (then - 1) * tries + tried] += chance
+    chances = np.asarray(arrivals)
+    counts = np.arange(len(chances))
+    step, refused = np.zeros((places + 1, places + 1)), np.zeros(places + 1)
+    for frames in range(places + 1):
+        free = places - frames
+        fitting = min(free, len(chances))
+        step[frames, frames : frames + fitting] = chances[:fitting]
+        step[frames, places] += chances[fitting:].sum()
+        refused[frames] = chances[free + 1 :] @ (counts[free + 1 :] - free)
     return step, refused

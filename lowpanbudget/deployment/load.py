@@ -71,6 +71,7 @@ class LinkLoad:
 class NodeLoad:
     """What a node sends: ``up`` to its parent, ``near`` to all around; and ``down``, what its parent sends to it.
 
+    ``own`` is the part of ``up`` that begins at it, upkeep included.
     ``own_per_s`` are its own messages a second, ``behind`` how many nodes send through it.
     """
 
@@ -80,6 +81,7 @@ class NodeLoad:
     parent: int
     behind: int
     own_per_s: float
+    own: LinkLoad
     up: LinkLoad
     down: LinkLoad
     near: LinkLoad
@@ -109,7 +111,7 @@ def loads(traffic: Traffic, attempts: int) -> tuple[NodeLoad, ...]:
     """Return the load of every node of a tree, the root first; a frame is sent up to ``attempts`` times."""
     tree = traffic.tree
     nodes = range(len(tree.parents))
-    up, down, near = ([LinkLoad() for _ in nodes] for _ in range(3))
+    up, down, near, begins = ([LinkLoad() for _ in nodes] for _ in range(4))
     own = [0.0] * len(nodes)
     children, hops = tree.children(), tree.hops
     for stream in sorted(traffic.streams, key=lambda one: one.message == KEEP_ALIVE):
@@ -120,12 +122,15 @@ def loads(traffic: Traffic, attempts: int) -> tuple[NodeLoad, ...]:
         for node in nodes:
             if stream.way == "up" and node:
                 up[node].add(first, rate * (node in senders))
+                begins[node].add(first, rate * (node in senders))
                 up[node].add(later, rate * (through[node] - (node in senders)))
                 own[node] += 0 if stream.is_upkeep else rate * (node in senders)
             elif stream.way == "down" and node:
                 down[node].add(first if hops[node] == 1 else later, rate * through[node])
             elif stream.way == "parent" and node in senders and node:
-                up[node].add(first, _spared(stream, up[node]))
+                spared = _spared(stream, up[node])
+                up[node].add(first, spared)
+                begins[node].add(first, spared)
             elif stream.way == "child" and node in senders and node:
                 down[node].add(first, rate)
             elif stream.way == "near" and node in senders:
@@ -136,7 +141,7 @@ def loads(traffic: Traffic, attempts: int) -> tuple[NodeLoad, ...]:
     return tuple(
         NodeLoad(
             node, tree.names[node], hops[node], tree.parents[node], behind[node] - 1, own[node],
-            up[node], down[node], near[node],
+            begins[node], up[node], down[node], near[node],
         )
         for node in nodes
     )  # fmt: skip

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class QuietHop:
-    """One hop: ``busy`` is the chance of a busy CCA, ``succeeds`` that frame and acknowledgement of one attempt arrive."""
+    """One hop: ``busy`` is the chance of a busy CCA, ``succeeds`` that frame and answer of one attempt arrive."""
 
     rules: CsmaRules
     busy: float
@@ -49,7 +49,7 @@ class QuietHop:
         return 1 - self.lost_for_access - self.lost_for_retries
 
     def delays(self, air_us: float, answer_us: float, step_us: float) -> Delays:
-        """Return how long a frame takes that is so long on the air, acknowledgement included, in steps such as a symbol.
+        """Return how long a frame of this airtime takes, its acknowledgement included, in steps such as a symbol.
 
         Times are rounded to steps. The pause behind the frame is not part of it.
         """
@@ -62,7 +62,9 @@ class QuietHop:
 
         access = self._access(steps(rules.unit_us), steps(rules.cca_us))
         sends = steps(rules.turnaround_us + air_us)
-        good = np.concatenate((np.zeros(sends + steps(rules.turnaround_us + answer_us)), access * self.succeeds))
+        good = np.concatenate(
+            (np.zeros(sends + steps(rules.turnaround_us + answer_us)), access * self.succeeds)
+        )
         bad = np.concatenate((np.zeros(sends + steps(rules.ack_wait_us)), access * (1 - self.succeeds)))  # fmt: skip
         size = len(bad) * rules.retries + len(good)
         shares, before = np.zeros(size), np.ones(1)
@@ -111,4 +113,4 @@ def throughput_bps(rules: CsmaRules, payload_octets: int, air_us: float, answer_
     wait = (2**rules.min_be - 1) / 2 * rules.unit_us
     answer = rules.turnaround_us + answer_us if answer_us else 0.0
     whole = wait + rules.cca_us + rules.turnaround_us + air_us + answer + rules.spacing_us
-    return payload_octets * 8 / whole * 1e6
+    return float(payload_octets * 8 / whole * 1e6)

@@ -1,15 +1,17 @@
 """How the messages of a design arrive, hop by hop: the share, and after how long."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cache
 from typing import NamedTuple
 
 from lowpanbudget.deployment.delays import Delays, in_turn
 from lowpanbudget.deployment.delivery import LossStates, delivered_in_runs
+from lowpanbudget.deployment.node_queues import NodeQueues
 from lowpanbudget.deployment.slot_latency import even_cells, hop_latency, path_latency
 from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
 from lowpanbudget.design.access import Access, CellOrder, Slots
 from lowpanbudget.design.loss import FrameLoss
+from lowpanbudget.design.tree import Tree
 from lowpanbudget.values import dataclass, field
 
 SHARES = (0.5, 0.95, 0.99)
@@ -28,11 +30,12 @@ class HopService:
     """How the messages of one stream arrive from nodes at one hop, or at nodes at one hop.
 
     ``delivered`` with independent losses, ``in_runs`` with losses in runs (None: the design states none); both are
-    plus or minus ``half_width`` (0: exact). ``latency`` is over what arrives, None where nothing is known or nothing
-    came; ``in_time`` the share of all messages that is there within the design's limit (None: it has none). ``quiet``
+    plus or minus ``half_width`` (0: exact). ``queued`` is the chance to find a place in every queue on the way, and
+    ``queue_s`` what they add on average (None: played, and part of the rest). ``latency`` is over what arrives, of
+    empty queues in slots, None where nothing is known or nothing came; ``in_time`` the share of all messages that is
+    there within the design's limit, after what queues add on average (None: it has none). ``quiet``
     and ``quiet_latency`` are what a channel without other senders would do: bounds, for contention alone; ``messages``
-    how many were simulated. ``delays`` is the whole
-    distribution where it is exact.
+    how many were simulated. ``delays`` is the whole distribution where it is exact.
     """
 
     flow: str
@@ -45,6 +48,8 @@ class HopService:
     half_width: float
     latency: Quantiles | None
     in_time: float | None
+    queued: float | None = None
+    queue_s: float | None = None
     quiet: float | None = None
     quiet_latency: Quantiles | None = None
     messages: int | None = None
@@ -74,24 +79,51 @@ def served(stream: MessageStream) -> bool:
 
 
 def slot_services(
-    traffic: Traffic, access: Access, slots: Slots, loss: FrameLoss | None, within_s: float | None
+    traffic: Traffic,
+    access: Access,
+    slots: Slots,
+    loss: FrameLoss | None,
+    within_s: float | None,
+    queues: Sequence[NodeQueues],
 ) -> Iterator[HopService]:
-    """Yield how messages arrive in slots, queues empty: exact."""
-    hops = traffic.tree.hops
+    """Yield how messages arrive in slots: links exact, their queues one at a time as they are in the long run."""
     for stream in filter(served, traffic.streams):
-        cells = slots.cells if stream.way == "up" else slots.cells_down
-        deepest = max((hops[node] for node in stream.senders), default=0)
-        for hop in range(1, deepest + 1):
-            found = _delays(stream, hop, access, slots, cells) if cells else None
-            apart = slots.slotframe_s / max(cells, 1)
-            delivered = path_share(stream, hop, access.retries + 1) if cells else 0.0
+        up = stream.way == "up"
+        cells = slots.cells if up else slots.cells_down
+        worst = _worst_ways(traffic.tree, stream, queues)
+        for hop, (queued, queue_s) in sorted(worst.items()):
+            if not cells:
+                yield HopService(
+                    stream.flow, stream.message, stream.way, hop, len(stream.first), 0.0, None, 0.0, None, None
+                )  # fmt: skip
+                continue
+            found = _delays(stream, hop, access, slots, cells)
+            apart = slots.slotframe_s / cells
+            in_time = None if within_s is None else found.within(within_s - queue_s) * queued
             yield HopService(
-                stream.flow, stream.message, stream.way, hop, len(stream.first), delivered,
-                runs_share(stream, hop, access.retries + 1, loss, apart) if cells else None, 0.0,
-                None if found is None else quantiles(found),
-                None if within_s is None else 0.0 if found is None else found.within(within_s),
-                delays=found,
+                stream.flow, stream.message, stream.way, hop, len(stream.first),
+                path_share(stream, hop, access.retries + 1),
+                runs_share(stream, hop, access.retries + 1, loss, apart), 0.0, quantiles(found), in_time,
+                queued, queue_s, delays=found,
             )  # fmt: skip
+
+
+def _worst_ways(
+    tree: Tree, stream: MessageStream, queues: Sequence[NodeQueues]
+) -> dict[int, tuple[float, float]]:
+    """Return for each hop the way with the fullest queues: the chance of a place in all, and the seconds they add."""
+    places, added = [1.0], [0.0]
+    for node in range(1, len(tree.parents)):
+        queue = queues[node].up if stream.way == "up" else queues[node].down
+        free = 1.0 if queue is None else (1 - queue.full) ** len(stream.first)
+        places.append(places[tree.parents[node]] * free)
+        added.append(added[tree.parents[node]] + (0.0 if queue is None else queue.adds_s))
+    worst: dict[int, tuple[float, float]] = {}
+    hops = tree.hops
+    for node in stream.senders:
+        before = worst.get(hops[node], (1.0, 0.0))
+        worst[hops[node]] = min(before[0], places[node]), max(before[1], added[node])
+    return worst
 
 
 def path_share(stream: MessageStream, hops: int, attempts: int) -> float:
@@ -117,9 +149,7 @@ def runs_share(
     return share
 
 
-def _delays(
-    stream: MessageStream, hops: int, access: Access, slots: Slots, cells: int
-) -> Delays:
+def _delays(stream: MessageStream, hops: int, access: Access, slots: Slots, cells: int) -> Delays:
     chances = [_chance(stream.on_hop(index)) for index in range(hops)]
     attempts, frames = access.retries + 1, len(stream.first)
     slot_s = slots.template.length / 1e6
@@ -150,6 +180,4 @@ def _chance(frames: tuple[CarriedFrame, ...]) -> float:
 def _random_hop(
     cells: int, slotframe: int, slot_s: float, succeeds: float, attempts: int, frames: int
 ) -> Delays:
-    return hop_latency(
-        even_cells(cells, slotframe), slotframe, slot_s, succeeds, attempts, frames
-    )
+    return hop_latency(even_cells(cells, slotframe), slotframe, slot_s, succeeds, attempts, frames)

@@ -27,7 +27,12 @@ def _gaps(cells: Sequence[int], slotframe: int) -> list[int]:
 
 
 def hop_latency(
-    cells: Sequence[int], slotframe: int, slot_s: float, succeeds: float, attempts: int, frames: int = 1
+    cells: Sequence[int],
+    slotframe: int,
+    slot_s: float,
+    succeeds: float,
+    attempts: int,
+    frames: int = 1,
 ) -> Delays:
     """Return what one hop takes from any time on: all times in the slotframe are alike, as with cells placed at random.
 

@@ -11,13 +11,14 @@ from random import Random
 from typing import Literal, NamedTuple
 
 from lowpanbudget.deployment.delivery import LossStates
+from lowpanbudget.deployment.noise import Noise
 from lowpanbudget.values import dataclass
 
 LostTo = Literal["queue", "link"]
 
 
 class SlotLink(NamedTuple):
-    """A link: the slots of the slotframe in which it may send one frame each, and what it loses of frames and answers."""
+    """A link: the slots of the slotframe in which it may send one frame each, and the shares of both that it loses."""
 
     cells: tuple[int, ...]
     loss: float = 0.0
@@ -95,8 +96,7 @@ class _Network:
     ) -> None:
         self._links, self._slotframe, self._slot_s = links, slotframe, slot_s
         self._attempts, self._places = attempts, places
-        self._random, self._runs = random.random, runs
-        self._states: dict[int, tuple[int, bool]] = {}
+        self._noise = Noise(random.random, runs)
         self._waits = [_waits(link.cells, slotframe) for link in links]
         self._queues: list[deque[_Passing]] = [deque() for _ in links]
         self._tries = [0] * len(links)
@@ -161,12 +161,12 @@ class _Network:
         message = queue[0]
         self._sent += 1
         self._tries[link] += 1
-        loss, answer_loss = self._losses(link, slot)
-        received = self._random() >= loss
+        what, now = self._links[link], slot * self._slot_s
+        received = not self._noise.loses(what.loss, link, now)
         if received and not self._had[link]:
             self._had[link] = True
             message.there += 1
-        known = received and self._random() >= answer_loss
+        known = received and not self._noise.loses(what.answer_loss, link, now)
         if known or self._tries[link] >= self._attempts:
             queue.popleft()
             if not self._had[link]:
@@ -185,20 +185,6 @@ class _Network:
             return
         message.at += 1
         self._enqueue(message, slot + 1)
-
-    def _losses(self, link: int, slot: int) -> tuple[float, float]:
-        """Return what a link loses in this slot."""
-        runs = self._runs
-        if runs is None:
-            return self._links[link].loss, self._links[link].answer_loss
-        share = runs.bad_share
-        before = self._states.get(link)
-        if before is not None:
-            keeps = runs.memory((slot - before[0]) * self._slot_s)
-            share = share * (1 - keeps) + (keeps if before[1] else 0.0)
-        is_bad = self._random() < share
-        self._states[link] = (slot, is_bad)
-        return (runs.bad, runs.bad) if is_bad else (runs.good, runs.good)
 
 
 def _waits(cells: Sequence[int], slotframe: int) -> list[int | None]:

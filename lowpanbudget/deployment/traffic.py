@@ -25,7 +25,7 @@ _NOTHING = Estimate(0.0, 0.0, 0.0)
 
 
 class CarriedFrame(NamedTuple):
-    """A frame as it is carried: octets, microseconds of it and of its acknowledgement (0: none), losses of both, energies.
+    """A frame as it is carried: octets, microseconds of it and of its acknowledgement (0: none), losses, energies.
 
     Losses are shares of single transmissions; energies are microjoules of one that succeeds, None without a radio.
     """
@@ -88,7 +88,7 @@ class Traffic:
 
 
 def traffic_of(design: Design, messages: Sequence[MessageAirtime]) -> Traffic:
-    """Return the streams of a design with a tree; ``messages`` are its airtimes. Raises ``RequestError`` without a tree."""
+    """Return the streams of a design; ``messages`` are its airtimes. Raises ``RequestError`` without a tree."""
     if design.tree is None:
         raise lacking("tree")
     grouped: dict[tuple[str, str, str], list[MessageAirtime]] = {}
@@ -113,7 +113,7 @@ def _stream(
     design: Design, tree: Tree, hops: Sequence[MessageAirtime], every_s: float
 ) -> MessageStream:
     one = hops[0]
-    frames = {hop.hop: tuple(_frames(hop.frames, design.loss)) for hop in hops}
+    frames = {hop.hop: tuple(carried_frames(hop.frames, design.loss)) for hop in hops}
     first = frames[FIRST]
     return MessageStream(
         one.flow, one.message, _WAYS[one.direction], every_s, one.readings, one.every_s,
@@ -121,7 +121,8 @@ def _stream(
     )  # fmt: skip
 
 
-def _frames(groups: Iterable[FrameTimes], loss: FrameLoss | None) -> Iterable[CarriedFrame]:
+def carried_frames(groups: Iterable[FrameTimes], loss: FrameLoss | None) -> Iterable[CarriedFrame]:
+    """Yield the frames of a message one by one, with what a link loses of each."""
     for group in groups:
         times = group.times
         answer = times.acknowledgement_octets

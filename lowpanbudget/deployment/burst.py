@@ -1,0 +1,257 @@
+"""``carry --burst``: what becomes of a burst, packet by packet, on a network with its usual messages."""
+
+from collections.abc import Sequence
+from math import sqrt
+from typing import NamedTuple
+
+from lowpanbudget.deployment.airtime import airtime, airtime_of
+from lowpanbudget.deployment.burst_link import MOST_STATES, BurstOnLink, burst_link
+from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan, QueueCurve
+from lowpanbudget.deployment.burst_runs import BurstRun, contention_runs, slot_runs
+from lowpanbudget.deployment.load import loads, sums_of
+from lowpanbudget.deployment.slot_latency import even_cells
+from lowpanbudget.deployment.traffic import CarriedFrame, Traffic, carried_frames, traffic_of
+from lowpanbudget.design.access import Access, Slots
+from lowpanbudget.design.goals import Burst
+from lowpanbudget.design.lacking import lacking
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.tree import Tree
+from lowpanbudget.errors import RequestError
+from lowpanbudget.room.fit import Fit
+from lowpanbudget.room.measure import room_of
+
+_RUNS = 200
+_WANTED = 0.95  # where the design does not say which share is to be in time: our choice
+_SURE = 1.96
+_POINTS = 60  # of the curve of a queue
+_ENDLESS = 64
+
+
+def carry_burst(design: Design, name: str, *, seed: int = 1, runs: int = _RUNS) -> BurstPlan:
+    """Return what becomes of the burst of this name: exact over one link with cells of its own, else played.
+
+    It is played ``runs`` times from ``seed``. Raises ``RequestError`` for what is no design, a burst that it does not
+    have, a design without ``[access]`` or ``[tree]``, a flow that does not go up, or fewer than 20 runs; ``DoesNotFit``
+    where a packet is larger than any datagram.
+    """
+    design = Design.of(design)
+    burst = design.burst(name)
+    if design.access is None:
+        raise lacking("access")
+    if design.tree is None:
+        raise lacking("tree")
+    if runs < 20:
+        raise RequestError(f"{runs} runs say too little", hint="Use 20 or more")
+    flow = design.flow(burst.flow)
+    if flow.direction != "up":
+        raise RequestError(
+            f"flow {flow.name!r} goes {flow.direction}, a burst is sent to the root",
+            hint="Name a flow from a node to the collector, the border or outside",
+        )
+    frames = _frames(design, burst)
+    traffic = traffic_of(design, airtime(design))
+    way = _way(design.tree, burst, flow.hops, traffic, design.access)
+    place = _Place(design, design.access, traffic, burst, way, frames)
+    slots = design.access.slots
+    places = _ENDLESS if design.queue is None else design.queue.frames
+    states = min(places, burst.packets) * (design.access.retries + 1)
+    if slots is not None and not slots.cells:
+        raise RequestError("no node has a cell to its parent", hint="access.slots.cells = 1")
+    if slots is not None and len(way) == 2 and len(frames[0]) == 1 and states <= MOST_STATES:
+        return _exact(place, slots, frames[0][0], places, seed)
+    play = contention_runs if slots is None else slot_runs
+    return _played(place, play(design, traffic, way, frames, burst, runs, seed), runs, seed)
+
+
+class _Place(NamedTuple):
+    """A burst with all that it is fired on."""
+
+    design: Design
+    access: Access
+    traffic: Traffic
+    burst: Burst
+    way: tuple[int, ...]
+    frames: tuple[tuple[CarriedFrame, ...], ...]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Return the names of the nodes on the way."""
+        return tuple(self.traffic.tree.names[node] for node in self.way)
+
+    @property
+    def lasts_s(self) -> float:
+        """Return the seconds from the first packet to the last."""
+        return (self.burst.packets - 1) * self.burst.every_s
+
+    @property
+    def wanted(self) -> float:
+        """Return the chance that is asked for."""
+        limits = self.design.limits
+        return _WANTED if limits is None else limits.latency_share
+
+    @property
+    def air_s(self) -> float:
+        """Return the seconds that all its transmissions are on the air, without collisions."""
+        sums = [
+            sums_of(self.frames[min(hop, 1)], self.access.retries + 1)
+            for hop in range(len(self.way) - 1)
+        ]
+        return self.burst.packets * sum(one.air_us + one.answer_us for one in sums) / 1e6
+
+
+def _frames(design: Design, burst: Burst) -> tuple[tuple[CarriedFrame, ...], ...]:
+    """Return the frames of one packet on the first hop and on later ones."""
+    flow = design.flow(burst.flow)
+    found = []
+    for path in design.paths(flow):
+        count = path.count(burst.octets)
+        one = Fit(
+            burst.name, flow.name, path.hop.name, flow.direction, burst.octets, burst.octets, burst.octets * 8,
+            room_of(path), count <= flow.most_frames, count, flow.most_frames, 0, "", 0, (),
+        )  # fmt: skip
+        found.append(tuple(carried_frames(airtime_of(design, one).frames, design.loss)))
+    return found[0], found[-1]
+
+
+def _way(tree: Tree, burst: Burst, hops: int, traffic: Traffic, access: Access) -> tuple[int, ...]:
+    """Return the way from that node at the burst's hop whose links carry most."""
+    wanted = burst.hops or min(hops, tree.depth)
+    there = [node for node, hop in enumerate(tree.hops) if hop == wanted]
+    if not there:
+        raise RequestError(
+            f"the burst has {wanted} hops, the tree is {tree.depth} deep", hint="Use fewer hops"
+        )
+    carried = loads(traffic, access.retries + 1)
+
+    def load(node: int) -> float:
+        return sum(carried[one].up.tries_per_s for one in tree.way(node))
+
+    return tree.way(max(there, key=lambda node: (load(node), -node)))
+
+
+def _exact(place: _Place, slots: Slots, frame: CarriedFrame, places: int, seed: int) -> BurstPlan:
+    """Return what one link does; the burst begins just behind a cell, and nothing else is sent."""
+    burst = place.burst
+    # the first of these cells comes last after the beginning
+    cells = even_cells(slots.cells, slots.slotframe, slots.slotframe // slots.cells - 1)
+    found = burst_link(
+        burst.packets, burst.every_s, cells=cells, slotframe=slots.slotframe, slot_s=slots.template.length / 1e6,
+        delivered=(1 - frame.loss) * (1 - frame.answer_loss), attempts=place.access.retries + 1, places=places,
+    )  # fmt: skip
+    plans = tuple(_exact_packet(found, number, burst) for number in range(burst.packets))
+    curve = QueueCurve(
+        place.names[0], _thinned(found.lengths), found.highest_mean_queue, None, found.lost_queue, found.lost_link
+    )  # fmt: skip
+    all_in = None if burst.all_in_s is None else found.all_in(burst.all_in_s)
+    return _plan(
+        place,
+        plans,
+        (curve,),
+        None,
+        seed,
+        found.arrived,
+        found.lost_queue,
+        found.lost_link,
+        all_in,
+        0.0,
+        None,
+        None,
+    )
+
+
+def _exact_packet(found: BurstOnLink, number: int, burst: Burst) -> PacketPlan:
+    packet = found.packet(number)
+    sent = number * burst.every_s
+    arrives = float(packet.in_at.sum())
+    sums = packet.in_at.cumsum()
+    half, most = (
+        float(packet.cell_ends_s[min(int(sums.searchsorted(share * arrives)), len(sums) - 1)])
+        - sent
+        for share in (0.5, 0.95)
+    )
+    in_time = None if burst.all_in_s is None else packet.in_by(burst.all_in_s)
+    known = arrives > 1e-12
+    return PacketPlan(
+        number + 1, sent, arrives, in_time, packet.lost_queue, packet.lost_link, half if known else None,
+        most if known else None,
+    )  # fmt: skip
+
+
+def _played(place: _Place, runs: Sequence[BurstRun], count: int, seed: int) -> BurstPlan:
+    burst = place.burst
+    plans = tuple(_played_packet(runs, number, burst) for number in range(burst.packets))
+    hops = range(len(place.way) - 1)
+    curves = tuple(_curve(place, runs, hop) for hop in hops)
+    done = sorted(
+        max((one for one in run.arrived_s if one is not None), default=0.0) for run in runs
+    )
+    all_in, half = None, 0.0
+    if burst.all_in_s is not None:
+        limit = burst.all_in_s
+        times = sum(all(one is not None and one <= limit for one in run.arrived_s) for run in runs)
+        all_in = times / count
+        half = max(_SURE * sqrt(all_in * (1 - all_in) / count), 1 - 0.05 ** (1 / count))
+    return _plan(
+        place, plans, curves, count, seed, sum(plan.arrives for plan in plans),
+        sum(plan.lost_queue for plan in plans), sum(plan.lost_link for plan in plans), all_in, half,
+        done[count // 2], done[min(int(count * 0.95), count - 1)],
+    )  # fmt: skip
+
+
+def _played_packet(runs: Sequence[BurstRun], number: int, burst: Burst) -> PacketPlan:
+    sent, count = number * burst.every_s, len(runs)
+    times = sorted(one for run in runs if (one := run.arrived_s[number]) is not None)
+    in_time = None
+    if burst.all_in_s is not None:
+        in_time = sum(1 for one in times if one <= burst.all_in_s) / count
+    half = times[len(times) // 2] - sent if times else None
+    most = times[min(int(len(times) * 0.95), len(times) - 1)] - sent if times else None
+    causes = [run.lost[number] for run in runs]
+    return PacketPlan(
+        number + 1, sent, len(times) / count, in_time, causes.count("queue") / count, causes.count("link") / count,
+        half, most,
+    )  # fmt: skip
+
+
+def _curve(place: _Place, runs: Sequence[BurstRun], hop: int) -> QueueCurve:
+    """Return the queue of a node on the way: means over the runs at equal times."""
+    count = len(runs)
+    end = max((run.lengths[hop][-1][0] for run in runs if run.lengths[hop]), default=1.0)
+    end = max(end, place.lasts_s)
+    sums = [0.0] * (_POINTS + 1)
+    highest = 0
+    for run in runs:
+        changes = run.lengths[hop]
+        highest = max([highest, *(length for _, length in changes)])
+        at, length = 0, 0
+        for point in range(_POINTS + 1):
+            while at < len(changes) and changes[at][0] <= point * end / _POINTS:
+                length = changes[at][1]
+                at += 1
+            sums[point] += length
+    points = tuple((point * end / _POINTS, total / count) for point, total in enumerate(sums))
+    lost = [(run.lost[n], run.lost_at[n]) for run in runs for n in range(place.burst.packets)]
+    return QueueCurve(
+        place.names[hop], points, max(mean for _, mean in points), highest,
+        lost.count(("queue", hop)) / count, lost.count(("link", hop)) / count,
+    )  # fmt: skip
+
+
+def _thinned(points: Sequence[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
+    """Return some of many points, the last of each stretch of time."""
+    end = points[-1][0] or 1.0
+    kept = {int(at / end * _POINTS * 4): (at, mean) for at, mean in points}
+    return tuple(kept.values())
+
+
+def _plan(
+    place: _Place, plans: tuple[PacketPlan, ...], queues: tuple[QueueCurve, ...], runs: int | None, seed: int,
+    arrived: float, lost_queue: float, lost_link: float, all_in: float | None, half: float,
+    done_s: float | None, done_most_s: float | None,
+) -> BurstPlan:  # fmt: skip
+    burst = place.burst
+    return BurstPlan(
+        burst.name, burst.flow, place.names, burst.packets, burst.octets, len(place.frames[0]), burst.every_s,
+        place.lasts_s, burst.all_in_s, runs, seed, arrived, lost_queue, lost_link, all_in, half, place.wanted,
+        done_s, done_most_s, place.air_s, place.air_s / max(place.lasts_s, place.air_s), plans, queues,
+    )  # fmt: skip

@@ -1,0 +1,76 @@
+"""What is said of a burst before it is fired: each packet, each queue, the whole, and what it takes on the air."""
+
+from typing import NamedTuple
+
+from lowpanbudget.values import dataclass
+
+
+class PacketPlan(NamedTuple):
+    """What becomes of one packet: shares of all tries of the burst.
+
+    ``sent_s`` counts from the first packet, as ``in_time`` does: the share that is in by the time at which all are to
+    be. ``median_s`` and ``most_s`` (95 %) are from sending it to its arrival, None where it never arrives.
+    """
+
+    number: int
+    sent_s: float
+    arrives: float
+    in_time: float | None
+    lost_queue: float
+    lost_link: float
+    median_s: float | None
+    most_s: float | None
+
+
+class QueueCurve(NamedTuple):
+    """A queue during a burst: mean frames at times since the first packet; ``highest`` that were seen, if played."""
+
+    node: str
+    points: tuple[tuple[float, float], ...]
+    highest_mean: float
+    highest: int | None
+    lost_queue: float
+    lost_link: float
+
+
+@dataclass(frozen=True, slots=True)
+class BurstPlan:
+    """A burst as the network is expected to carry it.
+
+    ``way`` are the nodes from the sender to the root, ``frames`` those of one packet. Counts of packets are means over
+    ``runs`` runs from ``seed`` (None: exact). ``all_in`` is the chance that every packet is in after ``all_in_s``,
+    plus or minus ``half_width``; ``wanted`` the chance that is asked for. ``done_s`` and ``done_most_s``: when the last
+    packet that arrives is in, in half and in 95 % of the runs (None: exact, not asked). ``air_s`` are seconds on the
+    air of all transmissions, acknowledgements included, ``air_share`` of the time of the burst.
+    """
+
+    name: str
+    flow: str
+    way: tuple[str, ...]
+    packets: int
+    octets: int
+    frames: int
+    every_s: float
+    lasts_s: float
+    all_in_s: float | None
+    runs: int | None
+    seed: int
+    arrived: float
+    lost_queue: float
+    lost_link: float
+    all_in: float | None
+    half_width: float
+    wanted: float
+    done_s: float | None
+    done_most_s: float | None
+    air_s: float
+    air_share: float
+    plans: tuple[PacketPlan, ...]
+    queues: tuple[QueueCurve, ...]
+
+    @property
+    def holds(self) -> bool:
+        """Return whether all are in by the time asked for often enough; without such a time, whether all arrive."""
+        if self.all_in is None:
+            return self.arrived >= self.packets * self.wanted
+        return self.all_in >= self.wanted

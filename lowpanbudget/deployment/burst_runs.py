@@ -1,0 +1,150 @@
+"""A burst played many times over a path, with the usual messages of the network around it."""
+
+from collections.abc import Iterator
+from math import inf
+from random import Random
+from typing import NamedTuple
+
+from lowpanbudget.deployment.contention_air import Air
+from lowpanbudget.deployment.contention_network import rules_of, simulated_frame, stream_ways
+from lowpanbudget.deployment.contention_rules import Sending
+from lowpanbudget.deployment.ranges import reception_of
+from lowpanbudget.deployment.service import link_states
+from lowpanbudget.deployment.slot_latency import even_cells
+from lowpanbudget.deployment.slot_run import Arrival, SlotLink, run_slots
+from lowpanbudget.deployment.traffic import CarriedFrame, Traffic
+from lowpanbudget.design.access import Access, Slots
+from lowpanbudget.design.goals import Burst
+from lowpanbudget.design.meaning import Design
+
+_SETTLES_S = 30.0  # usual traffic before the burst
+_DRAINS_S = 600.0  # how long is waited for what is still on its way
+
+Frames = tuple[tuple[CarriedFrame, ...], ...]  # of a packet on the first hop and on later ones
+
+
+class BurstRun(NamedTuple):
+    """One run: seconds from the first packet to each arrival (None: lost), what lost it on which hop, queues by hop."""
+
+    arrived_s: tuple[float | None, ...]
+    lost: tuple[str, ...]
+    lost_at: tuple[int, ...]
+    lengths: tuple[tuple[tuple[float, int], ...], ...]
+
+
+def slot_runs(
+    design: Design, traffic: Traffic, way: tuple[int, ...], frames: Frames, burst: Burst, runs: int, seed: int
+) -> list[BurstRun]:  # fmt: skip
+    """Return runs in slots: cells as their order says, each run at another time of the slotframe."""
+    access = design.access
+    if access is None or access.slots is None:
+        return []
+    return [
+        _slot_run(design, access, access.slots, traffic, way, frames, burst, seed * 1_000_003 + run)
+        for run in range(runs)
+    ]
+
+
+def _slot_run(
+    design: Design, access: Access, slots: Slots, traffic: Traffic, way: tuple[int, ...], frames: Frames, burst: Burst,
+    seed: int,
+) -> BurstRun:  # fmt: skip
+    random = Random(seed)  # noqa: S311  # no secret: a run that can be repeated
+    tree = traffic.tree
+    slot_s = slots.template.length / 1e6
+    longest = max((frame for hop in frames for frame in hop), key=lambda frame: frame.octets)
+    links = [
+        SlotLink(_cells(slots, tree.depth - hop, random), longest.loss, longest.answer_loss)
+        for hop in tree.hops
+    ]
+    begins = _SETTLES_S + random.random() * slots.slotframe_s
+    usual = list(_usual(traffic, begins + burst.packets * burst.every_s, random))
+    # a link has the number of the node that sends over it
+    packets = [
+        Arrival(begins + number * burst.every_s, way[:-1], len(frames[0]))
+        for number in range(burst.packets)
+    ]
+    places = None if design.queue is None else design.queue.frames
+    found = run_slots(
+        [*packets, *usual], links, slotframe=slots.slotframe, slot_s=slot_s, attempts=access.retries + 1,
+        places=places, seed=seed, runs=link_states(design.loss, longest.octets), trace=True,
+    )  # fmt: skip
+    hops = {node: hop for hop, node in enumerate(way)}
+    count = burst.packets
+    return BurstRun(
+        tuple(None if at is None else at - begins for at in found.arrived_s[:count]),
+        tuple(cause or "" for cause in found.lost[:count]),
+        tuple(-1 if at is None else hops[at] for at in found.lost_at[:count]),
+        tuple(tuple((at - begins, length) for at, length in found.lengths[node]) for node in way[:-1]),
+    )  # fmt: skip
+
+
+def _cells(slots: Slots, step: int, random: Random) -> tuple[int, ...]:
+    """Return the cells of a link that is so many steps along the way to the root."""
+    places = {"up": step, "down": -step}
+    first = places.get(slots.order, random.randrange(slots.slotframe))
+    return even_cells(slots.cells, slots.slotframe, first)
+
+
+def _usual(traffic: Traffic, until_s: float, random: Random) -> Iterator[Arrival]:
+    """Yield what all nodes send to the root or to their parent by themselves, at any time."""
+    for stream in traffic.streams:
+        if stream.way not in ("up", "parent"):
+            continue
+        for node in stream.senders:
+            way = traffic.tree.way(node)[:-1]
+            at = random.expovariate(1 / stream.every_s)
+            while at < until_s:
+                yield Arrival(at, way if stream.way == "up" else way[:1], len(stream.first))
+                at += random.expovariate(1 / stream.every_s)
+
+
+def contention_runs(
+    design: Design, traffic: Traffic, way: tuple[int, ...], frames: Frames, burst: Burst, runs: int, seed: int
+) -> list[BurstRun]:  # fmt: skip
+    """Return runs on a channel where nodes listen first."""
+    access = design.access
+    if access is None:
+        return []
+    first, later = (tuple(map(simulated_frame, hop)) for hop in frames)
+    sendings = [
+        *(one.sending for one in stream_ways(traffic)),
+        Sending(way, inf, first, later),
+    ]
+    answer = max((frame.answer_us for sending in sendings for frame in sending.frames), default=0.0)
+    rules = rules_of(access, design.link.timing, answer)
+    places = None if design.queue is None else design.queue.frames
+    states = link_states(design.loss, max(frame.octets for frame in frames[0]))
+    reception = reception_of(traffic.tree)
+    found = []
+    for run in range(runs):
+        air = Air(rules, reception, sendings, places, seed * 1_000_003 + run, states, keeps=True)
+        air.play(until_us=_SETTLES_S * 1e6)
+        numbers = air.plan(
+            len(sendings) - 1, [n * burst.every_s * 1e6 for n in range(burst.packets)]
+        )
+        found.append(_contention_run(air, numbers, way, burst))
+    return found
+
+
+def _contention_run(air: Air, numbers: range, way: tuple[int, ...], burst: Burst) -> BurstRun:
+    begins = _SETTLES_S * 1e6
+    ends = begins + burst.packets * burst.every_s * 1e6
+    air.play(until_us=ends)
+    while (
+        not all(air.log.is_settled(number) for number in numbers)
+        and air.now < ends + _DRAINS_S * 1e6
+    ):
+        air.play(until_us=air.now + 1e6)
+    hops = {node: hop for hop, node in enumerate(way)}
+    outcomes = [air.log.end(number) for number in numbers]
+    lengths: list[list[tuple[float, int]]] = [[] for _ in way[:-1]]
+    for at, node, length in air.lengths:
+        if node in hops and hops[node] < len(lengths):
+            lengths[hops[node]].append(((at - begins) / 1e6, length))
+    return BurstRun(
+        tuple(None if at is None else (at - begins) / 1e6 for at, _, _ in outcomes),
+        tuple("" if at is not None else "queue" if cause == "queue" else "link" for at, cause, _ in outcomes),
+        tuple(-1 if at is not None else hops.get(node, -1) for at, _, node in outcomes),
+        tuple(map(tuple, lengths)),
+    )  # fmt: skip

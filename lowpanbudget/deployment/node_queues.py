@@ -1,0 +1,142 @@
+"""The queues of all nodes of a tree, each by itself in the long run."""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from lowpanbudget.deployment.link_queue import link_queue, poisson
+from lowpanbudget.deployment.load import LinkLoad, NodeLoad
+from lowpanbudget.design.access import Access, Slots
+from lowpanbudget.values import dataclass
+
+Bundles = tuple[tuple[int, float], ...]  # messages a second by their frames
+_ENDLESS = 64  # places that stand for any number, where the design states none
+
+
+@dataclass(frozen=True, slots=True)
+class SlotQueue:
+    """The queue in front of a link: frames waiting, seconds from joining to the last try, the share without a place.
+
+    ``adds_s`` is what waiting for other frames adds to the time that a frame takes with an empty queue.
+    """
+
+    frames: float
+    wait_s: float
+    adds_s: float
+    full: float
+
+
+class NodeQueues(NamedTuple):
+    """The queues of the links between a node and its parent; None where nothing is sent, or where there is no cell."""
+
+    up: SlotQueue | None
+    down: SlotQueue | None
+
+
+def node_queues(
+    nodes: Sequence[NodeLoad], access: Access, places: int | None
+) -> tuple[NodeQueues, ...]:
+    """Return the queues of all nodes, none where there are no slots. Links that carry the same are calculated once.
+
+    What begins at a node comes at any time (Poisson); what is passed on comes as the cells of the other link bring it:
+    one frame a cell at most, a message of several when its last one is there.
+    """
+    slots = access.slots
+    if slots is None:
+        return (NodeQueues(None, None),) * len(nodes)
+    size = _ENDLESS if places is None else places
+    calculate = _Calculator(access, slots, size)
+    children: list[list[NodeLoad]] = [[] for _ in nodes]
+    for node in nodes[1:]:
+        children[node.parent].append(node)
+    found = [NodeQueues(None, None)]
+    for node in nodes[1:]:
+        # what a child sends beyond this node's own parent is all of it: it is passed on one hop after the other
+        coming = [child.up for child in children[node.node]]
+        above = nodes[node.parent]
+        down = [node.down] if above.node else []
+        up = calculate.queue(node.up, node.own, _passed_on(coming), slots.cells)
+        begins = None if above.node else node.down
+        found.append(
+            NodeQueues(up, calculate.queue(node.down, begins, _passed_on(down), slots.cells_down))
+        )
+    return tuple(found)
+
+
+def _passed_on(links: Sequence[LinkLoad]) -> tuple[Bundles, ...]:
+    return tuple(_sorted(link) for link in links)
+
+
+def _sorted(link: LinkLoad | None) -> Bundles:
+    return () if link is None else tuple(sorted(link.bundles.items()))
+
+
+class _Calculator:
+    """Calculates queues, equal ones once."""
+
+    def __init__(self, access: Access, slots: Slots, places: int) -> None:
+        self._attempts, self._slotframe_s, self._places = (
+            access.retries + 1,
+            slots.slotframe_s,
+            places,
+        )
+        self._known: dict[object, SlotQueue] = {}
+
+    def queue(
+        self, load: LinkLoad, own: LinkLoad | None, passed_on: tuple[Bundles, ...], cells: int
+    ) -> SlotQueue | None:
+        """Return the queue of a link; None where nothing is sent, or there is no cell."""
+        if not cells or not load.frames_per_s:
+            return None
+        key = (cells, load.tries_a_frame, _sorted(own), tuple(sorted(passed_on)))
+        if key not in self._known:
+            self._known[key] = self._calculated(load, _sorted(own), passed_on, cells)
+        return self._known[key]
+
+    def _calculated(
+        self, load: LinkLoad, own: Bundles, passed_on: tuple[Bundles, ...], cells: int
+    ) -> SlotQueue:
+        import numpy as np  # noqa: PLC0415
+
+        cell_s = self._slotframe_s / cells
+        arrivals = np.ones(1)
+        for frames, per_s in own:
+            arrivals = np.convolve(arrivals, poisson(per_s * cell_s, frames))
+        for bundles in passed_on:
+            arrivals = np.convolve(arrivals, _a_cell(bundles, cell_s))
+        # frames of all lengths are tried as often as they are on average
+        tries = load.tries_a_frame
+        queue = link_queue(
+            list(map(float, arrivals)),
+            _success(tries, self._attempts),
+            self._attempts,
+            self._places,
+        )
+        return SlotQueue(
+            queue.mean_frames,
+            queue.mean_wait * cell_s,
+            max(queue.mean_wait - tries, 0.0) * cell_s,
+            queue.full,
+        )
+
+
+def _a_cell(bundles: Bundles, cell_s: float) -> list[float]:
+    """Return the chances of 0, 1, 2 ... frames that one cell brings: its messages in turn, one frame a cell at most."""
+    taken = sum(frames * per_s for frames, per_s in bundles) * cell_s
+    most = max(taken, 1.0)
+    chances = [0.0] * (max((frames for frames, _ in bundles), default=0) + 1)
+    for frames, per_s in bundles:
+        chances[frames] += per_s * cell_s / most
+    chances[0] = 1 - sum(chances)
+    return chances
+
+
+def _success(tries: float, attempts: int) -> float:
+    """Return the chance of success with which a frame takes so many tries on average, of so many at most."""
+    low, high = 1e-9, 1.0
+    for _ in range(60):
+        middle = (low + high) / 2
+        if (1 - (1 - middle) ** attempts) / middle > tries:
+            low = middle
+        else:
+            high = middle
+    return high
