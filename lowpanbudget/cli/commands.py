@@ -7,6 +7,7 @@ COMMANDS = {
     "sweep": "Add up the room of all settings of a design, and show those that none surpasses.",
     "fit": "Show how each message packs into bits and whether it fits.",
     "airtime": "Show what each frame takes on the air, wait by wait and octet by octet, and its energy.",
+    "carry": "Say whether the network carries its messages and what decides; or what becomes of a burst.",
     "weigh": "Show what each field of a message costs and gives, and what smaller would lose.",
     "compatible": "Say what receivers of an old message format read from a new one.",
     "encodings": "Show what the same values take in other encodings, in octets and frames.",

@@ -5,6 +5,7 @@ from math import sqrt
 from typing import NamedTuple
 
 from lowpanbudget.deployment.airtime import airtime, airtime_of
+from lowpanbudget.deployment.arrays import need_numpy
 from lowpanbudget.deployment.burst_link import MOST_STATES, BurstOnLink, burst_link
 from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan, QueueCurve
 from lowpanbudget.deployment.burst_runs import BurstRun, contention_runs, slot_runs
@@ -35,6 +36,7 @@ def carry_burst(design: Design, name: str, *, seed: int = 1, runs: int = _RUNS) 
     where a packet is larger than any datagram.
     """
     design = Design.of(design)
+    need_numpy()
     burst = design.burst(name)
     if design.access is None:
         raise lacking("access")
@@ -51,7 +53,7 @@ def carry_burst(design: Design, name: str, *, seed: int = 1, runs: int = _RUNS) 
     frames = _frames(design, burst)
     traffic = traffic_of(design, airtime(design))
     way = _way(design.tree, burst, flow.hops, traffic, design.access)
-    place = _Place(design, design.access, traffic, burst, way, frames)
+    place = _Fired(design, design.access, traffic, burst, way, frames)
     slots = design.access.slots
     places = _ENDLESS if design.queue is None else design.queue.frames
     states = min(places, burst.packets) * (design.access.retries + 1)
@@ -63,7 +65,7 @@ def carry_burst(design: Design, name: str, *, seed: int = 1, runs: int = _RUNS) 
     return _played(place, play(design, traffic, way, frames, burst, runs, seed), runs, seed)
 
 
-class _Place(NamedTuple):
+class _Fired(NamedTuple):
     """A burst with all that it is fired on."""
 
     design: Design
@@ -129,7 +131,7 @@ def _way(tree: Tree, burst: Burst, hops: int, traffic: Traffic, access: Access) 
     return tree.way(max(there, key=lambda node: (load(node), -node)))
 
 
-def _exact(place: _Place, slots: Slots, frame: CarriedFrame, places: int, seed: int) -> BurstPlan:
+def _exact(place: _Fired, slots: Slots, frame: CarriedFrame, places: int, seed: int) -> BurstPlan:
     """Return what one link does; the burst begins just behind a cell, and nothing else is sent."""
     burst = place.burst
     # the first of these cells comes last after the beginning
@@ -177,7 +179,7 @@ def _exact_packet(found: BurstOnLink, number: int, burst: Burst) -> PacketPlan:
     )  # fmt: skip
 
 
-def _played(place: _Place, runs: Sequence[BurstRun], count: int, seed: int) -> BurstPlan:
+def _played(place: _Fired, runs: Sequence[BurstRun], count: int, seed: int) -> BurstPlan:
     burst = place.burst
     plans = tuple(_played_packet(runs, number, burst) for number in range(burst.packets))
     hops = range(len(place.way) - 1)
@@ -213,7 +215,7 @@ def _played_packet(runs: Sequence[BurstRun], number: int, burst: Burst) -> Packe
     )  # fmt: skip
 
 
-def _curve(place: _Place, runs: Sequence[BurstRun], hop: int) -> QueueCurve:
+def _curve(place: _Fired, runs: Sequence[BurstRun], hop: int) -> QueueCurve:
     """Return the queue of a node on the way: means over the runs at equal times."""
     count = len(runs)
     end = max((run.lengths[hop][-1][0] for run in runs if run.lengths[hop]), default=1.0)
@@ -245,7 +247,7 @@ def _thinned(points: Sequence[tuple[float, float]]) -> tuple[tuple[float, float]
 
 
 def _plan(
-    place: _Place, plans: tuple[PacketPlan, ...], queues: tuple[QueueCurve, ...], runs: int | None, seed: int,
+    place: _Fired, plans: tuple[PacketPlan, ...], queues: tuple[QueueCurve, ...], runs: int | None, seed: int,
     arrived: float, lost_queue: float, lost_link: float, all_in: float | None, half: float,
     done_s: float | None, done_most_s: float | None,
 ) -> BurstPlan:  # fmt: skip

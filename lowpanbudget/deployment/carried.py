@@ -44,7 +44,8 @@ class Rhythm(NamedTuple):
 class CarriedNode:
     """What one node of the tree carries.
 
-    Rates are a second: ``own_per_s`` its own messages, ``frames_per_s`` on the link to its parent, of all that it
+    Rates are a second: ``own_per_s`` its own messages, ``own_frames_per_s`` the frames of
+    these and of its own upkeep, ``frames_per_s`` on the link to its parent, of all that it
     carries and the upkeep, ``tries_per_s`` with retries, ``tries_down_per_s`` on
     the link from it. ``cells_needed`` and ``cells`` are those of a slotframe to the
     parent (None without slots), ``cells_needed_down`` and ``cells_down`` those from it; ``listens`` and ``sends`` the
@@ -59,6 +60,7 @@ class CarriedNode:
     parent: str
     behind: int
     own_per_s: float
+    own_frames_per_s: float
     frames_per_s: float
     tries_per_s: float
     tries_down_per_s: float

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime
+from lowpanbudget.deployment.arrays import need_numpy
 from lowpanbudget.deployment.carried import CarriedNetwork, CarriedNode, Rhythm, SleepWait
 from lowpanbudget.deployment.checks import checks_of
 from lowpanbudget.deployment.contention_network import SimulatedNetwork, simulated
@@ -22,9 +23,10 @@ def carry(design: Design, *, seed: int = 1) -> CarriedNetwork:
     """Return whether the network of a design carries its messages, and what each node of the tree has to do for it.
 
     Slots are calculated exactly, for empty queues and one queue at a time; contention is simulated from ``seed``.
-    Raises ``RequestError`` for what is no design, one without ``[access]`` or ``[tree]``, or a PHY whose timing is not known.
+    Raises ``RequestError`` for what is no design, a design without ``[access]`` or ``[tree]``, a PHY without timing.
     """
     design = Design.of(design)
+    need_numpy()
     if design.access is None:
         raise lacking("access")
     if design.tree is None:
@@ -97,7 +99,8 @@ def _nodes(
         parent = "" if node.parent < 0 else traffic.tree.names[node.parent]
         queue, draw = queues[node.node].up, drawn[node.node]
         yield CarriedNode(
-            node.name, node.hop, parent, node.behind, node.own_per_s, node.up.frames_per_s, node.up.tries_per_s,
+            node.name, node.hop, parent, node.behind, node.own_per_s,
+            node.own.frames_per_s, node.up.frames_per_s, node.up.tries_per_s,
             node.down.tries_per_s,
             None if slots is None else node.up.cells_needed(slots.slotframe_s), None if slots is None else slots.cells,
             None if slots is None else node.down.cells_needed(slots.slotframe_s),

@@ -107,7 +107,7 @@ def _queues(nodes: Sequence[CarriedNode], limits: Limits | None) -> Iterator[Lim
     allowed = _FULL if limits is None or limits.delivery is None else 1 - limits.delivery
     for node in nodes:
         if node.queue_full is not None:
-            text = f"{_percent(node.queue_full)} of the frames find its queue full, {_percent(allowed)} are allowed"
+            text = f"{_percent(node.queue_full)} of the frames find its queue full, {allowed * 100:.3g} % are allowed"
             yield _check("queue", f"node {node.name}", text, node.queue_full, allowed, "share")
 
 
@@ -125,12 +125,12 @@ def _services(services: Sequence[HopService], limits: Limits) -> Iterator[LimitC
                 text += f", {_percent(1 - one.queued)} are lost to full queues"
             if one.half_width:
                 text += f" (give or take {_percent(one.half_width)})"
-            text += f", limits.delivery is {_percent(limits.delivery)}"
+            text += f", limits.delivery is {limits.delivery * 100:g} %"
             yield _check("delivery", about, text, 1 - share, 1 - limits.delivery, "share lost")
         if limits.latency_s is not None and one.in_time is not None:
             text = (
                 f"{_percent(one.in_time)} are there within {limits.latency_s:g} s, "
-                f"{_percent(limits.latency_share)} are to be"
+                f"{limits.latency_share * 100:g} % are to be"
             )
             yield _check(
                 "latency", about, text, 1 - one.in_time, 1 - limits.latency_share, "share late"
@@ -144,7 +144,7 @@ def _limits(nodes: Sequence[CarriedNode], limits: Limits) -> Iterator[LimitCheck
             text = (
                 f"it is on the air {_percent(node.duty_cycle)} of the time, limits.duty_cycle is "
             )
-            text += _percent(limits.duty_cycle)
+            text += f"{limits.duty_cycle * 100:g} %"
             yield _check("duty", about, text, node.duty_cycle, limits.duty_cycle, "share")
         if limits.battery_days is not None and node.battery_days is not None:
             least, most = node.battery_days.least, node.battery_days.most
@@ -153,7 +153,7 @@ def _limits(nodes: Sequence[CarriedNode], limits: Limits) -> Iterator[LimitCheck
             )
             text += f"{limits.battery_days:g}"
             if node.always_listens:
-                text += "; its radio always listens"
+                text += "; its radio always listens: feed it from the mains, or use slots"
             yield LimitCheck(
                 "battery", about, text, least, limits.battery_days, "days", limits.battery_days / least,
                 least >= limits.battery_days,

@@ -7,15 +7,15 @@ every backoff, CCA, frame and acknowledgement is played, with a seed, until the 
 Not played: stronger frames that are received over weaker ones, clocks that drift, time that a processor takes.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import sqrt
 
 from lowpanbudget.deployment.contention_air import Air
 from lowpanbudget.deployment.contention_messages import SettledMessages
-from lowpanbudget.deployment.contention_rules import CsmaRules, Reception, Sending
+from lowpanbudget.deployment.contention_rules import CsmaRules, HearingRanges, Sending
 from lowpanbudget.deployment.delivery import LossStates
 from lowpanbudget.errors import RequestError
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import FrozenDict, dataclass, field
 
 _BATCHES = 20
 _STUDENT = 2.093  # 97.5 % of Student's t with 19 degrees of freedom
@@ -44,8 +44,8 @@ class ContentionResult:
 
     delivery: float
     half_width: float
-    by_sending: tuple[Arrived, ...]
-    lost: dict[str, int]
+    by_sending: tuple[Arrived, ...] = field(repr=False)
+    lost: Mapping[str, int]
     busy: float
     collided: float
     messages: int
@@ -57,7 +57,7 @@ class ContentionResult:
 
 def simulate_csma(
     rules: CsmaRules,
-    reception: Reception,
+    reception: HearingRanges,
     sendings: Sequence[Sending],
     *,
     places: int | None,
@@ -96,7 +96,7 @@ def simulate_csma(
     return ContentionResult(
         delivery, half,
         tuple(Arrived(one.generated, len(one.latencies), tuple(one.latencies)) for one in settled),
-        dict(air.log.lost), air.busy / max(air.ccas, 1), air.collided / max(air.unicasts, 1),
+        FrozenDict(air.log.lost), air.busy / max(air.ccas, 1), air.collided / max(air.unicasts, 1),
         sum(one.generated for one in settled), air.transmissions, air.events, air.now / 1e6, seed,
     )  # fmt: skip
 

@@ -12,10 +12,10 @@ from heapq import heappop, heappush
 from math import inf, log
 from random import Random
 
-from lowpanbudget.deployment.contention_messages import NOBODY, Message, MessageLog, frames_of
+from lowpanbudget.deployment.contention_messages import NOBODY, MessageLog, MovingMessage, frames_of
 from lowpanbudget.deployment.contention_rules import (
     CsmaRules,
-    Reception,
+    HearingRanges,
     Sending,
     SimulatedFrame,
 )
@@ -44,7 +44,7 @@ class Air:
     def __init__(
         self,
         rules: CsmaRules,
-        reception: Reception,
+        reception: HearingRanges,
         sendings: Sequence[Sending],
         places: int | None,
         seed: int,
@@ -79,7 +79,7 @@ class Air:
         self._keeps = keeps
         self.lengths: list[tuple[float, int, int]] = []
         # by node: what waits (message, frame, receiver), who is heard until when, what is being received
-        self._queues: list[deque[tuple[Message, SimulatedFrame, int]]] = [
+        self._queues: list[deque[tuple[MovingMessage, SimulatedFrame, int]]] = [
             deque() for _ in range(nodes)
         ]
         self._heard_until = [0.0] * nodes
@@ -114,7 +114,7 @@ class Air:
 
     def _plan_begins(self, _node: int) -> None:
         number = self._planned.popleft()
-        self._enqueue(Message(number, self.log.sending_of(number), self.now))
+        self._enqueue(MovingMessage(number, self.log.sending_of(number), self.now))
 
     def play(self, *, until_us: float = inf, messages: int = 0) -> None:
         """Run on to a time, or until so many messages to a receiver began."""
@@ -140,9 +140,9 @@ class Air:
         number = NOBODY
         if len(way) > 1:
             number = self.log.begin(index)
-        self._enqueue(Message(number, index, self.now))
+        self._enqueue(MovingMessage(number, index, self.now))
 
-    def _enqueue(self, message: Message) -> None:
+    def _enqueue(self, message: MovingMessage) -> None:
         """Put the frames of a message into the queue of the node that has it now."""
         sending = self._sendings[message.sending]
         way, at = sending.way, message.reached
@@ -264,7 +264,7 @@ class Air:
         else:
             self._later(_GIVES_UP, node, self._rules.ack_wait_us)
 
-    def _arrive(self, message: Message, node: int) -> None:
+    def _arrive(self, message: MovingMessage, node: int) -> None:
         """Count a frame that arrived; with its last one a message goes on, or is there."""
         sending = self._sendings[message.sending]
         message.arrived += 1

@@ -5,7 +5,7 @@ from lowpanbudget.deployment.contention_rules import Sending, SimulatedFrame
 NOBODY = -1
 
 
-class Message:
+class MovingMessage:
     """A message on its way: which sending it is of, when it began, how far it is, and what arrived of it there."""
 
     __slots__ = ("arrived", "born", "lost", "number", "reached", "sending")
@@ -56,7 +56,7 @@ class MessageLog:
         """Return the number of the sending that a message is of."""
         return self._sending_of[number]
 
-    def lose(self, message: Message, cause: str, node: int) -> None:
+    def lose(self, message: MovingMessage, cause: str, node: int) -> None:
         """Note that a message can no longer arrive; the first cause counts."""
         if not message.lost and message.number != NOBODY:
             self.lost[cause] += 1
@@ -65,7 +65,7 @@ class MessageLog:
                 self._ends[message.number] = (None, cause, node)
         message.lost = True
 
-    def arrive(self, message: Message, now: float, node: int) -> None:
+    def arrive(self, message: MovingMessage, now: float, node: int) -> None:
         """Note that all of a message is there."""
         self._outcomes[message.number] = 1
         self._settled[message.sending].latencies.append((now - message.born) / 1e6)

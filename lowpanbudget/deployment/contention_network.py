@@ -146,22 +146,25 @@ def _services(
         stream = ways[indices[0]].stream
         here = [apart.by_sending[index] for index in indices]
         count, share, late = _counted(here)
-        runs = None
+        half, runs = _half_width(share, count), None
         if in_runs is not None:
-            runs = _counted([in_runs.by_sending[index] for index in indices])[1]
+            many, runs, _ = _counted([in_runs.by_sending[index] for index in indices])
+            half = max(half, _half_width(runs, many))
         in_time = None
         if within_s is not None and count:
             in_time = sum(1 for one in late if one <= within_s) / count
-        half = (
-            max(_SURE * sqrt(share * (1 - share) / count), 1 - 0.05 ** (1 / count))
-            if count
-            else 1.0
-        )
         yield HopService(
             flow, message, direction, hop, len(stream.first), share, runs, half, _quantiles(late), in_time,
             quiet=path_share(stream, hop, access.retries + 1),
             quiet_latency=_quiet_latency(stream, hop, rules, step_us), messages=count,
         )  # fmt: skip
+
+
+def _half_width(share: float, count: int) -> float:
+    """Return how far a share of so many messages may be off (95 %); where all agree, the bound for none in so many."""
+    if not count:
+        return 1.0
+    return max(_SURE * sqrt(share * (1 - share) / count), 1 - 0.05 ** (1 / count))
 
 
 def _counted(parts: list[Arrived]) -> tuple[int, float, list[float]]:

@@ -23,7 +23,7 @@ class CsmaRules(NamedTuple):
     busy_tries_again: bool = False
 
 
-class Reception(NamedTuple):
+class HearingRanges(NamedTuple):
     """Who hears whom: for each node those that hear it, and those whose reception it spoils."""
 
     hears: tuple[tuple[int, ...], ...]

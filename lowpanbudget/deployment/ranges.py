@@ -1,10 +1,10 @@
 """Who hears whom in a tree, and who spoils what others receive: from hops apart, as the design states them."""
 
-from lowpanbudget.deployment.contention_rules import Reception
+from lowpanbudget.deployment.contention_rules import HearingRanges
 from lowpanbudget.design.tree import Tree
 
 
-def reception_of(tree: Tree) -> Reception:
+def reception_of(tree: Tree) -> HearingRanges:
     """Return for each node those that hear it, and those whose reception it disturbs."""
     import numpy as np  # noqa: PLC0415
 
@@ -22,4 +22,4 @@ def reception_of(tree: Tree) -> Reception:
         apart[node] = count
         hears.append(tuple(map(int, np.flatnonzero(apart <= tree.hears))))
         disturbs.append(tuple(map(int, np.flatnonzero(apart <= tree.disturbs))))
-    return Reception(tuple(hears), tuple(disturbs))
+    return HearingRanges(tuple(hears), tuple(disturbs))

@@ -214,6 +214,4 @@ def _poll(link: Link, node: Station, root: Station, every_s: float) -> UpkeepFra
     )
     frame = link.complete(mac, _DATA_REQUEST)
     answer = link.acknowledgement(source, parent)
-    return UpkeepFrames(
-        POLL, every_s, "parent", "first", (frame,), answer, ieee(2015, "7.5.5")
-    )
+    return UpkeepFrames(POLL, every_s, "parent", "first", (frame,), answer, ieee(2015, "7.5.5"))

@@ -38,6 +38,15 @@ AIRTIME = (
     "flow", "hop", "message", "first_frame", "last_frame", "frame_octets", "part", "phase", "start_us", "us", "octets",
     "sender", "receiver", "energy_uj.least", "energy_uj.typical", "energy_uj.most",
 )  # fmt: skip
+CARRY = (
+    "name", "hop", "parent", "behind", "own_per_s", "own_frames_per_s", "frames_per_s", "tries_per_s",
+    "tries_down_per_s", "cells_needed", "cells", "cells_needed_down", "cells_down", "used", "queue_frames",
+    "queue_wait_s", "queue_full", "duty_cycle", "current_ua.least", "current_ua.typical", "current_ua.most",
+    "battery_days.least", "battery_days.typical", "battery_days.most", "always_listens",
+)  # fmt: skip
+BURST = (
+    "number", "sent_s", "arrives", "in_time", "lost_queue", "lost_link", "median_s", "most_s",
+)  # fmt: skip
 # what a spreadsheet takes for a formula when a cell begins with it, a number left alone
 _FORMULA = re.compile(r"\s*([=+\-@|%\uff1d\uff0b\uff0d\uff20]|[\t\r\n])")
 _NUMBER = re.compile(r"[+-]?(\d+([.]\d*)?|[.]\d+)([eE][+-]?\d+)?")

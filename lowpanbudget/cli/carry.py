@@ -1,0 +1,126 @@
+"""``carry DESIGN``: whether the network carries its messages, and what becomes of a burst."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import click
+
+from lowpanbudget.cli import completion, options
+from lowpanbudget.cli.commands import COMMANDS
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from lowpanbudget.design.meaning import Design
+    from lowpanbudget.report.chart import Chart
+    from lowpanbudget.report.screen import Screen
+
+_ANSWER_IS_NO = 1
+
+_EXAMPLE = """\b
+lowpanbudget carry examples/footbridge.toml
+lowpanbudget carry examples/footbridge.toml --burst hundred --svg hundred.svg"""
+
+
+@click.command("carry", short_help=COMMANDS["carry"], epilog=_EXAMPLE)
+@click.argument("design", shell_complete=completion.files)
+@click.option("--burst", metavar="NAME", help="What becomes of this burst, packet by packet.")
+@click.option(
+    "--seed",
+    type=options.WholeNumber(0),
+    default=1,
+    show_default=True,
+    metavar="N",
+    help="What simulations begin with: the same number gives the same answer.",
+)
+@options.svg
+@options.as_csv
+@options.as_json
+@click.pass_context
+def command(
+    ctx: click.Context,
+    design: str,
+    burst: str | None,
+    seed: int,
+    svg: str | None,
+    *,
+    as_csv: bool,
+    as_json: bool,
+) -> None:
+    """Say whether the network of the DESIGN file carries its messages, and which node, link or limit decides.
+
+    The tree is loaded with all messages, retries and upkeep. Networks in slots are calculated, those that listen first
+    are simulated, with confidence. Where the answer is no, changes are tried one by one. The exit code is 1 when the
+    network does not carry its messages, or when a burst is not in as often and as soon as asked for.
+    """
+    from lowpanbudget.design.load import load_design
+
+    options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
+    loaded = load_design(design)
+    holds = (
+        _network(loaded, design, seed, svg, as_csv=as_csv, as_json=as_json)
+        if burst is None
+        else _burst(loaded, design, burst, seed, svg, as_csv=as_csv, as_json=as_json)
+    )
+    if not holds:
+        ctx.exit(_ANSWER_IS_NO)
+
+
+def _network(
+    design: "Design", file: str, seed: int, svg: str | None, *, as_csv: bool, as_json: bool
+) -> bool:
+    from lowpanbudget.cli import output
+    from lowpanbudget.deployment.carry import carry
+    from lowpanbudget.deployment.helps import helps
+    from lowpanbudget.report import carries, carry_text, csv_table, machine
+
+    network = carry(design, seed=seed)
+    changes = () if as_csv else helps(design, network)
+    if svg is not None:
+        _draw(carries.charts(network), f"{design.title}: what the network carries", svg, file)
+    if as_json:
+        told = carries.carried(network, changes)
+        output.emit(machine.document(carry=told, caution=carries.CAUTION))
+    elif as_csv:
+        output.emit(csv_table.csv_of(csv_table.CARRY, carries.node_rows(network)))
+    else:
+
+        def paint(console: "Console", screen: "Screen") -> None:
+            carry_text.carry(console, screen, network, changes)
+
+        output.show(paint)
+    return network.holds
+
+
+def _burst(
+    design: "Design", file: str, name: str, seed: int, svg: str | None, *, as_csv: bool, as_json: bool
+) -> bool:  # fmt: skip
+    from lowpanbudget.cli import output
+    from lowpanbudget.deployment.burst import carry_burst
+    from lowpanbudget.report import burst_text, carries, csv_table, machine
+
+    plan = carry_burst(design, name, seed=seed)
+    if svg is not None:
+        pictures: list[Chart] = [carries.timeline_chart(plan), carries.queue_chart(plan)]
+        _draw(pictures, f"{design.title}: burst {plan.name}", svg, file)
+    if as_json:
+        caution = f"{carries.BURST_CAUTION} {carries.CAUTION}"
+        output.emit(machine.document(burst=carries.burst(plan), caution=caution))
+    elif as_csv:
+        output.emit(csv_table.csv_of(csv_table.BURST, carries.packet_rows(plan)))
+    else:
+
+        def paint(console: "Console", screen: "Screen") -> None:
+            burst_text.burst(console, screen, plan)
+
+        output.show(paint)
+    return plan.holds
+
+
+def _draw(pictures: "Sequence[Chart]", title: str, svg: str, design: str) -> None:
+    from lowpanbudget.cli import output
+    from lowpanbudget.report.carries import CAUTION
+    from lowpanbudget.report.svg.document import svg as drawn
+
+    with output.writing(svg, inputs=(design,)) as file:
+        file.write(drawn(pictures, title, CAUTION).encode())

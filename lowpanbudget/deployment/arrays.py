@@ -1,0 +1,16 @@
+"""The package of arrays that exact shares are calculated with: an extra, and a word where it is missing."""
+
+from importlib.util import find_spec
+
+from lowpanbudget.errors import RequestError
+
+EXTRA = "plan"
+
+
+def need_numpy() -> None:
+    """Raise ``RequestError`` where numpy is not installed."""
+    if find_spec("numpy") is None:
+        raise RequestError(
+            "what a network carries is calculated with numpy, which is not installed",
+            hint=f"pip install 'lowpanbudget[{EXTRA}]'",
+        )

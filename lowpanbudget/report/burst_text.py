@@ -1,0 +1,129 @@
+"""A burst for people: what it takes on the air first, then whether all are in in time, and where packets are lost."""
+
+from collections.abc import Iterator
+
+from rich.console import Console
+from rich.text import Text
+
+from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan
+from lowpanbudget.errors import plural
+from lowpanbudget.report import carries, chart_text, layout
+from lowpanbudget.report.carries import BURST_CAUTION, CAUTION
+from lowpanbudget.report.carry_text import seconds_text, share_of
+from lowpanbudget.report.chart import number
+from lowpanbudget.report.layout import Cell, Line
+from lowpanbudget.report.screen import Screen
+from lowpanbudget.report.terminal import heading, paragraph
+
+_PACKETS = 12  # lines of a table of packets
+
+
+def burst(console: Console, screen: Screen, plan: BurstPlan) -> None:
+    """Print what becomes of a burst."""
+    heading(console, screen, _answer(plan))
+    air = f"{seconds_text(plan.air_s)} s on the air, {share_of(plan.air_share)} of its time"
+    paragraph(console, screen, f"Fired, it takes {air}. {BURST_CAUTION}", "bold")
+    console.print()
+    for text in _story(plan):
+        paragraph(console, screen, text)
+    console.print()
+    chart_text.draw(console, screen, carries.timeline_chart(plan))
+    console.print()
+    layout.put(console, _packets(screen, plan, console.width))
+    console.print()
+    console.print(Text("Queues on the way", "bold"))
+    layout.put(console, _queues(screen, plan, console.width))
+    console.print()
+    chart_text.draw(console, screen, carries.queue_chart(plan))
+    console.print()
+    paragraph(console, screen, CAUTION)
+
+
+def _answer(plan: BurstPlan) -> str:
+    hops = plural(len(plan.way) - 1, "hop")
+    word = "Yes" if plan.holds else "No"
+    if plan.all_in is None:
+        return f"{word}: {number(round(plan.arrived, 2))} of {plan.packets} packets of {plan.name} arrive over {hops}"
+    chance = share_of(plan.all_in, plan.half_width)
+    return (
+        f"{word}: all {plan.packets} packets of {plan.name} are in after {plan.all_in_s:g} s over {hops} in {chance} "
+        f"of the tries, {share_of(plan.wanted)} are asked for"
+    )
+
+
+def _story(plan: BurstPlan) -> Iterator[str]:
+    frames = "" if plan.frames == 1 else f", {plan.frames} frames each"
+    yield (
+        f"{plan.packets} packets of {plan.octets} octets{frames}, one each {plan.every_s:g} s, from {plan.way[0]} to "
+        f"{plan.way[-1]}: the last one is sent {seconds_text(plan.lasts_s)} s after the first."
+    )
+    if plan.all_in_s is not None:
+        yield (
+            f"That leaves the last packet {seconds_text(plan.all_in_s - plan.lasts_s)} s; "
+            f"{share_of(plan.plans[-1].in_time or 0.0)} of the last packets are in by then."
+        )
+    lost = plan.lost_queue + plan.lost_link
+    yield (
+        f"{number(round(plan.arrived, 2))} packets arrive on average, {number(round(plan.lost_queue, 2))} find a queue "
+        f"full, {number(round(plan.lost_link, 2))} are lost on links."
+        if lost > 5e-3
+        else "All packets arrive but for less than one in 20 000."
+    )
+    if plan.done_s is not None and plan.done_most_s is not None:
+        yield (
+            f"The last one that arrives is in after {seconds_text(plan.done_s)} s in half of the runs, after "
+            f"{seconds_text(plan.done_most_s)} s in 95 % of them."
+        )
+    yield (
+        "Exact for this one link; the burst begins just behind a cell, and nothing else is sent."
+        if plan.runs is None
+        else f"Played {plan.runs} times with the network's usual messages around it, seed {plan.seed}."
+    )
+
+
+def _packets(screen: Screen, plan: BurstPlan, width: int) -> Iterator[Line]:
+    step = max(-(-plan.packets // _PACKETS), 1)
+    chosen = [*plan.plans[::step]]
+    if chosen[-1] is not plan.plans[-1]:
+        chosen.append(plan.plans[-1])
+    titles = [
+        "packet",
+        "sent at s",
+        "arrives",
+        "in in time",
+        "half in s",
+        "95 % in s",
+        "queue full",
+        "lost on link",
+    ]
+    rows: list[list[Cell]] = [_packet(packet) for packet in chosen]
+    if plan.all_in_s is None:
+        titles, rows = titles[:3] + titles[4:], [row[:3] + row[4:] for row in rows]
+    return layout.table(
+        [screen.text(title) for title in titles], rows, width, right=range(len(titles))
+    )
+
+
+def _packet(packet: PacketPlan) -> list[Cell]:
+    return [
+        str(packet.number), seconds_text(packet.sent_s), share_of(packet.arrives),
+        "" if packet.in_time is None else share_of(packet.in_time),
+        "" if packet.median_s is None else seconds_text(packet.median_s),
+        "" if packet.most_s is None else seconds_text(packet.most_s), share_of(packet.lost_queue),
+        share_of(packet.lost_link),
+    ]  # fmt: skip
+
+
+def _queues(screen: Screen, plan: BurstPlan, width: int) -> Iterator[Line]:
+    rows: list[list[Cell]] = [
+        [
+            screen.text(queue.node), number(round(queue.highest_mean, 2)),
+            "" if queue.highest is None else str(queue.highest), number(round(queue.lost_queue, 2)),
+            number(round(queue.lost_link, 2)),
+        ]
+        for queue in plan.queues
+    ]  # fmt: skip
+    titles = ["node", "most waiting, mean", "most seen", "packets lost here", "lost on its link"]
+    if plan.runs is None:
+        titles, rows = titles[:2] + titles[3:], [row[:2] + row[3:] for row in rows]
+    return layout.table(titles, rows, width, right=range(1, len(titles)))

@@ -1,0 +1,298 @@
+"""What a network carries, for people: yes or no first, with what decides; then loads, arrivals, and what would help."""
+
+from collections.abc import Iterator, Sequence
+
+from rich.console import Console
+from rich.text import Text
+
+from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
+from lowpanbudget.deployment.helps import Help
+from lowpanbudget.deployment.service import HopService
+from lowpanbudget.errors import plural
+from lowpanbudget.report import carries, chart_text, layout
+from lowpanbudget.report.airtimes import share_text
+from lowpanbudget.report.carries import CAUTION, busiest
+from lowpanbudget.report.chart import number
+from lowpanbudget.report.fit_text import span_of_time
+from lowpanbudget.report.layout import Cell, Line
+from lowpanbudget.report.screen import Screen
+from lowpanbudget.report.terminal import heading, paragraph
+
+_MATTERS = {
+    "frame": "frames", "cells": "cells", "relay": "slots of a node", "queue": "queues", "delivery": "delivery",
+    "latency": "latency", "duty": "duty cycle", "battery": "battery", "poll": "polls", "held": "held frames",
+}  # fmt: skip
+_LOST_TO = {
+    "access": "for want of a free channel", "retries": "after the last retry", "queue": "to full queues",
+}  # fmt: skip
+_HOUR = 3600
+_MOST_HELPS = 6
+_SEEN = 1e-6  # a share that is worth a column
+
+
+def carry(
+    console: Console, screen: Screen, network: CarriedNetwork, changes: Sequence[Help]
+) -> None:
+    """Print whether the network carries its messages, what decides, and everything that leads to it."""
+    heading(console, screen, _answer(network))
+    layout.put(console, _checks(screen, network.checks, console.width))
+    console.print()
+    _helps(console, screen, network, changes)
+    _title(console, screen, "How often")
+    layout.put(console, _rhythms(screen, network, console.width))
+    console.print()
+    _title(console, screen, "Along the tree: the busiest node of each hop")
+    layout.put(console, _nodes(screen, network, console.width))
+    console.print()
+    chart_text.draw(console, screen, carries.load_chart(network))
+    console.print()
+    streams = carries.streams(network)
+    slowest = max(streams, key=_slowest, default=None)
+    for services in streams:
+        _arrivals(console, screen, services, drawn=services is slowest)
+    if streams:
+        _legend(console, screen, network)
+    _played(console, screen, network)
+    _cautions(console, screen, network)
+
+
+def _answer(network: CarriedNetwork) -> str:
+    decides = network.decides
+    if not network.holds and decides is not None:
+        return f"No, this network does not carry its messages. {decides.about}: {decides.text}"
+    if decides is None:
+        return "Yes, as far as the design says: there is nothing to check"
+    return f"Yes, this network carries its messages. Nearest to its limit, {decides.about}: {decides.text}"
+
+
+def _slowest(services: Sequence[HopService]) -> float:
+    return max(
+        (one.latency.nearly_all_s for one in services if one.latency is not None), default=0.0
+    )
+
+
+def _title(console: Console, screen: Screen, text: str) -> None:
+    console.print(Text(screen.text(text), "bold"))
+
+
+def _checks(screen: Screen, checks: Sequence[LimitCheck], width: int) -> Iterator[Line]:
+    rows: list[list[Cell]] = [
+        [
+            [("holds", "green") if check.holds else ("DOES NOT", "bold red")],
+            _MATTERS[check.matter],
+            screen.text(check.about),
+            screen.text(check.text),
+        ]
+        for check in checks
+    ]
+    return layout.table(("", "checked", "where most", "what"), rows, width)
+
+
+def _helps(
+    console: Console, screen: Screen, network: CarriedNetwork, changes: Sequence[Help]
+) -> None:
+    if network.holds:
+        return
+    _title(console, screen, "What would help, each change alone, calculated again")
+    rows: list[list[Cell]] = []
+    for change in changes[:_MOST_HELPS]:
+        then = "nothing else is in the way" if change.after is None else change.after.text
+        verdict = "then it carries" if change.holds else "not enough alone"
+        if (
+            change.then is not None
+            and not change.holds
+            and change.then.matter != change.before.matter
+        ):
+            verdict = f"then {_MATTERS[change.then.matter]} decide"
+        rows.append(
+            [
+                [(screen.text(change.text), "bold")],
+                screen.text(then),
+                [(verdict, "green" if change.holds else "")],
+                screen.text(change.caution),
+            ]
+        )
+    if rows:
+        layout.put(console, layout.table(("change", "then", "", "takes"), rows, console.width))
+    else:
+        paragraph(
+            console,
+            screen,
+            "No single change that was tried helps: other nodes, or fewer of them.",
+            indent=2,
+        )
+    console.print()
+
+
+def _rhythms(screen: Screen, network: CarriedNetwork, width: int) -> Iterator[Line]:
+    rows: list[list[Cell]] = []
+    for one in network.rhythms:
+        readings = "" if one.reading_every_s is None else span_of_time(one.reading_every_s)
+        together = "" if one.readings == 1 else str(one.readings)
+        sent = span_of_time(one.sends_every_s)
+        rows.append(
+            [
+                screen.text(one.flow),
+                screen.text(one.message),
+                readings,
+                together,
+                sent,
+                str(one.frames),
+            ]
+        )
+    titles = ["flow", "message", "reading each", "together", "sent each", "frames"]
+    if not any(row[3] for row in rows):
+        titles, rows = [*titles[:2], *titles[4:]], [[*row[:2], *row[4:]] for row in rows]
+    return layout.table(titles, rows, width, right=(len(titles) - 1,))
+
+
+def _nodes(screen: Screen, network: CarriedNetwork, width: int) -> Iterator[Line]:
+    rows: list[list[Cell]] = []
+    for count, node in busiest(network):
+        days, current = node.battery_days, node.current_ua
+        rows.append(
+            [
+                str(node.hop), screen.text(f"{node.name} of {count}"), str(node.behind),
+                number(node.tries_per_s * _HOUR), "" if node.cells is None else f"{node.cells_needed} of {node.cells}",
+                share_text(node.used), "" if node.queue_frames is None else f"{node.queue_frames:.2f}",
+                share_text(node.duty_cycle),
+                "" if current is None or not screen.wide else number(round(current.typical, 1)),
+                "" if days is None else f"{number(round(days.least, 1))}-{number(round(days.most, 1))}",
+            ]
+        )  # fmt: skip
+    titles = [
+        "hop",
+        "busiest",
+        "behind",
+        "tries/h",
+        "cells",
+        "used",
+        "queue",
+        "on air",
+        "µA",
+        "days",
+    ]
+    return _filled([screen.text(title) for title in titles], rows, width)
+
+
+def _filled(titles: list[str], rows: list[list[Cell]], width: int) -> Iterator[Line]:
+    """Yield the lines of a table without the columns in which nothing stands."""
+    shown = [index for index in range(len(titles)) if any(row[index] for row in rows)]
+    cells = [[row[index] for index in shown] for row in rows]
+    return layout.table([titles[index] for index in shown], cells, width, right=range(len(shown)))
+
+
+def _arrivals(
+    console: Console, screen: Screen, services: Sequence[HopService], *, drawn: bool
+) -> None:
+    first = services[0]
+    where = "from each hop" if first.direction == "up" else "to each hop"
+    _title(console, screen, f"How {first.flow} {first.message} arrives, {where}")
+    times = [each for one in services if one.latency is not None for each in one.latency]
+    unit, scale = ("ms", 1000) if times and max(times) < 1 else ("s", 1)
+    queued = any(one.queued is not None and one.queued < 1 - _SEEN for one in services)
+    late = any(_is_late(one) for one in services)
+    rows: list[list[Cell]] = []
+    for one in services:
+        quiet = one.quiet_latency
+        rows.append(
+            [
+                str(one.hop), share_of(one.delivered), "" if one.in_runs is None else share_of(one.in_runs),
+                f"{one.half_width * 100:.2g} %" if one.half_width else "",
+                share_of(one.queued) if queued and one.queued is not None else "",
+                *([""] * 3 if one.latency is None else [seconds_text(each * scale) for each in one.latency]),
+                seconds_text(one.queue_s * scale) if one.queue_s else "",
+                share_of(one.in_time) if late and one.in_time is not None else "",
+                share_of(one.quiet) if one.quiet is not None and screen.wide else "",
+                "" if quiet is None else seconds_text(quiet.nearly_all_s * scale),
+            ]
+        )  # fmt: skip
+    titles = [
+        "hop", "arrive", "in runs", "±", "places", f"half {unit}", f"95 % {unit}", f"99 % {unit}", f"queues {unit}",
+        "in time", "quiet", "quiet 99 %",
+    ]  # fmt: skip
+    layout.put(console, _filled([screen.text(title) for title in titles], rows, console.width))
+    chart = carries.latency_chart(services) if drawn else None
+    if chart is not None:
+        console.print()
+        chart_text.draw(console, screen, chart)
+    console.print()
+
+
+def _is_late(one: HopService) -> bool:
+    """Return whether something arrives after the time that the design allows."""
+    there = one.delivered * (1.0 if one.queued is None else one.queued)
+    return one.in_time is not None and there - one.in_time > _SEEN
+
+
+def _legend(console: Console, screen: Screen, network: CarriedNetwork) -> None:
+    """Say what the columns of arrivals mean, those that are there."""
+    some = network.services
+    texts = [
+        "arrive: over all hops, losses independent; half, 95 % and 99 % of what arrives are there in so many seconds"
+    ]
+    if any(one.in_runs is not None for one in some):
+        texts.append("in runs: the same mean loss in runs, as loss.runs says")
+    if any(one.queued is not None and one.queued < 1 - _SEEN for one in some):
+        texts.append("places: find a place in every queue on the way, each queue by itself")
+    if any(one.queue_s for one in some):
+        texts.append("times are of empty queues; queues: what they add on average")
+    if any(one.quiet is not None for one in some):
+        texts.append("±: what the simulation leaves open (95 %)")
+        texts.append("quiet: a bound, as if no other node ever sent")
+    if any(map(_is_late, some)):
+        texts.append("in time: within limits.latency_s")
+    paragraph(console, screen, "; ".join(texts) + ".", "dim")
+    console.print()
+
+
+def _played(console: Console, screen: Screen, network: CarriedNetwork) -> None:
+    for result, name in (
+        (network.played, "losses alone"),
+        (network.played_in_runs, "losses in runs"),
+    ):
+        if result is None:
+            continue
+        lost = ", ".join(
+            f"{result.lost[cause]} {_LOST_TO[cause]}" for cause in _LOST_TO if result.lost[cause]
+        )
+        text = (
+            f"Played with {name}: {plural(result.messages, 'message')} in {span_of_time(result.seconds)} of the "
+            f"network, {plural(result.transmissions, 'transmission')}; "
+            f"{share_of(result.delivery, result.half_width)} arrive (95 % confidence); lost: "
+            f"{lost or 'none'}. {share_of(result.busy)} of the CCAs found the channel busy, "
+            f"{share_of(result.collided)} of the frames were hit by another one. Seed {result.seed}."
+        )
+        paragraph(console, screen, text)
+    if network.played is not None:
+        console.print()
+
+
+def _cautions(console: Console, screen: Screen, network: CarriedNetwork) -> None:
+    sleep = network.sleep
+    if sleep is not None:
+        text = (
+            f"Sleeping children ({sleep.children}): what is sent to them waits {span_of_time(sleep.mean_s)} for their "
+            f"poll on average, 95 % of it up to {span_of_time(sleep.most_s)}."
+        )
+        paragraph(console, screen, text)
+    if network.unknown:
+        names = ", ".join(network.unknown)
+        paragraph(console, screen, f"Not counted, since every_s does not say how often: {names}.")
+    paragraph(console, screen, CAUTION)
+
+
+def seconds_text(seconds: float) -> str:
+    """Return seconds with three digits that count."""
+    return number(float(f"{seconds:.3g}"))
+
+
+def share_of(share: float, half_width: float = 0.0) -> str:
+    """Return a share in percent with the digits that tell it from all, and how far it may be off."""
+    value = share * 100
+    away = min(value, 100 - value)
+    digits = 1
+    while away > 1e-6 and round(away, digits) * 10**digits < 20 and digits < 5:
+        digits += 1
+    text = f"{value:.{digits}f}" if away > 1e-6 else f"{value:.0f}"
+    return f"{text} ±{number(float(f'{half_width * 100:.2g}'))} %" if half_width else f"{text} %"
