@@ -1,6 +1,6 @@
 """A burst played many times over a path, with the usual messages of the network around it."""
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from math import inf
 from random import Random
 from typing import NamedTuple
@@ -8,9 +8,11 @@ from typing import NamedTuple
 from lowpanbudget.deployment.contention_air import Air
 from lowpanbudget.deployment.contention_network import rules_of, simulated_frame, stream_ways
 from lowpanbudget.deployment.contention_rules import Sending
+from lowpanbudget.deployment.load import NodeLoad, loads
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import link_states
 from lowpanbudget.deployment.slot_latency import even_cells
+from lowpanbudget.deployment.slot_play import usual_arrivals
 from lowpanbudget.deployment.slot_run import Arrival, SlotLink, run_slots
 from lowpanbudget.deployment.traffic import CarriedFrame, Traffic
 from lowpanbudget.design.access import Access, Slots
@@ -39,15 +41,18 @@ def slot_runs(
     access = design.access
     if access is None or access.slots is None:
         return []
+    nodes = loads(traffic, access.retries + 1)
     return [
-        _slot_run(design, access, access.slots, traffic, way, frames, burst, seed * 1_000_003 + run)
+        _slot_run(
+            design, access, access.slots, traffic, nodes, way, frames, burst, seed * 1_000_003 + run
+        )
         for run in range(runs)
     ]
 
 
 def _slot_run(
-    design: Design, access: Access, slots: Slots, traffic: Traffic, way: tuple[int, ...], frames: Frames, burst: Burst,
-    seed: int,
+    design: Design, access: Access, slots: Slots, traffic: Traffic, nodes: Sequence[NodeLoad], way: tuple[int, ...],
+    frames: Frames, burst: Burst, seed: int,
 ) -> BurstRun:  # fmt: skip
     random = Random(seed)  # noqa: S311  # no secret: a run that can be repeated
     tree = traffic.tree
@@ -58,7 +63,12 @@ def _slot_run(
         for hop in tree.hops
     ]
     begins = _SETTLES_S + random.random() * slots.slotframe_s
-    usual = list(_usual(traffic, begins + burst.packets * burst.every_s, random))
+    until = begins + burst.packets * burst.every_s
+    usual = [
+        arrival
+        for _, arrival in usual_arrivals(traffic, nodes, until, random)
+        if arrival.way[0] < len(links)  # what goes up
+    ]
     # a link has the number of the node that sends over it
     packets = [
         Arrival(begins + number * burst.every_s, way[:-1], len(frames[0]))
@@ -86,19 +96,6 @@ def _cells(slots: Slots, step: int, random: Random) -> tuple[int, ...]:
     return even_cells(slots.cells, slots.slotframe, first)
 
 
-def _usual(traffic: Traffic, until_s: float, random: Random) -> Iterator[Arrival]:
-    """Yield what all nodes send to the root or to their parent by themselves, at any time."""
-    for stream in traffic.streams:
-        if stream.way not in ("up", "parent"):
-            continue
-        for node in stream.senders:
-            way = traffic.tree.way(node)[:-1]
-            at = random.expovariate(1 / stream.every_s)
-            while at < until_s:
-                yield Arrival(at, way if stream.way == "up" else way[:1], len(stream.first))
-                at += random.expovariate(1 / stream.every_s)
-
-
 def contention_runs(
     design: Design, traffic: Traffic, way: tuple[int, ...], frames: Frames, burst: Burst, runs: int, seed: int
 ) -> list[BurstRun]:  # fmt: skip
@@ -108,7 +105,7 @@ def contention_runs(
         return []
     first, later = (tuple(map(simulated_frame, hop)) for hop in frames)
     sendings = [
-        *(one.sending for one in stream_ways(traffic)),
+        *(one.sending for one in stream_ways(traffic, loads(traffic, access.retries + 1))),
         Sending(way, inf, first, later),
     ]
     answer = max((frame.answer_us for sending in sendings for frame in sending.frames), default=0.0)

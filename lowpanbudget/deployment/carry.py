@@ -13,16 +13,19 @@ from lowpanbudget.deployment.load import NodeLoad, loads
 from lowpanbudget.deployment.node_queues import NodeQueues, node_queues
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import HopService, slot_services
+from lowpanbudget.deployment.slot_play import played_queues
 from lowpanbudget.deployment.traffic import MessageStream, Traffic, traffic_of
 from lowpanbudget.design.access import Access
 from lowpanbudget.design.lacking import lacking
 from lowpanbudget.design.meaning import Design
 
+_TRANSMISSIONS = 120_000  # of a played network in slots
+
 
 def carry(design: Design, *, seed: int = 1) -> CarriedNetwork:
     """Return whether the network of a design carries its messages, and what each node of the tree has to do for it.
 
-    Slots are calculated exactly, for empty queues and one queue at a time; contention is simulated from ``seed``.
+    In slots latency is exact for empty queues, and what queues add is played; contention is played. Both from ``seed``.
     Raises ``RequestError`` for what is no design, a design without ``[access]`` or ``[tree]``, a PHY without timing.
     """
     design = Design.of(design)
@@ -44,7 +47,8 @@ def judged(
 ) -> CarriedNetwork:
     """Return the same from the airtimes of a design's messages.
 
-    ``transmissions`` bounds a simulation; ``services`` stand for what it would give, where it is not to be repeated.
+    ``transmissions`` bounds a simulation; ``services`` stand for what contention would give where that is not to be
+    played again; with them the queues of slots are not played either, but calculated one by one.
     """
     traffic = traffic_of(design, messages)
     nodes = loads(traffic, access.retries + 1)
@@ -52,7 +56,13 @@ def judged(
     within = None if design.limits is None else design.limits.latency_s
     played: SimulatedNetwork | None = None
     if access.slots is not None:
-        services = tuple(slot_services(traffic, access, access.slots, design.loss, within, queues))
+        told = {}
+        if services is None:
+            places = None if design.queue is None else design.queue.frames
+            told = played_queues(traffic, nodes, access, access.slots, places, seed, _TRANSMISSIONS)
+        services = tuple(
+            slot_services(traffic, access, access.slots, design.loss, within, queues, told)
+        )
     elif services is None and any(len(way) > 0 for way in map(_receivers, traffic.streams)):
         bound = {} if transmissions is None else {"transmissions": transmissions}
         played = simulated(design, traffic, access, seed, **bound)

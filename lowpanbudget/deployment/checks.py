@@ -126,7 +126,11 @@ def _services(services: Sequence[HopService], limits: Limits) -> Iterator[LimitC
             if one.half_width:
                 text += f" (give or take {_percent(one.half_width)})"
             text += f", limits.delivery is {limits.delivery * 100:g} %"
-            yield _check("delivery", about, text, 1 - share, 1 - limits.delivery, "share lost")
+            # a no is said where it is sure
+            best = min(share + one.half_width, 1.0)
+            if best >= limits.delivery > share - one.half_width:
+                text += ": too close to tell"
+            yield _check("delivery", about, text, 1 - best, 1 - limits.delivery, "share lost")
         if limits.latency_s is not None and one.in_time is not None:
             text = (
                 f"{_percent(one.in_time)} are there within {limits.latency_s:g} s, "

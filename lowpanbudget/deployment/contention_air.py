@@ -54,7 +54,7 @@ class Air:
     ) -> None:
         nodes = len(reception.hears)
         self._nodes, self._rules, self._sendings = nodes, rules, sendings
-        self._hears = reception.hears
+        self._hears = [frozenset(others) for others in reception.hears]
         disturbed = [set(others) for others in reception.disturbs]
         for (
             sending
@@ -62,7 +62,7 @@ class Air:
             for here, there in zip(sending.way, sending.way[1:], strict=False):
                 disturbed[here].add(there)
                 disturbed[there].add(here)
-        self._disturbs = [tuple(sorted(others)) for others in disturbed]
+        self._disturbs = disturbed
         self._places = inf if places is None else places
         self._random = Random(seed)  # noqa: S311  # no secret: a simulation that can be run again
         self._noise = Noise(self._random.random, runs)
@@ -82,13 +82,13 @@ class Air:
         self._queues: list[deque[tuple[MovingMessage, SimulatedFrame, int]]] = [
             deque() for _ in range(nodes)
         ]
-        self._heard_until = [0.0] * nodes
-        self._noise_until = [0.0] * nodes
+        # what is on the air, or was as long ago as a CCA takes: until when, and from whom. There are few at a time, so
+        # that a large network costs no more than a small one
+        self._on_air: list[tuple[float, int]] = []
         self._sends_until = [0.0] * nodes
         self._owes = [False] * nodes  # an acknowledgement
-        self._hearing = [
-            NOBODY
-        ] * nodes  # the reception that goes on: a frame's sender, or nodes + who is answered
+        # the receptions that go on, by receiver: a frame's sender, or nodes + who is answered
+        self._hearing: dict[int, int] = {}
         self._intact = [True] * (2 * nodes)
         self._exponent = [rules.min_be] * nodes
         self._backoffs = [0] * nodes
@@ -180,8 +180,11 @@ class Air:
         rules = self._rules
         self.ccas += 1
         began = self.now - rules.cca_us
-        is_free = self._heard_until[node] <= began and self._sends_until[node] <= began
-        if is_free and not self._owes[node]:
+        is_busy = self._owes[node] or self._sends_until[node] > began
+        for until, other in self._on_air:
+            if until > began and node in self._hears[other]:
+                is_busy = True
+        if not is_busy:
             self._later(_FRAME_BEGINS, node, rules.turnaround_us)
             return
         self.busy += 1
@@ -211,16 +214,12 @@ class Air:
     def _put_on_air(self, node: int, until: float) -> None:
         """Let a node send until then: whoever hears it waits, and what others receive near it is lost."""
         self._sends_until[node] = until
-        hearing, intact, noise = self._hearing, self._intact, self._noise_until
-        if hearing[node] != NOBODY:  # it cannot receive meanwhile
-            intact[hearing[node]] = False
-        for other in self._disturbs[node]:
-            if hearing[other] != NOBODY:
-                intact[hearing[other]] = False
-            noise[other] = max(noise[other], until)
-        heard = self._heard_until
-        for other in self._hears[node]:
-            heard[other] = max(heard[other], until)
+        for receiver, what in self._hearing.items():
+            if receiver == node or receiver in self._disturbs[node]:
+                self._intact[what] = False
+        began = self.now - self._rules.cca_us
+        self._on_air = [one for one in self._on_air if one[0] > began]
+        self._on_air.append((until, node))
 
     def _receives(self, node: int, what: int, *, clear: bool) -> None:
         """Let a node begin to receive, in vain when the channel is not clear at it."""
@@ -229,7 +228,11 @@ class Air:
             self._hearing[node] = what
 
     def _clear_at(self, node: int) -> bool:
-        return self._noise_until[node] <= self.now and self._sends_until[node] <= self.now
+        if self._sends_until[node] > self.now:
+            return False
+        return not any(
+            until > self.now and node in self._disturbs[other] for until, other in self._on_air
+        )
 
     def _frame_begins(self, node: int) -> None:
         _, frame, to = self._queues[node][0]
@@ -246,8 +249,8 @@ class Air:
         if to == NOBODY:
             self._done(node)
             return
-        if self._hearing[to] == node:
-            self._hearing[to] = NOBODY
+        if self._hearing.get(to) == node:
+            del self._hearing[to]
         intact = self._intact[node]
         if not intact:
             self.collided += 1
@@ -288,8 +291,8 @@ class Air:
         to = self._answered[node]
         self._owes[node] = False
         what = self._nodes + to
-        if self._hearing[to] == what:
-            self._hearing[to] = NOBODY
+        if self._hearing.get(to) == what:
+            del self._hearing[to]
         frame = self._queues[to][0][1]
         if self._intact[what] and not self._is_lost(node, to, frame.answer_loss):
             self._done(to)

@@ -1,6 +1,6 @@
 """A design's own traffic on a simulated channel, with the quiet channel beside it as a bound."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cache
 from math import sqrt
 from typing import NamedTuple
@@ -8,6 +8,7 @@ from typing import NamedTuple
 from lowpanbudget.deployment.contention import Arrived, ContentionResult, simulate_csma
 from lowpanbudget.deployment.contention_rules import CsmaRules, Sending, SimulatedFrame
 from lowpanbudget.deployment.delays import Delays, in_turn
+from lowpanbudget.deployment.load import NodeLoad, loads, rhythm_of
 from lowpanbudget.deployment.quiet_channel import QuietHop
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import (
@@ -55,7 +56,7 @@ def simulated(
 ) -> SimulatedNetwork:
     """Return how the messages of a design arrive over a simulated channel."""
     timing = design.link.timing
-    ways = list(stream_ways(traffic))
+    ways = list(stream_ways(traffic, loads(traffic, access.retries + 1)))
     sendings = [way.sending for way in ways]
     answer = max((frame.answer_us for sending in sendings for frame in sending.frames), default=0.0)
     rules = rules_of(access, timing, answer)
@@ -95,7 +96,7 @@ class StreamWay(NamedTuple):
         return self.stream.flow, self.stream.message, self.stream.way, self.hop
 
 
-def stream_ways(traffic: Traffic) -> Iterator[StreamWay]:
+def stream_ways(traffic: Traffic, nodes: Sequence[NodeLoad]) -> Iterator[StreamWay]:
     """Yield every way of every stream."""
     tree = traffic.tree
     hops, children = tree.hops, tree.children()
@@ -103,6 +104,9 @@ def stream_ways(traffic: Traffic) -> Iterator[StreamWay]:
         first = tuple(map(simulated_frame, stream.first))
         later = tuple(map(simulated_frame, stream.forwarded))
         for node in stream.senders:
+            every_s = rhythm_of(stream, nodes[node])
+            if every_s is None:
+                continue
             way = tree.way(node)
             if stream.way == "down":
                 way = way[::-1]
@@ -115,12 +119,10 @@ def stream_ways(traffic: Traffic) -> Iterator[StreamWay]:
             elif stream.way == "flood":
                 relays = [one for one in range(len(hops)) if one == node or children[one]]
                 for one in relays:
-                    yield StreamWay(
-                        stream, 0, Sending((one,), stream.every_s, later if one else first)
-                    )
+                    yield StreamWay(stream, 0, Sending((one,), every_s, later if one else first))
                 continue
             far = hops[node] if served(stream) else 0
-            yield StreamWay(stream, far, Sending(way, stream.every_s, first, later))
+            yield StreamWay(stream, far, Sending(way, every_s, first, later))
 
 
 def simulated_frame(frame: CarriedFrame) -> SimulatedFrame:
@@ -164,7 +166,7 @@ def _half_width(share: float, count: int) -> float:
     """Return how far a share of so many messages may be off (95 %); where all agree, the bound for none in so many."""
     if not count:
         return 1.0
-    return max(_SURE * sqrt(share * (1 - share) / count), 1 - 0.05 ** (1 / count))
+    return max(_SURE * sqrt(share * (1 - share) / count), 1 - float(0.05 ** (1 / count)))
 
 
 def _counted(parts: list[Arrived]) -> tuple[int, float, list[float]]:
@@ -199,5 +201,5 @@ def _quiet_latency(
 
 @cache
 def _quiet_hop(frame: CarriedFrame, rules: CsmaRules, step_us: float) -> Delays:
-    hop = QuietHop(rules, 0.0, (1 - frame.loss) * (1 - frame.answer_loss))
-    return hop.delays(frame.air_us, frame.answer_us, step_us)
+    hop = QuietHop(rules, 0.0, 1 - frame.loss)
+    return hop.delays(frame.air_us, frame.answer_us, step_us, answered=False)

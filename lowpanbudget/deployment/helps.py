@@ -53,7 +53,7 @@ def helps(design: Design, network: CarriedNetwork) -> tuple[Help, ...]:
         return ()
     found = []
     before = decides
-    if _is_played(network):
+    if network.played is None or _is_played(network):
         before = _same(_again(design, design.access, airtime(design), network), decides) or decides
     for change in _changes(design, design.access, network):
         if change.design.access is None:

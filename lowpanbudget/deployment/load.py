@@ -17,10 +17,15 @@ _NOTHING = Estimate(0.0, 0.0, 0.0)
 
 
 class FrameSums(NamedTuple):
-    """What all frames of a message take over one link, retries counted: numbers, microseconds, microjoules."""
+    """What all frames of a message take over one link, retries counted: numbers, microseconds, microjoules.
+
+    ``lost`` of the tries lose the frame, ``silent`` ones only its acknowledgement.
+    """
 
     frames: int
     tries: float
+    lost: float
+    silent: float
     air_us: float
     answer_us: float
     sender_uj: Estimate
@@ -32,12 +37,15 @@ class LinkLoad:
     """What one link carries a second, upkeep included; ``bundles`` are messages a second by their frames.
 
     ``air`` and ``answer_air`` are the shares of time that its sender, and its receiver for acknowledgements, are on the
-    air; ``sender_uw`` and ``receiver_uw`` microwatts. ``succeeds`` is the chance that one try does.
+    air; ``lost_per_s`` tries lose the frame, ``silent_per_s`` only the acknowledgement; ``sender_uw`` and
+    ``receiver_uw`` are microwatts.
     """
 
     messages_per_s: float = 0.0
     frames_per_s: float = 0.0
     tries_per_s: float = 0.0
+    lost_per_s: float = 0.0
+    silent_per_s: float = 0.0
     air: float = 0.0
     answer_air: float = 0.0
     sender_uw: Estimate = _NOTHING
@@ -51,6 +59,8 @@ class LinkLoad:
         self.messages_per_s += per_s
         self.frames_per_s += sums.frames * per_s
         self.tries_per_s += sums.tries * per_s
+        self.lost_per_s += sums.lost * per_s
+        self.silent_per_s += sums.silent * per_s
         self.air += sums.air_us * per_s / 1e6
         self.answer_air += sums.answer_us * per_s / 1e6
         self.sender_uw = _plus(self.sender_uw, sums.sender_uj, per_s)
@@ -62,6 +72,17 @@ class LinkLoad:
         """Return how often a frame is sent on average."""
         return self.tries_per_s / self.frames_per_s if self.frames_per_s else 1.0
 
+    @property
+    def loss(self) -> float:
+        """Return the share of tries that loses the frame."""
+        return self.lost_per_s / self.tries_per_s if self.tries_per_s else 0.0
+
+    @property
+    def answer_loss(self) -> float:
+        """Return the share of the others that loses the acknowledgement."""
+        received = self.tries_per_s - self.lost_per_s
+        return self.silent_per_s / received if received > 0 else 0.0
+
     def cells_needed(self, slotframe_s: float) -> int:
         """Return the cells a slotframe that carry it: more than its tries a slotframe, or its queue only grows."""
         return floor(self.tries_per_s * slotframe_s + 1e-9) + 1 if self.tries_per_s else 0
@@ -71,8 +92,8 @@ class LinkLoad:
 class NodeLoad:
     """What a node sends: ``up`` to its parent, ``near`` to all around; and ``down``, what its parent sends to it.
 
-    ``own`` is the part of ``up`` that begins at it, upkeep included.
-    ``own_per_s`` are its own messages a second, ``behind`` how many nodes send through it.
+    ``own`` is the part of ``up`` that begins at it, upkeep included. ``own_per_s`` are its own messages a second,
+    ``fills_per_s`` what it sends only when nothing else is sent, ``behind`` how many nodes send through it.
     """
 
     node: int
@@ -81,6 +102,7 @@ class NodeLoad:
     parent: int
     behind: int
     own_per_s: float
+    fills_per_s: float
     own: LinkLoad
     up: LinkLoad
     down: LinkLoad
@@ -101,6 +123,8 @@ def sums_of(frames: Sequence[CarriedFrame], attempts: int) -> FrameSums:
         receiver = _plus(receiver, frame.receiver_uj, count)
     return FrameSums(
         len(frames), sum(tries),
+        sum(frame.loss * count for frame, count in pairs),
+        sum((1 - frame.loss) * frame.answer_loss * count for frame, count in pairs),
         sum(frame.air_us * count for frame, count in pairs),
         sum(frame.answer_us * count * (1 - frame.loss) for frame, count in pairs),
         sender, receiver,
@@ -112,7 +136,7 @@ def loads(traffic: Traffic, attempts: int) -> tuple[NodeLoad, ...]:
     tree = traffic.tree
     nodes = range(len(tree.parents))
     up, down, near, begins = ([LinkLoad() for _ in nodes] for _ in range(4))
-    own = [0.0] * len(nodes)
+    own, fills = [0.0] * len(nodes), [0.0] * len(nodes)
     children, hops = tree.children(), tree.hops
     for stream in sorted(traffic.streams, key=lambda one: one.message == KEEP_ALIVE):
         first, later = sums_of(stream.first, attempts), sums_of(stream.forwarded, attempts)
@@ -129,6 +153,7 @@ def loads(traffic: Traffic, attempts: int) -> tuple[NodeLoad, ...]:
                 down[node].add(first if hops[node] == 1 else later, rate * through[node])
             elif stream.way == "parent" and node in senders and node:
                 spared = _spared(stream, up[node])
+                fills[node] += spared * (stream.message == KEEP_ALIVE)
                 up[node].add(first, spared)
                 begins[node].add(first, spared)
             elif stream.way == "child" and node in senders and node:
@@ -140,7 +165,7 @@ def loads(traffic: Traffic, attempts: int) -> tuple[NodeLoad, ...]:
     behind = _through(tree, set(nodes))
     return tuple(
         NodeLoad(
-            node, tree.names[node], hops[node], tree.parents[node], behind[node] - 1, own[node],
+            node, tree.names[node], hops[node], tree.parents[node], behind[node] - 1, own[node], fills[node],
             begins[node], up[node], down[node], near[node],
         )
         for node in nodes
@@ -151,6 +176,13 @@ def _spared(stream: MessageStream, link: LinkLoad) -> float:
     """Return how many a second are sent of what only fills silence: none where other frames come as often."""
     rate = 1 / stream.every_s
     return max(rate - link.frames_per_s, 0.0) if stream.message == KEEP_ALIVE else rate
+
+
+def rhythm_of(stream: MessageStream, node: NodeLoad) -> float | None:
+    """Return how many seconds are between two messages of a stream at a node; None where it sends none of them."""
+    if stream.message != KEEP_ALIVE:
+        return stream.every_s
+    return 1 / node.fills_per_s if node.fills_per_s else None
 
 
 def _through(tree: Tree, senders: set[int]) -> list[int]:

@@ -48,10 +48,13 @@ class QuietHop:
         """Return the share that arrives."""
         return 1 - self.lost_for_access - self.lost_for_retries
 
-    def delays(self, air_us: float, answer_us: float, step_us: float) -> Delays:
+    def delays(
+        self, air_us: float, answer_us: float, step_us: float, *, answered: bool = True
+    ) -> Delays:
         """Return how long a frame of this airtime takes, its acknowledgement included, in steps such as a symbol.
 
-        Times are rounded to steps. The pause behind the frame is not part of it.
+        Not ``answered``: only until the frame itself is there. Times are rounded to steps. The pause behind the frame
+        is not part of it.
         """
         import numpy as np  # noqa: PLC0415
 
@@ -62,9 +65,8 @@ class QuietHop:
 
         access = self._access(steps(rules.unit_us), steps(rules.cca_us))
         sends = steps(rules.turnaround_us + air_us)
-        good = np.concatenate(
-            (np.zeros(sends + steps(rules.turnaround_us + answer_us)), access * self.succeeds)
-        )
+        answer = steps(rules.turnaround_us + answer_us) if answered else 0
+        good = np.concatenate((np.zeros(sends + answer), access * self.succeeds))
         bad = np.concatenate((np.zeros(sends + steps(rules.ack_wait_us)), access * (1 - self.succeeds)))  # fmt: skip
         size = len(bad) * rules.retries + len(good)
         shares, before = np.zeros(size), np.ones(1)

@@ -3,6 +3,8 @@
 from lowpanbudget.deployment.contention_rules import HearingRanges
 from lowpanbudget.design.tree import Tree
 
+_NOT_AT_ALL = 1 << 30  # hops between a node and itself, which does not hear what it sends
+
 
 def reception_of(tree: Tree) -> HearingRanges:
     """Return for each node those that hear it, and those whose reception it disturbs."""
@@ -19,7 +21,7 @@ def reception_of(tree: Tree) -> HearingRanges:
     for node in range(count):
         same = (above == above[node]).sum(axis=1)
         apart = np.maximum(hops, hops[node]) + 1 - same
-        apart[node] = count
+        apart[node] = _NOT_AT_ALL
         hears.append(tuple(map(int, np.flatnonzero(apart <= tree.hears))))
         disturbs.append(tuple(map(int, np.flatnonzero(apart <= tree.disturbs))))
     return HearingRanges(tuple(hears), tuple(disturbs))

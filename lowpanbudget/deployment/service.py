@@ -1,6 +1,6 @@
 """How the messages of a design arrive, hop by hop: the share, and after how long."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from typing import NamedTuple
 
@@ -8,6 +8,7 @@ from lowpanbudget.deployment.delays import Delays, in_turn
 from lowpanbudget.deployment.delivery import LossStates, delivered_in_runs
 from lowpanbudget.deployment.node_queues import NodeQueues
 from lowpanbudget.deployment.slot_latency import even_cells, hop_latency, path_latency
+from lowpanbudget.deployment.slot_play import PlayedQueue, StreamHop
 from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic
 from lowpanbudget.design.access import Access, CellOrder, Slots
 from lowpanbudget.design.loss import FrameLoss
@@ -85,13 +86,15 @@ def slot_services(
     loss: FrameLoss | None,
     within_s: float | None,
     queues: Sequence[NodeQueues],
+    played: Mapping[StreamHop, PlayedQueue],
 ) -> Iterator[HopService]:
-    """Yield how messages arrive in slots: links exact, their queues one at a time as they are in the long run."""
+    """Yield how messages arrive in slots: links exact, queues as they were played, else each by itself."""
     for stream in filter(served, traffic.streams):
         up = stream.way == "up"
         cells = slots.cells if up else slots.cells_down
         worst = _worst_ways(traffic.tree, stream, queues)
-        for hop, (queued, queue_s) in sorted(worst.items()):
+        for hop in sorted(worst):
+            queued, queue_s = worst[hop]
             if not cells:
                 yield HopService(
                     stream.flow, stream.message, stream.way, hop, len(stream.first), 0.0, None, 0.0, None, None
@@ -99,6 +102,9 @@ def slot_services(
                 continue
             found = _delays(stream, hop, access, slots, cells)
             apart = slots.slotframe_s / cells
+            told = played.get((stream.flow, stream.message, stream.way, hop))
+            if told is not None:
+                queued, queue_s = told.queued, max(told.mean_s - found.mean_s, 0.0)
             in_time = None if within_s is None else found.within(within_s - queue_s) * queued
             yield HopService(
                 stream.flow, stream.message, stream.way, hop, len(stream.first),

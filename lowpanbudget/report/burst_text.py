@@ -88,13 +88,13 @@ def _packets(screen: Screen, plan: BurstPlan, width: int) -> Iterator[Line]:
         chosen.append(plan.plans[-1])
     titles = [
         "packet",
-        "sent at s",
+        "sent s",
         "arrives",
-        "in in time",
-        "half in s",
-        "95 % in s",
+        "in time",
+        "half s",
+        "95 % s",
         "queue full",
-        "lost on link",
+        "on link",
     ]
     rows: list[list[Cell]] = [_packet(packet) for packet in chosen]
     if plan.all_in_s is None:

@@ -34,6 +34,7 @@ _TONES = (Tone.MAIN, Tone.SECOND, Tone.THIRD)
 _HOUR = 3600
 _STEPS = 80  # points of a curve
 _SHOWN = 0.99  # of the slowest curve
+_APART = 0.3  # of the width: nearer marks would stand in each other's way
 _ROWS = 20  # groups of packets in a picture
 
 CAUTION = (
@@ -175,7 +176,10 @@ def queue_chart(plan: BurstPlan) -> CurveChart:
     )
     marks = [ChartMark(plan.lasts_s, "the last packet is sent")]
     if plan.all_in_s is not None:
-        marks.append(ChartMark(plan.all_in_s, "all are to be in"))
+        end = max(at for queue in plan.queues for at, _ in queue.points)
+        is_near = plan.all_in_s - plan.lasts_s < end * _APART
+        label = "the last is sent, all are to be in" if is_near else "all are to be in"
+        marks = [*([] if is_near else marks), ChartMark(plan.all_in_s, label)]
     says = "Mean frames waiting in the queues that are fullest."
     return CurveChart(
         "Frames waiting", says, "s since the first packet", "frames", curves, tuple(marks)
