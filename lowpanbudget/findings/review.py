@@ -7,6 +7,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
 from lowpanbudget.findings.designs.deployment import DEPLOYMENT
 from lowpanbudget.findings.designs.frames import FRAMES
+from lowpanbudget.findings.designs.loads import LOADS
 from lowpanbudget.findings.designs.protocols import PROTOCOLS
 from lowpanbudget.findings.designs.settings import SETTINGS
 from lowpanbudget.findings.draft import Deployment, Draft
@@ -14,7 +15,7 @@ from lowpanbudget.findings.finding import Finding, ranked
 from lowpanbudget.findings.rule import rules_of
 from lowpanbudget.room.fit import Fit, fit
 
-DESIGN_RULES = rules_of(FRAMES, PROTOCOLS, SETTINGS, DEPLOYMENT)
+DESIGN_RULES = rules_of(FRAMES, PROTOCOLS, SETTINGS, DEPLOYMENT, LOADS)
 
 
 def review(design: Design) -> tuple[Finding, ...]:

@@ -11,6 +11,7 @@ from findings.cases_deployment import DEPLOYMENT_CASES
 from findings.cases_fragments import FRAGMENT_CASES, FRAGMENT_NEAR
 from findings.cases_further import FURTHER, Further
 from findings.cases_link import LINK_CASES
+from findings.cases_loads import LOADS_CASES
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
 from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_reading import READING_TOLD
@@ -38,7 +39,7 @@ CASES: dict[str, Case] = (
     | DELIVERY_CASES
 )
 NEAR = NODES_NEAR | FRAGMENT_NEAR | ROUTING_NEAR | APPLICATION_NEAR
-DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES
+DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
 
 
 @cache

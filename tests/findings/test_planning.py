@@ -6,13 +6,14 @@ from pathlib import Path
 import pytest
 from findings.air import heavy, names
 from findings.cases_deployment import DEPLOYMENT_CASES, DEPLOYMENT_FURTHER
+from findings.cases_loads import LOADS_CASES
 from findings.cases_planning import CASES as FRAME_CASES
 from findings.cases_planning import FURTHER, SEALED, Further, store
 from findings.judge import DESIGN_NAMES, about, judged, judged_file
 
 from lowpanbudget.findings.finding import Finding
 
-CASES = FRAME_CASES | DEPLOYMENT_CASES
+CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
 
