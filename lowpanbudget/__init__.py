@@ -50,6 +50,22 @@ if TYPE_CHECKING:
     from lowpanbudget.deployment.airtime import (
         FrameTimes as FrameTimes, MessageAirtime as MessageAirtime, airtime as airtime,
     )
+    from lowpanbudget.deployment.burst import carry_burst as carry_burst
+    from lowpanbudget.deployment.burst_plan import (
+        BurstPlan as BurstPlan, PacketPlan as PacketPlan, QueueCurve as QueueCurve,
+    )
+    from lowpanbudget.deployment.carried import (
+        CarriedNetwork as CarriedNetwork, CarriedNode as CarriedNode, LimitCheck as LimitCheck, Rhythm as Rhythm,
+        SleepWait as SleepWait,
+    )
+    from lowpanbudget.deployment.carry import carry as carry
+    from lowpanbudget.deployment.contention import (
+        Arrived as Arrived, ContentionResult as ContentionResult,
+    )
+    from lowpanbudget.deployment.helps import (
+        HelpfulChange as HelpfulChange, changes_that_help as changes_that_help,
+    )
+    from lowpanbudget.deployment.service import HopService as HopService, Quantiles as Quantiles
     from lowpanbudget.deployment.confidence import (
         MeasuredShare as MeasuredShare, Quantile as Quantile, Spread as Spread,
     )

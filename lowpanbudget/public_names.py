@@ -25,6 +25,13 @@ NAMES = {
     "capture.tally": "Tally",
     "cites": "Cite",
     "deployment.airtime": "FrameTimes MessageAirtime airtime",
+    "deployment.burst": "carry_burst",
+    "deployment.burst_plan": "BurstPlan PacketPlan QueueCurve",
+    "deployment.carried": "CarriedNetwork CarriedNode LimitCheck Rhythm SleepWait",
+    "deployment.carry": "carry",
+    "deployment.contention": "Arrived ContentionResult",
+    "deployment.helps": "HelpfulChange changes_that_help",
+    "deployment.service": "HopService Quantiles",
     "deployment.confidence": "MeasuredShare Quantile Spread",
     "deployment.measured": (
         "MeasuredBurst MeasuredFlow MeasuredLink MeasuredNode Measurement PlanCheck PlanNumber "

@@ -47,6 +47,8 @@ from lowpanbudget import (
     annotate,
     audit,
     budget,
+    carry,
+    carry_burst,
     coap_flaws,
     compatible,
     compress,
@@ -84,6 +86,7 @@ from lowpanbudget import (
 HERE = Path(__file__).parents[1]
 EXAMPLES, VECTORS = HERE / "examples", HERE / "vectors"
 ARCHIVE = load_design(EXAMPLES / "archive.toml")
+FOOTBRIDGE = load_design(EXAMPLES / "footbridge.toml")
 NODE, ROOT = air.eui(1), air.eui(0x100)
 ENV = Env(NODE, ROOT, contexts=air.CONTEXTS)
 DATAGRAM = air.udp_datagram(air.ip_of(NODE), air.ip_of(ROOT), b"12345678")
@@ -212,11 +215,12 @@ RESULTS: dict[str, Callable[[], Any]] = {
     ),
     "fits": lambda: tuple(fit(ARCHIVE)),
     "airtimes": lambda: tuple(airtime(ARCHIVE, "climate")),
+    "networks": lambda: (carry(FOOTBRIDGE), carry_burst(FOOTBRIDGE, "hundred", runs=20)),
     "weighed": lambda: weigh(ARCHIVE),
     "encodings": lambda: tuple(encodings(ARCHIVE, "door_alarm")),
-    "compared": lambda: compatible(ARCHIVE, load_design(EXAMPLES / "footbridge.toml")),
+    "compared": lambda: compatible(ARCHIVE, FOOTBRIDGE),
     "generated": lambda: generate(ARCHIVE.message("climate")),
-    "reviewed": lambda: review(load_design(EXAMPLES / "footbridge.toml")),
+    "reviewed": lambda: review(FOOTBRIDGE),
     "explained": lambda: (explain("iphc"), explain("series"), terms()),
     "converted": lambda: (compress(DATAGRAM, ENV), decompress(compress(DATAGRAM, ENV).octets, ENV)),
     "what is prepared": lambda: (

@@ -71,22 +71,26 @@ def _network(
 ) -> bool:
     from lowpanbudget.cli import output
     from lowpanbudget.deployment.carry import carry
-    from lowpanbudget.deployment.helps import helps
-    from lowpanbudget.report import carries, carry_text, csv_table, machine
+    from lowpanbudget.deployment.helps import changes_that_help
+    from lowpanbudget.findings.review import deployment_findings
+    from lowpanbudget.report import audit_text, carries, carry_text, csv_table, machine, view
 
     network = carry(design, seed=seed)
-    changes = () if as_csv else helps(design, network)
+    changes = () if as_csv else changes_that_help(design, network)
+    findings = view.findings(deployment_findings(design))
     if svg is not None:
         _draw(carries.charts(network), f"{design.title}: what the network carries", svg, file)
     if as_json:
         told = carries.carried(network, changes)
-        output.emit(machine.document(carry=told, caution=carries.CAUTION))
+        output.emit(machine.document(carry=told, findings=findings, caution=carries.CAUTION))
     elif as_csv:
         output.emit(csv_table.csv_of(csv_table.CARRY, carries.node_rows(network)))
     else:
 
         def paint(console: "Console", screen: "Screen") -> None:
             carry_text.carry(console, screen, network, changes)
+            audit_text.design(console, screen, findings, whole=False)
+            carry_text.cautions(console, screen, network)
 
         output.show(paint)
     return network.holds

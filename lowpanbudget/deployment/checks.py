@@ -17,6 +17,7 @@ _FULL = 0.01
 _CAUSES: tuple[Matter, ...] = (
     "frame", "cells", "relay", "poll", "held", "queue", "delivery", "latency", "duty", "battery",
 )  # fmt: skip
+_ROUNDING = 1e-12
 _SEEN = 1e-6  # a share that is worth a word
 _FEW = 100  # simulated messages of one kind and hop
 
@@ -130,7 +131,12 @@ def _services(services: Sequence[HopService], limits: Limits) -> Iterator[LimitC
             best = min(share + one.half_width, 1.0)
             if best >= limits.delivery > share - one.half_width:
                 text += ": too close to tell"
-            yield _check("delivery", about, text, 1 - best, 1 - limits.delivery, "share lost")
+            allowed = 1 - limits.delivery
+            strain = (1 - best) / allowed if allowed else inf if best < 1 else 0.0
+            yield LimitCheck(
+                "delivery", about, text, 1 - share, allowed, "share lost", strain,
+                best >= limits.delivery - _ROUNDING,
+            )  # fmt: skip
         if limits.latency_s is not None and one.in_time is not None:
             text = (
                 f"{_percent(one.in_time)} are there within {limits.latency_s:g} s, "

@@ -25,7 +25,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.layers.link.phy import PhyTiming
 
 _SURE = 1.96  # standard errors of 95 %
-_TRANSMISSIONS = 100_000
+_TRANSMISSIONS = 60_000
 _NARROW = 0.002
 
 

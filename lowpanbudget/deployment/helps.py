@@ -17,11 +17,11 @@ from lowpanbudget.values import dataclass, replace
 
 _LESS = 0.98  # a change that leaves more of the strain is none worth telling
 _RARE = 1e-6  # a queue that is full less often needs no place more
-_TRANSMISSIONS = 15_000  # of each simulation here: enough to tell which changes matter
+_TRANSMISSIONS = 10_000  # of each simulation here: enough to tell which changes matter
 
 
 @dataclass(frozen=True, slots=True)
-class Help:
+class HelpfulChange:
     """A change alone: the ``key`` of the design file, the change in words, and what it makes of what decides.
 
     ``before`` and ``after`` are the check that decides, ``holds`` whether the network then carries everything, and
@@ -46,8 +46,13 @@ class _Change:
     caution: str = ""
 
 
-def helps(design: Design, network: CarriedNetwork) -> tuple[Help, ...]:
-    """Return the changes that ease what decides in a network that does not carry its messages, best first."""
+def changes_that_help(design: Design, network: CarriedNetwork) -> tuple[HelpfulChange, ...]:
+    """Return the changes that ease what decides in a network that does not carry its messages, best first.
+
+    ``network`` is what ``carry(design)`` gave; each change is made alone, and everything is calculated again. Empty
+    where the network carries its messages. Raises ``RequestError`` as ``carry``.
+    """
+    design = Design.of(design)
     decides = network.decides
     if decides is None or decides.holds or design.access is None:
         return ()
@@ -60,9 +65,9 @@ def helps(design: Design, network: CarriedNetwork) -> tuple[Help, ...]:
             continue
         then = _again(change.design, change.design.access, change.messages, network)
         after = _same(then, decides)
-        if after is None or after.strain < before.strain * _LESS:
+        if after is None or _over(after) < _over(before) * _LESS:
             found.append(
-                Help(
+                HelpfulChange(
                     change.key,
                     change.text,
                     decides,
@@ -72,8 +77,15 @@ def helps(design: Design, network: CarriedNetwork) -> tuple[Help, ...]:
                     change.caution,
                 )
             )
-    found.sort(key=lambda one: (not one.holds, 0.0 if one.after is None else one.after.strain))
+    found.sort(key=lambda one: (not one.holds, 0.0 if one.after is None else _over(one.after)))
     return tuple(found)
+
+
+def _over(check: LimitCheck) -> float:
+    """Return how far something is over what is allowed; where it was played by what came out, not by its best case."""
+    if check.matter == "delivery" and check.allowed:
+        return check.measured / check.allowed
+    return check.strain
 
 
 def _again(

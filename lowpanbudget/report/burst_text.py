@@ -44,10 +44,12 @@ def _answer(plan: BurstPlan) -> str:
     word = "Yes" if plan.holds else "No"
     if plan.all_in is None:
         return f"{word}: {number(round(plan.arrived, 2))} of {plan.packets} packets of {plan.name} arrive over {hops}"
-    chance = share_of(plan.all_in, plan.half_width)
+    chance = f"a chance of {share_of(plan.all_in)}"
+    if plan.runs is not None:
+        chance = f"{round(plan.all_in * plan.runs)} of {plan.runs} runs, give or take {share_of(plan.half_width)}"
     return (
-        f"{word}: all {plan.packets} packets of {plan.name} are in after {plan.all_in_s:g} s over {hops} in {chance} "
-        f"of the tries, {share_of(plan.wanted)} are asked for"
+        f"{word}: all {plan.packets} packets of {plan.name} are in after {plan.all_in_s:g} s over {hops} in {chance}; "
+        f"{plan.wanted * 100:g} % are asked for"
     )
 
 

@@ -5,7 +5,7 @@ from typing import Any
 
 from lowpanbudget.deployment.burst_plan import BurstPlan, QueueCurve
 from lowpanbudget.deployment.carried import CarriedNetwork, CarriedNode
-from lowpanbudget.deployment.helps import Help
+from lowpanbudget.deployment.helps import HelpfulChange
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.errors import plural
 from lowpanbudget.report import view
@@ -44,7 +44,7 @@ CAUTION = (
 BURST_CAUTION = "A burst disturbs a working network: tell those who rely on it before you fire it."
 
 
-def carried(network: CarriedNetwork, changes: Sequence[Help]) -> view.Data:
+def carried(network: CarriedNetwork, changes: Sequence[HelpfulChange]) -> view.Data:
     """Return what a network carries, with the changes that would help."""
     told = view.result(
         network, "title", "holds", "checks", "rhythms", "nodes", "services", "sleep", "played", "played_in_runs",

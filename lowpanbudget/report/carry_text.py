@@ -6,7 +6,7 @@ from rich.console import Console
 from rich.text import Text
 
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
-from lowpanbudget.deployment.helps import Help
+from lowpanbudget.deployment.helps import HelpfulChange
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.errors import plural
 from lowpanbudget.report import carries, chart_text, layout
@@ -31,9 +31,12 @@ _SEEN = 1e-6  # a share that is worth a column
 
 
 def carry(
-    console: Console, screen: Screen, network: CarriedNetwork, changes: Sequence[Help]
+    console: Console,
+    screen: Screen,
+    network: CarriedNetwork,
+    changes: Sequence[HelpfulChange] | None,
 ) -> None:
-    """Print whether the network carries its messages, what decides, and everything that leads to it."""
+    """Print whether the network carries its messages, what decides, what would help (None: not tried), and loads."""
     heading(console, screen, _answer(network))
     layout.put(console, _checks(screen, network.checks, console.width))
     console.print()
@@ -53,7 +56,6 @@ def carry(
     if streams:
         _legend(console, screen, network)
     _played(console, screen, network)
-    _cautions(console, screen, network)
 
 
 def _answer(network: CarriedNetwork) -> str:
@@ -89,9 +91,12 @@ def _checks(screen: Screen, checks: Sequence[LimitCheck], width: int) -> Iterato
 
 
 def _helps(
-    console: Console, screen: Screen, network: CarriedNetwork, changes: Sequence[Help]
+    console: Console,
+    screen: Screen,
+    network: CarriedNetwork,
+    changes: Sequence[HelpfulChange] | None,
 ) -> None:
-    if network.holds:
+    if network.holds or changes is None:
         return
     _title(console, screen, "What would help, each change alone, calculated again")
     rows: list[list[Cell]] = []
@@ -103,7 +108,7 @@ def _helps(
             and not change.holds
             and change.then.matter != change.before.matter
         ):
-            verdict = f"then {_MATTERS[change.then.matter]} decide"
+            verdict = f"next in the way: {_MATTERS[change.then.matter]}"
         rows.append(
             [
                 [(screen.text(change.text), "bold")],
@@ -268,7 +273,8 @@ def _played(console: Console, screen: Screen, network: CarriedNetwork) -> None:
         console.print()
 
 
-def _cautions(console: Console, screen: Screen, network: CarriedNetwork) -> None:
+def cautions(console: Console, screen: Screen, network: CarriedNetwork) -> None:
+    """Print what is not counted, and how far to trust the rest."""
     sleep = network.sleep
     if sleep is not None:
         text = (

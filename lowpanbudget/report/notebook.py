@@ -14,6 +14,8 @@ from lowpanbudget.capture.annotation import shortest_form, title_of
 from lowpanbudget.capture.captured import CapturedFrame, sighting_of
 from lowpanbudget.capture.survey import Survey
 from lowpanbudget.deployment.airtime import MessageAirtime
+from lowpanbudget.deployment.burst_plan import BurstPlan
+from lowpanbudget.deployment.carried import CarriedNetwork
 from lowpanbudget.errors import RequestError, plural
 from lowpanbudget.findings.audited import CaptureFindings
 from lowpanbudget.findings.finding import Finding
@@ -22,6 +24,8 @@ from lowpanbudget.report import (
     airtime_text,
     annotate_text,
     audit_text,
+    burst_text,
+    carry_text,
     compatible_text,
     encodings_text,
     fit_text,
@@ -146,6 +150,17 @@ def _airtimes(several: list[MessageAirtime], console: Console, screen: Screen) -
     airtime_text.cautions(console, screen, "", whole=True)
 
 
+def _networks(several: list[CarriedNetwork], console: Console, screen: Screen) -> None:
+    for network in several:
+        carry_text.carry(console, screen, network, None)
+        carry_text.cautions(console, screen, network)
+
+
+def _bursts(several: list[BurstPlan], console: Console, screen: Screen) -> None:
+    for plan in several:
+        burst_text.burst(console, screen, plan)
+
+
 def _weighings(several: Iterable[Weighing], console: Console, screen: Screen) -> None:
     weigh_text.messages(console, screen, [view.weighing(one) for one in several])
 
@@ -173,6 +188,8 @@ _PAINTERS: tuple[tuple[type, Any], ...] = (
     (Survey, _surveys),
     (Fit, _fits),
     (MessageAirtime, _airtimes),
+    (CarriedNetwork, _networks),
+    (BurstPlan, _bursts),
     (Weighing, _weighings),
     (Alternative, _alternatives),
     (FormatComparison, _comparisons),

@@ -6,6 +6,7 @@ Seconds of CPU are no ratio: on another machine they are others, and the rate of
 
 import time
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,7 @@ from lowpanbudget.deployment.contention_rules import (
     Sending,
     SimulatedFrame,
 )
-from lowpanbudget.deployment.helps import helps
+from lowpanbudget.deployment.helps import changes_that_help
 from lowpanbudget.design.meaning import Design
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -65,8 +66,8 @@ FIVE_HUNDRED = ((BY_HOP, MANY), ("nodes = 38", "nodes = 500"))
 def test_slots(pairs: tuple[tuple[str, str], ...], goal: float) -> None:
     for every in ("600", "30"):
         design = bridge(("every_s = 600", f"every_s = {every}"), *pairs)
-        took, network = seconds(lambda design=design: carry(design))
-        more, _ = seconds(lambda design=design, network=network: helps(design, network))
+        took, network = seconds(partial(carry, design))
+        more, _ = seconds(partial(changes_that_help, design, network))
         print(f"\nslots, a report each {every} s: {took:.2f} s, changes tried {more:.2f} s of CPU")
         assert took < goal
 

@@ -12,7 +12,7 @@ from lowpanbudget import airtime, load_design, parse_design
 from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.carry import carry, judged
-from lowpanbudget.deployment.helps import helps
+from lowpanbudget.deployment.helps import changes_that_help
 from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.slot_latency import even_cells
@@ -157,7 +157,7 @@ def test_too_few_cells_and_what_would_help() -> None:
     assert (decides.matter, decides.about) == ("cells", "link 1.1 to collector")
     needed = next(node.cells_needed for node in network.nodes if node.name == "1.1")
     assert f"needs {needed} cells a slotframe and has 1" in decides.text
-    found = helps(design, network)
+    found = changes_that_help(design, network)
     best = found[0]
     assert best.key == "access.slots.cells"
     # made in the file it does what was said: nothing else is in the way then
@@ -262,6 +262,9 @@ def test_a_burst_is_judged_packet_by_packet_and_as_a_whole() -> None:
     assert plan.plans[-1].in_time == 0
     assert plan.queues[0].highest == 16
     assert plan.queues[0].lost_queue == pytest.approx(plan.lost_queue)
+    # what the README says: twelve cells a link and some seconds more
+    more = changed(FOOTBRIDGE, ("cells = 1\n", "cells = 12\n"), ("all_in_s = 10", "all_in_s = 14"))
+    assert carry_burst(more, "hundred", runs=40).holds
     # exact over one link, and wide enough there
     wide = changed(
         FOOTBRIDGE, ("cells = 1\n", "cells = 12\n"), ("all_in_s = 10", "all_in_s = 12\nhops = 1")

@@ -31,7 +31,7 @@ def too_few_cells(_: Deployment, deployment: Deployment) -> Hits:
     for access, traffic, nodes in _loaded(deployment):
         if access.slots is None:
             continue
-        short = []
+        short: list[tuple[int, int, int, int, float, str]] = []
         for node in nodes[1:]:
             parent = traffic.tree.names[node.parent]
             for load, there, ends in (
@@ -44,7 +44,7 @@ def too_few_cells(_: Deployment, deployment: Deployment) -> Hits:
                         (needed - there, -len(short), needed, there, load.tries_per_s, ends)
                     )
         if short:
-            _, _, needed, there, tries, ends = max(short)
+            needed, there, tries, ends = max(short)[2:]
             others = (
                 f"{plural(len(short), 'link')} of the tree so"
                 if len(short) > 1
