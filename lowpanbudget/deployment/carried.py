@@ -8,7 +8,17 @@ from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.values import dataclass, field
 
 Matter = Literal[
-    "frame", "cells", "relay", "queue", "delivery", "latency", "duty", "battery", "poll", "held"
+    "frame",
+    "cells",
+    "relay",
+    "queue",
+    "delivery",
+    "latency",
+    "duty",
+    "battery",
+    "poll",
+    "held",
+    "shared",
 ]
 
 
@@ -50,7 +60,8 @@ class CarriedNode:
     the link from it. ``cells_needed`` and ``cells`` are those of a slotframe to the
     parent (None without slots), ``cells_needed_down`` and ``cells_down`` those from it; ``listens`` and ``sends`` the
     cells of all its links. ``used`` is the part of the cells, or of the time on the channel that it hears, that is
-    taken. ``queue_frames`` wait on average, ``queue_wait_s`` from joining to the last try, ``queue_full`` is the share
+    taken. ``shared_frames`` are sent to all near it in a slotframe (None without slots).
+    ``queue_frames`` wait on average, ``queue_wait_s`` from joining to the last try, ``queue_full`` is the share
     that finds no place (None without slots). ``duty_cycle`` is the part of time that it sends. ``current_ua`` and
     ``battery_days`` are None without their tables; ``parts_ua`` says what for.
     """
@@ -69,6 +80,7 @@ class CarriedNode:
     cells_needed_down: int | None
     cells_down: int | None
     used: float
+    shared_frames: float | None
     queue_frames: float | None
     queue_wait_s: float | None
     queue_full: float | None

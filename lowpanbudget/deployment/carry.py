@@ -99,13 +99,16 @@ def _nodes(
     children = traffic.tree.children()
     drawn = draws(design, nodes, children)
     sent = [_sent(node, [nodes[child] for child in children[node.node]]) for node in nodes]
-    heard = reception_of(traffic.tree).hears if access.slots is None else ()
-    slots = access.slots
+    ranges, slots = reception_of(traffic.tree), access.slots
+    shared: float | None
     for node in nodes:
         if slots is not None:
             used = node.up.tries_per_s * slots.slotframe_s / slots.cells if slots.cells else 0.0
+            around = (node.node, *ranges.disturbs[node.node])
+            shared = sum(nodes[one].near.frames_per_s for one in around) * slots.slotframe_s
         else:
-            used = sent[node.node] + sum(sent[other] for other in heard[node.node])
+            used = sent[node.node] + sum(sent[other] for other in ranges.hears[node.node])
+            shared = None
         parent = "" if node.parent < 0 else traffic.tree.names[node.parent]
         queue, draw = queues[node.node].up, drawn[node.node]
         yield CarriedNode(
@@ -115,7 +118,7 @@ def _nodes(
             None if slots is None else node.up.cells_needed(slots.slotframe_s), None if slots is None else slots.cells,
             None if slots is None else node.down.cells_needed(slots.slotframe_s),
             None if slots is None else slots.cells_down,
-            used, None if queue is None else queue.frames, None if queue is None else queue.wait_s,
+            used, shared, None if queue is None else queue.frames, None if queue is None else queue.wait_s,
             None if queue is None else queue.full, sent[node.node], None if draw is None else draw.current_ua,
             None if draw is None else draw.days, draw is not None and draw.always_listens,
             () if draw is None else draw.parts,
@@ -136,6 +139,12 @@ def _sleep(design: Design, nodes: Sequence[NodeLoad]) -> SleepWait | None:
     coming = max((leaf.down.frames_per_s for leaf in leaves), default=0.0)
     full = None
     if coming:
+        # what comes between two polls beyond the places that are held, of all that comes
         chances = poisson(coming * sleep.poll_s)
-        full = 1 - sum(chances[: sleep.held_frames])
+        beyond = sum(
+            (count - sleep.held_frames) * one
+            for count, one in enumerate(chances)
+            if count > sleep.held_frames
+        )
+        full = beyond / (coming * sleep.poll_s)
     return SleepWait(len(leaves), sleep.poll_s / 2, 0.95 * sleep.poll_s, full)

@@ -1,7 +1,7 @@
 """What a network must keep to: its own cells and queues, its slots, and the limits that the design states."""
 
 from collections.abc import Iterator, Sequence
-from math import inf
+from math import exp, inf
 
 from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.deployment.carried import CarriedNode, LimitCheck, Matter, SleepWait
@@ -15,7 +15,7 @@ from lowpanbudget.errors import plural
 # what a queue may refuse where the design does not say what is to arrive: our choice
 _FULL = 0.01
 _CAUSES: tuple[Matter, ...] = (
-    "frame", "cells", "relay", "poll", "held", "queue", "delivery", "latency", "duty", "battery",
+    "frame", "cells", "relay", "shared", "poll", "held", "queue", "delivery", "latency", "duty", "battery",
 )  # fmt: skip
 _ROUNDING = 1e-12
 _SEEN = 1e-6  # a share that is worth a word
@@ -34,7 +34,7 @@ def checks_of(
     limits, slots = design.limits, None if design.access is None else design.access.slots
     found = list(_frames(messages))
     if slots is not None:
-        found += [*_cells(nodes, slots), *_relays(nodes, slots, traffic)]
+        found += [*_cells(nodes, slots), *_relays(nodes, slots, traffic), *_shared(nodes, slots)]
     found += _queues(nodes, limits)
     if limits is not None:
         found += [*_services(services, limits), *_limits(nodes, limits)]
@@ -102,6 +102,26 @@ def _relays(nodes: Sequence[CarriedNode], slots: Slots, traffic: Traffic) -> Ite
             f"its links and the shared cells take {taken} slots, a slotframe has {slots.slotframe}"
         )
         yield _check("relay", f"node {node.name}", text, taken, slots.slotframe, "slots")
+
+
+def _shared(nodes: Sequence[CarriedNode], slots: Slots) -> Iterator[LimitCheck]:
+    """Yield how many frames to all come to each shared cell near a node: those that meet in one are lost."""
+    for node in nodes:
+        frames = node.shared_frames
+        if not frames:
+            continue
+        about = f"around node {node.name}"
+        if not slots.shared_cells:
+            text = "there is no shared cell for what is sent to all"
+            yield LimitCheck("shared", about, text, frames, 0.0, "frames", inf, holds=False)
+            continue
+        # nodes choose a cell without knowing of each other: Poisson, as in slotted ALOHA
+        met = 1 - exp(-frames / slots.shared_cells)
+        text = (
+            f"{frames:.3g} frames to all in a slotframe share {plural(slots.shared_cells, 'cell')}: "
+            f"{_percent(met)} of them meet another one"
+        )
+        yield _check("shared", about, text, frames, slots.shared_cells, "frames")
 
 
 def _queues(nodes: Sequence[CarriedNode], limits: Limits | None) -> Iterator[LimitCheck]:

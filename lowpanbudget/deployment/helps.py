@@ -134,6 +134,7 @@ def _changes(design: Design, access: Access, network: CarriedNetwork) -> Iterato
         )
     if network.decides is not None and network.decides.matter in ("poll", "held"):
         yield from _of_waiting(design, messages)
+    yield from _of_upkeep(design)
     yield from _of_flows(design)
     yield from _of_messages(design, messages)
 
@@ -171,6 +172,12 @@ def _of_slots(
             text = f"cells in order {'towards the root' if order == 'up' else 'from the root'}"
             against = "down" if order == "up" else "up"
             yield with_slots("order", text, f"what goes {against} is against it", order=order)
+    yield with_slots(
+        "shared_cells",
+        f"{slots.shared_cells + 1} shared cells",
+        listening,
+        shared_cells=slots.shared_cells + 1,
+    )
     if slots.shared_cells > 1:
         yield with_slots("shared_cells", "1 shared cell", "newcomers find it later", shared_cells=1)
 
@@ -185,6 +192,20 @@ def _of_waiting(design: Design, messages: Sequence[MessageAirtime]) -> Iterator[
         more = replace(design, sleep=replace(sleep, held_frames=sleep.held_frames * 2))
         text = f"{sleep.held_frames * 2} frames held for a child"
         yield _Change("sleep.held_frames", text, more, messages, "it takes memory of every parent")
+
+
+def _of_upkeep(design: Design) -> Iterator[_Change]:
+    upkeep = design.upkeep
+    if upkeep is not None and upkeep.beacon_s is not None:
+        every = upkeep.beacon_s * 2
+        seldom = replace(design, upkeep=replace(upkeep, beacon_s=every))
+        yield _Change(
+            "upkeep.beacon_s",
+            f"a beacon each {every:g} s",
+            seldom,
+            airtime(seldom),
+            "newcomers wait longer",
+        )
 
 
 def _of_flows(design: Design) -> Iterator[_Change]:

@@ -21,6 +21,7 @@ from lowpanbudget.report.terminal import heading, paragraph
 _MATTERS = {
     "frame": "frames", "cells": "cells", "relay": "slots of a node", "queue": "queues", "delivery": "delivery",
     "latency": "latency", "duty": "duty cycle", "battery": "battery", "poll": "polls", "held": "held frames",
+    "shared": "shared cells",
 }  # fmt: skip
 _LOST_TO = {
     "access": "for want of a free channel", "retries": "after the last retry", "queue": "to full queues",

@@ -130,7 +130,7 @@ def test_the_footbridge_carries_its_messages() -> None:
     network = carry(design)
     assert network.holds
     assert {one.matter for one in network.checks} == {
-        "cells", "relay", "queue", "delivery", "latency", "battery",
+        "cells", "relay", "shared", "queue", "delivery", "latency", "battery",
     }  # fmt: skip
     relay = next(node for node in network.nodes if node.name == "1.1")
     # 1 cell of its one child, 1 from its parent, 2 shared: 4 each 1.01 s, 300 + 1020 µs at 2 mA and 2.2 ms at 13 mA
@@ -176,6 +176,8 @@ SHORT = [
     ((("battery_days = 365", "battery_days = 3650"),), "battery"),
     ((("cells = 1\n", "cells = 25\n"),), "relay"),
     ((("retries = 3", "retries = 0"),), "delivery"),
+    ((("beacon_s = 16", "beacon_s = 4"),), "shared"),
+    ((("shared_cells = 2", "shared_cells = 0"),), "shared"),
     ((("delivery = 0.99\n", "delivery = 0.99\nduty_cycle = 0.0004\n"),), "duty"),
     ((('template = "10ms"', 'template = "10ms"\nmax_frame_us = 2000'),), "frame"),
 ]  # fmt: skip
