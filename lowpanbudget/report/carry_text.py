@@ -13,9 +13,9 @@ from lowpanbudget.report import carries, chart_text, layout
 from lowpanbudget.report.airtimes import share_text
 from lowpanbudget.report.carries import CAUTION, busiest
 from lowpanbudget.report.chart import number
-from lowpanbudget.report.fit_text import span_of_time
 from lowpanbudget.report.layout import Cell, Line
 from lowpanbudget.report.screen import Screen
+from lowpanbudget.report.span_text import span_of_time
 from lowpanbudget.report.terminal import heading, paragraph
 
 _MATTERS = {

@@ -41,8 +41,9 @@ AIRTIME = (
 CARRY = (
     "name", "hop", "parent", "behind", "own_per_s", "own_frames_per_s", "frames_per_s", "tries_per_s",
     "tries_down_per_s", "cells_needed", "cells", "cells_needed_down", "cells_down", "used", "shared_frames",
-    "queue_frames", "queue_wait_s", "queue_full", "duty_cycle", "current_ua.least", "current_ua.typical", "current_ua.most",
-    "battery_days.least", "battery_days.typical", "battery_days.most", "always_listens",
+    "queue_frames", "queue_wait_s", "queue_full", "duty_cycle", "current_ua.least", "current_ua.typical",
+    "current_ua.most", "battery_days.least", "battery_days.typical", "battery_days.most",
+    "always_listens",
 )  # fmt: skip
 BURST = (
     "number", "sent_s", "arrives", "in_time", "lost_queue", "lost_link", "median_s", "most_s",
