@@ -24,7 +24,10 @@ lowpanbudget carry examples/footbridge.toml --burst hundred --svg hundred.svg"""
 
 @click.command("carry", short_help=COMMANDS["carry"], epilog=_EXAMPLE)
 @click.argument("design", shell_complete=completion.files)
-@click.option("--burst", metavar="NAME", help="What becomes of this burst, packet by packet.")
+@click.option(
+    "--burst", metavar="NAME", shell_complete=completion.bursts,
+    help="What becomes of this burst, packet by packet.",
+)  # fmt: skip
 @click.option(
     "--seed",
     type=options.WholeNumber(0),

@@ -51,6 +51,13 @@ def axes(
     return _beginning([f"{name}=" for name in found], incomplete)
 
 
+def bursts(
+    ctx: click.Context, _parameter: click.Parameter, incomplete: str
+) -> "list[CompletionItem]":
+    """Return the bursts of the design on the command line."""
+    return _beginning(named(ctx, "burst"), incomplete)
+
+
 def stations(
     ctx: click.Context, _parameter: click.Parameter, incomplete: str
 ) -> "list[CompletionItem]":

@@ -5,7 +5,6 @@ from math import sqrt
 from typing import NamedTuple
 
 from lowpanbudget.deployment.airtime import airtime, airtime_of
-from lowpanbudget.deployment.arrays import need_numpy
 from lowpanbudget.deployment.burst_link import MOST_STATES, BurstOnLink, burst_link
 from lowpanbudget.deployment.burst_plan import BurstPlan, PacketPlan, QueueCurve
 from lowpanbudget.deployment.burst_runs import BurstRun, contention_runs, slot_runs
@@ -36,7 +35,6 @@ def carry_burst(design: Design, name: str, *, seed: int = 1, runs: int = _RUNS) 
     where a packet is larger than any datagram.
     """
     design = Design.of(design)
-    need_numpy()
     burst = design.burst(name)
     if design.access is None:
         raise lacking("access")

@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Sequence
 
 from lowpanbudget.deployment.airtime import MessageAirtime, airtime
-from lowpanbudget.deployment.arrays import need_numpy
 from lowpanbudget.deployment.carried import CarriedNetwork, CarriedNode, Rhythm, SleepWait
 from lowpanbudget.deployment.checks import checks_of
 from lowpanbudget.deployment.contention_network import SimulatedNetwork, simulated
@@ -29,7 +28,6 @@ def carry(design: Design, *, seed: int = 1) -> CarriedNetwork:
     Raises ``RequestError`` for what is no design, a design without ``[access]`` or ``[tree]``, a PHY without timing.
     """
     design = Design.of(design)
-    need_numpy()
     if design.access is None:
         raise lacking("access")
     if design.tree is None:

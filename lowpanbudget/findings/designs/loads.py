@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 
-from lowpanbudget.deployment.arrays import has_numpy
 from lowpanbudget.deployment.load import NodeLoad, loads
 from lowpanbudget.deployment.node_queues import node_queues
 from lowpanbudget.deployment.traffic import Traffic, traffic_of
@@ -80,7 +79,7 @@ def queue_overflows(_: Deployment, deployment: Deployment) -> Hits:
     """Calculate each queue in the long run, where its cells are enough at all."""
     queue, limits = deployment.design.queue, deployment.design.limits
     allowed = _FULL if limits is None or limits.delivery is None else 1 - limits.delivery
-    for access, _traffic, nodes in _loaded(deployment) if queue is not None and has_numpy() else ():
+    for access, _traffic, nodes in _loaded(deployment) if queue is not None else ():
         slots = access.slots
         if queue is None or slots is None:
             continue
