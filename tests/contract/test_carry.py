@@ -150,28 +150,27 @@ def test_no_with_what_would_help(invoke: Invoke, tmp_path: Path) -> None:
 
 
 def test_a_burst(invoke: Invoke, tmp_path: Path) -> None:
-    picture = tmp_path / "hundred.svg"
-    done = invoke("carry", FOOTBRIDGE, "--burst", "hundred", "--svg", str(picture))
+    file, picture = str(tmp_path / "twenty.toml"), tmp_path / "hundred.svg"
+    Path(file).write_text(changed(FOOTBRIDGE, ("packets = 100", "packets = 20")), encoding="utf-8")
+    done = invoke("carry", file, "--burst", "hundred", "--svg", str(picture))
     assert done.exit_code == 1
     lines = done.stdout.split("\n")
-    assert lines[0].startswith("No: all 100 packets")
+    assert lines[0].startswith("No: all 20 packets")
     assert max(map(len, lines)) <= 80
     flat = " ".join(done.stdout.split())
     # what it takes on the air is said before anything else
     assert "Fired, it takes" in flat[:400]
     assert all(caution in flat for caution in (*CAUTIONS, "disturbs a working network"))
     assert ET.parse(picture).getroot().tag.endswith("svg")
-    told = json.loads(invoke("carry", FOOTBRIDGE, "--burst", "hundred", "--json").stdout)["burst"]
-    plan = carry_burst(load_design(FOOTBRIDGE), "hundred")
+    told = json.loads(invoke("carry", file, "--burst", "hundred", "--json").stdout)["burst"]
+    plan = carry_burst(load_design(file), "hundred")
     assert isinstance(plan, BurstPlan)
     assert [type(one) for one in (plan.plans[0], plan.queues[0])] == [PacketPlan, QueueCurve]
     assert told["arrived"] == plan.arrived
     rows = list(
-        csv.DictReader(
-            io.StringIO(invoke("carry", FOOTBRIDGE, "--burst", "hundred", "--csv").stdout)
-        )
+        csv.DictReader(io.StringIO(invoke("carry", file, "--burst", "hundred", "--csv").stdout))
     )
-    assert len(rows) == len(plan.plans) == 100
+    assert len(rows) == len(plan.plans) == 20
 
 
 def test_what_is_wrong_is_said(invoke: Invoke, tmp_path: Path) -> None:

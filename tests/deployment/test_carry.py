@@ -238,7 +238,7 @@ def test_what_queues_add_is_what_a_whole_tree_does() -> None:
         SlotLink(even_cells(1, 101, tree.depth - hop), sent.loss, sent.answer_loss)
         for hop in tree.hops
     ]
-    coming = list(arrivals(tree, 20, 30_000))
+    coming = list(arrivals(tree, 20, 20_000))
     found = run_slots(coming, links, slotframe=101, slot_s=0.01, attempts=4, places=16, seed=1)
     for service in network.services:
         if service.hop not in (1, 6, 12):
@@ -248,7 +248,7 @@ def test_what_queues_add_is_what_a_whole_tree_does() -> None:
         assert service.delays is not None
         assert service.queue_s is not None
         assert sum(late) / len(late) == pytest.approx(
-            service.delays.mean_s + service.queue_s, rel=0.1
+            service.delays.mean_s + service.queue_s, rel=0.12
         )
 
 
