@@ -62,8 +62,7 @@ def judged(
             slot_services(traffic, access, access.slots, design.loss, within, queues, told)
         )
     elif services is None and any(len(way) > 0 for way in map(_receivers, traffic.streams)):
-        bound = {} if transmissions is None else {"transmissions": transmissions}
-        played = simulated(design, traffic, access, seed, **bound)
+        played = simulated(design, traffic, access, seed, transmissions)
         services = played.services
     carried = tuple(_nodes(design, access, traffic, nodes, queues))
     sleep = _sleep(design, nodes)

@@ -65,14 +65,16 @@ def simulate_csma(
     seconds: float | None = None,
     half_width: float = 0.01,
     most_transmissions: int = _MOST_TRANSMISSIONS,
+    at_least: float = 1.0,
     groups: Sequence[int] = (),
     runs: LossStates | None = None,
 ) -> ContentionResult:
     """Return what the channel carries of Poisson streams of messages.
 
     ``places`` are frames that the queue of a node holds, the one being sent included; None: any number. It is played
-    for ``seconds``, or until the share delivered is known to ``half_width`` or ``most_transmissions`` were made. With
-    ``groups``, a number for each sending, it also goes on until each group from 0 on has some hundred messages.
+    for ``seconds``, or until the share delivered is known to ``half_width``, or ``most_transmissions`` were made and it
+    is known to ``at_least``, or two million were made. With ``groups``, a number for each sending, it also goes on until
+    each group from 0 on has some hundred messages.
     ``runs``: losses by noise come in runs, in place of those of the frames. Raises ``RequestError`` where no sending
     goes to a receiver.
     """
@@ -84,11 +86,12 @@ def simulate_csma(
     if seconds is not None:
         air.play(until_us=seconds * 1e6)
     look = _FIRST_LOOK
-    while seconds is None and air.transmissions < most_transmissions:
+    while seconds is None and air.transmissions < _MOST_TRANSMISSIONS:
         air.play(messages=look)
-        if _confidence(air.log.outcomes())[1] <= half_width and _enough(
-            air.log.by_sending(), groups
-        ):
+        half = _confidence(air.log.outcomes())[1]
+        if half <= half_width and _enough(air.log.by_sending(), groups):
+            break
+        if half <= at_least and air.transmissions >= most_transmissions:
             break
         look += look // 2
     delivery, half = _confidence(air.log.outcomes())

@@ -26,7 +26,7 @@ from lowpanbudget.layers.link.phy import PhyTiming
 
 _SURE = 1.96  # standard errors of 95 %
 _TRANSMISSIONS = 60_000
-_NARROW = 0.002
+_NARROW, _A_POINT = 0.002, 0.01  # half-widths of the share delivered
 
 
 class SimulatedNetwork(NamedTuple):
@@ -52,9 +52,12 @@ def rules_of(access: Access, timing: PhyTiming, answer_us: float) -> CsmaRules:
 
 
 def simulated(
-    design: Design, traffic: Traffic, access: Access, seed: int, transmissions: int = _TRANSMISSIONS
+    design: Design, traffic: Traffic, access: Access, seed: int, transmissions: int | None = None
 ) -> SimulatedNetwork:
-    """Return how the messages of a design arrive over a simulated channel."""
+    """Return how the messages of a design arrive over a simulated channel, of about so many ``transmissions``."""
+    # a look at a change may be short, the answer itself is known to a point
+    at_least = _A_POINT if transmissions is None else 1.0
+    transmissions = _TRANSMISSIONS if transmissions is None else transmissions
     timing = design.link.timing
     ways = list(stream_ways(traffic, loads(traffic, access.retries + 1)))
     sendings = [way.sending for way in ways]
@@ -71,7 +74,8 @@ def simulated(
         octets = max(f.octets for way in ways for f in way.stream.first)
         return simulate_csma(
             rules, reception, sendings, places=places, seed=seed, half_width=_NARROW,
-            most_transmissions=transmissions, groups=groups, runs=link_states(design.loss, octets) if runs else None,
+            most_transmissions=transmissions, at_least=at_least, groups=groups,
+            runs=link_states(design.loss, octets) if runs else None,
         )  # fmt: skip
 
     apart = play(False)
