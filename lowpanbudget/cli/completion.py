@@ -89,13 +89,6 @@ def example_names(
     return _beginning(list(examples()), incomplete)
 
 
-def bursts(
-    ctx: click.Context, _parameter: click.Parameter, incomplete: str
-) -> "list[CompletionItem]":
-    """Return the bursts of the design on the command line."""
-    return _beginning(named(ctx, "burst"), incomplete)
-
-
 def terms(
     ctx: click.Context, parameter: click.Parameter, incomplete: str
 ) -> "list[CompletionItem]":

@@ -73,8 +73,8 @@ def simulate_csma(
 
     ``places`` are frames that the queue of a node holds, the one being sent included; None: any number. It is played
     for ``seconds``, or until the share delivered is known to ``half_width``, or ``most_transmissions`` were made and it
-    is known to ``at_least``, or two million were made. With ``groups``, a number for each sending, it also goes on until
-    each group from 0 on has some hundred messages.
+    is known to ``at_least``, or two million were made. With ``groups``, a number for each sending, it also goes on
+    until each group from 0 on has some hundred messages.
     ``runs``: losses by noise come in runs, in place of those of the frames. Raises ``RequestError`` where no sending
     goes to a receiver.
     """

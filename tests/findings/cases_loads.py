@@ -34,7 +34,7 @@ LOADS_CASES = {
         lambda: slotted("", "[tree]\nby_hop = [1]\n[queue]\nframes = 4\n", "every_s = 2.02"),
         Told("risk", "node 1.1", "21.3 % of the frames find its 1 place taken"),
     ),
-    "reports-in-phase": DesignCase(
+    "reports-overflow-queue": DesignCase(
         lambda: heard(
             "[tree]\nby_hop = [1, 2, 2]\ndisturbs = 1\n[queue]\nframes = 4\n", "every_s = 60"
         ),

@@ -94,8 +94,8 @@ def queue_overflows(_: Deployment, deployment: Deployment) -> Hits:
             yield Hit(cause.replace("%", " %"), (), f"node {name}")
 
 
-@LOADS.rule("reports-in-phase", Deployment)
-def reports_in_phase(_: Deployment, deployment: Deployment) -> Hits:
+@LOADS.rule("reports-overflow-queue", Deployment)
+def reports_overflow_queue(_: Deployment, deployment: Deployment) -> Hits:
     """Count the frames that come together at one node when all nodes report at once."""
     queue = deployment.design.queue
     for _access, traffic, nodes in _loaded(deployment) if queue is not None else ():
