@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from simulation import carried as beside
 
 from lowpanbudget import parse_design
 from lowpanbudget.deployment.burst import carry_burst
@@ -88,6 +89,17 @@ def test_contention(pairs: tuple[tuple[str, str], ...], goal: float) -> None:
 def test_a_burst() -> None:
     took, plan = seconds(lambda: carry_burst(bridge(), "hundred"))
     print(f"\na burst of 100 packets over 12 hops, {plan.runs} runs: {took:.2f} s of CPU")
+
+
+@pytest.mark.parametrize(("kind", "size"), [("contention", 8), ("bursts", 8)])
+def test_beside_a_simulation_written_without_it(kind: str, size: int) -> None:
+    """Within four standard errors, which are at most 2 % of what is not rare."""
+    for one in beside.EVERY[kind](size):
+        told = (f"{each.value:.5g} ± {each.error:.2g}" for each in (one.found, one.known))
+        print(f"\n{one.name:32} {', ours '.join(told)}")
+        assert one.found.agrees(one.known), one
+        if not one.name.endswith((": lost", ": met")):
+            assert one.known.error <= 0.02 * one.known.value, one
 
 
 def test_events_beside_a_general_simulator() -> None:
