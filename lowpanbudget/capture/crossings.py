@@ -12,7 +12,7 @@ from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.follow.flows import FlowKey, mark_of, upper_of
 from lowpanbudget.capture.follow.matching import Matched
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.survey import application_octets
+from lowpanbudget.capture.tally_place import application_octets
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.env import IID_MASK, interface_identifier
 from lowpanbudget.layers.internet import ipv6

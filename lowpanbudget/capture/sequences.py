@@ -32,14 +32,14 @@ class SequenceGaps:
     """
 
     def __init__(self, most: int) -> None:
-        self._last = Recent[bytes, int](most)
+        self.last = Recent[bytes, int](most)
 
     def before(self, sequence: bytes, number: int | None) -> int:
         """Return how many numbers of a sequence are missing before this one."""
         if number is None:
             return 0
-        last = self._last.pop(sequence, None)
-        self._last[sequence] = number
+        last = self.last.pop(sequence, None)
+        self.last[sequence] = number
         if last is None:
             return 0
         missing = (number - last - 1) & 0xFF

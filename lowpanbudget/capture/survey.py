@@ -8,9 +8,10 @@ from collections.abc import Callable, Hashable, Iterable, Sequence
 from typing import NamedTuple, TypeVar, Unpack
 
 from lowpanbudget.bits import Nature
+from lowpanbudget.capture.columns.choice import Shares, add_by_columns
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
-from lowpanbudget.capture.follow.flows import FlowKey, upper_of
+from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.narrowing import Narrowing
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting, flow_of_parts
@@ -19,10 +20,9 @@ from lowpanbudget.capture.savings import Savings
 from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air, sequence_of
 from lowpanbudget.capture.series import SeriesCounter, TimeSeries, merged
 from lowpanbudget.capture.tally import Tally, running, see
-from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.capture.tally_place import TallyPlace, counted_application
 from lowpanbudget.layers.link.mac import LARGEST_FRAME, FrameType
 from lowpanbudget.stack.events import Discarded, TimedOut
-from lowpanbudget.stack.upper import COAP_PORT
 from lowpanbudget.values import FrozenDict, dataclass, field, replace
 
 MOST_CELLS = 8192  # that are told apart; flows and nodes of more are summed up as others
@@ -52,6 +52,7 @@ class Survey:
     ``check_sequences`` say what was found at the end of the frames of each link type. ``receptions`` are what each of
     several receivers heard: a frame that more than one of them heard is counted once. ``outside`` are the frames that
     nobody asked for, which are counted nowhere else. ``series`` is the same over time, where steps were asked for.
+    ``shares`` tell how the frames were counted, and make no difference.
     """
 
     cells: dict[Cell, Tally] = field(default_factory=FrozenDict)
@@ -62,6 +63,7 @@ class Survey:
     receptions: tuple[Reception, ...] = ()
     outside: int = 0
     series: TimeSeries | None = None
+    shares: Shares = field(default=Shares(), compare=False)
 
     @property
     def total(self) -> Tally:
@@ -95,7 +97,7 @@ class Survey:
             _grouped([*self.cells.items(), *other.cells.items()]), FrozenDict(reasons),
             FrozenDict({**other.names, **self.names}), FrozenDict(natures),
             self.check_sequences + other.check_sequences, self.receptions + other.receptions,
-            self.outside + other.outside, merged(self.series, other.series),
+            self.outside + other.outside, merged(self.series, other.series), self.shares.plus(other.shares),
         )  # fmt: skip
 
     __add__ = merge
@@ -126,11 +128,16 @@ class Surveyor:
         self.largest = largest
         self._narrowing, self._outside = narrowing, 0
         self._cells: dict[Cell, Tally] = {}
-        self._reasons: dict[str, int] = {}
-        self._names: dict[FlowKey, str] = {}
+        self.reasons: dict[str, int] = {}
+        self.names: dict[FlowKey, str] = {}
         self._natures: dict[str, Nature] = {}
-        self._savings = Savings(largest)
-        self._gaps = SequenceGaps(MOST_CELLS)
+        self.savings = Savings(largest)
+        self.gaps = SequenceGaps(MOST_CELLS)
+
+    @property
+    def has_all_names(self) -> bool:
+        """Return whether no more flows are named."""
+        return len(self.names) >= MOST_CELLS
 
     def survey(
         self,
@@ -139,7 +146,7 @@ class Surveyor:
     ) -> Survey:
         """Return what was counted so far."""
         return Survey(
-            _grouped(self._cells.items()), FrozenDict(self._reasons), FrozenDict(self._names),
+            _grouped(self._cells.items()), FrozenDict(self.reasons), FrozenDict(self.names),
             FrozenDict(self._natures), tuple(check_sequences), receptions, self._outside,
         )  # fmt: skip
 
@@ -151,9 +158,9 @@ class Surveyor:
             self._outside += 1
             self._pass(sighting)
             return
-        datagram, template = sighting.datagram, sighting.template
-        self._see(sighting)
-        place = self._place(sighting)
+        datagram = sighting.datagram
+        self.see(sighting)
+        place = self.place(sighting)
         tally = place.tally
         octets = octets_on_air(sighting)
         tally.frames += 1
@@ -169,43 +176,38 @@ class Surveyor:
         if place.is_data:
             tally.unused += max(self.largest - octets, 0)
             if sighting.repeats is None:
-                tally.avoidable += self._savings.of(sighting, octets)
+                tally.avoidable += self.savings.of(sighting, octets)
         if datagram is not None:
-            self._name(sighting)
+            self.name(sighting)
             tally.datagrams += 1
             tally.datagram_octets += len(datagram)
-            alone = len(sighting.parts) == 1
-            longer = 0 if template is None else template.longer(sighting.payload)
-            if sighting.opened is not None and sighting.opened.is_open:
-                application = len(sighting.application or b"")
-            elif alone and place.application is not None:
-                application = place.application + longer
-            else:
-                application = application_octets(sighting, datagram)
-                place.application = application - longer if alone else None
-            tally.application += application
+            tally.application += counted_application(sighting, datagram, place)
         if sighting.is_fragment:
             tally.fragments += 1
             tally.assembled += datagram is not None
         if place.sequence is not None and sighting.fcs_ok is not False:
-            tally.lost += self._gaps.before(place.sequence, sighting.sequence)
+            tally.lost += self.gaps.before(place.sequence, sighting.sequence)
         tally.damaged += sighting.damaged
         see(tally, sighting.record.time_ns)
         if reason := sighting.reason:
-            tally.unread += 1
-            reasons = self._reasons
-            key = reason if reason in reasons or len(reasons) < MOST_REASONS else OTHERS
-            reasons[key] = reasons.get(key, 0) + 1
+            self.leave_unread(tally, reason)
         if sighting.ended:
             self.end(sighting.ended)
+
+    def leave_unread(self, tally: Tally, reason: str, frames: int = 1) -> None:
+        """Count frames that could not be read to their end."""
+        tally.unread += frames
+        reasons = self.reasons
+        key = reason if reason in reasons or len(reasons) < MOST_REASONS else OTHERS
+        reasons[key] = reasons.get(key, 0) + frames
 
     def _pass(self, sighting: Sighting) -> None:
         """Note the number of a frame that is not counted, which none of its sender's others lacks then."""
-        self._gaps.before_frame(sighting)
+        self.gaps.before_frame(sighting)
         if sighting.ended:
             self.end(sighting.ended)
 
-    def _see(self, sighting: Sighting) -> None:
+    def see(self, sighting: Sighting) -> None:
         """Note what there is in the layers of a record; once for all frames that are alike."""
         template = sighting.template
         for span in () if sighting.opened is None else sighting.opened.spans:
@@ -221,10 +223,10 @@ class Surveyor:
         for layer, nature in {(s.layer, s.nature) for s in (() if frame is None else frame.spans)}:
             _see(self._natures, layer, nature)
 
-    def _name(self, sighting: Sighting) -> None:
+    def name(self, sighting: Sighting) -> None:
         """Remember what the design calls a flow, at its first datagram."""
-        flow, names = sighting.flow, self._names
-        if flow is None or not sighting.has_design or flow in names or len(names) >= MOST_CELLS:
+        flow, names = sighting.flow, self.names
+        if flow is None or not sighting.has_design or flow in names or self.has_all_names:
             return
         matched = sighting.matched
         names[flow] = "" if matched is None else matched.flow.name
@@ -236,11 +238,12 @@ class Surveyor:
             outside = self._narrowing is not None and not self._narrowing.wanted(numbers)
             if outside or event.again:
                 continue
-            tally = self._tally(Cell(_DATA, flow_of_parts(event.marks), event.key[0]))
+            tally = self.tally_of(Cell(_DATA, flow_of_parts(event.marks), event.key[0]))
             tally.dropped += 1
             tally.given_up += isinstance(event, Discarded) and event.for_room
 
-    def _tally(self, cell: Cell) -> Tally:
+    def tally_of(self, cell: Cell) -> Tally:
+        """Return the tally of a cell, or of the others where there are too many."""
         cells = self._cells
         tally = cells.get(cell)
         if tally is None:
@@ -250,66 +253,52 @@ class Surveyor:
             tally = cells.setdefault(cell, running())
         return tally
 
-    def _place(self, sighting: Sighting) -> "_TallyPlace":
+    def place(self, sighting: Sighting) -> TallyPlace:
         """Return where a record is counted; found once for all frames that are alike."""
         template = sighting.template
         shared = template is not None and sighting.flow is template.flow
         if template is not None and shared:
             place = template.facts.get(self)
-            if isinstance(place, _TallyPlace):
+            if isinstance(place, TallyPlace):
                 return place
         mac = None if template is None else template.example.mac
-        tally = self._tally(Cell(sighting.kind, sighting.flow, sighting.source))
+        tally = self.tally_of(Cell(sighting.kind, sighting.flow, sighting.source))
         is_data = mac is not None and mac.frame_type == FrameType.DATA
-        place = _TallyPlace(tally, is_data, None if mac is None else sequence_of(mac))
+        place = TallyPlace(tally, is_data, None if mac is None else sequence_of(mac))
         if template is not None and shared:
             template.facts[self] = place
         return place
-
-
-@dataclass(slots=True)
-class _TallyPlace:
-    """Where records are counted, whether their room counts, and the name of their sequence if they have one.
-
-    ``application`` are the octets that an application sent in a frame as long as the template, once they are known.
-    """
-
-    tally: Tally
-    is_data: bool
-    sequence: bytes | None
-    application: int | None = None
 
 
 _SEEN = object()  # the surveyor that has seen a template's layers, among its facts
 _DATA = FrameType.DATA.name.lower()
 
 
-def application_octets(sighting: Sighting, datagram: bytes) -> int:
-    """Return the octets that an application sent in the datagram: behind UDP, and behind CoAP where it can be read."""
-    flow = sighting.flow
-    if flow is None or flow.protocol != ipv6.UDP:
-        return 0
-    if COAP_PORT in (flow.source_port, flow.destination_port):
-        return len(sighting.application or b"")
-    template = sighting.headers_template
-    upper = upper_of(datagram) if template is None else template.upper
-    return 0 if upper is None else len(datagram) - upper.offset - udp.OCTETS
-
-
-def survey(capture: Capture, *, every: object = None, **known: Unpack[TraceOptions]) -> Survey:
+def survey(
+    capture: Capture,
+    *,
+    every: object = None,
+    columns: bool | None = None,
+    **known: Unpack[TraceOptions],
+) -> Survey:
     """Return where the octets of a capture go, by flow, node, kind of frame and layer.
 
     ``capture`` and what is ``known`` beside it are those of ``follow``; room is counted to the largest frame of the
     design, or to 127 octets. ``every`` asks for a series over time as well, in steps of so many seconds, or of a text
-    such as "15 min". Surveys of several captures add up. Raises ``RequestError`` as ``follow`` does.
+    such as "15 min". Surveys of several captures add up.
+
+    A pcap or pcapng file of more than a megabyte is counted by columns where numba is installed: in compiled loops that
+    know frames by what others like them were. The totals are those of frames followed one by one. ``columns`` says that
+    it is to be so, or not, however large the file is. Raises ``RequestError`` as ``follow`` does.
     """
-    return surveyed(capture, every, (), **known)
+    return surveyed(capture, every, (), columns, **known)
 
 
 def surveyed(
     capture: Capture,
     every: object,
     watchers: Sequence[Callable[[Sighting], None]],
+    columns: bool | None = None,
     **known: Unpack[TraceOptions],
 ) -> Survey:
     """Return a survey as ``survey`` does, and show every record to the watchers, those nobody asked for as well."""
@@ -320,10 +309,18 @@ def surveyed(
     largest = LARGEST_FRAME if design is None else design.link.largest
     surveyor = Surveyor(largest, trace.narrowing)
     with CaptureFile.of(capture) as records:
-        for sighting in trace.follow(records):
-            surveyor.add(sighting)
-            for watch in watching:
-                watch(sighting)
+        shares = Shares()
+        if not watching:
+            shares = add_by_columns(records, trace, surveyor, columns)
+        if not shares.columns + shares.followed:
+            followed = 0
+            for sighting in trace.follow(records):
+                surveyor.add(sighting)
+                followed += 1
+                for watch in watching:
+                    watch(sighting)
+            shares = shares._replace(followed=followed)
     surveyor.end(trace.leftover)
     found = surveyor.survey(trace.fcs.values(), trace.receptions)
-    return found if counter is None else replace(found, series=counter.series())
+    series = None if counter is None else counter.series()
+    return replace(found, series=series, shares=shares)

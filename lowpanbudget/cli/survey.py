@@ -14,6 +14,7 @@ from lowpanbudget.errors import RequestError, WireError, plural
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from lowpanbudget.capture.columns.choice import Shares
     from lowpanbudget.capture.surveyed_file import SurveyedFile
     from lowpanbudget.report.frame_table import FrameTable
     from lowpanbudget.report.screen import Screen
@@ -109,6 +110,7 @@ def command(
     with _table(ctx, table, (*paths, design, key_file)) as rows:
         for one in _surveyed(sets, known, every, rows, workers, continued=continued):
             total += one.survey
+            _tell_shares(ctx, one.file, one.survey.shares)
             wrong |= captures.tell_notices(ctx, one.file, one.notices, one.notice_count)
             read.append(surveys.told(one))
             held.append((one.file, one.survey.total.frames + one.survey.outside))
@@ -204,3 +206,15 @@ def _table(
     with output.writing(table, inputs=inputs) as file, FrameTable(file, form) as rows:
         yield rows
     captures.say(ctx, f"{table}: {plural(rows.count, 'row')}, one a frame")
+
+
+def _tell_shares(ctx: click.Context, capture: str, shares: "Shares") -> None:
+    """Say how the frames of a large capture were counted."""
+    if shares.columns:
+        frames = shares.columns + shares.followed
+        text = f"{shares.columns} of {frames} frames counted by columns ({shares.columns / frames:.1%}), "
+        captures.say(ctx, f"{capture}: {text}{shares.followed} followed one by one")
+    elif shares.why:
+        captures.say(
+            ctx, f"{capture}: frames were followed one by one, which takes longer: {shares.why}"
+        )

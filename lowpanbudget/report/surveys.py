@@ -24,6 +24,7 @@ def told(one: SurveyedFile) -> Data:
         "capture": one.file,
         "frames": one.survey.total.frames,
         "ends": [verdict.text for verdict in verdicts if not verdict.as_claimed],
+        "by_columns": one.survey.shares.columns,
         "notices": data_of(one.notices),
     }
 

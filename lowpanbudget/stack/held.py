@@ -5,7 +5,7 @@ run out stands at the head of a heap. Times may go back: a datagram is as old as
 """
 
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from heapq import heapify, heappop, heappush
 from typing import Generic, Protocol, TypeVar
 
@@ -72,6 +72,16 @@ class HeldDatagrams(Generic[Entry]):
             return None
         self.octets -= found[1].received
         return found[1]
+
+    def sort(self, began: Callable[[Entry], int]) -> None:
+        """Put entries into the order that ``began`` tells, where some came here after others that began later."""
+        ordered = sorted(self._entries.items(), key=lambda one: began(one[1][1]))
+        self._entries = OrderedDict(
+            (key, (at, held)) for at, (key, (_, held)) in enumerate(ordered)
+        )
+        self._begun = len(ordered)
+        self._ages = [(held.started_s, at, key) for key, (at, held) in self._entries.items()]
+        heapify(self._ages)
 
     def expire(self, time_s: float, timeout_s: float) -> list[tuple[FragmentKey, Entry]]:
         """Return those whose time-out is over at a time, in the order in which they began; hold them no longer."""

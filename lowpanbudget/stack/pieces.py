@@ -241,6 +241,14 @@ class SentDatagrams:
     def _forget(self, key: FragmentKey) -> None:
         self._let_go(self._known.pop(key), Fate.GIVEN_UP)
 
+    def put_in_order(self, key: FragmentKey, last_s: float) -> None:
+        """Put a datagram before those that were sent later, where its fragments came here late; the last at a time."""
+        known, is_later = self._known, False
+        for other in [other for other in known if other != key]:
+            is_later = is_later or known[other].fragments[-1].time_s > last_s
+            if is_later:
+                known.move_to_end(other)
+
     def expire(self, before_s: float) -> list[FragmentedDatagram]:
         """Return those, not whole, whose last fragment came before this time, the oldest first; forget all such.
 

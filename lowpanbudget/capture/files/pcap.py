@@ -8,6 +8,7 @@ draft-ietf-opsawg-pcap, from memory; the tests have a second opinion.
 
 import struct
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from lowpanbudget.capture.files.record import Notices, Record
 from lowpanbudget.capture.files.source import Source
@@ -24,6 +25,14 @@ SECOND = 10**9
 _HEADER, _RECORD = 24, 16
 
 
+class PcapLayout(NamedTuple):
+    """What all records of a file share: the order of octets for struct, nanoseconds in a fraction's unit, link type."""
+
+    order: str
+    unit: int
+    link_type: int
+
+
 def read_pcap(source: Source, notices: Notices) -> Iterator[Record]:
     """Yield the whole records of a pcap file; what ends it early is noticed with its place."""
     head = source.take(_HEADER)
@@ -37,10 +46,10 @@ def read_pcap(source: Source, notices: Notices) -> Iterator[Record]:
         notices.add("version-unknown", f"version {major}.{minor} is read as 2.4", 0, 4)
     link_type = network & 0xFFFF  # the bits above tell of an FCS, which the trace tests instead
     layout = struct.Struct(f"{order}4I")
-    number = 0
+    source.layout = PcapLayout(order, unit, link_type)
     take, unpack = source.take, layout.unpack
     while True:
-        start = source.offset
+        start, number = source.offset, source.frames
         head = take(_RECORD)
         if len(head) < _RECORD:
             if head or source.trouble:
@@ -61,7 +70,7 @@ def read_pcap(source: Source, notices: Notices) -> Iterator[Record]:
             text = source.trouble or f"the last record has {len(octets)} of its {kept} octets"
             notices.add("file-cut", text, number, start)
             return
-        number += 1
+        source.frames = number = number + 1
         if fraction * unit >= SECOND:
             notices.add(
                 "time-wrong", f"a fraction of {fraction} is over a second", number, start + 4

@@ -36,7 +36,9 @@ _LOCAL = 0x80000000  # from here on for local use: no frames of this link
 
 
 @dataclass(slots=True)
-class _Interface:
+class Interface:
+    """What the blocks of an interface share; ``per_second`` are its units of time, ``snapshot`` the octets it keeps."""
+
     link_type: int
     snapshot: int
     name: str
@@ -44,24 +46,27 @@ class _Interface:
     offset_s: int = 0
 
     def nanoseconds(self, units: int) -> int:
+        """Return a time in nanoseconds."""
         return self.offset_s * SECOND + units * SECOND // self.per_second
 
 
 @dataclass(slots=True)
-class _Section:
+class Section:
+    """What the blocks of a section share: the order of octets for struct, and the interfaces described so far."""
+
     order: str
-    interfaces: list[_Interface] = field(default_factory=list)
+    interfaces: list[Interface] = field(default_factory=list)
 
     def number(self, octets: bytes, *, signed: bool = False) -> int:
+        """Return the number that octets are."""
         return int.from_bytes(octets, "big" if self.order == ">" else "little", signed=signed)
 
 
 def read_pcapng(source: Source, notices: Notices) -> Iterator[Record]:
     """Yield the frames of all whole blocks; what cannot be read is noticed with its place."""
-    section = _Section("<")
-    number = 0
+    section = source.layout = Section("<")
     while True:
-        start = source.offset
+        start, number = source.offset, source.frames
         head = source.peek(12)
         if len(head) < 12:
             if head or source.trouble:
@@ -73,7 +78,7 @@ def read_pcapng(source: Source, notices: Notices) -> Iterator[Record]:
             if order is None:
                 notices.add("block-wrong", "a section header without byte order", number, start + 8)
                 return
-            section = _Section(order)
+            section = source.layout = Section(order)
         kind, total = struct.unpack(section.order + "2I", head[:8])
         if total < 12 or total % 4 or total > _LONGEST_BLOCK:
             notices.add(
@@ -93,12 +98,12 @@ def read_pcapng(source: Source, notices: Notices) -> Iterator[Record]:
             notices.add("length-wrong", text, number, start + total - 4)
         record = _block(section, kind, block, number + 1, start, notices)
         if record is not None:
-            number += 1
+            source.frames = number + 1
             yield record
 
 
 def _block(
-    section: _Section, kind: int, block: bytes, number: int, start: int, notices: Notices
+    section: Section, kind: int, block: bytes, number: int, start: int, notices: Notices
 ) -> Record | None:
     """Return the frame in a block, or None after noting what a block of another kind says."""
     if kind in _FRAMES:
@@ -118,7 +123,7 @@ def _block(
 
 
 def _frame(
-    section: _Section,
+    section: Section,
     block: bytes,
     number: int,
     start: int,
@@ -154,8 +159,8 @@ def _frame(
 
 
 def _interface(
-    section: _Section, index: int, number: int, start: int, notices: Notices
-) -> _Interface | None:
+    section: Section, index: int, number: int, start: int, notices: Notices
+) -> Interface | None:
     if index < len(section.interfaces):
         return section.interfaces[index]
     text = f"a frame of interface {index}, which is not described: left out"
@@ -164,7 +169,7 @@ def _interface(
 
 
 def _add_interface(
-    section: _Section, block: bytes, number: int, start: int, notices: Notices
+    section: Section, block: bytes, number: int, start: int, notices: Notices
 ) -> None:
     if len(block) < 20 or len(section.interfaces) >= _MOST_INTERFACES:
         text = "an interface description that is too short, or one too many"
@@ -172,7 +177,7 @@ def _add_interface(
         return
     link_type, _, snapshot = struct.unpack_from(section.order + "2HI", block, 8)
     name = f"interface {len(section.interfaces)}"
-    interface = _Interface(link_type, snapshot, name)
+    interface = Interface(link_type, snapshot, name)
     for code, value in _options(section, block, 16):
         if code == _NAME and value:
             own = value.rstrip(b"\0").decode("utf-8", "replace")
@@ -186,7 +191,7 @@ def _add_interface(
     section.interfaces.append(interface)
 
 
-def _options(section: _Section, block: bytes, at: int) -> Iterator[tuple[int, bytes]]:
+def _options(section: Section, block: bytes, at: int) -> Iterator[tuple[int, bytes]]:
     """Yield code and value of each option; a list that overruns its block ends."""
     end = len(block) - 4
     while at + 4 <= end:

@@ -27,7 +27,7 @@ class CaptureFile(Iterator[Record]):
     Use it in a ``with`` statement, or read it to its end, to close a file that it opened.
     """
 
-    __slots__ = ("_format", "_notices", "_opened", "_records", "_source")
+    __slots__ = ("_format", "_live", "_notices", "_opened", "_records", "_source")
 
     def __init__(
         self,
@@ -36,12 +36,15 @@ class CaptureFile(Iterator[Record]):
         notices: Notices | None = None,
         opened: Any = None,
         source: Source | None = None,
+        *,
+        live: bool = False,
     ) -> None:
         self._records = iter(records)
         self._format = form
         self._notices = Notices() if notices is None else notices
         self._opened = opened
         self._source = source
+        self._live = source if live else None
 
     @classmethod
     def of(cls, capture: "Capture") -> "CaptureFile":
@@ -73,9 +76,14 @@ class CaptureFile(Iterator[Record]):
         return self._notices.count
 
     @property
+    def source(self) -> Source | None:
+        """Return what the records are taken from, where others may look ahead; None where they come from elsewhere."""
+        return self._source
+
+    @property
     def is_quiet(self) -> bool:
         """Return whether the next record is still to come: all are taken that a pipe has had for a while."""
-        return self._source is not None and self._source.is_quiet
+        return self._live is not None and self._live.is_quiet
 
     def __next__(self) -> Record:
         try:
@@ -134,7 +142,7 @@ def read_capture(
         if opened is not None:
             opened.close()
         raise
-    return CaptureFile(records, form, notices, opened, octets if live else None)
+    return CaptureFile(records, form, notices, opened, octets, live=live)
 
 
 def _only_records(given: Iterable[object]) -> Iterator[Record]:

@@ -27,11 +27,22 @@ class Source:
     """Hands out the octets of a binary file in order, however short its reads are.
 
     ``offset`` is how many have been taken. ``trouble`` says why no more came, when that was not the end of the file:
-    compressed octets that are cut or damaged. What a pipe has is handed out at once: nobody waits for more of it than
-    was asked for. Raises ``RequestError`` when the file cannot be read.
+    compressed octets that are cut or damaged. ``frames`` are the records taken so far, and ``layout`` is what a reader
+    found out about those to come, for others that go on from there. What a pipe has is handed out at once: nobody
+    waits for more of it than was asked for. Raises ``RequestError`` when the file cannot be read.
     """
 
-    __slots__ = ("_at", "_buffer", "_ended", "_file", "_gone", "_read_some", "trouble")
+    __slots__ = (
+        "_at",
+        "_buffer",
+        "_ended",
+        "_file",
+        "_gone",
+        "_read_some",
+        "frames",
+        "layout",
+        "trouble",
+    )
 
     def __init__(self, file: BinaryFile) -> None:
         # ``read`` of a buffered pipe would wait until all that it may give is there, ``read1`` does not
@@ -42,6 +53,8 @@ class Source:
         self._gone = 0  # octets that left the buffer
         self._ended = False
         self.trouble = ""
+        self.frames = 0
+        self.layout: Any = None
         if self.peek(2) == GZIP:
             packed = _Ahead(self._buffer, file)
             # what was unpacked before a fault is handed out first: ``read`` would lose it, ``read1`` does not
@@ -79,6 +92,17 @@ class Source:
         octets = self._buffer[at:end]
         self._at = at + len(octets)
         return octets
+
+    def ahead(self, count: int) -> memoryview:
+        """Return at least so many of the next octets without taking them; fewer only at the end."""
+        if len(self._buffer) - self._at < count:
+            self._fill(count)
+        return memoryview(self._buffer)[self._at :]
+
+    def pass_over(self, octets: int, frames: int) -> None:
+        """Take octets that were looked at, with so many records in them."""
+        self._at += octets
+        self.frames += frames
 
     def some(self, most: int) -> bytes:
         """Return the next octets without taking them: a line at least, or ``most``; fewer at the end."""

@@ -51,16 +51,23 @@ class Endings:
         octets = body.octets
         if len(record.octets) < record.original_length:
             return Ending(octets, 0)  # the capture kept the front only
+        fcs, status = self.rule(record.link_type, body.fcs)
+        if status:
+            return Ending(octets[:-status], 0, octets[-status:])
+        return Ending(octets, fcs)
+
+    def rule(self, link_type: int, claimed: int | None) -> tuple[int, int]:
+        """Return the octets of FCS and of radio status that end whole frames of a link type which claims so many."""
         if self._told is not None:
-            return Ending(octets, self._told)
-        verdict = self.verdicts.get(record.link_type)
+            return self._told, 0
+        verdict = self.verdicts.get(link_type)
         if verdict is None:
-            return Ending(octets, 2 if body.fcs is None else body.fcs)
+            return 2 if claimed is None else claimed, 0
         if verdict.status:
-            return Ending(octets[: -verdict.status], 0, octets[-verdict.status :])
-        if verdict.as_claimed and body.fcs is not None:
-            return Ending(octets, body.fcs)  # one link type may tell each frame's own length
-        return Ending(octets, verdict.octets)
+            return 0, verdict.status
+        if verdict.as_claimed and claimed is not None:
+            return claimed, 0  # one link type may tell each frame's own length
+        return verdict.octets, 0
 
     def is_certain(self, link_type: int) -> bool:
         """Return whether an FCS is known to be there, so that a wrong one means damage."""

@@ -31,6 +31,18 @@ class Mask(NamedTuple):
         return self.number, extra, count, b"".join([octets[start:end] for start, end in kept])
 
 
+def kept_ranges(free: Iterable[Place], octets: int) -> tuple[tuple[int, int], ...]:
+    """Return the ranges of so many octets that are at none of the free places, which stand in order."""
+    kept, at = [], 0
+    for place in free:
+        if place.start > at:
+            kept.append((at, place.start))
+        at = place.end
+    if octets > at or not kept:
+        kept.append((at, max(octets, at)))
+    return tuple(kept)
+
+
 class Memo(Generic[Value]):
     """Values by the octets they were learned from, in bounded memory.
 
@@ -68,19 +80,13 @@ class Memo(Generic[Value]):
 
         It also depends on their number; with ``tail`` only on whether there are any from there on.
         """
-        kept, at = [], 0
-        for place in free:
-            if place.start > at:
-                kept.append((at, place.start))
-            at = place.end
-        if len(octets) > at or not kept:
-            kept.append((at, max(len(octets), at)))
+        kept = kept_ranges(free, len(octets))
         masks = self._masks.setdefault(octets[:2], [])
-        mask = next((mask for mask in masks if (mask.kept, mask.tail) == (tuple(kept), tail)), None)
+        mask = next((mask for mask in masks if (mask.kept, mask.tail) == (kept, tail)), None)
         if mask is None:
             if len(masks) >= _MOST_MASKS:
                 return
-            mask = Mask(len(masks), tuple(kept), tail)
+            mask = Mask(len(masks), kept, tail)
             masks.append(mask)
             if len(self._masks) > self._most:
                 self.clear()

@@ -10,12 +10,14 @@ from typing import NamedTuple
 from lowpanbudget.capture.recent import Recent
 
 MOST_SOURCES = 4096
-_DEPTH = 8  # frames of a source that are remembered
+DEPTH = 8  # frames of a source that are remembered
 # how long retries of one frame may last, with a slot schedule too, and copies under another number; our choice
 REPEAT_NS, COPY_NS = 8 * 10**9, 10**9
 
 
-class _Seen(NamedTuple):
+class Seen(NamedTuple):
+    """A frame of a source: ``contents`` is the hash of what must agree."""
+
     number: int
     time_ns: int | None
     sequence: int | None
@@ -36,7 +38,7 @@ class Repeats:
     """Remembers the last frames of each source, in bounded memory."""
 
     def __init__(self) -> None:
-        self._sources = Recent[bytes, deque[_Seen]](MOST_SOURCES)
+        self._sources = Recent[bytes, deque[Seen]](MOST_SOURCES)
 
     def see(
         self, source: bytes, number: int, time_ns: int | None, sequence: int | None, contents: bytes
@@ -44,9 +46,9 @@ class Repeats:
         """Return what a frame repeats; ``contents`` is what must agree: addresses and payload."""
         seen = self._sources.get(source)
         mark = hash(contents)
-        entry = _Seen(number, time_ns, sequence, mark)
+        entry = Seen(number, time_ns, sequence, mark)
         if seen is None:
-            self._sources[source] = deque((entry,), _DEPTH)
+            self._sources[source] = deque((entry,), DEPTH)
             return _NO
         again = _NO
         for other in reversed(seen):

@@ -9,7 +9,7 @@ Nothing is dropped: what cannot be read is kept with its reason. All that is rem
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from ipaddress import IPv6Address
 from itertools import islice
-from typing import TYPE_CHECKING, Any, TypedDict
+from typing import TYPE_CHECKING, Any
 
 from lowpanbudget.capture.files.link_types import FRAME, IPV6, LOWPAN, unwrap
 from lowpanbudget.capture.files.reading import CaptureFile
@@ -29,6 +29,7 @@ from lowpanbudget.capture.follow.opening import look_into, opener_of
 from lowpanbudget.capture.follow.receivers import Receivers, Reception
 from lowpanbudget.capture.follow.repeats import Repeats
 from lowpanbudget.capture.follow.sighting import DatagramPart, Sighting, flow_of_parts, given_up
+from lowpanbudget.capture.follow.trace_options import TraceOptions
 from lowpanbudget.env import Contexts, Env, address
 from lowpanbudget.layers.internet import ipv6, rpi
 from lowpanbudget.layers.internet.dtls.sender import DtlsSender
@@ -44,27 +45,9 @@ from lowpanbudget.stack.reassembly import Reassembler
 if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
 
+__all__ = ["SECOND", "Trace", "TraceOptions"]
 SECOND = 10**9
 _AGAIN = (4, 16, WINDOW)  # frames of a pipe after which it is tested again where they end
-
-
-class TraceOptions(TypedDict, total=False):
-    """What may be known of a capture beside its frames: the arguments of ``Trace``."""
-
-    contexts: Mapping[int, Any] | None
-    keys: object
-    devices: Mapping[Any, Any] | None
-    root: IPv6Address | str | None
-    rpi_type: int | None
-    design: "Design | None"
-    fcs: int | None
-    timeout_s: float
-    node: str | None
-    flow: str | None
-    since: str | float | None
-    until: str | float | None
-    oscore: Sequence[SecurityContext]
-    dtls: Sequence[DtlsSender]
 
 
 class Trace:
@@ -121,33 +104,38 @@ class Trace:
         self._keys = keys_of(keys) if keys else ()
         self._opener = opener_of(oscore, dtls)
         Env(rpi_type=self.knowledge.rpi_type)  # raises for a type that is none
-        self._endings = Endings(fcs)
-        self._reassembler = Reassembler(timeout_s=timeout_s)
-        self._repeats = Repeats()
+        self.endings = Endings(fcs)
+        self.reassembler = Reassembler(timeout_s=timeout_s)
+        self.repeats = Repeats()
         self._receivers = Receivers()
         self.narrowing: Narrowing | None = None
         if not (node is flow is since is until is None):
             self.narrowing = Narrowing(node, flow, since, until, matcher=self.matcher)
-        self._first_ns: int | None = None
-        self._time_s = 0.0
+        self.first_ns: int | None = None
+        self.time_s = 0.0
         self.leftover: list[TimedOut | Discarded] = []
-        self._reader = FrameReader(self._known())
-        self._reassembler.renew(self._reader.decoder.env())
+        self.reader = FrameReader(self._known())
+        self.reassembler.renew(self.reader.decoder.env())
 
     @property
     def timeout_s(self) -> float:
         """Return how long receivers wait for the fragments of a datagram, in seconds."""
-        return self._reassembler.timeout_s
+        return self.reassembler.timeout_s
+
+    @property
+    def opens_contents(self) -> bool:
+        """Return whether what ends seal for each other is opened."""
+        return self._opener is not None
 
     @property
     def fcs(self) -> dict[int, FcsVerdict]:
         """Return what the test for an FCS found, by link type; nothing where it was told."""
-        return self._endings.verdicts
+        return self.endings.verdicts
 
     @property
     def contexts(self) -> Contexts:
         """Return the contexts that hold now, given and learned."""
-        return self._reader.decoder.contexts
+        return self.reader.decoder.contexts
 
     @property
     def learned_contexts(self) -> tuple[LearnedContext, ...]:
@@ -176,20 +164,28 @@ class Trace:
             window.append(record)
             if isinstance(coming, CaptureFile) and coming.is_quiet:
                 break
-        self._endings.test(window, self._fits)
+        self.test_endings(window)
         yield from map(self.feed, tuple(window))
         for record in coming:
             if len(window) < WINDOW:
                 window.append(record)
                 if len(window) in _AGAIN:
-                    self._endings.test(window, self._fits)
+                    self.test_endings(window)
             yield self.feed(record)
-        self.leftover += given_up(self._reassembler.close(self._time_s))
+        self.end()
+
+    def test_endings(self, window: Iterable[Record]) -> None:
+        """Test with some records whether an FCS is there, unless somebody told."""
+        self.endings.test(window, self._fits)
+
+    def end(self) -> None:
+        """Give up what is open; ``leftover`` tells of it."""
+        self.leftover += given_up(self.reassembler.close(self.time_s))
 
     def feed(self, record: Record) -> Sighting:
         """Return what one record holds. Whether an FCS is there is what the link type says, unless tested before."""
         self._clock(record.time_ns)
-        expired = self._reassembler.expired(self._time_s)
+        expired = self.reassembler.expired(self.time_s)
         sighting = self._sight(record)
         sighting.expired = expired
         if self._opener is not None and sighting.datagram is not None:
@@ -200,16 +196,16 @@ class Trace:
 
     def _sight(self, record: Record) -> Sighting:
         body = unwrap(record)
-        decoder = self._reader.decoder
+        decoder = self.reader.decoder
         if body.kind == FRAME:
-            octets, length, status = self._endings.of(record, body)
+            octets, length, status = self.endings.of(record, body)
             sighting = Sighting(record, body, decoder, self.matcher, octets, length, status)
             end = len(octets) - length
             if length and end > 0:
                 sighting.fcs_ok = fcs_of(octets[:end], length) == octets[end:]
             if record.receiver is not None:
                 self._hear(sighting, record.receiver)
-            return self._settle(sighting, self._reader.read(sighting))
+            return self._settle(sighting, self.reader.read(sighting))
         sighting = Sighting(record, body, decoder, self.matcher)
         if body.kind == IPV6:
             if sighting.cut:
@@ -219,7 +215,7 @@ class Trace:
             sighting.parts = (DatagramPart(record.number, len(body.octets)),)
             return sighting
         if body.kind == LOWPAN:
-            return self._settle(sighting, self._reader.read_lowpan(sighting))
+            return self._settle(sighting, self.reader.read_lowpan(sighting))
         sighting.fault = body.fault
         return sighting
 
@@ -244,7 +240,7 @@ class Trace:
             return sighting  # what follows from it is known
         source = example.link_source
         if source is not None and sighting.payload and sighting.fcs_ok is not False:
-            again = self._repeats.see(
+            again = self.repeats.see(
                 source,
                 sighting.record.number,
                 sighting.record.time_ns,
@@ -252,7 +248,7 @@ class Trace:
                 sighting.payload + (example.link_destination or b""),
             )
             sighting.repeats, sighting.copies = again
-        if sighting.fcs_ok is False and self._endings.is_certain(sighting.record.link_type):
+        if sighting.fcs_ok is False and self.endings.is_certain(sighting.record.link_type):
             sighting.damaged = True  # a receiver drops it
             sighting.datagram = None
         elif sighting.cut:
@@ -260,16 +256,16 @@ class Trace:
         elif frame is not None and sighting.repeats is None:
             self._put_together(sighting, frame)
         elif sighting.datagram is not None:
-            sighting.parts = (self._part(sighting),)
+            sighting.parts = (self.part(sighting),)
         if template.lesson is not None and sighting.fcs_ok is not False and not sighting.cut:
             self._learn(sighting, template.lesson)
         return sighting
 
     def _put_together(self, sighting: Sighting, frame: Frame) -> None:
-        events = self._reassembler.feed(frame, self._time_s, self._part(sighting))
-        sighting.arrival, sighting.ended = self._reassembler.arrival, tuple(given_up(events))
+        events = self.reassembler.feed(frame, self.time_s, self.part(sighting))
+        sighting.arrival, sighting.ended = self.reassembler.arrival, tuple(given_up(events))
         whole = next((event for event in events if isinstance(event, Complete)), None)
-        parts = self._reassembler.marks(frame) if whole is None else whole.marks
+        parts = self.reassembler.marks(frame) if whole is None else whole.marks
         sighting.flow = sighting.flow or flow_of_parts(parts)
         if whole is None:
             return
@@ -282,7 +278,8 @@ class Trace:
                 self._learn(sighting, lesson)
 
     @staticmethod
-    def _part(sighting: Sighting) -> DatagramPart:
+    def part(sighting: Sighting) -> DatagramPart:
+        """Return what a frame brings of a datagram."""
         number, octets = sighting.record.number, len(sighting.payload or b"")
         return DatagramPart(number, octets, sighting.template, len(sighting.octets))
 
@@ -299,9 +296,9 @@ class Trace:
     def _clock(self, time_ns: int | None) -> None:
         if time_ns is None:
             return
-        if self._first_ns is None:
-            self._first_ns = time_ns
-        self._time_s = (time_ns - self._first_ns) / SECOND
+        if self.first_ns is None:
+            self.first_ns = time_ns
+        self.time_s = (time_ns - self.first_ns) / SECOND
         end = self.knowledge.next_end_ns
         if end is not None and end < time_ns and self.knowledge.expire(time_ns):
             self._renew()
@@ -309,8 +306,8 @@ class Trace:
     def _renew(self) -> None:
         """Read with what is known now from here on."""
         decoder = self._known()
-        self._reader.renew(decoder)
-        self._reassembler.renew(decoder.env())
+        self.reader.renew(decoder)
+        self.reassembler.renew(decoder.env())
 
     def _known(self) -> Decoder:
         knowledge = self.knowledge
@@ -320,7 +317,7 @@ class Trace:
 
     def _fits(self, octets: bytes) -> bool | None:
         """Return whether a frame without FCS proves by a checksum or integrity code that it ends where it should."""
-        frame = self._reader.decoder.frame(octets, 0, None)
+        frame = self.reader.decoder.frame(octets, 0, None)
         if frame.verified:
             return True
         if frame.datagram is None or frame.datagram.checksum_elided:

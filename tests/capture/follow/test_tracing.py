@@ -698,7 +698,7 @@ def test_what_is_remembered_is_bounded() -> None:
         )
         octets = encode_frame(mac_of(link, B, number & 255), payload).octets
         trace.feed(Record(number + 1, number * 10**6, 195, octets, len(octets)))
-    assert len(trace._reassembler._open) <= 256
-    assert len(trace._reader._templates._young) + len(trace._reader._templates._old) <= 2048
-    assert len(trace._reader._headers._young) + len(trace._reader._headers._old) <= 2048
-    assert len(trace._repeats._sources) <= 4096
+    assert len(trace.reassembler._open) <= 256
+    assert len(trace.reader._templates._young) + len(trace.reader._templates._old) <= 2048
+    assert len(trace.reader._headers._young) + len(trace.reader._headers._old) <= 2048
+    assert len(trace.repeats._sources) <= 4096

@@ -1,0 +1,309 @@
+"""What the counting loop remembers from frame to frame, in arrays that the path frame by frame reads and fills too."""
+
+from collections import deque
+from collections.abc import Callable, Iterator
+from typing import Any, NamedTuple
+
+from lowpanbudget.capture.columns import memory, words
+from lowpanbudget.capture.columns import places as p
+from lowpanbudget.capture.columns.forms import (
+    element_head,
+    frame_control,
+    security_control,
+    sums_of_octets,
+)
+from lowpanbudget.capture.columns.loops import Loops
+from lowpanbudget.capture.follow.repeats import MOST_SOURCES, Again, Repeats, Seen
+from lowpanbudget.capture.recent import Recent
+
+MOST_SEQUENCES = 8192
+_SOURCE_NUMBERS = 1 + p.DEPTH * p.H_FIELDS
+
+
+class Front(NamedTuple):
+    """What stands before a payload: octets of the MAC header, whether it is numbered, and where its counter is, if any.
+
+    ``mic`` are the octets of the integrity code behind the payload, ``encrypted`` tells whether that is sealed,
+    ``secured`` whether the frame is protected at all.
+    """
+
+    header: int
+    sequenced: int
+    counter: int
+    mic: int
+    encrypted: bool
+    secured: bool
+
+
+def front_octets(mode: int, body: bytes) -> int:
+    """Return by what masks are looked up for a payload."""
+    if mode == p.SEALED_MODE:
+        return p.ALL_SEALED
+    if len(body) >= 2:
+        return body[0] << 8 | body[1]
+    return 65536 + body[0] if body else p.EMPTY
+
+
+class State:
+    """The arrays of the counting loop, and the loop over them."""
+
+    def __init__(self, loops: Loops) -> None:
+        self._count, self._digest = loops.count, loops.digest
+        self._of_octets = loops.of_octets
+        numbers, octets = loops.numbers, loops.octets
+        self.is_full = False  # more nodes are there than the arrays hold
+        self.number = 0  # of the frame that is followed on its own
+        self.now = 0  # its time, or the last that was told
+        self.controls = numbers(1 << 16, p.UNASKED)
+        self.securities = numbers(1 << 8, p.UNASKED)
+        self.elements = numbers(1 << 16, p.UNASKED)
+        self.sums = numbers(8 * 256, 0)
+        for place, value in enumerate(sums_of_octets()):
+            self.sums[place] = value
+        self.candidates = numbers(p.CANDIDATES, 0)
+        self.lists = numbers(p.MOST_LISTS * p.MASKS_EACH, -1)
+        self.masks = numbers(p.MOST_MASKS * p.MASK_WIDTH, 0)
+        self.slots = numbers(p.CLASS_SLOTS, -1)
+        self.classes = numbers(p.MOST_CLASSES * p.C_FIELDS, 0)
+        self.examples = octets(p.MOST_CLASSES * p.CLASS_OCTETS)
+        self.destinations = octets(p.MOST_CLASSES * 8)
+        self.counts = numbers((p.MOST_CLASSES + p.MOST_PAIRS) * p.N_FIELDS, 0)
+        self.pairs = numbers(p.PAIR_SLOTS * 3, -1)
+        self.heard = numbers(MOST_SOURCES * _SOURCE_NUMBERS, 0)
+        self.last = numbers(MOST_SEQUENCES * p.L_FIELDS, -1)
+        self.chains = numbers(p.CHAINS, -1)
+        self.entries = numbers(p.MOST_ENTRIES * p.E_FIELDS, -1)
+        self.ring = numbers(p.RING * 2, 0)
+        self.parts = numbers(p.MOST_PARTS * p.P_FIELDS, -1)
+        self.part_octets = octets(p.MOST_PARTS * p.PART_OCTETS)
+        self.savings = numbers(p.SAVINGS * p.S_FIELDS, -1)
+        self.s = numbers(p.STATES, 0)
+        _link(self.entries, p.MOST_ENTRIES, p.E_FIELDS, p.E_NEXT)
+        _link(self.parts, p.MOST_PARTS, p.P_FIELDS, p.P_NEXT)
+        for entry in range(p.MOST_ENTRIES):
+            self.entries[entry * p.E_FIELDS + p.E_STATE] = p.E_FREE
+        self.s[p.NEXT_END] = p.NEVER
+        self.s[p.FED] = self.s[p.LATEST] = self.s[p.NOW] = p.NO_TIME
+        self.s[p.NEXT_PAIR] = p.MOST_CLASSES
+
+    def count(self, batch: Any, at: int, to: int) -> int:
+        """Count the frames of a batch from one to another; return the first that was not."""
+        return self._count(
+            batch.octets, batch.opened, batch.starts, batch.ends, batch.times, batch.checks, batch.clear,
+            self.controls, self.securities, self.elements, self.sums, self.candidates, self.lists, self.masks,
+            self.slots, self.classes, self.examples, self.destinations, self.counts, self.pairs, self.heard, self.last,
+            self.chains, self.entries, self.ring, self.parts, self.part_octets, self.savings, self.s, at, to,
+        )  # fmt: skip
+
+    def front(self, octets: bytes) -> Front | None:
+        """Return what stands before the payload of a frame without FCS; None where the loop does not know."""
+        word = int.from_bytes(octets[:2], "little")
+        form = self._form(self.controls, word, frame_control)
+        header, counter, mic, encrypted, is_secured = form & 0xFF, 0, 0, False, False
+        if form == p.UNKNOWN or len(octets) < header + (form >> 9 & 1):
+            return None
+        sequenced, has_elements = form >> 8 & 1, form >> 10 & 1
+        if form >> 9 & 1:
+            word = octets[header]
+            form = self._form(self.securities, word, security_control)
+            if form >> 16 & 0xFF:
+                counter = header + (form >> 16 & 0xFF)
+            header, mic, encrypted = header + (form & 0xFF), form >> 8 & 0xFF, bool(form >> 24 & 1)
+            is_secured = bool(form >> 25)
+        if has_elements:
+            end = len(octets) - mic
+            while header + 2 <= end:
+                form = self._form(
+                    self.elements,
+                    int.from_bytes(octets[header : header + 2], "little"),
+                    element_head,
+                )
+                header += form & 0xFF
+                if form == p.UNKNOWN or header > end:
+                    return None
+                if form >> 8:
+                    break
+        return Front(header, sequenced, counter, mic, encrypted, is_secured)
+
+    def ask(self) -> None:
+        """Find out what a word says that the loop wanted to know."""
+        forms, asked = {
+            p.CONTROL: (self.controls, frame_control),
+            p.SECURITY: (self.securities, security_control),
+            p.ELEMENT: (self.elements, element_head),
+        }[int(self.s[p.STATUS])]
+        self._form(forms, int(self.s[p.CODE]), asked)
+
+    @staticmethod
+    def _form(forms: Any, word: int, asked: Callable[[int], int]) -> int:
+        """Return what a word says, asked once."""
+        if forms[word] == p.UNASKED:
+            forms[word] = asked(word)
+        return int(forms[word])
+
+    def set_class(
+        self,
+        number: int,
+        fields: list[int],
+        front: Front,
+        octets: bytes,
+        body: bytes,
+        destination: bytes,
+    ) -> None:
+        """Put a class into its place, with the octets of its example."""
+        at = number * p.CLASS_OCTETS
+        self._put(self.examples, at, octets[: front.header])
+        self._put(self.examples, at + p.HEAD_OCTETS, body[: p.KEPT_OCTETS])
+        self._put(self.destinations, number * 8, destination)
+        seed = fields[p.C_FCS] | fields[p.C_MODE] << 4
+        key = words.absorbed(seed, octets, 0, 2)
+        if front.counter:
+            key = words.absorbed(key, octets, 2 + front.sequenced, front.counter)
+            key = words.absorbed(key, octets, front.counter + 4, front.header)
+        else:
+            key = words.absorbed(key, octets, 2 + front.sequenced, front.header)
+        mask = fields[p.C_MASK]
+        key = words.mixed(words.mixed(key, mask, words.FACTOR_A), fields[p.C_COUNT], words.FACTOR_B)
+        for k in range(int(self.masks[mask + p.RANGES])):
+            one = mask + 2 + 2 * k
+            key = words.absorbed(key, body, int(self.masks[one]), int(self.masks[one + 1]))
+        fields[p.C_HASH] = key
+        slot = key & (p.CLASS_SLOTS - 1)
+        while self.slots[slot] >= 0:
+            slot = (slot + 1) & (p.CLASS_SLOTS - 1)
+        self.slots[slot] = number
+        for at, value in enumerate(fields, number * p.C_FIELDS):
+            self.classes[at] = int(value)
+
+    def set_saving(self, first: int, around: int, actual: int, value: int) -> None:
+        """Note how many octets too many such fragments are."""
+        place = memory.saving_place(self.savings, first, around, actual) * p.S_FIELDS
+        for at, number in enumerate((first, around, actual, value), place):
+            self.savings[at] = number
+
+    @staticmethod
+    def _put(into: Any, at: int, octets: bytes) -> None:
+        for place, octet in enumerate(octets, at):
+            into[place] = octet
+
+    @staticmethod
+    def fill(numbers: Any, value: int) -> None:
+        """Give all numbers a value."""
+        for place, number in enumerate(numbers):
+            if number != value:
+                numbers[place] = value
+
+    def last_heard(self, source: int) -> Iterator[tuple[int, int | None, int | None, int]]:
+        """Yield number, time, sequence number and contents of the last frames of a source, the oldest first."""
+        base = source * _SOURCE_NUMBERS
+        many = int(self.heard[base])
+        for back in range(min(many, p.DEPTH), 0, -1):
+            one = base + 1 + ((many - back) % p.DEPTH) * p.H_FIELDS
+            time, sequence, contents, number = (int(self.heard[one + field]) for field in range(4))
+            yield (
+                number, None if time == p.NO_TIME else time, None if sequence < 0 else sequence, hash(contents),
+            )  # fmt: skip
+
+    def digest(self, contents: bytes) -> int:
+        """Return what stands for the contents of a frame in the arrays."""
+        octets = self._of_octets(contents)
+        return self._digest(octets, 0, len(contents), octets, 0, 0)
+
+
+def _link(numbers: Any, most: int, fields: int, following: int) -> None:
+    """Link free places, each to the one behind it."""
+    for place in range(most):
+        numbers[place * fields + following] = (place + 1) * fields if place + 1 < most else -1
+
+
+class SharedRepeats(Repeats):
+    """What ``Repeats`` does, over the arrays of the loop; over its own once there are more sources than these hold."""
+
+    def __init__(self, state: State) -> None:
+        super().__init__()
+        self._state = state
+        self._numbers: dict[bytes, int] = {}
+
+    def source(self, source: bytes) -> int:
+        """Return the number of a source; -1 when there are too many, which ends the loop for good."""
+        number = self._numbers.get(source)
+        if number is None:
+            if len(self._numbers) >= MOST_SOURCES:
+                self._state.is_full = True
+                return -1
+            number = self._numbers[source] = len(self._numbers)
+        return number
+
+    def see(
+        self, source: bytes, number: int, time_ns: int | None, sequence: int | None, contents: bytes
+    ) -> Again:
+        """Return what a frame repeats; its number is told as its own."""
+        state = self._state
+        mark = state.digest(contents)
+        one = -1 if state.is_full else self.source(source)
+        if one < 0:
+            self._take_over()
+            return super().see(source, number, time_ns, sequence, mark)  # type: ignore[arg-type]  # what has a hash
+        time = p.NO_TIME if time_ns is None else time_ns
+        counted = -1 if sequence is None else sequence
+        is_repeat, is_copy = memory.was_heard(state.heard, one, time, counted, mark)
+        if is_repeat:
+            return Again(repeats=number)
+        memory.hear(state.heard, one, time, counted, mark, number)
+        return Again(copies=number) if is_copy else Again()
+
+    def _take_over(self) -> None:
+        """Go on with the last frames of each source that the arrays hold."""
+        for source, one in self._numbers.items():
+            seen = [Seen(*values) for values in self._state.last_heard(one)]
+            self._sources[source] = deque(seen, p.DEPTH)
+        self._numbers.clear()
+
+
+class SharedSequences(Recent[bytes, int]):
+    """The last number of each sequence, over the arrays of the loop; over its own once there are too many."""
+
+    def __init__(self, state: State) -> None:
+        super().__init__(MOST_SEQUENCES)
+        self._state = state
+        self._places: dict[bytes, int] = {}
+
+    def place(self, sequence: bytes) -> int:
+        """Return where the last number of a sequence stands; -1 when there are too many: the loop ends."""
+        place = self._places.get(sequence)
+        if place is None:
+            if len(self._places) >= MOST_SEQUENCES:
+                self._state.is_full = True
+                return -1
+            place = self._places[sequence] = len(self._places)
+        return place
+
+    def pop(self, sequence: bytes, default: Any = None) -> Any:
+        """Return the last number of a sequence."""
+        place = -1 if self._state.is_full else self.place(sequence)
+        if place < 0:
+            self._take_over()
+            return super().pop(sequence, default)
+        number = int(self._state.last[place * p.L_FIELDS + p.L_NUMBER])
+        return default if number < 0 else number
+
+    def __setitem__(self, sequence: bytes, number: int) -> None:
+        if self._state.is_full:
+            super().__setitem__(sequence, number)
+            return
+        place = self.place(sequence) * p.L_FIELDS
+        self._state.last[place + p.L_NUMBER] = number
+        self._state.last[place + p.L_USED] = self._state.number
+
+    def _take_over(self) -> None:
+        """Go on with the last numbers that the arrays hold, in the order in which they were told."""
+        last = self._state.last
+        places = sorted(
+            (int(last[place * p.L_FIELDS + p.L_USED]), sequence, place)
+            for sequence, place in self._places.items()
+        )
+        for _, sequence, place in places:
+            number = int(last[place * p.L_FIELDS + p.L_NUMBER])
+            if number >= 0:
+                super().__setitem__(sequence, number)
+        self._places.clear()

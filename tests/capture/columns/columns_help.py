@@ -1,0 +1,52 @@
+"""Surveys by columns in tests: the loops as they stand, over sequences that refuse a place outside of them."""
+
+from typing import Any
+
+from lowpanbudget.capture.columns.choice import Shares
+from lowpanbudget.capture.columns.loops import Loops, as_they_are
+from lowpanbudget.capture.columns.surveying import ColumnSurvey
+from lowpanbudget.capture.files.reading import Capture, CaptureFile
+from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.capture.survey import Survey, Surveyor
+from lowpanbudget.layers.link.mac import LARGEST_FRAME
+
+
+class CheckedOctets(bytes):
+    """Octets that no place before the first is read of."""
+
+    def __getitem__(self, place: Any) -> Any:
+        assert isinstance(place, slice) or place >= 0
+        return super().__getitem__(place)
+
+
+class CheckedNumbers(list[int]):
+    """Numbers that no place before the first is read or written of."""
+
+    def __getitem__(self, place: Any) -> Any:
+        assert isinstance(place, slice) or place >= 0
+        return super().__getitem__(place)
+
+    def __setitem__(self, place: Any, value: Any) -> None:
+        assert isinstance(place, slice) or place >= 0
+        super().__setitem__(place, value)
+
+
+def checked() -> Loops:
+    return as_they_are()._replace(
+        numbers=lambda many, value: CheckedNumbers([value] * many),
+        of_numbers=CheckedNumbers,
+        of_octets=CheckedOctets,
+    )
+
+
+def by_columns(capture: Capture, loops: Loops | None = None, **known: Any) -> tuple[Survey, Shares]:
+    """Return a survey by columns, and how many frames were counted so."""
+    trace = Trace(**known)
+    design = trace.design
+    surveyor = Surveyor(LARGEST_FRAME if design is None else design.link.largest)
+    counting = ColumnSurvey(trace, surveyor, checked() if loops is None else loops)
+    with CaptureFile.of(capture) as records:
+        counting.add(records)
+    surveyor.end(trace.leftover)
+    found = surveyor.survey(trace.fcs.values(), trace.receptions)
+    return found, Shares(counting.counted, counting.followed)

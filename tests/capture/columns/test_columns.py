@@ -1,0 +1,215 @@
+"""Surveys by columns are those of frames followed one by one: over every capture there is, and over random ones."""
+
+import io
+import random
+import struct
+from pathlib import Path
+from typing import Any
+
+import pytest
+from capture.captures import CONTEXTS, KEY, mixed, records
+from capture.columns.columns_help import by_columns
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lowpanbudget.capture.columns import walking
+from lowpanbudget.capture.files.key_file import read_keys
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.files.writing import write_pcap
+from lowpanbudget.capture.survey import survey
+from lowpanbudget.design.load import load_design
+from lowpanbudget.layers.link.fcs import fcs
+
+EXAMPLES = Path(__file__).parents[3] / "examples"
+FRAMES = mixed(500, nodes=4)
+LINK_TYPES = (195, 230, 283, 1)
+
+
+def keyed(name: str, tmp_path: Path) -> dict[str, Any]:
+    path = tmp_path / "keys.toml"
+    path.write_bytes((EXAMPLES / f"{name}.keys.toml").read_bytes())
+    path.chmod(0o600)
+    ring = read_keys(str(path))
+    return {"keys": ring.keys, "devices": ring.devices}
+
+
+@pytest.mark.parametrize("name", ["archive", "footbridge"])
+@pytest.mark.parametrize("has_keys", [False, True])
+@pytest.mark.parametrize("has_design", [False, True])
+def test_examples_are_counted_by_columns_and_alike(
+    name: str, *, has_keys: bool, has_design: bool, tmp_path: Path
+) -> None:
+    known = keyed(name, tmp_path) if has_keys else {}
+    if has_design:
+        known["design"] = load_design(EXAMPLES / f"{name}.toml")
+    capture = EXAMPLES / f"{name}.pcap"
+    found, shares = by_columns(capture, **known)
+    assert found == survey(capture, columns=False, **known)
+    assert found.total.frames == shares.columns + shares.followed
+    assert shares.columns >= 0.95 * found.total.frames
+
+
+def test_nearly_all_of_plain_traffic_is_counted_by_columns() -> None:
+    """A reading that comes again and again, as nodes send it."""
+    frames = [frame for frame in FRAMES if len(frame) > 40 and fcs(frame[:-2]) == frame[-2:]]
+    frames = [frame for frame in frames if not frame[0] & 8][:30] * 30  # none is sealed
+    made = records(frames, step_ns=10**10)
+    found, shares = by_columns(made, contexts=CONTEXTS)
+    assert found == survey(made, contexts=CONTEXTS)
+    assert shares.columns >= 0.95 * len(frames)
+
+
+def wrapped(frame: bytes, link_type: int, number: int) -> bytes:
+    """Return a frame in what a link type wraps around it."""
+    if link_type == 230:
+        return frame[:-2]
+    if link_type == 1:
+        kind = 0x86DD if number % 20 == 7 else 0xA0ED if number % 20 == 9 else 0x809A
+        return bytes(12) + kind.to_bytes(2, "big") + frame
+    if link_type == 283:
+        elements = [(0, b"\1"), (7, struct.pack("<Q", number)), (1, struct.pack("<f", -60.0))]
+        told = b"".join(
+            struct.pack("<HH", kind, len(value)) + value + bytes(-len(value) % 4)
+            for kind, value in elements[: number % 4]
+        )
+        return struct.pack("<BBH", 0, 0, 4 + len(told)) + told + frame
+    return frame
+
+
+def pcap(some: list[Record], order: str, unit: int) -> bytes:
+    magic = {1: 0xA1B23C4D, 1000: 0xA1B2C3D4}[unit]
+    file = struct.pack(f"{order}I2H2I2I", magic, 2, 4, 0, 0, 1 << 18, some[0].link_type)
+    for record in some:
+        seconds, fraction = divmod(record.time_ns or 0, 10**9)
+        head = seconds, fraction // unit, len(record.octets), record.original_length
+        file += struct.pack(f"{order}4I", *head) + record.octets
+    return file
+
+
+def pcapng(some: list[Record], order: str, resolution: int, interfaces: int = 1) -> bytes:
+    """Return a file with blocks of all kinds that hold frames, and some that hold none."""
+
+    def block(kind: int, body: bytes) -> bytes:
+        body += bytes(-len(body) % 4)
+        length = struct.pack(f"{order}I", len(body) + 12)
+        return struct.pack(f"{order}I", kind) + length + body + length
+
+    file = block(0x0A0D0D0A, struct.pack(f"{order}I2Hq", 0x1A2B3C4D, 1, 0, -1))
+    option = struct.pack(f"{order}2HB3x2H", 9, 1, resolution, 0, 0)
+    file += (
+        block(1, struct.pack(f"{order}2HI", some[0].link_type, 0, 1 << 18) + option) * interfaces
+    )
+    per_second = 2 ** (resolution & 0x7F) if resolution & 0x80 else 10**resolution
+    for record in some:
+        units = (record.time_ns or 0) * per_second // 10**9
+        high, low, kept = units >> 32, units & 0xFFFFFFFF, len(record.octets)
+        at = record.number % interfaces
+        if record.number % 31 == 30:
+            file += block(5, struct.pack(f"{order}3I", 0, 0, 0))
+        if record.number % 23 == 22:
+            file += block(3, struct.pack(f"{order}I", record.original_length) + record.octets)
+        elif record.number % 29 == 28:
+            head = struct.pack(f"{order}2H4I", at, 0, high, low, kept, record.original_length)
+            file += block(2, head + record.octets)
+        else:
+            head = struct.pack(f"{order}5I", at, high, low, kept, record.original_length)
+            file += block(6, head + record.octets)
+    return file
+
+
+@st.composite
+def traffic(draw: st.DrawFn) -> tuple[bytes, int]:
+    """Give frames that are lost, repeated, damaged, out of order and cut, and how many octets are looked at at once."""
+    rng = random.Random(draw(st.integers(0, 1 << 32)))
+    at = rng.randrange(len(FRAMES) - 60)
+    frames: list[bytes] = []
+    for frame in FRAMES[at : at + draw(st.integers(1, 60))]:
+        frames += [frame] * rng.choice([0, 1, 1, 1, 1, 1, 2])
+        if rng.random() < 0.1:
+            other = bytearray(frame)
+            other[rng.randrange(len(other))] ^= 1 << rng.randrange(8)
+            if rng.random() < 0.7:
+                other[-2:] = fcs(bytes(other[:-2]))
+            frames.append(bytes(other))
+    if draw(st.booleans()):
+        for place in range(0, len(frames) - 3, 4):
+            frames[place], frames[place + 3] = frames[place + 3], frames[place]
+    link_type = draw(st.sampled_from(LINK_TYPES))
+    step, goes_back = draw(st.sampled_from([10**5, 10**7, 10**9, 2 * 10**10])), draw(st.booleans())
+    some, time_ns = [], 0
+    for number, frame in enumerate(frames or [b""], 1):
+        time_ns += rng.randrange(2 * step)
+        if goes_back and rng.random() < 0.1:
+            time_ns = max(0, time_ns - rng.randrange(80 * 10**9))
+        octets = wrapped(frame, link_type, number)
+        missing = rng.randrange(6) if rng.random() < 0.03 else 0
+        some.append(Record(number, time_ns, link_type, octets, len(octets) + missing))
+    order = draw(st.sampled_from("<>"))
+    if draw(st.booleans()):
+        file = pcap(some, order, draw(st.sampled_from([1, 1000])))
+    else:
+        file = pcapng(
+            some, order, draw(st.sampled_from([6, 9, 3, 0x8A])), draw(st.sampled_from([1, 1, 1, 2]))
+        )
+    return file, draw(st.sampled_from([64, 200, 1000, 1 << 19]))
+
+
+KNOWN = st.fixed_dictionaries(
+    {"contexts": st.just(CONTEXTS)},
+    optional={"keys": st.just(KEY), "fcs": st.sampled_from([0, 2, 4]), "timeout_s": st.sampled_from([1.0, 5.0])},
+)  # fmt: skip
+
+
+@given(traffic(), KNOWN)
+def test_random_traffic_is_counted_alike(made: tuple[bytes, int], known: dict[str, Any]) -> None:
+    check(*made, known)
+
+
+@given(traffic(), st.data())
+def test_damaged_files_are_counted_alike(made: tuple[bytes, int], data: st.DataObject) -> None:
+    """Lengths that lie, octets that are gone, a file that ends anywhere: nothing is read that is not there."""
+    file = bytearray(made[0])
+    for _ in range(data.draw(st.integers(1, 4))):
+        at = data.draw(st.integers(0, len(file) - 1))
+        what = data.draw(st.sampled_from(["bit", "zero", "ones", "huge", "gone", "end"]))
+        if what == "bit":
+            file[at] ^= 1 << data.draw(st.integers(0, 7))
+        elif what in ("gone", "end"):
+            del file[at : at + 7 if what == "gone" else None]
+        else:
+            file[at : at + 4] = {"zero": bytes(4), "ones": b"\xff" * 4, "huge": b"\0\0\1\0"}[what]
+        file = file or bytearray(1)
+    check(bytes(file), made[1], {"contexts": CONTEXTS})
+
+
+def check(file: bytes, block: int, known: dict[str, Any]) -> None:
+    expected = survey(io.BytesIO(file), columns=False, **known)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(walking, "BLOCK", block)
+        found, _ = by_columns(io.BytesIO(file), **known)
+    assert found == expected
+
+
+def test_more_nodes_than_the_loop_holds_are_counted_alike(monkeypatch: pytest.MonkeyPatch) -> None:
+    from lowpanbudget.capture.columns import state
+    from lowpanbudget.capture.follow import repeats
+
+    monkeypatch.setattr(state, "MOST_SOURCES", 2)
+    made = records(FRAMES[:200], step_ns=10**7)
+    found, shares = by_columns(made, contexts=CONTEXTS)
+    assert repeats.MOST_SOURCES > 2
+    assert found == survey(made, contexts=CONTEXTS)
+    assert shares.followed > shares.columns
+
+
+def test_the_compiled_loops_count_as_the_others_do() -> None:
+    compiled = pytest.importorskip("lowpanbudget.capture.columns.compiled")
+    if not compiled.is_there():
+        pytest.skip("numba is not installed")
+    file = io.BytesIO()
+    write_pcap(file, records(FRAMES, step_ns=10**8), 195)
+    file.seek(0)
+    found, shares = by_columns(file, compiled.compiled(), contexts=CONTEXTS, keys=KEY)
+    file.seek(0)
+    assert found == survey(file, columns=False, contexts=CONTEXTS, keys=KEY)
+    assert shares.columns > shares.followed
