@@ -143,6 +143,11 @@ class Path(HashedOnce):
         (writer,) = self._payloads(payload, room=UNLIMITED)
         return self.link.frame(self.hop.source, self.hop.destination, writer)
 
+    def carried(self, payload: bytes) -> bytes:
+        """Return what one frame carries between header and trailer if frames of this link had no greatest length."""
+        (writer,) = self._payloads(payload, room=UNLIMITED)
+        return bytes(writer.data)
+
     @property
     def rest(self) -> int:
         """Return what the headers leave of one frame before any payload, in octets; below 0 when they are over."""

@@ -43,10 +43,11 @@ def drawn(frame: Frame, title: str, sealed: tuple[int, int] = (0, 0)) -> view.Da
 
 def restored_fields(headers: Iterable[Restored]) -> list[view.Data]:
     """Return the fields of restored headers, each with what it was restored from."""
-    return [_field(header, span, width) for header in headers for span, width in header.fields()]
+    return [restored_field(header, span, width) for header in headers for span, width in header.fields()]
 
 
-def _field(header: Restored, span: Span, width: int) -> view.Data:
+def restored_field(header: Restored, span: Span, width: int) -> view.Data:
+    """Return one field of a restored header, ``width`` bits wide, with what it was restored from."""
     offset = span.offset_bits if span.bits else None
     return {
         "header": header.name,

@@ -1,0 +1,151 @@
+"""The data of a design's page: flows, their settings, and for every state the rooms and frames that were encoded."""
+
+from collections.abc import Callable, Sequence
+
+from lowpanbudget.bits import Span, StandInOctets
+from lowpanbudget.design.cautions import cautions
+from lowpanbudget.design.flow import Flow
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.path import Path
+from lowpanbudget.report import view
+from lowpanbudget.report.page.figures import Figures
+from lowpanbudget.report.screen import harmless
+from lowpanbudget.room.measure import cliffs
+from lowpanbudget.room.states import (
+    MOST_STATES,
+    Setting,
+    State,
+    count_of,
+    restored_headers,
+    settings_of,
+    states,
+)
+from lowpanbudget.stack.encoding import Encoded
+
+_MOST_FRAMES = 8  # of a payload, up to which its cliffs are told
+Tell = Callable[[int, int], None]
+
+
+def design_page(design: Design, tell: Tell | None = None, most: int = MOST_STATES) -> view.Data:
+    """Return all that the page of a design shows, as plain data.
+
+    ``tell`` is called with the states that are done and those there are. Settings with more than ``most`` states are
+    encoded alone and in pairs.
+    """
+    figures = Figures()
+    sizes = {flow.name: count_of(settings_of(design, flow)) for flow in design.flows}
+    total = sum(min(size, most) for size in sizes.values())
+    flows, done = [], 0
+    for flow in design.flows:
+        maker = _FlowPage(design, flow, figures)
+        for state in states(design, flow, most):
+            maker.add(state)
+            done += 1
+            if tell is not None:
+                tell(done, total)
+        flows.append(maker.data(is_whole=sizes[flow.name] <= most))
+    return {
+        "title": harmless(design.title or design.file),
+        "file": harmless(design.file),
+        "largest": design.link.largest,
+        "flows": flows,
+        **figures.data(),
+    }
+
+
+class _FlowPage:
+    """One flow: its hops, its settings, and what each state of them has."""
+
+    def __init__(self, design: Design, flow: Flow, figures: Figures) -> None:
+        self._design, self._flow, self._figures = design, flow, figures
+        self._settings = settings_of(design, flow)
+        self._columns = [
+            (setting.dimension, knob.value, knob.id)
+            for setting in self._settings
+            for knob in setting.changes
+        ]
+        self._rooms: list[list[int] | None] = []
+        self._frames: list[list[list[int]]] = []
+        self._texts: list[list[int]] = []
+        self._refused: dict[int, int] = {}
+        self._cliffs: dict[int, list[list[tuple[int, int]]]] = {}
+        self._restored: list[list[int]] = []
+        self._ids: list[tuple[str, ...]] = []
+
+    def add(self, state: State) -> None:
+        """Add a state, in the order of ``states``."""
+        number = len(self._ids)
+        self._ids.append(state.ids)
+        text = self._figures.text
+        if state.refusal:
+            self._refused[number] = text(state.refusal)
+            self._rooms.append(None)
+            self._frames.append([])
+            self._texts.append([])
+            self._restored.append([])
+            return
+        offered = {knob.id: knob for knob in state.offered}
+        self._texts.append(
+            [text(offered[one].text) if one in offered else -1 for *_, one in self._columns]
+        )
+        self._rooms.append(list(state.rooms))
+        self._frames.append(
+            [self._frame(path, room) for path, room in zip(state.paths, state.rooms, strict=True)]
+        )
+        self._restored.append(
+            [self._figures.restored(restored_headers(path, room)) for path, room in zip(state.paths, state.rooms, strict=True)]
+        )
+        if len(state.ids) <= 1:
+            self._cliffs[number] = [
+                cliffs(path, room, _MOST_FRAMES)
+                for path, room in zip(state.paths, state.rooms, strict=True)
+            ]
+
+    def data(self, *, is_whole: bool) -> view.Data:
+        """Return what the page is told of the flow."""
+        flow, design = self._flow, self._design
+        paths = design.paths(flow)
+        return {
+            "name": harmless(flow.name),
+            "direction": flow.direction,
+            "hops": [
+                {"name": path.hop.name, "cautions": [harmless(text) for text in cautions(path)]}
+                for path in paths
+            ],
+            "whole": is_whole,
+            "ids": None if is_whole else [list(ids) for ids in self._ids],
+            "settings": [self._setting(setting) for setting in self._settings],
+            "rooms": self._rooms,
+            "frames": self._frames,
+            "offers": self._texts,
+            "refused": self._refused,
+            "cliffs": self._cliffs,
+            "restored": self._restored,
+        }
+
+    def _setting(self, setting: Setting) -> view.Data:
+        figures = self._figures
+        return {
+            "dimension": harmless(setting.dimension),
+            "key": harmless(setting.changes[0].key),
+            "changes": [
+                {
+                    "value": harmless(knob.value), "id": harmless(knob.id), "condition": figures.text(knob.condition),
+                    "caution": figures.text(knob.caution), "stronger": knob.stronger,
+                    "cite": figures.cite(knob.cite),
+                }
+                for knob in setting.changes
+            ],
+        }  # fmt: skip
+
+    def _frame(self, path: Path, room: int) -> list[int]:
+        one, other = _filled(path, room, StandInOctets(max(room, 0))), _other(path, room)
+        return self._figures.frame(one.spans, other)
+
+
+def _filled(path: Path, room: int, payload: bytes) -> Encoded:
+    return path.unlimited(b"") if room < 0 else path.frames(payload)[0]
+
+
+def _other(path: Path, room: int) -> Sequence[Span]:
+    return _filled(path, room, b"\xa5" * max(room, 0)).spans

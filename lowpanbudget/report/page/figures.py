@@ -1,0 +1,156 @@
+"""Frames as a page draws them: what comes again in many frames is told once and then named by its number.
+
+A frame is its segments (runs of fields of one layer), a segment its fields, a field its texts. All text is made
+harmless here, whatever it came from.
+"""
+
+from collections.abc import Hashable, Iterable, Sequence
+from typing import Any
+
+from lowpanbudget.bits import Nature, Span
+from lowpanbudget.cites import Cite
+from lowpanbudget.fields import Restored
+from lowpanbudget.report import sightings, view
+from lowpanbudget.report.screen import harmless
+
+COMPUTED = "computed over the contents"
+STAND_IN = "differs from frame to frame"
+
+
+class Pool:
+    """Values that are told once; each has a number, in the order in which they were first met."""
+
+    def __init__(self) -> None:
+        self.values: list[Any] = []
+        self._numbers: dict[Hashable, int] = {}
+
+    def number(self, value: Hashable, told: Any = None) -> int:
+        """Return the number of a value; ``told`` is what stands for it where it is not told as it is."""
+        number = self.known(value)
+        if number is None:
+            number = self._numbers[value] = len(self.values)
+            self.values.append(value if told is None else told)
+        return number
+
+    def known(self, value: Hashable) -> int | None:
+        """Return the number of a value that was met before, or None."""
+        return self._numbers.get(value)
+
+
+class Figures:
+    """The frames of a page, with the pools that they share.
+
+    ``kinds`` are the layers in the order in which they first stand in a frame: a page has one look for each.
+    """
+
+    def __init__(self) -> None:
+        self.texts, self.cites, self.kinds = Pool(), Pool(), Pool()
+        self.fields, self.segments = Pool(), Pool()
+        self.absent, self.lists = Pool(), Pool()
+
+    def text(self, text: str) -> int:
+        """Return the number of a text, made harmless."""
+        return self.texts.number(harmless(text))
+
+    def frame(
+        self, spans: Sequence[Span], other: Sequence[Span] = (), octets: bytes | None = None,
+        sealed: tuple[int, int] = (0, 0),
+    ) -> list[int]:  # fmt: skip
+        """Return the numbers of the segments of a frame.
+
+        ``other`` are the spans of the same frame with other contents: what differs is told as computed. ``octets`` are
+        those of a captured frame; in the range ``sealed`` they went encrypted and are not shown.
+        """
+        others: Sequence[Span | None] = other if len(other) == len(spans) else [None] * len(spans)
+        numbers = [
+            self._field(span, octets, sealed, computed=_differs(span, twin))
+            for span, twin in zip(spans, others, strict=True)
+        ]
+        start, frame = 0, []
+        for run in view.segments(spans):
+            fields = tuple(numbers[start : start + run["spans"]])
+            start += run["spans"]
+            key = (run["label"], run["kind"], fields)
+            number = self.segments.known(key)
+            if number is None:
+                kind = run["kind"]
+                name = kind.value if isinstance(kind, Nature) else kind
+                look = self.kinds.number(harmless(name), [harmless(name), isinstance(kind, Nature)])
+                number = self.segments.number(key, [self.text(run["label"]), look, list(fields)])
+            frame.append(number)
+        return frame
+
+    def restored(self, headers: Iterable[Restored]) -> int:
+        """Return the number of the list of fields that receivers restore and that are not sent as they are."""
+        rows = tuple(
+            self._restored_field(header, span, width)
+            for header in headers
+            for span, width in header.fields()
+            if span.bits < width
+        )
+        return self.lists.number(rows, list(rows))
+
+    def _restored_field(self, header: Restored, span: Span, width: int) -> int:
+        key = (header.name, span.bits, *span[3:])
+        number = self.absent.known(key)
+        if number is not None:
+            return number
+        told = sightings.restored_field(header, span, width)
+        return self.absent.number(
+            key,
+            [
+                self.text(told["header"]), self.text(told["name"]), self.text(told["says"]), width, span.bits,
+                self.text(told["source"]), self._cite(told["cite"], _link(span)),
+            ],
+        )  # fmt: skip
+
+    def cite(self, cite: Cite) -> int:
+        """Return the number of a cite, told as its text and its web address."""
+        return self._cite(str(cite), cite.link)
+
+    def data(self) -> dict[str, Any]:
+        """Return the pools, as the page's script reads them."""
+        return {
+            "texts": self.texts.values, "cites": self.cites.values, "kinds": self.kinds.values,
+            "fields": self.fields.values, "segments": self.segments.values, "absent": self.absent.values,
+            "lists": self.lists.values,
+        }  # fmt: skip
+
+    def _field(
+        self, span: Span, octets: bytes | None, sealed: tuple[int, int], *, computed: bool
+    ) -> int:
+        key: tuple[Hashable, ...] = (computed, span.bits, *span[2:4], *span[5:])
+        hidden = computed or span.stand_in
+        if not hidden:
+            first, last = span.offset_bits // 8, (span.offset_bits + span.bits + 7) // 8
+            is_sealed = first < sealed[1] and last > sealed[0]
+            sent = None if octets is None or is_sealed else octets[first:last]
+            key = (span.offset_bits % 8, sent, *span[1:])
+        number = self.fields.known(key)
+        if number is not None:
+            return number
+        (row,) = view.rows((span,), octets, sealed)
+        sent, says = ("", COMPUTED if computed else STAND_IN if span.stand_in else "")
+        if not hidden:
+            sent, says = row["sent"], row["says"]
+        return self.fields.number(
+            key,
+            [
+                span.bits, self.text(row["name"]), self.text(sent), self.text(says),
+                self.text("" if computed else row["meaning"]), self._cite(row["cite"], _link(span)),
+                self.text(row["removed_by"]), int(span.order == "little"),
+            ],
+        )  # fmt: skip
+
+    def _cite(self, cite: str | None, link: str) -> int:
+        text = harmless(cite or "")
+        return self.cites.number((text, link), [text, link])
+
+
+def _link(span: Span) -> str:
+    return "" if span.cite is None else span.cite.link
+
+
+def _differs(span: Span, other: Span | None) -> bool:
+    """Return whether a field of a header depends on what the frame carries."""
+    return other is not None and span.nature is Nature.HEADER and span.value != other.value

@@ -1,0 +1,70 @@
+"""A page as one file: nothing in it is asked of any other place, and a policy in it forbids to ask.
+
+Data go in packed, and the script sets them as text only: what a design or a capture says can do nothing here.
+"""
+
+import json
+from base64 import b64encode
+from functools import cache
+from hashlib import sha256
+from importlib.metadata import version
+from importlib.resources import files
+from typing import Any
+from zlib import compress
+
+from lowpanbudget.report.page.still import still
+from lowpanbudget.report.view import Data
+
+_WIDTH = 32
+
+
+def design_html(page: Data) -> str:
+    """Return the page of a design, from ``design_page``, as the text of an HTML file."""
+    return _render("design.html.jinja", "page.js", page, base=still(page))
+
+
+def _render(template: str, script_name: str, page: Data, **known: Any) -> str:
+    style, script = _part("page.css") + _places(), _part(script_name)
+    packed = compress(json.dumps(page, separators=(",", ":")).encode(), 9)
+    text: str = _environment().get_template(template).render(
+        page=page, data=b64encode(packed).decode(), style=_Raw(style), style_hash=_hash(style), script=_Raw(script),
+        script_hash=_hash(script), version=version("lowpanbudget"), **known,
+    )  # fmt: skip
+    return text
+
+
+class _Raw(str):
+    """Text of our own that goes in as it is: the template language asks for this method."""
+
+    __slots__ = ()
+
+    def __html__(self) -> str:
+        return self
+
+
+def _places() -> str:
+    """Return the rules that put a piece of a field at its column, for pages whose script does not run."""
+    columns = "".join(f".at{at}{{grid-column-start:{at + 2}}}" for at in range(_WIDTH))
+    return columns + "".join(f".over{bits}{{grid-column-end:span {bits}}}" for bits in range(1, _WIDTH + 1))
+
+
+def _hash(text: str) -> str:
+    return f"sha256-{b64encode(sha256(text.encode()).digest()).decode()}"
+
+
+@cache
+def _part(name: str) -> str:
+    return (files("lowpanbudget.report.page") / "templates" / name).read_text(encoding="utf-8")
+
+
+@cache
+def _environment() -> Any:
+    from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415 - jinja2 is heavy
+
+    return Environment(
+        loader=PackageLoader("lowpanbudget.report.page"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )

@@ -1,0 +1,122 @@
+"""What stands in a page without its script: the frame of the first flow and hop, and every table of it.
+
+The rows of fields are those that the page's script draws at 32 bits a row.
+"""
+
+from collections.abc import Iterator
+from typing import Any
+
+from lowpanbudget.errors import plural
+from lowpanbudget.report.view import Data
+
+_WIDTH = 32
+_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+_LOOKS = 8
+_LETTERS_A_BIT = 3.9  # of a name in a cell at this width
+
+
+def still(page: Data, flow: int = 0, hop: int = 0) -> Data:
+    """Return the frame of a flow on a hop, as the design has it, in rows of pieces, and the rows of its tables."""
+    shown = page["flows"][flow]
+    fields = _fields(page, shown["frames"][0][hop])
+    octets = sum(field["bits"] for field in fields) // 8
+    return {
+        "answer": _answer(shown, hop, octets),
+        "fields": fields,
+        "rows": list(_rows(fields)),
+        "key": list(_key(fields)),
+        "absent": list(_absent(page, shown["restored"][0][hop])),
+        "cautions": shown["hops"][hop]["cautions"],
+    }
+
+
+def _answer(flow: Data, hop: int, octets: int) -> str:
+    room, where = flow["rooms"][0][hop], f"{flow['name']}, {flow['hops'][hop]['name']} hop"
+    if room < 0:
+        return f"On {where}, nothing fits: the headers alone are {plural(-room, 'octet')} over."
+    headers = f"{plural(octets - room, 'octet')} of {octets}"
+    return f"On {where}, one frame carries {plural(room, 'octet')} of your data: {headers} are headers and trailer."
+
+
+def _fields(page: Data, frame: list[int]) -> list[Data]:
+    texts, fields, offset = page["texts"], [], 0
+    for number in frame:
+        label, kind, members = page["segments"][number]
+        plain = page["kinds"][kind][1]
+        for member in members:
+            bits, name, sent, says, meaning, cite, removed, _ = page["fields"][member]
+            words = ": ".join(text for text in (texts[says], texts[meaning]) if text)
+            fields.append(
+                {
+                    "number": len(fields) + 1, "offset": offset, "bits": bits, "label": texts[label],
+                    "look": "room" if plain else f"k{kind % _LOOKS}",
+                    "letter": "" if plain else _LETTERS[kind % len(_LETTERS)], "name": texts[name],
+                    "place": _place(offset, bits), "words": words or texts[sent], "cite": page["cites"][cite],
+                    "removed": texts[removed],
+                }
+            )  # fmt: skip
+            offset += bits
+    return fields
+
+
+def _place(offset: int, bits: int) -> str:
+    first, last, bit = offset // 8, (offset + bits - 1) // 8, offset % 8
+    octets = f"octet {first}" if first == last else f"octets {first} to {last}"
+    if bit == 0 and bits % 8 == 0:
+        return octets
+    return f"{octets}, bit {bit}" if bits == 1 else f"{octets}, bits {bit} to {bit + bits - 1}"
+
+
+def _rows(fields: list[Data]) -> Iterator[Data]:
+    """Yield rows of pieces of fields; whole rows between the first and the last of a long field are folded."""
+    rows: list[Data] = []
+    for field in fields:
+        end = field["offset"] + field["bits"]
+        first, last = field["offset"] // _WIDTH, (end - 1) // _WIDTH
+        for row in range(first, last + 1):
+            at = row * _WIDTH
+            if last - first > 3 and first + 1 < row < last - 1:
+                if row == first + 2:
+                    folded = (last - first - 3) * _WIDTH
+                    rows.append({"at": at, "fold": field, "bits": folded, "look": field["look"]})
+                continue
+            piece = _piece(field, max(field["offset"], at), min(end, at + _WIDTH))
+            if rows and "pieces" in rows[-1] and rows[-1]["at"] == at:
+                rows[-1]["pieces"].append(piece)
+            else:
+                rows.append({"at": at, "pieces": [piece]})
+    yield from rows
+
+
+def _piece(field: Data, start: int, end: int) -> Data:
+    return {
+        "field": field, "column": start % _WIDTH, "bits": end - start, "look": field["look"],
+        "letter": field["letter"], "named": _fits(field["name"], end - start),
+    }  # fmt: skip
+
+
+def _fits(name: str, bits: int) -> bool:
+    letters = int(bits * _LETTERS_A_BIT) - 1
+    return all(len(word) <= letters for word in name.split()) and len(name) + 4 <= letters * 2.2
+
+
+def _key(fields: list[Data]) -> Iterator[Data]:
+    runs: list[Data] = []
+    for field in fields:
+        if runs and runs[-1]["label"] == field["label"]:
+            runs[-1]["bits"] += field["bits"]
+        else:
+            runs.append({name: field[name] for name in ("label", "look", "letter", "bits")})
+    for run in runs:
+        octets, bits = divmod(run["bits"], 8)
+        yield {**run, "size": plural(run["bits"], "bit") if bits else plural(octets, "octet")}
+
+
+def _absent(page: Data, number: int) -> Iterator[dict[str, Any]]:
+    texts = page["texts"]
+    for one in page["lists"][number]:
+        header, name, says, bits, carried, source, cite = page["absent"][one]
+        yield {
+            "header": texts[header], "name": texts[name], "says": texts[says], "bits": bits, "carried": carried,
+            "source": texts[source], "cite": page["cites"][cite],
+        }  # fmt: skip

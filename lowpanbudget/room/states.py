@@ -1,0 +1,106 @@
+"""The states of a flow's settings: every combination of its changes, each really encoded.
+
+What single changes give must not be added up: a context is made for the address that then holds, and a change may
+change nothing beside another. So whoever shows combinations shows states.
+"""
+
+from collections.abc import Iterable, Iterator
+from itertools import combinations, product
+from math import prod
+
+from lowpanbudget.bits import StandInOctets
+from lowpanbudget.design.flow import Flow
+from lowpanbudget.design.knob import Knob
+from lowpanbudget.design.knobs import in_order, knobs, turned
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.path import Path
+from lowpanbudget.errors import LowpanError
+from lowpanbudget.fields import Restored
+from lowpanbudget.room.measure import room_of
+from lowpanbudget.stack.frame import decode_lowpan
+from lowpanbudget.values import dataclass, field
+
+MOST_STATES = 4096  # of a flow, that are all encoded
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One dimension of a design that may change: its name, and what it may be beside what it is."""
+
+    dimension: str
+    changes: tuple[Knob[Design], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """A flow with some changes made, by their ``ids`` in the order in which they are made.
+
+    ``rooms`` are those of its ``paths``, in octets, below 0 by how many the headers alone are over. Both are empty
+    where the changes cannot be made together: ``refusal`` says why. ``offered`` are the changes of other dimensions
+    that the design then has, in the words that hold there.
+    """
+
+    ids: tuple[str, ...]
+    paths: tuple[Path, ...] = field(default=(), repr=False)
+    rooms: tuple[int, ...] = ()
+    refusal: str = ""
+    offered: tuple[Knob[Design], ...] = field(default=(), repr=False)
+
+
+def settings_of(design: Design, flow: Flow) -> tuple[Setting, ...]:
+    """Return the dimensions of the flow in which the design may change, in the order in which changes are made."""
+    changes: dict[str, list[Knob[Design]]] = {}
+    for knob in knobs(design, flow):
+        changes.setdefault(knob.dimension, []).append(knob)
+    found = [Setting(name, tuple(values)) for name, values in changes.items()]
+    return tuple(sorted(found, key=lambda setting: setting.changes[0].stage))
+
+
+def count_of(settings: Iterable[Setting]) -> int:
+    """Return how many states these settings have together."""
+    return prod(len(setting.changes) + 1 for setting in settings)
+
+
+def states(design: Design, flow: Flow, most: int = MOST_STATES) -> Iterator[State]:
+    """Yield a ``State`` for each combination of the flow's changes, the design as it is first.
+
+    Where there are more than ``most``: only that, each change alone, and each two together.
+    """
+    settings = settings_of(design, flow)
+    if count_of(settings) <= most:
+        chosen: Iterable[tuple[Knob[Design] | None, ...]] = product(
+            *((None, *setting.changes) for setting in settings)
+        )
+    else:
+        chosen = _few(settings)
+    for choice in chosen:
+        yield _state(design, flow, tuple(knob for knob in choice if knob is not None))
+
+
+def restored_headers(path: Path, room: int) -> tuple[Restored, ...]:
+    """Return the headers that a receiver restores from a frame filled to its room, with what each field came from."""
+    octets = path.carried(StandInOctets(max(room, 0)))
+    return decode_lowpan(octets, path.env).restored
+
+
+def _few(settings: tuple[Setting, ...]) -> Iterator[tuple[Knob[Design], ...]]:
+    yield ()
+    for setting in settings:
+        yield from ((knob,) for knob in setting.changes)
+    for one, other in combinations(settings, 2):
+        yield from product(one.changes, other.changes)
+
+
+def _state(design: Design, flow: Flow, changes: tuple[Knob[Design], ...]) -> State:
+    changes = tuple(in_order(changes))
+    ids = tuple(knob.id for knob in changes)
+    try:
+        now = turned(design, changes)
+        changed = now.flow(flow.name)
+        paths = tuple(now.paths(changed))
+        rooms = tuple(map(room_of, paths))
+    except LowpanError as fault:
+        return State(ids, refusal=fault.message)
+    taken = {knob.dimension for knob in changes}
+    offered = tuple(knob for knob in knobs(now, changed) if knob.dimension not in taken)
+    return State(ids, paths, rooms, "", offered)
