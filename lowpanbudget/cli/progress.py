@@ -4,7 +4,8 @@ import os
 import stat
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -41,6 +42,11 @@ def followed(
         course.end(capture)
 
 
+def is_watched() -> bool:
+    """Return whether anybody would see a bar."""
+    return sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
+
+
 class Course:
     """How far the reading of captures is: a bar that appears only when the work has taken its time.
 
@@ -49,7 +55,7 @@ class Course:
 
     def __init__(self, captures: Sequence[str]) -> None:
         self._captures = tuple(captures)
-        self._watched = sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
+        self._watched = is_watched()
         sizes = [size_of(capture) for capture in captures] if self._watched else []
         self._sizes = dict(zip(captures, sizes, strict=False))
         self._size = None if None in sizes else sum(size or 0 for size in sizes)
@@ -142,3 +148,42 @@ def size_of(capture: str) -> int | None:
     except (OSError, ValueError):
         return None
     return None if packed else facts.st_size
+
+
+@contextmanager
+def counted(what: str) -> "Iterator[Callable[[int, int], None]]":
+    """Give a function to tell (how many of these are done, how many there are); behind the block the bar goes away."""
+    started = time.monotonic()
+    bars: list[tuple[Progress, TaskID]] = []
+
+    def tell(done: int, total: int) -> None:
+        if not bars:
+            if done % EVERY or not is_watched() or time.monotonic() - started < PATIENCE_S:
+                return
+            bars.append(_counting(what, total))
+        bar, task = bars[0]
+        bar.update(task, completed=done)
+
+    try:
+        yield tell
+    finally:
+        for bar, _ in bars:
+            bar.stop()
+
+
+def _counting(what: str, total: int) -> "tuple[Progress, TaskID]":
+    from rich.console import Console
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TextColumn,
+        TimeRemainingColumn,
+    )
+
+    bar = Progress(
+        TextColumn("{task.description}", markup=False), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn(),
+        console=Console(stderr=True, markup=False, highlight=False, emoji=False), transient=True,
+    )  # fmt: skip
+    bar.start()
+    return bar, bar.add_task(what, total=total)

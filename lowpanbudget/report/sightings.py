@@ -43,7 +43,9 @@ def drawn(frame: Frame, title: str, sealed: tuple[int, int] = (0, 0)) -> view.Da
 
 def restored_fields(headers: Iterable[Restored]) -> list[view.Data]:
     """Return the fields of restored headers, each with what it was restored from."""
-    return [restored_field(header, span, width) for header in headers for span, width in header.fields()]
+    return [
+        restored_field(header, span, width) for header in headers for span, width in header.fields()
+    ]
 
 
 def restored_field(header: Restored, span: Span, width: int) -> view.Data:

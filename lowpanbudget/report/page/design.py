@@ -1,6 +1,7 @@
 """The data of a design's page: flows, their settings, and for every state the rooms and frames that were encoded."""
 
 from collections.abc import Callable, Sequence
+from pathlib import PurePath
 
 from lowpanbudget.bits import Span, StandInOctets
 from lowpanbudget.design.cautions import cautions
@@ -9,6 +10,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
 from lowpanbudget.report import view
 from lowpanbudget.report.page.figures import Figures
+from lowpanbudget.report.page.messages import message_pages
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.room.measure import cliffs
 from lowpanbudget.room.states import (
@@ -44,11 +46,14 @@ def design_page(design: Design, tell: Tell | None = None, most: int = MOST_STATE
             if tell is not None:
                 tell(done, total)
         flows.append(maker.data(is_whole=sizes[flow.name] <= most))
+    messages = message_pages(design, figures)
+    file = harmless(PurePath(design.file).name)  # the page goes to others: not where it lies
     return {
-        "title": harmless(design.title or design.file),
-        "file": harmless(design.file),
+        "title": harmless(design.title or file),
+        "file": file,
         "largest": design.link.largest,
         "flows": flows,
+        "messages": messages,
         **figures.data(),
     }
 
@@ -93,7 +98,10 @@ class _FlowPage:
             [self._frame(path, room) for path, room in zip(state.paths, state.rooms, strict=True)]
         )
         self._restored.append(
-            [self._figures.restored(restored_headers(path, room)) for path, room in zip(state.paths, state.rooms, strict=True)]
+            [
+                self._figures.restored(restored_headers(path, room))
+                for path, room in zip(state.paths, state.rooms, strict=True)
+            ]
         )
         if len(state.ids) <= 1:
             self._cliffs[number] = [

@@ -124,8 +124,8 @@ class Figures:
         if not hidden:
             first, last = span.offset_bits // 8, (span.offset_bits + span.bits + 7) // 8
             is_sealed = first < sealed[1] and last > sealed[0]
-            sent = None if octets is None or is_sealed else octets[first:last]
-            key = (span.offset_bits % 8, sent, *span[1:])
+            shown = None if octets is None or is_sealed else octets[first:last]
+            key = (span.offset_bits % 8, shown, *span[1:])
         number = self.fields.known(key)
         if number is not None:
             return number

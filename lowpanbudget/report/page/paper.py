@@ -45,7 +45,9 @@ class _Raw(str):
 def _places() -> str:
     """Return the rules that put a piece of a field at its column, for pages whose script does not run."""
     columns = "".join(f".at{at}{{grid-column-start:{at + 2}}}" for at in range(_WIDTH))
-    return columns + "".join(f".over{bits}{{grid-column-end:span {bits}}}" for bits in range(1, _WIDTH + 1))
+    return columns + "".join(
+        f".over{bits}{{grid-column-end:span {bits}}}" for bits in range(1, _WIDTH + 1)
+    )
 
 
 def _hash(text: str) -> str:

@@ -4,6 +4,7 @@ The rows of fields are those that the page's script draws at 32 bits a row.
 """
 
 from collections.abc import Iterator
+from math import prod
 from typing import Any
 
 from lowpanbudget.errors import plural
@@ -27,6 +28,8 @@ def still(page: Data, flow: int = 0, hop: int = 0) -> Data:
         "key": list(_key(fields)),
         "absent": list(_absent(page, shown["restored"][0][hop])),
         "cautions": shown["hops"][hop]["cautions"],
+        "alone": list(_alone(page, shown, hop)),
+        "bits": {one["id"]: list(_rows(_bits(page, one))) for one in page["messages"]},
     }
 
 
@@ -39,7 +42,8 @@ def _answer(flow: Data, hop: int, octets: int) -> str:
 
 
 def _fields(page: Data, frame: list[int]) -> list[Data]:
-    texts, fields, offset = page["texts"], [], 0
+    texts, offset = page["texts"], 0
+    fields: list[Data] = []
     for number in frame:
         label, kind, members = page["segments"][number]
         plain = page["kinds"][kind][1]
@@ -59,6 +63,45 @@ def _fields(page: Data, frame: list[int]) -> list[Data]:
     return fields
 
 
+def _bits(page: Data, message: Data) -> list[Data]:
+    """Return the fields of a message as those of a frame."""
+    fields: list[Data] = []
+    offset = 0
+    for name, bits, is_padding in message["fields"]:
+        look = "room" if is_padding else f"k{message['names'].index(name) % _LOOKS}"
+        fields.append(
+            {
+                "number": len(fields) + 1, "offset": offset, "bits": bits, "look": look, "letter": "",
+                "name": page["texts"][name],
+            }
+        )  # fmt: skip
+        offset += bits
+    return fields
+
+
+def _alone(page: Data, flow: Data, hop: int) -> Iterator[Data]:
+    """Yield each change made alone, with the room it then leaves."""
+    settings, texts = flow["settings"], page["texts"]
+    offers, column = flow["offers"][0], 0
+    for at, setting in enumerate(settings):
+        for value, change in enumerate(setting["changes"], 1):
+            state = _alone_state(flow, at, value)
+            rooms = flow["rooms"][state]
+            yield {
+                "text": texts[offers[column]], "condition": texts[change["condition"]],
+                "caution": texts[change["caution"]], "room": None if rooms is None else rooms[hop],
+            }  # fmt: skip
+            column += 1
+
+
+def _alone_state(flow: Data, at: int, value: int) -> int:
+    """Return the number of the state in which one setting has another value."""
+    settings = flow["settings"]
+    if not flow["whole"]:
+        return int(flow["ids"].index([settings[at]["changes"][value - 1]["id"]]))
+    return value * prod(len(setting["changes"]) + 1 for setting in settings[at + 1 :])
+
+
 def _place(offset: int, bits: int) -> str:
     first, last, bit = offset // 8, (offset + bits - 1) // 8, offset % 8
     octets = f"octet {first}" if first == last else f"octets {first} to {last}"
@@ -75,7 +118,7 @@ def _rows(fields: list[Data]) -> Iterator[Data]:
         first, last = field["offset"] // _WIDTH, (end - 1) // _WIDTH
         for row in range(first, last + 1):
             at = row * _WIDTH
-            if last - first > 3 and first + 1 < row < last - 1:
+            if last - first > 5 and first + 1 < row < last - 1:
                 if row == first + 2:
                     folded = (last - first - 3) * _WIDTH
                     rows.append({"at": at, "fold": field, "bits": folded, "look": field["look"]})

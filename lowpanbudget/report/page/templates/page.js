@@ -49,7 +49,7 @@ function fieldsOf(frame) {
     const [label, kind, members] = data.segments[number];
     for (const member of members) {
       const [bits, name, sent, says, meaning, cite, removed, little] = data.fields[member];
-      fields.push({number: fields.length + 1, offset, bits, kind, label: text(label), name: text(name), sent: text(sent),
+      fields.push({number: fields.length + 1, offset, bits, look: look(kind), letter: letter(kind), label: text(label), name: text(name), sent: text(sent),
         says: text(says), meaning: text(meaning), cite: data.cites[cite], removed: text(removed), little: little > 0});
       offset += bits;
     }
@@ -62,7 +62,7 @@ function rowsOf(fields, width) {
   for (const field of fields) {
     const end = field.offset + field.bits, first = Math.floor(field.offset / width), last = Math.floor((end - 1) / width);
     for (let row = first; row <= last; row++) {
-      if (last - first > 3 && row > first + 1 && row < last - 1) {
+      if (last - first > 5 && row > first + 1 && row < last - 1) {
         if (row === first + 2) rows.push({at: row * width, fold: field, bits: (last - first - 3) * width});
         continue;
       }
@@ -79,18 +79,19 @@ function fits(name, bits) {
   const each = columns === 32 ? 3.9 : columns === 16 ? 2.7 : 5, letters = Math.floor(bits * each) - 1;
   return name.split(" ").every((word) => word.length <= letters) && name.length + 4 <= letters * 2.2;
 }
-function cell(piece) {
-  const {field} = piece, shown = fits(field.name, piece.bits), many = piece.bits >= columns / 8 * 3;
-  const made = el("button", {class: `cell ${look(field.kind)}${piece.comes ? " comes" : ""}${piece.goes ? " goes" : ""}`,
-    type: "button", "data-field": field.number, tabindex: field.number === current && !piece.comes ? 0 : -1,
-    "aria-current": field.number === current ? "true" : false, title: field.name,
-    "aria-label": `${field.number}, ${field.name}, ${plural(field.bits, "bit")}${piece.comes ? ", continued" : ""}`},
-    el("b", {}, `${letter(field.kind)}${field.number}`), shown ? el("i", {}, field.name) : null,
-    shown && many && field.says && !piece.comes && field.says.length < piece.bits * 1.6 ? el("i", {class: "dim"}, ` ${field.says}`) : null);
+function cell(piece, still) {
+  const {field} = piece, shown = fits(field.name, piece.bits);
+  const valued = shown && field.says && !piece.comes && piece.bits >= columns / 8 * 3 && field.says.length < piece.bits * 1.6;
+  const words = [`${field.letter}${field.number}`, ...shown ? [field.name] : [], ...valued ? [field.says] : []];
+  const made = el(still ? "span" : "button", {class: `cell ${field.look}${piece.comes ? " comes" : ""}${piece.goes ? " goes" : ""}`,
+    ...still ? {} : {type: "button", "data-field": field.number, tabindex: field.number === current && !piece.comes ? 0 : -1,
+      "aria-current": field.number === current ? "true" : false, title: field.name,
+      "aria-label": `${words.join(" ")}${shown ? "" : `, ${field.name}`}, ${plural(field.bits, "bit")}${piece.comes ? ", continued" : ""}`}},
+    el("b", {}, `${words[0]} `), words.slice(1).map((word, at) => el("i", {class: at ? "dim" : ""}, `${word} `)));
   made.style.gridColumn = `${piece.column + 2} / span ${piece.bits}`;
   return made;
 }
-function drawFrame(fields) {
+function drawFrame(figure, fields, still = false) {
   const ruler = el("div", {class: "row ruler", "aria-hidden": "true"}, Array.from({length: columns}, (_, bit) => {
     const tick = el("span", {class: bit % 8 ? "" : "eight"}, bit % 8 && columns > 16 ? (bit % 4 ? "" : String(bit)) : String(bit));
     tick.style.gridColumn = String(bit + 2);
@@ -99,13 +100,12 @@ function drawFrame(fields) {
   const rows = rowsOf(fields, columns).map((row) => {
     const at = el("span", {class: "at"}, String(row.at / 8));
     if (row.fold) {
-      return el("div", {class: "row"}, at, el("button", {class: `cell fold ${look(row.fold.kind)}`, type: "button",
-        "data-field": row.fold.number, tabindex: -1, "aria-label": `${row.fold.name}, ${row.bits / 8} octets folded`},
+      return el("div", {class: "row"}, at, el(still ? "span" : "button", {class: `cell fold ${row.fold.look}`,
+        ...still ? {} : {type: "button", "data-field": row.fold.number, tabindex: -1, }},
         `${row.fold.name}: ${row.bits / 8} octets more`));
     }
-    return el("div", {class: "row"}, at, row.pieces.map(cell));
+    return el("div", {class: "row"}, at, row.pieces.map((piece) => cell(piece, still)));
   });
-  const figure = byId("frame");
   figure.className = `frame c${columns}`;
   figure.replaceChildren(ruler, ...rows);
 }
@@ -114,9 +114,9 @@ function drawKey(fields) {
   for (const field of fields) {
     const last = runs[runs.length - 1];
     if (last && last.label === field.label) last.bits += field.bits;
-    else runs.push({label: field.label, kind: field.kind, bits: field.bits});
+    else runs.push({label: field.label, look: field.look, letter: field.letter, bits: field.bits});
   }
-  fill("key", runs.map((run) => el("li", {}, el("span", {class: `swatch ${look(run.kind)}`}, letter(run.kind)),
+  fill("key", runs.map((run) => el("li", {}, el("span", {class: `swatch ${run.look}`}, run.letter),
     `${run.label} ${run.bits % 8 ? plural(run.bits, "bit") : plural(run.bits / 8, "octet")}`)));
 }
 const place = (field) => {
@@ -132,12 +132,12 @@ function drawDetail(fields) {
   const facts = [["place", `${place(field)}${field.little ? ", counted from the least significant bit as the standard's figures do" : ""}`],
     ["size", field.bits % 8 ? plural(field.bits, "bit") : plural(field.bits / 8, "octet")], ["sent", field.sent], ["value", field.says],
     ["meaning", field.meaning], ["clause", field.cite[0] ? cited(field.cite) : ""], ["made smaller by", field.removed]];
-  fill("detail", el("h3", {}, `${letter(field.kind)}${field.number} ${field.name}`),
+  fill("detail", el("h3", {}, `${field.letter}${field.number} ${field.name}`),
     el("dl", {}, facts.filter(([, value]) => value).flatMap(([name, value]) => [el("dt", {}, name), el("dd", {}, value)])));
 }
 function drawLedger(fields) {
   fill("ledger", fields.map((field) => el("tr", {id: `f${field.number}`, "aria-current": field.number === current ? "true" : false},
-    el("td", {class: "mono"}, `${letter(field.kind)}${field.number}`), el("td", {}, field.label), el("td", {}, place(field)),
+    el("td", {class: "mono"}, `${field.letter}${field.number}`), el("td", {}, field.label), el("td", {}, place(field)),
     el("th", {scope: "row"}, field.name), el("td", {}, [field.says, field.meaning].filter(Boolean).join(": ") || field.sent),
     el("td", {}, cited(field.cite)), el("td", {}, field.removed))));
 }
@@ -194,6 +194,19 @@ function drawPayload(state) {
   fill("cliffs", steps.map(([most, frames]) => el("tr", {}, el("td", {class: "n"}, String(frames)), el("td", {class: "n"}, String(most)))));
 }
 
+// --- messages -----------------------------------------------------------------------------------
+function drawMessages() {
+  for (const message of data.messages) {
+    let offset = 0;
+    const fields = message.fields.map(([name, bits, padding], at) => {
+      offset += bits;
+      return {number: at + 1, offset: offset - bits, bits, name: text(name), letter: "", says: "",
+        look: padding ? "room" : `k${message.names.indexOf(name) % 8}`};
+    });
+    drawFrame(byId(message.id), fields, true);
+  }
+}
+
 // --- all of it ----------------------------------------------------------------------------------
 function answer(room, octets) {
   const where = `${flow.name}, ${flow.hops[hop].name} hop`;
@@ -207,7 +220,7 @@ function draw() {
   current = Math.min(Math.max(current, 1), fields.length);
   fill("answer", answer(rooms[hop], octets));
   fill("cautions", flow.hops[hop].cautions.map((words) => el("li", {}, words)));
-  drawFrame(fields); drawKey(fields); drawDetail(fields); drawLedger(fields); drawAbsent(state); drawSettings(); drawPayload(state);
+  drawFrame(byId("frame"), fields); drawKey(fields); drawDetail(fields); drawLedger(fields); drawAbsent(state); drawSettings(); drawPayload(state);
   document.documentElement.dataset.room = rooms[hop];
   link();
 }
@@ -270,7 +283,7 @@ function keys(event) {
 const narrow = [matchMedia("(max-width: 24rem)"), matchMedia("(max-width: 61rem)")];
 function widen() {
   const wanted = narrow[0].matches ? 8 : narrow[1].matches ? 16 : 32;
-  if (wanted !== columns) { columns = wanted; draw(); }
+  if (wanted !== columns) { columns = wanted; draw(); drawMessages(); }
 }
 async function begin() {
   const packed = Uint8Array.from(atob(byId("data").textContent.trim()), (char) => char.charCodeAt(0));
@@ -279,6 +292,7 @@ async function begin() {
   document.documentElement.classList.add("script");
   columns = narrow[0].matches ? 8 : narrow[1].matches ? 16 : 32;
   follow();
+  drawMessages();
   byId("flow").addEventListener("change", changeFlow);
   byId("frame").addEventListener("click", (event) => {
     const one = event.target.closest(".cell");

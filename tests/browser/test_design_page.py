@@ -1,0 +1,223 @@
+"""The page of a design in a real browser: what it shows, how fast, and that everybody can use it.
+
+``apt-get install chromium chromium-driver``, and the accessibility rules: ``npm install axe-core`` with the folder of
+its ``axe.min.js`` in AXE (the audit program of those rules, a general one).
+"""
+
+import base64
+import json
+import os
+import random
+import shutil
+import subprocess
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+
+from lowpanbudget import budget, load_design
+from lowpanbudget.design.knobs import turned
+from lowpanbudget.room.states import settings_of
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+NAMES = ("archive", "footbridge")
+AXE = os.environ.get("AXE", "")
+WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+_RULES = """
+const [tags, done] = arguments;
+axe.run(document, {runOnly: tags}).then((found) => done(found.violations.map(
+  (one) => [one.id, one.nodes.slice(0, 3).map((node) => node.html + " " + node.failureSummary)])));
+"""
+
+
+@pytest.fixture(params=NAMES)
+def opened(request: pytest.FixtureRequest, browser: Any, pages: dict[str, Path]) -> Any:
+    """Return the browser with the page of a design open."""
+    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "", "features": []})
+    browser.get_log("performance"), browser.get_log("browser")
+    browser.get("about:blank")
+    started = time.monotonic()
+    browser.get(pages[request.param].as_uri())
+    wait(browser, "document.documentElement.dataset.ready === 'yes'")
+    browser.opened_in = time.monotonic() - started
+    browser.design = load_design(EXAMPLES / f"{request.param}.toml")
+    return browser
+
+
+def wait(browser: Any, condition: str) -> None:
+    for _ in range(200):
+        if browser.execute_script(f"return {condition}"):
+            return
+        time.sleep(0.02)
+    raise AssertionError(condition)
+
+
+def room(browser: Any) -> int:
+    return int(browser.execute_script("return document.documentElement.dataset.room"))
+
+
+def test_it_asks_for_nothing_and_complains_of_nothing(opened: Any) -> None:
+    asked = [
+        message["params"]["request"]["url"]
+        for message in (json.loads(e["message"])["message"] for e in opened.get_log("performance"))
+        if message["method"] == "Network.requestWillBeSent"
+    ]
+    assert [url for url in asked if not url.startswith("about:")] == [
+        opened.current_url.split("#")[0]
+    ]
+    assert opened.get_log("browser") == []
+
+
+def test_it_is_small_and_ready_at_once(opened: Any, pages: dict[str, Path]) -> None:
+    assert all(page.stat().st_size <= 300_000 for page in pages.values())
+    print(f"ready after {opened.opened_in:.2f} s")
+
+
+def test_every_state_is_that_of_the_budget(opened: Any) -> None:
+    # all states from the page's own data; a sample of them beside the budget of a design with the changes made
+    data = opened.execute_script(
+        "return data.flows.map((flow) => ({whole: flow.whole, ids: flow.ids, rooms: flow.rooms}))"
+    )
+    chance = random.Random(7)
+    for flow, shown in zip(opened.design.flows, data, strict=True):
+        settings = settings_of(opened.design, flow)
+        sizes = [len(setting.changes) + 1 for setting in settings]
+        for number in chance.sample(range(len(shown["rooms"])), 20):
+            left = number
+            values: list[int] = []
+            for size in reversed(sizes):
+                left, value = divmod(left, size)
+                values.insert(0, value)
+            changes = [s.changes[v - 1] for s, v in zip(settings, values, strict=True) if v]
+            if shown["rooms"][number] is not None:
+                hops = budget(turned(opened.design, changes), flow.name)
+                assert shown["rooms"][number] == [hop.room for hop in hops]
+
+
+def test_clicking_settings_gives_what_was_encoded(opened: Any) -> None:
+    chance = random.Random(11)
+    taken = []
+    for _ in range(50):
+        switches = opened.find_elements(
+            By.CSS_SELECTOR, "#settings input:not(:disabled):not(:checked)"
+        )
+        chosen = chance.choice(switches)
+        gain = chosen.find_element(By.XPATH, "..").find_element(By.CLASS_NAME, "gain").text
+        before = room(opened)
+        opened.execute_script("arguments[0].scrollIntoView({block: 'center'})", chosen)
+        chosen.click()
+        assert room(opened) == before + int(gain)
+        ids = opened.execute_script(
+            "return flow.settings.flatMap((s, at) => chosen[at] ? [s.changes[chosen[at] - 1].id] : [])"
+        )
+        name, hop = opened.execute_script("return [flow.name, hop]")
+        flow = opened.design.flow(name)
+        knobs = {k.id: k for s in settings_of(opened.design, flow) for k in s.changes}
+        changed = turned(opened.design, [knobs[one] for one in ids])
+        assert room(opened) == budget(changed, name)[hop].room
+        taken.append(
+            opened.execute_script(
+                "const at = performance.now(); draw(); return performance.now() - at"
+            )
+        )
+    taken.sort()
+    print(f"a switch is drawn in {taken[len(taken) // 2]:.1f} ms")
+
+
+def test_the_script_draws_what_stands_without_it(opened: Any) -> None:
+    drawn = opened.execute_script(
+        "return [...document.querySelectorAll('#frame .row:not(.ruler)')].map((row) => row.innerText)"
+    )
+    opened.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
+    try:
+        opened.get(opened.current_url.split("#")[0])
+        still = [row.text for row in opened.find_elements(By.CSS_SELECTOR, "#frame .row")]
+    finally:
+        opened.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
+    names = [[word for word in row.split() if word[0].isalpha()] for row in drawn]
+    for row, words in zip(still, names, strict=True):
+        numbers = [word for word in row.split() if word[0].isalpha()]
+        assert [
+            w for w in numbers if w in words
+        ] == numbers  # the script adds values where there is space
+
+
+def test_the_keyboard_alone_works_everything(opened: Any) -> None:
+    reached = set()
+    for _ in range(60):
+        opened.switch_to.active_element.send_keys(Keys.TAB)
+        active = opened.switch_to.active_element
+        reached.add(active.get_attribute("id") or active.get_attribute("name") or active.tag_name)
+    assert {"flow", "hop", "size", "s0v0"} <= reached
+    first = opened.find_element(By.CSS_SELECTOR, "#frame .cell[tabindex='0']")
+    first.send_keys(Keys.ARROW_RIGHT)
+    second = opened.find_element(By.CSS_SELECTOR, "#frame .cell[aria-current]")
+    assert second.get_attribute("data-field") == "2"
+    assert second == opened.switch_to.active_element
+    second.send_keys(Keys.END)
+    title = opened.find_element(By.CSS_SELECTOR, "#detail h3").text
+    assert title.split(" ", 1)[1] == opened.find_elements(By.CSS_SELECTOR, "#ledger th")[-1].text
+
+
+def test_a_link_leads_to_a_flow_a_state_and_a_field(opened: Any) -> None:
+    flow = opened.design.flows[1]
+    change = settings_of(opened.design, flow)[0].changes[0]
+    address = opened.current_url.split("#")[0]
+    hop = opened.design.paths(flow)[1].hop.name
+    opened.get("about:blank")
+    opened.get(f"{address}#{flow.name}/{hop}/{change.id}/field-3")
+    wait(opened, "document.documentElement.dataset.ready === 'yes'")
+    assert room(opened) == budget(turned(opened.design, [change]), flow.name)[1].room
+    assert (
+        opened.find_element(By.CSS_SELECTOR, "#ledger tr[aria-current]").get_attribute("id") == "f3"
+    )
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_accessible(opened: Any, width: int, scheme: str) -> None:
+    if not AXE:
+        pytest.skip("no accessibility rules: npm install axe-core, its folder in AXE")
+    opened.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": width < 600},
+    )
+    opened.execute_cdp_cmd(
+        "Emulation.setEmulatedMedia",
+        {"features": [{"name": "prefers-color-scheme", "value": scheme}]},
+    )
+    rules = (Path(AXE) / "axe.min.js").read_text(encoding="utf-8")
+    opened.execute_cdp_cmd("Page.setBypassCSP", {"enabled": True})
+    opened.execute_cdp_cmd("Runtime.evaluate", {"expression": rules})
+    for act in (
+        "",
+        "document.querySelectorAll('details').forEach((one) => one.open = true)",
+        "choose(0, 1); pick(12)",
+    ):
+        opened.execute_script(act)
+        found = opened.execute_async_script(_RULES, WCAG)
+        assert found == []
+    assert opened.execute_script("return document.documentElement.scrollWidth") <= width
+
+
+def test_on_paper_the_reasons_stand(opened: Any, tmp_path: Path) -> None:
+    if shutil.which("pdftotext") is None:
+        pytest.skip("no pdftotext: apt-get install poppler-utils")
+    packed = opened.execute_cdp_cmd("Page.printToPDF", {"printBackground": True})["data"]
+    paper = tmp_path / "page.pdf"
+    paper.write_bytes(base64.b64decode(packed))
+    text = subprocess.run(
+        ["pdftotext", "-layout", paper, "-"], capture_output=True, text=True, check=True
+    ).stdout
+    for words in (
+        "Every field and its reason",
+        "What each change gives alone",
+        "Not sent, restored by the receiver",
+    ):
+        assert words in text
+    assert "RFC 6282" in text

@@ -1,0 +1,176 @@
+"""The page of a design: its numbers are those of the budget, and nothing that a design says can act in it."""
+
+import json
+import random
+import re
+import zlib
+from base64 import b64decode, b64encode
+from hashlib import sha256
+from itertools import product
+from pathlib import Path
+from typing import Any
+
+import pytest
+from contract import entry
+
+from lowpanbudget import budget, load_design
+from lowpanbudget.design.knobs import turned
+from lowpanbudget.design.load import parse_design
+from lowpanbudget.report.page.design import design_page
+from lowpanbudget.report.page.paper import design_html
+from lowpanbudget.room.states import settings_of
+
+ROOT = Path(__file__).parents[2]
+EXAMPLES = ROOT / "examples"
+ARCHIVE = load_design(EXAMPLES / "archive.toml")
+FOOTBRIDGE = load_design(EXAMPLES / "footbridge.toml")
+FEW = 30  # combinations of a flow: pages of tests are small
+# markup, ends of elements, directions, line ends of scripts
+NASTY = "</script><img src=x onerror=alert(1)>\u202e\u2066\u2028 {{ 7*7 }} </style>"
+
+
+def data_in(html: str) -> Any:
+    packed = re.search(r'id="data">([^<]*)</script>', html)
+    assert packed is not None
+    return json.loads(zlib.decompress(b64decode(packed[1])))
+
+
+@pytest.fixture(scope="module")
+def page() -> Any:
+    return design_page(ARCHIVE)
+
+
+def test_every_state_has_the_room_of_its_design(page: Any) -> None:
+    # a design with the changes really made, judged by the budget: the page's numbers of states are counted here again
+    chance = random.Random(5)
+    for flow, shown in zip(ARCHIVE.flows, page["flows"], strict=True):
+        settings = settings_of(ARCHIVE, flow)
+        every = list(product(*((None, *setting.changes) for setting in settings)))
+        assert len(shown["rooms"]) == len(every)
+        for number in [0, *chance.sample(range(1, len(every)), 12)]:
+            changes = [knob for knob in every[number] if knob is not None]
+            hops = budget(turned(ARCHIVE, changes), flow.name)
+            assert shown["rooms"][number] == [hop.room for hop in hops]
+
+
+def test_changes_alone_gain_what_the_budget_says(page: Any) -> None:
+    from lowpanbudget.report.page.still import still
+
+    for at, flow in enumerate(ARCHIVE.flows):
+        hops = budget(ARCHIVE, flow.name)
+        for hop, one in enumerate(hops):
+            gains = {
+                saving.text: saving.gain for saving in (*one.savings, *one.weaker, *one.stronger)
+            }
+            alone = {row["text"]: row for row in still(page, at, hop)["alone"]}
+            assert gains.items() <= {t: r["room"] - one.room for t, r in alone.items()}.items()
+            for saving in one.weaker:
+                assert alone[saving.text]["caution"] == saving.caution
+
+
+def test_the_fields_of_a_frame_tile_it_and_are_those_of_the_ledger(page: Any) -> None:
+    texts, fields, segments = page["texts"], page["fields"], page["segments"]
+    for flow, shown in zip(ARCHIVE.flows, page["flows"], strict=True):
+        for hop, one in enumerate(budget(ARCHIVE, flow.name)):
+            numbers = [f for s in shown["frames"][0][hop] for f in segments[s][2]]
+            assert [(fields[n][0], texts[fields[n][1]]) for n in numbers] == [
+                (span.bits, span.name) for span in one.ledger.spans
+            ]
+
+
+def test_what_only_shows_a_size_is_not_told_as_a_value(page: Any) -> None:
+    texts = page["texts"]
+    told = {texts[field[1]]: {texts[field[3]]} for field in page["fields"]}
+    assert told["frame counter"] == {"differs from frame to frame"}
+    assert told["MIC"] == told["FCS"] == {"computed over the contents"}
+    ports = [f for f in page["fields"] if texts[f[1]] == "destination port"]
+    assert any("7004" in texts[f[3]] for f in ports)  # of the flow alarm, from its design
+
+
+def test_fields_that_are_not_sent_say_what_restores_them(page: Any) -> None:
+    texts = page["texts"]
+    rows = [page["absent"][n] for n in page["lists"][page["flows"][0]["restored"][0][0]]]
+    told = {(texts[row[0]], texts[row[1]]): (row[3], row[4], texts[row[5]]) for row in rows}
+    # RFC 6282 sections 3.1.1 and 4.3.3: version and lengths are never sent
+    assert told["IPv6", "version"] == (4, 0, "6 by the standard")
+    assert told["IPv6", "payload length"][:2] == (16, 0)
+    assert told["UDP", "length"][:2] == (16, 0)
+    assert all(carried < bits for bits, carried, _ in told.values())
+
+
+def test_too_many_combinations_are_encoded_alone_and_in_pairs() -> None:
+    flow = design_page(FOOTBRIDGE, most=FEW)["flows"][0]
+    assert not flow["whole"]
+    sizes = [len(ids) for ids in flow["ids"]]
+    changes = [len(setting["changes"]) for setting in flow["settings"]]
+    pairs = (sum(changes) ** 2 - sum(count * count for count in changes)) // 2
+    assert (sizes.count(0), sizes.count(1), sizes.count(2)) == (1, sum(changes), pairs)
+    assert len(sizes) == 1 + sum(changes) + pairs
+
+
+def test_changes_that_cannot_be_together_are_refused_with_their_reason() -> None:
+    page = design_page(FOOTBRIDGE, most=FEW)
+    refused = [
+        (flow["ids"][int(number)], page["texts"][text])
+        for flow in page["flows"]
+        for number, text in flow["refused"].items()
+    ]
+    assert refused
+    for ids, text in refused:
+        assert len(ids) > 1
+        assert text
+
+
+def test_nothing_in_it_is_asked_of_another_place_and_its_policy_names_what_may_run(
+    page: Any,
+) -> None:
+    html = design_html(page)
+    (policy,) = re.findall(r'http-equiv="Content-Security-Policy" content="([^"]*)"', html)
+    script = re.search(r"<script>(.*?)</script>", html, re.DOTALL)
+    style = re.search(r"<style>(.*?)</style>", html, re.DOTALL)
+    assert script is not None
+    assert style is not None
+    for kind, part in (("script", script[1]), ("style", style[1])):
+        hashed = b64encode(sha256(part.encode()).digest()).decode()
+        assert f"{kind}-src 'sha256-{hashed}'" in policy
+    assert policy.startswith("default-src 'none'")
+    assert "unsafe" not in policy
+    assert not re.findall(r"\b(?:src|action|srcset)=|@import|url\(", html)
+    links = set(re.findall(r'href="([^"#][^"]*)"', html))
+    assert all(link.startswith("https://www.rfc-editor.org/rfc/rfc") for link in links)
+    assert not re.search(
+        r"innerHTML|outerHTML|insertAdjacent|document\.write|\beval\b|new Function", script[1]
+    )
+
+
+def test_what_a_design_says_is_text() -> None:
+    quoted = json.dumps(NASTY)  # a TOML string may be written so as well
+    text = (EXAMPLES / "archive.toml").read_text(encoding="utf-8")
+    text = re.sub(r"(?m)^title = .*$", lambda _: f"title = {quoted}", text)
+    text = re.sub(r"(?m)^note = .*$", lambda _: f"note = {quoted}", text)
+    page = design_page(parse_design(text, f"{NASTY}.toml"), most=2)
+    html = design_html(page)
+    assert html.count("<script") == html.count("</script") == 2
+    assert "<img" not in html
+    assert "49 </" not in html  # nothing of it is taken for a template
+    shown = html + json.dumps(data_in(html), ensure_ascii=False)
+    assert not {"\u202e", "\u2066", "\u2028"} & set(shown)
+    assert "&lt;/script&gt;&lt;img src=x onerror=alert(1)&gt;" in html
+
+
+def test_the_file_holds_all_of_it(page: Any) -> None:
+    assert data_in(design_html(page)) == json.loads(json.dumps(page))
+    assert page["file"] == "archive.toml"  # not where it lies
+
+
+def test_a_design_that_does_not_load_makes_no_page(tmp_path: Path) -> None:
+    target = tmp_path / "page.html"
+    target.write_text("what was there")
+    bad = tmp_path / "bad.toml"
+    bad.write_text("[link]\nphy = 'none'\n")
+    assert entry.invoke("page", str(bad), "-o", str(target)).exit_code == 2
+    assert target.read_text() == "what was there"
+    assert sorted(tmp_path.iterdir()) == [bad, target]
+    done = entry.invoke("page", str(EXAMPLES / "archive.toml"), "-o", str(target), "--most", "2")
+    assert done.exit_code == 0
+    assert target.read_text(encoding="utf-8").startswith("<!doctype html>")
