@@ -6,6 +6,7 @@ A cite travels with every row, span, error and finding. This is the one place th
 from typing import NamedTuple
 
 _EDITION_PREFIX = "IEEE"
+FROM_MEMORY = "Clauses of IEEE 802.15.4 are cited from memory: its text is not free to read."
 
 
 class Cite(NamedTuple):

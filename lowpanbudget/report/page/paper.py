@@ -8,10 +8,10 @@ from base64 import b64encode
 from functools import cache
 from hashlib import sha256
 from importlib.metadata import version
-from importlib.resources import files
 from typing import Any
 from zlib import compress
 
+from lowpanbudget.cites import FROM_MEMORY
 from lowpanbudget.report.page.still import still
 from lowpanbudget.report.view import Data
 
@@ -28,7 +28,7 @@ def _render(template: str, script_name: str, page: Data, **known: Any) -> str:
     packed = compress(json.dumps(page, separators=(",", ":")).encode(), 9)
     text: str = _environment().get_template(template).render(
         page=page, data=b64encode(packed).decode(), style=_Raw(style), style_hash=_hash(style), script=_Raw(script),
-        script_hash=_hash(script), version=version("lowpanbudget"), **known,
+        script_hash=_hash(script), version=version("lowpanbudget"), from_memory=FROM_MEMORY, **known,
     )  # fmt: skip
     return text
 
@@ -56,7 +56,9 @@ def _hash(text: str) -> str:
 
 @cache
 def _part(name: str) -> str:
-    return (files("lowpanbudget.report.page") / "templates" / name).read_text(encoding="utf-8")
+    environment = _environment()
+    text: str = environment.loader.get_source(environment, name)[0]
+    return text
 
 
 @cache
