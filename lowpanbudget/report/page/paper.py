@@ -20,13 +20,13 @@ _WIDTH = 32
 
 def design_html(page: Data) -> str:
     """Return the page of a design, from ``design_page``, as the text of an HTML file."""
-    return _render("design.html.jinja", "page.js", page, base=still(page))
+    return _render("design", page, base=still(page))
 
 
-def _render(template: str, script_name: str, page: Data, **known: Any) -> str:
-    style, script = _part("page.css") + _places(), _part(script_name)
+def _render(kind: str, page: Data, **known: Any) -> str:
+    style, script = _part("page.css") + _places(), _part("figure.js") + _part(f"{kind}.js")
     packed = compress(json.dumps(page, separators=(",", ":")).encode(), 9)
-    text: str = _environment().get_template(template).render(
+    text: str = _environment().get_template(f"{kind}.html.jinja").render(
         page=page, data=b64encode(packed).decode(), style=_Raw(style), style_hash=_hash(style), script=_Raw(script),
         script_hash=_hash(script), version=version("lowpanbudget"), from_memory=FROM_MEMORY, **known,
     )  # fmt: skip

@@ -1,5 +1,5 @@
 "use strict";
-// A page of a design: every number shown was encoded when the page was made; nothing is added up here.
+// What every page has: frames drawn field by field. Text of designs and captures is only ever set as text.
 const el = (name, attributes, ...children) => {
   const made = document.createElement(name);
   for (const [key, value] of Object.entries(attributes || {})) {
@@ -15,51 +15,31 @@ const byId = (id) => document.getElementById(id);
 const fill = (id, ...children) => byId(id).replaceChildren(...children.flat().filter((one) => one !== null));
 const LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ";
 
-let data = null, flow = null, hop = 0, chosen = [], current = 0, columns = 32;
+let data = null, fields = [], current = 1, columns = 32;
 
 const text = (number) => data.texts[number];
 const look = (kind) => data.kinds[kind][1] ? "room" : `k${kind % 8}`;
 const letter = (kind) => data.kinds[kind][1] ? "" : LETTERS[kind % 26];
 
-// --- states -------------------------------------------------------------------------------------
-// A state's number counts its settings like digits: the last one turns fastest.
-function stateOf(values) {
-  if (!flow.whole) {
-    const ids = flow.settings.flatMap((setting, at) => values[at] ? [setting.changes[values[at] - 1].id] : []);
-    return flow.ids.findIndex((other) => other.length === ids.length && ids.every((id) => other.includes(id)));
-  }
-  return flow.settings.reduce((number, setting, at) => number * (setting.changes.length + 1) + values[at], 0);
-}
-const roomOf = (values, at = hop) => {
-  const rooms = flow.rooms[stateOf(values)];
-  return rooms ? rooms[at] : null;
-};
-const having = (at, value) => chosen.map((old, index) => index === at ? value : old);
-function offer(at, value) {  // the words that hold where the other settings are as they are
-  const column = flow.settings.slice(0, at).reduce((sum, one) => sum + one.changes.length, 0) + value - 1;
-  const offers = flow.offers[stateOf(having(at, 0))];
-  return offers && offers[column] >= 0 ? text(offers[column]) : null;
-}
-
 // --- the frame ----------------------------------------------------------------------------------
 function fieldsOf(frame) {
-  const fields = [];
+  const made = [];
   let offset = 0;
   for (const number of frame) {
     const [label, kind, members] = data.segments[number];
     for (const member of members) {
       const [bits, name, sent, says, meaning, cite, removed, little] = data.fields[member];
-      fields.push({number: fields.length + 1, offset, bits, look: look(kind), letter: letter(kind), label: text(label), name: text(name), sent: text(sent),
+      made.push({number: made.length + 1, offset, bits, look: look(kind), letter: letter(kind), label: text(label), name: text(name), sent: text(sent),
         says: text(says), meaning: text(meaning), cite: data.cites[cite], removed: text(removed), little: little > 0});
       offset += bits;
     }
   }
-  return fields;
+  return made;
 }
 // Pieces of fields by row; whole rows between the first and the last of a long field are folded.
-function rowsOf(fields, width) {
+function rowsOf(several, width) {
   const rows = [];
-  for (const field of fields) {
+  for (const field of several) {
     const end = field.offset + field.bits, first = Math.floor(field.offset / width), last = Math.floor((end - 1) / width);
     for (let row = first; row <= last; row++) {
       if (last - first > 5 && row > first + 1 && row < last - 1) {
@@ -91,13 +71,13 @@ function cell(piece, still) {
   made.style.gridColumn = `${piece.column + 2} / span ${piece.bits}`;
   return made;
 }
-function drawFrame(figure, fields, still = false) {
+function drawFrame(figure, several, still = false) {
   const ruler = el("div", {class: "row ruler", "aria-hidden": "true"}, Array.from({length: columns}, (_, bit) => {
     const tick = el("span", {class: bit % 8 ? "" : "eight"}, bit % 8 && columns > 16 ? (bit % 4 ? "" : String(bit)) : String(bit));
     tick.style.gridColumn = String(bit + 2);
     return tick;
   }));
-  const rows = rowsOf(fields, columns).map((row) => {
+  const rows = rowsOf(several, columns).map((row) => {
     const at = el("span", {class: "at"}, String(row.at / 8));
     if (row.fold) {
       return el("div", {class: "row"}, at, el(still ? "span" : "button", {class: `cell fold ${row.fold.look}`,
@@ -109,7 +89,7 @@ function drawFrame(figure, fields, still = false) {
   figure.className = `frame c${columns}`;
   figure.replaceChildren(ruler, ...rows);
 }
-function drawKey(fields) {
+function drawKey() {
   const runs = [];
   for (const field of fields) {
     const last = runs[runs.length - 1];
@@ -126,7 +106,7 @@ const place = (field) => {
   return `${octets}, ${field.bits === 1 ? `bit ${bit}` : `bits ${bit} to ${bit + field.bits - 1}`}`;
 };
 const cited = ([words, link]) => link ? el("a", {href: link, rel: "noreferrer"}, words) : words;
-function drawDetail(fields) {
+function drawDetail() {
   const field = fields[current - 1];
   if (!field) return;
   const facts = [["place", `${place(field)}${field.little ? ", counted from the least significant bit as the standard's figures do" : ""}`],
@@ -135,97 +115,27 @@ function drawDetail(fields) {
   fill("detail", el("h3", {}, `${field.letter}${field.number} ${field.name}`),
     el("dl", {}, facts.filter(([, value]) => value).flatMap(([name, value]) => [el("dt", {}, name), el("dd", {}, value)])));
 }
-function drawLedger(fields) {
+function drawLedger() {
   fill("ledger", fields.map((field) => el("tr", {id: `f${field.number}`, "aria-current": field.number === current ? "true" : false},
     el("td", {class: "mono"}, `${field.letter}${field.number}`), el("td", {}, field.label), el("td", {}, place(field)),
     el("th", {scope: "row"}, field.name), el("td", {}, [field.says, field.meaning].filter(Boolean).join(": ") || field.sent),
     el("td", {}, cited(field.cite)), el("td", {}, field.removed))));
 }
-function drawAbsent(state) {
-  const rows = data.lists[flow.restored[state][hop]].map((number) => data.absent[number]);
+function drawAbsent(list) {
+  const rows = data.lists[list].map((number) => data.absent[number]);
   fill("absent", rows.map(([header, name, says, bits, carried, source, cite]) => el("tr", {}, el("td", {}, text(header)),
     el("th", {scope: "row"}, text(name)), el("td", {class: "n"}, String(bits)), el("td", {class: "n"}, String(carried)),
     el("td", {}, text(says)), el("td", {}, text(source)), el("td", {}, cited(data.cites[cite])))));
 }
 
-// --- settings -----------------------------------------------------------------------------------
-function drawSettings() {
-  const now = roomOf(chosen);
-  fill("settings", flow.settings.map((setting, at) => {
-    const options = [["as the design has it", null, 0], ...setting.changes.map((change, index) => [offer(at, index + 1), change, index + 1])];
-    return el("fieldset", {}, el("legend", {}, setting.key), options.map(([words, change, value]) => {
-      const room = roomOf(having(at, value)), picked = chosen[at] === value, gain = room === null ? null : room - now;
-      const refused = flow.refused[stateOf(having(at, value))];
-      const why = refused !== undefined ? text(refused) : stateOf(having(at, value)) < 0 ? "not encoded together with the others" : "";
-      const name = `s${at}`, id = `${name}v${value}`;
-      return el("div", {}, el("label", {for: id, class: room === null ? "off" : ""},
-        el("input", {type: "radio", name, id, value, checked: picked, disabled: room === null, onchange: () => choose(at, value)}),
-        el("span", {}, words || `${change.value}: changes nothing here`, " ",
-          picked || gain === null ? null : el("span", {class: "gain"}, gain > 0 ? `+${gain}` : String(gain)),
-          change && text(change.condition) ? el("span", {class: "note"}, `If: ${text(change.condition)}`) : null,
-          change && text(change.caution) ? el("span", {class: "note bad"}, `No advice: ${text(change.caution)}`) : null,
-          why ? el("span", {class: "note"}, why) : null)));
-    }));
-  }));
-  byId("reset").hidden = chosen.every((value) => value === 0);
-  byId("capped").hidden = flow.whole;
-}
-function choose(at, value) {
-  chosen = having(at, value);
-  draw();
-  byId(`s${at}v${value}`).focus();
-}
-
-// --- payload ------------------------------------------------------------------------------------
-function drawPayload(state) {
-  const steps = flow.cliffs[state] && flow.cliffs[state][hop], room = flow.rooms[state][hop];
-  byId("payload").hidden = !steps || !steps.length;
-  byId("no-payload").hidden = !byId("payload").hidden;
-  if (byId("payload").hidden) return;
-  const slider = byId("size");
-  slider.max = steps[steps.length - 1][0];
-  const say = () => {
-    const size = Number(slider.value), step = steps.find(([most]) => size <= most);
-    byId("says").textContent = `${plural(size, "octet")}: ${plural(step[1], "frame")}, ${step[0] - size} left before the next`;
-  };
-  slider.oninput = say;
-  slider.value = Math.max(room, 0);
-  say();
-  fill("cliffs", steps.map(([most, frames]) => el("tr", {}, el("td", {class: "n"}, String(frames)), el("td", {class: "n"}, String(most)))));
-}
-
-// --- messages -----------------------------------------------------------------------------------
-function drawMessages() {
-  for (const message of data.messages) {
-    let offset = 0;
-    const fields = message.fields.map(([name, bits, padding], at) => {
-      offset += bits;
-      return {number: at + 1, offset: offset - bits, bits, name: text(name), letter: "", says: "",
-        look: padding ? "room" : `k${message.names.indexOf(name) % 8}`};
-    });
-    drawFrame(byId(message.id), fields, true);
-  }
-}
-
-// --- all of it ----------------------------------------------------------------------------------
-function answer(room, octets) {
-  const where = `${flow.name}, ${flow.hops[hop].name} hop`;
-  if (room < 0) return [`On ${where}, `, el("strong", {}, "nothing fits"), `: the headers alone are ${plural(-room, "octet")} over.`];
-  return [`On ${where}, one frame carries `, el("strong", {}, `${plural(room, "octet")} of your data`), `: ${plural(octets - room, "octet")} of ${octets} are headers and trailer.`];
-}
-function draw() {
-  const state = stateOf(chosen), rooms = flow.rooms[state];
-  if (!rooms) return;
-  const fields = fieldsOf(flow.frames[state][hop]), octets = fields.reduce((sum, field) => sum + field.bits, 0) / 8;
+// The frame, its key, the chosen field and both tables; ``list`` names what receivers restore.
+function drawFigure(frame, list) {
+  fields = fieldsOf(frame);
   current = Math.min(Math.max(current, 1), fields.length);
-  fill("answer", answer(rooms[hop], octets));
-  fill("cautions", flow.hops[hop].cautions.map((words) => el("li", {}, words)));
-  drawFrame(byId("frame"), fields); drawKey(fields); drawDetail(fields); drawLedger(fields); drawAbsent(state); drawSettings(); drawPayload(state);
-  document.documentElement.dataset.room = rooms[hop];
-  link();
+  drawFrame(byId("frame"), fields);
+  drawKey(); drawDetail(); drawLedger(); drawAbsent(list);
 }
 function pick(number, {focus = false} = {}) {
-  const fields = fieldsOf(flow.frames[stateOf(chosen)][hop]);
   current = Math.min(Math.max(number, 1), fields.length);
   for (const one of document.querySelectorAll("#frame .cell")) {
     const on = Number(one.dataset.field) === current;
@@ -238,40 +148,8 @@ function pick(number, {focus = false} = {}) {
     if (row.id === `f${current}`) row.setAttribute("aria-current", "true");
     else row.removeAttribute("aria-current");
   }
-  drawDetail(fields);
+  drawDetail();
   link();
-}
-// A place in the page as a link: flow, hop, settings, field.
-function link() {
-  const parts = [flow.name, flow.hops[hop].name, ...flow.settings.flatMap((setting, at) => chosen[at] ? [setting.changes[chosen[at] - 1].id] : []), `field-${current}`];
-  history.replaceState(null, "", `#${parts.map(encodeURIComponent).join("/")}`);
-}
-function follow() {
-  const parts = location.hash.slice(1).split("/").map((part) => { try { return decodeURIComponent(part); } catch { return ""; } });
-  flow = data.flows.find((one) => one.name === parts[0]) || data.flows[0];
-  hop = Math.max(flow.hops.findIndex((one) => one.name === parts[1]), 0);
-  chosen = flow.settings.map((setting) => setting.changes.findIndex((change) => parts.includes(change.id)) + 1);
-  if (stateOf(chosen) < 0 || !flow.rooms[stateOf(chosen)]) chosen = chosen.map(() => 0);
-  const field = parts.find((part) => /^field-\d+$/.test(part));
-  current = field ? Number(field.slice(6)) : 1;
-  drawChoices();
-  draw();
-}
-function drawChoices() {
-  fill("flow", data.flows.map((one, at) => el("option", {value: at, selected: one === flow}, `${one.name} (${one.direction})`)));
-  byId("flow").value = data.flows.indexOf(flow);
-  fill("hops", el("legend", {}, "Hop"), flow.hops.map((one, at) => el("label", {},
-    el("input", {type: "radio", name: "hop", value: at, checked: at === hop, onchange: () => { hop = at; draw(); }}), one.name)));
-}
-function changeFlow(event) {
-  const ids = flow.settings.flatMap((setting, at) => chosen[at] ? [setting.changes[chosen[at] - 1].id] : []);
-  flow = data.flows[Number(event.target.value)];
-  hop = Math.min(hop, flow.hops.length - 1);
-  // what the whole design shares stays as it was set
-  chosen = flow.settings.map((setting) => setting.changes.findIndex((change) => ids.includes(change.id)) + 1);
-  if (!flow.rooms[stateOf(chosen)]) chosen = chosen.map(() => 0);
-  drawChoices();
-  draw();
 }
 function keys(event) {
   const moves = {ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1, Home: -Infinity, End: Infinity};
@@ -281,27 +159,24 @@ function keys(event) {
   pick(current + move === -Infinity ? 1 : Math.min(current + move, 1e6), {focus: true});
 }
 const narrow = [matchMedia("(max-width: 24rem)"), matchMedia("(max-width: 61rem)")];
-function widen() {
-  const wanted = narrow[0].matches ? 8 : narrow[1].matches ? 16 : 32;
-  if (wanted !== columns) { columns = wanted; draw(); drawMessages(); }
-}
-async function begin() {
+const wanted = () => narrow[0].matches ? 8 : narrow[1].matches ? 16 : 32;
+const part = (words) => { try { return decodeURIComponent(words); } catch { return ""; } };
+const linked = () => location.hash.slice(1).split("/").map(part);
+const linkTo = (parts) => history.replaceState(null, "", `#${parts.map(encodeURIComponent).join("/")}`);
+// Unpacks the data, then lets the page begin; ``redraw`` is called when the width asks for other rows.
+async function unpack(begin, redraw) {
   const packed = Uint8Array.from(atob(byId("data").textContent.trim()), (char) => char.charCodeAt(0));
   const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("deflate"));
   data = JSON.parse(await new Response(stream).text());
   document.documentElement.classList.add("script");
-  columns = narrow[0].matches ? 8 : narrow[1].matches ? 16 : 32;
-  follow();
-  drawMessages();
-  byId("flow").addEventListener("change", changeFlow);
+  columns = wanted();
+  begin();
   byId("frame").addEventListener("click", (event) => {
     const one = event.target.closest(".cell");
     if (one) pick(Number(one.dataset.field), {focus: true});
   });
   byId("frame").addEventListener("keydown", keys);
-  byId("reset").addEventListener("click", () => { chosen = chosen.map(() => 0); draw(); byId("settings").querySelector("input").focus(); });
+  const widen = () => { if (wanted() !== columns) { columns = wanted(); redraw(); } };
   for (const one of narrow) one.addEventListener("change", widen);
-  addEventListener("hashchange", follow);
   document.documentElement.dataset.ready = "yes";
 }
-begin();

@@ -1,0 +1,139 @@
+// A page of a design: every number shown was encoded when the page was made; nothing is added up here.
+let flow = null, hop = 0, chosen = [];
+
+// --- states -------------------------------------------------------------------------------------
+// A state's number counts its settings like digits: the last one turns fastest.
+function stateOf(values) {
+  if (!flow.whole) {
+    const ids = flow.settings.flatMap((setting, at) => values[at] ? [setting.changes[values[at] - 1].id] : []);
+    return flow.ids.findIndex((other) => other.length === ids.length && ids.every((id) => other.includes(id)));
+  }
+  return flow.settings.reduce((number, setting, at) => number * (setting.changes.length + 1) + values[at], 0);
+}
+const roomOf = (values, at = hop) => {
+  const rooms = flow.rooms[stateOf(values)];
+  return rooms ? rooms[at] : null;
+};
+const having = (at, value) => chosen.map((old, index) => index === at ? value : old);
+function offer(at, value) {  // the words that hold where the other settings are as they are
+  const column = flow.settings.slice(0, at).reduce((sum, one) => sum + one.changes.length, 0) + value - 1;
+  const offers = flow.offers[stateOf(having(at, 0))];
+  return offers && offers[column] >= 0 ? text(offers[column]) : null;
+}
+
+// --- settings -----------------------------------------------------------------------------------
+function drawSettings() {
+  const now = roomOf(chosen);
+  fill("settings", flow.settings.map((setting, at) => {
+    const options = [["as the design has it", null, 0], ...setting.changes.map((change, index) => [offer(at, index + 1), change, index + 1])];
+    return el("fieldset", {}, el("legend", {}, setting.key), options.map(([words, change, value]) => {
+      const room = roomOf(having(at, value)), picked = chosen[at] === value, gain = room === null ? null : room - now;
+      const refused = flow.refused[stateOf(having(at, value))];
+      const why = refused !== undefined ? text(refused) : stateOf(having(at, value)) < 0 ? "not encoded together with the others" : "";
+      const name = `s${at}`, id = `${name}v${value}`;
+      return el("div", {}, el("label", {for: id, class: room === null ? "off" : ""},
+        el("input", {type: "radio", name, id, value, checked: picked, disabled: room === null, onchange: () => choose(at, value)}),
+        el("span", {}, words || `${change.value}: changes nothing here`, " ",
+          picked || gain === null ? null : el("span", {class: "gain"}, gain > 0 ? `+${gain}` : String(gain)),
+          change && text(change.condition) ? el("span", {class: "note"}, `If: ${text(change.condition)}`) : null,
+          change && text(change.caution) ? el("span", {class: "note bad"}, `No advice: ${text(change.caution)}`) : null,
+          why ? el("span", {class: "note"}, why) : null)));
+    }));
+  }));
+  byId("reset").hidden = chosen.every((value) => value === 0);
+  byId("capped").hidden = flow.whole;
+}
+function choose(at, value) {
+  chosen = having(at, value);
+  draw();
+  byId(`s${at}v${value}`).focus();
+}
+
+// --- payload ------------------------------------------------------------------------------------
+function drawPayload(state) {
+  const steps = flow.cliffs[state] && flow.cliffs[state][hop], room = flow.rooms[state][hop];
+  byId("payload").hidden = !steps || !steps.length;
+  byId("no-payload").hidden = !byId("payload").hidden;
+  if (byId("payload").hidden) return;
+  const slider = byId("size");
+  slider.max = steps[steps.length - 1][0];
+  const say = () => {
+    const size = Number(slider.value), step = steps.find(([most]) => size <= most);
+    byId("says").textContent = `${plural(size, "octet")}: ${plural(step[1], "frame")}, ${step[0] - size} left before the next`;
+  };
+  slider.oninput = say;
+  slider.value = Math.max(room, 0);
+  say();
+  fill("cliffs", steps.map(([most, frames]) => el("tr", {}, el("td", {class: "n"}, String(frames)), el("td", {class: "n"}, String(most)))));
+}
+
+// --- messages -----------------------------------------------------------------------------------
+function drawMessages() {
+  for (const message of data.messages) {
+    let offset = 0;
+    const several = message.fields.map(([name, bits, padding], at) => {
+      offset += bits;
+      return {number: at + 1, offset: offset - bits, bits, name: text(name), letter: "", says: "",
+        look: padding ? "room" : `k${message.names.indexOf(name) % 8}`};
+    });
+    drawFrame(byId(message.id), several, true);
+  }
+}
+
+// --- all of it ----------------------------------------------------------------------------------
+function answer(room, octets) {
+  const where = `${flow.name}, ${flow.hops[hop].name} hop`;
+  if (room < 0) return [`On ${where}, `, el("strong", {}, "nothing fits"), `: the headers alone are ${plural(-room, "octet")} over.`];
+  return [`On ${where}, one frame carries `, el("strong", {}, `${plural(room, "octet")} of your data`), `: ${plural(octets - room, "octet")} of ${octets} are headers and trailer.`];
+}
+function draw() {
+  const state = stateOf(chosen), rooms = flow.rooms[state];
+  if (!rooms) return;
+  drawFigure(flow.frames[state][hop], flow.restored[state][hop]);
+  const octets = fields.reduce((sum, field) => sum + field.bits, 0) / 8;
+  fill("answer", answer(rooms[hop], octets));
+  fill("cautions", flow.hops[hop].cautions.map((words) => el("li", {}, words)));
+  drawSettings(); drawPayload(state);
+  document.documentElement.dataset.room = rooms[hop];
+  link();
+}
+// A place in the page as a link: flow, hop, settings, field.
+function link() {
+  const parts = [flow.name, flow.hops[hop].name, ...flow.settings.flatMap((setting, at) => chosen[at] ? [setting.changes[chosen[at] - 1].id] : []), `field-${current}`];
+  linkTo(parts);
+}
+function follow() {
+  const parts = linked();
+  flow = data.flows.find((one) => one.name === parts[0]) || data.flows[0];
+  hop = Math.max(flow.hops.findIndex((one) => one.name === parts[1]), 0);
+  chosen = flow.settings.map((setting) => setting.changes.findIndex((change) => parts.includes(change.id)) + 1);
+  if (stateOf(chosen) < 0 || !flow.rooms[stateOf(chosen)]) chosen = chosen.map(() => 0);
+  const field = parts.find((one) => /^field-\d+$/.test(one));
+  current = field ? Number(field.slice(6)) : 1;
+  drawChoices();
+  draw();
+}
+function drawChoices() {
+  fill("flow", data.flows.map((one, at) => el("option", {value: at, selected: one === flow}, `${one.name} (${one.direction})`)));
+  byId("flow").value = data.flows.indexOf(flow);
+  fill("hops", el("legend", {}, "Hop"), flow.hops.map((one, at) => el("label", {},
+    el("input", {type: "radio", name: "hop", value: at, checked: at === hop, onchange: () => { hop = at; draw(); }}), one.name)));
+}
+function changeFlow(event) {
+  const ids = flow.settings.flatMap((setting, at) => chosen[at] ? [setting.changes[chosen[at] - 1].id] : []);
+  flow = data.flows[Number(event.target.value)];
+  hop = Math.min(hop, flow.hops.length - 1);
+  // what the whole design shares stays as it was set
+  chosen = flow.settings.map((setting) => setting.changes.findIndex((change) => ids.includes(change.id)) + 1);
+  if (!flow.rooms[stateOf(chosen)]) chosen = chosen.map(() => 0);
+  drawChoices();
+  draw();
+}
+function begin() {
+  follow();
+  drawMessages();
+  byId("flow").addEventListener("change", changeFlow);
+  byId("reset").addEventListener("click", () => { chosen = chosen.map(() => 0); draw(); byId("settings").querySelector("input").focus(); });
+  addEventListener("hashchange", follow);
+}
+unpack(begin, () => { draw(); drawMessages(); });
