@@ -22,7 +22,7 @@ COMMANDS = {
     "measure": "Show what a capture tells of rates, losses, hops and latency, beside what is planned.",
     "expand": "Write the IPv6 datagrams of a capture, or its frames decrypted, as another capture.",
     "shrink": "Write the frames of a design for the IPv6 datagrams of a capture.",
-    "page": "Write one page to show to others: a design's frames, settings and messages.",
+    "page": "Write one page to show to others: why payloads of a design are capped, what a capture proves.",
     "explain": "Explain a term, a header or a finding: what it is, its rows, its clauses.",
     "schema": "Print the JSON Schema of design files, for editors.",
 }

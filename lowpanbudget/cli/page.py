@@ -1,56 +1,110 @@
-"""``page DESIGN -o FILE``: one file to show to others."""
+"""``page DESIGN|CAPTURE -o FILE``: one file to show to others."""
+
+from typing import TYPE_CHECKING
 
 import click
 
-from lowpanbudget.cli import completion, options
+from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
+from lowpanbudget.errors import RequestError
+
+if TYPE_CHECKING:
+    from lowpanbudget.report.view import Data
 
 _EXAMPLE = """\b
-lowpanbudget page examples/archive.toml -o archive.html"""
+lowpanbudget page examples/archive.toml -o archive.html
+lowpanbudget page mesh.pcap --design examples/archive.toml -o mesh.html"""
 
 
 @click.command("page", short_help=COMMANDS["page"], epilog=_EXAMPLE)
-@click.argument("design", shell_complete=completion.files)
+@click.argument("source", metavar="DESIGN|CAPTURE", shell_complete=completion.files)
 @click.option(
     "-o", "--output", "target", metavar="FILE.html", required=True, shell_complete=completion.files,
     help="The page. A file that is there is replaced whole or not at all.",
 )  # fmt: skip
 @click.option(
-    "--most", type=options.WholeNumber(1), default=None, metavar="N",
-    help="Combinations of settings of a flow that are all encoded; of a flow with more, single and paired changes.",
+    "--combinations", type=options.WholeNumber(1), default=None, metavar="N",
+    help="Of a design: combinations of settings of a flow that are all encoded. Of a flow with more: each change alone "
+    "and in pairs.",
 )  # fmt: skip
+@click.option(
+    "--frames", type=options.WholeNumber(1), default=None, metavar="N",
+    help="Of a capture: frames that are drawn, those of the worst findings first.",
+)  # fmt: skip
+@click.option(
+    "--contents", is_flag=True,
+    help="Of a capture: let decrypted contents into the page. It then goes only to those who may read them.",
+)  # fmt: skip
+@captures.reading_options
 @options.as_json
-def command(design: str, target: str, most: int | None, *, as_json: bool) -> None:
-    """Write a page that shows why a payload of the DESIGN file is capped, for people who do not read terminals.
+def command(
+    source: str,
+    target: str,
+    combinations: int | None,
+    frames: int | None,
+    design: str | None,
+    key_file: str | None,
+    contexts: tuple[str, ...],
+    fcs: str,
+    root: str | None,
+    *,
+    contents: bool,
+    as_json: bool,
+) -> None:
+    """Write a page that shows to people without a terminal why a payload is capped, or what a capture proves.
 
-    It opens in any browser without network: the fullest frame of each flow and hop to scale, each field with its
-    reason, settings to switch between combinations that were all really encoded, and the messages bit by bit.
+    It opens in any browser without network. Of a DESIGN (a .toml file): the fullest frame of each flow and hop to
+    scale, each field with its reason, settings to switch between combinations that were all really encoded, and the
+    messages bit by bit. Of a CAPTURE: the findings, each with its frames, who sent when, and where the octets went.
     """
     from lowpanbudget.cli import output
+    from lowpanbudget.report import machine
+    from lowpanbudget.report.page.paper import capture_html, design_html
+
+    with output.writing(target, inputs=(source, design, key_file)) as file:
+        if source.endswith(".toml"):
+            page = _of_design(source, combinations)
+            html = design_html(page)
+            states = sum(len(flow["rooms"]) for flow in page["flows"])
+            told = {"flows": len(page["flows"]), "combinations": states}
+            says = f"{states} combinations of settings of {len(page['flows'])} flows were encoded"
+        else:
+            if key_file is not None and not contents:
+                raise RequestError(
+                    "with keys the page would hold decrypted contents",
+                    hint="Add --contents if all who get the page may read them, else leave the keys away",
+                )
+            known = captures.CaptureOptions(design, key_file, contexts, fcs, root)
+            page = _of_capture(source, frames, known)
+            html = capture_html(page)
+            told = {
+                "frames": page["frames"],
+                "drawn": len(page["drawn"]),
+                "left_out": page["left_out"],
+            }
+            says = f"{page['frames']} frames, {len(page['findings'])} findings, {len(page['drawn'])} frames drawn"
+        octets = html.encode()
+        file.write(octets)
+    if as_json:
+        output.emit(machine.document(page={"file": target, "octets": len(octets), **told}))
+    else:
+        output.emit(f"{target}: {says}; {len(octets)} octets.\n")
+
+
+def _of_design(source: str, combinations: int | None) -> "Data":
     from lowpanbudget.cli.progress import counted
     from lowpanbudget.design.load import load_design
     from lowpanbudget.report.page.design import design_page
-    from lowpanbudget.report.page.paper import design_html
     from lowpanbudget.room.states import MOST_STATES
 
-    loaded = load_design(design)
-    with output.writing(target, inputs=(design,)) as file:
-        with counted("combinations of settings") as tell:
-            page = design_page(loaded, tell, MOST_STATES if most is None else most)
-        octets = design_html(page).encode()
-        file.write(octets)
-    states = sum(len(flow["rooms"]) for flow in page["flows"])
-    if as_json:
-        from lowpanbudget.report import machine
+    loaded = load_design(source)
+    with counted("combinations of settings") as tell:
+        return design_page(loaded, tell, MOST_STATES if combinations is None else combinations)
 
-        told = {
-            "file": target,
-            "octets": len(octets),
-            "flows": len(page["flows"]),
-            "states": states,
-        }
-        output.emit(machine.document(page=told))
-    else:
-        output.emit(
-            f"{target}: {len(octets)} octets, {len(page['flows'])} flows, {states} combinations of settings encoded.\n"
-        )
+
+def _of_capture(source: str, frames: int | None, known: captures.CaptureOptions) -> "Data":
+    from lowpanbudget.report.page.capture import MOST_FRAMES, capture_page
+
+    return capture_page(
+        source, most_frames=MOST_FRAMES if frames is None else frames, **known.given
+    )

@@ -7,6 +7,7 @@ from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.receivers import Reception
+from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.finding import Finding
@@ -50,7 +51,16 @@ def audit(
     ``tell`` is called while the capture is read, once for each finding of weight, with the number of the frame at hand
     and the finding as far as it is known. Raises ``RequestError`` as ``follow`` does.
     """
-    trace = Trace(**known)
+    return audit_of(Trace(**known), capture, tell)
+
+
+def audit_of(
+    trace: Trace,
+    capture: Capture,
+    tell: Callable[[int, Finding], None] | None = None,
+    also: Callable[[Sighting], None] | None = None,
+) -> CaptureFindings:
+    """Return the same for a new trace; ``also`` gets each sighting, for whoever counts other things on the way."""
     narrowing = trace.narrowing
     taken = Audit(
         known_of(trace, trace.design, trace.timeout_s),
@@ -61,6 +71,8 @@ def audit(
         for sighting in trace.follow(records):
             within += not sighting.outside and sighting.heard_as is None
             taken.follow(sighting)
+            if also is not None:
+                also(sighting)
         notices = records.notices
     for event in trace.leftover:
         if isinstance(event, TimedOut):

@@ -21,6 +21,9 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         made[name] = folder / f"{name}.html"
         done = entry.invoke("page", str(EXAMPLES / f"{name}.toml"), "-o", str(made[name]))
         assert done.exit_code == 0, done.output
+    made["capture"] = folder / "capture.html"
+    done = entry.invoke("page", str(EXAMPLES / "footbridge.pcap"), "-o", str(made["capture"]))
+    assert done.exit_code == 0, done.output
     return made
 
 

@@ -5,8 +5,6 @@ its ``axe.min.js`` in AXE (the audit program of those rules, a general one).
 """
 
 import base64
-import json
-import os
 import random
 import shutil
 import subprocess
@@ -15,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from browser_pages import OPEN_ALL, asked_for, look, open_page, violations, wait
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
@@ -24,37 +23,16 @@ from lowpanbudget.room.states import settings_of
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 NAMES = ("archive", "footbridge")
-AXE = os.environ.get("AXE", "")
-WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-
-_RULES = """
-const [tags, done] = arguments;
-axe.run(document, {runOnly: tags}).then((found) => done(found.violations.map(
-  (one) => [one.id, one.nodes.slice(0, 3).map((node) => node.html + " " + node.failureSummary)])));
-"""
 
 
 @pytest.fixture(params=NAMES)
 def opened(request: pytest.FixtureRequest, browser: Any, pages: dict[str, Path]) -> Any:
     """Return the browser with the page of a design open."""
-    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
-    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "", "features": []})
-    browser.get_log("performance"), browser.get_log("browser")
-    browser.get("about:blank")
     started = time.monotonic()
-    browser.get(pages[request.param].as_uri())
-    wait(browser, "document.documentElement.dataset.ready === 'yes'")
+    open_page(browser, pages[request.param].as_uri())
     browser.opened_in = time.monotonic() - started
     browser.design = load_design(EXAMPLES / f"{request.param}.toml")
     return browser
-
-
-def wait(browser: Any, condition: str) -> None:
-    for _ in range(200):
-        if browser.execute_script(f"return {condition}"):
-            return
-        time.sleep(0.02)
-    raise AssertionError(condition)
 
 
 def room(browser: Any) -> int:
@@ -62,14 +40,7 @@ def room(browser: Any) -> int:
 
 
 def test_it_asks_for_nothing_and_complains_of_nothing(opened: Any) -> None:
-    asked = [
-        message["params"]["request"]["url"]
-        for message in (json.loads(e["message"])["message"] for e in opened.get_log("performance"))
-        if message["method"] == "Network.requestWillBeSent"
-    ]
-    assert [url for url in asked if not url.startswith("about:")] == [
-        opened.current_url.split("#")[0]
-    ]
+    assert asked_for(opened) == [opened.current_url.split("#")[0]]
     assert opened.get_log("browser") == []
 
 
@@ -181,27 +152,10 @@ def test_a_link_leads_to_a_flow_a_state_and_a_field(opened: Any) -> None:
 @pytest.mark.parametrize("width", [1280, 390])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_accessible(opened: Any, width: int, scheme: str) -> None:
-    if not AXE:
-        pytest.skip("no accessibility rules: npm install axe-core, its folder in AXE")
-    opened.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride",
-        {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": width < 600},
-    )
-    opened.execute_cdp_cmd(
-        "Emulation.setEmulatedMedia",
-        {"features": [{"name": "prefers-color-scheme", "value": scheme}]},
-    )
-    rules = (Path(AXE) / "axe.min.js").read_text(encoding="utf-8")
-    opened.execute_cdp_cmd("Page.setBypassCSP", {"enabled": True})
-    opened.execute_cdp_cmd("Runtime.evaluate", {"expression": rules})
-    for act in (
-        "",
-        "document.querySelectorAll('details').forEach((one) => one.open = true)",
-        "choose(0, 1); pick(12)",
-    ):
+    look(opened, width, scheme)
+    for act in ("", OPEN_ALL, "choose(0, 1); pick(12)"):
         opened.execute_script(act)
-        found = opened.execute_async_script(_RULES, WCAG)
-        assert found == []
+        assert violations(opened) == []
     assert opened.execute_script("return document.documentElement.scrollWidth") <= width
 
 

@@ -3,8 +3,7 @@
 import json
 import random
 import re
-import zlib
-from base64 import b64decode, b64encode
+from base64 import b64encode
 from hashlib import sha256
 from itertools import product
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import Any
 
 import pytest
 from contract import entry
+from page_data import data_in
 
 from lowpanbudget import budget, load_design
 from lowpanbudget.design.knobs import turned
@@ -27,12 +27,6 @@ FOOTBRIDGE = load_design(EXAMPLES / "footbridge.toml")
 FEW = 30  # combinations of a flow: pages of tests are small
 # markup, ends of elements, directions, line ends of scripts
 NASTY = "</script><img src=x onerror=alert(1)>\u202e\u2066\u2028 {{ 7*7 }} </style>"
-
-
-def data_in(html: str) -> Any:
-    packed = re.search(r'id="data">([^<]*)</script>', html)
-    assert packed is not None
-    return json.loads(zlib.decompress(b64decode(packed[1])))
 
 
 @pytest.fixture(scope="module")
@@ -171,6 +165,8 @@ def test_a_design_that_does_not_load_makes_no_page(tmp_path: Path) -> None:
     assert entry.invoke("page", str(bad), "-o", str(target)).exit_code == 2
     assert target.read_text() == "what was there"
     assert sorted(tmp_path.iterdir()) == [bad, target]
-    done = entry.invoke("page", str(EXAMPLES / "archive.toml"), "-o", str(target), "--most", "2")
+    done = entry.invoke(
+        "page", str(EXAMPLES / "archive.toml"), "-o", str(target), "--combinations", "2"
+    )
     assert done.exit_code == 0
     assert target.read_text(encoding="utf-8").startswith("<!doctype html>")

@@ -12,7 +12,7 @@ from typing import Any
 from zlib import compress
 
 from lowpanbudget.cites import FROM_MEMORY
-from lowpanbudget.report.page.still import still
+from lowpanbudget.report.page.still import still, still_frame
 from lowpanbudget.report.view import Data
 
 _WIDTH = 32
@@ -21,6 +21,11 @@ _WIDTH = 32
 def design_html(page: Data) -> str:
     """Return the page of a design, from ``design_page``, as the text of an HTML file."""
     return _render("design", page, base=still(page))
+
+
+def capture_html(page: Data) -> str:
+    """Return the page of a capture, from ``capture_page``, as the text of an HTML file."""
+    return _render("capture", page, base=still_frame(page))
 
 
 def _render(kind: str, page: Data, **known: Any) -> str:

@@ -19,17 +19,33 @@ _LETTERS_A_BIT = 3.9  # of a name in a cell at this width
 def still(page: Data, flow: int = 0, hop: int = 0) -> Data:
     """Return the frame of a flow on a hop, as the design has it, in rows of pieces, and the rows of its tables."""
     shown = page["flows"][flow]
-    fields = _fields(page, shown["frames"][0][hop])
-    octets = sum(field["bits"] for field in fields) // 8
+    figure = _figure(page, shown["frames"][0][hop], shown["restored"][0][hop])
+    octets = sum(field["bits"] for field in figure["fields"]) // 8
     return {
         "answer": _answer(shown, hop, octets),
-        "fields": fields,
-        "rows": list(_rows(fields)),
-        "key": list(_key(fields)),
-        "absent": list(_absent(page, shown["restored"][0][hop])),
+        **figure,
         "cautions": shown["hops"][hop]["cautions"],
         "alone": list(_alone(page, shown, hop)),
         "bits": {one["id"]: list(_rows(_bits(page, one))) for one in page["messages"]},
+    }
+
+
+def still_frame(page: Data) -> Data:
+    """Return the first frame that the page of a capture draws."""
+    if not page["drawn"]:
+        return {"title": "None", "fields": [], "rows": [], "key": [], "absent": []}
+    frame = page["drawn"][0]
+    title = f"Frame {frame['number']}: {page['texts'][frame['kind']]}, {plural(frame['octets'], 'octet')}"
+    return {"title": title, **_figure(page, frame["frame"], frame["restored"])}
+
+
+def _figure(page: Data, frame: list[int], restored: int) -> Data:
+    fields = _fields(page, frame)
+    return {
+        "fields": fields,
+        "rows": list(_rows(fields)),
+        "key": list(_key(fields)),
+        "absent": list(_absent(page, restored)),
     }
 
 

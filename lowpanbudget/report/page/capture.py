@@ -1,0 +1,264 @@
+"""The data of a capture's page: findings with the frames that show them, what each node did over time, the survey.
+
+The capture is read twice: for what it proves, and then for the frames to draw.
+"""
+
+from collections.abc import Iterable, Iterator
+from os import PathLike, fspath
+from pathlib import PurePath
+from typing import Unpack
+
+from lowpanbudget.bits import Nature
+from lowpanbudget.capture.annotation import restored_headers
+from lowpanbudget.capture.files.pcap import SECOND
+from lowpanbudget.capture.files.reading import read_capture
+from lowpanbudget.capture.follow.sighting import Sighting
+from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
+from lowpanbudget.capture.series import SeriesCounter
+from lowpanbudget.capture.survey import Surveyor
+from lowpanbudget.errors import plural
+from lowpanbudget.findings.audited import CaptureFindings, audit_of
+from lowpanbudget.findings.finding import Finding
+from lowpanbudget.layers.link.mac import LARGEST_FRAME
+from lowpanbudget.report import surveys, view
+from lowpanbudget.report.page.figures import Figures
+from lowpanbudget.report.screen import harmless
+
+MOST_FRAMES = 600  # that are drawn
+_BESIDE = 1  # frames before and after one that a finding names
+_STEPS = 480  # of the time axis, at most about so many
+_MOST_NODES = 40  # on the time axis: those that sent most
+_MOST_EVENTS = 3000
+_NOTHING_NAMED = 24  # frames that are drawn where no finding names any
+
+
+def capture_page(
+    capture: "str | PathLike[str]", *, most_frames: int = MOST_FRAMES, **known: Unpack[TraceOptions]
+) -> view.Data:
+    """Return all that the page of a capture shows, as plain data.
+
+    What is ``known`` beside the file is as for ``audit``. Of the frames that findings name and their neighbours at most
+    ``most_frames`` are drawn, those of the worst findings first. Raises ``RequestError`` as ``audit`` does.
+    """
+    name = fspath(capture)
+    trace = Trace(**known)
+    largest = LARGEST_FRAME if trace.design is None else trace.design.link.largest
+    surveyor = Surveyor(largest, trace.narrowing)
+    with read_capture(name) as records:
+        found = audit_of(trace, records, also=surveyor.add)
+    surveyor.end(trace.leftover)
+    survey = surveyor.survey(trace.fcs.values(), trace.receptions)
+    told = surveys.details(survey, [], None)
+    total = survey.total
+    span_ns = (total.last_ns or 0) - (total.first_ns or 0)
+    wanted, left_out = _wanted(found, most_frames)
+    drawing = _Drawing(wanted, max(span_ns / _STEPS / SECOND, 0.001), total.first_ns or 0)
+    with read_capture(name) as records:
+        for sighting in Trace(**known).follow(records):
+            drawing.see(sighting)
+    file = harmless(PurePath(name).name)
+    return {
+        "title": file,
+        "file": file,
+        "contents": bool(known.get("keys") or known.get("oscore") or known.get("dtls")),
+        "frames": found.frames,
+        "left_out": left_out,
+        "answer": _answer(found),
+        "findings": [
+            _finding(one, row, wanted)
+            for one, row in zip(found.findings, view.findings(found.findings), strict=True)
+        ],
+        "survey": _survey(told),
+        "time": drawing.time(span_ns),
+        "drawn": drawing.frames,
+        **drawing.figures.data(),
+    }
+
+
+def _wanted(found: CaptureFindings, most: int) -> tuple[set[int], int]:
+    """Return the numbers of the frames to draw, and how many that findings name are left out."""
+    wanted: set[int] = set()
+    named = [number for one in found.findings for number in one.frames]
+    left_out = 0
+    for number in dict.fromkeys(named or range(1, _NOTHING_NAMED + 1)):
+        more = {
+            near
+            for near in range(number - _BESIDE, number + _BESIDE + 1)
+            if 1 <= near <= found.frames
+        }
+        if len(wanted | more) <= most:
+            wanted |= more
+        elif number not in wanted:
+            left_out += 1
+    return wanted, left_out
+
+
+def _answer(found: CaptureFindings) -> str:
+    weight = [one for one in found.findings if one.has_weight]
+    frames = plural(found.frames, "frame")
+    if not weight:
+        return f"{frames}, and nothing in them that is wrong, wasteful or risky."
+    worst = weight[0]
+    more = f" and {plural(len(weight) - 1, 'other finding')} of weight" if weight[1:] else ""
+    subject = f" ({worst.subject})" if worst.subject else ""
+    return harmless(f"{frames}: {worst.title}{subject}{more}.")
+
+
+def _finding(one: Finding, row: view.Data, drawn: set[int]) -> view.Data:
+    return {
+        "name": one.name,
+        "severity": row["severity"],
+        **{key: harmless(row[key]) for key in ("title", "cause", "advice", "certainty", "subject")},
+        "evidence": [harmless(text) for text in one.evidence],
+        "cite": [harmless(row["cite"]), row["link"]],
+        "count": one.count,
+        "frames": [[number, number in drawn] for number in one.frames],
+        "weight": one.has_weight,
+    }
+
+
+def _survey(told: view.Data) -> view.Data:
+    """Return the groups of a survey as rows of a table."""
+    columns = (
+        "frames",
+        "octets",
+        "application",
+        "datagrams",
+        "retransmissions",
+        "duplicates",
+        "lost",
+        "damaged",
+        "unread",
+        "avoidable",
+    )
+    groups = {
+        group: [
+            {
+                "name": harmless(row.get("in_design") or row["name"] or "no address"),
+                "counts": [row[key] for key in columns],
+            }
+            for row in told[group]
+        ]
+        for group in ("flows", "nodes", "kinds")
+    }  # fmt: skip
+    layers = sorted(told["total"]["layer_bits"].items(), key=lambda item: -item[1])
+    natures = told["natures"]
+    return {
+        "columns": columns,
+        "groups": groups,
+        "total": [told["total"][key] for key in columns],
+        "layers": [
+            [harmless(layer), bits // 8, natures.get(layer) == Nature.HEADER.value]
+            for layer, bits in layers
+        ],
+    }
+
+
+class _Drawing:
+    """The second reading: the frames that are drawn, and what happened when."""
+
+    def __init__(self, wanted: set[int], every_s: float, first_ns: int) -> None:
+        self.figures = Figures()
+        self.frames: list[view.Data] = []
+        self._wanted, self._first_ns = wanted, first_ns
+        self._series = SeriesCounter(f"{every_s:.3f}")
+        self._events: list[tuple[bytes | None, int, str, int]] = []
+
+    def see(self, sighting: Sighting) -> None:
+        """Take one record."""
+        self._series.see(sighting)
+        kind = _event(sighting)
+        time_ns = sighting.record.time_ns
+        if (
+            kind
+            and time_ns is not None
+            and len(self._events) < _MOST_EVENTS
+            and not sighting.outside
+        ):
+            self._events.append((sighting.source, time_ns, kind, sighting.number))
+        if sighting.number in self._wanted:
+            self.frames.append(self._frame(sighting))
+
+    def _frame(self, sighting: Sighting) -> view.Data:
+        frame, text, time_ns = sighting.as_frame, self.figures.text, sighting.record.time_ns
+        sealed = max(frame.opened, sighting.unsealed, key=lambda place: place[1] - place[0])
+        return {
+            "number": sighting.number,
+            "seconds": None if time_ns is None else (time_ns - self._first_ns) / SECOND,
+            "kind": text(sighting.kind),
+            "flow": text("" if sighting.flow is None else str(sighting.flow)),
+            "from": text(_address(frame.link_source)),
+            "to": text(_address(frame.link_destination)),
+            "octets": len(frame.octets),
+            "says": [text(words) for words in _sayings(sighting)],
+            "frame": self.figures.frame(frame.spans, (), frame.octets, sealed),
+            "restored": self.figures.restored(restored_headers(sighting)),
+        }
+
+    def time(self, span_ns: int) -> view.Data:
+        """Return what each node did in each step, and single events, in time from the first frame."""
+        series, first_ns = self._series.series(), self._first_ns
+        every = series.every_ns
+        start = first_ns // every
+        nodes = sorted(
+            series.nodes.items(), key=lambda item: -sum(one.frames for one in item[1].values())
+        )
+        shown = nodes[:_MOST_NODES]
+        numbers = {node: number for number, (node, _) in enumerate(shown)}
+        return {
+            "every_s": every / SECOND,
+            "span_s": span_ns / SECOND,
+            "first_s": (start * every - first_ns) / SECOND,
+            "more_nodes": len(nodes) - len(shown),
+            "nodes": [
+                {
+                    "name": _name(node),
+                    "steps": [[step - start, *one] for step, one in steps.items()],
+                }
+                for node, steps in shown
+            ],
+            "events": [
+                [numbers[node], (time_ns - first_ns) / SECOND, kind, number]
+                for node, time_ns, kind, number in self._events
+                if node in numbers
+            ],
+        }
+
+
+def _event(sighting: Sighting) -> str:
+    """Return what a frame is an event of, if of any."""
+    if sighting.damaged:
+        return "damaged"
+    if sighting.repeats is not None:
+        return "sent again"
+    return "copied" if sighting.copies is not None else ""
+
+
+def _sayings(sighting: Sighting) -> Iterator[str]:
+    """Yield what is known of a frame beyond its octets."""
+    if sighting.repeats is not None:
+        yield f"frame {sighting.repeats} sent again"
+    if sighting.copies is not None:
+        yield f"what frame {sighting.copies} carries, under another number"
+    if sighting.damaged:
+        yield "damaged: its FCS is wrong"
+    if sighting.missing:
+        yield f"{plural(sighting.missing, 'octet')} of it left out by the capture"
+    if len(sighting.parts) > 1:
+        yield f"completes a datagram of frames {_listed(sighting.numbers)}"
+    for notice in sighting.notices:
+        yield notice.text
+    if sighting.fault is not None:
+        yield sighting.fault.message
+
+
+def _listed(numbers: Iterable[int]) -> str:
+    return ", ".join(map(str, numbers))
+
+
+def _name(node: bytes | str | None) -> str:
+    return harmless(node) if isinstance(node, str) else _address(node)
+
+
+def _address(node: bytes | None) -> str:
+    return "no address" if node is None else node.hex(":") if len(node) > 2 else f"0x{node.hex()}"

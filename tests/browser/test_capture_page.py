@@ -1,0 +1,70 @@
+"""The page of a capture in a real browser."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from browser_pages import OPEN_ALL, asked_for, look, open_page, violations, wait
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+
+CAPTURE = Path(__file__).parents[2] / "examples" / "footbridge.pcap"
+
+
+@pytest.fixture
+def opened(browser: Any, pages: dict[str, Path]) -> Any:
+    open_page(browser, pages["capture"].as_uri())
+    return browser
+
+
+def shown(browser: Any) -> int:
+    return int(browser.execute_script("return document.documentElement.dataset.frame"))
+
+
+def test_it_asks_for_nothing_and_complains_of_nothing(opened: Any) -> None:
+    assert asked_for(opened) == [opened.current_url.split("#")[0]]
+    assert opened.get_log("browser") == []
+
+
+def test_a_finding_leads_to_its_frames(opened: Any) -> None:
+    links = opened.find_elements(By.CSS_SELECTOR, "a[data-frame]")
+    assert shown(opened) == int(links[0].text)  # the worst comes first
+    links[-1].send_keys(Keys.ENTER)
+    assert shown(opened) == int(links[-1].text)
+    assert opened.switch_to.active_element.get_attribute("id") == "which"
+    title = opened.find_element(By.ID, "frame-title").text
+    assert title.startswith(f"Frame {links[-1].text}:")
+    opened.find_element(By.ID, "before").click()
+    assert shown(opened) < int(links[-1].text)
+
+
+def test_a_link_leads_to_a_frame_and_a_field(opened: Any) -> None:
+    number = opened.execute_script("return data.drawn[3].number")
+    address = opened.current_url.split("#")[0]
+    opened.get("about:blank")
+    opened.get(f"{address}#frame-{number}/field-2")
+    wait(opened, "document.documentElement.dataset.ready === 'yes'")
+    assert shown(opened) == number
+    current = opened.find_element(By.CSS_SELECTOR, "#ledger tr[aria-current]")
+    assert current.get_attribute("id") == "f2"
+
+
+def test_time_can_be_looked_at_nearer(opened: Any) -> None:
+    bars = len(opened.find_elements(By.CSS_SELECTOR, "#time .sent"))
+    for _ in range(3):
+        opened.find_element(By.ID, "nearer").click()
+    nearer = len(opened.find_elements(By.CSS_SELECTOR, "#time .sent"))
+    assert 0 < nearer < bars
+    for _ in range(4):
+        opened.find_element(By.ID, "farther").click()
+    assert len(opened.find_elements(By.CSS_SELECTOR, "#time .sent")) == bars
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_accessible(opened: Any, width: int, scheme: str) -> None:
+    look(opened, width, scheme)
+    for act in ("", OPEN_ALL, "go(5); pick(9)"):
+        opened.execute_script(act)
+        assert violations(opened) == []
+    assert opened.execute_script("return document.documentElement.scrollWidth") <= width

@@ -1,0 +1,105 @@
+"""The page of a capture: findings are those of the audit, numbers those of the survey, frames those of the file."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from contract import entry
+from page_data import data_in
+
+from lowpanbudget import audit, decode_frame, read_capture, survey
+from lowpanbudget.report.page.capture import capture_page
+from lowpanbudget.report.page.paper import capture_html
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+CAPTURE = EXAMPLES / "archive.pcap"
+
+
+@pytest.fixture(scope="module")
+def page() -> Any:
+    return capture_page(CAPTURE)
+
+
+def test_findings_are_those_of_the_audit(page: Any) -> None:
+    found = audit(CAPTURE)
+    assert [(one["name"], one["count"], one["cause"]) for one in page["findings"]] == [
+        (one.name, one.count, one.cause) for one in found.findings
+    ]
+    assert page["frames"] == found.frames
+    named = {number for one in found.findings for number in one.frames}
+    drawn = {frame["number"] for frame in page["drawn"]}
+    assert named <= drawn
+    assert {n + 1 for n in named if n < found.frames} | {n - 1 for n in named if n > 1} <= drawn
+    assert page["left_out"] == 0
+
+
+def test_frames_are_those_of_the_file(page: Any) -> None:
+    with read_capture(CAPTURE) as records:
+        octets = {record.number: record.octets for record in records}
+    texts, fields, segments = page["texts"], page["fields"], page["segments"]
+    for frame in page["drawn"]:
+        numbers = [f for s in frame["frame"] for f in segments[s][2]]
+        spans = decode_frame(octets[frame["number"]]).spans
+        assert [(fields[n][0], texts[fields[n][1]]) for n in numbers] == [
+            (span.bits, span.name) for span in spans
+        ]
+        sent = "".join(
+            texts[fields[n][2]].replace(" ", "") for n in numbers if fields[n][0] % 8 == 0
+        )
+        whole = [span for span in spans if span.bits % 8 == 0 and span.offset_bits % 8 == 0]
+        assert (
+            sent
+            == b"".join(
+                octets[frame["number"]][span.offset_bits // 8 :][: span.bits // 8] for span in whole
+            ).hex()
+        )
+
+
+def test_time_adds_up_to_the_survey(page: Any) -> None:
+    nodes = survey(CAPTURE).nodes
+    shown = {one["name"]: one["steps"] for one in page["time"]["nodes"]}
+    assert page["time"]["more_nodes"] == 0
+    for node, tally in nodes.items():
+        assert isinstance(node, bytes)
+        name = node.hex(":") if len(node) > 2 else f"0x{node.hex()}"
+        assert sum(step[1] for step in shown[name]) == tally.frames
+        assert sum(step[3] for step in shown[name]) == tally.lost
+    total = survey(CAPTURE).total
+    kinds = [event[2] for event in page["time"]["events"]]
+    assert kinds.count("sent again") == total.retransmissions
+    assert kinds.count("damaged") == total.damaged
+
+
+def test_of_too_many_frames_those_of_the_worst_findings_are_drawn() -> None:
+    few = capture_page(CAPTURE, most_frames=6)
+    assert len(few["drawn"]) <= 6
+    assert few["left_out"] > 0
+    worst = few["findings"][0]["frames"]
+    assert all(drawn for _, drawn in worst)
+
+
+def test_an_empty_capture_says_that_there_is_nothing(tmp_path: Path) -> None:
+    empty = tmp_path / "empty.pcap"
+    empty.write_bytes(CAPTURE.read_bytes()[:24])
+    html = capture_html(capture_page(empty))
+    assert "0 frames" in html
+    assert data_in(html)["drawn"] == []
+
+
+def test_decrypted_contents_go_in_only_where_asked_for(tmp_path: Path) -> None:
+    keys, target = tmp_path / "keys.toml", tmp_path / "page.html"
+    text = (EXAMPLES / "archive.keys.toml").read_text(encoding="utf-8")
+    keys.write_text(text)
+    keys.chmod(0o600)
+    refused = entry.invoke("page", str(CAPTURE), "--keys", str(keys), "-o", str(target))
+    assert refused.exit_code == 2
+    assert "--contents" in refused.stderr
+    assert not target.exists()
+    done = entry.invoke("page", str(CAPTURE), "--keys", str(keys), "--contents", "-o", str(target))
+    assert done.exit_code == 0
+    html = target.read_text(encoding="utf-8")
+    assert "holds decrypted contents" in html
+    secrets = [word.strip('"') for word in text.split() if len(word.strip('"')) == 32]
+    assert secrets
+    assert not any(secret in html + str(data_in(html)) for secret in secrets)
+    assert "holds decrypted contents" not in capture_html(capture_page(CAPTURE))
