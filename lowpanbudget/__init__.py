@@ -194,6 +194,7 @@ if TYPE_CHECKING:
     from lowpanbudget.payload.search.worth import Worth as Worth
     from lowpanbudget.report.frame_table import write_frame_table as write_frame_table
     from lowpanbudget.report.notebook import Picture as Picture, show as show
+    from lowpanbudget.report.page.pages import page_of_capture as page_of_capture, page_of_design as page_of_design
     from lowpanbudget.report.terms import (
         Explanation as Explanation, explain as explain, terms as terms,
     )

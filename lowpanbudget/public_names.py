@@ -111,6 +111,7 @@ NAMES = {
     "payload.search.worth": "Worth",
     "report.frame_table": "write_frame_table",
     "report.notebook": "Picture show",
+    "report.page.pages": "page_of_capture page_of_design",
     "report.terms": "Explanation explain terms",
     "room.by_hops": "HopRoom RoomByHops room_by_hops",
     "room.carrying": "Carrying EnoughChanges carrying",

@@ -1,0 +1,38 @@
+"""Pages for callers: the text of one HTML file each."""
+
+from os import PathLike
+from typing import Unpack
+
+from lowpanbudget.capture.follow.tracing import TraceOptions
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.errors import RequestError
+from lowpanbudget.report.page.capture import MOST_FRAMES, capture_page
+from lowpanbudget.report.page.design import design_page
+from lowpanbudget.report.page.paper import capture_html, design_html
+from lowpanbudget.room.states import MOST_STATES
+
+
+def page_of_design(design: Design, *, combinations: int = MOST_STATES) -> str:
+    """Return a design as one HTML file: frames to scale, settings to switch, messages bit by bit.
+
+    Nothing in it is asked of another place. Of a flow with more than so many ``combinations`` of settings each change
+    is encoded alone and in pairs. Raises ``RequestError`` for what is no design or no number from 1.
+    """
+    return design_html(design_page(Design.of(design), most=_number(combinations, "combinations")))
+
+
+def page_of_capture(
+    capture: "str | PathLike[str]", *, frames: int = MOST_FRAMES, **known: Unpack[TraceOptions]
+) -> str:
+    """Return a capture (the name of a file) as one HTML file: findings with their frames, who sent when, octets.
+
+    At most so many ``frames`` are drawn, those of the worst findings first. What is ``known`` is as for ``audit``: with
+    keys the page holds decrypted contents, and says so. Raises ``RequestError`` as ``audit`` does.
+    """
+    return capture_html(capture_page(capture, most_frames=_number(frames, "frames"), **known))
+
+
+def _number(value: object, name: str) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+        raise RequestError(f"{name} {value!r} is no number from 1", hint="Give 1 or more")
+    return value
