@@ -21,7 +21,7 @@ TOP = Path(__file__).parents[2]
 DESIGNS = (TOP / "examples" / "archive.toml", TOP / "examples" / "footbridge.toml")
 COMMANDS = (
     "init", "budget", "sweep", "fit", "airtime", "carry", "weigh", "compatible", "encodings", "generate", "pack",
-    "unpack", "compress", "decompress", "annotate", "audit", "survey", "measure", "expand", "shrink", "explain",
+    "unpack", "compress", "decompress", "annotate", "audit", "survey", "measure", "expand", "shrink", "page", "explain",
     "schema",
 )  # fmt: skip
 HANGS_S = 600  # a process that has not ended by then hangs; nothing waits for it otherwise

@@ -19,7 +19,6 @@ from lowpanbudget.capture.survey import Surveyor
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.audited import CaptureFindings, audit_of
 from lowpanbudget.findings.finding import Finding
-from lowpanbudget.layers.link.mac import LARGEST_FRAME
 from lowpanbudget.report import surveys, view
 from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.screen import harmless
@@ -42,10 +41,12 @@ def capture_page(
     """
     name = fspath(capture)
     trace = Trace(**known)
-    largest = LARGEST_FRAME if trace.design is None else trace.design.link.largest
-    surveyor = Surveyor(largest, trace.narrowing)
+    design, narrowing = trace.design, trace.narrowing
+    known_room = () if design is None else (design.link.largest,)
+    first = _FirstReading(Surveyor(*known_room, narrowing=narrowing))
     with read_capture(name) as records:
-        found = audit_of(trace, records, also=surveyor.add)
+        found = audit_of(trace, records, also=first.see)
+    surveyor = first.surveyor
     surveyor.end(trace.leftover)
     survey = surveyor.survey(trace.fcs.values(), trace.receptions)
     told = surveys.details(survey, [], None)
@@ -60,7 +61,7 @@ def capture_page(
     return {
         "title": file,
         "file": file,
-        "contents": bool(known.get("keys") or known.get("oscore") or known.get("dtls")),
+        "contents": first.has_contents,
         "frames": found.frames,
         "left_out": left_out,
         "answer": _answer(found),
@@ -152,6 +153,21 @@ def _survey(told: view.Data) -> view.Data:
             for layer, bits in layers
         ],
     }
+
+
+class _FirstReading:
+    """The first reading: the survey, and whether anything sealed was opened."""
+
+    def __init__(self, surveyor: Surveyor) -> None:
+        self.surveyor = surveyor
+        self.has_contents = False
+
+    def see(self, sighting: Sighting) -> None:
+        """Take one record."""
+        self.surveyor.add(sighting)
+        opened = sighting.opened
+        if sighting.verified or (opened is not None and opened.is_open):
+            self.has_contents = True
 
 
 class _Drawing:
