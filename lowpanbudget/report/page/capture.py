@@ -42,11 +42,12 @@ def capture_page(
     name = fspath(capture)
     trace = Trace(**known)
     design, narrowing = trace.design, trace.narrowing
-    known_room = () if design is None else (design.link.largest,)
-    first = _FirstReading(Surveyor(*known_room, narrowing=narrowing))
+    surveyor = Surveyor(narrowing=narrowing)
+    if design is not None:
+        surveyor = Surveyor(design.link.largest, narrowing)
+    first = _FirstReading(surveyor)
     with read_capture(name) as records:
         found = audit_of(trace, records, also=first.see)
-    surveyor = first.surveyor
     surveyor.end(trace.leftover)
     survey = surveyor.survey(trace.fcs.values(), trace.receptions)
     told = surveys.details(survey, [], None)
