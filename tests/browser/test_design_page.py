@@ -175,3 +175,44 @@ def test_on_paper_the_reasons_stand(opened: Any, tmp_path: Path) -> None:
     ):
         assert words in text
     assert "RFC 6282" in text
+
+
+def test_values_are_packed_as_the_command_packs_them(opened: Any) -> None:
+    chance = random.Random(3)
+    packed = 0
+    for number, message in enumerate(opened.design.messages):
+        if not opened.execute_script(f"return Boolean(data.messages[{number}].packing)"):
+            continue
+        for _ in range(25):
+            values = {
+                field.name: field.drawn(chance, {}) for field in message.fields
+                if field.carries and not (field.optional and chance.random() < 0.5)
+            }  # fmt: skip
+            shown = {
+                name: list(value) if isinstance(value, tuple) else value.hex() if isinstance(value, bytes)
+                else str(value).lower() if isinstance(value, bool) else str(value)
+                for name, value in values.items()
+            }  # fmt: skip
+            hexed = opened.execute_script(_PACK, number, shown)
+            assert hexed.split(": ")[1].split(";")[0].replace(" ", "") == message.pack(values).hex()
+            packed += 1
+    assert packed
+
+
+_PACK = """
+const [number, values] = arguments, message = data.messages[number], part = byId(`${message.id}-pack`);
+part.open = true;
+message.packing.fields.forEach((field, index) => {
+  const there = part.querySelector(`[aria-label="${field.name} is there"]`);
+  if (there) there.checked = field.name in values;
+  const given = values[field.name];
+  if (field.flags) {
+    const legends = [...part.querySelectorAll("legend")];
+    const group = legends.find((one) => one.innerText.trim() === field.name).parentNode;
+    for (const box of group.querySelectorAll("label input")) box.checked = given.includes(box.parentNode.innerText.trim());
+  } else if (given !== undefined && !("always" in field)) byId(`${message.id}-${index}`).value = given;
+});
+part.querySelector("input, select").dispatchEvent(new Event("input"));
+part.querySelector("input, select").dispatchEvent(new Event("change"));
+return part.querySelector(".octets").textContent;
+"""

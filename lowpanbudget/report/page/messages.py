@@ -9,6 +9,7 @@ from lowpanbudget.design.meaning import Design
 from lowpanbudget.payload.bitmap import Entry
 from lowpanbudget.report import view
 from lowpanbudget.report.page.figures import Figures
+from lowpanbudget.report.page.packing import packing
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.room.encodings import Alternative, encodings
 from lowpanbudget.room.fit import Fit, fit
@@ -20,7 +21,10 @@ def message_pages(design: Design, figures: Figures) -> list[view.Data]:
     for one in encodings(design):
         others.setdefault(one.message, []).append(one)
     return [
-        _message(number, name, list(fits), others.get(name, []), figures)
+        {
+            **_message(number, name, list(fits), others.get(name, []), figures),
+            "packing": packing(design.message(name)),
+        }
         for number, (name, fits) in enumerate(groupby(fit(design), key=lambda one: one.message))
     ]
 

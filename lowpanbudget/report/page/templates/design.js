@@ -80,6 +80,109 @@ function drawMessages() {
   }
 }
 
+// --- values in, octets out ----------------------------------------------------------------------
+// A decimal as a whole number of so many places, exactly; null for what is no number.
+function scaled(words, places) {
+  const parts = /^\s*([+-]?)(\d*)(?:\.(\d*))?(?:[eE]([+-]?\d{1,3}))?\s*$/.exec(words);
+  if (!parts || !(parts[2] || parts[3])) return null;
+  const shift = Number(parts[4] || 0), fraction = parts[3] || "";
+  let number = BigInt(parts[2] + fraction || "0") * (parts[1] === "-" ? -1n : 1n);
+  const more = places + shift - fraction.length;
+  if (more < 0) return null;
+  return number * 10n ** BigInt(more);
+}
+const placesOf = (words) => {
+  const parts = /^[^.eE]*(?:\.(\d*))?(?:[eE]([+-]?\d{1,3}))?/.exec(words.trim());
+  return Math.max(0, (parts[1] || "").length - Number(parts[2] || 0));
+};
+function written(number, places) {
+  const sign = number < 0n ? "-" : "", digits = (number < 0n ? -number : number).toString().padStart(places + 1, "0");
+  const fraction = digits.slice(digits.length - places).replace(/0+$/, "");
+  return sign + digits.slice(0, digits.length - places) + (places && fraction ? `.${fraction}` : "");
+}
+// The code of a value and the value that a receiver reads: the nearest step, of two as near the even one.
+function coded(field, words) {
+  if (field.codes) return {code: BigInt(field.codes[words]), sent: words};
+  if (words in field.special) return {code: BigInt(field.special[words]), sent: words};
+  const places = Math.max(...[words, field.base, field.step, field.min, field.max].map(placesOf));
+  if (places > 60) return null;
+  const [value, base, step, least, most] = [words, field.base, field.step, field.min, field.max].map((one) => scaled(one, places));
+  if (value === null || value < least || value > most) return null;
+  const away = value - base, floor = away >= 0n ? away / step : -((step - 1n - away) / step), twice = 2n * (away - floor * step);
+  const steps = twice > step || (twice === step && floor % 2n !== 0n) ? floor + 1n : floor;
+  return {code: BigInt.asUintN(field.bits, steps), sent: written(base + steps * step, places)};
+}
+const hexOf = (words) => words.replace(/\s+/g, "");
+// The code and width of a field's value, or what is wrong; ``sent`` where a receiver reads another value.
+function codeOf(field, input) {
+  if ("always" in field) return [[BigInt(field.always), field.bits, field.ordered]];
+  if (field.flags) return [[input.filter(([, box]) => box.checked).reduce((sum, [name]) => sum | BigInt(field.flags[name]), 0n), field.bits, false]];
+  if ("least" in field) {
+    const hex = hexOf(input.value), count = hex.length / 2;
+    if (!/^([0-9a-fA-F]{2})*$/.test(hex) || count < field.least || count > field.most) return `${field.name} is not ${field.least} to ${field.most} octets in hex`;
+    const octets = (hex.match(/../g) || []).map((pair) => [BigInt(`0x${pair}`), 8, false]);
+    return field.count ? [[BigInt(count - field.least), field.count, true], ...octets] : octets;
+  }
+  const found = coded(field, input.value);
+  if (!found) return `${field.name} is not in ${field.min} to ${field.max}${field.unit ? ` ${field.unit}` : ""}`;
+  return Object.assign([[found.code, field.bits, field.ordered]], {sent: field.codes || field.special[input.value] ? null : found.sent});
+}
+// The octets of codes one after the other, in the order of bits that the message has.
+function laid(codes, {msb, mixed}) {
+  let bits = "";
+  for (let [code, width, ordered] of codes) {
+    if (mixed && ordered && width > 8) {
+      const groups = Math.floor(width / 8), rest = width % 8;
+      let low = 0n;
+      for (let at = 0; at < groups; at++) low = low << 8n | (code >> BigInt(8 * at) & 255n);
+      code = low << BigInt(rest) | code >> BigInt(8 * groups);
+    }
+    const run = width ? code.toString(2).padStart(width, "0") : "";
+    bits += msb ? run : [...run].reverse().join("");
+  }
+  bits = bits.padEnd(Math.ceil(bits.length / 8) * 8, "0");
+  return (bits.match(/.{8}/g) || []).map((octet) => parseInt(msb ? octet : [...octet].reverse().join(""), 2).toString(16).padStart(2, "0"));
+}
+function drawPacking(message) {
+  const part = byId(`${message.id}-pack`), {fields: parts, presence, ...order} = message.packing;
+  const inputs = [], there = [];
+  const pack = () => {
+    const told = [], codes = [];
+    let wrong = "", bits = 0n, place = 0;
+    parts.forEach((field, index) => {
+      if (field.optional) {
+        const weight = order.msb ? presence - 1 - place : place;
+        place += 1;
+        if (!there[index].checked) return;
+        bits |= 1n << BigInt(weight);
+      }
+      const found = codeOf(field, inputs[index]);
+      if (inputs[index] && inputs[index].setAttribute) inputs[index].setAttribute("aria-invalid", typeof found === "string" ? "true" : "false");
+      if (typeof found === "string") { wrong = wrong || found; return; }
+      if (found.sent && Number(found.sent) !== Number(inputs[index].value)) told.push(`${field.name} is sent as ${found.sent}`);
+      codes.push(...found);
+    });
+    const octets = laid([[bits, presence, false], ...codes], order);
+    part.querySelector(".octets").textContent = wrong || [`${plural(octets.length, "octet")}: ${octets.join(" ")}`, ...told].join("; ");
+  };
+  const rows = parts.map((field, index) => {
+    if ("always" in field) return null;
+    const id = `${message.id}-${index}`;
+    there[index] = field.optional ? el("input", {type: "checkbox", checked: field.there, onchange: pack, "aria-label": `${field.name} is there`}) : null;
+    if (field.flags) {
+      inputs[index] = Object.keys(field.flags).map((name) => [name, el("input", {type: "checkbox", checked: field.given.includes(name), onchange: pack})]);
+      return el("fieldset", {}, el("legend", {}, there[index], field.name), inputs[index].map(([name, box]) => el("label", {}, box, name)));
+    }
+    const names = Object.keys(field.codes || field.special || {});
+    if (field.codes) inputs[index] = el("select", {id, onchange: pack}, names.map((name) => el("option", {selected: name === field.given}, name)));
+    else inputs[index] = el("input", {id, value: field.given, oninput: pack, list: names.length ? `${id}-names` : null, autocomplete: "off"});
+    return el("div", {}, there[index], el("label", {for: id}, ` ${field.name}${field.unit ? `, ${field.unit}` : ""}`), el("br"), inputs[index],
+      !field.codes && names.length ? el("datalist", {id: `${id}-names`}, names.map((name) => el("option", {value: name}))) : null);
+  });
+  part.querySelector(".fields").replaceChildren(...rows.filter(Boolean));
+  pack();
+}
+
 // --- all of it ----------------------------------------------------------------------------------
 function answer(room, octets) {
   const where = `${flow.name}, ${flow.hops[hop].name} hop`;
@@ -132,6 +235,7 @@ function changeFlow(event) {
 function begin() {
   follow();
   drawMessages();
+  for (const message of data.messages) if (message.packing) drawPacking(message);
   byId("flow").addEventListener("change", changeFlow);
   byId("reset").addEventListener("click", () => { chosen = chosen.map(() => 0); draw(); byId("settings").querySelector("input").focus(); });
   addEventListener("hashchange", follow);
