@@ -54,6 +54,7 @@ def design_page(design: Design, tell: Tell | None = None, most: int = MOST_STATE
         "largest": design.link.largest,
         "flows": flows,
         "messages": messages,
+        "network": None,
         **figures.data(),
     }
 

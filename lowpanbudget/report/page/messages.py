@@ -46,6 +46,7 @@ def _message(
         ],
         "rows": list(_rows(bitmap)),
         "fits": [_fit(one) for one in fits],
+        "advised": any(one.advice for one in fits),
         "encodings": [_encoding(one) for one in others],
     }
 

@@ -4,7 +4,9 @@ The rows of fields are those that the page's script draws at 32 bits a row.
 """
 
 from collections.abc import Iterator
+from itertools import groupby
 from math import prod
+from operator import itemgetter
 from typing import Any
 
 from lowpanbudget.errors import plural
@@ -33,7 +35,7 @@ def still(page: Data, flow: int = 0, hop: int = 0) -> Data:
 def still_frame(page: Data) -> Data:
     """Return the first frame that the page of a capture draws."""
     if not page["drawn"]:
-        return {"title": "None", "fields": [], "rows": [], "key": [], "absent": []}
+        return {"title": "None", "fields": [], "rows": [], "runs": [], "absent": []}
     frame = page["drawn"][0]
     title = f"Frame {frame['number']}: {page['texts'][frame['kind']]}, {plural(frame['octets'], 'octet')}"
     return {"title": title, **_figure(page, frame["frame"], frame["restored"])}
@@ -44,7 +46,7 @@ def _figure(page: Data, frame: list[int], restored: int) -> Data:
     return {
         "fields": fields,
         "rows": list(_rows(fields)),
-        "key": list(_key(fields)),
+        "runs": list(_runs(fields)),
         "absent": list(_absent(page, restored)),
     }
 
@@ -159,16 +161,14 @@ def _fits(name: str, bits: int) -> bool:
     return all(len(word) <= letters for word in name.split()) and len(name) + 4 <= letters * 2.2
 
 
-def _key(fields: list[Data]) -> Iterator[Data]:
-    runs: list[Data] = []
-    for field in fields:
-        if runs and runs[-1]["label"] == field["label"]:
-            runs[-1]["bits"] += field["bits"]
-        else:
-            runs.append({name: field[name] for name in ("label", "look", "letter", "bits")})
-    for run in runs:
-        octets, bits = divmod(run["bits"], 8)
-        yield {**run, "size": plural(run["bits"], "bit") if bits else plural(octets, "octet")}
+def _runs(fields: list[Data]) -> Iterator[Data]:
+    """Yield the fields of one label that follow each other, with their size together."""
+    for _, members in groupby(fields, key=itemgetter("label")):
+        run = list(members)
+        bits = sum(field["bits"] for field in run)
+        octets, rest = divmod(bits, 8)
+        first = {name: run[0][name] for name in ("label", "look", "letter")}
+        yield {**first, "size": plural(bits, "bit") if rest else plural(octets, "octet"), "fields": run}
 
 
 def _absent(page: Data, number: int) -> Iterator[dict[str, Any]]:
@@ -176,6 +176,7 @@ def _absent(page: Data, number: int) -> Iterator[dict[str, Any]]:
     for one in page["lists"][number]:
         header, name, says, bits, carried, source, cite = page["absent"][one]
         yield {
-            "header": texts[header], "name": texts[name], "says": texts[says], "bits": bits, "carried": carried,
+            "header": texts[header], "name": texts[name], "says": texts[says],
+            "size": f"{plural(bits, 'bit')}, {carried or 'none'} sent",
             "source": texts[source], "cite": page["cites"][cite],
         }  # fmt: skip

@@ -114,6 +114,6 @@ function begin() {
     });
   }
   if (/^finding-/.test(finding)) { const part = document.getElementById(finding); if (part) part.scrollIntoView(); }
-  addEventListener("hashchange", () => { if (/^#frame-/.test(location.hash)) follow(); });
+  addEventListener("hashchange", () => { if (/^#frame-\d/.test(location.hash)) follow(); });
 }
 unpack(begin, draw);

@@ -57,8 +57,15 @@ function drawPayload(state) {
   if (byId("payload").hidden) return;
   const slider = byId("size");
   slider.max = steps[steps.length - 1][0];
+  const bars = steps.map(([most, frames], index) => {
+    const bar = el("span", {}, String(frames));
+    bar.style.flexGrow = String(most - (index ? steps[index - 1][0] : 0));
+    return bar;
+  });
+  fill("steps", bars);
   const say = () => {
     const size = Number(slider.value), step = steps.find(([most]) => size <= most);
+    bars.forEach((bar, index) => bar.classList.toggle("on", index < step[1]));
     byId("says").textContent = `${plural(size, "octet")}: ${plural(step[1], "frame")}, ${step[0] - size} left before the next`;
   };
   slider.oninput = say;
@@ -233,11 +240,13 @@ function changeFlow(event) {
   draw();
 }
 function begin() {
+  const asked = linked()[0];
   follow();
   drawMessages();
   for (const message of data.messages) if (message.packing) drawPacking(message);
   byId("flow").addEventListener("change", changeFlow);
   byId("reset").addEventListener("click", () => { chosen = chosen.map(() => 0); draw(); byId("settings").querySelector("input").focus(); });
-  addEventListener("hashchange", follow);
+  if (leads(asked)) byId(asked).scrollIntoView();
+  addEventListener("hashchange", () => { if (!leads(linked()[0])) follow(); });
 }
 unpack(begin, () => { draw(); drawMessages(); });

@@ -60,14 +60,15 @@ function fits(name, bits) {
   return name.split(" ").every((word) => word.length <= letters) && name.length + 4 <= letters * 2.2;
 }
 function cell(piece, still) {
-  const {field} = piece, shown = fits(field.name, piece.bits);
+  const {field} = piece, shown = fits(field.name, piece.bits), bare = columns === 16 && piece.bits === 1;
+  const mark = `${bare ? "" : field.letter}${field.number}`;  // two signs are all that one bit of sixteen holds
   const valued = shown && field.says && !piece.comes && piece.bits >= columns / 8 * 3 && field.says.length < piece.bits * 1.6;
-  const words = [`${field.letter}${field.number}`, ...shown ? [field.name] : [], ...valued ? [field.says] : []];
+  const words = [...shown ? [field.name] : [], ...valued ? [field.says] : []];
   const made = el(still ? "span" : "button", {class: `cell ${field.look}${piece.comes ? " comes" : ""}${piece.goes ? " goes" : ""}`,
     ...still ? {} : {type: "button", "data-field": field.number, tabindex: field.number === current && !piece.comes ? 0 : -1,
       "aria-current": field.number === current ? "true" : false, title: field.name,
-      "aria-label": `${words.join(" ")}${shown ? "" : `, ${field.name}`}, ${plural(field.bits, "bit")}${piece.comes ? ", continued" : ""}`}},
-    el("b", {}, `${words[0]} `), words.slice(1).map((word, at) => el("i", {class: at ? "dim" : ""}, `${word} `)));
+      "aria-label": `${mark} ${words.join(" ")}${shown ? "" : `, ${field.name}`}, ${plural(field.bits, "bit")}${piece.comes ? ", continued" : ""}`}},
+    el("b", {}, `${mark} `), words.map((word, at) => el("i", {class: at ? "dim" : ""}, `${word} `)));
   made.style.gridColumn = `${piece.column + 2} / span ${piece.bits}`;
   return made;
 }
@@ -89,15 +90,20 @@ function drawFrame(figure, several, still = false) {
   figure.className = `frame c${columns}`;
   figure.replaceChildren(ruler, ...rows);
 }
-function drawKey() {
+const sizeOf = (bits) => bits % 8 ? plural(bits, "bit") : plural(bits / 8, "octet");
+// Fields of one label that follow each other.
+function runsOf(several) {
   const runs = [];
-  for (const field of fields) {
+  for (const field of several) {
     const last = runs[runs.length - 1];
-    if (last && last.label === field.label) last.bits += field.bits;
-    else runs.push({label: field.label, look: field.look, letter: field.letter, bits: field.bits});
+    if (last && last.label === field.label) { last.bits += field.bits; last.fields.push(field); }
+    else runs.push({label: field.label, look: field.look, letter: field.letter, bits: field.bits, fields: [field]});
   }
-  fill("key", runs.map((run) => el("li", {}, el("span", {class: `swatch ${run.look}`}, run.letter),
-    `${run.label} ${run.bits % 8 ? plural(run.bits, "bit") : plural(run.bits / 8, "octet")}`)));
+  return runs;
+}
+const swatch = (run) => el("span", {class: `swatch ${run.look}`}, run.letter);
+function drawKey() {
+  fill("key", runsOf(fields).map((run) => el("li", {}, swatch(run), `${run.label} ${sizeOf(run.bits)}`)));
 }
 const place = (field) => {
   const first = Math.floor(field.offset / 8), last = Math.floor((field.offset + field.bits - 1) / 8), bit = field.offset % 8;
@@ -110,22 +116,25 @@ function drawDetail() {
   const field = fields[current - 1];
   if (!field) return;
   const facts = [["place", `${place(field)}${field.little ? ", counted from the least significant bit as the standard's figures do" : ""}`],
-    ["size", field.bits % 8 ? plural(field.bits, "bit") : plural(field.bits / 8, "octet")], ["sent", field.sent], ["value", field.says],
+    ["size", sizeOf(field.bits)], ["sent", field.sent], ["value", field.says],
     ["meaning", field.meaning], ["clause", field.cite[0] ? cited(field.cite) : ""], ["made smaller by", field.removed]];
   fill("detail", el("h3", {}, `${field.letter}${field.number} ${field.name}`),
     el("dl", {}, facts.filter(([, value]) => value).flatMap(([name, value]) => [el("dt", {}, name), el("dd", {}, value)])));
 }
+const note = (words) => words ? [" ", el("span", {class: "note"}, words)] : [];
 function drawLedger() {
-  fill("ledger", fields.map((field) => el("tr", {id: `f${field.number}`, "aria-current": field.number === current ? "true" : false},
-    el("td", {class: "mono"}, `${field.letter}${field.number}`), el("td", {}, field.label), el("td", {}, place(field)),
-    el("th", {scope: "row"}, field.name), el("td", {}, [field.says, field.meaning].filter(Boolean).join(": ") || field.sent),
-    el("td", {}, cited(field.cite)), el("td", {}, field.removed))));
+  const row = (field) => el("tr", {id: `f${field.number}`, "aria-current": field.number === current ? "true" : false},
+    el("td", {class: "mono"}, `${field.letter}${field.number}`), el("th", {scope: "row"}, field.name, note(place(field))),
+    el("td", {}, [field.says, field.meaning].filter(Boolean).join(": ") || field.sent, note(field.removed && `smaller: ${field.removed}`)),
+    el("td", {}, cited(field.cite)));
+  fill("ledger", runsOf(fields).flatMap((run) => [el("tr", {class: "run"}, el("td", {}, swatch(run)),
+    el("th", {colspan: 3, scope: "rowgroup"}, `${run.label}, ${sizeOf(run.bits)}`)), ...run.fields.map(row)]));
 }
 function drawAbsent(list) {
   const rows = data.lists[list].map((number) => data.absent[number]);
   fill("absent", rows.map(([header, name, says, bits, carried, source, cite]) => el("tr", {}, el("td", {}, text(header)),
-    el("th", {scope: "row"}, text(name)), el("td", {class: "n"}, String(bits)), el("td", {class: "n"}, String(carried)),
-    el("td", {}, text(says)), el("td", {}, text(source)), el("td", {}, cited(data.cites[cite])))));
+    el("th", {scope: "row"}, text(name), note(`${plural(bits, "bit")}, ${carried || "none"} sent`)),
+    el("td", {}, text(says), note(text(source))), el("td", {}, cited(data.cites[cite])))));
 }
 
 // The frame, its key, the chosen field and both tables; ``list`` names what receivers restore.
@@ -158,10 +167,13 @@ function keys(event) {
   event.preventDefault();
   pick(current + move === -Infinity ? 1 : Math.min(current + move, 1e6), {focus: true});
 }
-const narrow = [matchMedia("(max-width: 24rem)"), matchMedia("(max-width: 61rem)")];
+// paper has the width of a figure of 32 bits, whatever the screen
+const narrow = [matchMedia("screen and (max-width: 24rem)"), matchMedia("screen and (max-width: 61rem)")];
 const wanted = () => narrow[0].matches ? 8 : narrow[1].matches ? 16 : 32;
 const part = (words) => { try { return decodeURIComponent(words); } catch { return ""; } };
 const linked = () => location.hash.slice(1).split("/").map(part);
+// whether a link leads to a part of the page, rather than to what it is to show
+const leads = (id) => Boolean(id) && byId(id) !== null && /-title$/.test(id);
 const linkTo = (parts) => history.replaceState(null, "", `#${parts.map(encodeURIComponent).join("/")}`);
 // Unpacks the data, then lets the page begin; ``redraw`` is called when the width asks for other rows.
 async function unpack(begin, redraw) {
@@ -178,5 +190,9 @@ async function unpack(begin, redraw) {
   byId("frame").addEventListener("keydown", keys);
   const widen = () => { if (wanted() !== columns) { columns = wanted(); redraw(); } };
   for (const one of narrow) one.addEventListener("change", widen);
+  const folded = () => document.querySelectorAll("details:not([open])");
+  let opened = [];
+  addEventListener("beforeprint", () => { opened = [...folded()]; for (const one of opened) one.open = true; });
+  addEventListener("afterprint", () => { for (const one of opened) one.open = false; });
   document.documentElement.dataset.ready = "yes";
 }
