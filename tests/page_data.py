@@ -8,7 +8,20 @@ from typing import Any
 
 
 def data_in(html: str) -> Any:
-    """Return the data of a page."""
+    """Return the data of a page, its columns as rows again."""
     packed = re.search(r'id="data">([^<]*)</script>', html)
     assert packed is not None
-    return json.loads(zlib.decompress(b64decode(packed[1])))
+    data = json.loads(zlib.decompress(b64decode(packed[1])))
+    data["lists"] = _rows(data["lists"])
+    for flow in data.get("flows", ()):
+        hops = [_rows(frames) for frames in flow["frames"]]
+        rooms = enumerate(flow["rooms"])
+        flow["frames"] = [[] if room is None else [hop[at] for hop in hops] for at, room in rooms]
+        flow["offers"], flow["restored"] = _rows(flow["offers"]), _rows(flow["restored"])
+    return data
+
+
+def _rows(packed: list[Any]) -> list[list[int]]:
+    count, *columns = packed
+    rows = zip(*columns, strict=True) if columns else [()] * count
+    return [[value for value in row if value is not None] for row in rows]

@@ -13,10 +13,10 @@ EXAMPLES = Path(__file__).parents[1] / "examples"
 def test_they_are_those_of_the_command(tmp_path: Path) -> None:
     target = tmp_path / "page.html"
     design = EXAMPLES / "archive.toml"
-    assert (
-        entry.invoke("page", str(design), "-o", str(target), "--combinations", "2").exit_code == 0
-    )
-    assert target.read_text("utf-8") == page_of_design(load_design(design), combinations=2)
+    few = ("--combinations", "2", "--no-network")
+    assert entry.invoke("page", str(design), "-o", str(target), *few).exit_code == 0
+    made = page_of_design(load_design(design), combinations=2, network=False)
+    assert target.read_text("utf-8") == made
     capture = EXAMPLES / "archive.pcap"
     assert entry.invoke("page", str(capture), "-o", str(target), "--frames", "9").exit_code == 0
     assert target.read_text("utf-8") == page_of_capture(capture, frames=9)

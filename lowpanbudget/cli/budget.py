@@ -13,12 +13,14 @@ if TYPE_CHECKING:
 
     from lowpanbudget.design.meaning import Design
     from lowpanbudget.report.screen import Screen
+    from lowpanbudget.room.compute import Budget
 
 _ANSWER_IS_NO = 1
 
 _EXAMPLE = """\b
 lowpanbudget budget examples/footbridge.toml --flow features
 lowpanbudget budget examples/footbridge.toml --octets 72
+lowpanbudget budget examples/footbridge.toml --flow features --svg features.svg
 lowpanbudget budget examples/footbridge.toml --csv --table ledger > octets.csv
 lowpanbudget budget examples/footbridge.toml --flow routed --hops 1..12"""
 
@@ -55,6 +57,7 @@ lowpanbudget budget examples/footbridge.toml --flow routed --hops 1..12"""
     "--hops", type=options.WholeNumbers(1, 254), metavar="A..B",
     help="Instead: the room by the number of hops, and where it ends. A source route follows.",
 )  # fmt: skip
+@options.svg
 @options.as_csv
 @options.as_json
 @click.pass_context
@@ -66,6 +69,7 @@ def command(
     max_frames: int,
     table: str | None,
     hops: range | None,
+    svg: str | None,
     *,
     ledger: bool | None,
     weaker: bool,
@@ -90,6 +94,10 @@ def command(
         raise click.UsageError(
             "--table goes with --csv; --octets and --hops have one of their own", ctx
         )
+    if svg is not None and (octets is not None or hops is not None):
+        raise RequestError(
+            "--svg draws frames; --octets and --hops have none", hint="Leave one of them away"
+        )
     if hops is not None:
         if octets is not None or ledger is not None:
             raise click.UsageError("--hops tells another thing than --octets and --ledger", ctx)
@@ -109,6 +117,8 @@ def command(
     budgets = budget(loaded, flow)
     # what is said of messages in frames is said by fit
     findings = view.findings(flow_findings(loaded, flow))
+    if svg is not None:
+        _draw(loaded, budgets, svg, design)
     rows = [view.budget(result) for result in budgets] if as_json or as_csv else []
     if as_json:
         output.emit(machine.document(budget=rows, findings=findings))
@@ -129,6 +139,15 @@ def command(
         output.show(paint)
     if any(result.room <= 0 for result in budgets):
         ctx.exit(_ANSWER_IS_NO)
+
+
+def _draw(design: "Design", budgets: "list[Budget]", svg: str, file: str) -> None:
+    from lowpanbudget.cli import output
+    from lowpanbudget.report.frame_pictures import CAUTION, frame_pictures
+    from lowpanbudget.report.svg.frame import frames_svg
+
+    with output.writing(svg, inputs=(file,)) as target:
+        target.write(frames_svg(frame_pictures(budgets), design.title or file, CAUTION).encode())
 
 
 def _csv(rows: list[dict[str, Any]], table: str) -> str:

@@ -28,6 +28,10 @@ lowpanbudget page mesh.pcap --design examples/archive.toml -o mesh.html"""
     "and in pairs.",
 )  # fmt: skip
 @click.option(
+    "--network/--no-network", default=True,
+    help="Of a design: what its network carries, where it tells how; simulating that may take half a minute.",
+)  # fmt: skip
+@click.option(
     "--frames", type=options.WholeNumber(1), default=None, metavar="N",
     help="Of a capture: frames that are drawn, those of the worst findings first.",
 )  # fmt: skip
@@ -48,14 +52,16 @@ def command(
     fcs: str,
     root: str | None,
     *,
+    network: bool,
     contents: bool,
     as_json: bool,
 ) -> None:
     """Write a page that shows to people without a terminal why a payload is capped, or what a capture proves.
 
     It opens in any browser without network. Of a DESIGN (a .toml file): the fullest frame of each flow and hop to
-    scale, each field with its reason, settings to switch between combinations that were all really encoded, and the
-    messages bit by bit. Of a CAPTURE: the findings, each with its frames, who sent when, and where the octets went.
+    scale, each field with its reason, settings to switch between combinations that were all really encoded, the
+    messages bit by bit, and what the network carries. Of a CAPTURE: the findings, each with its frames, who sent when,
+    and where the octets went.
     """
     from lowpanbudget.cli import output
     from lowpanbudget.report import machine
@@ -63,7 +69,7 @@ def command(
 
     with output.writing(target, inputs=(source, design, key_file)) as file:
         if source.endswith(".toml"):
-            page = _of_design(source, combinations)
+            page = _of_design(source, combinations, network=network)
             html = design_html(page)
             states = sum(len(flow["rooms"]) for flow in page["flows"])
             told = {"flows": len(page["flows"]), "combinations": states}
@@ -91,7 +97,7 @@ def command(
         output.emit(f"{target}: {says}; {len(octets)} octets.\n")
 
 
-def _of_design(source: str, combinations: int | None) -> "Data":
+def _of_design(source: str, combinations: int | None, *, network: bool) -> "Data":
     from lowpanbudget.cli.progress import counted
     from lowpanbudget.design.load import load_design
     from lowpanbudget.report.page.design import design_page
@@ -99,7 +105,8 @@ def _of_design(source: str, combinations: int | None) -> "Data":
 
     loaded = load_design(source)
     with counted("combinations of settings") as tell:
-        return design_page(loaded, tell, MOST_STATES if combinations is None else combinations)
+        most = MOST_STATES if combinations is None else combinations
+        return design_page(loaded, tell, most, network=network)
 
 
 def _of_capture(source: str, frames: int | None, known: captures.CaptureOptions) -> "Data":

@@ -20,7 +20,7 @@ _PACKETS = 12  # lines of a table of packets
 
 def burst(console: Console, screen: Screen, plan: BurstPlan) -> None:
     """Print what becomes of a burst."""
-    heading(console, screen, _answer(plan))
+    heading(console, screen, answer(plan))
     air = f"{seconds_text(plan.air_s)} s on the air, {share_of(plan.air_share)} of its time"
     paragraph(console, screen, f"Fired, it takes {air}. {BURST_CAUTION}", "bold")
     console.print()
@@ -39,7 +39,8 @@ def burst(console: Console, screen: Screen, plan: BurstPlan) -> None:
     paragraph(console, screen, CAUTION)
 
 
-def _answer(plan: BurstPlan) -> str:
+def answer(plan: BurstPlan) -> str:
+    """Return yes or no, and how many packets are in."""
     hops = plural(len(plan.way) - 1, "hop")
     word = "Yes" if plan.holds else "No"
     if plan.all_in is None:

@@ -18,7 +18,7 @@ from lowpanbudget.report.screen import Screen
 from lowpanbudget.report.span_text import span_of_time
 from lowpanbudget.report.terminal import heading, paragraph
 
-_MATTERS = {
+MATTERS = {
     "frame": "frames", "cells": "cells", "relay": "slots of a node", "queue": "queues", "delivery": "delivery",
     "latency": "latency", "duty": "duty cycle", "battery": "battery", "poll": "polls", "held": "held frames",
     "shared": "shared cells",
@@ -38,7 +38,7 @@ def carry(
     changes: Sequence[HelpfulChange] | None,
 ) -> None:
     """Print whether the network carries its messages, what decides, what would help (None: not tried), and loads."""
-    heading(console, screen, _answer(network))
+    heading(console, screen, answer(network))
     layout.put(console, _checks(screen, network.checks, console.width))
     console.print()
     _helps(console, screen, network, changes)
@@ -59,7 +59,8 @@ def carry(
     _played(console, screen, network)
 
 
-def _answer(network: CarriedNetwork) -> str:
+def answer(network: CarriedNetwork) -> str:
+    """Return yes or no, and what decides."""
     decides = network.decides
     if not network.holds and decides is not None:
         return f"No, this network does not carry its messages. {decides.about}: {decides.text}"
@@ -82,7 +83,7 @@ def _checks(screen: Screen, checks: Sequence[LimitCheck], width: int) -> Iterato
     rows: list[list[Cell]] = [
         [
             [("holds", "green") if check.holds else ("DOES NOT", "bold red")],
-            _MATTERS[check.matter],
+            MATTERS[check.matter],
             screen.text(check.about),
             screen.text(check.text),
         ]
@@ -109,7 +110,7 @@ def _helps(
             and not change.holds
             and change.then.matter != change.before.matter
         ):
-            verdict = f"next in the way: {_MATTERS[change.then.matter]}"
+            verdict = f"next in the way: {MATTERS[change.then.matter]}"
         rows.append(
             [
                 [(screen.text(change.text), "bold")],

@@ -210,7 +210,9 @@ message.packing.fields.forEach((field, index) => {
   if (field.flags) {
     const legends = [...part.querySelectorAll("legend")];
     const group = legends.find((one) => one.innerText.trim() === field.name).parentNode;
-    for (const box of group.querySelectorAll("label input")) box.checked = given.includes(box.parentNode.innerText.trim());
+    for (const box of group.querySelectorAll("label input")) {
+      box.checked = given.includes(box.parentNode.innerText.trim());
+    }
   } else if (given !== undefined && !("always" in field)) byId(`${message.id}-${index}`).value = given;
 });
 part.querySelector("input, select").dispatchEvent(new Event("input"));

@@ -13,7 +13,9 @@ import pytest
 from contract import entry
 from page_data import data_in
 
-from lowpanbudget import budget, load_design
+from lowpanbudget import airtime, budget, load_design
+from lowpanbudget.deployment.burst import carry_burst
+from lowpanbudget.deployment.carry import carry
 from lowpanbudget.design.knobs import turned
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.report.page.design import design_page
@@ -31,7 +33,7 @@ NASTY = "</script><img src=x onerror=alert(1)>\u202e\u2066\u2028 {{ 7*7 }} </sty
 
 @pytest.fixture(scope="module")
 def page() -> Any:
-    return design_page(ARCHIVE)
+    return design_page(ARCHIVE, network=False)
 
 
 def test_every_state_has_the_room_of_its_design(page: Any) -> None:
@@ -93,7 +95,7 @@ def test_fields_that_are_not_sent_say_what_restores_them(page: Any) -> None:
 
 
 def test_too_many_combinations_are_encoded_alone_and_in_pairs() -> None:
-    flow = design_page(FOOTBRIDGE, most=FEW)["flows"][0]
+    flow = design_page(FOOTBRIDGE, most=FEW, network=False)["flows"][0]
     assert not flow["whole"]
     sizes = [len(ids) for ids in flow["ids"]]
     changes = [len(setting["changes"]) for setting in flow["settings"]]
@@ -103,7 +105,7 @@ def test_too_many_combinations_are_encoded_alone_and_in_pairs() -> None:
 
 
 def test_changes_that_cannot_be_together_are_refused_with_their_reason() -> None:
-    page = design_page(FOOTBRIDGE, most=FEW)
+    page = design_page(FOOTBRIDGE, most=FEW, network=False)
     refused = [
         (flow["ids"][int(number)], page["texts"][text])
         for flow in page["flows"]
@@ -142,7 +144,7 @@ def test_what_a_design_says_is_text() -> None:
     text = (EXAMPLES / "archive.toml").read_text(encoding="utf-8")
     text = re.sub(r"(?m)^title = .*$", lambda _: f"title = {quoted}", text)
     text = re.sub(r"(?m)^note = .*$", lambda _: f"note = {quoted}", text)
-    page = design_page(parse_design(text, f"{NASTY}.toml"), most=2)
+    page = design_page(parse_design(text, f"{NASTY}.toml"), most=2, network=False)
     html = design_html(page)
     assert html.count("<script") == html.count("</script") == 2
     assert "<img" not in html
@@ -153,7 +155,10 @@ def test_what_a_design_says_is_text() -> None:
 
 
 def test_the_file_holds_all_of_it(page: Any) -> None:
-    assert data_in(design_html(page)) == json.loads(json.dumps(page))
+    told = {
+        name: value for name, value in page.items() if name != "network"
+    }  # which stands in it as it is
+    assert data_in(design_html(page)) == json.loads(json.dumps(told))
     assert page["file"] == "archive.toml"  # not where it lies
 
 
@@ -165,8 +170,50 @@ def test_a_design_that_does_not_load_makes_no_page(tmp_path: Path) -> None:
     assert entry.invoke("page", str(bad), "-o", str(target)).exit_code == 2
     assert target.read_text() == "what was there"
     assert sorted(tmp_path.iterdir()) == [bad, target]
-    done = entry.invoke(
-        "page", str(EXAMPLES / "archive.toml"), "-o", str(target), "--combinations", "2"
-    )
+    few = ("--combinations", "2", "--no-network")
+    done = entry.invoke("page", str(EXAMPLES / "archive.toml"), "-o", str(target), *few)
     assert done.exit_code == 0
     assert target.read_text(encoding="utf-8").startswith("<!doctype html>")
+
+
+def test_what_the_network_carries_is_what_the_commands_say() -> None:
+    network = design_page(FOOTBRIDGE, most=1)["network"]
+    carried, burst = carry(FOOTBRIDGE), carry_burst(FOOTBRIDGE, "hundred")
+    assert [(one["holds"], one["text"]) for one in network["checks"]] == [
+        (check.holds, check.text) for check in carried.checks
+    ]
+    numbers = {part["title"]: part["rows"] for part in network["parts"]}
+    assert len(numbers["Frames on the time axis"]) == len(airtime(FOOTBRIDGE))
+    assert len(numbers["Frames an hour to the parent"]) == max(node.hop for node in carried.nodes)
+    in_time = sum(packet.in_time or 0 for packet in burst.plans[:5]) / 5
+    assert float(numbers["What becomes of the packets"][0][1].split()[0]) == pytest.approx(
+        100 * in_time, abs=0.1
+    )
+    assert "A burst disturbs a working network" in " ".join(network["cautions"])
+    for part in network["parts"]:  # no style of its own: the policy of the page has one
+        assert not re.search(r"<style|\sstyle=|<script|\son\w+=", part["svg"])
+    design = parse_design("\n".join(_without_network()), "small.toml")
+    assert design_page(design, most=1)["network"] is None
+
+
+def _without_network() -> list[str]:
+    """Return the lines of a design that tells nothing of its network."""
+    tables = (
+        "access",
+        "tree",
+        "loss",
+        "queue",
+        "sleep",
+        "upkeep",
+        "radio",
+        "battery",
+        "limits",
+        "burst",
+    )
+    kept, keep = [], True
+    for line in (EXAMPLES / "archive.toml").read_text(encoding="utf-8").splitlines():
+        if line.startswith("["):
+            keep = line.strip("[]").split(".")[0] not in tables
+        if keep:
+            kept.append(line)
+    return kept

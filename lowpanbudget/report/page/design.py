@@ -1,16 +1,15 @@
 """The data of a design's page: flows, their settings, and for every state the rooms and frames that were encoded."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import PurePath
 
-from lowpanbudget.bits import Span, StandInOctets
 from lowpanbudget.design.cautions import cautions
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import Path
 from lowpanbudget.report import view
 from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.page.messages import message_pages
+from lowpanbudget.report.page.network import network_part
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.room.measure import cliffs
 from lowpanbudget.room.states import (
@@ -22,17 +21,18 @@ from lowpanbudget.room.states import (
     settings_of,
     states,
 )
-from lowpanbudget.stack.encoding import Encoded
 
 _MOST_FRAMES = 8  # of a payload, up to which its cliffs are told
 Tell = Callable[[int, int], None]
 
 
-def design_page(design: Design, tell: Tell | None = None, most: int = MOST_STATES) -> view.Data:
+def design_page(
+    design: Design, tell: Tell | None = None, most: int = MOST_STATES, *, network: bool = True
+) -> view.Data:
     """Return all that the page of a design shows, as plain data.
 
     ``tell`` is called with the states that are done and those there are. Settings with more than ``most`` states are
-    encoded alone and in pairs.
+    encoded alone and in pairs. Without ``network`` it does not tell what the network carries, which may be simulated.
     """
     figures = Figures()
     sizes = {flow.name: count_of(settings_of(design, flow)) for flow in design.flows}
@@ -54,7 +54,7 @@ def design_page(design: Design, tell: Tell | None = None, most: int = MOST_STATE
         "largest": design.link.largest,
         "flows": flows,
         "messages": messages,
-        "network": None,
+        "network": network_part(design) if network else None,
         **figures.data(),
     }
 
@@ -96,7 +96,10 @@ class _FlowPage:
         )
         self._rooms.append(list(state.rooms))
         self._frames.append(
-            [self._frame(path, room) for path, room in zip(state.paths, state.rooms, strict=True)]
+            [
+                self._figures.full_frame(path, room)
+                for path, room in zip(state.paths, state.rooms, strict=True)
+            ]
         )
         self._restored.append(
             [
@@ -146,15 +149,3 @@ class _FlowPage:
                 for knob in setting.changes
             ],
         }  # fmt: skip
-
-    def _frame(self, path: Path, room: int) -> list[int]:
-        one, other = _filled(path, room, StandInOctets(max(room, 0))), _other(path, room)
-        return self._figures.frame(one.spans, other)
-
-
-def _filled(path: Path, room: int, payload: bytes) -> Encoded:
-    return path.unlimited(b"") if room < 0 else path.frames(payload)[0]
-
-
-def _other(path: Path, room: int) -> Sequence[Span]:
-    return _filled(path, room, b"\xa5" * max(room, 0)).spans

@@ -7,11 +7,13 @@ harmless here, whatever it came from.
 from collections.abc import Hashable, Iterable, Sequence
 from typing import Any
 
-from lowpanbudget.bits import Nature, Span
+from lowpanbudget.bits import Nature, Span, StandInOctets
 from lowpanbudget.cites import Cite
+from lowpanbudget.design.path import Path
 from lowpanbudget.fields import Restored
 from lowpanbudget.report import sightings, view
 from lowpanbudget.report.screen import harmless
+from lowpanbudget.stack.encoding import Encoded
 
 COMPUTED = "computed over the contents"
 STAND_IN = "differs from frame to frame"
@@ -51,6 +53,17 @@ class Figures:
     def text(self, text: str) -> int:
         """Return the number of a text, made harmless."""
         return self.texts.number(harmless(text))
+
+    def full_frame(self, path: Path, room: int) -> list[int]:
+        """Return the numbers of the segments of the frame of a path that is filled to its room.
+
+        What another payload would change in a header is told as computed.
+        """
+        one, other = (
+            _filled(path, room, data)
+            for data in (StandInOctets(max(room, 0)), b"\xa5" * max(room, 0))
+        )
+        return self.frame(one.spans, other.spans)
 
     def frame(
         self, spans: Sequence[Span], other: Sequence[Span] = (), octets: bytes | None = None,
@@ -145,6 +158,10 @@ class Figures:
     def _cite(self, cite: str | None, link: str) -> int:
         text = harmless(cite or "")
         return self.cites.number((text, link), [text, link])
+
+
+def _filled(path: Path, room: int, payload: bytes) -> Encoded:
+    return path.unlimited(b"") if room < 0 else path.frames(payload)[0]
 
 
 def _link(span: Span) -> str:

@@ -12,13 +12,15 @@ from lowpanbudget.report.page.paper import capture_html, design_html
 from lowpanbudget.room.states import MOST_STATES
 
 
-def page_of_design(design: Design, *, combinations: int = MOST_STATES) -> str:
+def page_of_design(design: Design, *, combinations: int = MOST_STATES, network: bool = True) -> str:
     """Return a design as one HTML file: frames to scale, settings to switch, messages bit by bit.
 
-    Nothing in it is asked of another place. Of a flow with more than so many ``combinations`` of settings each change
-    is encoded alone and in pairs. Raises ``RequestError`` for what is no design or no number from 1.
+    Where the design tells it, and unless ``network`` is False, it also has what the network carries, part of which may
+    be simulated. Nothing in it is asked of another place. Of a flow with more than so many ``combinations`` of settings
+    each change is encoded alone and in pairs. Raises ``RequestError`` for what is no design or no number from 1.
     """
-    return design_html(design_page(Design.of(design), most=_number(combinations, "combinations")))
+    most = _number(combinations, "combinations")
+    return design_html(design_page(Design.of(design), most=most, network=network))
 
 
 def page_of_capture(

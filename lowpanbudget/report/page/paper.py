@@ -3,16 +3,17 @@
 Data go in packed, and the script sets them as text only: what a design or a capture says can do nothing here.
 """
 
-import json
 from base64 import b64encode
 from functools import cache
 from hashlib import sha256
 from importlib.metadata import version
 from typing import Any
-from zlib import compress
 
 from lowpanbudget.cites import FROM_MEMORY
+from lowpanbudget.report.page.packed import packed
 from lowpanbudget.report.page.still import still, still_frame
+from lowpanbudget.report.svg import looks
+from lowpanbudget.report.svg.document import page_chart_style, page_patterns
 from lowpanbudget.report.view import Data
 
 _WIDTH = 32
@@ -29,11 +30,12 @@ def capture_html(page: Data) -> str:
 
 
 def _render(kind: str, page: Data, **known: Any) -> str:
-    style, script = _part("page.css") + _places(), _part("figure.js") + _part(f"{kind}.js")
-    packed = compress(json.dumps(page, separators=(",", ":")).encode(), 9)
+    style = looks.page_style() + page_chart_style() + _part("page.css") + _places()
+    script = _part("figure.js") + _part(f"{kind}.js")
     text: str = _environment().get_template(f"{kind}.html.jinja").render(
-        page=page, data=b64encode(packed).decode(), style=_Raw(style), style_hash=_hash(style), script=_Raw(script),
-        script_hash=_hash(script), version=version("lowpanbudget"), from_memory=FROM_MEMORY, **known,
+        page=page, data=packed(page), style=_Raw(style), style_hash=_hash(style), script=_Raw(script),
+        script_hash=_hash(script), version=version("lowpanbudget"), from_memory=FROM_MEMORY, raw=_Raw,
+        patterns=page_patterns(), **known,
     )  # fmt: skip
     return text
 

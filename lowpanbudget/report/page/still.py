@@ -4,18 +4,13 @@ The rows of fields are those that the page's script draws at 32 bits a row.
 """
 
 from collections.abc import Iterator
-from itertools import groupby
 from math import prod
-from operator import itemgetter
 from typing import Any
 
 from lowpanbudget.errors import plural
+from lowpanbudget.report.figure import fields_of, rows_of, runs_of
+from lowpanbudget.report.svg.looks import LOOKS
 from lowpanbudget.report.view import Data
-
-_WIDTH = 32
-_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
-_LOOKS = 8
-_LETTERS_A_BIT = 3.9  # of a name in a cell at this width
 
 
 def still(page: Data, flow: int = 0, hop: int = 0) -> Data:
@@ -28,7 +23,7 @@ def still(page: Data, flow: int = 0, hop: int = 0) -> Data:
         **figure,
         "cautions": shown["hops"][hop]["cautions"],
         "alone": list(_alone(page, shown, hop)),
-        "bits": {one["id"]: list(_rows(_bits(page, one))) for one in page["messages"]},
+        "bits": {one["id"]: list(rows_of(_bits(page, one))) for one in page["messages"]},
     }
 
 
@@ -42,11 +37,11 @@ def still_frame(page: Data) -> Data:
 
 
 def _figure(page: Data, frame: list[int], restored: int) -> Data:
-    fields = _fields(page, frame)
+    fields = fields_of(page, frame)
     return {
         "fields": fields,
-        "rows": list(_rows(fields)),
-        "runs": list(_runs(fields)),
+        "rows": list(rows_of(fields)),
+        "runs": list(runs_of(fields)),
         "absent": list(_absent(page, restored)),
     }
 
@@ -59,34 +54,12 @@ def _answer(flow: Data, hop: int, octets: int) -> str:
     return f"On {where}, one frame carries {plural(room, 'octet')} of your data: {headers} are headers and trailer."
 
 
-def _fields(page: Data, frame: list[int]) -> list[Data]:
-    texts, offset = page["texts"], 0
-    fields: list[Data] = []
-    for number in frame:
-        label, kind, members = page["segments"][number]
-        plain = page["kinds"][kind][1]
-        for member in members:
-            bits, name, sent, says, meaning, cite, removed, _ = page["fields"][member]
-            words = ": ".join(text for text in (texts[says], texts[meaning]) if text)
-            fields.append(
-                {
-                    "number": len(fields) + 1, "offset": offset, "bits": bits, "label": texts[label],
-                    "look": "room" if plain else f"k{kind % _LOOKS}",
-                    "letter": "" if plain else _LETTERS[kind % len(_LETTERS)], "name": texts[name],
-                    "place": _place(offset, bits), "words": words or texts[sent], "cite": page["cites"][cite],
-                    "removed": texts[removed],
-                }
-            )  # fmt: skip
-            offset += bits
-    return fields
-
-
 def _bits(page: Data, message: Data) -> list[Data]:
     """Return the fields of a message as those of a frame."""
     fields: list[Data] = []
     offset = 0
     for name, bits, is_padding in message["fields"]:
-        look = "room" if is_padding else f"k{message['names'].index(name) % _LOOKS}"
+        look = "room" if is_padding else f"k{message['names'].index(name) % LOOKS}"
         fields.append(
             {
                 "number": len(fields) + 1, "offset": offset, "bits": bits, "look": look, "letter": "",
@@ -118,57 +91,6 @@ def _alone_state(flow: Data, at: int, value: int) -> int:
     if not flow["whole"]:
         return int(flow["ids"].index([settings[at]["changes"][value - 1]["id"]]))
     return value * prod(len(setting["changes"]) + 1 for setting in settings[at + 1 :])
-
-
-def _place(offset: int, bits: int) -> str:
-    first, last, bit = offset // 8, (offset + bits - 1) // 8, offset % 8
-    octets = f"octet {first}" if first == last else f"octets {first} to {last}"
-    if bit == 0 and bits % 8 == 0:
-        return octets
-    return f"{octets}, bit {bit}" if bits == 1 else f"{octets}, bits {bit} to {bit + bits - 1}"
-
-
-def _rows(fields: list[Data]) -> Iterator[Data]:
-    """Yield rows of pieces of fields; whole rows between the first and the last of a long field are folded."""
-    rows: list[Data] = []
-    for field in fields:
-        end = field["offset"] + field["bits"]
-        first, last = field["offset"] // _WIDTH, (end - 1) // _WIDTH
-        for row in range(first, last + 1):
-            at = row * _WIDTH
-            if last - first > 5 and first + 1 < row < last - 1:
-                if row == first + 2:
-                    folded = (last - first - 3) * _WIDTH
-                    rows.append({"at": at, "fold": field, "bits": folded, "look": field["look"]})
-                continue
-            piece = _piece(field, max(field["offset"], at), min(end, at + _WIDTH))
-            if rows and "pieces" in rows[-1] and rows[-1]["at"] == at:
-                rows[-1]["pieces"].append(piece)
-            else:
-                rows.append({"at": at, "pieces": [piece]})
-    yield from rows
-
-
-def _piece(field: Data, start: int, end: int) -> Data:
-    return {
-        "field": field, "column": start % _WIDTH, "bits": end - start, "look": field["look"],
-        "letter": field["letter"], "named": _fits(field["name"], end - start),
-    }  # fmt: skip
-
-
-def _fits(name: str, bits: int) -> bool:
-    letters = int(bits * _LETTERS_A_BIT) - 1
-    return all(len(word) <= letters for word in name.split()) and len(name) + 4 <= letters * 2.2
-
-
-def _runs(fields: list[Data]) -> Iterator[Data]:
-    """Yield the fields of one label that follow each other, with their size together."""
-    for _, members in groupby(fields, key=itemgetter("label")):
-        run = list(members)
-        bits = sum(field["bits"] for field in run)
-        octets, rest = divmod(bits, 8)
-        first = {name: run[0][name] for name in ("label", "look", "letter")}
-        yield {**first, "size": plural(bits, "bit") if rest else plural(octets, "octet"), "fields": run}
 
 
 def _absent(page: Data, number: int) -> Iterator[dict[str, Any]]:

@@ -4,26 +4,20 @@ Thin rules, octets and numbers in a fixed width, five tones; kinds of one tone d
 """
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from html import escape
 
 from lowpanbudget.report import chart as charts
-from lowpanbudget.report.chart import Chart, ChartKind, RowChart, Tone
+from lowpanbudget.report.chart import Chart, ChartBlock, ChartKind, ChartRow, RowChart, Tone
 from lowpanbudget.report.screen import harmless
+from lowpanbudget.report.svg import looks
 from lowpanbudget.report.svg.curves import DASHES, curve_style, curves
 from lowpanbudget.report.svg.paper import CHAR, LINE, WIDTH, Paper
 from lowpanbudget.report.svg.rows import rows
 
-_MARGIN = 24
+MARGIN = 24
 _KEY_GAP, _SWATCH = 26, 16
-_LIGHT = {
-    "paper": "#fbfaf7", "ink": "#22211f", "faint": "#6b6862", "rule": "#c9c5bb", "quiet": "#c4bfb3",
-    "main": "#0f6b6f", "second": "#a8740f", "third": "#7a4b8c", "alarm": "#b23a24",
-}  # fmt: skip
-_DARK = {
-    "paper": "#181a1b", "ink": "#e9e6df", "faint": "#a29e95", "rule": "#45464a", "quiet": "#5b5e63",
-    "main": "#55b8b4", "second": "#d9a441", "third": "#b78bcb", "alarm": "#e8765c",
-}  # fmt: skip
 _TONES = [tone.value for tone in Tone]
 # what fills a tile of 6 units in each pattern: a path to stroke, none for a solid tile
 _PATTERNS = (
@@ -39,37 +33,86 @@ _PATTERNS = (
 def svg(pictures: Sequence[Chart], title: str, caution: str = "") -> str:
     """Return the text of an SVG file with these pictures, one below the other, under one title and over a caution."""
     paper = Paper()
-    looks: dict[ChartKind, str] = {}
-    y = float(_MARGIN + LINE)
-    paper.text(_MARGIN, y, title, "title")
+    fills: dict[ChartKind, str] = {}
+    y = float(MARGIN + LINE)
+    paper.text(MARGIN, y, title, "title")
     for picture in pictures:
-        named = _named(picture)
-        looks |= named
         y += 2.5 * LINE
-        paper.text(_MARGIN, y, picture.title, "head")
-        for line in textwrap.wrap(picture.says, int((WIDTH - 2 * _MARGIN) / CHAR)):
-            y += LINE
-            paper.text(_MARGIN, y, line, "faint")
-        y += LINE / 2
-        if isinstance(picture, RowChart):
-            y = rows(paper, picture, named, _MARGIN, y, WIDTH - 2 * _MARGIN)
-        else:
-            y = curves(paper, picture, _MARGIN, y, WIDTH - 2 * _MARGIN)
-        y = _key(paper, picture, named, y + LINE)
-    y += LINE if caution else 0
-    for line in textwrap.wrap(caution, int((WIDTH - 2 * _MARGIN) / CHAR)):
-        y += LINE
-        paper.text(_MARGIN, y, line, "faint")
-    height = round(y + _MARGIN)
+        paper.text(MARGIN, y, picture.title, "head")
+        y = paragraph(paper, picture.says, MARGIN, y)
+        named = _named(picture)
+        fills |= named
+        y = _draw(paper, picture, named, MARGIN, y + LINE / 2)
+    y = paragraph(paper, caution, MARGIN, y + LINE) if caution else y
     told = [f"{one.title}\n{charts.described(one)}" for one in pictures]
     described = "\n\n".join([*told, caution] if caution else told)
+    style = f"{_style()}{_colours(looks.LIGHT)}@media (prefers-color-scheme:dark){{\n{_colours(looks.DARK)}}}\n"
+    return document(paper, y, title, described, style, _defs(fills.values()))
+
+
+def paragraph(paper: Paper, text: str, x: float, y: float) -> float:
+    """Put a text below a line, in lines as long as a picture is wide; return the y of the last."""
+    for line in textwrap.wrap(text, int((WIDTH - x - MARGIN) / CHAR)):
+        y += LINE
+        paper.text(x, y, line, "faint")
+    return y
+
+
+def document(paper: Paper, y: float, title: str, described: str, style: str, defs: str) -> str:
+    """Return what is on a paper down to y as the text of an SVG file, with what it shows in words."""
+    height = round(y + MARGIN)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{height}" '
         f'viewBox="0 0 {WIDTH} {height}" role="img" aria-labelledby="title desc">\n'
         f'<title id="title">{_safe(title)}</title>\n<desc id="desc">{_safe(described)}</desc>\n'
-        f"<style>\n{_style()}</style>\n<defs>\n{_defs(looks)}</defs>\n"
+        f"<style>\n{style}</style>\n<defs>\n{defs}</defs>\n"
         f'<rect class="paper" width="{WIDTH}" height="{height}"/>\n{paper.content}</svg>\n'
     )
+
+
+def inline(picture: Chart) -> str:
+    """Return a picture as an element of a page, which has ``page_chart_style`` and ``page_patterns`` for all of them.
+
+    Blocks of one kind that touch are one block: a page has a table with the numbers.
+    """
+    paper = Paper()
+    if isinstance(picture, RowChart):
+        picture = replace(picture, rows=tuple(map(_joined, picture.rows)))
+    height = round(_draw(paper, picture, _named(picture), 0.0, 0.0, WIDTH) + LINE / 2)
+    return (
+        f'<svg class="chart" viewBox="0 0 {WIDTH} {height}" role="img" '
+        f'aria-label="{_safe(f"{picture.title}: {picture.says}")}">\n{paper.content}</svg>\n'
+    )
+
+
+def page_patterns() -> str:
+    """Return an element that draws nothing and has the patterns of all pictures of a page."""
+    every = [f"{tone}-{turn}" for tone in _TONES for turn in range(len(_PATTERNS))]
+    return f'<svg class="chart patterns" aria-hidden="true"><defs>\n{_defs(every)}</defs></svg>\n'
+
+
+def _joined(row: ChartRow) -> ChartRow:
+    blocks = tuple(ChartBlock(start, end, kind) for kind, start, end in charts.runs(row.blocks))
+    return replace(row, blocks=blocks)
+
+
+def page_chart_style() -> str:
+    """Return the style of pictures in a page, whose colours are variables there."""
+    of = {name: f"var(--{name})" for name in looks.LIGHT}
+    lines = f"{_style()}{_colours(of)}".splitlines()
+    rules = [rule for line in lines for rule in line.replace("}", "}\n").splitlines()]
+    return "".join(f".chart {rule}" for rule in rules)
+
+
+def _draw(
+    paper: Paper, picture: Chart, fills: dict[ChartKind, str], x: float, y: float, width: float = WIDTH - 2 * MARGIN
+) -> float:  # fmt: skip
+    """Draw a picture and its key from a place on; return the y of the last line."""
+    if isinstance(picture, RowChart):
+        y = rows(paper, picture, fills, x, y, width)
+    else:
+        y = curves(paper, picture, x, y, width)
+    return _key(paper, picture, fills, x, y + LINE)
 
 
 def _safe(text: str) -> str:
@@ -86,9 +129,9 @@ def _named(picture: Chart) -> dict[ChartKind, str]:
     return found
 
 
-def _defs(looks: dict[ChartKind, str]) -> str:
+def _defs(fills: Iterable[str]) -> str:
     lines = []
-    for name in sorted(set(looks.values())):
+    for name in sorted(set(fills)):
         tone, turn = name.split("-")
         path = _PATTERNS[int(turn)]
         inner = f'<rect class="f-{tone}" width="6" height="6"/>'
@@ -101,25 +144,22 @@ def _defs(looks: dict[ChartKind, str]) -> str:
 
 
 def _style() -> str:
-    """Return the style sheet: light by default, dark where the reader prefers that."""
+    """Return the style of a picture, but for its colours."""
     lines = [
         "text{white-space:pre;font:12px ui-monospace,'DejaVu Sans Mono',Menlo,Consolas,monospace}",
         ".title{font-size:17px;font-weight:600}.head{font-size:13px;font-weight:600}.small{font-size:11px}",
         ".end{text-anchor:end}.middle{text-anchor:middle}.curve{fill:none;stroke-width:1.75}",
-        ".rule,.tick{fill:none;stroke-width:.75}.mark{fill:none;stroke-width:1;stroke-dasharray:3 3}",
+        ".rule{fill:none;stroke-width:.75}.tick{fill:none;stroke-width:.75}",
+        ".mark{fill:none;stroke-width:1;stroke-dasharray:3 3}",
         *(f".d{turn}{{stroke-dasharray:{dash}}}" for turn, dash in enumerate(DASHES)),
-        *_colours(_LIGHT),
-        "@media (prefers-color-scheme:dark){",
-        *_colours(_DARK),
-        "}",
     ]
     return "\n".join(lines) + "\n"
 
 
-def _colours(of: dict[str, str]) -> list[str]:
-    return [
-        f".paper{{fill:{of['paper']}}}text{{fill:{of['ink']}}}.faint{{fill:{of['faint']}}}",
-        f".rule,.tick{{stroke:{of['rule']}}}.mark{{stroke:{of['ink']}}}",
+def _colours(of: Mapping[str, str]) -> str:
+    lines = [
+        f".paper{{fill:{of['paper']}}}text{{fill:{of['ink']}}}.faint{{fill:{of['dim']}}}",
+        f".rule{{stroke:{of['rule']}}}.tick{{stroke:{of['rule']}}}.mark{{stroke:{of['ink']}}}",
         f".halo{{stroke:{of['paper']};stroke-width:3;paint-order:stroke;stroke-linejoin:round}}",
         *(
             f".f-{tone}{{fill:{of[tone]}}}.e-{tone}{{stroke:{of[tone]};stroke-width:.75}}"
@@ -127,18 +167,19 @@ def _colours(of: dict[str, str]) -> list[str]:
             for tone in _TONES
         ),
     ]
+    return "\n".join(lines) + "\n"
 
 
-def _key(paper: Paper, picture: Chart, looks: dict[ChartKind, str], y: float) -> float:
+def _key(paper: Paper, picture: Chart, fills: dict[ChartKind, str], left: float, y: float) -> float:
     """Draw letter, pattern or line, and name of each kind; return the y of the last line."""
-    x = float(_MARGIN)
+    x = left
     for index, kind in enumerate(picture.kinds):
         name = f"{charts.letter(index)}  {kind.name}"
         wide = _SWATCH + 6 + len(name) * CHAR
-        if x > _MARGIN and x + wide > WIDTH - _MARGIN:
-            x, y = float(_MARGIN), y + LINE
+        if x > left and x + wide > WIDTH - MARGIN:
+            x, y = left, y + LINE
         if isinstance(picture, RowChart):
-            paper.rect(x, y - 10, _SWATCH, 11, looks[kind], kind.tone)
+            paper.rect(x, y - 10, _SWATCH, 11, fills[kind], kind.tone)
         else:
             paper.line(x, y - 4, x + _SWATCH, y - 4, curve_style(index, kind))
         paper.text(x + _SWATCH + 6, y, name)

@@ -39,9 +39,19 @@ class Paper:
     ) -> None:
         """Put a block in a pattern, with an edge of its tone; ``says`` is shown when somebody points at it."""
         title = f"<title>{safe(says)}</title>" if says else ""
-        place = f'x="{x:.2f}" y="{y:.1f}" width="{max(width, 0.5):.2f}" height="{height:.1f}"'
+        place = f'x="{x:.2f}" y="{y:g}" width="{max(width, 0.5):.2f}" height="{height:g}"'
         look = f'class="e-{tone.value}" fill="url(#{pattern})"'
         self._elements.append(f"<rect {look} {place}>{title}</rect>")
+
+    def fill(
+        self, x: float, y: float, width: float, height: float, look: str, style: str, says: str = ""
+    ) -> None:  # fmt: skip
+        """Put a cell with the fill of a look; ``says`` is shown when somebody points at it."""
+        title = f"<title>{safe(says)}</title>" if says else ""
+        place = f'x="{x:.2f}" y="{y:.1f}" width="{width:.2f}" height="{height:.1f}"'
+        self._elements.append(
+            f'<rect class="{style}" fill="url(#{look}-fill)" {place}>{title}</rect>'
+        )
 
     def line(self, x1: float, y1: float, x2: float, y2: float, style: str = "rule") -> None:
         """Put a straight line."""

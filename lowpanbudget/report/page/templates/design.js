@@ -240,6 +240,12 @@ function changeFlow(event) {
   draw();
 }
 function begin() {
+  for (const one of data.flows) {
+    const hops = one.frames.map(rowsIn);
+    one.frames = one.rooms.map((_, state) => hops.map((frames) => frames[state]));
+    one.offers = rowsIn(one.offers);
+    one.restored = rowsIn(one.restored);
+  }
   const asked = linked()[0];
   follow();
   drawMessages();

@@ -175,11 +175,14 @@ const linked = () => location.hash.slice(1).split("/").map(part);
 // whether a link leads to a part of the page, rather than to what it is to show
 const leads = (id) => Boolean(id) && byId(id) !== null && /-title$/.test(id);
 const linkTo = (parts) => history.replaceState(null, "", `#${parts.map(encodeURIComponent).join("/")}`);
+// Rows of columns: see where the page is packed. A row ends where a column has nothing for it.
+const rowsIn = ([count, ...several]) => Array.from({length: count}, (_, row) => several.map((column) => column[row]).filter((value) => value !== null));
 // Unpacks the data, then lets the page begin; ``redraw`` is called when the width asks for other rows.
 async function unpack(begin, redraw) {
   const packed = Uint8Array.from(atob(byId("data").textContent.trim()), (char) => char.charCodeAt(0));
   const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("deflate"));
   data = JSON.parse(await new Response(stream).text());
+  data.lists = rowsIn(data.lists);
   document.documentElement.classList.add("script");
   columns = wanted();
   begin();

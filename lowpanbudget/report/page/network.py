@@ -1,0 +1,157 @@
+"""What the network of a design carries, on its page: checks, and pictures that each have their table.
+
+It is told as far as the design tells how: times on the air with ``[access]``, loads, arrivals and bursts with a tree.
+"""
+
+from collections.abc import Iterator, Sequence
+
+from lowpanbudget.deployment.airtime import MessageAirtime, airtime
+from lowpanbudget.deployment.burst import carry_burst
+from lowpanbudget.deployment.burst_plan import BurstPlan
+from lowpanbudget.deployment.carried import CarriedNetwork
+from lowpanbudget.deployment.carry import carry
+from lowpanbudget.deployment.service import HopService
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.errors import RequestError
+from lowpanbudget.report import airtimes, carries
+from lowpanbudget.report.burst_text import answer as burst_answer
+from lowpanbudget.report.carry_text import MATTERS, answer, seconds_text, share_of
+from lowpanbudget.report.chart import Chart, ChartKind, ChartRow, number
+from lowpanbudget.report.screen import harmless
+from lowpanbudget.report.svg.document import inline
+from lowpanbudget.report.view import Data
+
+_HOUR = 3600
+Rows = Sequence[Sequence[str]]
+
+
+def network_part(design: Design) -> Data | None:
+    """Return what a page tells of the network of a design; None where the design does not tell how it carries.
+
+    What cannot be worked out (a PHY without timing, a library that is not there) is told in words.
+    """
+    if design.access is None:
+        return None
+    try:
+        messages = airtime(design)
+        network = None if design.tree is None else carry(design)
+        bursts = [] if network is None else [carry_burst(design, one.name) for one in design.bursts]
+    except RequestError as fault:
+        return {"answer": harmless(fault.message), "checks": [], "parts": [], "cautions": []}
+    parts = [*_air(messages), *([] if network is None else _network(network))]
+    for plan in bursts:
+        parts.extend(_burst(plan))
+    for part in parts:
+        part["svg"] = inline(part.pop("chart"))
+    cautions = [airtimes.CAUTION] if network is None else [carries.CAUTION]
+    if bursts:
+        cautions.append(carries.BURST_CAUTION)
+    return {
+        "answer": "" if network is None else harmless(answer(network)),
+        "checks": [] if network is None else list(_checks(network)),
+        "parts": parts,
+        "cautions": cautions,
+    }
+
+
+def _part(chart: Chart, columns: Sequence[str], rows: Rows, says: str = "") -> Data:
+    """Return a picture with its table; columns in which nothing stands are left out."""
+    shown = [index for index in range(len(columns)) if any(row[index] for row in rows)]
+    return {
+        "title": harmless(chart.title),
+        "says": harmless(says or chart.says),
+        "chart": chart,
+        "columns": [columns[index] for index in shown],
+        "rows": [[harmless(row[index]) for index in shown] for row in rows],
+    }
+
+
+def _checks(network: CarriedNetwork) -> Iterator[Data]:
+    for check in network.checks:
+        yield {
+            "holds": check.holds, "matter": MATTERS[check.matter], "about": harmless(check.about),
+            "text": harmless(check.text),
+        }  # fmt: skip
+
+
+def _air(messages: Sequence[MessageAirtime]) -> Iterator[Data]:
+    columns = ("flow, message", "hop", "frames", "µs on air", "duty", "µJ of the sender")
+    rows = [
+        (
+            f"{one.flow} {one.message}", one.hop, str(one.count), number(one.on_air_us),
+            airtimes.share_text(one.duty_cycle), "" if one.energy_uj is None else number(one.energy_uj.typical),
+        )
+        for one in messages
+    ]  # fmt: skip
+    yield _part(airtimes.overview_chart(messages), columns, rows)
+
+
+def _network(network: CarriedNetwork) -> Iterator[Data]:
+    columns = (
+        "hop, node", "nodes behind", "own frames/h", "frames/h", "with retries", "cells", "used", "on the air", "µA",
+        "days",
+    )  # fmt: skip
+    rows = [
+        (
+            f"{node.hop}, {node.name}", str(node.behind), number(node.own_frames_per_s * _HOUR),
+            number(node.frames_per_s * _HOUR), number(node.tries_per_s * _HOUR),
+            "" if node.cells is None else f"{node.cells_needed} of {node.cells}", airtimes.share_text(node.used),
+            airtimes.share_text(node.duty_cycle),
+            "" if node.current_ua is None else number(round(node.current_ua.typical, 1)),
+            "" if node.battery_days is None
+            else f"{number(round(node.battery_days.least, 1))} to {number(round(node.battery_days.most, 1))}",
+        )
+        for _, node in carries.busiest(network)
+    ]  # fmt: skip
+    yield _part(carries.load_chart(network), columns, rows)
+    for services in carries.streams(network):
+        chart = carries.latency_chart(services)
+        if chart is not None:
+            yield _part(chart, _ARRIVE, list(map(_arrival, services)))
+
+
+_ARRIVE = (
+    "hop",
+    "arrive",
+    "with losses in runs",
+    "half within s",
+    "95 % within s",
+    "99 % within s",
+    "in time",
+)
+
+
+def _arrival(one: HopService) -> tuple[str, ...]:
+    times = [""] * 3 if one.latency is None else [seconds_text(each) for each in one.latency]
+    return (
+        str(one.hop), share_of(one.delivered), "" if one.in_runs is None else share_of(one.in_runs, one.half_width),
+        *times, "" if one.in_time is None else share_of(one.in_time),
+    )  # fmt: skip
+
+
+def _burst(plan: BurstPlan) -> Iterator[Data]:
+    chart = carries.timeline_chart(plan)
+    columns = ("packets", *(kind.name for kind in chart.kinds))
+    rows = [(row.label, *_shares(row, chart.kinds)) for row in chart.rows]
+    yield _part(chart, columns, rows, burst_answer(plan))
+    waiting = (
+        "node",
+        "most frames waiting, mean",
+        "packets lost to a full queue",
+        "lost on its link",
+    )
+    queues = [
+        (
+            queue.node, number(round(queue.highest_mean, 2)), number(round(queue.lost_queue, 2)),
+            number(round(queue.lost_link, 2)),
+        )
+        for queue in plan.queues
+    ]  # fmt: skip
+    yield _part(carries.queue_chart(plan), waiting, queues)
+
+
+def _shares(row: ChartRow, kinds: Sequence[ChartKind]) -> Iterator[str]:
+    """Yield what each kind takes of a row, in percent."""
+    for kind in kinds:
+        share = sum(block.end - block.start for block in row.blocks if block.kind == kind)
+        yield share_of(min(share / 100, 1.0))
