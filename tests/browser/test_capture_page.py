@@ -1,10 +1,12 @@
 """The page of a capture in a real browser."""
 
+import struct
 from pathlib import Path
 from typing import Any
 
 import pytest
 from browser_pages import OPEN_ALL, asked_for, look, open_page, violations, wait
+from contract import entry
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
@@ -58,6 +60,36 @@ def test_time_can_be_looked_at_nearer(opened: Any) -> None:
     for _ in range(4):
         opened.find_element(By.ID, "farther").click()
     assert len(opened.find_elements(By.CSS_SELECTOR, "#time .sent")) == bars
+
+
+def test_a_folded_finding_opens_where_a_link_leads_to_it(opened: Any) -> None:
+    last = opened.find_elements(By.CSS_SELECTOR, ".index a")[-1]
+    number = last.get_attribute("hash")[1:]
+    folded = opened.find_element(By.ID, number)
+    assert not folded.get_attribute("open")
+    last.send_keys(Keys.ENTER)
+    assert folded.get_attribute("open")
+
+
+def test_a_page_of_many_frames_stays_small(tmp_path: Path) -> None:
+    octets = CAPTURE.read_bytes()
+    records, at = [], 24
+    while at < len(octets):
+        seconds, rest, length, whole = struct.unpack_from("<4I", octets, at)
+        records.append((seconds, rest, length, whole, octets[at + 16 : at + 16 + length]))
+        at += 16 + length
+    span = records[-1][0] - records[0][0] + 1
+    long = tmp_path / "long.pcap"
+    with long.open("wb") as file:
+        file.write(octets[:24])
+        for turn in range(-(-20_000 // len(records))):
+            for seconds, rest, length, whole, frame in records:
+                file.write(struct.pack("<4I", seconds + turn * span, rest, length, whole) + frame)
+    page = tmp_path / "long.html"
+    assert entry.invoke("page", str(long), "-o", str(page)).exit_code == 0
+    print(f"a page of 20,000 frames: {page.stat().st_size} octets")
+    assert page.stat().st_size <= 5_000_000
+    assert "left out" in page.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("width", [1280, 390])

@@ -1,5 +1,8 @@
 """The page of a capture: findings are those of the audit, numbers those of the survey, frames those of the file."""
 
+import json
+import re
+import struct
 from pathlib import Path
 from typing import Any
 
@@ -7,7 +10,7 @@ import pytest
 from contract import entry
 from page_data import data_in
 
-from lowpanbudget import audit, decode_frame, read_capture, survey
+from lowpanbudget import audit, decode_frame, load_design, read_capture, survey
 from lowpanbudget.report.page.capture import capture_page
 from lowpanbudget.report.page.paper import capture_html
 
@@ -76,6 +79,52 @@ def test_of_too_many_frames_those_of_the_worst_findings_are_drawn() -> None:
     assert few["left_out"] > 0
     worst = few["findings"][0]["frames"]
     assert all(drawn for _, drawn in worst)
+
+
+def test_what_a_capture_and_its_design_say_is_text(tmp_path: Path) -> None:
+    evil = "<img src=x onerror=alert(1)>\u202e\u2066{{ 7*7 }}"
+    design = (EXAMPLES / "archive.toml").read_text(encoding="utf-8")
+    design = re.sub(
+        r"(?m)^(title|note) = .*$", lambda found: f"{found[1]} = {json.dumps(evil)}", design
+    )
+    (tmp_path / "evil.toml").write_text(design, encoding="utf-8")
+    # octets of an unsecured frame of another network that are text with markup, and a name with markup
+    markup = b"</script><script>alert(1)</script>\xe2\x80\xae"
+    frame = (
+        bytes.fromhex("41880134120100020041") + markup
+    )  # data, short addresses, an uncompressed dispatch octet
+    octets = CAPTURE.read_bytes()
+    kind = octets[:24]
+    record = struct.pack("<4I", 1, 0, len(frame), len(frame)) + frame
+    capture = tmp_path / f"{evil}.pcap"
+    capture.write_bytes(kind[:20] + struct.pack("<I", 230) + record)  # link type 230: without FCS
+    page = capture_page(capture, design=load_design(tmp_path / "evil.toml"))
+    html = capture_html(page)
+    assert page["frames"] == 1
+    assert html.count("<script") == html.count("</script") == 2
+    assert "<img" not in html
+    assert html.count("&lt;img src=x onerror=alert(1)&gt;") >= 2
+    assert ">49<" not in html
+    shown = html + json.dumps(data_in(html), ensure_ascii=False)
+    assert not {"\u202e", "\u2066"} & set(shown)
+
+
+def test_over_time_adds_up_and_what_is_left_out_is_told(page: Any, monkeypatch: Any) -> None:
+    total = survey(CAPTURE).total
+    rows = page["time"]["rows"]
+    assert 1 < len(rows) <= 24
+    assert [sum(column) for column in zip(*rows, strict=True)][1:] == [
+        total.frames, total.octets, total.lost
+    ]  # fmt: skip
+    assert [row[0] for row in rows] == sorted(row[0] for row in rows)
+    monkeypatch.setattr("lowpanbudget.report.page.capture._MOST_NODES", 2)
+    monkeypatch.setattr("lowpanbudget.report.page.capture._MOST_EVENTS", 1)
+    few = capture_page(CAPTURE)
+    assert len(few["time"]["nodes"]) == 2
+    html = capture_html(few)
+    assert f"{few['time']['more_nodes']} nodes that sent less are left out" in html
+    assert f"{few['time']['more_events']} later signs are left out" in html
+    assert few["time"]["more_events"] > 0
 
 
 def test_an_empty_capture_says_that_there_is_nothing(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
-from lowpanbudget.capture.series import SeriesCounter
+from lowpanbudget.capture.series import Activity, SeriesCounter, TimeSeries
 from lowpanbudget.capture.survey import Surveyor
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.audited import CaptureFindings, audit_of
@@ -28,6 +28,7 @@ _BESIDE = 1  # frames before and after one that a finding names
 _STEPS = 480  # of the time axis, at most about so many
 _MOST_NODES = 40  # on the time axis: those that sent most
 _MOST_EVENTS = 3000
+_MOST_ROWS = 24  # of the table of what was sent over time
 _NOTHING_NAMED = 24  # frames that are drawn where no finding names any
 
 
@@ -99,7 +100,9 @@ def _answer(found: CaptureFindings) -> str:
     weight = [one for one in found.findings if one.has_weight]
     frames = plural(found.frames, "frame")
     if not weight:
-        return f"{frames}, and nothing in them that is wrong, wasteful or risky."
+        remarks = len(found.findings)
+        more = f" {plural(remarks, 'remark')} on reading them." if remarks else ""
+        return f"{frames}, and nothing in them that is wrong, wasteful or risky.{more}"
     worst = weight[0]
     more = f" and {plural(len(weight) - 1, 'other finding')} of weight" if weight[1:] else ""
     subject = f" ({worst.subject})" if worst.subject else ""
@@ -180,19 +183,18 @@ class _Drawing:
         self._wanted, self._first_ns = wanted, first_ns
         self._series = SeriesCounter(f"{every_s:.3f}")
         self._events: list[tuple[bytes | None, int, str, int]] = []
+        self._more_events = 0
 
     def see(self, sighting: Sighting) -> None:
         """Take one record."""
         self._series.see(sighting)
         kind = _event(sighting)
         time_ns = sighting.record.time_ns
-        if (
-            kind
-            and time_ns is not None
-            and len(self._events) < _MOST_EVENTS
-            and not sighting.outside
-        ):
-            self._events.append((sighting.source, time_ns, kind, sighting.number))
+        if kind and time_ns is not None and not sighting.outside:
+            if len(self._events) < _MOST_EVENTS:
+                self._events.append((sighting.source, time_ns, kind, sighting.number))
+            else:
+                self._more_events += 1
         if sighting.number in self._wanted:
             self.frames.append(self._frame(sighting))
 
@@ -227,6 +229,9 @@ class _Drawing:
             "span_s": span_ns / SECOND,
             "first_s": (start * every - first_ns) / SECOND,
             "more_nodes": len(nodes) - len(shown),
+            "more_events": self._more_events,
+            "untimed": series.untimed,
+            "rows": list(_rows(series, first_ns)),
             "nodes": [
                 {
                     "name": _name(node),
@@ -240,6 +245,18 @@ class _Drawing:
                 if node in numbers
             ],
         }
+
+
+def _rows(series: TimeSeries, first_ns: int) -> Iterator[list[float]]:
+    """Yield second, frames, octets and lost numbers of neighbouring steps together, few enough for a table."""
+    steps = series.steps
+    together = max(-(-(max(steps) - min(steps) + 1) // _MOST_ROWS), 1) if steps else 1
+    rows: dict[int, Activity] = {}
+    for step, one in steps.items():
+        at = step // together
+        rows[at] = rows[at].plus(one) if at in rows else one
+    for at, one in rows.items():
+        yield [max(at * together * series.every_ns - first_ns, 0) / SECOND, *one]
 
 
 def _event(sighting: Sighting) -> str:

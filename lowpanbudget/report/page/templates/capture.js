@@ -1,5 +1,5 @@
 // A page of a capture: what was seen, when, and the frames that prove it.
-const SVG = "http://www.w3.org/2000/svg", ROW = 26, LEFT = 190, WIDE = 960;
+const SVG = "http://www.w3.org/2000/svg", ROW = 26;
 let at = 0, window_ = [0, 1];
 
 const STEPS = [0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600,
@@ -21,37 +21,40 @@ const SIGNS = {"sent again": "M-3 3 0 -3 3 3Z", "copied": "M-3 -3H3V3H-3Z", "dam
 function drawTime() {
   const {nodes, events, every_s: every, span_s: span, first_s: first} = data.time;
   if (!nodes.length || !span) { byId("time-part").hidden = true; return; }
-  const [from, to] = window_.map((share) => share * span), scale = (WIDE - LEFT - 10) / Math.max(to - from, 1e-9);
-  const x = (seconds) => LEFT + (seconds - from) * scale;
-  const height = nodes.length * ROW + 34, most = Math.max(...nodes.flatMap((node) => node.steps.map((step) => step[1])), 1);
-  const figure = svg("svg", {viewBox: `0 0 ${WIDE} ${height}`, role: "img", "aria-label":
+  // drawn in the units of the screen, so that text keeps its size; on a phone names stand above their rows
+  const wide = Math.max(byId("time").clientWidth, 280), small = wide < 640, left = small ? 4 : 250, high = small ? ROW + 16 : ROW;
+  const [from, to] = window_.map((share) => share * span), scale = (wide - left - 10) / Math.max(to - from, 1e-9);
+  const x = (seconds) => left + (seconds - from) * scale;
+  const height = nodes.length * high + 34;
+  const figure = svg("svg", {viewBox: `0 0 ${wide} ${height}`, width: wide, height, role: "img", "aria-label":
     `What ${plural(nodes.length, "node")} sent from ${clock(from)} to ${clock(to)}; the table of nodes says the same in numbers`});
   nodes.forEach((node, row) => {
-    const base = row * ROW + ROW - 4;
-    const name = svg("text", {x: LEFT - 8, y: base - 4, class: "node"}, node.name);
-    figure.append(name, svg("path", {class: "rule", d: `M${LEFT} ${base}H${WIDE - 10}`}));
+    const base = (row + 1) * high - 4, most = Math.max(...node.steps.map((step) => step[1]), 1);
+    const all = node.steps.reduce((sum, step) => sum + step[1], 0);
+    figure.append(svg("text", small ? {x: left, y: base - ROW + 2} : {x: left - 8, y: base - 4, class: "node"}, `${node.name}  ${all}`),
+      svg("path", {class: "rule", d: `M${left} ${base}H${wide - 10}`}));
     for (const [step, frames, , lost] of node.steps) {
       const start = first + step * every, end = start + every;
       if (end < from || start > to) continue;
-      const left = Math.max(x(start), LEFT), wide = Math.max(Math.min(x(end), WIDE - 10) - left, 0.8), high = Math.max(frames / most * (ROW - 8), 1.5);
-      figure.append(svg("rect", {class: "sent", x: left.toFixed(1), y: (base - high).toFixed(1), width: wide.toFixed(1), height: high.toFixed(1)}));
-      if (lost) figure.append(svg("path", {class: "lost", d: `M${left.toFixed(1)} ${base}v${-(ROW - 6)}`}));
+      const begin = Math.max(x(start), left), broad = Math.max(Math.min(x(end), wide - 10) - begin, 0.8), tall = Math.max(frames / most * (ROW - 10), 1.5);
+      figure.append(svg("rect", {class: "sent", x: begin.toFixed(1), y: (base - tall).toFixed(1), width: broad.toFixed(1), height: tall.toFixed(1)}));
+      if (lost) figure.append(svg("path", {class: "lost", d: `M${begin.toFixed(1)} ${base}v${-(ROW - 8)}`}));
     }
   });
   for (const [row, seconds, kind] of events) {
     if (seconds < from || seconds > to) continue;
-    figure.append(svg("path", {class: `event ${kind.replace(" ", "-")}`, d: SIGNS[kind], transform: `translate(${x(seconds).toFixed(1)} ${row * ROW + 7})`}));
+    figure.append(svg("path", {class: `event ${kind.replace(" ", "-")}`, d: SIGNS[kind], transform: `translate(${x(seconds).toFixed(1)} ${(row + 1) * high - ROW + 7})`}));
   }
   const frame = data.drawn[at];
   if (frame && frame.seconds !== null) {
     const seconds = frame.seconds;
-    if (seconds >= from && seconds <= to) figure.append(svg("path", {class: "now", d: `M${x(seconds).toFixed(1)} 0V${nodes.length * ROW}`}));
+    if (seconds >= from && seconds <= to) figure.append(svg("path", {class: "now", d: `M${x(seconds).toFixed(1)} 0V${nodes.length * high}`}));
   }
-  const step = STEPS.find((one) => (to - from) / one <= 7) || (to - from) / 6;
+  const step = STEPS.find((one) => (to - from) / one <= (small ? 3 : 7)) || (to - from) / 6;
   for (let seconds = Math.ceil(from / step) * step; seconds <= to; seconds += step) {
-    const end = x(seconds) > WIDE - 60;
+    const end = x(seconds) > wide - 60;
     figure.append(svg("text", {x: x(seconds).toFixed(1), y: height - 8, class: end ? "end" : seconds > from ? "middle" : ""}, clock(seconds)),
-      svg("path", {class: "rule", d: `M${x(seconds).toFixed(1)} ${nodes.length * ROW}v5`}));
+      svg("path", {class: "rule", d: `M${x(seconds).toFixed(1)} ${nodes.length * high}v5`}));
   }
   fill("time", figure);
 }
@@ -96,7 +99,9 @@ function follow() {
   draw();
 }
 function begin() {
-  const finding = linked()[0];
+  const asked = linked()[0];
+  // a finding that is folded opens when a link leads to it
+  const show = (id) => { const part = /^finding-\d+$/.test(id) && byId(id); if (part) { part.open = true; part.scrollIntoView(); } };
   fill("which", data.drawn.map((frame, index) => el("option", {value: index}, `${frame.number}: ${text(frame.kind)}${named(frame.number).length ? ", in a finding" : ""}`)));
   follow();
   byId("which").addEventListener("change", (event) => go(Number(event.target.value)));
@@ -113,7 +118,11 @@ function begin() {
       byId("which").focus({preventScroll: true});
     });
   }
-  if (/^finding-/.test(finding)) { const part = document.getElementById(finding); if (part) part.scrollIntoView(); }
-  addEventListener("hashchange", () => { if (/^#frame-\d/.test(location.hash)) follow(); });
+  show(asked);
+  if (leads(asked)) byId(asked).scrollIntoView();
+  let width = innerWidth;
+  addEventListener("resize", () => { if (innerWidth !== width) { width = innerWidth; drawTime(); } });
+  for (const one of document.querySelectorAll('.index a')) one.addEventListener("click", () => show(one.hash.slice(1)));
+  addEventListener("hashchange", () => { show(linked()[0]); if (/^#frame-\d/.test(location.hash)) follow(); });
 }
 unpack(begin, draw);
