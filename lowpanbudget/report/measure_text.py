@@ -29,7 +29,7 @@ _BRIEF = {PlanNumber.LOSS.value, PlanNumber.DUTY_CYCLE.value}
 
 def measurement(console: Console, screen: Screen, found: dict[str, Any]) -> None:
     """Print what a capture shows, the answer first."""
-    heading(console, screen, f"{_source(found['capture'])}: {_answer(found)}")
+    heading(console, screen, f"{_source(found['capture'])}: {answer(found)}")
     text = plural(found["frames"], "frame")
     if found["seconds"] is not None:
         text += f" in {_duration(found['seconds'])}"
@@ -42,9 +42,7 @@ def measurement(console: Console, screen: Screen, found: dict[str, Any]) -> None
     _plan(console, screen, found["checks"])
     if found["burst"] is not None:
         _burst(console, screen, found["burst"])
-    _table(
-        console, screen, "Messages, each datagram counted once", _FLOW_TITLES, found["flows"], _flow
-    )
+    _table(console, screen, _FLOWS, _FLOW_TITLES, found["flows"], _flow)
     _by_own_clock(console, screen, found["flows"])
     _table(console, screen, "Links", _LINK_TITLES, found["links"], _link, _LINK_WORDS)
     _table(console, screen, "Nodes", _NODE_TITLES, found["nodes"], _node, _NODE_WORDS)
@@ -57,7 +55,8 @@ def measurement(console: Console, screen: Screen, found: dict[str, Any]) -> None
     console.print()
 
 
-def _answer(found: dict[str, Any]) -> str:
+def answer(found: dict[str, Any]) -> str:
+    """Return whether a measurement is as planned."""
     checks = found["checks"]
     verdicts = Counter(check["verdict"] for check in checks)
     if not found["frames"]:
@@ -113,18 +112,14 @@ def _grouped(checks: Sequence[dict[str, Any]]) -> list[tuple[dict[str, Any], int
 
 
 def _check(screen: Screen, check: dict[str, Any], others: int) -> list[Cell]:
-    of_all = check["unit"] == "share"
-    texts = []
-    for name in ("planned", "seen"):
-        value = check[name]
-        text = "-" if value is None else _share(value) if of_all else _number(value)
-        texts.append(text if of_all or value is None else f"{text} {check['unit']}")
+    texts = check_numbers(check)
     subject = check["subject"] + (f" and {others} more" if others else "")
     return [check["what"], screen.text(subject), *texts, screen.text(check["why"])]
 
 
 # --- tables ---------------------------------------------------------------------------------------------
 
+_FLOWS = "Messages, each datagram counted once"
 _FLOW_TITLES = ("message", "arrived", "95 % sure", "every s", "hops", "took s", "95 % in")
 _LINK_TITLES = ("from", "to", "frames", "tries", "heard", "95 % sure", "never")
 _NODE_TITLES = ("node", "frames", "answers", "on air ms", "duty", "worst", "missed")
@@ -136,6 +131,28 @@ _NODE_WORDS = (
     "answers: acknowledgements; duty: the share of the time on the air, worst: in the worst window of the design's "
     "limits; missed: of the numbers of its frames, here."
 )
+
+
+def tables(found: dict[str, Any]) -> Iterator[tuple[str, Sequence[str], list[list[str]], str]]:
+    """Yield title, titles of columns, rows and an explanation of each table that has any rows."""
+    for title, titles, key, row, words in (
+        (_FLOWS, _FLOW_TITLES, "flows", _flow, ""),
+        ("Links", _LINK_TITLES, "links", _link, _LINK_WORDS),
+        ("Nodes", _NODE_TITLES, "nodes", _node, _NODE_WORDS),
+    ):
+        if found[key]:
+            yield title, titles, [list(row(entry)) for entry in found[key]], words
+
+
+def check_numbers(check: dict[str, Any]) -> tuple[str, str]:
+    """Return what was planned and what was seen, as people write it."""
+    of_all = check["unit"] == "share"
+    texts = []
+    for name in ("planned", "seen"):
+        value = check[name]
+        text = "-" if value is None else _share(value) if of_all else _number(value)
+        texts.append(text if of_all or value is None else f"{text} {check['unit']}")
+    return texts[0], texts[1]
 
 
 def _table(

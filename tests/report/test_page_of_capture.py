@@ -10,7 +10,7 @@ import pytest
 from contract import entry
 from page_data import data_in
 
-from lowpanbudget import audit, decode_frame, load_design, read_capture, survey
+from lowpanbudget import audit, decode_frame, load_design, measure, read_capture, survey
 from lowpanbudget.report.page.capture import capture_page
 from lowpanbudget.report.page.paper import capture_html
 
@@ -107,6 +107,18 @@ def test_what_a_capture_and_its_design_say_is_text(tmp_path: Path) -> None:
     assert "{{ 7*7 }}" in html
     shown = html + json.dumps(data_in(html), ensure_ascii=False)
     assert not {"\u202e", "\u2066"} & set(shown)
+
+
+def test_what_was_measured_is_what_measure_says() -> None:
+    design = load_design(EXAMPLES / "archive.toml")
+    shown = capture_page(CAPTURE, design=design)["measured"]
+    found = measure(CAPTURE, design=design)
+    assert sorted(
+        (one["what"], one["subject"], one["verdict"]) for one in shown["checks"]
+    ) == sorted((check.what.value, check.subject, check.verdict.value) for check in found.checks)
+    links = next(table for table in shown["tables"] if table["title"] == "Links")
+    assert [int(row[2]) for row in links["rows"]] == [link.frames for link in found.links]
+    assert len(shown["unknown"]) == len(found.unknown)
 
 
 def test_over_time_adds_up_and_what_is_left_out_is_told(page: Any, monkeypatch: Any) -> None:

@@ -16,11 +16,13 @@ from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
 from lowpanbudget.capture.series import Activity, SeriesCounter, TimeSeries
 from lowpanbudget.capture.survey import Surveyor
+from lowpanbudget.deployment.measurement import Measurer
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.audited import CaptureFindings, audit_of
 from lowpanbudget.findings.finding import Finding
 from lowpanbudget.report import surveys, view
 from lowpanbudget.report.page.figures import Figures
+from lowpanbudget.report.page.measured import measured_part
 from lowpanbudget.report.screen import harmless
 
 MOST_FRAMES = 600  # that are drawn
@@ -46,9 +48,11 @@ def capture_page(
     surveyor = Surveyor(narrowing=narrowing)
     if design is not None:
         surveyor = Surveyor(design.link.largest, narrowing)
-    first = _FirstReading(surveyor)
+    measurer = Measurer(design)
+    first = _FirstReading(surveyor, measurer)
     with read_capture(name) as records:
         found = audit_of(trace, records, also=first.see)
+        notices = records.notices
     surveyor.end(trace.leftover)
     survey = surveyor.survey(trace.fcs.values(), trace.receptions)
     told = surveys.details(survey, [], None)
@@ -72,6 +76,7 @@ def capture_page(
             for one, row in zip(found.findings, view.findings(found.findings), strict=True)
         ],
         "survey": _survey(told),
+        "measured": measured_part(measurer.measurement(trace.receptions, notices), name),
         "time": drawing.time(span_ns),
         "drawn": drawing.frames,
         **drawing.figures.data(),
@@ -160,15 +165,16 @@ def _survey(told: view.Data) -> view.Data:
 
 
 class _FirstReading:
-    """The first reading: the survey, and whether anything sealed was opened."""
+    """The first reading: the survey, what is measured, and whether anything sealed was opened."""
 
-    def __init__(self, surveyor: Surveyor) -> None:
-        self.surveyor = surveyor
+    def __init__(self, surveyor: Surveyor, measurer: Measurer) -> None:
+        self.surveyor, self.measurer = surveyor, measurer
         self.has_contents = False
 
     def see(self, sighting: Sighting) -> None:
         """Take one record."""
         self.surveyor.add(sighting)
+        self.measurer.add(sighting)
         opened = sighting.opened
         if sighting.verified or (opened is not None and opened.is_open):
             self.has_contents = True

@@ -11,10 +11,12 @@ from zlib import compress
 
 from lowpanbudget.report.view import Data
 
+_STILL = ("network", "measured")  # what only the template shows
+
 
 def packed(page: Data) -> str:
-    """Return the data as text for the page's script; what stands in the page as it is, its network, is not in it."""
-    told = {name: value for name, value in page.items() if name != "network"}
+    """Return the data as text for the page's script; what stands in the page as it is, is not in it."""
+    told = {name: value for name, value in page.items() if name not in _STILL}
     told["lists"] = columns_of(page["lists"])
     if "flows" in page:
         told["flows"] = [_flow(flow) for flow in page["flows"]]
