@@ -132,7 +132,7 @@ function drawLedger() {
 }
 function drawAbsent(list) {
   const rows = data.lists[list].map((number) => data.absent[number]);
-  fill("absent", rows.map(([header, name, says, bits, carried, source, cite]) => el("tr", {}, el("td", {}, text(header)),
+  fill("absent", rows.length ? [] : el("tr", {}, el("td"), el("td", {colspan: 3}, "Nothing is restored.")), rows.map(([header, name, says, bits, carried, source, cite]) => el("tr", {}, el("td", {}, text(header)),
     el("th", {scope: "row"}, text(name), note(`${plural(bits, "bit")}, ${carried || "none"} sent`)),
     el("td", {}, text(says), note(text(source))), el("td", {}, cited(data.cites[cite])))));
 }
