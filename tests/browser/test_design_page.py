@@ -174,6 +174,17 @@ def test_text_of_any_size_needs_no_scrolling_sideways(opened: Any) -> None:
     assert opened.execute_script(place) == "static"
 
 
+def test_layers_are_told_apart_by_colour_and_by_hatches(opened: Any) -> None:
+    looks = opened.execute_script(
+        "return [...document.querySelectorAll('#frame .cell')].map((one) => "
+        "[one.className.match(/k\\d|room/)[0], getComputedStyle(one).backgroundColor, "
+        "getComputedStyle(one).backgroundImage])"
+    )
+    shown = {name: (colour, image) for name, colour, image in looks}
+    assert len({colour for colour, _ in shown.values()}) == len(shown) > 3
+    assert len({image for _, image in shown.values()}) == len(shown)
+
+
 def test_colours_of_the_reader_and_motion(opened: Any) -> None:
     features = [
         {"name": "forced-colors", "value": "active"},

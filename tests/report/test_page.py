@@ -78,6 +78,8 @@ def test_what_only_shows_a_size_is_not_told_as_a_value(page: Any) -> None:
     texts = page["texts"]
     told = {texts[field[1]]: {texts[field[3]]} for field in page["fields"]}
     assert told["frame counter"] == {"differs from frame to frame"}
+    checksums = [f for f in page["fields"] if texts[f[1]] == "checksum"]  # of every state
+    assert {texts[f[3]] for f in checksums} == {"computed over the contents"}
     assert told["MIC"] == told["FCS"] == {"computed over the contents"}
     ports = [f for f in page["fields"] if texts[f[1]] == "destination port"]
     assert any("7004" in texts[f[3]] for f in ports)  # of the flow alarm, from its design
