@@ -32,7 +32,7 @@ class Setting:
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class SettingsState:
     """A flow with some changes made, by their ``ids`` in the order in which they are made.
 
     ``rooms`` are those of its ``paths``, in octets, below 0 by how many the headers alone are over. Both are empty
@@ -61,8 +61,8 @@ def count_of(settings: Iterable[Setting]) -> int:
     return prod(len(setting.changes) + 1 for setting in settings)
 
 
-def states(design: Design, flow: Flow, most: int = MOST_STATES) -> Iterator[State]:
-    """Yield a ``State`` for each combination of the flow's changes, the design as it is first.
+def states(design: Design, flow: Flow, most: int = MOST_STATES) -> Iterator[SettingsState]:
+    """Yield a ``SettingsState`` for each combination of the flow's changes, the design as it is first.
 
     Where there are more than ``most``: only that, each change alone, and each two together.
     """
@@ -91,7 +91,7 @@ def _few(settings: tuple[Setting, ...]) -> Iterator[tuple[Knob[Design], ...]]:
         yield from product(one.changes, other.changes)
 
 
-def _state(design: Design, flow: Flow, changes: tuple[Knob[Design], ...]) -> State:
+def _state(design: Design, flow: Flow, changes: tuple[Knob[Design], ...]) -> SettingsState:
     changes = tuple(in_order(changes))
     ids = tuple(knob.id for knob in changes)
     try:
@@ -100,7 +100,7 @@ def _state(design: Design, flow: Flow, changes: tuple[Knob[Design], ...]) -> Sta
         paths = tuple(now.paths(changed))
         rooms = tuple(map(room_of, paths))
     except LowpanError as fault:
-        return State(ids, refusal=fault.message)
+        return SettingsState(ids, refusal=fault.message)
     taken = {knob.dimension for knob in changes}
     offered = tuple(knob for knob in knobs(now, changed) if knob.dimension not in taken)
-    return State(ids, paths, rooms, "", offered)
+    return SettingsState(ids, paths, rooms, "", offered)

@@ -40,7 +40,7 @@ def test_patterns_that_the_shell_left_alone(folder: Path) -> None:
     assert surveyed(f"{folder}/**/[0-2].pcap")["total"] == everything["total"]
     (folder / "[01].pcap").write_bytes((folder / "0.pcap").read_bytes())
     (one,) = surveyed("[01].pcap")["captures"]  # a file of that name is no pattern
-    assert one == {"capture": "[01].pcap", "frames": 60, "ends": [], "notices": []}
+    assert one == {"capture": "[01].pcap", "frames": 60, "ends": [], "by_columns": 0, "notices": []}
     done = invoke("survey", "*.log")
     assert (done.exit_code, done.stdout) == (2, "")
     assert "no file fits '*.log'" in done.stderr

@@ -15,7 +15,7 @@ from lowpanbudget.room.measure import cliffs
 from lowpanbudget.room.states import (
     MOST_STATES,
     Setting,
-    State,
+    SettingsState,
     count_of,
     restored_headers,
     settings_of,
@@ -78,7 +78,7 @@ class _FlowPage:
         self._restored: list[list[int]] = []
         self._ids: list[tuple[str, ...]] = []
 
-    def add(self, state: State) -> None:
+    def add(self, state: SettingsState) -> None:
         """Add a state, in the order of ``states``."""
         number = len(self._ids)
         self._ids.append(state.ids)
