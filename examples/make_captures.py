@@ -1,4 +1,4 @@
-"""Writes footbridge.pcap and archive.pcap: slices of a day of the two designs, with faults planted in them.
+"""Writes footbridge.pcap and archive.pcap, slices of a day of the two designs with faults planted in them, and a burst each.
 
     python examples/make_captures.py
 
@@ -48,10 +48,12 @@ fragments-unfinished, fragment-repeated, page-one-not-answered and check-sequenc
 # ruff: noqa: INP001  # a script beside the files that it writes
 
 from captures.archive import archive
+from captures.bursts import archive_burst, footbridge_burst
 from captures.footbridge import footbridge
 
 CAPTURES = {"footbridge": footbridge, "archive": archive}
+BURSTS = {"footbridge": footbridge_burst, "archive": archive_burst}
 
 if __name__ == "__main__":
-    for make in CAPTURES.values():
+    for make in (*CAPTURES.values(), *BURSTS.values()):
         make().write()

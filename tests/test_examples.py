@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
+from lowpanbudget import carry_burst, measure
 from lowpanbudget.capture.expand import LeftOut, expand
 from lowpanbudget.capture.files.key_file import KeyRing, read_keys
 from lowpanbudget.capture.files.reading import read_capture
@@ -84,7 +85,7 @@ def trace_of(keys: Callable[[str], str], name: str) -> Trace:
 
 
 def audited(name: str, *more: str) -> tuple[int, list[dict[str, Any]]]:
-    design = str(EXAMPLES / f"{name}.toml")
+    design = str(EXAMPLES / f"{name.removesuffix('-burst')}.toml")
     capture = str(EXAMPLES / f"{name}.pcap")
     done = CliRunner().invoke(program, ["audit", capture, "--design", design, "--json", *more])
     return done.exit_code, json.loads(done.stdout)["audit"][0]["findings"]
@@ -97,6 +98,46 @@ def test_the_script_writes_the_files_octet_by_octet(made: dict[str, Any], name: 
     committed = (EXAMPLES / f"{name}.pcap").read_bytes()
     assert file.getvalue() == committed
     assert len(committed) < 200_000
+
+
+# the burst of each design and its packets; how many came on the air the script counts
+FIRED = {"footbridge": ("hundred", 100), "archive": ("sixty", 60)}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_bursts_are_measured_as_they_went(
+    script: Any, keys: Callable[[str], str], name: str
+) -> None:
+    air = script.BURSTS[name]()
+    file = io.BytesIO()
+    write_pcap(file, air.records, air.link_type)
+    assert file.getvalue() == (EXAMPLES / f"{name}-burst.pcap").read_bytes()
+    burst, packets = FIRED[name]
+    design = load_design(str(EXAMPLES / f"{name}.toml"))
+    known = ring(keys, name)
+    capture = EXAMPLES / f"{name}-burst.pcap"
+    seen = measure(
+        capture, burst=burst, design=design, keys=known.keys, devices=known.devices
+    ).burst
+    assert seen is not None
+    assert (seen.packets, seen.seen, seen.arrived.count) == (packets, air.arrived, air.arrived)
+    planned = carry_burst(design, burst, seed=1)
+    # what was planned lies within what was measured, at 95 %
+    assert seen.arrived.least <= planned.arrived / packets <= seen.arrived.most
+
+
+def test_the_readme_tells_what_the_burst_showed(keys: Callable[[str], str]) -> None:
+    known = ring(keys, "footbridge")
+    design = load_design(str(EXAMPLES / "footbridge.toml"))
+    capture = EXAMPLES / "footbridge-burst.pcap"
+    found = measure(capture, burst="hundred", design=design, keys=known.keys, devices=known.devices)
+    assert found.burst is not None
+    share = found.burst.arrived
+    text = " ".join((EXAMPLES.parent / "README.md").read_text(encoding="utf-8").split())
+    told = f"{share.count} of {share.trials} packets arrived, {share.least:.1%} to {share.most:.1%}"
+    assert told in text
+    names = {one["name"] for one in audited("footbridge-burst", "--keys", keys("footbridge"))[1]}
+    assert "messages-never-sent" in names
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -71,6 +71,8 @@ class Air:
     counts: Counter[str] = field(default_factory=Counter)
     tags: Counter[bytes] = field(default_factory=Counter)
     restarts: dict[bytes, float] = field(default_factory=dict)
+    arrived: int = 0  # packets of a burst
+    file: str = ""  # the capture's own name, where it is not the design's
 
     def __post_init__(self) -> None:
         """Load the design and the keys that go with it."""
@@ -200,7 +202,7 @@ class Air:
 
     def write(self) -> None:
         """Write the capture beside this script."""
-        with (EXAMPLES / f"{self.name}.pcap").open("wb") as file:
+        with (EXAMPLES / f"{self.file or self.name}.pcap").open("wb") as file:
             write_pcap(file, self.records, self.link_type)
 
 
