@@ -1,4 +1,4 @@
-"""Writes footbridge.pcap and archive.pcap, slices of a day of the two designs with faults planted in them, and a burst each.
+"""Writes footbridge.pcap and archive.pcap, slices of a day with faults planted in them, and a burst of each design.
 
     python examples/make_captures.py
 
