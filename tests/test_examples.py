@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from lowpanbudget import carry_burst, measure
+from lowpanbudget import carry, carry_burst, measure, parse_design
 from lowpanbudget.capture.expand import LeftOut, expand
 from lowpanbudget.capture.files.key_file import KeyRing, read_keys
 from lowpanbudget.capture.files.reading import read_capture
@@ -124,6 +124,43 @@ def test_bursts_are_measured_as_they_went(
     planned = carry_burst(design, burst, seed=1)
     # what was planned lies within what was measured, at 95 %
     assert seen.arrived.least <= planned.arrived / packets <= seen.arrived.most
+
+
+def mended(text: str, **lines: str) -> str:
+    """A design's text with these lines in place of those that begin with the same key."""
+    for key, line in lines.items():
+        text, count = re.subn(rf"(?m)^{key} = .*$", line, text, count=1)
+        assert count == 1, key
+    return text
+
+
+def test_the_archive_carries_its_messages_as_the_readme_mends_it() -> None:
+    readme = (EXAMPLES.parent / "README.md").read_text(encoding="utf-8")
+    block = next(
+        one
+        for one in re.findall(r"```toml\n(.*?)```", readme, re.DOTALL)
+        if "slotframe = 601" in one
+    )
+    parts = {name: re.search(rf"(?ms)^(?:# of )?\[{name}\].*?\n(.*?)(?=\n\n|\Z)", block) for name in
+             ("link", "access", "access.slots", "upkeep", "battery")}  # fmt: skip
+    link, access, slots, upkeep, battery = (one[1] for one in parts.values() if one is not None)
+    text = (EXAMPLES / "archive.toml").read_text(encoding="utf-8")
+    version, slotted = link.splitlines()
+    text = mended(
+        text, frame_version=f"{version}\n{slotted}", method=access, retries=f"retries = 3\n\n[access.slots]\n{slots}",
+        dao_s=f"dao_s = 1800\n{upkeep}", capacity_mah=battery.strip(),
+    )  # fmt: skip
+    found = carry(parse_design(text, "mended.toml"), seed=1)
+    assert found.holds
+    assert any("756" in check.text and check.holds for check in found.checks), found.checks
+    assert not carry(load_design(str(EXAMPLES / "archive.toml")), seed=1).holds
+
+
+def test_more_cells_and_time_bring_the_burst_in() -> None:
+    text = (EXAMPLES / "footbridge.toml").read_text(encoding="utf-8")
+    design = parse_design(mended(text, cells="cells = 10", all_in_s="all_in_s = 14"), "more.toml")
+    assert carry_burst(design, "hundred", seed=1).holds
+    assert not carry_burst(load_design(str(EXAMPLES / "footbridge.toml")), "hundred", seed=1).holds
 
 
 def test_the_readme_tells_what_the_burst_showed(keys: Callable[[str], str]) -> None:
