@@ -1,7 +1,7 @@
 """The bursts that both networks are tried with, as a receiver at the root hears them.
 
-Nothing is planted: cells, queues, losses and tries alone decide what comes through. The footbridge has a cell for each
-link in a slotframe, so most packets of its burst find the queue of their sender full; the archive's all come in.
+Nothing is planted: each packet has its tries, the last of which comes through. The footbridge has a cell for each link
+in a slotframe, so most packets of its burst find the queue of their sender full and never come on the air.
 """
 
 import random

@@ -273,7 +273,7 @@ def _burst(console: Console, screen: Screen, burst: dict[str, Any]) -> None:
         shown = ", ".join(map(str, burst["missing"][:_STEPS]))
         more = len(burst["missing"]) - _STEPS
         shown += f" and {more} more" if more > 0 else ""
-        paragraph(console, screen, f"Not heard at all: number {shown}.", indent=2)
+        paragraph(console, screen, f"Not heard at all: number {shown}{_behind(burst)}.", indent=2)
     if burst["arrivals_s"]:
         console.print()
         chart_text.draw(console, screen, burst_chart(burst))
@@ -281,6 +281,12 @@ def _burst(console: Console, screen: Screen, burst: dict[str, Any]) -> None:
 
 
 # --- words ----------------------------------------------------------------------------------------------
+
+
+def _behind(burst: dict[str, Any]) -> str:
+    """Return how many packets were not heard behind the last one that was: nobody knows whether they were sent."""
+    more = burst["packets"] - burst["seen"] - len(burst["missing"])
+    return f"; {more} more before the first or behind the last that was" if more > 0 else ""
 
 
 def _point(console: Console, screen: Screen, text: str) -> None:

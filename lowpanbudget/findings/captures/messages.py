@@ -127,13 +127,16 @@ def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) 
 
 
 @MESSAGES.at_end("interval-off-plan")
-def interval_off_plan(memory: TimesOfSources, _known: Surroundings) -> Hits:
-    """Judge each source."""
+def interval_off_plan(memory: TimesOfSources, known: Surroundings) -> Hits:
+    """Judge each source; a burst that the design tries its flow with is no interval."""
+    bursts = () if known.design is None else known.design.bursts
     for (name, number), times in memory.items():
         if len(times.gaps_s) < _FEWEST_GAPS:
             continue
         middle, planned = median(times.gaps_s), times.every_s
         often = middle < planned / 2 / max(len(times.flow.messages), 1)
+        if often and sum(times.gaps_s) < planned and any(one.flow == name for one in bursts):
+            continue
         if often or middle > 2 * planned:
             source = IPv6Address(number)
             cause = f"{source} sends every {seconds_text(middle)} in flow {name}, planned are {planned:g} s"
