@@ -19,6 +19,8 @@ from selenium.webdriver.common.keys import Keys
 
 from lowpanbudget import budget, load_design
 from lowpanbudget.design.knobs import turned
+from lowpanbudget.errors import LowpanError
+from lowpanbudget.room.measure import frames_of
 from lowpanbudget.room.states import settings_of
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -50,25 +52,41 @@ def test_it_is_small_and_ready_at_once(opened: Any, pages: dict[str, Path]) -> N
     assert opened.opened_in < 5  # a second on a machine at rest
 
 
+def paths_of(design: Any, changes: list[Any], flow: str) -> list[Any]:
+    """The paths of a flow of a design with changes made; raises where they cannot be."""
+    now = turned(design, changes)
+    return now.paths(now.flow(flow))
+
+
 def test_every_state_is_that_of_the_budget(opened: Any) -> None:
-    # all states from the page's own data; a sample of them beside the budget of a design with the changes made
-    data = opened.execute_script(
-        "return data.flows.map((flow) => ({whole: flow.whole, ids: flow.ids, rooms: flow.rooms}))"
-    )
+    # every state of the page's own data: so many octets go in one frame of the changed design, and one more does not;
+    # a sample of them beside the budget as well
+    data = opened.execute_script("return data.flows.map((flow) => flow.rooms)")
     chance = random.Random(7)
-    for flow, shown in zip(opened.design.flows, data, strict=True):
+    for flow, rooms in zip(opened.design.flows, data, strict=True):
         settings = settings_of(opened.design, flow)
         sizes = [len(setting.changes) + 1 for setting in settings]
-        for number in chance.sample(range(len(shown["rooms"])), 20):
+        sampled = set(chance.sample(range(len(rooms)), 20))
+        for number, shown in enumerate(rooms):
             left = number
             values: list[int] = []
             for size in reversed(sizes):
                 left, value = divmod(left, size)
                 values.insert(0, value)
             changes = [s.changes[v - 1] for s, v in zip(settings, values, strict=True) if v]
-            if shown["rooms"][number] is not None:
-                hops = budget(turned(opened.design, changes), flow.name)
-                assert shown["rooms"][number] == [hop.room for hop in hops]
+            if shown is None:
+                with pytest.raises(LowpanError):
+                    paths_of(opened.design, changes, flow.name)
+                continue
+            for path, octets in zip(
+                paths_of(opened.design, changes, flow.name), shown, strict=True
+            ):
+                assert octets < 0 or path.count(octets) == 1
+                assert octets < -1 or frames_of(path, octets + 1) != 1
+            if number in sampled:
+                assert shown == [
+                    hop.room for hop in budget(turned(opened.design, changes), flow.name)
+                ]
 
 
 def test_clicking_settings_gives_what_was_encoded(opened: Any) -> None:
