@@ -71,7 +71,7 @@ def command(
     if path is not None and is_folder(path):
         raise RequestError(f"{path} is a folder, not a file", hint="Give the name of a file in it")
     octets = _skeleton(ctx, wishes) if example is None else _example(example)
-    if path is None:
+    if path is None or path == "-":
         text = _text(octets, example)
         output.emit(machine.document(init={"design": text}) if as_json else text)
         return

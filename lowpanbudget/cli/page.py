@@ -6,7 +6,7 @@ import click
 
 from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
-from lowpanbudget.errors import RequestError
+from lowpanbudget.errors import RequestError, plural
 
 if TYPE_CHECKING:
     from lowpanbudget.report.view import Data
@@ -88,7 +88,8 @@ def command(
                 "drawn": len(page["drawn"]),
                 "left_out": page["left_out"],
             }
-            says = f"{page['frames']} frames, {len(page['findings'])} findings, {len(page['drawn'])} frames drawn"
+            counts = (page["frames"], "frame"), (len(page["findings"]), "finding")
+            says = ", ".join(plural(*one) for one in counts) + f", {len(page['drawn'])} drawn"
         octets = html.encode()
         file.write(octets)
     if as_json:

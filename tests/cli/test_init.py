@@ -125,5 +125,13 @@ def write() -> None:
     README.write_text(before + start + block() + END + rest.partition(END)[2], "utf-8")
 
 
+def test_a_dash_is_standard_output(
+    invoke: Invoke, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert invoke("init", "-").stdout == invoke("init").stdout
+    assert not list(tmp_path.iterdir())
+
+
 if __name__ == "__main__":
     write()
