@@ -56,6 +56,7 @@ class Sent:
     alter: Alter | None = None
     damage: Alter | None = None
     unended: bool = False  # header elements without a termination
+    answered: bool = True  # its last try comes through
     tally: tuple[str, ...] = ()
 
 
@@ -71,7 +72,8 @@ class Air:
     counts: Counter[str] = field(default_factory=Counter)
     tags: Counter[bytes] = field(default_factory=Counter)
     restarts: dict[bytes, float] = field(default_factory=dict)
-    arrived: int = 0  # packets of a burst
+    fired: int = 0  # packets of a burst that came on the air
+    arrived: int = 0  # of those, at the end of their way
     file: str = ""  # the capture's own name, where it is not the design's
 
     def __post_init__(self) -> None:
@@ -167,7 +169,7 @@ class Air:
             self.counts["fragments"] += 1
         self.counts[FrameType(mac.frame_type).name.lower()] += 1
         end_ns = start_ns + (6 + len(octets) + 2) * OCTET_NS
-        if mac.ack_request and again == len(one.retries) and one.damage is None:
+        if mac.ack_request and one.answered and again == len(one.retries) and one.damage is None:
             self._acknowledge(mac, end_ns, asn)
         return end_ns + 2 * ACK_DELAY_NS if asn is None else (asn + 1) * SLOT_NS
 
