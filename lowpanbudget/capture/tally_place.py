@@ -7,6 +7,9 @@ from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.stack.upper import COAP_PORT
 from lowpanbudget.values import dataclass
 
+# octets of an application in frames that bring none to it, however long the others are that are alike
+NO_APPLICATION = -(1 << 20)
+
 
 @dataclass(slots=True)
 class TallyPlace:
@@ -29,9 +32,10 @@ def counted_application(sighting: Sighting, datagram: bytes, place: TallyPlace) 
     if sighting.opened is not None and sighting.opened.is_open:
         return len(sighting.application or b"")
     if alone and place.application is not None:
-        return place.application + longer
+        return max(place.application + longer, 0)
     application = application_octets(sighting, datagram)
-    place.application = application - longer if alone else None
+    if alone:
+        place.application = application - longer if application else NO_APPLICATION
     return application
 
 

@@ -1,7 +1,9 @@
 """Surveys: counts by hand on small captures, totals against the capture itself, and parts that add up."""
 
 import pickle
+import struct
 from collections import Counter
+from ipaddress import IPv6Address
 
 import pytest
 from capture.captures import (
@@ -19,7 +21,7 @@ from capture.captures import (
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lowpanbudget import Mac, encode_frame
+from lowpanbudget import Env, Mac, compress, encode_frame
 from lowpanbudget.bits import Nature
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow import sighting
@@ -230,3 +232,20 @@ def test_datagrams_of_frames_that_are_alike_are_not_read_again(
     ]
     assert of(frames).total.frames == 60
     assert len(read) <= 2
+
+
+def test_what_is_no_udp_brings_nothing_to_an_application() -> None:
+    # RFC 8200 section 4.7: behind "no next header" there are octets to pass on, and nobody to read them
+    ends = IPv6Address("2001:db8:1::ff:fe00:1"), IPv6Address("2001:db8:1::ff:fe00:2")
+    links, contexts = (b"\x00\x01", b"\x00\x02"), {0: "2001:db8:1::/64"}
+    captured = []
+    for number, octets in enumerate((20, 30, 25)):
+        head = struct.pack(">IHBB", 6 << 28, octets, 59, 64)
+        packet = head + ends[0].packed + ends[1].packed + bytes(octets)
+        mac = Mac(
+            FrameType.DATA, 1, number, 0xABCD, links[1], source=links[0], pan_id_compression=True
+        )
+        frame = encode_frame(mac, compress(packet, Env(*links, contexts=contexts)).octets).octets
+        captured.append(Record(number + 1, number * 10**9, 195, frame, len(frame)))
+    total = survey(captured, contexts=contexts, fcs=2).total
+    assert (total.datagrams, total.application, total.datagram_octets) == (3, 0, 195)

@@ -204,7 +204,7 @@ def count(
         counted = found // p.C_FIELDS
         octets_sent = end - start + (0 if check else 2)
         completes = False
-        application = classes[found + p.C_APPLICATION] + longer
+        application = max(classes[found + p.C_APPLICATION] + longer, 0)
         avoidable = classes[found + p.C_AVOIDABLE]
         whole_octets = classes[found + p.C_OCTETS] + longer
         if kind and feeds:

@@ -15,7 +15,7 @@ from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.templates import Template
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.sequences import sequence_of
-from lowpanbudget.capture.tally_place import counted_application
+from lowpanbudget.capture.tally_place import NO_APPLICATION, counted_application
 from lowpanbudget.layers.link.mac import FrameType
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag, RfragAck
@@ -313,7 +313,7 @@ class Learner:
         assert datagram is not None
         sighting.parts = (self._trace.part(sighting),)
         fields[p.C_OCTETS] = len(datagram)
-        fields[p.C_APPLICATION] = counted_application(sighting, datagram, place)
+        fields[p.C_APPLICATION] = counted_application(sighting, datagram, place) or NO_APPLICATION
         if fields[p.C_DATA]:
             octets = len(sighting.octets) + (0 if sighting.fcs_octets else 2)
             fields[p.C_AVOIDABLE] = self._surveyor.savings.of(sighting, octets)
