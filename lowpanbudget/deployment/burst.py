@@ -136,7 +136,7 @@ def _exact(place: _Fired, slots: Slots, frame: CarriedFrame, places: int, seed: 
     cells = even_cells(slots.cells, slots.slotframe, slots.slotframe // slots.cells - 1)
     found = burst_link(
         burst.packets, burst.every_s, cells=cells, slotframe=slots.slotframe, slot_s=slots.template.length / 1e6,
-        delivered=(1 - frame.loss) * (1 - frame.answer_loss), attempts=place.access.retries + 1, places=places,
+        received=1 - frame.loss, acknowledged=1 - frame.answer_loss, attempts=place.access.retries + 1, places=places,
     )  # fmt: skip
     plans = tuple(_exact_packet(found, number, burst) for number in range(burst.packets))
     curve = QueueCurve(

@@ -1,7 +1,8 @@
 """A burst over one link with cells of its own: exact, packet by packet, one frame a packet.
 
 The chain of frames waiting and tries of the first one is stepped over arrivals and cells. A packet that joins behind so
-many frames is delivered after as many services, whatever comes behind it: that gives the time of each.
+many frames is served after as many services, whatever comes behind it: that gives the time of each. It is in with the
+first of its own tries that is received; the sender goes on until one is acknowledged too.
 """
 
 from collections.abc import Sequence
@@ -83,33 +84,38 @@ def burst_link(
     cells: Sequence[int],
     slotframe: int,
     slot_s: float,
-    delivered: float,
+    received: float,
     attempts: int,
     places: int,
+    acknowledged: float = 1.0,
 ) -> BurstOnLink:
     """Return what a link with these cells does with packets that come each ``every_s`` seconds, the first in slot 0.
 
-    ``delivered`` is the chance that a try succeeds, ``attempts`` how many there are, ``places`` what the queue holds. A
-    packet that comes as a slot begins may use it.
+    ``received`` is the chance that a try is received, ``acknowledged`` that its acknowledgement then is; ``attempts``
+    is how many tries there are, ``places`` what the queue holds. A packet that comes as a slot begins may use it.
     """
-    return _Chain(cells, slotframe, slot_s, delivered, attempts, min(places, packets)).run(
-        packets, every_s
-    )
+    chain = _Chain(cells, slotframe, slot_s, received, acknowledged, attempts, min(places, packets))
+    return chain.run(packets, every_s)
 
 
 class _Chain:
-    """The state of a queue: chances by frames waiting and tries of the first, with and without any loss so far."""
+    """The state of a queue: chances by frames waiting and tries of the first.
+
+    Of states without any loss so far, also whether the receiver has the first one already: 0 not, 1 it has.
+    """
 
     def __init__(
-        self, cells: Sequence[int], slotframe: int, slot_s: float, delivered: float, attempts: int, places: int
+        self, cells: Sequence[int], slotframe: int, slot_s: float, received: float, acknowledged: float, attempts: int,
+        places: int,
     ) -> None:  # fmt: skip
         import numpy as np  # noqa: PLC0415
 
         self._cells, self._slotframe, self._slot_s = sorted(cells), slotframe, slot_s
-        self._delivered, self._attempts, self._places = delivered, attempts, places
+        self._received, self._known = received, received * acknowledged
+        self._attempts, self._places = attempts, places
         self._now = np.zeros((places + 1, attempts))
         self._now[0, 0] = 1.0
-        self._unhurt = self._now.copy()
+        self._unhurt = np.stack([self._now, np.zeros_like(self._now)])
         self._lengths: list[tuple[float, float]] = []
         self._transforms = self._behind()
 
@@ -127,7 +133,9 @@ class _Chain:
         while 1 - self._now[0].sum() > _EMPTY:
             self._serve(cell)
             cell += 1
-            all_in.append((self._end(cell - 1), float(self._unhurt[0].sum())))
+            # all are there when none waits, or the last one is only not acknowledged
+            there = self._unhurt[:, 0].sum() + self._unhurt[1, 1].sum()
+            all_in.append((self._end(cell - 1), float(there)))
         return BurstOnLink(tuple(done), tuple(self._lengths), self._lengths[-1][0], tuple(all_in))
 
     def _slot_of(self, cell: int) -> int:
@@ -141,19 +149,32 @@ class _Chain:
         return float(self._now.sum(axis=1) @ range(self._places + 1))
 
     def _serve(self, cell: int) -> None:
-        self._now = self._served(self._now, lossless=False)
-        self._unhurt = self._served(self._unhurt, lossless=True)
+        """Let the first frame be tried in a cell."""
+        self._now = self._served(self._now)
+        self._unhurt = self._served_unhurt(self._unhurt)
         self._lengths.append((self._end(cell), self._mean()))
 
-    def _served(self, state: "np.ndarray", *, lossless: bool) -> "np.ndarray":
+    def _served(self, state: "np.ndarray") -> "np.ndarray":
         import numpy as np  # noqa: PLC0415
 
         then = np.zeros_like(state)
         then[0, 0] = state[0].sum()
-        then[:-1, 0] += state[1:].sum(axis=1) * self._delivered
-        then[1:, 1:] += state[1:, :-1] * (1 - self._delivered)
-        if not lossless:
-            then[:-1, 0] += state[1:, -1] * (1 - self._delivered)
+        then[:-1, 0] += state[1:].sum(axis=1) * self._known + state[1:, -1] * (1 - self._known)
+        then[1:, 1:] += state[1:, :-1] * (1 - self._known)
+        return then
+
+    def _served_unhurt(self, state: "np.ndarray") -> "np.ndarray":
+        import numpy as np  # noqa: PLC0415
+
+        then = np.zeros_like(state)
+        then[0, 0, 0] = state[:, 0].sum()
+        waiting, tried = state[:, 1:], state[:, 1:, :-1]
+        unknown = self._received - self._known  # received, and not acknowledged
+        then[0, :-1, 0] += waiting.sum(axis=(0, 2)) * self._known
+        # with the last try a frame is left that was received at some time
+        then[0, :-1, 0] += waiting[0, :, -1] * unknown + waiting[1, :, -1] * (1 - self._known)
+        then[0, 1:, 1:] += tried[0] * (1 - self._received)
+        then[1, 1:, 1:] += tried[0] * unknown + tried[1] * (1 - self._known)
         return then
 
     def _join(self, cell: int) -> BurstPacket:
@@ -166,36 +187,28 @@ class _Chain:
         in_at = np.maximum(chances, 0.0)
         ends = np.array([self._end(cell + count - 1) for count in range(1, size)])
         full = float(now[-1].sum())
-        given_up = (1 - full) * (1 - self._delivered) ** self._attempts
-        self._now = self._joined(now, lossless=False)
-        self._unhurt = self._joined(self._unhurt, lossless=True)
+        given_up = (1 - full) * (1 - self._received) ** self._attempts
+        unhurt = self._unhurt
+        self._now, self._unhurt = np.zeros_like(now), np.zeros_like(unhurt)
+        self._now[1:], self._unhurt[:, 1:] = now[:-1], unhurt[:, :-1]
+        self._now[-1] += now[-1]
         return BurstPacket(full, given_up, ends, in_at[1:])
-
-    @staticmethod
-    def _joined(state: "np.ndarray", *, lossless: bool) -> "np.ndarray":
-        import numpy as np  # noqa: PLC0415
-
-        then = np.zeros_like(state)
-        then[1:] = state[:-1]
-        if not lossless:
-            then[-1] += state[-1]
-        return then
 
     def _most_cells(self) -> int:
         return 1 << (self._places * self._attempts + 1).bit_length()
 
     def _behind(self) -> "np.ndarray":
-        """Return for each state the transform of how many cells a packet needs that joins in it and is delivered."""
+        """Return for each state the transform of the cells that pass until a packet that joins in it is received."""
         import numpy as np  # noqa: PLC0415
 
         size, attempts = self._most_cells(), self._attempts
-        again = (1 - self._delivered) ** np.arange(attempts)
+        again = (1 - self._known) ** np.arange(attempts)
         own, rest = np.zeros(attempts + 1), np.zeros((attempts, attempts + 1))
-        own[1:] = again * self._delivered
+        own[1:] = (1 - self._received) ** np.arange(attempts) * self._received
         for tried in range(attempts):
             left = attempts - tried
-            rest[tried, 1 : left + 1] = again[:left] * self._delivered
-            rest[tried, left] += (1 - self._delivered) ** left
+            rest[tried, 1 : left + 1] = again[:left] * self._known
+            rest[tried, left] += (1 - self._known) ** left
         own_hat, rest_hat = np.fft.rfft(own, size), np.fft.rfft(rest, size)
         table = np.zeros((self._places, attempts, size // 2 + 1), dtype=complex)
         table[0, 0] = own_hat

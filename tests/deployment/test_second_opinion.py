@@ -181,13 +181,16 @@ def burst(
     return found
 
 
-@pytest.mark.parametrize(("cells", "places"), [(5, 16), (10, 8)])
-def test_a_burst_over_one_link(cells: int, places: int) -> None:
+@pytest.mark.parametrize(
+    ("cells", "places", "ack_loss"), [(5, 16, 0.0), (10, 8, 0.0), (10, 8, 0.3)]
+)
+def test_a_burst_over_one_link(cells: int, places: int, ack_loss: float) -> None:
     own = evenly(cells, 101)
     exact = burst_link.burst_link(
-        100, 0.1, cells=own, slotframe=101, slot_s=0.01, delivered=0.9, attempts=4, places=places
-    )
-    runs = burst([own], 0.9, 0.0, places, 60)
+        100, 0.1, cells=own, slotframe=101, slot_s=0.01, received=0.9, acknowledged=1 - ack_loss, attempts=4,
+        places=places,
+    )  # fmt: skip
+    runs = burst([own], 0.9, ack_loss, places, 60)
     agree(mean([100 * lost(packets, "queue") for packets in runs]), exact.lost_queue)
     agree(
         mean([float(sum(one.arrived is not None for one in packets)) for packets in runs]),

@@ -166,7 +166,7 @@ def test_a_burst_of_a_hundred_over_one_link(
     """Where in the slotframe the first cell stands moves the last digits; the highest queue by up to one frame."""
     first = 1 if succeeds < 1 and cells > 1 else 0
     found = burst_link(
-        100, 0.1, cells=even_cells(cells, S, first), slotframe=S, slot_s=T, delivered=succeeds, attempts=4,
+        100, 0.1, cells=even_cells(cells, S, first), slotframe=S, slot_s=T, received=succeeds, attempts=4,
         places=places,
     )  # fmt: skip
     assert found.lost_queue == pytest.approx(full, abs=0.011)
@@ -179,7 +179,7 @@ def test_a_burst_of_a_hundred_over_one_link(
 def test_a_burst_is_in_as_its_packets_are() -> None:
     """Three packets and one cell each second, one try in two lost: chances of the numbers of tries, by hand."""
     found = burst_link(
-        3, 0.001, cells=(0,), slotframe=1, slot_s=1.0, delivered=0.5, attempts=2, places=3
+        3, 0.001, cells=(0,), slotframe=1, slot_s=1.0, received=0.5, attempts=2, places=3
     )
     first, last = found.packet(0), found.packet(2)
     assert [first.in_by(at) for at in (0.5, 1, 2, 9)] == pytest.approx([0, 0.5, 0.75, 0.75])
@@ -190,11 +190,24 @@ def test_a_burst_is_in_as_its_packets_are() -> None:
     assert last.lost_link == pytest.approx(0.25)
 
 
+def test_what_is_only_not_acknowledged_is_in() -> None:
+    """Two packets, two tries each, half of the frames and half of the acknowledgements lost: chances by hand."""
+    found = burst_link(
+        2, 0.001, cells=(0,), slotframe=1, slot_s=1.0, received=0.5, acknowledged=0.5, attempts=2, places=2
+    )  # fmt: skip
+    assert found.packet(0).in_by(1) == pytest.approx(0.5)
+    assert [one.lost_link for one in found.packets] == pytest.approx([0.25, 0.25])
+    # the first one known with its first try, which is a quarter, then the second received with its own first one
+    assert found.packet(1).in_by(2) == pytest.approx(0.125)
+    assert found.all_in(2) == pytest.approx(0.125)
+    assert found.all_in(99) == pytest.approx(0.75**2, rel=1e-6)
+
+
 def test_a_played_burst_is_the_exact_one() -> None:
     """Means of 400 runs, within four standard errors, at a fixed seed."""
     cells = even_cells(10, S, 1)
     exact = burst_link(
-        100, 0.1, cells=cells, slotframe=S, slot_s=T, delivered=0.9, attempts=4, places=8
+        100, 0.1, cells=cells, slotframe=S, slot_s=T, received=0.9, attempts=4, places=8
     )
     link = SlotLink(cells, 0.1)
     full: list[float] = []
