@@ -5,6 +5,8 @@
 Spans look into ciphertext, since the ciphers keep the order of octets. The knobs stand in ``application_knobs``.
 """
 
+from functools import lru_cache
+
 from lowpanbudget.bits import Nature, Reader, Span, Writer
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.codes import Type
@@ -46,9 +48,7 @@ class Oscore:
 
     def protect(self, message: coap.CoapMessage) -> oscore.OscoreResult:
         """Return the message protected under a stand-in context: real lengths, no secret."""
-        context = SecurityContext.stand_in(
-            sender_id=self.sender_id, recipient_id=self.recipient_id, id_context=self.id_context
-        )
+        context = _stand_in(self.sender_id, self.recipient_id, self.id_context)
         if message.is_request:
             return oscore.protect_oscore_request(
                 message, context, sequence=self.sequence, send_kid_context=self.send_id_context
@@ -56,6 +56,13 @@ class Oscore:
         binding = oscore.OscoreBinding(self.recipient_id, b"\x00")
         sequence = self.sequence if self.response_sequence else None
         return oscore.protect_oscore_response(message, context, binding, sequence=sequence)
+
+
+@lru_cache(maxsize=64)  # its keys take longer to derive than a message to protect
+def _stand_in(sender_id: bytes, recipient_id: bytes, id_context: bytes | None) -> SecurityContext:
+    return SecurityContext.stand_in(
+        sender_id=sender_id, recipient_id=recipient_id, id_context=id_context
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +114,10 @@ class Application:
             )
         return writer if self.dtls is None else self.dtls.seal(writer)
 
+    def octets(self, payload_octets: int) -> int:
+        """Return how many octets the UDP payload has that carries a payload of so many; raises as ``write``."""
+        return _octets(self, payload_octets)
+
     def _message(self, payload: bytes) -> Writer:
         writer = Writer(LAYER)
         if self.coap is None:
@@ -120,6 +131,11 @@ class Application:
         writer.data += result.octets
         writer.spans += result.spans
         return writer
+
+
+@lru_cache(maxsize=8192)  # the paths of a flow ask for the same ones
+def _octets(application: Application, payload_octets: int) -> int:
+    return len(application.write(bytes(payload_octets)).data)
 
 
 def _field_spans(data: Span, layout: ContentLayout) -> list[Span]:

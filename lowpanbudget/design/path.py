@@ -21,7 +21,7 @@ from lowpanbudget.stack.outgoing import AnyHeader, Outgoing
 from lowpanbudget.stack.packing import Options, pack_headers
 from lowpanbudget.stack.recoverable import recoverable
 from lowpanbudget.stack.split import payloads
-from lowpanbudget.values import HashedOnce, dataclass, replace
+from lowpanbudget.values import HashedOnce, dataclass, field, replace
 
 UNLIMITED = 1 << 16  # octets of a frame: more than any datagram has
 MOST_ROUTERS = 120  # more addresses do not fit a routing header (RFC 6554 section 3)
@@ -134,6 +134,15 @@ class Path(HashedOnce):
         """Return what such a payload puts between header and trailer of each frame, in octets; raises as ``frames``."""
         return list(_lengths(self, payload_octets))
 
+    def alone(self, payload_octets: int) -> int | None:
+        """Return what such a payload puts between header and trailer if one frame carries it whole, else None."""
+        sizes = self.header_sizes
+        carried = self.flow.application.octets(payload_octets)
+        if sizes.of_datagram + carried > self.link.mtu:
+            return None
+        octets = sizes.on_air + carried
+        return octets if octets <= self.link_room else None
+
     def measured(self, payload_octets: int) -> tuple[int, ...]:
         """Return the same as ``lengths``, found by building the frames and not from memory."""
         return tuple(writer.pos for writer in self._payloads(bytes(payload_octets)))
@@ -151,9 +160,7 @@ class Path(HashedOnce):
     @property
     def rest(self) -> int:
         """Return what the headers leave of one frame before any payload, in octets; below 0 when they are over."""
-        link = self.link
-        bare = Link(addresses=link.addresses, recoverable=link.recoverable, mtu=link.mtu)
-        return self.link_room - _header_octets(bare, self.contexts, self.flow, self.hop)
+        return self.link_room - self.header_sizes.on_air - self.flow.application.octets(0)
 
     @property
     def link_room(self) -> int:
@@ -176,6 +183,10 @@ class Path(HashedOnce):
     @property
     def header_sizes(self) -> HeaderSizes:
         """Return what the headers take that stand before the payload of UDP, in their shortest form."""
+        return _header_sizes(_HeaderForm(self.header_form, self))
+
+    def packed_sizes(self) -> HeaderSizes:
+        """Return the same as ``header_sizes``, found by packing the headers and not from memory."""
         sent = self._around(b"")
         packed = pack_headers(sent, self.env, self._options)
         size = len(sent.octets)
@@ -211,14 +222,21 @@ class Path(HashedOnce):
 
 @lru_cache(maxsize=8192)  # rooms, cliffs and encodings ask for the same sizes of the same paths
 def _lengths(path: Path, payload_octets: int) -> tuple[int, ...]:
-    return path.measured(payload_octets)
+    alone = path.alone(payload_octets)
+    return path.measured(payload_octets) if alone is None else (alone,)
+
+
+@dataclass(frozen=True, slots=True)
+class _HeaderForm(HashedOnce):
+    """What decides the sizes of headers, and a path that has them."""
+
+    form: tuple[Any, ...]
+    path: Path = field(compare=False)
 
 
 @lru_cache(maxsize=2048)  # frames of any security, numbers and elements carry the same headers
-def _header_octets(link: Link, contexts: Contexts, flow: Flow, hop: Hop) -> int:
-    """Return the octets of all headers behind the link's own, before any payload."""
-    (writer,) = Path(link, contexts, flow, hop)._payloads(b"", room=UNLIMITED)  # noqa: SLF001
-    return writer.pos
+def _header_sizes(form: _HeaderForm) -> HeaderSizes:
+    return form.path.packed_sizes()
 
 
 @lru_cache(maxsize=256)

@@ -30,16 +30,13 @@ def room_of(path: Path) -> int:
         return rest
     full, guess = path.link_room, rest
     for _ in range(3):
-        try:
-            lengths = path.lengths(guess)
-        except DoesNotFit:
-            break
-        if lengths == [full] and (
+        alone = path.alone(guess)
+        if alone == full and (
             # each octet costs one, or asked: the first ones may fill up what was padding
-            0 < rest == guess or frames_of(path, guess + 1) != 1
+            0 < rest == guess or path.alone(guess + 1) is None
         ):
             return guess
-        guess += full - lengths[0] if len(lengths) == 1 else -1
+        guess += -1 if alone is None else full - alone
     return _largest(path, 0, path.link.largest, 1)
 
 

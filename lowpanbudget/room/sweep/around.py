@@ -18,7 +18,6 @@ class Around:
         self, design: Design, flow: str, places: tuple[int, ...], changes: Changes
     ) -> None:
         self.places = places
-        self._lengths: dict[int, int] = {}
         self._payloads: dict[int, int] = {}
         self.refused = ""
         try:
@@ -29,9 +28,7 @@ class Around:
 
     def length(self, payload: int) -> int:
         """Return the octets behind the last header that carry so many octets of payload."""
-        if payload not in self._lengths:
-            self._lengths[payload] = len(self._application.write(bytes(payload)).data)
-        return self._lengths[payload]
+        return self._application.octets(payload)
 
     def payload(self, octets: int) -> int:
         """Return the largest payload that is carried by so many; below 0, by how many there are too few for none."""

@@ -7,14 +7,13 @@ of the link but the form of its addresses bears on them.
 
 from collections.abc import Callable, Sequence
 from itertools import product
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from lowpanbudget.design.flow import FIRST
 from lowpanbudget.design.knob import Knob, Share, Stage
 from lowpanbudget.design.knobs import turned
 from lowpanbudget.design.link import Link
 from lowpanbudget.design.meaning import Design
-from lowpanbudget.design.path import HeaderSizes, Path
 from lowpanbudget.errors import LowpanError, RequestError
 from lowpanbudget.room.sweep.axes import Axis
 from lowpanbudget.values import replace
@@ -68,7 +67,7 @@ def measured(design: Design, flow: str, axes: Sequence[Axis]) -> Measured:
     )
     reasons: dict[str, None] = {}
     of_link = _Measure(design, flow, axes, _of_link, reasons)
-    of_headers = _Measure(bare, flow, axes, _OfHeaders(), reasons)
+    of_headers = _Measure(bare, flow, axes, _of_headers, reasons)
     tables = (*of_link.tables(OF_LINK), *of_headers.tables(OF_HEADERS))
     return Measured(_added(of_link.base, of_headers.base), tables, tuple(reasons))
 
@@ -151,28 +150,19 @@ def _of_link(design: Design, flow: str) -> tuple[Octets, bool]:
     return (room, room, 0, 0), True
 
 
-class _OfHeaders:
-    """What headers leave of frames and of the largest datagram; what settings have in common is measured once."""
+def _of_headers(design: Design, flow: str) -> tuple[Octets, bool]:
+    """Return what headers leave of frames and of the largest datagram, and whether all of them are compressed.
 
-    def __init__(self) -> None:
-        self._sizes: dict[tuple[Any, ...], HeaderSizes] = {}
-
-    def __call__(self, design: Design, flow: str) -> tuple[Octets, bool]:
-        """Return what they leave (below 0 what they take), and whether all headers are compressed."""
-        sizes = {path.hop.name: self._of(path) for path in design.paths(design.flow(flow))}
-        first, mtu = sizes.pop(FIRST), design.link.mtu
-        on_first, of_first = -first.on_air, mtu - first.of_datagram
-        for forwarded in sizes.values():
-            on_forwarded, of_forwarded = -forwarded.on_air, mtu - forwarded.of_datagram
-            return (on_first, on_forwarded, of_first, of_forwarded), first.whole and forwarded.whole
-        # what other changes take on a hop that is not there, they take as on the first one
-        return (on_first, NO_HOP + on_first, of_first, NO_HOP + of_first), first.whole
-
-    def _of(self, path: Path) -> HeaderSizes:
-        form = path.header_form
-        if form not in self._sizes:
-            self._sizes[form] = path.header_sizes
-        return self._sizes[form]
+    Below 0 it is what they take.
+    """
+    sizes = {path.hop.name: path.header_sizes for path in design.paths(design.flow(flow))}
+    first, mtu = sizes.pop(FIRST), design.link.mtu
+    on_first, of_first = -first.on_air, mtu - first.of_datagram
+    for forwarded in sizes.values():
+        on_forwarded, of_forwarded = -forwarded.on_air, mtu - forwarded.of_datagram
+        return (on_first, on_forwarded, of_first, of_forwarded), first.whole and forwarded.whole
+    # what other changes take on a hop that is not there, they take as on the first one
+    return (on_first, NO_HOP + on_first, of_first, NO_HOP + of_first), first.whole
 
 
 def _added(one: Octets, other: Octets, sign: int = 1) -> Octets:
