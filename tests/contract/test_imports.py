@@ -23,7 +23,7 @@ BESIDE = tuple(
         "test_compare_outputs",
     )
 )
-SET = sorted([*(TESTS / "contract").glob("*.py"), *BESIDE])
+SET = sorted([*(TESTS / "contract").glob("*.py"), *(TESTS / "second_mac").glob("*.py"), *BESIDE])
 ENTRY = ("lowpanbudget.cli.main", "run")
 INSIDE = re.compile(r"\blowpanbudget\.(?!cli\.main\b)[a-z_]+[.a-z_]*")
 

@@ -163,8 +163,9 @@ def _shown(value: object) -> str:
 def nonces(mac: Mac, devices: Devices, asn: int | None) -> tuple[bytes, ...]:
     """Return the 13-octet nonces that a frame may have been sealed with, the likelier first.
 
-    One, but for a short source address in a slot-number nonce: then the form with the EUI-64, if it is known, and the
-    short-address form. Raises ``WireError`` that names what is missing: EUI-64 or slot number.
+    One, but for a short source address in a slot-number nonce: then the form of the short address, "one of the inputs
+    in the construction of the nonce" (RFC 9031 section 8.4.4.1), and that of the EUI-64, if it is known: the 2012
+    amendment knew no other (from memory). Raises ``WireError`` that names what is missing: EUI-64 or slot number.
     """
     security = mac.security
     assert security is not None
@@ -197,10 +198,10 @@ def _extended(mac: Mac, short: bytes, devices: Devices, *, by_slot: bool) -> lis
     eui = devices.get(number)
     if pan is not None:
         eui = devices.get((pan, number), eui)
-    if eui is not None:
-        senders.append(eui)
     if by_slot and pan is not None:
         senders.append(_SHORT_FORM + pan.to_bytes(2, "big") + short)
+    if eui is not None:
+        senders.append(eui)
     if senders:
         return senders
     raise WireError(

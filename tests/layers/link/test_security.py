@@ -109,13 +109,18 @@ def test_annex_c_frame_is_sealed_octet_for_octet(case: dict[str, Any]) -> None:
 @pytest.mark.parametrize("short", [False, True])
 @pytest.mark.parametrize("slot", [False, True])
 def test_level_against_the_cipher_itself(level: int, *, short: bool, slot: bool) -> None:
-    """The nonce put together here, AES-CCM and AES-CTR of the library alone; M and L as in RFC 3610."""
+    """The nonce put together here, AES-CCM and AES-CTR of the library alone; M and L as in RFC 3610.
+
+    A slot nonce holds the short address (RFC 9031 section 8.4.4.1; how it is filled up is from memory), though the
+    EUI-64 is known.
+    """
     asn = 0x01_0203_0405 if slot else None
     changes = {"frame_counter": None, "asn_in_nonce": True} if slot else {}
     header = data(level, source=SHORT if short else EUI, **changes)
     devices = {0x0A0B: EUI} if short else {}
     encoded = encode_frame(header, PAYLOAD, key=KEY, asn=asn, devices=devices)
-    nonce = EUI + (bytes.fromhex("0102030405") if slot else bytes([0, 0, 0, 5, level]))
+    sender = bytes.fromhex("ba55ec00") + PAN.to_bytes(2, "big") + SHORT if slot and short else EUI
+    nonce = sender + (bytes.fromhex("0102030405") if slot else bytes([0, 0, 0, 5, level]))
     clear = encoded.octets[: -2 - len(PAYLOAD) - LEVELS[level].mic]
     body = encoded.octets[len(clear) : -2]
     mic = (0, 4, 8, 16)[level & 3]
