@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from second_mac.compare import SAME, decoded, in_header, of_both
-from second_mac.frame import read
+from second_mac.frame import check_sequence, read
 from second_mac.frames import frame
 from second_mac.vectors import asked, cases
 
@@ -45,3 +45,9 @@ def test_a_field_that_differs_is_seen(name: str) -> None:
     changed: dict[str, Any] = {name: "other"}
     other = replace(read(octets, drawn.fcs), **changed)
     assert [one[0] for one in in_header(other, mac)] == [name]
+
+
+def test_its_check_sequences_are_those_of_general_catalogues() -> None:
+    """Of "123456789", for the ITU-T sum from zero, reflected, and IEEE 802.3: common practice, no source."""
+    assert check_sequence(b"123456789", 2) == bytes.fromhex("8921")
+    assert check_sequence(b"123456789", 4) == bytes.fromhex("2639f4cb")

@@ -207,6 +207,13 @@ def written(drawn: Drawn) -> bytes | str:
     """Return the octets that the package writes for this frame, or why it does not write it."""
     frame, security = drawn.frame, drawn.frame.security
     fields = {name: getattr(frame, name) for name in SAME if name != "fcs_ok"}
+    # a long frame control is asked for only where one octet could say all: 2015, clause 7.3.5
+    facts = (security, frame.destination_pan, frame.pending, frame.ack_request, frame.ie_present)
+    fields["long_control"] = (
+        frame.long_control
+        and frame.sequence is not None
+        and facts == (None, None, False, False, False)
+    )
     told = None
     if security is not None:
         told = Security(**{name: getattr(security, name) for name in SAME_SECURITY})
