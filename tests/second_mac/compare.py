@@ -1,5 +1,6 @@
 """The second opinion and the package asked for the same octets; only public names of the package."""
 
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 from random import Random
 from typing import Any
@@ -65,17 +66,26 @@ def decoded(octets: bytes, fcs: int, known: Known | None) -> Frame:
     )
 
 
-def differences(octets: bytes, fcs: int, known: Known | None = None) -> list[Difference]:
-    """Return what the two readers tell differently of these octets: where, the second opinion, the package."""
+def differences(
+    octets: bytes, fcs: int, known: Known | None = None, tally: Counter[str] | None = None
+) -> list[Difference]:
+    """Return what the two readers tell differently of these octets: where, the second opinion, the package.
+
+    ``tally`` counts what both refused, could not read to the end, or opened.
+    """
+    tally = Counter() if tally is None else tally
     theirs = decoded(octets, fcs, known)
     try:
         mine = read(octets, fcs)
     except Refused as error:
         if theirs.mac is None and theirs.fault is not None:
+            tally["refused"] += 1
             return []
         return [("refused", str(error), theirs.mac)]
     if theirs.mac is None:
         return [("refused", mine, theirs.fault)]
+    tally["cut_short"] += bool(mine.trouble)
+    tally["opened"] += theirs.verified
     return [*in_header(mine, theirs.mac), *behind(mine, theirs, known)]
 
 
@@ -239,13 +249,25 @@ def written(drawn: Drawn) -> bytes | str:
         return str(error)
 
 
-def of_both(draw: Random) -> dict[str, list[Difference]]:
+AS_DRAWN, DAMAGED, ANYTHING, WRITTEN = (
+    "read as drawn",
+    "read damaged",
+    "read, any octets",
+    "written",
+)
+
+
+def of_both(
+    draw: Random, tallies: dict[str, Counter[str]] | None = None
+) -> dict[str, list[Difference]]:
     """Return what differs about a drawn frame: read as drawn, read damaged, written; and read of any octets at all.
 
     Where the second opinion cannot seal it, the package must refuse as well, and any integrity code is read.
+    ``tallies`` has a tally for each way.
     """
     drawn = frame(draw)
     theirs = written(drawn)
+    counted = defaultdict(Counter) if tallies is None else tallies
     wrote: list[Difference] = []
     try:
         octets = drawn.on_air()
@@ -254,11 +276,11 @@ def of_both(draw: Random) -> dict[str, list[Difference]]:
         octets = drawn.on_air(draw.choice((0, -1)))
     except NoNonce as error:
         octets = drawn.filled(draw)
+        counted[WRITTEN]["refused"] += 1
         if isinstance(theirs, bytes):
             wrote = [("refusal", str(error), theirs.hex())]
+    hurt, others = damaged(draw, octets, drawn.fcs), anything(draw)
     return {
-        "read as drawn": differences(octets, drawn.fcs, drawn.known),
-        "read damaged": differences(damaged(draw, octets, drawn.fcs), drawn.fcs, drawn.known),
-        "read, any octets": differences(anything(draw), drawn.fcs, drawn.known),
-        "written": wrote,
-    }
+        way: differences(given, drawn.fcs, drawn.known, counted[way])
+        for way, given in ((AS_DRAWN, octets), (DAMAGED, hurt), (ANYTHING, others))
+    } | {WRITTEN: wrote}

@@ -255,12 +255,14 @@ def hurt(draw: Random, octets: bytes) -> bytes:
 
 
 def anything(draw: Random) -> bytes:
-    """Return octets that begin with any frame control, ones of version 0 to 2 more often than others."""
-    octets = draw.randbytes(draw.choice((0, 1, 2, 3, 9, draw.randrange(40), draw.randrange(128))))
-    if len(octets) < 2 or often(draw, 20):
+    """Return any octets, most often behind a frame control whose type, version and address modes exist."""
+    octets = draw.randbytes(draw.randrange(16, 128) if often(draw, 80) else draw.randrange(24))
+    if len(octets) < 2 or often(draw, 15):
         return octets
-    kind, version = (
-        draw.choice((BEACON, DATA, ACKNOWLEDGEMENT, COMMAND, MULTIPURPOSE)),
-        draw.randrange(3),
-    )
-    return bytes([octets[0] & 0xF8 | kind, octets[1] & 0xCF | version << 4]) + octets[2:]
+    modes = draw.choice((NONE, SHORT, EXTENDED)) << 2 | draw.choice((NONE, SHORT, EXTENDED)) << 6
+    kind = draw.choice((BEACON, DATA, DATA, ACKNOWLEDGEMENT, COMMAND))
+    version = draw.choice((1, 2)) if octets[0] & 8 else draw.randrange(3)
+    first, second = octets[0] & 0xF8 | kind, octets[1] & 0x03 | version << 4 | modes
+    if often(draw, 20):
+        first, second = octets[0] & 0xF8 | MULTIPURPOSE, octets[1] & 0xCF
+    return bytes([first, second]) + octets[2:]
