@@ -1,24 +1,27 @@
 """Generated C as a library: compiled in one go, its structures read from the headers, values put in and taken out.
 
 What a member holds is taken from the header alone: its type, its constants, and what the header says of
-numbers (value = zero + member * step).
+numbers (value = zero + member * step). The octets of a structure are those of this processor or of another.
 """
 
 import ctypes
+import math
 import re
 import shutil
+import struct
 import subprocess
 from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
 
 from lowpanbudget.payload.c.source import Generated
 from lowpanbudget.payload.kinds.binary_float import Float
+from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.constant import Constant
 from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.enumeration import Enumeration
@@ -42,8 +45,9 @@ STRICT = ("-std=c99", "-Wall", "-Wextra", "-Wconversion", "-pedantic", "-Werror"
 GCC = shutil.which("gcc")
 needs_gcc = pytest.mark.skipif(GCC is None, reason="gcc is not installed")
 
+_FLOATS = {16: "e", 32: "f", 64: "d"}
 _TYPES: dict[str, Any] = {
-    "bool": ctypes.c_bool,
+    "bool": ctypes.c_uint8,
     "char": ctypes.c_uint8,
     "float": ctypes.c_float,
     "double": ctypes.c_double,
@@ -72,41 +76,71 @@ def written(files: Generated, folder: Path) -> Path:
     return source
 
 
+class Abi(NamedTuple):
+    """How a processor lays out structures: its byte order, and the octets to which 64 bits are aligned."""
+
+    name: str
+    big: bool = False
+    widest: int = 8
+
+
+HERE = Abi("64 bits")
+
+
+class Meaningless(ValueError):
+    """A member holds what stands for no value."""
+
+
+class Undefined(Meaningless):
+    """A truth is neither 0 nor 1: whoever reads it in C does what the standard does not define."""
+
+
 class Header:
     """What a header declares: structures, constants, results."""
 
-    def __init__(self, text: str) -> None:
+    def __init__(self, text: str, abi: Abi = HERE) -> None:
         self.prefix = re.search(r"#define (\w+)_MIN_OCTETS", text)[1]  # type: ignore[index]
         self.constants: dict[str, int] = {}
         for name, value in re.findall(r"^#define (\w+) (.+?)(?: /\*.*)?$", text, re.MULTILINE):
             plain = re.sub(r"U?INT\d+_C\((\d+)\)", r"\1", value)
             assert re.fullmatch(r"[-()0-9 ]+", plain), value
             self.constants[name] = int(eval(plain))  # digits, signs and brackets only
+        # where 0 of a field has more digits than an integer of C, only a remark says it
+        self.zeros = {
+            name: Fraction(zero)
+            for name, zero in re.findall(
+                r"^#define (\w+)_STEP_DENOMINATOR .*\n\n/\* its zero, (\S+), has",
+                text,
+                re.MULTILINE,
+            )
+        }
         self.results = {
             int(number): (name, path)
             for name, number, path in re.findall(
                 r"^    (\w+) = (\d+),? *(?:/\* (.*) \*/)?$", text, re.MULTILINE
             )
         }
+        self.abi = abi
         self.types: dict[str, Any] = {}
         for kind, name, body in re.findall(
             r"^(struct|union) (\w+) \{\n(.*?)^\};", text, re.MULTILINE | re.DOTALL
         ):
-            base = ctypes.Structure if kind == "struct" else ctypes.Union
             members = [self._member(line) for line in body.splitlines()]
-            self.types[f"{kind} {name}"] = type(name, (base,), {"_fields_": members})
+            self.types[f"{kind} {name}"] = _laid_out(abi, kind, name, members)
         lower = re.search(r"enum (\w+)_result \{", text)[1]  # type: ignore[index]
         self.name = lower
         self.message = self.types[f"struct {lower}"]
 
-    def _member(self, line: str) -> tuple[str, Any]:
+    def _member(self, line: str) -> tuple[str, str, Any]:
         found = re.fullmatch(r"    ((?:struct |union )?\w+) (\w+)((?:\[[^]]+\])*);.*", line)
         assert found, line
         made = _TYPES.get(found[1]) or self.types[found[1]]
+        if self.abi.big and found[1] in _TYPES:
+            made = made.__ctype_be__
         for room in reversed(re.findall(r"\[([^]]+)\]", found[3])):
             name, _, more = room.partition(" + ")
             made = made * (self.constants[name] + int(more or 0))
-        return found[2], made
+        return found[2], found[1], made
 
     def constant(self, words: tuple[str, ...], suffix: str, default: int | None = None) -> int:
         """Return a constant of a field."""
@@ -114,23 +148,24 @@ class Header:
         return self.constants[name] if default is None else self.constants.get(name, default)
 
 
-class Library:
-    """One message of a shared object."""
+def _laid_out(abi: Abi, kind: str, name: str, members: list[tuple[str, str, Any]]) -> Any:
+    made: dict[str, Any] = {"_fields_": [(member, held) for member, _, held in members]}
+    made["truths"] = frozenset(member for member, declared, _ in members if declared == "bool")
+    if abi.widest < 8:
+        made["_pack_"] = abi.widest
+    return type(name, (ctypes.Structure if kind == "struct" else ctypes.Union,), made)
 
-    def __init__(self, message: Message, header: str, shared: ctypes.CDLL) -> None:
+
+class Structures:
+    """The structure of one message: values put in and taken out."""
+
+    def __init__(
+        self, message: Message, header: str, abi: Abi = HERE, *, floats: bool = True
+    ) -> None:
         self.format = message
-        self.header = Header(header)
-        name = self.header.name
-        self._pack, self._unpack = (
-            getattr(shared, f"{name}_pack"),
-            getattr(shared, f"{name}_unpack"),
-        )
-        assert getattr(shared, f"{name}_size")() == ctypes.sizeof(self.header.message)
-        self.self_test = getattr(shared, f"{name}_self_test", None)
-
-    def pack(self, values: dict[str, Any]) -> tuple[int, bytes]:
-        """Return the result and the octets of values."""
-        return self.pack_raw(self.filled(values))
+        self.header = Header(header, abi)
+        self.floats = floats
+        self.ended = True  # whether a text must have its zero octet
 
     def filled(self, values: dict[str, Any]) -> Any:
         """Return the structure of values."""
@@ -138,21 +173,9 @@ class Library:
         self._fill(message, self.format.fields, values, (), {})
         return message
 
-    def pack_raw(self, message: Any, room: int | None = None) -> tuple[int, bytes]:
-        """Return the result and the octets of a structure."""
-        most = self.header.constant((), "MAX_OCTETS") if room is None else room
-        octets, length = (ctypes.c_uint8 * (most + 8))(*b"\xa5" * (most + 8)), ctypes.c_size_t()
-        result = self._pack(
-            ctypes.byref(message), octets, ctypes.c_size_t(most), ctypes.byref(length)
-        )
-        assert bytes(octets[most:]) == b"\xa5" * 8
-        return result, bytes(octets[: length.value])
-
-    def unpack(self, octets: bytes) -> tuple[int, dict[str, Any]]:
-        """Return the result and the values of octets."""
-        message = self.header.message()
-        result = self._unpack(ctypes.byref(message), octets, ctypes.c_size_t(len(octets)))
-        return result, {} if result else self._read(message, self.format.fields, (), {})
+    def read(self, message: Any) -> dict[str, Any]:
+        """Return the values of a structure; a member without meaning is ``Meaningless``."""
+        return self._read(message, self.format.fields, (), {})
 
     def told(self, result: int) -> str:
         """Return the path of the field that a result names, without indices and options."""
@@ -232,20 +255,29 @@ class Library:
             return sum(self.header.constant(words, name) for name in value)
         if isinstance(field, Table | Logarithmic):
             return field.entries().index(value)
+        if isinstance(field, Float) and not self.floats:
+            octets = struct.pack(f">{_FLOATS[field.bits]}", value)
+            return int.from_bytes(octets, "big")
         return value
 
     def _ratio(self, words: tuple[str, ...], what: str) -> Fraction:
-        """Return an exact number of two constants; 0 if there are none."""
+        """Return an exact number of two constants, or of a remark; 0 if there is neither."""
+        name = "_".join((self.header.prefix, *words)).replace("-", "_").upper()
+        if what == "ZERO" and name in self.header.zeros:
+            return self.header.zeros[name]
         top = self.header.constant(words, f"{what}_NUMERATOR", 0)
         return Fraction(top, self.header.constant(words, f"{what}_DENOMINATOR", 1))
 
     def _read(self, at: Any, fields: Any, words: Any, outer: dict[str, Any]) -> dict[str, Any]:
         values: dict[str, Any] = {}
+        present = {
+            field.name: not field.optional or _truth(getattr(at, f"has_{c_name}"), field.name)
+            for field in fields
+            for c_name in [field.name.replace("-", "_")]
+        }
         for field in fields:
             name = field.name.replace("-", "_")
-            if isinstance(field, ReservedBits) or (
-                field.optional and not getattr(at, f"has_{name}")
-            ):
+            if isinstance(field, ReservedBits) or not present[field.name]:
                 continue
             known = {**outer, **values}
             values[field.name] = self._get(at, name, field, (*words, field.name), known)
@@ -255,13 +287,10 @@ class Library:
         if isinstance(field, Array | Series | Octets):
             what = "length" if isinstance(field, Octets) else "count"
             count = field.least if field.least == field.most else getattr(at, f"{name}_{what}")
+            if not field.least <= count <= field.most:
+                raise Meaningless(name)
             if isinstance(field, Octets):
-                items = getattr(at, name)
-                octets = bytes(memoryview(items).cast("B")[:count])
-                if isinstance(field, Text):
-                    assert memoryview(items).cast("B")[count] == 0
-                    return octets.decode(field.encoding)
-                return octets
+                return self._octets(bytes(getattr(at, name)), count, field)
             element = field.element if isinstance(field, Array) else field.number()
             inner = (*words, "item") if isinstance(element, Array | Series | Octets) else words
             items = getattr(at, name, None)
@@ -276,6 +305,15 @@ class Library:
         if isinstance(field, Constant):
             return self.header.constant(words, "VALUE")
         return self._value(getattr(at, name), field, words, known)
+
+    def _octets(self, held: bytes, count: int, field: Octets) -> bytes | str:
+        if not isinstance(field, Text):
+            return held[:count]
+        assert not self.ended or held[count] == 0
+        try:
+            return held[:count].decode(field.encoding)
+        except UnicodeDecodeError as fault:
+            raise Meaningless(field.name) from fault
 
     def _get_item(self, items: Any, index: int, element: Field, words: Any, known: Any) -> Any:
         if isinstance(element, Group):
@@ -295,14 +333,66 @@ class Library:
                 number += Fraction(known[field.base])
             return exact(number)
         if isinstance(field, Enumeration):
-            return next(name for name in field.names if self.header.constant(words, name) == member)
+            for name in field.names:
+                if self.header.constant(words, name) == member:
+                    return name
+            raise Meaningless(field.name)
         if isinstance(field, Flags):
-            return tuple(name for name in field.names if self.header.constant(words, name) & member)
+            masks = {name: self.header.constant(words, name) for name in field.names}
+            if member & ~sum(masks.values()):
+                raise Meaningless(field.name)
+            return tuple(name for name, mask in masks.items() if mask & member)
         if isinstance(field, Table | Logarithmic):
+            if member >= len(field.entries()):
+                raise Meaningless(field.name)
             return field.entries()[member]
-        if isinstance(field, Float):
-            return float(member)
+        if isinstance(field, Boolean):
+            return _truth(member, field.name)
+        if isinstance(field, Float) and isinstance(member, int):
+            return struct.unpack(
+                f">{_FLOATS[field.bits]}", member.to_bytes(field.bits // 8, "big")
+            )[0]
         return member
+
+
+class Library(Structures):
+    """One message of a shared object."""
+
+    def __init__(self, message: Message, header: str, shared: ctypes.CDLL) -> None:
+        super().__init__(message, header)
+        name = self.header.name
+        self._pack, self._unpack = (
+            getattr(shared, f"{name}_pack"),
+            getattr(shared, f"{name}_unpack"),
+        )
+        assert getattr(shared, f"{name}_size")() == ctypes.sizeof(self.header.message)
+        self.self_test = getattr(shared, f"{name}_self_test", None)
+
+    def pack(self, values: dict[str, Any]) -> tuple[int, bytes]:
+        """Return the result and the octets of values."""
+        return self.pack_raw(self.filled(values))
+
+    def pack_raw(self, message: Any, room: int | None = None) -> tuple[int, bytes]:
+        """Return the result and the octets of a structure."""
+        most = self.header.constant((), "MAX_OCTETS") if room is None else room
+        octets, length = (ctypes.c_uint8 * (most + 8))(*b"\xa5" * (most + 8)), ctypes.c_size_t()
+        result = self._pack(
+            ctypes.byref(message), octets, ctypes.c_size_t(most), ctypes.byref(length)
+        )
+        assert bytes(octets[most:]) == b"\xa5" * 8
+        return result, bytes(octets[: length.value])
+
+    def unpack(self, octets: bytes) -> tuple[int, dict[str, Any]]:
+        """Return the result and the values of octets."""
+        message = self.header.message()
+        result = self._unpack(ctypes.byref(message), octets, ctypes.c_size_t(len(octets)))
+        return result, {} if result else self.read(message)
+
+
+def _truth(member: int, name: str) -> bool:
+    if member not in {0, 1}:
+        raise Undefined(name)
+    return bool(member)
 
 
 def exact(number: Fraction) -> Decimal:
@@ -317,3 +407,18 @@ def exact(number: Fraction) -> Decimal:
 def without_places(path: str) -> str:
     """Return a path without what stands in brackets."""
     return re.sub(r"\[[^]]*\]|\([^)]*\)", "", path)
+
+
+def alike(left: Any, right: Any) -> bool:
+    """Return whether values are equal, numbers of any type by value, not-a-numbers as one."""
+    if isinstance(left, dict):
+        return (
+            isinstance(right, dict)
+            and left.keys() == right.keys()
+            and all(alike(left[k], right[k]) for k in left)
+        )
+    if isinstance(left, list):
+        return isinstance(right, list) and len(left) == len(right) and all(map(alike, left, right))
+    if isinstance(left, float) and math.isnan(left):
+        return isinstance(right, float) and math.isnan(right)
+    return bool(left == right)

@@ -6,7 +6,6 @@ and the processor are the judges: what is compared went through both.
 
 import ctypes
 import functools
-import math
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
@@ -15,7 +14,7 @@ from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
-from payload.c_library import Library, compiled, needs_gcc, without_places, written
+from payload.c_library import Library, alike, compiled, needs_gcc, without_places, written
 from payload.schemas import filled_messages
 from payload.unusual import unusual_messages
 
@@ -82,21 +81,6 @@ def built(formats: tuple[Filled, ...], folder: Path) -> list[tuple[Library, list
         (Library(message, header, shared), values)
         for (message, values), header in zip(formats, headers, strict=True)
     ]
-
-
-def alike(left: Any, right: Any) -> bool:
-    """Return whether values are equal, numbers of any type by value, not-a-numbers as one."""
-    if isinstance(left, dict):
-        return (
-            isinstance(right, dict)
-            and left.keys() == right.keys()
-            and all(alike(left[k], right[k]) for k in left)
-        )
-    if isinstance(left, list):
-        return isinstance(right, list) and len(left) == len(right) and all(map(alike, left, right))
-    if isinstance(left, float) and math.isnan(left):
-        return isinstance(right, float) and math.isnan(right)
-    return bool(left == right)
 
 
 def test_same_octets_and_values(libraries: list[tuple[Library, list[dict[str, Any]]]]) -> None:

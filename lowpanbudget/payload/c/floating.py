@@ -48,7 +48,7 @@ class FloatBits(Code):
         name = out.use(word.variable)
         if maker.floats:
             call = maker.call("bits_of_double" if self.bits == 64 else "bits_of_float")
-            out.add(f"{name} = {call}({at});")
+            out.add(f"{name} = {call}(&{at});")
         else:
             out.add(f"{name} = {at};")
         if self.range != (None, None):
@@ -71,7 +71,7 @@ class FloatBits(Code):
         if self.bits == 16:
             out.add(f"value = {self.maker.call('from_half')}(value);")
         call = self.maker.call("double_of_bits" if self.bits == 64 else "float_of_bits")
-        out.add(f"{at} = {call}({self.word.variable});")
+        out.add(f"{call}(&{at}, {self.word.variable});")
 
 
 def float_bounds(bits: int, low: float | None, high: float | None) -> tuple[int, int]:
