@@ -14,7 +14,7 @@ from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.sampler import edges, samples
 
 DRAWN = 8  # values of a format besides the least, the typical and the greatest
-EDGES = 10  # values with a field at an edge
+EDGES = 6  # values with a field at an edge
 GARBLED = 3  # wrong octets made of each right ones
 BENT = 12  # structures with one member changed
 ASKED = 6  # values and octets that construct is asked about

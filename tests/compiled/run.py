@@ -119,10 +119,13 @@ def portions(
     options: argparse.Namespace, targets: list[Target]
 ) -> Iterator[tuple[int, int, tuple[Target, ...]]]:
     """Yield the batches: first number, how many, and the targets that have them."""
-    others = options.schemas if len(targets) < len(TARGETS) and targets else options.others
-    for first in range(0, options.schemas, TOGETHER):
+    many = options.schemas if len(targets) < len(TARGETS) else options.others
+    each = max(
+        1, options.schemas // max(1, many)
+    )  # each so many-th portion goes through all entries
+    for number, first in enumerate(range(0, options.schemas, TOGETHER)):
         count = min(TOGETHER, options.schemas - first)
-        yield first, count, tuple(targets if first < others else targets[:1])
+        yield first, count, tuple(targets if number % each == 0 else targets[:1])
 
 
 def parsed(words: list[str] | None) -> argparse.Namespace:
@@ -168,18 +171,23 @@ def main(words: list[str] | None = None) -> int:
                     f"{done} of {len(work)} portions, {wrong} wrong, {time.time() - start:.0f} s"
                 )
                 print(progress, file=sys.stderr, flush=True)
+                if options.report:  # also of a run that is cut short
+                    _report(options, list(sums.values()), told, round(time.time() - start))
         except KeyboardInterrupt:  # the report says what was done
             pool.shutdown(wait=False, cancel_futures=True)
     faults = [fault for one in sums.values() for fault in one.faults]
     BUILD.mkdir(parents=True, exist_ok=True)
     BUILD.joinpath("faults.txt").write_text("\n\n".join(faults))
-    rows = [row_of(one) for one in sums.values()]
-    for row in rows:
+    for row in map(row_of, sums.values()):
         print(f"{row.what}: {row.tried} {row.unit}, {row.wrong} wrong, {row.figures}")
-    if options.report:
-        command = f"PYTHONPATH=tests python -m compiled.run --schemas {options.schemas} --seed {options.seed}"
-        write(Report(options.report, command, rows, [told], round(time.time() - start)))
     return 1 if faults else 0
+
+
+def _report(options: argparse.Namespace, sums: list[Tried], told: str, seconds: int) -> None:
+    command = (
+        f"PYTHONPATH=tests python -m compiled.run --schemas {options.schemas} --seed {options.seed}"
+    )
+    write(Report(options.report, command, [row_of(one) for one in sums], [told], seconds))
 
 
 def row_of(one: Tried) -> Row:

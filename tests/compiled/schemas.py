@@ -98,7 +98,9 @@ class Drawn:
     def fields(self, depth: int) -> tuple[Field, ...]:
         """Return the fields of a message, group or option."""
         made: list[Field] = []
-        for _ in range(self.random.choice((1, 2, 3, 4, 5, 6) if depth == 3 else (0, 1, 1, 2, 3))):
+        for _ in range(
+            self.random.choice((1, 1, 1, 2, 2, 3, 4, 6) if depth == 3 else (0, 1, 1, 2))
+        ):
             roll = self.random.randrange(14)
             if roll == 0 and depth:
                 made.append(Group(**self.usual(self.name()), fields=self.fields(depth - 1)))

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Any, Protocol
 
 from lowpanbudget.payload.c.coded import NamedCode, runs
+from lowpanbudget.payload.c.extent import SCALARS
 from lowpanbudget.payload.c.names import Spot, c_name
 from lowpanbudget.payload.c.parts import (
     FieldPart,
@@ -52,7 +53,11 @@ class Structure(Single):
         members = tuple(member for member, _ in made)
         self.empty = not members
         if self.empty:
-            members = (Member("uint8_t nothing", "nothing", "C has no empty structures"),)
+            members = (
+                Member(
+                    "uint8_t nothing", "nothing", SCALARS["uint8_t"], "C has no empty structures"
+                ),
+            )
         maker.structs.append(Struct(self.head, members, remark))
 
     def _members(self, field: Field, name: str, part: FieldPart) -> list[Member]:
@@ -61,7 +66,7 @@ class Structure(Single):
             remark = f"{members[-1].remark}; {field.note}" if members[-1].remark else field.note
             members[-1] = members[-1]._replace(remark=remark)
         if field.optional:
-            members.insert(0, Member(f"bool has_{name}", f"has_{name}"))
+            members.insert(0, Member(f"bool has_{name}", f"has_{name}", SCALARS["bool"]))
         return members
 
     def initialiser(self, value: Any, known: Known) -> str:
@@ -146,6 +151,7 @@ class StructureUnion(Single):
     ) -> None:
         super().__init__(maker, spot)
         self.tag = tag
+        self.remark = f"chosen by {tag}"
         self.head = f"union {maker.names.of('', spot)}"
         self.options: dict[str, Structure] = {}
         for option in options:
@@ -163,12 +169,14 @@ class StructureUnion(Single):
         self.single = bool(self.filled)
         maker.names.members(spot, [(name, body.spot) for name, body in self.filled])
         if self.filled:
-            inner = tuple(Member(body.declared(name), name) for name, body in self.filled)
+            inner = tuple(
+                Member(body.declared(name), name, body.extent) for name, body in self.filled
+            )
             maker.structs.append(Struct(self.head, inner, f"{spot.path}, chosen by {tag}"))
 
     def members(self, name: str) -> list[Member]:
         """Return the union, if any option has a member."""
-        return [Member(self.declared(name), name, f"chosen by {self.tag}")] if self.filled else []
+        return super().members(name) if self.filled else []
 
     def initialiser(self, value: Any, known: Known) -> str:
         """Return the initialiser of the chosen option."""

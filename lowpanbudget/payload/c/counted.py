@@ -2,6 +2,7 @@
 
 from typing import Any, Protocol
 
+from lowpanbudget.payload.c.extent import SCALARS, Extent
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import FieldPart, Known, Member, Scope, Single, SourceUnit, Struct
 from lowpanbudget.payload.c.text import SHORT, Lines, literal, unsigned
@@ -42,7 +43,8 @@ class CountedArray(Single):
         if self.fixed:
             return made
         count = f"{name}_{self.what}"
-        return [Member(f"{self.kind.name} {count}", count, f"{self.fewest} .. {self.most}"), *made]
+        extent, remark = SCALARS[self.kind.name], f"{self.fewest} .. {self.most}"
+        return [Member(f"{self.kind.name} {count}", count, extent, remark), *made]
 
     def initial(self, name: str, value: Any, known: Known) -> list[str]:
         """Return count and elements."""
@@ -107,6 +109,11 @@ class OctetArray(CountedArray):
         """Return the declaration of the octets."""
         return f"char {name}[{self.limit} + 1]" if self.text else f"uint8_t {name}[{self.limit}]"
 
+    @property
+    def extent(self) -> Extent:
+        """Return the octets, and the zero octet behind a text."""
+        return Extent(self.most + bool(self.text), 1)
+
     def initialiser(self, value: Any, known: Known) -> str:
         """Return the octets as an initialiser."""
         octets = self.field.to_octets(value)
@@ -170,6 +177,12 @@ class ElementArray(CountedArray):
         if self.wrapped:
             return f"{self.tag} {room}"
         return self.element.declared(room)
+
+    @property
+    def extent(self) -> Extent:
+        """Return the octets of all elements."""
+        one = self.maker.extent(self.tag) if self.wrapped else self.element.extent
+        return one.times(self.most)
 
     def initialiser(self, value: Any, known: Known) -> str:
         """Return the elements as an initialiser."""

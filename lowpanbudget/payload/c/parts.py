@@ -7,6 +7,7 @@ value of most parts; what needs more (a count and its elements) is wrapped when 
 import dataclasses
 from typing import Any, NamedTuple
 
+from lowpanbudget.payload.c.extent import SCALARS, Extent, extent_of
 from lowpanbudget.payload.c.names import Names, Spot
 from lowpanbudget.payload.c.text import Lines, word_of
 from lowpanbudget.payload.codec.order import Order
@@ -30,6 +31,7 @@ class Member(NamedTuple):
 
     declared: str
     name: str
+    extent: Extent
     remark: str = ""
 
 
@@ -39,6 +41,11 @@ class Struct(NamedTuple):
     head: str  # "struct readings_reading"
     members: tuple[Member, ...]
     remark: str = ""
+
+    @property
+    def extent(self) -> Extent:
+        """Return the octets that it takes."""
+        return extent_of(self.head, (member.extent for member in self.members))
 
 
 class Macro(NamedTuple):
@@ -89,6 +96,12 @@ class SourceUnit:
         name = self.names.macro(suffix, spot, fresh=True)
         self.constants.append(Macro(name, value, remark))
         return name
+
+    def extent(self, head: str) -> Extent:
+        """Return the octets of a type by its name."""
+        if head in SCALARS:
+            return SCALARS[head]
+        return next(struct.extent for struct in self.structs if struct.head == head)
 
     def headed(self, text: str) -> None:
         """Add a remark above the constants that follow."""
@@ -143,13 +156,18 @@ class Single(FieldPart):
         """Return the declaration of the member; ``name`` may be an array of it."""
         return f"{self.head} {name}"
 
+    @property
+    def extent(self) -> Extent:
+        """Return the octets of the member."""
+        return self.maker.extent(self.head)
+
     def initialiser(self, value: Any, known: Known) -> str:
         """Return the initialiser of a value; empty where there is nothing to set, for what is not set is zero."""
         raise NotImplementedError
 
     def members(self, name: str) -> list[Member]:
         """Return the one member."""
-        return [Member(self.declared(name), name, self.remark)]
+        return [Member(self.declared(name), name, self.extent, self.remark)]
 
     def initial(self, name: str, value: Any, known: Known) -> list[str]:
         """Return the one initialiser."""

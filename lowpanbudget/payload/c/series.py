@@ -3,6 +3,7 @@
 from typing import Any
 
 from lowpanbudget.payload.c.counted import CountedArray
+from lowpanbudget.payload.c.extent import Extent
 from lowpanbudget.payload.c.names import Spot
 from lowpanbudget.payload.c.parts import Known, Scope, SourceUnit
 from lowpanbudget.payload.c.scaled import Scaled
@@ -35,6 +36,11 @@ class SampleArray(CountedArray):
     def declared(self, name: str) -> str:
         """Return the declaration of the samples."""
         return self.sample.declared(f"{name}[{self.limit}]")
+
+    @property
+    def extent(self) -> Extent:
+        """Return the octets of all samples."""
+        return self.sample.extent.times(self.most)
 
     def initialiser(self, value: Any, known: Known) -> str:
         """Return the samples as an initialiser."""
