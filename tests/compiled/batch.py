@@ -8,7 +8,7 @@ from pathlib import Path
 from random import Random
 from typing import Any, NamedTuple
 
-from compiled import judge
+from compiled import judge, stack
 from compiled.schemas import message
 from compiled.targets import Target
 from payload.c_library import Abi, Structures, alike, written
@@ -155,6 +155,20 @@ class Batch:
             if linked.returncode:
                 raise RuntimeError(f"{target.title}: {linked.stderr[:3000]}")
         return folder
+
+    def stack(self, folder: Path) -> tuple[int, list[str]]:
+        """Return the most octets of stack that a call takes, and what takes more than its header says."""
+        used, most, wrong = stack.usage(folder / "formats.su"), 0, []
+        for k, files in enumerate(self.files):
+            for name, bound in zip(("pack", "unpack"), stack.told(files.header.text), strict=True):
+                taken = stack.deepest(files.source.text, f"m{k}_{name}", used)
+                most = max(most, taken)
+                if taken > bound:
+                    number = self.first + k
+                    wrong.append(
+                        f"{name} takes {taken} of {bound} octets: format {number}, seed {self.seed}"
+                    )
+        return most, wrong
 
     def compare(self, target: Target, folder: Path) -> list[str]:
         """Return how the program's answers differ from what was said."""

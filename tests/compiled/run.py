@@ -37,6 +37,7 @@ class Tried:
     counts: Counter[str] = field(default_factory=Counter)
     faults: list[str] = field(default_factory=list)
     seconds: float = 0.0
+    stack: int = 0  # the most octets that a call has taken
 
     def added(self, before: Self | None) -> Self:
         """Return this together with what came before."""
@@ -45,6 +46,7 @@ class Tried:
             self.counts += before.counts
             self.faults += before.faults
             self.seconds += before.seconds
+            self.stack = max(self.stack, before.stack)
         return self
 
 
@@ -65,6 +67,9 @@ def tried(seed: int, first: int, count: int, targets: tuple[Target, ...]) -> lis
             one.faults += [
                 f"{target.title}: it calls {name}" for name in foreign(made / "formats.o")
             ]
+            if not target.sanitized:
+                one.stack, wrong = batch.stack(made)
+                one.faults += [f"{target.title}: {fault}" for fault in wrong]
             if target.runs:
                 one.faults += batch.compare(target, made)
                 one.counts += Counter(map(kind_of, batch.requests(target.abi)))
@@ -193,6 +198,8 @@ def _report(options: argparse.Namespace, sums: list[Tried], told: str, seconds: 
 def row_of(one: Tried) -> Row:
     """Return the line of a report."""
     figures: dict[str, Any] = {name.replace(" ", "_"): count for name, count in one.counts.items()}
+    if one.stack:
+        figures["stack_octets"] = one.stack
     figures["cpu_seconds"] = round(one.seconds)
     return Row(one.title, one.formats, "schemas", len(one.faults), figures)
 

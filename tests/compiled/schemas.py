@@ -88,12 +88,15 @@ class Drawn:
         """Return a resolution."""
         return Decimal(self.random.choice((1, 2, 5, 25, 3))).scaleb(self.random.randint(-4, 3))
 
-    def sized(self, most: int) -> dict[str, Any]:
-        """Return a fixed length or bounds of one."""
+    def sized(self, most: int, counted_by: str) -> dict[str, Any]:
+        """Return a fixed length, or bounds of one, sometimes with more bits for the count than it needs."""
         top = self.random.randint(1, most)
         if self.maybe(0.3):
             return {"length": top}
-        return {"min_length": self.random.randint(0, top), "max_length": top}
+        made: dict[str, Any] = {"min_length": self.random.randint(0, top), "max_length": top}
+        if self.maybe(0.2):
+            made[counted_by] = self.random.choice((4, 8, 9, 16))
+        return made
 
     def fields(self, depth: int) -> tuple[Field, ...]:
         """Return the fields of a message, group or option."""
@@ -115,6 +118,11 @@ class Drawn:
                 made += [base, self.offset(base.name, base.step)]
             elif roll == 5:
                 made.append(self.unmoved())
+            elif roll == 6 and depth == 3 and not made:
+                at = 8 * self.random.randint(1, 6) + (
+                    0 if self.aligned else self.random.randint(0, 7)
+                )
+                made += [Sequence(self.name()), Boolean(self.name(), at=at)]
             else:
                 made.append(self.leaf(self.name()))
         if not made and depth == 3:
@@ -131,7 +139,9 @@ class Drawn:
         chosen = Union(**self.usual(self.name()), tag=tag.name, options=options)
         if self.maybe(0.2):
             chosen = Array(
-                self.name(), element=Union("", tag=tag.name, options=options), **self.sized(3)
+                self.name(),
+                element=Union("", tag=tag.name, options=options),
+                **self.sized(3, "count_bits"),
             )
         return [tag, *between, chosen]
 
@@ -145,7 +155,9 @@ class Drawn:
             element = self.array("", depth - 1)
         else:
             element = self.leaf("")
-        return Array(**self.usual(name), element=element, **self.sized(5 if depth == 3 else 3))
+        return Array(
+            **self.usual(name), element=element, **self.sized(5 if depth == 3 else 3, "count_bits")
+        )
 
     def offset(self, base: str, step: Decimal) -> TimeOffset:
         """Return a time that counts from another."""
@@ -189,6 +201,12 @@ class Drawn:
         if coding == "offset" and self.maybe(0.2):
             keys["offset"] = least - step * random.randint(0, 9)
         made = Number(**self.usual(name), **keys)
+        if keys["special"] and coding == "offset" and count < 1000 and self.maybe(0.3):
+            codes = self.random.sample(range(count + 10, count + 99), len(keys["special"]))
+            keys["special"] = tuple(
+                (word, code) for (word, _), code in zip(keys["special"], codes, strict=True)
+            )
+            return Number(name, **keys, optional=made.optional)
         if self.maybe(0.2):
             wide = made.fewest_bits() + random.choice((0, 1, 5))
             made = Number(name, **keys, bits=min(64, wide), optional=made.optional)
@@ -244,12 +262,12 @@ class Drawn:
 
     def octets(self, name: str) -> Octets:
         """Return octets."""
-        return Octets(**self.usual(name), **self.sized(9))
+        return Octets(**self.usual(name), **self.sized(9, "length_bits"))
 
     def text(self, name: str) -> Text:
         """Return text."""
         encoding = self.random.choice(("utf-8", "ascii"))
-        return Text(**self.usual(name), encoding=encoding, **self.sized(12))
+        return Text(**self.usual(name), encoding=encoding, **self.sized(12, "length_bits"))
 
     def series(self, name: str) -> Series:
         """Return samples with differences of every form."""
@@ -266,9 +284,11 @@ class Drawn:
         else:
             groups = (7, 15, 23, 31) if self.aligned else range(2, 32)
             keys = {"deltas": "variable", "group_bits": random.choice(groups)}
+        if self.maybe(0.2):
+            keys["bits"] = min(64, count.bit_length() + random.choice((1, 9)))
         return Series(
             **self.usual(name), min=Decimal(low), max=Decimal(low + count), coding=random.choice(CODINGS),
-            **keys, **self.sized(6),
+            **keys, **self.sized(6, "count_bits"),
         )  # fmt: skip
 
     def counter(self, name: str) -> Field:

@@ -3,9 +3,10 @@
     files = generate(message)
     files.header.name, files.header.text     # "readings.h"
 
-C99, no allocation, no floating point unless the message has some and it is wanted; octets are moved by
-shifts, so that the processor's byte order does not matter. What is out of range is refused with a
-result that names the field. The self-test holds values with their octets, packed by ``Message.pack``.
+C99 without a library, no allocation, no floating point unless the message has some and it is wanted;
+octets are moved by shifts, so that the processor's byte order does not matter. What is out of range is
+refused with a result that names the field. The header says how much memory all takes: structure,
+constants, stack. The self-test holds values with their octets, packed by ``Message.pack``.
 """
 
 from collections.abc import Iterator
@@ -15,8 +16,10 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.errors import RequestError
 from lowpanbudget.payload.c.body import ROOT, Structure
+from lowpanbudget.payload.c.extent import SCALARS
 from lowpanbudget.payload.c.names import Names, Spot
 from lowpanbudget.payload.c.parts import SourceUnit, Struct
+from lowpanbudget.payload.c.stack import stack_octets
 from lowpanbudget.payload.c.text import Lines, comment, literal
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.sampler import samples
@@ -82,7 +85,17 @@ def generate(message: Message, *, prefix: str | None = None, floats: bool = True
         "vectors": vectors,
         "floats": floats,
     }
-    header, source = _render("header.h.jinja", known), _source(known, maker)
+    source = _source(known, maker)
+    known |= {
+        "octets": maker.structs[-1].extent.octets,
+        "constant_octets": sum(
+            len(table["entries"]) * SCALARS[table["kind"]].octets for table in maker.tables
+        ),
+        "stack": {
+            what: stack_octets(source, f"{names.prefix}_{what}") for what in ("pack", "unpack")
+        },
+    }
+    header = _render("header.h.jinja", known)
     return Generated(
         GeneratedFile(f"{names.prefix}.h", header),
         GeneratedFile(f"{names.prefix}.c", source),
