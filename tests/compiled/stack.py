@@ -8,6 +8,7 @@ _COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
 _FUNCTION = re.compile(
     r"^(?:static )?(?:const )?[\w ]+?[ *](\w+)\([^;{}]*?\)\n\{\n(.*?)^\}", re.MULTILINE | re.DOTALL
 )
+_CALL = re.compile(r"\b(\w+)\(")
 _TOLD = re.compile(r"packing at most (\d+), unpacking at most (\d+)")
 
 
@@ -30,7 +31,7 @@ def deepest(source: str, name: str, used: Mapping[str, int]) -> int:
     def way(at: str, above: tuple[str, ...]) -> int:
         if at in above:
             raise ValueError(f"{at} calls itself")
-        called = [inner for inner in bodies if re.search(rf"\b{inner}\(", bodies[at])]
+        called = [inner for inner in set(_CALL.findall(bodies[at])) if inner in bodies]
         return used.get(at, 0) + max((way(inner, (*above, at)) for inner in called), default=0)
 
     return way(name, ())
