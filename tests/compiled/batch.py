@@ -145,7 +145,7 @@ class Batch:
         objects = []
         for name in ("formats", "main") if target.runs else ("formats",):
             made = folder / f"{name}.o"
-            usage = ("-fstack-usage",) if name == "formats" and not target.sanitized else ()
+            usage = ("-fstack-usage",) if name == "formats" and target.optimised else ()
             done = target.compile(self.folder / f"{name}.c", made, guard, *usage)
             if done.returncode or done.stderr:
                 raise RuntimeError(f"{target.title}: {done.stderr[:3000]}")

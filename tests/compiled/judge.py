@@ -55,7 +55,7 @@ def planned(message: Message, random: Random) -> Plan:
         for _ in range(GARBLED):
             wrong = garbled(octets, random)
             plan.octets.append((wrong, said(message, wrong)))
-    _ask_construct(plan, random)
+    ask_construct(plan, random)
     return plan
 
 
@@ -104,7 +104,7 @@ def tidy(value: Any) -> Any:
     return [tidy(part) for part in value] if isinstance(value, list | tuple) else value
 
 
-def _ask_construct(plan: Plan, random: Random) -> None:
+def ask_construct(plan: Plan, random: Random) -> None:
     """Hold the declaration for construct against Python, both ways."""
     form = plan.message.to_construct()
     for values, octets in random.sample(plan.values, min(ASKED, len(plan.values))):

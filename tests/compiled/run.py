@@ -67,7 +67,7 @@ def tried(seed: int, first: int, count: int, targets: tuple[Target, ...]) -> lis
             one.faults += [
                 f"{target.title}: it calls {name}" for name in foreign(made / "formats.o")
             ]
-            if not target.sanitized:
+            if target.optimised:
                 one.stack, wrong = batch.stack(made)
                 one.faults += [f"{target.title}: {fault}" for fault in wrong]
             if target.runs:

@@ -51,6 +51,11 @@ class Target:
         return any("sanitize" in flag for flag in self.flags)
 
     @property
+    def optimised(self) -> bool:
+        """Return whether its code is that of a product, whose stack the header bounds."""
+        return not self.sanitized and "-O0" not in self.flags
+
+    @property
     def processor(self) -> str:
         """Return a word for the processor."""
         if not self.runs:

@@ -163,6 +163,7 @@ class Structures:
         self, message: Message, header: str, abi: Abi = HERE, *, floats: bool = True
     ) -> None:
         self.format = message
+        self.text = header
         self.header = Header(header, abi)
         self.floats = floats
         self.ended = True  # whether a text must have its zero octet

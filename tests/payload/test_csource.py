@@ -11,6 +11,7 @@ from random import Random
 from typing import Any
 
 import pytest
+from compiled import stack
 from design.designs import DESIGN_FILES
 from payload.c_library import STRICT, Library, compiled, needs_gcc, written
 
@@ -71,23 +72,47 @@ def main_of(files: list[Generated]) -> str:
     return f"{includes}int main(void)\n{{\n{calls}    return 0;\n}}\n"
 
 
-@needs_gcc
-@pytest.mark.parametrize(
-    ("floats", "flags"),
-    [(True, SANITIZERS), (False, SANITIZERS), (True, ("-O2", "-funsigned-char"))],
-    ids=["sanitized", "sanitized without floats", "optimized"],
-)
-def test_messages_of_the_examples_pass_their_self_test(
-    tmp_path: Path, floats: bool, flags: tuple[str, ...]
-) -> None:
-    files = [generate(message, floats=floats) for message in EXAMPLES]
+def passed(files: list[Generated], folder: Path, *flags: str) -> None:
+    """Compile the self-tests of all files as one program, and run it."""
     for made in files:
-        written(made, tmp_path)
-    main = tmp_path / "main.c"
+        written(made, folder)
+    main = folder / "main.c"
     main.write_text(main_of(files))
-    program = compiled([main], tmp_path / "program", *flags)
+    program = compiled([main], folder / "program", *flags)
     done = subprocess.run([program], capture_output=True, check=False, timeout=600)
     assert (done.returncode, done.stderr) == (0, b"")
+
+
+@needs_gcc
+def test_messages_of_the_examples_pass_their_self_test(tmp_path: Path) -> None:
+    """Without floating point those are other files that have some, and all others are the same."""
+    files = [generate(message) for message in EXAMPLES]
+    bits = [generate(message, floats=False) for message in EXAMPLES]
+    others = [message for message, made in zip(EXAMPLES, bits, strict=True) if made not in files]
+    assert len(others) > 2
+    files += [generate(message, floats=False, prefix=f"{message.name}_bits") for message in others]
+    passed(files, tmp_path, *SANITIZERS)
+
+
+@needs_gcc
+def test_optimized_they_pass_and_take_no_more_stack_than_their_headers_say(tmp_path: Path) -> None:
+    """What the compiler says of each function (-fstack-usage), along the deepest way of calls, is the judge."""
+    files = [generate(message) for message in EXAMPLES]
+    passed(files, tmp_path, "-O2", "-funsigned-char", "-fstack-usage")
+    used = stack.usage(next(tmp_path.glob("*.su")))
+    for made in files:
+        name, bounds = made.header.name[:-2], stack.told(made.header.text)
+        for what, bound in zip(("pack", "unpack"), bounds, strict=True):
+            assert 0 < stack.deepest(made.source.text, f"{name}_{what}", used) <= bound
+
+
+def test_the_header_says_how_much_its_tables_take() -> None:
+    """Three values up to 300 in steps of 1, as 16 bits with a sign: 6 octets; nothing else is constant."""
+    table = Table("t", values=tuple(map(Decimal, ("-1", "0", "300"))))
+    assert "struct m 1 (fewer where the processor aligns less); constants 6;" in " ".join(
+        generate(message_of(table)).header.text.split()
+    )
+    assert "constants 0;" in generate(message_of(Boolean("b"))).header.text
 
 
 @needs_gcc

@@ -6,6 +6,7 @@ and the processor are the judges: what is compared went through both.
 
 import ctypes
 import functools
+import re
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
@@ -81,6 +82,16 @@ def built(formats: tuple[Filled, ...], folder: Path) -> list[tuple[Library, list
         (Library(message, header, shared), values)
         for (message, values), header in zip(formats, headers, strict=True)
     ]
+
+
+def test_the_header_says_how_much_memory_a_structure_takes(
+    libraries: list[tuple[Library, list[dict[str, Any]]]],
+) -> None:
+    """The compiler says it as well: ``Library`` asks it for the size of each structure, on this processor."""
+    for library, _ in libraries:
+        told = re.search(r"struct \w+ (\d+) \(fewer", library.text)
+        assert told is not None
+        assert int(told[1]) == ctypes.sizeof(library.header.message)
 
 
 def test_same_octets_and_values(libraries: list[tuple[Library, list[dict[str, Any]]]]) -> None:

@@ -91,9 +91,7 @@ def generate(message: Message, *, prefix: str | None = None, floats: bool = True
         "constant_octets": sum(
             len(table["entries"]) * SCALARS[table["kind"]].octets for table in maker.tables
         ),
-        "stack": {
-            what: stack_octets(source, f"{names.prefix}_{what}") for what in ("pack", "unpack")
-        },
+        "stack": stack_octets(source, f"{names.prefix}_pack", f"{names.prefix}_unpack"),
     }
     header = _render("header.h.jinja", known)
     return Generated(
@@ -131,7 +129,11 @@ def _vectors(message: Message, root: Structure) -> Iterator[dict[str, Any]]:
             break_long_words=False,
             break_on_hyphens=False,
         )
-        bytes_ = wrap(", ".join(f"0x{octet:02x}" for octet in octets) or "0", 92)
+        bytes_ = [
+            ", ".join(f"0x{octet:02x}" for octet in line) + ","
+            for line in (octets[at : at + 15] for at in range(0, len(octets), 15))
+        ]
+        bytes_ = [*bytes_[:-1], bytes_[-1].rstrip(",")] if bytes_ else ["0"]
         yield {"values": shown, "octets": bytes_, "length": len(octets)}
 
 
