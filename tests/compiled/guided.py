@@ -9,15 +9,19 @@ refuses. The inputs that reached something new are then given to Python's ``unpa
 
 import argparse
 import os
+import re
 import shutil
 import subprocess
 import sys
+import time
+from collections import Counter
 from pathlib import Path
 
 from compiled import judge
 from compiled.batch import Batch, Case
 from compiled.run import BUILD
 from compiled.targets import SANITIZERS, TARGETS, WARNINGS
+from trust.report import Report, Row, write
 
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.search.tree import walk
@@ -114,7 +118,8 @@ def main(words: list[str] | None = None) -> int:
     parser.add_argument("--schemas", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--seconds", type=int, default=60)
-    options = parser.parse_args(words)
+    parser.add_argument("--report", default="", help="write tests/trust/reports/NAME.json")
+    options, start = parser.parse_args(words), time.time()
     folder = (BUILD / f"guided-{os.getpid()}").absolute()
     batch = Batch(options.seed, 0, options.schemas, folder)
     batch.prepare()
@@ -123,22 +128,25 @@ def main(words: list[str] | None = None) -> int:
         [program, "corpus", f"-max_total_time={options.seconds}", "-max_len=500", "-print_final_stats=1"],
         cwd=folder, capture_output=True, text=True, check=False, errors="replace",
     )  # fmt: skip
-    figures = [line for line in found.stderr.splitlines() if line.startswith("stat::number")]
-    print(f"{figures[-1] if figures else 'no figures'}")
+    done = re.search(r"stat::number_of_executed_units: (\d+)", found.stderr)
+    row = Row("generated decoders, clang with libFuzzer", int(done[1]) if done else 0, "inputs")
     if found.returncode:
         print(found.stderr[-4000:])
-        return 1
+        row.wrong = 1
     batch.cases[TARGETS[0].abi] = cases = kept(batch)
     faults = batch.compare(TARGETS[0], batch.program(TARGETS[0]))
-    kinds = {
-        kind: sum(case.expected.kind == kind for case in cases)
-        for kind in ("right", "short", "long", "field")
-    }
-    print(f"{len(cases)} inputs judged by Python as well: {kinds}, {len(faults)} wrong")
+    row.wrong += len(faults)
+    kinds = Counter(case.expected.kind for case in cases)
+    row.figures = {"schemas": batch.count, "judged_by_python": len(cases), **kinds}
+    print(f"{row.what}: {row.tried} {row.unit}, {row.wrong} wrong, {row.figures}")
     for fault in faults[:10]:
         print(fault[:2000])
-    shutil.rmtree(folder)
-    return 1 if faults else 0
+    if not row.wrong:
+        shutil.rmtree(folder)
+    if options.report:
+        command = "PYTHONPATH=tests python -m compiled.guided " + " ".join(words or sys.argv[1:])
+        write(Report(options.report, command, [row], seconds=round(time.time() - start)))
+    return 1 if row.wrong else 0
 
 
 if __name__ == "__main__":

@@ -6,6 +6,7 @@ import shutil
 import struct
 import subprocess
 from decimal import Decimal
+from functools import cache
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -62,6 +63,12 @@ def library(message: Message, folder: Path, *, floats: bool = True) -> tuple[Lib
     return Library(message, files.header.text, shared), shared
 
 
+@cache
+def example(message: Message) -> Generated:
+    """Return the files of an example, made once: no test changes them."""
+    return generate(message)
+
+
 def main_of(files: list[Generated]) -> str:
     """Return a program that runs the self-tests of all messages."""
     names = [made.header.name[:-2] for made in files]
@@ -86,7 +93,7 @@ def passed(files: list[Generated], folder: Path, *flags: str) -> None:
 @needs_gcc
 def test_messages_of_the_examples_pass_their_self_test(tmp_path: Path) -> None:
     """Without floating point those are other files that have some, and all others are the same."""
-    files = [generate(message) for message in EXAMPLES]
+    files = [example(message) for message in EXAMPLES]
     bits = [generate(message, floats=False) for message in EXAMPLES]
     others = [message for message, made in zip(EXAMPLES, bits, strict=True) if made not in files]
     assert len(others) > 2
@@ -97,7 +104,7 @@ def test_messages_of_the_examples_pass_their_self_test(tmp_path: Path) -> None:
 @needs_gcc
 def test_optimized_they_pass_and_take_no_more_stack_than_their_headers_say(tmp_path: Path) -> None:
     """What the compiler says of each function (-fstack-usage), along the deepest way of calls, is the judge."""
-    files = [generate(message) for message in EXAMPLES]
+    files = [example(message) for message in EXAMPLES]
     passed(files, tmp_path, "-O2", "-funsigned-char", "-fstack-usage")
     used = stack.usage(next(tmp_path.glob("*.su")))
     for made in files:
@@ -117,7 +124,7 @@ def test_the_header_says_how_much_its_tables_take() -> None:
 
 @needs_gcc
 def test_a_self_test_is_a_program_of_its_own_and_can_fail(tmp_path: Path) -> None:
-    made = generate(EXAMPLES[0])
+    made = example(EXAMPLES[0])
     source = written(made, tmp_path)
     name = made.header.name[:-2].upper()
     flags = (f"-D{name}_SELF_TEST", f"-D{name}_SELF_TEST_MAIN")
@@ -138,7 +145,7 @@ def test_a_self_test_is_a_program_of_its_own_and_can_fail(tmp_path: Path) -> Non
 @pytest.mark.skipif(shutil.which("g++") is None, reason="g++ is not installed")
 def test_headers_are_read_by_cpp_as_well(tmp_path: Path) -> None:
     for message in EXAMPLES:
-        written(generate(message), tmp_path)
+        written(example(message), tmp_path)
     names = "".join(f'#include "{message.name}.h"\n' for message in EXAMPLES)
     (tmp_path / "all.cpp").write_text(names)
     done = subprocess.run(
@@ -158,7 +165,7 @@ def test_without_floats_there_is_no_floating_point() -> None:
 
 def test_files_say_whose_they_are_and_never_change_by_themselves() -> None:
     for message in EXAMPLES:
-        made = generate(message)
+        made = example(message)
         assert made == generate(message)
         for file in made[:2]:
             assert file.text.startswith(MARKER)
@@ -169,7 +176,7 @@ def test_files_say_whose_they_are_and_never_change_by_themselves() -> None:
 
 def test_no_allocation_and_only_headers_that_every_compiler_has() -> None:
     for message in EXAMPLES:
-        made = generate(message)
+        made = example(message)
         text = made.header.text + made.source.text
         found = set(re.findall(r"#include <(\w+\.h)>", text))
         # of those that C99 section 4 promises where there is no library
