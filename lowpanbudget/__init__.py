@@ -180,7 +180,7 @@ if TYPE_CHECKING:
     from lowpanbudget.layers.lowpan.nhc import UdpNhc as UdpNhc
     from lowpanbudget.layers.lowpan.recovery import Rfrag as Rfrag, RfragAck as RfragAck
     from lowpanbudget.payload.c.source import (
-        Generated as Generated, GeneratedFile as GeneratedFile, generate as generate,
+        CodeMemory as CodeMemory, Generated as Generated, GeneratedFile as GeneratedFile, generate as generate,
     )
     from lowpanbudget.payload.forms.senml import (
         read_senml as read_senml, resolve_senml as resolve_senml, write_senml as write_senml,

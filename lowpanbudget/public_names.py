@@ -102,7 +102,7 @@ NAMES = {
     "layers.lowpan.mesh": "Broadcast Mesh",
     "layers.lowpan.nhc": "UdpNhc",
     "layers.lowpan.recovery": "Rfrag RfragAck",
-    "payload.c.source": "Generated GeneratedFile generate",
+    "payload.c.source": "CodeMemory Generated GeneratedFile generate",
     "payload.forms.senml": "read_senml resolve_senml write_senml",
     "payload.kinds.interfaces": "Gain",
     "payload.message": "Message",

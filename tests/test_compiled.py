@@ -2,6 +2,7 @@
 
 import dataclasses
 from pathlib import Path
+from random import Random
 
 import pytest
 from compiled import judge, stack
@@ -47,7 +48,7 @@ def test_construct_and_python_must_agree() -> None:
         Message("m", fields, **ways, bit_order=order) for order in ("msb-first", "lsb-first")
     )
     plan = judge.Plan(one, values=[({"a": True, "b": False}, other.pack({"a": True, "b": False}))])
-    judge.ask_construct(plan, judge.Random(1))
+    judge.ask_construct(plan, Random(1))
     assert len(plan.faults) == 1
     assert plan.faults[0].startswith("construct builds 80, Python 01")
 

@@ -16,6 +16,7 @@ from lowpanbudget import (
     Certainty,
     Change,
     Coarsening,
+    CodeMemory,
     Design,
     DesignError,
     EnoughChanges,
@@ -133,6 +134,8 @@ def test_c_is_generated() -> None:
     assert isinstance(made.header, GeneratedFile)
     assert (made.header.name, made.source.name) == ("reading.h", "reading.c")
     assert "reading_pack" in made.header.text
+    assert isinstance(made.memory, CodeMemory)
+    assert f"struct reading {made.memory.structure} (fewer" in made.header.text
     assert ", ".join(f"0x{octet:02x}" for octet in OCTETS) in " ".join(made.source.text.split())
 
 

@@ -10,7 +10,7 @@ from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError
 
 if TYPE_CHECKING:
-    from lowpanbudget.payload.c.source import GeneratedFile
+    from lowpanbudget.payload.c.source import CodeMemory, GeneratedFile
 
 _EXAMPLE = """\b
 lowpanbudget generate examples/footbridge.toml readings -o firmware/src"""
@@ -76,6 +76,7 @@ def command(
             "max_octets": form.max_octets,
             "vectors": made.vectors,
             "float": not no_float,
+            "memory": made.memory._asdict(),
         }
         output.emit(machine.document(generate=found))
         return
@@ -88,10 +89,16 @@ def command(
     )
     lines = [
         *(f"{path} is written" for path in paths),
+        f"Memory in octets: {_memory(made.memory)}",
         f"Message {form.name} takes {size} octets; the self-test has {made.vectors} vectors:",
         f"  cc -std=c99 -D{name}_SELF_TEST -D{name}_SELF_TEST_MAIN {paths[1]} -o self_test && ./self_test",
     ]
     output.emit("".join(f"{screen.text(line)}\n" for line in lines))
+
+
+def _memory(memory: "CodeMemory") -> str:
+    stack = max(memory.pack_stack, memory.unpack_stack)
+    return f"structure {memory.structure}, constants {memory.constants}, stack at most {stack}"
 
 
 def _write(files: "tuple[GeneratedFile, ...]", folder: Path, *, force: bool) -> list[Path]:

@@ -42,7 +42,7 @@ class Case(NamedTuple):
     """A request with what must come of it."""
 
     kind: str  # "S", "P" or "U"
-    index: int
+    place: int  # of the format in its batch
     request: bytes
     expected: Any  # "S": the size; "P": octets, or the path of a field, or None for no room; "U": what is said
     told: Any = None  # values or octets, for people
@@ -187,7 +187,7 @@ class Batch:
         self.answers.setdefault(target.abi, done.stdout)
         wrong, source = [], Answers(done.stdout)
         for case in cases:
-            fault = judged(case, source, self.structures(target.abi)[case.index])
+            fault = judged(case, source, self.structures(target.abi)[case.place])
             if fault:
                 wrong.append(f"{target.title}: {fault}\nat {self.tell(case)}")
         return wrong
@@ -196,7 +196,7 @@ class Batch:
         source = Answers(answered)
         for at, case in enumerate(cases):
             try:
-                judged(case, source, self.structures(abi)[case.index])
+                judged(case, source, self.structures(abi)[case.place])
             except EOFError:
                 return at
         return len(cases) - 1
@@ -204,8 +204,8 @@ class Batch:
     def tell(self, case: Case) -> str:
         """Return what people need to make a case again."""
         told = case.told.hex() if isinstance(case.told, bytes) else case.told
-        number = self.first + case.index
-        return f"format {number} of seed {self.seed}, {case.kind}: {told}\n{self.plans[case.index].message}"
+        number = self.first + case.place
+        return f"format {number} of seed {self.seed}, {case.kind}: {told}\n{self.plans[case.place].message}"
 
 
 class Answers:

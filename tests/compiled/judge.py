@@ -179,7 +179,7 @@ def bent(plan: Plan, held: Structures, random: Random) -> Bent | None:
 
 def members(holder: Any, header: Header) -> Any:
     """Yield every member that holds a number: its holder, its name or index, and whether it is a truth."""
-    for name, kind in holder._fields_:  # type: ignore[misc]
+    for name, kind in holder._fields_:
         if name == "nothing":
             continue
         yield from _member(holder, name, kind, header, truth=name in holder.truths)

@@ -136,7 +136,7 @@ class Drawn:
         tag = self.enumeration(self.name(), count=self.random.randint(2, 4))
         options = tuple(Option(name, self.fields(depth - 1)) for name in tag.names)
         between = [self.leaf(self.name())] if self.maybe(0.3) else []
-        chosen = Union(**self.usual(self.name()), tag=tag.name, options=options)
+        chosen: Field = Union(**self.usual(self.name()), tag=tag.name, options=options)
         if self.maybe(0.2):
             chosen = Array(
                 self.name(),

@@ -117,7 +117,7 @@ class Target:
             return "" if done.returncode == 0 else "what it makes does not run here"
 
 
-_PPC = {"abi": POWERPC, "runner": ("qemu-ppc",)}
+_QEMU = ("qemu-ppc",)
 _STATIC = ("powerpc-linux-gnu-gcc", "-static")
 _RUNNING = (
     Target("gcc", "c99", ("-O0", *SANITIZERS, *CALLS)),
@@ -128,10 +128,16 @@ _RUNNING = (
     Target("gcc", "c11", ("-O0", *UNDEFINED), I386, ("-m32",)),
     Target("clang", "c99", ("-O0", *SANITIZERS), I386, ("-m32",)),
     Target("clang", "c11", ("-O0",), I386, ("-m32",)),
-    Target("powerpc-linux-gnu-gcc", "c99", ("-O0",), **_PPC, linker=_STATIC),
-    Target("powerpc-linux-gnu-gcc", "c11", ("-O0", *TRAPS), **_PPC, linker=_STATIC),
+    Target("powerpc-linux-gnu-gcc", "c99", ("-O0",), POWERPC, runner=_QEMU, linker=_STATIC),
+    Target("powerpc-linux-gnu-gcc", "c11", ("-O0", *TRAPS), POWERPC, runner=_QEMU, linker=_STATIC),
     Target(
-        "clang", "c11", ("-O0",), **_PPC, machine=("--target=powerpc-linux-gnu",), linker=_STATIC
+        "clang",
+        "c11",
+        ("-O0",),
+        POWERPC,
+        runner=_QEMU,
+        machine=("--target=powerpc-linux-gnu",),
+        linker=_STATIC,
     ),
 )
 # The processor of a small node, of which there is nothing here to run: warnings, and what the code calls.

@@ -37,6 +37,8 @@ def test_json(invoke: Invoke, tmp_path: Path) -> None:
     assert answer["version"] == 1
     found = answer["generate"]
     assert (found["message"], found["min_octets"], found["float"]) == ("event", 2, False)
+    assert set(found["memory"]) == {"structure", "constants", "pack_stack", "unpack_stack"}
+    assert "struct event {structure} (fewer".format(**found["memory"]) in made(tmp_path)["event.h"]
     for file in found["files"]:
         assert Path(file["path"]).stat().st_size == file["octets"] > 1000
     assert "float energy" not in made(tmp_path)["event.h"]

@@ -35,12 +35,29 @@ class GeneratedFile(NamedTuple):
     text: str
 
 
+class CodeMemory(NamedTuple):
+    """The memory that generated code takes, in octets: the structure of a message, constants, and stack.
+
+    ``structure`` is that of a processor that aligns each type to its size, on others it is smaller. The stack is a
+    bound for a call with all that it calls, as gcc and clang compile it with -Os or -O2; it is reckoned, not measured.
+    """
+
+    structure: int
+    constants: int
+    pack_stack: int
+    unpack_stack: int
+
+
 class Generated(NamedTuple):
-    """The two files of a message, ``header`` and ``source``, and how many ``vectors`` their self-test has."""
+    """The two files of a message, ``header`` and ``source``.
+
+    ``vectors`` is how many their self-test has, ``memory`` what their code takes on the node.
+    """
 
     header: GeneratedFile
     source: GeneratedFile
     vectors: int
+    memory: CodeMemory
 
 
 def generate(message: Message, *, prefix: str | None = None, floats: bool = True) -> Generated:
@@ -86,18 +103,17 @@ def generate(message: Message, *, prefix: str | None = None, floats: bool = True
         "floats": floats,
     }
     source = _source(known, maker)
-    known |= {
-        "octets": maker.structs[-1].extent.octets,
-        "constant_octets": sum(
-            len(table["entries"]) * SCALARS[table["kind"]].octets for table in maker.tables
-        ),
-        "stack": stack_octets(source, f"{names.prefix}_pack", f"{names.prefix}_unpack"),
-    }
-    header = _render("header.h.jinja", known)
+    memory = CodeMemory(
+        maker.structs[-1].extent.octets,
+        sum(len(table["entries"]) * SCALARS[table["kind"]].octets for table in maker.tables),
+        *stack_octets(source, f"{names.prefix}_pack", f"{names.prefix}_unpack"),
+    )
+    header = _render("header.h.jinja", known | {"memory": memory})
     return Generated(
         GeneratedFile(f"{names.prefix}.h", header),
         GeneratedFile(f"{names.prefix}.c", source),
         len(vectors),
+        memory,
     )
 
 

@@ -18,8 +18,8 @@ _CALL = re.compile(r"\b(\w+)\(")
 _SAVED, _VARIABLE_OCTETS, _CURSOR, _LOOP = 64, 8, 24, 16
 
 
-def stack_octets(source: str, *names: str) -> tuple[int, ...]:
-    """Return, for each named function, a bound of the octets of stack of a call, with all that it calls."""
+def stack_octets(source: str, packing: str, unpacking: str) -> tuple[int, int]:
+    """Return, for each of the two functions, a bound of the octets of stack of a call, with all that it calls."""
     bodies = dict(_FUNCTION.findall(source))
 
     @cache
@@ -27,7 +27,7 @@ def stack_octets(source: str, *names: str) -> tuple[int, ...]:
         called = {word for word in _CALL.findall(bodies[name]) if word in bodies}
         return _own(bodies[name]) + max(map(deepest, called), default=0)
 
-    return tuple(map(deepest, names))
+    return deepest(packing), deepest(unpacking)
 
 
 def _own(body: str) -> int:
