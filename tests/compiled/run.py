@@ -15,7 +15,7 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Self
@@ -130,7 +130,7 @@ def portions(
     )  # each so many-th portion goes through all entries
     for number, first in enumerate(range(0, options.schemas, TOGETHER)):
         count = min(TOGETHER, options.schemas - first)
-        yield first, count, tuple(targets if number % each == 0 else targets[:1])
+        yield options.first + first, count, tuple(targets if number % each == 0 else targets[:1])
 
 
 def parsed(words: list[str] | None) -> argparse.Namespace:
@@ -140,6 +140,7 @@ def parsed(words: list[str] | None) -> argparse.Namespace:
     parser.add_argument(
         "--others", type=int, default=2_000, help="formats of all entries but the first"
     )
+    parser.add_argument("--first", type=int, default=0, help="the number of the first format")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--compiler", choices=("gcc", "clang"))
@@ -166,7 +167,7 @@ def main(words: list[str] | None = None) -> int:
     with ProcessPoolExecutor(options.jobs, max_tasks_per_child=8) as pool:
         running = [pool.submit(tried, options.seed, *portion) for portion in work]
         try:
-            for done, future in enumerate(running, 1):
+            for done, future in enumerate(as_completed(running), 1):
                 for one in future.result():
                     sums[one.title] = one.added(sums.get(one.title))
                     for fault in one.faults:
@@ -189,9 +190,8 @@ def main(words: list[str] | None = None) -> int:
 
 
 def _report(options: argparse.Namespace, sums: list[Tried], told: str, seconds: int) -> None:
-    command = (
-        f"PYTHONPATH=tests python -m compiled.run --schemas {options.schemas} --seed {options.seed}"
-    )
+    numbers = f"--schemas {options.schemas} --first {options.first} --seed {options.seed}"
+    command = f"PYTHONPATH=tests python -m compiled.run {numbers}"
     write(Report(options.report, command, [row_of(one) for one in sums], [told], seconds))
 
 

@@ -8,14 +8,14 @@ from typing import NamedTuple
 
 
 class Extent(NamedTuple):
-    """The octets of a type, and to how many it is aligned."""
+    """Octets that a member takes, and what its address is a multiple of."""
 
-    octets: int
-    aligned: int
+    size: int
+    align: int
 
     def times(self, count: int) -> "Extent":
         """Return that of an array."""
-        return Extent(self.octets * count, self.aligned)
+        return Extent(self.size * count, self.align)
 
 
 SCALARS = {
@@ -29,13 +29,14 @@ SCALARS = {
 
 def extent_of(head: str, members: Iterable[Extent]) -> Extent:
     """Return that of a structure or union with these members."""
-    end, aligned = 0, 1
+    end, align = 0, 1
     for member in members:
-        aligned = max(aligned, member.aligned)
-        start = 0 if head.startswith("union ") else _up(end, member.aligned)
-        end = max(end, start + member.octets)
-    return Extent(_up(end, aligned), aligned)
+        align = max(align, member.align)
+        start = 0 if head.startswith("union ") else up(end, member.align)
+        end = max(end, start + member.size)
+    return Extent(up(end, align), align)
 
 
-def _up(octets: int, aligned: int) -> int:
-    return -(-octets // aligned) * aligned
+def up(octets: int, align: int) -> int:
+    """Return the next multiple of ``align``."""
+    return -(-octets // align) * align

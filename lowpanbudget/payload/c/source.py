@@ -104,8 +104,8 @@ def generate(message: Message, *, prefix: str | None = None, floats: bool = True
     }
     source = _source(known, maker)
     memory = CodeMemory(
-        maker.structs[-1].extent.octets,
-        sum(len(table["entries"]) * SCALARS[table["kind"]].octets for table in maker.tables),
+        maker.structs[-1].extent.size,
+        sum(len(table["entries"]) * SCALARS[table["kind"]].size for table in maker.tables),
         *stack_octets(source, f"{names.prefix}_pack", f"{names.prefix}_unpack"),
     )
     header = _render("header.h.jinja", known | {"memory": memory})

@@ -12,19 +12,13 @@ its own. Padding is sent as zeros.
 
 import struct
 from collections.abc import Iterator
-from typing import Any, NamedTuple
+from typing import Any
 
+from lowpanbudget.payload.c.extent import Extent, up
 from lowpanbudget.payload.exact import FLOAT_LETTERS
 from lowpanbudget.payload.forms import shapes
 
 _UNSIGNED, _SIGNED = "BHIQ", "bhiq"
-
-
-class Extent(NamedTuple):
-    """Octets that a member takes, and what its address is a multiple of."""
-
-    size: int
-    align: int
 
 
 class CLayout:
@@ -71,7 +65,7 @@ class CLayout:
             return self._scalar(_letter(shape))
         align = max((part.align for part, _ in parts), default=1)
         return Extent(
-            _up(max((offset + part.size for part, offset in parts), default=0), align), align
+            up(max((offset + part.size for part, offset in parts), default=0), align), align
         )
 
     def _counted(self, shape: shapes.SizedShape) -> list[tuple[Extent, int]]:
@@ -83,7 +77,7 @@ class CLayout:
         if shape.least == shape.most:
             return [(every, 0)]
         count = self._scalar(_unsigned(shape.most))
-        return [(count, 0), (every, _up(count.size, every.align))]
+        return [(count, 0), (every, up(count.size, every.align))]
 
     def _places(self, record: shapes.RecordShape) -> Iterator[tuple[Any, Extent, int]]:
         """Yield each member (None: the presence bits) with its extent and offset."""
@@ -97,7 +91,7 @@ class CLayout:
                 parts.append((None, Extent(-(-optional // 8), 1)))
         parts += [(member, self._extent(member.shape)) for member in record.members]
         for member, part in parts:
-            offset = _up(offset, part.align)
+            offset = up(offset, part.align)
             yield member, part, offset
             offset += part.size
 
@@ -191,7 +185,3 @@ def _letter(shape: shapes.Shape) -> str:
 
 def _unsigned(most: int) -> str:
     return next(_UNSIGNED[size] for size in range(4) if most < 1 << (8 << size))
-
-
-def _up(offset: int, align: int) -> int:
-    return -(-offset // align) * align
