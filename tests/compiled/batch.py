@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 from compiled import judge, stack
 from compiled.schemas import message
+from compiled.shared import SharedHelpers
 from compiled.targets import Target
 from payload.c_library import Abi, Structures, alike, written
 
@@ -56,6 +57,7 @@ class Batch:
     first: int
     count: int
     folder: Path
+    shared: bool = False  # whether functions that are alike are compiled once
     plans: list[judge.Plan] = field(default_factory=list)
     files: list[Generated] = field(default_factory=list)
     cases: dict[Abi, list[Case]] = field(default_factory=dict)
@@ -72,10 +74,13 @@ class Batch:
             files = generate(made, prefix=f"m{index}", floats=self.floats(index))
             written(files, self.folder)
             self.files.append(files)
-        sources, headers, rows = [], [], []
+        sources, headers, rows, helpers = [], [], [], SharedHelpers()
         for k in range(self.count):
             tested = "" if k % SELF_TESTED else f"#define M{k}_SELF_TEST\n"
-            sources.append(f'{tested}#include "m{k}.c"\n')
+            text = f'#include "m{k}.c"\n'
+            if self.shared:
+                text = helpers.source(self.files[k].source.text, f"m{k}")
+            sources.append(tested + text)
             headers.append(f'{tested}#include "m{k}.h"\n')
             test = f"m{k}_self_test" if tested else "NULL"
             rows.append(
