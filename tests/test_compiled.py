@@ -9,6 +9,7 @@ from compiled import judge, stack
 from compiled.batch import Batch, foreign
 from compiled.run import chosen, parsed, portions
 from compiled.schemas import message
+from compiled.shared import SharedHelpers
 from compiled.targets import TARGETS, Target
 from payload.c_library import needs_gcc
 
@@ -38,6 +39,18 @@ def test_a_fault_in_the_code_is_found_and_none_without(tmp_path: Path) -> None:
     found = batch.compare(PLAIN, other)
     assert found
     assert all("format 1 of seed 3" in fault for fault in found)
+
+
+def test_functions_are_shared_only_where_all_that_they_call_is_the_same() -> None:
+    low = "static int {p}_low_(int x)\n{{\n    return x + {n};\n}}\n\n"
+    high = "/* It calls. */\nstatic int {p}_high_(int x)\n{{\n    return {p}_low_(x);\n}}\n"
+    helpers = SharedHelpers()
+    first = (low + high).format(p="m0", n=1)
+    assert helpers.source(first, "m0") == first
+    other = (low + high).format(p="m1", n=2)
+    assert helpers.source(other, "m1") == other
+    alike = helpers.source((low + high).format(p="m2", n=2), "m2")
+    assert alike.split() == ["#define", "m2_low_", "m1_low_", "#define", "m2_high_", "m1_high_"]
 
 
 def test_construct_and_python_must_agree() -> None:

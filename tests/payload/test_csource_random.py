@@ -14,6 +14,7 @@ from random import Random
 from typing import Any
 
 import pytest
+from compiled.shared import SharedHelpers
 from hypothesis import HealthCheck, Phase, given, settings
 from payload.c_library import Library, alike, compiled, needs_gcc, without_places, written
 from payload.schemas import filled_messages
@@ -67,14 +68,15 @@ def libraries(
 
 
 def built(formats: tuple[Filled, ...], folder: Path) -> list[tuple[Library, list[dict[str, Any]]]]:
-    """Return the formats as libraries of one shared object."""
-    sources, headers = [], []
+    """Return the formats as libraries of one shared object; functions that are alike are compiled once."""
+    sources, headers, helpers = [], [], SharedHelpers()
     for index, (message, _) in enumerate(formats):
         files = generate(message, prefix=f"m{index}")
-        source = written(files, folder)
-        with source.open("a") as file:
-            size = f"size_t m{index}_size(void)"
-            file.write(f"{size};\n{size} {{ return sizeof(struct m{index}); }}\n")
+        source, size = written(files, folder), f"size_t m{index}_size(void)"
+        source.write_text(
+            helpers.source(files.source.text, f"m{index}")
+            + f"{size};\n{size} {{ return sizeof(struct m{index}); }}\n"
+        )
         sources.append(source)
         headers.append(files.header.text)
     shared = ctypes.CDLL(str(compiled(sources, folder / "all.so", "-shared", "-fPIC", "-O0")))

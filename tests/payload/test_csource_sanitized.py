@@ -8,6 +8,7 @@ read is packed again into memory of exactly its size.
 import subprocess
 from pathlib import Path
 
+from compiled.shared import SharedHelpers
 from payload.c_library import compiled, needs_gcc, written
 from payload.test_csource import SANITIZERS
 from payload.test_csource_random import drawn
@@ -38,7 +39,7 @@ static unsigned long read_well, read_badly;
 
 _EACH = """
 #define %(P)s_SELF_TEST
-#include "%(p)s.c"
+%(source)s
 static int %(p)s_try(void)
 {
     static const struct { const uint8_t *octets; size_t length; } seeds[] = {%(seeds)s};
@@ -80,7 +81,11 @@ static int %(p)s_try(void)
 
 
 def test_no_octets_make_it_stumble(tmp_path: Path) -> None:
-    text, names = [_COMMON], []
+    text, names, helpers = (
+        [_COMMON],
+        [],
+        SharedHelpers(),
+    )  # functions that are alike are compiled once
     formats = drawn(FORMATS)
     for index, (message, many) in enumerate(formats):
         made = generate(message, prefix=f"m{index}", floats=index % 3 > 0)
@@ -90,7 +95,9 @@ def test_no_octets_make_it_stumble(tmp_path: Path) -> None:
             f"{{m{index}_octets_{k}_, sizeof m{index}_octets_{k}_}}"
             for k in range(1, made.vectors + 1)
         )
-        text.append(_EACH % {"p": f"m{index}", "P": f"M{index}", "seeds": seeds, "rounds": ROUNDS})
+        source = helpers.source(made.source.text, f"m{index}")
+        known = {"p": f"m{index}", "P": f"M{index}", "seeds": seeds, "rounds": ROUNDS}
+        text.append(_EACH % {**known, "source": source})
         assert many
     calls = "".join(
         f"    if ((result = {name}_try()) != 0) return {k};\n" for k, name in enumerate(names, 1)
