@@ -57,7 +57,6 @@ class Batch:
     first: int
     count: int
     folder: Path
-    shared: bool = False  # whether functions that are alike are compiled once
     plans: list[judge.Plan] = field(default_factory=list)
     files: list[Generated] = field(default_factory=list)
     cases: dict[Abi, list[Case]] = field(default_factory=dict)
@@ -74,19 +73,18 @@ class Batch:
             files = generate(made, prefix=f"m{index}", floats=self.floats(index))
             written(files, self.folder)
             self.files.append(files)
-        sources, headers, rows, helpers = [], [], [], SharedHelpers()
+        sources, shared, headers, rows, helpers = [], [], [], [], SharedHelpers()
         for k in range(self.count):
             tested = "" if k % SELF_TESTED else f"#define M{k}_SELF_TEST\n"
-            text = f'#include "m{k}.c"\n'
-            if self.shared:
-                text = helpers.source(self.files[k].source.text, f"m{k}")
-            sources.append(tested + text)
+            sources.append(f'{tested}#include "m{k}.c"\n')
+            shared.append(tested + helpers.source(self.files[k].source.text, f"m{k}"))
             headers.append(f'{tested}#include "m{k}.h"\n')
             test = f"m{k}_self_test" if tested else "NULL"
             rows.append(
                 f"    {{sizeof(struct m{k}), w{k}_pack, w{k}_unpack, w{k}_prefix, {test}}},\n"
             )
         self.folder.joinpath("formats.c").write_text("".join(sources))
+        self.folder.joinpath("shared.c").write_text("".join(shared))
         self.folder.joinpath("main.c").write_text(
             "".join(headers)
             + _FORMAT
@@ -146,20 +144,24 @@ class Batch:
         """Return the compiled program; what the compiler says is a ``RuntimeError``."""
         folder = self.folder / target.title.replace(" ", "_").replace(",", "")
         folder.mkdir(exist_ok=True)
-        guard = "-DGUARD=0" if "-fsanitize=address,undefined" in target.flags else "-DGUARD=8"
-        objects = []
-        for name in ("formats", "main") if target.runs else ("formats",):
-            made = folder / f"{name}.o"
-            usage = ("-fstack-usage",) if name == "formats" and target.optimised else ()
-            done = target.compile(self.folder / f"{name}.c", made, guard, *usage)
-            if done.returncode or done.stderr:
-                raise RuntimeError(f"{target.title}: {done.stderr[:3000]}")
-            objects.append(made)
+        # what is optimised is each file as it is, for its stack; else functions that are alike are compiled once
+        usage = ("-fstack-usage",) if target.optimised else ()
+        objects = [folder / "formats.o"]
+        self._compile(target, "formats.c" if target.optimised else "shared.c", objects[0], *usage)
+        if target.runs:
+            objects.append(folder / "main.o")
+            sanitized = "-fsanitize=address,undefined" in target.flags
+            self._compile(target, "main.c", objects[1], f"-DGUARD={0 if sanitized else 8}")
         if target.runs:
             linked = target.link(folder / "program", *objects)
             if linked.returncode:
                 raise RuntimeError(f"{target.title}: {linked.stderr[:3000]}")
         return folder
+
+    def _compile(self, target: Target, source: str, made: Path, *more: str) -> None:
+        done = target.compile(self.folder / source, made, *more)
+        if done.returncode or done.stderr:
+            raise RuntimeError(f"{target.title}: {done.stderr[:3000]}")
 
     def stack(self, folder: Path) -> tuple[int, list[str]]:
         """Return the most octets of stack that a call takes, and what takes more than its header says."""

@@ -54,7 +54,7 @@ def tried(seed: int, first: int, count: int, targets: tuple[Target, ...]) -> lis
     """Return what came of formats with consecutive numbers, first by construct and then by target."""
     folder = BUILD / f"{os.getpid()}"
     shutil.rmtree(folder, ignore_errors=True)
-    batch = Batch(seed, first, count, folder.absolute(), shared=len(targets) == 1)
+    batch = Batch(seed, first, count, folder.absolute())
     start = _used()
     batch.prepare()
     beside = Tried("construct and Python", count, seconds=_used() - start)
