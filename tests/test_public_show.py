@@ -1,10 +1,12 @@
-"""``show``: a notebook gets the terminal's text as HTML, and nothing in it that is not text."""
+"""``show``: a notebook gets a picture and the terminal's text as HTML, and nothing of it reaches beyond itself."""
 
 import html
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree as ET
 
 import pytest
 
@@ -42,7 +44,7 @@ NASTY = "<script>alert(1)</script> [red]&amp; \x1b[31m \u202e\u2066 \x00 </pre>"
 
 def text_of(picture: Picture) -> str:
     """Return the text of a picture's HTML, as a browser shows it."""
-    page = picture._repr_html_()
+    page = re.sub(r"\A<svg .*</svg>\n", "", picture._repr_html_(), flags=re.DOTALL)
     assert re.findall(r"</?(\w+)", page)[0] == "pre"
     assert set(re.findall(r"</?(\w+)", page)) <= {"pre", "span"}
     return html.unescape(re.sub(r"<[^>]*>", "", page))
@@ -123,6 +125,89 @@ def test_nothing_that_a_frame_or_a_file_says_acts() -> None:
         "\\x00",
     ):
         assert harmless in joined
+
+
+DRAWN = ("ledger", "budget", "budgets", "frame", "captured", "airtimes", "network", "burst")
+SVG = "{http://www.w3.org/2000/svg}"
+PARTS = {"svg", "title", "desc", "style", "defs", "pattern", "rect", "path", "text"}
+
+
+def pictures_of(*results: Any) -> list[ET.Element]:
+    """Return the pictures in the HTML of results, each one read as XML."""
+    pages = [show(result)._repr_html_() for result in results]
+    return [
+        ET.fromstring(each)
+        for page in pages
+        for each in re.findall(r"<svg .*?</svg>", page, re.DOTALL)
+    ]
+
+
+@pytest.mark.parametrize("name", RESULTS)
+def test_what_has_a_picture_is_drawn_and_told_in_words(name: str) -> None:
+    drawn = pictures_of(RESULTS[name]())
+    assert len(drawn) == (name in DRAWN)
+    for root in drawn:
+        assert root.get("role") == "img"
+        told = {each.get("id"): each.text for each in root.iter()}
+        named = [told[each] or "" for each in (root.get("aria-labelledby") or "").split()]
+        assert len(named) == 2
+        assert all(named)
+
+
+def test_a_picture_touches_nothing_else_of_a_notebook() -> None:
+    drawn = pictures_of(*(RESULTS[name]() for name in DRAWN))
+    ids = [each.get("id") for root in drawn for each in root.iter() if each.get("id")]
+    assert len(ids) == len(set(ids))
+    for root in drawn:
+        own = root.get("id") or ""
+        assert {each.tag.removeprefix(SVG) for each in root.iter()} <= PARTS
+        for each in root.iter():
+            assert not [name for name in each.attrib if name.startswith("on") or "href" in name]
+            for value in each.attrib.values():
+                assert re.fullmatch(rf"url\(#{own}-[a-z0-9-]+\)", value) or "url" not in value
+        style = root.findtext(f"{SVG}style") or ""
+        assert "@import" not in style
+        assert "url" not in style
+        # rules of a style sheet (CSS Syntax Module Level 3): what stands before each block is the selector
+        rules = re.findall(
+            r"([^{}]+)\{([^{}]*)\}", style.replace("@media (prefers-color-scheme:dark){", "")
+        )
+        assert len(rules) > 10
+        for selectors, _ in rules:
+            for selector in selectors.split(","):
+                assert re.match(rf"#{own}(?: |$)", selector.strip())
+        assert "@media (prefers-color-scheme:dark)" in style
+
+
+def test_the_frame_is_drawn_to_scale() -> None:
+    # README: 20 octets; IEEE 802.15.4: 3 bits of frame type first
+    (root,) = pictures_of(RESULTS["frame"]())
+    cells = [one for one in root.iter(f"{SVG}rect") if one.find(f"{SVG}title") is not None]
+    widths = [float(one.get("width", "0")) for one in cells]
+    assert cells[0][0].text == "frame type"
+    assert sum(widths) / widths[0] == pytest.approx(20 * 8 / 3, rel=1e-3)
+
+
+def test_a_picture_of_many_frames_says_what_it_leaves_out() -> None:
+    frame = RESULTS["frame"]()
+    (root,) = pictures_of([frame] * 27)
+    text = " ".join(each.text or "" for each in root.iter(f"{SVG}text"))
+    assert "24 frames, to scale" in text
+    assert "3 more frames are in the text beneath" in text
+    assert pictures_of(decode_frame(b"")) == []
+
+
+def test_hostile_names_stay_text_in_a_picture() -> None:
+    evil = f"</style></text></svg>{NASTY}"
+    ledger = RESULTS["ledger"]()
+    named = {"layer": evil, "name": evil, "meaning": evil, "value": evil, "removed_by": evil}
+    spans = tuple(span._replace(**named) for span in ledger.spans)
+    drawn = show(replace(ledger, spans=spans))._repr_html_()
+    assert drawn.count("<svg") == drawn.count("</svg>") == 1
+    assert drawn.count("<style") == drawn.count("</style>") == 1
+    assert "<script" not in drawn
+    assert not set("\x00\x1b\u202e\u2066") & set(drawn)
+    assert "&lt;script&gt;" in drawn
 
 
 @pytest.mark.parametrize("wrong", [None, 5, "text", [], [1, 2], ARCHIVE, b"octets"])

@@ -1,7 +1,7 @@
-"""``show``: results drawn for a notebook, with the figures that the terminal has.
+"""``show``: results drawn for a notebook: the picture that a file or a page has of them, and what the terminal says.
 
-One description serves both: what is painted for the terminal is exported as HTML. Text of a frame or a file is made
-harmless as for a terminal, and escaped.
+One description serves all: rows and cells are those of files and pages, and what is painted for the terminal is
+exported as HTML. Text of a frame or a file is made harmless as for a terminal, and escaped.
 """
 
 from collections.abc import Callable, Iterable
@@ -39,6 +39,7 @@ from lowpanbudget.report import (
     view,
     weigh_text,
 )
+from lowpanbudget.report.drawings import DRAWINGS
 from lowpanbudget.report.screen import NARROWEST, WIDEST, Screen
 from lowpanbudget.report.terminal import heading
 from lowpanbudget.report.terms import Explanation
@@ -50,15 +51,16 @@ from lowpanbudget.room.weigh import Weighing
 from lowpanbudget.stack.frame import Frame
 
 Paint = Callable[[Console, Screen], None]
+Drawing = Callable[[], str]
 
 
 class Picture:
     """A result drawn: a notebook shows it as HTML, ``print`` and ``str`` give the terminal's text without colour."""
 
-    __slots__ = ("_paint", "_width")
+    __slots__ = ("_drawing", "_paint", "_width")
 
-    def __init__(self, paint: Paint, width: int) -> None:
-        self._paint, self._width = paint, width
+    def __init__(self, paint: Paint, width: int, drawing: Drawing | None = None) -> None:
+        self._paint, self._width, self._drawing = paint, width, drawing
 
     def __str__(self) -> str:
         """Return the text, as wide as was asked for."""
@@ -68,9 +70,13 @@ class Picture:
     __repr__ = __str__
 
     def _repr_html_(self) -> str:
-        """Return the same as HTML: one block of text, coloured; no script, link or picture is in it."""
+        """Return a picture where there is one, and the text as HTML, coloured.
+
+        No script and no link is in it, and no rule of style reaches beyond the picture.
+        """
         screen = Screen(self._width, colour=True)
-        return screen.html(lambda console: self._paint(console, screen))
+        text = screen.html(lambda console: self._paint(console, screen))
+        return text if self._drawing is None else f"{self._drawing()}{text}"
 
 
 def show(result: object, *, width: int = 120) -> Picture:
@@ -78,15 +84,19 @@ def show(result: object, *, width: int = 120) -> Picture:
 
     ``result`` may be a ``Ledger``, ``Budget``, ``Fit``, ``Frame``, ``CapturedFrame``, ``Finding``, ``CaptureFindings``,
     ``Survey``, ``MessageAirtime``, ``Weighing``, ``Alternative``, ``FormatComparison`` or ``Explanation``, or a list or
-    tuple of one kind. ``width`` is in columns, 40 to 160: from 120 on a ledger is a table. Raises ``RequestError`` for
-    anything else.
+    tuple of one kind. Frames, ledgers, budgets and what a network carries are a picture to scale as well as text; of
+    many frames the first ones are drawn. ``width`` of the text is in columns, 40 to 160: from 120 on a ledger is a
+    table. Raises ``RequestError`` for anything else.
     """
     if isinstance(width, bool) or not isinstance(width, int) or not NARROWEST <= width <= WIDEST:
         raise RequestError(f"width {width!r} is not {NARROWEST} to {WIDEST} columns")
     several = list(result) if isinstance(result, list | tuple) else [result]
     for kind, paint in _PAINTERS:
         if several and all(isinstance(one, kind) for one in several):
-            return Picture(partial(paint, several), width)
+            draw = DRAWINGS.get(kind)
+            return Picture(
+                partial(paint, several), width, None if draw is None else partial(draw, several)
+            )
     raise RequestError(
         f"{type(result).__name__} cannot be drawn",
         hint=f"Drawn are: {', '.join(kind.__name__ for kind, _ in _PAINTERS)}, and lists of them",

@@ -31,7 +31,7 @@ def details(sighting: Sighting, largest: int) -> view.Data:
 
 def drawn(frame: Frame, title: str, sealed: tuple[int, int] = (0, 0)) -> view.Data:
     """Return what ``terminal.frame`` draws of a frame; in the range ``sealed`` ends sealed octets for each other."""
-    sealed = max(frame.opened, sealed, key=lambda place: place[1] - place[0])
+    sealed = sealed_in(frame, sealed)
     return {
         "title": title,
         "seen": view.data_of(frame),
@@ -39,6 +39,11 @@ def drawn(frame: Frame, title: str, sealed: tuple[int, int] = (0, 0)) -> view.Da
         "segments": view.segments(frame.spans),
         "sealed": sealed,
     }
+
+
+def sealed_in(frame: Frame, sealed: tuple[int, int]) -> tuple[int, int]:
+    """Return the range of octets that went encrypted: what the link sealed, or what ends sealed for each other."""
+    return max(frame.opened, sealed, key=lambda place: place[1] - place[0])
 
 
 def restored_fields(headers: Iterable[Restored]) -> list[view.Data]:

@@ -20,7 +20,7 @@ from lowpanbudget.deployment.measurement import Measurer
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.audited import CaptureFindings, audit_of
 from lowpanbudget.findings.finding import Finding
-from lowpanbudget.report import surveys, view
+from lowpanbudget.report import sightings, surveys, view
 from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.page.measured import measured_part
 from lowpanbudget.report.screen import harmless
@@ -206,7 +206,7 @@ class _Drawing:
 
     def _frame(self, sighting: Sighting) -> view.Data:
         frame, text, time_ns = sighting.as_frame, self.figures.text, sighting.record.time_ns
-        sealed = max(frame.opened, sighting.unsealed, key=lambda place: place[1] - place[0])
+        sealed = sightings.sealed_in(frame, sighting.unsealed)
         return {
             "number": sighting.number,
             "seconds": None if time_ns is None else (time_ns - self._first_ns) / SECOND,

@@ -4,7 +4,7 @@ Thin rules, octets and numbers in a fixed width, five tones; kinds of one tone d
 """
 
 import textwrap
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from html import escape
 
@@ -13,8 +13,12 @@ from lowpanbudget.report.chart import Chart, ChartBlock, ChartKind, ChartRow, Ro
 from lowpanbudget.report.screen import harmless
 from lowpanbudget.report.svg import looks
 from lowpanbudget.report.svg.curves import DASHES, curve_style, curves
-from lowpanbudget.report.svg.paper import CHAR, LINE, WIDTH, Paper
+from lowpanbudget.report.svg.paper import CHAR, LINE, WIDTH, Paper, name_of, scoped
 from lowpanbudget.report.svg.rows import rows
+
+Colours = Callable[
+    [Mapping[str, str]], str
+]  # the rules that give a picture the colours of these names
 
 MARGIN = 24
 _KEY_GAP, _SWATCH = 26, 16
@@ -30,9 +34,14 @@ _PATTERNS = (
 )
 
 
-def svg(pictures: Sequence[Chart], title: str, caution: str = "") -> str:
-    """Return the text of an SVG file with these pictures, one below the other, under one title and over a caution."""
-    paper = Paper()
+def svg(pictures: Sequence[Chart], title: str, caution: str = "", *, within: bool = False) -> str:
+    """Return the text of an SVG file with these pictures, one below the other, under one title and over a caution.
+
+    ``within`` a page that has other pictures it has a name of its own.
+    """
+    told = [f"{one.title}\n{charts.described(one)}" for one in pictures]
+    described = "\n\n".join([*told, caution] if caution else told)
+    paper = Paper(name_of(f"{title}\n{described}") if within else "")
     fills: dict[ChartKind, str] = {}
     y = float(MARGIN + LINE)
     paper.text(MARGIN, y, title, "title")
@@ -44,10 +53,7 @@ def svg(pictures: Sequence[Chart], title: str, caution: str = "") -> str:
         fills |= named
         y = _draw(paper, picture, named, MARGIN, y + LINE / 2)
     y = paragraph(paper, caution, MARGIN, y + LINE) if caution else y
-    told = [f"{one.title}\n{charts.described(one)}" for one in pictures]
-    described = "\n\n".join([*told, caution] if caution else told)
-    style = f"{_style()}{_colours(looks.LIGHT)}@media (prefers-color-scheme:dark){{\n{_colours(looks.DARK)}}}\n"
-    return document(paper, y, title, described, style, _defs(fills.values()))
+    return document(paper, y, title, described, _style(), _colours, _defs(fills.values(), paper))
 
 
 def paragraph(paper: Paper, text: str, x: float, y: float) -> float:
@@ -58,14 +64,21 @@ def paragraph(paper: Paper, text: str, x: float, y: float) -> float:
     return y
 
 
-def document(paper: Paper, y: float, title: str, described: str, style: str, defs: str) -> str:
+def document(
+    paper: Paper, y: float, title: str, described: str, style: str, colours: Colours, defs: str
+) -> str:
     """Return what is on a paper down to y as the text of an SVG file, with what it shows in words."""
     height = round(y + MARGIN)
+    own = f'id="{paper.name}" ' if paper.name else ""
+    fitted = f"#{paper.name}{{display:block;max-width:100%;height:auto}}\n" if paper.name else ""
+    rules = paper.scoped(f"{style}{colours(looks.LIGHT)}")
+    dark = f"@media (prefers-color-scheme:dark){{\n{paper.scoped(colours(looks.DARK))}}}\n"
+    titled, told = paper.id("title"), paper.id("desc")
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{height}" '
-        f'viewBox="0 0 {WIDTH} {height}" role="img" aria-labelledby="title desc">\n'
-        f'<title id="title">{_safe(title)}</title>\n<desc id="desc">{_safe(described)}</desc>\n'
-        f"<style>\n{style}</style>\n<defs>\n{defs}</defs>\n"
+        f'<svg {own}xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{height}" '
+        f'viewBox="0 0 {WIDTH} {height}" role="img" aria-labelledby="{titled} {told}">\n'
+        f'<title id="{titled}">{_safe(title)}</title>\n<desc id="{told}">{_safe(described)}</desc>\n'
+        f"<style>\n{fitted}{rules}{dark}</style>\n<defs>\n{defs}</defs>\n"
         f'<rect class="paper" width="{WIDTH}" height="{height}"/>\n{paper.content}</svg>\n'
     )
 
@@ -88,7 +101,7 @@ def inline(picture: Chart) -> str:
 def page_patterns() -> str:
     """Return an element that draws nothing and has the patterns of all pictures of a page."""
     every = [f"{tone}-{turn}" for tone in _TONES for turn in range(len(_PATTERNS))]
-    return f'<svg class="chart patterns" aria-hidden="true"><defs>\n{_defs(every)}</defs></svg>\n'
+    return f'<svg class="chart patterns" aria-hidden="true"><defs>\n{_defs(every, Paper())}</defs></svg>\n'
 
 
 def _joined(row: ChartRow) -> ChartRow:
@@ -99,9 +112,7 @@ def _joined(row: ChartRow) -> ChartRow:
 def page_chart_style() -> str:
     """Return the style of pictures in a page, whose colours are variables there."""
     of = {name: f"var(--{name})" for name in looks.LIGHT}
-    lines = f"{_style()}{_colours(of)}".splitlines()
-    rules = [rule for line in lines for rule in line.replace("}", "}\n").splitlines()]
-    return "".join(f".chart {rule}" for rule in rules)
+    return scoped(f"{_style()}{_colours(of)}", ".chart")
 
 
 def _draw(
@@ -129,7 +140,7 @@ def _named(picture: Chart) -> dict[ChartKind, str]:
     return found
 
 
-def _defs(fills: Iterable[str]) -> str:
+def _defs(fills: Iterable[str], paper: Paper) -> str:
     lines = []
     for name in sorted(set(fills)):
         tone, turn = name.split("-")
@@ -138,7 +149,7 @@ def _defs(fills: Iterable[str]) -> str:
         if path:
             inner = f'<rect class="paper" width="6" height="6"/><path class="s-{tone}" d="{path}"/>'
         lines.append(
-            f'<pattern id="{name}" width="6" height="6" patternUnits="userSpaceOnUse">{inner}</pattern>\n'
+            f'<pattern id="{paper.id(name)}" width="6" height="6" patternUnits="userSpaceOnUse">{inner}</pattern>\n'
         )
     return "".join(lines)
 

@@ -1,13 +1,13 @@
 """Frames as SVG, to scale: the rows and cells that a page has, each cell with its letter and number."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from lowpanbudget.report.figure import WIDTH as BITS
 from lowpanbudget.report.figure import rows_of, runs_of
 from lowpanbudget.report.svg import looks
 from lowpanbudget.report.svg.document import MARGIN, document, paragraph
-from lowpanbudget.report.svg.paper import CHAR, LINE, SMALL_CHAR, WIDTH, Paper
+from lowpanbudget.report.svg.paper import CHAR, LINE, SMALL_CHAR, WIDTH, Paper, name_of
 from lowpanbudget.report.view import Data
 
 _OFFSETS = 36  # units before the cells, for the number of their first octet
@@ -25,9 +25,16 @@ class FramePicture(NamedTuple):
     fields: Sequence[Data]
 
 
-def frames_svg(pictures: Sequence[FramePicture], title: str, caution: str = "") -> str:
-    """Return the text of an SVG file with these frames, one below the other, under one title and over a caution."""
-    paper = Paper()
+def frames_svg(
+    pictures: Sequence[FramePicture], title: str, caution: str = "", *, within: bool = False
+) -> str:
+    """Return the text of an SVG file with these frames, one below the other, under one title and over a caution.
+
+    ``within`` a page that has other pictures it has a name of its own.
+    """
+    told = [f"{one.title}\n{one.says}\n{_described(one.fields)}" for one in pictures]
+    described = "\n\n".join([*told, caution])
+    paper = Paper(name_of(f"{title}\n{described}") if within else "")
     y = float(MARGIN + LINE)
     paper.text(MARGIN, y, title, "title")
     for picture in pictures:
@@ -38,10 +45,8 @@ def frames_svg(pictures: Sequence[FramePicture], title: str, caution: str = "") 
         y = _cells(paper, picture.fields, y + 1.5 * LINE)
         y = _unnamed(paper, picture.fields, y + LINE / 2)
     y = paragraph(paper, caution, MARGIN, y + LINE) if caution else y
-    told = [f"{one.title}\n{one.says}\n{_described(one.fields)}" for one in pictures]
-    style = f"{_STYLE}{_colours(looks.LIGHT)}@media (prefers-color-scheme:dark){{\n{_colours(looks.DARK)}}}\n"
     used = {field["look"] for picture in pictures for field in picture.fields}
-    return document(paper, y, title, "\n\n".join([*told, caution]), style, _hatches(used))
+    return document(paper, y, title, described, _STYLE, _colours, _hatches(used, paper))
 
 
 def _cells(paper: Paper, fields: Sequence[Data], y: float) -> float:
@@ -137,7 +142,7 @@ _STYLE = """text{white-space:pre;font:12px ui-monospace,'DejaVu Sans Mono',Menlo
 """
 
 
-def _colours(of: dict[str, str]) -> str:
+def _colours(of: Mapping[str, str]) -> str:
     fills = "".join(f".{name}{{fill:{of[looks.colour_of(name)]}}}" for name in looks.FILLS)
     return (
         f".paper{{fill:{of['paper']}}}text{{fill:{of['ink']}}}.faint{{fill:{of['dim']}}}.soft{{fill:{of['soft']}}}.cell{{stroke:{of['ink']}}}\n"
@@ -145,7 +150,7 @@ def _colours(of: dict[str, str]) -> str:
     )
 
 
-def _hatches(used: set[str]) -> str:
+def _hatches(used: set[str], paper: Paper) -> str:
     """Return a pattern for each fill: its colour, and its threads, the second ones across the first."""
     lines = []
     for name in sorted(used):
@@ -157,8 +162,9 @@ def _hatches(used: set[str]) -> str:
             else f'<rect class="thread" width="{hatch.width}" height="{gap}"/>'
             for across, hatch in enumerate(hatches)
         )  # fmt: skip
+        own = paper.id(f"{name}-fill")
         lines.append(
-            f'<pattern id="{name}-fill" width="{gap}" height="{gap}" patternUnits="userSpaceOnUse"{turn}>'
+            f'<pattern id="{own}" width="{gap}" height="{gap}" patternUnits="userSpaceOnUse"{turn}>'
             f'<rect class="{name}" width="{gap}" height="{gap}"/>{threads}</pattern>\n'
         )
     return "".join(lines)

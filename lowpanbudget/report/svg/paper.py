@@ -1,5 +1,10 @@
-"""What is drawn on: elements of SVG in the order in which they are put down."""
+"""What is drawn on: elements of SVG in the order in which they are put down.
 
+A picture of its own file has short ids and a plain style. One that stands in a page of others, as in a notebook, has a
+name: all its ids begin with it and each rule of its style holds inside it alone, so that nothing leaks into the page.
+"""
+
+from hashlib import sha256
 from html import escape
 
 from lowpanbudget.report.chart import Tone
@@ -14,13 +19,22 @@ SMALL_CHAR = CHAR * 11 / 12  # and one of the small size
 class Paper:
     """A sheet that collects elements; coordinates are units of the picture, y grows downwards."""
 
-    def __init__(self) -> None:
+    def __init__(self, name: str = "") -> None:
+        self.name = name
         self._elements: list[str] = []
 
     @property
     def content(self) -> str:
         """Return all elements, one a line."""
         return "".join(f"{element}\n" for element in self._elements)
+
+    def id(self, name: str) -> str:
+        """Return the id of a part of the picture."""
+        return f"{self.name}-{name}" if self.name else name
+
+    def scoped(self, style: str) -> str:
+        """Return plain rules as they hold in this picture alone."""
+        return scoped(style, f"#{self.name}") if self.name else style
 
     def text(self, x: float, y: float, text: str, style: str = "") -> None:
         """Put a text with its baseline at y."""
@@ -40,7 +54,7 @@ class Paper:
         """Put a block in a pattern, with an edge of its tone; ``says`` is shown when somebody points at it."""
         title = f"<title>{safe(says)}</title>" if says else ""
         place = f'x="{x:.2f}" y="{y:g}" width="{max(width, 0.5):.2f}" height="{height:g}"'
-        look = f'class="e-{tone.value}" fill="url(#{pattern})"'
+        look = f'class="e-{tone.value}" fill="url(#{self.id(pattern)})"'
         self._elements.append(f"<rect {look} {place}>{title}</rect>")
 
     def fill(
@@ -50,7 +64,7 @@ class Paper:
         title = f"<title>{safe(says)}</title>" if says else ""
         place = f'x="{x:.2f}" y="{y:.1f}" width="{width:.2f}" height="{height:.1f}"'
         self._elements.append(
-            f'<rect class="{style}" fill="url(#{look}-fill)" {place}>{title}</rect>'
+            f'<rect class="{style}" fill="url(#{self.id(f"{look}-fill")})" {place}>{title}</rect>'
         )
 
     def line(self, x1: float, y1: float, x2: float, y2: float, style: str = "rule") -> None:
@@ -67,3 +81,14 @@ class Paper:
 def safe(text: str) -> str:
     """Return a text that is harmless in a file for others, as an element holds it."""
     return escape(harmless(text))
+
+
+def scoped(style: str, place: str) -> str:
+    """Return rules of one selector each as they hold within a place."""
+    rules = style.replace("}", "}\n").split("\n")
+    return "".join(f"{place} {rule}\n" for rule in map(str.strip, rules) if rule)
+
+
+def name_of(described: str) -> str:
+    """Return a name that no other picture has: the same one whenever it is drawn, so that files do not differ."""
+    return f"picture-{sha256(described.encode()).hexdigest()[:12]}"
