@@ -9,17 +9,24 @@ import random
 import shutil
 import subprocess
 import time
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 import pytest
+from browser.packing_cases import beside, controls_of, octets_of
 from browser_pages import OPEN_ALL, asked_for, look, open_page, violations, wait
+from hypothesis import given, settings
+from payload.schemas import filled_messages
+from payload.unusual import unusual_messages
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
 from lowpanbudget import budget, load_design
 from lowpanbudget.design.knobs import turned
 from lowpanbudget.errors import LowpanError
+from lowpanbudget.payload.kinds.group import drawn_values
+from lowpanbudget.report.page.packing import packing
 from lowpanbudget.room.measure import frames_of
 from lowpanbudget.room.states import settings_of
 
@@ -246,44 +253,95 @@ def test_on_paper_the_reasons_stand(opened: Any, tmp_path: Path) -> None:
     assert "RFC 6282" in text
 
 
+PACKED = """
+return arguments[0].map(([form, values]) => {
+  const found = packing(typeof form === "number" ? data.messages[form].packing : form, values);
+  return found.wrong.length ? null : found.octets().join("");
+});
+"""
+
+
 def test_values_are_packed_as_the_command_packs_them(opened: Any) -> None:
     chance = random.Random(3)
-    packed = 0
+    asked, expected = [], []
     for number, message in enumerate(opened.design.messages):
-        if not opened.execute_script(f"return Boolean(data.messages[{number}].packing)"):
-            continue
         for _ in range(25):
-            values = {
-                field.name: field.drawn(chance, {}) for field in message.fields
-                if field.carries and not (field.optional and chance.random() < 0.5)
-            }  # fmt: skip
-            shown = {
-                name: list(value) if isinstance(value, tuple) else value.hex() if isinstance(value, bytes)
-                else str(value).lower() if isinstance(value, bool) else str(value)
-                for name, value in values.items()
-            }  # fmt: skip
-            hexed = opened.execute_script(_PACK, number, shown)
-            assert hexed.split(": ")[1].split(";")[0].replace(" ", "") == message.pack(values).hex()
-            packed += 1
-    assert packed
+            values = drawn_values(message.fields, chance, {})
+            for held in (values, beside(message, values, Decimal("0.003"))):
+                asked.append((number, controls_of(held)))
+                expected.append(octets_of(message, held))
+    assert opened.execute_script(PACKED, asked) == expected
+    assert sum(octets is not None for octets in expected) > len(expected) / 2
 
 
-_PACK = """
-const [number, values] = arguments, message = data.messages[number], part = byId(`${message.id}-pack`);
-part.open = true;
-message.packing.fields.forEach((field, index) => {
-  const there = part.querySelector(`[aria-label="${field.name} is there"]`);
-  if (there) there.checked = field.name in values;
-  const given = values[field.name];
-  if (field.flags) {
-    const legends = [...part.querySelectorAll("legend")];
-    const group = legends.find((one) => one.innerText.trim() === field.name).parentNode;
-    for (const box of group.querySelectorAll("label input")) {
-      box.checked = given.includes(box.parentNode.innerText.trim());
-    }
-  } else if (given !== undefined && !("always" in field)) byId(`${message.id}-${index}`).value = given;
-});
-part.querySelector("input, select").dispatchEvent(new Event("input"));
-part.querySelector("input, select").dispatchEvent(new Event("change"));
-return part.querySelector(".octets").textContent;
-"""
+@pytest.mark.parametrize("opened", ["archive"], indirect=True)
+def test_any_messages_are_packed_as_the_command_packs_them(opened: Any) -> None:
+    asked, expected = [], []
+
+    def take(message: Any, values: Any) -> None:
+        for share in ("0", "0.3", "-0.00125"):
+            held = beside(message, values, Decimal(share))
+            asked.append((packing(message), controls_of(held)))
+            expected.append(octets_of(message, held))
+
+    @settings(max_examples=100, derandomize=True, database=None)
+    @given(filled_messages())
+    def usual(filled: Any) -> None:
+        take(*filled)
+
+    @settings(max_examples=100, derandomize=True, database=None)
+    @given(unusual_messages())
+    def unusual(message: Any) -> None:
+        take(message, drawn_values(message.fields, random.Random(len(asked)), {}))
+
+    usual()
+    unusual()
+    assert None not in [form for form, _ in asked]
+    assert opened.execute_script(PACKED, asked) == expected
+    assert sum(octets is not None for octets in expected) > len(expected) / 2
+
+
+def _fill(browser: Any, message: str, label: str, text: str) -> None:
+    part = _part_of(browser, message)
+    (labelled,) = [
+        one for one in part.find_elements(By.TAG_NAME, "label")
+        if one.is_displayed() and one.text.split(",")[0].split(":")[0].strip() == label
+    ]  # fmt: skip
+    control = browser.find_element(By.ID, labelled.get_attribute("for"))
+    if control.tag_name != "select":
+        control.clear()
+    control.send_keys(text)
+
+
+def _part_of(browser: Any, message: str) -> Any:
+    script = "return byId(`${data.messages.find((one) => one.name === arguments[0]).id}-pack`)"
+    part = browser.execute_script(script, message)
+    browser.execute_script("arguments[0].open = true", part)
+    return part
+
+
+def _says(browser: Any, message: str) -> str:
+    return str(_part_of(browser, message).find_element(By.CLASS_NAME, "octets").text)
+
+
+@pytest.mark.parametrize("opened", ["footbridge"], indirect=True)
+def test_values_are_given_in_controls(opened: Any) -> None:
+    event = opened.design.message("event")
+    _fill(opened, "event", "what", "overload")
+    _fill(opened, "event", "strain", "-7")  # in steps of 2: of two as near, the even one
+    values = {"what": "overload", "sequence": 128, "detail": {"strain": -8}}
+    octets = event.pack(values).hex(" ")
+    assert _says(opened, "event") == f"4 octets: {octets}; detail.strain is sent as -8 µε"
+    _fill(opened, "event", "strain", "9000")
+    assert _says(opened, "event") == "detail.strain is not in -8000 to 8000 µε"
+    part = _part_of(opened, "readings")
+    buttons = {one.text: one for one in part.find_elements(By.TAG_NAME, "button")}
+    buttons["One less"].send_keys(Keys.ENTER)
+    assert not buttons["One less"].is_enabled()  # one at least
+    usual = opened.design.message("readings").example("typical")
+    octets = opened.design.message("readings").pack(usual | {"reading": usual["reading"][:1]})
+    assert _says(opened, "readings").startswith(f"{len(octets)} octets: {octets.hex(' ')}")
+    _fill(opened, "strain_burst", "strain", "100, 101, 3000")
+    usual = opened.design.message("strain_burst").example("typical")
+    octets = opened.design.message("strain_burst").pack(usual | {"strain": [100, 101, 3000]})
+    assert _says(opened, "strain_burst") == f"{len(octets)} octets: {octets.hex(' ')}"

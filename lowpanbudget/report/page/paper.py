@@ -17,6 +17,10 @@ from lowpanbudget.report.svg.document import page_chart_style, page_patterns
 from lowpanbudget.report.view import Data
 
 _WIDTH = 32
+_SCRIPTS = {
+    "design": ("figure.js", "packing.js", "design.js"),
+    "capture": ("figure.js", "capture.js"),
+}
 
 
 def design_html(page: Data) -> str:
@@ -31,7 +35,7 @@ def capture_html(page: Data) -> str:
 
 def _render(kind: str, page: Data, **known: Any) -> str:
     style = looks.page_style() + page_chart_style() + _part("page.css") + _places()
-    script = _part("figure.js") + _part(f"{kind}.js")
+    script = "".join(map(_part, _SCRIPTS[kind]))
     text: str = _environment().get_template(f"{kind}.html.jinja").render(
         page=page, data=packed(page), style=_Raw(style), style_hash=_hash(style), script=_Raw(script),
         script_hash=_hash(script), version=version("lowpanbudget"), from_memory=FROM_MEMORY, raw=_Raw,
