@@ -17,7 +17,8 @@ def data_in(html: str) -> Any:
         hops = [_rows(frames) for frames in flow["frames"]]
         rooms = enumerate(flow["rooms"])
         flow["frames"] = [[] if room is None else [hop[at] for hop in hops] for at, room in rooms]
-        flow["offers"], flow["restored"] = _rows(flow["offers"]), _rows(flow["restored"])
+        for name in ("offers", "restored", "cliffs"):
+            flow[name] = _rows(flow[name])
     return data
 
 

@@ -127,6 +127,34 @@ def test_clicking_settings_gives_what_was_encoded(opened: Any) -> None:
     assert taken[len(taken) // 2] < 250  # 50 ms on a machine at rest
 
 
+def test_larger_payloads_have_their_frames_in_every_state(opened: Any) -> None:
+    chance = random.Random(13)
+    for _ in range(6):
+        number = chance.randrange(len(opened.design.flows))
+        flow = opened.design.flows[number]
+        values = [chance.randrange(len(s.changes) + 1) for s in settings_of(opened.design, flow)]
+        picked = [
+            setting.changes[value - 1]
+            for setting, value in zip(settings_of(opened.design, flow), values, strict=True) if value
+        ]  # fmt: skip
+        try:
+            path = paths_of(opened.design, picked, flow.name)[0]
+        except LowpanError:
+            continue
+        octets = chance.randrange(2, 400)
+        said = opened.execute_script(_SLIDE, number, values, octets)
+        count = path.count(octets)
+        assert said.startswith(f"{octets} octets: {count} frame{'s' if count > 1 else ''}, ")
+
+
+_SLIDE = """
+const [number, values, octets] = arguments;
+flow = data.flows[number]; hop = 0; chosen = values; draw();
+byId("size").value = octets; byId("size").dispatchEvent(new Event("input"));
+return byId("says").textContent;
+"""
+
+
 def test_the_script_draws_what_stands_without_it(opened: Any) -> None:
     drawn = opened.execute_script(
         "return [...document.querySelectorAll('#frame .row:not(.ruler)')].map((row) => row.innerText)"

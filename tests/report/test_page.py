@@ -20,6 +20,7 @@ from lowpanbudget.design.knobs import turned
 from lowpanbudget.design.load import parse_design
 from lowpanbudget.report.page.design import design_page
 from lowpanbudget.report.page.paper import design_html
+from lowpanbudget.room.measure import cliffs, frames_of
 from lowpanbudget.room.states import settings_of
 
 ROOT = Path(__file__).parents[2]
@@ -47,6 +48,25 @@ def test_every_state_has_the_room_of_its_design(page: Any) -> None:
             changes = [knob for knob in every[number] if knob is not None]
             hops = budget(turned(ARCHIVE, changes), flow.name)
             assert shown["rooms"][number] == [hop.room for hop in hops]
+
+
+def test_every_state_has_the_cliffs_of_its_design(page: Any) -> None:
+    # each cliff encoded, to the last octet and one more, of designs with the changes really made
+    chance = random.Random(9)
+    for flow, shown in zip(ARCHIVE.flows, page["flows"], strict=True):
+        settings = settings_of(ARCHIVE, flow)
+        every = list(product(*((None, *setting.changes) for setting in settings)))
+        for number in chance.sample(range(len(every)), 5):
+            changed = turned(ARCHIVE, [knob for knob in every[number] if knob is not None])
+            paths = changed.paths(changed.flow(flow.name))
+            for path, room, at in zip(
+                paths, shown["rooms"][number], shown["cliffs"][number], strict=True
+            ):
+                told = [(room, 1), *page["further"][at]] if room >= 0 else page["further"][at]
+                assert told == cliffs(path, room, 8)
+                for octets, frames in told:
+                    assert path.count(octets) == frames
+                    assert frames_of(path, octets + 1) != frames
 
 
 def test_changes_alone_gain_what_the_budget_says(page: Any) -> None:

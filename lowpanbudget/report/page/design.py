@@ -11,7 +11,7 @@ from lowpanbudget.report.page.figures import Figures
 from lowpanbudget.report.page.messages import message_pages
 from lowpanbudget.report.page.network import network_part
 from lowpanbudget.report.screen import harmless
-from lowpanbudget.room.measure import cliffs
+from lowpanbudget.room.further import FurtherFrames
 from lowpanbudget.room.states import (
     MOST_STATES,
     Setting,
@@ -34,12 +34,12 @@ def design_page(
     ``tell`` is called with the states that are done and those there are. Settings with more than ``most`` states are
     encoded alone and in pairs. Without ``network`` it does not tell what the network carries, which may be simulated.
     """
-    figures = Figures()
+    figures, frames_more = Figures(), FurtherFrames(_MOST_FRAMES)
     sizes = {flow.name: count_of(settings_of(design, flow)) for flow in design.flows}
     total = sum(min(size, most) for size in sizes.values())
     flows, done = [], 0
     for flow in design.flows:
-        maker = _FlowPage(design, flow, figures)
+        maker = _FlowPage(design, flow, figures, frames_more)
         for state in states(design, flow, most):
             maker.add(state)
             done += 1
@@ -62,8 +62,11 @@ def design_page(
 class _FlowPage:
     """One flow: its hops, its settings, and what each state of them has."""
 
-    def __init__(self, design: Design, flow: Flow, figures: Figures) -> None:
+    def __init__(
+        self, design: Design, flow: Flow, figures: Figures, frames_more: FurtherFrames
+    ) -> None:
         self._design, self._flow, self._figures = design, flow, figures
+        self._frames_more = frames_more
         self._settings = settings_of(design, flow)
         self._columns = [
             (setting.dimension, knob.value, knob.id)
@@ -74,7 +77,7 @@ class _FlowPage:
         self._frames: list[list[list[int]]] = []
         self._texts: list[list[int]] = []
         self._refused: dict[int, int] = {}
-        self._cliffs: dict[int, list[list[tuple[int, int]]]] = {}
+        self._cliffs: list[list[int]] = []
         self._restored: list[list[int]] = []
         self._ids: list[tuple[str, ...]] = []
 
@@ -89,6 +92,7 @@ class _FlowPage:
             self._frames.append([])
             self._texts.append([])
             self._restored.append([])
+            self._cliffs.append([])
             return
         offered = {knob.id: knob for knob in state.offered}
         self._texts.append(
@@ -107,11 +111,12 @@ class _FlowPage:
                 for path, room in zip(state.paths, state.rooms, strict=True)
             ]
         )
-        if len(state.ids) <= 1:
-            self._cliffs[number] = [
-                cliffs(path, room, _MOST_FRAMES)
+        self._cliffs.append(
+            [
+                self._figures.further(self._frames_more.cliffs(path, room), room)
                 for path, room in zip(state.paths, state.rooms, strict=True)
             ]
+        )
 
     def data(self, *, is_whole: bool) -> view.Data:
         """Return what the page is told of the flow."""

@@ -49,6 +49,7 @@ class Figures:
         self.texts, self.cites, self.kinds = Pool(), Pool(), Pool()
         self.fields, self.segments = Pool(), Pool()
         self.absent, self.lists = Pool(), Pool()
+        self.further_frames = Pool()
 
     def text(self, text: str) -> int:
         """Return the number of a text, made harmless."""
@@ -117,6 +118,10 @@ class Figures:
             ],
         )  # fmt: skip
 
+    def further(self, cliffs: Sequence[tuple[int, int]], room: int) -> int:
+        """Return the number of the cliffs behind the first frame, which ends at the room."""
+        return self.further_frames.number(tuple(cliffs[1:] if room >= 0 else cliffs))
+
     def cite(self, cite: Cite) -> int:
         """Return the number of a cite, told as its text and its web address."""
         return self._cite(str(cite), cite.link)
@@ -126,7 +131,7 @@ class Figures:
         return {
             "texts": self.texts.values, "cites": self.cites.values, "kinds": self.kinds.values,
             "fields": self.fields.values, "segments": self.segments.values, "absent": self.absent.values,
-            "lists": self.lists.values,
+            "lists": self.lists.values, "further": self.further_frames.values,
         }  # fmt: skip
 
     def _field(

@@ -29,6 +29,7 @@ def _flow(flow: Data) -> Data:
         "frames": [columns_of([state[hop] if state else [] for state in flow["frames"]]) for hop in hops],
         "offers": columns_of(flow["offers"]),
         "restored": columns_of(flow["restored"]),
+        "cliffs": columns_of(flow["cliffs"]),
     }  # fmt: skip
 
 

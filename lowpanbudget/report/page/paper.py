@@ -35,7 +35,7 @@ def capture_html(page: Data) -> str:
 
 def _render(kind: str, page: Data, **known: Any) -> str:
     style = looks.page_style() + page_chart_style() + _part("page.css") + _places()
-    script = "".join(map(_part, _SCRIPTS[kind]))
+    script = "".join(_lean(_part(name)) for name in _SCRIPTS[kind])
     text: str = _environment().get_template(f"{kind}.html.jinja").render(
         page=page, data=packed(page), style=_Raw(style), style_hash=_hash(style), script=_Raw(script),
         script_hash=_hash(script), version=version("lowpanbudget"), from_memory=FROM_MEMORY, raw=_Raw,
@@ -51,6 +51,12 @@ class _Raw(str):
 
     def __html__(self) -> str:
         return self
+
+
+def _lean(script: str) -> str:
+    """Return a script without blanks before its lines and without lines that are but remarks: pages stay small."""
+    lines = (line.strip() for line in script.splitlines())
+    return "".join(f"{line}\n" for line in lines if line and not line.startswith("//"))
 
 
 def _places() -> str:

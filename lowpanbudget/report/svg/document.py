@@ -88,7 +88,7 @@ def inline(picture: Chart) -> str:
 
     Blocks of one kind that touch are one block: a page has a table with the numbers.
     """
-    paper = Paper()
+    paper = Paper(terse=True)
     if isinstance(picture, RowChart):
         picture = replace(picture, rows=tuple(map(_joined, picture.rows)))
     height = round(_draw(paper, picture, _named(picture), 0.0, 0.0, WIDTH) + LINE / 2)

@@ -17,10 +17,13 @@ SMALL_CHAR = CHAR * 11 / 12  # and one of the small size
 
 
 class Paper:
-    """A sheet that collects elements; coordinates are units of the picture, y grows downwards."""
+    """A sheet that collects elements; coordinates are units of the picture, y grows downwards.
 
-    def __init__(self, name: str = "") -> None:
-        self.name = name
+    On a ``terse`` one only what has no space for its letter is told where somebody points at it.
+    """
+
+    def __init__(self, name: str = "", *, terse: bool = False) -> None:
+        self.name, self.terse = name, terse
         self._elements: list[str] = []
 
     @property

@@ -71,7 +71,8 @@ def _row(
         high = float(_THIN if block.kind.tone is Tone.QUIET else _BAR)
         top = y + (_BAR - high) / 2
         name = block.label or block.kind.name
-        paper.rect(place, top, wide, high, looks[block.kind], block.kind.tone, name)
+        says = "" if paper.terse and wide >= _LETTER else name
+        paper.rect(place, top, wide, high, looks[block.kind], block.kind.tone, says)
     for kind, start, end in charts.runs(row.blocks):
         if (end - start) * scale >= _LETTER and kind.tone is not Tone.QUIET:
             middle = left + (start + end) / 2 * scale

@@ -51,8 +51,8 @@ function choose(at, value) {
 
 // --- payload ------------------------------------------------------------------------------------
 function drawPayload(state) {
-  const steps = flow.cliffs[state] && flow.cliffs[state][hop], room = flow.rooms[state][hop];
-  byId("payload").hidden = !steps || !steps.length;
+  const room = flow.rooms[state][hop], steps = [...room < 0 ? [] : [[room, 1]], ...data.further[flow.cliffs[state][hop]]];
+  byId("payload").hidden = !steps.length;
   byId("no-payload").hidden = !byId("payload").hidden;
   if (byId("payload").hidden) return;
   const slider = byId("size");
@@ -142,6 +142,7 @@ function begin() {
     one.frames = one.rooms.map((_, state) => hops.map((frames) => frames[state]));
     one.offers = rowsIn(one.offers);
     one.restored = rowsIn(one.restored);
+    one.cliffs = rowsIn(one.cliffs);
   }
   const asked = linked()[0];
   follow();
