@@ -72,7 +72,7 @@ def _rows(bitmap: tuple[Entry, ...]) -> Iterator[view.Data]:
 
 
 def _fit(one: Fit) -> view.Data:
-    batch = f"{one.batch} of {one.batch_of}" if one.batch_of else ""
+    batch = (f"{one.batch} × {one.batch_of}" if one.batch else "none") if one.batch_of else ""
     return {
         "flow": harmless(one.flow), "hop": one.hop, "fits": one.fits, "octets": one.octets, "room": one.room,
         "spare": one.spare, "frames": one.frames, "batch": harmless(batch),

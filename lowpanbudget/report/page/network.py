@@ -133,7 +133,7 @@ def _burst(plan: BurstPlan) -> Iterator[Data]:
     chart = carries.timeline_chart(plan)
     columns = ("packets", *(kind.name for kind in chart.kinds))
     rows = [(row.label, *_shares(row, chart.kinds)) for row in chart.rows]
-    yield _part(chart, columns, rows, burst_answer(plan))
+    yield _part(chart, columns, rows, f"{burst_answer(plan)}.")
     waiting = (
         "node",
         "most frames waiting, mean",

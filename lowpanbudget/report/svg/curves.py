@@ -2,7 +2,7 @@
 
 from lowpanbudget.report import chart as charts
 from lowpanbudget.report.chart import ChartKind, Curve, CurveChart
-from lowpanbudget.report.svg.paper import CHAR, LINE, Paper
+from lowpanbudget.report.svg.paper import CHAR, LINE, SMALL_CHAR, Paper
 
 _HEIGHT = 260
 _GAP = 8
@@ -42,7 +42,10 @@ def curves(paper: Paper, chart: CurveChart, x: float, y: float, width: float) ->
     for mark in chart.marks:
         column, _ = place((mark.at, 0))
         paper.line(column, top, column, bottom, "mark")
-        paper.text(column + 4, top + 10, mark.label, "small halo")
+        if column + 4 + len(mark.label) * SMALL_CHAR > x + width:  # no space behind it: before it
+            paper.text(column - 4, top + 10, mark.label, "small halo end")
+        else:
+            paper.text(column + 4, top + 10, mark.label, "small halo")
     for level in chart.levels:
         _, height = place((0, level.at))
         paper.line(left, height, right, height, "mark")
@@ -54,10 +57,10 @@ def curves(paper: Paper, chart: CurveChart, x: float, y: float, width: float) ->
                 points = [place(point) for point in _stepped(curve)]
                 paper.path(points, curve_style(index, kind))
                 ends.append((points[-1][1], points[-1][0], charts.letter(index)))
-    lowest = top - LINE
-    for height, column, name in sorted(ends):
-        lowest = max(height, lowest + _APART)  # letters of ends that meet stand below each other
-        paper.text(column + 4, lowest + 4, name, "small halo")
+    below = bottom + _APART
+    for height, column, name in sorted(ends, reverse=True):
+        below = min(height, below - _APART)  # letters of ends that meet stand above each other
+        paper.text(column + 4, below + 4, name, "small halo")
     return bottom + LINE * 1.7
 
 

@@ -8,6 +8,7 @@ _ROW, _BAR, _THIN = 24, 14, 3
 _NAMES = 12  # units more for the names of blocks
 _LETTER = 11  # units of a block that its letter needs
 _GAP = 12
+_LABEL = 40  # characters of a label at most
 _PIXELS_A_TICK = 90
 
 
@@ -15,7 +16,7 @@ def rows(
     paper: Paper, chart: RowChart, looks: dict[ChartKind, str], x: float, y: float, width: float
 ) -> float:
     """Draw the rows of a picture from a place on; return the y below its ruler."""
-    labels = [chart.unit, *(row.label for row in chart.rows)]
+    labels = [chart.unit, *(_short(row.label) for row in chart.rows)]
     left = x + max(map(len, labels)) * CHAR + _GAP
     behind = max((len(row.value) for row in chart.rows), default=0)
     right = x + width - (behind * CHAR + _GAP if behind else 0)
@@ -33,7 +34,7 @@ def rows(
         if row.named:
             _names(paper, row, left, top - _ROW, scale)
         _row(paper, row, looks, letters, left, top - _ROW + 6, scale)
-        paper.text(x, top - 7, row.label)
+        paper.text(x, top - 7, _short(row.label))
         if row.value:
             paper.text(x + width, top - 7, row.value, "end")
     paper.line(left, bottom, right, bottom)
@@ -42,6 +43,11 @@ def rows(
         paper.line(place, y, place, bottom, "mark")
         paper.text(place, bottom + 30, mark.label, "small middle halo")
     return bottom + LINE * (1.7 if chart.marks else 1)
+
+
+def _short(label: str) -> str:
+    """Return a label, the middle of a long one left out: blocks need the space, and the words beside have it whole."""
+    return label if len(label) <= _LABEL else f"{label[: _LABEL // 2]}…{label[1 - _LABEL // 2 :]}"
 
 
 def _high(row: ChartRow) -> float:

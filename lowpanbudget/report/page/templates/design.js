@@ -36,7 +36,7 @@ function drawSettings() {
         el("span", {}, words || `${change.value}: changes nothing here`, " ",
           picked || gain === null ? null : el("span", {class: "gain"}, gain > 0 ? `+${gain}` : String(gain)),
           change && text(change.condition) ? el("span", {class: "note"}, `If: ${text(change.condition)}`) : null,
-          change && text(change.caution) ? el("span", {class: "note bad"}, `No advice: ${text(change.caution)}`) : null,
+          change && text(change.caution) ? el("span", {class: "note bad"}, `Caution: ${text(change.caution)}`) : null,
           why ? el("span", {class: "note"}, why) : null)));
     }));
   }));
