@@ -73,6 +73,22 @@ def test_time_adds_up_to_the_survey(page: Any) -> None:
     assert kinds.count("damaged") == total.damaged
 
 
+def test_tables_of_the_survey_have_the_columns_in_which_something_was_counted(page: Any) -> None:
+    counted = survey(CAPTURE)
+    shown = page["survey"]["groups"]["nodes"]
+    rows = {
+        row["name"]: dict(zip(shown["columns"], row["counts"], strict=True))
+        for row in shown["rows"]
+    }
+    assert len(rows) == len(counted.nodes)
+    for node, tally in counted.nodes.items():
+        assert isinstance(node, bytes)
+        row = rows[node.hex(":") if len(node) > 2 else f"0x{node.hex()}"]
+        assert (row["frames"], row.get("lost", 0)) == (tally.frames, tally.lost)
+    for column in range(len(shown["columns"])):
+        assert any(row["counts"][column] for row in shown["rows"])
+
+
 def test_of_too_many_frames_those_of_the_worst_findings_are_drawn() -> None:
     few = capture_page(CAPTURE, most_frames=6)
     assert len(few["drawn"]) <= 6

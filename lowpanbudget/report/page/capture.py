@@ -128,8 +128,8 @@ def _finding(one: Finding, row: view.Data, drawn: set[int]) -> view.Data:
 
 
 def _survey(told: view.Data) -> view.Data:
-    """Return the groups of a survey as rows of a table."""
-    columns = (
+    """Return the groups of a survey as tables; columns in which nothing was counted are left out."""
+    every = (
         "frames",
         "octets",
         "application",
@@ -141,27 +141,25 @@ def _survey(told: view.Data) -> view.Data:
         "unread",
         "avoidable",
     )
-    groups = {
-        group: [
-            {
-                "name": harmless(row.get("in_design") or row["name"] or "no address"),
-                "counts": [row[key] for key in columns],
-            }
-            for row in told[group]
-        ]
-        for group in ("flows", "nodes", "kinds")
-    }  # fmt: skip
+    groups = {}
+    for group in ("flows", "nodes", "kinds"):
+        rows = told[group]
+        columns = [key for key in every if any(row[key] for row in rows)]
+        groups[group] = {"columns": columns, "rows": [_counts(row, columns) for row in rows]}
     layers = sorted(told["total"]["layer_bits"].items(), key=lambda item: -item[1])
     natures = told["natures"]
     return {
-        "columns": columns,
         "groups": groups,
-        "total": [told["total"][key] for key in columns],
         "layers": [
             [harmless(layer), bits // 8, natures.get(layer) == Nature.HEADER.value]
             for layer, bits in layers
         ],
     }
+
+
+def _counts(row: view.Data, columns: Iterable[str]) -> view.Data:
+    name = row.get("in_design") or row.get("address") or row["name"] or "no address"
+    return {"name": harmless(name), "counts": [row[key] for key in columns]}
 
 
 class _FirstReading:
