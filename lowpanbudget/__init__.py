@@ -36,7 +36,8 @@ if TYPE_CHECKING:
     from lowpanbudget.capture.files.writing import write_pcap as write_pcap
     from lowpanbudget.capture.follow.fcs_check import FcsVerdict as FcsVerdict
     from lowpanbudget.capture.follow.flows import FlowKey as FlowKey
-    from lowpanbudget.capture.follow.learning import Device as Device, LearnedContext as LearnedContext
+    from lowpanbudget.capture.follow.devices import Device as Device
+    from lowpanbudget.capture.follow.learning import LearnedContext as LearnedContext
     from lowpanbudget.capture.follow.matching import Matched as Matched, MessageValue as MessageValue
     from lowpanbudget.capture.follow.receivers import Reception as Reception
     from lowpanbudget.capture.rows import FrameRow as FrameRow, frame_rows as frame_rows

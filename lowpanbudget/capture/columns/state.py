@@ -254,9 +254,12 @@ class SharedRepeats(Repeats):
 
     def _take_over(self) -> None:
         """Go on with the last frames of each source that the arrays hold."""
-        for source, one in self._numbers.items():
-            seen = [Seen(*values) for values in self._state.last_heard(one)]
-            self._sources[source] = deque(seen, p.DEPTH)
+        heard = {
+            source: deque((Seen(*values) for values in self._state.last_heard(one)), p.DEPTH)
+            for source, one in self._numbers.items()
+        }
+        for source in sorted(heard, key=lambda one: heard[one][-1].number if heard[one] else 0):
+            self._sources[source] = heard[source]
         self._numbers.clear()
 
 

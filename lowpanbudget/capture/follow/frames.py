@@ -1,5 +1,6 @@
 """One frame read: after the template of one that was alike, or decoded in full with all that is known."""
 
+from lowpanbudget.capture.follow.devices import LearnedDevices
 from lowpanbudget.capture.follow.learning import lesson_of
 from lowpanbudget.capture.follow.memo import Memo
 from lowpanbudget.capture.follow.sighting import Sighting
@@ -19,8 +20,9 @@ from lowpanbudget.stack.frame import Frame
 class FrameReader:
     """Reads frames with a decoder, and remembers the kinds of frames that it decoded under it."""
 
-    def __init__(self, decoder: Decoder) -> None:
+    def __init__(self, decoder: Decoder, learned: LearnedDevices) -> None:
         self.decoder = decoder
+        self._learned = learned
         self._headers: Memo[HeaderTemplate] = Memo()
         self._templates: Memo[Template] = Memo()
 
@@ -106,7 +108,7 @@ class FrameReader:
     def _in_full(self, sighting: Sighting) -> Frame | None:
         """Decode a frame in full, and remember its kind."""
         octets = sighting.octets
-        frame = self.decoder.frame(octets, sighting.fcs_octets, sighting.body.asn)
+        frame = self._decoded(sighting)
         mac = frame.mac
         start = end = sighting.end
         header = None
@@ -127,6 +129,24 @@ class FrameReader:
             self._templates.put(frame.payload, template.free, template, header, template.tail)
         self._keep(sighting, frame, template)
         return frame if frame.fragment is not None or frame.datagram is None else None
+
+    def _decoded(self, sighting: Sighting) -> Frame:
+        """Decode a frame; where its integrity code is wrong, with others that were said to have its short address."""
+        octets, ending, asn = sighting.octets, sighting.fcs_octets, sighting.body.asn
+        frame = self.decoder.frame(octets, ending, asn)
+        mac = frame.mac
+        if frame.verified or mac is None or mac.security is None or sighting.fcs_ok is False:
+            return frame
+        if mac.source is None or len(mac.source) != 2 or not mac.security.protection.mic:
+            return frame
+        for device in self._learned.claims(mac.pan_id, mac.source):
+            before = self._learned.try_claim(device)
+            opened = self.decoder.frame(octets, ending, asn)
+            if opened.verified:
+                self._learned.prove(device, before)
+                return opened
+            self._learned.try_claim(before)
+        return frame
 
     def _header(self, octets: bytes, frame: Frame) -> HeaderTemplate | None:
         made = header_template(frame, self.decoder.keys)

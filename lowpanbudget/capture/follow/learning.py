@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from ipaddress import IPv6Address
 from typing import Any, NamedTuple
 
+from lowpanbudget.capture.follow.devices import Device, LearnedDevices
+from lowpanbudget.capture.recent import Recent
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, Context, Contexts
 from lowpanbudget.fields import Packet
@@ -26,30 +28,18 @@ from lowpanbudget.layers.lowpan.iphc import Iphc
 from lowpanbudget.layers.lowpan.mesh import Mesh
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
-from lowpanbudget.values import dataclass, field
+from lowpanbudget.values import dataclass, field, replace
 
-MOST_DEVICES = 8192
+MOST_PARENTS = 256  # who announced the root
 _NO_SHORT = 0xFFFE  # and above: "the device has associated without a short address", and broadcast
 _MOP_OF_NEW_TYPE = 7
 SECOND = 10**9
 
 
-class Device(NamedTuple):
-    """An EUI-64 (8 octets, most significant first) and its ``short`` address in a ``pan``, both as numbers.
-
-    It was learned in frame ``number``, as ``how`` says in words.
-    """
-
-    pan: int | None
-    short: int
-    eui64: bytes
-    how: str
-    number: int = 0
-
-
 class Lesson(NamedTuple):
-    """What one frame teaches."""
+    """What one frame teaches, and the address of who says so of contexts and root."""
 
+    source: IPv6Address | None = None
     devices: tuple[Device, ...] = ()
     contexts: tuple[ContextOption, ...] = ()
     router_lifetime_s: int = 0
@@ -88,15 +78,16 @@ def lesson_of_packet(packet: Packet) -> Lesson | None:
     if message is None or message.checksum_ok is not True:
         return None
     content = message.message
+    if not isinstance(content, nd.RouterAdvertisement | Dio):
+        return None
+    header = packet.find(Ipv6)
+    source = None if header is None else header.source
     if isinstance(content, nd.RouterAdvertisement):
         options = tuple(o for o in content.options if isinstance(o, ContextOption))
-        return (
-            Lesson(contexts=options, router_lifetime_s=content.router_lifetime) if options else None
-        )
-    if isinstance(content, Dio):
-        # RFC 6550 section 6.3.1: the DODAGID is an address of the root
-        return Lesson(root=content.dodag_id, rpi_type=announced_rpi_type(content))
-    return None
+        lifetime_s = content.router_lifetime
+        return Lesson(source, contexts=options, router_lifetime_s=lifetime_s) if options else None
+    # RFC 6550 section 6.3.1: the DODAGID is an address of the root
+    return Lesson(source, root=content.dodag_id, rpi_type=announced_rpi_type(content))
 
 
 def announced_rpi_type(dio: Dio) -> int | None:
@@ -175,7 +166,9 @@ def _device(pan: int | None, short: Any, eui: bytes | None, how: str) -> Iterato
 class Knowledge:
     """What is configured, and what the air taught in its gaps: configured entries always win.
 
-    ``devices`` is the table for nonces; ``learned_devices`` says where its learned entries come from.
+    A context that holds is changed or withdrawn by the router that announced it first, the root by those that
+    announced the one before: what others say otherwise is noticed. Nothing proves who it was where frames are not
+    secured. ``devices`` is the table for nonces; ``learned_devices`` says where its learned entries come from.
     """
 
     configured: Contexts
@@ -183,10 +176,16 @@ class Knowledge:
     root: IPv6Address | None
     rpi_type: int
     learned: dict[int, LearnedContext] = field(default_factory=dict)
-    learned_devices: dict[tuple[int | None, int], Device] = field(default_factory=dict)
     root_configured: bool = False
     rpi_type_configured: bool = False
     next_end_ns: int | None = None
+    learned_devices: LearnedDevices = field(init=False)
+    _announcers: dict[int, IPv6Address | None] = field(init=False, default_factory=dict)
+    _parents: Recent[IPv6Address | None, bool] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.learned_devices = LearnedDevices(self.devices)
+        self._parents = Recent(MOST_PARENTS)
 
     def contexts(self) -> Contexts:
         """Return the contexts that hold now."""
@@ -207,44 +206,30 @@ class Knowledge:
         """Take in what a frame teaches; return whether contexts, root or RPL option changed, and what to notice."""
         notices: list[Notice] = []
         for device in lesson.devices:
-            self._learn_device(device._replace(number=number), notices)
+            notice = self.learned_devices.learn(device._replace(number=number))
+            notices += [] if notice is None else [notice]
         changed = False
         for option in lesson.contexts:
             changed |= self._learn_context(option, lesson, number, time_ns, notices)
-        if lesson.root is not None and not self.root_configured and lesson.root != self.root:
-            self.root = lesson.root
-            changed = True
-        # "A node that is decompressing this header MUST decompress using the RPI Option Type that is currently
-        # active" (RFC 9008 section 4.3)
-        if lesson.rpi_type not in (None, self.rpi_type) and not self.rpi_type_configured:
-            self.rpi_type = lesson.rpi_type
-            changed = True
+        if lesson.root is not None:
+            changed |= self._learn_root(lesson)
         self._plan()
         return changed, notices
 
-    def _learn_device(self, device: Device, notices: list[Notice]) -> None:
-        key = device.short if device.pan is None else (device.pan, device.short)
-        place = (device.pan, device.short)
-        known = self.devices.get(key, self.devices.get(device.short))
-        if known == device.eui64:
-            return
-        short = f"short address {device.short:#06x}"
-        if known is not None and place not in self.learned_devices:
-            text = f"{short} is said to be another device than given"
-            notices.append(Notice("device-differs", text, None, 0))
-            return
-        if known is not None:
-            text = f"{short} is {device.eui64.hex(':')} now, and was {known.hex(':')}"
-            notices.append(Notice("device-changed", text, None, 0))
-        if len(self.learned_devices) >= MOST_DEVICES and place not in self.learned_devices:
-            oldest = next(iter(self.learned_devices))
-            del self.learned_devices[oldest]
-            old = oldest[1] if oldest[0] is None else (oldest[0], oldest[1])
-            if old in self.devices:
-                dict.__delitem__(self.devices, old)
-        # the table is shared with all who read frames: it is theirs to look up, and changed here alone
-        dict.__setitem__(self.devices, key, device.eui64)
-        self.learned_devices[place] = device
+    def _learn_root(self, lesson: Lesson) -> bool:
+        """Take in what a DIO tells; return whether root or RPL option changed."""
+        before = self.root, self.rpi_type
+        if not self.root_configured and lesson.root != self.root:
+            if self.root is not None and lesson.source not in self._parents:
+                return False  # a DODAG beside the one that is known
+            self.root = lesson.root
+            self._parents.clear()
+        self._parents[lesson.source] = True
+        # "A node that is decompressing this header MUST decompress using the RPI Option Type that is currently
+        # active" (RFC 9008 section 4.3)
+        if lesson.rpi_type is not None and not self.rpi_type_configured:
+            self.rpi_type = lesson.rpi_type
+        return before != (self.root, self.rpi_type)
 
     def _learn_context(
         self,
@@ -261,14 +246,32 @@ class Knowledge:
                 notices.append(Notice("context-differs", text, rfc(6775, "4.2"), 0))
             return False
         known = self.learned.get(option.cid)
-        if option.removes:
-            return self.learned.pop(option.cid, None) is not None
         until = None
         if time_ns is not None:
             # "held in receive-only mode for a period of twice the default Router Lifetime" (RFC 6775 section 5.4.3)
             until = time_ns + (option.lifetime_s + 2 * lesson.router_lifetime_s) * SECOND
+        if known is not None and self._announcers.get(option.cid) != lesson.source:
+            # routers say the same (RFC 6775 section 7.2), and "old values of a context SHOULD be taken out of use for
+            # a while before new values are assigned"
+            if option.removes or option.prefix != known.context.prefix:
+                if known.context.may_compress:
+                    notices.append(self._disputed(known, option, lesson))
+                    return False
+            else:
+                later = None if known.until_ns is None or until is None else max(known.until_ns, until)
+                self.learned[option.cid] = replace(known, number=number, until_ns=later)
+                return False
+        if option.removes:
+            return self.learned.pop(option.cid, None) is not None
+        self._announcers[option.cid] = lesson.source
         self.learned[option.cid] = LearnedContext(option.cid, option.context, number, until)
         return known is None or known.context != option.context
+
+    def _disputed(self, known: LearnedContext, option: ContextOption, lesson: Lesson) -> Notice:
+        first = self._announcers.get(option.cid)
+        other = "withdrawn" if option.removes else f"announced as {option.prefix}"
+        text = f"context {option.cid} is {known.context.prefix} by {first}, and {other} by {lesson.source}"
+        return Notice("context-disputed", text, rfc(6775, "7.2"), 0)
 
     def _plan(self) -> None:
         ends = [entry.until_ns for entry in self.learned.values() if entry.until_ns is not None]

@@ -35,7 +35,7 @@ _NO = Again()
 
 
 class Repeats:
-    """Remembers the last frames of each source, in bounded memory."""
+    """Remembers the last frames of each source, of so many sources that were heard last."""
 
     def __init__(self) -> None:
         self._sources = Recent[bytes, deque[Seen]](MOST_SOURCES)
@@ -64,4 +64,5 @@ class Repeats:
                 again = Again(copies=other.number)
                 break
         seen.append(entry)
+        self._sources.move_to_end(source)
         return again

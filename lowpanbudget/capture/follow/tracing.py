@@ -14,16 +14,12 @@ from typing import TYPE_CHECKING, Any
 from lowpanbudget.capture.files.link_types import FRAME, IPV6, LOWPAN, unwrap
 from lowpanbudget.capture.files.reading import CaptureFile
 from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.devices import Device
 from lowpanbudget.capture.follow.ending import Endings
 from lowpanbudget.capture.follow.fcs_check import WINDOW, FcsVerdict
 from lowpanbudget.capture.follow.flows import flow_of, is_checksum_right
 from lowpanbudget.capture.follow.frames import FrameReader
-from lowpanbudget.capture.follow.learning import (
-    Device,
-    Knowledge,
-    LearnedContext,
-    lesson_of_packet,
-)
+from lowpanbudget.capture.follow.learning import Knowledge, LearnedContext, lesson_of_packet
 from lowpanbudget.capture.follow.narrowing import Narrowing
 from lowpanbudget.capture.follow.opening import look_into, opener_of
 from lowpanbudget.capture.follow.receivers import Receivers, Reception
@@ -114,7 +110,7 @@ class Trace:
         self.first_ns: int | None = None
         self.time_s = 0.0
         self.leftover: list[TimedOut | Discarded] = []
-        self.reader = FrameReader(self._known())
+        self.reader = FrameReader(self._known(), self.knowledge.learned_devices)
         self.reassembler.renew(self.reader.decoder.env())
 
     @property
@@ -150,7 +146,7 @@ class Trace:
     @property
     def learned_devices(self) -> tuple[Device, ...]:
         """Return the short addresses learned on the air, each with how."""
-        return tuple(self.knowledge.learned_devices.values())
+        return tuple(self.knowledge.learned_devices.known.values())
 
     def follow(self, records: Iterable[Record]) -> Iterator[Sighting]:
         """Yield what each record holds, in order.
@@ -279,9 +275,12 @@ class Trace:
 
     @staticmethod
     def part(sighting: Sighting) -> DatagramPart:
-        """Return what a frame brings of a datagram."""
-        number, octets = sighting.record.number, len(sighting.payload or b"")
-        return DatagramPart(number, octets, sighting.template, len(sighting.octets))
+        """Return what a frame brings of a datagram; what a later fragment is like nobody asks any more."""
+        template, octets = sighting.template, len(sighting.payload or b"")
+        fragment = None if template is None else template.example.fragment
+        if fragment is not None and not fragment.first:
+            template = None  # thousands may be held
+        return DatagramPart(sighting.record.number, octets, template, len(sighting.octets))
 
     # --- what is known ----------------------------------------------------------------------------
 

@@ -1,0 +1,99 @@
+"""Which EUI-64 has which short address, as the air tells it.
+
+Nothing proves what a frame without security says of itself (RFC 6775 section 9): who is said to have a short address
+last has it, and a few others that were said to have it are remembered. What opens a frame decides between them.
+"""
+
+from typing import NamedTuple
+
+from lowpanbudget.layers.link.security import Devices
+from lowpanbudget.stack.incoming import Notice
+
+MOST_DEVICES = 8192  # of whom the one that was told first makes room for another
+MOST_CLAIMS = 4  # EUI-64s that a short address is said to have, beside the last
+
+
+class Device(NamedTuple):
+    """An EUI-64 (8 octets, most significant first) and its ``short`` address in a ``pan``, both as numbers.
+
+    It was learned in frame ``number``, as ``how`` says in words.
+    """
+
+    pan: int | None
+    short: int
+    eui64: bytes
+    how: str
+    number: int = 0
+
+
+Place = tuple[int | None, int]  # PAN ID and short address
+
+
+class LearnedDevices:
+    """Devices learned from the air, in the gaps of a ``table`` that was given: what was given always wins."""
+
+    def __init__(self, table: Devices) -> None:
+        self.table = table
+        self.known: dict[Place, Device] = {}
+        self._claims: dict[Place, list[Device]] = {}  # the first of them stays
+
+    def learn(self, device: Device) -> Notice | None:
+        """Take in who has a short address; return what is to be noticed, where it was another's."""
+        key = _key(device)
+        place = (device.pan, device.short)
+        known = self.table.get(key, self.table.get(device.short))
+        if known == device.eui64:
+            return None
+        notice = None
+        short = f"short address {device.short:#06x}"
+        if known is not None and place not in self.known:
+            text = f"{short} is said to be another device than given"
+            return Notice("device-differs", text, None, 0)
+        if known is not None:
+            text = f"{short} is {device.eui64.hex(':')} now, and was {known.hex(':')}"
+            notice = Notice("device-changed", text, None, 0)
+            self._contest(self.known[place], device)
+        if len(self.known) >= MOST_DEVICES and place not in self.known:
+            self._forget(next(iter(self.known)))
+        self._put(device)
+        return notice
+
+    def claims(self, pan: int | None, short: bytes) -> tuple[Device, ...]:
+        """Return who else was said to have a short address, the first of them first."""
+        return tuple(self._claims.get((pan, int.from_bytes(short, "big")), ()))
+
+    def try_claim(self, device: Device) -> Device:
+        """Let one of these have the address; return who had it."""
+        before = self.known[device.pan, device.short]
+        self._put(device)
+        return before
+
+    def prove(self, device: Device, before: Device) -> None:
+        """Keep a device, which opened a frame, before all others that are said to have its address."""
+        claims = self._claims[device.pan, device.short]
+        claims.remove(device)
+        claims.insert(0, device)
+        self._contest(before, device)
+
+    def _contest(self, before: Device, device: Device) -> None:
+        """Remember who had an address that another one is said to have now; the first such, and the last ones."""
+        claims = self._claims.setdefault((device.pan, device.short), [])
+        if all(one.eui64 != before.eui64 for one in claims):
+            claims.append(before)
+            del claims[1 : 1 - MOST_CLAIMS]
+
+    def _put(self, device: Device) -> None:
+        # the table is shared with all who read frames: it is theirs to look up, and changed here alone
+        dict.__setitem__(self.table, _key(device), device.eui64)
+        self.known[device.pan, device.short] = device
+
+    def _forget(self, place: Place) -> None:
+        key = _key(self.known.pop(place))
+        self._claims.pop(place, None)
+        if key in self.table:
+            dict.__delitem__(self.table, key)
+
+
+def _key(device: Device) -> int | tuple[int, int]:
+    """Return under what the table has it."""
+    return device.short if device.pan is None else (device.pan, device.short)
