@@ -33,6 +33,7 @@ class HeldDatagrams(Generic[Entry]):
         self.octets = 0
         self._entries: OrderedDict[FragmentKey, tuple[int, Entry]] = OrderedDict()
         self._ages: list[tuple[float, int, FragmentKey]] = []
+        self._by_sender: dict[bytes | None, int] = {}  # how many each has open
         self._begun = 0
 
     def __len__(self) -> int:
@@ -56,6 +57,7 @@ class HeldDatagrams(Generic[Entry]):
         self.end(key)
         self._begun += 1
         self._entries[key] = (self._begun, entry)
+        self._by_sender[key.source] = self._by_sender.get(key.source, 0) + 1
         self.octets += entry.received
         if len(self._ages) > 2 * len(self._entries) + _SPARE:
             self._ages = [
@@ -71,7 +73,19 @@ class HeldDatagrams(Generic[Entry]):
         if found is None:
             return None
         self.octets -= found[1].received
+        left = self._by_sender.pop(key.source) - 1
+        if left:
+            self._by_sender[key.source] = left
         return found[1]
+
+    def first_to_go(self, newest: FragmentKey) -> FragmentKey:
+        """Return which to give up for room: the oldest of the sender with most, and the newest only if it is alone.
+
+        So who begins many and ends none loses those, and not what others are sending.
+        """
+        most = max(self._by_sender.values())
+        others = (key for key in self._entries if key != newest)
+        return next((key for key in others if self._by_sender[key.source] == most), newest)
 
     def sort(self, began: Callable[[Entry], int]) -> None:
         """Put entries into the order that ``began`` tells, where some came here after others that began later."""

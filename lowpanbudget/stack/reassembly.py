@@ -36,7 +36,8 @@ from lowpanbudget.stack.recoverable import Collected
 class Reassembler:
     """Collects fragments of many datagrams at once, in bounded memory.
 
-    At most ``max_datagrams`` are open and ``max_octets`` held; beyond that the oldest is given up. Times come from the
+    At most ``max_datagrams`` are open and ``max_octets`` held; beyond that the oldest of the sender that has most open
+    is given up. Of what was sent, twice as many datagrams are known, of at most 256 fragments each. Times come from the
     frames. ``contexts``, ``root`` and ``rpi_type`` (as in ``Env``) expand what recoverable fragments bring. Raises
     ``RequestError`` for a time-out over 60 s or bounds below one.
     """
@@ -289,7 +290,7 @@ class Reassembler:
         events: list[Event] = []
         self._absorbed.shed(self._max_datagrams, self._max_octets - self._open.octets)
         while len(self._open) > self._max_datagrams or self.held > self._max_octets:
-            key = next((k for k in self._open if k != newest), newest)
+            key = self._open.first_to_go(newest) if self._open else newest
             entry = self._open.end(key)
             if entry is None:
                 break

@@ -24,9 +24,9 @@ READING_TOLD = {
     "nothing-to-judge": Told("risk", "", "the capture holds no frame"),
     "context-announced-otherwise": Told(
         "risk",
-        "context 1 is given as 2001:db8:2::/64, and announced as 2001:db8:99::/64",
-        "context 1 is given as 2001:db8:2::/64, and announced as 2001:db8:99::/64",
-        (),
+        "0x0001",
+        "contexts are announced otherwise than they hold",
+        ("context 1 is given as 2001:db8:2::/64, and announced as 2001:db8:99::/64",),
         (1,),
     ),
 }

@@ -35,7 +35,8 @@ class Attack:
     """An attack: its frames, how many a second, and what it is in words.
 
     ``contexts``: the reader is given the context of the network. ``taken``: why an attacker in range can really take
-    some of what these honest nodes send, where that is so. ``names``: findings of which the audit must tell one.
+    some of what the nodes in ``takes`` send, where that is so. ``names``: findings of which the audit must tell one.
+    ``forges``: nodes in whose name the attacker speaks, so that findings about them are findings about it.
     """
 
     frames: Callable[[Random], Iterator[bytes]]
@@ -45,6 +46,7 @@ class Attack:
     contexts: bool = True
     taken: str = ""
     takes: tuple[bytes, ...] = ()
+    forges: tuple[bytes, ...] = ()
 
 
 def header(
@@ -138,7 +140,8 @@ def fragments_in_anothers_name(random: Random) -> Iterator[bytes]:
     number = 0
     while True:
         number += 1
-        tag, offset = random.randrange(1 << 16), random.randrange(1, size // 8)
+        # as it heard of the tags that are in use
+        tag, offset = number // 100 + random.randrange(40), random.randrange(1, size // 8)
         part = struct.pack(">HHB", 0xE000 | size, tag, offset) + random.randbytes(8)
         yield header(random.choice(FRAGMENTING), sequence=number) + part
 
@@ -396,7 +399,7 @@ ATTACKS = {
         fragments_in_anothers_name, 20, "fragments in an honest node's name, tags at random",
         ("fragments-unfinished", "fragments-flood"),
         taken="a datagram whose tag and size are hit is lost: nothing else tells senders apart",
-        takes=FRAGMENTING,
+        takes=FRAGMENTING, forges=FRAGMENTING,
     ),
     "slow-drip": Attack(
         slow_drip, 3, "small fragments that drip for hours", ("fragments-flood", "fragments-unfinished")
@@ -409,10 +412,11 @@ ATTACKS = {
     ),
     "contexts-learned": Attack(
         forged_contexts, 50, "the same, where the reader has to learn the contexts from the air",
-        ("context-disputed",), contexts=False,
+        ("context-announced-otherwise",), contexts=False,
     ),
     "addresses": Attack(
-        addresses_taken, 50, "registrations of short addresses that others have", ("address-of-two-devices",)
+        addresses_taken, 50, "registrations of short addresses that others have", ("address-of-two-devices",),
+        forges=SEALED,
     ),
     "commands": Attack(
         commands, 50, "commands that give short addresses to others", ("address-of-two-devices",)
@@ -420,19 +424,19 @@ ATTACKS = {
     "roots": Attack(roots, 50, "DIOs of many roots, versions and ranks", ("two-roots", "version-jumps")),
     "counters": Attack(
         counters, 100, "frame counters that jump, come again and are exhausted",
-        ("integrity-code-wrong", "frame-counter-went-back"),
+        ("integrity-code-wrong", "frame-counter-went-back"), forges=SEALED,
     ),
-    "replays": Attack(replays, 100, "frames of an honest node sent again", ("sent-again-as-new",)),
-    "strangers": Attack(strangers, 200, "sources and PANs without end", ("many-strangers",)),
+    "replays": Attack(replays, 100, "frames of an honest node sent again", ("sent-again-as-new",), forges=NODES[:1]),
+    "strangers": Attack(strangers, 200, "sources and PANs without end", ("addresses-without-end",)),
     "beacons": Attack(
-        beacons, 100, "enhanced beacons and lists of elements that change", ("many-strangers",)
+        beacons, 100, "enhanced beacons and lists of elements that change", ("frame-too-long",)
     ),
     "noise": Attack(noise, 200, "octets without sense", ("contents-unreadable", "not-read-further")),
-    "ports": Attack(ports, 100, "ports, tokens and message IDs at random", ("ports-not-shortest",)),
+    "ports": Attack(ports, 100, "ports, tokens and message IDs at random", ("coap-message-forbidden",)),
     "requests": Attack(
         requests, 100, "requests of thousands of nodes", ("request-never-answered",)
     ),
-    "handshakes": Attack(handshakes, 100, "DTLS handshakes without end", ("handshakes-never-finished",)),
+    "handshakes": Attack(handshakes, 100, "DTLS handshakes without end", ("handshakes-never-ended",)),
     "chains": Attack(chains, 100, "chains of 6LoRH and extension headers", ("octets-contradict",)),
     "byte-code": Attack(byte_code, 100, "byte code that expands", ("octets-contradict",)),
 }  # fmt: skip

@@ -1,6 +1,7 @@
 """The readers that an attacker may hit, each over a capture file; what each got of the honest nodes' datagrams."""
 
 import gc
+import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -112,12 +113,23 @@ def surveyed(path: Path, frames: int, _wanted: set[int], *, contexts: bool) -> O
 
 
 def by_columns(path: Path, frames: int, _wanted: set[int], *, contexts: bool) -> Outcome:
-    """A survey by columns; memory and time of the whole, for records do not pass one by one."""
+    """A survey by columns; records do not pass one by one: time is that of the whole, memory is looked at by a clock."""
     outcome = Outcome(Watch(frames))
-    watch = outcome.watch
+    watch, ended = outcome.watch, threading.Event()
+
+    def look() -> None:
+        while not ended.wait(0.2):
+            watch.memory_mb.append(resident_mb())
+
     watch.memory_mb.append(resident_mb())
     before = time.process_time()
-    outcome.survey = survey(path, columns=True, **known(contexts=contexts))
+    looking = threading.Thread(target=look)
+    looking.start()
+    try:
+        outcome.survey = survey(path, columns=True, **known(contexts=contexts))
+    finally:
+        ended.set()
+        looking.join()
     watch.seconds = [before, time.process_time()]
     watch.memory_mb.append(resident_mb())
     return outcome

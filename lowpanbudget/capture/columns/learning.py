@@ -70,8 +70,14 @@ class Learner:
         self._lists.clear()
 
     def ends(self, source: bytes | None, destination: bytes | None) -> int:
-        """Return the number of who sends to whom."""
-        return self._ends.setdefault((source, destination), len(self._ends))
+        """Return the number of who sends to whom; -1 when there are too many, which ends the loop for good."""
+        number = self._ends.get((source, destination))
+        if number is None:
+            if len(self._ends) >= p.MOST_ENDS:
+                self._state.is_full = True
+                return -1
+            number = self._ends[source, destination] = len(self._ends)
+        return number
 
     @property
     def is_full(self) -> bool:
@@ -140,10 +146,10 @@ class Learner:
     def _note(self, lesson: Any) -> None:
         """Note what a frame taught: where it contradicts another, frames that teach are followed one by one."""
         for device in lesson.devices:
-            if self._taught.setdefault(device.short, device.eui64) != device.eui64:
-                self._taught[device.short] = (
-                    b""  # several claim it: their frames are followed one by one
-                )
+            before = self._taught.setdefault(device.short, device.eui64)
+            if before and before != device.eui64:
+                # several claim it: their frames are followed one by one
+                self._taught[device.short] = b""
                 self.is_wrong = True
 
     def _is_described(
@@ -190,6 +196,8 @@ class Learner:
         part = example.fragment
         if isinstance(part, Fragment):
             ends = self.ends(example.link_source, example.link_destination)
+            if ends < 0:
+                return False
             return is_shared and is_part_described(fields, sighting, part, ends)
         return True
 

@@ -1,5 +1,6 @@
 """The sealed frames of a batch, opened before any is counted."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from lowpanbudget.bits import Reader
@@ -25,26 +26,43 @@ class FrameOpener:
     def __init__(self, state: State) -> None:
         self._state = state
         self._headers: dict[bytes, tuple[Mac | None, tuple[Key, ...]]] = {}
+        self._by_short: dict[int, list[int]] = {}  # places of frames of the batch that keys are for
+        self._clear = bytearray()  # what was opened of it
 
-    def open_batch(self, batch: Batch, at: int, decoder: Decoder, loops: Loops) -> None:
-        """Open the frames of a batch from one on; what no key of a frame opens is left to be followed on its own."""
-        if not decoder.keys:
-            return
-        opened, clear = bytearray(), batch.clear
-        for place in range(at, len(batch)):
+    def open_batch(self, batch: Batch, decoder: Decoder, loops: Loops) -> None:
+        """Open the frames of a batch; what no key of a frame opens is left to be followed on its own."""
+        self._by_short.clear()
+        self._clear = bytearray()
+        if decoder.keys:
+            self._open(batch, range(len(batch)), decoder, loops)
+
+    def open_again(
+        self, batch: Batch, at: int, shorts: Iterable[int], decoder: Decoder, loops: Loops
+    ) -> None:
+        """Open the frames from one on that come from these short addresses, whose devices are others now."""
+        for short in shorts:
+            places = [place for place in self._by_short.pop(short, ()) if place >= at]
+            if places:
+                self._open(batch, places, decoder, loops)
+
+    def _open(self, batch: Batch, places: Iterable[int], decoder: Decoder, loops: Loops) -> None:
+        clear = batch.clear
+        for place in places:
             clear[place] = p.SEALED
             frame = batch.frame(place) if batch.checks[place] >= 0 else b""
             front = self._state.front(frame) if frame else None
             if front is None or not front.secured:
                 continue
-            payload = self._opened(frame, front, decoder, batch.slot(place))
+            payload = self._opened(frame, front, decoder, batch.slot(place), place)
             if payload is None:
                 continue
-            clear[place] = len(opened) if payload is not False else p.UNOPENED
-            opened += payload or b""
-        batch.opened = loops.of_octets(bytes(opened))
+            clear[place] = len(self._clear) if payload is not False else p.UNOPENED
+            self._clear += payload or b""
+        batch.opened = loops.of_octets(bytes(self._clear))
 
-    def _opened(self, frame: bytes, front: Front, decoder: Decoder, asn: int | None) -> Any:
+    def _opened(
+        self, frame: bytes, front: Front, decoder: Decoder, asn: int | None, place: int
+    ) -> Any:
         """Return the payload in the clear; None where no key is for it, False where none of its keys opens it."""
         if front.header + front.mic > len(frame):
             return False
@@ -61,6 +79,8 @@ class FrameOpener:
             return False
         if not keys:
             return None
+        if mac.source is not None and len(mac.source) == 2:
+            self._by_short.setdefault(int.from_bytes(mac.source, "big"), []).append(place)
         security = mac.security
         if counter and security is not None:
             number = int.from_bytes(frame[counter : counter + 4], "little")

@@ -55,6 +55,7 @@ L_NUMBER, L_USED, L_FIELDS = 0, 1, 2
 
 # datagrams in fragments
 MOST_ENTRIES, CHAINS, RING = 1024, 1024, 2048
+MOST_ENDS = 1 << 14  # pairs of who sends fragments to whom
 (
     E_NEXT, E_ENDS, E_KEY, E_STATE, E_STARTED, E_LAST, E_CLASS, E_RECEIVED, E_FIRST, E_NEWEST, E_OCTETS, E_PARTS,
     E_FIELDS,

@@ -22,6 +22,10 @@ from lowpanbudget.capture.follow.tracing import SECOND, Trace
 from lowpanbudget.capture.sequences import MOST_MISSING
 from lowpanbudget.capture.tally import see
 
+# how often all classes may be forgotten, and once more for so many frames that were counted: it takes as long as some
+# hundred frames that are followed; our choice
+_MOST_CLEARS, _CLEARS_EVERY = 32, 512
+
 
 class ColumnSurvey:
     """Adds the frames of a capture to a surveyor as its trace would, by columns where that can be done.
@@ -44,7 +48,9 @@ class ColumnSurvey:
             int(trace.timeout_s * 10**9) - 1000
         )  # nearer to it the times decide themselves
         self._decoder = trace.reader.decoder
-        self._devices = dict(trace.knowledge.devices)
+        self._changed: set[int] = set()  # short addresses whose devices are others since they were last looked at
+        trace.knowledge.learned_devices.watch = self._changed.add
+        self._clears = 0
         self._opener = FrameOpener(state)
         self._reassembler.make_room()
         self.counted = self.followed = 0
@@ -69,7 +75,8 @@ class ColumnSurvey:
         state, s, to = self._state, self._state.s, len(batch)
         trace, at, learned = self._trace, 0, -1
         s[p.NUMBER] = batch.number
-        self._opener.open_batch(batch, 0, trace.reader.decoder, self._loops)
+        self._changed.clear()
+        self._opener.open_batch(batch, trace.reader.decoder, self._loops)
         while at < to:
             if trace.first_ns is None:
                 self._begin(batch, at)
@@ -94,9 +101,10 @@ class ColumnSurvey:
                 continue
             self._follow(batch, at)
             at += 1
-            if self._trace.knowledge.devices != self._devices:
-                self._devices = dict(self._trace.knowledge.devices)
-                self._opener.open_batch(batch, at, trace.reader.decoder, self._loops)
+            if self._changed:
+                decoder = trace.reader.decoder
+                self._opener.open_again(batch, at, self._changed, decoder, self._loops)
+                self._changed.clear()
 
     def _begin(self, batch: Batch, at: int) -> None:
         time_ns = batch.record(at).time_ns
@@ -164,12 +172,16 @@ class ColumnSurvey:
         self._learner.followed(sighting, first if saving else None)
         s[p.NEXT_END] = trace.knowledge.next_end_ns or p.NEVER
         self._reassembler.make_room()
-        if trace.reader.decoder is not self._decoder or self._learner.is_wrong:
+        is_wrong = trace.reader.decoder is not self._decoder or self._learner.is_wrong
+        if is_wrong and not self._state.is_full:  # else no class is asked any more
             self._decoder = trace.reader.decoder
             self._clear()
 
     def _clear(self) -> None:
-        """Forget all classes."""
+        """Forget all classes; where that comes to be done too often, follow the frames one by one from here on."""
+        self._clears += 1
+        if self._clears > _MOST_CLEARS + self.counted // _CLEARS_EVERY:
+            self._state.is_full = True
         self._reassembler.hand_over_all()
         self._reassembler.keep_templates()
         self._take_up()

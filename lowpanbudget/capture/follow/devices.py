@@ -4,6 +4,7 @@ Nothing proves what a frame without security says of itself (RFC 6775 section 9)
 last has it, and a few others that were said to have it are remembered. What opens a frame decides between them.
 """
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 from lowpanbudget.layers.link.security import Devices
@@ -35,6 +36,7 @@ class LearnedDevices:
     def __init__(self, table: Devices) -> None:
         self.table = table
         self.known: dict[Place, Device] = {}
+        self.watch: Callable[[int], object] | None = None  # is told each short address whose device changes
         self._claims: dict[Place, list[Device]] = {}  # the first of them stays
 
     def learn(self, device: Device) -> Notice | None:
@@ -83,13 +85,19 @@ class LearnedDevices:
             del claims[1 : 1 - MOST_CLAIMS]
 
     def _put(self, device: Device) -> None:
+        self._tell(device.short)
         # the table is shared with all who read frames: it is theirs to look up, and changed here alone
         dict.__setitem__(self.table, _key(device), device.eui64)
         self.known[device.pan, device.short] = device
 
+    def _tell(self, short: int) -> None:
+        if self.watch is not None:
+            self.watch(short)
+
     def _forget(self, place: Place) -> None:
         key = _key(self.known.pop(place))
         self._claims.pop(place, None)
+        self._tell(place[1])
         if key in self.table:
             dict.__delitem__(self.table, key)
 

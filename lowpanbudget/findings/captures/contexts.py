@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from ipaddress import IPv6Address, IPv6Network
 from typing import NamedTuple
 
+from lowpanbudget.env import Context
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.finding import Hit, Severity
@@ -35,11 +36,12 @@ def _announced(message: Icmpv6) -> Iterator[ContextOption]:
 
 
 class _Announcement(NamedTuple):
-    """What an advertisement says of a context, when, and in which frame."""
+    """What an advertisement says of a context, when, in which frame, and the address of who says so."""
 
     option: ContextOption
     time_s: float
     number: int
+    source: IPv6Address | None
 
     def why_not(self, age_s: float) -> str:
         """Return why the context must not compress so long after; nothing when it may."""
@@ -51,16 +53,38 @@ class _Announcement(NamedTuple):
             return f"ran out after {self.option.lifetime_s} s"
         return ""
 
+    def is_kept_by(self, other: "_Announcement") -> bool:
+        """Return whether another router says the same, and for as long."""
+        mine, its = self.option, other.option
+        alike = mine.prefix == its.prefix and mine.may_compress == its.may_compress
+        return alike and other.time_s + its.lifetime_s >= self.time_s + mine.lifetime_s
+
 
 class Announcements(dict[int, _Announcement]):
-    """The last announcement of each context."""
+    """The last announcement of each context by who announced it first, as long as that holds: others are told apart."""
+
+    def take(self, new: _Announcement, held: Context | None) -> None:
+        """Take an announcement; ``held`` is what is known under its number."""
+        cid = new.option.cid
+        known = self.get(cid)
+        if known is None:
+            if held is None or held.prefix == new.option.prefix:
+                self[cid] = new
+        elif (
+            known.source == new.source
+            or known.why_not(new.time_s - known.time_s)
+            or known.is_kept_by(new)
+        ):
+            self[cid] = new
 
 
 @CONTEXTS.rule("context-used-too-soon", Icmpv6, memory=Announcements)
 def context_announced(memory: Announcements, scene: Scene, message: Icmpv6) -> None:
     """Learn from advertisements."""
+    source = None if scene.header is None else scene.header.source
     for option in _announced(message):
-        memory[option.cid] = _Announcement(option, scene.time_s, scene.number)
+        announcement = _Announcement(option, scene.time_s, scene.number, source)
+        memory.take(announcement, scene.contexts.get(option.cid))
 
 
 @CONTEXTS.rule("context-used-too-soon", Iphc)
@@ -77,7 +101,7 @@ def context_used_too_soon(memory: Announcements, scene: Scene, header: Iphc) -> 
                 subject = f"{scene.sender}: context {number}"
                 yield Hit(f"context {number} ({context.prefix}) {why}", (), subject)
             continue
-        option, since, frame = announcement
+        option, since, frame, _ = announcement
         age_s = scene.time_s - since
         why = announcement.why_not(age_s)
         if why:
@@ -122,7 +146,10 @@ def context_lengths_unusual(known: Surroundings) -> Hits:
             yield Hit(cause, (), subject)
 
 
-@CONTEXTS.rule("context-announced-otherwise", Noticed("context-differs"), varies=True)
-def announced_otherwise(_scene: Scene, notice: Notice) -> Hits:
-    """Take the notices of what was learned."""
-    yield Hit(notice.text, (), notice.text)
+_OTHERWISE = Noticed("context-differs"), Noticed("context-disputed")
+
+
+@CONTEXTS.rule("context-announced-otherwise", *_OTHERWISE, varies=True)
+def announced_otherwise(scene: Scene, notice: Notice) -> Hits:
+    """Take the notices of what was learned, and of what is not believed; by who says so."""
+    yield Hit("contexts are announced otherwise than they hold", (notice.text,), scene.sender)
