@@ -8,6 +8,7 @@ from findings.cases_application import APPLICATION_CASES, APPLICATION_NEAR
 from findings.cases_compression import COMPRESSION_CASES
 from findings.cases_delivery import DELIVERY_CASES
 from findings.cases_deployment import DEPLOYMENT_CASES
+from findings.cases_floods import FLOODS_CASES, FLOODS_NEAR
 from findings.cases_fragments import FRAGMENT_CASES, FRAGMENT_NEAR
 from findings.cases_further import FURTHER, Further
 from findings.cases_link import LINK_CASES
@@ -37,8 +38,9 @@ CASES: dict[str, Case] = (
     | ROUTING_CASES
     | APPLICATION_CASES
     | DELIVERY_CASES
+    | FLOODS_CASES
 )
-NEAR = NODES_NEAR | FRAGMENT_NEAR | ROUTING_NEAR | APPLICATION_NEAR
+NEAR = NODES_NEAR | FRAGMENT_NEAR | ROUTING_NEAR | APPLICATION_NEAR | FLOODS_NEAR
 DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
 
 

@@ -7,7 +7,7 @@ from work import calls
 
 from lowpanbudget import Reassembler
 from lowpanbudget.layers.lowpan.fragment import Fragment
-from lowpanbudget.stack.events import TimedOut
+from lowpanbudget.stack.events import Discarded, TimedOut
 from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.held import HeldDatagrams
 from lowpanbudget.stack.pieces import FragmentedDatagram, FragmentKey, Pieces
@@ -68,3 +68,23 @@ def test_against_a_plain_search() -> None:
         assert held.octets == sum(one.received for one in plain.values())
         assert list(held) == list(plain)
         assert len(held._ages) <= 2 * 40 + 65  # of at most 40 keys
+
+
+def test_who_has_most_open_makes_room_for_another() -> None:
+    """A flood of one sender takes the room of none; of many senders the oldest datagram goes."""
+    reassembler = Reassembler(max_datagrams=16)
+    reassembler.feed(fragment(1), 0.0)
+    lost = []
+    for tag in range(100):
+        flood = fragment(0x6666)
+        header = Fragment(1280, tag, 80, first=False)
+        frame = Frame(
+            b"", fragment=header, fragment_octets=bytes(80), link_source=flood.link_source,
+            link_destination=bytes(8),
+        )  # fmt: skip
+        lost += [one.key for one in reassembler.feed(frame, 0.01 * tag) if isinstance(one, Discarded)]
+    assert {key.source for key in lost} == {(0x6666).to_bytes(8, "big")}
+    assert [key.tag for key in lost] == list(range(85))  # one place of 16 is another's
+    reassembler = Reassembler(max_datagrams=2)
+    events = [reassembler.feed(fragment(number), 0.0) for number in (1, 2, 3)]
+    assert [one.key.tag for one in events[2] if isinstance(one, Discarded)] == [1]
