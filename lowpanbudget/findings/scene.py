@@ -143,6 +143,11 @@ class Scene:
         return None if self.frame.mac is None else self.frame.mac.security
 
     @property
+    def is_forged(self) -> bool:
+        """Return whether its integrity code is wrong under the keys that it names: it proves nothing of its sender."""
+        return any(notice.name == "mic-wrong" for notice in self.frame.notices)
+
+    @property
     def control(self) -> int:
         """Return the frame control field."""
         return int.from_bytes(self.frame.octets[:2], "little")

@@ -62,7 +62,7 @@ FLOODS_CASES: dict[str, Case] = {
             "failure",
             SERVER,
             f"40 of 40 handshakes with {SERVER} on port 5684 were begun and never went on",
-            ("from 1 node in 3.9 s, 0 answered",),
+            ("from 0x0017 in 3.9 s, 0 answered",),
             tuple(range(1, 13)),
             40,
         ),

@@ -355,7 +355,7 @@ FRAGMENT_CASES = {
             "failure",
             "0x0001",
             "40 of 40 datagrams to 0x0001 were begun and never went on, up to 40 at once",
-            ("from 1 node in 3.9 s",),
+            ("from 0x0017 in 3.9 s",),
             tuple(range(1, 13)),
             40,
         ),

@@ -196,7 +196,7 @@ FURTHER = (
             "failure",
             "0x0001",
             "32 of 32 datagrams to 0x0001 were begun and never went on, up to 32 at once",
-            ("from 1 node in 3.1 s",),
+            ("from 0x0017 in 3.1 s",),
             tuple(range(1, 13)),
             32,
         ),

@@ -424,7 +424,7 @@ ATTACKS = {
     "roots": Attack(roots, 50, "DIOs of many roots, versions and ranks", ("two-roots", "version-jumps")),
     "counters": Attack(
         counters, 100, "frame counters that jump, come again and are exhausted",
-        ("integrity-code-wrong", "frame-counter-went-back"), forges=SEALED,
+        ("integrity-code-wrong",), forges=SEALED,
     ),
     "replays": Attack(replays, 100, "frames of an honest node sent again", ("sent-again-as-new",), forges=NODES[:1]),
     "strangers": Attack(strangers, 200, "sources and PANs without end", ("addresses-without-end",)),

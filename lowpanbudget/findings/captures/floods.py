@@ -13,7 +13,7 @@ from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.wording import seconds_text
+from lowpanbudget.findings.wording import seconds_text, senders_text
 from lowpanbudget.layers.internet.dtls.content import Content
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified, read_dtls
 from lowpanbudget.values import dataclass, field
@@ -143,9 +143,7 @@ def handshakes_never_ended(memory: Handshakes, _known: Surroundings) -> Hits:
             continue
         name = IPv6Address(address)
         cause = f"{never} of {server.begun} handshakes with {name} on port {port} were begun and never went on"
-        count = len(server.clients)
-        nodes = f"{count} nodes or more" if count == _MOST_CLIENTS else plural(count, "node")
-        evidence = (
-            f"from {nodes} in {seconds_text(server.last_s - server.first_s)}, {server.answered} answered",
-        )
+        clients = senders_text(server.clients, _MOST_CLIENTS)
+        span = seconds_text(server.last_s - server.first_s)
+        evidence = (f"from {clients} in {span}, {server.answered} answered",)
         yield Hit(cause, evidence, str(name), tuple(server.frames), times=never)

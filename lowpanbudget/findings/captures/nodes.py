@@ -57,7 +57,7 @@ def data_frame_sent(scene: Scene, mac: Mac) -> Hits | None:
     if to is not None and to not in sender.to and len(sender.to) < MOST_RECEIVERS:
         sender.to.add(to)
     if mac.security is not None and mac.security.level:
-        sender.sealed += 1
+        sender.sealed += not scene.is_forged
     elif scene.header is None or scene.header.destination not in LINK_LOCAL.prefix:
         # what only crosses a link comes before a node has keys
         sender.bare += 1

@@ -1,7 +1,7 @@
 """Datagrams in fragments that are late, lost, repeated or in each other's way."""
 
 from lowpanbudget.env import link_text
-from lowpanbudget.errors import WireError, plural
+from lowpanbudget.errors import WireError
 from lowpanbudget.findings import faults
 from lowpanbudget.findings.captures.link import RETRY_S
 from lowpanbudget.findings.datagrams import hop_of, numbers_of
@@ -10,7 +10,7 @@ from lowpanbudget.findings.losses import MOST_SENDERS
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.wording import hop_text, octets_text, seconds_text
+from lowpanbudget.findings.wording import hop_text, octets_text, seconds_text, senders_text
 from lowpanbudget.layers.lowpan import fragment
 from lowpanbudget.layers.lowpan.fragment import FRAG1, OffsetBeyond
 from lowpanbudget.stack.events import Discarded, TimedOut
@@ -89,14 +89,13 @@ def fragments_flood(known: Surroundings) -> Hits:
     for receiver, flood in known.losses.receivers.items():
         if not flood.is_flood:
             continue
-        count = len(flood.senders)
-        nodes = f"{count} nodes or more" if count == MOST_SENDERS else plural(count, "node")
         most = f"{flood.most} or more" if flood.given_up else f"up to {flood.most}"
         cause = (
             f"{flood.alone} of {flood.begun} datagrams to {link_text(receiver)} were begun and never "
             f"went on, {most} at once"
         )
-        evidence = [f"from {nodes} in {seconds_text(flood.last_s - flood.first_s)}"]
+        senders = senders_text(flood.senders, MOST_SENDERS)
+        evidence = [f"from {senders} in {seconds_text(flood.last_s - flood.first_s)}"]
         if flood.given_up:
             evidence.append(_for_room(flood.given_up))
         frames, name = tuple(flood.numbers), link_text(receiver)

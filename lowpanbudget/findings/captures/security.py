@@ -29,9 +29,11 @@ def _key_text(security: Security) -> str:
 
 
 def _sender(scene: Scene, mac: Mac) -> SecuredSender | None:
-    """Return the sender of a secured frame with a counter; None of any other."""
+    """Return the sender of a secured frame with a counter; None of any other, and of one that somebody forged."""
     security = mac.security
     if security is None or not security.level or scene.counter is None or mac.source is None:
+        return None
+    if scene.is_forged:
         return None
     key = (security.key_id_mode, security.key_source, security.key_index)
     return (mac.pan_id, mac.source, *key)
