@@ -10,7 +10,8 @@ from typing import NamedTuple
 from lowpanbudget.layers.link.security import Devices
 from lowpanbudget.stack.incoming import Notice
 
-MOST_DEVICES = 8192  # of whom the one that was told first makes room for another
+# of whom the one that was told first makes room for another: of those that opened no frame, as long as there are any
+MOST_DEVICES = 8192
 MOST_CLAIMS = 4  # EUI-64s that a short address is said to have, beside the last
 
 
@@ -38,6 +39,7 @@ class LearnedDevices:
         self.known: dict[Place, Device] = {}
         self.watch: Callable[[int], object] | None = None  # is told each short address whose device changes
         self._claims: dict[Place, list[Device]] = {}  # the first of them stays
+        self._only_told: dict[Place, bool] = {}  # places whose device opened no frame so far
 
     def learn(self, device: Device) -> Notice | None:
         """Take in who has a short address; return what is to be noticed, where it was another's."""
@@ -56,9 +58,15 @@ class LearnedDevices:
             notice = Notice("device-changed", text, None, 0)
             self._contest(self.known[place], device)
         if len(self.known) >= MOST_DEVICES and place not in self.known:
-            self._forget(next(iter(self.known)))
+            self._forget(next(iter(self._only_told or self.known)))
+        if place not in self.known:
+            self._only_told[place] = True
         self._put(device)
         return notice
+
+    def opens(self, pan: int | None, short: bytes) -> None:
+        """Note that who has a short address opened a frame."""
+        self._only_told.pop((pan, int.from_bytes(short, "big")), None)
 
     def claims(self, pan: int | None, short: bytes) -> tuple[Device, ...]:
         """Return who else was said to have a short address, the first of them first."""
@@ -97,6 +105,7 @@ class LearnedDevices:
     def _forget(self, place: Place) -> None:
         key = _key(self.known.pop(place))
         self._claims.pop(place, None)
+        self._only_told.pop(place, None)
         self._tell(place[1])
         if key in self.table:
             dict.__delitem__(self.table, key)

@@ -135,15 +135,19 @@ class FrameReader:
         octets, ending, asn = sighting.octets, sighting.fcs_octets, sighting.body.asn
         frame = self.decoder.frame(octets, ending, asn)
         mac = frame.mac
-        if frame.verified or mac is None or mac.security is None or sighting.fcs_ok is False:
+        if mac is None or mac.security is None or sighting.fcs_ok is False:
             return frame
         if mac.source is None or len(mac.source) != 2 or not mac.security.protection.mic:
+            return frame
+        if frame.verified:
+            self._learned.opens(mac.pan_id, mac.source)
             return frame
         for device in self._learned.claims(mac.pan_id, mac.source):
             before = self._learned.try_claim(device)
             opened = self.decoder.frame(octets, ending, asn)
             if opened.verified:
                 self._learned.prove(device, before)
+                self._learned.opens(mac.pan_id, mac.source)
                 return opened
             self._learned.try_claim(before)
         return frame

@@ -17,6 +17,7 @@ from capture.captures import (
 )
 
 from lowpanbudget import Context
+from lowpanbudget.capture.follow import devices
 from lowpanbudget.capture.follow.devices import MOST_CLAIMS, MOST_DEVICES
 from lowpanbudget.capture.follow.repeats import MOST_SOURCES, Repeats
 from lowpanbudget.capture.follow.tracing import Trace
@@ -139,6 +140,19 @@ def test_who_is_said_to_have_addresses_is_bounded() -> None:
     assert len(learned.known) == len(learned.table) == 8192
     assert all(len(learned.claims(device.pan, short(n))) <= 4 for n in range(8200))
     assert len(learned._claims) <= 8192
+
+
+def test_who_opened_a_frame_stays_when_others_are_told_without_end(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(devices, "MOST_DEVICES", 4)
+    link = short(0x42)
+    frames = [registered(link, eui(7), 0), sealed(link, eui(7), 1)]
+    frames += [registered(short(0x100 + n), eui(0x1000 + n), n) for n in range(2, 20)]
+    trace = Trace(contexts=CONTEXTS, keys=KEY)
+    *_, last = trace.follow(records([*frames, sealed(link, eui(7), 20)]))
+    assert last.verified
+    assert [one.short for one in trace.learned_devices] == [0x42, 0x111, 0x112, 0x113]
 
 
 def _devices(frame: bytes) -> tuple[object, ...]:
