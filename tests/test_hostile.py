@@ -49,7 +49,9 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
         (FirstNamed, "MOST"),
     ):  # fmt: skip
         monkeypatch.setattr(module, name, SMALL)
-    monkeypatch.setattr(devices, "MOST_DEVICES", 4 * SMALL)  # registered before they are heard sealed
+    monkeypatch.setattr(
+        devices, "MOST_DEVICES", 4 * SMALL
+    )  # registered before they are heard sealed
     for kind in (Recent, Memo):
         monkeypatch.setattr(kind.__init__, "__defaults__", (SMALL,))
     given = [SMALL if value == 256 else value for value in Reassembler.__init__.__defaults__ or ()]

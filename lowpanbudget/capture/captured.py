@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Unpack
 from lowpanbudget.capture.annotation import restored_headers, shortest
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import ReadingNotice, Record
+from lowpanbudget.capture.follow.devices import Device
 from lowpanbudget.capture.follow.fcs_check import FcsVerdict
 from lowpanbudget.capture.follow.flows import FlowKey
-from lowpanbudget.capture.follow.devices import Device
 from lowpanbudget.capture.follow.learning import LearnedContext
 from lowpanbudget.capture.follow.picking import pick
 from lowpanbudget.capture.follow.receivers import Reception

@@ -41,6 +41,13 @@ def hellos(count: int, *behind: Callable[[int], bytes]) -> Capture:
     return Capture(list(frames))
 
 
+def forged(number: int) -> bytes:
+    """A frame in the name of a node that has the key, under counter 7; its last octet of the code is wrong."""
+    octets = bytearray(air.secured(b"reading %d" % number, number, 7))
+    octets[-3] ^= 1
+    return air.mended(bytes(octets))
+
+
 SERVER = "2001:db8:1::ff:fe00:1"
 FLOODS_CASES: dict[str, Case] = {
     "addresses-without-end": Case(
@@ -81,5 +88,13 @@ FLOODS_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
     "handshakes whose server seals its end": (
         "handshakes-never-ended",
         lambda: hellos(40, lambda port: handshake(20, port, back=True, sealed=True)),
+    ),
+    "frames that somebody without the key sends under one counter": (
+        "frame-counter-used-twice",
+        lambda: Capture([forged(1), forged(2)], keys=(air.KEY,)),
+    ),
+    "frames that somebody without the key sends under a counter that goes back": (
+        "frame-counter-went-back",
+        lambda: Capture([air.secured(b"reading", 1, 99), forged(2)], keys=(air.KEY,)),
     ),
 }

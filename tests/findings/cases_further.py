@@ -28,15 +28,38 @@ from findings.cases_application import (
 from findings.cases_compression import FAR, known_contexts, solicitation, summed, to_group, under
 from findings.cases_fragments import cut, frames_of_one, interleaved, later_ones, sized, spilled
 from findings.cases_link import FAR_NAME, IPHC_ONLY, other_frames, plain, short_source
-from findings.cases_nodes import acknowledging, beside_each_other, numbered, unsealed
+from findings.cases_nodes import COPY, RELAY, acknowledging, beside_each_other, numbered, unsealed
 from findings.cases_routing import asking, far_away
 from findings.judge import Told
+
+from lowpanbudget import encode_frame
+from lowpanbudget.layers.link.mac import FrameType
 
 
 class Further(NamedTuple):
     name: str
     fires: Callable[[], Capture]
     told: Told
+
+
+def associated_twice() -> Capture:
+    """Association responses, short address and status (IEEE 802.15.4-2015 clause 7.5.3, from memory)."""
+    frames = []
+    for number, eui in enumerate((air.FAR_NODE, COPY), 1):
+        mac = air.mac(number, (air.FAR_ROOT, eui), frame_type=FrameType.COMMAND)
+        frames.append(encode_frame(mac, b"\x02\x17\x00\x00").octets)
+    return Capture(list(frames))
+
+
+def announced_by_another() -> Capture:
+    frames = []
+    for number, (link, prefix) in enumerate(
+        ((ROOT, "2001:db8:3::/64"), (RELAY, "2001:db8:99::/64"))
+    ):
+        body = bytes([64, 0]) + struct.pack(">HII", 1800, 0, 0) + air.context_option(3, prefix)
+        packet = air.nd_message(134, body, air.address("fe80::", link), air.ALL_NODES)
+        frames.append(air.frame(packet, number, (link, BROADCAST)))
+    return Capture(list(frames))
 
 
 def damaged(count: int) -> Capture:
@@ -874,6 +897,34 @@ FURTHER = (
             "the version 2 multicast listener report has hop limit 255, receivers want 1",
             ("type 143",),
             (1,),
+        ),
+    ),
+    Further(
+        "address-of-two-devices",
+        associated_twice,
+        Told(
+            "risk",
+            "short address 0x0017",
+            "a short address is that of another device than before",
+            (
+                "short address 0x0017 is 02:5e:10:00:00:00:00:ff now, and was 02:5e:10:00:00:00:00:17",
+            ),
+            (2,),
+        ),
+    ),
+    # a context of 60 minutes; who announced it first holds it
+    Further(
+        "context-announced-otherwise",
+        announced_by_another,
+        Told(
+            "risk",
+            "0x0018",
+            "contexts are announced otherwise than they hold",
+            (
+                "context 3 is 2001:db8:3::/64 by fe80::ff:fe00:1, "
+                "and announced as 2001:db8:99::/64 by fe80::ff:fe00:18",
+            ),
+            (2,),
         ),
     ),
 )

@@ -232,6 +232,7 @@ NODES_CASES: dict[str, Case] = {
             "two devices register one address",
             (
                 f"{REGISTERED}: 02:5e:10:00:00:00:00:17 in frame 1, 02:5e:10:00:00:00:00:ff in frame 2",
+                "short address 0x0017 is 02:5e:10:00:00:00:00:ff now, and was 02:5e:10:00:00:00:00:17",
                 f"frame 3: {REGISTERED} has status 1, duplicate address",
             ),
             (1, 2, 3),

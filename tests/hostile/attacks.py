@@ -20,7 +20,9 @@ from lowpanbudget import Env, compress
 
 ATTACKER = bytes.fromhex("6666")
 ALL_RPL_NODES = IPv6Address("ff02::1a")
-LINK_LOCAL_UDP = bytes.fromhex("7e33f0")  # IPHC: hop limit 64, link-local from both link addresses; ports in line
+LINK_LOCAL_UDP = bytes.fromhex(
+    "7e33f0"
+)  # IPHC: hop limit 64, link-local from both link addresses; ports in line
 LINK_LOCAL_OTHER = bytes.fromhex("7a33")  # the same, next header in line
 
 
@@ -55,9 +57,7 @@ def header(
     """A MAC header of 2006 inside one PAN, by hand: frame control, number, PAN, destination, source."""
     modes = (2 if len(to) == 2 else 3) << 10 | (2 if len(source) == 2 else 3) << 14
     control = kind | 0x0040 | 0x1000 | modes
-    return (
-        struct.pack("<HBH", control, sequence & 0xFF, pan) + to[::-1] + source[::-1]
-    )
+    return struct.pack("<HBH", control, sequence & 0xFF, pan) + to[::-1] + source[::-1]
 
 
 def anyone(random: Random) -> bytes:
@@ -154,8 +154,10 @@ def slow_drip(random: Random) -> Iterator[bytes]:
         for offset in random.sample(range(1, 155), 40):
             for number in range(200):
                 head = struct.pack(">HHB", 0xE000 | 1280, (tag + number) & 0xFFFF, offset)
-                yield header(struct.pack(">H", 0x5000 + number), sequence=offset) + head + (
-                    random.randbytes(8)
+                yield (
+                    header(struct.pack(">H", 0x5000 + number), sequence=offset)
+                    + head
+                    + (random.randbytes(8))
                 )
 
 
@@ -349,11 +351,13 @@ def chains(random: Random) -> Iterator[bytes]:
                 payload += bytes([0x80 | hops, form]) + random.randbytes((hops + 1) << form)
             payload += LINK_LOCAL_UDP + random.randbytes(6)
         elif kind == 1:  # elective ones that nobody knows, empty
-            payload = b"\xf1" + bytes([0xA0, random.randrange(256)]) * 45 + LINK_LOCAL_UDP + bytes(6)
+            payload = (
+                b"\xf1" + bytes([0xA0, random.randrange(256)]) * 45 + LINK_LOCAL_UDP + bytes(6)
+            )
         elif kind == 2:  # extension headers in NHC form, each followed by another
             payload = bytes.fromhex("7e33")
             while len(payload) < 95:
-                payload += bytes([0xE1 | random.choice((0, 2, 6)) , 2]) + random.randbytes(2)
+                payload += bytes([0xE1 | random.choice((0, 2, 6)), 2]) + random.randbytes(2)
             payload += b"\xf0" + random.randbytes(6)
         else:  # headers in headers
             payload = bytes.fromhex("7e33") + bytes.fromhex("ee7e33") * random.randrange(1, 30)

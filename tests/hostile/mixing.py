@@ -32,7 +32,7 @@ def mixed(attack: Attack, frames: int, every_s: float, path: Path, *, alone: boo
     """Write ``frames`` of an attack among what honest nodes send meanwhile; ``alone``: without the attack."""
     until = frames / attack.rate + 1.0
     honest = takewhile(lambda said: said.time_s < until, Farm(every_s).frames())
-    hostile = () if alone else zip(count(1.0, 1 / attack.rate), attack.frames(Random(1)))  # noqa: B905, S311  # without end, and no secret
+    hostile = () if alone else zip(count(1.0, 1 / attack.rate), attack.frames(Random(1)))
     sent: Iterable[tuple[float, int, Said | bytes]] = merge(
         ((said.time_s, 0, said) for said in honest),
         ((at, 1, octets) for at, octets in islice(hostile, frames)),

@@ -89,9 +89,7 @@ class Farm:
             done = packet if last else None
             yield Said(at + place * BETWEEN_S, octets, done, link, number if last else None)
 
-    def _frame(
-        self, link: bytes, to: bytes, payload: bytes, counter: int | None = None
-    ) -> bytes:
+    def _frame(self, link: bytes, to: bytes, payload: bytes, counter: int | None = None) -> bytes:
         sequence = self._sequences[link] = (self._sequences[link] + 1) & 0xFF
         mac = Mac(
             sequence=sequence, destination_pan=PAN, destination=to, source=link,

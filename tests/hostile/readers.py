@@ -113,7 +113,7 @@ def surveyed(path: Path, frames: int, _wanted: set[int], *, contexts: bool) -> O
 
 
 def by_columns(path: Path, frames: int, _wanted: set[int], *, contexts: bool) -> Outcome:
-    """A survey by columns; records do not pass one by one: time is that of the whole, memory is looked at by a clock."""
+    """A survey by columns; records do not pass one by one: a clock looks at memory, and time is the whole."""
     outcome = Outcome(Watch(frames))
     watch, ended = outcome.watch, threading.Event()
 

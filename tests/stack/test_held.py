@@ -82,7 +82,9 @@ def test_who_has_most_open_makes_room_for_another() -> None:
             b"", fragment=header, fragment_octets=bytes(80), link_source=flood.link_source,
             link_destination=bytes(8),
         )  # fmt: skip
-        lost += [one.key for one in reassembler.feed(frame, 0.01 * tag) if isinstance(one, Discarded)]
+        lost += [
+            one.key for one in reassembler.feed(frame, 0.01 * tag) if isinstance(one, Discarded)
+        ]
     assert {key.source for key in lost} == {(0x6666).to_bytes(8, "big")}
     assert [key.tag for key in lost] == list(range(85))  # one place of 16 is another's
     reassembler = Reassembler(max_datagrams=2)

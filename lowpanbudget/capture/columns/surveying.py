@@ -48,7 +48,8 @@ class ColumnSurvey:
             int(trace.timeout_s * 10**9) - 1000
         )  # nearer to it the times decide themselves
         self._decoder = trace.reader.decoder
-        self._changed: set[int] = set()  # short addresses whose devices are others since they were last looked at
+        # short addresses whose devices are others since they were last looked at
+        self._changed: set[int] = set()
         trace.knowledge.learned_devices.watch = self._changed.add
         self._clears = 0
         self._opener = FrameOpener(state)

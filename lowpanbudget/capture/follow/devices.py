@@ -37,9 +37,10 @@ class LearnedDevices:
     def __init__(self, table: Devices) -> None:
         self.table = table
         self.known: dict[Place, Device] = {}
-        self.watch: Callable[[int], object] | None = None  # is told each short address whose device changes
+        # is told each short address whose device changes
+        self.watch: Callable[[int], object] | None = None
         self._claims: dict[Place, list[Device]] = {}  # the first of them stays
-        self._only_told: dict[Place, bool] = {}  # places whose device opened no frame so far
+        self._only_told: dict[Place, bool] = {}  # whose device opened no frame so far
 
     def learn(self, device: Device) -> Notice | None:
         """Take in who has a short address; return what is to be noticed, where it was another's."""

@@ -258,7 +258,9 @@ class Knowledge:
                     notices.append(self._disputed(known, option, lesson))
                     return False
             else:
-                later = None if known.until_ns is None or until is None else max(known.until_ns, until)
+                later = (
+                    None if known.until_ns is None or until is None else max(known.until_ns, until)
+                )
                 self.learned[option.cid] = replace(known, number=number, until_ns=later)
                 return False
         if option.removes:

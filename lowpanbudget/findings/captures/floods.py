@@ -61,8 +61,8 @@ class _HandshakesTo:
     ``open`` are the last that did not go on so far.
     """
 
-    first_s: float
-    last_s: float
+    first_s: float = 0.0
+    last_s: float = 0.0
     begun: int = 0
     gone_on: int = 0
     answered: int = 0
@@ -72,6 +72,7 @@ class _HandshakesTo:
 
     def begin(self, client: _Endpoint, scene: Scene, datagram: HeardDatagram) -> None:
         """Take a ClientHello; one that is sent again, or again with a cookie, begins nothing."""
+        self.first_s = self.first_s if self.begun else scene.time_s
         self.last_s = scene.time_s
         if client in self.open:
             return
@@ -124,8 +125,7 @@ def handshake_message(memory: Handshakes, scene: Scene, datagram: HeardDatagram)
         elif record.content_type != Content.HANDSHAKE or not record.fragment:
             continue
         elif record.fragment[0] == _CLIENT_HELLO:
-            now_s = scene.time_s
-            server = forth or memory.entry(destination, lambda: _HandshakesTo(now_s, now_s))
+            server = forth or memory.entry(destination, _HandshakesTo)
             if server is not None:
                 server.begin(source, scene, datagram)
         elif back is not None:

@@ -75,8 +75,13 @@ def _refused(address: IPv6Address, scene: Scene) -> Hit:
     return Hit("a router refuses an address that another device has", evidence, _subject(address))
 
 
-@REGISTRATIONS.rule("address-of-two-devices", Noticed("device-changed"), Noticed("device-differs"))
+_CHANGED, _DIFFERS = Noticed("device-changed"), Noticed("device-differs")
+
+
+@REGISTRATIONS.rule("address-of-two-devices", _CHANGED, _DIFFERS)
 def short_address_changed(_memory: Registered, _scene: Scene, notice: Notice) -> Hits:
     """Take the notices of what was learned: it may have been given to another device on purpose."""
     subject, _, _ = notice.text.partition(" is ")
-    yield Hit(notice.text, (), subject, severity=Severity.RISK)
+    than = "before" if notice.name == _CHANGED.name else "given"
+    cause = f"a short address is that of another device than {than}"
+    yield Hit(cause, (notice.text,), subject, severity=Severity.RISK)

@@ -1,7 +1,5 @@
 """Surveys by columns of what somebody sends to make them slow, or to make them remember: counted alike, and bounded."""
 
-from collections.abc import Iterator
-
 import pytest
 from capture.captures import CONTEXTS, KEY, eui, frames_of, ip_of, records, short, udp_datagram
 from capture.columns.columns_help import by_columns
@@ -13,7 +11,7 @@ from lowpanbudget.capture.survey import survey
 
 
 @pytest.fixture
-def cleared(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[int]]:
+def cleared(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """How many classes there were, each time that all were forgotten; twice is allowed."""
     monkeypatch.setattr(surveying, "_MOST_CLEARS", 2)
     times: list[int] = []
@@ -24,7 +22,7 @@ def cleared(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[int]]:
         clear(learner)
 
     monkeypatch.setattr(Learner, "clear", counted)
-    yield times
+    return times
 
 
 def test_contexts_without_end_are_followed_one_by_one(cleared: list[int]) -> None:
