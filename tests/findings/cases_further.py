@@ -51,11 +51,12 @@ def associated_twice() -> Capture:
     return Capture(list(frames))
 
 
+HELD, OTHER = "2001:db8:3::/64", "2001:db8:99::/64"
+
+
 def announced_by_another() -> Capture:
     frames = []
-    for number, (link, prefix) in enumerate(
-        ((ROOT, "2001:db8:3::/64"), (RELAY, "2001:db8:99::/64"))
-    ):
+    for number, (link, prefix) in enumerate(((ROOT, HELD), (RELAY, OTHER))):
         body = bytes([64, 0]) + struct.pack(">HII", 1800, 0, 0) + air.context_option(3, prefix)
         packet = air.nd_message(134, body, air.address("fe80::", link), air.ALL_NODES)
         frames.append(air.frame(packet, number, (link, BROADCAST)))
@@ -921,8 +922,7 @@ FURTHER = (
             "0x0018",
             "contexts are announced otherwise than they hold",
             (
-                "context 3 is 2001:db8:3::/64 by fe80::ff:fe00:1, "
-                "and announced as 2001:db8:99::/64 by fe80::ff:fe00:18",
+                f"context 3 is {HELD} by fe80::ff:fe00:1, and announced as {OTHER} by fe80::ff:fe00:18",
             ),
             (2,),
         ),
