@@ -16,7 +16,7 @@ from capture.captures import (
     udp_datagram,
 )
 
-from lowpanbudget import Context
+from lowpanbudget import Context, Device
 from lowpanbudget.capture.follow import devices
 from lowpanbudget.capture.follow.devices import MOST_CLAIMS, MOST_DEVICES
 from lowpanbudget.capture.follow.repeats import MOST_SOURCES, Repeats
@@ -155,7 +155,7 @@ def test_who_opened_a_frame_stays_when_others_are_told_without_end(
     assert [one.short for one in trace.learned_devices] == [0x42, 0x111, 0x112, 0x113]
 
 
-def _devices(frame: bytes) -> tuple[object, ...]:
+def _devices(frame: bytes) -> tuple[Device, ...]:
     trace = Trace(contexts=CONTEXTS)
     list(trace.follow(records([frame])))
     return trace.learned_devices
