@@ -135,10 +135,10 @@ def by_columns(path: Path, frames: int, _wanted: set[int], *, contexts: bool) ->
     return outcome
 
 
-def decoded(path: Path, frames: int, wanted: set[int], *, contexts: bool) -> Outcome:
-    """One ``Decoder`` and one ``Reassembler`` for all frames, as a program of one's own has them."""
+def decoded(path: Path, frames: int, wanted: set[int], *, contexts: bool) -> Outcome:  # noqa: ARG001
+    """One ``Decoder`` and one ``Reassembler`` for all frames, as a program of one's own has them: they learn nothing."""
     outcome = Outcome(Watch(frames))
-    given = known(contexts=contexts)
+    given = known(contexts=True)
     decoder = Decoder(devices=DEVICES, **given)
     reassembler = Reassembler(given.get("contexts"))
     for record in _opened(path, outcome.watch):
