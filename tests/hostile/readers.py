@@ -136,7 +136,7 @@ def by_columns(path: Path, frames: int, _wanted: set[int], *, contexts: bool) ->
 
 
 def decoded(path: Path, frames: int, wanted: set[int], *, contexts: bool) -> Outcome:  # noqa: ARG001
-    """One ``Decoder`` and one ``Reassembler`` for all frames, as a program of one's own has them: they learn nothing."""
+    """One ``Decoder`` and one ``Reassembler`` for all frames, as a program of one's own has: they learn nothing."""
     outcome = Outcome(Watch(frames))
     given = known(contexts=True)
     decoder = Decoder(devices=DEVICES, **given)
