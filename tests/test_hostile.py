@@ -4,6 +4,7 @@
 """
 
 import gc
+import re
 import sys
 from pathlib import Path
 from types import BuiltinFunctionType, CodeType, FunctionType, ModuleType
@@ -17,16 +18,17 @@ from hostile.run import missing
 from lowpanbudget import Finding, read_capture
 from lowpanbudget.capture import savings
 from lowpanbudget.capture import survey as surveys
-from lowpanbudget.capture.follow import devices, repeats
+from lowpanbudget.capture.follow import devices, learning, memo, repeats
 from lowpanbudget.capture.follow.memo import Memo
 from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.survey import Surveyor
-from lowpanbudget.findings import passages, scene
+from lowpanbudget.findings import passages, scene, tallies
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.captures import floods, requests
 from lowpanbudget.findings.memory import FirstNamed
 from lowpanbudget.findings.scene import known_of
+from lowpanbudget.stack.pieces import MOST_FRAGMENTS
 from lowpanbudget.stack.reassembly import Reassembler
 
 FRAMES = 360  # of each attack
@@ -113,3 +115,15 @@ def test_a_lost_bound_is_seen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     monkeypatch.setattr(repeats, "MOST_SOURCES", 1 << 30)
     memory = Readers("strangers", tmp_path).memory
     assert max(memory[PARTS // 2 :]) > MORE * max(memory[: PARTS // 2])
+
+
+def test_developers_are_told_the_bounds_as_they_are() -> None:
+    told = (Path(__file__).parents[1] / "DEVELOPERS.md").read_text("utf-8")
+    table = told.partition("### What is remembered")[2].partition("###")[0]
+    bounds = (
+        (Reassembler.__init__.__defaults__ or ())[2], MOST_FRAGMENTS, memo.MOST, repeats.MOST_SOURCES, repeats.DEPTH,
+        devices.MOST_DEVICES, devices.MOST_CLAIMS, learning.MOST_PARENTS, surveys.MOST_CELLS, FirstNamed.MOST,
+        (Recent.__init__.__defaults__ or ())[0], tallies.MOST_SUBJECTS,
+    )  # fmt: skip
+    assert bounds == (256, 256, 1024, 4096, 8, 8192, 4, 256, 8192, 4096, 1024, 32)
+    assert all(re.search(rf"\b{bound}\b", table) for bound in bounds)
