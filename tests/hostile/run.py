@@ -35,7 +35,10 @@ MOST_SLOWDOWN = 2.5  # of the last tenth, beside the second
 # findings whose subject is who is attacked
 _ABOUT_VICTIMS = {"fragments-flood", "fragments-meet", "handshakes-never-ended"}
 _TELLING = 15_000  # frames of an attack behind which tables are full
-_SHORT = f"Rows of fewer than {_TELLING} frames were cut short: tables still fill, and growth_mb says little."
+_SHORT = (
+    f"Rows of fewer than {_TELLING} frames were cut short: tables still fill, and growth_mb says little; "
+    "a request is not told as never answered before 93 s are over."
+)
 WORK = Path("build/hostile")
 
 
