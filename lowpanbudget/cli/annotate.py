@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
-from lowpanbudget.cli import captures, completion, faults, options
+from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.cli.inputs import require_frames
 from lowpanbudget.errors import RequestError, WireError
@@ -268,9 +268,9 @@ def _tell_faults(ctx: click.Context, frames: list[Shown]) -> bool:
     ]
     for place, fault in wrong[:_MOST_TOLD]:
         text = f"{place}: octet {fault.offset}: {fault.message}"
-        click.echo(f"{ctx.command_path}: {faults.visible(text)}", err=True)
+        captures.say(ctx, text)
     if len(wrong) > _MOST_TOLD:
-        click.echo(f"{ctx.command_path}: {len(wrong)} of {len(frames)} frames are wrong", err=True)
+        captures.say(ctx, f"{len(wrong)} of {len(frames)} frames are wrong")
     return bool(wrong)
 
 

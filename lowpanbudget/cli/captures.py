@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from lowpanbudget.cli import completion, faults, options
+from lowpanbudget.cli import completion, faults, options, streams
 from lowpanbudget.cli.inputs import require_capture, require_keys
 from lowpanbudget.errors import RequestError
 
@@ -307,7 +307,7 @@ def name_of(paths: Sequence[str]) -> str:
 def say(ctx: click.Context, text: str) -> None:
     """Tell something on standard error."""
     lines = "\n".join(faults.visible(line) for line in text.split("\n"))
-    click.echo(f"{ctx.command_path}: {lines}", err=True)
+    streams.tell(f"{ctx.command_path}: {lines}")
 
 
 def tell_notices(

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from lowpanbudget.cli import streams
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
@@ -37,15 +39,23 @@ def report(error: BaseException, command: str, *, as_json: bool = False) -> int:
         text, code = f"{said['message']}\n  try: {said['hint']}", USAGE
     elif isinstance(error, click.ClickException):
         text, code = error.format_message(), USAGE
+    elif isinstance(error, MemoryError):
+        text, code = (
+            "there is not enough memory for this\n  try: Give it more, or a part of the work",
+            USAGE,
+        )
     else:
         text, code = _internal(error), INTERNAL
     lines = (visible(line) for line in text.split("\n"))
-    click.echo(f"{command}: " + "\n".join(lines), err=True)
+    streams.tell(f"{command}: " + "\n".join(lines))
     if as_json:
         from lowpanbudget.report import machine
 
         known = {"command": command, "exit_code": code, "message": text, "hint": ""}
-        click.echo(machine.fault(**known | said), nl=False)
+        try:
+            click.echo(machine.fault(**known | said), nl=False)
+        except OSError:  # it has been told above
+            streams.forget(sys.stdout)
     return code
 
 

@@ -103,7 +103,7 @@ def _memory(memory: "CodeMemory") -> str:
 
 def _write(files: "tuple[GeneratedFile, ...]", folder: Path, *, force: bool) -> list[Path]:
     """Write all files or none; what stands there and was not generated stays, unless forced."""
-    from lowpanbudget.cli.output import write_whole
+    from lowpanbudget.cli.output import unwinding, write_whole
 
     paths = [folder / file.name for file in files]
     before = [_standing(path, force=force) for path in paths]
@@ -115,20 +115,25 @@ def _write(files: "tuple[GeneratedFile, ...]", folder: Path, *, force: bool) -> 
             f"the folder {folder} cannot be made: {reason}",
             hint="Name a folder that you may write to",
         ) from None
-    done: list[int] = []
-    try:
-        for index, (path, file) in enumerate(zip(paths, files, strict=True)):
-            write_whole(str(path), file.text.encode())
-            done.append(index)
-    except BaseException:
-        for index in done:  # a header without its source would be half a result
-            octets = before[index]
-            if octets is None:
-                paths[index].unlink(missing_ok=True)
-            else:
-                write_whole(str(paths[index]), octets)
-        raise
+    with unwinding():
+        try:
+            for path, file in zip(paths, files, strict=True):
+                write_whole(str(path), file.text.encode())
+        except BaseException:
+            for path, octets in zip(paths, before, strict=True):
+                _restore(path, octets)  # a header without its source would be half a result
+            raise
     return paths
+
+
+def _restore(path: Path, octets: bytes | None) -> None:
+    """Make a file what it was: these octets, or none at all."""
+    from lowpanbudget.cli.output import write_whole
+
+    if octets is None:
+        path.unlink(missing_ok=True)
+    elif path.read_bytes() != octets:
+        write_whole(str(path), octets)
 
 
 def _standing(path: Path, *, force: bool) -> bytes | None:

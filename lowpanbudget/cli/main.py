@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
-from lowpanbudget.cli import faults
+from lowpanbudget.cli import faults, streams
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.cli.width import help_width
 
@@ -87,49 +87,37 @@ class Program(click.Group):
 
     def _run(self, args: list[str], name: str, extra: dict[str, Any]) -> int:
         command = name
+        streams.fill()
         extra.setdefault("terminal_width", help_width())
         if not args:
-            click.echo(self.get_help(click.Context(self, info_name=name, **extra)), err=True)
+            streams.tell(self.get_help(click.Context(self, info_name=name, **extra)))
             return faults.USAGE
         try:
             if args and args[0] in COMMANDS:
                 command = f"{name} {args[0]}"
-            with self.make_context(name, args, **extra) as ctx:
-                self.invoke(ctx)
+            code = self._called(name, args, extra)
             sys.stdout.flush()
-        except click.exceptions.Exit as end:
-            return _closing(end.exit_code)
         except (faults.ReaderLeft, BrokenPipeError):
-            _forget_output()
+            streams.forget(sys.stdout)
             return faults.PIPE_CLOSED
         except (KeyboardInterrupt, click.Abort, EOFError):
-            click.echo(f"{command}: interrupted", err=True)
+            streams.tell(f"{command}: interrupted")
             return faults.INTERRUPTED
         except Exception as error:  # noqa: BLE001  # whatever it is becomes one message and a code
             from lowpanbudget.cli.inputs import explained
 
-            return faults.report(explained(error), command, as_json=_JSON in args)
+            said = streams.unwritable(error) if isinstance(error, OSError) else explained(error)
+            return faults.report(said or error, command, as_json=_JSON in args)
+        return code
+
+    def _called(self, name: str, args: list[str], extra: dict[str, Any]) -> int:
+        """Call a command; return the exit code that it asks for."""
+        try:
+            with self.make_context(name, args, **extra) as ctx:
+                self.invoke(ctx)
+        except click.exceptions.Exit as end:
+            return end.exit_code
         return 0
-
-
-def _closing(code: int) -> int:
-    try:
-        sys.stdout.flush()
-    except BrokenPipeError:
-        _forget_output()
-        return faults.PIPE_CLOSED
-    return code
-
-
-def _forget_output() -> None:
-    """Point standard output at nothing, so that the interpreter's last flush stays silent."""
-    try:
-        number = sys.stdout.fileno()
-    except (OSError, ValueError, AttributeError):
-        return
-    nothing = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(nothing, number)
-    os.close(nothing)
 
 
 def _nearest(name: str) -> str:

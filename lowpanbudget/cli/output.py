@@ -3,15 +3,16 @@
 import contextlib
 import errno
 import os
+import secrets
 import signal
 import stat
 import sys
-import tempfile
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, NoReturn
 
+from lowpanbudget.cli import streams
 from lowpanbudget.cli.faults import ReaderLeft
 from lowpanbudget.cli.width import width
 from lowpanbudget.errors import RequestError
@@ -32,17 +33,10 @@ def emit(text: str) -> None:
     try:
         stream.flush()
         _write(stream.buffer, octets)
-    except BlockingIOError:
-        raise RequestError(
-            "standard output takes no more for now", hint="Send it to a file"
-        ) from None
     except OSError as error:
         if error.errno in (errno.EPIPE, errno.EINVAL):  # EINVAL: a closed pipe on some systems
             raise ReaderLeft from None
-        raise RequestError(
-            f"standard output cannot be written: {error.strerror or error}",
-            hint="Is the disk full?",
-        ) from None
+        raise streams.unwritable(error) or error from None
 
 
 def _write(stream: BinaryIO, octets: bytes) -> None:
@@ -51,7 +45,7 @@ def _write(stream: BinaryIO, octets: bytes) -> None:
     while left:
         taken = stream.write(left)
         if taken is None:
-            raise BlockingIOError
+            raise BlockingIOError(errno.EAGAIN, os.strerror(errno.EAGAIN))
         left = left[taken:]
     stream.flush()
 
@@ -112,7 +106,7 @@ def writing(
     makes a file that its owner alone may read, from its first octet on. ``inputs`` are files that must not be written
     over, by whatever path. Raises ``RequestError`` naming the file.
     """
-    with _unwinding():
+    with unwinding():
         target = _target(path, private=private, inputs=inputs)
         if target is None:  # a device or a pipe cannot be replaced
             try:
@@ -121,11 +115,11 @@ def writing(
             except OSError as error:
                 raise _unwritable(path, error) from None
             return
-        name = ""
+        # its name is known before it is there: whenever the program is ended it can be taken away
+        part = target.with_name(f".lowpanbudget-{secrets.token_hex(8)}")
         try:
             try:
-                handle, name = tempfile.mkstemp(prefix=".lowpanbudget-", dir=target.parent)
-                file = open(handle, "wb")  # noqa: PTH123, SIM115  # a descriptor has no path
+                file = open(part, "xb", opener=_for_the_owner)  # noqa: SIM115  # paths take no opener
             except OSError as error:
                 raise _unwritable(path, error) from None
             try:
@@ -135,8 +129,8 @@ def writing(
                     os.fsync(file.fileno())
                     mode = target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask()
                     if not private:
-                        Path(name).chmod(mode)
-                    Path(name).replace(target)
+                        part.chmod(mode)
+                    part.replace(target)
                 except OSError as error:
                     raise _unwritable(path, error) from None
             finally:
@@ -144,8 +138,14 @@ def writing(
                 with contextlib.suppress(OSError):
                     file.close()
         finally:
-            if name:
-                Path(name).unlink(missing_ok=True)
+            with contextlib.suppress(
+                OSError
+            ):  # it is gone, or stays where nobody takes it for a result
+                part.unlink()
+
+
+def _for_the_owner(path: str, flags: int) -> int:
+    return os.open(path, flags, 0o600)
 
 
 def _target(path: str, *, private: bool, inputs: Iterable[str | None]) -> Path | None:
@@ -192,7 +192,7 @@ def _unwritable(path: str, error: Exception) -> RequestError:
 
 
 @contextlib.contextmanager
-def _unwinding() -> Iterator[None]:
+def unwinding() -> Iterator[None]:
     """Let signals that ask the process to end unwind the block, so that nothing half done stays behind."""
     changed: list[signal.Signals] = []
     if threading.current_thread() is threading.main_thread():

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lowpanbudget.cli import completion, options
+from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import RequestError
 
@@ -81,7 +81,7 @@ def command(
 
         with output.writing(table, inputs=(design,)) as file:
             count = write_sweep_table(file, sweeps, form)
-        click.echo(f"{ctx.command_path}: {table}: {plural(count, 'row')}", err=True)
+        captures.say(ctx, f"{table}: {plural(count, 'row')}")
     rows = [view.sweep(one, octets) for one in sweeps]
     if as_json:
         output.emit(machine.document(sweep=rows))

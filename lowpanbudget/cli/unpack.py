@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
-from lowpanbudget.cli import completion, faults, options
+from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
 from lowpanbudget.errors import WireError, plural
 
@@ -76,11 +76,9 @@ def command(
         for place, fault in wrong[:_MOST_TOLD]:
             hint = f"\n  try: {fault.hint}" if fault.hint else ""
             text = f"{place}: octet {fault.offset}, {fault.layer}: {fault.message}{hint}"
-            lines = "\n".join(faults.visible(line) for line in text.split("\n"))
-            click.echo(f"{ctx.command_path}: {lines}", err=True)
+            captures.say(ctx, text)
         if len(wrong) > _MOST_TOLD:
-            text = f"{len(wrong)} of {len(read)} messages are wrong"
-            click.echo(f"{ctx.command_path}: {text}", err=True)
+            captures.say(ctx, f"{len(wrong)} of {len(read)} messages are wrong")
         ctx.exit(WireError.exit_code)
 
 

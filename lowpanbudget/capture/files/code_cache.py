@@ -1,24 +1,31 @@
-"""Compiled code that is kept for the next run, in a folder that nobody else can write to."""
+"""Compiled code that is kept for the next run, in a folder that nobody else can write to.
+
+A digest stands before the code: what a crash of the machine left of a file is not run.
+"""
 
 import os
+import secrets
 import stat
 from contextlib import suppress
+from hashlib import sha256
 from pathlib import Path
-from tempfile import NamedTemporaryFile
 
 _FOLDER = "lowpanbudget"
+_DIGEST = 32  # octets of SHA-256
 
 
 def kept_code(name: str) -> bytes | None:
-    """Return what was kept under a name; None where nothing was, or where others could have put it there."""
+    """Return what was kept under a name; None where nothing whole was, or where others could have put it there."""
     folder = _folder()
     if folder is None:
         return None
     try:
         with (folder / name).open("rb") as file:
-            return file.read() if _is_ours(os.fstat(file.fileno())) else None
+            octets = file.read() if _is_ours(os.fstat(file.fileno())) else b""
     except OSError:
         return None
+    code = octets[_DIGEST:]
+    return code if sha256(code).digest() == octets[:_DIGEST] else None
 
 
 def keep_code(name: str, code: bytes) -> None:
@@ -26,10 +33,20 @@ def keep_code(name: str, code: bytes) -> None:
     folder = _folder()
     if folder is None:
         return
-    with suppress(OSError):
-        with NamedTemporaryFile(dir=folder, delete=False) as file:
-            file.write(code)
-        Path(file.name).replace(folder / name)
+    part = folder / f"{name}.{secrets.token_hex(8)}"
+    try:
+        with open(part, "xb", opener=_for_the_owner) as file:  # paths take no opener
+            file.write(sha256(code).digest() + code)
+        part.replace(folder / name)
+    except OSError:
+        return
+    finally:
+        with suppress(OSError):  # of no use to anybody
+            part.unlink(missing_ok=True)
+
+
+def _for_the_owner(path: str, flags: int) -> int:
+    return os.open(path, flags, 0o600)
 
 
 def _folder() -> Path | None:
