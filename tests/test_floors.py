@@ -15,7 +15,7 @@ from house import MODULES, PACKAGE, imports, name_of, nodes_of
 import lowpanbudget
 
 ORDER = (
-    "values < cites < errors < bits < env < fields < layers < stack < payload < design < "
+    "hidden < values < cites < errors < bits < env < fields < layers < stack < payload < design < "
     "capture < room < deployment < findings < report < cli"
 )
 FLOORS = ORDER.split(" < ")

@@ -10,7 +10,8 @@ from lowpanbudget.capture.files.link_types import FRAME, FRAME_TYPE, IPV6_TYPE
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
+from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.errors import BadMic, RequestError
 from lowpanbudget.layers.link.fcs import fcs as fcs_of
 from lowpanbudget.stack.encoding import encode_frame
@@ -88,6 +89,7 @@ def expand(
     are no loss; ``left_out`` counts the others. ``capture`` and ``known`` are those of ``follow``; raises
     ``RequestError`` as it does.
     """
+    hide_keys(known)
     counted = LeftOut() if left_out is None else left_out
     return _expanded(CaptureFile.of(capture), Trace(**known), counted)
 
@@ -120,6 +122,7 @@ def decrypt(
     that no key opens stay sealed, and are counted in ``left_out`` as such; records that hold no frame are left out. A
     wrong FCS stays wrong. ``capture`` and ``known`` are those of ``follow``; raises ``RequestError`` as it does.
     """
+    hide_keys(known)
     counted = LeftOut() if left_out is None else left_out
     return _decrypted(CaptureFile.of(capture), Trace(**known), counted)
 

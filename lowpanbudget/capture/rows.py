@@ -6,7 +6,8 @@ from typing import NamedTuple, Unpack
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
+from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.capture.sequences import SequenceGaps, octets_on_air
 from lowpanbudget.env import link_text
@@ -182,6 +183,7 @@ def frame_rows(
     frame that several receivers heard has a row for each, all but the first with ``heard_as``. Raises
     ``RequestError`` as ``follow`` does.
     """
+    hide_keys(known)
     trace, rows = Trace(**known), RowMaker(name)
     with CaptureFile.of(capture) as records:
         for sighting in trace.follow(records):

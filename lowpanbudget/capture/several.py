@@ -5,7 +5,8 @@ from concurrent.futures import BrokenExecutor, Executor, Future
 from os import PathLike, fspath
 from typing import Unpack
 
-from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
+from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.series import span_ns
 from lowpanbudget.capture.surveyed_file import SurveyedFile, surveyed_file
 from lowpanbudget.errors import RequestError
@@ -26,6 +27,7 @@ def survey_files(
     included, so give keys only to an executor on machines that may have them. ``every`` and ``known`` are those of
     ``survey``. Raises ``RequestError`` as it does, and where a worker of the executor ended before its work.
     """
+    hide_keys(known)
     names = [fspath(file) for file in files]
     if every is not None:
         span_ns(every)

@@ -12,6 +12,7 @@ import click
 
 from lowpanbudget.cli.completion import examples
 from lowpanbudget.errors import DesignError, RequestError
+from lowpanbudget.hidden import HiddenOctets
 
 _LARGEST = 1 << 20  # octets that are looked at for the heads of tables
 _HEAD = re.compile(r"^[ \t]*\[{1,2}[ \t]*(\w+)[.\w \t]*\]{1,2}[ \t]*(?:#.*)?$", re.MULTILINE)
@@ -86,10 +87,10 @@ def kind_of(path: str) -> str:
         if not Path(path).is_file():
             return ""
         with Path(path).open("rb") as file:
-            octets = file.read(AHEAD)
+            octets = HiddenOctets(file.read(AHEAD))  # it may be a key file
             if has_magic(octets):
                 return "capture"
-            octets += file.read(_LARGEST)
+            octets = HiddenOctets(octets + file.read(_LARGEST))
     except (OSError, ValueError):
         return ""
     from lowpanbudget.design.shape import DesignShape  # of no use to most captures

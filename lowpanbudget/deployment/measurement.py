@@ -7,7 +7,8 @@ from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import ReadingNotice
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
+from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.deployment.airtime_seen import OnAir
 from lowpanbudget.deployment.burst_seen import burst_seen, find_burst, without
 from lowpanbudget.deployment.flows_seen import Missed, flow_seen, numbered
@@ -160,6 +161,7 @@ def measure(
     ``burst`` the name of one of its bursts. Times are in seconds, shares from 0 to 1. Raises ``RequestError`` as
     ``follow`` does, and for a burst without a design or that the design does not have.
     """
+    hide_keys(known)
     trace = Trace(**known)
     if burst is not None and trace.design is None:
         raise RequestError(

@@ -8,7 +8,8 @@ from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
+from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.scene import known_of
@@ -61,6 +62,7 @@ def list_frames(capture: Capture, **known: Unpack[TraceOptions]) -> FrameList:
     Memory grows with the list. ``capture`` and what is ``known`` beside it are those of ``follow``. Raises
     ``RequestError`` as it does.
     """
+    hide_keys(known)
     trace = Trace(**known)
     listed: list[ListedFrame] = []
     hits: dict[int, dict[tuple[str, str], None]] = {}

@@ -48,11 +48,12 @@ class Decoder:
         rpi_type: int = rpi.OLD,
         layouts: Mapping[Any, ContentLayout] | None = None,
     ) -> None:
+        keys = keys_of(keys) if keys else ()  # no traceback shows their octets from here on
         if rpi_type not in RPI_TYPES:
             Env(rpi_type=rpi_type)  # raises, and says what is allowed
         put = object.__setattr__
         put(self, "contexts", Contexts.of(contexts))
-        put(self, "keys", keys_of(keys) if keys else ())
+        put(self, "keys", keys)
         put(self, "devices", devices_of(devices))
         put(self, "root", None if root is None else address(root, "root"))
         put(self, "rpi_type", rpi_type)
@@ -103,6 +104,7 @@ def decode_frame(
     The arguments are those of ``Decoder`` and its ``frame``. Raises ``RequestError`` for those that cannot be used.
     """
     octets, fcs = as_octets(octets), _length(fcs)  # what is wrong with these is told first
+    keys = keys_of(keys) if keys else ()
     return Decoder(contexts, keys, devices, root, rpi_type).frame(octets, fcs, asn)
 
 

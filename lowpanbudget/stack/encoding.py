@@ -44,6 +44,7 @@ def encode_frame(
     them). Raises ``RequestError`` for a header that cannot be written, a missing key, what the nonce lacks, or a nonce
     used before. Sizes are not limited here: the PHY's are the caller's matter.
     """
+    key = None if key is None else Key.of(key)  # no traceback shows its octets from here on
     if not isinstance(mac, Mac):
         raise RequestError(f"a Mac is needed, not {type(mac).__name__}", cite=mac_layer.CITE)
     fcs = 2 if fcs is True else fcs
@@ -80,7 +81,7 @@ def encode_frame(
                 mac,
                 header,
                 bytes(body.data),
-                Key.of(key),
+                key,
                 asn=slot_number(asn),
                 devices=devices_of(devices),
                 take=None if used is None else used.take,

@@ -18,6 +18,7 @@ from ipaddress import IPv6Address
 from typing import Any, NamedTuple
 
 from lowpanbudget.errors import RequestError
+from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.internet.dtls.sender import DtlsSender
 from lowpanbudget.layers.internet.dtls.suites import SUITES, RecordKeys
 from lowpanbudget.layers.internet.oscore.context import ALGORITHMS, MANDATORY, SecurityContext
@@ -27,16 +28,19 @@ _ALGORITHMS = ", ".join(f"{row.number} {row.name}" for row in ALGORITHMS.values(
 
 
 class KeyRow(NamedTuple):
-    """One key of a table: what it takes and means, whether it must be there, what stands in for it."""
+    """One key of a table: what it takes and means, whether it must be there, what stands in for it, who may see it."""
 
     takes: str
     says: str
     needed: bool = False
     default: object = None
+    secret: bool = False
 
 
 OSCORE_TABLE = {
-    "master_secret": KeyRow(HEX, "The master secret of the security context (RFC 8613 section 3.1).", needed=True),
+    "master_secret": KeyRow(
+        HEX, "The master secret of the security context (RFC 8613 section 3.1).", needed=True, secret=True,
+    ),
     "master_salt": KeyRow(HEX, "The master salt.", default=""),
     "sender_id": KeyRow(HEX, "The sender ID of one end, 0 to 7 octets; which end does not matter.", needed=True),
     "recipient_id": KeyRow(HEX, "Its recipient ID: the sender ID of the other end.", needed=True),
@@ -49,9 +53,10 @@ DTLS_TABLE = {
     ),
     "key": KeyRow(
         HEX, "The write key of the end that sends (RFC 5246 section 6.3, RFC 8446 section 7.3).", needed=True,
+        secret=True,
     ),
-    "iv": KeyRow(HEX, "Its write IV: in DTLS 1.2 with CCM or GCM 4 octets, else 12.", needed=True),
-    "sn_key": KeyRow(HEX, "DTLS 1.3: its sequence number key (RFC 9147 section 4.2.3).", default=""),
+    "iv": KeyRow(HEX, "Its write IV: in DTLS 1.2 with CCM or GCM 4 octets, else 12.", needed=True, secret=True),
+    "sn_key": KeyRow(HEX, "DTLS 1.3: its sequence number key (RFC 9147 section 4.2.3).", default="", secret=True),
     "source": KeyRow(ADDRESS, "The IPv6 address that it sends from; else any."),
     "port": KeyRow(NUMBER, "The UDP port that it sends from; else any."),
     "epoch": KeyRow(NUMBER, "The epoch that the keys belong to; else any."),
@@ -103,7 +108,7 @@ def _values(where: str, entry: Mapping[str, Any], table: Mapping[str, KeyRow]) -
                 f"{where} needs {name} = ..., {row.takes}", hint=f"{name}: {row.says}"
             )
         try:
-            values[name] = None if value is None else _read(row.takes, value)
+            values[name] = None if value is None else _read(row, value)
         except (TypeError, ValueError):
             # the value may be a key typed in the wrong place: it is not told
             raise RequestError(
@@ -121,9 +126,9 @@ _WRITTEN = {
 _LARGEST_NUMBER = (1 << 48) - 1
 
 
-def _read(takes: str, value: Any) -> Any:
+def _read(row: KeyRow, value: Any) -> Any:
     """Return a value as its kind; raises ``ValueError`` or ``TypeError`` for another one."""
-    if takes == NUMBER:
+    if row.takes == NUMBER:
         if isinstance(value, bool) or not isinstance(value, int):
             raise TypeError
         if not 0 <= value <= _LARGEST_NUMBER:
@@ -131,6 +136,6 @@ def _read(takes: str, value: Any) -> Any:
         return value
     if not isinstance(value, str):
         raise TypeError
-    if takes == HEX:
-        return bytes.fromhex(value)
-    return IPv6Address(value) if takes == ADDRESS else value
+    if row.takes == HEX:
+        return (HiddenOctets if row.secret else bytes)(bytes.fromhex(value))
+    return IPv6Address(value) if row.takes == ADDRESS else str(value)

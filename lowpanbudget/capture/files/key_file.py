@@ -31,6 +31,7 @@ from lowpanbudget.capture.files.content_keys import (
     oscore_context,
 )
 from lowpanbudget.errors import RequestError
+from lowpanbudget.hidden import HiddenOctets, HiddenText, hidden
 from lowpanbudget.layers.internet.dtls.sender import DtlsSender
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
 from lowpanbudget.layers.link.security import Key
@@ -118,13 +119,13 @@ def _tables(
     return tuple(read(f"{path}: {name} {number}", entry) for number, entry in enumerate(entries, 1))
 
 
-def _private_text(path: str) -> str:
+def _private_text(path: str) -> HiddenText:
     """Return the text of a file after making sure, on the open file itself, that others cannot read it."""
     try:
         with Path(path).open("rb") as file:
             facts = os.fstat(file.fileno())
             _refuse_shared(path, facts)
-            octets = file.read(_LARGEST + 1)
+            octets = HiddenOctets(file.read(_LARGEST + 1))
     except (OSError, TypeError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise RequestError(
@@ -137,7 +138,7 @@ def _private_text(path: str) -> str:
             hint="A key file is a small text: [[key]] and octets below it",
         )
     try:
-        return octets.decode("utf-8")
+        return HiddenText(octets, "utf-8")
     except UnicodeDecodeError:
         raise RequestError(
             f"the key file {path!r} is no UTF-8 text", hint="A key file is TOML, written in UTF-8"
@@ -166,16 +167,21 @@ def _refuse_shared(path: str, facts: os.stat_result) -> None:
         )
 
 
-def _parse(path: str, text: str) -> dict[str, Any]:
+def _parse(path: str, text: HiddenText) -> dict[str, Any]:
+    place = ""
     try:
-        return tomllib.loads(text)
+        parsed: dict[str, Any] = hidden(tomllib.loads(text))
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         # the library's words may quote the line, which may be a key
-        place = re.search(r"\(at [^)]*\)", str(error))
-        raise RequestError(
-            f"{path}: no valid TOML{' ' + place[0] if place else ''}",
-            hint='A key is written as octets = "32 hex digits"',
-        ) from None
+        place = "".join(re.findall(r" \(at [^)]*\)", str(error))[:1])
+    except BaseException as error:  # noqa: BLE001  # its steps hold the text in their variables
+        raise error.with_traceback(None) from None
+    else:
+        return parsed
+    # told behind the error of the library, which would go along with its steps
+    raise RequestError(
+        f"{path}: no valid TOML{place}", hint='A key is written as octets = "32 hex digits"'
+    )
 
 
 def _key(where: str, entry: dict[str, Any]) -> Key:
@@ -217,7 +223,7 @@ def _devices(path: str, table: Any) -> dict[int | tuple[int, int], str]:
                 hint='Write "0x0001" = "EUI-64 in hex", or "PAN ID/short address" = "..."',
             )
         known = [number for number in numbers if number is not None]
-        devices[known[0] if len(known) == 1 else (known[0], known[1])] = value
+        devices[known[0] if len(known) == 1 else (known[0], known[1])] = str(value)
     return devices
 
 

@@ -6,9 +6,16 @@ from typing import TYPE_CHECKING, Any, TypedDict
 
 from lowpanbudget.layers.internet.dtls.sender import DtlsSender
 from lowpanbudget.layers.internet.oscore.context import SecurityContext
+from lowpanbudget.layers.link.security import keys_of
 
 if TYPE_CHECKING:
     from lowpanbudget.design.meaning import Design
+
+
+def hide_keys(known: "TraceOptions") -> None:
+    """Make keys that were given as octets or hex ``Key`` objects, which no traceback shows; ``RequestError``."""
+    if known.get("keys"):
+        known["keys"] = keys_of(known["keys"])
 
 
 class TraceOptions(TypedDict, total=False):

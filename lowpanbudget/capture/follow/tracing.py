@@ -74,6 +74,9 @@ class Trace:
         oscore: Sequence[SecurityContext] = (),
         dtls: Sequence[DtlsSender] = (),
     ) -> None:
+        self._keys = keys = (
+            keys_of(keys) if keys else ()
+        )  # no traceback shows their octets from here on
         self.design = design
         self.matcher = None
         table = dict(Contexts.of(contexts))
@@ -97,7 +100,6 @@ class Trace:
             root_configured=root_address is not None,
             rpi_type_configured=rpi_type_configured,
         )
-        self._keys = keys_of(keys) if keys else ()
         self._opener = opener_of(oscore, dtls)
         Env(rpi_type=self.knowledge.rpi_type)  # raises for a type that is none
         self.endings = Endings(fcs)

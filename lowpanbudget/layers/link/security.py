@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, cast
 from lowpanbudget.cites import ieee
 from lowpanbudget.env import is_number, link_address
 from lowpanbudget.errors import BadMic, RequestError, WireError
+from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.link import beacon
 from lowpanbudget.layers.link.auxiliary import Security
 from lowpanbudget.layers.link.mac import FrameType, Mac
@@ -61,7 +62,7 @@ class Key:
             raise RequestError(f"key_id_mode is {_shown(key_id_mode)}, not 0, 1, 2 or 3")
         if index is not None and not is_number(index, 8):
             raise RequestError(f"index is {_shown(index)}, not a number from 0 to 255")
-        key, key_source = _octets(octets, "a link key"), None
+        key, key_source = HiddenOctets(_octets(octets, "a link key")), None
         if len(key) != 16:
             raise RequestError(
                 "a link key has 16 octets", hint="Give 16 octets or 32 hex digits", cite=TRANSFORM

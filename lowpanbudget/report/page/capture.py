@@ -13,7 +13,8 @@ from lowpanbudget.capture.annotation import restored_headers
 from lowpanbudget.capture.files.pcap import SECOND
 from lowpanbudget.capture.files.reading import read_capture
 from lowpanbudget.capture.follow.sighting import Sighting
-from lowpanbudget.capture.follow.tracing import Trace, TraceOptions
+from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
+from lowpanbudget.capture.follow.tracing import Trace
 from lowpanbudget.capture.series import Activity, SeriesCounter, TimeSeries
 from lowpanbudget.capture.survey import Surveyor
 from lowpanbudget.deployment.measurement import Measurer
@@ -42,6 +43,7 @@ def capture_page(
     What is ``known`` beside the file is as for ``audit``. Of the frames that findings name and their neighbours at most
     ``most_frames`` are drawn, those of the worst findings first. Raises ``RequestError`` as ``audit`` does.
     """
+    hide_keys(known)
     name = fspath(capture)
     trace = Trace(**known)
     design, narrowing = trace.design, trace.narrowing

@@ -3,7 +3,7 @@
 from os import PathLike
 from typing import Unpack
 
-from lowpanbudget.capture.follow.tracing import TraceOptions
+from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import RequestError
 from lowpanbudget.report.page.capture import MOST_FRAMES, capture_page
@@ -31,6 +31,7 @@ def page_of_capture(
     At most so many ``frames`` are drawn, those of the worst findings first. What is ``known`` is as for ``audit``: with
     keys the page holds decrypted contents, and says so. Raises ``RequestError`` as ``audit`` does.
     """
+    hide_keys(known)
     return capture_html(capture_page(capture, most_frames=_number(frames, "frames"), **known))
 
 

@@ -11,6 +11,7 @@ each other away: ``Nonces`` refuses the second.
 from lowpanbudget.bits import Span, Writer
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import Malformed, RequestError
+from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.internet.aead import Nonces, failure_at
 from lowpanbudget.layers.internet.dtls import record as dtls
 from lowpanbudget.layers.internet.dtls.content import CONTENT_NAMES, LAYER, Content
@@ -245,12 +246,12 @@ def _unwrap(text: bytes, sequence: int, at: int, cite: Cite) -> OpenedRecord:
 
 def _nonce_1_2(suite: DtlsSuite, keys: RecordKeys, number: bytes) -> bytes:
     if suite.explicit:
-        return keys.iv + number
+        return HiddenOctets(keys.iv + number)
     return _xor(keys.iv, int.from_bytes(number, "big"))
 
 
 def _xor(iv: bytes, number: int) -> bytes:
-    return (int.from_bytes(iv, "big") ^ number).to_bytes(len(iv), "big")
+    return HiddenOctets((int.from_bytes(iv, "big") ^ number).to_bytes(len(iv), "big"))
 
 
 def _additional(record: DtlsRecord, number: bytes, length: int) -> bytes:

@@ -10,6 +10,7 @@ from typing import Literal
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import RequestError
 from lowpanbudget.fields import Listing
+from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.internet.aead import Aead
 from lowpanbudget.values import dataclass, field
 
@@ -125,6 +126,10 @@ class RecordKeys:
     key: bytes = field(repr=False)
     iv: bytes = field(repr=False)
     sequence_key: bytes = field(repr=False, default=b"")
+
+    def __post_init__(self) -> None:
+        for name in ("key", "iv", "sequence_key"):
+            object.__setattr__(self, name, HiddenOctets(getattr(self, name)))
 
     def check(self, suite: DtlsSuite) -> None:
         """Return when all lengths are those of the suite; else raise ``RequestError`` without the keys."""

@@ -9,6 +9,7 @@
 from lowpanbudget.bits import as_octets
 from lowpanbudget.cites import Cite, rfc
 from lowpanbudget.errors import RequestError
+from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.internet.aead import Aead
 from lowpanbudget.values import dataclass, field
 
@@ -65,6 +66,8 @@ class SecurityContext:
     algorithm: int = MANDATORY
 
     def __post_init__(self) -> None:
+        for name in ("sender_key", "recipient_key", "common_iv"):
+            object.__setattr__(self, name, HiddenOctets(getattr(self, name)))
         algorithm = _algorithm(self.algorithm)
         for octets in (self.sender_id, self.recipient_id):
             as_octets(octets, "octets of an identifier")
@@ -96,7 +99,7 @@ class SecurityContext:
         identifiers that are too long or equal, and for an algorithm that is not known.
         """
         sizes = _algorithm(algorithm).aead
-        as_octets(master_secret, "octets of a master secret")
+        master_secret = HiddenOctets(as_octets(master_secret, "octets of a master secret"))
         as_octets(master_salt, "octets of a master salt")
 
         def output(identifier: bytes, kind: str, length: int) -> bytes:
@@ -158,7 +161,7 @@ class SecurityContext:
             + identifier.rjust(length - 1 - PIV_OCTETS, b"\0")
             + piv.rjust(PIV_OCTETS, b"\0")
         )
-        return bytes(a ^ b for a, b in zip(padded, self.common_iv, strict=True))
+        return HiddenOctets(a ^ b for a, b in zip(padded, self.common_iv, strict=True))
 
 
 def info(
@@ -174,7 +177,8 @@ def _hkdf(secret: bytes, salt: bytes, info_octets: bytes, length: int) -> bytes:
     from cryptography.hazmat.primitives.hashes import SHA256  # noqa: PLC0415  # heavy
     from cryptography.hazmat.primitives.kdf.hkdf import HKDF  # noqa: PLC0415
 
-    return HKDF(algorithm=SHA256(), length=length, salt=salt, info=info_octets).derive(secret)
+    derivation = HKDF(algorithm=SHA256(), length=length, salt=salt, info=info_octets)
+    return HiddenOctets(derivation.derive(secret))
 
 
 def _algorithm(number: int) -> Algorithm:
