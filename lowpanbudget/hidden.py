@@ -21,8 +21,9 @@ class HiddenOctets(bytes):
 
     def __getitem__(self, place: Any) -> Any:
         """Return one octet, or a part that is not shown either: who shortens a long text shows its beginning."""
-        part = bytes.__getitem__(self, place)
-        return HiddenOctets(part) if isinstance(part, bytes) else part
+        if isinstance(place, slice):
+            return HiddenOctets(bytes.__getitem__(self, place))
+        return bytes.__getitem__(self, place)
 
 
 class HiddenText(str):

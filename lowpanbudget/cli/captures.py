@@ -278,7 +278,7 @@ def say_empty(ctx: click.Context, capture: str) -> None:
     from lowpanbudget.capture.follow.picking import NO_FRAME
 
     name = "standard input" if capture == "-" else capture
-    say(ctx, f"{name} holds no frame: there is nothing to judge\n  try: {NO_FRAME}")
+    say(ctx, f"{name} holds no frame: there is nothing to judge", NO_FRAME)
 
 
 def opened_together(
@@ -304,10 +304,11 @@ def name_of(paths: Sequence[str]) -> str:
     return " and ".join(paths)
 
 
-def say(ctx: click.Context, text: str) -> None:
-    """Tell something on standard error."""
-    lines = "\n".join(faults.visible(line) for line in text.split("\n"))
-    streams.tell(f"{ctx.command_path}: {lines}")
+def say(ctx: click.Context, text: str, hint: str = "") -> None:
+    """Tell something on standard error, on one line, and below it what to try."""
+    streams.tell(f"{ctx.command_path}: {faults.visible(text)}")
+    if hint:
+        streams.tell(f"  try: {faults.visible(hint)}")
 
 
 def tell_notices(

@@ -36,7 +36,7 @@ def report(error: BaseException, command: str, *, as_json: bool = False) -> int:
     elif isinstance(error, click.UsageError):
         path = error.ctx.command_path if error.ctx is not None else command
         said = {"message": error.format_message(), "hint": _usage(error) or f"{path} --help"}
-        text, code = f"{said['message']}\n  try: {said['hint']}", USAGE
+        text, code = f"{visible(said['message'])}\n  try: {said['hint']}", USAGE
     elif isinstance(error, click.ClickException):
         text, code = error.format_message(), USAGE
     elif isinstance(error, MemoryError):
@@ -102,11 +102,12 @@ def text_of(error: "LowpanError") -> str:
         head = (
             "the design file has a fault" if count == 1 else f"the design file has {count} faults"
         )
-        return "\n".join([head, *_listed(error.faults)])
+        return "\n".join([head, *map(visible, _listed(error.faults))])
     if isinstance(error, RowsError):
         rest = len(error.faults) - _MOST_ROWS
         tail = [f"  {rest} more, and --json has them all"] if rest > 0 else []
-        return "\n".join([error.message, *_listed(error.faults[:_MOST_ROWS]), *tail])
+        rows = _listed(error.faults[:_MOST_ROWS])
+        return "\n".join([visible(error.message), *map(visible, rows), *tail])
     head = error.message
     if isinstance(error, WireError):
         layer = f", {error.layer}" if error.layer else ""
@@ -116,7 +117,7 @@ def text_of(error: "LowpanError") -> str:
         lines.append(f"  clause: {error.cite}")
     if error.hint:
         lines.append(f"  try: {error.hint}")
-    return "\n".join(lines)
+    return "\n".join(map(visible, lines))  # a name with a line end makes no line of its own
 
 
 def _listed(faults: "Iterable[Fault]") -> "Iterator[str]":

@@ -80,7 +80,7 @@ def command(
     if as_json:
         output.emit(machine.document(init={"file": path, "octets": len(octets)}))
     else:
-        output.emit(f"{path} is written\n")
+        output.emit_line(f"{path} is written")
 
 
 def _skeleton(ctx: click.Context, wishes: dict[str, Any]) -> bytes:

@@ -100,7 +100,10 @@ def kind_of(path: str) -> str:
         return "key file"
     if heads & set(DesignShape.keys):
         return "design file"
-    return "capture" if starts_capture(octets[:AHEAD]) else ""
+    try:
+        return "capture" if starts_capture(octets[:AHEAD]) else ""
+    except BaseException as error:  # noqa: BLE001  # the steps of the reader hold the text in their variables
+        raise error.with_traceback(None) from None
 
 
 def _other_than_design(path: str) -> RequestError | None:

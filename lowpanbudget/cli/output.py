@@ -50,6 +50,11 @@ def _write(stream: BinaryIO, octets: bytes) -> None:
     stream.flush()
 
 
+def emit_line(text: str) -> None:
+    """Write one line for people to standard output, whatever names of files stand in it."""
+    emit(f"{standard_screen().text(text)}\n")
+
+
 def show(paint: "Callable[[Console, Screen], None]") -> None:
     """Draw for people and write it to standard output."""
     screen = standard_screen()

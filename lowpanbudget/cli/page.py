@@ -95,7 +95,7 @@ def command(
     if as_json:
         output.emit(machine.document(page={"file": target, "octets": len(octets), **told}))
     else:
-        output.emit(f"{target}: {says}; {len(octets)} octets.\n")
+        output.emit_line(f"{target}: {says}; {len(octets)} octets.")
 
 
 def _of_design(source: str, combinations: int | None, *, network: bool) -> "Data":

@@ -74,9 +74,8 @@ def command(
     ]
     if wrong:
         for place, fault in wrong[:_MOST_TOLD]:
-            hint = f"\n  try: {fault.hint}" if fault.hint else ""
-            text = f"{place}: octet {fault.offset}, {fault.layer}: {fault.message}{hint}"
-            captures.say(ctx, text)
+            text = f"{place}: octet {fault.offset}, {fault.layer}: {fault.message}"
+            captures.say(ctx, text, fault.hint)
         if len(wrong) > _MOST_TOLD:
             captures.say(ctx, f"{len(wrong)} of {len(read)} messages are wrong")
         ctx.exit(WireError.exit_code)

@@ -103,8 +103,8 @@ def decode_frame(
 
     The arguments are those of ``Decoder`` and its ``frame``. Raises ``RequestError`` for those that cannot be used.
     """
-    octets, fcs = as_octets(octets), _length(fcs)  # what is wrong with these is told first
-    keys = keys_of(keys) if keys else ()
+    keys = keys_of(keys) if keys else ()  # before anything is told of what is wrong with the others
+    octets, fcs = as_octets(octets), _length(fcs)
     return Decoder(contexts, keys, devices, root, rpi_type).frame(octets, fcs, asn)
 
 

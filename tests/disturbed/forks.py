@@ -5,10 +5,12 @@ The process must have been started with ``interpose.so`` loaded before the C lib
 
 import ctypes
 import os
+import shutil
 import signal
 import subprocess
 import sys
 import sysconfig
+import tempfile
 import time
 import traceback
 from collections.abc import Callable
@@ -61,6 +63,20 @@ def ended(
     if not child:
         _be(command, folder, (out, said, seen), arm, counter)
     return End(_waited(child), out.read_bytes(), said.read_bytes(), int(seen.read_bytes() or b"-1"))
+
+
+def warm(command: Command, inputs: Path) -> None:
+    """Run a command in this process on a copy of the inputs, so that its forks find loaded what it loads."""
+    from disturbed.keys import command as told
+
+    before = Path.cwd()
+    with tempfile.TemporaryDirectory() as place:
+        shutil.copytree(inputs, place, dirs_exist_ok=True)
+        os.chdir(place)
+        try:
+            told(*command.words)
+        finally:
+            os.chdir(before)
 
 
 def _waited(child: int) -> int:

@@ -168,18 +168,15 @@ def _code(end: forks.End, number: int) -> Iterator[str]:
 
 def main(result: Result, chosen: list[str]) -> None:
     """Try all commands, or those whose words hold one of the words chosen."""
-    from lowpanbudget.cli.commands import COMMANDS
-
     with tempfile.TemporaryDirectory() as place:
         work = Path(place).resolve()
         inputs = work / "inputs"
         inputs.mkdir()
         fill(inputs)
-        for name in COMMANDS:
-            __import__(f"lowpanbudget.cli.{name}")
         for command in WRITING:
             if chosen and not any(word in command.title for word in chosen):
                 continue
+            forks.warm(command, inputs)
             for standing in (True, False):
                 stage = Stage(inputs, work, command, standing=standing)
                 for disturbing in (calls, lines) if command.name in BY_LINE else (calls,):

@@ -1,6 +1,10 @@
 """What happens around a program: it is killed, disks fill, readers leave, names and surroundings are odd.
 
     PYTHONPATH=tests nice python -m disturbed.run [CASE ...] [--only WORD ...]
+
+CASES: kills, changes, pipes, locales, names, kinds, memory, keys, pythons; all but the last when none is named. ``--only``
+takes command lines that hold one of the words. A run of all cases writes the report ``processes``, that of ``pythons``
+its own. LOCPATH may name a folder with tr_TR.UTF-8 and de_DE.UTF-8 (localedef makes them). A C compiler is needed.
 """
 
 import argparse
@@ -8,27 +12,98 @@ import os
 import subprocess
 import sys
 import tempfile
+import time
+from collections.abc import Callable
 from pathlib import Path
 
-from disturbed import forks
 from disturbed.result import Result
+from trust.report import Report, write
+
+# of each case: the rows of the report that it fills, and what is counted in them
+UNITS = {
+    "kills": {"kills": "kills", "full disks": "errors"},
+    "changes": {"files that change while read": "reads"},
+    "pipes": {"pipes": "commands"},
+    "locales": {"locales and zones": "commands"},
+    "names": {"names": "commands"},
+    "kinds": {"kinds of files": "commands"},
+    "memory": {"memory": "commands"},
+    "keys": {"keys": "variables", "exceptions with keys": "exceptions", "files with keys": "files"},
+}
+INTERPOSED = "INTERPOSED"
+
+
+def kills(result: Result, only: list[str]) -> None:
+    from disturbed import kills as case
+
+    case.main(result, only)
+
+
+def changes(result: Result, only: list[str]) -> None:
+    from disturbed import changing
+
+    changing.main(result, only)
+
+
+def keys(result: Result, only: list[str]) -> None:
+    from disturbed import secrecy
+
+    secrecy.main(result, only)
+
+
+def around(row: str) -> Callable[[Result, list[str]], None]:
+    def tried(result: Result, only: list[str]) -> None:
+        from disturbed import around as case
+
+        case.main(result, [row], only)
+
+    return tried
+
+
+CASES = {
+    "kills": kills,
+    "changes": changes,
+    "keys": keys,
+    **{name: around(next(iter(UNITS[name]))) for name in ("pipes", "locales", "names", "kinds", "memory")},
+}
+IN_FORKS = {"kills", "changes"}
+
+
+def interposed(cases: list[str], only: list[str]) -> int:
+    """Start this again behind the library that disturbs calls; return its exit code."""
+    from disturbed import forks
+
+    with tempfile.TemporaryDirectory() as place:
+        env = os.environ | {"LD_PRELOAD": str(forks.built(Path(place))), INTERPOSED: "1"}
+        return subprocess.run(
+            [sys.executable, "-m", "disturbed.run", *sys.argv[1:]], env=env, check=False
+        ).returncode
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser()
-    parser.add_argument("case", nargs="*")
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("case", nargs="*", choices=[*CASES, "pythons", []])
     parser.add_argument("--only", nargs="*", default=[])
+    parser.add_argument("--python", nargs="*", default=[], help="for pythons: interpreters with this package installed")
     chosen = parser.parse_args()
-    if "INTERPOSED" not in os.environ:
-        with tempfile.TemporaryDirectory() as place:
-            env = os.environ | {"LD_PRELOAD": str(forks.built(Path(place))), "INTERPOSED": "1"}
-            return subprocess.run([sys.executable, "-m", "disturbed.run", *sys.argv[1:]], env=env, check=False).returncode
-    del os.environ["LD_PRELOAD"]
-    from disturbed import kills
+    if chosen.case == ["pythons"]:
+        from disturbed import pythons
 
-    result = Result()
-    kills.main(result, chosen.only)
-    print(result)
+        return pythons.main(chosen.python)
+    cases = chosen.case or list(CASES)
+    if IN_FORKS & set(cases) and INTERPOSED not in os.environ:
+        return interposed(cases, chosen.only)
+    os.environ.pop("LD_PRELOAD", None)  # what is started from here is not disturbed
+    result, began = Result(), time.monotonic()
+    for case in cases:
+        CASES[case](result, chosen.only)
+    units = {row: unit for case in cases for row, unit in UNITS[case].items()}
+    rows = result.rows(units)
+    for row in rows:
+        print(f"{row.tried:8} {row.unit:10} {row.wrong:5} wrong  {row.what}")
+    if not chosen.case and not chosen.only:
+        command = "PYTHONPATH=tests python -m disturbed.run"
+        write(Report("processes", command, rows, seconds=round(time.monotonic() - began)))
     return 1 if result.sentences else 0
 
 

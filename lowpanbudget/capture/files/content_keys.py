@@ -28,18 +28,17 @@ _ALGORITHMS = ", ".join(f"{row.number} {row.name}" for row in ALGORITHMS.values(
 
 
 class KeyRow(NamedTuple):
-    """One key of a table: what it takes and means, whether it must be there, what stands in for it, who may see it."""
+    """One key of a table: what it takes and means, whether it must be there, what stands in for it."""
 
     takes: str
     says: str
     needed: bool = False
     default: object = None
-    secret: bool = False
 
 
 OSCORE_TABLE = {
     "master_secret": KeyRow(
-        HEX, "The master secret of the security context (RFC 8613 section 3.1).", needed=True, secret=True,
+        HEX, "The master secret of the security context (RFC 8613 section 3.1).", needed=True,
     ),
     "master_salt": KeyRow(HEX, "The master salt.", default=""),
     "sender_id": KeyRow(HEX, "The sender ID of one end, 0 to 7 octets; which end does not matter.", needed=True),
@@ -53,10 +52,9 @@ DTLS_TABLE = {
     ),
     "key": KeyRow(
         HEX, "The write key of the end that sends (RFC 5246 section 6.3, RFC 8446 section 7.3).", needed=True,
-        secret=True,
     ),
-    "iv": KeyRow(HEX, "Its write IV: in DTLS 1.2 with CCM or GCM 4 octets, else 12.", needed=True, secret=True),
-    "sn_key": KeyRow(HEX, "DTLS 1.3: its sequence number key (RFC 9147 section 4.2.3).", default="", secret=True),
+    "iv": KeyRow(HEX, "Its write IV: in DTLS 1.2 with CCM or GCM 4 octets, else 12.", needed=True),
+    "sn_key": KeyRow(HEX, "DTLS 1.3: its sequence number key (RFC 9147 section 4.2.3).", default=""),
     "source": KeyRow(ADDRESS, "The IPv6 address that it sends from; else any."),
     "port": KeyRow(NUMBER, "The UDP port that it sends from; else any."),
     "epoch": KeyRow(NUMBER, "The epoch that the keys belong to; else any."),
@@ -108,7 +106,7 @@ def _values(where: str, entry: Mapping[str, Any], table: Mapping[str, KeyRow]) -
                 f"{where} needs {name} = ..., {row.takes}", hint=f"{name}: {row.says}"
             )
         try:
-            values[name] = None if value is None else _read(row, value)
+            values[name] = None if value is None else _read(row.takes, value)
         except (TypeError, ValueError):
             # the value may be a key typed in the wrong place: it is not told
             raise RequestError(
@@ -126,9 +124,9 @@ _WRITTEN = {
 _LARGEST_NUMBER = (1 << 48) - 1
 
 
-def _read(row: KeyRow, value: Any) -> Any:
+def _read(takes: str, value: Any) -> Any:
     """Return a value as its kind; raises ``ValueError`` or ``TypeError`` for another one."""
-    if row.takes == NUMBER:
+    if takes == NUMBER:
         if isinstance(value, bool) or not isinstance(value, int):
             raise TypeError
         if not 0 <= value <= _LARGEST_NUMBER:
@@ -136,6 +134,6 @@ def _read(row: KeyRow, value: Any) -> Any:
         return value
     if not isinstance(value, str):
         raise TypeError
-    if row.takes == HEX:
-        return (HiddenOctets if row.secret else bytes)(bytes.fromhex(value))
-    return IPv6Address(value) if row.takes == ADDRESS else str(value)
+    if takes == HEX:
+        return HiddenOctets(bytes.fromhex(value))  # also where a key may stand in the wrong place
+    return IPv6Address(value) if takes == ADDRESS else value

@@ -65,6 +65,7 @@ DEVICES = (
 # what may be a secret: so many digits of hex or base64 in a row, whatever parts them
 _SHORTEST_KEY = 16
 _KEY = re.compile(r"[0-9a-fA-F]+|[A-Za-z0-9+/]+={1,2}|[A-Za-z0-9+]{20,}")
+_EUI_64 = re.compile(r"(?:0x)?(?:[0-9a-fA-F]{2}[:-]?){7}[0-9a-fA-F]{2}")
 _NUMBER = re.compile(r"0[xX][0-9a-fA-F]{1,4}|[0-9]{1,5}")
 
 
@@ -221,6 +222,11 @@ def _devices(path: str, table: Any) -> dict[int | tuple[int, int], str]:
             raise RequestError(
                 f"{path}: device {len(devices) + 1} cannot be read",
                 hint='Write "0x0001" = "EUI-64 in hex", or "PAN ID/short address" = "..."',
+            )
+        if not _EUI_64.fullmatch(value):
+            raise RequestError(
+                f"{path}: device {len(devices) + 1} has no EUI-64",
+                hint="Give its 8 octets in hex, most significant first",
             )
         known = [number for number in numbers if number is not None]
         devices[known[0] if len(known) == 1 else (known[0], known[1])] = str(value)

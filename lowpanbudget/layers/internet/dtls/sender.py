@@ -37,6 +37,8 @@ class DtlsSender:
                 hint="The length goes with the connection ID: give one of both",
             )
         object.__setattr__(self, "cid_length", length)
+        if self.cid is not None:  # what is an identifier may be seen
+            object.__setattr__(self, "cid", bytes(self.cid))
 
     def sends_from(self, source: IPv6Address, port: int | None) -> bool:
         """Return whether a datagram from this address and port may be this end's."""

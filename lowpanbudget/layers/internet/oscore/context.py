@@ -81,6 +81,10 @@ class SecurityContext:
                 "sender and recipient have the same identifier, so they would share keys and nonces",
                 cite=rfc(8613, "3.3"),
             )
+        for name in ("sender_id", "recipient_id"):  # what is an identifier may be seen
+            object.__setattr__(self, name, bytes(getattr(self, name)))
+        if self.id_context is not None:
+            object.__setattr__(self, "id_context", bytes(self.id_context))
 
     @classmethod
     def derive(
@@ -170,7 +174,7 @@ def info(
     """Return the info structure of the derivation, a CBOR array."""
     from cbor2 import dumps  # noqa: PLC0415  # only where something is derived
 
-    return dumps([identifier, id_context, algorithm, kind, length])
+    return HiddenOctets(dumps([identifier, id_context, algorithm, kind, length]))
 
 
 def _hkdf(secret: bytes, salt: bytes, info_octets: bytes, length: int) -> bytes:
