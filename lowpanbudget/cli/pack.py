@@ -138,7 +138,7 @@ def _rows(form: "Message", given: tuple[str, ...]) -> "tuple[Iterable[GivenRow],
 
     if len(given) == 1 and "=" not in given[0]:
         name = "standard input" if given[0] == "-" else given[0]
-        octets = sys.stdin.buffer.read() if given[0] == "-" else _read(given[0])
+        octets = _read(given[0])
         try:
             return list(rows_of(form, octets.decode("utf-8"))), name
         except UnicodeDecodeError:
@@ -161,13 +161,14 @@ def _rows(form: "Message", given: tuple[str, ...]) -> "tuple[Iterable[GivenRow],
 def _read(path: str) -> bytes:
     require_present(path, "file of values")
     try:
-        return Path(path).read_bytes()
+        return sys.stdin.buffer.read() if path == "-" else Path(path).read_bytes()
     except (OSError, ValueError) as error:
         from lowpanbudget.capture.files.key_file import named
 
         reason = getattr(error, "strerror", None) or "no file has such a name"
+        name = "standard input" if path == "-" else f"the file {named(path)}"
         raise RequestError(
-            f"the file {named(path)} cannot be read: {reason}",
+            f"{name} cannot be read: {reason}",
             hint="Give NAME=VALUE, or a file of values",
         ) from None
 

@@ -302,6 +302,9 @@ def _with_name(base: Base, command: Command, copied: tuple[str, str] | None, ste
 # --- kinds of files ---------------------------------------------------------------------------------
 
 
+WRITTEN = {"table", "output", "picture", "new", "folder", "junit"}
+
+
 def kinds(base: Base) -> Iterator[tuple[str, list[str]]]:
     """Yield (what, faults) for what is no file, or none that can be read, in the place of each kind of file."""
     takers = {
@@ -322,7 +325,7 @@ def kinds(base: Base) -> Iterator[tuple[str, list[str]]]:
         for thing in things:
             if "\0" in thing:
                 continue
-            with base.folder() as folder, _odd(folder, thing):
+            with base.folder() as folder, _odd(folder, thing, written=taker in WRITTEN):
                 command = Command(tuple(word.format(thing) for word in words))
                 try:
                     done = start(
@@ -336,7 +339,7 @@ def kinds(base: Base) -> Iterator[tuple[str, list[str]]]:
 
 
 @contextlib.contextmanager
-def _odd(folder: Path, thing: str) -> Iterator[None]:
+def _odd(folder: Path, thing: str, *, written: bool) -> Iterator[None]:
     """Make a thing, and somebody who feeds it where it is a pipe."""
     (folder / "folder").mkdir()
     (folder / "shutfolder").mkdir()
@@ -356,8 +359,8 @@ def _odd(folder: Path, thing: str) -> Iterator[None]:
         if thing != "pipe":
             yield
             return
-        # both ends are held open for a while: whoever reads gets a capture, whoever writes is read
-        script = f"cat {CAPTURE} > pipe & cat pipe > /dev/null & sleep 100"
+        # whoever reads gets a capture, however often, and whoever writes is read
+        script = "cat pipe > /dev/null" if written else f"while :; do cat {CAPTURE} > pipe; done"
         feeder = subprocess.Popen(
             ["sh", "-c", script], cwd=folder, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL, start_new_session=True,

@@ -120,12 +120,7 @@ def _opened(path: str) -> Iterator[BinaryIO]:
 
 
 def _all(file: BinaryIO, name: str) -> list[HexLine]:
-    try:
-        lines = list(_lines(file, name))
-    except OSError as error:
-        raise RequestError(
-            f"{name} cannot be read: {error.strerror or error}", hint="Check the name"
-        ) from None
+    lines = list(_lines(file, name))
     if not lines:
         raise RequestError(
             f"{name} has no frame in it", hint="Write one frame a line in hex; # starts a comment"
@@ -133,9 +128,18 @@ def _all(file: BinaryIO, name: str) -> list[HexLine]:
     return lines
 
 
+def _next_line(file: BinaryIO, name: str) -> bytes:
+    try:
+        return file.readline(_LONGEST_LINE)
+    except OSError as error:
+        raise RequestError(
+            f"{name} cannot be read: {error.strerror or error}", hint="Check the name"
+        ) from None
+
+
 def _lines(file: BinaryIO, name: str) -> Iterator[HexLine]:
     number = 0
-    while line := file.readline(_LONGEST_LINE):
+    while line := _next_line(file, name):
         number += 1
         place = f"{name}:{number}"
         if len(line) == _LONGEST_LINE:
