@@ -211,7 +211,7 @@ def _shown(attributes: tuple[dataclasses.Field[Any], ...]) -> Callable[[Any], st
     names = [part.name for part in attributes if part.repr]
 
     def shown(self: Any) -> str:
-        values = ", ".join(f"{name}={getattr(self, name)!r}" for name in names)
+        values = ", ".join(f"{name}={getattr(self, name, ...)!r}" for name in names)
         return f"{type(self).__qualname__}({values})"
 
     return shown

@@ -190,8 +190,11 @@ def _unreadable(path: str, what: str) -> RequestError | None:
             f"{path} cannot be read: you may not look into its folder",
             hint="ls -l tells whose the folders on the way are",
         )
-    except (OSError, ValueError):
-        return None  # who opens it says why
+    except (OSError, ValueError) as error:
+        return RequestError(
+            f"{path} cannot be read: {getattr(error, 'strerror', None) or error}",
+            hint=f"Give the name of a {what}",
+        )
     near = _near(path)
     hint = f"Did you mean {' or '.join(near)}?" if near else f"Give the name of a {what}"
     if not near and file.name in examples():

@@ -191,3 +191,11 @@ def test_generated_files_are_both_new_or_both_old_after_a_signal(tmp_path: Path)
     )
     assert done.returncode == 128 + signal.SIGTERM
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("command", ["survey", "audit", "annotate", "fit", "page"])
+def test_a_name_that_no_file_can_have(invoke: Invoke, command: str) -> None:
+    more = ("-o", "page.html") if command == "page" else ()
+    done = invoke(command, f"./{'x' * 300}.toml", *more)
+    assert done.exit_code == 2
+    assert "too long" in done.stderr or "neither hex nor a file" in done.stderr

@@ -6,7 +6,6 @@ file is called is shown so that it steers no terminal, and stands in no output a
 
 import contextlib
 import ctypes
-import errno
 import json
 import os
 import re
@@ -15,28 +14,48 @@ import shutil
 import signal
 import socket
 import subprocess
-import sys
 import tempfile
-import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from disturbed import commands
-from disturbed.commands import ALL, CAPTURE, DESIGN, HANGS_S, KEYS, Command, fill, line, surroundings
+from disturbed import forks
+from disturbed.commands import (
+    ALL,
+    CAPTURE,
+    DESIGN,
+    HANGS_S,
+    KEYS,
+    Command,
+    fill,
+    line,
+    surroundings,
+)
 from disturbed.result import Result
 
 DOCUMENTED = {0, 1, 2, 3, 130, 141}
 MEGABYTE = 1 << 20
 STEERING = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2066-\u2069]")
-_PR_CAPBSET_DROP, _CAP_DAC_OVERRIDE, _CAP_DAC_READ_SEARCH = 24, 1, 2  # prctl(2), capabilities(7)
+_PR_CAPBSET_DROP, _RIGHTS, _CAPABILITIES_3 = (
+    24,
+    (1, 2),
+    0x20080522,
+)  # prctl(2), capabilities(7), capset(2)
 Done = subprocess.CompletedProcess[bytes]
 
 
 def ordinary() -> None:
     """Take from the process that follows the right of root to read and write everything."""
-    for right in (_CAP_DAC_OVERRIDE, _CAP_DAC_READ_SEARCH):
+    for right in _RIGHTS:
         ctypes.CDLL(None).prctl(_PR_CAPBSET_DROP, right, 0, 0, 0)
+
+
+def ordinary_at_once() -> None:
+    """Take the same from this process."""
+    head, sets = (ctypes.c_uint32 * 2)(_CAPABILITIES_3, 0), (ctypes.c_uint32 * 6)()
+    assert ctypes.CDLL(None).capget(head, sets) == 0
+    sets[0] &= ~sum(1 << right for right in _RIGHTS)  # those in force, the first 32
+    assert ctypes.CDLL(None).capset(head, sets) == 0
 
 
 def limited(what: int, most: int) -> Callable[[], None]:
@@ -60,7 +79,12 @@ def faults(done: Done, *, silent: bool = False) -> Iterator[str]:
     said = done.stderr or b""
     if done.returncode not in DOCUMENTED:
         yield f"exit code {done.returncode}: {said[-300:]!r}"
-    if b"Traceback" in said or b"internal fault" in said or b"Exception ignored" in said or b"Warning" in said:
+    if (
+        b"Traceback" in said
+        or b"internal fault" in said
+        or b"Exception ignored" in said
+        or b"Warning" in said
+    ):
         yield f"it said {said[-400:]!r}"
     if done.returncode in (2, 3) and not said.strip() and not silent:
         yield "no word about it"
@@ -86,10 +110,19 @@ class Base:
             subprocess.run(["chmod", "-R", "u+rwx", place], check=False)
             shutil.rmtree(place)
 
+    def fork(self, command: Command, folder: Path, arm: Callable[[Any], None]) -> Done:
+        """Return what a command does in a fork of this process."""
+        end = forks.ended(command, folder, self.work, arm)
+        return Done([], end.code, end.out, end.said)
+
     def end(self, command: Command, **how: Any) -> tuple[Done, dict[str, bytes]]:
         with self.folder() as folder:
             done = start(command, folder, **how)
-            made = {name: (folder / name).read_bytes() for name in command.writes if (folder / name).exists()}
+            made = {
+                name: (folder / name).read_bytes()
+                for name in command.writes
+                if (folder / name).exists()
+            }
             left = {path.name for path in folder.rglob(".lowpanbudget-*")}
             assert not left, left
         return done, made
@@ -127,6 +160,7 @@ class Base:
 
 def pipes(base: Base, command: Command) -> Iterator[tuple[str, list[str]]]:
     """Yield (what, faults) for streams that are closed, full or read by nobody."""
+
     def gone() -> Iterator[str]:
         reading, writing = os.pipe()
         os.close(reading)
@@ -158,9 +192,11 @@ def pipes(base: Base, command: Command) -> Iterator[tuple[str, list[str]]]:
         yield "messages full", list(base.fair(command, stdout=subprocess.PIPE, stderr=full))
         yield "both full", list(base.fair(command, stdout=full, stderr=full))
     for name, closed in (("input", (0,)), ("output", (1,)), ("messages", (2,)), ("all", (0, 1, 2))):
+
         def close(closed: tuple[int, ...] = closed) -> None:
             for number in closed:
                 os.close(number)
+
         yield f"{name} closed", list(base.fair(command, preexec_fn=close))
     if command.writes:
         small = limited(resource.RLIMIT_FSIZE, 512)
@@ -219,22 +255,30 @@ def environments(base: Base, command: Command) -> Iterator[tuple[str, list[str]]
             wrong.append("its output is not in that encoding")
         yield f"encoding {encoding}", wrong
     if has_json:
-        yield "JSON in ASCII", list(base.same(machine, env={"PYTHONIOENCODING": "ascii", "LC_ALL": "C"}))
+        yield (
+            "JSON in ASCII",
+            list(base.same(machine, env={"PYTHONIOENCODING": "ascii", "LC_ALL": "C"})),
+        )
 
 
 def memory(base: Base, command: Command) -> Iterator[tuple[str, list[str]]]:
     """Yield ends with little memory; a library that cannot be loaded so may end the process in its own way."""
     for megabytes in MEMORY:
         limit = limited(resource.RLIMIT_AS, megabytes * MEGABYTE)
-        yield f"{megabytes} MB", list(base.fair(command, preexec_fn=limit, env={"OPENBLAS_NUM_THREADS": "1"}))
+        yield (
+            f"{megabytes} MB",
+            list(base.fair(command, preexec_fn=limit, env={"OPENBLAS_NUM_THREADS": "1"})),
+        )
 
 
 # --- names ----------------------------------------------------------------------------------------
 
 NAMES = (
-    b"red \x1b[31m", b"tab\there", b"two\nlines", b"back\rhere", b"bell\x07", "\u202efdp".encode(), "\u2066isolate".encode(),
-    b"\xff\xfe\x80", b"\xed\xa0\x80", "n\u0308a\u0131ve \u0130".encode(), "\U0001f9ea".encode(), b"-dash", b" spaces ", b"it's \"so\"",
-    b"$(id)", b"<b>&amp;", b"[red]%s{0}[/red]", b"a=b", b"x" * 240, b"x" * 300, b"\x7f", "\u2028line".encode(),
+    b"red \x1b[31m", b"tab\there", b"two\nlines", b"back\rhere", b"bell\x07",
+    "\u202efdp".encode(), "\u2066isolate".encode(),
+    b"\xff\xfe\x80", b"\xed\xa0\x80", "n\u0308a\u0131ve \u0130".encode(), "\U0001f9ea".encode(), b"-dash",
+    b" spaces ", b"it's \"so\"",
+    b"$(id)", b"<b>&amp;", b"[red]%s{0}", b"a=b", b"x" * 240, b"x" * 300, b"\x7f", "\u2028line".encode(),
 )  # fmt: skip
 
 
@@ -253,7 +297,8 @@ def named(base: Base, octets: bytes) -> Iterator[tuple[str, list[str]]]:
         (Command(("audit", capture, "--json")), (CAPTURE, capture)),
         (Command(("audit", CAPTURE, "--keys", keys)), (KEYS, keys)),
         (Command(("page", capture, "-o", f"{prefix}{stem}.html"), (f"{stem}.html",)), (CAPTURE, capture)),
-        (Command(("page", design, "-o", "of-design.html", "--no-network", "--combinations", "1"), ("of-design.html",)), (DESIGN, design)),
+        (Command(("page", design, "-o", "of-design.html", "--no-network", "--combinations", "1"), ("of-design.html",)),
+         (DESIGN, design)),
         (Command(("fit", design, "--junit", f"{prefix}{stem}.xml"), (f"{stem}.xml",)), (DESIGN, design)),
         (Command(("expand", capture, "-o", f"{prefix}{stem}.out"), (f"{stem}.out",)), (CAPTURE, capture)),
         (Command(("init", f"{prefix}{stem}")), None),
@@ -264,19 +309,23 @@ def named(base: Base, octets: bytes) -> Iterator[tuple[str, list[str]]]:
         yield command.name, list(_with_name(base, command, copied, stem))
 
 
-def _with_name(base: Base, command: Command, copied: tuple[str, str] | None, stem: str) -> Iterator[str]:
+def _with_name(
+    base: Base, command: Command, copied: tuple[str, str] | None, stem: str
+) -> Iterator[str]:
     with base.folder() as folder:
         if copied is not None:
-            try:
+            with contextlib.suppress(OSError):  # names may be too long
                 shutil.copy(folder / copied[0], folder / copied[1])
-            except OSError as error:
-                assert error.errno == errno.ENAMETOOLONG
-        done = start(command, folder)
-        made = {name: (folder / name).read_bytes() for name in command.writes if len(name) < 255 and (folder / name).exists()}
+        done = base.fork(command, folder, lambda _: None)
+        made = {
+            name: (folder / name).read_bytes()
+            for name in command.writes
+            if len(name) < 255 and (folder / name).exists()
+        }
     yield from faults(done)
-    if copied is not None and len(stem) < 240 and (done.returncode not in (0, 1) or made.keys() != set(command.writes)):
-        if not (command.name == "audit" and "--keys" in command.words):
-            yield f"exit code {done.returncode}, files {list(made)}: {done.stderr[-200:]!r}"
+    is_taken = copied is not None and len(stem) < 240 and "--keys" not in command.words
+    if is_taken and (done.returncode not in (0, 1) or made.keys() != set(command.writes)):
+        yield f"exit code {done.returncode}, files {list(made)}: {done.stderr[-200:]!r}"
     said = done.stderr.decode("utf-8", "replace")
     if STEERING.search(said.replace("\n", "")):
         yield f"a message steers the terminal: {said[-200:]!r}"
@@ -294,12 +343,18 @@ def _with_name(base: Base, command: Command, copied: tuple[str, str] | None, ste
             if found:
                 yield f"{name!r} holds {found[0]!r} as it is"
             if name.endswith((".svg", ".xml")):
-                from xml.etree import ElementTree as tree
+                from xml.etree import ElementTree as ET
 
-                tree.fromstring(octets)
+                ET.fromstring(octets)
 
 
 # --- kinds of files ---------------------------------------------------------------------------------
+
+
+def _poor(_library: object) -> None:
+    """Be no root, and have two gigabytes of memory."""
+    ordinary_at_once()
+    resource.setrlimit(resource.RLIMIT_AS, (2 << 30, 2 << 30))
 
 
 WRITTEN = {"table", "output", "picture", "new", "folder", "junit"}
@@ -308,33 +363,37 @@ WRITTEN = {"table", "output", "picture", "new", "folder", "junit"}
 def kinds(base: Base) -> Iterator[tuple[str, list[str]]]:
     """Yield (what, faults) for what is no file, or none that can be read, in the place of each kind of file."""
     takers = {
-        "design": ("fit", "{}"), "capture": ("survey", "{}"), "keys": ("audit", CAPTURE, "--keys", "{}"),
-        "audited": ("audit", "{}", "--design", DESIGN), "frames": ("annotate", "{}"), "rows": ("pack", DESIGN, "climate", "{}"),
-        "octets": ("unpack", DESIGN, "climate", "{}"), "datagrams": ("shrink", "{}", "--design", DESIGN, "--plain", "-o", "s.pcap"),
-        "of a page": ("page", "{}", "-o", "p.html"), "table": ("survey", CAPTURE, "--table", "{}/t.csv"),
-        "output": ("expand", CAPTURE, "-o", "{}"), "picture": ("airtime", DESIGN, "--svg", "{}"), "new": ("init", "{}", "--force"),
-        "folder": ("generate", DESIGN, "climate", "-o", "{}"), "junit": ("fit", DESIGN, "--junit", "{}"), "old": ("compatible", "{}", DESIGN),
-        "continued": ("survey", CAPTURE, "{}", "--continued"), "together": ("survey", CAPTURE, "{}", "--together"),
-        "workers": ("survey", CAPTURE, "{}", "--workers", "2"), "measured": ("measure", "{}"),
-    }  # fmt: skip
+        "design": ("fit", "{}"),
+        "capture": ("survey", "{}"),
+        "keys": ("audit", CAPTURE, "--keys", "{}"),
+        "audited": ("audit", "{}", "--design", DESIGN),
+        "frames": ("annotate", "{}"),
+        "rows": ("pack", DESIGN, "climate", "{}"),
+        "octets": ("unpack", DESIGN, "climate", "{}"),
+        "datagrams": ("shrink", "{}", "--design", DESIGN, "--plain", "-o", "s.pcap"),
+        "of a page": ("page", "{}", "-o", "p.html"),
+        "table": ("survey", CAPTURE, "--table", "{}/t.csv"),
+        "output": ("expand", CAPTURE, "-o", "{}"),
+        "picture": ("airtime", DESIGN, "--svg", "{}"),
+        "new": ("init", "{}", "--force"),
+        "folder": ("generate", DESIGN, "climate", "-o", "{}"),
+        "junit": ("fit", DESIGN, "--junit", "{}"),
+        "old": ("compatible", "{}", DESIGN),
+        "continued": ("survey", CAPTURE, "{}", "--continued"),
+        "together": ("survey", CAPTURE, "{}", "--together"),
+        "workers": ("survey", CAPTURE, "{}", "--workers", "2"),
+        "measured": ("measure", "{}"),
+    }
     things = (
-        "folder", "pipe", "socket", "shut", "shutfolder/x", "dangling", "loop", "empty", "none/x", f"{CAPTURE}/x", "/dev/null",
-        "/dev/zero", "/dev/full", "/dev/urandom", "/proc/self/mem", "/proc/self/environ", "", ".", "/", "NUL\0",
+        "folder", "pipe", "socket", "shut", "shutfolder/x", "dangling", "loop", "empty", "none/x",
+        f"{CAPTURE}/x", "/dev/null", "/dev/zero", "/dev/full", "/dev/urandom", "/proc/self/mem",
+        "/proc/self/environ", "", ".", "/",
     )  # fmt: skip
     for taker, words in takers.items():
         for thing in things:
-            if "\0" in thing:
-                continue
             with base.folder() as folder, _odd(folder, thing, written=taker in WRITTEN):
                 command = Command(tuple(word.format(thing) for word in words))
-                try:
-                    done = start(
-                        command, folder,
-                        preexec_fn=lambda: (ordinary(), resource.setrlimit(resource.RLIMIT_AS, (2 << 30, 2 << 30)), None)[-1],
-                    )  # fmt: skip
-                    wrong = list(faults(done))
-                except subprocess.TimeoutExpired:
-                    wrong = ["it did not end"]
+                wrong = list(faults(base.fork(command, folder, _poor)))
             yield f"{thing} as {taker}", wrong
 
 
@@ -378,7 +437,9 @@ def _odd(folder: Path, thing: str, *, written: bool) -> Iterator[None]:
 
 def one_of_each() -> list[Command]:
     """Return a line for each command."""
-    return list({command.name if command.words else "": command for command in reversed(ALL)}.values())
+    return list(
+        {command.name if command.words else "": command for command in reversed(ALL)}.values()
+    )
 
 
 def main(result: Result, cases: list[str], only: list[str]) -> None:
@@ -397,6 +458,9 @@ def main(result: Result, cases: list[str], only: list[str]) -> None:
                 for what, wrong in disturb(base, command):
                     result.count(case, f"{command.title}, {what}", wrong)
             print(result, flush=True)
+        if {"names", "kinds of files"} & set(cases):
+            for command in ALL:
+                forks.warm(command, base.inputs)
         if "names" in cases:
             for octets in NAMES:
                 for what, wrong in named(base, octets):

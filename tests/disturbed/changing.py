@@ -14,7 +14,12 @@ from disturbed.commands import CAPTURE, DATAGRAMS, DESIGN, EXAMPLES, KEYS, ROWS,
 from disturbed.result import Result
 
 _READS = ("--design", DESIGN, "--keys", KEYS)
-CHANGES = {"shrinks": forks.SHRINK, "grows": forks.GROW, "is replaced": forks.REPLACE, "cannot be read": forks.READ_FAILS}
+CHANGES = {
+    "shrinks": forks.SHRINK,
+    "grows": forks.GROW,
+    "is replaced": forks.REPLACE,
+    "cannot be read": forks.READ_FAILS,
+}
 TRIED = (
     (Command(("fit", DESIGN)), (DESIGN,)),
     (Command(("compatible", DESIGN, "footbridge.toml")), (DESIGN, "footbridge.toml")),
@@ -34,7 +39,9 @@ TRIED = (
 MOST = 12  # reads of a file that are disturbed
 
 
-def _ends(command: Command, changed: str, inputs: Path, work: Path) -> Iterator[tuple[str, forks.End, list[str]]]:
+def _ends(
+    command: Command, changed: str, inputs: Path, work: Path
+) -> Iterator[tuple[str, forks.End, list[str]]]:
     """Yield what was done at which read, how the command ended, and the files that are left of its writing."""
     folder, notes = work / "stage", work / "notes"
     notes.mkdir(exist_ok=True)
@@ -43,10 +50,18 @@ def _ends(command: Command, changed: str, inputs: Path, work: Path) -> Iterator[
         shutil.rmtree(folder, ignore_errors=True)
         shutil.copytree(inputs, folder)
         other = folder / f"{changed}.other"
-        other.write_bytes((folder / ("footbridge.toml" if changed.endswith(".toml") else "later.pcap")).read_bytes())
+        other.write_bytes(
+            (
+                folder / ("footbridge.toml" if changed.endswith(".toml") else "later.pcap")
+            ).read_bytes()
+        )
         path, beside = os.fsencode(folder / changed), os.fsencode(other)
         end = forks.ended(
-            command, folder, notes, lambda lib: lib.disturb_reads(path, beside, place, how), "reads_seen"
+            command,
+            folder,
+            notes,
+            lambda lib: lib.disturb_reads(path, beside, place, how),
+            "reads_seen",
         )
         return end, [one.name for one in folder.rglob(".lowpanbudget-*")]
 

@@ -17,11 +17,11 @@ KEYS = "archive.keys.toml"
 CAPTURE = "short.pcap"
 DATAGRAMS = "datagrams.txt"
 ROWS = "rows.csv"
-FRAME = "020009"  # IEEE 802.15.4: an acknowledgement, sequence number 9; the check sequence taken off
-# an IPv6 header without payload (RFC 8200 section 3, next header 59), from and to link-local addresses
-DATAGRAM = (
-    "6000000000003b40fe800000000000000200000000000001fe800000000000000200000000000002"
+FRAME = (
+    "020009"  # IEEE 802.15.4: an acknowledgement, sequence number 9; the check sequence taken off
 )
+# an IPv6 header without payload (RFC 8200 section 3, next header 59), from and to link-local addresses
+DATAGRAM = "6000000000003b40fe800000000000000200000000000001fe800000000000000200000000000002"
 
 
 @dataclass(frozen=True)
@@ -133,7 +133,9 @@ def surroundings(**env: str) -> dict[str, str]:
     return {name: os.environ[name] for name in PLAIN if name in os.environ} | env
 
 
-def run(command: Command, folder: Path, *more: str, **env: str) -> "subprocess.CompletedProcess[bytes]":
+def run(
+    command: Command, folder: Path, *more: str, **env: str
+) -> "subprocess.CompletedProcess[bytes]":
     """Return what a command does in a folder, undisturbed but for its environment."""
     return subprocess.run(
         line(command, *more), cwd=folder, env=surroundings(**env), stdin=subprocess.DEVNULL,

@@ -31,7 +31,8 @@ def built(folder: Path) -> Path:
     target = folder / "interpose.so"
     compiler = (sysconfig.get_config_var("CC") or "cc").split()[0]
     subprocess.run(
-        [compiler, "-shared", "-fPIC", "-O1", "-Wall", "-Werror", "-o", target, SOURCE, "-ldl"], check=True
+        [compiler, "-shared", "-fPIC", "-O1", "-Wall", "-Werror", "-o", target, SOURCE, "-ldl"],
+        check=True,
     )
     return target
 
@@ -52,7 +53,11 @@ def library() -> ctypes.CDLL:
 
 
 def ended(
-    command: Command, folder: Path, notes: Path, arm: Callable[[ctypes.CDLL], None], counter: str
+    command: Command,
+    folder: Path,
+    notes: Path,
+    arm: Callable[[ctypes.CDLL], object],
+    counter: str = "",
 ) -> End:
     """Return how a command ends that is disturbed as ``arm`` says; ``notes`` is a folder for what it says."""
     out, said, seen = (notes / name for name in ("out", "said", "seen"))
@@ -94,7 +99,11 @@ def _waited(child: int) -> int:
 
 
 def _be(
-    command: Command, folder: Path, files: tuple[Path, Path, Path], arm: Callable[[ctypes.CDLL], None], counter: str
+    command: Command,
+    folder: Path,
+    files: tuple[Path, Path, Path],
+    arm: Callable[[ctypes.CDLL], object],
+    counter: str,
 ) -> None:
     """Be the command, and never return."""
     code = ESCAPED
@@ -115,9 +124,8 @@ def _be(
         except SystemExit as end:
             code = end.code if isinstance(end.code, int) else 0
         sys.settrace(None)
-        number = getattr(library(), counter)() if counter else 0
-        library().disturb_changes(b"/", -1, 0, 0)
-        seen.write_text(str(number))
+        if counter:
+            seen.write_text(str(getattr(library(), counter)()))
     except BaseException:  # noqa: BLE001  # whatever it is must be seen, and nothing may return from here
         traceback.print_exc()
         sys.stderr.flush()

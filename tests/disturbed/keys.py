@@ -48,7 +48,16 @@ sn_key = "{SEQUENCE.hex()}"
 """
 SECRETS = (LINK, MASTER, WRITE, SEQUENCE, IV)
 # what takes keys as a caller gives them: until these return, plain octets are known to them and to who called
-TAKING = {"keys_of", "of", "hide_keys", "_octets", "__init__", "__post_init__", "derive", "as_octets"}
+TAKING = {
+    "keys_of",
+    "of",
+    "hide_keys",
+    "_octets",
+    "__init__",
+    "__post_init__",
+    "derive",
+    "as_octets",
+}
 
 
 # whatever is raised in these leaves them without its steps
@@ -83,7 +92,8 @@ def shown_in_octets(octets: bytes) -> bool:
 class Watch:
     """A tracer that looks at the variables of calls of the package; ``found`` says where one shows a key.
 
-    ``lines``: at every line of a call too. ``given``: keys come as plain octets, so calls that take them are passed over.
+    ``lines``: at every line of a call too. ``given``: keys come as plain octets, so calls that take them are passed
+    over.
     """
 
     def __init__(self, *, lines: bool = False, given: bool = False) -> None:
@@ -93,7 +103,9 @@ class Watch:
         self._clean: dict[int, object] = {}
 
     def __call__(self, frame: FrameType, event: str, _argument: object) -> "Watch | None":
-        if not frame.f_code.co_filename.startswith(PACKAGE) or frame.f_code.co_filename.endswith(CUT):
+        if not frame.f_code.co_filename.startswith(PACKAGE) or frame.f_code.co_filename.endswith(
+            CUT
+        ):
             return None
         if self.given:
             if event == "call" and frame.f_code.co_name not in TAKING:
@@ -118,11 +130,13 @@ class Watch:
             self.looked += 1
             try:
                 text = repr(value)
-            except Exception:  # noqa: BLE001, S112  # a value in the making
+            except Exception:  # noqa: BLE001  # a value in the making
                 continue
             if shown_in(text):
                 code = frame.f_code
-                self.found.add(f"{code.co_filename[len(PACKAGE) + 1 :]}:{frame.f_lineno} {code.co_name}: {name} ({event})")
+                self.found.add(
+                    f"{code.co_filename[len(PACKAGE) + 1 :]}:{frame.f_lineno} {code.co_name}: {name} ({event})"
+                )
             elif type(value) in _FIXED:
                 self._clean[id(value)] = value
 
@@ -152,7 +166,11 @@ def command(*words: str) -> str:
     text = io.TextIOWrapper(out, "utf-8", write_through=True)
     sys.argv = ["lowpanbudget", *words]
     try:
-        with contextlib.redirect_stdout(text), contextlib.redirect_stderr(said), contextlib.suppress(SystemExit):
+        with (
+            contextlib.redirect_stdout(text),
+            contextlib.redirect_stderr(said),
+            contextlib.suppress(SystemExit),
+        ):
             run()
     finally:
         sys.argv = before
@@ -193,9 +211,13 @@ def _oscore(ring: "lowpanbudget.KeyRing") -> object:
     from lowpanbudget import open_oscore_request, protect_oscore_request, protect_oscore_response
 
     context = ring.oscore[0]
-    sent = protect_oscore_request(bytes.fromhex("44015d1f00003974396c6f63616c686f737483747631"), context, sequence=20)
+    sent = protect_oscore_request(
+        bytes.fromhex("44015d1f00003974396c6f63616c686f737483747631"), context, sequence=20
+    )
     opened = open_oscore_request(sent.octets, context.other_end)
-    return protect_oscore_response(bytes.fromhex("64455d1f00003974ff48656c6c6f"), context.other_end, opened.binding)
+    return protect_oscore_response(
+        bytes.fromhex("64455d1f00003974ff48656c6c6f"), context.other_end, opened.binding
+    )
 
 
 def _dtls(ring: "lowpanbudget.KeyRing") -> object:
@@ -209,11 +231,14 @@ def _dtls(ring: "lowpanbudget.KeyRing") -> object:
 def given(folder: Path) -> dict[str, Callable[[], object]]:
     """Return what people do with keys that they hold as octets or hex themselves."""
     capture = str(folder / "short.pcap")
-    first = next(iter(lowpanbudget.read_capture(capture))).octets
+    with lowpanbudget.read_capture(capture) as records:
+        first = next(records).octets
     known: dict[str, Any] = {"keys": [LINK, LINK.hex()], "devices": {0x0101: "025e200000000101"}}
     context = lowpanbudget.SecurityContext.derive(MASTER, sender_id=b"\1", recipient_id=b"\2")
     devices = {0x0000: "025e200000000000", 0x0101: "025e200000000101"}
-    sealed = next(frame for frame in lowpanbudget.follow(capture) if frame.frame.mac.security).frame.mac
+    sealed = next(
+        frame for frame in lowpanbudget.follow(capture) if frame.frame.mac.security
+    ).frame.mac
     return {
         "decode_frame": lambda: lowpanbudget.decode_frame(first, **known),
         "Decoder": lambda: lowpanbudget.Decoder(**known).frame(first),
@@ -240,7 +265,9 @@ def given(folder: Path) -> dict[str, Callable[[], object]]:
 
 
 def _oscore_of(context: "lowpanbudget.SecurityContext") -> object:
-    return lowpanbudget.protect_oscore_request(bytes.fromhex("44015d1f000039740161"), context, sequence=1)
+    return lowpanbudget.protect_oscore_request(
+        bytes.fromhex("44015d1f000039740161"), context, sequence=1
+    )
 
 
 WRONG = {
@@ -301,7 +328,13 @@ def printed(error: BaseException) -> str:
     with contextlib.suppress(Exception):
         console.print(
             Traceback.from_exception(
-                type(error), error, step, show_locals=True, locals_max_length=None, locals_max_string=None, max_frames=500
+                type(error),
+                error,
+                step,
+                show_locals=True,
+                locals_max_length=None,
+                locals_max_string=None,
+                max_frames=500,
             )
         )
     return "".join(plain.format()) + console.file.getvalue() + _one_by_one(error)  # type: ignore[attr-defined]
@@ -313,9 +346,18 @@ def _one_by_one(error: BaseException | None) -> str:
     seen: set[int] = set()
     while error is not None and id(error) not in seen:
         seen.add(id(error))
-        texts += [repr(error), str(error), repr(error.args), repr(vars(error)), *getattr(error, "__notes__", [])]
+        texts += [
+            repr(error),
+            str(error),
+            repr(error.args),
+            repr(vars(error)),
+            *getattr(error, "__notes__", []),
+        ]
         for frame, _ in traceback.walk_tb(error.__traceback__):
-            if frame.f_code.co_filename.startswith(PACKAGE) or "tomllib" in frame.f_code.co_filename:
+            if (
+                frame.f_code.co_filename.startswith(PACKAGE)
+                or "tomllib" in frame.f_code.co_filename
+            ):
                 for value in frame.f_locals.values():
                     with contextlib.suppress(Exception):
                         texts.append(repr(value))

@@ -30,7 +30,9 @@ SUMMARY = re.compile(r"(\d+) (passed|failed|error|errors|skipped)")
 
 def facts(python: str) -> tuple[str, bool]:
     """Return the version of an interpreter, and whether it has numba."""
-    version, numba = subprocess.run([python, "-c", FACTS], capture_output=True, text=True, check=True).stdout.split()
+    version, numba = subprocess.run(
+        [python, "-c", FACTS], capture_output=True, text=True, check=True
+    ).stdout.split()
     return version, numba == "True"
 
 
@@ -58,7 +60,9 @@ def _outputs(python: str, seed: int, folder: Path) -> Iterator[tuple[str, bytes]
     lines += [(large.title, [python, "-m", "lowpanbudget", *large.words], ())]
     lines += [(name, [python, *words], ()) for name, words in compare_outputs.outputs()]
     for title, words, writes in lines:
-        done = subprocess.run(words, cwd=folder, env=env, stdin=subprocess.DEVNULL, capture_output=True, check=False)
+        done = subprocess.run(
+            words, cwd=folder, env=env, stdin=subprocess.DEVNULL, capture_output=True, check=False
+        )
         yield f"{title}: output", _bare(done.stdout)
         yield f"{title}: messages", done.stderr
         yield f"{title}: exit code", str(done.returncode).encode()
@@ -78,7 +82,10 @@ def tests(python: str) -> dict[str, int]:
         check=False, env={name: value for name, value in os.environ.items() if name != "PYTHONPATH"},
     )  # fmt: skip
     print(done.stdout[-3000:], flush=True)
-    return {word.removesuffix("s") if word == "errors" else word: int(count) for count, word in SUMMARY.findall(done.stdout[-300:])}
+    return {
+        word.removesuffix("s") if word == "errors" else word: int(count)
+        for count, word in SUMMARY.findall(done.stdout[-300:])
+    }
 
 
 def main(pythons: list[str]) -> int:
@@ -89,10 +96,18 @@ def main(pythons: list[str]) -> int:
         version, numba = facts(python)
         found = dict(outputs(python, 7 * number + 1))
         first = first or found
-        differing = [name for name in found.keys() | first.keys() if found.get(name) != first.get(name)]
+        differing = [
+            name for name in found.keys() | first.keys() if found.get(name) != first.get(name)
+        ]
         for name in sorted(differing):
-            print(f"  {version} DIFFERS {name}: {found.get(name, b'')[:200]!r} {first.get(name, b'')[:200]!r}", flush=True)
-        figures: dict[str, int | float | str] = {"numba": "yes" if numba else "no", "hash_seed": 7 * number + 1}
+            print(
+                f"  {version} DIFFERS {name}: {found.get(name, b'')[:200]!r} {first.get(name, b'')[:200]!r}",
+                flush=True,
+            )
+        figures: dict[str, int | float | str] = {
+            "numba": "yes" if numba else "no",
+            "hash_seed": 7 * number + 1,
+        }
         wrong = len(differing)
         if WITHOUT_TESTS not in os.environ:
             ended = tests(python)

@@ -31,4 +31,8 @@ class Result:
 
     def rows(self, units: dict[str, str]) -> list[Row]:
         """Return the rows of a report, those of ``units`` in their order."""
-        return [Row(row, self.tried[row], unit, self.wrong[row]) for row, unit in units.items() if self.tried[row]]
+        return [
+            Row(row, self.tried[row], unit, self.wrong[row])
+            for row, unit in units.items()
+            if self.tried[row]
+        ]

@@ -2,9 +2,10 @@
 
     PYTHONPATH=tests nice python -m disturbed.run [CASE ...] [--only WORD ...]
 
-CASES: kills, changes, pipes, locales, names, kinds, memory, keys, pythons; all but the last when none is named. ``--only``
-takes command lines that hold one of the words. A run of all cases writes the report ``processes``, that of ``pythons``
-its own. LOCPATH may name a folder with tr_TR.UTF-8 and de_DE.UTF-8 (localedef makes them). A C compiler is needed.
+CASES: kills, changes, pipes, locales, names, kinds, memory, keys, pythons; all but the last when none is named.
+``--only`` takes command lines that hold one of the words. A run of all cases writes the report ``processes``, that of
+``pythons`` its own. LOCPATH may name a folder with tr_TR.UTF-8 and de_DE.UTF-8 (localedef makes them). A C compiler is
+needed.
 """
 
 import argparse
@@ -64,12 +65,15 @@ CASES = {
     "kills": kills,
     "changes": changes,
     "keys": keys,
-    **{name: around(next(iter(UNITS[name]))) for name in ("pipes", "locales", "names", "kinds", "memory")},
+    **{
+        name: around(next(iter(UNITS[name])))
+        for name in ("pipes", "locales", "names", "kinds", "memory")
+    },
 }
 IN_FORKS = {"kills", "changes"}
 
 
-def interposed(cases: list[str], only: list[str]) -> int:
+def interposed() -> int:
     """Start this again behind the library that disturbs calls; return its exit code."""
     from disturbed import forks
 
@@ -81,10 +85,17 @@ def interposed(cases: list[str], only: list[str]) -> int:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("case", nargs="*", choices=[*CASES, "pythons", []])
     parser.add_argument("--only", nargs="*", default=[])
-    parser.add_argument("--python", nargs="*", default=[], help="for pythons: interpreters with this package installed")
+    parser.add_argument(
+        "--python",
+        nargs="*",
+        default=[],
+        help="for pythons: interpreters with this package installed",
+    )
     chosen = parser.parse_args()
     if chosen.case == ["pythons"]:
         from disturbed import pythons
@@ -92,7 +103,7 @@ def main() -> int:
         return pythons.main(chosen.python)
     cases = chosen.case or list(CASES)
     if IN_FORKS & set(cases) and INTERPOSED not in os.environ:
-        return interposed(cases, chosen.only)
+        return interposed()
     os.environ.pop("LD_PRELOAD", None)  # what is started from here is not disturbed
     result, began = Result(), time.monotonic()
     for case in cases:

@@ -1,7 +1,6 @@
 """Runs what ``keys`` has: variables watched, exceptions raised on purpose, files and processes looked through."""
 
 import subprocess
-import sys
 import tempfile
 import threading
 import time
@@ -27,7 +26,9 @@ def main(result: Result, only: list[str]) -> None:
                 if only and name not in only:
                     continue
                 if name not in HEAVY:
-                    watch = keys.Watch(lines=name in AT_LINES or name.startswith("key file"), given=given)
+                    watch = keys.Watch(
+                        lines=name in AT_LINES or name.startswith("key file"), given=given
+                    )
                     with keys.watched(watch):
                         act()
                     result.count("keys", name, sorted(watch.found))
@@ -35,12 +36,20 @@ def main(result: Result, only: list[str]) -> None:
                 if not given:
                     for at in keys.places_of(act, EXCEPTIONS):
                         shown = keys.shown_in(keys.injected(act, at))
-                        result.count("exceptions with keys", f"{name}, call {at}", ["a key is shown"] if shown else [])
+                        result.count(
+                            "exceptions with keys",
+                            f"{name}, call {at}",
+                            ["a key is shown"] if shown else [],
+                        )
             print(result, flush=True)
         if only:
             return
         for name, octets in keys.pickled(theirs):
-            result.count("files with keys", f"pickle of {name}", ["it holds a key"] * keys.shown_in_octets(octets))
+            result.count(
+                "files with keys",
+                f"pickle of {name}",
+                ["it holds a key"] * keys.shown_in_octets(octets),
+            )
         for path in sorted(folder.rglob("made*")):
             shown = keys.shown_in_octets(path.read_bytes())
             result.count("files with keys", path.name, ["it holds a key"] * shown)
@@ -49,7 +58,16 @@ def main(result: Result, only: list[str]) -> None:
 
 def _processes(result: Result, folder: Path) -> None:
     """Look at what the system tells everybody of the processes that a survey starts, and at what they print."""
-    words = ("survey", "short.pcap", "later.pcap", "--keys", "all.keys.toml", "--workers", "2", "--json")
+    words = (
+        "survey",
+        "short.pcap",
+        "later.pcap",
+        "--keys",
+        "all.keys.toml",
+        "--workers",
+        "2",
+        "--json",
+    )
     process = subprocess.Popen(
         commands.line(commands.Command(words)), cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
         env=commands.surroundings(),
@@ -88,5 +106,3 @@ def _family(process: int) -> list[int]:
             continue
         found += map(int, text.split())
     return found
-
-
