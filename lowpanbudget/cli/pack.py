@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from lowpanbudget.payload.given import GivenRow, RoundedNumber
     from lowpanbudget.payload.message import Message
 
+_LARGEST = 1 << 28  # octets of values; a device may never end
+
 _EXAMPLE = """\b
 lowpanbudget pack examples/archive.toml door_alarm door=south open=true open_for=30 light=120
 lowpanbudget pack examples/archive.toml climate temperature=-18.5 --rest typical
@@ -161,7 +163,11 @@ def _rows(form: "Message", given: tuple[str, ...]) -> "tuple[Iterable[GivenRow],
 def _read(path: str) -> bytes:
     require_present(path, "file of values")
     try:
-        return sys.stdin.buffer.read() if path == "-" else Path(path).read_bytes()
+        if path == "-":
+            octets = sys.stdin.buffer.read(_LARGEST + 1)
+        else:
+            with Path(path).open("rb") as file:
+                octets = file.read(_LARGEST + 1)
     except (OSError, ValueError) as error:
         from lowpanbudget.capture.files.key_file import named
 
@@ -171,6 +177,11 @@ def _read(path: str) -> bytes:
             f"{name} cannot be read: {reason}",
             hint="Give NAME=VALUE, or a file of values",
         ) from None
+    if len(octets) > _LARGEST:
+        raise RequestError(
+            f"the values have more than {_LARGEST} octets", hint="Give them in several files"
+        )
+    return octets
 
 
 def _tell_roundings(ctx: click.Context, packed: "list[PackedRow]") -> None:

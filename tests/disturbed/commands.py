@@ -10,7 +10,7 @@ from pathlib import Path
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 PLAIN = ("PATH", "HOME", "VIRTUAL_ENV", "LD_LIBRARY_PATH")
-HANGS_S = 120.0
+HANGS_S = 600.0
 FRAMES = 24  # of the captures that are read here: what disturbs them does not need more
 DESIGN = "archive.toml"
 KEYS = "archive.keys.toml"

@@ -23,7 +23,7 @@ SOURCE = Path(__file__).parent / "interpose.c"
 DIE, DIE_HALF_WAY, SIGNAL, FAIL = 1, 2, 3, 4  # as interpose.c numbers them
 SHRINK, GROW, REPLACE, READ_FAILS = 1, 2, 3, 4
 ESCAPED = 99  # an exception that reached nobody
-PATIENCE_S = 60.0
+PATIENCE_S = 300.0
 
 
 def built(folder: Path) -> Path:

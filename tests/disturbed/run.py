@@ -3,9 +3,9 @@
     PYTHONPATH=tests nice python -m disturbed.run [CASE ...] [--only WORD ...]
 
 CASES: kills, changes, pipes, locales, names, kinds, memory, keys, pythons; all but the last when none is named.
-``--only`` takes command lines that hold one of the words. A run of all cases writes the report ``processes``, that of
-``pythons`` its own. LOCPATH may name a folder with tr_TR.UTF-8 and de_DE.UTF-8 (localedef makes them). A C compiler is
-needed.
+``--only`` takes command lines that hold one of the words, ``--minutes`` cuts each case short, ``--write`` writes the
+report ``processes``; ``pythons`` writes its own. LOCPATH may name a folder with tr_TR.UTF-8 and de_DE.UTF-8 (localedef
+makes them). A C compiler is needed.
 """
 
 import argparse
@@ -17,7 +17,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from disturbed.result import Result
+from disturbed.result import Result, TimeIsUp
 from trust.report import Report, write
 
 # of each case: the rows of the report that it fills, and what is counted in them
@@ -91,6 +91,10 @@ def main() -> int:
     parser.add_argument("case", nargs="*", choices=[*CASES, "pythons", []])
     parser.add_argument("--only", nargs="*", default=[])
     parser.add_argument(
+        "--minutes", type=float, default=0, help="for each case; it is then cut short"
+    )
+    parser.add_argument("--write", action="store_true", help="write the report")
+    parser.add_argument(
         "--python",
         nargs="*",
         default=[],
@@ -106,15 +110,20 @@ def main() -> int:
         return interposed()
     os.environ.pop("LD_PRELOAD", None)  # what is started from here is not disturbed
     result, began = Result(), time.monotonic()
+    remarks = [] if len(cases) == len(CASES) else [f"Only these cases ran: {', '.join(cases)}."]
     for case in cases:
-        CASES[case](result, chosen.only)
+        result.until = time.monotonic() + 60 * chosen.minutes if chosen.minutes else 0
+        try:
+            CASES[case](result, chosen.only)
+        except TimeIsUp:
+            remarks.append(f"{case} was cut short after {chosen.minutes} minutes.")
     units = {row: unit for case in cases for row, unit in UNITS[case].items()}
     rows = result.rows(units)
     for row in rows:
         print(f"{row.tried:8} {row.unit:10} {row.wrong:5} wrong  {row.what}")
-    if not chosen.case and not chosen.only:
+    if chosen.write:
         command = "PYTHONPATH=tests python -m disturbed.run"
-        write(Report("processes", command, rows, seconds=round(time.monotonic() - began)))
+        write(Report("processes", command, rows, remarks, seconds=round(time.monotonic() - began)))
     return 1 if result.sentences else 0
 
 
