@@ -1,7 +1,7 @@
 """No variable of a call shows a key; and the machinery that looks for more of them on demand finds what is planted."""
 
 import pickle
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -18,7 +18,7 @@ Acts = dict[str, Callable[[], object]]
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     place = tmp_path_factory.mktemp("keys")
     for name in (commands.DESIGN, commands.CAPTURE, commands.DATAGRAMS):
         (place / name).touch()
@@ -68,7 +68,7 @@ def test_a_reader_that_is_interrupted_leaves_no_text_behind(
         copy = str(text) + ""
         raise KeyboardInterrupt(len(copy))
 
-    monkeypatch.setattr(key_file.tomllib, "loads", interrupted)
+    monkeypatch.setattr("tomllib.loads", interrupted)
     with pytest.raises(KeyboardInterrupt) as caught:
         lowpanbudget.read_keys(str(folder / "all.keys.toml"))
     assert not keys.shown_in(keys.printed(caught.value))

@@ -71,7 +71,10 @@ def start(command: Command, folder: Path, **how: Any) -> Done:
     if not {"stdout", "stderr"} & set(how):
         how |= {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
     how = {"stdin": subprocess.DEVNULL} | how
-    return subprocess.run(line(command), cwd=folder, env=env, check=False, timeout=HANGS_S, **how)
+    done: Done = subprocess.run(
+        line(command), cwd=folder, env=env, check=False, timeout=HANGS_S, **how
+    )
+    return done
 
 
 def faults(done: Done, *, silent: bool = False) -> Iterator[str]:

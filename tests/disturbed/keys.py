@@ -13,6 +13,7 @@ import random
 import sys
 import traceback
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -198,7 +199,7 @@ def scenarios(folder: Path) -> dict[str, Callable[[], object]]:
         ),
         "page": lambda: command("page", capture, *reads, "--contents", "-o", f"{made}.html"),
         **{
-            f"key file with {name}": lambda path=path: command("audit", capture, "--keys", path)
+            f"key file with {name}": partial(command, "audit", capture, "--keys", path)
             for name, path in at.items()
             if name.startswith("wrong-")
         },
@@ -236,9 +237,8 @@ def given(folder: Path) -> dict[str, Callable[[], object]]:
     known: dict[str, Any] = {"keys": [LINK, LINK.hex()], "devices": {0x0101: "025e200000000101"}}
     context = lowpanbudget.SecurityContext.derive(MASTER, sender_id=b"\1", recipient_id=b"\2")
     devices = {0x0000: "025e200000000000", 0x0101: "025e200000000101"}
-    sealed = next(
-        frame for frame in lowpanbudget.follow(capture) if frame.frame.mac.security
-    ).frame.mac
+    heads = (frame.frame.mac for frame in lowpanbudget.follow(capture))
+    sealed = next(head for head in heads if head is not None and head.security)
     return {
         "decode_frame": lambda: lowpanbudget.decode_frame(first, **known),
         "Decoder": lambda: lowpanbudget.Decoder(**known).frame(first),
@@ -324,7 +324,8 @@ def printed(error: BaseException) -> str:
     if step is None:
         return ""
     plain = traceback.TracebackException(type(error), error, step, capture_locals=True)
-    console = Console(file=io.StringIO(), width=400, color_system=None)
+    page = io.StringIO()
+    console = Console(file=page, width=400, color_system=None)
     with contextlib.suppress(Exception):
         console.print(
             Traceback.from_exception(
@@ -332,12 +333,12 @@ def printed(error: BaseException) -> str:
                 error,
                 step,
                 show_locals=True,
-                locals_max_length=None,
-                locals_max_string=None,
+                locals_max_length=10_000,
+                locals_max_string=100_000,
                 max_frames=500,
             )
         )
-    return "".join(plain.format()) + console.file.getvalue() + _one_by_one(error)  # type: ignore[attr-defined]
+    return "".join(plain.format()) + page.getvalue() + _one_by_one(error)
 
 
 def _one_by_one(error: BaseException | None) -> str:
@@ -369,7 +370,7 @@ def places_of(act: Callable[[], object], count: int) -> Sequence[int]:
     """Return at which calls of an act exceptions are raised."""
     counting = Injection(-1)
     before = sys.gettrace()
-    sys.settrace(counting)  # type: ignore[arg-type]
+    sys.settrace(counting)
     try:
         act()
     finally:
@@ -391,7 +392,7 @@ def injected(act: Callable[[], object], place: int) -> str:
 
     before = sys.gettrace()
     told.report = reporting
-    sys.settrace(Injection(place))  # type: ignore[arg-type]
+    sys.settrace(Injection(place))
     try:
         result = act()
         said.append(result if isinstance(result, str) else repr(result))

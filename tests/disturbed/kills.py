@@ -88,14 +88,14 @@ class Stage:
             yield f"one file without the other: {[name for name in there if there[name] == self.new[name]]}"
         inputs = {path.relative_to(self.inputs) for path in self.inputs.rglob("*")}
         for path in self.folder.rglob("*"):
-            name = path.relative_to(self.folder)
-            if name in inputs:
-                if path.is_file() and path.read_bytes() != (self.inputs / name).read_bytes():
-                    yield f"{name} is no more what was read"
-            elif not any(str(name) in one for one in there) and not (
+            place = path.relative_to(self.folder)
+            if place in inputs:
+                if path.is_file() and path.read_bytes() != (self.inputs / place).read_bytes():
+                    yield f"{place} is no more what was read"
+            elif not any(str(place) in one for one in there) and not (
                 killed and path.name.startswith(HIDDEN)
             ):
-                yield f"{name} is left behind"
+                yield f"{place} is left behind"
         if b"Traceback" in end.said or b"internal fault" in end.said:
             yield f"it said {end.said[-300:]!r}"
 
@@ -127,15 +127,15 @@ def calls(stage: Stage) -> Iterator[tuple[str, str, int, list[str]]]:
                 place,
                 [*stage.faults(end, killed=False), *_code(end, number)],
             )
-        for number in ERRORS:
-            end = stage.run(_at(where, place, forks.FAIL, number))
+        for error in ERRORS:
+            end = stage.run(_at(where, place, forks.FAIL, error))
             wrong = list(stage.faults(end, killed=False))
             new = stage.there() == stage.new
             if end.code != (2 if not new else end.code) or end.code not in (0, 1, 2):
                 wrong.append(f"exit code {end.code}")
             if end.code == 2 and not end.said.strip():
                 wrong.append("no word about it")
-            yield "full disks", errno.errorcode[number], place, wrong
+            yield "full disks", errno.errorcode[error], place, wrong
 
 
 def lines(stage: Stage) -> Iterator[tuple[str, str, int, list[str]]]:
