@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from lowpanbudget import values
+from lowpanbudget.layers.link.security import Key
 from lowpanbudget.values import dataclass
 
 
@@ -184,3 +185,9 @@ def test_a_settled_value_is_filled_first_and_then_stays() -> None:
     assert not hasattr(one, "note")
     assert values.replace(one, octets=b"3").octets == b"3"
     assert pickle.loads(pickle.dumps(values.FrozenDict(a=1))) == {"a": 1}
+
+
+def test_a_value_in_the_making_can_be_shown() -> None:
+    """A traceback with local variables shows it where its class raises: of what is not there yet, nothing."""
+    key = object.__new__(Key)
+    assert repr(key) == "Key(key_id_mode=Ellipsis, index=Ellipsis, source=Ellipsis)"

@@ -17,7 +17,7 @@ import subprocess
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from disturbed import forks
 from disturbed.commands import (
@@ -71,10 +71,10 @@ def start(command: Command, folder: Path, **how: Any) -> Done:
     if not {"stdout", "stderr"} & set(how):
         how |= {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
     how = {"stdin": subprocess.DEVNULL} | how
-    done: Done = subprocess.run(
+    done: Any = subprocess.run(
         line(command), cwd=folder, env=env, check=False, timeout=HANGS_S, **how
     )
-    return done
+    return cast("Done", done)
 
 
 def faults(done: Done, *, silent: bool = False) -> Iterator[str]:
