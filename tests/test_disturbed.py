@@ -114,12 +114,13 @@ def test_pythons_that_are_claimed_are_those_that_ran() -> None:
     """pyproject claims what the last run had with every output alike and every test passed, and no other."""
     import tomllib
 
-    ran = report.read("pythons")
-    good = {".".join(row.what.split()[-1].split(".")[:2]) for row in ran.rows if not row.wrong}
+    rows = report.read("pythons").rows if "pythons" in report.names() else []
+    passed = [row for row in rows if not row.wrong and row.figures.get("tests_passed")]
+    good = {".".join(row.what.split()[-1].split(".")[:2]) for row in passed}
     project = tomllib.loads((Path(__file__).parents[1] / "pyproject.toml").read_text("utf-8"))[
         "project"
     ]
     prefix = "Programming Language :: Python :: 3."
     claimed = {one.rpartition(" ")[2] for one in project["classifiers"] if one.startswith(prefix)}
     assert claimed == good
-    assert all(row.tried > 100 for row in ran.rows)
+    assert all(row.tried > 100 for row in rows)

@@ -148,10 +148,10 @@ class Base:
             if one != other:
                 yield f"another {what}: {str(one)[:200]}"
 
-    def fair(self, command: Command, **how: Any) -> Iterator[str]:
+    def fair(self, command: Command, *, silent: bool = False, **how: Any) -> Iterator[str]:
         """Yield what is wrong where a command may be refused what it wants."""
         done, made = self.end(command, **how)
-        yield from faults(done, silent=done.stderr is None)
+        yield from faults(done, silent=silent or done.stderr is None)
         _, _, _, files = self.usual(command)
         for name, octets in made.items():
             if octets != files[name]:
@@ -200,7 +200,8 @@ def pipes(base: Base, command: Command) -> Iterator[tuple[str, list[str]]]:
             for number in closed:
                 os.close(number)
 
-        yield f"{name} closed", list(base.fair(command, preexec_fn=close))
+        silent = 2 in closed
+        yield f"{name} closed", list(base.fair(command, silent=silent, preexec_fn=close))
     if command.writes:
         small = limited(resource.RLIMIT_FSIZE, 512)
         yield "files of at most 512 octets", list(base.fair(command, preexec_fn=small))
