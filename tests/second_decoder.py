@@ -1,4 +1,4 @@
-"""A second decompressor, written from the text of RFC 6282 alone.
+"""A second decompressor, written from the texts of RFC 6282 and RFC 7400 alone; ``second/`` has what may stand before.
 
 It shares nothing with the package: no import, no table, another way of working (texts of "0" and "1", and recursion
 where the package keeps a list of pieces). It judges what the package's encoder makes, and what its decoder reads.
@@ -6,41 +6,29 @@ where the package keeps a list of pieces). It judges what the package's encoder 
 
 from collections.abc import Mapping
 from ipaddress import IPv6Network
+from typing import NamedTuple
+
+from second.ghc import spelled_out
+from second.tape import Refused, Tape, bits_of, packed
 
 LINK_LOCAL = "1111111010" + "0" * 54
 SHORT = f"{0x000000FFFE000000 >> 16:048b}"  # 0000:00ff:fe00
 KNOWN_EID = {0: 0, 1: 43, 2: 44, 3: 60, 4: 135, 7: 41}  # section 4.2
+GHC_EID = {0: 0, 1: 43, 2: 44, 3: 60}  # RFC 7400 figure 6: 10110EEN
 
 
-class Refused(Exception):
-    """The octets cannot be expanded."""
+class Ends(NamedTuple):
+    """Identifiers of 64 bits that elided ones come from: without a context (SAC or DAC 0), and with one."""
+
+    source: str | None
+    destination: str | None
+    context_source: str | None
+    context_destination: str | None
 
 
-class Tape:
-    """A text of bits that is taken from the front."""
-
-    def __init__(self, octets: bytes) -> None:
-        self.bits = "".join(f"{octet:08b}" for octet in octets)
-        self.at = 0
-
-    def take(self, count: int) -> str:
-        if self.at + count > len(self.bits):
-            raise Refused("cut short")
-        self.at += count
-        return self.bits[self.at - count : self.at]
-
-    def number(self, count: int) -> int:
-        return int(self.take(count), 2)
-
-    def octets(self, count: int) -> bytes:
-        return packed(self.take(count * 8))
-
-    def rest(self) -> bytes:
-        return packed(self.take(len(self.bits) - self.at))
-
-
-def packed(bits: str) -> bytes:
-    return bytes(int(bits[at : at + 8], 2) for at in range(0, len(bits), 8))
+def between(source: str | None, destination: str | None) -> Ends:
+    """Return the ends of a link, or of an IPv6 header that encapsulates."""
+    return Ends(source, destination, source, destination)
 
 
 def link_bits(link: bytes | None) -> str | None:
@@ -48,8 +36,8 @@ def link_bits(link: bytes | None) -> str | None:
     if link is None:
         return None
     if len(link) == 2:
-        return SHORT + "".join(f"{octet:08b}" for octet in link)
-    bits = "".join(f"{octet:08b}" for octet in link)
+        return SHORT + bits_of(link)
+    bits = bits_of(link)
     return bits[:6] + ("0" if bits[6] == "1" else "1") + bits[7:]
 
 
@@ -65,17 +53,13 @@ def expand(
         for number, prefix in (contexts or {}).items()
     }
     tape = Tape(octets)
-    datagram = _header(tape, link_bits(source), link_bits(destination), prefixes)
+    datagram = header(tape, between(link_bits(source), link_bits(destination)), prefixes)
     assert tape.at == len(tape.bits)
     return datagram
 
 
-def _header(
-    tape: Tape,
-    source_iid: str | None,
-    destination_iid: str | None,
-    prefixes: dict[int, IPv6Network],
-) -> bytes:
+def header(tape: Tape, ends: Ends, prefixes: Mapping[int, IPv6Network]) -> bytes:
+    """Return the datagram of a LOWPAN_IPHC header and all that follows it."""
     if tape.take(3) != "011":
         raise Refused("no LOWPAN_IPHC")
     tf, nh, hlim, cid = tape.take(2), tape.take(1), tape.take(2), tape.take(1)
@@ -92,7 +76,9 @@ def _header(
     hop_limit = {"01": 1, "10": 64, "11": 255}.get(hlim) or 0
     if hlim == "00":
         hop_limit = tape.number(8)
+    source_iid = ends.source if sac == "0" else ends.context_source
     source = _source(tape, sac, sam, source_iid, prefixes.get(sci))
+    destination_iid = ends.destination if dac == "0" else ends.context_destination
     destination = _destination(tape, m + dac + dam, destination_iid, prefixes.get(dci))
     if next_header is None:
         next_header, payload = _next(tape, source, destination, destination, prefixes)
@@ -170,53 +156,88 @@ def _whole_options(body: bytes) -> bool:
 
 
 def _next(
-    tape: Tape, source: str, destination: str, final: str, prefixes: dict[int, IPv6Network]
+    tape: Tape, source: str, destination: str, final: str, prefixes: Mapping[int, IPv6Network]
 ) -> tuple[int, bytes]:
     """Return the next header's number and everything from there on, expanded.
 
     ``final`` is the pseudo-header's destination, which a routing header may change.
     """
-    if tape.take(4) == "1110":
+    if tape.starts("1110") or tape.starts("10110"):
+        generic = tape.take(4) == "1011"
         eid, nh = tape.number(3), tape.take(1)
-        if eid not in KNOWN_EID:
+        if eid not in (GHC_EID if generic else KNOWN_EID):
             raise Refused("reserved")
         kind = KNOWN_EID[eid]
         if kind == 41:
-            return kind, _header(tape, source[64:], destination[64:], prefixes)
-        number = tape.number(8) if nh == "0" else None
-        if kind == 44:
+            return kind, header(tape, between(source[64:], destination[64:]), prefixes)
+        number = tape.number(8) if nh == "0" and not generic else None
+        if generic:
+            # RFC 7400 section 3.2: "no easy way to extract the Length field from the GHC-encoded header", so that the
+            # whole header is code, its Next Header too; "completely elide the Length field"
+            body = spelled_out(tape, source, destination, stops=True)
+            if nh == "0":
+                if not body:
+                    raise Refused("no Next Header")
+                number, body = body[0], body[1:]
+        elif kind == 44:
             body = tape.octets(7)
-            length_octet = b""
         else:
             body = tape.octets(tape.number(8))
-            if kind in (0, 60):
-                missing = -(2 + len(body)) % 8
-                if missing and not _whole_options(body):
-                    raise Refused("no place for a pad option")
-                body += b"" if not missing else b"\0" if missing == 1 else bytes([1, missing - 2])
-                body += bytes(-(2 + len(body)) % 8)
-            if (2 + len(body)) % 8:
-                raise Refused("not aligned")
-            length_octet = bytes([(2 + len(body)) // 8 - 1])
-        if kind == 43 and body[1] > 0 and body[0] in (0, 2) and len(body) >= 22:
-            final = "".join(f"{octet:08b}" for octet in body[-16:])
-        elif kind == 43 and body[1] > 0 and body[0] == 3:
-            # RFC 6554 section 3: CmprI, CmprE, Pad; the last address elides CmprE octets
-            elided, pad = body[2] & 15, body[3] >> 4
-            shown = body[6 : len(body) - pad][-(16 - elided) :]
-            middle, before = 16 - (body[2] >> 4), len(body) - 6 - pad - (16 - elided)
-            # section 4.2: n addresses, of which no more than n are left; a router drops all other headers
-            sound = before >= 0 and before % middle == 0 and body[1] <= before // middle + 1
-            if sound and not (pad and body[2] == 0):
-                final = destination[: elided * 8] + "".join(f"{octet:08b}" for octet in shown)
+        after = _extension(kind, body)
+        final = _final(kind, after, destination, final)
         if number is None:
-            number, after = _next(tape, source, destination, final, prefixes)
+            number, rest = _next(tape, source, destination, final, prefixes)
         else:
-            after = tape.rest()
-        return kind, bytes([number]) + length_octet + body + after
-    tape.at -= 4
-    if tape.take(5) != "11110":
-        raise Refused("no LOWPAN_NHC of RFC 6282")
+            rest = tape.rest()
+        return kind, bytes([number]) + after + rest
+    if tape.starts("11011111"):
+        tape.take(8)
+        return 58, spelled_out(tape, source, destination, stops=False) + tape.tail
+    return 17, _udp(tape, source, destination, final)
+
+
+def _extension(kind: int, body: bytes) -> bytes:
+    """Return an extension header behind its Next Header octet, with length and pad."""
+    if kind == 44:
+        if len(body) != 7:
+            raise Refused("no fragment header")
+        return body
+    missing = -(2 + len(body)) % 8
+    if missing:
+        if kind not in (0, 60):
+            raise Refused("not aligned")
+        if not _whole_options(body):
+            raise Refused("no place for a pad option")
+        body += b"\0" if missing == 1 else bytes([1, missing - 2]) + bytes(missing - 2)
+    if len(body) > 2046 or len(body) < 6:
+        raise Refused("no length that can be told")
+    return bytes([(2 + len(body)) // 8 - 1]) + body
+
+
+def _final(kind: int, behind: bytes, destination: str, final: str) -> str:
+    """Return the pseudo-header's destination (RFC 8200 section 8.1) behind this header."""
+    if kind != 43 or behind[2] == 0:
+        return final
+    if behind[1] in (0, 2) and len(behind) >= 23:
+        return bits_of(behind[-16:])
+    if behind[1] != 3:
+        return final
+    # RFC 6554 section 3: CmprI, CmprE, Pad; the last address elides CmprE octets
+    elided, pad, left = behind[3] & 15, behind[4] >> 4, behind[2]
+    shown = behind[7 : len(behind) - pad][-(16 - elided) :]
+    middle, before = 16 - (behind[3] >> 4), len(behind) - 7 - pad - (16 - elided)
+    # section 4.2: n addresses, of which no more than n are left; a router drops all other headers
+    sound = before >= 0 and before % middle == 0 and left <= before // middle + 1
+    if not sound or (pad and behind[3] == 0):
+        return final
+    return destination[: elided * 8] + bits_of(shown)
+
+
+def _udp(tape: Tape, source: str, destination: str, final: str) -> bytes:
+    """Return a UDP header and what it carries; 11110CPP as it is, 11010CPP in RFC 7400's code."""
+    generic = tape.starts("11010")
+    if tape.take(5) not in ("11110", "11010"):
+        raise Refused("no LOWPAN_NHC")
     c, p = tape.take(1), tape.take(2)
     f0, f0b = "11110000", "111100001011"
     if p == "00":
@@ -228,11 +249,15 @@ def _next(
     else:
         ports = f0b + tape.take(4), f0b + tape.take(4)
     checksum = tape.octets(2) if c == "0" else None
-    data = tape.rest()
-    head = packed("".join(ports)) + (8 + len(data)).to_bytes(4, "big")[2:]
+    data = (
+        spelled_out(tape, source, destination, stops=False) + tape.tail if generic else tape.rest()
+    )
+    if len(data) + 8 > 0xFFFF:
+        raise Refused("too long")
+    head = packed("".join(ports)) + (8 + len(data)).to_bytes(2, "big")
     if checksum is None:
         checksum = udp_checksum(packed(source), packed(final), head + b"\0\0" + data)
-    return 17, head + checksum + data
+    return head + checksum + data
 
 
 def udp_checksum(source: bytes, destination: bytes, segment: bytes) -> bytes:

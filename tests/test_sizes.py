@@ -5,7 +5,7 @@ from ipaddress import IPv6Network
 
 import pytest
 import second_decoder
-from second_decoder import Refused
+from second.tape import Refused
 
 from lowpanbudget import Env, WireError
 from lowpanbudget.bits import Reader, tiles

@@ -23,7 +23,8 @@ BESIDE = tuple(
         "test_compare_outputs",
     )
 )
-SET = sorted([*(TESTS / "contract").glob("*.py"), *(TESTS / "second_mac").glob("*.py"), *BESIDE])
+FOLDERS = ("contract", "second", "second_mac")
+SET = sorted([*(path for folder in FOLDERS for path in (TESTS / folder).glob("*.py")), *BESIDE])
 ENTRY = ("lowpanbudget.cli.main", "run")
 INSIDE = re.compile(r"\blowpanbudget\.(?!cli\.main\b)[a-z_]+[.a-z_]*")
 

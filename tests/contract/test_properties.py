@@ -17,7 +17,7 @@ import strategies
 from contract.vectors import tiles
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from second_decoder import Refused
+from second.tape import Refused
 
 from lowpanbudget import (
     Context,
