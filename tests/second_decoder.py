@@ -184,7 +184,7 @@ def _next(
         else:
             body = tape.octets(tape.number(8))
         after = _extension(kind, body)
-        final = _final(kind, after, destination, final)
+        final = _final(kind, after, final)
         if number is None:
             number, rest = _next(tape, source, destination, final, prefixes)
         else:
@@ -214,23 +214,25 @@ def _extension(kind: int, body: bytes) -> bytes:
     return bytes([(2 + len(body)) // 8 - 1]) + body
 
 
-def _final(kind: int, behind: bytes, destination: str, final: str) -> str:
-    """Return the pseudo-header's destination (RFC 8200 section 8.1) behind this header."""
+def _final(kind: int, behind: bytes, final: str) -> str:
+    """Return the pseudo-header's destination (RFC 8200 section 8.1) behind this header, of the one before it."""
     if kind != 43 or behind[2] == 0:
         return final
-    if behind[1] in (0, 2) and len(behind) >= 23:
+    units, left = behind[0], behind[2]
+    # "the last element of the Routing header": of whole addresses there is one, however many segments are left
+    if behind[1] in (0, 2) and units and units % 2 == 0:
         return bits_of(behind[-16:])
     if behind[1] != 3:
         return final
     # RFC 6554 section 3: CmprI, CmprE, Pad; the last address elides CmprE octets
-    elided, pad, left = behind[3] & 15, behind[4] >> 4, behind[2]
+    elided, pad = behind[3] & 15, behind[4] >> 4
     shown = behind[7 : len(behind) - pad][-(16 - elided) :]
     middle, before = 16 - (behind[3] >> 4), len(behind) - 7 - pad - (16 - elided)
     # section 4.2: n addresses, of which no more than n are left; a router drops all other headers
     sound = before >= 0 and before % middle == 0 and left <= before // middle + 1
     if not sound or (pad and behind[3] == 0):
         return final
-    return destination[: elided * 8] + bits_of(shown)
+    return final[: elided * 8] + bits_of(shown)
 
 
 def _udp(tape: Tape, source: str, destination: str, final: str) -> bytes:

@@ -22,6 +22,8 @@ def spelled_out(tape: Tape, source: str, destination: str, *, stops: bool) -> by
         elif code.startswith("1000"):
             out += bytes(int(code[4:], 2) + 2)
         elif code == "10010000":
+            if not stops and tape.at < len(tape.bits):
+                raise Refused("end of compressed data, and octets behind it")
             break
         elif code.startswith("1001"):
             raise Refused("reserved")

@@ -42,25 +42,43 @@ class Piece:
     abort: bool = False
 
 
-def mesh(octets: bytes, around: Around) -> tuple[bytes, Around]:
-    """Return what stands behind a mesh and a broadcast header, and the link addresses that count there."""
-    tape = Tape(octets)
-    if tape.starts("10"):
-        tape.take(2)
-        short = tape.take(1), tape.take(1)
-        if tape.take(4) == "1111":
-            tape.take(8)
-        originator, final = (tape.octets(2 if bit == "1" else 8) for bit in short)
-        around = replace(around, source=originator, destination=final)
-    if tape.starts("01010000"):
-        tape.take(16)
-    return tape.here(), around
+@dataclass
+class Front:
+    """What stands before a datagram or a fragment was read: the tape behind it, the page, whose addresses count."""
+
+    tape: Tape
+    around: Around
+    page: int = 0
+    layer_2: bool = True  # no Page 1 was switched to yet
+
+
+def front(octets: bytes, around: Around, tail: bytes = b"") -> Front:
+    """Read mesh and broadcast header in their order, and page switches (RFC 8025 section 4: both before Page 1)."""
+    tape = Tape(octets, tail)
+    state, met = Front(tape, around), 0
+    while True:
+        if tape.starts("1111"):
+            state.page = int(tape.take(8)[4:], 2)
+            state.layer_2 = state.layer_2 and state.page != 1
+        elif state.page == 0 and state.layer_2 and met == 0 and tape.starts("10"):
+            met = 1
+            tape.take(2)
+            short = tape.take(1), tape.take(1)
+            if tape.take(4) == "1111":
+                tape.take(8)
+            originator, final = (tape.octets(2 if bit == "1" else 8) for bit in short)
+            state.around = replace(around, source=originator, destination=final)
+        elif state.page == 0 and state.layer_2 and met < 2 and tape.starts("01010000"):
+            met = 2
+            tape.take(16)
+        else:
+            return state
 
 
 def datagram(octets: bytes, around: Around, tail: bytes = b"") -> bytes:
     """Return the IPv6 datagram of a payload that is no fragment; ``tail`` is what later fragments brought."""
-    octets, around = mesh(octets, around)
-    tape, page, routes = Tape(octets, tail), 0, Routes()
+    state = front(octets, around, tail)
+    tape, around, page, routes = state.tape, state.around, state.page, Routes()
     while tape.starts("1111") or (page == 1 and tape.starts("10")):
         if tape.starts("1111"):
             page = int(tape.take(8)[4:], 2)
@@ -86,8 +104,10 @@ def datagram(octets: bytes, around: Around, tail: bytes = b"") -> bytes:
 
 def piece(octets: bytes, around: Around) -> Piece:
     """Return the fragment that a payload is."""
-    octets, around = mesh(octets, around)
-    tape = Tape(octets)
+    state = front(octets, around)
+    tape, around = state.tape, state.around
+    if state.page or not state.layer_2:
+        raise Refused("RFC 8025 section 4: fragment headers stand before Page 1")
     if tape.starts("11000") or tape.starts("11100"):
         first = tape.take(5) == "11000"
         size, tag = tape.number(11), tape.number(16)
@@ -118,7 +138,7 @@ def piece(octets: bytes, around: Around) -> Piece:
 
 def acknowledged(octets: bytes, around: Around) -> tuple[int, bool, set[int]]:
     """Return tag, congestion and the sequences that an RFRAG-ACK names (RFC 8931 section 5.2)."""
-    tape = Tape(mesh(octets, around)[0])
+    tape = front(octets, around).tape
     if tape.take(7) != "1110101":
         raise Refused("no RFRAG-ACK")
     congestion, tag, bitmap = tape.take(1) == "1", tape.number(8), tape.take(32)

@@ -90,7 +90,9 @@ def restored(
     hops = [path(source, part.entries) for source, part in zip(sources, outer, strict=True)]
     link_source, link_destination = link_bits(link[0]), link_bits(link[1])
     ends = Ends(link_source, link_destination, link_source, link_destination)
-    upwards = [source != root for source in sources]
+    upwards = [
+        source != root and not _down(part) for part, source in zip(outer, sources, strict=True)
+    ]
     if outer:
         # section 5.2.3, "only if stateful (context-based) compression is used"
         last = hops[-1][-1] if hops[-1] else root if upwards[-1] else None
@@ -98,7 +100,8 @@ def restored(
         ends = Ends(link_source, link_destination, bits_of(sources[-1])[64:], far)
     datagram = header(tape, ends, prefixes)
     final = datagram[24:40]
-    reference = root if root is not None else datagram[8:24]
+    # section 5.4: configured, else "the source of the IPv6 packet"; a root is no reference for what others encapsulate
+    reference = root if root is not None and not outer else datagram[8:24]
     way = path(reference, inner.entries)
     if way and way[-1] != final:
         way.append(final)
@@ -113,6 +116,11 @@ def restored(
         chain, number = _chain(steps[1:], part.information, IPV6, rpi_type)
         datagram = _header(b"\x60\0\0\0", number, part.hop_limit, source, end, chain + datagram)
     return datagram
+
+
+def _down(part: Part) -> bool:
+    """Return what the O flag says (RFC 6550 section 11.2): "the packet is expected to progress Down"."""
+    return part.information is not None and part.information[0] >> 7 == 1
 
 
 def _header(

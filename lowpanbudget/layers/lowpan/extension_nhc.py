@@ -51,6 +51,7 @@ EXTENSION = Header(
 )
 
 _MOST = 255  # the length octet counts what follows it
+FRAGMENT_BODY = 7  # octets behind its next header; it has no length field (RFC 8200 section 4.5)
 LONGEST = 256 * 8 - 2  # of an extension header, behind its length field (RFC 8200 section 4.3)
 _ALIGNED = (ipv6.HOP_BY_HOP, ipv6.DESTINATION)
 
@@ -101,8 +102,9 @@ def decode_extension(reader: Reader) -> ExtensionNhc:
         )  # fmt: skip
     if kind == ipv6.FRAGMENT:
         # it has no length field: its reserved octet goes unmodified
-        body = reader.octets(7, "fragment header", "reserved, offset, id", EXTENSION_FORMAT)
-        return ExtensionNhc(kind, bytes([next_header or 0]) + body, next_header)
+        words = "fragment header", "reserved, offset, id"
+        body = reader.octets(FRAGMENT_BODY, *words, EXTENSION_FORMAT)
+        return expanded(kind, next_header, body, start, reader.layer)
     length = reader.peek("the extension header's length", EXTENSION_FORMAT)
     reader.octets(1, "length", "octets that follow of this header", EXTENSION_FORMAT, value=length)
     body = reader.octets(
@@ -114,11 +116,13 @@ def decode_extension(reader: Reader) -> ExtensionNhc:
 def expanded(
     kind: int, next_header: int | None, body: bytes, start: int, layer: str
 ) -> ExtensionNhc:
-    """Return an extension header from what follows its length field, padded to whole 8 octets.
+    """Return an extension header from its ``body_of``, padded to whole 8 octets.
 
     Raises ``Malformed`` when only a pad could make it whole and the header has no options, or its last one is cut
     short: "using a Pad1 or PadN option" adds an option, not octets to another one.
     """
+    if kind == ipv6.FRAGMENT and len(body) == FRAGMENT_BODY:
+        return ExtensionNhc(kind, bytes([next_header or 0]) + body, next_header)
     padded = body + _padding(kind, 2 + len(body))
     name = EID.rows[EID_OF[kind]].needs
     if len(padded) > len(body) and _last_option(body)[1] != len(body):
@@ -128,9 +132,11 @@ def expanded(
             layer=layer,
             cite=EXTENSION_FORMAT,
         )
-    if (2 + len(padded)) % 8 or len(padded) > LONGEST:
+    if kind == ipv6.FRAGMENT or (2 + len(padded)) % 8 or len(padded) > LONGEST:
         raise Malformed(
-            f"the {name} has {2 + len(body)} octets, no multiple of 8 that its length can count, "
+            f"the {name} has {1 + len(body)} octets of 8"
+            if kind == ipv6.FRAGMENT
+            else f"the {name} has {2 + len(body)} octets, no multiple of 8 that its length can count, "
             "and only options headers may leave out their pad",
             offset=start,
             layer=layer,
@@ -154,10 +160,10 @@ def encode_extension(writer: Writer, kind: int, octets: bytes, *, nhc: bool) -> 
             octets[:1], "next header", ipv6.next_header_name(octets[0]), EXTENSION_FORMAT,
             "0 octets if the next header is compressed too", octets[0],
         )  # fmt: skip
-    if kind == ipv6.FRAGMENT:
-        writer.octets(octets[1:], "fragment header", "reserved, offset, id", EXTENSION_FORMAT)
-        return
     body = body_of(kind, octets)
+    if kind == ipv6.FRAGMENT:
+        writer.octets(body, "fragment header", "reserved, offset, id", EXTENSION_FORMAT)
+        return
     writer.octets(
         bytes([len(body)]), "length", "octets that follow of this header", EXTENSION_FORMAT,
         value=len(body),
@@ -191,8 +197,11 @@ def _last_option(body: bytes) -> tuple[int, int]:
 
 
 def body_of(kind: int, octets: bytes) -> bytes:
-    """Return an extension header's octets after its length, less one trailing pad of up to 7 octets."""
-    body = octets[2:]
+    """Return an extension header's octets after its length, less one trailing pad of up to 7 octets.
+
+    A fragment header has no length: all after its next header, the reserved octet too.
+    """
+    body = octets[1:] if kind == ipv6.FRAGMENT else octets[2:]
     if kind not in _ALIGNED:
         return body
     last, end = _last_option(body)

@@ -55,24 +55,23 @@ EXTENSION = Header(
 def read_code(reader: Reader, dictionary: bytes, *, until_stop: bool) -> bytes:
     """Return what the byte code that comes next stands for, leaving a span for each code.
 
-    ``until_stop``: the code ends with a stop code; else it ends with the frame. Raises ``WireError``.
+    ``until_stop``: the code ends with a stop code; else it ends with the frame, where a stop code is not needed and not
+    forbidden. Raises ``WireError``.
     """
-    start = reader.pos
+    start, code = reader.pos, reader.ahead()
     reader.layer = "GHC"
     try:
-        expansion = ghc.decompress(reader.ahead(), dictionary)
+        expansion = ghc.decompress(code, dictionary)
     except WireError as error:
         error.offset += start
         raise
-    if expansion.stopped != until_stop:
-        raise reader.fault(
-            Malformed,
-            "the byte code of an extension header has no stop code"
-            if until_stop
-            else "octets follow the stop code of the last byte code",
-            EXTENSIONS,
-            at=start + expansion.consumed,
-        )
+    if until_stop:
+        wrong = "" if expansion.stopped else "the byte code of an extension header has no stop code"
+    else:
+        behind = expansion.consumed < len(code)
+        wrong = "octets follow the stop code of the last byte code" if behind else ""
+    if wrong:
+        raise reader.fault(Malformed, wrong, EXTENSIONS, at=start + expansion.consumed)
     for step in expansion.steps:
         name, cite = step.code.key, step.code.cite
         reader.octets(len(step.octets), name, step.meaning, cite, value=step.output or step.octets)
@@ -115,10 +114,7 @@ def encode_extension(
 
 
 def gives_back(kind: int, octets: bytes) -> bool:
-    """Return whether the GHC form of an extension header comes back the same.
-
-    A fragment header has no length field to elide: its reserved octet must be zero.
-    """
+    """Return whether the GHC form of an extension header comes back the same."""
     if kind not in extension_nhc.EID_OF or extension_nhc.EID_OF[kind] >= len(EID.rows):
         return False
     body = extension_nhc.body_of(kind, octets)
