@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from second.payload import Around
 from vector_files import document
 
 from lowpanbudget import Context, Env, Span, decode_frame
@@ -45,6 +46,15 @@ def env_of(case: Case) -> Env:
     return Env(
         case.get("link_source"), case.get("link_destination"), pan_id=case.get("pan_id"),
         contexts=contexts, root=case.get("root"), rpi_type=case.get("rpi_type", 0x63),
+    )  # fmt: skip
+
+
+def around_of(case: Case) -> Around:
+    """Return what ``second`` reads the case with."""
+    env = env_of(case)
+    return Around(
+        env.source, env.destination, {number: context.prefix for number, context in env.contexts.items()},
+        env.pan_id, env.root.packed if env.root else None, env.rpi_type,
     )  # fmt: skip
 
 
