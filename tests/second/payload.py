@@ -52,10 +52,13 @@ class Front:
     layer_2: bool = True  # no Page 1 was switched to yet
 
 
-def front(octets: bytes, around: Around, tail: bytes = b"") -> Front:
-    """Read mesh and broadcast header in their order, and page switches (RFC 8025 section 4: both before Page 1)."""
+def front(octets: bytes, around: Around, tail: bytes = b"", *, in_fragment: bool = False) -> Front:
+    """Read mesh and broadcast header in their order, and page switches (RFC 8025 section 4: both before Page 1).
+
+    Behind a fragment header neither may stand (RFC 4944 section 5).
+    """
     tape = Tape(octets, tail)
-    state, met = Front(tape, around), 0
+    state, met = Front(tape, around), 2 if in_fragment else 0
     while True:
         if tape.starts("1111"):
             state.page = int(tape.take(8)[4:], 2)
@@ -75,9 +78,11 @@ def front(octets: bytes, around: Around, tail: bytes = b"") -> Front:
             return state
 
 
-def datagram(octets: bytes, around: Around, tail: bytes = b"") -> bytes:
+def datagram(
+    octets: bytes, around: Around, tail: bytes = b"", *, in_fragment: bool = False
+) -> bytes:
     """Return the IPv6 datagram of a payload that is no fragment; ``tail`` is what later fragments brought."""
-    state = front(octets, around, tail)
+    state = front(octets, around, tail, in_fragment=in_fragment)
     tape, around, page, routes = state.tape, state.around, state.page, Routes()
     while tape.starts("1111") or (page == 1 and tape.starts("10")):
         if tape.starts("1111"):
@@ -149,7 +154,7 @@ def acknowledged(octets: bytes, around: Around) -> tuple[int, bool, set[int]]:
 
 def covered(first: Piece) -> int:
     """Return how many octets of the datagram RFC 4944's first fragment stands for."""
-    return len(datagram(first.octets, first.around))
+    return len(datagram(first.octets, first.around, in_fragment=True))
 
 
 def joined(pieces: Iterable[Piece]) -> bytes:
@@ -168,7 +173,7 @@ def joined(pieces: Iterable[Piece]) -> bytes:
         raise Refused("not as long as announced")
     tail = b"".join(other.octets for other in ordered[1:])
     if recoverable:
-        return datagram(first.octets + tail, first.around)
+        return datagram(first.octets + tail, first.around, in_fragment=True)
     if not first.first:  # FRAGN at offset 0: octets of the datagram as they are
         return first.octets + tail
-    return datagram(first.octets, first.around, tail)
+    return datagram(first.octets, first.around, tail, in_fragment=True)
