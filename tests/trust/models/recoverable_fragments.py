@@ -1,6 +1,6 @@
 """RFC 8931's fragments put together, as a model: for each datagram what each sequence number brought, octet by octet.
 
-Sections 5.1, 5.2, 6 and 6.3: offsets in the compressed form, an abort on the way there (offset 0) and back (NULL bitmap),
+Sections 5.1, 5.2, 6 and 6.3: offsets in the compressed form, an abort on the way (offset 0) and back (NULL bitmap),
 the bitmap of what came, copies absorbed behind a datagram that is whole. How long they are is the package's own choice,
 and so is the fresh start where octets or sequences contradict each other.
 """
