@@ -117,7 +117,8 @@ class FrameReader:
             security = mac.security
             sighting.sequence = mac.sequence
             sighting.frame_counter = None if security is None else security.frame_counter
-            if security is not None and security.level:
+            # behind information elements that could not be read to their end nobody looks for an integrity code
+            if security is not None and security.level and mac.fault is None:
                 sighting.mic = min(security.protection.mic, max(end - start, 0))
                 end -= sighting.mic
             if sighting.fcs_ok is not False:

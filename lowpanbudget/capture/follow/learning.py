@@ -51,13 +51,48 @@ class Lesson(NamedTuple):
 class LearnedContext:
     """A context seen on the air: its id ``cid``, what it says, and the ``number`` of the frame that said it last.
 
-    It expands until ``until_ns``, in the capture's nanoseconds; None where no times are known.
+    It expands until ``until_ns``, in the capture's nanoseconds, and compresses until ``compresses_until_ns``, its
+    ``context`` no longer than that; None where no times are known.
     """
 
     cid: int
     context: Context
     number: int
     until_ns: int | None
+    compresses_until_ns: int | None = None
+
+    @property
+    def ends_ns(self) -> Iterator[int]:
+        """Yield the times at which it changes."""
+        if self.until_ns is not None:
+            yield self.until_ns
+        if self.compresses_until_ns is not None and self.context.may_compress:
+            yield self.compresses_until_ns
+
+    def renewed(
+        self, context: Context, number: int, until_ns: int | None, compresses_until_ns: int | None
+    ) -> "LearnedContext":
+        """Return it as another router, which says the same of it, lets it hold for longer, never for less."""
+        return LearnedContext(
+            self.cid, self.context if self.context.may_compress else context, number,
+            _later(self.until_ns, until_ns), _later(self.compresses_until_ns, compresses_until_ns),
+        )  # fmt: skip
+
+    def at(self, time_ns: int) -> "LearnedContext | None":
+        """Return what is left of it at a time.
+
+        "When the Valid Lifetime for a context table entry expires, the entry is placed in a receive-only mode, which is
+        the equivalent of receiving a 6CO for that context with C=0" (RFC 6775 section 5.4.3).
+        """
+        if self.until_ns is not None and self.until_ns < time_ns:
+            return None
+        if all(time_ns <= end for end in self.ends_ns):
+            return self
+        return replace(self, context=Context(self.context.prefix, may_compress=False))
+
+
+def _later(one: int | None, other: int | None) -> int | None:
+    return None if one is None or other is None else max(one, other)
 
 
 def lesson_of(frame: Frame) -> Lesson | None:
@@ -193,14 +228,12 @@ class Knowledge:
         return Contexts({**learned, **self.configured})
 
     def expire(self, time_ns: int) -> bool:
-        """Forget contexts whose time is over; return whether there were any."""
-        ended = [
-            c for c, e in self.learned.items() if e.until_ns is not None and e.until_ns < time_ns
-        ]
-        for cid in ended:
-            del self.learned[cid]
+        """Forget contexts whose time is over, or that they compress; return whether there were any."""
+        left = {cid: entry.at(time_ns) for cid, entry in self.learned.items()}
+        changed = left != self.learned
+        self.learned = {cid: entry for cid, entry in left.items() if entry is not None}
         self._plan()
-        return bool(ended)
+        return changed
 
     def learn(self, lesson: Lesson, number: int, time_ns: int | None) -> tuple[bool, list[Notice]]:
         """Take in what a frame teaches; return whether contexts, root or RPL option changed, and what to notice."""
@@ -246,27 +279,24 @@ class Knowledge:
                 notices.append(Notice("context-differs", text, rfc(6775, "4.2"), 0))
             return False
         known = self.learned.get(option.cid)
-        until = None
+        valid = until = None
         if time_ns is not None:
             # "held in receive-only mode for a period of twice the default Router Lifetime" (RFC 6775 section 5.4.3)
-            until = time_ns + (option.lifetime_s + 2 * lesson.router_lifetime_s) * SECOND
+            valid = time_ns + option.lifetime_s * SECOND
+            until = valid + 2 * lesson.router_lifetime_s * SECOND
         if known is not None and self._announcers.get(option.cid) != lesson.source:
             # routers say the same (RFC 6775 section 7.2), and "old values of a context SHOULD be taken out of use for
             # a while before new values are assigned"
-            if option.removes or option.prefix != known.context.prefix:
-                if known.context.may_compress:
-                    notices.append(self._disputed(known, option, lesson))
-                    return False
-            else:
-                later = (
-                    None if known.until_ns is None or until is None else max(known.until_ns, until)
-                )
-                self.learned[option.cid] = replace(known, number=number, until_ns=later)
+            if not option.removes and option.prefix == known.context.prefix:
+                renewed = self.learned[option.cid] = known.renewed(option.context, number, until, valid)
+                return renewed.context != known.context
+            if known.context.may_compress:
+                notices.append(self._disputed(known, option, lesson))
                 return False
         if option.removes:
             return self.learned.pop(option.cid, None) is not None
         self._announcers[option.cid] = lesson.source
-        self.learned[option.cid] = LearnedContext(option.cid, option.context, number, until)
+        self.learned[option.cid] = LearnedContext(option.cid, option.context, number, until, valid)
         return known is None or known.context != option.context
 
     def _disputed(self, known: LearnedContext, option: ContextOption, lesson: Lesson) -> Notice:
@@ -276,5 +306,5 @@ class Knowledge:
         return Notice("context-disputed", text, rfc(6775, "7.2"), 0)
 
     def _plan(self) -> None:
-        ends = [entry.until_ns for entry in self.learned.values() if entry.until_ns is not None]
+        ends = (end for entry in self.learned.values() for end in entry.ends_ns)
         self.next_end_ns = min(ends, default=None)

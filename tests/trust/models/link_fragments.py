@@ -1,7 +1,7 @@
 """RFC 4944's fragments put together, as a model: for each datagram the octets that are there, nothing else.
 
-Section 5.3: what identifies a datagram, the fresh start where extents overlap, the timer of at most 60 s from
-the first fragment on. Two rules are the package's own: the same place with other octets starts afresh too, and the oldest
+Section 5.3: what identifies a datagram, the fresh start where extents overlap, the timer of at most 60 s from the first
+fragment on. Two rules are the package's own: the same place with other octets starts afresh too, and the oldest
 datagram goes where too much is open.
 """
 
