@@ -28,6 +28,7 @@ from lowpanbudget import (
     Frame,
     Mac,
     Reassembler,
+    RequestError,
     Rfrag,
     RfragAck,
     WireError,
@@ -73,39 +74,6 @@ def env_of(around: Around) -> Env:
     )  # fmt: skip
 
 
-def read_by_the_package(octets: bytes, around: Around) -> bytes | None:
-    try:
-        return decompress(octets, env_of(around)).octets
-    except WireError:
-        return None
-
-
-def read_by_the_other(octets: bytes, around: Around) -> bytes | None:
-    try:
-        return payload.datagram(octets, around)
-    except Refused:
-        return None
-
-
-def payloads(maker: packets.Maker, rng: Random, count: int) -> Tried:
-    """Return what both made of ``count`` payloads."""
-    tried = Tried()
-    for _ in range(count):
-        octets, around = maker(rng)
-        if rng.random() < DAMAGED:
-            octets, around = packets.damaged(rng, (octets, around))
-        first, second = read_by_the_package(octets, around), read_by_the_other(octets, around)
-        tried.count(first, second, [octets], around)
-    return tried
-
-
-# --- fragments ------------------------------------------------------------------------------------
-
-CUT = [packets.alone, packets.with_udp, packets.with_extensions, packets.tunnelled, packets.with_rpi, packets.with_srh,
-       packets.with_ip_in_ip, packets.uncompressed, packets.old]  # fmt: skip
-CODED = [packets.with_ghc_udp, packets.with_ghc_icmpv6]
-
-
 def on_a_link(rng: Random, made: packets.Made) -> packets.Made:
     """Return the payload between link addresses that a frame can have, in its PAN."""
     octets, around = made
@@ -124,6 +92,49 @@ def framed(decoder: Decoder, octets: bytes, around: Around) -> Frame:
 def decoder_of(around: Around) -> Decoder:
     env = env_of(around)
     return Decoder(contexts=env.contexts, root=env.root, rpi_type=env.rpi_type)
+
+
+def read_by_the_package(octets: bytes, around: Around) -> bytes | None:
+    try:
+        return decompress(octets, env_of(around)).octets
+    except WireError:
+        return None
+
+
+def read_in_a_frame(octets: bytes, around: Around) -> bytes | None:
+    frame = framed(decoder_of(around), octets, around)
+    return None if frame.datagram is None else frame.datagram.octets
+
+
+def read_by_the_other(octets: bytes, around: Around) -> bytes | None:
+    try:
+        return payload.datagram(octets, around)
+    except Refused:
+        return None
+
+
+def payloads(maker: packets.Maker, rng: Random, count: int) -> Tried:
+    """Return what both made of ``count`` payloads, half of them in a frame of the link layer."""
+    tried = Tried()
+    for _ in range(count):
+        octets, around = maker(rng)
+        if rng.random() < DAMAGED:
+            octets, around = packets.damaged(rng, (octets, around))
+        if rng.random() < 0.5:
+            octets, around = on_a_link(rng, (octets, around))
+            first = read_in_a_frame(octets, around)
+        else:
+            first = read_by_the_package(octets, around)
+        second = read_by_the_other(octets, around)
+        tried.count(first, second, [octets], around)
+    return tried
+
+
+# --- fragments ------------------------------------------------------------------------------------
+
+CUT = [packets.alone, packets.with_udp, packets.with_extensions, packets.tunnelled, packets.with_rpi, packets.with_srh,
+       packets.with_ip_in_ip, packets.uncompressed, packets.old]  # fmt: skip
+CODED = [packets.with_ghc_udp, packets.with_ghc_icmpv6]
 
 
 def put_together(parts: Iterable[bytes], around: Around) -> bytes | None:
@@ -326,7 +337,14 @@ def compressed(rng: Random, count: int, *, ghc: bool = False, routed: bool = Fal
         if routed:
             around = replace(around, root=datagrams.ROOT)
         octets = (datagrams.routed if routed else datagrams.plain)(rng, around)
-        sent = compress(octets, env_of(around), ghc=ghc, lorh=routed).octets
+        elide = rng.random() < 0.3
+        try:
+            sent = compress(
+                octets, env_of(around), ghc=ghc, lorh=routed, elide_udp_checksum=elide
+            ).octets
+        except RequestError:  # the library's checksum behind a routing header that is not finished
+            assert elide
+            sent = compress(octets, env_of(around), ghc=ghc, lorh=routed).octets
         tried.count(octets, read_by_the_other(sent, around), [octets, sent], around)
     return tried
 

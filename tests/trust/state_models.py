@@ -9,7 +9,7 @@ import argparse
 import time
 import traceback
 
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, Phase, settings
 from hypothesis.stateful import RuleBasedStateMachine, run_state_machine_as_test
 from trust.models.lessons import Lessons
 from trust.models.link_fragments import LinkFragments
@@ -30,14 +30,15 @@ REMARKS = [
 ]
 
 
-def run(machine: type[RuleBasedStateMachine], examples: int) -> None:
-    """Run the machine; raises what the first example that fails in the least steps raises."""
+def run(machine: type[RuleBasedStateMachine], examples: int, *, shrink: bool = True) -> None:
+    """Run the machine; raises what the first example that fails raises, with ``shrink`` in the least steps."""
     how = settings(
         max_examples=examples,
         stateful_step_count=RULES,
         deadline=None,
         database=None,
         report_multiple_bugs=False,
+        phases=(Phase.generate, Phase.shrink) if shrink else (Phase.generate,),
         suppress_health_check=list(HealthCheck),
     )
     run_state_machine_as_test(machine, settings=how)
