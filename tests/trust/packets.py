@@ -196,11 +196,13 @@ def bytecode(rng: Random, most: int = 6) -> bytes:
             count = rng.getrandbits(4)
             out, there = out + bytes([0x80 | count]), there + count + 2
         elif kind < 0.98:
-            far, longer = rng.getrandbits(4), rng.getrandbits(1)
             n, k = rng.getrandbits(3), rng.getrandbits(3)
-            long, back = 8 * longer, 8 * far
+            sets = [rng.getrandbits(5) for _ in range(rng.choice([0, 1, 1, 2, 3]))]
+            long, back = (
+                8 * sum(part) for part in ([one >> 4 for one in sets], [one & 15 for one in sets])
+            )
             if back + k + long + n + 2 <= there or rng.random() < 0.02:
-                out += bytes([0xA0 | longer << 4 | far, 0xC0 | n << 3 | k])
+                out += bytes([0xA0 | one for one in sets]) + bytes([0xC0 | n << 3 | k])
                 there += long + n + 2
         else:
             out += bytes([rng.choice([0x60, 0x7F, 0x91, 0x9F])])
@@ -287,11 +289,21 @@ def with_rpi(rng: Random) -> Made:
     return b"\xf1" + rpi(rng) + inner(rng, surroundings), surroundings
 
 
+def to_the_last_hop(surroundings: Around, last: bytes) -> bytes:
+    """Return LOWPAN_IPHC whose destination, in line, is the last hop of the route before it."""
+    source = bytes.fromhex("7a 50 3b") if 0 in surroundings.prefixes else bytes.fromhex("7a 10 3b")
+    return source + last[8:] + last + b"\xaa\xbb"
+
+
 def with_srh(rng: Random) -> Made:
     surroundings = around(rng)
-    route = b"".join(srh(rng) for _ in range(rng.randint(1, 3)))
+    route = b"".join(srh(rng) for _ in range(rng.randint(0, 2)))
+    last = node(rng)
     information = rpi(rng) if rng.random() < 0.5 else b""
-    return b"\xf1" + route + information + inner(rng, surroundings), surroundings
+    if rng.random() < 0.2:
+        route += b"\x80\x04" + last
+        return b"\xf1" + route + information + to_the_last_hop(surroundings, last), surroundings
+    return b"\xf1" + route + srh(rng) + information + inner(rng, surroundings), surroundings
 
 
 def with_ip_in_ip(rng: Random) -> Made:

@@ -209,6 +209,8 @@ class Lessons(RuleBasedStateMachine):
         return self.number % 256
 
     def agree(self) -> None:
+        knowledge = self.trace.knowledge
+        assert (knowledge.root, knowledge.rpi_type) == (self.model.root, self.model.rpi_type)
         found = {
             one.cid: (one.context.prefix, one.context.may_compress)
             for one in self.trace.learned_contexts
