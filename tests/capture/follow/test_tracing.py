@@ -44,6 +44,7 @@ from lowpanbudget import (
     WireError,
     decode_frame,
     encode_frame,
+    follow,
 )
 from lowpanbudget.capture.files.record import Record
 from lowpanbudget.capture.follow.flows import application_of, is_checksum_right
@@ -438,6 +439,30 @@ def test_contexts_seen_on_the_air_with_their_lifetime() -> None:
     late = trace.feed(fed[4])
     assert "context 3 is not known" in late.reason
     assert not trace.learned_contexts
+
+
+def test_a_context_past_its_lifetime_expands_and_compresses_no_more() -> None:
+    """RFC 6775 section 5.4.3: "placed in a receive-only mode, which is the equivalent of receiving [...] C=0"."""
+    router, host, context = eui(9), eui(1), {3: "2001:db8:33::/64"}
+    option = ContextOption(cid=3, prefix=Context(context[3]).prefix, valid_lifetime=2)
+    advertisement = nd.RouterAdvertisement(cur_hop_limit=64, router_lifetime=60, options=(option,))
+    tell = icmpv6_datagram(ip_of(router, "fe80::"), IPv6Address("ff02::1"), advertisement)
+    datagram = udp_datagram(ip_of(host, "2001:db8:33::"), ip_of(router, "2001:db8:33::"), b"x")
+    frames = frames_of(tell, router, b"\xff\xff", contexts={})
+    frames += [frames_of(datagram, host, router, sequence=n, contexts=context)[0] for n in range(3)]
+    fed = [
+        Record(n, s * SECOND, 195, frame, len(frame))
+        for n, (s, frame) in enumerate(zip([0, 120, 121, 241], frames, strict=True), 1)
+    ]
+    in_time, late, too_late = list(follow(fed))[1:]
+    assert in_time.datagram is not None
+    assert in_time.shortest is not None
+    assert in_time.shortest.shortest == in_time.shortest.here
+    assert late.datagram is not None
+    assert late.shortest is not None
+    # both prefixes in line and no CID octet: 2 * 8 octets of identifiers and 2 * 8 of prefixes, less one
+    assert late.shortest.shortest == late.shortest.here + 31
+    assert too_late.datagram is None
 
 
 def test_a_removed_context_and_one_that_differs() -> None:
