@@ -16,6 +16,7 @@ from lowpanbudget import Frame, Reassembler, decode_frame
 
 SOURCES = (b"\0\1", b"\0\2", bytes.fromhex("02005eef10000001"))
 DESTINATION = b"\0\x09"
+FORWARDER = b"\0\x77", b"\0\x78"
 HEADER = 40
 SIZES = (64, 90)
 Key = tuple[bytes, bytes, int, int]
@@ -140,31 +141,54 @@ class LinkFragments(RuleBasedStateMachine):
         self.model = Model(timeout, *bounds)
         self.package = Reassembler(timeout_s=timeout, max_datagrams=bounds[0], max_octets=bounds[1])
 
-    def feed(self, payload: bytes, source: bytes, found: list[Happening]) -> None:
+    def feed(
+        self, payload: bytes, source: bytes, found: list[Happening], *, mesh: bool = False
+    ) -> None:
+        """Feed a frame of ``source``, or of a forwarder behind a mesh header with the same ends (figure 3, V=F=1)."""
         LinkFragments.steps += 1
-        events = self.package.feed(framed(payload, source), self.time)
+        if mesh and len(source) == 2:
+            frame = framed(b"\xb5" + source + DESTINATION + payload, *FORWARDER)
+        else:
+            frame = framed(payload, source)
+        events = self.package.feed(frame, self.time)
         assert [happening(event) for event in events] == found
 
-    def send(self, source: bytes, size: int, tag: int, fill: int, start: int, end: int) -> None:
+    def send(
+        self,
+        source: bytes,
+        size: int,
+        tag: int,
+        fill: int,
+        start: int,
+        end: int,
+        *,
+        mesh: bool = False,
+    ) -> None:
         whole = datagram(source, size, fill)
         found = self.model.expire(self.time)
-        found += self.model.take(
-            (source, DESTINATION, size, tag), start, whole[start:end], self.time
-        )
-        self.feed(fragment(whole, tag, start, end), source, found)
+        key = source, DESTINATION, size, tag
+        found += self.model.take(key, start, whole[start:end], self.time)
+        self.feed(fragment(whole, tag, start, end), source, found, mesh=mesh)
 
     @rule(
         source=st.sampled_from(SOURCES), size=st.sampled_from(SIZES), tag=st.integers(0, 1), fill=st.integers(0, 1),
-        order=st.permutations(range(4)), several=st.integers(1, 5),
+        order=st.permutations(range(4)), several=st.integers(1, 5), mesh=st.booleans(),
     )  # fmt: skip
     def pieces(
-        self, source: bytes, size: int, tag: int, fill: int, order: list[int], several: int
+        self,
+        source: bytes,
+        size: int,
+        tag: int,
+        fill: int,
+        order: list[int],
+        several: int,
+        mesh: bool,
     ) -> None:
         """Send some of the pieces of one datagram, the first of these once more at the end where there are five."""
         edges = [0, HEADER, 56, 64, size][: 5 if size > 64 else 4]
         sent = [n for n in order if n < len(edges) - 1]
         for n in [*sent, sent[0]][:several]:
-            self.send(source, size, tag, fill, edges[n], edges[n + 1])
+            self.send(source, size, tag, fill, edges[n], edges[n + 1], mesh=mesh)
 
     @rule(
         source=st.sampled_from(SOURCES), size=st.sampled_from(SIZES), tag=st.integers(0, 1),

@@ -141,7 +141,7 @@ class RecoverableFragments(RuleBasedStateMachine):
 
     @initialize(timeout=st.sampled_from([60.0, 5.0]))
     def begin(self, timeout: float) -> None:
-        self.time, self.model = 0.0, Model(timeout)
+        self.time, self.tag, self.model = 0.0, 20, Model(timeout)
         self.package = Reassembler(CONTEXTS, timeout_s=timeout)
 
     def feed(
@@ -151,17 +151,23 @@ class RecoverableFragments(RuleBasedStateMachine):
         events = self.package.feed(framed(payload, source, destination), self.time)
         assert [happening(event) for event in events] == found
 
-    def send(self, hop: int, whole: bytes, sequence: int, start: int, end: int, flags: int) -> None:
+    def send(
+        self,
+        ends: tuple[bytes, bytes, int],
+        whole: bytes,
+        sequence: int,
+        start: int,
+        end: int,
+        flags: int,
+    ) -> None:
         """Send RFRAG (figure 1): E is bit 0 and X bit 1 of ``flags``."""
-        source, destination, tag = HOPS[hop]
+        source, destination, tag = ends
         octets, size = whole[start:end], len(whole) if sequence == 0 else None
         word = (flags >> 1) << 15 | sequence << 10 | len(octets)
         offset = len(whole) if sequence == 0 else start
         head = bytes([0xE8 | flags & 1, tag]) + word.to_bytes(2, "big") + offset.to_bytes(2, "big")
-        found = self.model.expire(self.time)
-        found += self.model.take(
-            (source, destination, None, tag), sequence, start, octets, size, self.time
-        )
+        found, key = self.model.expire(self.time), (source, destination, None, tag)
+        found += self.model.take(key, sequence, start, octets, size, self.time)
         self.feed(head + octets, source, destination, found)
 
     @rule(
@@ -174,7 +180,37 @@ class RecoverableFragments(RuleBasedStateMachine):
         """Send some of three fragments in any order; the first of these once more where there are four."""
         whole, edges = compressed(size, fill), [0, 13, 31, size]
         for n in [*order, order[0]][:several]:
-            self.send(hop, whole, n, edges[n], edges[n + 1], flags)
+            self.send(HOPS[hop], whole, n, edges[n], edges[n + 1], flags)
+
+    @rule(
+        hop=st.integers(0, len(HOPS) - 1), size=st.sampled_from([40, 57]), fill=st.integers(0, 1),
+        losses=st.lists(st.sets(st.integers(0, 2)), max_size=2),
+    )  # fmt: skip
+    def sent_until_acknowledged(
+        self, hop: int, size: int, fill: int, losses: list[set[int]]
+    ) -> None:
+        """Section 6: send what the bitmap does not name, until it is FULL; some are lost. The tag is free."""
+        source, destination, _ = HOPS[hop]
+        self.tag = 20 + (self.tag - 19) % 100
+        key = source, destination, None, self.tag
+        whole, edges = compressed(size, fill), [0, 13, 31, size]
+        missing = {0, 1, 2}
+        for lost in [*losses, set()]:
+            for n in sorted(missing - lost):
+                self.send(
+                    (source, destination, self.tag),
+                    whole,
+                    n,
+                    edges[n],
+                    edges[n + 1],
+                    2 if n == 2 else 0,
+                )
+            bitmap = acknowledged(self.model.open[key]) if key in self.model.open else 0
+            missing = {n for n in range(3) if not bitmap >> 31 - n & 1}
+            if key in self.model.whole:
+                break
+        _, there = self.model.whole[key]
+        assert bytes(there.there[n] for n in range(size)) == whole
 
     @rule(
         hop=st.integers(0, len(HOPS) - 1), size=st.sampled_from([40, 57]), fill=st.integers(0, 1),
@@ -184,13 +220,15 @@ class RecoverableFragments(RuleBasedStateMachine):
         self, hop: int, size: int, fill: int, sequence: int, start: int, length: int
     ) -> None:
         if start < size:
-            self.send(hop, compressed(size, fill), sequence, start, min(start + length, size), 0)
+            self.send(
+                HOPS[hop], compressed(size, fill), sequence, start, min(start + length, size), 0
+            )
 
     @rule(
         hop=st.integers(0, len(HOPS) - 1), size=st.sampled_from([40, 57]), length=st.integers(7, 40)
     )
     def first_in_another_size(self, hop: int, size: int, length: int) -> None:
-        self.send(hop, compressed(size, 0), 0, 0, min(length, size), 0)
+        self.send(HOPS[hop], compressed(size, 0), 0, 0, min(length, size), 0)
 
     @rule(hop=st.integers(0, len(HOPS) - 1), sequence=st.integers(0, 31))
     def sender_aborts(self, hop: int, sequence: int) -> None:
