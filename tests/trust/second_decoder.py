@@ -420,8 +420,7 @@ REMARKS = [
     "A source route of RFC 8138 is restored with whole addresses (RFC 6554 with CmprI and CmprE 0).",
     "The reference of a source route behind an IP-in-IP-6LoRH is the source of the inner header.",
     "GHC's dictionary and the UDP checksum take the addresses of LOWPAN_IPHC, whatever 6LoRH stand before it.",
-    "Not compared: GHC code that goes on over RFRAG, UDP lengths behind a first IPv6 fragment, the escape dispatch.",
-    "Not compared: how many headers and octets are followed, which are bounds of the package's own.",
+    "Not compared: GHC code that goes on over RFRAG; how many headers and octets are followed, bounds of our own.",
 ]
 
 
