@@ -95,6 +95,13 @@ class Known:
     compress: bool
     valid_until: int
     kept_until: int
+    announcer: bytes
+
+    def renew(self, other: "Known") -> None:
+        """Let it hold as long as another router says of the same (RFC 6775 section 7.2), never for less."""
+        self.compress = self.compress or other.compress
+        self.valid_until = max(self.valid_until, other.valid_until)
+        self.kept_until = max(self.kept_until, other.kept_until)
 
 
 class Model:
@@ -112,6 +119,7 @@ class Model:
         self.contexts: dict[int, Known] = {}
         self.devices: dict[tuple[int, int], bytes] = {}
         self.root, self.rpi_type = root, rpi_type or OLD
+        self.parents: set[bytes] = set()  # who announced this root
         self.notices: list[str] = []
 
     def pass_to(self, time_ns: int) -> None:
@@ -123,18 +131,31 @@ class Model:
         for one in self.contexts.values():
             one.compress = one.compress and one.valid_until >= time_ns
 
-    def announce(self, options: list[Announced], router_lifetime_s: int, time_ns: int) -> None:
+    def announce(
+        self, source: bytes, options: list[Announced], router_lifetime_s: int, time_ns: int
+    ) -> None:
+        """Learn contexts; its announcer alone changes or withdraws one that compresses, the package's own rule."""
         for one in options:
-            given = self.given_contexts.get(one.cid)
+            given, known = self.given_contexts.get(one.cid), self.contexts.get(one.cid)
+            valid = time_ns + 60 * one.minutes * SECOND
+            kept = valid + 2 * router_lifetime_s * SECOND
+            new = Known(one.prefix, one.compress, valid, kept, source)
             if given is not None:
                 if given != one.prefix and one.minutes:
                     self.notices.append("context-differs")
+            elif (
+                known is not None
+                and known.announcer != source
+                and one.minutes
+                and known.prefix == one.prefix
+            ):
+                known.renew(new)
+            elif known is not None and known.announcer != source and known.compress:
+                pass
             elif one.minutes == 0:
                 self.contexts.pop(one.cid, None)
             else:
-                valid = time_ns + 60 * one.minutes * SECOND
-                kept = valid + 2 * router_lifetime_s * SECOND
-                self.contexts[one.cid] = Known(one.prefix, one.compress, valid, kept)
+                self.contexts[one.cid] = new
 
     def device(self, pan: int, short: int, eui: bytes) -> None:
         if short >= 0xFFFE:
@@ -146,8 +167,13 @@ class Model:
                 self.notices.append("device-changed")
             self.devices[pan, short] = eui
 
-    def join(self, root: IPv6Address, rpi_type: int | None) -> None:
-        self.root = self.given_root or root
+    def join(self, source: bytes, root: IPv6Address, rpi_type: int | None) -> None:
+        """Learn the root; another one of those alone who announced the one before, the package's own rule."""
+        if self.given_root is None and root != self.root:
+            if self.root is not None and source not in self.parents:
+                return
+            self.root, self.parents = root, set()
+        self.parents.add(source)
         if rpi_type is not None and self.given_type is None:
             self.rpi_type = rpi_type
 
@@ -291,7 +317,7 @@ class Lessons(RuleBasedStateMachine):
         packet = icmpv6(source, ALL_NODES, message, right=right)
 
         def teach() -> None:
-            self.model.announce(options, lifetime_s, self.time_ns)
+            self.model.announce(source, options, lifetime_s, self.time_ns)
 
         self.sent(link, packet, form, teach if right else None, intact=intact)
 
@@ -322,7 +348,7 @@ class Lessons(RuleBasedStateMachine):
         packet = icmpv6(source, ALL_NODES, message, right=right)
 
         def teach() -> None:
-            self.model.join(root, rpi_type)
+            self.model.join(source, root, rpi_type)
 
         self.sent(link, packet, form, teach if right else None, intact=intact)
 

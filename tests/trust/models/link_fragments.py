@@ -1,10 +1,11 @@
 """RFC 4944's fragments put together, as a model: for each datagram the octets that are there, nothing else.
 
 Section 5.3: what identifies a datagram, the fresh start where extents overlap, the timer of at most 60 s from the first
-fragment on. Two rules are the package's own: the same place with other octets starts afresh too, and the oldest
-datagram goes where too much is open.
+fragment on. Two rules are the package's own: the same place with other octets starts afresh too, and where too much
+is open, the oldest datagram of a sender with most goes.
 """
 
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -88,6 +89,13 @@ class Model:
             )
         return found
 
+    def oldest_of_most(self, newest: Key) -> Key:
+        """Return the oldest datagram of a sender that has most open; the newest one only where it is alone."""
+        count = Counter(source for source, *_ in self.open)
+        most = max(count.values())
+        others = [key for key in self.open if key != newest]
+        return next((key for key in others if count[key[0]] == most), newest)
+
     def lose(self, key: Key) -> Happening:
         return "Discarded", key, len(self.open.pop(key).there)
 
@@ -106,7 +114,7 @@ class Model:
             whole = b"".join(piece for _, piece in sorted(buffer.pieces.items()))
             return [*found, ("Complete", key, whole, len(buffer.pieces), buffer.started, time)]
         while len(self.open) > self.most or self.held > self.most_octets:
-            found.append(self.lose(next((one for one in self.open if one != key), key)))
+            found.append(self.lose(self.oldest_of_most(key)))
         return found
 
 
