@@ -288,7 +288,9 @@ class Knowledge:
             # routers say the same (RFC 6775 section 7.2), and "old values of a context SHOULD be taken out of use for
             # a while before new values are assigned"
             if not option.removes and option.prefix == known.context.prefix:
-                renewed = self.learned[option.cid] = known.renewed(option.context, number, until, valid)
+                renewed = self.learned[option.cid] = known.renewed(
+                    option.context, number, until, valid
+                )
                 return renewed.context != known.context
             if known.context.may_compress:
                 notices.append(self._disputed(known, option, lesson))
