@@ -77,11 +77,29 @@ def _extension(sent: Outgoing, level: Level, kind: int) -> Extension | None:
 def can_tunnel(level: Level) -> bool:
     """Return whether an IP-in-IP-6LoRH can carry this header: it has no room for traffic class and flow label."""
     header = level.header
-    return (
-        level.kind == ipv6.IPV6
-        and header.traffic_class == header.flow_label == 0
-        and not header.destination.is_multicast
-    )
+    return level.kind == ipv6.IPV6 and header.traffic_class == header.flow_label == 0
+
+
+def ends_as_implied(level: Level, env: Env, final: IPv6Address) -> bool:
+    """Return whether an outer header goes where an IP-in-IP-6LoRH without a source route leads.
+
+    That is the root for a packet that travels up, else ``final``, the destination that IPHC will carry.
+    """
+    implied = final if goes_down(level.rpi, level.header.source, env) else env.root
+    return not level.route and level.header.destination == implied
+
+
+def without_groups(levels: list[Level], env: Env) -> list[Level]:
+    """Return the levels up to the first whose header must go in IPHC.
+
+    An outer header to a group has no other place where its destination could stand: no source route holds a multicast
+    address (RFC 6554 section 3), so it goes in an IP-in-IP-6LoRH only where its destination is the implied one.
+    """
+    for count, level in enumerate(levels[:-1], 1):
+        final = levels[-1].hops[-1]
+        if level.header.destination.is_multicast and not ends_as_implied(level, env, final):
+            return without_groups(levels[:count], env)
+    return levels
 
 
 def outer_headers(level: Level, env: Env, final: IPv6Address) -> tuple[list[RoutingHeader], Outer]:
@@ -94,9 +112,9 @@ def outer_headers(level: Level, env: Env, final: IPv6Address) -> tuple[list[Rout
     if root is not None:
         octets = 0 if header.source == root else routing.shortest_form(header.source, root)
         encapsulator = encapsulator[16 - octets :]
-    down = goes_down(level.rpi, header.source, env)
     hops = level.hops
-    if not level.route and header.destination == (final if down else root):
+    if ends_as_implied(level, env, final):
+        down = goes_down(level.rpi, header.source, env)
         outer = Outer(header.source, (), None if down else root)
     else:
         outer = Outer(header.source, hops, hops[-1])

@@ -207,6 +207,7 @@ class _Packing:
             and levels[-1].following < len(sent.headers)
         ):
             levels.append(artefacts.level_of(sent, levels[-1].following, env))
+        levels = artefacts.without_groups(levels, env)
         *outers, last = levels
         depth = self.options.depth - len(outers) - sum(level.passed for level in levels)
         final = last.hops[-1]
