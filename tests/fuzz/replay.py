@@ -41,7 +41,7 @@ def steps(entry: str, octets: bytes) -> set[Step]:
 
     sys.settrace(trace)
     try:
-        ENTRIES[entry](octets)
+        ENTRIES[entry].judge(octets)
     finally:
         sys.settrace(None)
     return taken
@@ -89,7 +89,7 @@ def main() -> int:
             keep(name, inputs[name])
     for name in names:
         for octets in inputs[name]:
-            ENTRIES[name](octets)
+            ENTRIES[name].judge(octets)
         print(f"{name}: {len(inputs[name])} inputs")
     return 0
 

@@ -1,6 +1,6 @@
 """The first inputs of each entry, taken from the vectors; ``corpus/`` holds what was learned beyond them."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -50,6 +50,39 @@ def record(lead: int, octets: bytes) -> bytes:
     return bytes([lead, len(octets)]) + octets[:255]
 
 
+def coap() -> list[bytes]:
+    return [*hexes("message"), *hexes("wire", "rfc7252"), *hexes("wire", "rfc7959")]
+
+
+def records_of_dtls() -> list[bytes]:
+    return [*hexes("wire", "rfc6347"), *hexes("wire", "rfc9147")]
+
+
+PACKS = (
+    b'[{"bn":"urn:dev:ow:10e2073a01080063:","bt":1.320067464e+09,"bu":"%RH","v":21.2},{"t":10,"v":21.3}]',
+    b'[{"n":"a","vb":true},{"n":"b","vs":"on"},{"n":"c","vd":"aGkgCg"},{"n":"d","s":5,"ut":60}]',
+    bytes.fromhex("82a3216162220b02fb3ff0000000000000a300617806fb40000000000000000401"),
+)  # the shapes of RFC 8428 sections 5.1 and 6, values invented
+
+APPLICATIONS: dict[str, Callable[[], list[bytes]]] = {
+    "CoAP": coap,
+    "DTLS records": lambda: [b"\0" + octets for octets in records_of_dtls()],
+    "DTLS sealed": lambda: [
+        bytes([number, number, 0, 1, 0, 0, 0, 0, 0, 9, 0, number & 1, 0]) + b"content"
+        for number in range(24)
+    ],
+    "OSCORE": lambda: [
+        *(bytes([0, 0, 0, 0, 9, flags, 0, 0]) + octets for octets in coap() for flags in (0, 2)),
+        *(bytes([0, 0, 0, 0, 9, 1, 0, 0]) + octets for octets in hexes("wire", "rfc8613")),
+    ],
+    "byte code": lambda: [
+        *(b"\2" + octets for octets in hexes("code", "rfc7400")),
+        *(b"\1" + octets[:100] for octets in coap()),
+    ],
+    "SenML": lambda: [(b"\0" if octets[:1] == b"[" else b"\xff") + octets for octets in PACKS],
+}
+
+
 def seeds(entry: str) -> list[bytes]:
     """Return the first inputs of an entry, its options in front."""
     head = bytes.fromhex("4188 01 cdab 0200 0100")
@@ -73,6 +106,14 @@ def seeds(entry: str) -> list[bytes]:
             *(b"\1" + b"".join(record(5, part) for part in group[::-1]) for group in parts()),
             *(b"\1" + record(1, octets) for octets in long),
         ]
+    if entry == "sealed frame":
+        return [
+            bytes([level, level >> 1, level, level * 9 & 0xFF, 0, 0, 0, level, 1, 0, level & 1])
+            + octets
+            for level, octets in enumerate(payloads()[:64])
+        ]
+    if entry in APPLICATIONS:
+        return APPLICATIONS[entry]()
     raise KeyError(entry)
 
 
