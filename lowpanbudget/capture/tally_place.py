@@ -48,4 +48,6 @@ def application_octets(sighting: Sighting, datagram: bytes) -> int:
         return len(sighting.application or b"")
     template = sighting.headers_template
     upper = upper_of(datagram) if template is None else template.upper
-    return 0 if upper is None else len(datagram) - upper.offset - udp.OCTETS
+    if upper is None:
+        return 0
+    return max(len(datagram) - upper.offset - udp.OCTETS, 0)  # a header may be cut

@@ -18,6 +18,7 @@ from capture.captures import (
     records,
     udp_datagram,
 )
+from contract.vectors import header_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -249,3 +250,13 @@ def test_what_is_no_udp_brings_nothing_to_an_application() -> None:
         captured.append(Record(number + 1, number * 10**9, 195, frame, len(frame)))
     total = survey(captured, contexts=contexts, fcs=2).total
     assert (total.datagrams, total.application, total.datagram_octets) == (3, 0, 195)
+
+
+@pytest.mark.parametrize("octets", [0, 6, 7])
+def test_a_cut_udp_header_brings_nothing_to_an_application(octets: int) -> None:
+    # RFC 768: the header has 8 octets
+    head = struct.pack(">IHBB", 6 << 28, octets, 17, 64) + bytes(32)
+    frame = header_of(b"\0\1", b"\0\2") + b"\x41" + head + bytes(octets)
+    captured = [Record(1, 0, 230, frame, len(frame))]
+    total = survey(captured, fcs=0).total
+    assert (total.datagrams, total.application) == (1, 0)

@@ -32,13 +32,15 @@ def state_of_code() -> str:
 class Campaign:
     """One entry's run over so many inputs, or for so many seconds."""
 
-    def __init__(self, name: str, work: Path) -> None:
+    def __init__(self, name: str, work: Path, *, guided: bool = True) -> None:
         self.entry, self.work = ENTRIES[name], work
+        self.kind = "guided" if guided else "blind"
         self.failures: Counter[str] = Counter()
         self.count = self.kept = self.kept_failures = 0
         self.start = time.monotonic()
         self.slowest = self.peak_mb = 0.0
         self.code = state_of_code()
+        self.before = sum(row.get(self.kind, 0) for row in counts(work).get(name, {}).values())
 
     def take(self, data: bytes) -> None:
         """Judge one input; whatever it raises is counted as a failure."""
@@ -99,7 +101,7 @@ class Campaign:
         path = self.work / "counts.json"
         counted = counts(self.work)
         row = counted.setdefault(self.entry.name, {}).setdefault(self.code, {})
-        row["inputs"] = row.get("inputs", 0) + self.count - self.kept
+        row[self.kind] = row.get(self.kind, 0) + self.count - self.kept
         row["slowest_ms"] = max(row.get("slowest_ms", 0.0), round(self.slowest * 1000, 1))
         row["peak_mb"] = max(row.get("peak_mb", 0.0), round(self.peak_mb, 2))
         failures = sum(self.failures.values())

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from fuzz.campaign import Campaign, tell_failures
 from fuzz.entries import ENTRIES
+from fuzz.mutations import mutated
 from fuzz.seeds import kept, seeds
 
 NAMES = tuple(ENTRIES)
@@ -49,30 +50,11 @@ class Minute:
 def blindly(minute: Minute, seed: int) -> int:
     """Mutate the first inputs without a guide until the time is up."""
     rng = random.Random(seed)
-    inputs = list(minute.first())
-    while minute.take(mutated(rng, inputs)):
-        pass
+    inputs: dict[int, list[bytes]] = {}
+    for octets in minute.first():
+        inputs.setdefault(octets[0], []).append(octets[1:])
+    going = True
+    while going:
+        for number, known in inputs.items():
+            going = going and minute.take(bytes([number]) + mutated(rng, known))
     return minute.report()
-
-
-def mutated(rng: random.Random, inputs: list[bytes]) -> bytes:
-    """Return one of the inputs with its octets changed, gone, doubled, or with some of another of its entry."""
-    chosen = rng.choice(inputs)
-    number, octets = chosen[:1], bytearray(chosen[1:])
-    for _ in range(rng.choice((1, 1, 2, 4))):
-        at, some = rng.randrange(len(octets) + 1), rng.randrange(1, 9)
-        what = rng.randrange(5)
-        if what == 0 and at < len(octets):
-            octets[at] ^= 1 << rng.randrange(8)
-        elif what == 1 and at < len(octets):
-            octets[at] = rng.choice((0, 255, rng.randrange(256)))
-        elif what == 2:
-            del octets[at : at + some]
-        elif what == 3:
-            octets[at:at] = octets[at : at + 4 * some]
-        else:
-            other = rng.choice(inputs)
-            if other[:1] == number:
-                place = rng.randrange(len(other))
-                octets[at:at] = other[place : place + 4 * some]
-    return number + bytes(octets)

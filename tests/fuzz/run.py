@@ -1,12 +1,14 @@
 """A guided run: inputs are mutated towards code that none has reached, and each is judged by its entry.
 
     PYTHONPATH=tests nice python -m fuzz.run --inputs 250000 [--work DIR] [ENTRY ...]
+    PYTHONPATH=tests nice python -m fuzz.run --blind --inputs 1000000 [--work DIR] [ENTRY ...]
     PYTHONPATH=tests python -m fuzz.run --minute [--seconds 60]
 
 Entries run one after the other, each in a process of its own. An input that breaks an invariant is written to
 DIR/failures/ENTRY/, once for each place that raises, and the run goes on; the exit code is then 1. What reached new
 code stays in DIR/inputs/ENTRY/: the next run goes on from there, and ``fuzz.replay`` reads it. ``DIR/counts.json`` adds
-up what was tried on which state of the code. ``--minute`` tries all entries in turn for a minute in one process, in no
+up what was tried on which state of the code. ``--blind`` mutates what guided runs have learned without a guide, at a tenth
+of the cost of an input: first guide, then go on for long blindly. ``--minute`` tries all entries in turn for a minute in one process, in no
 fixed order, from seeds and corpus; without atheris it mutates blindly.
 """
 
@@ -14,6 +16,7 @@ import argparse
 import importlib
 import os
 import pkgutil
+import random
 import sys
 import tempfile
 import time
@@ -27,19 +30,47 @@ try:
 except ImportError:
     atheris = None
 
-# rooms whose code guides; modules that are loaded when first used would escape
-ROOMS = ("fields", "layers", "stack", "payload", "design", "capture", "room", "findings", "cli")
+# the rooms whose code guides, by the first word of an entry: the more there are, the more each input costs
+ROOMS = {
+    "CoAP": ("layers.internet.coap", "fields"),
+    "DTLS": ("layers.internet.dtls",),
+    "OSCORE": ("layers.internet.oscore", "layers.internet.coap"),
+    "byte": ("layers.lowpan.ghc",),
+    "SenML": ("payload.forms",),
+    "capture": ("layers", "stack", "capture", "findings"),
+    "design": ("design", "room", "findings.designs", "payload"),
+    "key": ("capture.files",),
+    "message": ("payload", "fields"),
+    "command": ("cli", "capture.files", "design"),
+    "--minute": ("layers", "stack", "payload", "design", "capture.files"),
+}
 
-with atheris.instrument_imports(include=["lowpanbudget"]) if atheris else nullcontext():
-    if "fuzz.run" in sys.orig_argv:
-        for room in ROOMS:
-            path = importlib.import_module(f"lowpanbudget.{room}").__path__
-            for module in pkgutil.walk_packages(path, f"lowpanbudget.{room}."):
-                if not module.name.startswith("lowpanbudget.capture.columns.compiled"):
-                    importlib.import_module(module.name)
+
+def guides() -> list[str]:
+    """Return what is to guide, as the command line has it; a run without entries starts processes that have one."""
+    if "fuzz.run" not in sys.orig_argv or "--blind" in sys.argv:
+        return []
+    words = [word.split()[0] for word in sys.argv[1:] if word in ("--minute",) or word[:1] != "-"]
+    rooms = ROOMS.get(words[0], ("layers", "stack")) if words else ()
+    return [f"lowpanbudget.{room}" for room in rooms]
+
+
+def load(room: str) -> None:
+    """Load all modules of a room: those that are loaded when first used would escape."""
+    for module in pkgutil.walk_packages(
+        getattr(importlib.import_module(room), "__path__", []), f"{room}."
+    ):
+        if not module.name.endswith("columns.compiled"):
+            importlib.import_module(module.name)
+
+
+with atheris.instrument_imports(include=guides()) if atheris and guides() else nullcontext():
+    for found in guides():
+        load(found)
     from fuzz.campaign import Campaign, ended, start
     from fuzz.entries import ENTRIES
     from fuzz.minute import Minute, blindly
+    from fuzz.mutations import mutated
     from fuzz.seeds import kept, seeds
 
 
@@ -58,6 +89,17 @@ def fuzz(name: str, inputs: int, work: Path, seed: int) -> None:
             os._exit(1 if campaign.failures else 0)  # the fuzzer does not return by itself
 
     guide(take, folder, work, seed, ENTRIES[name].longest)
+
+
+def blind(name: str, inputs: int, work: Path, seed: int) -> int:
+    """Run one entry in this process without a guide; return the exit code."""
+    campaign = Campaign(name, work, guided=False)
+    learned = [path.read_bytes() for path in sorted((work / "inputs" / name).glob("*"))]
+    rng, known = random.Random(seed + campaign.before), [*seeds(name), *kept(name), *learned]
+    while campaign.count < inputs:
+        campaign.take(mutated(rng, known)[: campaign.entry.longest])
+    campaign.report()
+    return 1 if campaign.failures else 0
 
 
 def guide(take: Any, folder: Path, work: Path, seed: int, longest: int) -> None:
@@ -97,15 +139,19 @@ def main() -> int:
     parser.add_argument("--work", type=Path, default=Path("build/fuzz"))
     parser.add_argument("--minute", action="store_true", help="all entries for a minute together")
     parser.add_argument("--seconds", type=float, default=60, help="in place of a minute")
+    parser.add_argument("--blind", action="store_true", help="mutate what was learned, unguided")
     chosen = parser.parse_args()
     if chosen.minute:
         return minute(chosen.seconds, chosen.seed)
-    if atheris is None:
+    if atheris is None and not chosen.blind:
         parser.error("a guided run needs atheris: pip install -e '.[fuzz]'")
     names = chosen.entry or list(ENTRIES)
     if len(names) == 1:
+        if chosen.blind:
+            return blind(names[0], chosen.inputs, chosen.work, chosen.seed)
         fuzz(names[0], chosen.inputs, chosen.work, chosen.seed)
     common = [f"--inputs={chosen.inputs}", f"--seed={chosen.seed}", f"--work={chosen.work}"]
+    common += ["--blind"] * chosen.blind
     # each in a process of its own: the fuzzer takes it over and does not give it back
     return ended(start(name, common, sys.executable) for name in names)
 

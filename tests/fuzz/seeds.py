@@ -1,12 +1,17 @@
 """The first inputs of each entry, taken from the vectors; ``corpus/`` holds what was learned beyond them."""
 
 from collections.abc import Callable, Iterator
+from io import BytesIO
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
 from vector_files import document
 
+from lowpanbudget import read_capture, write_pcap
+
 VECTORS = Path(__file__).parents[2] / "vectors"
+EXAMPLES = VECTORS.with_name("examples")
 CORPUS = Path(__file__).with_name("corpus")
 
 
@@ -83,6 +88,50 @@ APPLICATIONS: dict[str, Callable[[], list[bytes]]] = {
 }
 
 
+CAPTURES = frozenset(
+    f"capture {done}"
+    for done in ("file", "followed", "audited", "surveyed", "expanded", "shrunk", "on a page")
+)
+
+
+def captures() -> list[bytes]:
+    """Captures as ``capture_files`` makes them: a few frames of the vectors each, and the examples' first frames."""
+    some = [octets for octets in payloads() if len(octets) <= 110]
+    made = [
+        bytes([form])
+        + b"".join(
+            sent(lead % 56, number * 5 & 0x0C, octets) for lead, octets in enumerate(group, form)
+        )
+        for number, form in enumerate(
+            [*range(0x00, 0x0F), *range(0x10, 0x1C), 0x20, 0x28, 0x30, 0x38, *range(0x40, 0x4C)]
+        )
+        if (group := some[number * 8 : number * 8 + 8])
+    ]
+    whole = [
+        bytes([form]) + b"".join(sent(8, 0, part) for part in group) + sent(9, 3, b"")
+        for form, group in zip([0, 2, 8, 0x10, 0x20, 0x18] * 9, parts(), strict=False)
+    ]
+    datagrams = [
+        bytes([0x40]) + sent(8, 0, octets) for octets in hexes("ipv6") if len(octets) <= 110
+    ]
+    return [*made, *whole, *datagrams[::9], *(b"\x0f" + octets for octets in examples())]
+
+
+def sent(lead: int, how: int, payload: bytes) -> bytes:
+    """Return a frame for ``capture_files.frames``."""
+    return bytes([lead, how]) + (b"" if how & 3 == 3 else bytes([len(payload)]) + payload)
+
+
+def examples() -> Iterator[bytes]:
+    """Yield the first records of the examples, a file each."""
+    for path in sorted(EXAMPLES.glob("*.pcap")):
+        with read_capture(path) as file:
+            records = list(islice(file, 6))
+        written = BytesIO()
+        write_pcap(written, records, records[0].link_type)
+        yield written.getvalue()
+
+
 def seeds(entry: str) -> list[bytes]:
     """Return the first inputs of an entry, its options in front."""
     head = bytes.fromhex("4188 01 cdab 0200 0100")
@@ -112,6 +161,11 @@ def seeds(entry: str) -> list[bytes]:
             + octets
             for level, octets in enumerate(payloads()[:64])
         ]
+    if entry in CAPTURES:
+        if entry == "capture file":
+            return captures()
+        known = (0x0D, 0x14, 0x2E, 0x41, 0x06, 0x62)
+        return [bytes([known[number % 6]]) + octets for number, octets in enumerate(captures())]
     if entry in APPLICATIONS:
         return APPLICATIONS[entry]()
     raise KeyError(entry)
