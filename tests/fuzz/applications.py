@@ -109,7 +109,7 @@ def sealed_records(data: bytes) -> None:
         check_request(error)
         OUTCOMES[f"not sealed: {refusal(error)}"] += 1
         return
-    check_secrecy(f"{record!r} {keys!r} {suite!r}", content, octets)
+    check_secrecy(f"{record!r} {keys!r} {suite!r}", content, bytes(octets))
     damaged = bool(damage & 1)
     if damaged:
         octets[damage % len(octets)] ^= 1 << (damage >> 13)
@@ -123,7 +123,7 @@ def sealed_records(data: bytes) -> None:
         assert damaged
         check_request(error)
         return
-    # the octets of a header that its integrity code does not cover: none, but for a version or a length it can do without
+    # what no integrity code covers can be done without: a version, a length
     assert opened.content == content
     OUTCOMES["opened"] += 1
 
@@ -176,10 +176,11 @@ def any_protected(data: bytes) -> None:
 
 def opened(sent: bytes, message: CoapMessage, whole: bytes, binding: Any) -> None:
     try:
-        if message.is_request:
-            back = open_oscore_request(sent, SERVER)
-        else:
-            back = open_oscore_response(sent, CLIENT, binding)
+        back = (
+            open_oscore_request(sent, SERVER)
+            if message.is_request
+            else open_oscore_response(sent, CLIENT, binding)
+        )
     except WireError as error:
         assert sent != whole
         failed(error, len(sent))
@@ -250,5 +251,4 @@ def any_pack(data: bytes) -> None:
     try:
         resolve_senml(records)
     except (WireError, RequestError) as error:
-        assert str(error)
         OUTCOMES[f"not resolved: {type(error).__name__}"] += 1

@@ -1,4 +1,4 @@
-"""Captures made of the octets of an input: every format and link type, frames alike, repeated, cut, sealed, in fragments."""
+"""Captures made of octets: every format and link type, frames alike, repeated, cut, sealed, in fragments."""
 
 import gzip
 import struct
@@ -40,12 +40,12 @@ def frames(choices: Choices) -> list[Sent]:
         lead, how = choices.octet(), choices.octet()
         now = max(0, now + PAUSES_NS[lead >> 3 & 7])
         if how & 3 == 3 and found:  # the one before once more: as a retry, or under a later number
-            octets = bytearray(found[-1].octets)
-            if how & 4 and len(octets) > 2:
-                octets[2] = octets[2] + 1 & 0xFF
-            if how & 8 and octets:
-                octets[choices.octet() % len(octets)] ^= 1 << (how >> 4 & 7)
-            found.append(Sent(bytes(octets), now, 0))
+            again = bytearray(found[-1].octets)
+            if how & 4 and len(again) > 2:
+                again[2] = again[2] + 1 & 0xFF
+            if how & 8 and again:
+                again[choices.octet() % len(again)] ^= 1 << (how >> 4 & 7)
+            found.append(Sent(bytes(again), now, 0))
             continue
         number += how & 3 < 2
         payload = choices.sized(110)

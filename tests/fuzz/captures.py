@@ -100,7 +100,7 @@ def any_file(data: bytes) -> None:
     assert [record.number for record in found] == list(range(1, len(found) + 1))
     if octets[:2] != b"\x1f\x8b" and form != "text":
         for record in found:
-            at = record.offset
+            at = record.offset or 0
             assert octets[at : at + len(record.octets)] == record.octets
     OUTCOMES[f"{form}: {'frames' if found else 'none'}"] += 1
     if not found:
@@ -196,7 +196,8 @@ def any_surveyed(data: bytes) -> None:
     with ExitStack() as patches:
         loops = checked() if sampled(data, 8) else as_they_are()
         if not sampled(data, 32):
-            patches.enter_context(patch.multiple(places, **SMALL))
+            small: dict[str, Any] = SMALL
+            patches.enter_context(patch.multiple(places, **small))
             patches.enter_context(patch.multiple(state, MOST_SOURCES=8, MOST_SEQUENCES=16))
         found, shares = by_columns(io.BytesIO(octets), loops, **options)
     assert found == expected

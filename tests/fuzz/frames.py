@@ -1,4 +1,4 @@
-"""Frames: read with all that may be known beside them, by functions and by the engine alike, sealed and written again."""
+"""Frames: read with all that may be known, by functions and by the engine alike, sealed and written again."""
 
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager

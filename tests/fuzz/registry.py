@@ -1,7 +1,7 @@
-"""The entries of the fuzzer, and what all of them hold against: documented errors, located faults, keys that stay hidden.
+"""The entries of the fuzzer, and what all of them hold: documented errors, located faults, keys that stay hidden.
 
-An entry is a function that takes any octets and asserts what must hold for them, under ``@entry("name")`` in a module of
-its subject; ``entries.py`` gathers these modules. The first octet or two choose the options. ``OUTCOMES`` counts how the
+An entry is a function that takes any octets and asserts what must hold for them, under ``@entry("name")`` in a module
+of its subject; ``entries.py`` gathers these modules. The first octets choose the options. ``OUTCOMES`` counts how the
 calls ended.
 """
 

@@ -7,9 +7,11 @@
 Entries run one after the other, each in a process of its own. An input that breaks an invariant is written to
 DIR/failures/ENTRY/, once for each place that raises, and the run goes on; the exit code is then 1. What reached new
 code stays in DIR/inputs/ENTRY/: the next run goes on from there, and ``fuzz.replay`` reads it. ``DIR/counts.json`` adds
-up what was tried on which state of the code. ``--blind`` mutates what guided runs have learned without a guide, at a tenth
-of the cost of an input: first guide, then go on for long blindly. ``--minute`` tries all entries in turn for a minute in one process, in no
-fixed order, from seeds and corpus; without atheris it mutates blindly.
+up what was tried on which state of the code.
+
+``--blind`` mutates what guided runs have learned without a guide, at a tenth of the cost of an input: first guide, then
+go on for long blindly. ``--minute`` tries all entries for a minute in one process, from seeds and corpus; without
+atheris it mutates blindly.
 """
 
 import argparse
@@ -50,7 +52,7 @@ def guides() -> list[str]:
     """Return what is to guide, as the command line has it; a run without entries starts processes that have one."""
     if "fuzz.run" not in sys.orig_argv or "--blind" in sys.argv:
         return []
-    words = [word.split()[0] for word in sys.argv[1:] if word in ("--minute",) or word[:1] != "-"]
+    words = [word.split()[0] for word in sys.argv[1:] if word == "--minute" or word[:1] != "-"]
     rooms = ROOMS.get(words[0], ("layers", "stack")) if words else ()
     return [f"lowpanbudget.{room}" for room in rooms]
 

@@ -1,14 +1,19 @@
 """The first inputs of each entry, taken from the vectors; ``corpus/`` holds what was learned beyond them."""
 
+import random
+import re
 from collections.abc import Callable, Iterator
 from io import BytesIO
 from itertools import islice
 from pathlib import Path
 from typing import Any
 
+from fuzz.design_files import bases
+from fuzz.messages import MESSAGES
 from vector_files import document
 
 from lowpanbudget import read_capture, write_pcap
+from lowpanbudget.payload.codec.nodes import Case
 
 VECTORS = Path(__file__).parents[2] / "vectors"
 EXAMPLES = VECTORS.with_name("examples")
@@ -89,8 +94,7 @@ APPLICATIONS: dict[str, Callable[[], list[bytes]]] = {
 
 
 CAPTURES = frozenset(
-    f"capture {done}"
-    for done in ("file", "followed", "audited", "surveyed", "expanded", "shrunk", "on a page")
+    f"capture {done}" for done in ("file", "followed", "audited", "surveyed", "expanded", "shrunk")
 )
 
 
@@ -103,7 +107,7 @@ def captures() -> list[bytes]:
             sent(lead % 56, number * 5 & 0x0C, octets) for lead, octets in enumerate(group, form)
         )
         for number, form in enumerate(
-            [*range(0x00, 0x0F), *range(0x10, 0x1C), 0x20, 0x28, 0x30, 0x38, *range(0x40, 0x4C)]
+            [*range(0x0F), *range(0x10, 0x1C), 0x20, 0x28, 0x30, 0x38, *range(0x40, 0x4C)]
         )
         if (group := some[number * 8 : number * 8 + 8])
     ]
@@ -130,6 +134,79 @@ def examples() -> Iterator[bytes]:
         written = BytesIO()
         write_pcap(written, records, records[0].link_type)
         yield written.getvalue()
+
+
+def texts() -> list[bytes]:
+    """Designs, whole and in pieces of a few tables."""
+    tables = [part for base in bases() for part in re.split(rb"\n(?=\[)", base.encode())]
+    return [bases()[0].encode(), *tables, b"", b"\xff\xfe", b"a.b.c = 1\na = 2"]
+
+
+def edits() -> list[bytes]:
+    """Changes of designs: each kind at places spread over all three."""
+    return [
+        bytes([which | changes << 7]) + b"".join(bytes([kind, n, 53 * n & 0xFF, 7 * n]) for n in range(kind, kind + 4))
+        for which in (0, 14, 15) for changes in range(2) for kind in range(12)
+    ]  # fmt: skip
+
+
+CASES: tuple[Case, ...] = ("least", "typical", "greatest")
+
+
+def example_messages() -> list[bytes]:
+    return [
+        bytes([number]) + message.pack(message.example(case))
+        for number, message in enumerate(MESSAGES)
+        for case in CASES
+    ]
+
+
+DESIGNS: dict[str, Callable[[], list[bytes]]] = {
+    "design text": texts,
+    "design tables": edits,
+    "design compared": edits,
+    "message unpacked": example_messages,
+    "message packed": lambda: [
+        random.Random(number).randbytes(40 * (number + 1)) for number in range(16)
+    ],
+}
+
+
+SEALED_KEYS = b"""[[oscore]]
+master_secret = "000102030405060708090a0b0c0d0e0f"
+sender_id = "01"
+recipient_id = "02"
+[[dtls]]
+suite = "TLS_PSK_WITH_AES_128_CCM_8"
+key = "000102030405060708090a0b0c0d0e0f"
+iv = "00010203"
+source = "2001:db8::1"
+port = 5684
+epoch = 1
+cid = "07"
+"""
+
+
+def key_files() -> list[bytes]:
+    return [
+        *(path.read_bytes() for path in sorted(EXAMPLES.glob("*.keys.toml"))),
+        SEALED_KEYS[: SEALED_KEYS.index(b"[[dtls]]")],
+        SEALED_KEYS[SEALED_KEYS.index(b"[[dtls]]") :],
+    ]
+
+
+FILES: dict[str, Callable[[], list[bytes]]] = {
+    "key file": key_files,
+    "page of a capture": lambda: [bytes([n * 29 & 0xFF]) + c for n, c in enumerate(captures())],
+    "page of a design": lambda: edits()[:12],
+    "command line": lambda: [
+        *(
+            bytes([n, n * 64 & 0xC1, 4]) + edits()[n % 24][1:5] + c
+            for n, c in enumerate(captures())
+        ),
+        *(bytes([n, n & 1, 0]) + octets for n, octets in enumerate(payloads()[:120])),
+    ],
+}
 
 
 def seeds(entry: str) -> list[bytes]:
@@ -166,6 +243,10 @@ def seeds(entry: str) -> list[bytes]:
             return captures()
         known = (0x0D, 0x14, 0x2E, 0x41, 0x06, 0x62)
         return [bytes([known[number % 6]]) + octets for number, octets in enumerate(captures())]
+    if entry in FILES:
+        return FILES[entry]()
+    if entry in DESIGNS:
+        return DESIGNS[entry]()
     if entry in APPLICATIONS:
         return APPLICATIONS[entry]()
     raise KeyError(entry)

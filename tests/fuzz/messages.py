@@ -1,0 +1,63 @@
+"""Messages: what is packed is unpacked to the same; any octets are values or a located fault."""
+
+from typing import Any
+
+from fuzz.design_files import bases
+from fuzz.registry import OUTCOMES, check_fault, entry, sampled
+from hypothesis import Phase, given, settings
+from payload.schemas import filled_messages
+
+from lowpanbudget import Message, WireError, parse_design
+
+MESSAGES = tuple(message for text in bases() for message in parse_design(text).messages)
+
+
+def same(one: Any, other: Any) -> bool:
+    """Return whether values are alike; not a number is like itself."""
+    return repr(one) == repr(other) or one == other
+
+
+def check_octets(message: Message, octets: bytes) -> None:
+    """What a receiver reads in any octets, a sender packs so that it is read again."""
+    try:
+        values = message.unpack(octets, ignore_tail=True)
+    except WireError as error:
+        check_fault(error, len(octets))
+        OUTCOMES[type(error).__name__] += 1
+        return
+    OUTCOMES["read"] += 1
+    packed = message.pack(values)
+    assert message.min_octets <= len(packed) <= message.max_octets
+    assert same(message.unpack(packed), values)
+    assert message.pack(message.unpack(packed)) == packed
+
+
+@entry("message unpacked", longest=120)
+def any_octets(data: bytes) -> None:
+    check_octets(MESSAGES[(data[0] if data else 0) % len(MESSAGES)], data[1:])
+
+
+@settings(database=None, deadline=None, phases=[Phase.generate])
+@given(filled_messages())
+def filled(pair: tuple[Message, dict[str, Any]]) -> None:
+    message, values = pair
+    octets = message.pack(values)
+    assert message.min_octets <= len(octets) <= message.max_octets
+    back = message.unpack(octets)
+    assert message.pack(back) == octets
+    check_octets(message, octets)
+    for at in range(0, len(octets), 3):
+        damaged = bytearray(octets)
+        damaged[at] ^= 1 << at % 8
+        check_octets(message, bytes(damaged))
+    if sampled(octets, 4):
+        entries = message.bitmap_of(values)
+        assert sum(entry.bits for entry in entries) == 8 * len(octets)
+    OUTCOMES["a format"] += 1
+
+
+@entry("message packed", longest=600, slow_s=2.0, most_mb=16)
+def any_schema(data: bytes) -> None:
+    """The octets draw a format and values for it."""
+    handle: Any = filled
+    handle.hypothesis.fuzz_one_input(data)
