@@ -74,7 +74,7 @@ def any_capture_page(data: bytes) -> None:
     OUTCOMES["a page"] += 1
 
 
-@entry("page of a design", longest=60, slow_s=8.0, most_mb=48, inputs=2_000)
+@entry("page of a design", longest=60, slow_s=8.0, most_mb=48, inputs=10_000)
 def any_design_page(data: bytes) -> None:
     design = parsed(made(bytes([data[0] & 0xF0 if data else 0]) + data[1:]))
     if design is None:

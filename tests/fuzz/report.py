@@ -1,0 +1,90 @@
+"""What the runs in a folder have tried, as the report that the README's figures come from.
+
+    PYTHONPATH=tests python -m fuzz.report [--work DIR] [--coverage coverage.json]
+
+``coverage.json`` is that of ``fuzz.replay`` (``coverage json``). Runs on an older state of the package count, and a
+remark says how many they were: what they found was mended, and stands in ``FOUND``.
+"""
+
+import argparse
+import json
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+from fuzz.campaign import counts, state_of_code
+from fuzz.entries import ENTRIES
+from trust.report import Report, Row, write
+
+COMMAND = "PYTHONPATH=tests nice python -m fuzz.run --inputs 250000"
+# faults that an entry has found, each with where it is held since
+FOUND: dict[str, tuple[str, ...]] = {
+    "decompress": ("vectors/rfc8138/section-7.toml: root-elided-to-a-group",),
+    "capture surveyed": (
+        "tests/capture/test_survey.py: test_a_cut_udp_header_brings_nothing_to_an_application",
+    ),
+}
+
+
+def row(name: str, states: dict[str, dict[str, Any]]) -> Row:
+    guided, blind = (
+        sum(state.get(kind, 0) for state in states.values()) for kind in ("guided", "blind")
+    )
+    now = states.get(state_of_code(), {})
+    figures: dict[str, int | float | str] = {
+        "guided": guided,
+        "unguided": blind,
+        "wanted": ENTRIES[name].inputs,
+        "found": len(FOUND.get(name, ())),
+        "slowest_ms": max((state["slowest_ms"] for state in states.values()), default=0),
+        "peak_mb": max((state["peak_mb"] for state in states.values()), default=0),
+        "before_last_change": guided + blind - now.get("guided", 0) - now.get("blind", 0),
+    }
+    return Row(name, guided + blind, "inputs", now.get("failures", 0), figures)
+
+
+def by_room(coverage: Path) -> dict[str, float]:
+    """Return the share of branches that were taken, in percent, of each room of the package."""
+    taken: Counter[str] = Counter()
+    all_branches: Counter[str] = Counter()
+    for path, one in json.loads(coverage.read_text("utf-8"))["files"].items():
+        parts = Path(path).parts
+        inside = parts[parts.index("lowpanbudget") + 1 :]
+        room = "/".join(inside[: 2 if inside[0] in {"layers", "report"} else 1][: len(inside) - 1])
+        taken[room or "the top"] += one["summary"]["covered_branches"]
+        all_branches[room or "the top"] += one["summary"]["num_branches"]
+    return {
+        room: round(100 * taken[room] / many, 1)
+        for room, many in sorted(all_branches.items())
+        if many
+    }
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description="What the runs have tried.")
+    parser.add_argument("--work", type=Path, default=Path("build/fuzz"))
+    parser.add_argument("--coverage", type=Path)
+    chosen = parser.parse_args()
+    counted = counts(chosen.work)
+    rows = [row(name, counted.get(name, {})) for name in ENTRIES]
+    older = sum(int(one.figures["before_last_change"]) for one in rows)
+    remarks = [
+        f"{sum(one.tried for one in rows)} inputs in all, {older} of them on the code before its last change.",
+        "Unguided inputs are mutations of those that guided runs have learned.",
+        *(
+            f"Found at {name} and mended: {place}."
+            for name, all_ in FOUND.items()
+            for place in all_
+        ),
+    ]
+    if chosen.coverage is not None:
+        rooms = ", ".join(f"{room} {share} %" for room, share in by_room(chosen.coverage).items())
+        remarks.append(f"Branches that the inputs which runs have kept take, by room: {rooms}.")
+    print(write(Report("fuzz", COMMAND, rows, remarks)))
+    for one in rows:
+        print(f"{one.what}: {one.tried} of {one.figures['wanted']}, {one.wrong} wrong")
+    print("\n".join(remarks))
+
+
+if __name__ == "__main__":
+    main()
