@@ -7,10 +7,11 @@ from typing import Any
 import pytest
 from fuzz import campaign, seeds
 from fuzz.entries import ENTRIES
-from fuzz.minute import NAMES, Minute
+from fuzz.minute import Minute
 from fuzz.registry import KEYS, Entry, check_secrecy, written
 
 MANY = 100_000  # inputs that are wanted of an entry whose inputs cost little
+NAMES = tuple(ENTRIES)
 SPARSE = 8  # of the others' seeds one of so many is run
 
 
@@ -57,7 +58,7 @@ def test_a_campaign_counts_what_breaks(tmp_path: Path, monkeypatch: pytest.Monke
 
 
 def test_a_minute_judges_each_input_by_its_entry(tmp_path: Path) -> None:
-    minute = Minute(tmp_path, float("inf"))
+    minute = Minute(tmp_path, NAMES, float("inf"))
     first = list(minute.first())
     assert {octets[0] for octets in first} == set(range(len(NAMES)))
     coap = [octets for octets in first if NAMES[octets[0]] == "CoAP"]
@@ -65,7 +66,7 @@ def test_a_minute_judges_each_input_by_its_entry(tmp_path: Path) -> None:
         assert minute.take(octets)
     assert [one.count for one in minute.campaigns if one.entry.name == "CoAP"] == [5]
     assert sum(one.count for one in minute.campaigns) == 5
-    assert minute.report() == 0
+    assert minute.report("in a test") == 0
 
 
 @pytest.mark.parametrize("number", range(7))

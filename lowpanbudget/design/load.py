@@ -121,8 +121,9 @@ def _parse(text: str, file: str) -> dict[str, Any]:
         return _toml(text)
     except (ValueError, RecursionError) as error:
         place = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
-        line, column = (int(place[1]), int(place[2])) if place else (len(text.splitlines()) or 1, 1)
-        message, hint = _in_words(str(error), (text.splitlines() or [""])[line - 1 : line])
+        lines = text.removesuffix("\n").split("\n")  # TOML has no other ends of lines
+        line, column = (int(place[1]), int(place[2])) if place else (len(lines), 1)
+        message, hint = _in_words(str(error), lines[line - 1 : line])
         if isinstance(error, RecursionError):
             message, hint = (
                 "the text is nested too deep",

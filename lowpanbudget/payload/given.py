@@ -9,7 +9,7 @@ import io
 import json
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from functools import partial
 from typing import Any, NamedTuple
 
@@ -21,6 +21,7 @@ from lowpanbudget.payload.words import joined, text_of
 _STEPS = re.compile(r"([^.\[\]=]+)((?:\[\d{1,5}\])*)")
 _UNIT = re.compile(r" \[[^\]]*\]$")
 _PLACE = "place"  # the column of a table that says where a message stood
+_QUOTED = 'A value with a comma in it stands in quotes: "1, 2"'
 _HINT = "Write a path and a value: battery=3.1, reading[0].temperature=21.5"
 
 
@@ -140,10 +141,15 @@ def rows_of(message: Message, text: str) -> Iterator[GivenRow]:
                 yield _row(line, name, partial(_of_object, message, row))
         return
     table = csv.reader(io.StringIO(text, newline=""))
-    paths = [_UNIT.sub("", title).strip() for title in next(table, [])]
-    _judge_head(message, paths)
-    for number, row in enumerate((row for row in table if row), 1):
-        yield _row(table.line_num, f"row {number}", partial(_of_cells, message, paths, row))
+    number = 0
+    try:
+        paths = [_UNIT.sub("", title).strip() for title in next(table, [])]
+        _judge_head(message, paths)
+        for number, row in enumerate((row for row in table if row), 1):
+            yield _row(table.line_num, f"row {number}", partial(_of_cells, message, paths, row))
+    except csv.Error as error:
+        fault = RequestError(f"the row is none of a table in CSV: {error}", hint=_QUOTED)
+        yield GivenRow(table.line_num, f"row {number + 1}", None, fault)
 
 
 def _row(line: int, name: str, read: Callable[[], dict[str, Any]]) -> GivenRow:
@@ -167,7 +173,7 @@ def _of_cells(message: Message, paths: list[str], row: list[str]) -> dict[str, A
     if len(row) > len(paths):
         raise RequestError(
             f"{plural(len(row), 'value')} stand below a head of {len(paths)}",
-            hint='A value with a comma in it stands in quotes: "1, 2"',
+            hint=_QUOTED,
         )
     cells = [(path, cell) for path, cell in zip(paths, row, strict=False) if cell]
     return values_of(message, tree_of(cell for cell in cells if cell[0] != _PLACE), table=True)
@@ -192,31 +198,50 @@ def _judge_head(message: Message, paths: list[str]) -> None:
 
 def _objects(text: str) -> Iterator[tuple[int, str, Any]]:
     """Yield line, name and value of each object; an error for what is no JSON."""
-    try:
-        whole = json.loads(text, parse_float=Decimal)
-    except json.JSONDecodeError as error:
-        lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip()]
-        first = _object(lines[0][1], lines[0][0])
-        if isinstance(first, RequestError):  # not an object a line
-            yield error.lineno, "the text", _no_json(error, error.lineno)
+    whole = _object(text)
+    if isinstance(whole, _NoJson):
+        # lines as JSON counts them: texts may hold other signs that part lines elsewhere
+        lines = [(n, line) for n, line in enumerate(text.split("\n"), 1) if line.strip()]
+        if isinstance(_object(lines[0][1]), _NoJson):  # not an object a line
+            yield whole.line, "the text", whole.error(whole.line)
             return
         for count, (number, line) in enumerate(lines, 1):
-            yield number, f"object {count}", _object(line, number)
+            row = _object(line)
+            name = f"object {count}"
+            yield number, name, row.error(number) if isinstance(row, _NoJson) else row
         return
     rows = whole if isinstance(whole, list) else [whole]
     for count, row in enumerate(rows, 1):
         yield 1, f"object {count}", row
 
 
-def _object(line: str, number: int) -> Any:
+class _NoJson(NamedTuple):
+    """Why a text is no JSON, and where in it that shows."""
+
+    what: str
+    line: int = 1
+
+    def error(self, line: int) -> RequestError:
+        return RequestError(f"line {line} {self.what}", hint=_AN_OBJECT)
+
+
+_AN_OBJECT = 'Write an object a line: {"battery": 3.1, ...}, names and texts in double quotes'
+
+
+def _object(text: str) -> Any:
     try:
-        return json.loads(line, parse_float=Decimal)
+        return json.loads(text, parse_float=_decimal)
     except json.JSONDecodeError as error:
-        return _no_json(error, number)
+        return _NoJson(f"is no JSON from column {error.colno} on", error.lineno)
+    except RecursionError:
+        return _NoJson("is nested too deep")
+    except ValueError:  # Python refuses over 4300 digits
+        return _NoJson("holds a number with too many digits")
 
 
-def _no_json(error: json.JSONDecodeError, line: int) -> RequestError:
-    return RequestError(
-        f"line {line} is no JSON from column {error.colno} on",
-        hint='Write an object a line: {"battery": 3.1, ...}, names and texts in double quotes',
-    )
+def _decimal(text: str) -> Decimal:
+    """Return the exact number; NaN, which no field takes, for an exponent beyond all bounds."""
+    try:
+        return Decimal(text)
+    except InvalidOperation:
+        return Decimal("nan")

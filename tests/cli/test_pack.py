@@ -126,6 +126,15 @@ GOOD = {"door": "south", "open": True, "open_for": 1, "light": 120}
           "v.jsonl:4:1: object 3: line 4 is no JSON"]),
         ("v.json", json.dumps([GOOD, GOOD | {"door": 7}]), ["v.json:1:1: object 2: "]),
         ("whole.json", '[\n{"door": "south"\n"open": true}]', ["whole.json:3:1: the text: line 3 is no JSON"]),
+        # RFC 8259 section 9: "An implementation may set limits on the maximum depth of nesting", and on numbers
+        ("deep.json", "[" * 100_000, ["deep.json:1:1: the text: line 1 is nested too deep"]),
+        ("deep.jsonl", f'{json.dumps(GOOD)}\n{"[" * 100_000}\n',
+         ["deep.jsonl:2:1: object 2: line 2 is nested too deep"]),
+        ("digits.json", f'{{"light": {"9" * 5000}}}',
+         ["digits.json:1:1: the text: line 1 holds a number with too many"]),
+        ("huge.json", json.dumps(GOOD).replace("120", "1e99999999999999999999"),
+         ["huge.json:1:1: object 1: message door_alarm: field light is NaN"]),
+        ("long.csv", f"door,open\nsouth,{'x' * 200_000}\n", ["long.csv:2:1: row 1: the row is none of a table"]),
         ("head.csv", "door,opn\nsouth,true\n", ["head.csv: line 1", "no field 'opn'", "Did you mean 'open'?"]),
         ("semicolons.csv", "door;open\nsouth;true\n", ["semicolons.csv: line 1", "with commas"]),
         ("none.csv", "door,open\n", ["none.csv has no message in it"]),
@@ -152,6 +161,16 @@ def test_rows_that_cannot_be_packed_are_located(
     if "cannot be packed" in done.stderr:
         lines = [int(place.split(":")[1]) for place in places]
         assert [fault["line"] for fault in told["faults"]] == lines
+
+
+def test_signs_that_part_lines_elsewhere_stand_in_texts(invoke: Invoke, tmp_path: Path) -> None:
+    # RFC 8259 section 7: of all that is no quote or reverse solidus only U+0000 to U+001F "MUST be escaped"
+    file = tmp_path / "v.jsonl"
+    rows = [GOOD | {"door": "so\u2028uth"}, GOOD]
+    file.write_text("\n".join(json.dumps(row, ensure_ascii=False) for row in rows))
+    done = invoke("pack", ARCHIVE, "door_alarm", file)
+    assert "1 of 2 messages" in done.stderr
+    assert f"{file}:1:1: object 1: message door_alarm: field door is" in done.stderr
 
 
 def test_a_rounded_number_is_told(invoke: Invoke, tmp_path: Path) -> None:

@@ -93,6 +93,10 @@ def test_syntax_faults_have_line_and_column() -> None:
     assert repeated.line == place(SMALL, "level = 5")[0] + 1
     unfinished = fault_of(SMALL + 'x = "')
     assert unfinished.line >= SMALL.count("\n")
+    # TOML 1.0.0: "Newline means LF (0x0A) or CRLF (0x0D 0x0A)"; what parts lines elsewhere does not
+    for sign in ("\x0b", "\x0c", "\x85", "\u2028"):
+        elsewhere = fault_of(f'title = """{sign * 9}')
+        assert elsewhere.line == 1
 
 
 @pytest.mark.parametrize(

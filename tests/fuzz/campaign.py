@@ -146,6 +146,6 @@ def ended(codes: Iterable[int]) -> int:
 
 
 def start(name: str, common: list[str], program: str) -> int:
-    """Run an entry in a process of its own; return how it ended."""
-    command = [program, "-m", "fuzz.run", name, *common]
+    """Run an entry, or what the arguments say, in a process of its own; return how it ended."""
+    command = [program, "-m", "fuzz.run", *([name] if name else []), *common]
     return subprocess.run(command, check=False).returncode

@@ -46,6 +46,7 @@ COMMANDS: tuple[list[str], ...] = (
     ["unpack", "{design}", "climate", "{hex}"],
     ["pack", "{design}", "climate", "t=20", "readings=1 2 3", "--rest", "typical"],
     ["pack", "{design}", "climate", "{word}"],
+    ["pack", "{design}", "climate", "{values}"],
     ["explain", "{word}"],
     ["annotate", "{word}"],
     ["audit", "{keys}"],
@@ -67,6 +68,7 @@ def any_command(data: bytes) -> None:
     makers: dict[str, Any] = {
         "capture": lambda: written("one.pcap", capture(octets)),
         "keys": lambda: written("keys.toml", KEY_FILE.encode()),
+        "values": lambda: written("values.json", octets),
         "design": lambda: written("design.toml", made(bytes([flags & 0xF0]) + edits).encode()),
         "other": lambda: written("other.toml", made(bytes([flags & 0xF0]) + octets[:20]).encode()),
     }

@@ -51,7 +51,7 @@ def any_text(data: bytes) -> None:
     OUTCOMES["a design" if design else "refused"] += 1
 
 
-@entry("design tables", longest=120, slow_s=4.0, most_mb=24, inputs=10_000)
+@entry("design tables", longest=120, slow_s=10.0, most_mb=24, inputs=10_000)
 def any_tables(data: bytes) -> None:
     """A design with a few changes: each question about it has an answer, or is refused in words."""
     text = made(data)

@@ -3,11 +3,12 @@
 from typing import Any
 
 from fuzz.design_files import bases
-from fuzz.registry import OUTCOMES, check_fault, entry, sampled
+from fuzz.registry import OUTCOMES, check_fault, check_request, entry, refusal, sampled
 from hypothesis import Phase, given, settings
 from payload.schemas import filled_messages
 
-from lowpanbudget import Message, WireError, parse_design
+from lowpanbudget import Message, RequestError, WireError, parse_design
+from lowpanbudget.payload.given import rows_of
 
 MESSAGES = tuple(message for text in bases() for message in parse_design(text).messages)
 
@@ -61,3 +62,24 @@ def any_schema(data: bytes) -> None:
     """The octets draw a format and values for it."""
     handle: Any = filled
     handle.hypothesis.fuzz_one_input(data)
+
+
+@entry("values of messages", longest=400)
+def any_values(data: bytes) -> None:
+    """Any text is rows of values or located faults; what is packed of them is read again as it was given."""
+    message = MESSAGES[(data[0] if data else 0) % len(MESSAGES)]
+    text = data[1:].decode("utf-8", "replace")
+    try:
+        for row in rows_of(message, text):
+            assert 1 <= row.line <= text.count("\n") + text.count("\r") + 1
+            if row.values is None:
+                assert row.fault is not None
+                check_request(row.fault)
+                OUTCOMES[f"a row: {refusal(row.fault)}"] += 1
+                continue
+            octets = message.pack(row.values)
+            assert message.pack(message.unpack(octets)) == octets
+            OUTCOMES["packed"] += 1
+    except RequestError as error:
+        check_request(error)
+        OUTCOMES[refusal(error)] += 1

@@ -1,30 +1,29 @@
-"""All entries for a minute together: the first octet of an input chooses its entry, so one process judges all."""
+"""Many entries for a minute together: the first octet of an input chooses its entry, so one process judges all."""
 
 import random
 import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from fuzz.campaign import Campaign, tell_failures
-from fuzz.entries import ENTRIES
 from fuzz.mutations import mutated
 from fuzz.seeds import kept, seeds
 
-NAMES = tuple(ENTRIES)
 MOST_FIRST = 40  # first inputs of an entry: the usual suite replays them all
 
 
 class Minute:
-    """A run over all entries until the clock says ``end``."""
+    """A run over some entries for so many seconds."""
 
-    def __init__(self, work: Path, end: float) -> None:
-        self.campaigns = [Campaign(name, work) for name in NAMES]
-        self.end = end
+    def __init__(self, work: Path, names: Iterable[str], seconds: float) -> None:
+        self.campaigns = [Campaign(name, work) for name in names]
+        self.end = time.monotonic() + seconds
 
     def first(self) -> Iterator[bytes]:
         """Yield the first inputs, in front of each its entry."""
-        for number, name in enumerate(NAMES):
+        for number, campaign in enumerate(self.campaigns):
+            name = campaign.entry.name
             inputs = [*seeds(name), *kept(name)]
             for octets in random.Random(number).sample(inputs, min(MOST_FIRST, len(inputs))):
                 yield bytes([number]) + octets
@@ -32,17 +31,17 @@ class Minute:
     def take(self, data: bytes) -> bool:
         """Judge one input; return whether there is time for another."""
         if data:
-            campaign = self.campaigns[data[0] % len(NAMES)]
+            campaign = self.campaigns[data[0] % len(self.campaigns)]
             campaign.take(data[1 : 1 + campaign.entry.longest])
         return time.monotonic() < self.end
 
-    def report(self) -> int:
+    def report(self, how: str) -> int:
         """Print how it went; return the exit code."""
         failures: Counter[str] = Counter()
         for campaign in self.campaigns:
             failures += campaign.failures
         tried = ", ".join(f"{one.entry.name} {one.count}" for one in self.campaigns)
-        print(f"{sum(one.count for one in self.campaigns)} inputs: {tried}")
+        print(f"{sum(one.count for one in self.campaigns)} inputs, {how}: {tried}")
         tell_failures(failures)
         return 1 if failures else 0
 
@@ -57,4 +56,4 @@ def blindly(minute: Minute, seed: int) -> int:
     while going:
         for number, known in inputs.items():
             going = going and minute.take(bytes([number]) + mutated(rng, known))
-    return minute.report()
+    return minute.report("unguided")

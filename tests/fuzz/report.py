@@ -20,6 +20,14 @@ COMMAND = "PYTHONPATH=tests nice python -m fuzz.run --inputs 250000"
 # faults that an entry has found, each with where it is held since
 FOUND: dict[str, tuple[str, ...]] = {
     "decompress": ("vectors/rfc8138/section-7.toml: root-elided-to-a-group",),
+    "design text": ("tests/design/test_load.py: test_syntax_faults_have_line_and_column",),
+    "values of messages": (
+        "tests/cli/test_pack.py: deep.json, deep.jsonl",
+        "tests/cli/test_pack.py: digits.json",
+        "tests/cli/test_pack.py: huge.json",
+        "tests/cli/test_pack.py: long.csv",
+        "tests/cli/test_pack.py: test_signs_that_part_lines_elsewhere_stand_in_texts",
+    ),
     "capture surveyed": (
         "tests/capture/test_survey.py: test_a_cut_udp_header_brings_nothing_to_an_application",
     ),

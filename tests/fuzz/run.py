@@ -10,8 +10,8 @@ code stays in DIR/inputs/ENTRY/: the next run goes on from there, and ``fuzz.rep
 up what was tried on which state of the code.
 
 ``--blind`` mutates what guided runs have learned without a guide, at a tenth of the cost of an input: first guide, then
-go on for long blindly. ``--minute`` tries all entries for a minute in one process, from seeds and corpus; without
-atheris it mutates blindly.
+go on for long blindly. ``--minute`` tries all entries in turn for half a minute without a guide, and the cheap ones
+for another half guided, from seeds and corpus; without atheris it is unguided for the whole minute.
 """
 
 import argparse
@@ -21,7 +21,6 @@ import pkgutil
 import random
 import sys
 import tempfile
-import time
 from contextlib import nullcontext
 from hashlib import sha256
 from pathlib import Path
@@ -43,9 +42,14 @@ ROOMS = {
     "design": ("design", "room", "findings.designs", "payload"),
     "key": ("capture.files",),
     "message": ("payload", "fields"),
+    "values": ("payload.given", "payload.kinds"),
+    "page": ("report.page", "report.text"),
     "command": ("cli", "capture.files", "design"),
-    "--minute": ("layers", "stack", "payload", "design", "capture.files"),
+    "--minute": ("layers", "stack", "capture.files"),
 }
+
+
+CHEAP = 100_000  # inputs that are wanted of an entry whose inputs cost little
 
 
 def guides() -> list[str]:
@@ -111,15 +115,16 @@ def guide(take: Any, folder: Path, work: Path, seed: int, longest: int) -> None:
     atheris.Fuzz()
 
 
-def minute(seconds: float, seed: int) -> int:
-    """Try all entries for so long together, in this process; return the exit code, or end with it."""
-    begin = time.monotonic()
+def minute(seconds: float, seed: int, *, is_blind: bool) -> int:
+    """Try all entries in turn for so long, or for half of it, and then the cheap ones guided; return the exit code."""
     with tempfile.TemporaryDirectory() as place:
         work = Path(place)
-        trying = Minute(work, begin + seconds)
-        if atheris is None:
-            print("unguided: atheris is not installed")
-            return blindly(trying, seed)
+        if is_blind or atheris is None:
+            return blindly(Minute(work, ENTRIES, seconds), seed)
+        again = ["--minute", "--blind", f"--seconds={seconds / 2}", f"--seed={seed}"]
+        code = start("", again, sys.executable)
+        cheap = [name for name, entry in ENTRIES.items() if entry.inputs >= CHEAP]
+        trying = Minute(work, cheap, seconds / 2)
         folder = work / "inputs"
         folder.mkdir()
         for number, octets in enumerate(trying.first()):
@@ -127,9 +132,9 @@ def minute(seconds: float, seed: int) -> int:
 
         def take(data: bytes) -> None:
             if not trying.take(data):
-                os._exit(trying.report())
+                os._exit(ended([code, trying.report("guided")]))
 
-        guide(take, folder, work, seed, 1 + max(entry.longest for entry in ENTRIES.values()))
+        guide(take, folder, work, seed, 1 + max(ENTRIES[name].longest for name in cheap))
     return 0
 
 
@@ -144,7 +149,7 @@ def main() -> int:
     parser.add_argument("--blind", action="store_true", help="mutate what was learned, unguided")
     chosen = parser.parse_args()
     if chosen.minute:
-        return minute(chosen.seconds, chosen.seed)
+        return minute(chosen.seconds, chosen.seed, is_blind=chosen.blind)
     if atheris is None and not chosen.blind:
         parser.error("a guided run needs atheris: pip install -e '.[fuzz]'")
     names = chosen.entry or list(ENTRIES)

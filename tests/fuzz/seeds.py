@@ -1,5 +1,6 @@
 """The first inputs of each entry, taken from the vectors; ``corpus/`` holds what was learned beyond them."""
 
+import json
 import random
 import re
 from collections.abc import Callable, Iterator
@@ -161,11 +162,24 @@ def example_messages() -> list[bytes]:
     ]
 
 
+def example_values() -> list[bytes]:
+    """Values as people give them: an object, a list, an object a line, a table."""
+    found = []
+    for number, message in enumerate(MESSAGES):
+        values = message.example("typical")
+        one = json.dumps(values, default=str)
+        table = ",".join(values) + "\n" + ",".join(map(str, values.values())) + "\n"
+        texts = (one, f"[{one}, {one}]", f"{one}\n{one}\n", table)
+        found += [bytes([number]) + text.encode()[:390] for text in texts]
+    return found
+
+
 DESIGNS: dict[str, Callable[[], list[bytes]]] = {
     "design text": texts,
     "design tables": edits,
     "design compared": edits,
     "message unpacked": example_messages,
+    "values of messages": example_values,
     "message packed": lambda: [
         random.Random(number).randbytes(40 * (number + 1)) for number in range(16)
     ],
