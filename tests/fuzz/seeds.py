@@ -178,6 +178,10 @@ DESIGNS: dict[str, Callable[[], list[bytes]]] = {
     "design text": texts,
     "design tables": edits,
     "design compared": edits,
+    "split": lambda: [
+        bytes([n * 37 & 0xFE, 45 + n % 80, 0, n & 0xFF, n & 3]) + octets
+        for n, octets in enumerate(hexes("ipv6"))
+    ],
     "message unpacked": example_messages,
     "values of messages": example_values,
     "message packed": lambda: [

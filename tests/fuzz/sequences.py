@@ -1,8 +1,20 @@
 """Frames that come one after the other, with times: what the reassembler makes of them, and what it holds meanwhile."""
 
-from fuzz.registry import CONTEXTS, OUTCOMES, ROOT, entry
+from random import Random
 
-from lowpanbudget import Reassembler, decode_frame
+from fuzz.registry import (
+    CONTEXTS,
+    OUTCOMES,
+    ROOT,
+    Choices,
+    check_request,
+    entry,
+    refusal,
+    surroundings,
+)
+
+from lowpanbudget import Mac, Reassembler, RequestError, compress, decode_frame, encode_frame, split
+from lowpanbudget.stack.datagram import complete_checksum
 from lowpanbudget.stack.events import Complete, Discarded, Ignored, TimedOut
 
 # Between the frames of a sequence: a network's pauses, the time-out, and clocks that jump
@@ -59,3 +71,46 @@ def any_sequence(data: bytes) -> None:
     for event in reassembler.close():
         assert isinstance(event, Discarded)
     assert not reassembler.close()
+
+
+@entry("split", longest=400)
+def any_cut(data: bytes) -> None:
+    """A datagram cut for any room comes together again, in whatever order its fragments come."""
+    choices = Choices(data)
+    choice, room, tag, order = choices.octet(), choices.octet(), choices.number(2), choices.octet()
+    packet = choices.rest()
+    if len(packet) >= 40:  # most mutations change the length
+        packet = packet[:4] + (len(packet) - 40).to_bytes(2, "big") + packet[6:]
+    packet = complete_checksum(packet * (1 + (choice >> 7)) if len(packet) < 40 else packet)
+    env = surroundings(choice & 0x1E)
+    ghc, lorh = bool(choice & 32), bool(choice & 64)
+    try:
+        parts = split(packet, env, room=room, tag=tag, ghc=ghc, lorh=lorh)
+    except RequestError as error:
+        check_request(error)
+        OUTCOMES[f"refused: {refusal(error)}"] += 1
+        return
+    assert all(len(part) <= room for part in parts)
+    if len(parts) == 1:
+        assert parts[0] == compress(packet, env, ghc=ghc, lorh=lorh).octets
+        OUTCOMES["whole"] += 1
+        return
+    if order & 1:
+        Random(order).shuffle(parts)
+    reassembler = Reassembler(env.contexts, root=env.root)
+    source, destination = env.source or b"\0\1", env.destination or b"\0\2"
+    mac = Mac(1, 1, 0, 0xABCD, destination, None, source, pan_id_compression=True)
+    events = []
+    for number, part in enumerate(parts):
+        frame = decode_frame(
+            encode_frame(mac, part, fcs=0).octets, fcs=0, contexts=env.contexts, root=env.root
+        )
+        events += reassembler.feed(frame, number * 0.01)
+    assert reassembler.held == 0
+    if env.source is None:  # what was elided against no address is restored against these
+        return
+    (complete,) = events
+    assert isinstance(complete, Complete)
+    assert complete.datagram.octets == packet
+    assert complete.fragments == len(parts)
+    OUTCOMES["together again"] += 1
