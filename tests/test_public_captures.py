@@ -99,6 +99,17 @@ def ring(tmp_path_factory: pytest.TempPathFactory) -> KeyRing:
     return read_keys(str(path))
 
 
+@pytest.mark.parametrize("digits", ["9" * 5000, "0x" + "f" * 5000, "-1" + "0" * 30])
+def test_a_key_file_with_endless_numbers_is_refused(tmp_path: Path, digits: str) -> None:
+    path = tmp_path / "keys.toml"
+    path.write_text(f'[[key]]\noctets = "{bytes(16).hex()}"\nindex = {digits}\n')
+    path.chmod(0o600)
+    with pytest.raises(RequestError) as caught:
+        read_keys(str(path))
+    assert "999" not in str(caught.value)
+    assert str(path) in str(caught.value)
+
+
 def test_a_record_is_opened_with_the_keys_of_its_sender() -> None:
     suite, keys = dtls_suite("TLS_PSK_WITH_AES_128_CCM_8"), RecordKeys(bytes(16), bytes(4))
     sealed = write_dtls(seal_dtls(b"\x50\x01\x00\x07", keys, suite, epoch=1, sequence=0))

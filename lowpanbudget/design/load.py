@@ -23,7 +23,9 @@ from lowpanbudget.payload.flaws import Path
 
 MOST_OCTETS = 4 << 20  # a design is written by hand; more is a mistaken file
 MOST_DEPTH = 80
+MOST_BITS = 4096  # of a whole number
 MOST_FAULTS = 200  # that are listed; a person mends some and reads the file again
+_DIGITS = re.compile(r"[0-9A-Fa-f_]{1000,}")  # the number with too many, or very nearly
 # a key of hundreds of parts, which takes its reader quadratic time
 _CHAIN = re.compile(r"(?:^|[\[{,])(?:[^.\n=,\[\]{}]{1,99}+\.){200}", re.MULTILINE)
 
@@ -131,6 +133,10 @@ def _parse(text: str, file: str) -> dict[str, Any]:
             )
         elif not isinstance(error, tomllib.TOMLDecodeError):  # Python refuses over 4300 digits
             message, hint = "a number has too many digits", "Use at most 30 digits"
+            number = _DIGITS.search(text)
+            if number is not None:
+                before = text[: number.start()]
+                line, column = before.count("\n") + 1, number.start() - before.rfind("\n")
         fault = Fault(file=file, line=line, column=column, key="TOML", message=message, hint=hint)
         raise DesignError("the file is no TOML", faults=(fault,)) from None
 
@@ -158,26 +164,31 @@ def _in_words(said: str, lines: list[str]) -> tuple[str, str]:
 
 
 def _toml(text: str) -> dict[str, Any]:
-    """Return the values of a TOML text; raises ``RecursionError`` when they are nested too deep."""
+    """Return the values of a TOML text; raises ``ValueError``, or ``RecursionError`` when they are nested too deep."""
     if _CHAIN.search(text):
         raise RecursionError
     data = tomllib.loads(text, parse_float=_decimal)
-    if _is_deep(data):
-        raise RecursionError
+    _judge(data)
     return data
 
 
-def _is_deep(data: dict[str, Any]) -> bool:
-    """Return whether values are nested deeper than any message; later steps recurse once for each level."""
+def _judge(data: dict[str, Any]) -> None:
+    """Raise ``RecursionError`` for values nested deeper than any message: later steps recurse once for each level.
+
+    ``ValueError`` for a whole number that could not even be shown: in hex the reader takes any length.
+    """
     level: list[Any] = [data]
     for _ in range(MOST_DEPTH):
-        level = [
+        values = [
             inner
             for value in level
             for inner in (value.values() if isinstance(value, dict) else value)
-            if isinstance(inner, dict | list)
         ]
-    return bool(level)
+        if any(isinstance(value, int) and value.bit_length() > MOST_BITS for value in values):
+            raise ValueError
+        level = [value for value in values if isinstance(value, dict | list)]
+    if level:
+        raise RecursionError
 
 
 def _decimal(text: str) -> Decimal:

@@ -117,6 +117,16 @@ def test_odd_texts(text: str) -> None:
     assert faults_of(text)
 
 
+@pytest.mark.parametrize("digits", ["9" * 5000, "0x" + "f" * 5000, "-" + "1_" * 5000 + "1"])
+def test_numbers_that_nobody_can_show_are_located(digits: str) -> None:
+    """TOML 1.0.0 wants 64 bits: in decimal and in hex a number of thousands of digits is refused, where it stands."""
+    fault = fault_of(SMALL.replace("hops = 3", f"hops = {digits}"))
+    line, _ = place(SMALL, "hops = 3")
+    assert (fault.line, fault.key) == (line, "TOML")
+    assert fault.column > len("hops")
+    assert "digits" in fault.message
+
+
 def test_fields_nested_too_deep() -> None:
     for depth in (30, 90, 200):
         nested = '{kind="group",name="g",field=[' * depth + "]}" * depth

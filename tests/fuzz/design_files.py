@@ -1,5 +1,6 @@
 """Design files made of the octets of an input: tables of whole designs with keys gone, doubled, moved and set anew."""
 
+import datetime as dt
 import json
 import tomllib
 from decimal import Decimal
@@ -70,7 +71,8 @@ VALUES: tuple[Any, ...] = (
     0, 1, -1, 2, 7, 8, 15, 16, 64, 127, 128, 255, 256, 65535, 65536, 2**31, 2**63, 2**64, -(2**63), 0.5, -0.0, 1e-9,
     1e300, float("inf"), float("nan"), True, False, "", "0", "x", "short", "extended", "both", "none", "2001:db8::/64",
     "::1", "ff02::1", "02:00:5e:ef:10:00:00:03", "<script>alert(1)</script>", "\x1b[31m", "\u202e", "é" * 40, "a" * 300,
-    [], {}, [0], [""], [{}], {"a": 1}, [1, 2, 3], 10**40, Decimal("1e-40"), "constant", "union", "array",
+    [], {}, [0], [""], [{}], {"a": 1}, [1, 2, 3], 10**40, 10**6000, Decimal("1e-40"),
+    dt.date(2031, 5, 4), "constant", "union", "array",
     "group", "octets",
 )  # fmt: skip
 Place = tuple[Any, Any]  # a table or list, and a key or index of it
@@ -186,6 +188,8 @@ def written(value: Any) -> str:
             return json.dumps(value)
         case float():
             return repr(value)
+        case int() if abs(value) > 1 << 64:  # in decimal the language itself refuses the longest
+            return hex(value) if value > 0 else str(-(1 << 64))
         case Decimal():
             return str(value) if "." in str(value) or "E" in str(value) else f"{value}.0"
         case dict():

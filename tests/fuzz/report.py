@@ -21,6 +21,8 @@ COMMAND = "PYTHONPATH=tests nice python -m fuzz.run --inputs 250000"
 FOUND: dict[str, tuple[str, ...]] = {
     "decompress": ("vectors/rfc8138/section-7.toml: root-elided-to-a-group",),
     "design text": ("tests/design/test_load.py: test_syntax_faults_have_line_and_column",),
+    "design tables": ("tests/design/test_load.py: test_numbers_that_nobody_can_show_are_located",),
+    "key file": ("tests/test_public_captures.py: test_a_key_file_with_endless_numbers_is_refused",),
     "values of messages": (
         "tests/cli/test_pack.py: deep.json, deep.jsonl",
         "tests/cli/test_pack.py: digits.json",

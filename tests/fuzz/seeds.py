@@ -208,6 +208,8 @@ cid = "07"
 def key_files() -> list[bytes]:
     return [
         *(path.read_bytes() for path in sorted(EXAMPLES.glob("*.keys.toml"))),
+        b'[[key]]\noctets = "00112233445566778899aabbccddeeff"\nkey_id_mode = 1\nindex = 0x'
+        + b"f" * 600,
         SEALED_KEYS[: SEALED_KEYS.index(b"[[dtls]]")],
         SEALED_KEYS[SEALED_KEYS.index(b"[[dtls]]") :],
     ]

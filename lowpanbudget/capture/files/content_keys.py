@@ -121,7 +121,7 @@ _WRITTEN = {
     NUMBER: "a whole number",
     ADDRESS: '"an IPv6 address in quotes"',
 }
-_LARGEST_NUMBER = (1 << 48) - 1
+LARGEST_NUMBER = (1 << 48) - 1
 
 
 def _read(takes: str, value: Any) -> Any:
@@ -129,7 +129,7 @@ def _read(takes: str, value: Any) -> Any:
     if takes == NUMBER:
         if isinstance(value, bool) or not isinstance(value, int):
             raise TypeError
-        if not 0 <= value <= _LARGEST_NUMBER:
+        if not 0 <= value <= LARGEST_NUMBER:
             raise ValueError
         return value
     if not isinstance(value, str):

@@ -24,6 +24,7 @@ from typing import Any, TypeVar
 
 from lowpanbudget.capture.files.content_keys import (
     DTLS_TABLE,
+    LARGEST_NUMBER,
     NUMBER,
     OSCORE_TABLE,
     KeyRow,
@@ -172,7 +173,7 @@ def _parse(path: str, text: HiddenText) -> dict[str, Any]:
     place = ""
     try:
         parsed: dict[str, Any] = hidden(tomllib.loads(text))
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # Python refuses numbers of over 4300 digits
         # the library's words may quote the line, which may be a key
         place = "".join(re.findall(r" \(at [^)]*\)", str(error))[:1])
     except BaseException as error:  # noqa: BLE001  # its steps hold the text in their variables
@@ -196,7 +197,11 @@ def _key(where: str, entry: dict[str, Any]) -> Key:
         )
     for name in KEY_NUMBERS:
         value = entry.get(name)
-        if value is not None and (isinstance(value, bool) or not isinstance(value, int)):
+        if value is not None and (
+            isinstance(value, bool)
+            or not isinstance(value, int)
+            or not -LARGEST_NUMBER <= value <= LARGEST_NUMBER  # others could not even be shown
+        ):
             raise RequestError(
                 f"{where}: {name} is no whole number",
                 hint=f"Write {name} = a whole number, or leave it out",
