@@ -34,9 +34,12 @@ from lowpanbudget import (
     dtls_suite,
     expand,
     follow,
+    frame_rows,
     list_frames,
     load_design,
+    measure,
     read_capture,
+    read_together,
     shrink,
     survey,
     write_pcap,
@@ -254,3 +257,30 @@ def any_shrunk(data: bytes) -> None:
     check_secrecy(
         f"{shrinker!r} {left_out.reasons} {sent[:1]!r}", octets, *(one.octets for one in sent)
     )
+
+
+@entry("capture measured", longest=1200, slow_s=1.0, most_mb=24, inputs=10_000)
+def any_measured(data: bytes) -> None:
+    """What is told over time and in rows adds up to the survey; several receivers are one capture, without repeats."""
+    options, octets = given(data)
+    total = survey(io.BytesIO(octets), columns=False, **options).total
+    timed = survey(io.BytesIO(octets), every=1.5, **options)
+    assert timed.series is not None
+    steps = timed.series.steps.values()
+    assert sum(step.frames for step in steps) + timed.series.untimed == total.frames
+    rows = list(frame_rows(io.BytesIO(octets), **options))
+    assert sum(row.heard_as is None for row in rows) == total.frames
+    check_secrecy(f"{timed!r} {rows!r}", octets)
+    measured = measure(io.BytesIO(octets), **options)
+    assert str(measured)
+    OUTCOMES["rows"] += len(rows)
+    if sampled(data, 4):
+        try:
+            together = read_together([io.BytesIO(octets), io.BytesIO(octets)])
+            twice = survey(together, **options)
+        except RequestError as error:
+            check_request(error)
+            OUTCOMES[refusal(error)] += 1
+        else:
+            assert total.frames <= twice.total.frames <= 2 * total.frames
+            OUTCOMES["together"] += twice.total.frames

@@ -95,7 +95,8 @@ APPLICATIONS: dict[str, Callable[[], list[bytes]]] = {
 
 
 CAPTURES = frozenset(
-    f"capture {done}" for done in ("file", "followed", "audited", "surveyed", "expanded", "shrunk")
+    f"capture {done}"
+    for done in ("file", "followed", "audited", "surveyed", "expanded", "shrunk", "measured")
 )
 
 
