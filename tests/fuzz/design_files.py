@@ -67,6 +67,60 @@ delta_bits = 4
 min_length = 1
 max_length = 12
 """
+# what the network needs beside: few nodes, so that what is played takes milliseconds
+NETWORK = """
+[access]
+method = "csma"
+retries = 3
+[tree]
+by_hop = [2, 1]
+hears = 1
+disturbs = 1
+[loss]
+frames = 0.05
+octets = 110
+[queue]
+frames = 4
+[radio]
+source = "invented"
+supply_v = [2.8, 3.0, 3.3]
+send_ma = [10, 12, 15]
+receive_ma = [9, 11, 14]
+processor_ma = [1.5, 2, 3]
+sleep_ua = [2, 3, 8]
+wake_up_us = [200, 300, 600]
+[battery]
+capacity_mah = [6500, 7200, 7800]
+usable = [0.6, 0.8, 0.9]
+[limits]
+source = "invented"
+delivery = 0.9
+latency_s = 60
+battery_days = 30
+[[burst]]
+name = "all"
+flow = "climate"
+packets = 3
+octets = 15
+every_s = 0.5
+all_in_s = 31
+"""
+AROUND = """
+hops = 2
+every_s = 600
+[flow.routing]
+rpi = true
+[flow.coap]
+code = "POST"
+path = "r"
+token_octets = 1
+[flow.dtls]
+suite = "TLS_PSK_WITH_AES_128_CCM_8"
+epoch = 1
+[flow.answer]
+code = "2.04"
+"""
+WHOLE = SMALL.replace("\n[[message]]", AROUND + "[[message]]", 1) + NETWORK
 VALUES: tuple[Any, ...] = (
     0, 1, -1, 2, 7, 8, 15, 16, 64, 127, 128, 255, 256, 65535, 65536, 2**31, 2**63, 2**64, -(2**63), 0.5, -0.0, 1e-9,
     1e300, float("inf"), float("nan"), True, False, "", "0", "x", "short", "extended", "both", "none", "2001:db8::/64",
@@ -80,8 +134,12 @@ Place = tuple[Any, Any]  # a table or list, and a key or index of it
 
 @cache
 def bases() -> tuple[str, ...]:
-    """Return the texts that mutations begin from, the small one first: most inputs take it."""
-    return (SMALL, *((EXAMPLES / f"{name}.toml").read_text() for name in ("archive", "footbridge")))
+    """Return the texts that mutations begin from, the small ones first: most inputs take them."""
+    return (
+        SMALL,
+        WHOLE,
+        *((EXAMPLES / f"{name}.toml").read_text() for name in ("archive", "footbridge")),
+    )
 
 
 @cache
@@ -153,8 +211,17 @@ def edit(choices: Choices, design: dict[str, Any]) -> None:
             holder[key] = choices.of([word for word in words() if isinstance(word, str)])
         case 9 | 10 if isinstance(value, int | Decimal) and not isinstance(value, bool):
             holder[key] = value + choices.octet() - 128
-        case _:
+        case 11 | 12 if isinstance(value, int | Decimal) and not isinstance(value, bool):
+            holder[key] = choices.of((value * 2, value // 2, value + 1, value - 1, 0, 1, 16))
+        case 13 if type(value) in (bool, str, int, Decimal, list, dict):
             holder[key] = choices.of([one for one in VALUES if type(one) is type(value)] or [value])
+        case _ if isinstance(value, bool):
+            holder[key] = not value
+        case _:
+            alike = [
+                one[name] for one, name in there if type(one[name]) is type(value) and name == key
+            ]
+            holder[key] = copied(choices.of(alike))
 
 
 def copied(value: Any) -> Any:
@@ -167,7 +234,7 @@ def made(data: bytes) -> str:
     """Return the text of the design that an input stands for."""
     choices = Choices(data)
     which = choices.octet()
-    base = bases()[max(0, (which & 15) - 13)]
+    base = bases()[which & 1 if which & 15 < 14 else (which & 15) - 12]
     design = tomllib.loads(base, parse_float=Decimal)
     for _ in range(1 + (which >> 7)):
         if choices:

@@ -12,6 +12,8 @@ from lowpanbudget import (
     airtime,
     budget,
     carry,
+    carry_burst,
+    carrying,
     compatible,
     encodings,
     fit,
@@ -61,11 +63,12 @@ def any_tables(data: bytes) -> None:
         return
     OUTCOMES["a design"] += 1
     asked: list[Any] = [lambda: check_budgets(design), lambda: fit(design)]
-    if len(text) < 3000:
+    if len(text) < 4000:
         asked.append(lambda: review(design))
-    if sampled(data, 32):
+    if sampled(data, 4 if len(text) < 4000 else 64):
         asked += [lambda: airtime(design), lambda: weigh(design), lambda: encodings(design)]
         asked += [lambda: room_by_hops(design, range(1, 4)), lambda: carry(design)]
+        asked += [lambda: carry_burst(design, "all"), lambda: carrying(design, 20)]
     for question in asked:
         try:
             question()

@@ -148,7 +148,7 @@ def edits() -> list[bytes]:
     """Changes of designs: each kind at places spread over all three."""
     return [
         bytes([which | changes << 7]) + b"".join(bytes([kind, n, 53 * n & 0xFF, 7 * n]) for n in range(kind, kind + 4))
-        for which in (0, 14, 15) for changes in range(2) for kind in range(12)
+        for which in (0, 1, 14, 15) for changes in range(2) for kind in range(12)
     ]  # fmt: skip
 
 
