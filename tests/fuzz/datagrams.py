@@ -15,6 +15,7 @@ from lowpanbudget import Env, RequestError, WireError, compress, decompress
 from lowpanbudget.bits import tiles
 from lowpanbudget.layers.lowpan.extension_nhc import ExtensionNhc
 from lowpanbudget.layers.lowpan.legacy import Legacy
+from lowpanbudget.layers.lowpan.lorh import IpInIp
 from lowpanbudget.stack.datagram import complete_checksum
 
 MOST_FOR_CODE = (
@@ -62,9 +63,13 @@ def any_payload(data: bytes) -> None:
 
 
 def may_be_sent(layers: Iterable[object], env: Env) -> bool:
-    """Whether a compressor may use the forms that were read: HC1 and some contexts are for reading alone."""
+    """Whether a compressor may use the forms that were read: HC1 and some contexts are for reading alone.
+
+    So is an encapsulator's address of a length that figure 7 of RFC 8138 does not have.
+    """
     return all(context.may_compress for context in env.contexts.values()) and not any(
         isinstance(layer, Legacy)
+        or (isinstance(layer, IpInIp) and len(layer.encapsulator) not in {0, 1, 2, 4, 8, 16})
         # RFC 8200 section 4.5: behind a later fragment stands no header that could be compressed
         or (isinstance(layer, ExtensionNhc) and layer.next_header is None and is_later(layer))
         for layer in layers
