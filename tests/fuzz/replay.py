@@ -97,6 +97,7 @@ def main() -> int:
     if chosen.keep:
         for name in names:
             keep(name, inputs[name])
+        return 0
     for name in names:
         for octets in spread(inputs[name], chosen.most):
             ENTRIES[name].judge(octets)
