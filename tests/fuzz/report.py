@@ -17,7 +17,7 @@ from fuzz.entries import ENTRIES
 from trust.report import Report, Row, write
 
 COMMAND = "PYTHONPATH=tests nice python -m fuzz.run --inputs 250000"
-# faults that an entry has found, each with where it is held since
+# faults found by an entry, or by hand while it was written, each with where it is held since
 FOUND: dict[str, tuple[str, ...]] = {
     "decompress": ("vectors/rfc8138/section-7.toml: root-elided-to-a-group",),
     "design text": ("tests/design/test_load.py: test_syntax_faults_have_line_and_column",),
@@ -89,7 +89,7 @@ def main() -> None:
     ]
     if chosen.coverage is not None:
         rooms = ", ".join(f"{room} {share} %" for room, share in by_room(chosen.coverage).items())
-        remarks.append(f"Branches that the inputs which runs have kept take, by room: {rooms}.")
+        remarks.append(f"Branches that inputs take which were run again, by room: {rooms}.")
     print(write(Report("fuzz", COMMAND, rows, remarks)))
     for one in rows:
         print(f"{one.what}: {one.tried} of {one.figures['wanted']}, {one.wrong} wrong")
