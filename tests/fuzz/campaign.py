@@ -9,6 +9,7 @@ import tracemalloc
 from collections import Counter
 from collections.abc import Iterable
 from contextlib import suppress
+from functools import cache
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -23,6 +24,7 @@ MEASURED = 509  # one input of so many is run with its memory measured
 WARM = 2_000  # inputs before that: modules are loaded and tables filled meanwhile
 
 
+@cache
 def state_of_code() -> str:
     """Return the name of what is tested: the tree of the package as it stands in the working copy."""
     paths = sorted((TOP / "lowpanbudget").rglob("*.py"))

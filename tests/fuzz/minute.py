@@ -18,7 +18,7 @@ class Minute:
 
     def __init__(self, work: Path, names: Iterable[str], seconds: float) -> None:
         self.campaigns = [Campaign(name, work) for name in names]
-        self.end = time.monotonic() + seconds
+        self.seconds, self.end = seconds, float("inf")
 
     def first(self) -> Iterator[bytes]:
         """Yield the first inputs, in front of each its entry."""
@@ -30,6 +30,8 @@ class Minute:
 
     def take(self, data: bytes) -> bool:
         """Judge one input; return whether there is time for another."""
+        if self.end == float("inf"):  # making the first inputs takes time as well
+            self.end = time.monotonic() + self.seconds
         if data:
             campaign = self.campaigns[data[0] % len(self.campaigns)]
             campaign.take(data[1 : 1 + campaign.entry.longest])
