@@ -147,6 +147,10 @@ class ColumnSurvey:
         if number is None:
             return False
         self._learner.headers += 1
+        # layers are told in the order in which they came, whichever way their frames are counted
+        tally = self._learner.tallies[number]
+        for layer in () if tally is None else self._learner.classes[number].layers:
+            tally.layer_bits.setdefault(layer, 0)
         return True
 
     def _set_clock(self) -> None:
@@ -202,6 +206,9 @@ class ColumnSurvey:
             if number >= 0 and counts[number * p.N_FIELDS + p.N_FRAMES]:
                 self._tell(number, classes[later], tallies[first])
         state.fill(counts, 0)
+        for tally in filter(None, tallies):  # of what was learned for frames that were then followed
+            for layer in [layer for layer, bits in tally.layer_bits.items() if not bits]:
+                del tally.layer_bits[layer]
 
     def _tell(self, number: int, one: FrameClass, tally: Any) -> None:
         counts = self._state.counts
