@@ -206,7 +206,8 @@ class ColumnSurvey:
             if number >= 0 and counts[number * p.N_FIELDS + p.N_FRAMES]:
                 self._tell(number, classes[later], tallies[first])
         state.fill(counts, 0)
-        for tally in filter(None, tallies):  # of what was learned for frames that were then followed
+        # of what was learned for frames that were then followed
+        for tally in filter(None, tallies):
             for layer in [layer for layer, bits in tally.layer_bits.items() if not bits]:
                 del tally.layer_bits[layer]
 
