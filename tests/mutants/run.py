@@ -190,7 +190,23 @@ def main() -> None:
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--part", default="1/1", help="of several processes this one: 1/2, 2/2")
     asked.add_argument("--again", action="store_true", help="try again those that survived")
+    asked.add_argument(
+        "--only", help="just those of the sample whose file, function or line has this in it"
+    )
+    asked.add_argument(
+        "--tests", nargs="+", help="with --only: judged by these tests, and nothing is kept"
+    )
     given = asked.parse_args()
+    if given.only is not None:
+        for room, mutant in sample(given.sample, given.seed):
+            if given.only in mutant.key():
+                verdict = (
+                    judge(mutant, given.tests, 600)
+                    if given.tests
+                    else tried(room, mutant, Reach.read(), whole=True)[0]
+                )
+                print(verdict, f"{mutant.file}:{mutant.line}", mutant.was, "->", mutant.then)  # noqa: T201
+        return
     part, parts = map(int, given.part.split("/"))
     reach = Reach.read()
     kept = KEPT / f"results-{given.seed}.jsonl"

@@ -21,7 +21,8 @@ OPERATIONS = {
 # calls whose arguments only say where something is written
 SAYINGS = {"rfc", "ieee", "Cite", "plural", "TypeVar", "cast", "lru_cache", "field"}
 SAID = {"cite", "hint", "nature", "repr", "compare"}
-ASKING = {"isinstance", "getattr", "hasattr"}
+# calls whose two arguments are of different kinds by the language, or may change places
+ASKING = {"isinstance", "getattr", "hasattr", "min", "max", "gcd", "isclose", "convolve"}
 UNSEEN = {"__slots__", "__all__", "__repr__", "__str__"}
 UNCHANGED = (ast.Raise, ast.Assert, ast.Import, ast.ImportFrom, ast.Global, ast.Nonlocal)
 PLAIN = (ast.Name, ast.Attribute, ast.Call)
