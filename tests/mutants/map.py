@@ -39,19 +39,15 @@ class Reach:
         from coverage import CoverageData
 
         times = json.loads(TIMES.read_text("utf-8"))
-        names: dict[str, list[str]] = {}
-        for test in times:
-            names.setdefault(_context(test), []).append(test)
         lines: dict[str, dict[int, list[str]]] = {}
         for kept in sorted(KEPT.glob("lines*")):
             data = CoverageData(str(kept))
             data.read()
             for file in data.measured_files():
                 of_file = lines.setdefault(str(Path(file).relative_to(ROOT)), {})
-                for line, contexts in data.contexts_by_lineno(file).items():
+                for line, tests in data.contexts_by_lineno(file).items():
                     found = of_file.setdefault(line, [])
-                    for context in contexts:
-                        found += [one for one in names.get(_plain(context), ()) if one not in found]
+                    found += [one for one in tests if one in times and one not in found]
         return cls(lines, times)
 
     def tests(
@@ -81,42 +77,52 @@ class Reach:
         return first, rest
 
 
-def _context(test: str) -> str:
-    """Return the name that coverage gives a test of this node id."""
-    path, _, function = test.partition("::")
-    return f"{Path(path).stem}.{function.replace('::', '.')}"
+class Followed:
+    """A plugin that gives lines the name of the test that runs them, and notes the processor time of each.
 
+    Names that coverage gives by itself are those of the innermost function called ``test``, which inside Hypothesis is
+    its engine's, whatever the test. For the map a test of many examples shows few of them.
+    """
 
-def _plain(context: str) -> str:
-    """Return module and function of a context: its folders are left out."""
-    parts = [one for one in context.split(".") if one not in ("accept", "<locals>")]
-    return ".".join(parts[-2:])
-
-
-class Times:
-    """A plugin that notes the processor time of each test function, all its cases together."""
+    EXAMPLES = 25
 
     def __init__(self) -> None:
         self.spent: dict[str, float] = {}
 
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Generator[None, object, object]:
-        """Measure one case."""
+        """Measure one case; all cases of a function have its name."""
+        name = item.nodeid.partition("[")[0]
+        function = getattr(item, "obj", None)
+        examples = 1.0
+        if is_hypothesis_test(function):
+            asked = function._hypothesis_internal_use_settings  # noqa: SLF001 - there is no public name
+            few = min(asked.max_examples, self.EXAMPLES)
+            examples = asked.max_examples / few
+            function._hypothesis_internal_use_settings = settings(asked, max_examples=few)  # noqa: SLF001
+        running = Coverage.current()
+        assert running is not None
+        running.switch_context(name)
         begin = time.process_time()
         result = yield
-        name = item.nodeid.partition("[")[0]
-        self.spent[name] = self.spent.get(name, 0.0) + time.process_time() - begin
+        running.switch_context("")
+        took = (time.process_time() - begin) * examples
+        self.spent[name] = self.spent.get(name, 0.0) + took
         return result
 
     def pytest_sessionfinish(self) -> None:
         """Keep what was measured."""
-        TIMES.write_text(json.dumps(self.spent), "utf-8")
+        known = json.loads(TIMES.read_text("utf-8")) if TIMES.exists() else {}
+        TIMES.write_text(json.dumps(known | self.spent), "utf-8")
 
 
 if os.environ.get("MUTANTS_TIMES"):
-    spent = Times()
-    pytest_runtest_protocol = spent.pytest_runtest_protocol
-    pytest_sessionfinish = spent.pytest_sessionfinish
+    from coverage import Coverage
+    from hypothesis import is_hypothesis_test, settings
+
+    followed = Followed()
+    pytest_runtest_protocol = followed.pytest_runtest_protocol
+    pytest_sessionfinish = followed.pytest_sessionfinish
 
 
 def main() -> None:
@@ -125,7 +131,7 @@ def main() -> None:
     rules = KEPT / "rules.ini"
     source = ",".join(f"lowpanbudget/{room}" for room in ROOMS)
     rules.write_text(
-        f"[run]\ndynamic_context = test_function\nsource = {source}\ndata_file = {LINES}\n", "utf-8"
+        f"[run]\nsource = {source}\ndata_file = {LINES}\n", "utf-8"
     )
     run = [
         sys.executable,
