@@ -3,8 +3,12 @@
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
-from mutants.map import Reach
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from mutants.map import Followed, Reach
 from mutants.run import ROOT, all_of, shown_equivalent
 from mutants.sites import mutants_of
 
@@ -66,6 +70,30 @@ def test_the_quickest_tests_of_a_line_come_first() -> None:
     assert reach.tests("m.py", 4, 4.0, 20.0) == (["b", "a"], ["d"])
     assert reach.tests("m.py", 1, 1.0, 5.0) == (["b"], ["c", "a"])
     assert reach.tests("other.py", 1, 1.0, 5.0) == ([], [])
+
+
+@given(st.integers())
+@settings(max_examples=100)
+def _of_integers(number: int) -> None:
+    assert number == number + 0
+
+
+@pytest.mark.parametrize("function", [_of_integers, dict])
+def test_lines_have_the_name_of_the_test_that_runs_them(function: object) -> None:
+    """Also where examples are drawn: functions of Hypothesis stand between the test and the lines."""
+    names: list[str] = []
+    followed = Followed(names.append)
+    item = SimpleNamespace(nodeid="tests/test_a.py::test_b[c]", obj=function)
+    for _ in range(2):
+        running = followed.pytest_runtest_protocol(item)  # type: ignore[arg-type]
+        next(running)
+        assert names[-1] == "tests/test_a.py::test_b"
+        if function is _of_integers:
+            assert followed._few("tests/test_a.py::test_b", function) == 4
+        with pytest.raises(StopIteration):
+            next(running)
+        assert names[-1] == ""
+    assert list(followed.spent) == ["tests/test_a.py::test_b"]
 
 
 def test_what_is_said_to_be_equivalent_is_there() -> None:

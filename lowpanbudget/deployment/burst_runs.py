@@ -77,7 +77,7 @@ def _slot_run(
     places = None if design.queue is None else design.queue.frames
     found = run_slots(
         [*packets, *usual], links, slotframe=slots.slotframe, slot_s=slot_s, attempts=access.retries + 1,
-        places=places, seed=seed, runs=link_states(design.loss, longest.octets), trace=True,
+        places=places, seed=random.getrandbits(64), runs=link_states(design.loss, longest.octets), trace=True,
     )  # fmt: skip
     hops = {node: hop for hop, node in enumerate(way)}
     count = burst.packets

@@ -41,9 +41,10 @@ def played_queues(
     random = Random(seed)  # noqa: S311  # no secret: a run that can be repeated
     links = list(_links(traffic, nodes, slots, random))
     coming = list(usual_arrivals(traffic, nodes, transmissions / tries, random))
+    # losses from draws of their own: the same ones again would lose the frames behind short gaps
     run = run_slots(
         [arrival for _, arrival in coming], links, slotframe=slots.slotframe, slot_s=slots.template.length / 1e6,
-        attempts=access.retries + 1, places=places, seed=seed,
+        attempts=access.retries + 1, places=places, seed=random.getrandbits(64),
     )  # fmt: skip
     found: dict[StreamHop, list[tuple[float | None, bool]]] = {}
     for (key, arrival), at, lost in zip(coming, run.arrived_s, run.lost, strict=True):

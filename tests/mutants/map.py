@@ -9,10 +9,12 @@ import subprocess
 import sys
 import time
 from collections import Counter
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from pathlib import Path
+from typing import Any
 
 import pytest
+from hypothesis import is_hypothesis_test, settings
 
 ROOT = Path(__file__).parents[2]
 KEPT = ROOT / ".mutants"  # no part of the repository
@@ -55,11 +57,15 @@ class Reach:
     ) -> tuple[list[str], list[str]]:
         """Return tests that run a line: some for ``quick_s`` seconds, of few files, and more of them up to ``most_s``.
 
-        Of a line that runs when its module is imported they are those that run anything of the module.
+        Of a line that runs when its module is imported they are those that run anything of the module; of a module
+        that only states something, those of its room and of the contract.
         """
         of_file = self._lines.get(file, {})
-        there = of_file.get(line) or list(
-            dict.fromkeys(one for some in of_file.values() for one in some)
+        room = file.removeprefix("lowpanbudget/").partition("/")[0]
+        there = (
+            of_file.get(line)
+            or list(dict.fromkeys(one for some in of_file.values() for one in some))
+            or [one for one in self._times if one.startswith((f"tests/{room}/", "tests/contract/"))]
         )
         there.sort(key=lambda test: self._times[test])
         many = Counter(test.partition("::")[0] for test in there)
@@ -86,29 +92,33 @@ class Followed:
 
     EXAMPLES = 25
 
-    def __init__(self) -> None:
+    def __init__(self, name_lines: Callable[[str], None]) -> None:
+        self._name_lines = name_lines
         self.spent: dict[str, float] = {}
+        self._asked: dict[str, int] = {}
 
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Generator[None, object, object]:
         """Measure one case; all cases of a function have its name."""
         name = item.nodeid.partition("[")[0]
-        function = getattr(item, "obj", None)
-        examples = 1.0
-        if is_hypothesis_test(function):
-            asked = function._hypothesis_internal_use_settings  # noqa: SLF001 - there is no public name
-            few = min(asked.max_examples, self.EXAMPLES)
-            examples = asked.max_examples / few
-            function._hypothesis_internal_use_settings = settings(asked, max_examples=few)  # noqa: SLF001
-        running = Coverage.current()
-        assert running is not None
-        running.switch_context(name)
+        examples = self._few(name, getattr(item, "obj", None))
+        self._name_lines(name)
         begin = time.process_time()
         result = yield
-        running.switch_context("")
+        self._name_lines("")
         took = (time.process_time() - begin) * examples
         self.spent[name] = self.spent.get(name, 0.0) + took
         return result
+
+    def _few(self, name: str, function: Any) -> float:
+        """Return how many times as many examples a test asks for as it shows now."""
+        if not is_hypothesis_test(function):
+            return 1.0
+        asked = function._hypothesis_internal_use_settings  # no public name does this
+        most = self._asked.setdefault(name, asked.max_examples)
+        few = min(most, self.EXAMPLES)
+        function._hypothesis_internal_use_settings = settings(asked, max_examples=few)
+        return most / few
 
     def pytest_sessionfinish(self) -> None:
         """Keep what was measured."""
@@ -118,9 +128,10 @@ class Followed:
 
 if os.environ.get("MUTANTS_TIMES"):
     from coverage import Coverage
-    from hypothesis import is_hypothesis_test, settings
 
-    followed = Followed()
+    running = Coverage.current()
+    assert running is not None
+    followed = Followed(running.switch_context)
     pytest_runtest_protocol = followed.pytest_runtest_protocol
     pytest_sessionfinish = followed.pytest_sessionfinish
 
@@ -130,9 +141,7 @@ def main() -> None:
     KEPT.mkdir(exist_ok=True)
     rules = KEPT / "rules.ini"
     source = ",".join(f"lowpanbudget/{room}" for room in ROOMS)
-    rules.write_text(
-        f"[run]\nsource = {source}\ndata_file = {LINES}\n", "utf-8"
-    )
+    rules.write_text(f"[run]\nsource = {source}\ndata_file = {LINES}\n", "utf-8")
     run = [
         sys.executable,
         "-m",

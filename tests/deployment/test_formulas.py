@@ -1,0 +1,230 @@
+"""Formulas of a plan against closed forms, in networks so small that a pencil gives their numbers."""
+
+from collections.abc import Sequence
+from math import inf, isclose
+from pathlib import Path
+from statistics import NormalDist
+
+import pytest
+
+from lowpanbudget import parse_design
+from lowpanbudget.deployment.airtime import airtime
+from lowpanbudget.deployment.burst import carry_burst
+from lowpanbudget.deployment.carry import judged
+from lowpanbudget.deployment.confidence import share_of
+from lowpanbudget.deployment.contention import simulate_csma
+from lowpanbudget.deployment.contention_messages import MessageLog, MovingMessage
+from lowpanbudget.deployment.contention_rules import (
+    CsmaRules,
+    HearingRanges,
+    Sending,
+    SimulatedFrame,
+)
+from lowpanbudget.deployment.link_queue import link_queue, poisson
+from lowpanbudget.deployment.load import loads
+from lowpanbudget.deployment.measured import MeasuredLink, PlanVerdict
+from lowpanbudget.deployment.node_queues import node_queues
+from lowpanbudget.deployment.plan_checks import delivery, link_checks
+from lowpanbudget.deployment.service import slot_services
+from lowpanbudget.deployment.slot_play import played_queues
+from lowpanbudget.deployment.slot_run import Arrival, SlotLink, run_slots
+from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic, traffic_of
+from lowpanbudget.design.access import Access, Slots
+from lowpanbudget.design.estimate import Estimate
+from lowpanbudget.design.tree import Tree
+from lowpanbudget.values import replace
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+FOOTBRIDGE, ARCHIVE = (
+    parse_design((EXAMPLES / f"{name}.toml").read_text("utf-8")) for name in ("footbridge", "archive")
+)  # fmt: skip
+NOTHING = Estimate(0.0, 0.0, 0.0)
+CHAIN = Tree(("root", "1", "2"), (-1, 0, 1), 1, 2, all_send=True)
+
+
+def in_slots(retries: int) -> tuple[Access, Slots]:
+    """A slotframe of 1.01 s with one cell each way, and so many retries."""
+    access = FOOTBRIDGE.access
+    assert access is not None
+    assert access.slots is not None
+    slots = replace(access.slots, cells=1, cells_down=1)
+    return replace(access, retries=retries, slots=slots), slots
+
+
+def carried(
+    senders: Sequence[int], every_s: float, *, frames: int = 1, loss: float = 0.0, answer_loss: float = 0.0
+) -> Traffic:  # fmt: skip
+    frame = CarriedFrame(79, 2720.0, 352.0, 4704.0, loss, answer_loss, NOTHING, NOTHING)
+    sent = (frame,) * frames
+    stream = MessageStream("up", "report", "up", every_s, 1, every_s, tuple(senders), sent, sent)
+    return Traffic(CHAIN, (stream,), (), ())
+
+
+@pytest.mark.parametrize("attempts", [1, 3])
+def test_tries_end_after_so_many(attempts: int) -> None:
+    """All frames lost, then all acknowledgements alone: each time so many tries, in the second case it is there."""
+    for link, arrived, lost in (
+        (SlotLink((0,), 1.0), None, "link"),
+        (SlotLink((0,), 0.0, 1.0), 1.0, None),
+    ):
+        found = run_slots(
+            [Arrival(0.0, (0,))], [link], slotframe=1, slot_s=1.0, attempts=attempts, places=1, seed=1
+        )  # fmt: skip
+        assert (found.transmissions, found.arrived_s, found.lost) == (attempts, (arrived,), (lost,))
+
+
+def test_a_node_passes_on_what_comes_one_frame_a_cell_at_most() -> None:
+    """One frame in 4.04 s, a cell each 1.01 s: in a quarter of the cells one comes, and is gone with the next.
+
+    Poisson's process would bring two at once now and then; a cell of the child does not. With losses the first frame is
+    tried again: then the queue is that of its link alone, which is tested against its chain.
+    """
+    for loss, retries, places in ((0.0, 3, 16), (0.3, 1, 16), (0.3, 1, 2)):
+        access, slots = in_slots(retries)
+        nodes = loads(carried((2,), 4 * slots.slotframe_s, loss=loss), retries + 1)
+        one, two = (queues.up for queues in node_queues(nodes, access, places)[1:])
+        assert one is not None
+        assert two is not None
+        for found, arrivals in ((one, (0.75, 0.25)), (two, poisson(0.25))):
+            link = link_queue(arrivals, 1 - loss, retries + 1, places)
+            assert isclose(found.frames, link.mean_frames, rel_tol=1e-6)
+            assert isclose(found.wait_s, link.mean_wait * slots.slotframe_s, rel_tol=1e-6)
+            assert isclose(found.full, link.full, rel_tol=1e-6, abs_tol=1e-12)
+        if not loss:
+            assert isclose(one.frames, 0.25, rel_tol=1e-9)
+            assert isclose(one.wait_s, slots.slotframe_s, rel_tol=1e-9)
+            assert isclose(one.adds_s, 0.0, abs_tol=1e-9)
+
+
+def test_several_frames_wait_for_each_others_acknowledgements() -> None:
+    """A try succeeds with 0.9 x 0.8 = 0.72; two tries for each of two frames: (1 - 0.28^2)^2 over one hop."""
+    access, slots = in_slots(1)
+    traffic = carried((1,), 60.0, frames=2, loss=0.1, answer_loss=0.2)
+    queues = node_queues(loads(traffic, 2), access, 4)
+    (service,) = slot_services(traffic, access, slots, None, None, queues, {})
+    assert service.delays is not None
+    assert isclose(service.delays.delivered, (1 - 0.28**2) ** 2, rel_tol=1e-9)
+    # what is there without an acknowledgement is there: (1 - 0.1^2)^2
+    assert isclose(service.delivered, 0.99**2, rel_tol=1e-9)
+
+
+def test_a_played_queue_tries_as_often_as_is_planned() -> None:
+    """No retries, half of the frames lost, whichever gaps are before them: M/D/1 and half a slotframe to the cell."""
+    access, slots = in_slots(0)
+    traffic = carried((1,), 8 * slots.slotframe_s, loss=0.5)
+    played = played_queues(traffic, loads(traffic, 1), access, slots, 16, 1, 4000)
+    found = played["up", "report", "up", 1]
+    assert found.queued == 1
+    # one frame in eight slotframes: behind others for 1/8 / (2 - 2/8) of a slotframe
+    waits = 0.5 + 0.125 / (2 * (1 - 0.125))
+    slot_s = slots.template.length / 1e6
+    assert found.mean_s == pytest.approx(waits * slots.slotframe_s + slot_s, rel=0.05)
+
+
+def test_where_none_is_lost_the_bound_is_that_of_none_in_so_many() -> None:
+    """0 of n lost: less than 1 - 0.05^(1/n) of all, with 95 %."""
+    near = HearingRanges(((1,), (0,)), ((1,), (0,)))
+    rules = CsmaRules(3, 5, 4, 3, 320, 128, 192, 864, 640)
+    sendings = [Sending((1, 0), 10.0, (SimulatedFrame(2720, 352),))]
+    found = simulate_csma(rules, near, sendings, places=None, seed=1, seconds=3000)
+    assert found.delivery == 1
+    assert found.half_width == pytest.approx(1 - 0.05 ** (1 / found.messages), rel=0.02)
+
+
+def test_a_quiet_channel_delays_by_backoff_cca_turnaround_and_frame() -> None:
+    """Half are there after the fifth of eight equal backoffs of 320 µs, 128 µs of CCA, 192 µs of turnaround.
+
+    (IEEE 802.15.4-2020 6.2.5.1, 11.3, from memory.) Four eighths times what is not lost is below one half.
+    """
+    assert ARCHIVE.access is not None
+    messages = airtime(ARCHIVE)
+    network = judged(ARCHIVE, ARCHIVE.access, messages, 1, transmissions=300)
+    stream = next(one for one in traffic_of(ARCHIVE, messages).streams if one.message == "climate")
+    found = next(one for one in network.services if (one.message, one.hop) == ("climate", 1))
+    assert found.quiet_latency is not None
+    expected = (4 * 320 + 128 + 192 + stream.first[0].air_us) / 1e6
+    assert found.quiet_latency.median_s == pytest.approx(expected, abs=1e-9)
+    assert found.quiet == pytest.approx(1 - stream.first[0].loss ** 4, rel=1e-12)
+    # sleeping children poll, and nobody else: those without children of their own
+    polls = next(
+        one for one in traffic_of(ARCHIVE, messages).streams if one.message == "data request"
+    )
+    children = traffic_of(ARCHIVE, messages).tree.children()
+    assert polls.senders == tuple(node for node in range(1, len(children)) if not children[node])
+
+
+def test_what_a_parent_cannot_hold_counts_as_lost() -> None:
+    """The share without a place is judged by the share that may be lost at all: 1 - 0.98."""
+    assert ARCHIVE.access is not None
+    assert ARCHIVE.limits is not None
+    assert ARCHIVE.limits.delivery == 0.98
+    down = ((f, replace(f, every_s=300.0)) for f in ARCHIVE.flows if f.name == "settings")
+    design = ARCHIVE.with_flow(next(down)[1])
+    network = judged(design, ARCHIVE.access, airtime(design), 1, transmissions=300)
+    held = next(one for one in network.checks if one.matter == "held")
+    assert held.allowed == pytest.approx(0.02)
+    assert held.holds == (held.measured <= 0.02)
+
+
+def test_ends_of_messages_are_kept_where_they_are_asked_for() -> None:
+    for keeps, end in ((True, (None, "queue", 3)), (False, (None, "", -1))):
+        log = MessageLog(1, keeps=keeps)
+        message = MovingMessage(log.begin(0), 0, 0.0)
+        log.lose(message, "queue", 3)
+        log.lose(message, "retries", 4)
+        assert log.end(0) == end
+        assert log.lost == {"access": 0, "retries": 0, "queue": 1}
+        assert log.is_settled(0)
+
+
+@pytest.mark.parametrize(
+    ("count", "trials", "perhaps", "verdict", "unheard"),
+    [
+        (299, 299, 0, PlanVerdict.WITHIN, ""),  # 0.99^299 is the first power below 0.05
+        (298, 298, 0, PlanVerdict.OPEN, ""),
+        (299, 299, 1, PlanVerdict.WITHIN, ""),
+        (95, 100, 4, PlanVerdict.OPEN, "4 more perhaps unheard here"),
+        (90, 100, 0, PlanVerdict.OUTSIDE, ""),
+        (80, 100, 2, PlanVerdict.OUTSIDE, "2 more perhaps unheard here"),
+    ],
+)
+def test_a_share_that_is_to_arrive(
+    count: int, trials: int, perhaps: int, verdict: PlanVerdict, unheard: str
+) -> None:
+    found = delivery("readings", share_of(count, trials), perhaps, 0.99)
+    assert found.verdict == verdict
+    assert ("unheard" in found.why) == bool(unheard)
+    assert unheard in found.why
+
+
+@pytest.mark.parametrize(
+    ("answered", "trials", "verdict"),
+    [(100, 100, PlanVerdict.WITHIN), (97, 100, PlanVerdict.OPEN), (80, 100, PlanVerdict.OUTSIDE)],
+)
+def test_what_a_link_loses(answered: int, trials: int, verdict: PlanVerdict) -> None:
+    """Of 0 in 100 at most 1 - 0.025^(1/100) = 3.6 % are lost, of 100 in 100 none need be: Clopper and Pearson."""
+    share = share_of(answered, trials)
+    link = MeasuredLink(b"\0\1", b"\0\0", trials, 79.0, trials, 1, share, share, 0, 0)
+    design = FOOTBRIDGE
+    assert design.loss is not None
+    planned = design.loss.of(79)
+    (found,) = link_checks(design, (link,))
+    assert found.verdict == verdict
+    assert found.planned == planned
+    if answered == trials:
+        assert "0.0% to 3.6% are lost" in found.why
+
+
+def test_how_sure_a_played_burst_is() -> None:
+    """The interval of a share of so many runs: the normal 97.5 % quantile, and never less than the bound of none."""
+    bursts = tuple(replace(one, all_in_s=14.0) for one in FOOTBRIDGE.bursts)
+    assert FOOTBRIDGE.access is not None
+    assert FOOTBRIDGE.access.slots is not None
+    slots = replace(FOOTBRIDGE.access.slots, cells=12)
+    design = replace(FOOTBRIDGE, bursts=bursts, access=replace(FOOTBRIDGE.access, slots=slots))
+    runs = 20
+    plan = carry_burst(design, "hundred", runs=runs)
+    assert plan.all_in is not None
+    normal = NormalDist().inv_cdf(0.975) * (plan.all_in * (1 - plan.all_in) / runs) ** 0.5
+    assert plan.half_width == pytest.approx(max(normal, 1 - 0.05 ** (1 / runs)), rel=1e-4)
+    assert plan.all_in < inf
