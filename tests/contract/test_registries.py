@@ -13,12 +13,9 @@ ENDS = IPv6Address("fe80::1"), IPv6Address("fe80::2")
 REGISTRIES = load(key="registry")
 
 
-def read(registry: Case, code: str) -> Any:
-    """Return the frame read that carries this code in its place."""
-    octets = bytes.fromhex(
-        str(registry.get("frame") or registry["octets"]).replace("XX", f"{int(code):02x}")
-    )
-    if "frame" in registry:
+def read(registry: Case, octets: bytes) -> Any:
+    """Return the frame read that carries these octets in their place."""
+    if "frame" in registry or octets[:1] == b"\x41":
         return decode_frame(octets, fcs=False)
     if "port" in registry:
         return carried(air.udp_datagram(*ENDS, octets, (61000, registry["port"])))
@@ -27,11 +24,27 @@ def read(registry: Case, code: str) -> Any:
     return framed(octets, Env(SOURCE, DESTINATION))
 
 
+def filled(registry: Case, octet: int) -> bytes:
+    """Return the octets of a registry with this one in its place."""
+    return bytes.fromhex(
+        str(registry.get("frame") or registry["octets"]).replace("XX", f"{octet:02x}")
+    )
+
+
+def said(registry: Case, octets: bytes, field: str, code: int, name: str) -> None:
+    spans = [s for s in read(registry, octets).spans if word(s.name) == word(field)]
+    span = next((s for s in spans if s.value == code), None)
+    assert span is not None, (field, code, name, spans)
+    assert word(name) in word(span.meaning), (field, code, name, span.meaning)
+
+
 @pytest.mark.parametrize("registry", [pytest.param(one, id=one["id"]) for one in REGISTRIES])
 def test_every_code_has_its_name(registry: Case) -> None:
     assert registry["source"]
-    for code, name in registry["names"].items():
-        spans = [s for s in read(registry, code).spans if s.name == registry["field"]]
-        span = next((s for s in spans if s.value == int(code)), None)
-        assert span is not None, (code, name, spans)
-        assert word(name) in word(span.meaning), (code, name, span.meaning)
+    for code, name in registry.get("names", {}).items():
+        each = registry.get("each", {}).get(code)
+        octets = filled(registry, int(code)) if each is None else bytes.fromhex(each)
+        said(registry, octets, registry["field"], int(code), name)
+    for field, shift, *names in registry.get("flags", ()):
+        for code, name in enumerate(names):
+            said(registry, filled(registry, registry["base"] | code << shift), field, code, name)

@@ -1,6 +1,7 @@
 """Which test runs which line, found once by running the tests of the rooms, and kept beside the checkout.
 
-PYTHONPATH=tests nice python -m mutants.map
+PYTHONPATH=tests nice python -m mutants.map            all of them
+PYTHONPATH=tests nice python -m mutants.map FILES      tests that were added since
 """
 
 import json
@@ -137,11 +138,13 @@ if os.environ.get("MUTANTS_TIMES"):
 
 
 def main() -> None:
-    """Run the tests under coverage."""
+    """Run the tests under coverage: all of the rooms, or those that are named and new."""
     KEPT.mkdir(exist_ok=True)
+    tests = sys.argv[1:] or TESTS
+    kept = KEPT / f"lines-{len(list(KEPT.glob('lines*')))}" if sys.argv[1:] else LINES
     rules = KEPT / "rules.ini"
     source = ",".join(f"lowpanbudget/{room}" for room in ROOMS)
-    rules.write_text(f"[run]\nsource = {source}\ndata_file = {LINES}\n", "utf-8")
+    rules.write_text(f"[run]\nsource = {source}\ndata_file = {kept}\n", "utf-8")
     run = [
         sys.executable,
         "-m",
@@ -155,7 +158,7 @@ def main() -> None:
         "-q",
     ]
     environment = os.environ | {"MUTANTS_TIMES": "1"}
-    subprocess.run([*run, "-p", "mutants.map", *TESTS], cwd=ROOT, env=environment, check=True)
+    subprocess.run([*run, "-p", "mutants.map", *tests], cwd=ROOT, env=environment, check=True)
 
 
 if __name__ == "__main__":

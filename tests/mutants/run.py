@@ -16,6 +16,7 @@ import sys
 import time
 import tomllib
 from collections import Counter
+from dataclasses import replace
 from importlib.abc import MetaPathFinder
 from importlib.machinery import ModuleSpec, SourceFileLoader
 from importlib.util import spec_from_file_location
@@ -169,6 +170,12 @@ def tried(room: str, mutant: Mutant, reach: Reach, *, whole: bool) -> tuple[str,
     return verdict, time.monotonic() - begin
 
 
+def unchanged(mutant: Mutant) -> Mutant:
+    """Return a mutant that changes nothing, where this one stands: whatever tests it, it has to live."""
+    octets = (ROOT / mutant.file).read_bytes()
+    return replace(mutant, put=octets[mutant.start : mutant.end].decode())
+
+
 def shown_equivalent() -> dict[str, str]:
     """Return the reasons why some mutants are the same program, by key."""
     entries = tomllib.loads(EQUIVALENT.read_text("utf-8")).get("mutant", [])
@@ -204,12 +211,24 @@ def main() -> None:
     asked.add_argument("--part", default="1/1", help="of several processes this one: 1/2, 2/2")
     asked.add_argument("--again", action="store_true", help="try again those that survived")
     asked.add_argument(
+        "--control",
+        type=int,
+        default=0,
+        help="so many of the sample with nothing changed: all of them live",
+    )
+    asked.add_argument(
         "--only", help="just those of the sample whose file, function or line has this in it"
     )
     asked.add_argument(
         "--tests", nargs="+", help="with --only: judged by these tests, and nothing is kept"
     )
     given = asked.parse_args()
+    if given.control:
+        chosen = random.Random(given.seed).sample(sample(given.sample, given.seed), given.control)
+        reach = Reach.read()
+        for room, mutant in chosen:
+            print(tried(room, unchanged(mutant), reach, whole=False)[0], mutant.key(), flush=True)
+        return
     if given.only is not None:
         for room, mutant in sample(given.sample, given.seed):
             if given.only in mutant.key():
