@@ -1,5 +1,7 @@
 """Measuring through the public names: a capture of an invented cold store, written here, beside its plan."""
 
+from math import exp
+
 import pytest
 from simulation import slotted
 from simulation.captured import Frames, design, records
@@ -93,3 +95,5 @@ def test_checks_and_what_is_not_known(found: Measurement) -> None:
     assert isinstance(together, ReportsTogether)
     assert (together.flow, together.senders, together.reports) == ("reading", 3, 120)
     assert together.together > 60
+    # another of the two senders begins by chance within so long before or after a report: Poisson, one each 30 s
+    assert together.by_chance == pytest.approx(1 - exp(-2 * together.within_s * 2 / 30), rel=0.01)

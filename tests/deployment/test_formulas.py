@@ -1,7 +1,7 @@
 """Formulas of a plan against closed forms, in networks so small that a pencil gives their numbers."""
 
 from collections.abc import Sequence
-from math import inf, isclose
+from math import exp, inf, isclose
 from pathlib import Path
 from statistics import NormalDist
 
@@ -22,9 +22,9 @@ from lowpanbudget.deployment.contention_rules import (
 )
 from lowpanbudget.deployment.link_queue import link_queue, poisson
 from lowpanbudget.deployment.load import loads
-from lowpanbudget.deployment.measured import MeasuredLink, PlanVerdict
+from lowpanbudget.deployment.measured import MeasuredLink, MeasuredNode, PlanVerdict
 from lowpanbudget.deployment.node_queues import node_queues
-from lowpanbudget.deployment.plan_checks import delivery, link_checks
+from lowpanbudget.deployment.plan_checks import delivery, link_checks, node_checks
 from lowpanbudget.deployment.service import slot_services
 from lowpanbudget.deployment.slot_play import played_queues
 from lowpanbudget.deployment.slot_run import Arrival, SlotLink, run_slots
@@ -128,6 +128,8 @@ def test_where_none_is_lost_the_bound_is_that_of_none_in_so_many() -> None:
     sendings = [Sending((1, 0), 10.0, (SimulatedFrame(2720, 352),))]
     found = simulate_csma(rules, near, sendings, places=None, seed=1, seconds=3000)
     assert found.delivery == 1
+    # each frame that is sent has a backoff, a CCA, an end
+    assert found.events >= 3 * found.transmissions > 0
     assert found.half_width == pytest.approx(1 - 0.05 ** (1 / found.messages), rel=0.02)
 
 
@@ -145,6 +147,8 @@ def test_a_quiet_channel_delays_by_backoff_cca_turnaround_and_frame() -> None:
     expected = (4 * 320 + 128 + 192 + stream.first[0].air_us) / 1e6
     assert found.quiet_latency.median_s == pytest.approx(expected, abs=1e-9)
     assert found.quiet == pytest.approx(1 - stream.first[0].loss ** 4, rel=1e-12)
+    # what is there within the limit has arrived at all
+    assert all(0 <= (one.in_time or 0) <= one.delivered for one in network.services)
     # sleeping children poll, and nobody else: those without children of their own
     polls = next(
         one for one in traffic_of(ARCHIVE, messages).streams if one.message == "data request"
@@ -178,20 +182,28 @@ def test_ends_of_messages_are_kept_where_they_are_asked_for() -> None:
 
 
 @pytest.mark.parametrize(
-    ("count", "trials", "perhaps", "verdict", "unheard"),
+    ("count", "trials", "perhaps", "verdict", "unheard", "least"),
     [
-        (299, 299, 0, PlanVerdict.WITHIN, ""),  # 0.99^299 is the first power below 0.05
-        (298, 298, 0, PlanVerdict.OPEN, ""),
-        (299, 299, 1, PlanVerdict.WITHIN, ""),
-        (95, 100, 4, PlanVerdict.OPEN, "4 more perhaps unheard here"),
-        (90, 100, 0, PlanVerdict.OUTSIDE, ""),
-        (80, 100, 2, PlanVerdict.OUTSIDE, "2 more perhaps unheard here"),
+        (299, 299, 0, PlanVerdict.WITHIN, "", 0.99),  # 0.99^299 is the first power below 0.05
+        (298, 298, 0, PlanVerdict.OPEN, "", 0.99),
+        (299, 299, 1, PlanVerdict.WITHIN, "", 0.99),
+        (95, 100, 4, PlanVerdict.OPEN, "4 more perhaps unheard here", 0.99),
+        (
+            50,
+            50,
+            0,
+            PlanVerdict.OPEN,
+            "",
+            1.0,
+        ),  # no number of trials proves that all arrive, nor do these refute it
+        (90, 100, 0, PlanVerdict.OUTSIDE, "", 0.99),
+        (80, 100, 2, PlanVerdict.OUTSIDE, "2 more perhaps unheard here", 0.99),
     ],
 )
 def test_a_share_that_is_to_arrive(
-    count: int, trials: int, perhaps: int, verdict: PlanVerdict, unheard: str
+    count: int, trials: int, perhaps: int, verdict: PlanVerdict, unheard: str, least: float
 ) -> None:
-    found = delivery("readings", share_of(count, trials), perhaps, 0.99)
+    found = delivery("readings", share_of(count, trials), perhaps, least)
     assert found.verdict == verdict
     assert ("unheard" in found.why) == bool(unheard)
     assert unheard in found.why
@@ -228,3 +240,25 @@ def test_how_sure_a_played_burst_is() -> None:
     normal = NormalDist().inv_cdf(0.975) * (plan.all_in * (1 - plan.all_in) / runs) ** 0.5
     assert plan.half_width == pytest.approx(max(normal, 1 - 0.05 ** (1 / runs)), rel=1e-4)
     assert plan.all_in < inf
+
+
+def test_frames_to_all_meet_as_in_slotted_aloha() -> None:
+    """The share that meets another one is 1 - e^-G at G frames a cell (Roberts, 1972; any textbook on networks)."""
+    assert FOOTBRIDGE.access is not None
+    messages = airtime(FOOTBRIDGE)
+    network = judged(FOOTBRIDGE, FOOTBRIDGE.access, messages, 1)
+    shared = next(one for one in network.checks if one.matter == "shared")
+    said = float(shared.text.partition(": ")[2].split()[0])
+    assert said == pytest.approx(100 * (1 - exp(-shared.measured / shared.allowed)), rel=0.02)
+
+
+def test_the_longest_transmission_is_told_in_milliseconds() -> None:
+    """133 octets at 250 kb/s take 4.256 ms (IEEE 802.15.4-2020 12.1, from memory): too long where 4 ms are allowed."""
+    assert FOOTBRIDGE.limits is not None
+    limits = replace(FOOTBRIDGE.limits, frame_ms=4.0, duty_cycle=None)
+    node = MeasuredNode(b"\0\1", 1, 0, 127, 0.004256, 0.004256, None, None, 0, 0)
+    (found,) = node_checks(limits, (node,))
+    assert found.verdict == PlanVerdict.OUTSIDE
+    assert found.seen == pytest.approx(4.256, rel=1e-9)
+    assert "4.26 ms" in found.why
+    assert not list(node_checks(replace(limits, frame_ms=4.256), (node,)))

@@ -14,7 +14,7 @@ from lowpanbudget import errors
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.layers.internet.coap import message as coap
-from lowpanbudget.layers.internet.coap.block import Block
+from lowpanbudget.layers.internet.coap.block import Block, block_text
 from lowpanbudget.layers.internet.coap.codes import CODES, Type, coap_code, code_text
 from lowpanbudget.layers.internet.coap.flaws import coap_flaws
 from lowpanbudget.layers.internet.coap.message import CoapMessage, coap_path
@@ -483,3 +483,17 @@ def test_many_options_take_work_in_proportion() -> None:
 
     read(60_000)
     assert calls(partial(read, 1_000)) < 2.1 * calls(partial(read, 500))
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (0x06, "block 0 of 1024 octets, no more follow"),
+        (0x1E, "block 1 of 1024 octets, more follow"),
+        (0x07, "block 0 of a reserved size, no more follow"),
+        (0x00, "block 0 of 16 octets, no more follow"),
+    ],
+)
+def test_what_a_block_option_says(value: int, text: str) -> None:
+    """RFC 7959 section 2.2: 2**(SZX + 4) octets, 7 is reserved; M is the fourth bit, NUM the rest."""
+    assert block_text(value) == text

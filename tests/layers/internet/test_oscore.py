@@ -644,3 +644,12 @@ def test_open_response_refuses_a_request_code() -> None:
     outer = CoapMessage(0, 2, 1, b"", (CoapOption(9),), bytes(9))
     with pytest.raises(Malformed, match="no response"):
         oscore.open_oscore_response(outer, context("C.1"), OscoreBinding(b"", b"\0"))
+
+
+def test_an_option_takes_255_octets_and_no_more() -> None:
+    """RFC 8613 section 2: 0 to 255 octets; one of flags, the rest the kid."""
+    writer = Writer()
+    oscore_option.encode(writer, OscoreOption(kid=bytes(254)))
+    assert len(writer.octets()) == 255
+    with pytest.raises(RequestError, match="256 octets"):
+        oscore_option.encode(Writer(), OscoreOption(kid=bytes(255)))
