@@ -58,16 +58,16 @@ class Reach:
     ) -> tuple[list[str], list[str]]:
         """Return tests that run a line: some for ``quick_s`` seconds, of few files, and more of them up to ``most_s``.
 
-        Of a line that runs when its module is imported they are those that run anything of the module; of a module
-        that only states something, those of its room and of the contract.
+        Of a line that runs when its module is imported they are those of the module, of its room and of the contract:
+        what a module only states is used without running any line of it.
         """
         of_file = self._lines.get(file, {})
         room = file.removeprefix("lowpanbudget/").partition("/")[0]
-        there = (
-            of_file.get(line)
-            or list(dict.fromkeys(one for some in of_file.values() for one in some))
-            or [one for one in self._times if one.startswith((f"tests/{room}/", "tests/contract/"))]
-        )
+        of_module = [one for some in of_file.values() for one in some]
+        of_room = [
+            one for one in self._times if one.startswith((f"tests/{room}/", "tests/contract/"))
+        ]
+        there = list(dict.fromkeys(of_file.get(line) or of_module + of_room))
         there.sort(key=lambda test: self._times[test])
         many = Counter(test.partition("::")[0] for test in there)
         near = {name for name, _ in many.most_common(FEW)}  # each file of tests takes time to load

@@ -1,4 +1,4 @@
-"""The order of LoWPAN headers: mesh, broadcast, fragment (RFC 4944 section 5), fragments of RFC 8931 in the last place."""
+"""LoWPAN headers in order: mesh, broadcast, fragment (RFC 4944 section 5); those of RFC 8931 are fragments."""
 
 import pytest
 
