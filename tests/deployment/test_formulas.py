@@ -262,3 +262,15 @@ def test_the_longest_transmission_is_told_in_milliseconds() -> None:
     assert found.seen == pytest.approx(4.256, rel=1e-9)
     assert "4.26 ms" in found.why
     assert not list(node_checks(replace(limits, frame_ms=4.256), (node,)))
+
+
+@pytest.mark.parametrize("cells", [1, 4])
+def test_what_a_node_uses_of_its_cells(cells: int) -> None:
+    """Tries a second times the seconds of a slotframe, over its cells."""
+    access = FOOTBRIDGE.access
+    assert access is not None
+    assert access.slots is not None
+    access = replace(access, slots=replace(access.slots, cells=cells))
+    network = judged(replace(FOOTBRIDGE, access=access), access, airtime(FOOTBRIDGE), 1)
+    for node in network.nodes[1:]:
+        assert node.used == pytest.approx(node.tries_per_s * 1.01 / cells, rel=1e-9)

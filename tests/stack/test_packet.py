@@ -86,3 +86,18 @@ def test_an_uncompressed_packet() -> None:
     layout = packet.heads[1].layout
     assert isinstance(layout, Layout)
     assert (layout.name, layout.least) == ("IPv6", 40)
+
+
+def test_restored_ports_stand_where_their_bits_do() -> None:
+    """RFC 6282 section 4.3.3: 4 bits of each port in the octet behind LOWPAN_NHC, the checksum behind them."""
+    before = len(bytes.fromhex(MAC)) + 3  # IPHC of 2 octets, NHC
+    for code, places in (
+        ("f3 12", [(0, 4), (4, 4), (8, 16)]),
+        ("f1 f0 b1 b2", [(0, 16), (16, 8), (24, 16)]),
+        ("f2 b1 f0 b2", [(0, 8), (8, 16), (24, 16)]),
+    ):
+        udp = read(f"7e 33 {code} 12 34 01").restored[-1]
+        names = ("source port", "destination port", "checksum")
+        spans = [next(span for span in udp.spans if span.name == name) for name in names]
+        assert [(span.offset_bits - before * 8, span.bits) for span in spans] == places
+        assert [span.value for span in spans] == [0xF0B1, 0xF0B2, 0x1234]

@@ -1,12 +1,22 @@
 """One tracker of fragments: what a sender sent, beside what a receiver holds of it (RFC 4944 section 5.3)."""
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from lowpanbudget import Mac, decode_frame, encode_frame
 from lowpanbudget.stack.events import Complete, Discarded, Event, TimedOut
 from lowpanbudget.stack.frame import Frame
-from lowpanbudget.stack.pieces import Fate, FragmentArrival, SentDatagrams
+from lowpanbudget.stack.pieces import (
+    Fate,
+    FragmentArrival,
+    FragmentedDatagram,
+    FragmentKey,
+    SentDatagrams,
+    SentFragment,
+)
 from lowpanbudget.stack.reassembly import Reassembler
+from lowpanbudget.stack.recoverable import Collected
 
 A, B, C = b"\x00\x01", b"\x00\x02", b"\x00\x03"
 SIZE = 72
@@ -161,3 +171,38 @@ def test_what_is_known_of_senders_is_bounded() -> None:
     assert [datagram.fate for datagram in expired] == [Fate.GIVEN_UP] * 8 + [Fate.EXPIRED] * 4
     known = SentDatagrams(3)
     assert known.expire(1e9) == []
+
+
+@pytest.mark.parametrize(
+    ("order", "apart_s", "of_two"),
+    [
+        (
+            (0, 24, 48),
+            2.0,
+            False,
+        ),  # as it is sent: "in order" (RFC 4944 section 5.3 sends the first one first)
+        ((48, 0), 0.5, False),  # swapped on one hop
+        ((48, 0), 2.0, True),  # so late it may be the first one of another datagram
+        ((24, 48, 0), 2.0, True),
+        ((48, 24), 2.0, False),  # no first one yet
+    ],
+)
+def test_a_first_fragment_that_comes_late_may_be_anothers(
+    order: tuple[int, ...], apart_s: float, of_two: bool
+) -> None:
+    parts = [SentFragment(at, at + 24, n * apart_s, not at, None) for n, at in enumerate(order)]
+    key = FragmentKey(A, B, SIZE, 7)
+    assert FragmentedDatagram(key, parts).is_of_two is of_two
+    assert FragmentedDatagram(key, parts, follows=True).is_of_two
+
+
+@given(st.lists(st.tuples(st.integers(0, 90), st.integers(1, 20)), max_size=8))
+def test_what_is_there_of_a_recoverable_datagram_is_counted_once(
+    pieces: list[tuple[int, int]],
+) -> None:
+    """Octets there and octets missing, counted one by one."""
+    there = {at + octet for at, length in pieces for octet in range(length)}
+    found = Collected(0.0, 120, {n: (at, bytes(length)) for n, (at, length) in enumerate(pieces)})
+    assert found.received == len(there)
+    missing = [octet for start, end in found.missing() for octet in range(start, end)]
+    assert missing == sorted(set(range(120)) - there)

@@ -1,5 +1,6 @@
 """DTLS protection: recorded sessions opened, records built by hand next to ours, overhead of the comparison draft."""
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from lowpanbudget.layers.internet.aead import Nonces
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.dtls import record as dtls
 from lowpanbudget.layers.internet.dtls.content import Content, decode_content
+from lowpanbudget.layers.internet.dtls.protect import open_dtls, seal_dtls
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
 from lowpanbudget.layers.internet.dtls.seal import (
     OpenedRecord,
@@ -450,3 +452,10 @@ def test_keys_are_never_shown() -> None:
             seal_1_3(Writer(), b"a", wrong, CCM_8_1_3, epoch=1, sequence=0)
         assert "secret" not in str(caught.value)
         assert b"secret".hex() not in str(caught.value)
+
+
+@pytest.mark.parametrize("call", [seal_dtls, open_dtls])
+def test_keys_and_a_suite_are_asked_for(call: Callable[..., object]) -> None:
+    more = {"epoch": 1, "sequence": 0} if call is seal_dtls else {}
+    with pytest.raises(RequestError, match="RecordKeys and a suite are needed, not bytes"):
+        call(b"", bytes(16), CCM_8, **more)
