@@ -20,6 +20,7 @@ from lowpanbudget.deployment.contention_rules import (
     Sending,
     SimulatedFrame,
 )
+from lowpanbudget.deployment.delivery import LossStates, delivered_in_runs
 from lowpanbudget.deployment.link_queue import link_queue, poisson
 from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.measured import MeasuredLink, MeasuredNode, PlanVerdict
@@ -207,6 +208,9 @@ def test_a_share_that_is_to_arrive(
     assert found.verdict == verdict
     assert ("unheard" in found.why) == bool(unheard)
     assert unheard in found.why
+    # where it is open, and so many more could tell
+    needs = verdict is PlanVerdict.OPEN and least < 1
+    assert ("299 without a loss would prove 0.99" in found.why) == needs
 
 
 @pytest.mark.parametrize(
@@ -274,3 +278,11 @@ def test_what_a_node_uses_of_its_cells(cells: int) -> None:
     network = judged(replace(FOOTBRIDGE, access=access), access, airtime(FOOTBRIDGE), 1)
     for node in network.nodes[1:]:
         assert node.used == pytest.approx(node.tries_per_s * 1.01 / cells, rel=1e-9)
+
+
+@pytest.mark.parametrize(("bad_s", "share"), [(1.0, 1.0), (0.0, 0.5)])
+def test_a_link_that_is_always_bad_or_never_for_long_forgets(bad_s: float, share: float) -> None:
+    """Two tries apart from each other, each lost with the mean of both states: 1 - 0.5^2 where half is lost."""
+    states = LossStates(0.0, 0.5 / share, bad_s, share)
+    assert states.memory(0.25) == 0
+    assert delivered_in_runs(states, 0.25, 2) == pytest.approx(0.75)

@@ -171,3 +171,24 @@ def test_the_checksum_of_icmpv6_behind_an_unknown_route_is_neither_right_nor_wro
     assert finished is not None
     assert finished.checksum_ok is True
     assert is_wrong(icmpv6_behind(253, 0)[:-1] + b"\x01")
+
+
+def test_icmpv6_is_compressed_behind_an_extension_header_as_well() -> None:
+    """RFC 7400 section 3.3: LOWPAN_NHC 11011111; zeros and a copy say an echo request of 48 zeros in 6 octets more."""
+    echo = bytes.fromhex("8000 0000 0001 0001") + bytes(48)
+    padding = bytes.fromhex("3a00 0104 0000 0000")
+    alone = compress(datagram(58, echo), ENV, ghc=True).octets
+    behind = compress(datagram(0, padding + echo), ENV, ghc=True).octets
+    assert alone[2] == 0b11011111
+    assert behind[2:4] == b"\xe1\x00"  # the padding goes without its octets (RFC 6282 section 4.2)
+    assert behind[4:] == alone[2:]
+
+
+@pytest.mark.parametrize("headers", [1, 2, 14, 15])
+def test_as_many_headers_are_compressed_as_a_reader_follows(headers: int) -> None:
+    """IPHC of 2 octets; each options header of padding alone goes as 2 octets, the last with its next header."""
+    padding = bytes.fromhex("00 0104 0000 0000")
+    chain = b"".join(bytes([kind]) + padding for kind in [60] * (headers - 1) + [59])
+    found = compress(datagram(60, chain + b"x"), ENV).octets
+    assert len(found) == 2 + 2 * headers + 1 + 1
+    assert decompress(found, ENV).octets == datagram(60, chain + b"x")
