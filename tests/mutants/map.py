@@ -93,7 +93,7 @@ class Followed:
 
     EXAMPLES = 25
 
-    def __init__(self, name_lines: Callable[[str], None]) -> None:
+    def __init__(self, name_lines: Callable[[str], object]) -> None:
         self._name_lines = name_lines
         self.spent: dict[str, float] = {}
         self._asked: dict[str, int] = {}
