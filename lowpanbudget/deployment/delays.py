@@ -41,10 +41,6 @@ class Delays:
         steps = int(seconds / self.step_s + 1e-9)
         return float(self.shares[: steps + 1].sum()) if seconds >= 0 else 0.0
 
-    def then(self, *others: "Delays") -> "Delays":
-        """Return how long one after the other takes; the steps of all must be equal."""
-        return in_turn([(one, 1) for one in (self, *others)])
-
     def times(self, count: int) -> "Delays":
         """Return how long so many of the same take, one after the other."""
         return in_turn([(self, count)])
