@@ -7,7 +7,7 @@ import pytest
 from lowpanbudget import RequestError, Reserved, Truncated, WireError
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.cites import rfc
-from lowpanbudget.fields import Bits, Choice, Header, Patterns, Row
+from lowpanbudget.fields import Bits, Choice, Header, Layout, OctetString, Patterns, Row
 
 CITE = rfc(768)
 
@@ -181,3 +181,20 @@ def test_patterns() -> None:
         "reserved",
         "high",
     ]
+
+
+def test_a_row_without_parts_is_one_run_of_its_octets() -> None:
+    """A row with ``n`` octets in line takes 8n bits, where it is put; one with parts takes theirs: 4 and 12."""
+    (two, none, one, _) = (SIZE.rows[code] for code in (2, 0, 1, 3))
+    assert SIZE.places(one, 3) == {SIZE.carries: (24, 8)}
+    assert SIZE.places(none, 3) == {}
+    assert SIZE.places(two, 3) == {"high": (24, 4), "low": (28, 12)}
+
+
+def test_what_stands_behind_a_layout_is_of_the_layer_around() -> None:
+    word = Header("inner word", CITE, (Bits("mark", 8),))
+    layout: Layout[Any] = Layout("inner", CITE, OctetString("two", count=2), word)
+    reader = Reader(bytes(4))
+    reader.layer = "outer"
+    assert layout.read(reader) == {"mark": 0, "two": bytes(2)}
+    assert reader.layer == "outer"

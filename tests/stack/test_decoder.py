@@ -73,6 +73,17 @@ def test_octets_that_the_layout_does_not_fit_stay_as_they_are() -> None:
     assert other.spans == frame.spans
 
 
+def test_the_first_fragment_is_not_read_by_the_layout() -> None:
+    """RFC 4944 figure 4: what it brings is the beginning of a datagram, as many octets as a message has or not."""
+    payload = decode_frame(carrying(TYPICAL), contexts=CONTEXTS).payload
+    assert payload is not None
+    octets = encode_frame(mac_of(A, B), bytes.fromhex("c0 80 00 07") + payload).octets
+    frame = Decoder(CONTEXTS, layouts={61620: MESSAGE}).frame(octets)
+    assert frame.fault is None
+    assert frame.fragment is not None
+    assert frame.spans == decode_frame(octets, contexts=CONTEXTS).spans
+
+
 @pytest.mark.parametrize(
     ("known", "word"),
     [

@@ -206,3 +206,13 @@ def test_what_is_there_of_a_recoverable_datagram_is_counted_once(
     assert found.received == len(there)
     missing = [octet for start, end in found.missing() for octet in range(start, end)]
     assert missing == sorted(set(range(120)) - there)
+
+
+@pytest.mark.parametrize(("seconds", "of_two"), [(0.5, False), (1.0, False), (1.25, True)])
+def test_a_first_fragment_a_second_behind_is_of_another_datagram(
+    seconds: float, of_two: bool
+) -> None:
+    """A sender sends in order; up to a second (our choice) a hop may have changed it."""
+    reassembler = Reassembler()
+    fed(reassembler, part_of(b"a", 48), 10.0)
+    assert fed(reassembler, part_of(b"a", 0), 10.0 + seconds).datagram.is_of_two is of_two

@@ -26,6 +26,7 @@ from lowpanbudget.layers.internet.dtls.seal import (
     seal_1_2,
     seal_1_3,
 )
+from lowpanbudget.layers.internet.dtls.sender import DtlsSender
 from lowpanbudget.layers.internet.dtls.suites import SUITES, DtlsSuite, RecordKeys
 
 VECTORS = Path(__file__).parents[3] / "vectors"
@@ -429,6 +430,18 @@ def test_what_cannot_be_sealed() -> None:
         with pytest.raises(RequestError, match="too many"):
             new(padding=octets)
     seal_1_2(Writer(), bytes(1 << 14), keys_for(CCM_8), CCM_8, epoch=1, sequence=0)
+
+
+def test_keys_and_suite_go_together() -> None:
+    """RFC 6655 section 3: 16 octets of key, 4 of implicit nonce; a sender's keys are refused before any record."""
+    with pytest.raises(RequestError, match="RecordKeys and a suite"):
+        seal_dtls(b"", bytes(16), CCM_8, epoch=1, sequence=0)  # type: ignore[arg-type]
+    with pytest.raises(RequestError, match="RecordKeys and a suite"):
+        seal_dtls(b"", keys_for(CCM_8), "CCM_8", epoch=1, sequence=0)  # type: ignore[arg-type]
+    assert DtlsSender(CCM_8, RecordKeys(bytes(16), bytes(4))).cid_length == 0
+    for key, nonce in ((15, 4), (17, 4), (16, 3), (16, 5)):
+        with pytest.raises(RequestError):
+            DtlsSender(CCM_8, RecordKeys(bytes(key), bytes(nonce)))
 
 
 def test_one_number_once() -> None:

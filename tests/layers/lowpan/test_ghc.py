@@ -478,3 +478,17 @@ def test_codes_without_effect_cost_linear_work(code: bytes) -> None:
         return run
 
     assert 5 * lines(200) < lines(2_000) < 15 * lines(200)
+
+
+@pytest.mark.parametrize(
+    ("dictionary", "octets", "code"),
+    [
+        # RFC 7400 table 1: set is 101n ssss, a copy 11nn nkkk; n = na + nnn + 2, s = sa + kkk + n.
+        # 10 octets from 200 to the left: s - n = 190 = 8 * (15 + 8) + 6, so two sets, of which one adds to n
+        (bytes([*range(1, 11), *range(20, 210)]), bytes(range(1, 11)), "bf a8 c6"),
+    ],
+)
+def test_sets_that_a_far_copy_needs(dictionary: bytes, octets: bytes, code: str) -> None:
+    expected = bytes.fromhex(code)
+    assert ghc.compress(octets, dictionary) == expected
+    assert ghc.decompress(expected, dictionary).octets == octets

@@ -1,0 +1,98 @@
+"""Where a rule of reading begins and ends: one case on each side."""
+
+from ipaddress import IPv6Address
+
+import pytest
+
+from lowpanbudget import Env, Mac, RequestError, decode_frame, encode_frame
+from lowpanbudget.errors import Malformed
+from lowpanbudget.layers.internet import ipv6, udp
+from lowpanbudget.layers.internet.chain import PseudoHeader
+from lowpanbudget.stack.identifiers import explains_checksum
+from lowpanbudget.stack.outgoing import Outgoing
+from lowpanbudget.stack.recoverable import recoverable
+
+A, B, PAN = b"\x00\x01", b"\x00\x02", 0xABCD
+
+
+def carrying(payload: str) -> bytes:
+    mac = Mac(destination_pan=PAN, destination=B, source=A, pan_id_compression=True)
+    return encode_frame(mac, bytes.fromhex(payload)).octets
+
+
+def test_a_udp_header_of_a_part_is_noted() -> None:
+    """RFC 6282 section 4.3.3: the length is that of the datagram, which one part of a packet does not tell.
+
+    IPHC with all elided, fragment header (E5: EID 2, NH) with offset 0 and M, then UDP (F0: all in line).
+    """
+    fragment = "7e 33 e5 00 00 0{} 00 00 00 2a f0 f0 b1 f0 b2 12 34 01 02 03 04 05 06 07 08"
+    header = 9  # of the MAC: control 2, sequence 1, PAN 2, addresses 2 and 2
+    noted = decode_frame(carrying(fragment.format(1)))
+    assert [n.offset for n in noted.notices if n.name == "udp-of-a-part"] == [header + 10]
+    whole = decode_frame(carrying(fragment.format(0)))  # M is clear: the packet is in one part
+    assert not [n for n in whole.notices if n.name == "udp-of-a-part"]
+
+
+def test_a_fragment_within_a_fragment_is_refused() -> None:
+    """RFC 4944 section 5 has one fragment header at most, and RFC 8931 section 5 puts its own in the same place."""
+    for inner in ("c0 08 00 07", "e8 01 04 10 00 30"):
+        frame = decode_frame(carrying("c0 30 00 07" + inner + "41" + "00" * 40))
+        assert isinstance(frame.fault, Malformed), inner
+        assert frame.fault.offset == 9 + 4
+
+
+def test_nothing_was_opened_where_nothing_went_encrypted() -> None:
+    for octets in (b"", b"\x41", carrying("41" + "60" + "00" * 39)):
+        assert decode_frame(octets).opened == (0, 0)
+
+
+def test_a_tag_of_recoverable_fragments_has_8_bits() -> None:
+    """RFC 8931 section 5.1: Datagram_Tag is an 8-bit field."""
+    datagram = bytes(
+        ipv6.Ipv6(0, 0, 200, 59, 64, IPv6Address("fe80::1"), IPv6Address("fe80::2"))
+    ) + bytes(200)
+    sent = Outgoing.read(datagram)
+    assert recoverable(sent, Env(A, B), room=80, tag=255)[0].data[1] == 255
+    for tag in (256, -1):
+        with pytest.raises(RequestError, match="8-bit"):
+            recoverable(sent, Env(A, B), room=80, tag=tag)
+
+
+@pytest.mark.parametrize(
+    ("link", "made_of", "sent_over", "side"),
+    [
+        # RFC 4944 section 6: PAN ID with its universal bit zero, 00ff:fe00, short address; RFC 6282 section 3.2.2 has
+        # zeros for the PAN ID
+        (A, "2001:db8::ff:fe00:1", "2001:db8::a9cd:ff:fe00:1", "source"),
+        # an identifier that no short address made: the older rule says nothing of it
+        (A, "2001:db8::77", "2001:db8::a9cd:ff:fe00:1", ""),
+        # one that an EUI-64 made: both rules make the same (its universal bit inverted)
+        (bytes.fromhex("02005eef10000001"), "2001:db8::5eef:1000:1", "2001:db8::a9cd:ff:fe00:1", ""),
+    ],
+)  # fmt: skip
+def test_whose_identifier_explains_a_checksum(
+    link: bytes, made_of: str, sent_over: str, side: str
+) -> None:
+    segment = bytes(udp.Udp(61000, 61001, 12, 0)) + b"data"
+    there = IPv6Address("2001:db8::2:2:2:2")
+    sent = udp.checksum(IPv6Address(sent_over), there, segment)
+    ends = PseudoHeader(IPv6Address(made_of), there)
+    assert explains_checksum(ends, segment, sent, Env(link, B, PAN)) == side
+
+
+@pytest.mark.parametrize(
+    ("payload", "name", "first", "octets"),
+    [
+        # RFC 6282 section 4.2: NHC octet and, but for a fragment header, a length octet stand before what is restored;
+        # the next header of a chain that goes on compressed is in neither
+        ("7e 33 e5 00 00 00 00 00 00 2a f0 f0 b1 f0 b2 12 34 01 02", "fragment", 3, 7),
+        ("7e 33 e1 06 01 04 00 00 00 00 f0 f0 b1 f0 b2 12 34 01 02", "hop-by-hop options", 4, 6),
+    ],
+)
+def test_where_a_restored_extension_header_comes_from(
+    payload: str, name: str, first: int, octets: int
+) -> None:
+    frame = decode_frame(carrying(payload))
+    assert frame.fault is None
+    (found,) = [header for header in frame.restored if name in header.name.lower()]
+    assert [(s.offset_bits, s.bits) for s in found.spans] == [(8 * (9 + first), 8 * octets)]
