@@ -16,7 +16,7 @@ RUN = {
     "code",  # test_vector_upper
     "step",  # test_vector_stories
     "row", "value", "protected", "datagrams",  # test_vector_upper
-    "names", "air",  # test_registries, test_findings
+    "names", "flags", "each", "air",  # test_registries, test_findings
     "level", "sum",  # the arithmetic in test_vectors, test_counted_rooms
 }  # fmt: skip
 # no command and no public function does this alone
