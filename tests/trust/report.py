@@ -6,7 +6,6 @@ writes what it did, never what it meant to do.
 
 import json
 import platform
-import subprocess
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -39,17 +38,13 @@ class Report:
     remarks: list[str] = field(default_factory=list)
     seconds: float = 0.0
     date: str = ""
-    commit: str = ""
     python: str = ""
     machine: str = ""
 
 
 def write(report: Report) -> Path:
-    """Write ``report`` to ``reports/NAME.json``, with date, commit, Python and machine of this run; return the path."""
+    """Write ``report`` to ``reports/NAME.json``, with date, Python and machine of this run; return the path."""
     report.date = datetime.now(UTC).date().isoformat()
-    report.commit = subprocess.run(
-        ["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=True
-    ).stdout.strip()
     report.python = platform.python_version()
     report.machine = f"{platform.system()} {platform.machine()}"
     path = REPORTS / f"{report.name}.json"
@@ -61,6 +56,7 @@ def write(report: Report) -> Path:
 def read(name: str) -> Report:
     """Return the last report called ``name``; FileNotFoundError where none was written."""
     table = json.loads((REPORTS / f"{name}.json").read_text("utf-8"))
+    table.pop("commit", None)
     return Report(**{**table, "rows": [Row(**row) for row in table["rows"]]})
 
 

@@ -1,8 +1,6 @@
-"""The tables of README's "How far to trust it", made from the reports of the runs.
+"""The table of README's "How far to trust it" and the list behind it, made from the reports of the runs.
 
-    PYTHONPATH=tests python -m trust.section [--write]
-
-Prints them, or writes them between their marks in the README. A test holds both equal.
+PYTHONPATH=tests python -m trust.section            writes both
 """
 
 import sys
@@ -12,37 +10,71 @@ from pathlib import Path
 from trust.report import Report, names, read
 
 README = Path(__file__).parents[2] / "README.md"
-BEGIN, END = "<!-- trust: made by tests/trust/section.py -->", "<!-- trust: end -->"
+RUNS = Path(__file__).with_name("RUNS.md")
+BEGIN, END = (
+    "<!-- trust: `PYTHONPATH=tests python -m trust.section` writes it -->",
+    "<!-- end of trust -->",
+)
 
 # what each run tries, in the order of the table
 TITLES = {
     "fuzz": "Guided random inputs at every entry, judged by what must hold for any octets",
     "second-decoder": "Packets read and restored by a decoder written from the RFCs alone",
-    "second-mac": "Frames of the link built and read by a description made without our code",
+    "second-mac": "Frames of the link drawn, read and written by a description made without our code",
     "state-models": "Sequences of frames against models of what a receiver must remember",
     "compiled": "Generated C, compiled and run beside Python and construct",
     "hostile": "Captures in which an attacker sends among honest nodes",
-    "processes": "Commands killed, starved and given odd files, names, places and times",
-    "pythons": "The same outputs on each Python",
-    "mutants": "Faults planted in our code, one at a time: does a test see them?",
+    "processes": "Commands killed, starved, and given odd files, names, places and times",
+    "pythons": "The same outputs and tests on each Python",
+    "mutants": "Faults planted in our own code, one at a time: does a test see them?",
 }
 
 
 def table() -> str:
-    """Return a table with a row for each run, then one for each run that lists its rows."""
-    lines = ["| What was tried | How often | Wrong now | When |", "|---|---|---|---|"]
+    """Return a row for each run: what was tried, how often, what is still wrong, when."""
+    lines = ["| what was tried | how often | wrong now | when |", "|---|---|---|---|"]
     for report in reports():
         wrong = sum(row.wrong for row in report.rows)
-        often = ", ".join(counts(report))
-        lines.append(f"| {TITLES[report.name]} | {often} | {wrong:,} | {report.date} |")
-    lines.append("")
-    for report in reports():
-        lines += [f"- `{report.command}`: " + "; ".join(told(report)) + "."]
+        lines.append(
+            f"| {TITLES[report.name]} | {', '.join(counts(report))} | {wrong:,} | {report.date} |"
+        )
     return "\n".join(lines) + "\n"
 
 
+def runs() -> str:
+    """Return all that the reports say, run by run."""
+    lines = [
+        "# What tries to break it\n",
+        "Each run on demand, its figures by row, and what it says of itself; made by `tests/trust/section.py` from",
+        "`tests/trust/reports/`. *wrong* counts what is wrong still: what a run finds is mended, and has",
+        "a test or a vector.\n",
+    ]
+    for report in reports():
+        lines += [f"## {TITLES[report.name]}\n", f"    {report.command}\n"]
+        lines.append(
+            f"{report.date}, Python {report.python}, {report.machine}; {report.seconds:,.0f} s.\n"
+        )
+        lines += ["| what | tried | wrong | figures |", "|---|---|---|---|"]
+        for row in report.rows:
+            figures = ", ".join(
+                f"{name.replace('_', ' ')} {shown(value)}" for name, value in row.figures.items()
+            )
+            lines.append(
+                f"| {row.what} | {row.tried:,} {row.unit} | {row.wrong:,} | {figures} |".replace(
+                    "  ", " "
+                )
+            )
+        lines += ["", *(f"- {remark}" for remark in report.remarks), ""]
+    return "\n".join(lines).rstrip("\n") + "\n"
+
+
+def shown(value: float | str) -> str:
+    """Return a figure as it is read."""
+    return f"{value:,}" if isinstance(value, int) else str(value)
+
+
 def reports() -> list[Report]:
-    """Return the reports in the order of the table; one without a title is a mistake."""
+    """Return the reports in the order of the table; ``ValueError`` for one without a title."""
     there = names()
     unknown = set(there) - set(TITLES)
     if unknown:
@@ -56,22 +88,16 @@ def counts(report: Report) -> Iterator[str]:
         yield f"{sum(row.tried for row in report.rows if row.unit == unit):,} {unit}"
 
 
-def told(report: Report) -> Iterator[str]:
-    """Yield each row of a report in words: what, how often, and its figures."""
-    for row in report.rows:
-        figures = [f"{name.replace('_', ' ')} {value}" for name, value in row.figures.items()]
-        yield f"{row.what} {row.tried:,}" + (f" ({', '.join(figures)})" if figures else "")
-
-
 def written(readme: str) -> str:
-    """Return the README with the tables as they are now."""
-    before, _, rest = readme.partition(BEGIN)
-    _, _, after = rest.partition(END)
+    """Return the README with the table as it is now."""
+    before, begin, rest = readme.partition(BEGIN)
+    _, end, after = rest.partition(END)
+    if not begin or not end:
+        raise ValueError("the README has no place for the table")
     return f"{before}{BEGIN}\n{table()}{END}{after}"
 
 
 if __name__ == "__main__":
-    if "--write" in sys.argv[1:]:
-        README.write_text(written(README.read_text("utf-8")), "utf-8")
-    else:
-        sys.stdout.write(table())
+    README.write_text(written(README.read_text("utf-8")), "utf-8")
+    RUNS.write_text(runs(), "utf-8")
+    sys.stdout.write(table())
