@@ -56,7 +56,6 @@ def write(report: Report) -> Path:
 def read(name: str) -> Report:
     """Return the last report called ``name``; FileNotFoundError where none was written."""
     table = json.loads((REPORTS / f"{name}.json").read_text("utf-8"))
-    table.pop("commit", None)
     return Report(**{**table, "rows": [Row(**row) for row in table["rows"]]})
 
 

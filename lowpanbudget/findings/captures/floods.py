@@ -14,7 +14,7 @@ from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.wording import seconds_text, senders_text
-from lowpanbudget.layers.internet.dtls.content import Content
+from lowpanbudget.layers.internet.dtls.content import CLIENT_HELLO, Content
 from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified, read_dtls
 from lowpanbudget.values import dataclass, field
 
@@ -49,7 +49,6 @@ def addresses_without_end(known: Surroundings) -> Hits:
 
 _MANY_HANDSHAKES = 32  # our choice, as for fragments
 _MOST_OPEN, _MOST_CLIENTS = 256, 64
-_CLIENT_HELLO = 1  # RFC 6347 section 4.3.2
 
 _Endpoint = tuple[int, int]  # address and port
 
@@ -124,7 +123,7 @@ def handshake_message(memory: Handshakes, scene: Scene, datagram: HeardDatagram)
                 back.go_on(destination)  # what a client seals without an answer proves nothing
         elif record.content_type != Content.HANDSHAKE or not record.fragment:
             continue
-        elif record.fragment[0] == _CLIENT_HELLO:
+        elif record.fragment[0] == CLIENT_HELLO:
             server = forth or memory.entry(destination, _HandshakesTo)
             if server is not None:
                 server.begin(source, scene, datagram)

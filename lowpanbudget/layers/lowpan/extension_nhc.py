@@ -10,7 +10,7 @@ from lowpanbudget.bits import Reader, Span, Writer
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import Malformed
 from lowpanbudget.fields import BY_RULE, IN_LINE, Bits, Choice, Header, Row, stated_by
-from lowpanbudget.layers.internet import ipv6
+from lowpanbudget.layers.internet import chain, ipv6
 from lowpanbudget.values import dataclass
 
 EXTENSION_FORMAT = rfc(6282, "4.2")
@@ -51,7 +51,7 @@ EXTENSION = Header(
 )
 
 _MOST = 255  # the length octet counts what follows it
-FRAGMENT_BODY = 7  # octets behind its next header; it has no length field (RFC 8200 section 4.5)
+FRAGMENT_BODY = chain.FRAGMENT.octets - 1  # behind its next header; it has no length field
 LONGEST = 256 * 8 - 2  # of an extension header, behind its length field (RFC 8200 section 4.3)
 _ALIGNED = (ipv6.HOP_BY_HOP, ipv6.DESTINATION)
 

@@ -12,6 +12,7 @@ from typing import Any
 from lowpanbudget.payload.codec.grid import Stepped, special_codes
 from lowpanbudget.payload.codec.order import Order
 from lowpanbudget.payload.exact import digits
+from lowpanbudget.payload.forms.long_floats import MANTISSA
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.constant import Constant
@@ -35,7 +36,6 @@ from lowpanbudget.report.screen import harmless
 from lowpanbudget.report.view import Data
 
 _MOST_ENTRIES = 512  # of a list of values: a longer one would be most of a page
-_FRACTIONS = {16: 10, 32: 23, 64: 52}  # bits of it by width: IEEE 754-2019 table 3.5
 Known = Mapping[str, Any]  # usual values of the fields before
 Told = Data | None
 
@@ -139,7 +139,7 @@ class _Rules:
 
     @_rule.register
     def _(self, field: Float) -> Told:
-        fraction = _FRACTIONS[field.bits]
+        fraction = MANTISSA[field.bits]
         limits = [None if limit is None else repr(limit) for limit in field.limits()]
         stated = [None if limit is None else digits(limit) for limit in (field.min, field.max)]
         return {

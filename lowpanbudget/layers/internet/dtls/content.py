@@ -39,10 +39,11 @@ CONTENT_NAMES = {
     25: "protected, with connection ID",
     26: "acknowledgement",
 }
+CLIENT_HELLO = 1
 # RFC 6347 section 4.3.2 and RFC 9147 section 5.2; certificate_url, certificate_status (21, 22) from memory
 HANDSHAKE_NAMES = {
     0: "hello request",
-    1: "client hello",
+    CLIENT_HELLO: "client hello",
     2: "server hello",
     3: "hello verify request",
     4: "new session ticket",
