@@ -215,7 +215,10 @@ def _list(
         output.emit(csv_table.csv_of(list_text.COLUMNS, list_text.rows(listed)))
     else:
         output.show(lambda console, screen: list_text.frames(console, screen, listed))
-    if wrong or any(one.fault is not None for one in listed.frames):
+    faulty = sum(one.fault is not None for one in listed.frames)
+    if faulty:
+        captures.say(ctx, f"{faulty} of {len(listed.frames)} frames are wrong")
+    if wrong or faulty:
         ctx.exit(WireError.exit_code)
     if not listed.total:
         captures.say_empty(ctx, source)

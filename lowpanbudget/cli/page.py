@@ -6,11 +6,14 @@ import click
 
 from lowpanbudget.cli import captures, completion, options
 from lowpanbudget.cli.commands import COMMANDS
-from lowpanbudget.errors import RequestError, plural
+from lowpanbudget.cli.inputs import require_capture
+from lowpanbudget.errors import RequestError, WireError, plural
 
 if TYPE_CHECKING:
     from lowpanbudget.report.view import Data
 
+_ANSWER_IS_NO = 1
+_DAMAGED = "capture-damaged"  # the finding that says that a file is none, or cut
 _EXAMPLE = """\b
 lowpanbudget page examples/archive.toml -o archive.html
 lowpanbudget page mesh.pcap --design examples/archive.toml -o mesh.html"""
@@ -41,7 +44,9 @@ lowpanbudget page mesh.pcap --design examples/archive.toml -o mesh.html"""
 )  # fmt: skip
 @captures.reading_options
 @options.as_json
+@click.pass_context
 def command(
+    ctx: click.Context,
     source: str,
     target: str,
     combinations: int | None,
@@ -82,6 +87,10 @@ def command(
                 )
             known = captures.CaptureOptions(design, key_file, contexts, fcs, root)
             page = _of_capture(source, frames, known)
+            if not page["frames"]:  # a page of nothing would say nothing, and look like an answer
+                captures.say_empty(ctx, source)
+                damaged = any(one["name"] == _DAMAGED for one in page["findings"])
+                ctx.exit(WireError.exit_code if damaged else _ANSWER_IS_NO)
             html = capture_html(page)
             told = {
                 "frames": page["frames"],
@@ -113,6 +122,7 @@ def _of_design(source: str, combinations: int | None, *, network: bool) -> "Data
 def _of_capture(source: str, frames: int | None, known: captures.CaptureOptions) -> "Data":
     from lowpanbudget.report.page.capture import MOST_FRAMES, capture_page
 
+    require_capture(source)
     return capture_page(
         source, most_frames=MOST_FRAMES if frames is None else frames, **known.given
     )

@@ -71,7 +71,8 @@ def _pool(workers: int, context: Any, far: Any) -> Iterator[ProcessPoolExecutor]
     except BaseException:
         for child in set(multiprocessing.active_children()) - before:
             child.terminate()
-        pool.shutdown(wait=False, cancel_futures=True)
+        # soon, now that they end: what is shared with them is put away
+        pool.shutdown(cancel_futures=True)
         raise
     pool.shutdown()
 

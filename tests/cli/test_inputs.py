@@ -120,6 +120,16 @@ def test_a_capture_of_no_frame(invoke: Invoke, command: str) -> None:
         assert "354 frames" in both.stdout
 
 
+def test_no_page_of_nothing(invoke: Invoke) -> None:
+    """Octets that are no capture, and a capture without a frame: a page would look like an answer."""
+    shelf.written(Path("none.pcap"), [])
+    for file, code in (("noise.bin", 3), ("none.pcap", 1), ("archive.toml.bak", 2)):
+        done = invoke("page", file, "-o", "page.html")
+        assert (done.exit_code, done.stdout) == (code, "")
+        assert "holds no frame" in done.stderr or code == 2
+        assert not Path("page.html").exists()
+
+
 def test_what_is_missing_is_written_out(invoke: Invoke) -> None:
     for args, write in (
         ((), "lowpanbudget pack DESIGN MESSAGE NAME=VALUE...|FILE"),

@@ -117,6 +117,14 @@ def test_a_line_a_frame(capture: Path, width: int) -> None:
     assert lines[-1].startswith("7 of 10 frames")
 
 
+def test_frames_that_are_wrong_are_counted_beside_the_list(tmp_path: Path) -> None:
+    file = tmp_path / "cut.txt"
+    file.write_text("02 00 2a\n41 d8 01\n")  # an acknowledgement, and a data frame that ends early
+    shown = invoke("annotate", file, "--list", "--fcs", "none")
+    assert shown.exit_code == 3
+    assert "1 of 2 frames are wrong" in shown.stderr
+
+
 def test_what_is_for_captures_only() -> None:
     for option in ("--list", "--csv", "--node=0x0001"):
         assert invoke("annotate", air.A_FRAME.hex(), option).exit_code == 2
