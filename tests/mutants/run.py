@@ -17,6 +17,8 @@ import time
 import tomllib
 from collections import Counter
 from dataclasses import replace
+from functools import partial
+from hashlib import sha256
 from importlib.abc import MetaPathFinder
 from importlib.machinery import ModuleSpec, SourceFileLoader
 from importlib.util import spec_from_file_location
@@ -63,13 +65,16 @@ def sample(many: int, seed: int) -> list[tuple[str, Mutant]]:
     """Return so many mutants with their rooms, of each room in proportion to what can be changed in it."""
     rooms = {room: list(all_of(parts)) for room, parts in ROOMS.items()}
     total = sum(len(mutants) for room, mutants in rooms.items() if room != LAST)
-    rng = random.Random(seed)  # no secret
     chosen = []
     for room, mutants in rooms.items():
         count = max(LEAST, round(many * len(mutants) / total))
-        chosen += [(room, one) for one in rng.sample(mutants, min(count, len(mutants)))]
-    rng.shuffle(chosen)
-    return chosen
+        chosen += [(room, one) for one in sorted(mutants, key=partial(_rank, seed))[:count]]
+    return sorted(chosen, key=lambda one: _rank(seed, one[1]))
+
+
+def _rank(seed: int, mutant: Mutant) -> bytes:
+    """Return where a mutant stands in the order of a seed: an edit elsewhere moves no other."""
+    return sha256(f"{seed} {mutant.key()} {mutant.put}".encode()).digest()
 
 
 def all_of(parts: tuple[str, ...]) -> list[Mutant]:
