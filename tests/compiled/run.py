@@ -8,6 +8,7 @@ is told with the format and left in ``build/compiled/faults.txt``; the command e
 """
 
 import argparse
+import multiprocessing
 import os
 import resource
 import shutil
@@ -15,8 +16,8 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any, Self
 
@@ -85,6 +86,10 @@ def tried(seed: int, first: int, count: int, targets: tuple[Target, ...]) -> lis
     ]
     shutil.rmtree(folder, ignore_errors=True)
     return found
+
+
+def _portion(seed: int, portion: tuple[int, int, tuple[Target, ...]]) -> list[Tried]:
+    return tried(seed, *portion)
 
 
 def kind_of(case: Case) -> str:
@@ -164,11 +169,12 @@ def main(words: list[str] | None = None) -> int:
         return 2
     sums: dict[str, Tried] = {}
     work = list(portions(options, here))
-    with ProcessPoolExecutor(options.jobs, max_tasks_per_child=8) as pool:
-        running = [pool.submit(tried, options.seed, *portion) for portion in work]
+    # concurrent.futures waits for ever where its workers have had their last task (Python 3.11)
+    with multiprocessing.get_context("spawn").Pool(options.jobs, maxtasksperchild=8) as pool:
         try:
-            for done, future in enumerate(as_completed(running), 1):
-                for one in future.result():
+            portion_of = partial(_portion, options.seed)
+            for done, found in enumerate(pool.imap_unordered(portion_of, work), 1):
+                for one in found:
                     sums[one.title] = one.added(sums.get(one.title))
                     for fault in one.faults:
                         print(fault[:2000], flush=True)
@@ -180,7 +186,7 @@ def main(words: list[str] | None = None) -> int:
                 if options.report:  # also of a run that is cut short
                     _report(options, list(sums.values()), told, round(time.time() - start))
         except KeyboardInterrupt:  # the report says what was done
-            pool.shutdown(wait=False, cancel_futures=True)
+            pool.terminate()
     faults = [fault for one in sums.values() for fault in one.faults]
     BUILD.mkdir(parents=True, exist_ok=True)
     BUILD.joinpath("faults.txt").write_text("\n\n".join(faults))

@@ -4,13 +4,15 @@
     PYTHONPATH=tests nice python -m mutants.run --sample 800        goes on where it was left; --again begins anew
 
 A child process, made of one that has pytest loaded already and the package not yet, takes the changed module in place
-of the file's, and runs the tests until one fails. A child that takes far too long has been caught as well.
+of the file's, and runs the tests until one fails. A child that takes far too long has been caught as well: its limit is
+that of processor time, so that a busy machine catches nobody.
 """
 
 import argparse
 import json
 import os
 import random
+import resource
 import signal
 import sys
 import time
@@ -53,7 +55,8 @@ WHOLE = {
 }  # fmt: skip
 LAST = "payload/forms"  # over and above the sample of the other rooms
 LEAST = 60  # mutants of a room
-QUICK_S, MOST_S = 4.0, 60.0  # processor time of the tests that are tried first, and of all
+QUICK_S, MOST_S = 4.0, 30.0  # processor time of the tests that are tried first, and of all
+MOST_OCTETS = 4 << 30  # of memory, for a change that makes lists without end
 EQUIVALENT = Path(__file__).with_name("equivalent.toml")
 # what is loaded before pytest is has asserts that are not rewritten, and need not be
 LATE = ("-W", "ignore::pytest.PytestAssertRewriteWarning")
@@ -122,14 +125,22 @@ def judge(mutant: Mutant, tests: list[str], limit_s: float) -> str:
         return "none"
     child = os.fork()
     if not child:
+        resource.setrlimit(resource.RLIMIT_CPU, (round(limit_s), round(limit_s)))
+        resource.setrlimit(resource.RLIMIT_AS, (MOST_OCTETS, MOST_OCTETS))
         os._exit(_in_child(mutant, tests))
-    end = time.monotonic() + limit_s
+    end = time.monotonic() + 10 * limit_s  # others may have the processor, or it may wait for ever
     while time.monotonic() < end:
         done, status = os.waitpid(child, os.WNOHANG)
         if done:
             code = os.waitstatus_to_exitcode(status)
             # others are failures, and files of tests that do not even load with it: see --control
-            return {0: "survived", NOTHING_RAN: "none"}.get(code, "killed")
+            ends = {
+                0: "survived",
+                NOTHING_RAN: "none",
+                -signal.SIGXCPU: "late",
+                -signal.SIGKILL: "late",
+            }
+            return ends.get(code, "killed")
         time.sleep(0.01)
     os.killpg(child, signal.SIGKILL)
     os.waitpid(child, 0)
@@ -167,11 +178,11 @@ def tried(room: str, mutant: Mutant, reach: Reach, *, whole: bool) -> tuple[str,
     """Return what became of a mutant, and the seconds it took."""
     begin = time.monotonic()
     first, rest = reach.tests(mutant.file, mutant.line, QUICK_S, MOST_S)
-    verdict = judge(mutant, first, 60 + 10 * QUICK_S)
+    verdict = judge(mutant, first, 10 + 4 * QUICK_S)
     if verdict == "survived" and rest:
-        verdict = judge(mutant, rest, 120 + 10 * MOST_S)
+        verdict = judge(mutant, rest, 30 + 4 * MOST_S)
     if verdict == "survived" and whole and room in WHOLE:
-        verdict = judge(mutant, list(WHOLE[room]), 120 + 10 * MOST_S)
+        verdict = judge(mutant, list(WHOLE[room]), 30 + 4 * MOST_S)
     return verdict, time.monotonic() - begin
 
 
