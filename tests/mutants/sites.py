@@ -21,6 +21,7 @@ OPERATIONS = {
 # calls whose arguments only say where something is written
 SAYINGS = {"rfc", "ieee", "Cite", "plural", "TypeVar", "cast", "lru_cache", "field"}
 SAID = {"cite", "hint", "nature", "repr", "compare"}
+ASSERTED = {"strict"}  # keywords that only assert
 # calls whose two arguments are of different kinds by the language, or may change places
 ASKING = {"isinstance", "getattr", "hasattr", "min", "max", "gcd", "isclose", "convolve"}
 UNSEEN = {"__slots__", "__all__", "__repr__", "__str__"}
@@ -143,7 +144,7 @@ class _Sites:
         for value in ast.iter_child_nodes(node):
             if isinstance(value, ast.expr):
                 yield from self._expression(value, where)
-            elif isinstance(value, ast.keyword) and value.arg not in SAID:
+            elif isinstance(value, ast.keyword) and value.arg not in SAID | ASSERTED:
                 yield from self._expression(value.value, where)
             elif isinstance(value, ast.comprehension):
                 for one in (value.iter, *value.ifs):
