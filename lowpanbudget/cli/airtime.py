@@ -47,7 +47,7 @@ def command(
     from lowpanbudget.cli import output
     from lowpanbudget.deployment.airtime import airtime
     from lowpanbudget.design.load import load_design
-    from lowpanbudget.findings.review import deployment_findings
+    from lowpanbudget.findings.deployed import deployment_findings
     from lowpanbudget.report import airtimes, csv_table, machine, view
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)

@@ -84,7 +84,7 @@ def command(
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
-    from lowpanbudget.findings.review import flow_findings
+    from lowpanbudget.findings.planned import flow_findings
     from lowpanbudget.report import machine, view
     from lowpanbudget.room.compute import budget
 

@@ -75,7 +75,7 @@ def _network(
     from lowpanbudget.cli import output
     from lowpanbudget.deployment.carry import carry
     from lowpanbudget.deployment.helps import changes_that_help
-    from lowpanbudget.findings.review import deployment_findings
+    from lowpanbudget.findings.deployed import deployment_findings
     from lowpanbudget.report import audit_text, carries, carry_text, csv_table, machine, view
 
     network = carry(design, seed=seed)

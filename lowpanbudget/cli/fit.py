@@ -69,8 +69,8 @@ def command(
     """
     from lowpanbudget.cli import output
     from lowpanbudget.design.load import load_design
-    from lowpanbudget.findings.review import message_findings
-    from lowpanbudget.report import csv_table, gate, machine, view
+    from lowpanbudget.findings.planned import message_findings
+    from lowpanbudget.report import gate, machine, view
     from lowpanbudget.room.fit import fit
 
     options.refuse_both(ctx, as_csv=as_csv, as_json=as_json)
@@ -85,6 +85,8 @@ def command(
     if as_json:
         output.emit(machine.document(fit=rows, findings=findings))
     elif as_csv:
+        from lowpanbudget.report import csv_table
+
         output.emit(csv_table.csv_of(csv_table.FIT, rows))
     elif is_gate:
         output.emit(gate.lines(rows, failures))

@@ -3,7 +3,6 @@
 import contextlib
 import errno
 import os
-import secrets
 import signal
 import stat
 import sys
@@ -121,7 +120,7 @@ def writing(
                 raise _unwritable(path, error) from None
             return
         # its name is known before it is there: whenever the program is ended it can be taken away
-        part = target.with_name(f".lowpanbudget-{secrets.token_hex(8)}")
+        part = target.with_name(f".lowpanbudget-{os.urandom(8).hex()}")
         try:
             try:
                 file = open(part, "xb", opener=_for_the_owner)  # noqa: SIM115  # paths take no opener

@@ -11,7 +11,7 @@ from lowpanbudget.design.link import Link
 from lowpanbudget.design.routing import UNROUTED
 from lowpanbudget.env import Contexts, Env
 from lowpanbudget.errors import DoesNotFit
-from lowpanbudget.layers.internet import icmpv6, ipv6, udp
+from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.udp import Udp
 from lowpanbudget.layers.lowpan.forms import HLIM
@@ -113,6 +113,8 @@ class Path(HashedOnce):
 
         ``message`` is one of the values that ``Icmpv6`` holds; raises as ``frames``.
         """
+        from lowpanbudget.layers.internet import icmpv6  # noqa: PLC0415  # its messages are many
+
         flow, form, hop = self.flow, self.link.addresses, self.hop
         source = flow.source.ip(form)
         destination = flow.group if flow.group is not None else flow.destination.ip(form)

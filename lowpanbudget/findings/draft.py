@@ -1,14 +1,19 @@
 """A design with its fits, as rules look at it before anything is sent."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
 
-from lowpanbudget.deployment.airtime import MessageAirtime
 from lowpanbudget.design.application import Application
 from lowpanbudget.design.flow import FIRST
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
+from lowpanbudget.findings.finding import Finding
+from lowpanbudget.findings.rule import Rule
 from lowpanbudget.room.fit import Fit
 from lowpanbudget.values import dataclass, replace
+
+if TYPE_CHECKING:
+    from lowpanbudget.deployment.airtime import MessageAirtime
 
 MANY = 4  # frames for one message from which its delivery deserves a second look; our choice
 
@@ -45,7 +50,21 @@ class Deployment:
     """A design, and what its messages take on the air; no messages where that is not known."""
 
     design: Design
-    messages: tuple[MessageAirtime, ...]
+    messages: "tuple[MessageAirtime, ...]"
+
+
+def hits(
+    rules: Iterable[Rule], draft: Draft | Deployment, items: Iterable[object]
+) -> list[Finding]:
+    """Return the finding of each hit of the rules that read the class of an item."""
+    return [
+        rule.finding(hit)
+        for item in items
+        for rule in rules
+        for kind, check in rule.reads
+        if isinstance(kind, type) and isinstance(item, kind)
+        for hit in check(draft, item) or ()
+    ]
 
 
 def message_of(fit: Fit) -> str:

@@ -10,7 +10,7 @@ from typing import Any
 from lowpanbudget.bits import Nature, Place, Reader, Span
 from lowpanbudget.errors import WireError
 from lowpanbudget.fields import Head, read_head
-from lowpanbudget.layers.internet import chain, extension, icmpv6, ipv6, udp
+from lowpanbudget.layers.internet import chain, extension, ipv6, udp
 from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.dtls import record as dtls
@@ -140,6 +140,8 @@ def _headers(reader: Reader, upper: Upper, kind: int, ends: PseudoHeader) -> Non
 def _icmpv6(reader: Reader, upper: Upper, ends: PseudoHeader) -> None:
     # over which destination the sender computed the checksum nobody can tell where it is hidden
     final = None if ends.hidden else ends.destination
+    from lowpanbudget.layers.internet import icmpv6  # noqa: PLC0415  # its messages are many
+
     read_head(upper.heads, reader, icmpv6.decode, ends.source, final)
 
 

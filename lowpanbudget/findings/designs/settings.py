@@ -1,32 +1,18 @@
 """Settings of a design that cost octets, and the network's own messages."""
 
 from dataclasses import replace
-from ipaddress import IPv6Address
 
-from lowpanbudget.bits import Writer
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.routing import Routing
-from lowpanbudget.env import Env
 from lowpanbudget.errors import LowpanError
 from lowpanbudget.findings.draft import Draft
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.wording import octets_text, room_text
-from lowpanbudget.layers.internet import icmpv6, ipv6
-from lowpanbudget.layers.internet.ipv6 import Ipv6
-from lowpanbudget.layers.internet.nd import messages as nd
-from lowpanbudget.layers.internet.nd.lowpan_options import AuthoritativeBorderRouter, ContextOption
-from lowpanbudget.layers.internet.nd.options import PrefixInformation, SourceLinkLayerAddress
-from lowpanbudget.layers.link.mac import BROADCAST
-from lowpanbudget.layers.lowpan import addresses
 from lowpanbudget.layers.lowpan.forms import HLIM
 from lowpanbudget.payload.message import Message
 from lowpanbudget.payload.search.remarks import remarks
 from lowpanbudget.room.measure import room_of
-from lowpanbudget.stack.outgoing import Outgoing
-from lowpanbudget.stack.split import payloads
-
-_ALL_NODES = IPv6Address("ff02::1")
 
 SETTINGS = Subject("settings")
 
@@ -58,41 +44,15 @@ def hop_limit_costs_an_octet(_draft: Draft, flow: Flow) -> Hits:
 @SETTINGS.rule("advertisement-does-not-fit", Draft)
 def advertisement_does_not_fit(draft: Draft, _design: Draft) -> Hits:
     """Build the advertisement and cut it."""
-    design = draft.design
-    routers = (s for role in ("border", "collector") for s in design.stations if s.role == role)
-    router = next(routers, None)
-    if router is None or not design.contexts:
-        return
-    form = design.link.addresses
-    link, address = router.link_address(form), router.ip(form)
-    local = replace(router, address=None, prefix=addresses.LINK_LOCAL.value, identifier="link")
-    contexts = design.contexts.items()
-    options: tuple[object, ...] = (
-        PrefixInformation(
-            prefix_length=64, address=IPv6Address(int(address) >> 64 << 64), autonomous=True
-        ),
-        *(
-            ContextOption(cid=n, prefix=c.prefix, valid_lifetime=60)
-            for n, c in contexts
-            if c.prefix.prefixlen
-        ),
-        AuthoritativeBorderRouter(version=1, border_router=address),
-        SourceLinkLayerAddress(address=link),
-    )
-    source, writer = local.ip(form), Writer()
-    advertisement = nd.RouterAdvertisement(cur_hop_limit=64, router_lifetime=1800, options=options)
-    icmpv6.encode(writer, advertisement, source, _ALL_NODES)
-    body = bytes(writer.data)
-    header = Ipv6(0, 0, len(body), ipv6.ICMPV6, 255, source, _ALL_NODES)
-    packet = Outgoing((header,), body)
-    room = design.link.room(link, BROADCAST)
+    from lowpanbudget.design.advertisement import advertisement  # noqa: PLC0415  # brings many messages
+
     try:
-        count = len(payloads(packet, Env(link, BROADCAST, contexts=design.contexts), room=room))
+        made = advertisement(draft.design)
     except LowpanError:
         return
-    if count > 1:
-        cause = f"an advertisement with {len(options)} options takes {count} frames"
-        sizes = f"{len(body)} octets of ICMPv6, {room} behind the MAC header"
+    if made is not None and made.frames > 1:
+        cause = f"an advertisement with {made.options} options takes {made.frames} frames"
+        sizes = f"{made.octets} octets of ICMPv6, {made.room} behind the MAC header"
         yield Hit(cause, (sizes,), "the link")
 
 

@@ -1,0 +1,35 @@
+"""Findings about how the network of a design carries its messages, before anything is sent."""
+
+from collections.abc import Sequence
+
+from lowpanbudget.deployment.airtime import MessageAirtime, airtime
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.errors import RequestError
+from lowpanbudget.findings.designs.deployment import DEPLOYMENT
+from lowpanbudget.findings.designs.loads import LOADS
+from lowpanbudget.findings.draft import Deployment, hits
+from lowpanbudget.findings.finding import Finding, ranked
+from lowpanbudget.findings.rule import rules_of
+
+DEPLOYMENT_RULES = rules_of(DEPLOYMENT, LOADS)
+
+
+def deployment_findings(
+    design: Design, messages: Sequence[MessageAirtime] | None = None
+) -> list[Finding]:
+    """Return what a design proves about how its network carries messages, worst first.
+
+    ``messages`` are those of ``airtime(design)``, or of a part of it; None: all, where it can be told.
+    """
+    if messages is None:
+        messages = _on_air(design)
+    deployment = Deployment(design, tuple(messages))
+    return ranked(hits(DEPLOYMENT_RULES, deployment, (deployment,)))
+
+
+def _on_air(design: Design) -> list[MessageAirtime]:
+    """Return what all messages take on the air; nothing where access or PHY are not known."""
+    try:
+        return airtime(design)
+    except RequestError:
+        return []
