@@ -162,7 +162,7 @@ def counted(what: str) -> "Iterator[Callable[[int, int], None]]":
                 return
             bars.append(_counting(what, total))
         bar, task = bars[0]
-        bar.update(task, completed=done)
+        bar.update(task, completed=done, total=total)
 
     try:
         yield tell

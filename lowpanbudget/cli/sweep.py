@@ -64,6 +64,7 @@ def command(
     code is 1 when some flow has no setting with room, or none that carries the octets asked for.
     """
     from lowpanbudget.cli import output
+    from lowpanbudget.cli.progress import counted
     from lowpanbudget.design.load import load_design
     from lowpanbudget.report import machine, view
     from lowpanbudget.room.sweep.compute import sweep
@@ -74,7 +75,9 @@ def command(
         from lowpanbudget.report.written_table import form_of
 
         form = form_of(table)
-    sweeps = sweep(load_design(design), flow, axes=wanted, weaker=weaker)
+    loaded = load_design(design)
+    with counted("parts of frames") as tell:
+        sweeps = sweep(loaded, flow, axes=wanted, weaker=weaker, tell=tell)
     if table is not None and form is not None:
         from lowpanbudget.errors import plural
         from lowpanbudget.report.sweep_table import write_sweep_table

@@ -213,7 +213,15 @@ def test_the_smallest_sets_are_the_smallest_of_all(
 def test_protection_takes_the_octets_of_the_standard() -> None:
     """IEEE 802.15.4-2015 tables 9-6 and 9-7, from memory: codes of 4, 8, 16 octets; key identifiers of 0, 1, 5, 9."""
     values = {"level": ["5", "6", "7"], "key_id_mode": ["0", "1", "2", "3"]}
-    (found,) = sweep(ARCHIVE, "climate", axes=only(ARCHIVE, "climate", values))
+    told: list[tuple[int, int]] = []
+    (found,) = sweep(
+        ARCHIVE,
+        "climate",
+        axes=only(ARCHIVE, "climate", values),
+        tell=lambda *far: told.append(far),
+    )
+    # each combination of a table is told once, and the last is as many as there are
+    assert [done for done, _ in told] == list(range(1, told[-1][1] + 1))
     rows = rows_of(found)
     mic, key = {"5": 4, "6": 8, "7": 16}, {"0": 0, "1": 1, "2": 5, "3": 9}
     taken = {

@@ -15,7 +15,7 @@ from lowpanbudget.room.measure import room_of
 from lowpanbudget.room.sweep.axes import Axis, Values, axes_of
 from lowpanbudget.room.sweep.proof import prove
 from lowpanbudget.room.sweep.swept import Row, Sweep, SweptSetting, setting, swept_axis
-from lowpanbudget.room.sweep.tables import measured
+from lowpanbudget.room.sweep.tables import Tell, measured
 from lowpanbudget.values import replace
 
 if TYPE_CHECKING:
@@ -33,19 +33,21 @@ def sweep(
     *,
     axes: Mapping[str, Values] | None = None,
     weaker: bool = False,
+    tell: Tell | None = None,
 ) -> list[Sweep]:
     """Return a ``Sweep`` of the flow of this name, or of each: the rooms of all settings that its axes can have.
 
     ``axes``: values of an axis by its name or the end of that, such as ``{"hops": range(1, 17), "level": [6, 7]}``; the
     number of hops and the PHY stay as they are unless they are given here. ``weaker`` sweeps as well what protects less
-    than the design. Raises ``RequestError`` for what is no design, a flow or an axis or a value that it does not have.
+    than the design. ``tell`` is called with how many combinations of a flow were encoded, and of how many. Raises
+    ``RequestError`` for what is no design, a flow or an axis or a value that it does not have.
     """
     design = Design.of(design)
     flows = design.flows if flow is None else (design.flow(flow),)
-    return [_swept(design, one, axes_of(design, one, axes, weaker=weaker)) for one in flows]
+    return [_swept(design, one, axes_of(design, one, axes, weaker=weaker), tell) for one in flows]
 
 
-def _swept(design: Design, flow: Flow, axes: Sequence[Axis]) -> Sweep:
+def _swept(design: Design, flow: Flow, axes: Sequence[Axis], tell: Tell | None) -> Sweep:
     # heavy: only where there is something to sweep
     from lowpanbudget.room.sweep.best import best_settings  # noqa: PLC0415
     from lowpanbudget.room.sweep.counts import Counts  # noqa: PLC0415
@@ -53,7 +55,7 @@ def _swept(design: Design, flow: Flow, axes: Sequence[Axis]) -> Sweep:
     from lowpanbudget.room.sweep.parts import Parts  # noqa: PLC0415
 
     design = replace(design, flows=(flow,))  # no other is asked
-    found = measured(design, flow.name, axes)
+    found = measured(design, flow.name, axes, tell)
     parts = Parts(design, flow.name, axes, found)
     counts = Counts(parts)
     front, weaker = (_proven(design, parts, best) for best in best_settings(parts, counts.columns))

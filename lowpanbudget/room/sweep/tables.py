@@ -6,7 +6,8 @@ of the link but the form of its addresses bears on them.
 """
 
 from collections.abc import Callable, Sequence
-from itertools import product
+from itertools import count, product
+from math import prod
 from typing import NamedTuple
 
 from lowpanbudget.design.flow import FIRST
@@ -21,6 +22,7 @@ from lowpanbudget.values import replace
 # what is left: in a frame of the first hop and of a forwarded one, and in a datagram there and there
 Octets = tuple[int, int, int, int]
 Changes = Sequence[Knob[Design] | None]
+Tell = Callable[[int, int], None]  # how many combinations are measured, of how many
 NOTHING: Octets = (0, 0, 0, 0)
 NO_HOP = 1 << 16  # octets left on a hop that the flow does not have: it never decides
 OF_LINK = (Share.LARGEST, Share.LINK, Share.PROTECTION, Share.ELEMENTS)
@@ -55,7 +57,7 @@ class Measured(NamedTuple):
     reasons: tuple[str, ...]
 
 
-def measured(design: Design, flow: str, axes: Sequence[Axis]) -> Measured:
+def measured(design: Design, flow: str, axes: Sequence[Axis], tell: Tell | None = None) -> Measured:
     """Return what all combinations of the axes are added up from.
 
     Raises ``RequestError`` where the design itself has headers whose octets do not add up.
@@ -66,10 +68,21 @@ def measured(design: Design, flow: str, axes: Sequence[Axis]) -> Measured:
         design, link=Link(addresses=link.addresses, recoverable=link.recoverable, mtu=link.mtu)
     )
     reasons: dict[str, None] = {}
-    of_link = _Measure(design, flow, axes, _of_link, reasons)
-    of_headers = _Measure(bare, flow, axes, _of_headers, reasons)
+    measured_now = _told(axes, tell)
+    of_link = _Measure(design, flow, axes, _of_link, reasons, measured_now)
+    of_headers = _Measure(bare, flow, axes, _of_headers, reasons, measured_now)
     tables = (*of_link.tables(OF_LINK), *of_headers.tables(OF_HEADERS))
     return Measured(_added(of_link.base, of_headers.base), tables, tuple(reasons))
+
+
+def _told(axes: Sequence[Axis], tell: Tell | None) -> Callable[[], None]:
+    """Return what is called after each combination, and tells how far all of them are."""
+    if tell is None:
+        return lambda: None
+    together = [bearing_on(axes, share) for share in (*OF_LINK, *OF_HEADERS)]
+    total = sum(prod(len(axes[one].changes) for one in numbers) for numbers in together if numbers)
+    done = count(1)
+    return lambda: tell(next(done), total)
 
 
 class _Measure:
@@ -82,8 +95,10 @@ class _Measure:
         axes: Sequence[Axis],
         measure: Callable[[Design, str], tuple[Octets, bool]],
         reasons: dict[str, None],
+        measured_now: Callable[[], None],
     ) -> None:
         self._design, self._flow, self._axes = design, flow, axes
+        self._measured_now = measured_now
         self._measure, self._reasons = measure, reasons
         self.base, self._whole = measure(design, flow)
         self._before: dict[tuple[str, ...], Design] = {}
@@ -114,6 +129,7 @@ class _Measure:
 
     def _more(self, changes: Changes, *, alone: bool) -> Octets | None:
         """Return how much more is left with these changes; None where they are refused."""
+        self._measured_now()
         try:
             left, whole = self._measure(self._turned(changes), self._flow)
         except LowpanError as error:
