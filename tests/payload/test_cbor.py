@@ -17,10 +17,12 @@ from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.logarithmic import Logarithmic
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
 from lowpanbudget.payload.kinds.reserved import ReservedBits
 from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
 from lowpanbudget.payload.kinds.text import Text
 from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.kinds.version import Version
@@ -112,6 +114,18 @@ m.r.element = {
     array = WHOLE.cddl(keyed=False)
     assert "odd: 0..9 / null, ; odd" in array
     assert array.startswith("message-m = [\n")
+
+
+def test_cddl_tells_what_an_index_stands_for() -> None:
+    """RFC 8610 section 1.2: "a semicolon starts a comment"; an index alone says nothing of its values."""
+    made = message(
+        Table("rate", values=tuple(map(Decimal, (1, 10, 50))), unit="Hz", note="of samples"),
+        Logarithmic("level", min=Decimal(1), max=Decimal(1000), steps=3),
+    )
+    assert made.cddl().splitlines()[1:3] == [
+        "  rate: 0..2, ; rate: index, 1 .. 50 Hz: of samples",
+        "  level: 0..3, ; level: index, 1 .. 1000",
+    ]
 
 
 @settings(max_examples=25)

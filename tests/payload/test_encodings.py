@@ -203,6 +203,22 @@ def test_what_a_struct_cannot_leave_out_takes_its_place() -> None:
     assert octets.hex() == "000107000000" + "00"  # no optional member, a count of 1, four places, x
 
 
+def test_presence_bits_of_a_struct_take_octets_where_no_integer_holds_them() -> None:
+    """65 bits are 9 octets; the last member's bit is the first of the ninth."""
+    made = message(*(Boolean(f"b{index}", optional=True) for index in range(65)))
+    for name in ("C struct, packed", "C struct, padded"):
+        octets = octets_of(name, made, {"b0": True, "b64": True})
+        assert octets == bytes([1, *bytes(7), 1]) + bytes([1, *bytes(63), 1])
+
+
+@pytest.mark.parametrize("count", [1, 8, 9, 16, 17, 32, 33, 64])
+def test_presence_bits_of_a_struct_are_one_integer(count: int) -> None:
+    made = message(*(Boolean(f"b{index}", optional=True) for index in range(count)))
+    size = next(size for size in (1, 2, 4, 8) if count <= 8 * size)
+    octets = octets_of("C struct, packed", made, {f"b{count - 1}": True})
+    assert octets == (1 << (count - 1)).to_bytes(size, "little") + bytes([*bytes(count - 1), 1])
+
+
 # ---------------------------------------------------------------- UPER
 
 
@@ -280,6 +296,14 @@ def test_integers(value: int, cbor: str, msgpack: str, protobuf: str) -> None:
     assert octets_of("MessagePack array", ONE, {"n": value}).hex() == msgpack
     assert octets_of("Protocol Buffers", ONE, {"n": value}).hex() == protobuf
     assert octets_of("JSON, compact", ONE, {"n": value}) == b'{"n":%d}' % value
+
+
+def test_the_first_15_fields_of_protobuf_have_keys_of_an_octet() -> None:
+    """A key is the number and three bits of wire type, in groups of seven bits (from memory)."""
+    made = message(*(Boolean(f"b{index}") for index in range(16)))
+    octets = octets_of("Protocol Buffers", made, {f"b{index}": True for index in range(16)})
+    keys = b"".join(bytes([number << 3, 1]) for number in range(1, 16))
+    assert octets == keys + bytes([0x80, 0x01, 1])  # 16 << 3 = 128
 
 
 REAL = message(Float("x", bits=64))

@@ -24,6 +24,7 @@ from lowpanbudget.payload.kinds.logarithmic import Logarithmic
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
 from lowpanbudget.payload.kinds.reserved import ReservedBits
+from lowpanbudget.payload.kinds.sequence import Sequence
 from lowpanbudget.payload.kinds.series import Series
 from lowpanbudget.payload.kinds.table import Table
 from lowpanbudget.payload.kinds.time_offset import TimeOffset
@@ -142,11 +143,22 @@ def test_a_step_that_does_not_divide_the_range() -> None:
         (Flags("n", names=()), "names", "no flags"),
         (Flags("n", names=("a", "b"), bits=1), "bits", "2 flags in 1 bit"),
         (Constant("n", value=4, bits=2), "value", "does not fit in 2 bits"),
+        (Constant("n", value=0, bits=0), "bits", "Use 1 to 64"),
+        (Constant("n", value=0, bits=65), "bits", "Use 1 to 64"),
+        (ReservedBits("n", bits=0), "bits", "Use 1 to 512"),
+        (ReservedBits("n", bits=513), "bits", "Use 1 to 512"),
+        (Sequence("n", bits=0), "bits", "Use 1 to 64"),
+        (Sequence("n", bits=65), "bits", "Use 1 to 64"),
+        (Time("n", bits=0), "bits", "Use 1 to 64"),
+        (Time("n", bits=65), "bits", "Use 1 to 64"),
         (Float("n", bits=24), "bits", "16, 32 or 64"),
+        (Float("n", bits=32, min=Decimal(1), max=Decimal(1)), "max", "max 1 is not above min 1"),
         (Float("n", bits=16, max=Decimal(70000)), "max", "more than 16 bits"),
         (Logarithmic("n", min=Decimal(0), max=Decimal(1), steps=9), "min", "0 < min < max"),
         (Logarithmic("n", min=Decimal(1), max=Decimal(2), steps=900, digits=2), "digits", "same"),
         (Table("n", values=(Decimal(2), Decimal(1))), "values", "does not rise"),
+        (Table("n", values=tuple(map(Decimal, range(5))), bits=2), "bits", "5 values take 3 bits, not 2"),
+        (Table("n", values=tuple(map(Decimal, range(5))), bits=17), "bits", "Use 3 to 16"),
         (Octets("n", length=3, max_length=4), "length", "fixed length and a range"),
         (Octets("n", max_length=70000), "max_length", "1 to 65535"),
         (Octets("n", max_length=300, length_bits=8), "length_bits", "take 9 bits, not 8"),
@@ -166,6 +178,48 @@ def test_each_fault_has_its_place(field: Field, where: str, words: str) -> None:
     path, text = only(field)
     assert path[:3] == ("field", 0, where)
     assert words in text
+
+
+@pytest.mark.parametrize(
+    "field",
+    [
+        Constant("n", value=1, bits=1),
+        Constant("n", value=2**64 - 1, bits=64),
+        ReservedBits("n", bits=1),
+        ReservedBits("n", bits=512),
+        Sequence("n", bits=1),
+        Sequence("n", bits=64),
+        Time("n", bits=1),
+        Time("n", bits=64),
+        Table("n", values=tuple(map(Decimal, range(5))), bits=3),
+        Table("n", values=tuple(map(Decimal, range(5))), bits=16),
+        number(typical=Decimal(0)),
+        number(typical=Decimal(9)),
+        number(tolerance=Decimal("0.5")),
+        number(low=0, high="9E30", step="1E30"),
+        number(low="1E-30", high="9E-30", step="1E-30"),
+        number(low="100000000000000000000000000001", high="200000000000000000000000000001", step="1E29"),
+        Octets("n", min_length=3, max_length=3),
+        Octets("n", length=65535),
+        Boolean("n", at=8 * 65535 - 1),
+    ],
+)  # fmt: skip
+def test_what_stands_at_a_limit_is_allowed(field: Field) -> None:
+    Message("m", (field,), byte_order="big", bit_order="msb-first", layout="bit-packed")
+
+
+@pytest.mark.parametrize("bits", [8 * 65535 + 1, 10**9])
+def test_a_place_beyond_any_datagram(bits: int) -> None:
+    path, text = only(Boolean("n", at=bits))
+    assert path == ("field", 0, "at")
+    assert f"bit {bits} is beyond 65535 octets" in text
+
+
+@pytest.mark.parametrize("high", ["2000000000000000000000000000001", "2E31", "2E-31"])
+def test_numbers_beyond_30_digits_are_none_that_sensors_send(high: str) -> None:
+    path, text = only(number(low=0, high=high, step="1E29"))
+    assert path == ("field", 0, "max")
+    assert "at most 30 digits" in text
 
 
 def test_octets_without_any_length() -> None:

@@ -276,6 +276,12 @@ def test_floats_take_their_width_in_cbor(bits: int, most: int) -> None:
     assert size("CBOR array", Float("x", bits=bits)) == (1 + most, True)
 
 
+def test_a_float_takes_its_width_also_where_ends_and_sevenths_are_short() -> None:
+    """1 + k / 1024 is exact in 16 bits (IEEE 754: 10 bits after the point), 1 + 2**-23 only in 32."""
+    near = Float("x", bits=32, min=Decimal(1), max=Decimal(1) + Decimal(7) / 1024)
+    assert size("CBOR array", near) == (1 + 5, True)
+
+
 def test_a_number_that_64_bits_do_not_hold_is_not_counted() -> None:
     """MessagePack has no longer integers (specification, "int format family", from memory): 9 octets at the most."""
     huge = number("n", "0", "36893488147419103230", "2", offset=Decimal(0))

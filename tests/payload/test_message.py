@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from lowpanbudget.errors import Malformed, RequestError, Truncated
+from lowpanbudget.payload.codec.nodes import CASES
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.constant import Constant
@@ -460,6 +461,50 @@ def test_a_count_is_told_by_what_it_counts(field: Any, range_: str, note: str) -
     count = made.bitmap()[0]
     assert (count.kind, count.range, count.step, count.unit) == ("count", range_, "", "")
     assert count.note == f"number of {note} that follow"
+
+
+def test_a_bit_map_has_the_notes_of_the_fields() -> None:
+    made = packed(
+        number("a", "0", "7", note="outdoors"),
+        number("b", "0", "5", note="indoors", special=(("na", None), ("over", None))),
+        number("c", "0", "6", special=(("na", None),)),
+        number("d", "0", "7"),
+        ReservedBits("", bits=3, note="for later"),
+        ReservedBits("", bits=2),
+        Table("e", values=(Decimal(1), Decimal(2)), note="gain"),
+    )
+    *notes, _ = (entry.note for entry in made.bitmap())  # the last one fills up an octet
+    assert notes == [
+        "outdoors",
+        "special: na, over; indoors",
+        "special: na",
+        "",
+        "for later",
+        "sent as zero, ignored when received",
+        "gain",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("field", "least", "typical", "greatest"),
+    [
+        (Enumeration("x", names=("a", "b", "c"), codes=(4, 7, 1)), "c", "a", "b"),
+        (Enumeration("x", names=("a", "b", "c"), typical="b"), "a", "b", "c"),
+        (Table("x", values=tuple(map(Decimal, (1, 2, 5, 9)))), 1, 5, 9),
+        (Table("x", values=tuple(map(Decimal, (1, 2, 5, 9))), typical=Decimal(2)), 1, 2, 9),
+        (Flags("x", names=("a", "b"), typical=("b",)), (), ("b",), ("a", "b")),
+        (number("x", "-9", "5"), 0, -2, -9),  # the middle, and the one furthest from 0
+        (number("x", "3", "9", typical=Decimal(4)), 3, 4, 9),
+        (Boolean("x"), False, False, True),
+        (Octets("x", max_length=4), b"", b"AB", b"ABCD"),
+        (Sequence("x", bits=4), 0, 8, 15),  # 7.5 goes to the even one
+    ],
+)
+def test_examples_are_the_least_the_usual_and_the_greatest(
+    field: Field, least: Any, typical: Any, greatest: Any
+) -> None:
+    made = packed(field)
+    assert [made.example(case)["x"] for case in CASES] == [least, typical, greatest]
 
 
 @pytest.mark.parametrize("octets", [None, 5, "00", [1, 2]])

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
+from lowpanbudget.payload.kinds.constant import Constant
 from lowpanbudget.payload.kinds.elements import Array
 from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field
@@ -112,6 +113,48 @@ def test_every_kind_has_words() -> None:
     assert "each value 900 % above the last" in found["l"].told.gives  # ratio 10
     assert found["t"].told.error == 2  # half of 5 - 1
     assert "gaps of up to 255" in found["s"].told.gives
+
+
+def test_what_each_kind_gives_and_what_with_a_bit_less() -> None:
+    made = message(
+        Constant("k", value=5, bits=3),
+        Time("base", bits=9, step=Decimal(675)),
+        Time("long", bits=9, step=Decimal("246543.75")),
+        TimeOffset("at", base="base", max=Decimal(60)),
+        Series("z", min=Decimal(0), max=Decimal(100), deltas="variable", length=3),
+        Enumeration("e", names=("a", "b", "c"), bits=4),
+        Octets("o", max_length=3),
+        Float("f", bits=64),
+        Logarithmic("l", min=Decimal(1), max=Decimal(1000), steps=3),
+        Table("t", values=tuple(map(Decimal, (1, 5, 7, 8, 9)))),
+        Flags("g", names=("a", "b")),
+        ReservedBits("", bits=3),
+        Boolean("b"),
+    )
+    found = by_path(made)
+    assert all(worth.told.gives and worth.told.less for worth in found.values())
+    numbers = {path: worth.told[2:] for path, worth in found.items() if worth.told.step is not None}
+    # rounding errs by half a step; 32 codes for 61 values leave steps of 2 (60 / 31), 64 for 101 as well (100 / 63)
+    assert numbers == {
+        "base": (675, Decimal("337.5"), None, None),
+        "long": (Decimal("246543.75"), Decimal("123271.875"), None, None),
+        "at": (1, Decimal("0.5"), 2, 1),
+        "z": (1, Decimal("0.5"), 2, 1),
+    }
+    words = {path: (worth.told.gives, worth.told.less) for path, worth in found.items()}
+    for path, gives, less in (
+        ("base", "for 4 days", "for 2 days"),  # 2^9 * 675 s
+        ("long", "for 4 years", "for 2 years"),  # of 365.25 days
+        ("k", "apart from others", "half as many"),  # a bit less tells half as many apart
+        ("e", "3 names", "at most 8 names"),  # 2^(4 - 1) codes
+        ("o", "3 octets", "an octet less"),
+        ("f", "off by at most about 1.1e-16", "32 bits, off by at most about 6.0e-8"),  # 2^-53, 2^-24 (IEEE 754)
+        ("l", "4 values", "2 values, each 9.99e+04 % above"),  # 1 and 1000: a ratio of 1000 is 99900 % more
+        ("t", "5 values, off by at most 2", "at most 4 values"),
+        ("g", "2 flags", "one flag less"),
+    ):  # fmt: skip
+        assert gives in words[path][0], path
+        assert less in words[path][1], path
 
 
 @settings(max_examples=60)

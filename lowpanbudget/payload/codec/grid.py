@@ -153,7 +153,7 @@ def number_codec(grid: Grid, width: int, specials: dict[str, int]) -> Codec:
 def _decoder(grid: Grid, width: int, specials: dict[str, int]) -> Callable[[int], Any]:
     base, step, low, high, signed, _ = grid
     whole = grid.whole
-    int_base, int_step = (int(base), int(step)) if whole else (0, 1)
+    int_base, int_step = int(base), int(step)  # asked where all values are whole
     half = 1 << (width - 1) if signed else 0
     words = {code: name for name, code in specials.items()}
     fma = EXACT.fma

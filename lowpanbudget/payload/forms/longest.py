@@ -24,7 +24,6 @@ _DOUBLE_DIGITS = 15  # that every double keeps (IEEE 754: DBL_DIG)
 _DOUBLE_TEXT = len(
     repr(-2.2250738585072014e-308)
 )  # a sign, 17 digits, a point, and an exponent of three digits
-_ZERO = Decimal(0)
 
 
 class Longest(NamedTuple):
@@ -68,8 +67,8 @@ def span_of(number: Stepped) -> NumberRange:
 
 
 def longest(
-    field: Field, numbers: Numbers, length: Length, *, base: Any = None, span: NumberRange | None = None,
-    shift: Decimal = _ZERO,
+    field: Field, numbers: Numbers, length: Length, *, base: Any, span: NumberRange | None,
+    shift: Decimal,
 ) -> Longest:  # fmt: skip
     """Return the longest value of a field without fields of its own; of a series the longest sample.
 

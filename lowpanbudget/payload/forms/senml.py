@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 from itertools import groupby
 from json import JSONDecodeError
+from math import isfinite
 from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.bits import as_octets
@@ -245,7 +246,7 @@ def _number(item: Any) -> Any:
         double = as_double(item)
     except OverflowError:
         double = float("inf")
-    if isinstance(double, float) and not -1e308 * 10 < double < 1e308 * 10:
+    if isinstance(double, float) and not isfinite(double):
         raise Malformed("a number that no double holds", layer=_LAYER, cite=CITE)
     return double
 

@@ -13,6 +13,7 @@ from lowpanbudget.payload.flaws import Misfit
 from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.shapes import Shape, TruthShape
 from lowpanbudget.payload.kinds import interfaces as ask
+from lowpanbudget.payload.kinds.drawing import either
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind
 from lowpanbudget.payload.kinds.leaf import Leaf
@@ -60,7 +61,7 @@ name = "open\""""
 
     def drawn(self, random: Random, known: ask.Known) -> bool:
         """Return either."""
-        return random.random() < 0.5
+        return either(random)
 
     def edges(self) -> Iterator[bool]:
         """Yield both."""

@@ -39,6 +39,11 @@ def drawn_length(least: int, most: int, random: Random) -> int:
     return random.randint(least, most)
 
 
+def either(random: Random) -> bool:
+    """Return true or false, as often the one as the other."""
+    return random.choice((True, False))
+
+
 def edge_or_any(values: tuple[T, ...], random: Random) -> T:
     """Return a value of a list, the first and the last often."""
     return (
@@ -48,7 +53,8 @@ def edge_or_any(values: tuple[T, ...], random: Random) -> T:
 
 def some_of(values: tuple[T, ...]) -> tuple[T, ...]:
     """Return the values of a list, or of a long one every so many and the last."""
-    return (*values[:: len(values) // _MOST + 1], values[-1])
+    every = -(-len(values) // _MOST)
+    return (*values[:-1:every], values[-1])
 
 
 def furthest(number: Stepped) -> list[Any]:

@@ -15,6 +15,7 @@ from lowpanbudget.payload.forms.doubles import Numbers
 from lowpanbudget.payload.forms.senml import Entry, SenmlRecord
 from lowpanbudget.payload.forms.shapes import FlagsShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
+from lowpanbudget.payload.kinds.drawing import either
 from lowpanbudget.payload.kinds.enumeration import names_summary
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.keys import field_kind, key
@@ -94,7 +95,7 @@ bits = 8"""
 
     def drawn(self, random: Random, known: ask.Known) -> tuple[str, ...]:
         """Return any of the flags."""
-        return tuple(name for name in self.names if random.random() < 0.5)
+        return tuple(name for name in self.names if either(random))
 
     def edges(self) -> Iterator[tuple[str, ...]]:
         """Yield no flag, each alone, and all."""

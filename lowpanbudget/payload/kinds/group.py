@@ -15,6 +15,7 @@ from lowpanbudget.payload.flaws import Flaw
 from lowpanbudget.payload.forms.senml import Entry, SenmlRecord
 from lowpanbudget.payload.forms.shapes import MemberShape, RecordShape, Shape
 from lowpanbudget.payload.kinds import interfaces as ask
+from lowpanbudget.payload.kinds.drawing import either
 from lowpanbudget.payload.kinds.field import Field, members
 from lowpanbudget.payload.kinds.keys import field_kind, key
 from lowpanbudget.payload.kinds.time_offset import TimeOffset
@@ -137,7 +138,7 @@ def drawn_values(
     values: dict[str, Any] = {}
     known = dict(outer)
     for field in fields:
-        if not field.carries or (field.optional and random.random() < 0.5):
+        if not field.carries or (field.optional and either(random)):
             continue
         values[field.name] = known[field.name] = field.drawn(random, known)
     return values

@@ -164,12 +164,12 @@ escape = true                 # a whole sample where a difference is too large""
     def drawn(self, random: Random, known: ask.Known) -> list[Any]:
         """Return a walk of small steps, with jumps where the format can carry them."""
         grid, widest = self.number().grid(), self._reach()
+        length = drawn_length(self.least, self.most, random)
         steps = [random.randint(grid.low, grid.high)]
-        for _ in range(drawn_length(self.least, self.most, random) - 1):
+        for _ in range(length - 1):
             reach = widest if random.random() < EDGE else min(widest, 3)
             steps.append(min(max(steps[-1] + random.randint(-reach, reach), grid.low), grid.high))
-        count = len(steps) if self.least or random.random() > EDGE else 0
-        return [grid.value_of(step) for step in steps[:count]]
+        return [grid.value_of(step) for step in steps[:length]]
 
     def edges(self) -> Iterator[list[Any]]:
         """Yield series as short and as long as may be: level at both ends of the range, rising, and with jumps."""

@@ -51,7 +51,7 @@ def within(field: Stepping, bits: int) -> Stepping | None:
     """Return the field with the finest step that needs at most ``bits`` bits, or None if even two values do not."""
     number = field.number()
     # with so great a step the codes are -1, 0 and 1 at the most, also of a range that lies away from the base
-    enough = max(1, number.highest - number.lowest, -number.lowest, number.highest)
+    enough = max(-number.lowest, number.highest)
     if with_step(field, enough).number().fewest_bits() > bits:
         return None
     low, high = 0, enough  # low is too fine, high is coarse enough
