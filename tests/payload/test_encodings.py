@@ -268,6 +268,14 @@ def test_module_is_what_the_library_reads_in_its_text() -> None:
     assert module(record_shape(made.fields, {})) == asn1tools.parse_string(text)
 
 
+def test_special_codes_follow_the_range_in_their_order() -> None:
+    """Ten values and two special codes are an INTEGER (0..11): four bits (ITU-T X.691, as asn1tools does it)."""
+    made = message(whole("n", 0, 9, special=(("na", None), ("over", None))))
+    for value, octet in ((9, 0x90), ("na", 0xA0), ("over", 0xB0)):
+        assert octets_of("ASN.1 UPER", made, {"n": value}) == bytes([octet])
+        assert octets_of("C struct, packed", made, {"n": value}) == bytes([octet >> 4])
+
+
 # ---------------------------------------------------------------- numbers of octets that a standard states
 
 ONE = message(whole("n", -(10**6), 10**6))

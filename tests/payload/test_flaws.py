@@ -303,6 +303,9 @@ def test_other_numbers_become_exact_decimals() -> None:
     field = Number("n", min=-40, max="85", step=0.01)  # type: ignore[arg-type]  # as people type it
     assert (field.min, field.max, field.step) == (Decimal(-40), Decimal(85), Decimal("0.01"))
     assert Table("t", values=(1, 2.5)).values == (Decimal(1), Decimal("2.5"))  # type: ignore[arg-type]
+    assert number(low=2**256 - 1).min == 2**256 - 1
+    with pytest.raises(RequestError, match="min is a whole number of 257 bits: out of any range"):
+        Number("n", min=2**256, max=Decimal(1))  # type: ignore[arg-type]
     with pytest.raises(RequestError, match="field 'n': min is 'x', not a number"):
         Number("n", min="x", max=Decimal(1))  # type: ignore[arg-type]
 

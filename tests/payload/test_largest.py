@@ -17,7 +17,7 @@ from lowpanbudget.payload.forms.doubles import real_of, text_of
 from lowpanbudget.payload.forms.encodings import ENCODINGS, Coder, largest
 from lowpanbudget.payload.forms.largest import MOST_CHOICES
 from lowpanbudget.payload.forms.long_floats import longest_text
-from lowpanbudget.payload.forms.longest import longest_number, span_of, written
+from lowpanbudget.payload.forms.longest import longest, longest_number, span_of, written
 from lowpanbudget.payload.forms.shapes import Unsayable
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
@@ -282,6 +282,17 @@ def test_a_float_takes_its_width_also_where_ends_and_sevenths_are_short() -> Non
     assert size("CBOR array", near) == (1 + 5, True)
 
 
+@pytest.mark.parametrize("count", [1, 2, 3])
+def test_what_is_only_a_limit_adds_up_and_is_called_one(count: int) -> None:
+    """17 decimals are more than a double keeps: 24 characters at the most, and the numbers of this range have 19."""
+    fields = (
+        number(name, "0.12345678901234561", "0.12345678901234569", "1E-17")
+        for name in "xyz"[:count]
+    )
+    brackets = 2 + len(',"x":') * count - 1
+    assert size("JSON, compact", *fields) == (brackets + 24 * count, False)
+
+
 def test_a_number_that_64_bits_do_not_hold_is_not_counted() -> None:
     """MessagePack has no longer integers (specification, "int format family", from memory): 9 octets at the most."""
     huge = number("n", "0", "36893488147419103230", "2", offset=Decimal(0))
@@ -333,6 +344,28 @@ def test_no_number_is_longer_than_its_limit(
     value = field.grid().value_of(data.draw(st.integers(0, count)))
     for form in ("text", "real"):
         assert written(value, form) <= longest_number(span_of(field), form)
+
+
+@pytest.mark.parametrize(
+    ("letters", "slack", "loss"), [(18, 4, 0), (20, 2, 0), (22, 0, 0), (23, 0, 1), (30, 0, 8)]
+)
+def test_a_name_is_held_against_the_longest_number_that_may_be(
+    letters: int, slack: int, loss: int
+) -> None:
+    """17 decimals are more than a double keeps, so a number may take 24 characters; a name has its letters and 2 more.
+
+    The numbers that are tried have 19 characters: a name beside them is the longest from 18 letters on.
+    """
+    field = number(
+        "x", "0.12345678901234561", "0.12345678901234569", "1E-17", special=(("s" * letters, None),)
+    )
+    found = longest(
+        field, "text", lambda _, value: len(text_of(value if isinstance(value, str) else float(value))),
+        base=None, span=span_of(field), shift=Decimal(0),
+    )  # fmt: skip
+    assert found.value == "s" * letters
+    assert isinstance(found.number, Decimal)
+    assert (found.slack, found.loss) == (slack, loss)
 
 
 def test_a_whole_width_of_floats_was_tried() -> None:

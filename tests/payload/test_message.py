@@ -1,5 +1,6 @@
 """Values, ranges, special codes, rounding, sizes and batches, with numbers worked out beside each check."""
 
+import re
 from decimal import Decimal
 from itertools import pairwise
 from typing import Any
@@ -116,6 +117,25 @@ def test_codes_without_meaning_are_located() -> None:
     assert short.value.offset == 1
 
 
+@pytest.mark.parametrize(
+    "before",
+    [
+        Array("a", element=number("", "0", "15"), length=2),
+        Array("a", element=Group("", fields=(number("x", "0", "15"),)), length=2),
+        Group("a", fields=(number("x", "0", "255"),)),
+        Series("a", min=Decimal(0), max=Decimal(15), deltas="fixed", delta_bits=4, length=2),
+        Octets("a", min_length=1, max_length=2),
+    ],
+)
+def test_a_fault_behind_others_has_its_own_name(before: Field) -> None:
+    message = aligned(before, number("n", "0", "100"))
+    octets = message.pack(message.example("least"))
+    with pytest.raises(Malformed) as fault:
+        message.unpack(octets[:-1] + b"\x7f")
+    assert fault.value.message.startswith("field n has code 127")
+    assert fault.value.offset == len(octets) - 1
+
+
 def test_out_of_range_names_field_value_and_range() -> None:
     with pytest.raises(
         RequestError, match=r"field t is 85.01 Cel, outside -40 .. 85 Cel \(step 0.01\)"
@@ -228,6 +248,16 @@ def test_sequence_numbers_do_not_wrap_unseen() -> None:
     message = packed(Sequence("s", bits=4))
     with pytest.raises(RequestError, match=r"field s is 16 count, outside 0 .. 15"):
         message.pack({"s": 16})
+
+
+@pytest.mark.parametrize(
+    ("count", "last"), [(12, "n11$"), (13, "n11 or one of 1 more$"), (20, "n11 or one of 8 more$")]
+)
+def test_twelve_names_are_told_and_how_many_more_there_are(count: int, last: str) -> None:
+    message = packed(Enumeration("e", names=tuple(f"n{index}" for index in range(count))))
+    with pytest.raises(RequestError) as fault:
+        message.pack({"e": "other"})
+    assert re.search(last, fault.value.hint)
 
 
 def test_unions_follow_their_tag() -> None:

@@ -141,6 +141,9 @@ def test_what_each_kind_gives_and_what_with_a_bit_less() -> None:
         "at": (1, Decimal("0.5"), 2, 1),
         "z": (1, Decimal("0.5"), 2, 1),
     }
+    spare = {path: worth.spare_codes for path, worth in found.items() if worth.spare_codes}
+    # codes of so many bits, less those that mean something
+    assert spare == {"at": 64 - 61, "z": 128 - 101, "e": 16 - 3, "t": 8 - 5}
     words = {path: (worth.told.gives, worth.told.less) for path, worth in found.items()}
     for path, gives, less in (
         ("base", "for 4 days", "for 2 days"),  # 2^9 * 675 s

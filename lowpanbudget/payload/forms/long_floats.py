@@ -18,7 +18,6 @@ MANTISSA = {16: 10, 32: 23, 64: 52}  # bits, without the hidden one (IEEE 754 ta
 _LEAST_EXPONENT = {16: -14, 32: -126, 64: -1022}  # of a normal number (IEEE 754 table 3.5)
 _POINTS = range(-4, 16)  # decades written without an exponent
 _TRIES = 24  # values of a decade
-_DECADES = 16
 
 
 class Floating(Protocol):
@@ -75,7 +74,7 @@ def long_floats(field: Floating) -> tuple[float, ...]:
     ends = (end for end in (low, high, -0.0) if end is not None)
     values = [field.example("greatest"), *within(field, ends)]
     longest = max(len(text_of(real_of(field.name, field.bits, value))) for value in values)
-    for decade in _decades(field)[:_DECADES]:
+    for decade in _decades(field):
         if longest >= decade.size:
             break
         # more at its lower end, where numbers lie closest to each other
