@@ -261,6 +261,20 @@ def test_unions_need_an_option_for_each_name() -> None:
     ]
 
 
+def test_options_are_judged_one_by_one() -> None:
+    tag = Enumeration("t", names=("x", "y"))
+    wrong, right = number(step=7), number()
+    for first, second in ((wrong, right), (right, wrong), (wrong, wrong)):
+        found = flaws(
+            tag, Union("u", tag="t", options=(Option("x", (first,)), Option("y", (second,))))
+        )
+        assert [flaw.path for flaw in found] == [
+            ("field", 1, "option", index, "field", 0, "step")
+            for index, field in enumerate((first, second))
+            if field is wrong
+        ]
+
+
 def test_a_tag_or_base_must_always_be_there() -> None:
     options = (Option("x", ()), Option("y", ()))
     tag = Enumeration("t", names=("x", "y"), optional=True)

@@ -94,14 +94,13 @@ when = "service\""""
         return next(option for option in self.options if option.when == known[self.tag])
 
     def node(self, planner: ask.Planner, at: ask.FieldPlace) -> Node | None:
-        """Return the groups of all options, or None if one is flawed or there are others than the tag has names."""
+        """Return the groups of all options, or None if there are fewer without flaws than the tag has names."""
         tag = at.scope.get(self.tag)
         if tag is None or not isinstance(tag.node, TagNode) or tag.field.optional:
             planner.flaw((*at.path, "tag"), *no_reference(self.tag, "enumeration"))
             return None
         names = tag.node.names
         nodes: dict[str, GroupNode] = {}
-        whole = True
         for index, option in enumerate(self.options):
             below = at.below("option", index)
             if option.when not in names:
@@ -117,7 +116,6 @@ when = "service\""""
                     "Put their fields into one",
                 )
             node = planner.group(option.fields, below)
-            whole &= option.when in names and option.when not in nodes and node is not None
             if isinstance(node, GroupNode):
                 nodes[option.when] = node
         stated = {option.when for option in self.options}
@@ -128,7 +126,7 @@ when = "service\""""
                 f"no option for {', '.join(missing)}",
                 "Add one for each name of the tag; an option without fields is allowed",
             )
-        if missing or not whole:
+        if len(nodes) < len(names):
             return None
         tag.node.unions.append(nodes)
         return UnionNode(nodes, tag.slot)
