@@ -14,11 +14,14 @@ MOST_FIRST = 40  # first inputs of an entry: the usual suite replays them all
 
 
 class Minute:
-    """A run over some entries for so many seconds."""
+    """A run over some entries for so many seconds, or so many inputs where they are fewer."""
 
-    def __init__(self, work: Path, names: Iterable[str], seconds: float) -> None:
+    def __init__(
+        self, work: Path, names: Iterable[str], seconds: float, most: int | None = None
+    ) -> None:
         self.campaigns = [Campaign(name, work) for name in names]
         self.seconds, self.end = seconds, float("inf")
+        self.left = float("inf") if most is None else most
 
     def first(self) -> Iterator[bytes]:
         """Yield the first inputs, in front of each its entry."""
@@ -35,7 +38,8 @@ class Minute:
         if data:
             campaign = self.campaigns[data[0] % len(self.campaigns)]
             campaign.take(data[1 : 1 + campaign.entry.longest])
-        return time.monotonic() < self.end
+            self.left -= 1
+        return self.left > 0 and time.monotonic() < self.end
 
     def report(self, how: str) -> int:
         """Print how it went; return the exit code."""

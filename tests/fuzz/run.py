@@ -3,6 +3,7 @@
     PYTHONPATH=tests nice python -m fuzz.run --inputs 250000 [--work DIR] [ENTRY ...]
     PYTHONPATH=tests nice python -m fuzz.run --blind --inputs 1000000 [--work DIR] [ENTRY ...]
     PYTHONPATH=tests python -m fuzz.run --minute [--seconds 60]
+    PYTHONPATH=tests python -m fuzz.run --minute --blind --part 1/2 --most 20000
 
 Entries run one after the other, each in a process of its own. An input that breaks an invariant is written to
 DIR/failures/ENTRY/, once for each place that raises, and the run goes on; the exit code is then 1. What reached new
@@ -11,7 +12,9 @@ up what was tried on which state of the code.
 
 ``--blind`` mutates what guided runs have learned without a guide, at a tenth of the cost of an input: first guide, then
 go on for long blindly. ``--minute`` tries all entries in turn for half a minute without a guide, and the cheap ones
-for another half guided, from seeds and corpus; without atheris it is unguided for the whole minute.
+for another half guided, from seeds and corpus; without atheris it is unguided for the whole minute. Blind minutes try
+the same inputs in the same order every time, at most ``--most`` of them: so the gate runs two at a time, each with half
+of the entries (``--part``).
 """
 
 import argparse
@@ -115,12 +118,15 @@ def guide(take: Any, folder: Path, work: Path, seed: int, longest: int) -> None:
     atheris.Fuzz()
 
 
-def minute(seconds: float, seed: int, *, is_blind: bool) -> int:
+def minute(
+    seconds: float, seed: int, *, is_blind: bool, part: str = "1/1", most: int | None = None
+) -> int:
     """Try all entries in turn for so long, or for half of it, and then the cheap ones guided; return the exit code."""
     with tempfile.TemporaryDirectory() as place:
         work = Path(place)
         if is_blind or atheris is None:
-            return blindly(Minute(work, ENTRIES, seconds), seed)
+            number, of = map(int, part.split("/"))
+            return blindly(Minute(work, list(ENTRIES)[number - 1 :: of], seconds, most), seed)
         again = ["--minute", "--blind", f"--seconds={seconds / 2}", f"--seed={seed}"]
         code = start("", again, sys.executable)
         cheap = [name for name, entry in ENTRIES.items() if entry.inputs >= CHEAP]
@@ -146,10 +152,14 @@ def main() -> int:
     parser.add_argument("--work", type=Path, default=Path("build/fuzz"))
     parser.add_argument("--minute", action="store_true", help="all entries for a minute together")
     parser.add_argument("--seconds", type=float, default=60, help="in place of a minute")
+    parser.add_argument("--part", default="1/1", help="of a blind minute: of two halves the first")
+    parser.add_argument("--most", type=int, help="of a blind minute: inputs, however long it takes")
     parser.add_argument("--blind", action="store_true", help="mutate what was learned, unguided")
     chosen = parser.parse_args()
     if chosen.minute:
-        return minute(chosen.seconds, chosen.seed, is_blind=chosen.blind)
+        return minute(
+            chosen.seconds, chosen.seed, is_blind=chosen.blind, part=chosen.part, most=chosen.most
+        )
     if atheris is None and not chosen.blind:
         parser.error("a guided run needs atheris: pip install -e '.[fuzz]'")
     names = chosen.entry or list(ENTRIES)
