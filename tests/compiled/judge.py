@@ -174,6 +174,10 @@ def bent(plan: Plan, held: Structures, random: Random) -> Bent | None:
         octets = plan.message.pack(read)
     except RequestError as fault:
         return Bent(structure, None, without_places(path_of(fault.message)), read)
+    if not held.floats and "nan" in repr(read):
+        structure = held.filled(
+            read
+        )  # given as bits: of the many that are no number Python sends one
     return Bent(structure, octets, "", read)
 
 
