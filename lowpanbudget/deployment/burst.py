@@ -194,7 +194,7 @@ def _played(place: _Fired, runs: Sequence[BurstRun], count: int, seed: int) -> B
     return _plan(
         place, plans, curves, count, seed, sum(plan.arrives for plan in plans),
         sum(plan.lost_queue for plan in plans), sum(plan.lost_link for plan in plans), all_in, half,
-        done[count // 2], done[min(int(count * 0.95), count - 1)],
+        done[count // 2], done[int(count * 0.95)],
     )  # fmt: skip
 
 
@@ -205,7 +205,7 @@ def _played_packet(runs: Sequence[BurstRun], number: int, burst: Burst) -> Packe
     if burst.all_in_s is not None:
         in_time = sum(1 for one in times if one <= burst.all_in_s) / count
     half = times[len(times) // 2] - sent if times else None
-    most = times[min(int(len(times) * 0.95), len(times) - 1)] - sent if times else None
+    most = times[int(len(times) * 0.95)] - sent if times else None
     causes = [run.lost[number] for run in runs]
     return PacketPlan(
         number + 1, sent, len(times) / count, in_time, causes.count("queue") / count, causes.count("link") / count,

@@ -23,7 +23,10 @@ class PacketPlan(NamedTuple):
 
 
 class QueueCurve(NamedTuple):
-    """A queue during a burst: mean frames at times since the first packet; ``highest`` that were seen, if played."""
+    """A queue during a burst: mean frames at times since the first packet; ``highest`` that were seen, if played.
+
+    ``points`` are 61 at equal times where it was played; where it is exact the last change in each 240th of its time.
+    """
 
     node: str
     points: tuple[tuple[float, float], ...]

@@ -77,9 +77,10 @@ def _quantile(part: float, a: float, b: float) -> float:
 
 
 def _incomplete_beta(a: float, b: float, x: float) -> float:
-    """Return the regularized incomplete beta function by its continued fraction (DLMF 8.17.22), which wants small x."""
-    if x <= 0 or x >= 1:
-        return float(x >= 1)
+    """Return the regularized incomplete beta function by its continued fraction (DLMF 8.17.22), which wants small x.
+
+    ``x`` lies between 0 and 1, neither included.
+    """
     if x > (a + 1) / (a + b + 2):
         return 1 - _incomplete_beta(b, a, 1 - x)
     front = exp(lgamma(a + b) - lgamma(a) - lgamma(b) + a * log(x) + b * log1p(-x)) / a

@@ -135,7 +135,7 @@ class Air:
         """Let a message begin, and the next one later."""
         random = self._random.random
         self._later(_NEXT, 0, -log(1 - random()) / self._rate)
-        index = min(bisect(self._sums, random() * self._rate), len(self._sums) - 1)
+        index = bisect(self._sums, random() * self._rate)  # below the last sum, which is the rate
         way = self._sendings[index].way
         number = NOBODY
         if len(way) > 1:

@@ -12,6 +12,7 @@ from lowpanbudget.deployment.load import NodeLoad, loads, rhythm_of
 from lowpanbudget.deployment.quiet_channel import QuietHop
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import (
+    SHARES,
     HopService,
     Quantiles,
     link_states,
@@ -188,9 +189,7 @@ def _quantiles(late: list[float]) -> Quantiles | None:
     """Return the quantiles of simulated latencies, None where there are none."""
     if not late:
         return None
-    return Quantiles(
-        *(late[min(int(share * len(late)), len(late) - 1)] for share in (0.5, 0.95, 0.99))
-    )
+    return Quantiles(*(late[int(share * len(late))] for share in SHARES))
 
 
 def _quiet_latency(

@@ -42,10 +42,9 @@ class Counter:
         expected = self._expected(time_s)
         if expected is not None:
             ahead += self.modulus * round((expected - ahead) / self.modulus)
-        late = min(LATE, self.modulus // 2)
-        if ahead > max(GAP, 2 * (expected or 0)) and ahead - self.modulus >= -late:
+        if ahead > max(GAP, 2 * (expected or 0)) and ahead - self.modulus >= -LATE:
             ahead -= self.modulus
-        if -late <= ahead <= 0:
+        if -LATE <= ahead <= 0:
             return Numbered(self.run, self.place + ahead)
         if ahead < 0 or ahead > max(GAP, 2 * (expected or 0)):
             self.run, self.restarts = self.run + 1, self.restarts + 1

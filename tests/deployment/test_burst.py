@@ -1,0 +1,198 @@
+"""Bursts as they are told: what hand-made runs add up to, and played ones so simple that a pencil follows them."""
+
+from collections.abc import Callable
+from math import isclose
+
+import pytest
+from simulation.captured import design
+
+from lowpanbudget.deployment import burst
+from lowpanbudget.deployment.burst import carry_burst
+from lowpanbudget.deployment.burst_plan import BurstPlan
+from lowpanbudget.deployment.burst_runs import BurstRun
+from lowpanbudget.design.meaning import Design
+
+SLOTS = '[access]\nmethod = "slots"\n[access.slots]\nchannels = 1\n'
+CSMA = '[access]\nmethod = "csma"\n'
+
+
+def volley(
+    access: str, packets: int, hops: int, *, every_s: float = 1.0, more: str = "", all_in_s: float | None = None,
+    octets: int = 19,
+) -> Design:  # fmt: skip
+    """The cold store as a line of nodes, with a burst; its own readings are a century apart."""
+    text = (
+        f'[tree]\nby_hop = {[1] * hops}\n{more}[[burst]]\nname = "volley"\nflow = "readings"\n'
+        f"packets = {packets}\noctets = {octets}\nevery_s = {every_s}\n"
+    )
+    text += "" if all_in_s is None else f"all_in_s = {all_in_s}\n"
+    return design(access + text, hops=hops, every_s=86_400)
+
+
+def played(monkeypatch: pytest.MonkeyPatch, plan: Design, runs: list[BurstRun]) -> BurstPlan:
+    """The plan from runs that are given."""
+    given: Callable[..., list[BurstRun]] = lambda *_: runs  # noqa: E731
+    monkeypatch.setattr(burst, "slot_runs", given)
+    return carry_burst(plan, "volley", runs=len(runs))
+
+
+def test_runs_by_hand_are_told_as_they_were(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two packets, a second apart, in 200 runs: the first takes 1 to 200 s, the second ten more.
+
+    Of the second 50 are refused by the first queue and 30 lost on the second link, those that took longest.
+    """
+    runs = []
+    for number in range(1, 201):
+        lost, at = ("queue", 0) if number > 150 else ("link", 1) if number > 120 else ("", -1)
+        second = None if lost else number + 11.0
+        curve = ((0.0, 1), (100.0, 2), (200.0, 0)) if number <= 50 else ((0.0, 1), (200.0, 0))
+        runs.append(BurstRun((float(number), second), ("", lost), (-1, at), (curve, ((0.0, 3),))))
+    plan = played(monkeypatch, volley(SLOTS, 2, 2, all_in_s=60), runs)
+    assert (plan.runs, plan.packets, plan.lasts_s, plan.frames) == (200, 2, 1, 1)
+    assert plan.way == ("2.1", "1.1", "root")
+    first, last = plan.plans
+    assert (first.number, first.sent_s, last.number, last.sent_s) == (1, 0, 2, 1)
+    assert (first.arrives, first.lost_queue, first.lost_link) == (1, 0, 0)
+    assert (last.arrives, last.lost_queue, last.lost_link) == (0.6, 0.25, 0.15)
+    # half of 1 to 200, and 95 % of them: between the 100th and the 101st, the 190th and the 191st
+    assert first.median_s is not None
+    assert first.most_s is not None
+    assert 100 <= first.median_s <= 101
+    assert 190 <= first.most_s <= 191
+    # the second took 11 to 130 s from its own second on, 120 of them
+    assert last.median_s is not None
+    assert last.most_s is not None
+    assert 70 <= last.median_s <= 71
+    assert 124 <= last.most_s <= 125
+    assert isclose(first.in_time or 0, 60 / 200)
+    assert isclose(last.in_time or 0, 49 / 200)  # 49 + 11 = 60
+    assert (plan.arrived, plan.lost_queue, plan.lost_link) == pytest.approx((1.6, 0.25, 0.15))
+    assert plan.all_in == 49 / 200
+    assert plan.half_width == pytest.approx(1.96 * (0.245 * 0.755 / 200) ** 0.5)
+    # the last that arrives: 12 to 131 of those whose second came, else the first, 121 to 200
+    ends = sorted([n + 11 for n in range(1, 121)] + list(range(121, 201)))
+    assert plan.done_s is not None
+    assert plan.done_most_s is not None
+    assert ends[99] <= plan.done_s <= ends[100]
+    assert ends[189] <= plan.done_most_s <= ends[190]
+    near, far = plan.queues
+    assert (near.node, near.highest, near.lost_queue, near.lost_link) == ("2.1", 2, 0.25, 0)
+    assert (far.node, far.highest, far.lost_queue, far.lost_link) == ("1.1", 3, 0, 0.15)
+    # of the first queue one frame is in it in all runs, and from 100 s on two in a quarter of them
+    assert near.points[0] == (0, 1)
+    assert near.points[-1] == (200, 0)
+    assert {mean for at, mean in near.points if at < 100} == {1}
+    assert {mean for at, mean in near.points if 100 <= at < 200} == {1.25}
+    assert near.highest_mean == 1.25
+    gaps = {
+        round(then[0] - at[0], 6) for at, then in zip(near.points, near.points[1:], strict=False)
+    }
+    assert len(gaps) == 1
+    # what ends before the burst does is told up to its end
+    assert (far.points[-1], far.highest_mean) == ((1, 3), 3)
+
+
+def test_a_burst_of_which_nothing_comes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """None of 20 runs is whole: 1 - 0.05^(1/20) may be all the same; and no packet has a time."""
+    run = BurstRun((None, None), ("link", "link"), (0, 0), ((), ()))
+    plan = played(monkeypatch, volley(SLOTS, 2, 2, all_in_s=60), [run] * 20)
+    assert (plan.all_in, plan.arrived, plan.lost_link) == (0, 0, 2)
+    assert plan.half_width == pytest.approx(1 - 0.05 ** (1 / 20))
+    assert [(one.median_s, one.most_s, one.in_time) for one in plan.plans] == [(None, None, 0)] * 2
+    assert (plan.done_s, plan.queues[0].highest, plan.queues[0].highest_mean) == (0, 0, 0)
+    assert plan.queues[0].lost_link == 2
+
+
+@pytest.mark.parametrize("hops", [1, 2])
+def test_a_packet_a_second_where_nodes_listen_first(hops: int) -> None:
+    """A hop takes 0 to 7 backoffs of 320 µs, 128 of CCA, 192 of turnaround, and the frame; then its acknowledgement.
+
+    (IEEE 802.15.4-2020 6.2.5.1 and 11.3, from memory.) Packets a second apart are never in each other's way; a relay
+    that owes an acknowledgement finds the channel busy, and may draw of 16 backoffs, then of 32.
+    """
+    packets = 20
+    plan = carry_burst(volley(CSMA, packets, hops, all_in_s=60), "volley", runs=20)
+    assert len(plan.way) == hops + 1
+    # 11 of MAC header and check, IPHC 2, of two hops an end that is not the link's own 2 and behind the first hop a hop
+    # limit (RFC 6282 section 3.1.1), UDP 4 (section 4.3.3), data, and 6 before them; an acknowledgement has 5 and 6
+    inline = [0] if hops == 1 else [2, 3]
+    air_us = [(11 + 2 + more + 4 + 19 + 6) * 32 for more in inline]
+    assert plan.air_s == pytest.approx(packets * sum(us + 352 for us in air_us) / 1e6)
+    least = hops * (128e-6 + 192e-6) + sum(air_us) / 1e6
+    most = least + hops * 7 * 320e-6 + (hops - 1) * (31 * 320e-6 + 576e-6)
+    assert (plan.arrived, plan.all_in) == (packets, 1)
+    assert plan.half_width == pytest.approx(1 - 0.05 ** (1 / 20))
+    for number, one in enumerate(plan.plans):
+        assert (one.number, one.sent_s) == (number + 1, number)
+        assert one.median_s is not None
+        assert one.most_s is not None
+        assert least - 1e-9 <= one.median_s <= one.most_s <= most + 1e-9
+    assert plan.done_s is not None
+    assert least - 1e-9 <= plan.done_s - plan.lasts_s <= most + 1e-9
+    for queue in plan.queues:
+        assert (queue.highest, queue.lost_queue, queue.lost_link) == (1, 0, 0)
+        # the curve ends when the last frame is acknowledged
+        ends_s = queue.points[-1][0] - plan.lasts_s
+        assert least / 2 <= ends_s <= most + 192e-6 + 352e-6 + 1e-9
+    # frames, acknowledgements and nothing else, in 19 s
+    assert plan.air_share == pytest.approx(plan.air_s / 19)
+
+
+def test_time_on_the_air_of_a_burst_counts_every_try() -> None:
+    """Frames of 1344 µs and acknowledgements of 352, four tries, a tenth of both lost: 1 - 0.19^4 over 0.81 tries.
+
+    Nine tenths of them are answered.
+    """
+    plan = carry_burst(volley(CSMA, 10, 1, more="[loss]\nframes = 0.1\n"), "volley", runs=20)
+    tries = (1 - 0.19**4) / 0.81
+    assert plan.air_s == pytest.approx(10 * tries * (1344 + 0.9 * 352) / 1e6)
+
+
+def test_curves_of_queues_have_so_many_points() -> None:
+    """One in each 240th of the time, and the last; but for the last wait of 1.5 s of 201 there is one in each of them.
+
+    400 packets each half a second, the last one at 199.5 s; cells end each 2.01 s. Where it was played there are 61.
+    """
+    access = SLOTS + "slotframe = 201\n"
+    exact = carry_burst(volley(access, 400, 1, every_s=0.5, more="[queue]\nframes = 1\n"), "volley")
+    (queue,) = exact.queues
+    times = [at for at, _ in queue.points]
+    assert times[-1] == pytest.approx(201)
+    assert times[-2] == pytest.approx(199.5)
+    assert len(times) == 240
+    played = carry_burst(volley(SLOTS, 5, 2), "volley", runs=20)
+    assert {len(one.points) for one in played.queues} == {61}
+
+
+def test_packets_one_a_second_over_cells_in_order() -> None:
+    """A cell each 1.01 s, cells of later hops a slot behind: no packet waits but for its cell, and none is lost."""
+    slots = SLOTS + 'order = "up"\n'
+    plan = carry_burst(volley(slots, 5, 3, every_s=1.01, all_in_s=6), "volley", runs=20)
+    assert (plan.arrived, plan.all_in, plan.lost_queue, plan.lost_link) == (5, 1, 0, 0)
+    for one in plan.plans:
+        assert one.median_s is not None
+        assert one.most_s is not None
+        # up to a slotframe until the first cell; three slots of 10 ms
+        assert 0.03 - 1e-9 <= one.median_s <= one.most_s <= 1.01 + 0.03 + 1e-9
+    # each packet meets the same phase of the slotframe as the first
+    assert plan.plans[4].median_s == pytest.approx(plan.plans[0].median_s, abs=1e-9)
+    assert [queue.highest for queue in plan.queues] == [1, 1, 1]
+
+
+def test_one_link_exact() -> None:
+    """Cells each 1.01 s, no losses, packets each 0.505 s: packet n is in with cell n, one slot behind n x 1.01 s."""
+    plan = carry_burst(volley(SLOTS, 4, 1, every_s=0.505, all_in_s=3.5), "volley")
+    assert (plan.runs, plan.done_s, plan.done_most_s, plan.half_width) == (None, None, None, 0)
+    # it begins just behind a cell: the next one is the last slot of a slotframe
+    for number, one in enumerate(plan.plans):
+        in_s = 1.01 * (number + 1)
+        assert one.number == number + 1
+        assert one.arrives == pytest.approx(1)
+        assert one.sent_s == pytest.approx(0.505 * number)
+        assert one.median_s == one.most_s == pytest.approx(in_s - one.sent_s)
+        assert one.in_time == pytest.approx(float(in_s <= 3.5))
+    assert plan.all_in == 0
+    (queue,) = plan.queues
+    assert (queue.highest, queue.lost_queue, queue.lost_link) == (None, 0, 0)
+    assert queue.highest_mean == pytest.approx(3)  # after 1.515 s one of four is gone
+    assert queue.points[-1] == pytest.approx((4.04, 0))
