@@ -12,7 +12,10 @@ from lowpanbudget.layers.internet.coap.block import block_text
 from lowpanbudget.layers.internet.coap.codes import code_text
 from lowpanbudget.layers.internet.dtls import record as dtls
 from lowpanbudget.layers.internet.nd import lowpan_options
+from lowpanbudget.layers.internet.oscore import option as oscore_option
+from lowpanbudget.layers.internet.rpl import messages as rpl
 from lowpanbudget.layers.internet.rpl import metrics
+from lowpanbudget.layers.internet.rpl import options as rpl_options
 from lowpanbudget.layers.link import (
     beacon,
     contents,
@@ -23,6 +26,9 @@ from lowpanbudget.layers.link import (
 )
 from lowpanbudget.layers.link.timeslots import TEMPLATES
 from lowpanbudget.layers.lowpan import lorh, recovery
+
+DIO = layout_of(rpl.Dio)
+ROOT = bytes(16).hex()
 
 
 def meaning(read: Any, octets: str, field: str) -> str:
@@ -111,6 +117,23 @@ def test_the_reserved_block_size() -> None:
         (metrics.METRICS.read, "07 00 10 02 00 80", "aggregation", "maximum"),
         (metrics.METRICS.read, "07 00 20 02 00 80", "aggregation", "minimum"),
         (metrics.METRICS.read, "07 00 30 02 00 80", "aggregation", "multiplicative"),
+        # RFC 6551 section 2.1: R is the bit ahead of A
+        (metrics.METRICS.read, "07 00 80 02 00 80", "recorded", "recorded along the path"),
+        (metrics.METRICS.read, "07 00 00 02 00 80", "recorded", "aggregated"),
+        # RFC 6550 figure 15, the three bits behind G and 0
+        (DIO.read, f"00 00 0000 {0 << 3:02x} 00 0000 {ROOT}", "mode", "no downward routes"),
+        (DIO.read, f"00 00 0000 {1 << 3:02x} 00 0000 {ROOT}", "mode", "non-storing"),
+        (DIO.read, f"00 00 0000 {2 << 3:02x} 00 0000 {ROOT}", "mode", "storing, no multicast"),
+        (DIO.read, f"00 00 0000 {3 << 3:02x} 00 0000 {ROOT}", "mode", "storing with multicast"),
+        (DIO.read, f"00 00 0000 {7 << 3:02x} 00 0000 {ROOT}", "mode", "reserved"),  # RFC 9008 section 4.1.2
+        # RFC 9008 section 4.1.3 and figure: bit 3 of the flags
+        (rpl_options.OPTIONS.read, f"04 0e 10 {bytes(13).hex()}", "rpi 0x23", "type 0x23"),
+        (rpl_options.OPTIONS.read, f"04 0e 00 {bytes(13).hex()}", "rpi 0x23", "type 0x63"),
+        # RFC 8613 section 6.1: h and k, the fourth and the fifth bit
+        (oscore_option.decode, "18 00", "kid context flag (h)", "a kid context follows"),
+        (oscore_option.decode, "08", "kid context flag (h)", "no kid context"),
+        (oscore_option.decode, "08", "kid flag (k)", "the rest is the kid"),
+        (oscore_option.decode, "10 00", "kid flag (k)", "no kid"),
         # RFC 8931 section 5.2: a bitmap of zeros is the NULL bitmap, which aborts; all ones is the FULL one
         (recovery.decode_ack, "ea 01 00 00 00 00", "bitmap", "abort"),
         (recovery.decode_ack, "ea 01 ff ff ff ff", "bitmap", "complete"),

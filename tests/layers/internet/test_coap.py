@@ -238,6 +238,7 @@ def test_wrong_option_is_refused(name: str | int, value: Any, match: str) -> Non
 
 
 def test_unknown_and_reserved_numbers() -> None:
+    assert {0, 128, 132, 136, 140} == RESERVED_NUMBERS  # RFC 7252 table 7
     for number in RESERVED_NUMBERS:
         message = CoapMessage(Type.CON, 1, 0, options=(CoapOption(number, b""),))
         assert [flaw.text for flaw in coap_flaws(message)] == [
@@ -306,6 +307,10 @@ def test_flaws_of_options() -> None:
     ]
     assert flaw_texts("GET", CoapOption(23, b"\x07")) == [
         "Block2 has size exponent 7, which is reserved"
+    ]
+    # of a reserved size nothing else can be wrong, also where M says that the payload has to be as long as the block
+    assert flaw_texts("PUT", CoapOption(27, b"\x0f"), payload=b"x") == [
+        "Block1 has size exponent 7, which is reserved"
     ]
     assert flaw_texts("GET", CoapOption(9, b"\xe0"), payload=b"x") == [
         "OSCORE option: reserved is 0x7, not 0x0"

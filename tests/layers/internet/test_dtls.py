@@ -131,6 +131,22 @@ def test_suite_splits_a_protected_fragment() -> None:
     ]
 
 
+def test_a_record_says_its_version_and_what_would_shorten_it() -> None:
+    """RFC 6347 section 4.1: 1.2 is { 254, 253 }, 1.0 { 254, 255 }; RFC 9147 section 4: 16 bits if S is 1, else 8."""
+    for version, says in (("feff", "DTLS 1.0"), ("fefd", "DTLS 1.2"), ("fefe", "another version")):
+        reader = Reader(bytes.fromhex(f"17 {version} 0001 000000000005 0010") + bytes(16))
+        dtls.decode(reader)
+        assert says in [span.meaning for span in reader.spans]
+    for octets in (1, 2):
+        writer = Writer()
+        dtls.encode(writer, Unified(1, 5, bytes(16), sequence_octets=octets))
+        reader = Reader(bytes(writer.data))
+        dtls.decode(reader)
+        assert writer.spans == reader.spans
+        (number,) = [span for span in writer.spans if span.name == "sequence number"]
+        assert bool(number.removed_by) is (octets == 2)
+
+
 def test_what_a_header_cannot_say() -> None:
     for record in (
         DtlsRecord(23, 1, 0, b"", cid=b"a"),

@@ -1,6 +1,7 @@
 """DTLS protection: recorded sessions opened, records built by hand next to ours, overhead of the comparison draft."""
 
 from collections.abc import Callable
+from ipaddress import IPv6Address
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from lowpanbudget.layers.internet.dtls.seal import (
     OpenedRecord,
     open_1_2,
     open_1_3,
+    plaintext_of,
     seal_1_2,
     seal_1_3,
 )
@@ -347,6 +349,40 @@ def test_spans_of_the_content_name_the_ciphertext() -> None:
         assert writer.spans[-1].removed_by == ""
 
 
+@pytest.mark.parametrize(
+    ("suite", "cid", "content", "padding", "behind"),
+    [
+        # RFC 5246 section 6.2.3, from memory: what is encrypted is the content and nothing else
+        (CCM_8, b"", b"22.3 C", 0, b""),
+        (CCM_8, b"", b"", 0, b""),
+        # RFC 9146 section 4: content, the real type (application data is 23), zeros
+        (CCM_8, b"\x40\x02", b"22.3 C", 0, b"\x17"),
+        (CCM_8, b"\x40\x02", b"", 3, b"\x17\0\0\0"),
+        # RFC 9147 section 4: the same; of 6 + 1 + 8 octets section 4.2.3 makes 16
+        (CCM_8_1_3, b"", b"22.35 C", 0, b"\x17"),
+        (CCM_8_1_3, b"", b"22.3 C", 0, b"\x17\0"),
+        (CCM_8_1_3, b"\x40\x02", b"22.35 C", 4, b"\x17\0\0\0\0"),
+    ],
+)
+def test_plaintext_of_an_opened_record_has_the_spans_it_was_sealed_from(
+    suite: DtlsSuite, cid: bytes, content: bytes, padding: int, behind: bytes
+) -> None:
+    inner, writer = Writer("payload"), Writer()
+    inner.octets(content, "payload", "text")
+    sealed = seal_1_2 if suite is CCM_8 else seal_1_3
+    record = sealed(
+        writer, inner, keys_for(suite), suite, epoch=1, sequence=5, cid=cid, padding=padding
+    )
+    opened = open_dtls(record, keys_for(suite), suite, next_sequence=5)
+    length = len(record.fragment) - suite.explicit - 8  # behind an explicit nonce, before the tag
+    plain = plaintext_of(record, opened, inner, length)
+    assert bytes(plain.data) == content + behind
+    start = (len(writer.data) - 8 - length) * 8
+    assert [
+        span._replace(offset_bits=span.offset_bits + start) for span in plain.spans
+    ] == writer.spans[-1 - len(plain.spans) : -1]
+
+
 def test_sealing_behind_other_octets() -> None:
     writer = Writer("UDP")
     writer.octets(bytes(8), "header")
@@ -378,6 +414,81 @@ def read_and_open(wire: bytes, keys: RecordKeys, suite: DtlsSuite) -> OpenedReco
     if isinstance(record, DtlsRecord):
         return open_1_2(record, keys, suite)
     return open_1_3(record, keys, suite, next_sequence=5)
+
+
+@pytest.mark.parametrize(
+    ("suite", "cid", "at"),
+    [
+        (CCM_8, b"", 13 + 8),  # RFC 7925 appendix B: header 13, explicit nonce 8
+        (CCM_8, b"\x40\x02", 15 + 8),
+        (SUITES["TLS_PSK_WITH_CHACHA20_POLY1305_SHA256"], b"", 13),
+        (CCM_8_1_3, b"", 2),  # RFC 9147 figure 4: flags and one octet of number
+        (CCM_8_1_3, b"\x40\x02", 4),
+    ],
+)
+def test_a_wrong_tag_is_told_where_the_ciphertext_begins(
+    suite: DtlsSuite, cid: bytes, at: int
+) -> None:
+    record = seal_dtls(b"22.35 C", keys_for(suite), suite, epoch=1, sequence=5, cid=cid)
+    other = RecordKeys(bytes(suite.aead.key), keys_for(suite).iv, keys_for(suite).sequence_key)
+    with pytest.raises(BadMic) as caught:
+        open_dtls(record, other, suite, next_sequence=5)
+    assert (caught.value.offset, caught.value.layer) == (at, "DTLS")
+
+
+@pytest.mark.parametrize(
+    ("suite", "epoch", "fits"),
+    [
+        (CCM_8, None, {"1.2": {0, 1, 5}}),
+        (CCM_8, 1, {"1.2": {1}}),
+        (CCM_8, 0, {"1.2": {0}}),
+        # RFC 9147 section 4: "the two low bits of the epoch"
+        (CCM_8_1_3, None, {"1.3": {0, 1, 2, 3}}),
+        (CCM_8_1_3, 3, {"1.3": {3}}),
+        (CCM_8_1_3, 5, {"1.3": {1}}),
+        (CCM_8_1_3, 8, {"1.3": {0}}),
+    ],
+)
+def test_which_records_a_sender_may_have_sent(
+    suite: DtlsSuite, epoch: int | None, fits: dict[str, set[int]]
+) -> None:
+    sender = DtlsSender(suite, keys_for(suite), epoch=epoch)
+    assert {n for n in (0, 1, 5) if sender.fits(DtlsRecord(23, n, 0, b""))} == fits.get(
+        "1.2", set()
+    )
+    assert {n for n in range(4) if sender.fits(Unified(n, 0, bytes(16)))} == fits.get("1.3", set())
+
+
+def test_a_sender_is_known_by_address_port_and_connection_id() -> None:
+    a, b = IPv6Address("2001:db8::a"), IPv6Address("2001:db8::b")
+    keys = keys_for(CCM_8)
+    assert DtlsSender(CCM_8, keys).sends_from(a, None)
+    some = DtlsSender(CCM_8, keys, source=a, port=5684)
+    assert [some.sends_from(*one) for one in ((a, 5684), (b, 5684), (a, 5683))] == [
+        True,
+        False,
+        False,
+    ]
+    named = DtlsSender(CCM_8, keys, cid=b"\x42")
+    assert named.cid_length == 1
+    assert named.fits(DtlsRecord(25, 1, 0, b"", cid=b"\x42"))
+    assert not named.fits(DtlsRecord(25, 1, 0, b"", cid=b"\x43"))
+    assert not named.fits(DtlsRecord(23, 1, 0, b""))
+    with pytest.raises(RequestError, match="not as long"):
+        DtlsSender(CCM_8, keys, cid=b"\x42", cid_length=2)
+
+
+def test_epochs_of_a_sender() -> None:
+    """RFC 9147 section 8: "sending implementations MUST NOT allow the epoch to exceed 2^48-1"; 1.2 has 16 bits."""
+    for suite, epoch in ((CCM_8, 0), (CCM_8, 0xFFFF), (CCM_8_1_3, 4), (CCM_8_1_3, (1 << 48) - 1)):
+        sealed = seal_dtls(b"22.35 C", keys_for(suite), suite, epoch=epoch, sequence=5)
+        opened = open_dtls(sealed, keys_for(suite), suite, next_sequence=5)
+        assert opened == OpenedRecord(23, b"22.35 C", 5)
+    for suite, epoch in ((CCM_8, 1 << 16), (CCM_8, -1), (CCM_8_1_3, 1 << 48), (CCM_8_1_3, -1)):
+        with pytest.raises(RequestError, match="too large"):
+            seal_dtls(b"", keys_for(suite), suite, epoch=epoch, sequence=5)
+        with pytest.raises(RequestError, match="too large"):
+            seal_dtls(b"", keys_for(suite), suite, epoch=1, sequence=1 << 48)
 
 
 def test_nothing_but_zeros_inside() -> None:

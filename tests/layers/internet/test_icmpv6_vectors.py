@@ -391,6 +391,19 @@ def test_figure_of_rfc_7400(name: str) -> None:
     assert (bytes(writer.data) == octets) is case.get("checksum_ok", True)
 
 
+def test_types_have_the_names_of_another_library() -> None:
+    """Those that scapy has not: RFC 4443 section 2.1 (127, 255), RFC 6775 section 4.4 (157, 158)."""
+    from scapy.layers.inet6 import icmp6types
+
+    def words(text: str) -> set[str]:
+        return set(text.lower().replace("mld", "multicast listener").split()) - {"message"}
+
+    assert icmpv6.TYPES.keys() - icmp6types.keys() == {127, 255, 157, 158}
+    assert icmpv6.TYPES.keys() >= {100, 101, 200, 201, *range(1, 5), *range(128, 138), 143, 155}
+    for number in icmpv6.TYPES.keys() & icmp6types.keys():
+        assert words(icmpv6.TYPES[number]) == words(icmp6types[number])
+
+
 def test_names_are_in_one_table() -> None:
     assert icmpv6.name_of(nd.RS, 0) == "router solicitation"
     assert icmpv6.name_of(rpl.TYPE, 0x81) == "secure DODAG information object"

@@ -462,6 +462,13 @@ def test_many_options_are_read_in_a_time_that_grows_with_them() -> None:
         nd.RouterAdvertisement(cur_hop_limit=256, router_lifetime=0),
         icmpv6_messages.EchoRequest(identifier=65536, sequence_number=0),
         icmpv6_messages.Unknown(type=256, code=0, body=b""),
+        icmpv6_messages.Unknown(type=0, code=256, body=b""),
+        *(
+            nd.RouterSolicitation(
+                options=(lowpan.AuthoritativeBorderRouter(version=version, border_router=TARGET),)
+            )
+            for version in (-1, 1 << 32)
+        ),
         "no message",
     ],
     ids=repr,
@@ -470,6 +477,15 @@ def test_what_cannot_be_written_is_a_request_error(message: object) -> None:
     with pytest.raises(RequestError) as caught:
         encoded(message)
     assert caught.value.cite is not None
+
+
+def test_the_greatest_numbers_can_be_written() -> None:
+    """RFC 4443 section 2.1: 8 bits of type and code; RFC 6775 section 4.3: 32 bits of version, the lower half first."""
+    octets = encoded(icmpv6_messages.Unknown(type=255, code=255, body=b""))
+    assert octets[:2] == b"\xff\xff"
+    router = lowpan.AuthoritativeBorderRouter(version=0xFFFFFFFE, border_router=TARGET)
+    octets = encoded(nd.RouterSolicitation(options=(router,)))
+    assert octets[8:14] == bytes([35, 3]) + b"\xff\xfe\xff\xff"
 
 
 def test_context_options_make_a_table() -> None:

@@ -1,10 +1,12 @@
 """OSCORE: RFC 8613 appendix C octet for octet, its compressed headers, another implementation, overhead, garbage."""
 
 from collections.abc import Callable
+from mmap import mmap
 from pathlib import Path
 from typing import Any
 
 import pytest
+from cryptography.hazmat.primitives.ciphers.aead import AESGCM, ChaCha20Poly1305
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from vector_files import document
@@ -13,7 +15,7 @@ from lowpanbudget import errors
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.cites import rfc
 from lowpanbudget.errors import BadMic, Malformed, RequestError, WireError
-from lowpanbudget.layers.internet.aead import Nonces, failure_at
+from lowpanbudget.layers.internet.aead import Aead, Family, Nonces, failure_at
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.coap.block import Block
 from lowpanbudget.layers.internet.coap.codes import CODES, coap_code
@@ -358,6 +360,19 @@ def test_most_octets_of_one_text() -> None:
         cipher.seal(bytes(16), bytes(13), bytes(65536), b"")
     with pytest.raises(BadMic, match="cannot be a text"):
         cipher.unseal(bytes(16), bytes(13), longest + b"\0", b"", failure)
+
+
+@pytest.mark.parametrize("family", ["GCM", "ChaCha20-Poly1305"])
+def test_a_text_is_not_longer_than_the_library_takes(family: Family) -> None:
+    """The ciphers themselves would take more; what is one octet too long is refused before the library refuses it."""
+    cipher, key = Aead(family, 32, 12, 16), bytes(32)
+    library = AESGCM(key) if family == "GCM" else ChaCha20Poly1305(key)
+    text = memoryview(mmap(-1, 1 << 31))  # pages that nobody touches take no memory
+    with pytest.raises(OverflowError, match=r"Max 2\*\*31 - 1 bytes"):
+        library.encrypt(bytes(12), text, b"")
+    with pytest.raises(RequestError, match="too many"):
+        cipher.seal(key, bytes(12), text, b"")  # type: ignore[arg-type]
+    assert cipher.longest == 2**31 - 1
 
 
 def test_one_nonce_once() -> None:

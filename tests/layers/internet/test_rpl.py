@@ -776,6 +776,16 @@ def test_sizes_of_whole_addresses() -> None:
         assert len(writer.data) == size
 
 
+def test_the_longest_source_route() -> None:
+    """RFC 8200 section 4.4: 8 bits count units of 8 octets after the first, so 2040 octets of addresses and no more."""
+    writer = Writer()
+    source_route.encode(writer, route(17, 1, (bytes(16),) * 127 + (bytes(8),), 0, 8))
+    assert len(writer.data) == 8 + 2040
+    assert writer.data[1] == 255
+    with pytest.raises(RequestError):
+        source_route.encode(Writer(), route(17, 1, (bytes(16),) * 128, 0, 0))
+
+
 @pytest.mark.parametrize(
     ("destination", "hops"),
     [

@@ -182,7 +182,8 @@ def _check(
             f"{suite.name} is of DTLS {suite.version}, not {version}", cite=suite.cite
         )
     keys.check(suite)
-    epochs = 1 << 16 if version == "1.2" else 1 << 64
+    # "sending implementations MUST NOT allow the epoch to exceed 2^48-1" (RFC 9147 section 8)
+    epochs = 1 << 16 if version == "1.2" else 1 << 48
     if not 0 <= epoch < epochs or not 0 <= sequence < 1 << 48:
         raise RequestError(f"epoch {epoch}, sequence number {sequence}: too large", cite=dtls.CITE)
     if content_type not in CONTENT_NAMES:

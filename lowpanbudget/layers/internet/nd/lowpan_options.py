@@ -93,11 +93,6 @@ class ContextOption:
     prefix: IPv6Network = part(Prefix, "context prefix", length="context_length", unit=8, fewest=8)
 
     @property
-    def context_length(self) -> int:
-        """Return how many bits of the prefix are valid."""
-        return self.prefix.prefixlen
-
-    @property
     def context(self) -> Context:
         """Return the context for a table: without C it expands but does not compress."""
         return Context(self.prefix, self.may_compress)

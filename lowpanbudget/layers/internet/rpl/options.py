@@ -57,11 +57,6 @@ class RouteInformation:
     route_lifetime: int = bits(32, seconds)
     prefix: IPv6Network = part(Prefix, length="prefix_length")
 
-    @property
-    def prefix_length(self) -> int:
-        """Return how many bits of the prefix are valid."""
-        return self.prefix.prefixlen
-
 
 @structure("DODAG configuration option", rfc(6550, "6.7.6"), sizes=(16,))
 class DodagConfiguration:
@@ -97,11 +92,6 @@ class Target:
     reserved = bits(8)
     valid_bits = bits(8, name="prefix length")
     prefix: IPv6Network = part(Prefix, "of the target", length="prefix_length")
-
-    @property
-    def prefix_length(self) -> int:
-        """Return how many bits of the prefix are valid."""
-        return self.prefix.prefixlen
 
 
 @structure("transit information option", rfc(6550, "6.7.8"), sizes=(6, 22))
