@@ -81,6 +81,23 @@ def test_behind_a_later_fragment_stands_no_header() -> None:
 
 
 @pytest.mark.parametrize(
+    ("word", "cut", "later"),
+    [
+        # RFC 8200 section 4.5: 13 bits of offset, two reserved, M; offset 0 and M 0 is a whole packet
+        ("0000", False, False),
+        ("0006", False, False),
+        ("0001", True, False),
+        ("0008", True, True),
+        ("fff9", True, True),
+    ],
+)
+def test_which_fragment_headers_stand_before_a_part(word: str, cut: bool, later: bool) -> None:
+    header = bytes.fromhex(f"11 00 {word} 00 00 00 00")
+    assert chain.is_cut(header) is cut
+    assert chain.is_later(header) is later
+
+
+@pytest.mark.parametrize(
     "payload", [b"", bytes(7), bytes([59, 1]) + bytes(6), bytes([59, 255]) + bytes(200)]
 )
 def test_an_extension_header_that_does_not_fit(payload: bytes) -> None:

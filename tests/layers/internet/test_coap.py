@@ -341,6 +341,22 @@ def test_block_spans_are_its_fields() -> None:
     ]
 
 
+def test_what_no_reading_depends_on() -> None:
+    """RFC 7252 section 3: message ID, token and payload are any octets; header, options and marker decide the rest."""
+    message = bytes.fromhex("42 01 1234 cafe b3 616263 ff 7879")
+    reader = Reader(message)
+    coap.decode(reader)
+    free = [(place.start, place.end) for place in reader.free]
+    assert free == [(2, 4), (4, 6), (11, 13)]
+    other = Reader(
+        bytes(0xA5 if any(a <= n < b for a, b in free) else o for n, o in enumerate(message))
+    )
+    coap.decode(other)
+    assert [span._replace(value=None) for span in other.spans] == [
+        span._replace(value=None) for span in reader.spans
+    ]
+
+
 def test_what_cannot_be_sent() -> None:
     for message in (
         CoapMessage(0, 1, 0, bytes(9)),

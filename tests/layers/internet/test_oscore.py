@@ -240,6 +240,21 @@ def test_wrong_option_value_is_located_in_its_message(case: dict[str, Any]) -> N
     assert caught.value.offset == at + case["offset"]
 
 
+def test_an_option_value_is_told_apart_in_its_message() -> None:
+    """RFC 8613 figure 10 and appendix C.5: flags 0 0 0 h=0 k=1 n=1, Partial IV 0x14, kid 0x00."""
+    reader = Reader(bytes(CoapMessage(0, 2, 1, options=(CoapOption(9, b"\x09\x14\0"),))))
+    coap.decode(reader)
+    inside = reader.spans[-6:]
+    assert [(span.layer, span.bits) for span in inside] == [
+        ("OSCORE", bits) for bits in (3, 1, 1, 3, 8, 8)
+    ]
+    assert [span.value for span in inside] == [0, 0, 1, 1, b"\x14", b"\0"]
+    # what is no such value stays one: reserved flags are set
+    reader = Reader(bytes(CoapMessage(0, 2, 1, options=(CoapOption(9, b"\xe9\x14\0"),))))
+    coap.decode(reader)
+    assert (reader.spans[-1].name, reader.spans[-1].bits) == ("OSCORE", 24)
+
+
 def test_partial_iv() -> None:
     """RFC 8613 section 5: no leading zeros, but 0 is one octet; section 7.2.1: below 2**40."""
     assert oscore_option.piv_octets(0) == b"\0"

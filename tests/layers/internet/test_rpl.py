@@ -708,9 +708,13 @@ def test_every_hop_finds_the_next(hops: tuple[IPv6Address, ...]) -> None:
         # the pseudo-header's destination is the same all along the path
         found = source_route.decode(Reader(octets))
         assert found.expand(destination)[-1] == hops[-1]
+        following, forwarded = found.visit(destination)
         octets, destination = visit(octets, destination)
-        assert destination == expected
+        assert destination == following == expected
+        assert source_route.decode(Reader(octets)) == forwarded
     assert octets[3] == 0
+    with pytest.raises(RequestError, match="no segments left"):
+        forwarded.visit(destination)
 
 
 @settings(max_examples=50)
