@@ -8,6 +8,7 @@ from lowpanbudget import RequestError, Reserved, Truncated, WireError
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.cites import rfc
 from lowpanbudget.fields import Bits, Choice, Header, Layout, OctetString, Patterns, Row
+from lowpanbudget.fields.limited import Limited, NoValue
 
 CITE = rfc(768)
 
@@ -198,3 +199,16 @@ def test_what_stands_behind_a_layout_is_of_the_layer_around() -> None:
     reader.layer = "outer"
     assert layout.read(reader) == {"mark": 0, "two": bytes(2)}
     assert reader.layer == "outer"
+
+
+def test_a_length_out_of_limits_is_told_with_them() -> None:
+    """RFC 7252 table 4: an ETag has 1 to 8 octets, If-None-Match has none."""
+    tag = Limited("ETag", 1, 8)
+    assert [tag.meaning_of(bytes(octets)) for octets in (0, 1, 8, 9)] == [
+        "0 octets where 1 to 8 are allowed",
+        "octets",
+        "octets",
+        "9 octets where 1 to 8 are allowed",
+    ]
+    assert NoValue("If-None-Match").meaning_of(b"") == "no value"
+    assert NoValue("If-None-Match").meaning_of(b"ab") == "2 octets where 0 are allowed"

@@ -351,6 +351,18 @@ class Plain(WireValue):
     station: IPv6Address = part(Address)
 
 
+@structure("station", CITE, kw_only=False)
+class Alone(WireValue):
+    """An address and nothing else."""
+
+    station: IPv6Address = part(Address)
+
+
+def test_a_layout_of_one_attribute() -> None:
+    assert layout_of(Alone).read(Reader(HERE.packed)) == Alone(HERE)
+    assert bytes(Alone(HERE)) == HERE.packed
+
+
 def test_octets_at_once_are_those_that_spans_are_left_for() -> None:
     layout = layout_of(Plain)
     value = Plain(3, 0x0102, HERE)

@@ -259,7 +259,7 @@ class Layout(Generic[T]):
         """Return what the fields of a word hold."""
         fields = {name: int(values[key]) for name, key, _, _ in word.fields if key in values}
         for name, key, _, unit in word.converted:
-            if key in values and unit > 1:
+            if key in values:
                 fields[name], left = divmod(values[key], unit)
                 if left:
                     raise RequestError(

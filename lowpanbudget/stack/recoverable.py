@@ -11,13 +11,7 @@ from lowpanbudget.env import Env
 from lowpanbudget.errors import DoesNotFit, RequestError
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import recovery
-from lowpanbudget.layers.lowpan.recovery import (
-    LARGEST_DATAGRAM,
-    LARGEST_FRAGMENT,
-    RFRAG,
-    SEQUENCES,
-    Rfrag,
-)
+from lowpanbudget.layers.lowpan.recovery import LARGEST_FRAGMENT, RFRAG, SEQUENCES, Rfrag
 from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.packing import Options, Packed, pack_headers
 from lowpanbudget.stack.pieces import gaps
@@ -64,10 +58,10 @@ def recoverable(
     compressed.append(part(datagram, packed.covers, len(datagram), tail))
     size = len(compressed.data)
     holds = first + (SEQUENCES - 1) * most
-    if size > min(holds, LARGEST_DATAGRAM):
+    if size > holds:
         raise DoesNotFit(
             f"a compressed datagram of {size} octets needs more than {SEQUENCES} fragments of {most}",
-            by=size - min(holds, LARGEST_DATAGRAM),
+            by=size - holds,
             cite=recovery.CITE,
         )
     cuts = [0, *range(first, size, most), size]

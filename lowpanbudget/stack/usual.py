@@ -24,8 +24,8 @@ from lowpanbudget.stack.upper import (
 )
 
 _new = tuple.__new__
-# octets of a payload whose lengths fit in every header
-LARGEST = 0xFFFF - ipv6.OCTETS - udp.OCTETS
+# octets of a payload whose length, with a UDP header, has 16 bits
+LARGEST = 0xFFFF - udp.OCTETS
 
 
 def read_usual(reader: Reader, env: Env, taking: Taking) -> bool:

@@ -8,6 +8,8 @@ from lowpanbudget import Env, Mac, RequestError, decode_frame, encode_frame
 from lowpanbudget.errors import Malformed
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.chain import PseudoHeader
+from lowpanbudget.layers.lowpan.fragment import SizeTooSmall
+from lowpanbudget.stack.frame import decode_lowpan
 from lowpanbudget.stack.identifiers import explains_checksum
 from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.recoverable import recoverable
@@ -44,6 +46,45 @@ def test_a_fragment_within_a_fragment_is_refused() -> None:
 def test_nothing_was_opened_where_nothing_went_encrypted() -> None:
     for octets in (b"", b"\x41", carrying("41" + "60" + "00" * 39)):
         assert decode_frame(octets).opened == (0, 0)
+
+
+def test_a_size_below_what_a_first_fragment_brings_is_told_in_octets() -> None:
+    """RFC 4944 section 5.3: datagram_size is "the size of the entire IP packet before link-layer fragmentation"."""
+    held = decode_frame(carrying("c0 29 00 07 41 60" + "00" * 41))
+    assert held.fault is not None
+    assert held.fault.about == SizeTooSmall(octets=42, size=41)
+    # IPHC with all elided, UDP with all ports in line: 48 octets of headers, and 2 behind them
+    expanded = decode_frame(carrying("c0 31 00 07 7e 33 f0 f0 b1 f0 b2 12 34 01 02"))
+    assert expanded.fault is not None
+    assert expanded.fault.about == SizeTooSmall(octets=50, size=49)
+
+
+def test_any_octets_of_a_later_fragment_are_read_alike() -> None:
+    """RFC 4944 figure 5: 5 octets of header, behind 9 of the MAC; all that follow are free."""
+    octets = carrying("e0 30 00 07 05" + "0102030405060708")
+    frame = decode_frame(octets)
+    assert frame.fragment_octets == octets[14:-2]
+    assert (14, len(octets) - 2) in [(place.start, place.end) for place in frame.free]
+
+
+def test_a_checksum_left_out_without_a_check_is_a_matter_of_the_frame() -> None:
+    """RFC 6282 section 4.3.2: the packet is to be dropped; what was left out, the IPHC header at 9 tells."""
+    frame = decode_frame(carrying("7e 33 f4 f0 b1 f0 b2 01 02"))
+    at = {notice.name: notice.offset for notice in frame.notices}
+    assert (at["udp-checksum-elided"], at["elided-without-check"]) == (9, 0)
+
+
+@pytest.mark.parametrize(("compressed", "header"), [("7e 33 f7 12", 8), ("7a 33 3b", 0)])
+def test_no_longer_datagram_than_its_header_counts(compressed: str, header: int) -> None:
+    """RFC 8200 section 3, RFC 768: both lengths have 16 bits. No link carries so much, but a capture file may."""
+    for octets in (0xFFFE - header, 0xFFFF - header, 0x10000 - header):
+        frame = decode_lowpan(bytes.fromhex(compressed) + bytes(octets), Env(A, B))
+        if header + octets > 0xFFFF:
+            assert isinstance(frame.fault, Malformed)
+            assert frame.datagram is None
+        else:
+            assert frame.datagram is not None
+            assert frame.datagram.octets[4:6] == (header + octets).to_bytes(2, "big")
 
 
 def test_a_tag_of_recoverable_fragments_has_8_bits() -> None:

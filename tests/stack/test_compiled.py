@@ -50,7 +50,12 @@ def told(octets: bytes, fcs: int, known: dict[str, Any]) -> tuple[Any, ...]:
 
 
 def functions() -> int:
+    """Return how many there are; words that can have none are counted as well."""
     return sum(len(kind.functions) for kind in compiled._KINDS)
+
+
+def none_made() -> int:
+    return sum(made is None for kind in compiled._KINDS for made in kind.functions.values())
 
 
 def seen() -> int:
@@ -130,6 +135,11 @@ def test_a_function_is_made_after_several_sightings() -> None:
         # a mesh header stands between
         decode_frame(HEAD + bytes.fromhex("b7 0001 0002") + payload, fcs=False)
         assert functions() == (3 if number + 1 >= compiled.SIGHTINGS else 0)
+    assert none_made() == 0
+    sealed = bytes.fromhex("49 98 01 01 00 02 00 01 00 0d 00 00 00 00 05 aa bb 11 22 33 44")
+    for _ in range(compiled.SIGHTINGS):
+        assert decode_frame(sealed, fcs=False).fault is None
+    assert (functions(), none_made()) == (5, 0)  # with another MAC, and its auxiliary header
 
 
 def test_random_words_fill_no_memory(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -53,6 +53,25 @@ def test_an_elided_checksum_waits_for_the_whole() -> None:
     assert done == whole[:46] + right + whole[48:]
 
 
+def test_a_checksum_of_nothing_but_the_header_is_completed() -> None:
+    """RFC 768: a UDP length of 8 is the least, and is summed like any other."""
+    part = fill(read("7e33 f712", whole=False))
+    assert len(part) == 48
+    right = second_decoder.udp_checksum(ONE.packed, TWO.packed, part[40:46] + bytes(2))
+    assert complete_checksum(part[:46] + bytes(2)) == part[:46] + right
+
+
+@pytest.mark.parametrize(("wire", "headers"), [("7e33 f312 1234", 8), ("7a33 3a", 0)])
+def test_no_length_is_over_16_bits(wire: str, headers: int) -> None:
+    """RFC 8200 section 3: the payload length has 16 bits, extension headers and UDP header counted."""
+    most = 0xFFFF - headers
+    octets = fill(read(wire, whole=False), missing=most)
+    assert octets[4:6] == b"\xff\xff"
+    assert not headers or octets[44:46] == b"\xff\xff"
+    with pytest.raises(Malformed, match="too long"):
+        fill(read(wire, whole=False), missing=most + 1)
+
+
 @pytest.mark.parametrize("length", [0, 39, 40, 47])
 def test_completing_what_holds_no_udp_changes_nothing(length: int) -> None:
     octets = fill(read("7e33 f712 aabb"))[:length]

@@ -142,7 +142,8 @@ def expanded(
             layer=layer,
             cite=EXTENSION_FORMAT,
         )
-    header = bytes([next_header or 0, (2 + len(padded)) // 8 - 1]) + padded
+    # 2 octets and the padded ones are whole eights, of which the length leaves out the first
+    header = bytes([next_header or 0, len(padded) // 8]) + padded
     return ExtensionNhc(kind, header, next_header)
 
 

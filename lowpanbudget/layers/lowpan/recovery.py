@@ -22,7 +22,6 @@ ACKNOWLEDGEMENT = rfc(8931, "5.2")
 
 SEQUENCES = 32  # "Fragments are numbered as [0..N], where N is in [0..31]"
 LARGEST_FRAGMENT = (1 << 10) - 1
-LARGEST_DATAGRAM = (1 << 16) - 1
 NULL, FULL = 0, 0xFFFF_FFFF
 
 _CONGESTION = Bits("E", 1, {0: "no congestion", 1: "congestion was experienced"})

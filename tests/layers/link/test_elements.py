@@ -130,6 +130,27 @@ def test_elements_that_no_head_holds(element: Element, *, payload: bool) -> None
         encode_ies(Writer(), (element,), payload=payload)
 
 
+@pytest.mark.parametrize(
+    ("octets", "correction", "nack"),
+    [
+        ("ff07", 2047, 0),
+        ("0008", -2048, 0),
+        ("ff0f", -1, 0),
+        ("0188", -2047, 1),
+        ("0080", 0, 1),
+    ],
+)
+def test_a_time_correction_is_signed(octets: str, correction: int, nack: int) -> None:
+    """12 bits in two's complement, the lower ones of a little-endian word (clause 7.4.2.7, from memory)."""
+    reader = Reader(bytes.fromhex(octets))
+    layout = header_contents.HEADER_IES.content_of(0x1E)
+    assert isinstance(layout, Either)
+    fields = layout.read(reader)
+    assert (fields["time_correction"], fields["nack"]) == (correction, nack)
+    assert reader.spans[0].value == correction
+    assert f"came {correction:+d} µs" in reader.spans[0].meaning
+
+
 # --- terminations -----------------------------------------------------------------------------
 
 CSL = header_ie(0x1A, csl_phase=1, csl_period=2)

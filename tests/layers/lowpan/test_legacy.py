@@ -27,6 +27,7 @@ from lowpanbudget.layers.internet import udp
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.lowpan import escape, legacy
 from lowpanbudget.stack.events import Complete
+from lowpanbudget.stack.frame import decode_lowpan
 
 VECTORS = Path(__file__).parents[3] / "vectors"
 Case = dict[str, Any]
@@ -108,6 +109,28 @@ def test_the_same_inside_a_frame(case: Case) -> None:
     assert frame.datagram is not None
     if env.pan_id is not None or len(env.source or b"") == 8:  # the frame knows its PAN ID
         assert frame.datagram.octets == bytes.fromhex(case["ipv6"])
+
+
+@pytest.mark.parametrize("case", named(EXPANDING))
+def test_restored_fields_stand_where_they_are_said_to(case: Case) -> None:
+    """Bits in line are the field's own, and with both encoding octets and a pad all that there is (section 10.3)."""
+    lowpan = bytes.fromhex(case["lowpan"])
+    # behind a mesh header, whose addresses stand for those of the link (section 5.2)
+    if lowpan[0] == 0x42:
+        lowpan = bytes([0x81]) + bytes(range(16)) + lowpan
+    frame = decode_lowpan(lowpan, env_of(case))
+    head, carried = frame.packet.head(legacy.Legacy), 0
+    assert head is not None
+    text = "".join(f"{octet:08b}" for octet in lowpan[: head.end])
+    for header in frame.restored:
+        for span, width in header.fields():
+            there = text[span.offset_bits : span.offset_bits + span.bits]
+            number = f"{int(span.value):0{width}b}"
+            assert number.startswith(there) or number.endswith(there), span
+            carried += len(there)
+    pad = sum(span.bits for span in frame.spans if span.name == "pad")
+    words = 24 if head.value.udp is not None else 16
+    assert words + carried + pad == len(text) - 8 * head.start
 
 
 def test_every_row_is_hit() -> None:

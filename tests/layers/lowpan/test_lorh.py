@@ -310,6 +310,24 @@ def test_sizes_of_the_four_forms(rpi: Rpi) -> None:
 
 
 @pytest.mark.parametrize(
+    ("header", "octets"),
+    [
+        # RFC 8138 section 5.1: Size 31 is 32 addresses; 6.3: instance and rank in line; 7: hop limit and an address
+        (SrhLorh((b"\0",) * 32), 2 + 32),
+        (Rpi(255, 0xFFFF), 2 + 3),
+        (IpInIp(0), 2 + 1),
+        (IpInIp(255, bytes(range(16))), 2 + 1 + 16),
+        (Skipped(255, bytes(31)), 2 + 31),
+    ],
+)
+def test_headers_hold_as_much_as_their_fields(header: RoutingHeader, octets: int) -> None:
+    writer = Writer()
+    lorh.encode(writer, header)
+    assert len(writer.data) == octets
+    assert lorh.decode(Reader(bytes(writer.data))) == header
+
+
+@pytest.mark.parametrize(
     "header",
     [
         SrhLorh(()),

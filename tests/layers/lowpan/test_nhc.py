@@ -87,6 +87,17 @@ def test_a_pad_comes_back(kind: int, missing: int) -> None:
     assert extension_nhc.decode_extension(Reader(bytes(writer.data))).octets == whole
 
 
+@pytest.mark.parametrize("units", [1, 2, 9, 31])
+def test_the_length_comes_back_in_eights_without_the_first(units: int) -> None:
+    """RFC 8200 section 4.4; a next header that is compressed too (NH = 1) is still to be filled in."""
+    whole = bytes([0, units - 1, 4, 0]) + bytes(8 * units - 4)
+    for nhc_bit in (False, True):
+        writer = Writer()
+        extension_nhc.encode_extension(writer, ipv6.ROUTING, whole, nhc=nhc_bit)
+        read = extension_nhc.decode_extension(Reader(bytes(writer.data)))
+        assert (read.octets, read.next_header) == (whole, None if nhc_bit else 0)
+
+
 def test_a_pad_in_the_middle_stays() -> None:
     """Section 4.2: "Pad1 and PadN options that appear in locations other than the end MUST be carried in-line"."""
     whole = bytes([59, 0]) + b"\x01\x00" + b"\x1e\x02\xaa\xbb"
