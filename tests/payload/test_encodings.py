@@ -16,7 +16,13 @@ from payload.test_uper import Same, sequences
 from lowpanbudget.payload.forms.asn1 import Uper, module
 from lowpanbudget.payload.forms.c_struct import CLayout
 from lowpanbudget.payload.forms.conversion import SHAPED
-from lowpanbudget.payload.forms.encodings import ENCODINGS, Encoding, Inexact, encoded
+from lowpanbudget.payload.forms.encodings import (
+    ENCODINGS,
+    Encoding,
+    Inexact,
+    encoded,
+    made_for,
+)
 from lowpanbudget.payload.forms.shapes import (
     ChoiceShape,
     CodeShape,
@@ -201,6 +207,25 @@ def test_what_a_struct_cannot_leave_out_takes_its_place() -> None:
     )
     octets = octets_of("C struct, packed", made, {"r": [7]})
     assert octets.hex() == "000107000000" + "00"  # no optional member, a count of 1, four places, x
+
+
+@pytest.mark.parametrize(
+    ("least", "count", "octets"),
+    # a count of an octet, then as many places; a message of the fewest readings has its count as well
+    [(0, 3, 1 + 3), (0, 10, 1 + 10), (5, 5, 1 + 5), (1, 1, 1 + 1), (0, 0, 1 + 10)],
+)
+def test_a_struct_for_some_readings_has_room_for_no_more(
+    least: int, count: int, octets: int
+) -> None:
+    made = message(Array("r", element=whole("", 0, 255), min_length=least, max_length=10))
+    for_them = made_for(made, BY_NAME["C struct, packed"], count)
+    values = {"r": [7] * count}
+    assert octets_of("C struct, packed", for_them, values) == bytes([count, *[7] * count]).ljust(
+        octets, b"\0"
+    )
+    assert made_for(made, BY_NAME["CBOR array"], count) is made
+    alone = message(whole("n", 0, 255))
+    assert made_for(alone, BY_NAME["C struct, packed"], count) is alone
 
 
 def test_presence_bits_of_a_struct_take_octets_where_no_integer_holds_them() -> None:
