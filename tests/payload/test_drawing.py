@@ -8,12 +8,15 @@ import pytest
 
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.drawing import some_of
+from lowpanbudget.payload.kinds.enumeration import Enumeration
 from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.group import Group
+from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
 from lowpanbudget.payload.kinds.sequence import Sequence
 from lowpanbudget.payload.kinds.series import Series
+from lowpanbudget.payload.kinds.table import Table
 from lowpanbudget.payload.kinds.text import Text
 
 
@@ -45,6 +48,27 @@ def test_every_value_of_a_small_field_comes_up(field: Field, all_of_them: set[An
 )
 def test_every_length_comes_up(field: Field) -> None:
     assert {len(value) for value in drawn(field)} == {0, 1, 2, 3}
+
+
+@pytest.mark.parametrize(
+    ("field", "edges"),
+    [
+        (Sequence("s", bits=20), {0, 2**20 - 1}),
+        (Table("t", values=tuple(map(Decimal, range(1000)))), {0, 999}),
+        (Enumeration("e", names=tuple(f"n{index}" for index in range(1000))), {"n0", "n999"}),
+        (Number("n", min=Decimal(0), max=Decimal(10**6), special=(("na", None),)), {0, 10**6, "na"}),
+    ],
+)  # fmt: skip
+def test_edges_come_up_often(field: Field, edges: set[Any]) -> None:
+    """By chance each of so many values would hardly come up in 400; an edge is one of two or three in a quarter."""
+    values = drawn(field)
+    assert all(values.count(edge) > 20 for edge in edges)
+    assert len(set(values)) > 100
+
+
+def test_what_may_be_long_is_the_shortest_or_still_short() -> None:
+    lengths = {len(value) for value in drawn(Octets("o", min_length=2, max_length=1000))}
+    assert min(lengths) == 2 < max(lengths) <= 100
 
 
 def test_an_optional_field_is_there_or_not() -> None:

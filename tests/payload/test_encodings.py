@@ -301,6 +301,18 @@ def test_special_codes_follow_the_range_in_their_order() -> None:
         assert octets_of("C struct, packed", made, {"n": value}) == bytes([octet >> 4])
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_flags_come_back_from_every_encoding(name: str) -> None:
+    made = message(Flags("f", names=tuple("abcdefghi")), Boolean("b"))
+    for value in ((), ("a",), ("i",), ("a", "c", "h"), ("b", "d", "e", "i"), tuple("abcdefghi")):
+        octets = octets_of(name, made, {"f": value, "b": True})
+        assert BY_NAME[name].coder(made).decode(octets) == {"f": value, "b": True}
+    if (
+        name == "ASN.1 UPER"
+    ):  # a BIT STRING of fixed size is its bits, the first first (ITU-T X.691)
+        assert octets_of(name, made, {"f": ("a", "c", "i"), "b": True}).hex() == "a0c0"
+
+
 # ---------------------------------------------------------------- numbers of octets that a standard states
 
 ONE = message(whole("n", -(10**6), 10**6))

@@ -537,6 +537,24 @@ def test_examples_are_the_least_the_usual_and_the_greatest(
     assert [made.example(case)["x"] for case in CASES] == [least, typical, greatest]
 
 
+@pytest.mark.parametrize(
+    ("field", "range_"),
+    [
+        (Octets("x", length=4), "4 octets"),
+        (Text("x", length=3), "3 octets"),
+        (number("x", "-5", "9"), "-5 .. 9"),
+        (Table("x", values=tuple(map(Decimal, (1, 5, 9)))), "1 .. 9"),
+        (Enumeration("x", names=tuple("abcdefgh")), "a, b, c, d, e, f, g, h"),
+        (Enumeration("x", names=tuple("abcdefghij")), "a, b, c, d, e, f, g, h and 2 more"),
+        (Float("x", bits=32, min=Decimal(0)), "0 .. ..."),
+        (Float("x", bits=32), ""),
+        (Constant("x", value=5, bits=8), "5"),
+    ],
+)
+def test_a_bit_map_has_the_range_of_a_field(field: Field, range_: str) -> None:
+    assert packed(field).bitmap()[0].range == range_
+
+
 @pytest.mark.parametrize("octets", [None, 5, "00", [1, 2]])
 def test_what_are_no_octets_is_a_wrong_request(octets: Any) -> None:
     with pytest.raises(RequestError, match="octets are wanted") as fault:
