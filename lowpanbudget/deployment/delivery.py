@@ -60,7 +60,7 @@ class LossStates(NamedTuple):
         return exp(-apart_s / (self.bad_s * (1 - self.bad_share)))
 
 
-def delivered_in_runs(states: LossStates, apart_s: float, attempts: int, frames: int = 1) -> float:
+def delivered_in_runs(states: LossStates, apart_s: float, attempts: int, frames: int) -> float:
     """Return the chance that all frames of a message arrive, each sent up to ``attempts`` times ``apart_s`` apart.
 
     The chain of Gilbert and Elliott: it starts in the mix of all time, loses by its state, then may change it. For one

@@ -41,7 +41,6 @@ class LinkLoad:
     ``receiver_uw`` are microwatts.
     """
 
-    messages_per_s: float = 0.0
     frames_per_s: float = 0.0
     tries_per_s: float = 0.0
     lost_per_s: float = 0.0
@@ -56,7 +55,6 @@ class LinkLoad:
         """Count so many messages a second."""
         if per_s <= 0:
             return
-        self.messages_per_s += per_s
         self.frames_per_s += sums.frames * per_s
         self.tries_per_s += sums.tries * per_s
         self.lost_per_s += sums.lost * per_s

@@ -57,7 +57,8 @@ def path_latency(
     """
     import numpy as np  # noqa: PLC0415
 
-    size = 1 + slotframe * (1 + frames * sum(_most_tries(one, attempts) for one in succeeds))
+    # each try is a slotframe at most behind what came before it
+    size = 1 + slotframe * frames * sum(_most_tries(one, attempts) for one in succeeds)
     first = cells[0]
     # for each cell of the link: the share that tries there first, by the slots since the beginning
     tries = np.zeros((len(first), size))

@@ -80,14 +80,16 @@ def test_a_tree_of_38_nodes_sends_221_frames_a_round() -> None:
     assert round(sum(node.up.tries_per_s for node in carried)) == 221
 
 
-@pytest.mark.parametrize(("every_s", "cells"), [(30, 2), (5, 9)])
-def test_cells_that_carry_38_reports(every_s: float, cells: int) -> None:
-    """38/30 a second x 1.01 s x 1.111 tries = 1.42; 38/5 x 1.01 x 1.111 = 8.53."""
+@pytest.mark.parametrize(
+    ("every_s", "slotframe_s", "cells"), [(30, 1.01, 2), (5, 1.01, 9), (30, 3.97, 6), (30, 0.5, 1)]
+)
+def test_cells_that_carry_38_reports(every_s: float, slotframe_s: float, cells: int) -> None:
+    """38/30 a second x 1.111 tries = 1.407: x 1.01 s = 1.42, x 3.97 = 5.59, x 0.5 = 0.7; 38/5 x 1.01 x 1.111 = 8.53."""
     chain = line(*[1] * 38)
     first = loads(reports(chain, every_s, 0.1), 4)[1]
     assert first.behind == 37
     assert first.up.tries_a_frame == pytest.approx(1.111, abs=1e-12)
-    assert first.up.cells_needed(1.01) == cells
+    assert first.up.cells_needed(slotframe_s) == cells
 
 
 TREES = st.lists(st.integers(1, 4), min_size=1, max_size=5)

@@ -5,6 +5,7 @@ from math import exp, hypot, isclose, sqrt
 import pytest
 
 from lowpanbudget.deployment.contention import ContentionResult, simulate_csma
+from lowpanbudget.deployment.contention_messages import MessageLog, MovingMessage
 from lowpanbudget.deployment.contention_rules import (
     CsmaRules,
     HearingRanges,
@@ -109,7 +110,7 @@ def test_runs_of_losses_defeat_retries_on_the_air_as_well() -> None:
         RULES, all_near(1), sendings, places=None, seed=5, seconds=20_000, runs=states
     )
     # tries follow each other after a frame, a wait of 864 µs and the next backoff
-    exact = delivered_in_runs(states, (2720 + 864 + 1120 + 128 + 192) / 1e6, 4)
+    exact = delivered_in_runs(states, (2720 + 864 + 1120 + 128 + 192) / 1e6, 4, 1)
     error = sqrt(exact * (1 - exact) / found.messages)
     assert abs(found.delivery - exact) < 4 * error
 
@@ -133,6 +134,44 @@ def test_it_goes_on_until_the_answer_is_narrow() -> None:
     wide = simulate_csma(RULES, all_near(20), sendings, places=None, seed=2, half_width=0.02)
     assert wide.messages < found.messages
     assert isclose(wide.delivery, found.delivery, abs_tol=wide.half_width + found.half_width)
+
+
+def test_few_messages_say_nothing_of_the_rest() -> None:
+    """Of fewer than twenty the share is told, and that it may be any other."""
+    sending = [Sending((1, 0), 1.0, (FRAME,))]
+    found = simulate_csma(RULES, all_near(1), sending, places=None, seed=1, seconds=9)
+    assert 0 < found.messages < 20
+    assert (found.delivery, found.half_width) == (1, 1)
+    none = simulate_csma(RULES, all_near(1), sending, places=None, seed=1, seconds=1e-3)
+    assert (none.messages, none.delivery, none.half_width) == (0, 0, 1)
+
+
+def test_it_goes_on_until_each_group_has_some() -> None:
+    """One sender in fifty of the others' rate: 300 of its own messages, or of it and its like together."""
+    sendings = [Sending((1, 0), 0.5, (FRAME,)), *[Sending((2, 0), 25.0, (FRAME,))] * 3]
+    for groups, rare in (((0, 1, 1, 1), slice(1, 4)), ((0, 0, 0, 1), slice(3, 4))):
+        found = simulate_csma(
+            RULES, all_near(2), sendings, places=None, seed=1, half_width=1.0, groups=groups
+        )
+        assert sum(one.generated for one in found.by_sending[rare]) >= 300
+    # where a group does not count, or there are none, the first look is enough
+    short = simulate_csma(
+        RULES, all_near(2), sendings, places=None, seed=1, half_width=1.0, groups=(0, -1, -1, -1)
+    )
+    assert short.messages < found.messages
+
+
+def test_messages_are_told_up_to_the_first_that_is_on_its_way() -> None:
+    log = MessageLog(1, keeps=False)
+    first, second, third = (MovingMessage(log.begin(0), 0, 0.0) for _ in range(3))
+    log.arrive(second, 1e6, 0)
+    assert log.outcomes() == []
+    log.lose(first, "retries", 1)
+    assert log.outcomes() == [0, 1]
+    log.arrive(third, 2.5e6, 0)
+    assert log.outcomes() == [0, 1, 1]
+    (settled,) = log.by_sending()
+    assert (settled.generated, settled.latencies) == (3, [1.0, 2.5])
 
 
 def test_nothing_to_send_is_said() -> None:

@@ -90,7 +90,7 @@ def states(memory: float, loss: float = 0.1) -> tuple[LossStates, float]:
 def test_losses_in_runs_defeat_retries(memory: float, lost: float) -> None:
     """Mean loss 0.1, four attempts: v (L B)^3 L 1 of the chain of Gilbert and Elliott, worked out beforehand."""
     link, apart = states(memory)
-    assert isclose(1 - delivered_in_runs(link, apart, 4), lost, rel_tol=2e-3)
+    assert isclose(1 - delivered_in_runs(link, apart, 4, 1), lost, rel_tol=2e-3)
 
 
 @given(st.floats(0.001, 0.99), st.integers(1, 4), st.integers(1, 3))

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from math import exp, inf, isclose
 from pathlib import Path
+from random import Random
 from statistics import NormalDist
 
 import pytest
@@ -27,7 +28,7 @@ from lowpanbudget.deployment.measured import MeasuredLink, MeasuredNode, PlanVer
 from lowpanbudget.deployment.node_queues import node_queues
 from lowpanbudget.deployment.plan_checks import delivery, link_checks, node_checks
 from lowpanbudget.deployment.service import slot_services
-from lowpanbudget.deployment.slot_play import played_queues
+from lowpanbudget.deployment.slot_play import played_queues, usual_arrivals
 from lowpanbudget.deployment.slot_run import Arrival, SlotLink, run_slots
 from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic, traffic_of
 from lowpanbudget.design.access import Access, Slots
@@ -120,6 +121,19 @@ def test_a_played_queue_tries_as_often_as_is_planned() -> None:
     waits = 0.5 + 0.125 / (2 * (1 - 0.125))
     slot_s = slots.template.length / 1e6
     assert found.mean_s == pytest.approx(waits * slots.slotframe_s + slot_s, rel=0.05)
+
+
+def test_two_hundred_messages_of_a_queue_say_something() -> None:
+    """Played until the 200th came, or the one before it alone."""
+    access, slots = in_slots(0)
+    traffic = carried((1,), 8 * slots.slotframe_s)
+    nodes = loads(traffic, 1)
+    tries = nodes[1].up.tries_per_s
+    coming = [one.at_s for _, one in usual_arrivals(traffic, nodes, 3000.0, Random(5))]
+    for count in (199, 200):
+        until_s = (coming[count - 1] + coming[count]) / 2
+        played = played_queues(traffic, nodes, access, slots, 16, 5, until_s * tries)  # type: ignore[arg-type]
+        assert len(played) == (count == 200)
 
 
 def test_where_none_is_lost_the_bound_is_that_of_none_in_so_many() -> None:
@@ -285,4 +299,4 @@ def test_a_link_that_is_always_bad_or_never_for_long_forgets(bad_s: float, share
     """Two tries apart from each other, each lost with the mean of both states: 1 - 0.5^2 where half is lost."""
     states = LossStates(0.0, 0.5 / share, bad_s, share)
     assert states.memory(0.25) == 0
-    assert delivered_in_runs(states, 0.25, 2) == pytest.approx(0.75)
+    assert delivered_in_runs(states, 0.25, 2, 1) == pytest.approx(0.75)

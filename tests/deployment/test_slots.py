@@ -1,7 +1,7 @@
 """Cells of their own: latency over paths, queues, bursts, against closed forms and other ways to the same numbers."""
 
 from itertools import product
-from math import isclose
+from math import isclose, prod
 
 import pytest
 from hypothesis import given
@@ -83,6 +83,17 @@ def test_latency_is_the_sum_over_every_case(
     for steps in range(len(found.shares)):
         assert isclose(found.shares[steps], expected.get(steps, 0.0), abs_tol=1e-12)
     assert isclose(sum(expected.values()), found.delivered, rel_tol=1e-12)
+
+
+def test_the_last_slot_is_that_of_the_last_try() -> None:
+    """There just behind a cell, which one in five is; two frames over two links, three tries each: 12 slotframes.
+
+    In the same slot of the slotframe again and again all tries but the last of each frame fail.
+    """
+    found = path_latency([(2,), (2,)], 5, 1.0, [0.6, 0.7], 3, 2)
+    assert len(found.shares) == 1 + 12 * 5
+    expected = (0.4**2 * 0.6) ** 2 * (0.3**2 * 0.7) ** 2 / 5
+    assert isclose(found.shares[-1], expected, rel_tol=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -201,6 +212,86 @@ def test_what_is_only_not_acknowledged_is_in() -> None:
     assert found.packet(1).in_by(2) == pytest.approx(0.125)
     assert found.all_in(2) == pytest.approx(0.125)
     assert found.all_in(99) == pytest.approx(0.75**2, rel=1e-6)
+
+
+def every_burst(
+    packets: int, received: float, acknowledged: float, attempts: int
+) -> dict[tuple[int | None, ...], float]:
+    """When each packet is in (None: never) and the chance of it: a cell each second, all waiting, every case by itself.
+
+    A try is lost, received, or received and acknowledged as well; the next packet follows what is acknowledged or given
+    up.
+    """
+    tries = {
+        "lost": 1 - received,
+        "silent": received * (1 - acknowledged),
+        "known": received * acknowledged,
+    }
+    # of one packet: cells taken, the cell of the first try that was received, chance
+    one: list[tuple[int, int | None, float]] = []
+    for count in range(1, attempts + 1):
+        for before in product(("lost", "silent"), repeat=count - 1):
+            for last in tries if count == attempts else ("known",):
+                case = (*before, last)
+                first = next((cell for cell, what in enumerate(case, 1) if what != "lost"), None)
+                one.append((count, first, prod(tries[what] for what in case)))
+    found: dict[tuple[int | None, ...], float] = {}
+    for ways in product(one, repeat=packets):
+        begin, ends = 0, []
+        for count, first, _ in ways:
+            ends.append(None if first is None else begin + first)
+            begin += count
+        key = tuple(ends)
+        found[key] = found.get(key, 0.0) + prod(chance for _, _, chance in ways)
+    return found
+
+
+@given(st.integers(1, 3), st.floats(0.1, 1), st.floats(0.1, 1), st.integers(1, 4))
+def test_a_burst_is_the_sum_over_every_case(
+    packets: int, received: float, acknowledged: float, attempts: int
+) -> None:
+    cases = every_burst(packets, received, acknowledged, attempts)
+    found = burst_link(
+        packets, 1e-6, cells=(0,), slotframe=1, slot_s=1.0, received=received, acknowledged=acknowledged,
+        attempts=attempts, places=packets,
+    )  # fmt: skip
+    # the first packet comes as cell 0 begins, the others in it: they are there before the next one
+    for at in range(1, packets * attempts + 1):
+        for number in range(packets):
+            expected = sum(
+                chance for ends, chance in cases.items() if (end := ends[number]) is not None and end <= at
+            )  # fmt: skip
+            assert isclose(found.packet(number).in_by(at), expected, rel_tol=1e-9, abs_tol=1e-12)
+        whole = sum(
+            chance for ends, chance in cases.items() if all(end is not None and end <= at for end in ends)
+        )  # fmt: skip
+        assert isclose(found.all_in(at), whole, rel_tol=1e-6, abs_tol=2e-9)
+    lost = (1 - received) ** attempts
+    assert isclose(found.lost_link, packets * lost, rel_tol=1e-9, abs_tol=1e-12)
+    assert found.lost_queue == 0
+
+
+def test_queues_are_traced_frame_by_frame() -> None:
+    """Two messages at once over two links, a cell of each in four slots, the second place taken: by hand."""
+    coming = [Arrival(0.0, (0, 1)), Arrival(0.0, (0, 1)), Arrival(0.0, (0, 1))]
+    found = run_slots(
+        coming, [SlotLink((1,)), SlotLink((2,))], slotframe=4, slot_s=1.0, attempts=1, places=2, seed=1, trace=True
+    )  # fmt: skip
+    # cell 1 ends at 2, cell 5 at 6; those of the second link at 3 and 7
+    assert found.lengths[0] == ((0, 1), (0, 2), (0, 2), (2, 1), (6, 0))
+    assert found.lengths[1] == ((2, 1), (3, 0), (6, 1), (7, 0))
+    assert (found.arrived_s, found.lost) == ((3, 7, None), (None, None, "queue"))
+    assert (found.lost_at, found.transmissions) == ((None, None, 0), 4)
+    untraced = run_slots(
+        coming,
+        [SlotLink((1,)), SlotLink((2,))],
+        slotframe=4,
+        slot_s=1.0,
+        attempts=1,
+        places=2,
+        seed=1,
+    )
+    assert untraced.lengths == ((), ())
 
 
 def test_a_played_burst_is_the_exact_one() -> None:

@@ -1,0 +1,359 @@
+"""What a network is held against, and what would help: networks so small that their numbers are worked out by hand."""
+
+from collections.abc import Iterator
+from functools import cache
+from math import exp, inf
+from typing import Any
+
+import pytest
+from findings.cases_deployment import heard, slotted
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lowpanbudget import parse_design
+from lowpanbudget.deployment.airtime import airtime
+from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck, SleepWait
+from lowpanbudget.deployment.carry import judged
+from lowpanbudget.deployment.checks import checks_of
+from lowpanbudget.deployment.contention_network import rules_of
+from lowpanbudget.deployment.helps import changes_that_help
+from lowpanbudget.deployment.load import loads
+from lowpanbudget.deployment.service import HopService
+from lowpanbudget.deployment.traffic import traffic_of
+from lowpanbudget.design.meaning import Design
+from lowpanbudget.layers.link.phy import timing
+from lowpanbudget.room.sets import smallest_sets
+from lowpanbudget.values import replace
+
+TREE = "[tree]\nby_hop = [1, 1, 1]\n"
+
+
+def in_slots(
+    keys: str = "", tables: str = "", flow: str = "every_s = 60", octets: int = 20
+) -> Design:
+    """The store as a line of three nodes, in slots."""
+    return parse_design(slotted(keys, TREE + tables, flow, octets))
+
+
+def listening(
+    tables: str = "", flow: str = "every_s = 60", to: str = "sink", access: str = ""
+) -> Design:
+    """The store as a line of three nodes that listen first."""
+    return parse_design(heard(access + TREE + tables, flow, to=to))
+
+
+def network_of(design: Design) -> CarriedNetwork:
+    assert design.access is not None
+    return judged(design, design.access, airtime(design), 1, transmissions=300)
+
+
+@cache
+def with_limits(text: str) -> Design:
+    return in_slots(tables=f"[limits]\n{text}\n")
+
+
+def service(delivered: float, **how: Any) -> HopService:
+    made = HopService("up", "reading", "up", 1, 1, delivered, None, 0.0, None, None)
+    return replace(made, **how)
+
+
+def judge(limits: str, *services: HopService) -> dict[str, LimitCheck]:
+    """The checks of services alone, by matter."""
+    design = with_limits(limits)
+    traffic = traffic_of(design, airtime(design))
+    return {one.matter: one for one in checks_of(design, (), traffic, (), services, None)}
+
+
+# --- shares in words --------------------------------------------------------------------------------------
+
+
+@given(st.floats(1e-7, 0.5), st.booleans())
+def test_a_share_is_told_with_digits_enough_and_no_more(away: float, is_high: bool) -> None:
+    """From all and from nothing it is told apart by 20 units of its last digit or more, if six digits can."""
+    share = 1 - away if is_high else away
+    text = told(share)
+    number, _, said = text.partition(".")
+    digits = len(said.removesuffix(" %"))
+    percent = min(share, 1 - share) * 100
+    assert float(text.removesuffix(" %")) == pytest.approx(share * 100, abs=0.5001 * 10**-digits)
+    assert number.isdecimal()
+    assert 1 <= digits <= 6
+    assert digits == 6 or percent * 10**digits >= 19.499
+    assert digits == 1 or percent * 10 ** (digits - 1) <= 19.501
+
+
+def told(share: float) -> str:
+    """How a share is told."""
+    text = judge("delivery = 0.5", service(share))["delivery"].text
+    return text.partition(" arrive")[0]
+
+
+@pytest.mark.parametrize(
+    ("share", "said"),
+    [(0.0, "0 %"), (1.0, "100 %"), (0.5, "50.0 %"), (0.995, "99.50 %"), (9e-9, "less than 0.000001 %")],
+)  # fmt: skip
+def test_shares_as_they_are_told(share: float, said: str) -> None:
+    assert told(share) == said
+
+
+# --- what is held against limits --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("limit", "how", "holds", "measured", "strain", "said"),
+    [
+        (0.99, {"delivered": 0.99}, True, 0.01, 1.0, "99.00 % arrive, limits"),
+        (0.99, {"delivered": 0.98}, False, 0.02, 2.0, "98.0 % arrive, limits"),
+        # give or take: a no is said where it is sure
+        (0.99, {"delivered": 0.985, "half_width": 0.01}, True, 0.015, 0.5, "too close to tell"),
+        (0.99, {"delivered": 0.97, "half_width": 0.01}, False, 0.03, 2.0, "give or take 1.00 %"),
+        (0.5, {"delivered": 0.9, "half_width": 0.2}, True, 0.1, 0.0, "give or take 20.0 %"),
+        # the lesser of both kinds of losses counts, and what queues refuse
+        (
+            0.9,
+            {"delivered": 0.99, "in_runs": 0.8},
+            False,
+            0.2,
+            2.0,
+            "arrive where losses come in runs",
+        ),
+        (0.9, {"delivered": 0.95, "in_runs": 0.96}, True, 0.05, 0.5, "95.0 % arrive, limits"),
+        (0.9, {"delivered": 1.0, "queued": 0.8}, False, 0.2, 2.0, "20.0 % are lost to full queues"),
+        (1.0, {"delivered": 0.99}, False, 0.01, inf, "limits.delivery is 100 %"),
+        (1.0, {"delivered": 1.0}, True, 0.0, 0.0, "100 % arrive, limits"),
+    ],
+)
+def test_deliveries_beside_their_limit(
+    limit: float, how: dict[str, float], holds: bool, measured: float, strain: float, said: str
+) -> None:
+    found = judge(f"delivery = {limit}", service(**how))["delivery"]
+    assert found.holds == holds
+    assert found.measured == pytest.approx(measured)
+    assert found.strain == pytest.approx(strain)
+    assert said in found.text
+    assert ("too close" in found.text) == ("too close" in said)
+
+
+def test_few_simulated_messages_say_nothing() -> None:
+    """Of 99 nothing is said, of 100 something is; what is calculated counts none."""
+    assert judge("delivery = 0.9", service(0.5, messages=99)) == {}
+    assert set(judge("delivery = 0.9", service(0.5, messages=100))) == {"delivery"}
+
+
+def test_latency_beside_its_limit() -> None:
+    """94 % within a minute where 95 % are to be: 6 % late, 5 % may be."""
+    found = judge("latency_s = 60", service(1.0, in_time=0.94))["latency"]
+    assert (found.holds, found.measured, found.allowed) == pytest.approx((False, 0.06, 0.05))
+    assert found.strain == pytest.approx(1.2)
+    assert judge("latency_s = 60", service(1.0, in_time=0.95))["latency"].holds
+    # what holds least comes first, and of each matter what strains it most
+    both = judge(
+        "latency_s = 60\ndelivery = 0.9", service(0.9, in_time=0.1), service(0.95, in_time=0.5)
+    )
+    assert list(both) == ["latency", "delivery"]
+    assert both["latency"].measured == pytest.approx(0.9)
+    assert both["delivery"].measured == pytest.approx(0.1)
+
+
+@pytest.mark.parametrize(
+    ("limits", "allowed"),
+    [("", 0.01), ("[limits]\nlatency_s = 9\n", 0.01), ("[limits]\ndelivery = 0.98\n", 0.02)],
+)
+def test_what_a_queue_may_refuse(limits: str, allowed: float) -> None:
+    """What limits.delivery leaves over; where there is none one frame in a hundred."""
+    design = in_slots(tables=limits)
+    traffic = traffic_of(design, airtime(design))
+    nodes = network_of(design).nodes
+    for full, holds in ((allowed, True), (allowed + 0.001, False)):
+        fuller = [replace(nodes[1], queue_full=full), *nodes[2:]]
+        found = {one.matter: one for one in checks_of(design, (), traffic, fuller, (), None)}[
+            "queue"
+        ]
+        assert found.allowed == pytest.approx(allowed)
+        assert found.holds == holds
+    sleep = SleepWait(1, 30, 57, allowed * 2)
+    asleep = replace(design, sleep=listening("[sleep]\npoll_s = 60\n").sleep)
+    held = {one.matter: one for one in checks_of(asleep, (), traffic, (), (), sleep)}["held"]
+    assert (held.allowed, held.strain) == pytest.approx((allowed, 2))
+
+
+def test_what_a_parent_holds_for_a_sleeping_child() -> None:
+    """One message each 120 s, a poll each 60: a half on average, and Poisson's beyond one place.
+
+    E (N - 1)+ is 1/2 - 1 + e^-1/2, of 1/2. A message waits half the time between polls, 95 % of them 0.95 of it.
+    """
+    sleep = network_of(listening("[sleep]\npoll_s = 60\n", "every_s = 120", to="probe")).sleep
+    assert sleep is not None
+    assert (sleep.children, sleep.mean_s, sleep.most_s) == (1, 30, 57)
+    assert sleep.held_full == pytest.approx((0.5 - 1 + exp(-0.5)) / 0.5)
+    two = "[sleep]\npoll_s = 60\nheld_frames = 2\n"
+    held = network_of(listening(two, "every_s = 120", to="probe")).sleep
+    assert held is not None
+    # E (N - 2)+ is 1/2 - 2 + 2 e^-1/2 + 1/2 e^-1/2
+    assert held.held_full == pytest.approx((0.5 - 2 + 2.5 * exp(-0.5)) / 0.5)
+
+
+# --- what nodes carry -------------------------------------------------------------------------------------
+
+
+def test_what_goes_to_all_is_sent_on_by_each_relay_once() -> None:
+    """Every minute from the root: it and two relays send it, the last node does not."""
+    design = listening(flow="every_s = 60", to="group")
+    traffic = traffic_of(design, airtime(design))
+    (stream,) = traffic.streams
+    assert (stream.way, stream.senders) == ("flood", (0,))
+    nodes = loads(traffic, 4)
+    assert [node.near.frames_per_s for node in nodes] == pytest.approx([1 / 60] * 3 + [0])
+    # nobody acknowledges it: it is sent once
+    assert [node.near.tries_per_s for node in nodes] == pytest.approx([1 / 60] * 3 + [0])
+    assert [node.up.frames_per_s for node in nodes] == [0] * 4
+
+
+def test_what_the_network_sends_for_itself_collects_no_readings() -> None:
+    design = listening("[upkeep]\nbeacon_s = 16\ndao_s = 900\n")
+    upkeep = [one for one in airtime(design) if one.flow == "upkeep"]
+    assert {one.message for one in upkeep} == {"beacon", "DAO"}
+    assert {(one.octets, one.readings) for one in upkeep} == {(0, 1)}
+    rhythms = {one.message: one for one in network_of(design).rhythms}
+    assert (rhythms["beacon"].readings, rhythms["beacon"].sends_every_s) == (1, 16)
+
+
+# --- how messages arrive ----------------------------------------------------------------------------------
+
+
+def by_hop(network: CarriedNetwork) -> Iterator[HopService]:
+    yield from sorted(network.services, key=lambda one: one.hop)
+
+
+def test_losses_in_runs_over_several_hops() -> None:
+    """Two tries a slotframe apart: both are lost with k E(l^2) + (1 - k) E(l)^2, where k of the state is kept.
+
+    The chain of Gilbert and Elliott with l = 0.01 and 0.9, bad for 2 s at a time and a tenth of losses on average.
+    """
+    losses = "[loss]\nframes = 0.1\n[loss.runs]\ngood = 0.01\nbad = 0.9\nbad_ms = 2000\n"
+    text = slotted("", TREE + losses, "every_s = 6000").replace(
+        '"slots"\n', '"slots"\nretries = 1\n'
+    )
+    network = network_of(parse_design(text))
+    share = (0.1 - 0.01) / (0.9 - 0.01)
+    keeps = exp(-1.01 / (2 * (1 - share)))
+    square = (1 - share) * 0.01**2 + share * 0.9**2
+    hop = 1 - (keeps * square + (1 - keeps) * 0.1**2)
+    for number, one in enumerate(by_hop(network), 1):
+        assert one.hop == number
+        assert one.delivered == pytest.approx((1 - 0.1**2) ** number, rel=1e-9)
+        assert one.in_runs == pytest.approx(hop**number, rel=1e-9)
+
+
+def test_quantiles_of_a_slotframe() -> None:
+    """A cell in 101 slots of 10 ms: all waits of 1 to 101 slots alike, half of them up to 51, 95 % up to 96."""
+    first = next(by_hop(network_of(in_slots(flow="every_s = 6000"))))
+    assert first.latency == pytest.approx((0.51, 0.96, 1.0))
+
+
+def test_a_place_in_every_queue_on_the_way() -> None:
+    """Queues of one frame, each by itself: chances multiply, and what they add adds up."""
+    design = in_slots(tables="[queue]\nframes = 1\n", flow="every_s = 40")
+    network = network_of(design)
+    nodes = {node.hop: node for node in network.nodes}
+    chance, adds = 1.0, 0.0
+    for one in by_hop(network):
+        node = nodes[one.hop]
+        assert node.queue_full is not None
+        assert node.queue_full > 0
+        chance *= 1 - node.queue_full
+        assert one.queued == pytest.approx(chance)
+        assert node.queue_wait_s is not None
+        adds += node.queue_wait_s - 1.01  # one try each, in the next cell
+        assert one.queue_s == pytest.approx(adds, abs=1e-9)
+
+
+def test_a_quiet_channel_over_two_hops() -> None:
+    """Two backoffs of 0 to 7: 36 of 64 sums are 7 or less, 28 are 6 or less. None is lost in so many messages."""
+    network = network_of(listening(flow="every_s = 600"))
+    first, second, _ = by_hop(network)
+    assert first.quiet_latency is not None
+    assert second.quiet_latency is not None
+    # 36 octets of headers and data over one link and 42 over the others, see the module of the store
+    air_us = {one.hop: one.on_air_us for one in airtime(listening()) if one.flow == "up"}
+    waits = 128 + 192
+    assert first.quiet_latency.median_s == pytest.approx((3 * 320 + waits + air_us["first"]) / 1e6)
+    both = 7 * 320 + 2 * waits + air_us["first"] + air_us["forwarded"]
+    assert second.quiet_latency.median_s == pytest.approx(both / 1e6)
+    for one in (first, second):
+        assert (one.delivered, one.quiet) == (1, 1)
+        assert one.messages is not None
+        assert one.half_width == pytest.approx(1 - 0.05 ** (1 / one.messages))
+
+
+@pytest.mark.parametrize(("answer_us", "wait_us"), [(352, 864), (672, 864), (1000, 1192)])
+def test_a_sender_waits_for_the_longest_acknowledgement(answer_us: float, wait_us: float) -> None:
+    """macAckWaitDuration of O-QPSK is 864 µs (from memory); an answer begins 192 µs behind the frame."""
+    access = listening(access="retries = 2\nmin_be = 2\nmax_be = 4\nbackoffs = 1\n").access
+    assert access is not None
+    rules = rules_of(access, timing("o-qpsk-2450"), answer_us)
+    assert rules.ack_wait_us == wait_us
+    assert (rules.retries, rules.min_be, rules.max_be, rules.backoffs) == (2, 2, 4, 1)
+    assert (rules.unit_us, rules.cca_us, rules.turnaround_us, rules.spacing_us) == (
+        320,
+        128,
+        192,
+        640,
+    )
+
+
+# --- what would help --------------------------------------------------------------------------------------
+
+
+def helpful(design: Design, matter: str) -> dict[str, list[str]]:
+    """What would help, by key: the changes in words."""
+    network = network_of(design)
+    assert network.decides is not None
+    assert (network.decides.matter, network.decides.holds) == (matter, False)
+    found: dict[str, list[str]] = {}
+    for one in changes_that_help(design, network):
+        found.setdefault(one.key, []).append(one.text)
+    return found
+
+
+def test_cells_that_would_help() -> None:
+    """As many as are needed, or one more, and twice as many: three reports a second over 1.01 s need four cells."""
+    four_or_six = {"4 cells to each parent", "6 cells to each parent"}
+    short = helpful(in_slots("cells = 3\n", flow="every_s = 1"), "cells")
+    assert set(short["access.slots.cells"]) == four_or_six
+    # needed is one, and latency is what lacks
+    late = helpful(in_slots("cells = 3\n", "[limits]\nlatency_s = 0.5\n"), "latency")
+    assert set(late["access.slots.cells"]) == four_or_six
+    assert "queue.frames" not in late
+
+
+def test_a_longer_queue_helps_where_it_fills() -> None:
+    """A report each 10 s and node, cells each 1.01 s, one place."""
+    found = helpful(in_slots(tables="[queue]\nframes = 1\n", flow="every_s = 10"), "queue")
+    assert found["queue.frames"] == ["2 places in each queue"]
+    assert "queue.frames" not in helpful(
+        in_slots(tables="[queue]\nframes = 9\n[limits]\nlatency_s = 0.5\n"), "latency"
+    )
+
+
+@pytest.mark.parametrize(
+    ("timeout", "polls"), [("", None), ("timeout_s = 100\n", "a poll each 50 s"), ("timeout_s = 200\n", None)]
+)  # fmt: skip
+def test_what_helps_sleeping_children(timeout: str, polls: str | None) -> None:
+    """Twice the places; and to poll twice in the time after which a parent forgets, where that is more often."""
+    sleep = "[sleep]\npoll_s = 60\nheld_frames = 2\n" + timeout
+    found = helpful(listening(sleep, "every_s = 60", to="probe"), "held")
+    assert found["sleep.held_frames"] == ["4 frames held for a child"]
+    assert found.get("sleep.poll_s") == (None if polls is None else [polls])
+
+
+def test_messages_that_would_go_into_one_frame() -> None:
+    """106 octets, of which 105 fit: the set of changes that is told first is that of the fewest, key for key."""
+    design = in_slots(flow="every_s = 1\nmost_frames = 2", octets=106)
+    chosen = smallest_sets(design, "up", 106)
+    assert len(chosen) > 1
+    found = helpful(design, "cells")
+    (key,) = (key for key, texts in found.items() if texts[0].startswith("one frame for reading: "))
+    knobs = chosen[0].changes
+    assert key == ", ".join(knob.key for knob in knobs)
+    assert found[key] == ["one frame for reading: " + ", ".join(knob.text for knob in knobs)]
