@@ -3,7 +3,7 @@
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, BinaryIO, NamedTuple
 
 import click
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from lowpanbudget.payload.message import Message
 
 _LARGEST = 1 << 28  # octets of values; a device may never end
+_PART = 1 << 20  # octets that are read at once
 
 _EXAMPLE = """\b
 lowpanbudget pack examples/archive.toml door_alarm door=south open=true open_for=30 light=120
@@ -164,10 +165,10 @@ def _read(path: str) -> bytes:
     require_present(path, "file of values")
     try:
         if path == "-":
-            octets = sys.stdin.buffer.read(_LARGEST + 1)
+            octets = _all_of(sys.stdin.buffer)
         else:
             with Path(path).open("rb") as file:
-                octets = file.read(_LARGEST + 1)
+                octets = _all_of(file)
     except (OSError, ValueError) as error:
         from lowpanbudget.capture.files.key_file import named
 
@@ -182,6 +183,15 @@ def _read(path: str) -> bytes:
             f"the values have more than {_LARGEST} octets", hint="Give them in several files"
         )
     return octets
+
+
+def _all_of(file: BinaryIO) -> bytes:
+    """Return what a file holds, up to an octet more than is taken; room is asked for only as it fills."""
+    parts, left = [], _LARGEST + 1
+    while left and (part := file.read(min(left, _PART))):
+        parts.append(part)
+        left -= len(part)
+    return b"".join(parts)
 
 
 def _tell_roundings(ctx: click.Context, packed: "list[PackedRow]") -> None:

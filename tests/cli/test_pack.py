@@ -1,6 +1,7 @@
 """Values to octets on the command line: what ``unpack`` prints is packed again, and a given value is what is sent."""
 
 import json
+import tracemalloc
 from collections.abc import Callable
 from pathlib import Path
 from random import Random
@@ -171,6 +172,19 @@ def test_signs_that_part_lines_elsewhere_stand_in_texts(invoke: Invoke, tmp_path
     done = invoke("pack", ARCHIVE, "door_alarm", file)
     assert "1 of 2 messages" in done.stderr
     assert f"{file}:1:1: object 1: message door_alarm: field door is" in done.stderr
+
+
+def test_a_small_file_takes_little_memory(invoke: Invoke, tmp_path: Path) -> None:
+    """Room for the largest file that is taken, asked for at once, is refused where memory is short."""
+    file = tmp_path / "one.json"
+    file.write_text(json.dumps(GOOD))
+    assert invoke("pack", ARCHIVE, "door_alarm", file).exit_code == 0  # what it imports is there
+    tracemalloc.start(1)
+    try:
+        assert invoke("pack", ARCHIVE, "door_alarm", file).exit_code == 0
+        assert tracemalloc.get_traced_memory()[1] < 8e6
+    finally:
+        tracemalloc.stop()
 
 
 def test_a_rounded_number_is_told(invoke: Invoke, tmp_path: Path) -> None:

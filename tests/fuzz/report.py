@@ -30,6 +30,7 @@ FOUND: dict[str, tuple[str, ...]] = {
         "tests/cli/test_pack.py: long.csv",
         "tests/cli/test_pack.py: test_signs_that_part_lines_elsewhere_stand_in_texts",
     ),
+    "command line": ("tests/cli/test_pack.py: test_a_small_file_takes_little_memory",),
     "capture surveyed": (
         "tests/capture/test_survey.py: test_a_cut_udp_header_brings_nothing_to_an_application",
     ),
