@@ -14,6 +14,7 @@ from vector_files import document
 
 from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import BadMic, Malformed, RequestError, WireError
+from lowpanbudget.hidden import HiddenOctets
 from lowpanbudget.layers.internet.aead import Nonces
 from lowpanbudget.layers.internet.coap import message as coap
 from lowpanbudget.layers.internet.dtls import record as dtls
@@ -472,8 +473,16 @@ def test_a_sender_is_known_by_address_port_and_connection_id() -> None:
     named = DtlsSender(CCM_8, keys, cid=b"\x42")
     assert named.cid_length == 1
     assert named.fits(DtlsRecord(25, 1, 0, b"", cid=b"\x42"))
-    assert not named.fits(DtlsRecord(25, 1, 0, b"", cid=b"\x43"))
-    assert not named.fits(DtlsRecord(23, 1, 0, b""))
+    assert named.fits(DtlsRecord(25, 1, 0, b"", cid=b"\x43")) is False
+    assert named.fits(DtlsRecord(23, 1, 0, b"")) is False
+    # keys are never shown, and the connection ID, which goes in the clear, always is
+    shown = DtlsSender(CCM_8, keys, cid=HiddenOctets(b"\x42"))
+    assert (shown, repr(shown.cid), shown.next_sequence) == (named, repr(b"\x42"), 0)
+    assert (
+        DtlsSender(CCM_8, keys, cid=bytes(255)).cid_length == 255
+    )  # RFC 9146 section 3: <0..2^8-1>
+    with pytest.raises(RequestError, match="longer than 255"):
+        DtlsSender(CCM_8, keys, cid=bytes(256))
     with pytest.raises(RequestError, match="not as long"):
         DtlsSender(CCM_8, keys, cid=b"\x42", cid_length=2)
 
@@ -484,6 +493,11 @@ def test_epochs_of_a_sender() -> None:
         sealed = seal_dtls(b"22.35 C", keys_for(suite), suite, epoch=epoch, sequence=5)
         opened = open_dtls(sealed, keys_for(suite), suite, next_sequence=5)
         assert opened == OpenedRecord(23, b"22.35 C", 5)
+        # RFC 6347 section 4.1: 48 bits of sequence number; RFC 9146 section 3: up to 255 octets of connection ID
+        last = (1 << 48) - 1
+        sealed = seal_dtls(b"a", keys_for(suite), suite, epoch=1, sequence=last, cid=bytes(255))
+        opened = open_dtls(sealed, keys_for(suite), suite, next_sequence=last)
+        assert opened == OpenedRecord(23, b"a", last)
     for suite, epoch in ((CCM_8, 1 << 16), (CCM_8, -1), (CCM_8_1_3, 1 << 48), (CCM_8_1_3, -1)):
         with pytest.raises(RequestError, match="too large"):
             seal_dtls(b"", keys_for(suite), suite, epoch=epoch, sequence=5)
