@@ -141,8 +141,9 @@ def main() -> None:
     """Run the tests under coverage: all of the rooms, or those that are named and new."""
     KEPT.mkdir(exist_ok=True)
     tests = sys.argv[1:] or TESTS
-    kept = KEPT / f"lines-{len(list(KEPT.glob('lines*')))}" if sys.argv[1:] else LINES
-    rules = KEPT / "rules.ini"
+    # two runs at a time keep apart what they write
+    kept = KEPT / f"lines-{time.time_ns()}" if sys.argv[1:] else LINES
+    rules = KEPT / f"rules-{os.getpid()}.ini"
     source = ",".join(f"lowpanbudget/{room}" for room in ROOMS)
     rules.write_text(f"[run]\nsource = {source}\ndata_file = {kept}\n", "utf-8")
     run = [
