@@ -26,6 +26,7 @@ TESTS = (
     "tests/test_bits.py", "tests/test_rows.py", "tests/test_public_codecs.py", "tests/test_public_headers.py",
     "tests/test_public_messages.py", "tests/test_fuzz_corpus.py",
 )  # fmt: skip
+SINGLE = 3  # tests; a line that fewer run may run only when its module is imported
 FEW = 3  # files of tests that are loaded first
 ROOMS = ("layers", "fields", "stack", "payload", "deployment")
 
@@ -58,8 +59,8 @@ class Reach:
     ) -> tuple[list[str], list[str]]:
         """Return tests that run a line: some for ``quick_s`` seconds, of few files, and more of them up to ``most_s``.
 
-        Of a line that runs when its module is imported they are those of the module, of its room and of the contract:
-        what a module only states is used without running any line of it.
+        Of a line that runs when its module is imported (by no test, or by the first that needs it) they are also those
+        of the module, of its room and of the contract: what a module only states is used without running any line of it.
         """
         of_file = self._lines.get(file, {})
         room = file.removeprefix("lowpanbudget/").partition("/")[0]
@@ -67,7 +68,10 @@ class Reach:
         of_room = [
             one for one in self._times if one.startswith((f"tests/{room}/", "tests/contract/"))
         ]
-        there = list(dict.fromkeys(of_file.get(line) or of_module + of_room))
+        there = of_file.get(line, [])
+        if len(there) < SINGLE:
+            there = [*there, *of_module, *of_room]
+        there = list(dict.fromkeys(there))
         there.sort(key=lambda test: self._times[test])
         many = Counter(test.partition("::")[0] for test in there)
         near = {name for name, _ in many.most_common(FEW)}  # each file of tests takes time to load
