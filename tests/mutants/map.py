@@ -59,8 +59,8 @@ class Reach:
     ) -> tuple[list[str], list[str]]:
         """Return tests that run a line: some for ``quick_s`` seconds, of few files, and more of them up to ``most_s``.
 
-        Of a line that runs when its module is imported (by no test, or by the first that needs it) they are also those
-        of the module, of its room and of the contract: what a module only states is used without running any line of it.
+        Of a line that runs when its module is imported (by no test, or by the first that needs it) they are also
+        those of the module, of its room and of the contract: what a module only states is used without running it.
         """
         of_file = self._lines.get(file, {})
         room = file.removeprefix("lowpanbudget/").partition("/")[0]
