@@ -1,5 +1,6 @@
 """The largest size of any values: nothing drawn is larger; small formats were tried out whole, and one is as large."""
 
+import json
 import math
 import struct
 from collections.abc import Iterator
@@ -7,6 +8,7 @@ from decimal import Decimal
 from itertools import product
 from typing import Any
 
+import cbor2
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -291,6 +293,18 @@ def test_what_is_only_a_limit_adds_up_and_is_called_one(count: int) -> None:
     )
     brackets = 2 + len(',"x":') * count - 1
     assert size("JSON, compact", *fields) == (brackets + 24 * count, False)
+
+
+@pytest.mark.parametrize("count", [None, 1, 3, 10])
+def test_the_largest_of_so_many_readings(count: int | None) -> None:
+    made = message(Array("r", element=number("", "0", "99"), max_length=10), Boolean("b"))
+    values = {"r": [99] * (10 if count is None else count), "b": False}
+    for name, wanted in (
+        ("JSON, compact", json.dumps(values, separators=(",", ":")).encode()),
+        ("CBOR array", cbor2.dumps(list(values.values()))),
+    ):
+        limit = largest(made, BY_NAME[name], BY_NAME[name].coder(made), count)
+        assert (limit.octets, limit.wire and len(limit.wire)) == (len(wanted), len(wanted))
 
 
 def test_a_number_that_64_bits_do_not_hold_is_not_counted() -> None:

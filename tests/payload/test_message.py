@@ -9,6 +9,7 @@ import pytest
 
 from lowpanbudget.errors import Malformed, RequestError, Truncated
 from lowpanbudget.payload.codec.nodes import CASES
+from lowpanbudget.payload.forms.doubles import real_of
 from lowpanbudget.payload.kinds.binary_float import Float
 from lowpanbudget.payload.kinds.boolean import Boolean
 from lowpanbudget.payload.kinds.constant import Constant
@@ -194,6 +195,68 @@ def test_rounding_is_reported_exactly() -> None:
     )
 
 
+def test_whatever_rounds_tells_by_how_much() -> None:
+    message = packed(
+        Time("time", bits=16, step=Decimal(10)),
+        TimeOffset("at", base="time", max=Decimal(60), step=Decimal(4)),
+        Sequence("sequence"),
+        Table("table", values=(Decimal(1), Decimal(5))),
+        Logarithmic("scale", min=Decimal(1), max=Decimal(1000), steps=3),
+        Series("series", min=Decimal(0), max=Decimal(9), deltas="variable", length=2),
+        Boolean("on"),
+    )
+    values = {
+        "time": 1234, "at": 1241, "sequence": 3.25, "table": 2, "scale": 12, "series": [1.5, 7], "on": True,
+    }  # fmt: skip
+    received = message.unpack(message.pack(values))
+    errors = {entry.path: entry.error for entry in roundings(message.fields, values, received)}
+    assert errors == {
+        ("time",): -4,
+        ("at",): 1,  # 11 s after 1230 are sent as 12
+        ("sequence",): Decimal("-0.25"),
+        ("table",): -1,
+        ("scale",): -2,
+        ("series", 0): Decimal("0.5"),
+        ("series", 1): 0,
+    }
+
+
+@pytest.mark.parametrize(
+    ("field", "given", "value"),
+    [
+        (number("x", "0", "9"), " 5 ", Decimal(5)),
+        (number("x", "0", "9"), "+.5", Decimal("0.5")),
+        (number("x", "0", "9"), "1e-3", Decimal("0.001")),
+        (number("x", "0", "9", special=(("na", None),)), "na", "na"),
+        (number("x", "0", "9"), "1e1000", "1e1000"),
+        (number("x", "0", "9"), 7, 7),
+        (Boolean("x"), "true", True),
+        (Boolean("x"), "false", False),
+        (Boolean("x"), "yes", "yes"),
+        (Flags("x", names=("a", "b")), "a, b", ("a", "b")),
+        (Flags("x", names=("a", "b")), "b a", ("b", "a")),
+        (Flags("x", names=("a", "b")), ["a"], ["a"]),
+        (Float("x", bits=32), "-inf", float("-inf")),
+        (Float("x", bits=32), "1.5", Decimal("1.5")),
+        (Octets("x", max_length=4), "12", "12"),
+        (Text("x", max_length=4), "12", "12"),
+        (Series("x", min=Decimal(0), max=Decimal(9), deltas="variable", max_length=4), "1,2.5", [1, Decimal("2.5")]),
+        (Series("x", min=Decimal(0), max=Decimal(9), deltas="variable", max_length=4), "", []),
+        (Series("x", min=Decimal(0), max=Decimal(9), deltas="variable", max_length=4), ("1", 2), [1, 2]),
+        (Series("x", min=Decimal(0), max=Decimal(9), deltas="variable", max_length=4), 3, 3),
+        (Array("x", element=Boolean(""), max_length=4), "true,false", [True, False]),
+        (Array("x", element=Boolean(""), max_length=4), "", []),
+        (Array("x", element=number("", "0", "9"), max_length=4), ["1", 2], [1, 2]),
+        (Array("x", element=number("", "0", "9"), max_length=4), {"a": 1}, {"a": 1}),
+        (Group("x", fields=(Boolean("b"), number("n", "0", "9"))), {"b": "true", "n": "3"}, {"b": True, "n": 3}),
+    ],
+)  # fmt: skip
+def test_a_text_stands_for_the_value_that_it_says(field: Field, given: Any, value: Any) -> None:
+    taken = field.taken(given, {}, table=False)
+    assert taken == value
+    assert type(taken) is type(value)
+
+
 def test_ties_go_to_the_even_step() -> None:
     message = packed(number("n", "0", "10"))
     assert [message.unpack(message.pack({"n": x}))["n"] for x in (0.5, 1.5, 2.5)] == [0, 2, 2]
@@ -242,6 +305,19 @@ def test_offsets_count_from_the_base_as_it_was_sent() -> None:
         RequestError, match=r"field at is 1250 s, 20 s after base, outside 0 .. 15 s"
     ):
         message.pack({"base": 1230, "at": 1250})
+
+
+def test_other_fields_may_have_the_name_that_is_referred_to() -> None:
+    message = packed(
+        Time("t", bits=8),
+        TimeOffset("o", base="t", max=Decimal(15)),
+        Group("g", fields=(Group("t", fields=(number("n", "0", "15"),)),)),
+        Group("h", fields=(Octets("t", max_length=1), Boolean("o"))),
+    )
+    values = {"t": 5, "o": 7, "g": {"t": {"n": 3}}, "h": {"t": b"\xff", "o": True}}
+    # 5, 7 - 5, 3; then a length of 1, an octet of ones, 1
+    assert message.pack(values).hex() == "0523ffc0"
+    assert message.unpack(message.pack(values)) == values
 
 
 def test_sequence_numbers_do_not_wrap_unseen() -> None:
@@ -535,6 +611,14 @@ def test_examples_are_the_least_the_usual_and_the_greatest(
 ) -> None:
     made = packed(field)
     assert [made.example(case)["x"] for case in CASES] == [least, typical, greatest]
+
+
+@pytest.mark.parametrize(("bits", "digits"), [(16, 4), (32, 8), (64, 16)])
+def test_the_greatest_example_of_a_float_takes_many_digits(bits: int, digits: int) -> None:
+    """IEEE 754: 11, 24 and 53 bits are 3.3, 7.2 and 16.0 digits; a number with fewer shows nothing of its width."""
+    example = packed(Float("x", bits=bits)).example("greatest")["x"]
+    text = f"{real_of('x', bits, example)}"
+    assert len(text.replace(".", "")) >= digits
 
 
 @pytest.mark.parametrize(

@@ -69,7 +69,7 @@ class Field:
     carries: ClassVar[bool] = True
     # What later fields may refer to by name keeps its value.
     referable: ClassVar[bool] = False
-    # Whether rounding may change its values.
+    # Whether rounding may change its values; only asked of what has no parts.
     rounds: ClassVar[bool] = False
     # Whether its codes are indices of a list of values.
     indexed: ClassVar[bool] = False

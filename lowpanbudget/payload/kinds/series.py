@@ -71,7 +71,6 @@ max_length = 64
 deltas = "fixed"              # or "variable": zigzag in groups of group_bits
 delta_bits = 5
 escape = true                 # a whole sample where a difference is too large"""
-    rounds: ClassVar[bool] = True
     counts: ClassVar[str] = "samples"
     decimals: ClassVar[tuple[str, ...]] = ("min", "max", "step", "tolerance")
 
