@@ -5,7 +5,7 @@ quantiles of beta distributions, found here by halving the incomplete beta funct
 """
 
 from collections.abc import Sequence
-from math import ceil, exp, lgamma, log, log1p, sqrt
+from math import ceil, exp, isclose, lgamma, log, log1p, sqrt
 from typing import NamedTuple
 
 from lowpanbudget.values import dataclass
@@ -98,7 +98,7 @@ def _incomplete_beta(a: float, b: float, x: float) -> float:
         scale = upper_now if abs(upper_now) > _TINY else _TINY
         upper_before, upper_now = upper_before / scale, 1.0
         lower_before, lower_now = lower_before / scale, lower_now / scale
-        if abs(lower_now - ratio) <= 1e-15 * abs(lower_now):
+        if isclose(lower_now, ratio, rel_tol=1e-15):
             break
         ratio = lower_now
     return front * lower_now

@@ -43,12 +43,10 @@ def poisson(messages: float, frames: int = 1) -> tuple[float, ...]:
     return tuple(chances)
 
 
-def link_queue(
-    arrivals: Sequence[float], succeeds: float, attempts: int | None, places: int
-) -> LinkQueue:
+def link_queue(arrivals: Sequence[float], succeeds: float, attempts: int, places: int) -> LinkQueue:
     """Return the long run of a link: ``arrivals`` are the chances of 0, 1, 2 ... frames between two cells.
 
-    ``attempts`` is how often a frame is tried (None: without end), ``places`` how many the queue holds.
+    ``attempts`` is how often a frame is tried, ``places`` how many the queue holds.
     """
     import numpy as np  # noqa: PLC0415
 
@@ -57,22 +55,20 @@ def link_queue(
     leaves = np.eye(places + 1, k=-1)
     levels = np.arange(places + 1.0)
     busy = (levels > 0).astype(float)
-    tries = 1 if attempts is None else attempts
     waits = np.eye(
         places + 1
     )  # how the queue changes in the cells so far, the first frame still in it
     step = np.zeros_like(waits)
     cells, frames, refused = np.zeros(places + 1), np.zeros(places + 1), np.zeros(places + 1)
     left = 1.0  # the chance that the frame is still there to be tried
-    for number in range(1, tries + 1):
-        gone = left if number == tries and attempts is not None else left * succeeds
+    for number in range(1, attempts + 1):
+        gone = left if number == attempts else left * succeeds
         cells += left * busy
         frames += left * (waits @ levels) * busy
         refused += gone * (waits @ leaves @ refuses) + (left - gone) * (waits @ refuses)
         step += gone * (waits @ leaves @ joins)
         left -= gone
         waits = waits @ joins
-    step += left * waits  # tries without end: each of them is a step
     step[0], cells[0], refused[0] = joins[0], 1.0, refuses[0]
     size = places + 1
     equations = np.vstack(((step.T - np.eye(size))[:-1], np.ones(size)))
@@ -82,7 +78,7 @@ def link_queue(
     full = float(state @ refused) / time / mean_arrivals if mean_arrivals else 0.0
     mean = float(state @ frames) / time
     accepted = mean_arrivals * (1 - full)
-    given_up = 0.0 if attempts is None else (1 - succeeds) ** attempts
+    given_up = (1 - succeeds) ** attempts
     return LinkQueue(
         mean, mean / accepted if accepted else 0.0, max(full, 0.0), given_up, float(state[0]) / time
     )

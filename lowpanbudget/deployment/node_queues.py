@@ -133,8 +133,7 @@ def _a_cell(bundles: Bundles, cell_s: float) -> list[float]:
 def _success(tries: float, attempts: int) -> float:
     """Return the chance of success with which a frame takes so many tries on average, of so many at most."""
     low, high = 1e-9, 1.0
-    for _ in range(60):
-        middle = (low + high) / 2
+    while low < (middle := (low + high) / 2) < high:  # until no number lies between them
         if (1 - (1 - middle) ** attempts) / middle > tries:
             low = middle
         else:

@@ -209,6 +209,19 @@ def test_what_goes_to_all_is_sent_on_by_each_relay_once() -> None:
     assert [node.up.frames_per_s for node in nodes] == [0] * 4
 
 
+@pytest.mark.parametrize(("to", "way"), [("sink", "up"), ("probe", "down")])
+def test_a_flow_of_named_stations_is_sent_by_its_own(to: str, way: str) -> None:
+    """The probe behind the sink, the sink behind the gate, which is the root: what is sent is the probe's or for it."""
+    text = heard('[tree]\nsenders = "named"\n', "every_s = 60", to=to)
+    for role, parent in (("node", "sink"), ("collector", "gate")):
+        text = text.replace(f'role = "{role}"', f'role = "{role}"\nparent = "{parent}"')
+    design = parse_design(text)
+    traffic = traffic_of(design, airtime(design))
+    assert traffic.tree.names == ("gate", "sink", "probe")
+    (stream,) = traffic.streams
+    assert (stream.way, stream.senders) == (way, (2,))
+
+
 def test_what_the_network_sends_for_itself_collects_no_readings() -> None:
     design = listening("[upkeep]\nbeacon_s = 16\ndao_s = 900\n")
     upkeep = [one for one in airtime(design) if one.flow == "upkeep"]
@@ -281,9 +294,16 @@ def test_a_quiet_channel_over_two_hops() -> None:
     both = 7 * 320 + 2 * waits + air_us["first"] + air_us["forwarded"]
     assert second.quiet_latency.median_s == pytest.approx(both / 1e6)
     for one in (first, second):
-        assert (one.delivered, one.quiet) == (1, 1)
+        assert (one.delivered, one.quiet, one.in_time) == (1, 1, None)
         assert one.messages is not None
         assert one.half_width == pytest.approx(1 - 0.05 ** (1 / one.messages))
+
+
+@pytest.mark.parametrize(("latency_s", "shares"), [(0.001, [0, 0, 0]), (9, [1, 1, 1])])
+def test_what_is_there_in_time_on_a_quiet_channel(latency_s: float, shares: list[float]) -> None:
+    """A frame alone takes longer than a millisecond, three hops with all their backoffs less than nine seconds."""
+    network = network_of(listening(f"[limits]\nlatency_s = {latency_s}\n", "every_s = 600"))
+    assert [one.in_time for one in by_hop(network)] == shares
 
 
 @pytest.mark.parametrize(("answer_us", "wait_us"), [(352, 864), (672, 864), (1000, 1192)])

@@ -45,6 +45,19 @@ def test_all_of_a_hundred() -> None:
     assert share_of(0, 0).share is None
 
 
+@pytest.mark.parametrize("trials", [2, 3, 10, 1000])
+def test_one_of_so_many_and_all_but_one(trials: int) -> None:
+    """One or more of n have the chance 1 - (1 - p)^n; n - 1 or fewer 1 - p^n."""
+    one, but_one = share_of(1, trials), share_of(trials - 1, trials)
+    for found, tail in ((one.least, 0.025), (one.at_least, 0.05)):
+        assert found == pytest.approx(1 - (1 - tail) ** (1 / trials), rel=1e-9)
+    for found, tail in ((but_one.most, 0.025), (but_one.at_most, 0.05)):
+        assert found == pytest.approx((1 - tail) ** (1 / trials), rel=1e-9)
+    # two or more of three: 3 p^2 - 2 p^3
+    two = share_of(2, 3)
+    assert 3 * two.least**2 - 2 * two.least**3 == pytest.approx(0.025, rel=1e-9)
+
+
 def test_how_many_prove_a_share() -> None:
     """0.99 ** 299 is the first power below 0.05, 0.95 ** 59 that of 0.95."""
     assert trials_for(0.99) == 299

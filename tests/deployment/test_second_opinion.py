@@ -226,7 +226,7 @@ def test_a_burst_over_three_links() -> None:
 def test_a_link_in_the_long_run() -> None:
     """Geo/Geo/1: a frame comes in half of the cells; the chance of a try is 0.9, and tries have no end."""
     length, wait = geometric(0.5, 0.9, 40_000, 2)
-    exact = link_queue.link_queue([0.5, 0.5], 0.9, None, 100)
+    exact = link_queue.link_queue([0.5, 0.5], 0.9, 20, 60)
     agree(length, exact.mean_frames)
     agree(wait, exact.mean_wait)
 

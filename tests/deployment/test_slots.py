@@ -100,8 +100,11 @@ def test_the_last_slot_is_that_of_the_last_try() -> None:
     ("arrives", "frames", "wait"), [(0.3, 0.35, 7 / 6), (0.5, 0.625, 1.25), (0.8, 1.6, 2.0)]
 )
 def test_a_queue_without_end_is_geo_geo_1(arrives: float, frames: float, wait: float) -> None:
-    """L = a (1 - a) / (s - a) and W = (1 - a) / (s - a), the last frame leaving before the next one comes; s = 0.9."""
-    found = link_queue((1 - arrives, arrives), 0.9, None, 300)
+    """L = a (1 - a) / (s - a) and W = (1 - a) / (s - a), the last frame leaving before the next one comes; s = 0.9.
+
+    One frame in 10^20 is tried more than twenty times, and fewer find sixty others before them.
+    """
+    found = link_queue((1 - arrives, arrives), 0.9, 20, 60)
     assert isclose(found.mean_frames, frames, rel_tol=1e-9)
     assert isclose(found.mean_wait, wait, rel_tol=1e-9)
 
