@@ -19,6 +19,7 @@ from lowpanbudget.payload.kinds.field import Field
 from lowpanbudget.payload.kinds.flags import Flags
 from lowpanbudget.payload.kinds.group import Group
 from lowpanbudget.payload.kinds.instant import Time
+from lowpanbudget.payload.kinds.interfaces import Scope
 from lowpanbudget.payload.kinds.logarithmic import Logarithmic
 from lowpanbudget.payload.kinds.number import Number
 from lowpanbudget.payload.kinds.octets import Octets
@@ -318,6 +319,24 @@ def test_other_fields_may_have_the_name_that_is_referred_to() -> None:
     # 5, 7 - 5, 3; then a length of 1, an octet of ones, 1
     assert message.pack(values).hex() == "0523ffc0"
     assert message.unpack(message.pack(values)) == values
+
+
+@pytest.mark.parametrize(
+    ("epoch", "seconds", "date"),
+    [
+        # a thousand million seconds after 1970: common knowledge
+        ("1970-01-01T00:00:00Z", 10**9, "2001-09-09T01:46:40Z"),
+        ("1970-01-01T00:00:00Z", Decimal("86400.25"), "1970-01-02T00:00:00.250000Z"),
+        ("2000-03-01T00:00:00Z", -86400, "2000-02-29T00:00:00Z"),
+        ("once upon a time", 5, ""),
+        ("1970-01-01T00:00:00Z", 2**63, ""),
+    ],
+)
+def test_a_time_is_told_as_a_date_where_there_is_one(epoch: str, seconds: Any, date: str) -> None:
+    time, offset = Time("t", epoch=epoch), TimeOffset("o", base="t", max=Decimal(9))
+    scope = Scope({"t": seconds - 4}, {"t": time, "o": offset})
+    assert time.meaning(seconds, scope) == date
+    assert offset.meaning(seconds, scope) == (f"{date}, 4 s after t" if date else "4 s after t")
 
 
 def test_sequence_numbers_do_not_wrap_unseen() -> None:
