@@ -9,6 +9,7 @@ from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.cites import rfc
 from lowpanbudget.fields import Bits, Choice, Header, Layout, OctetString, Patterns, Row
 from lowpanbudget.fields.limited import Limited, NoValue
+from lowpanbudget.fields.source import FunctionSource
 
 CITE = rfc(768)
 
@@ -160,6 +161,22 @@ def test_free_fields_leave_their_places_in_both_orders() -> None:
         assert place.number(reader.data) == 0x1234
     with pytest.raises(TypeError, match="no whole octets"):
         Header("shifted", CITE, (Bits("a", 4), Bits("b", 8, free=True), Bits("c", 4)))
+
+
+@pytest.mark.parametrize("start", [None, 3])
+def test_free_fields_of_a_word_have_the_places_that_the_engine_gives_them(
+    start: int | None,
+) -> None:
+    """Octets 2 and 3 of a word at octet 3, whether or not the function knows where it stands."""
+    word = Header("tagged", CITE, (Bits("kind", 16), Bits("tag", 16, free=True)))
+    source = FunctionSource("read", "tagged", start)
+    (kind, tag) = source.fields(word)
+    read = source.function(f"({kind}, {tag})")
+    made, engine = Reader(bytes(range(8)), 3), Reader(bytes(range(8)), 3)
+    assert read(made, None) == tuple(word.read(engine)[0].values()) == (0x0304, 0x0506)
+    assert made.free == engine.free
+    assert [(place.start, place.end) for place in made.free] == [(5, 7)]
+    assert made.spans == engine.spans
 
 
 def test_plans_are_not_kept_without_bound() -> None:

@@ -21,9 +21,8 @@ class Level:
     """An IPv6 header whose RPL artefacts can be written as routing headers.
 
     ``route`` holds the addresses of its routing header still to be visited, ``kind`` and ``following`` what comes after
-    the artefacts and the index of that header; ``passed`` counts the headers they took. ``same`` says that they would
-    come back octet for octet: a routing header with elided prefixes, or with addresses already visited, comes back as
-    an equivalent one.
+    the artefacts and the index of that header. ``same`` says that they would come back octet for octet: a routing
+    header with elided prefixes, or with addresses already visited, comes back as an equivalent one.
     """
 
     header: Ipv6
@@ -31,7 +30,6 @@ class Level:
     following: int
     rpi: Rpi | None = None
     route: tuple[IPv6Address, ...] = ()
-    passed: int = 0
     same: bool = True
 
     @property
@@ -49,7 +47,7 @@ def level_of(sent: Outgoing, index: int, env: Env) -> Level:
     if extension is not None:
         rpi = routing.rpi_of(extension.octets, env.rpi_type, extension.value)
         if rpi is not None:
-            level = replace(level, kind=extension.octets[0], following=index + 2, rpi=rpi, passed=1)
+            level = replace(level, kind=extension.octets[0], following=index + 2, rpi=rpi)
     extension = _extension(sent, level, ipv6.ROUTING)
     if extension is not None:
         octets = extension.octets
@@ -60,7 +58,6 @@ def level_of(sent: Outgoing, index: int, env: Env) -> Level:
                 kind=octets[0],
                 following=level.following + 1,
                 route=route,
-                passed=level.passed + 1,
                 same=octets[1:] == routing.routing_header_of(route)[1:],
             )
     return level

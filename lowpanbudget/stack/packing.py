@@ -209,7 +209,9 @@ class _Packing:
             levels.append(artefacts.level_of(sent, levels[-1].following, env))
         levels = artefacts.without_groups(levels, env)
         *outers, last = levels
-        depth = self.options.depth - len(outers) - sum(level.passed for level in levels)
+        depth = self.options.depth - (
+            last.following - 1
+        )  # of the headers before, all but the first
         final = last.hops[-1]
         headers: list[lorh.RoutingHeader] = []
         tunnel = None

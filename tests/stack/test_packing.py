@@ -1,5 +1,6 @@
 """How far a compressor goes, and what it refuses: RFC 6282 sections 2, 4.2 and 4.3.2."""
 
+from dataclasses import replace
 from ipaddress import IPv6Address
 
 import pytest
@@ -62,6 +63,33 @@ def test_depth_limits_what_is_compressed(depth: int, covers: int, octets: int) -
     assert (packed.covers, len(packed.writer.data)) == (covers, octets)
     assert tiles(packed.writer.spans, octets * 8)
     assert decompress(bytes(packed.writer.data) + CHAIN[covers:], ENV).octets == CHAIN
+
+
+def information(kind: int) -> bytes:
+    """The RPL option alone in a hop-by-hop header: down, instance 0, rank 0x0200 (RFC 6553 section 3)."""
+    return bytes([kind, 0]) + bytes.fromhex("6304 80 00 0200")
+
+
+@pytest.mark.parametrize(
+    ("sent", "depth", "covers", "octets"),
+    [
+        (information(17) + segment(), 0, 40, 3),
+        # page 1, RPI-6LoRH of 3 octets (RFC 8138 figure 11), IPHC with a next header in line
+        (information(17) + segment(), 1, 48, 1 + 3 + 3),
+        (information(17) + segment(), 2, 56, 1 + 3 + 2 + 4),
+        # the root's outer header as IP-in-IP-6LoRH, its hop limit in line
+        (information(41) + datagram(17, segment()), 2, 88, 1 + 3 + 3 + 3),
+        (information(41) + datagram(17, segment()), 3, 96, 1 + 3 + 3 + 2 + 4),
+    ],
+    ids=["no other", "this one", "one behind", "inner", "one behind the inner"],
+)
+def test_routing_headers_count_as_what_they_stand_for(
+    sent: bytes, depth: int, covers: int, octets: int
+) -> None:
+    whole, env = datagram(0, sent), replace(ENV, root=IPv6Address(ADDRESSES[:16]))
+    packed = pack_headers(Outgoing.read(whole), env, Options(lorh=True, depth=depth))
+    assert (packed.covers, len(packed.writer.data)) == (covers, octets)
+    assert decompress(bytes(packed.writer.data) + whole[covers:], env).octets == whole
 
 
 def test_a_compressed_header_needs_compressed_ones_before_it() -> None:

@@ -173,6 +173,17 @@ def test_what_is_known_of_senders_is_bounded() -> None:
     assert known.expire(1e9) == []
 
 
+def test_what_came_late_stands_last_of_its_time() -> None:
+    """The oldest are told first: one whose last fragment came at 2 s, behind those of 2 s and before that of 3 s."""
+    sent = SentDatagrams(9)
+    for tag, *times in ((1, 1.0), (2, 2.0), (3, 2.0), (4, 1.5, 3.0), (5, 2.0)):
+        for at, time_s in zip((0, 24), times, strict=False):
+            part = SentFragment(at, at + 24, time_s, not at, None)
+            sent.arrive(FragmentKey(A, B, SIZE, tag), part)
+    sent.put_in_order(FragmentKey(A, B, SIZE, 5), 2.0)
+    assert [datagram.key.tag for datagram in sent.expire(9.0)] == [1, 2, 3, 5, 4]
+
+
 @pytest.mark.parametrize(
     ("order", "apart_s", "of_two"),
     [
