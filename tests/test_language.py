@@ -38,6 +38,7 @@ from lowpanbudget.fields import (
     part,
     structure,
 )
+from lowpanbudget.fields.compiled import SIGHTINGS
 from lowpanbudget.layers import catalogue
 from lowpanbudget.report import terms
 
@@ -349,6 +350,20 @@ class Plain(WireValue):
     level: int = bits(13)
     count: int = bits(16, free=True)
     station: IPv6Address = part(Address)
+
+
+@structure("counted", CITE)
+class Counted(WireValue):
+    """A flag, and a number where it is set."""
+
+    flag: int = bits(8)
+    number: int | None = part(Unsigned, 2, when="flag", default=None)
+
+
+def test_a_number_that_may_be_missing_is_read_alike_the_first_time_and_later() -> None:
+    for _ in range(2 * SIGHTINGS):
+        assert layout_of(Counted).read(Reader(b"\1\2\3")) == Counted(flag=1, number=0x0203)
+        assert layout_of(Counted).read(Reader(b"\0\2\3")) == Counted(flag=0)
 
 
 @structure("station", CITE, kw_only=False)

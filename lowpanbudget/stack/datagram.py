@@ -59,7 +59,7 @@ class Chain:
     heads: list[Head] = field(default_factory=list)
     payload: bytes = b""
     last: int = ipv6.NO_NEXT_HEADER  # the next-header number of the payload when it is no part
-    whole: bool = True  # False: a fragment, whose payload is only a part
+    whole: bool = field(kw_only=True)  # False: a fragment, whose payload is only a part
     upper_fault: WireError | None = None
     remarks: list[ReadingRemark] = field(default_factory=list)
 

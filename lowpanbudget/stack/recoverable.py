@@ -85,7 +85,7 @@ def _first(
         first = most - free
         if first >= len(packed.writer.data):
             return packed, first
-        if depth < 0:
+        if depth <= 0:  # an IPv6 header as it is takes still more
             raise DoesNotFit(
                 f"{most + RFRAG.octets} octets of room cannot carry the headers in a first fragment",
                 by=len(packed.writer.data) - first,

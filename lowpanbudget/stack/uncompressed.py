@@ -152,8 +152,6 @@ class _Walk:
     def _carried(self, head: Head) -> Restored:
         """Return a header that goes as it is, field by field."""
         spans = tuple(span._replace(source=IN_LINE) for span in self.packet.spans_of(head))
-        if isinstance(head.value, Ipv6):
-            self.origin = self.origin._replace(links=_INNER)
         return self._named(spans[0].layer, head.value, spans, tuple(span.bits for span in spans))
 
     def _single_field(self, head: Head) -> Restored:

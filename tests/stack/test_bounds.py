@@ -9,8 +9,9 @@ from lowpanbudget.errors import Malformed
 from lowpanbudget.layers.internet import ipv6, udp
 from lowpanbudget.layers.internet.chain import PseudoHeader
 from lowpanbudget.layers.lowpan.fragment import SizeTooSmall
+from lowpanbudget.layers.lowpan.lorh import Rpi
 from lowpanbudget.stack.frame import decode_lowpan
-from lowpanbudget.stack.identifiers import explains_checksum
+from lowpanbudget.stack.identifiers import explains_checksum, note_carried
 from lowpanbudget.stack.outgoing import Outgoing
 from lowpanbudget.stack.recoverable import recoverable
 
@@ -119,6 +120,39 @@ def test_whose_identifier_explains_a_checksum(
     sent = udp.checksum(IPv6Address(sent_over), there, segment)
     ends = PseudoHeader(IPv6Address(made_of), there)
     assert explains_checksum(ends, segment, sent, Env(link, B, PAN)) == side
+
+
+@pytest.mark.parametrize(
+    ("source", "destination", "links", "sides"),
+    [
+        # RFC 4944 section 6: PAN ID abcd with its universal bit zero, 00ff:fe00, short address 1 or 2
+        ("fe80::a9cd:ff:fe00:1", "fe80::2", (A, B), ["source"]),
+        ("fe80::1", "fe80::a9cd:ff:fe00:2", (A, B), ["destination"]),
+        ("fe80::a9cd:ff:fe00:1", "fe80::a9cd:ff:fe00:2", (A, B), ["source and destination"]),
+        ("fe80::a9cd:ff:fe00:1", "fe80::2", (A, bytes(8)), ["source"]),
+        ("fe80::1", "fe80::a9cd:ff:fe00:2", (bytes(8), B), ["destination"]),
+        ("fe80::a9cd:ff:fe00:1", "fe80::a9cd:ff:fe00:2", (bytes(8), bytes(8)), []),
+        ("fe80::1", "fe80::2", (A, B), []),
+    ],
+)
+def test_whose_identifier_is_an_older_one(
+    source: str, destination: str, links: tuple[bytes, bytes], sides: list[str]
+) -> None:
+    header = ipv6.Ipv6(0, 0, 0, 59, 64, IPv6Address(source), IPv6Address(destination))
+    notices = note_carried(header, Env(*links, PAN), 5)
+    assert [one.text for one in notices] == [
+        f"the {side} has an identifier of RFC 4944, with the PAN ID" for side in sides
+    ]
+    assert [one.offset for one in notices] == [5] * len(sides)
+    assert note_carried(header, Env(*links), 5) == []
+
+
+def test_routing_headers_in_short_form_stand_for_their_own_octets() -> None:
+    """RFC 8138 section 6: RPI-6LoRH of 3 octets behind the page switch; IPHC and a next header follow."""
+    frame = decode_frame(carrying("f1 83 05 02 7a 33 3b"))
+    (found,) = [header for header in frame.restored if isinstance(header.value, Rpi)]
+    assert [(span.offset_bits, span.bits) for span in found.spans] == [(8 * 10, 8 * 3)]
+    assert found.widths == (0,)
 
 
 @pytest.mark.parametrize(

@@ -96,7 +96,7 @@ def test_endpoints_are_those_of_the_innermost_header() -> None:
 
 
 def test_what_was_read_before_a_fault_stays() -> None:
-    chain = Chain()
+    chain = Chain(whole=True)
     reader = Reader(bytes.fromhex("7e33 e106 1e0400000000 f3"))
     with pytest.raises(Truncated):
         read_chain(reader, ENV, chain)

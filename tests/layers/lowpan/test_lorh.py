@@ -327,6 +327,13 @@ def test_headers_hold_as_much_as_their_fields(header: RoutingHeader, octets: int
     assert lorh.decode(Reader(bytes(writer.data))) == header
 
 
+def test_the_least_information_is_of_the_global_instance() -> None:
+    """RFC 8138 figure 13: I and K set, O, R and F clear, instance 0 elided, a rank of one octet."""
+    writer = Writer()
+    lorh.encode(writer, Rpi())
+    assert bytes(writer.data) == bytes([0b100_000_11, 5, 0])
+
+
 @pytest.mark.parametrize(
     "header",
     [

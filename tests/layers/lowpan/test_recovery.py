@@ -261,6 +261,19 @@ def test_headers_that_do_not_fit_the_first_fragment_go_uncompressed() -> None:
     assert together(payloads, ENV) == datagram
 
 
+@pytest.mark.parametrize("slack", [None, 0, 3])
+def test_a_room_too_small_for_the_headers_lacks_as_much_as_it_says(slack: int | None) -> None:
+    """RFC 8931 section 3: so many octets more hold the headers in the first fragment, one fewer does not."""
+    sent = Outgoing.read(plain(60))
+    with pytest.raises(DoesNotFit, match="first fragment") as caught:
+        recoverable(sent, ENV, room=7, slack=slack)
+    enough = 7 + caught.value.by
+    assert recoverable(sent, ENV, room=enough, slack=slack)
+    with pytest.raises(DoesNotFit, match="first fragment") as caught:
+        recoverable(sent, ENV, room=enough - 1, slack=slack)
+    assert caught.value.by == 1
+
+
 @pytest.mark.parametrize(
     ("changes", "error"),
     [
