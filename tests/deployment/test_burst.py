@@ -138,6 +138,13 @@ def test_a_packet_a_second_where_nodes_listen_first(hops: int) -> None:
     assert plan.air_share == pytest.approx(plan.air_s / 19)
 
 
+def test_a_burst_is_played_to_its_end() -> None:
+    """70 packets in 690 s: longer than is waited for what is on its way behind the last."""
+    plan = carry_burst(volley(CSMA, 70, 1, every_s=10.0), "volley", runs=20)
+    assert plan.arrived == 70
+    assert plan.plans[-1].arrives == 1
+
+
 def test_time_on_the_air_of_a_burst_counts_every_try() -> None:
     """Frames of 1344 µs and acknowledgements of 352, four tries, a tenth of both lost: 1 - 0.19^4 over 0.81 tries.
 

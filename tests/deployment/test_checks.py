@@ -341,10 +341,22 @@ def test_cells_that_would_help() -> None:
     four_or_six = {"4 cells to each parent", "6 cells to each parent"}
     short = helpful(in_slots("cells = 3\n", flow="every_s = 1"), "cells")
     assert set(short["access.slots.cells"]) == four_or_six
+    # half of 101, made odd
+    assert short["access.slots.slotframe"] == ["a slotframe of 51 slots"]
     # needed is one, and latency is what lacks
     late = helpful(in_slots("cells = 3\n", "[limits]\nlatency_s = 0.5\n"), "latency")
     assert set(late["access.slots.cells"]) == four_or_six
     assert "queue.frames" not in late
+
+
+def test_a_longer_slotframe_spares_the_battery() -> None:
+    """Twice 101 slots, made odd."""
+    tables = (
+        '[radio]\nsource = "invented"\nsupply_v = 3\nsend_ma = 10\nreceive_ma = 10\nsleep_ua = 1\n'
+        "[battery]\ncapacity_mah = 1000\n[limits]\nbattery_days = 9999\n"
+    )
+    found = helpful(in_slots(tables=tables), "battery")
+    assert found["access.slots.slotframe"] == ["a slotframe of 203 slots"]
 
 
 def test_a_longer_queue_helps_where_it_fills() -> None:
