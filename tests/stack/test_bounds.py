@@ -156,6 +156,19 @@ def test_routing_headers_in_short_form_stand_for_their_own_octets() -> None:
 
 
 @pytest.mark.parametrize(
+    ("ports", "octets"),
+    [("f0 f0b1 f0b2", 4), ("f1 f012 b2", 3), ("f2 b1 f0b2", 3), ("f3 12", 1)],
+)
+def test_where_a_restored_checksum_comes_from(ports: str, octets: int) -> None:
+    """RFC 6282 section 4.3.3: it stands behind the ports, of 4, 3, 3 or 1 octets; 9 of the MAC and IPHC before."""
+    frame = decode_frame(carrying(f"7e 33 {ports} 1234 01 02"))
+    (header,) = [one for one in frame.restored if one.name == "UDP"]
+    found = {span.name: (span.offset_bits, span.bits) for span in header.spans}
+    assert found["checksum"] == (8 * (9 + 2 + 1 + octets), 16)
+    assert found["source port"][0] == 8 * (9 + 2 + 1)
+
+
+@pytest.mark.parametrize(
     ("payload", "name", "first", "octets"),
     [
         # RFC 6282 section 4.2: NHC octet and, but for a fragment header, a length octet stand before what is restored;

@@ -119,6 +119,16 @@ def test_an_overlap_ends_what_was_sent_and_not_what_is_held() -> None:
     assert (new.fate, [part[:2] for part in new.fragments]) == (Fate.WHOLE, [(48, 72)])
 
 
+def test_what_an_overlap_leaves_goes_on_as_the_datagram_that_begins_behind_it() -> None:
+    """The end of the one that overlapped was told; that of the one whose first fragment follows is told for itself."""
+    reassembler = Reassembler()
+    events = reassembler.feed(fragment(24, bytes(24)), 0.0)
+    events += reassembler.feed(fragment(16, bytes(24)), 0.1)
+    events += reassembler.feed(fragment(0, bytes(16)), 0.2)
+    assert ends(events) == [(Discarded, False)]
+    assert [again for _, again in ends(reassembler.close())] == [False]
+
+
 def ends(events: list[Event]) -> list[tuple[type[Event], bool]]:
     """The events that end a datagram, and whether it is told again."""
     return [(type(one), one.again) for one in events if isinstance(one, TimedOut | Discarded)]

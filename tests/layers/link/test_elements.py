@@ -151,6 +151,25 @@ def test_a_time_correction_is_signed(octets: str, correction: int, nack: int) ->
     assert f"came {correction:+d} µs" in reader.spans[0].meaning
 
 
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (0x00, ["no transmit link", "no receive link", "one transmitter", "no time source"]),
+        (0x0F, ["transmit link", "receive link", "shared by contending transmitters",
+                "the peer keeps the time"]),
+    ],
+)  # fmt: skip
+def test_link_options_in_words(options: int, says: list[str]) -> None:
+    """TX, RX, shared, timekeeping, from the least significant bit on (clause 7.4.4.3, from memory)."""
+    octets = bytes.fromhex("01 01 6500 01 0100 0200") + bytes([options])
+    reader = Reader(octets)
+    layout = mlme_contents.SHORT.content_of(0x1B)
+    assert isinstance(layout, Either)
+    layout.read(reader)
+    meanings = [span.meaning for span in reader.spans if span.offset_bits >= 8 * 9]
+    assert meanings[:4] == says
+
+
 # --- terminations -----------------------------------------------------------------------------
 
 CSL = header_ie(0x1A, csl_phase=1, csl_period=2)

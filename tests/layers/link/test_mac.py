@@ -16,6 +16,7 @@ from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import NotSupported, RequestError, Reserved, WireError
 from lowpanbudget.layers.link import mac
 from lowpanbudget.layers.link.addressing import addressing
+from lowpanbudget.layers.link.control import shape
 
 BEHIND = bytes(
     range(0x11, 0x11 + 40)
@@ -333,3 +334,15 @@ def test_each_fact_that_the_short_multipurpose_form_cannot_say_asks_for_the_long
 def test_addressing_rows_count_their_octets() -> None:
     """RFC 4944 section 4: 25 octets of frame overhead at most, 23 + FCS 2 of them in the header."""
     assert 2 + 1 + addressing(1, 3, 3, 0).layout.least + 2 == 25
+
+
+@pytest.mark.parametrize("version", range(4))
+def test_versions_are_called_by_their_edition(version: int) -> None:
+    """IEEE 802.15.4-2015 clause 7.2.1.9 (from memory): 0 is the edition of 2003, 1 that of 2006, 2 that of 2015."""
+    form = shape(0x41, 0x88 | version << 4)
+    says = ("IEEE 802.15.4-2003", "IEEE 802.15.4-2006", "IEEE 802.15.4-2015 and later", "reserved")
+    places = [(span.offset_bits, span.meaning) for span in form.spans_at(0)]
+    assert (12, says[version]) in places
+    assert [(at + 24, text) for at, text in places] == [
+        (span.offset_bits, span.meaning) for span in form.spans_at(3)
+    ]

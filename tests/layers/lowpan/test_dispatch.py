@@ -64,7 +64,11 @@ def test_a_page_switch_there_and_back(page: int) -> None:
     writer = Writer()
     dispatch.write_page(writer, page)
     assert writer.data == bytes([0xF0 | page])
-    assert dispatch.read_page(Reader(bytes(writer.data))) == page
+    reader = Reader(bytes(writer.data))
+    assert dispatch.read_page(reader) == page
+    # RFC 8025 sections 3 and 6, RFC 8138 section 4.1
+    known = {0: "page 0, the default", 1: "page 1: routing headers", 15: "page 15: experiments"}
+    assert reader.spans[-1].meaning == known.get(page, "a page without any headers yet")
 
 
 @pytest.mark.parametrize("page", [-1, 16])
