@@ -149,6 +149,9 @@ def test_a_time_correction_is_signed(octets: str, correction: int, nack: int) ->
     assert (fields["time_correction"], fields["nack"]) == (correction, nack)
     assert reader.spans[0].value == correction
     assert f"came {correction:+d} µs" in reader.spans[0].meaning
+    assert reader.spans[-1].meaning == (
+        "frame received but not accepted" if nack else "frame accepted"
+    )
 
 
 @pytest.mark.parametrize(
