@@ -156,6 +156,25 @@ def test_identifier_of_a_short_address_holds_the_pan() -> None:
     assert IPv6Address(read.octets[24:40]) == IPv6Address("fe80::a9cd:ff:fe00:2")
 
 
+@pytest.mark.parametrize(
+    ("forms", "older"), [("fa", True), ("ba", True), ("ea", True), ("aa", False)]
+)
+def test_identifiers_in_line_are_not_the_older_ones(forms: str, *, older: bool) -> None:
+    """RFC 4944 section 10.1: "II" and "IC", the second bit of each pair; both in line in the last of these."""
+    read = decompress(
+        bytes.fromhex("42" + forms + "40") + bytes(24), Env("0001", "0002", pan_id=0xABCD)
+    )
+    assert ("old-identifiers" in [notice.name for notice in read.notices]) is older
+
+
+@pytest.mark.parametrize(("bit", "says"), [(0, "16 bits"), (1, "last 4 bits")])
+def test_ports_in_words(bit: int, says: str) -> None:
+    """RFC 4944 section 10.2: 0 "Not compressed", 1 "Compressed to 4 bits", the source port first."""
+    reader = Reader(bytes([bit << 7 | bit << 6]))
+    legacy.HC_UDP.read(reader)
+    assert all(says in span.meaning for span in reader.spans[:2])
+
+
 def test_inside_fragments() -> None:
     """An HC1 header behind FRAG1: lengths come from datagram_size (RFC 4944 section 10.1)."""
     links = (bytes.fromhex("02005eef10000001"), bytes.fromhex("02005eef10000002"))
