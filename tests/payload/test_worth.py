@@ -5,7 +5,7 @@ from itertools import pairwise, product
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from lowpanbudget.payload.kinds.binary_float import Float
@@ -161,18 +161,24 @@ def test_what_each_kind_gives_and_what_with_a_bit_less() -> None:
 
 
 @settings(max_examples=60)
-@given(st.integers(1, 5000), st.integers(-50, 50), st.integers(1, 13), st.booleans())
-def test_the_finest_step_within_some_bits(count: int, low: int, bits: int, signed: bool) -> None:
+@given(
+    st.integers(1, 5000), st.integers(-50, 50), st.integers(1, 13), st.booleans(), st.integers(0, 3)
+)
+@example(4, -9, 2, True, 2)  # steps of 5 fit and steps of 6 do not
+def test_the_finest_step_within_some_bits(
+    count: int, low: int, bits: int, signed: bool, specials: int
+) -> None:
     """Against trying every step from the finest on."""
     coding = "twos-complement" if signed else "offset"
-    field = Number("n", min=Decimal(low), max=Decimal(low + count), coding=coding)
+    names = tuple((f"s{number}", None) for number in range(specials))
+    field = Number("n", min=Decimal(low), max=Decimal(low + count), coding=coding, special=names)
     found = within(field, bits)
     expected = None
     for times in range(1, max(count, -low, low + count) + 1):
         base = 0 if signed else low
         least, most = (low - base) // times, -((base - low - count) // times)
         signed_fits = -(2 ** (bits - 1)) <= least and most < 2 ** (bits - 1)
-        if signed_fits if signed else most < 2**bits:
+        if (signed_fits or not signed) and most - least + 1 + specials <= 2**bits:
             expected = times
             break
     assert (found and int(found.step)) == expected

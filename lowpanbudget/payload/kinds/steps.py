@@ -49,19 +49,27 @@ def with_step(field: Stepping, times: int) -> Stepping:
 
 def within(field: Stepping, bits: int) -> Stepping | None:
     """Return the field with the finest step that needs at most ``bits`` bits, or None if even two values do not."""
-    number = field.number()
+    number, codes = field.number(), 1 << bits
+    ends = number.highest, -number.lowest
     # with so great a step the codes are -1, 0 and 1 at the most, also of a range that lies away from the base
-    enough = max(-number.lowest, number.highest)
+    enough = max(ends)
     if with_step(field, enough).number().fewest_bits() > bits:
         return None
-    low, high = 0, enough  # low is too fine, high is coarse enough
-    while high - low > 1:
-        middle = (low + high) // 2
-        if with_step(field, middle).number().fewest_bits() > bits:
-            low = middle
-        else:
-            high = middle
-    return with_step(field, high)
+    # finer steps give more values than there are codes, or greater ones; from here on a code less is not always a bit
+    # less, since a range that lies away from the base grows outwards to the steps
+    reach = -(-enough // (codes // 2)) if number.signed else 1
+    times = max(1, -(-sum(ends) // (codes - 1)), reach)
+    while with_step(field, times).number().fewest_bits() > bits:
+        times = min(filter(None, (_other_code(end, times) for end in ends)))
+    return with_step(field, times)
+
+
+def _other_code(end: int, times: int) -> int | None:
+    """Return the next greater step at which the code of this end, ``end / times`` rounded up, is another one."""
+    code = -(-end // times)
+    if code > 1:
+        return -(-end // (code - 1))
+    return end // code + 1 if code < 0 else None
 
 
 def coarser_steps(field: Stepping, tolerance: Decimal | None) -> Iterator[tuple[Stepping, Decimal]]:
