@@ -168,6 +168,8 @@ def test_numbers_and_names_as_another_library_has_them() -> None:
     }
     for number, media_type in CONTENT_FORMATS.items():
         assert ContentFormat(number).media_type == media_type
+    # RFC 8428 table 8 has these eight
+    assert [one for one in CONTENT_FORMATS if 100 < one < 1000] == [*range(110, 116), 310, 311]
 
 
 def plain(name: str) -> str:

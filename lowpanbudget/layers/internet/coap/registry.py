@@ -27,7 +27,7 @@ from lowpanbudget.values import dataclass
 NUMBERS_CITE = rfc(7252, "12.2")
 LONGEST_VALUE = 0xFFFF + 269  # RFC 7252 section 3.1: what an option length can count
 
-# RFC 7252 table 9, RFC 8132 section 6, RFC 8428 section 12.3, RFC 8613 section 13.8; 60 (RFC 8949) is from memory
+# RFC 7252 table 9, RFC 8132 section 6, RFC 8428 section 12.5, RFC 8613 section 13.8; 60 (RFC 8949) is from memory
 CONTENT_FORMATS = {
     0: "text/plain; charset=utf-8",
     40: "application/link-format",
@@ -44,6 +44,8 @@ CONTENT_FORMATS = {
     113: "application/sensml+cbor",
     114: "application/senml-exi",
     115: "application/sensml-exi",
+    310: "application/senml+xml",
+    311: "application/sensml+xml",
     10001: "application/oscore",
 }
 
