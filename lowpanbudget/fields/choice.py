@@ -4,7 +4,7 @@ A ``Choice`` has one ``Row`` for every code; a row says how many octets it carri
 them (``fit``) and how to read them back (``restore``), and what a restored field comes from. Nothing else states it.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Literal, NamedTuple
 
 from lowpanbudget.bits import Nature, Place, Reader, Span, StandIn, Writer
@@ -155,11 +155,16 @@ class Choice:
 
         Raises ``RequestError`` when no row can carry the value.
         """
+        for chosen in self.fitting(value, env):
+            return chosen
+        raise RequestError(f"no {self.label} can carry {value!r}", cite=self.cite)
+
+    def fitting(self, value: Any, env: Any = None) -> Iterator[Chosen]:
+        """Yield all rows that can carry the value, those with the fewest octets first, then by code."""
         for row in self._by_cost:
             octets = row.fit(value, env) if row.fit is not None else None
             if octets is not None:
-                return _new(Chosen, (row, octets))
-        raise RequestError(f"no {self.label} can carry {value!r}", cite=self.cite)
+                yield _new(Chosen, (row, octets))
 
     def read(self, reader: Reader, row: Row, env: Any = None) -> Any:
         """Return the value restored from ``row`` and the octets it carries, leaving their spans.

@@ -311,7 +311,10 @@ def _per_context(
     plain = choice.best(value, Side(iids[0], None))
     found = [(0, plain)]
     for number, context in contexts.items():
-        chosen = choice.best(value, Side(iids[1], context, number))
-        if chosen.row.inline < plain.row.inline:
-            found.append((number, chosen))
+        # a row without a context would lean on an identifier that is for rows with one
+        for chosen in choice.fitting(value, Side(iids[1], context, number)):
+            if chosen.row.takes(CONTEXT):
+                if chosen.row.inline < plain.row.inline:
+                    found.append((number, chosen))
+                break
     return found
