@@ -225,7 +225,11 @@ def main() -> None:
     asked.add_argument("--sample", type=int, default=800)
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--part", default="1/1", help="of several processes this one: 1/2, 2/2")
-    asked.add_argument("--again", action="store_true", help="try again those that survived")
+    asked.add_argument(
+        "--again",
+        action="store_true",
+        help="try those again that survived and are not shown equivalent",
+    )
     asked.add_argument(
         "--control",
         type=int,
@@ -262,13 +266,14 @@ def main() -> None:
     for line in kept.read_text("utf-8").splitlines() if kept.exists() else ():
         one = json.loads(line)
         results[one["key"]] = one
-    begin = time.monotonic()
+    begin, equal = time.monotonic(), shown_equivalent()
     chosen = sample(given.sample, given.seed)
     for number, (room, mutant) in enumerate(chosen):
         key = mutant.key()
         known = results.get(key)
         if number % parts != part - 1 or (
-            known and not (given.again and known["verdict"] in ("survived", "none"))
+            known
+            and not (given.again and known["verdict"] in ("survived", "none") and key not in equal)
         ):
             continue
         verdict, took = tried(room, mutant, reach, whole=given.again)
