@@ -12,6 +12,7 @@ from findings import air
 from findings.air import NODE, ROOT, Capture, heavy, names
 from findings.cases_application import named_longer
 from findings.cases_compression import summed, under
+from findings.cases_nodes import RELAY, asked, in_order
 from findings.cases_reading import READING_TOLD
 from findings.judge import about
 from findings.test_cases import CASES
@@ -115,6 +116,18 @@ def test_sealed_frames_are_compared_with_the_plan_as_far_as_they_can_be_read() -
     assert found.evidence[0].startswith("security control key identifier: 9 octets")
     assert "8 octets more than budgeted" in found.cause
     assert "longer-than-budgeted" not in names(named_longer(1).fed())
+
+
+@pytest.mark.parametrize(("others", "blamed"), [(40, True), (120, False)])
+def test_a_few_acknowledgements_by_chance_blame_nobody(others: int, blamed: bool) -> None:
+    """Four of 50 frames are answered: this receiver hears the root. Four of 130: noise may have sent what fits."""
+    frames = in_order(
+        asked(6, 4, False),
+        asked(4, 1, True, RELAY, at=6.0),
+        asked(others, 1, False, RELAY, at=100.0),
+    )
+    named = {(one.name, one.subject) for one in frames.followed()}
+    assert (("frames-not-acknowledged", "0x0017 to 0x0001") in named) == blamed
 
 
 def test_what_one_rule_explains_no_other_complains_of() -> None:

@@ -15,6 +15,9 @@ ACKNOWLEDGEMENTS = Subject("acknowledgements")
 _RETRY_S = 8.0  # how long the tries of one frame may last, in a slot schedule too; our choice
 _WAIT_S = 0.1  # for an acknowledgement: longer than at any rate of a PHY, shorter than to the next frame of a number
 _FEW = 3  # frames that tell
+_HEARD = (
+    0.05  # share of frames that are answered, below which chance or somebody else may have answered
+)
 _ALL = 5  # frames of which none was acknowledged, from which that is no chance
 
 
@@ -102,7 +105,8 @@ def frames_not_acknowledged(memory: Asking, known: Surroundings) -> Hits:
         asked.close()
         if asked.repeated >= _FEW:
             known.insistent.add((pan, source))
-    if memory.given < _FEW:
+    asking = sum(asked.frames for _, asked in memory.hops.items())
+    if memory.given < max(_FEW, asking * _HEARD):  # noise answers some frames as well
         return
     beside = {(one.pan, one.source) for one in strangers(known.senders, known.acknowledged)}
     for (pan, source, destination), asked in memory.hops.items():
