@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lowpanbudget.errors import WireError
+from lowpanbudget.errors import RequestError, WireError
 from lowpanbudget.payload.codec.nodes import CASES
 from lowpanbudget.payload.forms.doubles import real_of
 from lowpanbudget.payload.forms.encodings import ENCODINGS, encoded
@@ -19,7 +19,9 @@ from lowpanbudget.payload.forms.senml import (
     pack_from_json,
     pack_to_cbor,
     pack_to_json,
+    read_senml,
     resolve,
+    write_senml,
 )
 from lowpanbudget.payload.forms.senml_pack import BASE_NAME, Pack
 from lowpanbudget.payload.kinds.boolean import Boolean
@@ -202,6 +204,15 @@ def test_base_value_and_base_sum_are_added() -> None:
 def test_what_is_no_pack_is_a_wire_error(text: bytes) -> None:
     with pytest.raises(WireError):
         pack_from_json(text)
+
+
+def test_half_of_a_surrogate_pair_is_no_character() -> None:
+    """RFC 8259 section 8.2: an escape may be half of a pair, and no UTF-8 holds that."""
+    assert read_senml(rb'[{"n":"a\ud83d\ude00","v":1}]')[0]["n"] == "a\U0001f600"
+    with pytest.raises(WireError, match="record 1: field n holds half of a surrogate pair"):
+        read_senml(rb'[{"n":"a\ud83d","v":1}]')
+    with pytest.raises(RequestError, match="half of a surrogate pair"):
+        write_senml([{"vs": "\ude00"}])
 
 
 def test_unknown_fields_are_ignored_unless_they_must_be_understood() -> None:

@@ -231,6 +231,8 @@ def _judged(entry: Entry, *, from_text: bool) -> Entry:
         )  # fmt: skip
         if not wanted:
             raise Malformed(f"field {label} is a {type(item).__name__}", layer=_LAYER, cite=CITE)
+        if label in _TEXTS and not _is_unicode(item):
+            raise Malformed(f"field {label} holds half of a surrogate pair", layer=_LAYER)
         made[label] = _number(item) if label in _NUMBERS else item
         if label == "vd" and from_text:
             try:
@@ -238,6 +240,15 @@ def _judged(entry: Entry, *, from_text: bool) -> Entry:
             except ValueError:
                 raise Malformed("field vd is no base64url", layer=_LAYER, cite=CITE) from None
     return made
+
+
+def _is_unicode(text: str) -> bool:
+    """Return whether all of a text are characters: an escape of JSON can be half of one (RFC 8259 section 8.2)."""
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _number(item: Any) -> Any:
