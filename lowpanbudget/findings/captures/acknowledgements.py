@@ -15,9 +15,7 @@ ACKNOWLEDGEMENTS = Subject("acknowledgements")
 _RETRY_S = 8.0  # how long the tries of one frame may last, in a slot schedule too; our choice
 _WAIT_S = 0.1  # for an acknowledgement: longer than at any rate of a PHY, shorter than to the next frame of a number
 _FEW = 3  # frames that tell
-_HEARD = (
-    0.05  # share of frames that are answered, below which chance or somebody else may have answered
-)
+_HEARD = 0.05  # share of frames that ask: where fewer are answered noise may have answered
 _ALL = 5  # frames of which none was acknowledged, from which that is no chance
 
 
