@@ -18,7 +18,7 @@ BEGIN, END = (
 
 # what each run tries, in the order of the table
 TITLES = {
-    "fuzz": "Guided random inputs at every entry, judged by what must hold for any octets",
+    "fuzz": "Inputs at every entry, mutated towards new code and blindly from there: does all hold that must?",
     "second-decoder": "Packets read and restored by a decoder written from the RFCs alone",
     "second-mac": "Frames of the link drawn, read and written by a description made without our code",
     "state-models": "Sequences of frames against models of what a receiver must remember",
