@@ -209,9 +209,8 @@ class _Packing:
             levels.append(artefacts.level_of(sent, levels[-1].following, env))
         levels = artefacts.without_groups(levels, env)
         *outers, last = levels
-        depth = self.options.depth - (
-            last.following - 1
-        )  # of the headers before, all but the first
+        before = last.following - 1  # of the headers that the artefacts took, all but the first
+        depth = self.options.depth - before
         final = last.hops[-1]
         headers: list[lorh.RoutingHeader] = []
         tunnel = None

@@ -138,10 +138,10 @@ def _headers(reader: Reader, upper: Upper, kind: int, ends: PseudoHeader) -> Non
 
 
 def _icmpv6(reader: Reader, upper: Upper, ends: PseudoHeader) -> None:
-    # over which destination the sender computed the checksum nobody can tell where it is hidden
-    final = None if ends.hidden else ends.destination
     from lowpanbudget.layers.internet import icmpv6  # noqa: PLC0415  # its messages are many
 
+    # over which destination the sender computed the checksum nobody can tell where it is hidden
+    final = None if ends.hidden else ends.destination
     read_head(upper.heads, reader, icmpv6.decode, ends.source, final)
 
 
