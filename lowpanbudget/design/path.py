@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 
 from lowpanbudget.bits import Writer
 from lowpanbudget.cites import rfc
+from lowpanbudget.design.application import Application
 from lowpanbudget.design.flow import FIRST, Flow, Hop
 from lowpanbudget.design.link import Link
 from lowpanbudget.design.routing import UNROUTED
@@ -20,7 +21,7 @@ from lowpanbudget.stack.encoding import Encoded
 from lowpanbudget.stack.outgoing import AnyHeader, Outgoing
 from lowpanbudget.stack.packing import Options, pack_headers
 from lowpanbudget.stack.recoverable import recoverable
-from lowpanbudget.stack.split import payloads
+from lowpanbudget.stack.split import fragment_octets, payloads
 from lowpanbudget.values import HashedOnce, dataclass, field, replace
 
 UNLIMITED = 1 << 16  # octets of a frame: more than any datagram has
@@ -30,12 +31,14 @@ MOST_ROUTERS = 120  # more addresses do not fit a routing header (RFC 6554 secti
 class HeaderSizes(NamedTuple):
     """Octets of all headers behind the link's own: on the air, and in the datagram, the payload of UDP left out.
 
-    ``whole``: every one of them is compressed, so that what each takes does not depend on the others.
+    ``whole``: every one of them is compressed, so that what each takes does not depend on the others. ``same``: they
+    come back octet for octet, so that fragments carry them so.
     """
 
     on_air: int
     of_datagram: int
     whole: bool
+    same: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,11 +105,7 @@ class Path(HashedOnce):
         With the ``layout`` of the payload, such as a message of the design, the spans tell its fields.
         Raises ``DoesNotFit`` when the datagram is over the MTU or no fragment fits.
         """
-        link, hop = self.link, self.hop
-        return [
-            link.frame(hop.source, hop.destination, writer)
-            for writer in self._payloads(payload, layout=layout)
-        ]
+        return [self.framed(carried) for carried in self._payloads(payload, layout=layout)]
 
     def control_frames(self, message: object) -> list[Encoded]:
         """Return the frames that carry an ICMPv6 message between the flow's ends, in place of its own data.
@@ -123,10 +122,7 @@ class Path(HashedOnce):
         octets = bytes(body.data)
         header = Ipv6(0, 0, len(octets), ipv6.ICMPV6, hop.hop_limit, source, destination)
         datagram = Outgoing.linked(self._routed(header), octets, ipv6.ICMPV6)
-        return [
-            self.link.frame(hop.source, hop.destination, writer)
-            for writer in self._cut(datagram, self.link_room, body)
-        ]
+        return [self.framed(carried) for carried in self._cut(datagram, self.link_room, body)]
 
     def count(self, payload_octets: int) -> int:
         """Return how many frames a payload of so many octets takes; raises as ``frames``."""
@@ -145,19 +141,33 @@ class Path(HashedOnce):
         octets = sizes.on_air + carried
         return octets if octets <= self.link_room else None
 
+    def in_fragments(self, payload_octets: int) -> list[int] | None:
+        """Return what such a payload puts in each of several frames; None where that takes building them to tell.
+
+        Headers that stand compressed in the first fragment have the size that they have in one frame.
+        """
+        sizes, link = self.header_sizes, self.link
+        size = sizes.of_datagram + self.flow.application.octets(payload_octets)
+        if link.recoverable or size > link.mtu or not (sizes.whole and sizes.same):
+            return None
+        return fragment_octets(size, sizes.on_air, sizes.of_datagram, self.link_room)
+
     def measured(self, payload_octets: int) -> tuple[int, ...]:
         """Return the same as ``lengths``, found by building the frames and not from memory."""
         return tuple(writer.pos for writer in self._payloads(bytes(payload_octets)))
 
     def unlimited(self, payload: bytes) -> Encoded:
         """Return the one frame that would carry ``payload`` if frames of this link had no greatest length."""
-        (writer,) = self._payloads(payload, room=UNLIMITED)
-        return self.link.frame(self.hop.source, self.hop.destination, writer)
+        return self.framed(self.carried(payload))
 
-    def carried(self, payload: bytes) -> bytes:
+    def carried(self, payload: bytes) -> Writer:
         """Return what one frame carries between header and trailer if frames of this link had no greatest length."""
         (writer,) = self._payloads(payload, room=UNLIMITED)
-        return bytes(writer.data)
+        return writer
+
+    def framed(self, carried: Writer) -> Encoded:
+        """Return the frame of this hop that carries this between header and trailer."""
+        return self.link.frame(self.hop.source, self.hop.destination, carried)
 
     @property
     def rest(self) -> int:
@@ -185,14 +195,14 @@ class Path(HashedOnce):
     @property
     def header_sizes(self) -> HeaderSizes:
         """Return what the headers take that stand before the payload of UDP, in their shortest form."""
-        return _header_sizes(_HeaderForm(self.header_form, self))
+        return _sizes_of(self)
 
     def packed_sizes(self) -> HeaderSizes:
         """Return the same as ``header_sizes``, found by packing the headers and not from memory."""
         sent = self._around(b"")
         packed = pack_headers(sent, self.env, self._options)
         size = len(sent.octets)
-        return HeaderSizes(packed.cost(size), size, packed.covers == size)
+        return HeaderSizes(packed.cost(size), size, packed.covers == size, packed.same)
 
     @property
     def _options(self) -> Options:
@@ -205,7 +215,10 @@ class Path(HashedOnce):
     def _payloads(
         self, payload: bytes, room: int | None = None, layout: ContentLayout | None = None
     ) -> list[Writer]:
-        tail = self.flow.application.write(payload, layout)
+        application = self.flow.application
+        tail = (
+            _written(application, payload) if layout is None else application.write(payload, layout)
+        )
         datagram = self._around(bytes(tail.data))
         return self._cut(datagram, self.link_room if room is None else room, tail)
 
@@ -225,7 +238,20 @@ class Path(HashedOnce):
 @lru_cache(maxsize=8192)  # rooms, cliffs and encodings ask for the same sizes of the same paths
 def _lengths(path: Path, payload_octets: int) -> tuple[int, ...]:
     alone = path.alone(payload_octets)
-    return path.measured(payload_octets) if alone is None else (alone,)
+    if alone is not None:
+        return (alone,)
+    octets = path.in_fragments(payload_octets)
+    return path.measured(payload_octets) if octets is None else tuple(octets)
+
+
+@lru_cache(maxsize=512, typed=True)  # stand-in octets equal others; other links carry the same
+def _written(application: Application, payload: bytes) -> Writer:
+    return application.write(payload)
+
+
+@lru_cache(maxsize=512)  # each size of a path is worked out from these
+def _sizes_of(path: Path) -> HeaderSizes:
+    return _header_sizes(_HeaderForm(path.header_form, path))
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,6 @@ from collections.abc import Iterable, Iterator
 from itertools import combinations, product
 from math import prod
 
-from lowpanbudget.bits import StandInOctets
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.knob import Knob
 from lowpanbudget.design.knobs import in_order, knobs, turned
@@ -77,10 +76,9 @@ def states(design: Design, flow: Flow, most: int = MOST_STATES) -> Iterator[Sett
         yield _state(design, flow, tuple(knob for knob in choice if knob is not None))
 
 
-def restored_headers(path: Path, room: int) -> tuple[Restored, ...]:
-    """Return the headers that a receiver restores from a frame filled to its room, with what each field came from."""
-    octets = path.carried(StandInOctets(max(room, 0)))
-    return decode_lowpan(octets, path.env).restored
+def restored_headers(path: Path, carried: bytes) -> tuple[Restored, ...]:
+    """Return the headers that a receiver restores from what a frame of the path carries, with what each came from."""
+    return decode_lowpan(carried, path.env).restored
 
 
 def _few(settings: tuple[Setting, ...]) -> Iterator[tuple[Knob[Design], ...]]:

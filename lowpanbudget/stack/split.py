@@ -1,5 +1,6 @@
 """Where a datagram is cut: one frame when it fits, else fragments (RFC 4944 section 5.3, RFC 6282 section 2)."""
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 from lowpanbudget.bits import Nature, Writer
@@ -109,6 +110,37 @@ def part(datagram: bytes, start: int, stop: int, tail: Writer | None) -> Writer:
     return writer
 
 
+def fragment_octets(size: int, compressed: int, covers: int, room: int) -> list[int] | None:
+    """Return the octets of each fragment that ``payloads`` makes of a datagram of ``size`` octets.
+
+    ``compressed`` octets stand for its first ``covers``. None where that takes more than arithmetic: it goes in one
+    frame, its headers do not fit in the first fragment, or it cannot be sent.
+    """
+    if compressed + size - covers <= room or size > LARGEST or room < LEAST_ROOM:
+        return None
+    cut = _first_cut(size, compressed, covers, room)
+    if cut < covers:
+        return None
+    octets = [FRAG1.octets + compressed + cut - covers]
+    for end in _later_cuts(cut, size, room):
+        octets.append(FRAGN.octets + end - cut)
+        cut = end
+    return octets
+
+
+def _first_cut(size: int, compressed: int, covers: int, room: int) -> int:
+    """Return the longest cut that is a multiple of 8, behind all compressed headers, and within the room."""
+    return min(covers + room - FRAG1.octets - compressed, size - 1) // UNIT * UNIT
+
+
+def _later_cuts(cut: int, size: int, room: int) -> Iterator[int]:
+    """Yield where each fragment behind the first ends, which ends at ``cut``."""
+    most = (room - FRAGN.octets) // UNIT * UNIT
+    while cut < size:
+        cut = size if size - cut <= room - FRAGN.octets else cut + most
+        yield cut
+
+
 def _fragments(
     sent: Outgoing,
     env: Env,
@@ -120,15 +152,12 @@ def _fragments(
 ) -> list[Writer]:
     first, cut = _first(sent, env, options, packed, room, tag, tail)
     writers, datagram = [first], sent.octets
-    most = (room - FRAGN.octets) // UNIT * UNIT
-    while cut < len(datagram):
-        left = len(datagram) - cut
-        take = left if left <= room - FRAGN.octets else most
+    for end in _later_cuts(cut, len(datagram), room):
         writer = Writer()
         fragment.encode(writer, Fragment(len(datagram), tag, cut))
-        writer.append(part(datagram, cut, cut + take, tail))
+        writer.append(part(datagram, cut, end, tail))
         writers.append(writer)
-        cut += take
+        cut = end
     return writers
 
 
@@ -144,9 +173,7 @@ def _first(
     """Return the first fragment and where the datagram is cut after it."""
     depth, datagram = min(options.depth, len(sent.headers)), sent.octets
     while True:
-        # the longest cut that is a multiple of 8, behind all compressed headers, and within the room
-        most = packed.covers + room - FRAG1.octets - len(packed.writer.data)
-        cut = min(most, len(datagram) - 1) // UNIT * UNIT
+        cut = _first_cut(len(datagram), len(packed.writer.data), packed.covers, room)
         if cut >= packed.covers:
             writer = Writer()
             fragment.encode(writer, Fragment(len(datagram), tag, first=True))

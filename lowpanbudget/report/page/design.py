@@ -7,7 +7,7 @@ from lowpanbudget.design.cautions import cautions
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.report import view
-from lowpanbudget.report.page.figures import Figures
+from lowpanbudget.report.page.figures import Figures, filled
 from lowpanbudget.report.page.messages import message_pages
 from lowpanbudget.report.page.network import network_part
 from lowpanbudget.report.screen import harmless
@@ -99,16 +99,15 @@ class _FlowPage:
             [text(offered[one].text) if one in offered else -1 for *_, one in self._columns]
         )
         self._rooms.append(list(state.rooms))
-        self._frames.append(
-            [
-                self._figures.full_frame(path, room)
-                for path, room in zip(state.paths, state.rooms, strict=True)
-            ]
-        )
+        full = [
+            (path, room, filled(path, room))
+            for path, room in zip(state.paths, state.rooms, strict=True)
+        ]
+        self._frames.append([self._figures.filled_frame(*one) for one in full])
         self._restored.append(
             [
-                self._figures.restored(restored_headers(path, room))
-                for path, room in zip(state.paths, state.rooms, strict=True)
+                self._figures.restored(restored_headers(path, bytes(carried.data)))
+                for path, _, carried in full
             ]
         )
         self._cliffs.append(

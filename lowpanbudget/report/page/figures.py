@@ -7,13 +7,12 @@ harmless here, whatever it came from.
 from collections.abc import Hashable, Iterable, Sequence
 from typing import Any
 
-from lowpanbudget.bits import Nature, Span, StandInOctets
+from lowpanbudget.bits import Nature, Span, StandInOctets, Writer
 from lowpanbudget.cites import Cite
 from lowpanbudget.design.path import Path
 from lowpanbudget.fields import Restored
 from lowpanbudget.report import sightings, view
 from lowpanbudget.report.screen import harmless
-from lowpanbudget.stack.encoding import Encoded
 
 COMPUTED = "computed over the contents"
 STAND_IN = "differs from frame to frame"
@@ -56,15 +55,18 @@ class Figures:
         return self.texts.number(harmless(text))
 
     def full_frame(self, path: Path, room: int) -> list[int]:
-        """Return the numbers of the segments of the frame of a path that is filled to its room.
+        """Return the numbers of the segments of the frame of a path that is filled to its room."""
+        return self.filled_frame(path, room, filled(path, room))
+
+    def filled_frame(self, path: Path, room: int, carried: Writer) -> list[int]:
+        """Return the same of a frame that is known to carry this, as ``filled`` returns it.
 
         What another payload would change in a header is told as computed.
         """
         size = max(room, 0)
         # one octet alone that is not zero: sums of 16 bits cannot be the same again, whatever the size
         another = b"\x01".ljust(size, b"\0")[:size]
-        one, other = (_filled(path, room, data) for data in (StandInOctets(size), another))
-        return self.frame(one.spans, other.spans)
+        return self.frame(path.framed(carried).spans, path.unlimited(another).spans)
 
     def frame(
         self, spans: Sequence[Span], other: Sequence[Span] = (), octets: bytes | None = None,
@@ -165,8 +167,9 @@ class Figures:
         return self.cites.number((text, link), [text, link])
 
 
-def _filled(path: Path, room: int, payload: bytes) -> Encoded:
-    return path.unlimited(b"") if room < 0 else path.frames(payload)[0]
+def filled(path: Path, room: int) -> Writer:
+    """Return what the frame of a path carries that is filled to its room; below 0: what it should."""
+    return path.carried(StandInOctets(max(room, 0)))
 
 
 def _link(span: Span) -> str:
