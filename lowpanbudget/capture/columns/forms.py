@@ -1,5 +1,7 @@
 """What the headers of a frame's front look like by their first words, found out by reading such headers."""
 
+from functools import cache
+
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.columns import places as p
 from lowpanbudget.errors import WireError
@@ -54,10 +56,11 @@ def element_head(word: int) -> int:
     return 2 + len(read[0].content) | is_last << 8 if read else p.UNKNOWN
 
 
-def sums_of_octets() -> list[int]:
+@cache
+def sums_of_octets() -> tuple[int, ...]:
     """Return the FCS of each octet, with 0 to 7 zero octets behind it: that of more is the sum of theirs."""
-    return [
+    return tuple(
         int.from_bytes(fcs(bytes([octet]) + bytes(behind)), "little")
         for behind in range(8)
         for octet in range(256)
-    ]
+    )

@@ -68,10 +68,10 @@ class SharedReassembler(Reassembler):
         self._state.now = max(self._state.now, int(self._state.s[p.NOW]))
         entries, oldest = self._state.entries, self._state.now - self._state.s[p.TIMEOUT]
         open_ = [
-            entry
-            for entry in range(0, p.MOST_ENTRIES * p.E_FIELDS, p.E_FIELDS)
-            if entries[entry + p.E_STATE] in states
-            and (entries[entry + p.E_STATE] == p.E_OPEN or entries[entry + p.E_LAST] >= oldest)
+            number * p.E_FIELDS
+            for number, state in enumerate(entries[p.E_STATE :: p.E_FIELDS])
+            if state in states
+            and (state == p.E_OPEN or entries[number * p.E_FIELDS + p.E_LAST] >= oldest)
         ]
         parts = self._state.parts
         for entry in sorted(

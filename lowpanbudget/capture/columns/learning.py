@@ -54,12 +54,7 @@ class Learner:
 
     def clear(self) -> None:
         """Forget all classes: what was counted of them must have been taken up."""
-        state = self._state
-        for numbers, value in (
-            (state.candidates, 0), (state.lists, -1), (state.slots, -1), (state.pairs, -1), (state.savings, -1),
-        ):  # fmt: skip
-            state.fill(numbers, value)
-        state.s[p.NEXT_PAIR] = p.MOST_CLASSES
+        self._state.forget_classes()
         self.classes.clear()
         self.tallies.clear()
         self._numbers.clear()

@@ -49,7 +49,7 @@ class State:
 
     def __init__(self, loops: Loops) -> None:
         self._count, self._digest = loops.count, loops.digest
-        self._of_octets = loops.of_octets
+        self._of_octets, self._numbers = loops.of_octets, loops.numbers
         numbers, octets = loops.numbers, loops.octets
         self.is_full = False  # more nodes are there than the arrays hold
         self.number = 0  # of the frame that is followed on its own
@@ -57,18 +57,12 @@ class State:
         self.controls = numbers(1 << 16, p.UNASKED)
         self.securities = numbers(1 << 8, p.UNASKED)
         self.elements = numbers(1 << 16, p.UNASKED)
-        self.sums = numbers(8 * 256, 0)
-        for place, value in enumerate(sums_of_octets()):
-            self.sums[place] = value
-        self.candidates = numbers(p.CANDIDATES, 0)
-        self.lists = numbers(p.MOST_LISTS * p.MASKS_EACH, -1)
+        self.sums = loops.of_numbers(sums_of_octets())
         self.masks = numbers(p.MOST_MASKS * p.MASK_WIDTH, 0)
-        self.slots = numbers(p.CLASS_SLOTS, -1)
         self.classes = numbers(p.MOST_CLASSES * p.C_FIELDS, 0)
         self.examples = octets(p.MOST_CLASSES * p.CLASS_OCTETS)
         self.destinations = octets(p.MOST_CLASSES * 8)
         self.counts = numbers((p.MOST_CLASSES + p.MOST_PAIRS) * p.N_FIELDS, 0)
-        self.pairs = numbers(p.PAIR_SLOTS * 3, -1)
         self.heard = numbers(MOST_SOURCES * _SOURCE_NUMBERS, 0)
         self.last = numbers(MOST_SEQUENCES * p.L_FIELDS, -1)
         self.chains = numbers(p.CHAINS, -1)
@@ -76,14 +70,23 @@ class State:
         self.ring = numbers(p.RING * 2, 0)
         self.parts = numbers(p.MOST_PARTS * p.P_FIELDS, -1)
         self.part_octets = octets(p.MOST_PARTS * p.PART_OCTETS)
-        self.savings = numbers(p.SAVINGS * p.S_FIELDS, -1)
         self.s = numbers(p.STATES, 0)
-        _link(self.entries, p.MOST_ENTRIES, p.E_FIELDS, p.E_NEXT)
-        _link(self.parts, p.MOST_PARTS, p.P_FIELDS, p.P_NEXT)
-        for entry in range(p.MOST_ENTRIES):
-            self.entries[entry * p.E_FIELDS + p.E_STATE] = p.E_FREE
+        # free places, each linked to the one behind it
+        self.entries[p.E_NEXT :: p.E_FIELDS] = loops.of_numbers(_behind(p.MOST_ENTRIES, p.E_FIELDS))
+        self.parts[p.P_NEXT :: p.P_FIELDS] = loops.of_numbers(_behind(p.MOST_PARTS, p.P_FIELDS))
+        self.entries[p.E_STATE :: p.E_FIELDS] = numbers(p.MOST_ENTRIES, p.E_FREE)
         self.s[p.NEXT_END] = p.NEVER
         self.s[p.FED] = self.s[p.LATEST] = self.s[p.NOW] = p.NO_TIME
+        self.forget_classes()
+
+    def forget_classes(self) -> None:
+        """Begin with no class: none has a place, a mask or a pair, and nothing is known of what fragments saved."""
+        numbers = self._numbers
+        self.candidates = numbers(p.CANDIDATES, 0)
+        self.lists = numbers(p.MOST_LISTS * p.MASKS_EACH, -1)
+        self.slots = numbers(p.CLASS_SLOTS, -1)
+        self.pairs = numbers(p.PAIR_SLOTS * 3, -1)
+        self.savings = numbers(p.SAVINGS * p.S_FIELDS, -1)
         self.s[p.NEXT_PAIR] = p.MOST_CLASSES
 
     def count(self, batch: Any, at: int, to: int) -> int:
@@ -186,12 +189,13 @@ class State:
         for place, octet in enumerate(octets, at):
             into[place] = octet
 
-    @staticmethod
-    def fill(numbers: Any, value: int) -> None:
-        """Give all numbers a value."""
-        for place, number in enumerate(numbers):
-            if number != value:
-                numbers[place] = value
+    def known_pairs(self) -> Iterator[tuple[int, int, int]]:
+        """Yield each pair: the class of the first fragment, that of the later ones, and where they are counted."""
+        if self.s[p.NEXT_PAIR] > p.MOST_CLASSES:
+            numbers = map(int, self.pairs)
+            for first, later, number in zip(numbers, numbers, numbers, strict=True):
+                if number >= 0:
+                    yield first, later, number
 
     def last_heard(self, source: int) -> Iterator[tuple[int, int | None, int | None, int]]:
         """Yield number, time, sequence number and contents of the last frames of a source, the oldest first."""
@@ -210,10 +214,9 @@ class State:
         return self._digest(octets, 0, len(contents), octets, 0, 0)
 
 
-def _link(numbers: Any, most: int, fields: int, following: int) -> None:
-    """Link free places, each to the one behind it."""
-    for place in range(most):
-        numbers[place * fields + following] = (place + 1) * fields if place + 1 < most else -1
+def _behind(most: int, fields: int) -> list[int]:
+    """Return for each place the one behind it; -1 for the last."""
+    return [*range(fields, most * fields, fields), -1]
 
 
 class SharedRepeats(Repeats):

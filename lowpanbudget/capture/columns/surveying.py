@@ -195,26 +195,26 @@ class ColumnSurvey:
     # --- what was counted ------------------------------------------------------------------------------
 
     def _take_up(self) -> None:
-        """Add what the loop counted to the tallies, and begin anew."""
-        state, counts, classes = self._state, self._state.counts, self._learner.classes
-        tallies = self._learner.tallies
+        """Add what the loop counted to the tallies."""
+        counts, classes, tallies = self._state.counts, self._learner.classes, self._learner.tallies
         for number, one in enumerate(classes):
             if counts[number * p.N_FIELDS + p.N_FRAMES]:
                 self._tell(number, one, tallies[number])
-        for place in range(p.PAIR_SLOTS):
-            first, later, number = (int(state.pairs[place * 3 + field]) for field in range(3))
-            if number >= 0 and counts[number * p.N_FIELDS + p.N_FRAMES]:
+        for first, later, number in self._state.known_pairs():
+            if counts[number * p.N_FIELDS + p.N_FRAMES]:
                 self._tell(number, classes[later], tallies[first])
-        state.fill(counts, 0)
         # of what was learned for frames that were then followed
         for tally in filter(None, tallies):
             for layer in [layer for layer, bits in tally.layer_bits.items() if not bits]:
                 del tally.layer_bits[layer]
 
     def _tell(self, number: int, one: FrameClass, tally: Any) -> None:
+        """Add what was counted under a number to a tally, and begin anew under it."""
         counts = self._state.counts
         at = number * p.N_FIELDS
         values = [int(counts[at + field]) for field in range(p.N_FIELDS)]
+        for field in range(p.N_FIELDS):
+            counts[at + field] = 0
         frames, longer = values[p.N_FRAMES], values[p.N_LONGER]
         for field, name in _NAMES.items():
             setattr(tally, name, getattr(tally, name) + values[field])

@@ -33,7 +33,7 @@ class CheckedNumbers(list[int]):
 
 def checked() -> Loops:
     return as_they_are()._replace(
-        numbers=lambda many, value: CheckedNumbers([value] * many),
+        numbers=lambda many, value: CheckedNumbers([value]).__imul__(many),  # not copied once more
         of_numbers=CheckedNumbers,
         of_octets=CheckedOctets,
     )
