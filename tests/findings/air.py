@@ -6,6 +6,7 @@ Checksums and addresses are put together here, with the formulas of the standard
 import struct
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from functools import cache
 from ipaddress import IPv6Address, IPv6Network
 from typing import Any
 from unittest.mock import patch
@@ -42,6 +43,7 @@ def iid(link: bytes) -> int:
     return int.from_bytes(link, "big") ^ 1 << 57
 
 
+@cache
 def address(prefix: str, link: bytes) -> IPv6Address:
     return IPv6Address(int(IPv6Address(prefix)) | iid(link))
 
@@ -171,7 +173,7 @@ class Capture:
 
     def fed(self) -> list[Finding]:
         """The findings when every frame is decoded in full."""
-        with patch.object(Memo, "get", return_value=None):
+        with patch.object(Memo, "get", lambda *_: None):
             return self.followed()
 
     def followed(self) -> list[Finding]:

@@ -9,6 +9,7 @@ import struct
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from functools import cache
 from ipaddress import IPv6Address
 
 from findings import air
@@ -25,6 +26,18 @@ ROOT = 1
 PARENTS = {2: 1, 3: 1, 4: 2, 5: 2, 6: 3, 7: 4}
 ALL_RPL_NODES, ALL_ROUTERS = IPv6Address("ff02::1a"), IPv6Address("ff02::2")
 SHORTEST_S, DOUBLINGS = 4.096, 8  # 2 ** 12 ms
+
+
+@cache  # networks with a fault send mostly what those without one send
+def packed(packet: bytes, ends: tuple[bytes, bytes], root: IPv6Address, *, lorh: bool) -> bytes:
+    return compress(packet, Env(*ends, contexts=air.CONTEXTS, root=root), lorh=lorh).octets
+
+
+@cache
+def encoded(
+    mac: Mac, payload: bytes, key: bytes | None, devices: tuple[tuple[int, bytes], ...]
+) -> bytes:
+    return encode_frame(mac, payload, key=key, devices=dict(devices)).octets
 
 
 @dataclass
@@ -108,18 +121,18 @@ class Network:
         return encode_frame(ack, b"").octets
 
     def encoded(self, mac: Mac, payload: bytes) -> bytes:
-        devices = {node: self.eui(node) for node in (ROOT, *PARENTS)}
-        return encode_frame(mac, payload, key=KEY if self.sealed else None, devices=devices).octets
+        devices = tuple((node, self.eui(node)) for node in (ROOT, *PARENTS))
+        return encoded(mac, payload, KEY if self.sealed else None, devices)
 
     def hop(self, at: float, source: int, to: int | None, packet: bytes) -> None:
         """A datagram on one hop, to all without ``to``; in fragments where it is too long for one frame."""
         ends = self.link(source), BROADCAST if to is None else self.link(to)
-        env = Env(*ends, contexts=air.CONTEXTS, root=self.ip(ROOT))
         if len(packet) < 150:
-            self.put(at, *ends, compress(packet, env, lorh=not self.stored).octets)
+            self.put(at, *ends, packed(packet, ends, self.ip(ROOT), lorh=not self.stored))
             return
         self.tags[ends[0]] += 1
         room = 72 if self.slots else 90
+        env = Env(*ends, contexts=air.CONTEXTS, root=self.ip(ROOT))
         for number, part in enumerate(split(packet, env, room=room, tag=self.tags[ends[0]])):
             self.put(at + 0.05 * number, *ends, part)
 

@@ -15,7 +15,7 @@ from findings.cases_compression import summed, under
 from findings.cases_nodes import RELAY, asked, in_order
 from findings.cases_reading import READING_TOLD
 from findings.judge import about
-from findings.test_cases import CASES
+from findings.test_cases import CASES, firing
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -310,8 +310,7 @@ def test_no_frame_stops_an_audit(octets: list[bytes]) -> None:
 def test_damaged_captures_do_not_stop_an_audit() -> None:
     """The frames of all cases, with octets changed at random under a right check sequence."""
     dice = random.Random(6282)
-    for case in CASES.values():
-        made = case.fires()
+    for made in map(firing, CASES):
         frames = []
         for time_s, octets in made.timed():
             changed = bytearray(octets)

@@ -3,7 +3,7 @@
 from functools import cache
 
 import pytest
-from findings.air import names
+from findings.air import Capture, names
 from findings.cases_application import APPLICATION_CASES, APPLICATION_NEAR
 from findings.cases_compression import COMPRESSION_CASES
 from findings.cases_delivery import DELIVERY_CASES
@@ -45,13 +45,23 @@ DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES
 
 
 @cache
+def firing(name: str) -> Capture:
+    return CASES[name].fires()
+
+
+@cache
+def staying(name: str) -> Capture:
+    return CASES[name].stays()
+
+
+@cache
 def fired(name: str) -> list[Finding]:
-    return CASES[name].fires().fed()
+    return firing(name).fed()
 
 
 @cache
 def stayed(name: str) -> list[Finding]:
-    return CASES[name].stays().fed()
+    return staying(name).fed()
 
 
 def test_every_finding_has_a_case() -> None:
@@ -86,8 +96,7 @@ def test_stays_silent_about(what: str) -> None:
 @pytest.mark.parametrize("name", CASES)
 def test_a_trace_tells_the_same(name: str) -> None:
     """Frames that are alike are decoded once there; nothing may be lost by that."""
-    case = CASES[name]
-    for capture, fed in ((case.fires(), fired(name)), (case.stays(), stayed(name))):
+    for capture, fed in ((firing(name), fired(name)), (staying(name), stayed(name))):
         followed = capture.followed()
         assert {(one.name, told(one)) for one in followed} == {(one.name, told(one)) for one in fed}
 

@@ -1,11 +1,14 @@
 """Audits of whole networks: nothing of weight is said of one without faults, and of one fault no more than there is."""
 
+from functools import cache
+
 import pytest
 from findings import faults
-from findings.air import heavy
+from findings.air import Capture, heavy
 from findings.networks import Network
 
 from lowpanbudget.findings.audited import CaptureFindings
+from lowpanbudget.findings.finding import Finding
 from lowpanbudget.report import audit_text, view
 from lowpanbudget.report.screen import Screen
 
@@ -17,11 +20,17 @@ NETWORKS = {
 }
 
 
+@cache
+def sound(name: str) -> tuple[Capture, list[Finding]]:
+    capture = NETWORKS[name].capture()
+    return capture, capture.followed()
+
+
 @pytest.mark.parametrize("name", NETWORKS)
 def test_nothing_of_weight_is_said_of_a_network_without_faults(name: str) -> None:
-    capture = NETWORKS[name].capture()
+    capture, found = sound(name)
     assert len(capture.air) > 600
-    assert heavy(capture.followed()) == []
+    assert heavy(found) == []
 
 
 FAULTS = {
@@ -65,8 +74,7 @@ def test_one_fault_is_told_by_its_name(fault: type[Network]) -> None:
 @pytest.mark.parametrize("columns", [80, 120])
 def test_a_network_without_faults_ends_within_a_screen(columns: int) -> None:
     """What holds for seven nodes is said once: 2,000 frames, and no more than the 24 lines of a terminal."""
-    capture = Network(reports=38).capture()
-    found = capture.followed()
+    capture, found = sound("storing")
     assert len(capture.air) >= 2000
     assert [one.subject.count(",") for one in found] == [6]
     screen, audited = Screen(columns), view.audited("a.pcap", CaptureFindings(2000, tuple(found)))
