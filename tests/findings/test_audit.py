@@ -295,8 +295,8 @@ def peak(count: int) -> int:
 
 def test_memory_is_flat() -> None:
     """Ten times as many frames, hardly more memory."""
-    small, large = peak(600), peak(6_000)
-    assert large < small + 4 * 2**20
+    small, large = peak(300), peak(3_000)
+    assert large < small + 2 * 2**20
 
 
 @given(st.lists(st.binary(max_size=140), max_size=12))
