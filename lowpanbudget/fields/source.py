@@ -6,7 +6,9 @@ nothing that a layout or a design says becomes source.
 
 import dataclasses
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from ipaddress import IPv6Address
+from types import CodeType
 from typing import Any
 
 from lowpanbudget.bits import Nature, Place, Reader, Span
@@ -241,9 +243,14 @@ class FunctionSource:
 
     def _compiled(self, arguments: str, lines: Sequence[str]) -> Function:
         text = f"def {self.name}({arguments}):\n" + "".join(f"    {line}\n" for line in lines)
-        exec(compile(text, f"<{self.name}>", "exec"), self._bound)  # noqa: S102 - numbers and names made here alone
+        exec(_code(self.name, text), self._bound)  # noqa: S102 - numbers and names made here alone
         made: Function = self._bound[self.name]
         return made
+
+
+@lru_cache(256)  # forms that differ in what is bound alone share it; compiling takes most of the time
+def _code(name: str, text: str) -> CodeType:
+    return compile(text, f"<{name}>", "exec")
 
 
 def _meaning(part: Bits | LayoutPart) -> str | Callable[[Any], str]:

@@ -14,7 +14,7 @@ from contract.vectors import env_of, header_of, load, octets
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lowpanbudget import Env, Key, decode_frame
+from lowpanbudget import Decoder, Env, Key, decode_frame
 from lowpanbudget.cites import rfc
 from lowpanbudget.fields import Layout, compiled
 from lowpanbudget.fields.source import FunctionSource
@@ -37,9 +37,9 @@ def sightings(number: int, *, usual: bool, whole: bool = False) -> Iterator[None
         yield
 
 
-def told(octets: bytes, fcs: int, known: dict[str, Any]) -> tuple[Any, ...]:
+def told(octets: bytes, fcs: int, decoder: Decoder) -> tuple[Any, ...]:
     """Return all that a frame says."""
-    frame = decode_frame(octets, fcs=fcs, **known)
+    frame = decoder.frame(octets, fcs)
     fault = frame.fault
     return (
         frame.spans, frame.mac, frame.payload, frame.link_source, frame.link_destination, frame.datagram,
@@ -64,14 +64,15 @@ def seen() -> int:
 
 def same(lot: list[bytes], fcs: int = 0, **known: Any) -> None:
     compiled.forget()
+    decoder = Decoder(**known)
     with sightings(1 << 60, usual=False):
-        expected = [told(octets, fcs, known) for octets in lot]
+        expected = [told(octets, fcs, decoder) for octets in lot]
     for whole in (False, True):
         with sightings(1, usual=True, whole=whole):
             for octets, one in zip(lot, expected, strict=True):
                 # a whole frame is read by one function once it was read
                 for _ in range(1 + whole):
-                    assert told(octets, fcs, known) == one, octets.hex()
+                    assert told(octets, fcs, decoder) == one, octets.hex()
         compiled.forget()
 
 

@@ -37,12 +37,12 @@ from vector_files import document
 
 from lowpanbudget import (
     Context,
+    Decoder,
     Env,
     Key,
     Reassembler,
     Security,
     WireError,
-    decode_frame,
     encode_frame,
     follow,
 )
@@ -67,6 +67,7 @@ from lowpanbudget.stack.recoverable import recoverable
 
 VECTORS = Path(__file__).parents[3] / "vectors"
 A, B = eui(1), eui(2)
+OPENING = Decoder(CONTEXTS, KEY)
 
 
 def trace_of(frames: list[bytes], link_type: int = 195, **options: Any) -> list[Sighting]:
@@ -74,9 +75,9 @@ def trace_of(frames: list[bytes], link_type: int = 195, **options: Any) -> list[
     return list(Trace(**options).follow(records(frames, link_type)))
 
 
-def same_as_decoded(sighting: Sighting, **known: Any) -> None:
+def same_as_decoded(sighting: Sighting, decoder: Decoder) -> None:
     """Check what the trace says of a frame against decoding it alone."""
-    frame = decode_frame(sighting.octets, fcs=sighting.fcs_octets, **known)
+    frame = decoder.frame(sighting.octets, fcs=sighting.fcs_octets)
     assert sighting.frame is not None
     assert sighting.template is not None
     if sighting.fault is None or frame.fault is None:
@@ -107,12 +108,12 @@ def same_as_decoded(sighting: Sighting, **known: Any) -> None:
 @pytest.mark.parametrize("keys", [(), (KEY,)], ids=["sealed", "opened"])
 def test_kinds_seen_before_are_read_like_new_ones(keys: tuple[bytes, ...]) -> None:
     frames = mixed(1500)
-    known = {"contexts": CONTEXTS, "keys": keys}
+    decoder = Decoder(CONTEXTS, keys)
     reassembler = Reassembler(CONTEXTS)
     fast = 0
     for sighting in trace_of(frames, keys=keys):
         fast += sighting._frame is None
-        same_as_decoded(sighting, **known)
+        same_as_decoded(sighting, decoder)
         if sighting.repeats is None and not sighting.damaged and sighting.frame is not None:
             events = reassembler.feed(sighting.frame, sighting.record.time_ns / SECOND)  # type: ignore[operator]
             whole = [e for e in events if isinstance(e, Complete)]
@@ -180,7 +181,7 @@ def test_any_stream_is_read_like_its_frames(frames: list[bytes], fcs: int) -> No
     if fcs == 0:
         frames = [frame[:-2] for frame in frames]
     for sighting in trace_of(frames * 2, fcs=fcs, keys=KEY):
-        same_as_decoded(sighting, contexts=CONTEXTS, keys=KEY)
+        same_as_decoded(sighting, OPENING)
 
 
 @settings(max_examples=100)
@@ -221,9 +222,10 @@ def test_vectors_as_captures(case: dict[str, Any]) -> None:
     frames = [
         encode_frame(mac_of(source, destination, number), lowpan).octets for number in range(3)
     ]
+    decoder = Decoder(contexts)
     for sighting in trace_of(frames, contexts=contexts, fcs=2):
         assert sighting.datagram == datagram
-        same_as_decoded(sighting, contexts=contexts)
+        same_as_decoded(sighting, decoder)
 
 
 def all_payloads() -> list[Any]:
@@ -258,8 +260,9 @@ def test_payloads_near_the_vectors_are_read_like_new_ones(case: dict[str, Any]) 
     for number, payload in enumerate([*near, *near]):
         octets = head[:2] + bytes([number & 255]) + head[3:] + payload
         frames.append(octets + fcs(octets, 2))
+    decoder = Decoder(contexts, root=root)
     for sighting in trace_of(frames, contexts=contexts, fcs=2, root=root):
-        same_as_decoded(sighting, contexts=contexts, root=root)
+        same_as_decoded(sighting, decoder)
 
 
 def test_another_library_reads_the_same_datagrams() -> None:
@@ -291,7 +294,7 @@ def test_a_frame_too_long_for_any_datagram() -> None:
     frames = [octets, octets + bytes(0xFEC0), octets + bytes(0xFFF8), octets + bytes(0x1FFFF)]
     sighting = trace_of(frames, fcs=0)
     for one in sighting:
-        same_as_decoded(one, contexts=CONTEXTS)
+        same_as_decoded(one, Decoder(CONTEXTS))
     assert [one.fault is None for one in sighting] == [True, True, False, False]
 
 
