@@ -6,6 +6,7 @@ import pickle
 import tomllib
 from collections.abc import Callable, Iterator
 from enum import Enum
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -99,25 +100,30 @@ LAYOUTS = {
 DEFINITIONS = (*LAYOUTS, Enum, type)
 
 
+@cache
+def names_of(kind: Any) -> tuple[str, ...]:
+    """Return the public names under which values of a class hold something: fields and properties."""
+    names = [*getattr(kind, "_fields", ())]
+    if dataclasses.is_dataclass(kind):
+        names += [part.name for part in dataclasses.fields(kind)]
+    if kind.__module__.startswith("lowpanbudget"):
+        names += [
+            name
+            for base in kind.__mro__
+            for name, attribute in vars(base).items()
+            if isinstance(attribute, property)
+        ]
+    return tuple(name for name in dict.fromkeys(names) if not name.startswith("_"))
+
+
 def inside(value: Any) -> Iterator[tuple[str, Any]]:
     """Yield what a value holds under public names: fields, items, and what its properties return."""
     if isinstance(value, dict):
         yield from ((f"[{key!r}]", item) for key, item in value.items())
     elif isinstance(value, tuple | frozenset) and not hasattr(value, "_fields"):
         yield from ((f"[{index}]", item) for index, item in enumerate(value))
-    names = [*getattr(value, "_fields", ())]
-    if dataclasses.is_dataclass(value):
-        names += [part.name for part in dataclasses.fields(value)]
-    if type(value).__module__.startswith("lowpanbudget"):
-        names += [
-            name
-            for kind in type(value).__mro__
-            for name, attribute in vars(kind).items()
-            if isinstance(attribute, property)
-        ]
-    for name in dict.fromkeys(names):
-        if not name.startswith("_"):
-            yield f".{name}", getattr(value, name)
+    for name in names_of(type(value)):
+        yield f".{name}", getattr(value, name)
 
 
 def refuses(value: Any) -> str:
@@ -135,15 +141,25 @@ def refuses(value: Any) -> str:
                 continue
             return "a dictionary that changes"
         return ""
-    if not type(value).__module__.startswith("lowpanbudget") or isinstance(value, Exception):
+    kind = type(value)
+    if not kind.__module__.startswith("lowpanbudget") or isinstance(value, Exception):
         return ""
-    names = [name for name, _ in inside(value) if name.startswith(".")] or [".anything"]
-    for name in names:
+    if kind not in SETTABLE:  # a class lets it be set, or none of its values do
+        SETTABLE[kind] = settable(value)
+    return SETTABLE[kind]
+
+
+SETTABLE: dict[type, str] = {}
+
+
+def settable(value: Any) -> str:
+    """Return what of a value can be set, or nothing."""
+    for name in names_of(type(value)) or ("anything",):
         try:
-            setattr(value, name[1:], getattr(value, name[1:], None))
+            setattr(value, name, getattr(value, name, None))
         except (AttributeError, TypeError):
             continue
-        return f"{type(value).__name__}{name} can be set"
+        return f"{type(value).__name__}.{name} can be set"
     return ""
 
 

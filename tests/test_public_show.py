@@ -4,6 +4,7 @@ import html
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -37,6 +38,7 @@ from lowpanbudget import (
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 ARCHIVE = load_design(EXAMPLES / "archive.toml")
+FOOTBRIDGE = load_design(EXAMPLES / "footbridge.toml")
 CAPTURE = EXAMPLES / "archive.pcap"
 # what a finding may hold when a file or a frame names things: markup of pages and terminals, escapes, directions
 NASTY = "<script>alert(1)</script> [red]&amp; \x1b[31m \u202e\u2066 \x00 </pre>"
@@ -60,18 +62,18 @@ RESULTS: dict[str, Callable[[], Any]] = {
     "budgets": lambda: budget(ARCHIVE, "climate"),
     # README: an acknowledged data frame without protection, compressed with IPHC and UDP NHC
     "frame": lambda: decode_frame(bytes.fromhex("619807412c310004017a33f0f0b3f0b4c5d31207")),
-    "findings": lambda: review(load_design(EXAMPLES / "footbridge.toml")),
+    "findings": lambda: review(FOOTBRIDGE),
     "captured": lambda: annotate(CAPTURE, 24, design=ARCHIVE)[0],
     "audit": lambda: audit(CAPTURE, design=ARCHIVE),
     "survey": lambda: survey(CAPTURE, design=ARCHIVE),
     "explanation": lambda: explain("iphc"),
     "fits": lambda: fit(ARCHIVE, "climate"),
     "airtimes": lambda: airtime(ARCHIVE, "climate"),
-    "network": lambda: carry(load_design(EXAMPLES / "footbridge.toml")),
-    "burst": lambda: carry_burst(load_design(EXAMPLES / "footbridge.toml"), "hundred", runs=20),
+    "network": lambda: carry(FOOTBRIDGE),
+    "burst": lambda: carry_burst(FOOTBRIDGE, "hundred", runs=20),
     "weighed": lambda: weigh(ARCHIVE, "climate"),
     "encodings": lambda: encodings(ARCHIVE, "door_alarm"),
-    "compared": lambda: compatible(ARCHIVE, load_design(EXAMPLES / "footbridge.toml")),
+    "compared": lambda: compatible(ARCHIVE, FOOTBRIDGE),
 }
 SAYS = {
     "ledger": "dispatch",
@@ -93,10 +95,16 @@ SAYS = {
 }
 
 
+@cache
+def result(name: str) -> Any:
+    """Return a result, worked out once."""
+    return RESULTS[name]()
+
+
 @pytest.mark.parametrize("name", RESULTS)
 @pytest.mark.parametrize("width", [80, 120])
 def test_the_page_says_what_the_terminal_says(name: str, width: int) -> None:
-    picture = show(RESULTS[name](), width=width)
+    picture = show(result(name), width=width)
     text = str(picture)
     assert SAYS[name] in text
     assert max(map(len, text.split("\n"))) <= width
@@ -144,7 +152,7 @@ def pictures_of(*results: Any) -> list[ET.Element]:
 
 @pytest.mark.parametrize("name", RESULTS)
 def test_what_has_a_picture_is_drawn_and_told_in_words(name: str) -> None:
-    drawn = pictures_of(RESULTS[name]())
+    drawn = pictures_of(result(name))
     assert len(drawn) == (name in DRAWN)
     for root in drawn:
         assert root.get("role") == "img"
@@ -155,7 +163,7 @@ def test_what_has_a_picture_is_drawn_and_told_in_words(name: str) -> None:
 
 
 def test_a_picture_touches_nothing_else_of_a_notebook() -> None:
-    drawn = pictures_of(*(RESULTS[name]() for name in DRAWN))
+    drawn = pictures_of(*(result(name) for name in DRAWN))
     ids = [each.get("id") for root in drawn for each in root.iter() if each.get("id")]
     assert len(ids) == len(set(ids))
     for root in drawn:
@@ -181,7 +189,7 @@ def test_a_picture_touches_nothing_else_of_a_notebook() -> None:
 
 def test_the_frame_is_drawn_to_scale() -> None:
     # README: 20 octets; IEEE 802.15.4: 3 bits of frame type first
-    (root,) = pictures_of(RESULTS["frame"]())
+    (root,) = pictures_of(result("frame"))
     cells = [one for one in root.iter(f"{SVG}rect") if one.find(f"{SVG}title") is not None]
     widths = [float(one.get("width", "0")) for one in cells]
     assert cells[0][0].text == "frame type"
@@ -189,7 +197,7 @@ def test_the_frame_is_drawn_to_scale() -> None:
 
 
 def test_a_picture_of_many_frames_says_what_it_leaves_out() -> None:
-    frame = RESULTS["frame"]()
+    frame = result("frame")
     (root,) = pictures_of([frame] * 27)
     text = " ".join(each.text or "" for each in root.iter(f"{SVG}text"))
     assert "24 frames, to scale" in text
@@ -199,7 +207,7 @@ def test_a_picture_of_many_frames_says_what_it_leaves_out() -> None:
 
 def test_hostile_names_stay_text_in_a_picture() -> None:
     evil = f"</style></text></svg>{NASTY}"
-    ledger = RESULTS["ledger"]()
+    ledger = result("ledger")
     named = {"layer": evil, "name": evil, "meaning": evil, "value": evil, "removed_by": evil}
     spans = tuple(span._replace(**named) for span in ledger.spans)
     drawn = show(replace(ledger, spans=spans))._repr_html_()
@@ -219,4 +227,4 @@ def test_what_cannot_be_drawn_is_named(wrong: object) -> None:
 @pytest.mark.parametrize("width", [39, 161, "80", None, True])
 def test_a_width_is_a_number_of_columns(width: Any) -> None:
     with pytest.raises(RequestError, match="columns"):
-        show(RESULTS["ledger"](), width=width)
+        show(result("ledger"), width=width)
