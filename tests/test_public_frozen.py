@@ -4,9 +4,8 @@ import copy
 import dataclasses
 import pickle
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from enum import Enum
-from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -100,9 +99,18 @@ LAYOUTS = {
 DEFINITIONS = (*LAYOUTS, Enum, type)
 
 
-@cache
-def names_of(kind: Any) -> tuple[str, ...]:
-    """Return the public names under which values of a class hold something: fields and properties."""
+NAMES: dict[type, tuple[str, ...]] = {}
+
+
+def names_of(value: object) -> tuple[str, ...]:
+    """Return the public names under which a value holds something: fields and properties of its class."""
+    kind: Any = type(value)
+    if kind not in NAMES:
+        NAMES[kind] = tuple(name for name in named_by(kind) if not name.startswith("_"))
+    return NAMES[kind]
+
+
+def named_by(kind: Any) -> Iterable[str]:
     names = [*getattr(kind, "_fields", ())]
     if dataclasses.is_dataclass(kind):
         names += [part.name for part in dataclasses.fields(kind)]
@@ -113,7 +121,7 @@ def names_of(kind: Any) -> tuple[str, ...]:
             for name, attribute in vars(base).items()
             if isinstance(attribute, property)
         ]
-    return tuple(name for name in dict.fromkeys(names) if not name.startswith("_"))
+    return dict.fromkeys(names)
 
 
 def inside(value: Any) -> Iterator[tuple[str, Any]]:
@@ -122,7 +130,7 @@ def inside(value: Any) -> Iterator[tuple[str, Any]]:
         yield from ((f"[{key!r}]", item) for key, item in value.items())
     elif isinstance(value, tuple | frozenset) and not hasattr(value, "_fields"):
         yield from ((f"[{index}]", item) for index, item in enumerate(value))
-    for name in names_of(type(value)):
+    for name in names_of(value):
         yield f".{name}", getattr(value, name)
 
 
@@ -154,7 +162,7 @@ SETTABLE: dict[type, str] = {}
 
 def settable(value: Any) -> str:
     """Return what of a value can be set, or nothing."""
-    for name in names_of(type(value)) or ("anything",):
+    for name in names_of(value) or ("anything",):
         try:
             setattr(value, name, getattr(value, name, None))
         except (AttributeError, TypeError):

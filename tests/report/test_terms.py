@@ -86,7 +86,8 @@ def test_without_a_term_it_fits_a_screen() -> None:
     assert set(", ".join(row["ask for"] for row in found["rows"]).split(", ")) == set(
         ", ".join(names).split(", ")
     )
-    assert all(name in invoke("explain", "findings").stdout for name in listed["findings"])
+    findings = invoke("explain", "findings").stdout
+    assert all(name in findings for name in listed["findings"])
 
 
 @pytest.mark.parametrize(

@@ -724,12 +724,15 @@ def test_what_is_remembered_is_bounded() -> None:
     """Thousands of senders, tags and payload kinds: the tables keep their bounds."""
     rng = random.Random(3)
     trace = Trace(contexts=CONTEXTS, fcs=2)
+    before, _, behind = encode_frame(mac_of(A, B, 0), b"", fcs=0).octets.partition(A[::-1])
     for number in range(4_500):
         link = eui(rng.randrange(65536))
         payload = (
             bytes([0xC1, 0x00]) + rng.randbytes(2) + b"\x7b\x33" + rng.randbytes(rng.randrange(40))
         )
-        octets = encode_frame(mac_of(link, B, number & 255), payload).octets
+        head = before[:2] + bytes([number & 255]) + before[3:] + link[::-1] + behind
+        octets = head + payload + fcs(head + payload)
+        assert number or octets == encode_frame(mac_of(link, B, 0), payload).octets
         trace.feed(Record(number + 1, number * 10**6, 195, octets, len(octets)))
     assert len(trace.reassembler._open) <= 256
     assert len(trace.reader._templates._young) + len(trace.reader._templates._old) <= 2048
