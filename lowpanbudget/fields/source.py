@@ -248,7 +248,9 @@ class FunctionSource:
         return made
 
 
-@lru_cache(256)  # forms that differ in what is bound alone share it; compiling takes most of the time
+@lru_cache(
+    256
+)  # forms that differ in what is bound alone share it; compiling takes most of the time
 def _code(name: str, text: str) -> CodeType:
     return compile(text, f"<{name}>", "exec")
 
