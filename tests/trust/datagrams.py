@@ -4,7 +4,7 @@ from collections.abc import Callable
 from random import Random
 from typing import Any
 
-from scapy.all import conf
+from scapy.config import conf
 from scapy.layers.inet import TCP, UDP
 from scapy.layers.inet6 import (
     HBHOptUnknown,
