@@ -2,8 +2,11 @@
 
 import random
 import struct
+from collections.abc import Iterator
 from dataclasses import replace
+from functools import cache
 from ipaddress import IPv6Address
+from itertools import islice
 from typing import Any
 
 from lowpanbudget import Env, Key, Mac, Security, compress, encode_frame, split
@@ -109,13 +112,25 @@ def frames_of(
 
 def mixed(count: int, seed: int = 1, nodes: int = 6) -> list[bytes]:
     """Return frames of a small network: readings, fragments, protected ones, acknowledgements, RPL, beacons, damage."""
+    made, coming = _network(seed, nodes)
+    made += islice(coming, max(count - len(made), 0))
+    return made[:count]
+
+
+@cache
+def _network(seed: int, nodes: int) -> tuple[list[bytes], Iterator[bytes]]:
+    """Return the frames of a network that were made so far, and what makes the next ones."""
+    return [], _frames(seed, nodes)
+
+
+def _frames(seed: int, nodes: int) -> Iterator[bytes]:
     rng = random.Random(seed)
-    frames: list[bytes] = []
+    last = b"abc"
     sequences = dict.fromkeys(range(nodes), 0)
     counters = dict.fromkeys(range(nodes), 0)
     root = eui(0x100)
     tag = 0
-    while len(frames) < count:
+    while True:
         node = rng.randrange(nodes)
         link = eui(node + 1) if node % 2 else short(node + 1)
         to = root if len(link) == 8 else short(0x100)
@@ -141,7 +156,8 @@ def mixed(count: int, seed: int = 1, nodes: int = 6) -> list[bytes]:
             counters[node] += len(made)
         elif what < 0.85:
             ack = Mac(ACKNOWLEDGEMENT, 0, rng.randrange(256))
-            frames.append(encode_frame(ack, b"").octets)
+            last = encode_frame(ack, b"").octets
+            yield last
             continue
         elif what < 0.95:
             request = bytes([0x40, 0x02]) + rng.randbytes(2) + b"\xb1r\xff" + rng.randbytes(12)
@@ -150,13 +166,14 @@ def mixed(count: int, seed: int = 1, nodes: int = 6) -> list[bytes]:
                 sequence=sequence,
             )  # fmt: skip
         else:
-            broken = bytearray(frames[-1] if frames else b"abc")
+            broken = bytearray(last)
             broken[rng.randrange(len(broken))] ^= 1 << rng.randrange(8)
-            frames.append(bytes(broken))
+            last = bytes(broken)
+            yield last
             continue
         sequences[node] = (sequence + len(made)) & 0xFF
-        frames += made
-    return frames[:count]
+        yield from made
+        last = made[-1]
 
 
 def compressed(datagram: bytes, source: bytes | None, destination: bytes | None) -> bytes:

@@ -14,7 +14,10 @@ import pytest
 from contract import air, shelf
 from contract.entry import invoke, program
 
-FRAMES = [(float(n), frame) for n, frame in enumerate(air.mixed(180, seed=3))]
+
+def frames() -> list[tuple[float, bytes]]:
+    """Return a frame a second."""
+    return [(float(n), frame) for n, frame in enumerate(air.mixed(180, seed=3))]
 
 
 def surveyed(*arguments: object, code: int = 0) -> dict[str, Any]:
@@ -28,7 +31,7 @@ def surveyed(*arguments: object, code: int = 0) -> dict[str, Any]:
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Three captures in the working folder."""
     for n in range(3):
-        shelf.written(tmp_path / f"{n}.pcap", FRAMES[60 * n : 60 * n + 60])
+        shelf.written(tmp_path / f"{n}.pcap", frames()[60 * n : 60 * n + 60])
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -180,8 +183,8 @@ def test_a_row_a_frame(folder: Path) -> None:
     assert [(row["file"], row["number"]) for row in read] == [
         (f"{n}.pcap", str(number)) for n in range(3) for number in range(1, 61)
     ]
-    assert [int(row["octets"]) for row in read] == [len(frame) for _, frame in FRAMES]
-    assert [int(row["time_ns"]) for row in read] == [int(at) * 10**9 for at, _ in FRAMES]
+    assert [int(row["octets"]) for row in read] == [len(frame) for _, frame in frames()]
+    assert [int(row["time_ns"]) for row in read] == [int(at) * 10**9 for at, _ in frames()]
     piped = invoke("survey", "-", "--table", "pipe.csv", stdin=(folder / "0.pcap").read_bytes())
     assert piped.exit_code == 0
     assert {row["file"] for row in table(folder / "pipe.csv")} == {"standard input"}
@@ -227,7 +230,7 @@ def test_parquet_has_what_the_text_has(folder: Path) -> None:
     (total,) = duckdb.sql(
         f"SELECT sum(list_sum(map_values(layer_bits))) FROM '{folder}/a.parquet'"
     ).fetchall()
-    assert total == (8 * sum(len(frame) for _, frame in FRAMES),)
+    assert total == (8 * sum(len(frame) for _, frame in frames()),)
 
 
 def test_wrong_requests(folder: Path) -> None:

@@ -5,6 +5,7 @@ import gc
 import io
 import random
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +33,11 @@ from lowpanbudget.report.written_table import FORMS
 
 A, B = eui(1), eui(2)
 KNOWN: Any = {"contexts": CONTEXTS, "keys": KEY, "fcs": 2}
-MIXED = records(mixed(300), step_ns=SECOND)
+
+
+@cache
+def of_a_network() -> list[Record]:
+    return records(mixed(300), step_ns=SECOND)
 
 
 def rows(some: list[Record], **known: Any) -> list[FrameRow]:
@@ -72,7 +77,7 @@ def test_a_datagram_in_fragments_row_by_row() -> None:
 
 
 def test_sums_are_those_of_the_survey() -> None:
-    made, total = rows(MIXED), survey(MIXED, **KNOWN).total
+    made, total = rows(of_a_network()), survey(of_a_network(), **KNOWN).total
     assert len(made) == total.frames
     assert sum(row.octets for row in made) == total.octets
     assert sum(row.missing for row in made) == total.lost
@@ -111,15 +116,15 @@ def test_any_records_at_all(seed: int) -> None:
 
 
 def test_frames_nobody_asked_for_have_no_row() -> None:
-    asked = [one.number for one in follow(MIXED, node=B.hex(), **KNOWN)]
-    assert [row.number for row in rows(MIXED, node=B.hex())] == asked
-    assert 0 < len(asked) < len(MIXED)
+    asked = [one.number for one in follow(of_a_network(), node=B.hex(), **KNOWN)]
+    assert [row.number for row in rows(of_a_network(), node=B.hex())] == asked
+    assert 0 < len(asked) < len(of_a_network())
 
 
 def test_the_text_is_read_back(monkeypatch: pytest.MonkeyPatch) -> None:
     """RFC 4180; a name that a spreadsheet would run gets an apostrophe."""
     monkeypatch.setattr(written_table, "_MOST_LINES", 7)
-    made = [row._replace(file="=1+1") for row in rows(MIXED)]
+    made = [row._replace(file="=1+1") for row in rows(of_a_network())]
     file = io.BytesIO()
     assert write_frame_table(file, iter(made), "csv") == len(made)
     read = list(csv.DictReader(io.StringIO(file.getvalue().decode(), newline=""), strict=True))
@@ -141,7 +146,7 @@ def test_parquet_is_read_back_in_groups_of_rows(monkeypatch: pytest.MonkeyPatch)
     from pyarrow import parquet as library
 
     monkeypatch.setattr(parquet, "MOST_IN_A_GROUP", 64)
-    made, file = rows(MIXED), io.BytesIO()
+    made, file = rows(of_a_network()), io.BytesIO()
     assert write_frame_table(file, iter(made), "parquet") == len(made)
     read = library.ParquetFile(io.BytesIO(file.getvalue()))
     assert read.num_row_groups == -(-len(made) // 64)
@@ -174,7 +179,7 @@ def test_a_disk_that_is_full_is_written_no_more(
     """Neither at once nor when the table is forgotten; nor behind rows that end by an error."""
     pytest.importorskip("pyarrow", reason="pyarrow is not installed: no Parquet is written")
     monkeypatch.setattr(parquet, "MOST_IN_A_GROUP", 16)
-    made = rows(MIXED)
+    made = rows(of_a_network())
     disk = Disk(room)
     with pytest.raises(OSError, match="No space left"):
         write_frame_table(disk, made, form)
@@ -205,7 +210,10 @@ def test_a_table_of_nothing_has_its_columns(form: str, tmp_path: Path) -> None:
 def test_what_no_table_holds() -> None:
     """A time beyond 64 bits, and a name that is no text, as a system may give it."""
     pytest.importorskip("pyarrow", reason="pyarrow is not installed: no Parquet is written")
-    odd = [MIXED[0]._replace(time_ns=1 << 63), MIXED[1]._replace(time_ns=-(1 << 63))]
+    odd = [
+        of_a_network()[0]._replace(time_ns=1 << 63),
+        of_a_network()[1]._replace(time_ns=-(1 << 63)),
+    ]
     made = list(frame_rows(odd, name="a\udcff.pcap", **KNOWN))
     assert [(row.file, row.time_ns) for row in made] == [("a\\udcff.pcap", None)] * 2
     for form in FORMS:

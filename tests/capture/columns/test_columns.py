@@ -21,8 +21,12 @@ from lowpanbudget.design.load import load_design
 from lowpanbudget.layers.link.fcs import fcs
 
 EXAMPLES = Path(__file__).parents[3] / "examples"
-FRAMES = mixed(500, nodes=4)
+MANY = 500
 LINK_TYPES = (195, 230, 283, 1)
+
+
+def network(count: int) -> list[bytes]:
+    return mixed(count, nodes=4)
 
 
 def keyed(name: str, tmp_path: Path) -> dict[str, Any]:
@@ -54,7 +58,7 @@ def test_examples_are_counted_by_columns_and_alike(
 
 def test_nearly_all_of_plain_traffic_is_counted_by_columns() -> None:
     """A reading that comes again and again, as nodes send it."""
-    frames = [frame for frame in FRAMES if len(frame) > 40 and fcs(frame[:-2]) == frame[-2:]]
+    frames = [frame for frame in network(MANY) if len(frame) > 40 and fcs(frame[:-2]) == frame[-2:]]
     frames = [frame for frame in frames if not frame[0] & 8][:30] * 30  # none is sealed
     made = records(frames, step_ns=10**10)
     found, shares = by_columns(made, contexts=CONTEXTS)
@@ -124,9 +128,9 @@ def pcapng(some: list[Record], order: str, resolution: int, interfaces: int = 1)
 def traffic(draw: st.DrawFn) -> tuple[bytes, int]:
     """Give frames that are lost, repeated, damaged, out of order and cut, and how many octets are looked at at once."""
     rng = random.Random(draw(st.integers(0, 1 << 32)))
-    at = rng.randrange(len(FRAMES) - 60)
+    at = rng.randrange(MANY - 60)
     frames: list[bytes] = []
-    for frame in FRAMES[at : at + draw(st.integers(1, 60))]:
+    for frame in network(MANY)[at : at + draw(st.integers(1, 60))]:
         frames += [frame] * rng.choice([0, 1, 1, 1, 1, 1, 2])
         if rng.random() < 0.1:
             other = bytearray(frame)
@@ -198,7 +202,7 @@ def test_more_nodes_than_the_loop_holds_are_counted_alike(monkeypatch: pytest.Mo
     from lowpanbudget.capture.follow import repeats
 
     monkeypatch.setattr(state, "MOST_SOURCES", 2)
-    made = records(FRAMES[:200], step_ns=10**7)
+    made = records(network(200), step_ns=10**7)
     found, shares = by_columns(made, contexts=CONTEXTS)
     assert repeats.MOST_SOURCES > 2
     assert found == survey(made, contexts=CONTEXTS)
@@ -210,7 +214,7 @@ def test_the_compiled_loops_count_as_the_others_do() -> None:
     if not compiled.is_there():
         pytest.skip("numba is not installed")
     file = io.BytesIO()
-    write_pcap(file, records(FRAMES, step_ns=10**8), 195)
+    write_pcap(file, records(network(MANY), step_ns=10**8), 195)
     file.seek(0)
     found, shares = by_columns(file, compiled.compiled(), contexts=CONTEXTS, keys=KEY)
     file.seek(0)
