@@ -8,14 +8,16 @@ from collections import OrderedDict, deque
 from collections.abc import Iterable
 from enum import Enum
 from itertools import islice
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lowpanbudget.layers.lowpan.fragment import Fragment
 from lowpanbudget.layers.lowpan.recovery import Rfrag
 from lowpanbudget.stack.datagram import complete_checksum
-from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Datagram
 from lowpanbudget.values import dataclass, field
+
+if TYPE_CHECKING:
+    from lowpanbudget.stack.frame import Frame
 
 MOST_FRAGMENTS = 256  # an offset has 8 bits
 IN_ONE_GO_S = 1.0  # between fragments that a hop swapped; our choice
@@ -33,7 +35,7 @@ class FragmentKey(NamedTuple):
     tag: int
 
     @classmethod
-    def of(cls, frame: Frame, fragment: Fragment | Rfrag) -> "FragmentKey":
+    def of(cls, frame: "Frame", fragment: Fragment | Rfrag) -> "FragmentKey":
         """Return the key of the datagram that the fragment in a frame belongs to."""
         size = None if isinstance(fragment, Rfrag) else fragment.size
         return cls(frame.link_source, frame.link_destination, size, fragment.tag)
