@@ -23,7 +23,6 @@ settings.load_profile("lowpanbudget")
 
 def pytest_collection_finish() -> None:
     """Leave thousands of collected tests out of the search for garbage."""
-    gc.collect()
     gc.freeze()
 
 
