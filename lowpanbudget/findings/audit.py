@@ -7,7 +7,7 @@ Frames that are alike but for numbers and payload are judged once by the rules t
 
 from collections.abc import Hashable, Iterable, Sequence
 from math import nan
-from typing import Any, NamedTuple
+from typing import Any
 
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files.link_types import FRAME, LOWPAN
@@ -26,7 +26,8 @@ from lowpanbudget.findings.captures.unreadable import UNREAD
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Finding, Hit
 from lowpanbudget.findings.passages import Passages
-from lowpanbudget.findings.rule import Check, FaultOf, Noticed, Rule
+from lowpanbudget.findings.questions import Plan, Questions
+from lowpanbudget.findings.rule import FaultOf, Noticed, Rule
 from lowpanbudget.findings.scene import Scene, Surroundings
 from lowpanbudget.findings.tallies import Tallies
 from lowpanbudget.layers.internet import ipv6
@@ -40,30 +41,24 @@ from lowpanbudget.stack.frame import Frame
 from lowpanbudget.stack.incoming import Notice
 from lowpanbudget.stack.pieces import Fate
 from lowpanbudget.stack.upper import read_upper
-from lowpanbudget.values import dataclass, replace
+from lowpanbudget.values import dataclass, field, replace
 
 MOST_MEASURED = 50_000  # datagrams that are held against the plan of the network
 MOST_READINGS = 2000  # checksums that are explained; a flood of wrong ones must not take for ever
-
-
-class _Bound(NamedTuple):
-    """A check of a rule, with the memory of this audit."""
-
-    rule: Rule
-    check: Check
 
 
 @dataclass(slots=True)
 class _Judged:
     """What holds for all frames that are alike: hits, headers on the air, and what ``look`` found among them.
 
-    ``varying`` are the headers of which a rule says more for each frame.
+    ``varying`` are the headers of which a rule says more for each frame, ``plan`` the checks that do.
     """
 
     hits: list[tuple[Rule, Hit]]
     layers: Sequence[Any]
     varying: Sequence[Any]
     looked: tuple[Iphc | None, Ipv6 | None, bool]
+    plan: Plan = field(default_factory=dict)
 
 
 class Audit:
@@ -82,18 +77,12 @@ class Audit:
         self.known = known or Surroundings()
         self.frames = 0
         self.foreign = 0  # records that hold no frame, but a datagram or nothing that is known
-        self._reads: list[tuple[Hashable, _Bound]] = []
-        self._ends: list[_Bound] = []
-        for rule in rules:
-            reads, at_end = rule.bound()
-            self._reads += [(kind, _Bound(rule, check)) for kind, check in reads]
-            self._ends += [] if at_end is None else [_Bound(rule, at_end)]
-        # what reads a class or value, and of that what varies among frames that are alike
-        self._checks: dict[Hashable, tuple[list[_Bound], list[_Bound]]] = {}
+        self._questions = Questions(rules)
         self._tallies = Tallies() if tallies is None else tallies
         self._passages = Passages()
         self._readings = 0
-        self._only_varying = False  # the frame at hand is like one that was judged
+        # what is asked of the frame at hand when it is like one that was judged
+        self._plan: Plan | None = None
         self._kept: list[tuple[Rule, Hit]] | None = None  # hits that hold for all frames alike
         self._first_ns: int | None = None
         design = self.known.design
@@ -129,7 +118,7 @@ class Audit:
         if template is not None:
             known = template.facts.get(self)
             if isinstance(known, _Judged):
-                self._only_varying, judged = True, known
+                self._plan, judged = known.plan, known
                 scene.iphc, scene.header, scene.tunnelled = judged.looked
                 for rule, hit in judged.hits:
                     self._tallies.count(rule, hit, scene.number)
@@ -139,7 +128,7 @@ class Audit:
             self._give(scene, sighting.fault, UNREAD)
         try:
             if self._begin(scene) and sighting.repeats is None and not self._is_told(scene):
-                notices = [] if self._only_varying else sighting.holding(frame.notices)
+                notices = sighting.holding(frame.notices) if self._plan is None else []
                 notices += [notice for notice in sighting.notices if notice not in frame.notices]
                 if judged is None:
                     layers = scene.look()
@@ -150,10 +139,10 @@ class Audit:
                 for event in sighting.ended:
                     self._give(scene, event)
                 if template is not None and self._kept is not None:
-                    varying = [one for one in judged.layers if self._asked(one.__class__)[1]]
+                    varying = [one for one in judged.layers if self._questions.again(one.__class__)]
                     template.facts[self] = replace(judged, varying=varying)
         finally:
-            self._only_varying, self._kept = False, None
+            self._plan = self._kept = None
         if sighting.hidden is not None and sighting.repeats is None:
             self._give(
                 scene, sighting.hidden
@@ -169,7 +158,7 @@ class Audit:
 
     def _is_told(self, scene: Scene) -> bool:
         """Return whether it is an acknowledgement like one before: without security only its number differs."""
-        mac = scene.frame.mac if self._only_varying else None
+        mac = None if self._plan is None else scene.frame.mac
         if mac is None or mac.frame_type != FrameType.ACKNOWLEDGEMENT:
             return False
         return mac.security is None
@@ -229,7 +218,7 @@ class Audit:
             header = ipv6.decode(Reader(octets))
         except WireError:
             return
-        kept, self._only_varying, self._kept = (self._only_varying, self._kept), False, None
+        before, self._plan, self._kept = (self._plan, self._kept), None, None
         reader = Reader(octets, ipv6.OCTETS)
         ends = PseudoHeader(header.source, header.destination)
         upper = read_upper(reader, header.next_header, ends)
@@ -244,7 +233,7 @@ class Audit:
         if wrong and of_two:  # it proves nothing about what was sent
             if fragmented is not None:
                 self._give(scene, fragmented, OF_TWO)
-            (self._only_varying, self._kept) = kept
+            self._plan, self._kept = before
             return
         for layer in upper.layers:
             self._give(scene, layer)
@@ -253,7 +242,7 @@ class Audit:
             notice = Notice("payload-unreadable", fault.message, fault.cite, fault.offset)
             self._give(scene, notice, Noticed(notice.name))
         self._settle(scene, datagram, wrong=wrong)
-        (self._only_varying, self._kept) = kept
+        self._plan, self._kept = before
 
     def _settle(self, scene: Scene, datagram: HeardDatagram, *, wrong: bool) -> None:
         """Give a whole datagram, its way here, and the reading of a wrong checksum; of a right one learn prefixes."""
@@ -266,7 +255,7 @@ class Audit:
                 reading = checksum.explain(datagram, self.known)
                 if reading is not None:
                     self._give(scene, reading, reading.slip)
-        elif not self._only_varying:
+        elif self._plan is None:
             rows = datagram.iphc.rows if datagram.iphc is not None else None
             if rows is None or rows["source"].inline == 16:
                 self.known.learn_prefix(datagram.header.source)
@@ -281,8 +270,11 @@ class Audit:
     def _give(self, scene: Scene, item: object, value: Hashable = None) -> None:
         """Ask the rules that read the class of an item, or the value it is given under."""
         kind: Any = type(item) if value is None else value
-        checks = self._checks.get(kind) or self._asked(kind)
-        for rule, check in checks[self._only_varying]:
+        plan = self._plan
+        asked = self._questions.about(kind) if plan is None else plan.get(kind)
+        if asked is None and plan is not None:
+            asked = self._questions.planned(plan, kind, scene)
+        for rule, check, _ in asked or ():
             hits = check(scene, item)
             if hits is None:
                 continue
@@ -292,22 +284,13 @@ class Audit:
                     own = hit.frames == (scene.number,)
                     self._kept.append((rule, hit._replace(frames=()) if own else hit))
 
-    def _asked(self, kind: Hashable) -> tuple[list[_Bound], list[_Bound]]:
-        """Return the checks of things of a kind, all and those that are asked about frames that are alike."""
-        checks = self._checks.get(kind)
-        if checks is None:
-            every = [bound for read, bound in self._reads if _reads(read, kind)]
-            varying = [bound for bound in every if bound.rule.varies]
-            checks = self._checks[kind] = (every, varying)
-        return checks
-
     def close(self) -> list[Finding]:
         """Return all findings, worst first; the audit is over then."""
         if self.frames == self.foreign:
             self._give(Scene(self.known), self, NO_FRAME)
         if self._measurer is not None:
             self._give(Scene(self.known), self._measurer.measurement())
-        for rule, check in self._ends:
+        for rule, check, _ in self._questions.at_end:
             for hit in check(self.known) or ():
                 self._tallies.count(rule, hit, 0)
         return self._tallies.findings()
@@ -320,10 +303,3 @@ def _measurer(design: Design | None) -> Measurer | None:
         if design is not None and design.plans_network
         else None
     )
-
-
-def _reads(read: Hashable, kind: Hashable) -> bool:
-    """Return whether a rule that reads the one is given the other."""
-    if isinstance(read, type) and isinstance(kind, type):
-        return issubclass(kind, read)
-    return read == kind

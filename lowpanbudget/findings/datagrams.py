@@ -11,6 +11,7 @@ from lowpanbudget.findings.wording import hop_text
 from lowpanbudget.layers.internet import chain, extension, ipv6, udp
 from lowpanbudget.layers.internet.chain import ChainPlace
 from lowpanbudget.layers.internet.coap import message as coap
+from lowpanbudget.layers.internet.dtls.record import DtlsRecord, Unified
 from lowpanbudget.layers.internet.extension import OptionsHeader
 from lowpanbudget.layers.internet.ipv6 import Ipv6
 from lowpanbudget.layers.internet.rpi import RplOption
@@ -102,6 +103,11 @@ class HeardDatagram:
         """Return the first fields of the CoAP message in it; None without one that can be read."""
         content = self.udp
         return coap_head(content.payload) if content is not None and content.is_coap else None
+
+    @property
+    def has_records(self) -> bool:
+        """Return whether DTLS records were found in it."""
+        return any(isinstance(one, DtlsRecord | Unified) for one in self.layers)
 
     @cached_property
     def udp_behind(self) -> Udp | None:

@@ -61,7 +61,7 @@ def hits(
         rule.finding(hit)
         for item in items
         for rule in rules
-        for kind, check in rule.reads
+        for kind, check, _ in rule.reads
         if isinstance(kind, type) and isinstance(item, kind)
         for hit in check(draft, item) or ()
     ]

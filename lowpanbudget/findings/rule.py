@@ -19,6 +19,8 @@ from lowpanbudget.values import dataclass, field
 Hits = Iterable[Hit]
 # None: it only remembers; or there is nothing to say, where every frame is asked and a generator would cost
 Check = Callable[..., Hits | None]
+# whether a frame can matter to a check, by nothing but what all frames that are alike share
+Concerns = Callable[[Any], bool]
 AnyCheck = TypeVar("AnyCheck", bound=Check)
 
 
@@ -40,10 +42,11 @@ OWN_FAULT = FaultOf("")  # in a rule: the faults that are evidence for its own f
 
 
 class Reads(NamedTuple):
-    """What a check is given: things of a class, or what is given under this value."""
+    """What a check is given: things of a class, or what is given under this value, and which of them matter to it."""
 
     kind: Hashable
     check: Check
+    concerns: Concerns | None = None
 
 
 @dataclass(slots=True)
@@ -75,7 +78,7 @@ class Rule:
         if self.memory is None:
             return self.reads, self.at_end
         memory = self.memory()
-        checks = [Reads(kind, MethodType(check, memory)) for kind, check in self.reads]
+        checks = [reads._replace(check=MethodType(reads.check, memory)) for reads in self.reads]
         return checks, None if self.at_end is None else MethodType(self.at_end, memory)
 
     def finding(self, hit: Hit, count: int = 1) -> Finding:
@@ -110,8 +113,13 @@ class Subject:
         least: int = 1,
         varies: bool = False,
         memory: Callable[[], Any] | None = None,
+        concerns: Concerns | None = None,
     ) -> Callable[[AnyCheck], AnyCheck]:
-        """Return a decorator that makes a function a check of this rule, which reads these kinds."""
+        """Return a decorator that makes a function a check of this rule, which reads these kinds.
+
+        ``concerns`` is asked about the scene of the second of frames that are alike: where it says no, the check is not
+        asked about more of them.
+        """
 
         def stated(check: AnyCheck) -> AnyCheck:
             rule = self.rules.setdefault(name, Rule(name, self.name))
@@ -119,7 +127,9 @@ class Subject:
             rule.memory = rule.memory or memory
             rule.varies |= varies or memory is not None
             own = FaultOf(name)
-            rule.reads += [Reads(own if kind == OWN_FAULT else kind, check) for kind in kinds]
+            rule.reads += [
+                Reads(own if kind == OWN_FAULT else kind, check, concerns) for kind in kinds
+            ]
             return check
 
         return stated

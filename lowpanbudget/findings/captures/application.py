@@ -8,6 +8,7 @@ from lowpanbudget.bits import Reader
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import WireError
+from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import CoapHead, HeardDatagram, UdpContent
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
@@ -102,7 +103,7 @@ class Requests:
     repeats: FirstNamed[bytes | None, _Repeats] = field(default_factory=FirstNamed)
 
 
-@APPLICATION.rule("request-repeated", HeardDatagram, memory=Requests)
+@APPLICATION.rule("request-repeated", HeardDatagram, memory=Requests, concerns=concerns.coap)
 def request_sent(memory: Requests, scene: Scene, datagram: HeardDatagram) -> None:
     """Compare each confirmable message with the last of its message ID."""
     exchange = _coap(datagram, Type.CON)
@@ -152,7 +153,7 @@ class _Answer(NamedTuple):
 Answers = Recent[tuple[int, int, int, int], _Answer]  # by addresses, port and message ID
 
 
-@APPLICATION.rule("request-answered-twice", HeardDatagram, memory=Recent)
+@APPLICATION.rule("request-answered-twice", HeardDatagram, memory=Recent, concerns=concerns.coap)
 def request_answered_twice(memory: Answers, scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Compare acknowledgements that carry an answer."""
     exchange = _coap(datagram, Type.ACK)
@@ -173,7 +174,9 @@ def request_answered_twice(memory: Answers, scene: Scene, datagram: HeardDatagra
     return (Hit(cause, (f"codes {codes}",), scene.sender, (before.number, scene.number)),)
 
 
-@APPLICATION.rule("float-wider-than-needed", HeardDatagram, varies=True, least=3)
+@APPLICATION.rule(
+    "float-wider-than-needed", HeardDatagram, varies=True, least=3, concerns=concerns.coap
+)
 def float_wider_than_needed(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Walk the items of a CBOR payload."""
     content = datagram.udp

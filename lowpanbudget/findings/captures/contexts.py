@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from lowpanbudget.env import Context
 from lowpanbudget.errors import WireError
-from lowpanbudget.findings import faults
+from lowpanbudget.findings import concerns, faults
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
@@ -87,7 +87,7 @@ def context_announced(memory: Announcements, scene: Scene, message: Icmpv6) -> N
         memory.take(announcement, scene.contexts.get(option.cid))
 
 
-@CONTEXTS.rule("context-used-too-soon", Iphc)
+@CONTEXTS.rule("context-used-too-soon", Iphc, concerns=concerns.context)
 def context_used_too_soon(memory: Announcements, scene: Scene, header: Iphc) -> Hits:
     """Compare each use with what was announced, else with what is known."""
     for number in dict.fromkeys(header.contexts):

@@ -8,6 +8,7 @@ from ipaddress import IPv6Address
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.env import link_text
 from lowpanbudget.errors import WireError, plural
+from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.memory import FirstNamed, Frames
@@ -99,7 +100,7 @@ Handshakes = FirstNamed[_Endpoint, _HandshakesTo]
 def _dtls_records(datagram: HeardDatagram) -> list[DtlsRecord | Unified]:
     """Return the records in a datagram, in which some were found."""
     content = datagram.udp
-    if content is None or not any(isinstance(one, DtlsRecord | Unified) for one in datagram.layers):
+    if content is None or not datagram.has_records:
         return []
     try:
         return list(read_dtls(content.payload))
@@ -107,7 +108,7 @@ def _dtls_records(datagram: HeardDatagram) -> list[DtlsRecord | Unified]:
         return []
 
 
-@FLOODS.rule("handshakes-never-ended", HeardDatagram, memory=FirstNamed)
+@FLOODS.rule("handshakes-never-ended", HeardDatagram, memory=FirstNamed, concerns=concerns.records)
 def handshake_message(memory: Handshakes, scene: Scene, datagram: HeardDatagram) -> None:
     """Note who begins a handshake with whom, and whether it goes on."""
     content = datagram.udp

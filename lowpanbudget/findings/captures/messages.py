@@ -6,6 +6,7 @@ from statistics import median
 from lowpanbudget.capture.recent import Recent
 from lowpanbudget.design.flow import Flow
 from lowpanbudget.errors import WireError
+from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.formats import padded_octets, payload_of, variants
@@ -45,7 +46,7 @@ def _octets_of(data: bytes) -> str:
     return f"data {data[:24].hex(' ')}"
 
 
-@MESSAGES.rule("message-length-wrong", HeardDatagram, varies=True)
+@MESSAGES.rule("message-length-wrong", HeardDatagram, varies=True, concerns=concerns.design)
 def message_length_wrong(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Compare the length with every format of the flow, and with formats padded as in C."""
     sent = _data(scene)
@@ -63,7 +64,9 @@ def message_length_wrong(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     return (Hit(cause, (*evidence[:1], _octets_of(data)), subject, datagram.numbers),)
 
 
-@MESSAGES.rule("message-values-implausible", HeardDatagram, varies=True, least=2)
+@MESSAGES.rule(
+    "message-values-implausible", HeardDatagram, varies=True, least=2, concerns=concerns.design
+)
 def message_values_implausible(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Unpack, and when that fails try the variants."""
     sent = _data(scene)
@@ -108,7 +111,7 @@ class _Times:
 TimesOfSources = Recent[tuple[str, int], _Times]  # by flow and source
 
 
-@MESSAGES.rule("interval-off-plan", HeardDatagram, memory=Recent)
+@MESSAGES.rule("interval-off-plan", HeardDatagram, memory=Recent, concerns=concerns.design)
 def message_sent(memory: TimesOfSources, scene: Scene, datagram: HeardDatagram) -> None:
     """Note the times."""
     match = scene.match

@@ -5,6 +5,7 @@ from ipaddress import IPv6Address
 from lowpanbudget.bits import Reader
 from lowpanbudget.capture.follow.learning import announced_rpi_type
 from lowpanbudget.errors import WireError
+from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram, option_octets
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.rule import Hits, Subject
@@ -113,7 +114,7 @@ def rpl_option_announced(memory: OptionTypes, scene: Scene, message: Icmpv6) -> 
             memory[:] = [(announced, scene.number)]
 
 
-@NETWORK.rule("rpl-option-not-as-announced", HeardDatagram)
+@NETWORK.rule("rpl-option-not-as-announced", HeardDatagram, concerns=concerns.rpl_option)
 def rpl_option_not_as_announced(
     memory: OptionTypes, scene: Scene, datagram: HeardDatagram
 ) -> Hits | None:

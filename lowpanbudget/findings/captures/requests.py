@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from ipaddress import IPv6Address
 
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import CoapHead, HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
@@ -161,7 +162,7 @@ class Endpoints(FirstNamed[tuple[int, int, int], _Questions]):
     """What was asked, by the address of who asks, and address and port of who is asked."""
 
 
-@REQUESTS.rule("request-never-answered", HeardDatagram, memory=Endpoints)
+@REQUESTS.rule("request-never-answered", HeardDatagram, memory=Endpoints, concerns=concerns.coap)
 def request_asked(memory: Endpoints, scene: Scene, datagram: HeardDatagram) -> None:
     """Note requests, and whatever comes back."""
     head, content = datagram.coap_head, datagram.udp

@@ -5,6 +5,7 @@ from typing import Any
 from lowpanbudget.bits import Reader
 from lowpanbudget.env import IID_MASK, SHORT_IID, UNIVERSAL_LOCAL, interface_identifier, link_text
 from lowpanbudget.errors import WireError
+from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit
 from lowpanbudget.findings.passages import HeardHop, Passage
@@ -70,7 +71,7 @@ def link_local_source_forwarded(scene: Scene, passage: Passage) -> Hits | None:
     return (Hit(cause, evidence, link_text(first.source), passage.numbers),)
 
 
-@ROUTING.rule("hop-limit-runs-out", HeardDatagram, varies=True)
+@ROUTING.rule("hop-limit-runs-out", HeardDatagram, varies=True, concerns=concerns.last_hop)
 def hop_limit_runs_out(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     """Compare the destination of datagrams with hop limit 1 with the node that gets them."""
     header, link = datagram.outer, datagram.link_destination

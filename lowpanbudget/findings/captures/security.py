@@ -4,6 +4,7 @@ from hashlib import blake2b
 from ipaddress import IPv6Address
 
 from lowpanbudget.capture.recent import Recent
+from lowpanbudget.findings import concerns
 from lowpanbudget.findings.datagrams import HeardDatagram
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import FirstNamed, Frames
@@ -44,7 +45,7 @@ CountersUsed = Recent[int, tuple[bytes, int]]
 _MOST_COUNTERS = 32
 
 
-@SECURITY.rule("frame-counter-used-twice", Mac, memory=Recent)
+@SECURITY.rule("frame-counter-used-twice", Mac, memory=Recent, concerns=concerns.link_security)
 def frame_counter_used_twice(
     memory: Recent[SecuredSender, CountersUsed], scene: Scene, mac: Mac
 ) -> Hits | None:
@@ -66,7 +67,7 @@ def frame_counter_used_twice(
     return None
 
 
-@SECURITY.rule("frame-counter-went-back", Mac, memory=Recent)
+@SECURITY.rule("frame-counter-went-back", Mac, memory=Recent, concerns=concerns.link_security)
 def frame_counter_went_back(
     memory: Recent[SecuredSender, tuple[int, int]], scene: Scene, mac: Mac
 ) -> Hits | None:
@@ -142,7 +143,9 @@ class _SealedContents:
 SealedContents = FirstNamed[IPv6Address, _SealedContents]
 
 
-@SECURITY.rule("sealed-content-not-opened", HeardDatagram, memory=FirstNamed)
+@SECURITY.rule(
+    "sealed-content-not-opened", HeardDatagram, memory=FirstNamed, concerns=concerns.coap
+)
 def content_sealed(memory: SealedContents, scene: Scene, datagram: HeardDatagram) -> None:
     """Note what became of sealed contents, once on their way; without a key file none are looked into."""
     opened = scene.opened

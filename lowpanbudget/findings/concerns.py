@@ -1,0 +1,44 @@
+"""What a rule may be about: told of a frame by nothing but what all frames that are alike share.
+
+A rule that says it is not asked about frames to which it has nothing to say (``Subject.rule``).
+"""
+
+from lowpanbudget.findings.scene import Scene
+from lowpanbudget.layers.lowpan.iphc import Iphc
+
+
+def design(scene: Scene) -> bool:
+    """Return whether there is a design to compare with."""
+    return scene.known.design is not None
+
+
+def link_security(scene: Scene) -> bool:
+    """Return whether link security protects the frame."""
+    return scene.security is not None and bool(scene.security.level)
+
+
+def context(scene: Scene) -> bool:
+    """Return whether a header is compressed with a context."""
+    headers = (one for one in scene.frame.layers if isinstance(one, Iphc))
+    return any(number is not None for header in headers for number in header.contexts)
+
+
+def records(scene: Scene) -> bool:
+    """Return whether its datagram brings DTLS records."""
+    return scene.datagram is not None and scene.datagram.has_records
+
+
+def coap(scene: Scene) -> bool:
+    """Return whether its datagram holds a CoAP message, or may do so where its records are opened."""
+    content = None if scene.datagram is None else scene.datagram.udp
+    return content is not None and (content.is_coap or records(scene))
+
+
+def last_hop(scene: Scene) -> bool:
+    """Return whether its datagram may go no further."""
+    return scene.datagram is not None and scene.datagram.outer.hop_limit <= 1
+
+
+def rpl_option(scene: Scene) -> bool:
+    """Return whether its datagram has an RPL option."""
+    return scene.datagram is not None and scene.datagram.rpl_option is not None
