@@ -7,7 +7,6 @@ from decimal import Decimal
 from ipaddress import IPv6Address
 from typing import NamedTuple
 
-from lowpanbudget.bits import Reader
 from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.follow.flows import FlowKey, mark_of, upper_of
 from lowpanbudget.capture.follow.matching import Matched
@@ -155,7 +154,7 @@ def _crossing(sighting: Sighting, mac: Mac, devices: Devices) -> Crossing | None
     place = place or upper_of(datagram)
     if place is None or place.hidden:
         return None
-    header = ipv6.decode(Reader(datagram[: ipv6.OCTETS]))
+    header = ipv6.header_of(datagram)
     matched = sighting.matched
     plain = Crossing(
         flow,

@@ -4,7 +4,6 @@ from collections.abc import Iterator, Sequence
 from ipaddress import IPv6Address
 from typing import TYPE_CHECKING
 
-from lowpanbudget.bits import Reader
 from lowpanbudget.capture.expand import LeftOut
 from lowpanbudget.capture.files.link_types import FRAME_TYPE, IPV6, unwrap
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
@@ -119,7 +118,7 @@ class Shrinker:
         if self._hop is not None:
             return self._hop
         try:
-            header = ipv6.decode(Reader(datagram))
+            header = ipv6.header_of(datagram)
         except WireError:
             raise RequestError(
                 f"{len(datagram)} octets are no IPv6 datagram",

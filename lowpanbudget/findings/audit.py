@@ -215,7 +215,7 @@ class Audit:
     def _complete(self, scene: Scene, octets: bytes, sighting: Sighting) -> None:
         """Read a datagram that came in fragments, or without a link, and give all that is in it."""
         try:
-            header = ipv6.decode(Reader(octets))
+            header = ipv6.header_of(octets)
         except WireError:
             return
         before, self._plan, self._kept = (self._plan, self._kept), None, None

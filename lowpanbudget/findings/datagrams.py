@@ -77,7 +77,7 @@ class HeardDatagram:
     @cached_property
     def outer(self) -> Ipv6:
         """Return its outermost IPv6 header, with the lengths that it carries."""
-        return _outer(self.octets[: ipv6.OCTETS])
+        return ipv6.header_of(self.octets)
 
     @cached_property
     def udp(self) -> UdpContent | None:
@@ -137,11 +137,6 @@ class HeardDatagram:
         header = self.hop_by_hop
         options = () if header is None else header.options
         return next((option for option in options if isinstance(option, RplOption)), None)
-
-
-@lru_cache(4096)
-def _outer(octets: bytes) -> Ipv6:
-    return ipv6.decode(Reader(octets))
 
 
 @lru_cache(4096)

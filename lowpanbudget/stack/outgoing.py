@@ -121,7 +121,7 @@ class Outgoing:
 
 def _ipv6(octets: bytes) -> Ipv6:
     try:
-        header = ipv6.decode(Reader(octets))
+        header = ipv6.header_of(octets)
     except WireError as error:
         raise NoDatagram(
             f"this is no IPv6 datagram: {error.message}",

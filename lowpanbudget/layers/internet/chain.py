@@ -96,7 +96,7 @@ def walk(datagram: bytes) -> Iterator[ChainPlace]:
     Inner IPv6 headers are followed. Raises ``WireError`` where a header does not fit.
     """
     at, depth = 0, 0
-    header = ipv6.decode(Reader(datagram))
+    header = ipv6.header_of(datagram)
     kind, at = header.next_header, ipv6.OCTETS
     ends = PseudoHeader(header.source, header.destination)
     while depth < ipv6.DEEPEST:

@@ -10,6 +10,7 @@
 |                   Source, Destination: 16 octets each         |
 """
 
+from functools import lru_cache
 from ipaddress import IPv6Address
 
 from lowpanbudget.bits import Reader
@@ -93,6 +94,16 @@ def decode(reader: Reader) -> Ipv6:
         reader.layer = HEADER.name
         reader.need(OCTETS, "the IPv6 header", HEADER.cite)
     return LAYOUT.read(reader)
+
+
+def header_of(datagram: bytes) -> Ipv6:
+    """Return the header that a datagram begins with, as ``decode`` does; those of a flow come again and again."""
+    return _decoded(datagram[:OCTETS])
+
+
+@lru_cache(1024)
+def _decoded(octets: bytes) -> Ipv6:
+    return decode(Reader(octets))
 
 
 def ones_complement_sum(octets: bytes) -> int:
