@@ -1,5 +1,6 @@
 """One frame read: after the template of one that was alike, or decoded in full with all that is known."""
 
+from lowpanbudget.bits import Place
 from lowpanbudget.capture.follow.devices import LearnedDevices
 from lowpanbudget.capture.follow.learning import lesson_of
 from lowpanbudget.capture.follow.memo import Memo
@@ -25,20 +26,21 @@ class FrameReader:
         self._learned = learned
         self._headers: Memo[HeaderTemplate] = Memo()
         self._templates: Memo[Template] = Memo()
+        # both at once, of frames in the clear that came again
+        self._frames: Memo[tuple[HeaderTemplate, Template]] = Memo()
 
     def renew(self, decoder: Decoder) -> None:
         """Decode with this from now on: what was learned of frames under another one is void."""
         self.decoder = decoder
         self._templates.clear()
+        self._frames.clear()
 
     def read(self, sighting: Sighting) -> Frame | None:
         """Read what the frame of a sighting holds; return it when it may bring or end a datagram of several frames."""
         if sighting.fcs_ok is not False:
-            header = self._headers.get(sighting.octets)
-            if header is not None:
-                template = self._alike(sighting, header)
-                if template is not None:
-                    return self._after(sighting, header, template)
+            alike = self._alike(sighting)
+            if alike is not None:
+                return self._after(sighting, *alike)
         return self._in_full(sighting)
 
     def read_lowpan(self, sighting: Sighting) -> Frame | None:
@@ -50,7 +52,22 @@ class FrameReader:
         self._keep(sighting, frame, sighting.template)
         return None if frame.fragment is None else frame
 
-    def _alike(self, sighting: Sighting, header: HeaderTemplate) -> Template | None:
+    def _alike(self, sighting: Sighting) -> tuple[HeaderTemplate, Template] | None:
+        """Return the templates of header and payload of a frame like one before, opened; None of another."""
+        octets = sighting.octets
+        alike = self._frames.get(octets, sighting.fcs_octets)
+        if alike is not None:
+            sighting.payload = octets[alike[0].mac.header_length : sighting.end]
+            return alike
+        header = self._headers.get(octets)
+        template = None if header is None else self._alike_inside(sighting, header)
+        if header is None or template is None:
+            return None
+        if header.mac.security is None:
+            self._keep_frame(sighting, header, template)
+        return header, template
+
+    def _alike_inside(self, sighting: Sighting, header: HeaderTemplate) -> Template | None:
         """Open a frame with this header; return the template of one with such a payload, or None."""
         octets, mac = sighting.octets, header.mac
         start, end = mac.header_length, sighting.end
@@ -71,6 +88,19 @@ class FrameReader:
             sighting.verified, sighting.mic = bool(mic), mic
         sighting.payload, sighting.frame_counter = payload, counter
         return self._templates.get(payload, header)
+
+    def _keep_frame(self, sighting: Sighting, header: HeaderTemplate, template: Template) -> None:
+        """Remember the templates of a frame in the clear by all its octets that count."""
+        start, octets = header.mac.header_length, len(sighting.octets)
+        free = [] if header.sequence is None else [header.sequence]
+        free += [place.moved(start) for place in template.free or ()]
+        tail = None if template.tail is None else start + template.tail + sighting.fcs_octets
+        if tail is not None:
+            free[-1] = free[-1]._replace(end=octets)
+        elif sighting.fcs_octets:
+            free.append(Place(sighting.end, octets))
+        known = header, template
+        self._frames.put(sighting.octets, free, known, sighting.fcs_octets, tail)
 
     def _opened(
         self, sighting: Sighting, header: HeaderTemplate, mac: Mac, sealed: bytes
