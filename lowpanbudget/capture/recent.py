@@ -14,6 +14,16 @@ class Recent(OrderedDict[Key, Value]):
         super().__init__()
         self.most = most
 
+    def renew(self, key: Key, value: Value) -> Value | None:
+        """Set an entry that is the youngest then; return what it was before."""
+        before = self.get(key)
+        if before is None:
+            self[key] = value
+        else:
+            super().__setitem__(key, value)
+            self.move_to_end(key)
+        return before
+
     def __setitem__(self, key: Key, value: Value) -> None:
         super().__setitem__(key, value)
         if len(self) > self.most:

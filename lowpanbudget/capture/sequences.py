@@ -38,8 +38,7 @@ class SequenceGaps:
         """Return how many numbers of a sequence are missing before this one."""
         if number is None:
             return 0
-        last = self.last.pop(sequence, None)
-        self.last[sequence] = number
+        last = self.last.renew(sequence, number)
         if last is None:
             return 0
         missing = (number - last - 1) & 0xFF

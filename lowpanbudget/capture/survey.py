@@ -167,7 +167,7 @@ class Surveyor:
         tally.frames += 1
         tally.octets += octets
         layers = tally.layer_bits
-        for layer, count in sighting.layer_bits.items():
+        for layer, count in place.layers_of(sighting):
             layers[layer] = layers.get(layer, 0) + count
         if sighting.repeats is not None:
             tally.retransmissions += 1
@@ -183,7 +183,7 @@ class Surveyor:
             tally.datagrams += 1
             tally.datagram_octets += len(datagram)
             tally.application += counted_application(sighting, datagram, place)
-        if sighting.is_fragment:
+        if place.is_fragment:
             tally.fragments += 1
             tally.assembled += datagram is not None
         if place.sequence is not None and sighting.fcs_ok is not False:
@@ -265,7 +265,8 @@ class Surveyor:
         mac = None if template is None else template.example.mac
         tally = self.tally_of(Cell(sighting.kind, sighting.flow, sighting.source))
         is_data = mac is not None and mac.frame_type == FrameType.DATA
-        place = TallyPlace(tally, is_data, None if mac is None else sequence_of(mac))
+        sequence = None if mac is None else sequence_of(mac)
+        place = TallyPlace(tally, is_data, sighting.is_fragment, sequence)
         if template is not None and shared:
             template.facts[self] = place
         return place

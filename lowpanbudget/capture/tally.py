@@ -62,9 +62,12 @@ def running() -> Tally:
 
 def see(tally: Tally, time_ns: int | None) -> None:
     """Widen the time of a running tally from first to last frame."""
-    if time_ns is not None:
-        tally.first_ns = time_ns if tally.first_ns is None else min(tally.first_ns, time_ns)
-        tally.last_ns = time_ns if tally.last_ns is None else max(tally.last_ns, time_ns)
+    if time_ns is None:
+        return
+    if tally.first_ns is None or time_ns < tally.first_ns:
+        tally.first_ns = time_ns
+    if tally.last_ns is None or time_ns > tally.last_ns:
+        tally.last_ns = time_ns
 
 
 _COUNTS = tuple(f.name for f in fields(Tally) if f.type in (int, "int"))

@@ -284,22 +284,16 @@ class SharedSequences(Recent[bytes, int]):
             place = self._places[sequence] = len(self._places)
         return place
 
-    def pop(self, sequence: bytes, default: Any = None) -> Any:
-        """Return the last number of a sequence."""
+    def renew(self, sequence: bytes, number: int) -> int | None:
+        """Set the last number of a sequence; return what it was before."""
         place = -1 if self._state.is_full else self.place(sequence)
         if place < 0:
             self._take_over()
-            return super().pop(sequence, default)
-        number = int(self._state.last[place * p.L_FIELDS + p.L_NUMBER])
-        return default if number < 0 else number
-
-    def __setitem__(self, sequence: bytes, number: int) -> None:
-        if self._state.is_full:
-            super().__setitem__(sequence, number)
-            return
-        place = self.place(sequence) * p.L_FIELDS
-        self._state.last[place + p.L_NUMBER] = number
-        self._state.last[place + p.L_USED] = self._state.number
+            return super().renew(sequence, number)
+        last, at = self._state.last, place * p.L_FIELDS
+        before = int(last[at + p.L_NUMBER])
+        last[at + p.L_NUMBER], last[at + p.L_USED] = number, self._state.number
+        return None if before < 0 else before
 
     def _take_over(self) -> None:
         """Go on with the last numbers that the arrays hold, in the order in which they were told."""
@@ -311,5 +305,5 @@ class SharedSequences(Recent[bytes, int]):
         for _, sequence, place in places:
             number = int(last[place * p.L_FIELDS + p.L_NUMBER])
             if number >= 0:
-                super().__setitem__(sequence, number)
+                self[sequence] = number
         self._places.clear()

@@ -32,11 +32,13 @@ class Endings:
             )
         self._told = fcs
         self.verdicts: dict[int, FcsVerdict] = {}
+        self._rules: dict[tuple[int, int | None], tuple[int, int]] = {}
 
     def test(self, records: Iterable[Record], fits: Callable[[bytes], bool | None]) -> None:
         """Judge by some records; ``fits`` tells whether a frame without FCS proves that it ends where it should."""
         if self._told is not None:
             return
+        self._rules.clear()
         frames: dict[int, dict[int | None, list[bytes]]] = {}
         for record in records:
             body = unwrap(record)
@@ -51,10 +53,17 @@ class Endings:
         octets = body.octets
         if len(record.octets) < record.original_length:
             return Ending(octets, 0)  # the capture kept the front only
-        fcs, status = self.rule(record.link_type, body.fcs)
+        claim = record.link_type, body.fcs
+        fcs, status = self._rules.get(claim) or self._ruled(claim)
         if status:
             return Ending(octets[:-status], 0, octets[-status:])
         return Ending(octets, fcs)
+
+    def _ruled(self, claim: tuple[int, int | None]) -> tuple[int, int]:
+        rule = self.rule(*claim)
+        if len(self._rules) < _MOST_LINK_TYPES:
+            self._rules[claim] = rule
+        return rule
 
     def rule(self, link_type: int, claimed: int | None) -> tuple[int, int]:
         """Return the octets of FCS and of radio status that end whole frames of a link type which claims so many."""

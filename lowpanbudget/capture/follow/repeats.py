@@ -32,6 +32,7 @@ class Again(NamedTuple):
 
 
 _NO = Again()
+_new = tuple.__new__
 
 
 class Repeats:
@@ -46,7 +47,7 @@ class Repeats:
         """Return what a frame repeats; ``contents`` is what must agree: addresses and payload."""
         seen = self._sources.get(source)
         mark = hash(contents)
-        entry = Seen(number, time_ns, sequence, mark)
+        entry = _new(Seen, (number, time_ns, sequence, mark))
         if seen is None:
             self._sources[source] = deque((entry,), DEPTH)
             return _NO
