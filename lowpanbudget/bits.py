@@ -80,10 +80,6 @@ class Place(NamedTuple):
     order: Literal["big", "little"] = "big"
     open: bool = False
 
-    def moved(self, octets: int) -> "Place":
-        """Return the place so many octets further on."""
-        return self._replace(start=self.start + octets, end=self.end + octets)
-
     def number(self, octets: bytes) -> int:
         """Return the number that stands in these octets at the place."""
         return int.from_bytes(octets[self.start : self.end], self.order)

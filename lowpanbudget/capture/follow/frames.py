@@ -9,6 +9,7 @@ from lowpanbudget.capture.follow.templates import (
     HeaderTemplate,
     Template,
     header_template,
+    shifted,
     template_of,
 )
 from lowpanbudget.errors import WireError
@@ -93,7 +94,7 @@ class FrameReader:
         """Remember the templates of a frame in the clear by all its octets that count."""
         start, octets = header.mac.header_length, len(sighting.octets)
         free = [] if header.sequence is None else [header.sequence]
-        free += [place.moved(start) for place in template.free or ()]
+        free += [shifted(place, start) for place in template.free or ()]
         tail = None if template.tail is None else start + template.tail + sighting.fcs_octets
         if tail is not None:
             free[-1] = free[-1]._replace(end=octets)

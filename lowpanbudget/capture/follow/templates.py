@@ -160,7 +160,7 @@ def template_of(frame: Frame, start: int, end: int) -> Template:
     if frame.datagram is None and not isinstance(part, Fragment):
         template.free = () if not payload else None
         return template
-    free = tuple([place.moved(-start) for place in frame.free if place.start >= start])
+    free = tuple([shifted(place, -start) for place in frame.free if place.start >= start])
     same = _same_at_the_end(payload, octets)
     template.front, template.verbatim = octets[: len(octets) - same], len(payload) - same
     hop = max((h.end for h in frame.heads if isinstance(h.value, _OF_THE_HOP)), default=0) - start
@@ -179,6 +179,11 @@ def template_of(frame: Frame, start: int, end: int) -> Template:
             span.layer for span in frame.spans if span.offset_bits == (template.tail + start) * 8
         )
     return template
+
+
+def shifted(place: Place, octets: int) -> Place:
+    """Return a place so many octets further on."""
+    return place._replace(start=place.start + octets, end=place.end + octets)
 
 
 def _is_open(frame: Frame, template: Template) -> bool:
