@@ -98,7 +98,7 @@ def decode(reader: Reader) -> Ipv6:
 
 def header_of(datagram: bytes) -> Ipv6:
     """Return the header that a datagram begins with, as ``decode`` does; those of a flow come again and again."""
-    return _decoded(datagram[:OCTETS])
+    return _decoded(Reader(datagram).ahead(OCTETS))
 
 
 @lru_cache(1024)
