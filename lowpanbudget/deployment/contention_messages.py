@@ -20,7 +20,7 @@ class MovingMessage:
 
 
 class SettledMessages:
-    """What became of the messages of a sending."""
+    """What became of the messages of a sending; those still on their way are not counted."""
 
     __slots__ = ("generated", "latencies")
 
@@ -61,6 +61,7 @@ class MessageLog:
         if not message.lost and message.number != NOBODY:
             self.lost[cause] += 1
             self._outcomes[message.number] = 2
+            self._settled[message.sending].generated += 1
             if self._keeps:
                 self._ends[message.number] = (None, cause, node)
         message.lost = True
@@ -68,7 +69,9 @@ class MessageLog:
     def arrive(self, message: MovingMessage, now: float, node: int) -> None:
         """Note that all of a message is there."""
         self._outcomes[message.number] = 1
-        self._settled[message.sending].latencies.append((now - message.born) / 1e6)
+        settled = self._settled[message.sending]
+        settled.generated += 1
+        settled.latencies.append((now - message.born) / 1e6)
         if self._keeps:
             self._ends[message.number] = (now, "", node)
 
@@ -78,11 +81,7 @@ class MessageLog:
         return [2 - one for one in self._outcomes[: end if end >= 0 else None]]
 
     def by_sending(self) -> list[SettledMessages]:
-        """Return what became of the messages of each sending; those still on their way are not counted."""
-        for one in self._settled:
-            one.generated = 0
-        for outcome, index in zip(self._outcomes, self._sending_of, strict=True):
-            self._settled[index].generated += outcome > 0
+        """Return what became of the messages of each sending so far."""
         return self._settled
 
     def is_settled(self, number: int) -> bool:

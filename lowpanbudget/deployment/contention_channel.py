@@ -1,0 +1,86 @@
+"""What is on a simulated channel: who sends until when, who hears it, what is received and what is spoiled."""
+
+from collections.abc import Sequence
+
+from lowpanbudget.deployment.contention_messages import NOBODY
+from lowpanbudget.deployment.contention_rules import HearingRanges, Sending
+
+_FEW = (
+    3  # that were on the air, some of which may have ended: looked through sooner than thinned out
+)
+
+
+class Channel:
+    """The frames and acknowledgements on the air. Times in microseconds.
+
+    A reception has a number: a frame's is its sender, that of an acknowledgement the number of nodes and who is
+    answered.
+    """
+
+    def __init__(
+        self, cca_us: float, reception: HearingRanges, sendings: Sequence[Sending]
+    ) -> None:
+        nodes = len(reception.hears)
+        self._cca_us = cca_us
+        self._hears = [frozenset(others) for others in reception.hears]
+        disturbed = [set(others) for others in reception.disturbs]
+        # who receives a frame is no place for another one at the same time
+        for sending in sendings:
+            for here, there in zip(sending.way, sending.way[1:], strict=False):
+                disturbed[here].add(there)
+                disturbed[there].add(here)
+        self._disturbs = disturbed
+        # what is on the air, or was as long ago as a CCA takes: until when, and from whom. There are few at a time, so
+        # that a large network costs no more than a small one
+        self._on_air: list[tuple[float, int]] = []
+        self._sends_until = [0.0] * nodes
+        self._hearing: dict[int, int] = {}  # the receptions that go on, by receiver
+        self._intact = [True] * (2 * nodes)
+
+    def is_busy(self, node: int, since: float) -> bool:
+        """Return whether a node sends or hears something, or did since a time."""
+        if self._sends_until[node] > since:
+            return True
+        hears = self._hears
+        for until, other in self._on_air:  # noqa: SIM110  # a loop takes half the time
+            if until > since and node in hears[other]:
+                return True
+        return False
+
+    def send(self, node: int, now: float, until: float, to: int, what: int) -> None:
+        """Let a node send until then: whoever hears it waits, and what others receive near it is lost.
+
+        Who it is for begins a reception of this number, in vain when the channel is not clear there.
+        """
+        on_air, hearing, disturbs, intact = (
+            self._on_air,
+            self._hearing,
+            self._disturbs,
+            self._intact,
+        )
+        clear = to != NOBODY and self._sends_until[to] <= now
+        if clear:
+            for ends, other in on_air:
+                if ends > now and to in disturbs[other]:
+                    clear = False
+                    break
+        self._sends_until[node] = until
+        if hearing:
+            disturbed = disturbs[node]
+            for receiver, received in hearing.items():
+                if receiver == node or receiver in disturbed:
+                    intact[received] = False
+        if len(on_air) > _FEW:
+            began = now - self._cca_us
+            on_air = self._on_air = [one for one in on_air if one[0] > began]
+        on_air.append((until, node))
+        if to != NOBODY:
+            intact[what] = clear
+            if clear:
+                hearing[to] = what
+
+    def receives(self, node: int, what: int) -> bool:
+        """End a reception; return whether nothing spoiled it."""
+        if self._hearing.get(node) == what:
+            del self._hearing[node]
+        return self._intact[what]
