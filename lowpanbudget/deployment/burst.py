@@ -1,5 +1,6 @@
 """``carry --burst``: what becomes of a burst, packet by packet, on a network with its usual messages."""
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from math import sqrt
 from typing import NamedTuple
@@ -218,22 +219,20 @@ def _curve(place: _Fired, runs: Sequence[BurstRun], hop: int) -> QueueCurve:
     count = len(runs)
     end = max((run.lengths[hop][-1][0] for run in runs if run.lengths[hop]), default=1.0)
     end = max(end, place.lasts_s)
-    sums = [0.0] * (_POINTS + 1)
+    times = [point * end / _POINTS for point in range(_POINTS + 1)]
+    sums = [0] * len(times)
     highest = 0
     for run in runs:
-        changes = run.lengths[hop]
-        highest = max([highest, *(length for _, length in changes)])
-        at, length = 0, 0
-        for point in range(_POINTS + 1):
-            while at < len(changes) and changes[at][0] <= point * end / _POINTS:
-                length = changes[at][1]
-                at += 1
-            sums[point] += length
-    points = tuple((point * end / _POINTS, total / count) for point, total in enumerate(sums))
-    lost = [(run.lost[n], run.lost_at[n]) for run in runs for n in range(place.burst.packets)]
+        changed = [at for at, _ in run.lengths[hop]]
+        lengths = [0, *(length for _, length in run.lengths[hop])]
+        highest = max(highest, *lengths)
+        for point, at in enumerate(times):
+            sums[point] += lengths[bisect_right(changed, at)]
+    points = tuple((at, total / count) for at, total in zip(times, sums, strict=True))
+    lost = [list(zip(run.lost, run.lost_at, strict=True)) for run in runs]
     return QueueCurve(
         place.names[hop], points, max(mean for _, mean in points), highest,
-        lost.count(("queue", hop)) / count, lost.count(("link", hop)) / count,
+        sum(one.count(("queue", hop)) for one in lost) / count, sum(one.count(("link", hop)) for one in lost) / count,
     )  # fmt: skip
 
 

@@ -8,16 +8,17 @@ from typing import NamedTuple
 from lowpanbudget.deployment.contention_air import Air
 from lowpanbudget.deployment.contention_network import rules_of, simulated_frame, stream_ways
 from lowpanbudget.deployment.contention_rules import Sending
-from lowpanbudget.deployment.load import NodeLoad, loads
+from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import link_states
 from lowpanbudget.deployment.slot_latency import even_cells
-from lowpanbudget.deployment.slot_play import usual_arrivals
+from lowpanbudget.deployment.slot_play import UsualSending, usual_arrivals, usual_sendings
 from lowpanbudget.deployment.slot_run import Arrival, SlotLink, run_slots
 from lowpanbudget.deployment.traffic import CarriedFrame, Traffic
 from lowpanbudget.design.access import Access, Slots
 from lowpanbudget.design.goals import Burst
 from lowpanbudget.design.meaning import Design
+from lowpanbudget.design.tree import Tree
 
 _SETTLES_S = 30.0  # usual traffic before the burst
 _DRAINS_S = 600.0  # how long is waited for what is still on its way
@@ -41,32 +42,40 @@ def slot_runs(
     access = design.access
     if access is None or access.slots is None:
         return []
-    nodes = loads(traffic, access.retries + 1)
+    usual = tuple(usual_sendings(traffic, loads(traffic, access.retries + 1)))
     return [
         _slot_run(
-            design, access, access.slots, traffic, nodes, way, frames, burst, seed * 1_000_003 + run
+            design,
+            access,
+            access.slots,
+            traffic.tree,
+            usual,
+            way,
+            frames,
+            burst,
+            seed * 1_000_003 + run,
         )
         for run in range(runs)
     ]
 
 
 def _slot_run(
-    design: Design, access: Access, slots: Slots, traffic: Traffic, nodes: Sequence[NodeLoad], way: tuple[int, ...],
+    design: Design, access: Access, slots: Slots, tree: Tree, sendings: Sequence[UsualSending], way: tuple[int, ...],
     frames: Frames, burst: Burst, seed: int,
 ) -> BurstRun:  # fmt: skip
     random = Random(seed)  # noqa: S311  # no secret: a run that can be repeated
-    tree = traffic.tree
-    slot_s = slots.template.length / 1e6
+    hops = tree.hops
+    depth, slot_s = max(hops), slots.template.length / 1e6
     longest = max((frame for hop in frames for frame in hop), key=lambda frame: frame.octets)
     links = [
-        SlotLink(_cells(slots, tree.depth - hop, random), longest.loss, longest.answer_loss)
-        for hop in tree.hops
+        SlotLink(_cells(slots, depth - hop, random), longest.loss, longest.answer_loss)
+        for hop in hops
     ]
     begins = _SETTLES_S + random.random() * slots.slotframe_s
     until = begins + burst.packets * burst.every_s
     usual = [
         arrival
-        for _, arrival in usual_arrivals(traffic, nodes, until, random)
+        for _, arrival in usual_arrivals(sendings, until, random)
         if arrival.way[0] < len(links)  # what goes up
     ]
     # a link has the number of the node that sends over it
@@ -77,14 +86,14 @@ def _slot_run(
     places = None if design.queue is None else design.queue.frames
     found = run_slots(
         [*packets, *usual], links, slotframe=slots.slotframe, slot_s=slot_s, attempts=access.retries + 1,
-        places=places, seed=random.getrandbits(64), runs=link_states(design.loss, longest.octets), trace=True,
+        places=places, seed=random.getrandbits(64), runs=link_states(design.loss, longest.octets), trace=way[:-1],
     )  # fmt: skip
-    hops = {node: hop for hop, node in enumerate(way)}
+    places_on_way = {node: hop for hop, node in enumerate(way)}
     count = burst.packets
     return BurstRun(
         tuple(None if at is None else at - begins for at in found.arrived_s[:count]),
         tuple(cause or "" for cause in found.lost[:count]),
-        tuple(-1 if at is None else hops[at] for at in found.lost_at[:count]),
+        tuple(-1 if at is None else places_on_way[at] for at in found.lost_at[:count]),
         tuple(tuple((at - begins, length) for at, length in found.lengths[node]) for node in way[:-1]),
     )  # fmt: skip
 

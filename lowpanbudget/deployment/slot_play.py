@@ -1,6 +1,6 @@
 """What queues do to the usual messages of a tree in slots: played, since queues along a path depend on each other."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from random import Random
 from typing import NamedTuple
 
@@ -40,7 +40,8 @@ def played_queues(
         return {}
     random = Random(seed)  # noqa: S311  # no secret: a run that can be repeated
     links = list(_links(traffic, nodes, slots, random))
-    coming = list(usual_arrivals(traffic, nodes, transmissions / tries, random))
+    sendings = usual_sendings(traffic, nodes)
+    coming = list(usual_arrivals(sendings, transmissions / tries, random))
     # losses from draws of their own: the same ones again would lose the frames behind short gaps
     run = run_slots(
         [arrival for _, arrival in coming], links, slotframe=slots.slotframe, slot_s=slots.template.length / 1e6,
@@ -74,23 +75,39 @@ def _links(
     yield from (link(node.down, slots.cells_down, node.hop, "down") for node in nodes)
 
 
-def usual_arrivals(
-    traffic: Traffic, nodes: Sequence[NodeLoad], until_s: float, random: Random
-) -> Iterator[tuple[StreamHop, Arrival]]:
-    """Yield what nodes send over links of their own, at any time. A link up has the number of its node."""
+class UsualSending(NamedTuple):
+    """Messages that one node sends over links of their own, at any time: their links, how often, of how many frames."""
+
+    key: StreamHop
+    way: tuple[int, ...]
+    every_s: float
+    frames: int
+
+
+def usual_sendings(traffic: Traffic, nodes: Sequence[NodeLoad]) -> Iterator[UsualSending]:
+    """Yield what nodes send. A link up has the number of its node, one down comes behind all of them."""
     tree = traffic.tree
     hops = tree.hops
     for stream in traffic.streams:
         for node in stream.senders:
             way = _way(stream, tree.way(node)[:-1], len(hops))
             every_s = rhythm_of(stream, nodes[node])
-            if not way or every_s is None:
-                continue
-            key = (stream.flow, stream.message, stream.way, hops[node])
-            at = random.expovariate(1 / every_s)
-            while at < until_s:
-                yield key, Arrival(at, way, len(stream.first))
-                at += random.expovariate(1 / every_s)
+            if way and every_s is not None:
+                key = (stream.flow, stream.message, stream.way, hops[node])
+                yield UsualSending(key, way, every_s, len(stream.first))
+
+
+def usual_arrivals(
+    sendings: Iterable[UsualSending], until_s: float, random: Random
+) -> Iterator[tuple[StreamHop, Arrival]]:
+    """Yield messages up to a time."""
+    draw = random.expovariate
+    for key, way, every_s, frames in sendings:
+        rate = 1 / every_s
+        at = draw(rate)
+        while at < until_s:
+            yield key, Arrival(at, way, frames)
+            at += draw(rate)
 
 
 def _way(stream: MessageStream, upward: tuple[int, ...], nodes: int) -> tuple[int, ...]:

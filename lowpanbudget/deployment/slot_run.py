@@ -4,9 +4,10 @@ For a path no exact answer is known here: what overflows at one node thins out w
 """
 
 from collections import deque
-from collections.abc import Sequence
-from heapq import heapify, heappop, heappush
-from math import ceil
+from collections.abc import Collection, Sequence
+from functools import lru_cache
+from heapq import heappop, heappush
+from math import ceil, inf
 from random import Random
 from typing import Literal, NamedTuple
 
@@ -37,7 +38,7 @@ class Arrival(NamedTuple):
 class SlotRun:
     """What became of each arrival: when its last frame was in (None: lost), and what lost it at which link.
 
-    ``lengths`` holds for each link (seconds, frames waiting) after each change, when it was asked for.
+    ``lengths`` holds for each link that was asked for (seconds, frames waiting) after each change.
     """
 
     arrived_s: tuple[float | None, ...]
@@ -57,15 +58,16 @@ def run_slots(
     places: int | None,
     seed: int,
     runs: LossStates | None = None,
-    trace: bool = False,
+    trace: Collection[int] = (),
 ) -> SlotRun:
     """Return what becomes of messages over links, each with a queue of ``places`` frames (None: any number).
 
     A frame may use cells that begin when it is there or later; what was received in a slot may be sent on from the next
     one on, a message of several frames when all of them are there. The first frame of a queue is tried in one cell
     after the other, ``attempts`` times. ``runs``: losses come in runs, in place of those of the links.
+    ``trace`` are the links whose queues are kept.
     """
-    network = _Network(links, slotframe, slot_s, attempts, places, Random(seed), runs, trace=trace)  # noqa: S311  # no secret: a run that can be repeated
+    network = _Network(links, slotframe, slot_s, attempts, places, Random(seed), runs, trace)  # noqa: S311  # no secret: a run that can be repeated
     return network.run(arrivals)
 
 
@@ -79,8 +81,24 @@ class _Passing:
         self.at = self.there = 0
 
 
+class _LinkQueue:
+    """A link with the messages whose frames wait for it; the first frame was tried so often, and may be received.
+
+    ``lengths`` are (seconds, frames waiting) after each change, None where nobody asks.
+    """
+
+    __slots__ = ("answer_loss", "had", "lengths", "loss", "messages", "number", "tries", "waits")
+
+    def __init__(self, number: int, link: SlotLink, slotframe: int, *, trace: bool) -> None:
+        self.number, self.loss, self.answer_loss = number, link.loss, link.answer_loss
+        self.waits = _waits(link.cells, slotframe)
+        self.messages: deque[_Passing] = deque()
+        self.tries, self.had = 0, False
+        self.lengths: list[tuple[float, int]] | None = [] if trace else None
+
+
 class _Network:
-    """Links with their queues. An event is a slot and a link whose queue holds something."""
+    """Links with their queues. An event is ``slot * links + link`` of a link whose queue holds something."""
 
     def __init__(
         self,
@@ -91,89 +109,89 @@ class _Network:
         places: int | None,
         random: Random,
         runs: LossStates | None,
-        *,
-        trace: bool,
+        trace: Collection[int],
     ) -> None:
-        self._links, self._slotframe, self._slot_s = links, slotframe, slot_s
-        self._attempts, self._places = attempts, places
-        self._noise = Noise(random.random, runs)
-        self._waits = [_waits(link.cells, slotframe) for link in links]
-        self._queues: list[deque[_Passing]] = [deque() for _ in links]
-        self._tries = [0] * len(links)
-        self._had = [False] * len(links)
-        self._events: list[tuple[int, int]] = []
-        self._trace: list[list[tuple[float, int]]] | None = [[] for _ in links] if trace else None
+        self._slotframe, self._slot_s = slotframe, slot_s
+        self._attempts = attempts
+        self._places = inf if places is None else places
+        self._loses = Noise(random.random, runs).loses
+        self._links = [
+            _LinkQueue(number, link, slotframe, trace=number in trace)
+            for number, link in enumerate(links)
+        ]
+        self._events: list[int] = []
         self._sent = 0
 
     def run(self, arrivals: Sequence[Arrival]) -> SlotRun:
         """Return what becomes of the arrivals."""
-        count = len(arrivals)
+        count, links = len(arrivals), len(self._links)
         self._arrived: list[float | None] = [None] * count
         self._lost: list[LostTo | None] = [None] * count
         self._lost_at: list[int | None] = [None] * count
-        # an arrival comes before a cell that begins at its time: links are counted from 0, arrivals below
-        self._events = [
-            (ceil(one.at_s / self._slot_s - 1e-9), index - count) for index, one in enumerate(arrivals)
-        ]  # fmt: skip
-        heapify(self._events)
-        while self._events:
-            slot, what = heappop(self._events)
-            if what < 0:
-                one = arrivals[what + count]
-                self._enqueue(_Passing(what + count, one.way, one.frames), slot)
-            else:
-                self._try(what, slot)
-        traced = self._trace or [[] for _ in self._links]
+        coming = [
+            (ceil(one.at_s / self._slot_s - 1e-9), number) for number, one in enumerate(arrivals)
+        ]
+        coming.sort()
+        for slot, number in coming:
+            self._play(slot * links)  # an arrival comes before a cell that begins at its time
+            one = arrivals[number]
+            self._enqueue(_Passing(number, one.way, one.frames), slot)
+        self._play(inf)
         return SlotRun(
             tuple(self._arrived), tuple(self._lost), tuple(self._lost_at),
-            tuple(map(tuple, traced)), self._sent,
+            tuple(tuple(link.lengths or ()) for link in self._links), self._sent,
         )  # fmt: skip
+
+    def _play(self, until: float) -> None:
+        """Let frames be sent up to an event."""
+        events, links = self._events, self._links
+        while events and events[0] < until:
+            slot, number = divmod(heappop(events), len(links))
+            self._try(links[number], slot)
 
     def _enqueue(self, message: _Passing, slot: int) -> None:
         """Put a message into the queue of its next link; its frames may be sent from this slot on."""
-        link = message.way[message.at]
-        queue = self._queues[link]
-        if not queue:
+        link = self._links[message.way[message.at]]
+        waiting = link.messages
+        if not waiting:
             self._wake(link, slot)
         for _ in range(message.frames):
-            if self._places is None or len(queue) < self._places:
-                queue.append(message)
+            if len(waiting) < self._places:
+                waiting.append(message)
             else:
                 self._lose(message, "queue")
-        self._note(link, slot)
+        if link.lengths is not None:
+            link.lengths.append((slot * self._slot_s, len(waiting)))
 
-    def _wake(self, link: int, slot: int) -> None:
-        wait = self._waits[link][slot % self._slotframe]
+    def _wake(self, link: _LinkQueue, slot: int) -> None:
+        wait = link.waits[slot % self._slotframe]
         if wait is not None:
-            heappush(self._events, (slot + wait, link))
+            heappush(self._events, (slot + wait) * len(self._links) + link.number)
 
     def _lose(self, message: _Passing, cause: LostTo) -> None:
         if self._lost[message.number] is None:
             self._lost[message.number] = cause
             self._lost_at[message.number] = message.way[message.at]
 
-    def _note(self, link: int, slot: int) -> None:
-        if self._trace is not None:
-            self._trace[link].append((slot * self._slot_s, len(self._queues[link])))
-
-    def _try(self, link: int, slot: int) -> None:
-        queue = self._queues[link]
-        message = queue[0]
+    def _try(self, link: _LinkQueue, slot: int) -> None:
+        waiting = link.messages
+        message = waiting[0]
         self._sent += 1
-        self._tries[link] += 1
-        what, now = self._links[link], slot * self._slot_s
-        received = not self._noise.loses(what.loss, link, now)
-        if received and not self._had[link]:
-            self._had[link] = True
+        link.tries += 1
+        number, now = link.number, slot * self._slot_s
+        received = not self._loses(link.loss, number, now)
+        if received and not link.had:
+            link.had = True
             message.there += 1
-        known = received and not self._noise.loses(what.answer_loss, link, now)
-        if known or self._tries[link] >= self._attempts:
-            queue.popleft()
-            if not self._had[link]:
+        known = received and not self._loses(link.answer_loss, number, now)
+        if known or link.tries >= self._attempts:
+            waiting.popleft()
+            if not link.had:
                 self._lose(message, "link")
-            self._tries[link], self._had[link] = 0, False
-            self._note(link, slot + 1)
-        if queue:
+            link.tries, link.had = 0, False
+            if link.lengths is not None:
+                link.lengths.append(((slot + 1) * self._slot_s, len(waiting)))
+        if waiting:
             self._wake(link, slot + 1)
         if received and message.there == message.frames:
             self._pass_on(message, slot)
@@ -187,8 +205,14 @@ class _Network:
         self._enqueue(message, slot + 1)
 
 
-def _waits(cells: Sequence[int], slotframe: int) -> list[int | None]:
+@lru_cache(maxsize=256)  # a network is played again and again, and its links have few cells each
+def _waits(cells: tuple[int, ...], slotframe: int) -> tuple[int | None, ...]:
     """Return for each slot of the slotframe how many slots it is to the next cell, 0 where it is one."""
     if not cells:
-        return [None] * slotframe
-    return [min((cell - slot) % slotframe for cell in cells) for slot in range(slotframe)]
+        return (None,) * slotframe
+    waits, places = [0] * slotframe, {cell % slotframe for cell in cells}
+    wait = min(places)  # the next one behind the last slot
+    for slot in reversed(range(slotframe)):
+        wait = 0 if slot in places else wait + 1
+        waits[slot] = wait
+    return tuple(waits)

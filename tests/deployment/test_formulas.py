@@ -28,7 +28,7 @@ from lowpanbudget.deployment.measured import MeasuredLink, MeasuredNode, PlanVer
 from lowpanbudget.deployment.node_queues import node_queues
 from lowpanbudget.deployment.plan_checks import delivery, link_checks, node_checks
 from lowpanbudget.deployment.service import slot_services
-from lowpanbudget.deployment.slot_play import played_queues, usual_arrivals
+from lowpanbudget.deployment.slot_play import played_queues, usual_arrivals, usual_sendings
 from lowpanbudget.deployment.slot_run import Arrival, SlotLink, run_slots
 from lowpanbudget.deployment.traffic import CarriedFrame, MessageStream, Traffic, traffic_of
 from lowpanbudget.design.access import Access, Slots
@@ -129,7 +129,9 @@ def test_two_hundred_messages_of_a_queue_say_something() -> None:
     traffic = carried((1,), 8 * slots.slotframe_s)
     nodes = loads(traffic, 1)
     tries = nodes[1].up.tries_per_s
-    coming = [one.at_s for _, one in usual_arrivals(traffic, nodes, 3000.0, Random(5))]
+    coming = [
+        one.at_s for _, one in usual_arrivals(usual_sendings(traffic, nodes), 3000.0, Random(5))
+    ]
     for count in (199, 200):
         until_s = (coming[count - 1] + coming[count]) / 2
         played = played_queues(traffic, nodes, access, slots, 16, 5, until_s * tries)  # type: ignore[arg-type]

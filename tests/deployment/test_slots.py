@@ -278,7 +278,7 @@ def test_queues_are_traced_frame_by_frame() -> None:
     """Two messages at once over two links, a cell of each in four slots, the second place taken: by hand."""
     coming = [Arrival(0.0, (0, 1)), Arrival(0.0, (0, 1)), Arrival(0.0, (0, 1))]
     found = run_slots(
-        coming, [SlotLink((1,)), SlotLink((2,))], slotframe=4, slot_s=1.0, attempts=1, places=2, seed=1, trace=True
+        coming, [SlotLink((1,)), SlotLink((2,))], slotframe=4, slot_s=1.0, attempts=1, places=2, seed=1, trace=(0, 1)
     )  # fmt: skip
     # cell 1 ends at 2, cell 5 at 6; those of the second link at 3 and 7
     assert found.lengths[0] == ((0, 1), (0, 2), (0, 2), (2, 1), (6, 0))
