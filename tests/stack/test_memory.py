@@ -13,7 +13,7 @@ from lowpanbudget.bits import Reader
 from lowpanbudget.cites import Cite
 from lowpanbudget.fields import KEPT, Bits, Header
 from lowpanbudget.layers.link.control import shape
-from lowpanbudget.stack.decoder import decode_datagram
+from lowpanbudget.stack.decoder import Decoder, decode_datagram
 from lowpanbudget.stack.frame import decode_lowpan
 
 KEY = bytes(range(0xC0, 0xD0))
@@ -80,13 +80,14 @@ def test_random_frames_fill_no_memory() -> None:
         control.to_bytes(2, "little") + draw.randbytes(draw.randrange(60))
         for control in range(0, 1 << 16, 7)
     ]
+    decoder = Decoder(keys=KEY)
     for octets in frames[::100]:
-        decode_frame(octets, fcs=False, keys=KEY, asn=5)
+        decoder.frame(octets, fcs=False, asn=5)
     gc.collect()
     tracemalloc.start()
     try:
         for octets in frames:
-            decode_frame(octets, fcs=False, keys=KEY, asn=5)
+            decoder.frame(octets, fcs=False, asn=5)
         grown = tracemalloc.get_traced_memory()[0]
     finally:
         tracemalloc.stop()
