@@ -44,34 +44,31 @@ class Either:
     One whose fields say how long it is comes last. ``title`` is what the number before it means.
     """
 
-    __slots__ = ("cite", "layouts", "name", "title")
+    __slots__ = ("_lengths", "cite", "layouts", "name", "title")
 
     def __init__(self, name: str, cite: Cite, *layouts: Layout[Any], title: str = "") -> None:
         self.name = name
         self.cite = cite
         self.layouts = layouts
         self.title = title or name
+        self._lengths: tuple[tuple[Layout[Any], int, bool, bool], ...] = ()  # once it is read
 
     def read(self, reader: Reader) -> Mapping[str, Any]:
         """Return the named fields of all that is left to the reader.
 
         Raises ``Malformed`` for a length that no layout has.
         """
-        for layout in self.layouts:
-            if (
-                layout.counted
-                or reader.left == layout.least
-                or (layout.more and reader.left > layout.least)
-            ):
-                return self._whole(reader, layout)
-        raise self._length(
-            reader,
-            "",
-            ", ".join(
-                f"{layout.least} or more" if layout.more else str(layout.least)
-                for layout in self.layouts
-            ),
+        self._lengths = self._lengths or tuple(
+            (layout, layout.least, layout.more, layout.counted) for layout in self.layouts
         )
+        left = reader.left
+        for layout, least, more, counted in self._lengths:
+            if counted or left == least or (more and left > least):
+                return self._whole(reader, layout)
+        lengths = (
+            f"{least} or more" if more else str(least) for _, least, more, _ in self._lengths
+        )
+        raise self._length(reader, "", ", ".join(lengths))
 
     def _whole(self, reader: Reader, layout: Layout[Any]) -> Mapping[str, Any]:
         fields: Mapping[str, Any] = layout.read(reader)
