@@ -1,6 +1,7 @@
 """``airtime``: what each message of a design takes on the air, hop by hop, from frames that were really encoded."""
 
 from collections.abc import Iterator
+from functools import lru_cache
 
 from lowpanbudget.bits import StandInOctets
 from lowpanbudget.deployment.timeline import FrameAirtime, total, transmission
@@ -83,9 +84,16 @@ def airtime(design: Design, flow: str | None = None) -> list[MessageAirtime]:
         design = replace(design, flows=(design.flow(flow),))
     if design.access is None:
         raise lacking("access")
-    timing = design.link.timing
-    found = list(_messages(design, design.access, timing))
-    return found if flow is not None else [*found, *_upkeep(design, design.access, timing)]
+    if flow is not None:
+        return list(_messages(design, design.access, design.link.timing))
+    return list(_of_all(design, design.access, design.link.timing))
+
+
+@lru_cache(
+    maxsize=4
+)  # what is carried, what would help and what is found of a design all ask for them
+def _of_all(design: Design, access: Access, timing: PhyTiming) -> tuple[MessageAirtime, ...]:
+    return (*_messages(design, access, timing), *_upkeep(design, access, timing))
 
 
 def _messages(design: Design, access: Access, timing: PhyTiming) -> Iterator[MessageAirtime]:

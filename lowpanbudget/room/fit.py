@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
-from typing import Any
+from functools import lru_cache
+from typing import Any, NamedTuple
 
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.design.path import Path
@@ -77,8 +78,8 @@ def fit(
             if flow not in {None, carrier.name}:
                 continue
             paths = design.paths(carrier)
-            values = _values(candidate, min(map(room_of, paths)) - spare)
-            fits += [_fit(candidate, values, path, spare) for path in paths]
+            greatest = _greatest(candidate, min(map(room_of, paths)) - spare)
+            fits += [_fit(candidate, greatest, path, spare) for path in paths]
             octets = fits[-1].octets
             if any(octets > found.room for found in fits[-len(paths) :]):
                 fits[-len(paths) :] = _advised(design, octets, paths, fits[-len(paths) :])
@@ -95,6 +96,22 @@ def _require_carried(design: Design, messages: Iterable[Message], name: str) -> 
         f"flow {name} does not carry {'that message' if carried else 'a message of the design'}",
         hint=f"It carries {', '.join(carried)}" if carried else "budget says what room it has",
     )
+
+
+class _Greatest(NamedTuple):
+    """What a node sends at most: its octets, how many readings it collects (1 where it collects none), its bits."""
+
+    octets: int
+    readings: int
+    bitmap: tuple[Entry, ...]
+
+
+def _greatest(message: Message, room: int) -> _Greatest:
+    """Return the greatest message that a node sends over hops of which the smallest has this room."""
+    values = _values(message, room)
+    collected = message.batch_field
+    readings = len(values[collected.name]) if collected is not None and collected.batch else 1
+    return _Greatest(len(message.pack(values)), readings, message.bitmap_of(values))
 
 
 def _values(message: Message, room: int) -> dict[str, Any]:
@@ -124,15 +141,15 @@ def _advised(design: Design, octets: int, paths: list[Path], fits: list[Fit]) ->
 
 def _fit(
     message: Message,
-    values: dict[str, Any],
+    greatest: _Greatest,
     path: Path,
     kept: int,
 ) -> Fit:
-    room, octets = room_of(path), len(message.pack(values))
+    octets, readings, bitmap = greatest
+    room = room_of(path)
     batch, batch_of = _batch(message, max(room - kept, 0))
     frames = frames_of(path, octets)
     fits = frames is not None and frames <= path.flow.most_frames
-    bitmap, readings = message.bitmap_of(values), _readings(message, values)
     return Fit(
         message.name,
         path.flow.name,
@@ -157,12 +174,7 @@ def _fit(
     )
 
 
-def _readings(message: Message, values: dict[str, Any]) -> int:
-    """Return how many readings a message with these values collects; 1 where it collects none."""
-    collected = message.batch_field
-    return len(values[collected.name]) if collected is not None and collected.batch else 1
-
-
+@lru_cache(maxsize=512)  # hops, flows and designs have the same room
 def _batch(message: Message, room: int) -> tuple[int, str]:
     """Return how many readings fit: elements of the message, or whole messages."""
     if message.batch_field is not None:
