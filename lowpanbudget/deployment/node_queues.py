@@ -1,11 +1,12 @@
 """The queues of all nodes of a tree, each by itself in the long run."""
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 from lowpanbudget.deployment.link_queue import link_queue, poisson
 from lowpanbudget.deployment.load import LinkLoad, NodeLoad
-from lowpanbudget.design.access import Access, Slots
+from lowpanbudget.design.access import Access
 from lowpanbudget.values import dataclass
 
 Bundles = tuple[tuple[int, float], ...]  # messages a second by their frames
@@ -32,6 +33,14 @@ class NodeQueues(NamedTuple):
     down: SlotQueue | None
 
 
+class _Access(NamedTuple):
+    """What holds for all links: how often a frame is tried, how long a slotframe is, how many places a queue has."""
+
+    attempts: int
+    slotframe_s: float
+    places: int
+
+
 def node_queues(
     nodes: Sequence[NodeLoad], access: Access, places: int | None
 ) -> tuple[NodeQueues, ...]:
@@ -43,8 +52,7 @@ def node_queues(
     slots = access.slots
     if slots is None:
         return (NodeQueues(None, None),) * len(nodes)
-    size = _ENDLESS if places is None else places
-    calculate = _Calculator(access, slots, size)
+    link = _Access(access.retries + 1, slots.slotframe_s, _ENDLESS if places is None else places)
     children: list[list[NodeLoad]] = [[] for _ in nodes]
     for node in nodes[1:]:
         children[node.parent].append(node)
@@ -54,10 +62,10 @@ def node_queues(
         coming = [child.up for child in children[node.node]]
         above = nodes[node.parent]
         down = [node.down] if above.node else []
-        up = calculate.queue(node.up, node.own, _passed_on(coming), slots.cells)
+        up = _queue(node.up, node.own, _passed_on(coming), slots.cells, link)
         begins = None if above.node else node.down
         found.append(
-            NodeQueues(up, calculate.queue(node.down, begins, _passed_on(down), slots.cells_down))
+            NodeQueues(up, _queue(node.down, begins, _passed_on(down), slots.cells_down, link))
         )
     return tuple(found)
 
@@ -70,53 +78,37 @@ def _sorted(link: LinkLoad | None) -> Bundles:
     return () if link is None else tuple(sorted(link.bundles.items()))
 
 
-class _Calculator:
-    """Calculates queues, equal ones once."""
+def _queue(
+    load: LinkLoad, own: LinkLoad | None, passed_on: tuple[Bundles, ...], cells: int, link: _Access
+) -> SlotQueue | None:
+    """Return the queue of a link; None where nothing is sent, or there is no cell."""
+    if not cells or not load.frames_per_s:
+        return None
+    return _calculated(cells, load.tries_a_frame, _sorted(own), tuple(sorted(passed_on)), link)
 
-    def __init__(self, access: Access, slots: Slots, places: int) -> None:
-        self._attempts, self._slotframe_s, self._places = (
-            access.retries + 1,
-            slots.slotframe_s,
-            places,
-        )
-        self._known: dict[object, SlotQueue] = {}
 
-    def queue(
-        self, load: LinkLoad, own: LinkLoad | None, passed_on: tuple[Bundles, ...], cells: int
-    ) -> SlotQueue | None:
-        """Return the queue of a link; None where nothing is sent, or there is no cell."""
-        if not cells or not load.frames_per_s:
-            return None
-        key = (cells, load.tries_a_frame, _sorted(own), tuple(sorted(passed_on)))
-        if key not in self._known:
-            self._known[key] = self._calculated(load, _sorted(own), passed_on, cells)
-        return self._known[key]
+@lru_cache(maxsize=512)  # links that carry the same, also in designs with one change
+def _calculated(
+    cells: int, tries: float, own: Bundles, passed_on: tuple[Bundles, ...], link: _Access
+) -> SlotQueue:
+    import numpy as np  # noqa: PLC0415
 
-    def _calculated(
-        self, load: LinkLoad, own: Bundles, passed_on: tuple[Bundles, ...], cells: int
-    ) -> SlotQueue:
-        import numpy as np  # noqa: PLC0415
-
-        cell_s = self._slotframe_s / cells
-        arrivals = np.ones(1)
-        for frames, per_s in own:
-            arrivals = np.convolve(arrivals, poisson(per_s * cell_s, frames))
-        for bundles in passed_on:
-            arrivals = np.convolve(arrivals, _a_cell(bundles, cell_s))
-        # frames of all lengths are tried as often as they are on average
-        tries = load.tries_a_frame
-        queue = link_queue(
-            list(map(float, arrivals)),
-            _success(tries, self._attempts),
-            self._attempts,
-            self._places,
-        )
-        return SlotQueue(
-            queue.mean_frames,
-            queue.mean_wait * cell_s,
-            max(queue.mean_wait - tries, 0.0) * cell_s,
-            queue.full,
-        )
+    cell_s = link.slotframe_s / cells
+    arrivals = np.ones(1)
+    for frames, per_s in own:
+        arrivals = np.convolve(arrivals, poisson(per_s * cell_s, frames))
+    for bundles in passed_on:
+        arrivals = np.convolve(arrivals, _a_cell(bundles, cell_s))
+    # frames of all lengths are tried as often as they are on average
+    queue = link_queue(
+        list(map(float, arrivals)), _success(tries, link.attempts), link.attempts, link.places
+    )
+    return SlotQueue(
+        queue.mean_frames,
+        queue.mean_wait * cell_s,
+        max(queue.mean_wait - tries, 0.0) * cell_s,
+        queue.full,
+    )
 
 
 def _a_cell(bundles: Bundles, cell_s: float) -> list[float]:

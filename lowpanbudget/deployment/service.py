@@ -1,7 +1,7 @@
 """How the messages of a design arrive, hop by hop: the share, and after how long."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from functools import cache
+from functools import cache, lru_cache
 from typing import NamedTuple
 
 from lowpanbudget.deployment.delays import Delays, in_turn
@@ -166,8 +166,7 @@ def _delays(stream: MessageStream, hops: int, access: Access, slots: Slots, cell
         later = _random_hop(cells, slots.slotframe, slot_s, chances[1], attempts, frames)
         return in_turn([(first, 1), (later, hops - 1)])
     step = 1 if slots.order == _with(stream) else -1
-    ways = [even_cells(cells, slots.slotframe, index * step) for index in range(hops)]
-    return path_latency(ways, slots.slotframe, slot_s, chances, attempts, frames)
+    return _ordered_path(cells, step, slots.slotframe, slot_s, tuple(chances), attempts, frames)
 
 
 def _with(stream: MessageStream) -> CellOrder:
@@ -180,6 +179,15 @@ def _chance(frames: tuple[CarriedFrame, ...]) -> float:
     if len(frames) == 1:
         return 1 - frames[0].loss
     return min((1 - frame.loss) * (1 - frame.answer_loss) for frame in frames)
+
+
+@lru_cache(maxsize=256)  # streams of frames alike, and designs with one change
+def _ordered_path(
+    cells: int, step: int, slotframe: int, slot_s: float, chances: tuple[float, ...], attempts: int, frames: int
+) -> Delays:  # fmt: skip
+    """Return the latency over hops with these chances, whose cells come so many slots after those before."""
+    ways = [even_cells(cells, slotframe, index * step) for index in range(len(chances))]
+    return path_latency(ways, slotframe, slot_s, chances, attempts, frames)
 
 
 @cache
