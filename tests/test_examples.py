@@ -9,13 +9,14 @@ import json
 import re
 import sys
 from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner
 
-from lowpanbudget import carry, carry_burst, measure, parse_design
+from lowpanbudget import BurstPlan, MeasuredBurst, carry, carry_burst, measure, parse_design
 from lowpanbudget.capture.expand import LeftOut, expand
 from lowpanbudget.capture.files.key_file import KeyRing, read_keys
 from lowpanbudget.capture.files.reading import read_capture
@@ -52,10 +53,12 @@ def made(script: Any) -> dict[str, Any]:
     return {name: make() for name, make in script.CAPTURES.items()}
 
 
-@pytest.fixture
-def keys(tmp_path: Path) -> Callable[[str], str]:
+@pytest.fixture(scope="module")
+def keys(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], str]:
+    folder = tmp_path_factory.mktemp("keys")
+
     def private(name: str) -> str:
-        path = tmp_path / f"{name}.keys.toml"
+        path = folder / f"{name}.keys.toml"
         path.write_bytes((EXAMPLES / path.name).read_bytes())
         path.chmod(0o600)
         return str(path)
@@ -67,9 +70,10 @@ def ring(keys: Callable[[str], str], name: str) -> KeyRing:
     return read_keys(keys(name))
 
 
-def records_of(name: str) -> list[Record]:
+@cache
+def records_of(name: str) -> tuple[Record, ...]:
     with read_capture(str(EXAMPLES / f"{name}.pcap")) as records:
-        found = list(records)
+        found = tuple(records)
         assert not records.notices
     return found
 
@@ -106,24 +110,41 @@ FIRED = {"footbridge": ("hundred", 100), "archive": ("sixty", 60)}
 
 @pytest.mark.parametrize("name", NAMES)
 def test_bursts_are_measured_as_they_went(
-    script: Any, keys: Callable[[str], str], name: str
+    script: Any, measured: Callable[[str], MeasuredBurst], name: str
 ) -> None:
     air = script.BURSTS[name]()
     file = io.BytesIO()
     write_pcap(file, air.records, air.link_type)
     assert file.getvalue() == (EXAMPLES / f"{name}-burst.pcap").read_bytes()
-    burst, packets = FIRED[name]
-    design = load_design(str(EXAMPLES / f"{name}.toml"))
-    known = ring(keys, name)
-    capture = EXAMPLES / f"{name}-burst.pcap"
-    seen = measure(
-        capture, burst=burst, design=design, keys=known.keys, devices=known.devices
-    ).burst
-    assert seen is not None
+    _, packets = FIRED[name]
+    seen = measured(name)
     assert (seen.packets, seen.seen, seen.arrived.count) == (packets, air.fired, air.arrived)
-    planned = carry_burst(design, burst, seed=1)
     # what was planned lies within what was measured, at 95 %
-    assert seen.arrived.least <= planned.arrived / packets <= seen.arrived.most
+    assert seen.arrived.least <= planned(name).arrived / packets <= seen.arrived.most
+
+
+@cache
+def planned(name: str) -> BurstPlan:
+    """What becomes of the burst of an example's design."""
+    return carry_burst(load_design(str(EXAMPLES / f"{name}.toml")), FIRED[name][0], seed=1)
+
+
+@pytest.fixture(scope="module")
+def measured(keys: Callable[[str], str]) -> Callable[[str], MeasuredBurst]:
+    """What the capture of the burst of an example shows."""
+
+    @cache
+    def of_burst(name: str) -> MeasuredBurst:
+        known = ring(keys, name)
+        design = load_design(str(EXAMPLES / f"{name}.toml"))
+        found = measure(
+            EXAMPLES / f"{name}-burst.pcap", burst=FIRED[name][0], design=design, keys=known.keys,
+            devices=known.devices,
+        ).burst  # fmt: skip
+        assert found is not None
+        return found
+
+    return of_burst
 
 
 def mended(text: str, **lines: str) -> str:
@@ -160,16 +181,13 @@ def test_more_cells_and_time_bring_the_burst_in() -> None:
     text = (EXAMPLES / "footbridge.toml").read_text(encoding="utf-8")
     design = parse_design(mended(text, cells="cells = 10", all_in_s="all_in_s = 14"), "more.toml")
     assert carry_burst(design, "hundred", seed=1).holds
-    assert not carry_burst(load_design(str(EXAMPLES / "footbridge.toml")), "hundred", seed=1).holds
+    assert not planned("footbridge").holds
 
 
-def test_the_readme_tells_what_the_burst_showed(keys: Callable[[str], str]) -> None:
-    known = ring(keys, "footbridge")
-    design = load_design(str(EXAMPLES / "footbridge.toml"))
-    capture = EXAMPLES / "footbridge-burst.pcap"
-    found = measure(capture, burst="hundred", design=design, keys=known.keys, devices=known.devices)
-    assert found.burst is not None
-    share = found.burst.arrived
+def test_the_readme_tells_what_the_burst_showed(
+    keys: Callable[[str], str], measured: Callable[[str], MeasuredBurst]
+) -> None:
+    share = measured("footbridge").arrived
     text = " ".join((EXAMPLES.parent / "README.md").read_text(encoding="utf-8").split())
     told = f"{share.count} of {share.trials} packets arrived, {share.least:.1%} to {share.most:.1%}"
     assert told in text

@@ -1,6 +1,8 @@
 """What is on a simulated channel: who sends until when, who hears it, what is received and what is spoiled."""
 
 from collections.abc import Sequence
+from functools import lru_cache
+from itertools import pairwise
 
 from lowpanbudget.deployment.contention_messages import NOBODY
 from lowpanbudget.deployment.contention_rules import HearingRanges, Sending
@@ -8,6 +10,21 @@ from lowpanbudget.deployment.contention_rules import HearingRanges, Sending
 _FEW = (
     3  # that were on the air, some of which may have ended: looked through sooner than thinned out
 )
+
+
+Others = tuple[frozenset[int], ...]  # by node
+
+
+@lru_cache(maxsize=4)  # a burst is played again and again
+def _ranges(reception: HearingRanges, ways: tuple[tuple[int, ...], ...]) -> tuple[Others, Others]:
+    """Return who hears each node, and whose reception it spoils."""
+    disturbed = [set(others) for others in reception.disturbs]
+    # who receives a frame is no place for another one at the same time
+    for way in ways:
+        for here, there in pairwise(way):
+            disturbed[here].add(there)
+            disturbed[there].add(here)
+    return tuple(map(frozenset, reception.hears)), tuple(map(frozenset, disturbed))
 
 
 class Channel:
@@ -22,14 +39,7 @@ class Channel:
     ) -> None:
         nodes = len(reception.hears)
         self._cca_us = cca_us
-        self._hears = [frozenset(others) for others in reception.hears]
-        disturbed = [set(others) for others in reception.disturbs]
-        # who receives a frame is no place for another one at the same time
-        for sending in sendings:
-            for here, there in zip(sending.way, sending.way[1:], strict=False):
-                disturbed[here].add(there)
-                disturbed[there].add(here)
-        self._disturbs = disturbed
+        self._hears, self._disturbs = _ranges(reception, tuple(one.way for one in sendings))
         # what is on the air, or was as long ago as a CCA takes: until when, and from whom. There are few at a time, so
         # that a large network costs no more than a small one
         self._on_air: list[tuple[float, int]] = []
