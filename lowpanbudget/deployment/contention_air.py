@@ -8,7 +8,7 @@ acknowledgement that it owes.
 from bisect import bisect
 from collections import deque
 from collections.abc import Sequence
-from heapq import heappop, heappush
+from heapq import heappop, heappush, heapreplace
 from math import inf, log
 from random import Random
 
@@ -118,9 +118,8 @@ class Air:
         played = ccas = busy = transmissions = unicasts = 0
         is_enough = 0 < messages <= len(log)
         while events and not is_enough:
-            now, code = heappop(events)
+            now, code = events[0]
             if now > until_us:
-                heappush(events, (now, code))
                 break
             self.now = now
             played += 1
@@ -128,14 +127,16 @@ class Air:
             if kind == _CCA_ENDS:
                 ccas += 1
                 if not (owes[node] or is_busy(node, now - cca_us)):
-                    heappush(events, (now + turnaround_us, _FRAME_BEGINS * nodes + node))
+                    heapreplace(events, (now + turnaround_us, _FRAME_BEGINS * nodes + node))
                     continue
                 busy += 1
                 if backoffs[node] < rules.backoffs:
                     backoffs[node] += 1
                     window = windows[node] = min(2 * windows[node], last_window)
-                    heappush(events, (now + waits[int(random() * window)], code))
-                elif rules.busy_tries_again:
+                    heapreplace(events, (now + waits[int(random() * window)], code))
+                    continue
+                heappop(events)
+                if rules.busy_tries_again:
                     self._gives_up(node)
                 else:
                     self._lose_head(node, "access")
@@ -145,24 +146,26 @@ class Air:
                 unicasts += to != NOBODY
                 until = now + frame.air_us
                 send(node, now, until, to, node)
-                heappush(events, (until, _FRAME_ENDS * nodes + node))
-            elif kind == _FRAME_ENDS:
-                self._frame_ends(node)
+                heapreplace(events, (until, _FRAME_ENDS * nodes + node))
             elif kind == _ANSWER_BEGINS:
                 to = answered[node]
                 until = now + answers[node]
                 send(node, now, until, to, nodes + to)
-                heappush(events, (until, _ANSWER_ENDS * nodes + node))
-            elif kind == _ANSWER_ENDS:
-                self._answer_ends(node)
-            elif kind == _NEXT:
-                self._next()
-                is_enough = 0 < messages <= len(log)
-            elif kind == _GIVES_UP:
-                self._gives_up(node)
+                heapreplace(events, (until, _ANSWER_ENDS * nodes + node))
             else:
-                number = self._planned.popleft()
-                self._enqueue(MovingMessage(number, log.sending_of(number), now))
+                heappop(events)
+                if kind == _FRAME_ENDS:
+                    self._frame_ends(node)
+                elif kind == _ANSWER_ENDS:
+                    self._answer_ends(node)
+                elif kind == _NEXT:
+                    self._next()
+                    is_enough = 0 < messages <= len(log)
+                elif kind == _GIVES_UP:
+                    self._gives_up(node)
+                else:
+                    number = self._planned.popleft()
+                    self._enqueue(MovingMessage(number, log.sending_of(number), now))
         self.events += played
         self.ccas += ccas
         self.busy += busy
@@ -286,5 +289,6 @@ class Air:
         """Return whether noise loses what was sent; both ways of a link share its good and bad times."""
         if self._runs is None:
             return loss > 0 and self._random() < loss
-        link = min(sender, receiver) * self._nodes + max(sender, receiver)
+        low, high = (sender, receiver) if sender < receiver else (receiver, sender)
+        link = low * self._nodes + high
         return self._noise.loses(loss, link, self.now / 1e6)

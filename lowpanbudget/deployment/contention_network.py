@@ -1,7 +1,7 @@
 """A design's own traffic on a simulated channel, with the quiet channel beside it as a bound."""
 
 from collections.abc import Iterator, Sequence
-from functools import cache
+from functools import cache, lru_cache
 from math import sqrt
 from typing import NamedTuple
 
@@ -196,9 +196,16 @@ def _quiet_latency(
     stream: MessageStream, hops: int, rules: CsmaRules, step_us: float
 ) -> Quantiles | None:
     """Return after how long messages arrive that no other sender is in the way of."""
-    parts = [(_quiet_hop(frame, rules, step_us), 1) for frame in stream.first]
-    if hops > 1:
-        parts += [(_quiet_hop(frame, rules, step_us), hops - 1) for frame in stream.forwarded]
+    forwarded = stream.forwarded if hops > 1 else ()
+    return _quiet_path(tuple(stream.first), tuple(forwarded), hops, rules, step_us)
+
+
+@lru_cache(maxsize=256)  # streams of frames alike, and designs with one change
+def _quiet_path(
+    first: tuple[CarriedFrame, ...], forwarded: tuple[CarriedFrame, ...], hops: int, rules: CsmaRules, step_us: float
+) -> Quantiles | None:  # fmt: skip
+    parts = [(_quiet_hop(frame, rules, step_us), 1) for frame in first]
+    parts += [(_quiet_hop(frame, rules, step_us), hops - 1) for frame in forwarded]
     return quantiles(in_turn(parts))
 
 

@@ -53,11 +53,14 @@ class LossStates(NamedTuple):
     bad_s: float
     bad_share: float
 
+    @property
+    def fades_s(self) -> float:
+        """Return after how long a link keeps 1/e of its state; 0: it keeps nothing."""
+        return 0.0 if self.bad_share >= 1 or self.bad_s <= 0 else self.bad_s * (1 - self.bad_share)
+
     def memory(self, apart_s: float) -> float:
         """Return how much of its state a link keeps over a time: 1 all of it, 0 nothing."""
-        if self.bad_share >= 1 or self.bad_s <= 0:
-            return 0.0
-        return exp(-apart_s / (self.bad_s * (1 - self.bad_share)))
+        return exp(-apart_s / self.fades_s) if self.fades_s else 0.0
 
 
 def delivered_in_runs(states: LossStates, apart_s: float, attempts: int, frames: int) -> float:
