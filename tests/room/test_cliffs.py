@@ -1,5 +1,8 @@
 """Where one octet more costs a frame, against a count of our own from the 8-octet rule."""
 
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+
 import pytest
 from design.designs import EXAMPLES
 from hypothesis import given, settings
@@ -9,7 +12,7 @@ from room.random_paths import random_paths
 from lowpanbudget import budget, load_design
 from lowpanbudget.design.application import NONE
 from lowpanbudget.design.path import Path
-from lowpanbudget.design.routing import UNROUTED
+from lowpanbudget.design.routing import UNROUTED, Routing
 from lowpanbudget.errors import DoesNotFit
 from lowpanbudget.room.measure import cliffs, frames_of, room_of
 
@@ -109,3 +112,29 @@ def test_a_burst_of_small_packets_needs_no_fragments() -> None:
                 continue
             for path in design.paths(flow):
                 assert path.count(50) == 1
+
+
+FOOTBRIDGE = load_design(EXAMPLES / "footbridge.toml")
+ROUTES = st.builds(
+    Routing, rpi=st.booleans(), route=st.integers(0, 40), entry_octets=st.integers(1, 16),
+    tunnel=st.booleans(), compressed=st.booleans(),
+)  # fmt: skip
+
+
+@settings(max_examples=60)
+@given(ROUTES, st.sampled_from(("routed", "features")), st.integers(0, 1300))
+def test_what_is_added_up_of_routed_frames_is_what_they_have(
+    routing: Routing, flow: str, octets: int
+) -> None:
+    """Down and up; a route of many whole addresses is too long to be compressed (RFC 6282 section 4.2)."""
+    routed = replace(FOOTBRIDGE.flow(flow), routing=routing)
+    for path in FOOTBRIDGE.paths(routed):
+        added_up, built = (_told(measure, octets) for measure in (path.lengths, path.measured))
+        assert added_up == built
+
+
+def _told(measure: Callable[[int], Iterable[int]], octets: int) -> list[int] | None:
+    try:
+        return list(measure(octets))
+    except DoesNotFit:
+        return None

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from room.random_paths import random_paths
 
 from lowpanbudget import budget, decode_frame, load_design
-from lowpanbudget.bits import Span
+from lowpanbudget.bits import Nature, Span, StandInOctets
 from lowpanbudget.design.application import Application, Dtls
 from lowpanbudget.design.path import Path
 from lowpanbudget.errors import DoesNotFit
@@ -159,3 +159,15 @@ def test_what_only_shows_a_size_is_marked(name: str) -> None:
         room = sum(span.bits for span in one.ledger if span.stand_in and span.layer == "payload")
         assert room == 8 * max(one.room, 0)
         assert len(one.ledger.frame) == one.ledger.octets
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_octets_that_show_a_size_are_told_from_zeros(name: str) -> None:
+    """They are equal as octets, and what is remembered of one is not told of the other."""
+    design = load_design(EXAMPLES / f"{name}.toml")
+    for flow in design.flows:
+        for path in design.paths(flow):
+            for data in (bytes(9), StandInOctets(9), bytes(9)):
+                (frame,) = path.frames(data)
+                marks = {span.stand_in for span in frame.spans if span.nature is Nature.PAYLOAD}
+                assert marks == {isinstance(data, StandInOctets)}
