@@ -46,6 +46,7 @@ else:
                 methods |= _comparing(attributes, hashed=frozen)
             if issubclass(made, HashedOnce):
                 methods.pop("__hash__", None)
+                methods["_compared"] = staticmethod(_compared(attributes))
             if frozen:
                 methods |= _FROZEN
             for name, method in methods.items():
@@ -130,12 +131,12 @@ class HashedOnce:
         try:
             return self._hashed
         except AttributeError:
-            attributes = fields(self)  # type: ignore[arg-type]  # a dataclass
-            hashed = hash(tuple(getattr(self, part.name) for part in attributes if part.compare))
+            hashed = hash(self._compared(self))
             object.__setattr__(self, "_hashed", hashed)
             return hashed
 
     _hashed: int
+    _compared: Callable[[Any], Any]
 
 
 class _Init:
@@ -217,10 +218,15 @@ def _shown(attributes: tuple[dataclasses.Field[Any], ...]) -> Callable[[Any], st
     return shown
 
 
+def _compared(attributes: tuple[dataclasses.Field[Any], ...]) -> Callable[[Any], Any]:
+    """Return the function that gives what is compared of a value."""
+    names = [part.name for part in attributes if part.compare]
+    return attrgetter(*names) if names else lambda _: ()
+
+
 def _comparing(attributes: tuple[dataclasses.Field[Any], ...], *, hashed: bool) -> dict[str, Any]:
     """Return the methods that compare and hash all attributes that say what a value is."""
-    names = [part.name for part in attributes if part.compare]
-    values: Callable[[Any], Any] = attrgetter(*names) if names else lambda _: ()
+    values = _compared(attributes)
 
     def equal(self: Any, other: Any) -> Any:
         return (
