@@ -5,6 +5,7 @@ quantiles of beta distributions, found here by halving the incomplete beta funct
 """
 
 from collections.abc import Sequence
+from functools import lru_cache
 from math import ceil, exp, isclose, lgamma, log, log1p, sqrt
 from typing import NamedTuple
 
@@ -33,6 +34,7 @@ class MeasuredShare:
     at_most: float
 
 
+@lru_cache(maxsize=4096)  # links and flows of a network have the same few
 def share_of(count: int, trials: int) -> MeasuredShare:
     """Return a share of independent trials with its exact intervals."""
     tail = 1 - CONFIDENCE
@@ -69,6 +71,8 @@ def _quantile(part: float, a: float, b: float) -> float:
     low, high = 0.0, 1.0
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
+        if not low < middle < high:
+            break  # no number lies between them
         if _incomplete_beta(a, b, middle) < part:
             low = middle
         else:

@@ -4,11 +4,12 @@ from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 from random import Random
+from typing import NamedTuple
 
 import pytest
 from findings.networks import PARENTS, Network, way_up
 from simulation import contention, slotted
-from simulation.captured import Frames, Listener, design, link, records
+from simulation.captured import Frames, Listener, design, link, received, records
 from simulation.contention import Packet, Sent
 
 from lowpanbudget import (
@@ -45,6 +46,15 @@ octets = 19
 every_s = 0.1
 all_in_s = 20
 """
+LIMITS = """
+[limits]
+delivery = 0.9
+latency_s = 4
+duty_cycle = 0.01
+window_s = 600
+[loss]
+frames = 0.1
+"""
 NODES = (1, 2, 3)
 
 
@@ -72,18 +82,24 @@ def by_source(found: Measurement) -> dict[int, MeasuredFlow]:
     return {flow.flow.source.packed[-1]: flow for flow in found.flows}
 
 
+class Hour(NamedTuple):
+    """A network that sent for an hour, what was heard, and what that shows."""
+
+    network: slotted.SlottedNetwork
+    heard: list[Record]
+    found: Measurement
+
+
 @pytest.fixture(scope="module")
-def hour() -> tuple[slotted.SlottedNetwork, Measurement]:
+def hour() -> Hour:
     network = chain(3)
     network.run(3700)
-    limits = "[limits]\ndelivery = 0.9\nlatency_s = 4\nduty_cycle = 0.01\nwindow_s = 600\n"
-    return network, measure(
-        heard(network.sent), design=design(SLOTS + limits + "[loss]\nframes = 0.1\n")
-    )
+    sent = heard(network.sent)
+    return Hour(network, sent, measure(sent, design=design(SLOTS + LIMITS)))
 
 
-def test_datagrams_are_counted_once(hour: tuple[slotted.SlottedNetwork, Measurement]) -> None:
-    network, found = hour
+def test_datagrams_are_counted_once(hour: Hour) -> None:
+    network, _, found = hour
     made = Counter(packet.origin for packet in network.packets)
     assert {flow.flow.source.packed[-1]: flow.datagrams for flow in found.flows} == dict(made)
     arrived = Counter(packet.origin for packet in network.packets if packet.arrived is not None)
@@ -95,9 +111,9 @@ def test_datagrams_are_counted_once(hour: tuple[slotted.SlottedNetwork, Measurem
 
 
 def test_hops_tries_and_answers_are_those_sent(
-    hour: tuple[slotted.SlottedNetwork, Measurement],
+    hour: Hour,
 ) -> None:
-    network, found = hour
+    network, _, found = hour
     for flow in found.flows:
         node = flow.flow.source.packed[-1]
         assert flow.hops == {node: flow.datagrams}
@@ -115,10 +131,10 @@ def test_hops_tries_and_answers_are_those_sent(
 
 
 def test_times_are_those_of_the_simulation(
-    hour: tuple[slotted.SlottedNetwork, Measurement],
+    hour: Hour,
 ) -> None:
     """From the first try of the first link to the try that arrived over the last; the mean rhythm is 30 s."""
-    network, found = hour
+    network, _, found = hour
     for flow in found.flows:
         node = flow.flow.source.packed[-1]
         took = []
@@ -139,12 +155,12 @@ def test_times_are_those_of_the_simulation(
 
 
 def test_time_on_the_air_is_octets_and_six_more(
-    hour: tuple[slotted.SlottedNetwork, Measurement],
+    hour: Hour,
 ) -> None:
     """O-QPSK at 2450 MHz: 32 µs an octet, and six octets before a frame (IEEE 802.15.4-2020 clause 12)."""
-    network, found = hour
+    found = hour.found
     own = Counter[bytes]()
-    for record in heard(network.sent):
+    for record in hour.heard:
         octets = record.octets
         # an enhanced acknowledgement has its sender's address behind its destination's, as data frames have
         own[octets[7:9][::-1]] += (len(octets) + 6) * 32
@@ -155,9 +171,9 @@ def test_time_on_the_air_is_octets_and_six_more(
 
 
 def test_a_network_as_planned_is_within_its_plan(
-    hour: tuple[slotted.SlottedNetwork, Measurement],
+    hour: Hour,
 ) -> None:
-    _, found = hour
+    found = hour.found
     assert not found.is_outside
     assert {check.what.value for check in found.checks if check.verdict is PlanVerdict.WITHIN} == {
         "interval", "hops", "delivery", "latency", "loss", "duty-cycle",
@@ -215,12 +231,23 @@ def test_contention_is_measured_as_it_was() -> None:
     assert not found.is_outside
 
 
-def test_a_burst_comes_in_as_it_was_sent() -> None:
+@pytest.fixture(scope="module")
+def volley() -> tuple[slotted.SlottedNetwork, list[tuple[float, int, bytes]]]:
+    """An hour with a burst, and its frames with their times and senders."""
     network = chain(3)
     network.burst(3, 100, 0.1, at=1000)
     network.run(3700)
+    frames = Frames(design(SLOTS), hops=lambda node: node)
+    return network, list(frames.both(network.sent))
+
+
+def test_a_burst_comes_in_as_it_was_sent(
+    volley: tuple[slotted.SlottedNetwork, list[tuple[float, int, bytes]]],
+) -> None:
+    network, on_air = volley
     burst = [one for one in network.packets if one.origin == 3 and 1000 <= one.made < 1009.95]
-    found = measure(heard(network.sent), design=design(SLOTS + BURST), burst="volley").burst
+    whole = measure(received(on_air), design=design(SLOTS + BURST), burst="volley")
+    found = whole.burst
     assert found is not None
     ends = [one.arrived for one in burst if one.arrived is not None]
     assert found.arrived.count == len(ends)
@@ -235,8 +262,7 @@ def test_a_burst_comes_in_as_it_was_sent() -> None:
     )  # fmt: skip
     assert found.arrivals_s == pytest.approx(came, abs=1e-6)
     assert found.missing == tuple(n for n, one in enumerate(burst, 1) if one.lost == "queue")
-    rest = measure(heard(network.sent), design=design(SLOTS + BURST), burst="volley").flows
-    assert {flow.sent for flow in rest} == {120}
+    assert {flow.sent for flow in whole.flows} == {120}
 
 
 def test_two_receivers_count_nothing_twice() -> None:
@@ -267,13 +293,12 @@ def test_own_misses_are_told_from_frame_numbers() -> None:
 
 
 @pytest.mark.parametrize("misses", [0.05, 0.2])
-def test_what_a_receiver_misses_is_no_fault_of_the_network(misses: float) -> None:
+def test_what_a_receiver_misses_is_no_fault_of_the_network(
+    volley: tuple[slotted.SlottedNetwork, list[tuple[float, int, bytes]]], misses: float
+) -> None:
     """A network as planned stays open at worst, whatever its receiver did not hear."""
-    network = chain(3)
-    network.burst(3, 100, 0.1, at=1000)
-    network.run(3700)
     planned = design(SLOTS + LIMITS + BURST)
-    sent = heard(network.sent, listeners=[Listener(misses=misses, seed=4)])
+    sent = received(volley[1], [Listener(misses=misses, seed=4)])
     assert not measure(sent, design=planned, burst="volley").is_outside
     found = audit(sent, design=planned)
     assert [one.name for one in found.findings if one.name == "loss-over-plan"] == []
@@ -323,21 +348,8 @@ def test_a_burst_wants_a_design_that_has_it() -> None:
     assert found.seen == 0
 
 
-LIMITS = """
-[limits]
-delivery = 0.9
-latency_s = 4
-duty_cycle = 0.01
-window_s = 600
-[loss]
-frames = 0.1
-"""
-
-
-def test_an_audit_of_a_network_as_planned_finds_nothing_of_weight() -> None:
-    network = chain(3)
-    network.run(3700)
-    found = audit(heard(network.sent), design=design(SLOTS + LIMITS))
+def test_an_audit_of_a_network_as_planned_finds_nothing_of_weight(hour: Hour) -> None:
+    found = audit(hour.heard, design=design(SLOTS + LIMITS))
     assert [one.name for one in found.findings if one.has_weight] == []
 
 

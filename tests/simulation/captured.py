@@ -6,8 +6,9 @@ put together by the formulas of their standards (``findings.air``). A time stamp
 
 import struct
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from ipaddress import IPv6Address
 from random import Random
 
@@ -97,11 +98,13 @@ def design(more: str = "", **numbers: float) -> Design:
     return parse_design(design_text(more, **numbers), "cold-store.toml")  # type: ignore[arg-type]  # whole where need be
 
 
+@cache
 def link(node: int) -> bytes:
     """The short address of a node; the root's is 0x0100, and no node is 0."""
     return struct.pack(">H", node or 0x0100)
 
 
+@cache
 def ip(node: int) -> IPv6Address:
     return air.address(air.PREFIX, link(node))
 
@@ -125,7 +128,7 @@ class Frames:
     bits: int = 8  # of the message's own number
     numbers: Counter[int] = field(default_factory=Counter)  # of frames, by node
     _content: dict[int, bytes] = field(default_factory=dict)
-    _last: dict[tuple[int, int, int], int] = field(default_factory=dict)
+    _first_try: dict[tuple[int, int, int], bytes] = field(default_factory=dict)
 
     def message(self, packet: Packet) -> bytes:
         """The message of a packet: a number that counts, whole seconds, and what a probe would say."""
@@ -142,22 +145,23 @@ class Frames:
         return self._content[packet.number]
 
     def of(self, sent: Sent) -> bytes:
-        """A frame: hop limits fall by hops, tries keep their sequence number."""
+        """A frame: hop limits fall by hops; a frame that is tried again keeps its sequence number and all else."""
         source, to = sent.source, max(sent.to, 0)
+        key = source, to, sent.packet.number
+        if sent.attempt:
+            return self._first_try[key]
         passed = self.hops(sent.packet.origin) - self.hops(source)
         ends = ip(sent.packet.origin), ip(0)
         content = self.message(sent.packet)
         datagram = air.ip(*ends, 17, air.udp(content, *ends, PORTS), 64 - passed)
-        key = source, to, sent.packet.number
-        if sent.attempt == 0:
-            self.numbers[source] += 1
-            self._last[key] = self.numbers[source] & 0xFF
+        self.numbers[source] += 1
         mac = Mac(
-            FrameType.DATA, self.design.link.version, self._last[key], PAN, link(to), source=link(source),
+            FrameType.DATA, self.design.link.version, self.numbers[source] & 0xFF, PAN, link(to), source=link(source),
             pan_id_compression=True, ack_request=True,
         )  # fmt: skip
-        env = Env(link(source), link(to), contexts=CONTEXTS)
-        return encode_frame(mac, compress(datagram, env).octets).octets
+        payload = compress(datagram, env_of(source, to)).octets
+        self._first_try[key] = octets = encode_frame(mac, payload).octets
+        return octets
 
     def both(self, sent: Sequence[Sent]) -> Iterator[tuple[float, int, bytes]]:
         """Frames and their acknowledgements, with their times and who sends them."""
@@ -172,20 +176,37 @@ class Frames:
         """The acknowledgement of a frame: three octets, or an enhanced one with both addresses."""
         if self.design.link.version < 2:
             return air.mended(bytes([2, 0, number, 0, 0]))
-        ends = link(sent.source), link(max(sent.to, 0))
-        mac = Mac(
-            FrameType.ACKNOWLEDGEMENT, 2, number, PAN, ends[0], source=ends[1], pan_id_compression=True
-        )  # fmt: skip
-        return encode_frame(mac, b"").octets
+        return enhanced(sent.source, max(sent.to, 0), number)
+
+
+@cache
+def env_of(source: int, to: int) -> Env:
+    return Env(link(source), link(to), contexts=CONTEXTS)
+
+
+@cache
+def enhanced(source: int, to: int, number: int) -> bytes:
+    """The enhanced acknowledgement of a frame from one node to another."""
+    mac = Mac(
+        FrameType.ACKNOWLEDGEMENT, 2, number, PAN, link(source), source=link(to), pan_id_compression=True
+    )  # fmt: skip
+    return encode_frame(mac, b"").octets
 
 
 def records(
     sent: Sequence[Sent], frames: Frames, listeners: Sequence[Listener] = (Listener(),)
 ) -> list[Record]:
     """What the listeners heard, by time; several have their names."""
+    return received(frames.both(sent), listeners)
+
+
+def received(
+    on_air: Iterable[tuple[float, int, bytes]], listeners: Sequence[Listener] = (Listener(),)
+) -> list[Record]:
+    """What the listeners heard of frames with their times and senders."""
     chances = [Random(one.seed) for one in listeners]
     heard = []
-    for time, source, octets in sorted(frames.both(sent), key=lambda one: one[0]):
+    for time, source, octets in sorted(on_air, key=lambda one: one[0]):
         for listener, chance in zip(listeners, chances, strict=True):
             missed = chance.random() < listener.misses
             if listener.hears(source) and not missed:
