@@ -4,6 +4,7 @@ Both play or calculate the same network; they must agree within four standard er
 """
 
 from collections.abc import Callable, Sequence
+from functools import cache
 from itertools import pairwise
 from math import log
 from typing import Any
@@ -161,8 +162,14 @@ def test_lone_packets_over_a_path(cells: str, success: float, hops: int) -> None
         agree(quantile(times, part), Estimate(exact.quantile_s(part), 0.005))
 
 
+@cache
+def over_random_cells() -> tuple[list[float], int]:
+    """The times of 1500 packets over eight hops, and how many were lost."""
+    return latencies("random", 8, 0.9, 1500, 4)
+
+
 def test_cells_at_random_are_independent_hops() -> None:
-    times, missing = latencies("random", 8, 0.9, 1500, 4)
+    times, missing = over_random_cells()
     exact = slot_latency.hop_latency([0], 101, 0.01, 0.9, 4).times(8)
     agree(mean(times), exact.mean_s)
     agree(share(1500 - missing, 1500), exact.delivered)
@@ -247,7 +254,7 @@ def test_losses_in_runs() -> None:
 
 def test_an_error_of_one_hop_would_be_seen() -> None:
     """The exact path against one of nine hops: their means differ by more than four standard errors."""
-    times, _ = latencies("random", 8, 0.9, 1500, 4)
+    times, _ = over_random_cells()
     means = [slot_latency.hop_latency([0], 101, 0.01, 0.9, 4).times(hops).mean_s for hops in (8, 9)]
     assert [mean(times).agrees(one) for one in means] == [True, False]
     assert all(before < after for before, after in pairwise(means))
@@ -266,6 +273,7 @@ def test_a_whole_design(by_hop: tuple[int, ...], every_s: float, loss: float, pl
     )
     tree = planned_network.tree
     assert tree is not None
+    apart = cache(tree.apart)
     parents = {node: parent for node, parent in enumerate(tree.parents) if parent >= 0}
     first, forwarded = (
         len(next(iter(path.frames(StandInOctets(19)))).octets)
@@ -275,8 +283,8 @@ def test_a_whole_design(by_hop: tuple[int, ...], every_s: float, loss: float, pl
     for seed in range(RUNS):
         network = Network(
             parents, seed, timing=Timing(spacing=640), loss=loss, places=places, acks_meet=True, at_once=True,
-            forwarded=forwarded, hears=lambda one, other: tree.apart(one, other) <= 1,
-            disturbs=lambda one, other: tree.apart(one, other) <= 2,
+            forwarded=forwarded, hears=lambda one, other: apart(one, other) <= 1,
+            disturbs=lambda one, other: apart(one, other) <= 2,
         )  # fmt: skip
         for node in parents:
             network.poisson(node, 1 / every_s, first, 60 * every_s)
