@@ -8,7 +8,7 @@ import dataclasses
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 from ipaddress import IPv6Address
-from types import CodeType
+from types import CodeType, FunctionType
 from typing import Any
 
 from lowpanbudget.bits import Nature, Place, Reader, Span
@@ -243,16 +243,16 @@ class FunctionSource:
 
     def _compiled(self, arguments: str, lines: Sequence[str]) -> Function:
         text = f"def {self.name}({arguments}):\n" + "".join(f"    {line}\n" for line in lines)
-        exec(_code(self.name, text), self._bound)  # noqa: S102 - numbers and names made here alone
-        made: Function = self._bound[self.name]
-        return made
+        # a copy: what the interpreter notes in a code while it runs is about the constants of one function
+        return FunctionType(_code(self.name, text).replace(), self._bound)
 
 
-@lru_cache(
-    256
-)  # forms that differ in what is bound alone share it; compiling takes most of the time
+@lru_cache(256)  # functions that differ in constants alone; compiling takes most of the time
 def _code(name: str, text: str) -> CodeType:
-    return compile(text, f"<{name}>", "exec")
+    (code,) = (
+        part for part in compile(text, f"<{name}>", "exec").co_consts if isinstance(part, CodeType)
+    )
+    return code
 
 
 def _meaning(part: Bits | LayoutPart) -> str | Callable[[Any], str]:
