@@ -113,7 +113,6 @@ def _mac(env: Env) -> Mac:
 # which of them stand for it. Nothing of the package's tables is asked.
 
 TF, HLIM = range(4), range(4)
-SOURCES = range(8)
 
 
 def base(tf: int, nh: int, hlim: int, cid: int, source: int, destination: int) -> bytes:
@@ -150,14 +149,19 @@ def encodings(
     tfs: range,
     hlims: range,
     nhs: range = range(1),
+    modes: int = 8,
 ) -> Iterator[bytes]:
-    """Yield every form of an IPv6 header, legal or not, with its payload as it is."""
+    """Yield every form of an IPv6 header, legal or not, with its payload as it is.
+
+    ``modes``: of so many modes of each address, the one in line being the first.
+    """
     numbers = sorted({0, *prefixes})
     # M says whether "Destination address is ... a multicast address": no form of the other kind is legal
-    destinations = range(8, 16) if datagram[24] == 0xFF else range(8)
+    first = 8 if datagram[24] == 0xFF else 0
+    destinations = range(first, first + modes)
     identifiers = [b"", *(bytes([s << 4 | d]) for s in numbers for d in numbers)]
     for tf, hlim, nh, ids, source, destination in itertools.product(
-        tfs, hlims, nhs, identifiers, SOURCES, destinations
+        tfs, hlims, nhs, identifiers, range(modes), destinations
     ):
         yield (
             base(tf, nh, hlim, len(ids), source, destination)
@@ -190,15 +194,15 @@ def shortest(
 
 
 @settings(max_examples=50)
-@given(st.data())
-def test_no_smaller_header(data: st.DataObject) -> None:
+@given(strategies.surroundings_and_headers())
+def test_no_smaller_header(drawn: tuple[Env, strategies.Ip]) -> None:
     """The fields of the base are independent but for CID, so that addresses and the rest are tried apart."""
-    env = data.draw(strategies.surroundings())
+    env, ip = drawn
     prefixes = strategies.prefixes_for_compressing(env)
-    datagram = data.draw(strategies.ip_headers(env)).datagram(59, b"")
+    datagram = ip.datagram(59, b"")
     addresses = shortest(encodings(datagram, prefixes, range(1), range(1)), datagram, env, prefixes)
-    fields = shortest(encodings(datagram, {}, TF, HLIM), datagram, Env(), {})
-    plain = shortest(encodings(datagram, {}, range(1), range(1)), datagram, Env(), {})
+    fields = shortest(encodings(datagram, {}, TF, HLIM, modes=1), datagram, Env(), {})
+    plain = shortest(encodings(datagram, {}, range(1), range(1), modes=1), datagram, Env(), {})
     assert len(compress(datagram, env).octets) == addresses - (plain - fields)
 
 
@@ -270,15 +274,17 @@ def chains(datagram: bytes, at: int, kind: int, *, elide: bool) -> Iterator[tupl
                 yield 1, bytes([0xE0 | eid << 1 | nh]) + number + bytes([len(part)]) + part + rest
 
 
+NEAR = (IPv6Address("fe80::ff:fe00:1"), IPv6Address("fe80::ff:fe00:2"))
+
+
 @settings(max_examples=50)
-@given(st.data(), st.booleans())
-def test_no_smaller_chain(data: st.DataObject, elide: bool) -> None:
+@given(strategies.segments_and_extensions(*(address.packed for address in NEAR)), st.booleans())
+def test_no_smaller_chain(drawn: tuple[bytes, list[tuple[int, bytes]]], elide: bool) -> None:
     env = Env(b"\x00\x01", b"\x00\x02")
-    near = (IPv6Address("fe80::ff:fe00:1"), IPv6Address("fe80::ff:fe00:2"))
-    ip = strategies.Ip(0, 0, 64, *near)
-    body = data.draw(strategies.udp(near[0].packed, near[1].packed))
+    ip = strategies.Ip(0, 0, 64, *NEAR)
+    body, chain = drawn
     kind = 17
-    for number, octets in data.draw(st.lists(strategies.extensions(), max_size=3)):
+    for number, octets in chain:
         body, kind = bytes([kind]) + octets + body, number
     datagram = ip.datagram(kind, body)
     try:
