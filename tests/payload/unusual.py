@@ -6,6 +6,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 from hypothesis.strategies import DrawFn
+from payload.schemas import table_of
 
 from lowpanbudget.payload.codec.order import BIT_ORDERS, BYTE_ORDERS, LAYOUTS
 from lowpanbudget.payload.kinds.binary_float import Float
@@ -29,33 +30,73 @@ from lowpanbudget.payload.kinds.time_offset import TimeOffset
 from lowpanbudget.payload.kinds.union import Option, Union
 from lowpanbudget.payload.message import Message
 
+NAMES = ("x-0", "x-1", "x-2", "x-3", "in-side", "a", "")
 WORDS = tuple(f"n{index}" for index in range(64))
+BOOLEANS = st.booleans()
+TO_FIVE = st.integers(0, 5)
+TO_NINE = st.integers(0, 9)
+# fixed or changing, then least and greatest length
+SIZES = {
+    most: st.sampled_from([
+        *({"length": size} for size in range(1, most + 1) for _ in range(most + 1)),
+        *(
+            {"min_length": low, "max_length": top}
+            for top in range(1, most + 1)
+            for low in range(top + 1)
+            for _ in range(max(1, round(most / top)))
+        ),
+    ])
+    for most in (3, 4, 6, 9)
+}  # fmt: skip
+WIDTHS = st.integers(1, 62)
+STEPS = [Decimal(step).scaleb(exponent) for step in (1, 2, 5, 25) for exponent in range(-4, 4)]
+SPECIALS = ((), (("na", None),), (("na", None), ("over", None)))
+GRIDS = table_of(STEPS, (False, True), (1, 4), (None, 0, 1), SPECIALS, (False, True))
+COUNTS = {width: st.integers(1, (1 << width) - 1) for width in range(1, 64)}
+SIGNED = {width: st.integers(-(2**width), 2**width) for width in range(1, 63)}
+LOWS = st.integers(-(2**40), 2**40)
+SERIES = table_of(
+    range(1, 64), (False, True), ("offset", "twos-complement"), range(1, 32), (False, True)
+)
+DELTA_BITS = st.integers(3, 32)
+# how many names, the greatest code, and all 64 bits or no more than that takes
+ENUMERATIONS = table_of(range(2, 13), (40, 300, 70000, 2**40, 2**64 - 1), (None, 64))
+CODES = {
+    (count, top): st.lists(st.integers(0, top), min_size=count, max_size=count, unique=True)
+    for count in range(2, 13)
+    for top in (40, 300, 70000, 2**40, 2**64 - 1)
+}
+FLAGS = table_of(range(1, 65), (0, 1, 2))
+ENCODINGS = st.sampled_from(["utf-8", "ascii"])
+TURNS = st.integers(1, 64)
+BORDERS = table_of(LAYOUTS, BYTE_ORDERS, BIT_ORDERS, (34, 64))
+STARTS = st.integers(1, 90)
+MAGICS = st.integers(0, 2**33)
+CLOCKS = table_of(range(1, 49), range(1, 100))
+FIELDS = table_of(range(1, 5), (0, 1, 9, 17))
 
 
 def sized(draw: DrawFn, most: int) -> dict[str, Any]:
     """Return keys of a fixed or changing length."""
-    if draw(st.booleans()):
-        return {"length": draw(st.integers(1, most))}
-    top = draw(st.integers(1, most))
-    return {"min_length": draw(st.integers(0, top)), "max_length": top}
+    return draw(SIZES[most])
 
 
 def numbers(draw: DrawFn, name: str) -> Number:
-    width = draw(st.integers(1, 62))
-    count = draw(st.integers(1, (1 << width) - 1))
-    step = Decimal(draw(st.sampled_from([1, 2, 5, 25]))).scaleb(draw(st.integers(-4, 3)))
-    signed = draw(st.booleans())
-    low = draw(st.integers(-(2**width), 2**width)) if signed else draw(st.integers(-(2**40), 2**40))
+    width = draw(WIDTHS)
+    count = draw(COUNTS[width])
+    step, signed, part, extra, special, shifted = draw(GRIDS)
     if signed:
-        low = max(-(1 << 62), min(low, (1 << 62) - count))
-    odd = Decimal(0) if signed else step / draw(st.sampled_from([1, 4]))
+        low = max(-(1 << 62), min(draw(SIGNED[width]), (1 << 62) - count))
+        odd = Decimal(0)
+    else:
+        low = draw(LOWS)
+        odd = step / part
     least = low * step + odd
-    extra = draw(st.sampled_from([None, 0, 1]))
     made = Number(
         name, min=least, max=least + count * step, step=step,
         coding="twos-complement" if signed else "offset",
-        offset=least - step * draw(st.integers(0, 9)) if not signed and draw(st.booleans()) else None,
-        special=draw(st.sampled_from([(), (("na", None),), (("na", None), ("over", None))])),
+        offset=least - step * draw(TO_NINE) if shifted and not signed else None,
+        special=special,
     )  # fmt: skip
     if extra is None or made.fewest_bits() + extra > 64:
         return made
@@ -66,58 +107,56 @@ def numbers(draw: DrawFn, name: str) -> Number:
 
 
 def series(draw: DrawFn, name: str, *, aligned: bool) -> Series:
-    width = draw(st.integers(1, 63))
-    count = draw(st.integers(1, (1 << width) - 1))
+    width, fixed, coding, group, escape = draw(SERIES)
+    count = draw(COUNTS[width])
     low = draw(st.integers(-(1 << 62), (1 << 62) - count))
-    fixed = draw(st.booleans())
-    groups = [7, 15, 23, 31] if aligned else range(1, 32)
-    coding = draw(st.sampled_from(["offset", "twos-complement"]))
     return Series(
         name, min=Decimal(low), max=Decimal(low + count), coding=coding,
         deltas="fixed" if fixed else "variable",
-        delta_bits=draw(st.integers(3, 32)) if fixed else None,
-        escape=fixed and draw(st.booleans()),
-        group_bits=None if fixed else draw(st.sampled_from(groups)),
+        delta_bits=draw(DELTA_BITS) if fixed else None,
+        escape=fixed and escape,
+        group_bits=None if fixed else group // 8 * 8 + 7 if aligned else group,
         **sized(draw, 6),
     )  # fmt: skip
 
 
+LEAVES = {
+    name: st.sampled_from([
+        Float(name, bits=16, min=Decimal("-0.1"), max=Decimal("1000.7")),
+        Float(name, bits=32, min=Decimal(0)),
+        Float(name, bits=64, max=Decimal("0.3")),
+        Boolean(name),
+        Table(name, values=tuple(map(Decimal, ("-7.25", "-0.5", "0", "1e9")))),
+        Logarithmic(name, min=Decimal("1e-9"), max=Decimal("3e9"), steps=300, digits=3),
+    ])
+    for name in NAMES
+}  # fmt: skip
+
+
 def leaves(draw: DrawFn, name: str, *, aligned: bool) -> Field:
-    kind = draw(st.integers(0, 9))
+    kind = draw(TO_NINE)
     if kind <= 2:
         return numbers(draw, name)
     if kind == 3:
-        names = WORDS[: draw(st.integers(2, 12))]
-        top = draw(st.sampled_from([40, 300, 70000, 2**40, 2**64 - 1]))
-        codes = draw(
-            st.lists(st.integers(0, top), min_size=len(names), max_size=len(names), unique=True)
-        )
-        return Enumeration(
-            name, names=names, codes=tuple(codes), bits=draw(st.sampled_from([None, 64]))
-        )
+        count, top, bits = draw(ENUMERATIONS)
+        codes = tuple(draw(CODES[count, top]))
+        return Enumeration(name, names=WORDS[:count], codes=codes, bits=bits)
     if kind == 4:
-        count = draw(st.integers(1, 64))
-        return Flags(name, names=WORDS[:count], bits=draw(st.sampled_from([None, count, 64])))
+        count, wide = draw(FLAGS)
+        return Flags(name, names=WORDS[:count], bits=(None, count, 64)[wide])
     if kind == 5:
-        return draw(st.sampled_from([
-            Float(name, bits=16, min=Decimal("-0.1"), max=Decimal("1000.7")),
-            Float(name, bits=32, min=Decimal(0)),
-            Float(name, bits=64, max=Decimal("0.3")),
-            Boolean(name),
-            Table(name, values=tuple(map(Decimal, ("-7.25", "-0.5", "0", "1e9")))),
-            Logarithmic(name, min=Decimal("1e-9"), max=Decimal("3e9"), steps=300, digits=3),
-        ]))  # fmt: skip
+        return draw(LEAVES[name])
     if kind == 6:
         return Octets(name, **sized(draw, 9))
     if kind == 7:
-        return Text(name, encoding=draw(st.sampled_from(["utf-8", "ascii"])), **sized(draw, 9))
+        return Text(name, encoding=draw(ENCODINGS), **sized(draw, 9))
     if kind == 8:
         return series(draw, name, aligned=aligned)
-    return Sequence(name, bits=draw(st.integers(1, 64)))
+    return Sequence(name, bits=draw(TURNS))
 
 
 def elements(draw: DrawFn, *, aligned: bool, depth: int = 2) -> Field:
-    kind = draw(st.integers(0, 5))
+    kind = draw(TO_FIVE)
     if depth and kind <= 1:
         return Array("", element=elements(draw, aligned=aligned, depth=depth - 1), **sized(draw, 3))
     if kind == 2:
@@ -132,24 +171,24 @@ def elements(draw: DrawFn, *, aligned: bool, depth: int = 2) -> Field:
 @cache
 @st.composite
 def unusual_messages(draw: DrawFn) -> Message:
-    layout = draw(st.sampled_from(LAYOUTS))
+    layout, byte_order, bit_order, wide = draw(BORDERS)
     aligned = layout == "octet-aligned"
-    start = draw(st.integers(1, 90))
+    start = draw(STARTS)
+    clock, reserved = draw(CLOCKS)
+    count, flags = draw(FIELDS)
     fields: list[Field] = [
-        Constant("magic", value=draw(st.integers(0, 2**33)), bits=draw(st.sampled_from([34, 64]))),
+        Constant("magic", value=draw(MAGICS), bits=wide),
         Enumeration(
             "tag", names=("n0", "n1"), at=-(-(88 + start) // 8) * 8 if aligned else 88 + start
         ),
-        Time("base", bits=draw(st.integers(1, 48)), step=Decimal("0.25")),
+        Time("base", bits=clock, step=Decimal("0.25")),
         TimeOffset("since", base="base", min=Decimal(-3), max=Decimal(60), step=Decimal("0.5")),
-        ReservedBits("", bits=draw(st.integers(1, 99))),
+        ReservedBits("", bits=reserved),
     ]
-    count = draw(st.integers(1, 4))
     fields += [leaves(draw, f"x-{index}", aligned=aligned) for index in range(count)]
     fields.append(Array("list", element=elements(draw, aligned=aligned), **sized(draw, 4)))
-    count = draw(st.sampled_from([0, 1, 9, 17]))
-    fields += [Boolean(f"maybe{index}", optional=True) for index in range(count)]
+    fields += [Boolean(f"maybe{index}", optional=True) for index in range(flags)]
     return Message(
         "unusual", tuple(fields), layout=layout,
-        byte_order=draw(st.sampled_from(BYTE_ORDERS)), bit_order=draw(st.sampled_from(BIT_ORDERS)),
+        byte_order=byte_order, bit_order=bit_order,
     )  # fmt: skip
