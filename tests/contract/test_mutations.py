@@ -52,27 +52,42 @@ ENV = Env("0001", "0002", PAN, contexts={0: "2001:db8::/64"}, root="2001:db8::ff
 START = len(header_of(b"\0\1", b"\0\2"))
 
 
+COUNTS = st.integers(1, 3)
+# what is done, a number for it, and how often: each kind as likely as another
+DAMAGES = st.one_of(
+    st.integers(0, 255).map(lambda octet: ("set", octet, 1)),
+    st.integers(0, 7).map(lambda bit: ("flip", 1 << bit, 1)),
+    st.just(("cut", 0, 1)),
+    st.integers(1, 8).map(lambda many: ("drop", many, 1)),
+    st.sampled_from([("repeat", many, times) for many in range(1, 21) for times in (1, 2, 20)]),
+    st.integers(1, 40).map(lambda many: ("graft", many, 1)),
+)
+
+
 @st.composite
-def damaged(draw: st.DrawFn, pool: list[bytes]) -> bytes:
-    octets = bytearray(draw(st.sampled_from(pool)))
-    for _ in range(draw(st.integers(1, 3))):
+def damaged(draw: st.DrawFn, whole: st.SearchStrategy[bytes]) -> bytes:
+    octets = bytearray(draw(whole))
+    for _ in range(draw(COUNTS)):
         at = draw(st.integers(0, len(octets)))
-        kind = draw(st.sampled_from(["set", "flip", "cut", "drop", "repeat", "graft"]))
+        kind, number, times = draw(DAMAGES)
         if kind == "cut":
             del octets[at:]
         elif kind == "drop":
-            del octets[at : at + draw(st.integers(1, 8))]
+            del octets[at : at + number]
         elif kind == "repeat":
-            piece = bytes(octets[at : at + draw(st.integers(1, 20))])
-            octets[at:at] = piece * draw(st.sampled_from([1, 2, 20]))
+            octets[at:at] = bytes(octets[at : at + number]) * times
         elif kind == "graft":
-            other = draw(st.sampled_from(pool))
+            other = draw(whole)
             start = draw(st.integers(0, len(other)))
-            octets[at:at] = other[start : start + draw(st.integers(1, 40))]
+            octets[at:at] = other[start : start + number]
         elif at < len(octets):
-            bit = 1 << draw(st.integers(0, 7))
-            octets[at] = draw(st.integers(0, 255)) if kind == "set" else octets[at] ^ bit
+            octets[at] = number if kind == "set" else octets[at] ^ number
     return bytes(octets[:2000])
+
+
+DAMAGED_FRAMES, DAMAGED_LOWPAN, DAMAGED_CARRIED = (
+    damaged(st.sampled_from(pool)) for pool in (FRAMES, LOWPAN, CARRIED)
+)
 
 
 def test_there_are_vectors_of_each_kind() -> None:
@@ -80,7 +95,7 @@ def test_there_are_vectors_of_each_kind() -> None:
 
 
 @settings(max_examples=500)
-@given(damaged(FRAMES), st.sampled_from([0, 2]), st.sampled_from([None, 5]))
+@given(DAMAGED_FRAMES, st.sampled_from([0, 2]), st.sampled_from([None, 5]))
 def test_damaged_frames(octets: bytes, fcs: int, asn: int | None) -> None:
     devices = {0x0A0B: "02005eef10000001"}
     frame = decode_frame(octets, fcs=fcs, keys=KEY, devices=devices, asn=asn)
@@ -88,10 +103,10 @@ def test_damaged_frames(octets: bytes, fcs: int, asn: int | None) -> None:
     assert frame.fault is None or 0 <= frame.fault.offset <= len(octets)
 
 
-@pytest.mark.parametrize("pool", [LOWPAN, CARRIED], ids=["headers", "contents"])
-def test_damaged_payloads(pool: list[bytes]) -> None:
+@pytest.mark.parametrize("drawn", [DAMAGED_LOWPAN, DAMAGED_CARRIED], ids=["headers", "contents"])
+def test_damaged_payloads(drawn: st.SearchStrategy[bytes]) -> None:
     @settings(max_examples=500)
-    @given(damaged(pool), st.booleans(), st.booleans())
+    @given(drawn, st.booleans(), st.booleans())
     def check(octets: bytes, ghc: bool, lorh: bool) -> None:
         frame = framed(octets, ENV)
         assert frame.fault is None or 0 <= frame.fault.offset - START <= len(octets)

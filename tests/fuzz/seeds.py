@@ -4,6 +4,7 @@ import json
 import random
 import re
 from collections.abc import Callable, Iterator
+from functools import cache
 from io import BytesIO
 from itertools import islice
 from pathlib import Path
@@ -21,24 +22,29 @@ EXAMPLES = VECTORS.with_name("examples")
 CORPUS = Path(__file__).with_name("corpus")
 
 
-def cases() -> Iterator[tuple[str, dict[str, Any]]]:
-    for path in sorted(VECTORS.rglob("*.toml")):
-        whole = document(path)
-        for case in whole.get("case", []):
-            yield path.parent.name, {**whole, **case}
+@cache
+def cases() -> tuple[tuple[str, dict[str, Any]], ...]:
+    return tuple(
+        (path.parent.name, {**whole, **case})
+        for path in sorted(VECTORS.rglob("*.toml"))
+        for whole in [document(path)]
+        for case in whole.get("case", [])
+    )
 
 
-def hexes(key: str, folders: str = "") -> list[bytes]:
-    return [
+@cache
+def hexes(key: str, folders: str = "") -> tuple[bytes, ...]:
+    return tuple(
         bytes.fromhex(case[key])
         for folder, case in cases()
         if isinstance(case.get(key), str) and folder.startswith(folders)
-    ]
+    )
 
 
-def payloads() -> list[bytes]:
+@cache
+def payloads() -> tuple[bytes, ...]:
     """6LoWPAN payloads, and messages behind the shortest heads there are: 7a33 3a, and 7e33 with ports in line."""
-    return [
+    return (
         *hexes("lowpan"),
         *(b"\x7a\x33\x3a" + octets for octets in hexes("message")),
         *(bytes.fromhex("7e33 f0 1633 f0b0 1234") + octets for octets in hexes("wire", "rfc7")),
@@ -48,7 +54,7 @@ def payloads() -> list[bytes]:
             for octets in hexes("wire", folder)
         ),
         *(bytes.fromhex("7e33 df") + octets for octets in hexes("code", "rfc7400")),
-    ]
+    )
 
 
 def parts() -> list[list[bytes]]:
