@@ -124,13 +124,13 @@ def addresses(draw: st.DrawFn, env: Env, link: bytes | None, *, multicast: bool)
 
 def multicast_values(draw: st.DrawFn, env: Env) -> int:
     flags_scope, of_prefix, bits = draw(GROUPS)
-    group = draw(UP_TO[bits]) & ((1 << 112) - 1)
+    group: int = draw(UP_TO[bits]) & ((1 << 112) - 1)
     known = [context.prefix for context in env.contexts.values()]
     if of_prefix and known:
         prefix = choose(draw, known)
         head = draw(OCTET) << 8 | prefix.prefixlen
         group = head << 96 | int(prefix.network_address) >> 64 << 32 | group & 0xFFFFFFFF
-    return 0xFF << 120 | flags_scope << 112 | group
+    return 0xFF << 120 | int(flags_scope) << 112 | group
 
 
 @dataclass(frozen=True)
@@ -153,8 +153,11 @@ HEADS = table_of((0, 1, 3, 4, 7, 0x2E, 0xFC, 0xFF), (0, 0, 1, 0xFFFFF), (0, 1, 2
 
 
 def ip_header(draw: st.DrawFn, env: Env) -> Ip:
+    traffic_class, flow_label, hop_limit = draw(HEADS)
     return Ip(
-        *draw(HEADS),
+        traffic_class,
+        flow_label,
+        hop_limit,
         addresses(draw, env, env.source, multicast=False),
         addresses(draw, env, env.destination, multicast=True),
     )
@@ -221,10 +224,10 @@ def udp(draw: st.DrawFn, source: bytes, destination: bytes) -> bytes:
     head = draw(PORTS).to_bytes(2, "big") + draw(PORTS).to_bytes(2, "big")
     more, wrong = draw(WRONGS)
     length = (8 + len(data) + more).to_bytes(2, "big")
-    checksum = wrong or second_decoder.udp_checksum(
+    checksum: bytes = wrong or second_decoder.udp_checksum(
         source, destination, head + length + b"\0\0" + data
     )
-    return head + length + checksum + data
+    return bytes(head + length + checksum + data)
 
 
 KINDS = [st.sampled_from([UDP, UDP, UDP, 58, 59]), st.sampled_from([UDP, UDP, UDP, 58, 59, 41])]
