@@ -89,6 +89,10 @@ class State:
         self.savings = numbers(p.SAVINGS * p.S_FIELDS, -1)
         self.s[p.NEXT_PAIR] = p.MOST_CLASSES
 
+    def release(self) -> None:
+        """Give up the arrays: trace and surveyor hold them in a circle, until somebody looks for garbage."""
+        vars(self).clear()
+
     def count(self, batch: Any, at: int, to: int) -> int:
         """Count the frames of a batch from one to another; return the first that was not."""
         return self._count(

@@ -62,13 +62,14 @@ class ColumnSurvey:
         return self._learner.headers
 
     def add(self, records: CaptureFile) -> None:
-        """Add all frames of a capture."""
+        """Add all frames of a capture: once, for what was remembered of them is given up."""
         for batch in Walker(records, self._trace, self._loops).batches():
             self._add(batch)
         self._take_up()
         self._reassembler.hand_over_all()
         self._set_clock()
         self._trace.end()
+        self._state.release()
 
     # --- frames of a batch ---------------------------------------------------------------------------
 

@@ -1,14 +1,16 @@
 """Surveys by columns are those of frames followed one by one: over every capture there is, and over random ones."""
 
+import gc
 import io
 import random
 import struct
+import weakref
 from pathlib import Path
 from typing import Any
 
 import pytest
 from capture.captures import CONTEXTS, KEY, mixed, records
-from capture.columns.columns_help import by_columns
+from capture.columns.columns_help import by_columns, checked
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -224,6 +226,24 @@ def test_more_nodes_than_the_loop_holds_are_counted_alike(monkeypatch: pytest.Mo
     assert repeats.MOST_SOURCES > 2
     assert found == survey(made, contexts=CONTEXTS)
     assert shares.followed > shares.columns
+
+
+def test_no_array_outlives_its_survey() -> None:
+    """Seven megabytes each: they do not wait until somebody looks for garbage."""
+    loops, arrays = checked(), list[weakref.ref[Any]]()
+
+    def numbers(many: int, value: int) -> Any:
+        made = loops.numbers(many, value)
+        arrays.append(weakref.ref(made))
+        return made
+
+    gc.disable()
+    try:
+        by_columns(records(network(60)), loops._replace(numbers=numbers), contexts=CONTEXTS)
+    finally:
+        gc.enable()
+    assert len(arrays) > 10
+    assert [array() for array in arrays if array() is not None] == []
 
 
 def test_the_compiled_loops_count_as_the_others_do() -> None:
