@@ -126,7 +126,8 @@ def test_bursts_are_measured_as_they_went(
 @cache
 def planned(name: str) -> BurstPlan:
     """What becomes of the burst of an example's design."""
-    return carry_burst(load_design(str(EXAMPLES / f"{name}.toml")), FIRED[name][0], seed=1)
+    design = load_design(str(EXAMPLES / f"{name}.toml"))
+    return carry_burst(design, FIRED[name][0], seed=1, runs=60)
 
 
 @pytest.fixture(scope="module")

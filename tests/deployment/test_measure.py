@@ -265,12 +265,21 @@ def test_a_burst_comes_in_as_it_was_sent(
     assert {flow.sent for flow in whole.flows} == {120}
 
 
-def test_two_receivers_count_nothing_twice() -> None:
+@pytest.fixture(scope="module")
+def half() -> tuple[list[tuple[float, int, bytes]], Measurement]:
+    """Half an hour: frames with their times and senders, and what a receiver that hears all of them measures."""
     network = chain(3, hours=0.5)
     network.run(1900)
-    alone = measure(heard(network.sent), design=design(SLOTS))
+    on_air = list(Frames(design(SLOTS), hops=lambda node: node).both(network.sent))
+    return on_air, measure(received(on_air), design=design(SLOTS))
+
+
+def test_two_receivers_count_nothing_twice(
+    half: tuple[list[tuple[float, int, bytes]], Measurement],
+) -> None:
+    on_air, alone = half
     both = [Listener("west", misses=0.1, seed=1), Listener("east", misses=0.1, seed=2)]
-    found = measure(heard(network.sent, listeners=both), design=design(SLOTS))
+    found = measure(received(on_air, both), design=design(SLOTS))
     assert [one.receiver for one in found.receptions] == ["west", "east"]
     assert {f.flow: f.datagrams for f in found.flows} == {f.flow: f.datagrams for f in alone.flows}
     total = sum(one.frames for one in alone.nodes) + sum(
@@ -355,14 +364,14 @@ def test_an_audit_of_a_network_as_planned_finds_nothing_of_weight(hour: Hour) ->
 
 def test_a_shortage_is_found_by_its_name() -> None:
     """One cell for a burst and a short queue; and a link that loses four times what was planned."""
-    network = chain(3, cells=1)
+    network = chain(3, cells=1, hours=0.5)
     network.burst(3, 100, 0.1, at=1000)
-    network.run(3700)
+    network.run(1900)
     short = audit(heard(network.sent), design=design(SLOTS + LIMITS))
     names = {one.name for one in short.findings if one.has_weight}
     assert {"loss-over-plan", "messages-never-sent"} <= names
-    network = chain(3, success=0.6)
-    network.run(3700)
+    network = chain(3, success=0.6, hours=0.5)
+    network.run(1900)
     weak = audit(heard(network.sent), design=design(SLOTS + LIMITS))
     (lost,) = (
         one for one in weak.findings if one.name == "loss-over-plan" and "0x0100" in one.subject
@@ -389,19 +398,20 @@ def test_tries_of_frames_that_nobody_reads_are_tries(tmp_path: Path) -> None:
     assert any(tries > frames for frames, tries, _ in sums[0])
 
 
-def test_receivers_at_both_ends_tell_latency_together() -> None:
+def test_receivers_at_both_ends_tell_latency_together(
+    half: tuple[list[tuple[float, int, bytes]], Measurement],
+) -> None:
     """One hears the far node alone, one the root and its child: neither can tell how long a reading takes."""
-    network = chain(3, hours=0.5)
-    network.run(1900)
+    on_air, found = half
     ends = [
         Listener("far", hears=lambda node: node == 3, seed=1),
         Listener("near", hears=lambda node: node in {0, 1}, seed=2),
     ]
-    whole = by_source(measure(heard(network.sent), design=design(SLOTS)))[3]
-    both = by_source(measure(heard(network.sent, listeners=ends), design=design(SLOTS)))[3]
+    whole = by_source(found)[3]
+    both = by_source(measure(received(on_air, ends), design=design(SLOTS)))[3]
     assert whole.took == both.took
     for end in ends:
-        alone = measure(heard(network.sent, listeners=[end]), design=design(SLOTS))
+        alone = measure(received(on_air, [end]), design=design(SLOTS))
         flow = by_source(alone)[3]
         assert flow.took is None
         # what is heard at the end still tells its age by its own time

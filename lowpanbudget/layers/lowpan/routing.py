@@ -54,17 +54,25 @@ def compress_hops(hops: Sequence[IPv6Address], reference: IPv6Address) -> tuple[
     for hop in hops:
         needs.append(shortest_form(hop, reference))
         reference = hop
-    best: list[tuple[int, tuple[SrhLorh, ...]]] = [(0, ())]
+    # for the hops up to each: the octets in all, where the last header begins, the octets of its addresses
+    costs, cuts = [0], [(0, 0)]
     for end in range(1, len(hops) + 1):
-        candidates = []
-        octets = 0
-        for start in range(end - 1, max(end - MOST_HOPS, 0) - 1, -1):
-            octets = max(octets, needs[start])
-            candidates.append((best[start][0] + 2 + octets * (end - start), start, octets))
-        cost, start, octets = min(candidates)
-        entries = tuple(hop.packed[16 - octets :] for hop in hops[start:end])
-        best.append((cost, (*best[start][1], SrhLorh(entries))))
-    return best[-1][1]
+        widest = needs[end - 1]
+        least, cut = costs[end - 1] + 2 + widest, (end - 1, widest)
+        for start in range(end - 2, max(end - MOST_HOPS, 0) - 1, -1):
+            widest = max(widest, needs[start])
+            octets = costs[start] + 2 + widest * (end - start)
+            if octets <= least:
+                least, cut = octets, (start, widest)
+        costs.append(least)
+        cuts.append(cut)
+    headers: list[SrhLorh] = []
+    end = len(hops)
+    while end:
+        start, octets = cuts[end]
+        headers.append(SrhLorh(tuple(hop.packed[16 - octets :] for hop in hops[start:end])))
+        end = start
+    return tuple(reversed(headers))
 
 
 def shortest_form(address: IPv6Address, reference: IPv6Address) -> int:
@@ -73,11 +81,8 @@ def shortest_form(address: IPv6Address, reference: IPv6Address) -> int:
     The Length of an IP-in-IP-6LoRH could count others, but it "indicates which compression is performed" (section 7),
     and figure 7 has all that there are: a length between is read, since it can mean one address only, and never sent.
     """
-    return next(
-        octets
-        for octets in ADDRESS_OCTETS
-        if coalesce(reference, address.packed[16 - octets :]) == address
-    )
+    there, here = address.packed, reference.packed
+    return next(octets for octets in ADDRESS_OCTETS if there[: 16 - octets] == here[: 16 - octets])
 
 
 # --- the IPv6 headers ----------------------------------------------------------------------------------
