@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import cache
 
 import pytest
 from design.designs import EXAMPLES
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 from room.random_paths import random_paths
 
 from lowpanbudget import budget, load_design
-from lowpanbudget.design.application import NONE
+from lowpanbudget.design.application import NONE, Application
 from lowpanbudget.design.path import Path
 from lowpanbudget.design.routing import UNROUTED, Routing
 from lowpanbudget.errors import DoesNotFit
@@ -38,19 +39,25 @@ def counted(room: int, compressed: int, payload: int, uncompressed: int = IPV6_U
     return frames
 
 
+@cache
+def octets_of(application: Application, payload: int) -> int:
+    """Return the octets of the protocols above UDP: they stand in its payload, and here they are only counted."""
+    return len(application.write(bytes(payload)).data)
+
+
 def by_hand(path: Path, most: int) -> list[tuple[int, int]]:
     # a frame with a payload: header elements end with a termination before one
     one = path.link.frame(path.hop.source, path.hop.destination, b"\0")
     room = path.link.largest - (len(one.octets) - 1)
-    # protocols above UDP stand in its payload; here their octets are only counted
-    above = [len(path.flow.application.write(bytes(count)).data) for count in range(path.link.mtu)]
-    compressed = path.lengths(0)[0] - above[0]
-    uncompressed = len(path.datagram(b"")) - above[0]
+    application = path.flow.application
+    compressed = path.lengths(0)[0] - octets_of(application, 0)
+    uncompressed = len(path.datagram(b"")) - octets_of(application, 0)
     found: list[tuple[int, int]] = []
     for payload in range(path.link.mtu - uncompressed + 1):
-        if uncompressed + above[payload] > path.link.mtu:
+        above = octets_of(application, payload)
+        if uncompressed + above > path.link.mtu:
             break
-        frames = counted(room, compressed, above[payload], uncompressed)
+        frames = counted(room, compressed, above, uncompressed)
         if frames > most:
             break
         if found and found[-1][1] == frames:
