@@ -62,7 +62,7 @@ def judged(
             slot_services(traffic, access, access.slots, design.loss, within, queues, told)
         )
     elif services is None and any(len(way) > 0 for way in map(_receivers, traffic.streams)):
-        played = simulated(design, traffic, access, seed, transmissions)
+        played = simulated(design, traffic, nodes, access, seed, transmissions)
         services = played.services
     carried = tuple(_nodes(design, access, traffic, nodes, queues))
     sleep = _sleep(design, nodes)

@@ -179,13 +179,11 @@ class Air:
 
     def _next(self) -> None:
         """Let a message begin, and the next one later."""
-        random = self._random
-        self._later(_NEXT, 0, -log(1 - random()) / self._rate)
-        index = bisect(self._sums, random() * self._rate)  # below the last sum, which is the rate
-        number = NOBODY
-        if len(self._sendings[index].way) > 1:
-            number = self.log.begin(index)
-        self._enqueue(MovingMessage(number, index, self.now))
+        random, rate, now = self._random, self._rate, self.now
+        heappush(self._events, (now - log(1 - random()) / rate, _NEXT * self._nodes))
+        index = bisect(self._sums, random() * rate)  # below the last sum, which is the rate
+        number = self.log.begin(index) if len(self._sendings[index].way) > 1 else NOBODY
+        self._enqueue(MovingMessage(number, index, now))
 
     def _enqueue(self, message: MovingMessage) -> None:
         """Put the frames of a message into the queue of the node that has it now."""

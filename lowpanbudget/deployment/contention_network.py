@@ -8,7 +8,7 @@ from typing import NamedTuple
 from lowpanbudget.deployment.contention import Arrived, ContentionResult, simulate_csma
 from lowpanbudget.deployment.contention_rules import CsmaRules, Sending, SimulatedFrame
 from lowpanbudget.deployment.delays import Delays, in_turn
-from lowpanbudget.deployment.load import NodeLoad, loads, rhythm_of
+from lowpanbudget.deployment.load import NodeLoad, rhythm_of
 from lowpanbudget.deployment.quiet_channel import QuietHop
 from lowpanbudget.deployment.ranges import reception_of
 from lowpanbudget.deployment.service import (
@@ -53,14 +53,15 @@ def rules_of(access: Access, timing: PhyTiming, answer_us: float) -> CsmaRules:
 
 
 def simulated(
-    design: Design, traffic: Traffic, access: Access, seed: int, transmissions: int | None = None
-) -> SimulatedNetwork:
+    design: Design, traffic: Traffic, nodes: Sequence[NodeLoad], access: Access, seed: int,
+    transmissions: int | None = None,
+) -> SimulatedNetwork:  # fmt: skip
     """Return how the messages of a design arrive over a simulated channel, of about so many ``transmissions``."""
     # a look at a change may be short, the answer itself is known to a point
     at_least = _A_POINT if transmissions is None else 1.0
     transmissions = _TRANSMISSIONS if transmissions is None else transmissions
     timing = design.link.timing
-    ways = list(stream_ways(traffic, loads(traffic, access.retries + 1)))
+    ways = list(stream_ways(traffic, nodes))
     sendings = [way.sending for way in ways]
     answer = max((frame.answer_us for sending in sendings for frame in sending.frames), default=0.0)
     rules = rules_of(access, timing, answer)

@@ -1,9 +1,12 @@
 """Who hears whom in a tree, and who spoils what others receive: from hops apart, as the design states them."""
 
+from functools import lru_cache
+
 from lowpanbudget.deployment.contention_rules import HearingRanges
 from lowpanbudget.design.tree import Tree
 
 
+@lru_cache(maxsize=8)  # loads, channels and bursts of a tree all ask for it
 def reception_of(tree: Tree) -> HearingRanges:
     """Return for each node those that hear it, and those whose reception it disturbs."""
     import numpy as np  # noqa: PLC0415
