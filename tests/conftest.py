@@ -7,6 +7,9 @@ import sys
 # Rewriting the asserts of 100 modules costs each worker seconds: they are kept, whatever the environment says.
 sys.dont_write_bytecode = False
 
+# Each worker has a processor: numpy's threads would only wait for each other, busily, in products of small matrices.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # Looking for garbage among what a hundred modules and thousands of tests hold costs a tenth of the time.
 gc.set_threshold(100_000, 50, 100)
 
