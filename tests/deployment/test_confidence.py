@@ -13,7 +13,8 @@ def chance(share: float, trials: int, counts: range) -> float:
     """The chance of so many good ones, summed up exactly: over the denominator that all of them have."""
     good, every = share.as_integer_ratio()
     bad = every - good
-    return sum(comb(trials, k) * good**k * bad ** (trials - k) for k in counts) / every**trials
+    ways = sum(comb(trials, k) * good**k * bad ** (trials - k) for k in counts)
+    return float(ways / every**trials)
 
 
 CASES = [(count, trials) for trials in range(1, 121) for count in range(trials + 1)]
