@@ -88,17 +88,20 @@ class Place(NamedTuple):
 class Reader:
     """Walks ``data`` from octet ``pos`` to ``end`` and collects ``spans``.
 
-    ``free`` are the places on whose octets no reading depends: others there would have been read alike. Every read is
-    checked: octets that are not there raise ``Truncated`` with place and layer.
+    ``free`` are the places on whose octets no reading depends: others there would have been read alike. Octets that are
+    not there raise ``Truncated`` with place and layer; ``missing`` more stood at the end on the air.
     """
 
-    __slots__ = ("data", "end", "free", "layer", "pos", "spans")
+    __slots__ = ("data", "end", "free", "layer", "missing", "pos", "spans")
 
-    def __init__(self, data: bytes, pos: int = 0, end: int | None = None, layer: str = "") -> None:
+    def __init__(
+        self, data: bytes, pos: int = 0, end: int | None = None, layer: str = "", missing: int = 0
+    ) -> None:
         self.data = data
         self.pos = pos
         self.end = len(data) if end is None else end
         self.layer = layer
+        self.missing = missing
         self.spans: list[Span] = []
         self.free: list[Place] = []
 
@@ -139,8 +142,8 @@ class Reader:
         return self.data[self.pos : stop]
 
     def tail(self, count: int) -> bytes:
-        """Return the last ``count`` octets of what is left, fewer where there are fewer."""
-        return self.data[max(self.pos, self.end - count) : self.end]
+        """Return the last ``count`` octets of what is left, without those that are missing; fewer where fewer are."""
+        return self.data[max(self.pos, self.end - max(count - self.missing, 0)) : self.end]
 
     def passed(self, start: int) -> bytes:
         """Return the octets from ``start`` to here."""

@@ -10,11 +10,11 @@ _NUMBERED = {FrameType.DATA, FrameType.COMMAND, FrameType.BEACON}
 
 
 def octets_on_air(sighting: Sighting) -> int:
-    """Return the octets of a frame as it was sent: an FCS that the receiver took off was on the air all the same."""
+    """Return the octets of a frame as it was sent: with an FCS that was taken off and an end that was not captured."""
     if not sighting.octets:
         return len(sighting.body.octets)
     missing = 2 if sighting.body.kind == FRAME and not sighting.fcs_octets else 0
-    return len(sighting.octets) + missing
+    return len(sighting.octets) + sighting.left_out + missing
 
 
 def sequence_of(mac: Mac) -> bytes | None:

@@ -4,12 +4,12 @@ from collections.abc import Iterator
 from typing import Unpack
 
 from lowpanbudget.capture.carried import carried
-from lowpanbudget.capture.files.link_types import FRAME
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
 from lowpanbudget.capture.follow.tracing import Trace
+from lowpanbudget.capture.sequences import octets_on_air
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings.audit import Audit
 from lowpanbudget.findings.scene import known_of
@@ -95,9 +95,7 @@ def _names(hits: dict[tuple[str, str], None], found: set[str]) -> Iterator[str]:
 
 def _listed(sighting: Sighting, largest: int) -> ListedFrame:
     body, mac = sighting.body, None if sighting.example is None else sighting.example.mac
-    octets = len(sighting.octets or body.octets)
-    if body.kind == FRAME and not sighting.fcs_octets:
-        octets += 2  # it was on the air, whatever the receiver did with it
+    octets = octets_on_air(sighting)
     is_data = mac is not None and mac.frame_type == FrameType.DATA
     return ListedFrame(
         sighting.number, sighting.record.time_ns,

@@ -59,11 +59,14 @@ class Decoder:
         put(self, "rpi_type", rpi_type)
         put(self, "layouts", layouts_of(layouts) if layouts else _NO_LAYOUTS)
 
-    def frame(self, octets: bytes, fcs: bool | int = True, asn: int | None = None) -> Frame:
+    def frame(
+        self, octets: bytes, fcs: bool | int = True, asn: int | None = None, *, left_out: int = 0
+    ) -> Frame:
         """Return the frame that these octets are; never raises on any octets: a fault is kept in the frame.
 
         ``fcs``: True (2 octets), False (none), 2 or 4. ``asn``: the absolute slot number, for slot-number nonces.
-        Raises ``RequestError`` for arguments that cannot be used.
+        ``left_out``: how many octets of its end, without the FCS, a capture did not keep; nothing is judged that needs
+        them, and the fault says that they are missing. Raises ``RequestError`` for arguments that cannot be used.
         """
         if type(octets) is not bytes:
             octets = as_octets(octets)
@@ -71,7 +74,15 @@ class Decoder:
         if asn is not None:
             asn = slot_number(asn)
         frame = decode_prepared(
-            octets, length, self.contexts, self.keys, self.devices, asn, self.root, self.rpi_type
+            octets,
+            length,
+            self.contexts,
+            self.keys,
+            self.devices,
+            asn,
+            self.root,
+            self.rpi_type,
+            left_out,
         )
         if self.layouts and frame.datagram is not None:
             frame = replace(frame, spans=with_layouts(frame.packet, self.layouts))

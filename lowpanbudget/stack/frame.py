@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from lowpanbudget.bits import Nature, Place, Reader, Span
 from lowpanbudget.cites import rfc
 from lowpanbudget.env import Contexts, Env
-from lowpanbudget.errors import WireError
+from lowpanbudget.errors import NotSupported, Reserved, Truncated, WireError
 from lowpanbudget.fields import Head, Packet, Restored
 from lowpanbudget.layers.link import contents, elements
 from lowpanbudget.layers.link import mac as mac_layer
@@ -120,15 +120,19 @@ def decode_prepared(
     asn: int | None,
     root: IPv6Address | None,
     rpi_type: int,
+    left_out: int = 0,
 ) -> Frame:
-    """Return the frame that these octets are, whatever they are; the last ``fcs_length`` of them are its FCS."""
+    """Return the frame that these octets are, whatever they are; the last ``fcs_length`` of them are its FCS.
+
+    ``left_out`` octets of its end, without its FCS, were not captured: it is read as far as it goes.
+    """
     frame = FrameInMaking(octets, heads=[], contexts=contexts, notices=[])
     end = max(len(octets) - fcs_length, 0)
     trailer: list[Span] = []
     fcs_ok = _check_fcs(frame, octets, fcs_length, trailer) if end and fcs_length else None
-    if _read_usual(frame, end, fcs_ok, root, rpi_type, trailer):
+    if not left_out and _read_usual(frame, end, fcs_ok, root, rpi_type, trailer):
         return whole(frame)
-    reader = Reader(octets, 0, end)
+    reader = Reader(octets, 0, end, missing=left_out)
     try:
         mac = mac_layer.decode(reader, fcs_ok)
         frame.mac = mac
@@ -148,11 +152,23 @@ def decode_prepared(
             )
         if frame.fault is None:
             frame.fault = error.bare()
+    if left_out:
+        _end_early(frame, reader)
     if frame.fault is not None:
         # of a frame with a wrong integrity code, which may be readable all the same, nothing is handed on
         frame.datagram, frame.fragment, frame.fragment_octets = None, None, b""
     _tile(frame, reader, trailer)
     return whole(frame)
+
+
+NOT_CAPTURED = "the rest of the frame was not captured"
+
+
+def _end_early(frame: FrameInMaking, reader: Reader) -> None:
+    """Say of a frame that was not captured whole where it ends; what was noticed may be for want of the rest."""
+    frame.notices.clear()
+    if not isinstance(frame.fault, Reserved | NotSupported):
+        frame.fault = Truncated(NOT_CAPTURED, offset=reader.pos, layer=reader.layer)
 
 
 def _read_usual(

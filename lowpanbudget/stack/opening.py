@@ -3,7 +3,7 @@
 from lowpanbudget.bits import Nature, Reader, Span
 from lowpanbudget.errors import BadMic, WireError
 from lowpanbudget.layers.link import mac as mac_layer
-from lowpanbudget.layers.link.auxiliary import LEVEL_TEXTS, LEVELS_CITE
+from lowpanbudget.layers.link.auxiliary import LEVEL_TEXTS, LEVELS, LEVELS_CITE
 from lowpanbudget.layers.link.mac import Mac
 from lowpanbudget.layers.link.security import Devices, Key, unseal
 from lowpanbudget.stack.incoming import Notice
@@ -38,16 +38,14 @@ def open_payload(
     if security is None or security.level == 0:
         return opened
     level, mic = security.protection, security.mic
+    if reader.missing and level.mic:
+        return _without_end(reader, mic, security.level)
     if len(mic) < level.mic:
         reader.need(level.mic, f"the {level.name} integrity code", LEVELS_CITE)
     header, sealed = reader.data[: reader.pos], reader.data[reader.pos : reader.end]
     if mic:
         reader.end -= level.mic
-        told = (
-            reader.end * 8, level.mic * 8, "MAC", "MIC", mic, LEVEL_TEXTS[security.level], mac_layer.CITE,
-            "a shorter code protects less: no advice", "big", "", False, Nature.HEADER,
-        )  # fmt: skip
-        opened.mic = tuple.__new__(Span, told)
+        opened.mic = _mic_span(reader.end, mic, LEVEL_TEXTS[security.level])
     if level.encrypted and not level.mic:
         text = "the payload is encrypted without any integrity check"
         opened.notices += (Notice("no-integrity-check", text, mac_layer.CITE, reader.pos),)
@@ -61,6 +59,30 @@ def open_payload(
     opened.verified = bool(level.mic)
     start, end = reader.pos, reader.end
     reader.data = reader.data[:start] + octets[: end - start] + reader.data[end:]
+    return opened
+
+
+def _mic_span(at: int, mic: bytes, meaning: str) -> Span:
+    told = (
+        at * 8, len(mic) * 8, "MAC", "MIC", mic, meaning, mac_layer.CITE,
+        "a shorter code protects less: no advice", "big", "", False, Nature.HEADER,
+    )  # fmt: skip
+    return tuple.__new__(Span, told)
+
+
+def _without_end(reader: Reader, mic: bytes, level: int) -> OpenedFrame:
+    """Return what is there of a frame whose integrity code was not kept, or not all of it: it judges no key."""
+    opened = OpenedFrame()
+    whole = LEVELS[level].mic
+    if mic:
+        reader.end -= len(mic)
+        text = f"{LEVEL_TEXTS[level]}; {len(mic)} of its {whole} octets are there"
+        opened.mic = _mic_span(reader.end, mic, text)
+    if LEVELS[level].encrypted:
+        reader.layer = "sealed"
+        text = "encrypted; the integrity code behind it was not captured, so no key can be tried"
+        reader.rest("sealed payload", text, nature=Nature.SEALED)
+        opened.readable = False
     return opened
 
 

@@ -141,7 +141,7 @@ def _icmpv6(reader: Reader, upper: Upper, ends: PseudoHeader) -> None:
     from lowpanbudget.layers.internet import icmpv6  # noqa: PLC0415  # its messages are many
 
     # over which destination the sender computed the checksum nobody can tell where it is hidden
-    final = None if ends.hidden else ends.destination
+    final = None if ends.hidden or reader.missing else ends.destination
     read_head(upper.heads, reader, icmpv6.decode, ends.source, final)
 
 

@@ -12,6 +12,15 @@ READING_TOLD = {
         ("octet 318 of the file",),
         (7,),
     ),
+    # the same 8 frames of 26 octets, of which the file keeps 20
+    "frames-cut-by-capture": Told(
+        "risk",
+        "",
+        "of what was left out nothing is concluded",
+        ("the capture kept 20 of 26 octets: its snap length is 20",),
+        (1, 2, 3, 4, 5, 6, 7, 8),
+        8,
+    ),
     # UDP's checksums tell that nothing stands in the place of the check sequence
     "check-sequence-not-as-said": Told(
         "remark",

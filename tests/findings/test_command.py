@@ -127,6 +127,24 @@ def test_a_cut_file_is_one_finding_and_its_whole_frames_count(tmp_path: Path) ->
             assert written_out(one) == READING_TOLD["capture-damaged"]
 
 
+def test_frames_that_a_small_snap_length_cut_are_told_with_it(tmp_path: Path) -> None:
+    """A file's header has the snap length at octet 16; a record the octets kept at 8, those on the air at 12."""
+    octets = written(tmp_path / "a.pcap", sound()).read_bytes()
+    cut, at = bytearray(octets[:16] + struct.pack("<I", 20) + octets[20:24]), 24
+    while at < len(octets):
+        kept, original = struct.unpack_from("<2I", octets, at + 8)
+        assert (kept, original) == (26, 26)
+        cut += octets[at : at + 8] + struct.pack("<2I", 20, 26) + octets[at + 16 : at + 36]
+        at += 16 + kept
+    path = tmp_path / "b.pcap"
+    path.write_bytes(cut)
+    code, found = audited(path, *contexts(sound()))
+    (one,) = found["findings"]
+    assert (code, one["name"]) == (1, "frames-cut-by-capture")
+    assert written_out(one) == READING_TOLD["frames-cut-by-capture"]
+    assert "snap length" in one["advice"]
+
+
 def test_a_text_without_times(tmp_path: Path) -> None:
     path = tmp_path / "a.txt"
     frames: Iterable[bytes] = air.frames([air.datagram(bytes([n]) * 9) for n in range(8)])

@@ -69,7 +69,7 @@ class ReadBatch(Batch):
                 and record.receiver is None
                 and len(record.octets) >= record.original_length
             ):
-                text, check, _ = endings.of(record, body)
+                text, check, *_ = endings.of(record, body)
                 check = check if check in (0, 2) else -1
                 if body.asn is not None:
                     self._slots[place] = body.asn

@@ -128,7 +128,7 @@ class ColumnSurvey:
         record = self._look_at(batch, at)
         body = unwrap(record)
         trace, state = self._trace, self._state
-        octets, length, status = trace.endings.of(record, body)
+        octets, length, status, _ = trace.endings.of(record, body)
         front = state.front(batch.frame(at))
         if front is None:
             return False

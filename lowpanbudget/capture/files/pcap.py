@@ -10,7 +10,7 @@ import struct
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from lowpanbudget.capture.files.record import Notices, Record
+from lowpanbudget.capture.files.record import FRAME_CUT, Notices, Record
 from lowpanbudget.capture.files.source import Source
 
 # magic as it stands in the file: byte order for struct, nanoseconds in a unit of the fraction
@@ -41,7 +41,7 @@ def read_pcap(source: Source, notices: Notices) -> Iterator[Record]:
         text = source.trouble or f"the file header has {len(head)} octets, not {_HEADER}"
         notices.add("file-cut", text, 0, len(head))
         return
-    major, minor, _, _, _snapshot, network = struct.unpack(f"{order}2H2I2I", head[4:])
+    major, minor, _, _, snapshot, network = struct.unpack(f"{order}2H2I2I", head[4:])
     if major != 2:
         notices.add("version-unknown", f"version {major}.{minor} is read as 2.4", 0, 4)
     link_type = network & 0xFFFF  # the bits above tell of an FCS, which the trace tests instead
@@ -76,13 +76,18 @@ def read_pcap(source: Source, notices: Notices) -> Iterator[Record]:
                 "time-wrong", f"a fraction of {fraction} is over a second", number, start + 4
             )
         if original != kept or not kept:
-            note_lengths(notices, number, start + 8, kept, original)
+            note_lengths(notices, number, start + 8, kept, original, snapshot)
         time_ns = seconds * SECOND + fraction * unit
         yield Record(number, time_ns, link_type, octets, original, start + _RECORD)
 
 
-def note_lengths(notices: Notices, number: int, offset: int, kept: int, original: int) -> None:
-    """Notice a record that is empty, or whose two lengths differ: cut by the capture, or wrong."""
+def note_lengths(
+    notices: Notices, number: int, offset: int, kept: int, original: int, snapshot: int
+) -> None:
+    """Notice a record that is empty, or whose two lengths differ: cut by the capture, or wrong.
+
+    ``snapshot`` are the octets of a frame that the capture says it keeps.
+    """
     if kept == original:
         notices.add("frame-empty", "a frame without octets", number, offset)
     elif kept > original:
@@ -90,4 +95,6 @@ def note_lengths(notices: Notices, number: int, offset: int, kept: int, original
         notices.add("length-wrong", text, number, offset)
     else:
         text = f"the capture kept {kept} of {original} octets"
-        notices.add("frame-cut", text, number, offset)
+        if kept == snapshot:
+            text += f": its snap length is {snapshot}"
+        notices.add(FRAME_CUT, text, number, offset)

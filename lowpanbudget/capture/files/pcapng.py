@@ -152,7 +152,7 @@ def _frame(
         notices.add("length-wrong", text, number - 1, start)
         return None
     if kept != original or not kept:
-        note_lengths(notices, number, start, kept, original)
+        note_lengths(notices, number, start, kept, original, interface.snapshot)
     octets = block[body : body + kept]
     receiver = interface.name if len(section.interfaces) > 1 else None
     return Record(number, time_ns, interface.link_type, octets, original, start + body, receiver)

@@ -12,11 +12,15 @@ _MOST_LINK_TYPES = 64  # a mangled file may name any number of them
 
 
 class Ending(NamedTuple):
-    """A frame's octets with its FCS, the length of that, and the radio status that stood in its place."""
+    """A frame's octets with its FCS, the length of that, and the radio status that stood in its place.
+
+    ``left_out`` octets before those were not captured: the frame is cut.
+    """
 
     octets: bytes
     fcs: int
     status: bytes = b""
+    left_out: int = 0
 
 
 class Endings:
@@ -51,10 +55,11 @@ class Endings:
     def of(self, record: Record, body: RecordBody) -> Ending:
         """Return how the frame of a record ends."""
         octets = body.octets
-        if len(record.octets) < record.original_length:
-            return Ending(octets, 0)  # the capture kept the front only
+        missing = record.original_length - len(record.octets)
         claim = record.link_type, body.fcs
         fcs, status = self._rules.get(claim) or self._ruled(claim)
+        if missing > 0:
+            return _front(octets, missing, fcs or status)
         if status:
             return Ending(octets[:-status], 0, octets[-status:])
         return Ending(octets, fcs)
@@ -82,6 +87,17 @@ class Endings:
         """Return whether an FCS is known to be there, so that a wrong one means damage."""
         verdict = self.verdicts.get(link_type)
         return self._told is not None or (verdict is not None and verdict.state == PRESENT)
+
+
+def _front(octets: bytes, missing: int, ending: int) -> Ending:
+    """Return how the front of a frame ends of which the capture left out so many octets, an ending among them.
+
+    Some programs tell the length with an FCS that they do not keep, whatever their link type says of it.
+    """
+    if missing == (ending or 2):
+        return Ending(octets, 0)
+    begun = max(ending - missing, 0)  # too few octets of an FCS to tell anything
+    return Ending(octets[: len(octets) - begun], 0, left_out=max(missing - ending, 0))
 
 
 def _judged(

@@ -2,6 +2,7 @@
 
 from lowpanbudget.bits import Place
 from lowpanbudget.capture.follow.devices import LearnedDevices
+from lowpanbudget.capture.follow.flows import flow_of
 from lowpanbudget.capture.follow.learning import lesson_of
 from lowpanbudget.capture.follow.memo import Memo
 from lowpanbudget.capture.follow.sighting import Sighting
@@ -38,7 +39,7 @@ class FrameReader:
 
     def read(self, sighting: Sighting) -> Frame | None:
         """Read what the frame of a sighting holds; return it when it may bring or end a datagram of several frames."""
-        if sighting.fcs_ok is not False:
+        if sighting.fcs_ok is not False and not sighting.left_out:
             alike = self._alike(sighting)
             if alike is not None:
                 return self._after(sighting, *alike)
@@ -150,13 +151,16 @@ class FrameReader:
             sighting.frame_counter = None if security is None else security.frame_counter
             # behind information elements that could not be read to their end nobody looks for an integrity code
             if security is not None and security.level and mac.fault is None:
-                sighting.mic = min(security.protection.mic, max(end - start, 0))
+                sighting.mic = len(security.mic)
                 end -= sighting.mic
-            if sighting.fcs_ok is not False:
+            if sighting.fcs_ok is not False and not sighting.left_out:
                 header = self._header(octets, frame)
         sighting.verified = frame.verified
         sighting.payload = frame.payload
         sighting.template = template = template_of(frame, start, end)
+        if sighting.left_out and frame.values:
+            # the headers that are there tell the flow, as those of a first fragment do
+            template.flow = flow_of(b"".join([bytes(value) for value in frame.values]))
         if template.free is not None and header is not None and frame.payload is not None:
             self._templates.put(frame.payload, template.free, template, header, template.tail)
         self._keep(sighting, frame, template)
@@ -165,9 +169,9 @@ class FrameReader:
     def _decoded(self, sighting: Sighting) -> Frame:
         """Decode a frame; where its integrity code is wrong, with others that were said to have its short address."""
         octets, ending, asn = sighting.octets, sighting.fcs_octets, sighting.body.asn
-        frame = self.decoder.frame(octets, ending, asn)
+        frame = self.decoder.frame(octets, ending, asn, left_out=sighting.left_out)
         mac = frame.mac
-        if mac is None or mac.security is None or sighting.fcs_ok is False:
+        if mac is None or mac.security is None or sighting.fcs_ok is False or sighting.left_out:
             return frame
         if mac.source is None or len(mac.source) != 2 or not mac.security.protection.mic:
             return frame

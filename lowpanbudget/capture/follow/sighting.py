@@ -55,17 +55,17 @@ class Sighting:
     """One record of a capture and what it holds.
 
     ``octets`` are the frame with its FCS (of ``fcs_octets``), without what the link type wraps around it and without
-    the radio ``status`` that stood in place of an FCS. ``payload`` is the MAC payload in the clear, None while sealed;
-    ``verified`` says that its integrity code is right. ``datagram`` is the IPv6 packet that this frame completes, and
-    ``parts`` what each frame brought of it; ``of_two``: recoverable fragments of another may be among them. ``flow`` is
-    that of the datagram, of fragments too once the first has been seen. ``repeats`` is the frame of which this is a
-    retransmission, ``copies`` the one whose contents it has under another sequence number. ``heard_as`` is the frame
-    under which another receiver heard the same sending, where all that it brings was told. ``outside``: it is not what
-    somebody asked for. ``arrival`` is the fragment that it brings, with what else its datagram was sent in: read it
-    before the next record is followed. ``ended`` are datagrams whose fragments were given up now, ``expired`` those
-    that their senders did not complete. ``notices`` and ``fault`` tell what is odd and what ended reading. A
-    ``damaged`` frame has an FCS that is wrong, and brings no datagram. ``opened`` is what stood sealed in the datagram,
-    where keys were given that open it.
+    the radio ``status`` that stood in place of an FCS; ``left_out`` more were not captured. ``payload`` is the MAC
+    payload in the clear, None while sealed; ``verified`` says that its integrity code is right. ``datagram`` is the
+    IPv6 packet that this frame completes, and ``parts`` what each frame brought of it; ``of_two``: recoverable
+    fragments of another may be among them. ``flow`` is that of the datagram, of fragments too once the first has been
+    seen. ``repeats`` is the frame of which this is a retransmission, ``copies`` the one whose contents it has under
+    another sequence number. ``heard_as`` is the frame under which another receiver heard the same sending, where all
+    that it brings was told. ``outside``: it is not what somebody asked for. ``arrival`` is the fragment that it brings,
+    with what else its datagram was sent in: read it before the next record is followed. ``ended`` are datagrams whose
+    fragments were given up now, ``expired`` those that their senders did not complete. ``notices`` and ``fault`` tell
+    what is odd and what ended reading. A ``damaged`` frame has an FCS that is wrong, and brings no datagram. ``opened``
+    is what stood sealed in the datagram, where keys were given that open it.
 
     What comes later of a fragment is added for frames that are picked: the sighting that makes its datagram ``whole``,
     the ``first`` one, which brought its headers, or why it was ``never_whole``.
@@ -81,6 +81,7 @@ class Sighting:
     octets: bytes = b""
     fcs_octets: int = 0
     status: bytes = b""
+    left_out: int = 0
     fcs_ok: bool | None = None
     damaged: bool = False
     template: Template | None = None
@@ -152,7 +153,9 @@ class Sighting:
         if self._frame is None:
             body = self.body
             if body.kind == FRAME:
-                self._frame = self.decoder.frame(self.octets, self.fcs_octets, body.asn)
+                self._frame = self.decoder.frame(
+                    self.octets, self.fcs_octets, body.asn, left_out=self.left_out
+                )
             elif body.kind == LOWPAN:
                 self._frame = self.decoder.lowpan(body.octets, body.source, body.destination)
         return self._frame
@@ -292,10 +295,7 @@ class Sighting:
     @property
     def cut(self) -> bool:
         """Return whether the capture kept the front of the frame only; a missing FCS alone takes nothing from it."""
-        missing = self.record.original_length - len(self.record.octets)
-        if missing <= 0:
-            return False
-        return self.body.kind != FRAME or missing != (self.body.fcs or 2)
+        return self.left_out > 0 if self.body.kind == FRAME else self.missing > 0
 
     @property
     def missing(self) -> int:

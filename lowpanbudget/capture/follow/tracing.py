@@ -196,8 +196,10 @@ class Trace:
         body = unwrap(record)
         decoder = self.reader.decoder
         if body.kind == FRAME:
-            octets, length, status = self.endings.of(record, body)
-            sighting = Sighting(record, body, decoder, self.matcher, octets, length, status)
+            octets, length, status, left_out = self.endings.of(record, body)
+            sighting = Sighting(
+                record, body, decoder, self.matcher, octets, length, status, left_out
+            )
             end = len(octets) - length
             if length and end > 0:
                 sighting.fcs_ok = fcs_of(octets[:end], length) == octets[end:]

@@ -2,7 +2,7 @@
 
 from typing import Protocol
 
-from lowpanbudget.capture.files.record import ReadingNotice
+from lowpanbudget.capture.files.record import FRAME_CUT, ReadingNotice
 from lowpanbudget.capture.follow.fcs_check import STATUS, STRIPPED, FcsVerdict
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit, Severity
@@ -17,9 +17,19 @@ CAPTURE = Subject("capture")
 @CAPTURE.rule("capture-damaged", ReadingNotice)
 def capture_damaged(_scene: Scene, notice: ReadingNotice) -> Hits:
     """Take what reading the file noticed; a block of a kind made later than this program is no damage."""
+    if notice.name == FRAME_CUT:
+        return
     severity = Severity.REMARK if notice.name == "block-unknown" else None
     evidence = (f"octet {notice.offset} of the file",)
     yield Hit(notice.text, evidence, notice.name, (notice.number,), severity)
+
+
+@CAPTURE.rule("frames-cut-by-capture", ReadingNotice)
+def frames_cut_by_capture(_scene: Scene, notice: ReadingNotice) -> Hits:
+    """Take what reading noticed of frames whose front alone was kept."""
+    if notice.name == FRAME_CUT:
+        cause = "of what was left out nothing is concluded"
+        yield Hit(cause, (notice.text,), frames=(notice.number,))
 
 
 class HasForeign(Protocol):

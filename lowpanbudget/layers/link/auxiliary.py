@@ -154,9 +154,9 @@ class Security:
 def decode(reader: Reader) -> Security:
     """Return the auxiliary security header that comes next, with the MIC at the reader's end; raises ``Truncated``.
 
-    The MIC is shorter than its level says when the frame is too short for both.
+    The MIC is shorter than its level says when the frame is too short for both, and where its end is missing.
     """
-    compiled: Security | None = _COMPILED.read(reader)
+    compiled: Security | None = None if reader.missing else _COMPILED.read(reader)
     if compiled is not None:
         return compiled
     values, rows = CONTROL.read(reader)

@@ -42,6 +42,7 @@ from lowpanbudget import (
     Key,
     Reassembler,
     Security,
+    Truncated,
     WireError,
     encode_frame,
     follow,
@@ -419,6 +420,35 @@ def test_a_frame_of_which_the_capture_kept_the_front() -> None:
     assert sighting.fcs_ok is None
     assert sighting.fcs_octets == 0
     assert sighting.flow is not None
+
+
+@pytest.mark.parametrize("level", range(1, 8))
+def test_a_cut_frame_is_judged_by_nothing_that_was_cut(level: int) -> None:
+    """IEEE 802.15.4-2015 table 9-6, from memory: MICs of 4, 8 and 16 octets end a frame, before its FCS of 2."""
+    mic = {0: 0, 1: 4, 2: 8, 3: 16}[level % 4]
+    mac = mac_of(A, B, security=Security(level, 1, 1000, key_index=1))
+    payload = compressed(udp_datagram(ip_of(A), ip_of(B), bytes(20)), A, B)
+    whole = encode_frame(mac, payload, key=KEY).octets
+    for kept in range(30, len(whole) - 2):
+        record = Record(1, 0, 195, whole[:kept], len(whole))
+        (sighting,) = Trace(contexts=CONTEXTS, keys=(KEY,), fcs=2).follow([record])
+        frame = sighting.as_frame
+        there = b"".join(span.value for span in frame.spans if span.name == "MIC")
+        assert there == whole[len(whole) - 2 - mic : kept]
+        assert frame.mac is not None
+        assert frame.mac.security is not None
+        assert frame.mac.security.mic == there
+        assert not frame.verified
+        assert not frame.notices
+        assert frame.datagram is None
+        assert isinstance(frame.fault, Truncated)
+        assert sum(span.bits for span in frame.spans) == 8 * kept
+    for kept in range(len(whole) - 2, len(whole)):  # an FCS, or half of one, is all that is missing
+        record = Record(1, 0, 195, whole[:kept], len(whole))
+        (sighting,) = Trace(contexts=CONTEXTS, keys=(KEY,), fcs=2).follow([record])
+        assert sighting.verified == (mic > 0)
+        assert sighting.datagram is not None
+        assert not sighting.cut
 
 
 # --- what is learned --------------------------------------------------------------------------------
