@@ -140,12 +140,12 @@ def test_fields_nested_too_deep() -> None:
 
 
 def test_thousands_of_faults_are_counted_and_the_first_listed() -> None:
-    extra = "".join(f"flowlabel{number} = 1\n" for number in range(20_000))
+    extra = "".join(f"flowlabel{number} = 1\n" for number in range(2_000))
     with pytest.raises(DesignError) as caught:
         parse_design(extra + SMALL)
-    assert caught.value.message.endswith("20000 faults")
+    assert caught.value.message.endswith("2000 faults")
     assert len(caught.value.faults) == MOST_FAULTS + 1
-    assert f"{20_000 - MOST_FAULTS} faults more" in caught.value.faults[-1].message
+    assert f"{2_000 - MOST_FAULTS} faults more" in caught.value.faults[-1].message
     lines = extra.splitlines(keepends=True)
     few, many = (
         calls(partial(faults_of, "".join(lines[:count]) + SMALL)) for count in (1_000, 2_000)
@@ -165,27 +165,32 @@ VALUES = st.one_of(
 )  # fmt: skip
 
 
+TEXTS = st.sampled_from([tuple(text.splitlines()) for text in (SMALL, *EXAMPLE_TEXTS)])
+COUNTS = st.integers(1, 3)
+WAYS = st.sampled_from(["value", "value", "value", "key", "drop", "double", "other", "cut"])
+SIGNS = st.sampled_from("abz_.-[]{}\"'=#1")
+OTHERS = st.sampled_from(LINES)
+
+
 @st.composite
 def mutated(draw: st.DrawFn) -> str:
     """A design text with a few lines changed: values, keys, deletions, doublings, lines from elsewhere."""
-    lines = draw(st.sampled_from([SMALL, *EXAMPLE_TEXTS])).splitlines()
-    for _ in range(draw(st.integers(1, 3))):
+    lines = list(draw(TEXTS))
+    for _ in range(draw(COUNTS)):
         at = draw(st.integers(0, len(lines) - 1))
         line = lines[at]
-        how = draw(
-            st.sampled_from(["value", "value", "value", "key", "drop", "double", "other", "cut"])
-        )
+        how = draw(WAYS)
         if how == "value" and "=" in line:
             lines[at] = line.split("=")[0] + "= " + draw(VALUES)
         elif how == "key" and line:
             where = draw(st.integers(0, len(line) - 1))
-            lines[at] = line[:where] + draw(st.sampled_from("abz_.-[]{}\"'=#1")) + line[where + 1 :]
+            lines[at] = line[:where] + draw(SIGNS) + line[where + 1 :]
         elif how == "drop":
             lines[at] = ""
         elif how == "double":
             lines.insert(at, line)
         elif how == "other":
-            lines.insert(at, draw(st.sampled_from(LINES)))
+            lines.insert(at, draw(OTHERS))
         elif how == "cut":
             lines = lines[: at + 1]
     return "\n".join(lines)

@@ -1,6 +1,7 @@
 """CoAP messages: the figures of RFC 7252, 7641 and 7959, the corners of the option format, two other encoders."""
 
 from functools import partial
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -382,35 +383,52 @@ def test_what_cannot_be_sent() -> None:
 KNOWN = [row for row in DEFINITIONS.values() if row.number not in (9, 19, 21, 31)]
 
 
-@st.composite
-def options(draw: st.DrawFn, *, any_number: bool = True) -> CoapOption:
-    if any_number and draw(st.integers(0, 3)) == 0:
-        return CoapOption(draw(st.integers(0, 65535)), draw(st.binary(max_size=20)))
-    row = draw(st.sampled_from(KNOWN))
-    length = st.integers(row.value.shortest, min(row.value.longest, 300))
+CODES_OF_MESSAGES = [code for code in CODES if code]
+ANY_NUMBER = st.integers(0, 65535)
+LENGTHS = {
+    row.number: st.integers(row.value.shortest, min(row.value.longest, 300)) for row in KNOWN
+}
+UINTS = {
+    # Hop-Limit, the one uint of a fixed length, begins at 1 (RFC 8768 section 3, from memory)
+    row.number: st.integers(row.value.shortest, 256**row.value.longest - 1)
+    for row in KNOWN
+    if row.value.format == "uint"
+}
+# whether the number may be any, a known option, whether more blocks follow, and their size
+KINDS_OF_OPTIONS = st.sampled_from(list(product(range(4), KNOWN, (False, True), range(7))))
+BLOCK_NUMBERS = st.integers(0, 2**20 - 1)
+CONTENTS = {size: st.binary(min_size=size, max_size=size) for size in range(301)}
+FEW_OCTETS, TOKENS, PAYLOADS = (st.binary(max_size=size) for size in (20, 8, 40))
+HEADS = st.sampled_from(list(product(Type, CODES_OF_MESSAGES)))
+COUNTS = st.integers(0, 5)
+
+
+def option(draw: st.DrawFn, *, any_number: bool) -> CoapOption:
+    roll, row, more, exponent = draw(KINDS_OF_OPTIONS)
+    if any_number and roll == 0:
+        return CoapOption(draw(ANY_NUMBER), draw(FEW_OCTETS))
     if row.number in (23, 27):
-        block = Block(draw(st.integers(0, 2**20 - 1)), draw(st.booleans()), draw(st.integers(0, 6)))
-        return CoapOption.of(row.number, block)
+        return CoapOption.of(row.number, Block(draw(BLOCK_NUMBERS), more, exponent))
     if row.value.format == "uint":
-        # Hop-Limit, the one uint of a fixed length, begins at 1 (RFC 8768 section 3, from memory)
-        number = draw(st.integers(row.value.shortest, 256**row.value.longest - 1))
+        number = draw(UINTS[row.number])
         octets = number.to_bytes((number.bit_length() + 7) // 8, "big")
         return CoapOption.of(row.number, octets.rjust(row.value.shortest, b"\0"))
+    size = draw(LENGTHS[row.number])
     if row.value.format == "string":
-        return CoapOption.of(row.number, "k" * draw(length))
-    size = draw(length)
-    return CoapOption(row.number, draw(st.binary(min_size=size, max_size=size)))
+        return CoapOption.of(row.number, "k" * size)
+    return CoapOption(row.number, draw(CONTENTS[size]))
 
 
 @st.composite
 def messages(draw: st.DrawFn, *, any_number: bool = True) -> CoapMessage:
+    kind, code = draw(HEADS)
     return CoapMessage(
-        draw(st.sampled_from(Type)),
-        draw(st.sampled_from([code for code in CODES if code])),
-        draw(st.integers(0, 65535)),
-        draw(st.binary(max_size=8)),
-        tuple(draw(st.lists(options(any_number=any_number), max_size=5))),
-        draw(st.binary(max_size=40)),
+        kind,
+        code,
+        draw(ANY_NUMBER),
+        draw(TOKENS),
+        tuple(option(draw, any_number=any_number) for _ in range(draw(COUNTS))),
+        draw(PAYLOADS),
     )
 
 

@@ -1,6 +1,6 @@
 """ICMPv6 and neighbour discovery against scapy as a second opinion, and properties of every message and option."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from ipaddress import IPv6Address, IPv6Network
 from typing import Any
 
@@ -232,13 +232,22 @@ flags = st.booleans()
 # an EUI-48 that ends in zeros cannot be told from a padded short address
 link_addresses = st.one_of(
     st.binary(min_size=2, max_size=2),
-    st.binary(min_size=6, max_size=6).filter(lambda octets: any(octets[2:])),
+    st.builds(
+        lambda first, rest: first + rest.to_bytes(4, "big"),
+        st.binary(min_size=2, max_size=2),
+        st.integers(1, (1 << 32) - 1),
+    ),
     st.binary(min_size=8, max_size=8),
 )
-rovrs = st.sampled_from(lowpan.ROVR_OCTETS).flatmap(
-    lambda size: st.binary(min_size=size, max_size=size)
-)
-eights = st.integers(0, 4).flatmap(lambda count: st.binary(min_size=8 * count, max_size=8 * count))
+
+
+def octets_of(sizes: Iterable[int]) -> st.SearchStrategy[bytes]:
+    """Return octets of one of these sizes, each as often as another."""
+    return st.one_of(*(st.binary(min_size=size, max_size=size) for size in sizes))
+
+
+rovrs = octets_of(lowpan.ROVR_OCTETS)
+eights = octets_of(range(0, 33, 8))
 known = set(options.OPTIONS.layouts)
 any_option = st.one_of(
     st.builds(options.SourceLinkLayerAddress, address=link_addresses),
@@ -297,10 +306,8 @@ any_option = st.one_of(
     ),
     st.builds(
         UnknownOption,
-        st.integers(0, 255).filter(lambda number: number not in known),
-        st.integers(0, 3).flatmap(
-            lambda count: st.binary(min_size=8 * count + 6, max_size=8 * count + 6)
-        ),
+        st.sampled_from([number for number in range(256) if number not in known]),
+        octets_of(range(6, 31, 8)),
     ),
 )
 some_options = st.lists(any_option, max_size=4).map(tuple)

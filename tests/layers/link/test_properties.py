@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from itertools import product
 
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
@@ -18,42 +19,54 @@ from lowpanbudget.layers.link.elements import Element
 KEY = bytes(range(16))
 EUI = bytes.fromhex("acde480000000001")
 
-u8, u16 = st.integers(0, 0xFF), st.integers(0, 0xFFFF)
+u8, u16, u32 = (st.integers(0, (1 << bits) - 1) for bits in (8, 16, 32))
+some_u8, some_u16 = st.none() | u8, st.none() | u16
 links = st.none() | st.binary(min_size=2, max_size=2) | st.binary(min_size=8, max_size=8)
+booleans = (False, True)
+# whether there is security, level, key identifier mode, and whether the slot is in the nonce, with the counter or not
+protections = st.sampled_from(list(product(booleans, range(8), range(4), booleans, booleans)))
+sources = {size: st.binary(min_size=size, max_size=size) for size in (4, 8)}
 
 
-@st.composite
-def securities(draw: st.DrawFn) -> Security:
-    mode = draw(st.integers(0, 3))
-    slot = draw(st.booleans())
+def securities(draw: st.DrawFn) -> Security | None:
+    there, level, mode, slot, nonce = draw(protections)
+    if not there:
+        return None
     size = {2: 4, 3: 8}.get(mode)
     return Security(
-        draw(st.integers(0, 7)),
+        level,
         mode,
-        None if slot else draw(st.integers(0, 0xFFFFFFFF)),
-        draw(st.binary(min_size=size, max_size=size)) if size else None,
+        None if slot else draw(u32),
+        draw(sources[size]) if size else None,
         draw(u8) if mode else None,
-        slot or draw(st.booleans()),
+        slot or nonce,
     )
 
 
+contents = st.binary(max_size=20)
 header_elements = st.builds(
-    Element, st.integers(0, 0xFF).filter(lambda n: n not in (0x7E, 0x7F)), st.binary(max_size=20)
+    Element, st.sampled_from([n for n in range(256) if n not in (0x7E, 0x7F)]), contents
 )
-payload_elements = st.builds(Element, st.integers(0, 14), st.binary(max_size=20))
+payload_elements = st.builds(Element, st.integers(0, 14), contents)
+some_header_elements = st.lists(header_elements, max_size=3).map(tuple)
+some_payload_elements = st.lists(payload_elements, max_size=3).map(tuple)
+# frame type, version, PAN ID compression, frame pending, acknowledgement request, long control
+controls_of_headers = st.sampled_from(
+    list(product((0, 1, 2, 3, 5), range(3), booleans, booleans, booleans, booleans))
+)
 
 
 @st.composite
 def headers(draw: st.DrawFn) -> Mac:
     """Return any header that its version can carry."""
-    frame_type = draw(st.sampled_from([0, 1, 2, 3, 5]))
+    frame_type, version, compression, pending, asks, long_control = draw(controls_of_headers)
     multipurpose = frame_type == 5
-    version = 0 if multipurpose else draw(st.integers(0, 2))
+    if multipurpose:
+        version, compression = 0, False
     later = multipurpose or version == 2
     destination, source = draw(links), draw(links)
-    compression = not multipurpose and draw(st.booleans())
     if multipurpose:
-        pans: tuple[int | None, int | None] = (draw(st.none() | u16), None)
+        pans: tuple[int | None, int | None] = (draw(some_u16), None)
     else:
         to, by = ((0, 2, 3)[(0, 2, 8).index(len(a or b""))] for a in (destination, source))
         carried = pan_ids(addressing(version, to, by, int(compression)).layout)
@@ -61,24 +74,24 @@ def headers(draw: st.DrawFn) -> Mac:
             draw(u16) if carried[0] else None,
             draw(u16) if carried[1] else None,
         )
-    header_ies = tuple(draw(st.lists(header_elements, max_size=3))) if later else ()
-    payload_ies = tuple(draw(st.lists(payload_elements, max_size=3))) if later else ()
+    header_ies = draw(some_header_elements) if later else ()
+    payload_ies = draw(some_payload_elements) if later else ()
     return Mac(
         frame_type,
         version,
-        draw(st.none() | u8) if later else draw(u8),
+        draw(some_u8) if later else draw(u8),
         pans[0],
         destination,
         pans[1],
         source,
         compression,
-        draw(st.booleans()),
-        draw(st.booleans()),
-        draw(st.none() | securities()) if later or version else None,
+        pending,
+        asks,
+        securities(draw) if later or version else None,
         header_ies,
         payload_ies,
         bool(header_ies or payload_ies),
-        long_control=multipurpose and draw(st.booleans()),
+        long_control=multipurpose and long_control,
     )
 
 

@@ -517,18 +517,26 @@ def test_fragments_in_fragments_are_no_datagram() -> None:
 
 
 @settings(max_examples=60)
-@given(st.data())
-def test_any_fragments_keep_the_bounds(data: st.DataObject) -> None:
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(0, 31),
+            st.integers(0, 5),
+            st.binary(max_size=100),
+            st.integers(0, 120),
+            st.floats(0, 100),
+        ),
+        min_size=1,
+        max_size=25,
+    )
+)
+def test_any_fragments_keep_the_bounds(lot: list[tuple[int, int, bytes, int, float]]) -> None:
     reassembler = Reassembler(ENV.contexts, max_datagrams=3, max_octets=300)
-    count = data.draw(st.integers(1, 25))
-    for _ in range(count):
-        sequence, tag = data.draw(st.integers(0, 31)), data.draw(st.integers(0, 5))
-        octets = data.draw(st.binary(max_size=100))
-        field = data.draw(st.integers(0, 120))
+    for sequence, tag, octets, field, time_s in lot:
         payload = bytes([0xE8, tag]) + (sequence << 26 | len(octets) << 16 | field).to_bytes(
             4, "big"
         )
-        reassembler.feed(framed(payload + octets, ENV), data.draw(st.floats(0, 100)))
+        reassembler.feed(framed(payload + octets, ENV), time_s)
         assert reassembler.held <= 300
     assert len(reassembler.close()) <= 3
     assert sum(1 for _ in reassembler.close()) == 0
