@@ -127,7 +127,7 @@ class FrameForm(NamedTuple):
 def shape(low: int, high: int) -> FrameForm:
     """Return what the first two octets of a frame say; spans as if it stood at octet 0.
 
-    A field that cannot be read further has a ``fault``: error class, text and cite.
+    A field that cannot be read further has a ``fault`` (error class, text and cite) and no spans.
     """
     word = high << 8 | low
     general = CONTROL.split(word)
@@ -135,7 +135,8 @@ def shape(low: int, high: int) -> FrameForm:
     if general["frame type"] == FrameType.MULTIPURPOSE:
         long = MULTIPURPOSE_SHORT.split(low)["long frame control"]
         header = MULTIPURPOSE_LONG if long else MULTIPURPOSE_SHORT
-    values, spans = header.explain(word if header.octets == CONTROL.octets else low)
+    whole = word if header.octets == CONTROL.octets else low
+    values = general if header is CONTROL else header.split(whole)
     frame_type, version = FrameType(values["frame type"]), values.get("version", 0)
     fault = _unreadable(frame_type, version)
     modes = (values["destination mode"], values["source mode"])
@@ -157,7 +158,7 @@ def shape(low: int, high: int) -> FrameForm:
         bool(values.get("IE present")),
         bool(values.get("long frame control")),
         row.layout,
-        spans,
+        () if fault else header.explain(whole)[1],
         fault,
     )
 

@@ -16,7 +16,7 @@ from lowpanbudget.bits import Reader, Writer, tiles
 from lowpanbudget.errors import NotSupported, RequestError, Reserved, WireError
 from lowpanbudget.layers.link import mac
 from lowpanbudget.layers.link.addressing import addressing
-from lowpanbudget.layers.link.control import shape
+from lowpanbudget.layers.link.control import CONTROL, CONTROL_2015, shape
 
 BEHIND = bytes(
     range(0x11, 0x11 + 40)
@@ -339,10 +339,13 @@ def test_addressing_rows_count_their_octets() -> None:
 @pytest.mark.parametrize("version", range(4))
 def test_versions_are_called_by_their_edition(version: int) -> None:
     """IEEE 802.15.4-2015 clause 7.2.1.9 (from memory): 0 is the edition of 2003, 1 that of 2006, 2 that of 2015."""
-    form = shape(0x41, 0x88 | version << 4)
+    word = 0x8841 | version << 12
+    spans = (CONTROL_2015 if version == 2 else CONTROL).explain(word)[1]
     says = ("IEEE 802.15.4-2003", "IEEE 802.15.4-2006", "IEEE 802.15.4-2015 and later", "reserved")
-    places = [(span.offset_bits, span.meaning) for span in form.spans_at(0)]
-    assert (12, says[version]) in places
-    assert [(at + 24, text) for at, text in places] == [
-        (span.offset_bits, span.meaning) for span in form.spans_at(3)
+    assert (12, says[version]) in [(span.offset_bits, span.meaning) for span in spans]
+    form = shape(word & 0xFF, word >> 8)
+    assert (form.fault is None) == (version < 3)
+    assert form.spans_at(0) == (spans if version < 3 else ())
+    assert [(span.offset_bits - 24, span[1:]) for span in form.spans_at(3)] == [
+        (span.offset_bits, span[1:]) for span in form.spans_at(0)
     ]

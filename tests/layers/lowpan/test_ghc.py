@@ -244,10 +244,13 @@ def fewest(octets: bytes, dictionary: bytes) -> int:
 
     A state is what the decompressor knows: how much is laid out, ``na`` and ``sa``. Every code
     octet of table 1 is tried in every state; nothing of the compressor's reasoning (where ``set``
-    codes stand, which copy is nearest, how long a copy need be) is used.
+    codes stand, which copy is nearest, how long a copy need be) is used. Only states are left out from
+    which a code shorter than one that is known cannot be reached, whatever ``na`` and ``sa`` are.
     """
     buffer = dictionary + octets
     begin, end = len(dictionary), len(buffer)
+    known = fewest_with_every_copy(octets, dictionary)
+    least = at_least(buffer, begin)
     reached: list[dict[tuple[int, int], int]] = [{} for _ in range(end + 1)]
     reached[begin][0, 0] = 0
 
@@ -264,6 +267,8 @@ def fewest(octets: bytes, dictionary: bytes) -> int:
             # set codes only ever add, so in this order each state is final when taken
             state = na, sa = heappop(waiting)
             cost = states[state]
+            if cost + least[here] >= known:
+                continue
             for n8, s8 in SETS:
                 # leave out what only makes copies longer than the rest or reach too far
                 if na + n8 <= left and na + n8 + sa + s8 <= end:
@@ -281,19 +286,30 @@ def fewest(octets: bytes, dictionary: bytes) -> int:
                 for s in range(sa + n, min(sa + n + 7, here) + 1):
                     if buffer[here - s : here - s + n] == copied:
                         reach(here + n, (0, 0), cost + 1)
-    return min(reached[end].values())
+    return min([known, *reached[end].values()])
+
+
+def at_least(buffer: bytes, begin: int) -> list[int]:
+    """Return for each place how many code octets the rest takes at least: were all copies to cost one octet."""
+    end = len(buffer)
+    least = [0] * (end + 1)
+    for here in range(end - 1, begin - 1, -1):
+        costs = [n + least[here + n] for n in range(1, min(95, end - here) + 1)]
+        for n in range(2, end - here + 1):
+            piece = buffer[here : here + n]
+            if any(piece) and piece not in buffer[:here]:
+                break
+            costs.append(least[here + n])
+        least[here] = 1 + min(costs)
+    return least
 
 
 LIKE_HEADERS = st.lists(
     st.one_of(
         st.binary(min_size=1, max_size=3),
         st.integers(1, 20).map(bytes),
-        st.integers(0, 46).flatmap(
-            lambda i: st.integers(2, 20).map(lambda n: CORNER_DICTIONARY[i : i + n])
-        ),
-        st.tuples(st.sampled_from([b"\xff", b"ab", b"abc"]), st.integers(1, 9)).map(
-            lambda pair: pair[0] * pair[1]
-        ),
+        st.sampled_from([CORNER_DICTIONARY[i : i + n] for i in range(47) for n in range(2, 21)]),
+        st.sampled_from([piece * n for piece in (b"\xff", b"ab", b"abc") for n in range(1, 10)]),
     ),
     max_size=12,
 ).map(b"".join)
