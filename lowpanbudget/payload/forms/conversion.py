@@ -87,7 +87,11 @@ class Form:
 
         They are packed and read first: rounded as the message rounds them, what is out of range refused with its field.
         """
-        return self.down.fields(message.fields, message.unpack(message.pack(values)), {})
+        return self.data_of_read(message, message.unpack(message.pack(values)))
+
+    def data_of_read(self, message: Message, values: Named) -> Any:
+        """Return the data of values that were packed and read."""
+        return self.down.fields(message.fields, values, {})
 
     def values(self, message: Message, data: Any) -> Values:
         """Return the values of data."""

@@ -42,10 +42,14 @@ _FIXED = Writing()
 
 
 class Coder(NamedTuple):
-    """One message in one encoding, both ways."""
+    """One message in one encoding, both ways.
+
+    ``encode_read`` is ``encode`` for values that were packed and read, and so are rounded as the message rounds them.
+    """
 
     encode: Callable[[Mapping[str, Any]], bytes]
     decode: Callable[[bytes], Values]
+    encode_read: Callable[[Values], bytes]
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +127,7 @@ def octets_of(message: Message, coder: Coder, values: Mapping[str, Any]) -> byte
 def _proved(message: Message, coder: Coder, values: Mapping[str, Any]) -> tuple[bytes, Values]:
     """Return the octets of the values, and what a receiver reads in them."""
     sent = message.unpack(message.pack(values))
-    octets = coder.encode(values)
+    octets = coder.encode_read(sent)
     read = coder.decode(octets)
     odd = _difference(sent, read, "")
     if odd:
@@ -189,7 +193,7 @@ def _is_number(value: Any) -> bool:
 
 
 def _as_designed(message: Message) -> Coder:
-    return Coder(message.pack, message.unpack)
+    return Coder(message.pack, message.unpack, message.pack)
 
 
 def _shaped(message: Message, *, form: Callable[[RecordShape], Any]) -> Coder:
@@ -209,6 +213,7 @@ def _of_data(
     return Coder(
         lambda values: write(form.data(message, values)),
         lambda octets: form.values(message, read(octets)),
+        lambda values: write(form.data_of_read(message, values)),
     )
 
 

@@ -31,8 +31,11 @@ class Pack(NamedTuple):
     real: Real
 
     def data(self, message: Message, values: Mapping[str, Any]) -> list[Entry]:
-        """Return the records of values."""
-        sent = message.unpack(message.pack(values))
+        """Return the records of values, packed and read first as those of other forms are."""
+        return self.data_of_read(message, message.unpack(message.pack(values)))
+
+    def data_of_read(self, message: Message, sent: Mapping[str, Any]) -> list[Entry]:
+        """Return the records of values that were packed and read."""
         base = base_field(message.fields)
         if base is not None and base.name not in sent:
             base = None
