@@ -18,6 +18,7 @@ from lowpanbudget.findings.guesses import (
     guesses_of,
     other_destinations,
     with_options,
+    without_length,
 )
 from lowpanbudget.findings.scene import Surroundings
 from lowpanbudget.layers.internet import chain, ipv6, udp
@@ -27,7 +28,7 @@ class SumReading(NamedTuple):
     """The reading that makes a checksum valid: the slip behind it, in words.
 
     ``carried`` and ``computed`` are the checksums; ``tried`` how many readings were. ``what`` is what the reading
-    changes, the same for all frames that it explains.
+    changes, the same for all frames that it explains. ``length`` are the octets that the checksum covers.
     """
 
     slip: Slip
@@ -36,6 +37,7 @@ class SumReading(NamedTuple):
     computed: int
     tried: int
     what: str = ""
+    length: int = 0
 
 
 def segment_of(datagram: bytes) -> Segment | None:
@@ -94,7 +96,7 @@ def explain(datagram: HeardDatagram, known: Surroundings) -> SumReading | None:
     elif slips:
         texts = dict.fromkeys(trial.text for level in fitting for trial in level)
         text = f"several readings make the checksum right: {' or '.join(texts)}"
-    return SumReading(slip, text, segment.carried, computed, tried, what)
+    return SumReading(slip, text, segment.carried, computed, tried, what, len(segment.octets))
 
 
 def _one_side(datagram: HeardDatagram, known: Surroundings, segment: Segment) -> Iterator[Trial]:
@@ -111,6 +113,7 @@ def _one_side(datagram: HeardDatagram, known: Surroundings, segment: Segment) ->
     for other in other_destinations(datagram, segment):
         text = f"the pseudo-header holds {other}, not {destination}"
         yield Trial(Slip.ROUTE, text, segment.checksum(source, other) == carried, text)
+    yield without_length(segment)
     yield from with_options(datagram, segment)
 
 

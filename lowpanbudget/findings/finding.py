@@ -28,13 +28,15 @@ class Certainty(Enum):
     CAPTURE = "proved by several frames together"
     CONFIGURATION = "proved with the configuration: contexts, keys, addresses, the design"
     PLAN = "proved by the design alone, before anything is sent"
+    FILE = "shown by the capture file itself"
+    OPEN = "not proved: more than one reading fits"
 
 
 class Hit(NamedTuple):
     """What a check saw once.
 
-    Hits of one rule with the same ``subject`` become one finding. ``severity`` and ``advice`` are given where they
-    differ from the rule's, ``times`` where it was seen more than once.
+    Hits of one rule with the same ``subject`` become one finding. ``severity``, ``advice`` and ``certainty`` are given
+    where they differ from the rule's, ``times`` where it was seen more than once.
     """
 
     cause: str
@@ -44,6 +46,7 @@ class Hit(NamedTuple):
     severity: Severity | None = None
     advice: str = ""
     times: int = 1
+    certainty: Certainty | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,6 +32,7 @@ class Slip(Enum):
     REVERSED = "an extended address in reversed octet order"
     OPTION = "extension headers counted"
     ROUTE = "another destination of a route"
+    LENGTH = "no length in the pseudo-header"
     NONE = "none"
 
 
@@ -176,12 +177,25 @@ def _walked(octets: bytes) -> list[chain.ChainPlace]:
         return []
 
 
+def without_length(segment: Segment) -> Trial:
+    """Return the reading of a sender that left the length of UDP or ICMPv6 out of the pseudo-header."""
+    text = "the length is left out of the pseudo-header"
+    return Trial(Slip.LENGTH, text, _is_right(segment, 0, segment.kind), text)
+
+
+def _is_right(segment: Segment, length: int, number: int, ahead: bytes = b"") -> bool:
+    """Return whether the checksum covers this length, next header and, with it, the octets ``ahead``."""
+    addresses = segment.source.packed + segment.destination.packed
+    pseudo = addresses + length.to_bytes(4, "big") + number.to_bytes(4, "big")
+    # with the checksum in it a sum that is right has all bits set (RFC 1071)
+    return ipv6.ones_complement_sum(pseudo + ahead + segment.octets) == 0xFFFF
+
+
 def with_options(datagram: HeardDatagram, segment: Segment) -> Iterator[Trial]:
     """Yield the readings of a sender that counted extension headers in the pseudo-header or under the checksum."""
     ahead = datagram.octets[ipv6.OCTETS : segment.at]
     if not ahead:
         return
-    addresses = segment.source.packed + segment.destination.packed
     kind, first, counted = segment.kind, datagram.outer.next_header, len(ahead)
     for text, length, number, covered in (
         ("the length in the pseudo-header counts the extension headers too", counted, kind, b""),
@@ -190,8 +204,5 @@ def with_options(datagram: HeardDatagram, segment: Segment) -> Iterator[Trial]:
         ("the pseudo-header names the extension header", 0, first, b""),
         ("the pseudo-header names and counts the extension header", counted, first, b""),
     ):
-        size = len(segment.octets) + length
-        pseudo = addresses + size.to_bytes(4, "big") + number.to_bytes(4, "big")
-        # with the checksum in it a sum that is right has all bits set (RFC 1071)
-        total = ipv6.ones_complement_sum(pseudo + covered + segment.octets)
-        yield Trial(Slip.OPTION, text, total == 0xFFFF, text)
+        fits = _is_right(segment, len(segment.octets) + length, number, covered)
+        yield Trial(Slip.OPTION, text, fits, text)

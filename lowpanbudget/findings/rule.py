@@ -88,7 +88,7 @@ class Rule:
             self.name,
             manual.title.removesuffix("."),
             manual.severity if hit.severity is None else hit.severity,
-            manual.certainty,
+            manual.certainty if hit.certainty is None else hit.certainty,
             hit.cause,
             hit.advice or manual.advice,
             manual.cite,

@@ -1,4 +1,4 @@
-"""Checksums that no reading explains, by sender: whether they are all off by the same."""
+"""Checksums that no single reading explains, by sender: whether they are all off by the same, and what fits that."""
 
 from lowpanbudget.findings.memory import FirstNamed, Frames
 from lowpanbudget.values import dataclass, field
@@ -12,7 +12,8 @@ ContextPair = tuple[int | None, int | None]
 class Differences:
     """Checksums of a sender that nothing explains: how many, what they should be and by how much they are off.
 
-    ``contexts`` are those that its source and destination lean on. ``text``: what reading them said.
+    ``contexts`` are those that its source and destination lean on. ``text``: what reading them said. ``flips`` are the
+    bits in which they differ, ``lengths`` the octets that they cover; ``is_without_length``: all are right without it.
     """
 
     contexts: ContextPair
@@ -20,12 +21,21 @@ class Differences:
     count: int = 0
     computed: set[int] = field(default_factory=set)
     off: set[int] = field(default_factory=set)
+    flips: set[int] = field(default_factory=set)
+    lengths: set[int] = field(default_factory=set)
+    is_without_length: bool = True
     evidence: list[str] = field(default_factory=list)
     frames: Frames = field(default_factory=Frames)
 
-    def take(self, carried: int, computed: int, tried: int, numbers: tuple[int, ...]) -> None:
-        """Note a checksum that is carried, what was computed for it, and how many readings were tried."""
+    def take(
+        self, carried: int, computed: int, tried: int, length: int, *, is_without_length: bool
+    ) -> None:
+        """Note a checksum that is carried, what was computed, readings tried, and the octets that it covers."""
         self.count += 1
+        self.is_without_length &= is_without_length
+        for several, one in ((self.flips, carried ^ computed), (self.lengths, length)):
+            if len(several) < 2:
+                several.add(one)
         if len(self.computed) < DISTINCT:
             self.computed.add(computed)
         if len(self.off) < 2:
@@ -34,13 +44,23 @@ class Differences:
         text = f"checksum carried {carried:#06x}, computed {computed:#06x}; {tried} readings tried"
         if len(self.evidence) < MOST_TEXTS and text not in self.evidence:
             self.evidence.append(text)
-        self.frames.note(*numbers)
+
+    @property
+    def leans(self) -> bool:
+        """Return whether an address leans on a context."""
+        return self.contexts != (None, None)
 
     @property
     def constant(self) -> int:
         """Return by how much all are off that lean on a context, where that is the same; 0 of any others."""
-        known = self.contexts != (None, None) and len(self.computed) >= DISTINCT
+        known = self.leans and len(self.computed) >= DISTINCT
         return next(iter(self.off)) if known and len(self.off) == 1 else 0
+
+    @property
+    def flip(self) -> int:
+        """Return the one bit in which all checksums differ from the right ones; 0 where there is no such bit."""
+        only = next(iter(self.flips)) if len(self.flips) == 1 else 0
+        return 0 if only & (only - 1) else only
 
 
 DifferencesOfSenders = FirstNamed[tuple[str, ContextPair], Differences]

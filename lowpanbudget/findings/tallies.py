@@ -59,12 +59,13 @@ class Tallies:
 
     def findings(self) -> list[Finding]:
         """Return the findings, worst first, without those that have fewer hits than their rule wants."""
-        said: dict[tuple[str, Severity, str, str], list[_Tally]] = {}
+        said: dict[tuple[object, ...], list[_Tally]] = {}
         for name, tallies in self._tallies.items():
             for subject, tally in tallies.items():
                 if tally.count >= tally.rule.least or subject == OTHERS:
                     hit = tally.hit
-                    said.setdefault((name, tally.severity, hit.cause, hit.advice), []).append(tally)
+                    same = name, tally.severity, hit.cause, hit.advice, hit.certainty
+                    said.setdefault(same, []).append(tally)
         return ranked([_together(same).finding() for same in said.values()])
 
 

@@ -25,7 +25,15 @@ from findings.cases_application import (
     sealed,
     wrong_tokens,
 )
-from findings.cases_compression import FAR, known_contexts, solicitation, summed, to_group, under
+from findings.cases_compression import (
+    FAR,
+    known_contexts,
+    solicitation,
+    summed,
+    to_group,
+    under,
+    without_length,
+)
 from findings.cases_fragments import cut, frames_of_one, interleaved, later_ones, sized, spilled
 from findings.cases_link import FAR_NAME, IPHC_ONLY, other_frames, plain, short_source
 from findings.cases_nodes import COPY, RELAY, acknowledging, beside_each_other, numbered, unsealed
@@ -166,6 +174,16 @@ def summed_otherwise(covered: bool, more: int, kind: int) -> Capture:
     return Capture([air.frame(air.ip(source, to, 0, option + segment))])
 
 
+def with_bit_inverted() -> Capture:
+    """Bit 0x0010 of three checksums, which is set in all of them: 0xc0dc, 0xbcd9, 0xb8d6."""
+    frames = []
+    for number in range(1, 4):
+        packet = bytearray(air.ip(*under(PREFIX), 17, air.udp(bytes([number]) * 7, *under(PREFIX))))
+        packet[47] ^= 0x10
+        frames.append(air.frame(bytes(packet), number))
+    return Capture(list(frames))
+
+
 def kept(link: bytes) -> IPv6Address:
     """An identifier with the PAN ID, its universal/local bit as it is."""
     return IPv6Address(f"fe80::{PAN:x}:ff:fe00:{link.hex()}")
@@ -179,6 +197,7 @@ def listener_report() -> Capture:
 
 DAMAGED = "some frames were damaged before this receiver saw them; nothing is concluded from those"
 HOP = "0x0017 to 0x0001"
+OTHER_WORDS = "with one word other than in 2001:db8:1::/64:"
 RESERVED = "the reserved octet of the fragment header is"
 NO_ANSWER = "requests to 2001:db8:1::ff:fe00:1 on port 5683"
 CLIENT = "2001:db8:1::ff:fe00:17 to 2001:db8:1::ff:fe00:1 on port 5683"
@@ -853,7 +872,7 @@ FURTHER = (
                 "failure",
                 f"0x0017: {text}",
                 f"the checksum is right when {text}",
-                (f"checksum carried {carried}, computed here 0xec22; 16 readings tried",),
+                (f"checksum carried {carried}, computed here 0xec22; 17 readings tried",),
                 (1,),
             ),
         )
@@ -871,6 +890,38 @@ FURTHER = (
             (False, 8, 0, "the pseudo-header names and counts the extension header", "0xec2b"),
         )
     ),
+    # 12 less in the sum of two addresses under one prefix, whose words then sum up to 6 less
+    Further(
+        "checksum-without-length",
+        partial(without_length, b"data"),
+        Told(
+            "failure",
+            "0x0017",
+            "the checksum is right when the length is left out of the pseudo-header; where the words of the prefix of "
+            "context 0 sum up to 0x0006 less at the sender than here, it would be right as well: all cover 12 octets",
+            (
+                "checksum carried 0xec2e, computed 0xec22; 12 readings tried",
+                f"{OTHER_WORDS} 1ffb:db8:1::/64 or 2001:db2:1::/64 or 2001:db8:fffa::/64 or 2001:db8:1:fff9::/64",
+            ),
+            (1,),
+        ),
+    ),
+    Further(
+        "prefix-of-context-differs",
+        with_bit_inverted,
+        Told(
+            "failure",
+            "0x0017",
+            "the words of the prefix of context 0 sum up to 0x0008 more at the sender than here, or bit 0x0010 of the "
+            "checksum is inverted in all of them",
+            (
+                "all 3 sums of the sender differ by +0x0010",
+                f"{OTHER_WORDS} 2009:db8:1::/64 or 2001:dc0:1::/64 or 2001:db8:9::/64 or 2001:db8:1:8::/64",
+            ),
+            (1, 2, 3),
+            3,
+        ),
+    ),
     # 0x1f4f less twice 0xabcd, in ones' complement
     Further(
         "identifier-by-old-rule",
@@ -881,9 +932,9 @@ FURTHER = (
             "the checksum is right when the addresses are fe80::abcd:ff:fe00:17 and "
             "fe80::abcd:ff:fe00:1 (identifiers with the PAN ID as it is)",
             (
-                "checksum carried 0xc7b3, computed here 0x1f4f; 15 readings tried",
-                "checksum carried 0xc3b0, computed here 0x1b4c; 15 readings tried",
-                "checksum carried 0xbfad, computed here 0x1749; 15 readings tried",
+                "checksum carried 0xc7b3, computed here 0x1f4f; 16 readings tried",
+                "checksum carried 0xc3b0, computed here 0x1b4c; 16 readings tried",
+                "checksum carried 0xbfad, computed here 0x1749; 16 readings tried",
             ),
             (1, 2, 3),
             3,

@@ -28,7 +28,7 @@ from findings.judge import (
     told,
 )
 
-from lowpanbudget.findings.finding import Finding
+from lowpanbudget.findings.finding import Certainty, Finding
 
 CASES: dict[str, Case] = (
     LINK_CASES
@@ -80,6 +80,13 @@ def test_says_otherwise_in_other_branches(further: Further) -> None:
     capture = further.fires()
     for findings in (capture.fed(), capture.followed()):
         assert about(further.name, findings) == [further.told]
+
+
+@pytest.mark.parametrize("name", ["checksum-without-length", "prefix-of-context-differs"])
+def test_what_several_readings_fit_is_not_called_proved(name: str) -> None:
+    assert Certainty.OPEN not in {one.certainty for one in fired(name)}
+    (further,) = [one for one in FURTHER if one.name == name]
+    assert {one.certainty for one in further.fires().fed()} == {Certainty.OPEN}
 
 
 @pytest.mark.parametrize("name", CASES)

@@ -6,15 +6,16 @@ from ipaddress import IPv6Network
 from lowpanbudget.env import IID_MASK, UNIVERSAL_LOCAL, interface_identifier, link_text
 from lowpanbudget.findings.checksum import SumReading
 from lowpanbudget.findings.datagrams import HeardDatagram
-from lowpanbudget.findings.finding import Hit
+from lowpanbudget.findings.finding import Certainty, Hit
 from lowpanbudget.findings.guesses import Slip
 from lowpanbudget.findings.rule import Hits, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
-from lowpanbudget.findings.sums import Differences
+from lowpanbudget.findings.sums import ContextPair, Differences
 from lowpanbudget.layers.lowpan.iphc import Iphc
 
 CHECKSUMS = Subject("checksums")
 _WORD = 16  # bits that a checksum adds up at once
+_HALF = 0x7FFF
 
 
 @CHECKSUMS.rule("context-table-differs", Slip.CONTEXT)
@@ -45,59 +46,108 @@ def universal_local_bit_wrong(scene: Scene, header: Iphc) -> Hits:
 
 
 @CHECKSUMS.rule("checksum-wrong", Slip.NONE)
+@CHECKSUMS.rule("checksum-without-length", Slip.LENGTH)
 def checksum_unexplained(scene: Scene, reading: SumReading) -> None:
-    """Note what no reading explains."""
+    """Note what no reading explains, or what several checksums must tell from another prefix."""
     packed = None if scene.datagram is None else scene.datagram.iphc
     contexts = (None, None) if packed is None else packed.contexts
     key = (scene.sender, contexts)
     found = scene.known.sums.entry(key, lambda: Differences(contexts, reading.text))
     if found is not None:
-        found.take(reading.carried, reading.computed, reading.tried, scene.numbers)
+        is_without_length = reading.slip is Slip.LENGTH
+        found.take(
+            reading.carried, reading.computed, reading.tried, reading.length,
+            is_without_length=is_without_length,
+        )  # fmt: skip
+        found.frames.note(*scene.numbers)
 
 
 @CHECKSUMS.at_end("checksum-wrong")
 def checksum_wrong(known: Surroundings) -> Hits:
-    """Take what a prefix does not explain either."""
+    """Take what neither a length nor a prefix explains."""
     for (sender, _), found in known.sums.items():
-        if not found.constant:
+        if not found.constant and not found.is_without_length:
             evidence, frames = tuple(found.evidence), tuple(found.frames)
             yield Hit(found.text, evidence, sender, frames, times=found.count)
+
+
+@CHECKSUMS.at_end("checksum-without-length")
+def checksum_without_length(known: Surroundings) -> Hits:
+    """Take checksums that are right without a length: lengths that differ prove it, one length may be a prefix."""
+    for (sender, _), found in known.sums.items():
+        if not found.is_without_length:
+            continue
+        cause, certainty = f"the checksum is right when {found.text}", None
+        evidence = list(found.evidence)
+        if len(found.lengths) == 1 and found.leans:
+            (length,) = found.lengths
+            words = _prefix_words(found.contexts, 0xFFFF - length)
+            cause += f"; where {words}, it would be right as well: all cover {length} octets"
+            evidence = [*evidence[:1], *_other_prefixes(known, found.contexts, 0xFFFF - length)]
+            certainty = Certainty.OPEN
+        frames = tuple(found.frames)
+        yield Hit(
+            cause, tuple(evidence), sender, frames, times=found.count, certainty=certainty
+        )  # fmt: skip
 
 
 @CHECKSUMS.at_end("prefix-of-context-differs")
 def prefix_of_context_differs(known: Surroundings) -> Hits:
     """Take checksums that are all off by the same: it is what another prefix adds."""
     for (sender, contexts), found in known.sums.items():
-        off, numbers = found.constant, sorted({one for one in contexts if one is not None})
-        if not off:
+        off = found.constant
+        if not off or found.is_without_length:
             continue
-        sides = sum(one is not None for one in contexts)
-        evidence = [f"all {found.count} checksums differ by {off:#06x}"]
-        if len(numbers) == 1:
-            # half of it for each of two addresses; 0xffff is odd, so that there is one half
-            each = off if sides == 1 else (off + 0xFFFF * (off % 2)) // 2
-            cause = (
-                f"the words of the prefix of context {numbers[0]} sum up to {each:#06x} more at the "
-                "sender than here"
-            )
-            evidence += _prefixes(known, numbers[0], each)
-        else:
-            names = " and ".join(map(str, numbers))
-            cause = f"the prefixes of contexts {names} sum up to {off:#06x} more at the sender than here"
-        yield Hit(cause, tuple(evidence), sender, tuple(found.frames), times=found.count)
+        cause, certainty = _prefix_words(contexts, off), None
+        if found.flip:
+            cause += f", or bit {found.flip:#06x} of the checksum is inverted in all of them"
+            certainty = Certainty.OPEN
+        evidence = (
+            f"all {found.count} sums of the sender differ by {_signed(off)}",
+            *_other_prefixes(known, contexts, off),
+        )
+        frames = tuple(found.frames)
+        yield Hit(cause, evidence, sender, frames, times=found.count, certainty=certainty)
 
 
-def _prefixes(known: Surroundings, number: int, more: int) -> Iterator[str]:
-    """Yield which prefixes it may be, when one word of that known here differs."""
-    context = known.contexts.get(number)
-    if context is None or context.prefix.prefixlen % _WORD:
-        return
-    length, changed = context.prefix.prefixlen, []
-    for at in range(128 - _WORD, 127 - length, -_WORD):
-        word = context.value >> at & 0xFFFF
-        other = context.value + (((word + more) % 0xFFFF - word) << at)
-        changed.append(str(IPv6Network((other, length))))
-    yield f"with one word other than in {context.prefix}: {' or '.join(changed)}"
+def _signed(off: int) -> str:
+    """Return a difference of sums with its sign: in ones' complement more than half of it is less."""
+    return f"+{off:#06x}" if off <= _HALF else f"-{0xFFFF - off:#06x}"
+
+
+def _prefix_words(contexts: ContextPair, off: int) -> str:
+    """Return in words that sums which lean on these contexts are off by so much."""
+    numbers, each = _each(contexts, off)
+    of = f"prefix of context {numbers[0]} sum"
+    if len(numbers) > 1:
+        of = f"prefixes of contexts {' and '.join(map(str, numbers))} sum"
+    more = f"{each:#06x} more" if each <= _HALF else f"{0xFFFF - each:#06x} less"
+    return f"the words of the {of} up to {more} at the sender than here"
+
+
+def _each(contexts: ContextPair, off: int) -> tuple[list[int], int]:
+    """Return the contexts that addresses lean on, and by how much the words of one of them are off."""
+    used = [one for one in contexts if one is not None]
+    numbers = sorted(set(used))
+    if len(used) > len(numbers):
+        # half of it for each of two addresses; 0xffff is odd, so that there is one half
+        off = (off + 0xFFFF * (off % 2)) // 2
+    return numbers, off
+
+
+def _other_prefixes(known: Surroundings, contexts: ContextPair, off: int) -> Iterator[str]:
+    """Yield which prefixes they may be, when one word of one of those known here differs."""
+    numbers, each = _each(contexts, off)
+    for number in numbers:
+        context = known.contexts.get(number)
+        if context is None or context.prefix.prefixlen % _WORD:
+            continue
+        length, changed = context.prefix.prefixlen, []
+        for at in range(128 - _WORD, 127 - length, -_WORD):
+            word = context.value >> at & 0xFFFF
+            other = context.value + (((word + each) % 0xFFFF - word) << at)
+            changed.append(str(IPv6Network((other, length))))
+        yield f"with one word other than in {context.prefix}: {' or '.join(changed)}"
 
 
 @CHECKSUMS.rule("checksum-wrong", HeardDatagram)
