@@ -78,11 +78,11 @@ def test_one_wrong_file_among_several(folder: Path, way: tuple[str, ...]) -> Non
 
 
 def test_workers_change_nothing(folder: Path) -> None:
-    """Processes of their own, started by the program as its users start it; the output is the same to the octet."""
+    """Processes of their own, started by the program as users start it: they say the same to the octet."""
     args = ("survey", f"{folder}/*.pcap", *shelf.CONTEXT, "--every", "20", "--json")
-    alone, others = program(*args), program(*args, "--workers", "2")
-    assert (alone.returncode, others.returncode) == (0, 0), others.stderr
-    assert others.stdout == alone.stdout
+    alone, others = invoke(*args), program(*args, "--workers", "2")
+    assert (alone.exit_code, others.returncode) == (0, 0), others.stderr
+    assert others.stdout == alone.stdout_bytes
     assert others.stderr == b""
 
 
