@@ -297,6 +297,14 @@ def test_queues_are_traced_frame_by_frame() -> None:
     assert untraced.lengths == ((), ())
 
 
+def test_cells_side_by_side_are_both_used() -> None:
+    """Two messages at once, two cells one behind the other: the second goes in the slot behind the first."""
+    found = run_slots(
+        [Arrival(0.0, (0,))] * 2, [SlotLink((0, 1))], slotframe=4, slot_s=1.0, attempts=1, places=2, seed=1
+    )  # fmt: skip
+    assert found.arrived_s == (1, 2)
+
+
 def test_a_played_burst_is_the_exact_one() -> None:
     """Means of 400 runs, within four standard errors, at a fixed seed."""
     cells = even_cells(10, S, 1)
