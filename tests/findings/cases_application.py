@@ -124,6 +124,20 @@ def planned(*data: bytes, every: float = 60.0, **changes: object) -> Capture:
     return Capture(list(frames), SMALL, PLAN)
 
 
+def of_a_burst(octets: int) -> Capture:
+    """A packet as the design's burst has them, of 7 octets, in a flow of messages of 3."""
+    burst = """
+[[burst]]
+name = "volley"
+flow = "readings"
+packets = 20
+octets = 7
+every_s = 0.1
+"""
+    plan = air.design(DESIGN.format(link="") + burst)
+    return Capture([air.frame(air.datagram(bytes(octets)))], SMALL, plan)
+
+
 def secured_as(plan: object) -> Capture:
     return Capture([air.frame(air.datagram(DATA))], SMALL, plan)  # type: ignore[arg-type]
 
@@ -261,6 +275,10 @@ APPLICATION_NEAR: dict[str, tuple[str, Callable[[], Capture]]] = {
         lambda: messages(
             *(air.coap_message(data=b"on", mid=m) for m in (1, 2, 3) for _ in range(3)), every=40.0
         ),
+    ),
+    "packets of a burst that the design tries the flow with": (
+        "message-length-wrong",
+        lambda: of_a_burst(7),
     ),
     "what another flow of the same ports sends": (
         "message-length-wrong",

@@ -21,6 +21,7 @@ from findings.cases_application import (
     floats,
     from_new_ports,
     messages,
+    of_a_burst,
     planned,
     sealed,
     wrong_tokens,
@@ -744,6 +745,17 @@ FURTHER = (
             ("fb 41 70 00 00 00 00 00 00 is 16777216.0, 5 octets would do",),
             (1, 2, 3, 4),
             4,
+        ),
+    ),
+    Further(
+        "message-length-wrong",
+        lambda: of_a_burst(8),
+        Told(
+            "failure",
+            READINGS,
+            "flow readings carries 8 octets, its messages have reading 3",
+            ("data 00 00 00 00 00 00 00 00",),
+            (1,),
         ),
     ),
     Further(

@@ -53,6 +53,8 @@ def message_length_wrong(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     if sent is None or any(_has_length(message, sent[1]) for message in sent[2]):
         return None
     flow, data, formats = sent
+    if _is_of_burst(scene.known, flow, data):
+        return None
     allowed = ", ".join(map(_lengths_text, formats))
     evidence = [
         f"the length of {message.name} with its fields aligned as in a C structure"
@@ -62,6 +64,12 @@ def message_length_wrong(scene: Scene, datagram: HeardDatagram) -> Hits | None:
     cause = f"flow {flow.name} carries {octets_text(len(data))}, its messages have {allowed}"
     subject = f"flow {flow.name}, {datagram.header.source}"
     return (Hit(cause, (*evidence[:1], _octets_of(data)), subject, datagram.numbers),)
+
+
+def _is_of_burst(known: Surroundings, flow: Flow, data: bytes) -> bool:
+    """Return whether data have the length of a burst that the design tries their flow with."""
+    bursts = () if known.design is None else known.design.bursts
+    return any(burst.flow == flow.name and burst.octets == len(data) for burst in bursts)
 
 
 @MESSAGES.rule(
