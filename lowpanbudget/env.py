@@ -276,9 +276,13 @@ def _network(value: object) -> IPv6Network:
     if not isinstance(value, str):  # a number would be taken for an address of 128 bits
         raise RequestError(f"{value!r} is not an IPv6 prefix", hint=hint)
     try:
-        return IPv6Network(value)
+        network = IPv6Network(value)
     except ValueError as error:
         if "host bits" in str(error):
             meant = IPv6Network(value, strict=False)
             hint = f"Bits beyond the length are set; did you mean {meant}?"
         raise RequestError(f"{value!r} is not an IPv6 prefix", hint=hint) from None
+    if "/" not in value:
+        hint = f"Give {value}/64, or {value}/128 for one whole address"
+        raise RequestError(f"the prefix {value} has no length", hint=hint)
+    return network

@@ -61,12 +61,17 @@ def _parsed(kind: type) -> Takes:
         if not isinstance(value, str):
             raise ValueError("text is wanted")  # noqa: TRY004  # as all that is wrong with it
         try:
-            return kind(value)
+            parsed = kind(value)
         except ValueError as error:
             if "host bits" in str(error):
                 meant = IPv6Network(value, strict=False)
                 raise ValueError(f"bits beyond the length are set; did you mean {meant}?") from None
             raise ValueError(f"{value!r} is no IPv6 {_NAMES[kind]}") from None
+        if kind is IPv6Network and "/" not in value:  # it would be taken for one whole address
+            raise ValueError(
+                f'{value!r} has no length; write "{value}/64", or "{value}/128" for one whole address'
+            )
+        return parsed
 
     return Parsed(read, f'"{_EXAMPLES[kind]}"')
 

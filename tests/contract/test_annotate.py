@@ -236,6 +236,7 @@ def test_binary_key_file(invoke: Invoke, tmp_path: Path) -> None:
         (("41", "--context", "16=2001:db8::/64"), "must be 0 to 15"),
         (("41", "--context", "1=2001:db8::1/64"), "did you mean 2001:db8::/64?"),
         (("41", "--context", "1=::/0", "--context", "1=::/1"), "more than once"),
+        (("41", "--context", "1=2001:db8::"), "Give 2001:db8::/64, or 2001:db8::/128"),
         (("41", "--context", "1="), "not an IPv6 prefix"),
     ],
 )

@@ -87,6 +87,8 @@ WRONG = [
      '"2001:db8:1::5/64"', "did you mean 2001:db8:1::/64", "prefix"),
     ('id = 0\nprefix = "2001:db8:1::/64"', 'id = 0\nprefix = "2001:db8:1::/129"', "context[1].prefix",
      '"2001:db8:1::/129"', "no IPv6 prefix", "prefix"),
+    ('id = 0\nprefix = "2001:db8:1::/64"', 'id = 0\nprefix = "2001:db8:1::"', "context[1].prefix",
+     '"2001:db8:1::"', 'write "2001:db8:1::/64", or "2001:db8:1::/128" for one whole address', "prefix"),
     ('id = 0\nprefix = "2001:db8:1::/64"', 'id = 0\nprefix = "10.0.0.0/8"', "context[1].prefix",
      '"10.0.0.0/8"', "no IPv6 prefix", "prefix"),
     ('role = "border"', 'role = "boarder"', "station[3].role", '"boarder"', "'border'", "Did you mean border?"),
