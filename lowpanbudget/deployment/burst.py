@@ -92,7 +92,7 @@ class _Fired(NamedTuple):
 
     @property
     def air_s(self) -> float:
-        """Return the seconds that all its transmissions are on the air, without collisions."""
+        """Return the seconds that all its transmissions are on the air, if none is dropped or hit by another."""
         sums = [
             sums_of(self.frames[min(hop, 1)], self.access.retries + 1)
             for hop in range(len(self.way) - 1)

@@ -44,7 +44,8 @@ class BurstPlan:
     ``runs`` runs from ``seed`` (None: exact). ``all_in`` is the chance that every packet is in after ``all_in_s``,
     plus or minus ``half_width``; ``wanted`` the chance that is asked for. ``done_s`` and ``done_most_s``: when the last
     packet that arrives is in, in half and in 95 % of the runs (None: exact, not asked). ``air_s`` are seconds on the
-    air of all transmissions, acknowledgements included, ``air_share`` of the time of the burst.
+    air of all transmissions, acknowledgements included, as if no packet were dropped; ``air_share`` of the time of the
+    burst.
     """
 
     name: str

@@ -8,6 +8,7 @@ from lowpanbudget.deployment.carried import CarriedNode, LimitCheck, Matter, Sle
 from lowpanbudget.deployment.service import HopService
 from lowpanbudget.deployment.traffic import Traffic
 from lowpanbudget.design.access import Slots
+from lowpanbudget.design.estimate import Estimate
 from lowpanbudget.design.goals import Limits
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import plural
@@ -177,10 +178,8 @@ def _limits(nodes: Sequence[CarriedNode], limits: Limits) -> Iterator[LimitCheck
             text += f"{limits.duty_cycle * 100:g} %"
             yield _check("duty", about, text, node.duty_cycle, limits.duty_cycle, "share")
         if limits.battery_days is not None and node.battery_days is not None:
-            least, most = node.battery_days.least, node.battery_days.most
-            text = (
-                f"its battery lasts {_days(least)} to {_days(most)} days, limits.battery_days is "
-            )
+            least = node.battery_days.least
+            text = f"its battery lasts {days_text(node.battery_days)} days, limits.battery_days is "
             text += f"{limits.battery_days:g}"
             if node.always_listens:
                 text += "; its radio always listens: feed it from the mains, or use slots"
@@ -202,8 +201,10 @@ def _sleep(
         yield _check("held", "sleeping children", text, sleep.held_full, allowed, "share")
 
 
-def _days(days: float) -> str:
-    return f"{days:.0f}" if days >= 10 else f"{days:.1f}"
+def days_text(days: Estimate) -> str:
+    """Return the days that a battery lasts, least and most; once where both read alike."""
+    texts = (f"{one:.0f}" if one >= 10 else f"{one:.1f}" for one in (days.least, days.most))
+    return " to ".join(dict.fromkeys(texts))
 
 
 def _percent(share: float) -> str:

@@ -22,7 +22,9 @@ def burst(console: Console, screen: Screen, plan: BurstPlan) -> None:
     """Print what becomes of a burst."""
     heading(console, screen, answer(plan))
     air = f"{seconds_text(plan.air_s)} s on the air, {share_of(plan.air_share)} of its time"
-    paragraph(console, screen, f"Fired, it takes {air}. {BURST_CAUTION}", "bold")
+    # reckoned as if every packet went all the way
+    most = "at most " if plan.lost_queue + plan.lost_link else ""
+    paragraph(console, screen, f"Fired, it takes {most}{air}. {BURST_CAUTION}", "bold")
     console.print()
     for text in _story(plan):
         paragraph(console, screen, text)

@@ -125,7 +125,8 @@ def _helps(
         paragraph(
             console,
             screen,
-            "No single change that was tried helps: other nodes, or fewer of them.",
+            "No change of a single number that was tried helps: what is left is another way to send or to feed the "
+            "nodes, other nodes, or fewer of them.",
             indent=2,
         )
     console.print()
@@ -164,7 +165,7 @@ def _nodes(screen: Screen, network: CarriedNetwork, width: int) -> Iterator[Line
                 share_text(node.used), "" if node.queue_frames is None else f"{node.queue_frames:.2f}",
                 share_text(node.duty_cycle),
                 "" if current is None or not screen.wide else number(round(current.typical, 1)),
-                "" if days is None else f"{number(round(days.least, 1))}-{number(round(days.most, 1))}",
+                "" if days is None else carries.days_text(days, "-"),
             ]
         )  # fmt: skip
     titles = [
@@ -216,7 +217,7 @@ def _arrivals(
         )  # fmt: skip
     titles = [
         "hop", "arrive", "in runs", "±", "places", f"half {unit}", f"95 % {unit}", f"99 % {unit}", f"queues {unit}",
-        "in time", "quiet", "quiet 99 %",
+        "in time", "quiet", f"quiet 99 % {unit}",
     ]  # fmt: skip
     layout.put(console, _filled([screen.text(title) for title in titles], rows, console.width))
     chart = carries.latency_chart(services) if drawn else None
@@ -236,7 +237,7 @@ def _legend(console: Console, screen: Screen, network: CarriedNetwork) -> None:
     """Say what the columns of arrivals mean, those that are there."""
     some = network.services
     texts = [
-        "arrive: over all hops, losses independent; half, 95 % and 99 % of what arrives are there in so many seconds"
+        "arrive: over all hops, losses independent; half, 95 % and 99 % of what arrives are there in so long"
     ]
     if any(one.in_runs is not None for one in some):
         texts.append("in runs: the same mean loss in runs, as loss.runs says")

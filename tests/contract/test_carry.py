@@ -163,7 +163,7 @@ def test_a_burst(invoke: Invoke, tmp_path: Path) -> None:
     assert max(map(len, lines)) <= 80
     flat = " ".join(done.stdout.split())
     # what it takes on the air is said before anything else
-    assert "Fired, it takes" in flat[:400]
+    assert "Fired, it takes at most" in flat[:400]  # some find a queue full on the first hop
     assert all(caution in flat for caution in (*CAUTIONS, "disturbs a working network"))
     assert ET.parse(picture).getroot().tag.endswith("svg")
     told = json.loads(invoke("carry", file, "--burst", "hundred", "--json").stdout)["burst"]
@@ -171,6 +171,7 @@ def test_a_burst(invoke: Invoke, tmp_path: Path) -> None:
     assert isinstance(plan, BurstPlan)
     assert [type(one) for one in (plan.plans[0], plan.queues[0])] == [PacketPlan, QueueCurve]
     assert told["arrived"] == plan.arrived
+    assert plan.lost_queue > 0
     rows = list(
         csv.DictReader(io.StringIO(invoke("carry", file, "--burst", "hundred", "--csv").stdout))
     )

@@ -12,6 +12,7 @@ from lowpanbudget import airtime, load_design, parse_design
 from lowpanbudget.deployment.burst import carry_burst
 from lowpanbudget.deployment.carried import CarriedNetwork, LimitCheck
 from lowpanbudget.deployment.carry import carry, judged
+from lowpanbudget.deployment.checks import days_text
 from lowpanbudget.deployment.helps import changes_that_help
 from lowpanbudget.deployment.load import loads
 from lowpanbudget.deployment.ranges import reception_of
@@ -210,6 +211,9 @@ def test_relays_that_listen_all_the_time_empty_their_batteries() -> None:
     assert relay.battery_days.typical == pytest.approx(2400 * 0.75 / (20 + 3) / 24, rel=0.01)
     assert leaf.battery_days is not None
     assert leaf.battery_days.least > 1000
+    least, most = relay.battery_days.least, relay.battery_days.most
+    assert f"lasts {least:.1f} to {most:.1f} days" in found.text
+    assert days_text(Estimate(4.51, 4.52, 4.54)) == days_text(Estimate(4.5, 4.5, 4.5)) == "4.5"
     assert network.played is not None
     assert network.played_in_runs is not None
     assert network.played_in_runs.delivery < network.played.delivery

@@ -98,8 +98,7 @@ def _network(network: CarriedNetwork) -> Iterator[Data]:
             "" if node.cells is None else f"{node.cells_needed} of {node.cells}", airtimes.share_text(node.used),
             airtimes.share_text(node.duty_cycle),
             "" if node.current_ua is None else number(round(node.current_ua.typical, 1)),
-            "" if node.battery_days is None
-            else f"{number(round(node.battery_days.least, 1))} to {number(round(node.battery_days.most, 1))}",
+            "" if node.battery_days is None else carries.days_text(node.battery_days, " to "),
         )
         for _, node in carries.busiest(network)
     ]  # fmt: skip
