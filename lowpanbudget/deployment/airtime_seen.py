@@ -36,6 +36,9 @@ class NodeOnAir:
         self.longest_us = max(self.longest_us, us)
         if time_ns is None or not us or not window_ns:
             return
+        if self._window and time_ns < self._window[-1][0]:  # the clock was put back
+            self._window.clear()
+            self._window_us = 0.0
         self._window.append((time_ns, us))
         self._window_us += us
         while self._window[0][0] <= time_ns - window_ns:

@@ -52,7 +52,7 @@ def _closest(
     best, best_s = range(0), 0.0
     start = 0
     for end, now in enumerate(times):
-        if end and now - times[end - 1] > pause:
+        if end and abs(now - times[end - 1]) > pause:
             start = end
         start = max(start, end + 1 - burst.packets)
         while numbers is not None and numbers[end].place - numbers[start].place >= burst.packets:
@@ -89,11 +89,15 @@ def burst_seen(
         for one, is_in in zip(journeys, arrived, strict=True)
         if is_in and one.last is not None
     ]
-    times = [] if began is None else [(end - began) / SECOND for end in ends if end is not None]
+    times = (
+        []
+        if began is None
+        else [(end - began) / SECOND for end in ends if end is not None and end >= began]
+    )
     took = [
         one.took_s
         for one, is_in in zip(journeys, arrived, strict=True)
-        if is_in and one.took_s is not None
+        if is_in and one.took_s is not None and one.took_s >= 0
     ]
     return MeasuredBurst(
         burst.name,

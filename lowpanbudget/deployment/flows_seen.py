@@ -8,7 +8,7 @@ from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.deployment.confidence import MeasuredShare, Spread, share_of, spread_of
 from lowpanbudget.deployment.journeys import SECOND, Journey, Journeys, hops_of
 from lowpanbudget.deployment.measured import MeasuredFlow
-from lowpanbudget.deployment.numbering import Counter, Numbered, counted
+from lowpanbudget.deployment.numbering import Numbered, counted, places
 from lowpanbudget.values import FrozenDict
 
 
@@ -24,18 +24,23 @@ class FlowJourneys(NamedTuple):
 
 
 def numbered(
-    flow: FlowKey, message: str | None, journeys: list[Journey], ways: Journeys
+    flow: FlowKey,
+    message: str | None,
+    journeys: list[Journey],
+    ways: Journeys,
+    planned_s: float | None = None,
 ) -> FlowJourneys:
-    """Return the journeys of a flow with the places of their own numbers, where all of them have one."""
+    """Return the journeys of a flow with the places of their own numbers, where all of them have one.
+
+    ``planned_s`` is the quickest interval that the design plans for it.
+    """
     arrived = [ways.arrived(one) for one in journeys]
     modulus = journeys[0].crossing.modulus
     if modulus is None or any(one.crossing.own_number is None for one in journeys):
         return FlowJourneys(flow, message, journeys, arrived, None, 0)
-    counter = Counter(modulus)
-    numbers = [
-        counter.take(one.crossing.own_number or 0, _seconds(one.heard_ns)) for one in journeys
-    ]
-    return FlowJourneys(flow, message, journeys, arrived, numbers, counter.restarts)
+    heard = [(one.crossing.own_number or 0, _seconds(one.heard_ns)) for one in journeys]
+    numbers = places(heard, modulus, planned_s)
+    return FlowJourneys(flow, message, journeys, arrived, numbers, numbers[-1].run)
 
 
 def _seconds(time_ns: int | None) -> float | None:
@@ -157,11 +162,14 @@ def _interval(group: FlowJourneys) -> tuple[Spread | None, bool]:
 
 
 def intervals(times_ns: Sequence[int | None], numbers: Sequence[Numbered] | None) -> list[float]:
-    """Return the seconds between messages that follow each other by number, or without numbers in the order heard."""
+    """Return the seconds between messages that follow each other by number, or without numbers in the order heard.
+
+    Where the clock of the capture went back, nobody knows how long it was.
+    """
     gaps = []
     for index in range(1, len(times_ns)):
         before, now = times_ns[index - 1], times_ns[index]
-        if before is None or now is None:
+        if before is None or now is None or now < before:
             continue
         if numbers is not None:
             last, this = numbers[index - 1], numbers[index]

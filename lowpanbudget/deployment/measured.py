@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from enum import Enum
 
 from lowpanbudget.capture.files.record import ReadingNotice
+from lowpanbudget.capture.follow.clock import ClockPutBack
 from lowpanbudget.capture.follow.flows import FlowKey
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.deployment.confidence import MeasuredShare, Spread
@@ -194,7 +195,8 @@ class Measurement:
 
     ``together`` are flows whose senders report at nearly the same times. ``checks`` compare it with the design;
     ``unknown`` are sentences about what such a capture cannot tell. ``outside`` frames were not asked for.
-    ``receptions`` are what each of several receivers heard: nothing is counted twice.
+    ``receptions`` are what each of several receivers heard: nothing is counted twice. ``put_back`` tells where the
+    times of the capture go back; ``seconds`` are from the earliest to the latest.
     """
 
     frames: int
@@ -209,6 +211,7 @@ class Measurement:
     receptions: tuple[Reception, ...] = ()
     notices: tuple[ReadingNotice, ...] = ()
     outside: int = 0
+    put_back: ClockPutBack | None = None
 
     @property
     def is_outside(self) -> bool:

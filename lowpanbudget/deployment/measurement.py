@@ -5,6 +5,7 @@ from typing import Unpack
 from lowpanbudget.capture.crossings import heard_frame
 from lowpanbudget.capture.files.reading import Capture, CaptureFile
 from lowpanbudget.capture.files.record import ReadingNotice
+from lowpanbudget.capture.follow.clock import ClockPutBack, put_back
 from lowpanbudget.capture.follow.receivers import Reception
 from lowpanbudget.capture.follow.sighting import Sighting
 from lowpanbudget.capture.follow.trace_options import TraceOptions, hide_keys
@@ -64,9 +65,11 @@ class Measurer:
         self._last_ns: int | None = None
         self._frames = self._outside = self._beyond = 0
         self._unread: dict[str, int] = {}
+        self._put_back: ClockPutBack | None = None
 
     def add(self, sighting: Sighting) -> None:
         """Take one record; what another receiver heard as well, or nobody asked for, is not counted."""
+        self._put_back = put_back(self._put_back, sighting.number, sighting.back_ns)
         if sighting.heard_as is not None:
             return
         frame = heard_frame(sighting)
@@ -78,11 +81,12 @@ class Measurer:
             reason in self._unread or len(self._unread) < MOST_REASONS
         ):
             self._unread[reason] = self._unread.get(reason, 0) + 1
+        time_ns = sighting.record.time_ns
+        if time_ns is not None:
+            self._first_ns = min(time_ns, time_ns if self._first_ns is None else self._first_ns)
+            self._last_ns = max(time_ns, time_ns if self._last_ns is None else self._last_ns)
         if frame is None:
             return
-        if frame.time_ns is not None:
-            self._first_ns = frame.time_ns if self._first_ns is None else self._first_ns
-            self._last_ns = max(frame.time_ns, self._last_ns or 0)
         answering = self._ways.acknowledger(frame) if frame.answers else None
         self._on_air.heard(frame, answering)
         tries, journey = self._ways.heard(frame)
@@ -102,7 +106,10 @@ class Measurer:
         seconds = None
         if self._first_ns is not None and self._last_ns is not None:
             seconds = (self._last_ns - self._first_ns) / SECOND or None
-        groups = [numbered(*key, journeys, self._ways) for key, journeys in by_flow(self._journeys)]
+        groups = [
+            numbered(*key, journeys, self._ways, self._quickest_s(journeys[0].crossing.flow_name))
+            for key, journeys in by_flow(self._journeys)
+        ]
         nodes = self._on_air.nodes(seconds)
         missed = Missed(self._most_tries, {one.node: one.missing for one in nodes})
         burst: MeasuredBurst | None = None
@@ -149,7 +156,16 @@ class Measurer:
             receptions,
             notices,
             self._outside,
+            self._put_back,
         )
+
+    def _quickest_s(self, flow: str | None) -> float | None:
+        """Return the quickest interval that the design plans for a flow, its bursts included; None without a rhythm."""
+        if self._design is None or flow is None:
+            return None
+        every = self._design.flow(flow).every_s
+        bursts = [one.every_s for one in self._design.bursts if one.flow == flow]
+        return None if every is None else min([every, *bursts])
 
 
 def measure(

@@ -1,13 +1,20 @@
 """The own sequence numbers of messages, which wrap: how many were sent, which are missing, where it began anew."""
 
 from collections.abc import Sequence
+from itertools import pairwise
+from statistics import median
 from typing import NamedTuple
 
-from lowpanbudget.values import dataclass
+from lowpanbudget.values import dataclass, field
 
-LATE = 16  # a number so far behind came late; one further behind is of a sender that began anew
+LATE = 16  # a number so far behind may have come late; one further behind is of a sender that began anew
 GAP = 64  # more missing than expected are no loss but a sender that began anew
+LATE_S = 60.0  # that a message may come behind its time; our choice
 _KNOWN = 3  # intervals that tell a rhythm
+# our choice: how much quicker than its rhythm a sender may be over a while, and what a message may wait in a queue
+_QUICKER, _QUEUE_S = 1.5, 5.0
+
+OwnNumber = tuple[int, float | None]  # of a message, and when it was heard, in seconds
 
 
 class Numbered(NamedTuple):
@@ -17,50 +24,150 @@ class Numbered(NamedTuple):
     place: int
 
 
+class Pace(NamedTuple):
+    """How a sender sends: ``usual_s`` seconds from one message to the next, ``quickest_s`` at most as quick."""
+
+    usual_s: float
+    quickest_s: float
+
+    def holds(self, count: int, past_s: float) -> bool:
+        """Return whether so many messages can have been sent in that time."""
+        return count <= 1 + (_QUICKER * past_s + _QUEUE_S) / self.quickest_s
+
+    def is_hasty(self, past_s: float) -> bool:
+        """Return whether a message comes out of the rhythm, as in a burst that nobody planned."""
+        return past_s < self.usual_s / 2
+
+
+def places(
+    heard: Sequence[OwnNumber], modulus: int, planned_s: float | None = None
+) -> list[Numbered]:
+    """Return where the numbers of one sender stand, in the order heard; ``planned_s`` is its interval by the design."""
+    counter = Counter(modulus, pace_of(heard, modulus, planned_s))
+    followed = [*heard[1:], None]
+    return [counter.take(*one, behind) for one, behind in zip(heard, followed, strict=True)]
+
+
+def pace_of(
+    heard: Sequence[OwnNumber], modulus: int, planned_s: float | None = None
+) -> Pace | None:
+    """Return the rhythm of a sender from numbers in a row; None without those and without a plan.
+
+    The quickest is planned, or three in a row tell it: two alone may have waited together.
+    """
+    steps = [
+        end - begin
+        if (later - number) % modulus == 1 and begin is not None and end is not None and end > begin
+        else None
+        for (number, begin), (later, end) in pairwise(heard)
+    ]
+    in_row = [
+        (one + two) / 2 for one, two in pairwise(steps) if one is not None and two is not None
+    ]
+    known = [one for one in steps if one is not None]
+    rhythms = in_row if planned_s is None else [*in_row, planned_s]
+    if not rhythms:
+        return None
+    return Pace(median(known or rhythms), min(rhythms))
+
+
 @dataclass(slots=True)
 class Counter:
-    """Unwraps the numbers of one sender, modulo ``modulus``.
+    """Unwraps the numbers of one sender, modulo ``modulus``, who sends at a ``pace``, as far as that is known.
 
-    Where a number could have wrapped, the time since the last decides: at the slowest rhythm so far the sender has sent
-    so many at least. A burst is quicker, and tells nothing about what follows it.
+    The time since the last decides how many it can have sent: where a number could have wrapped, as many at least as
+    at the slowest rhythm so far, and no more than at the quickest. A number further on, or one that comes too late, is
+    of a sender that began anew.
     """
 
     modulus: int
+    pace: Pace | None = None
     run: int = 0
-    place: int | None = None
+    place: int = -1
     time_s: float | None = None
-    restarts: int = 0
     _slowest_s: float = 0.0
     _intervals: int = 0
+    _heard: set[int] = field(default_factory=set)  # places of this run
 
-    def take(self, number: int, time_s: float | None) -> Numbered:
-        """Return where a number stands."""
-        if self.place is None:
-            self.place, self.time_s = number, time_s
-            return Numbered(self.run, number)
+    def take(
+        self, number: int, time_s: float | None, following: OwnNumber | None = None
+    ) -> Numbered:
+        """Return where a number stands; ``following`` is the next that was heard."""
+        if self.place < 0:
+            return self._stand(number, time_s)
+        ahead, past = self._ahead(number, time_s), self._past(time_s)
+        if ahead and (self._holds(ahead, past) or not self._is_new(number, time_s, following)):
+            if past is not None:
+                self._slowest_s = max(self._slowest_s, past / ahead)
+                self._intervals += 1
+            return self._stand(self.place + ahead, time_s)
+        behind = (self.place - number) % self.modulus
+        if behind <= LATE and self._is_late(behind, time_s, following):
+            self._heard.add(self.place - behind)
+            return Numbered(self.run, self.place - behind)
+        self.run += 1
+        self._heard.clear()
+        return self._stand(number, time_s)
+
+    def _stand(self, place: int, time_s: float | None) -> Numbered:
+        """Count on from a place."""
+        self.place, self.time_s = place, time_s
+        self._heard.add(place)
+        return Numbered(self.run, place)
+
+    def _past(self, time_s: float | None) -> float | None:
+        """Return the time since the last; None where nobody knows, or where the clock was put back."""
+        return _between(self.time_s, time_s)
+
+    def _ahead(self, number: int, time_s: float | None) -> int:
+        """Return how far a number is ahead of the last; 0 where it is further than may be lost."""
         ahead = (number - self.place) % self.modulus
-        expected = self._expected(time_s)
-        if expected is not None:
+        past, most = self._past(time_s), float(GAP)
+        if past is not None and self._intervals >= _KNOWN and self._slowest_s > 0:
+            expected = past / self._slowest_s
             ahead += self.modulus * round((expected - ahead) / self.modulus)
-        if ahead > max(GAP, 2 * (expected or 0)) and ahead - self.modulus >= -LATE:
-            ahead -= self.modulus
-        if -LATE <= ahead <= 0:
-            return Numbered(self.run, self.place + ahead)
-        if ahead < 0 or ahead > max(GAP, 2 * (expected or 0)):
-            self.run, self.restarts = self.run + 1, self.restarts + 1
-            self.place, self.time_s = number, time_s
-            return Numbered(self.run, number)
-        if time_s is not None and self.time_s is not None:
-            self._slowest_s = max(self._slowest_s, (time_s - self.time_s) / ahead)
-            self._intervals += 1
-        self.place, self.time_s = self.place + ahead, time_s
-        return Numbered(self.run, self.place)
+            most = max(most, 2 * expected)
+        return ahead if 0 < ahead <= most else 0
 
-    def _expected(self, time_s: float | None) -> float | None:
-        """Return how many messages the time since the last has room for at least; None while no rhythm is known."""
-        if time_s is None or self.time_s is None or self._intervals < _KNOWN:
-            return None
-        return (time_s - self.time_s) / self._slowest_s if self._slowest_s > 0 else None
+    def _holds(self, ahead: int, past: float | None) -> bool:
+        """Return whether so many messages can have been sent since the last, as far as anybody knows."""
+        return past is None or self.pace is None or self.pace.holds(ahead, past)
+
+    def _is_new(self, number: int, time_s: float | None, following: OwnNumber | None) -> bool:
+        """Return whether a number that is too far ahead begins anew: the next goes on from it, in its rhythm."""
+        past = self._past(time_s)
+        hasty = past is not None and self.pace is not None and self.pace.is_hasty(past)
+        if hasty and number > self.place % self.modulus:
+            return False
+        if following is None:
+            return not hasty
+        then = _between(time_s, following[1])
+        if hasty and then is not None and self.pace is not None and self.pace.is_hasty(then):
+            return False
+        return self._holds((following[0] - number) % self.modulus, then)
+
+    def _is_late(self, behind: int, time_s: float | None, following: OwnNumber | None) -> bool:
+        """Return whether a number so far behind is an old one that came late, or once more."""
+        past = self._past(time_s)
+        if not behind or (past is None and time_s is not None and self.time_s is not None):
+            return True  # said again, or heard before by a clock that was put back
+        goes_on = False
+        if following is not None:
+            ahead = self._ahead(*following)
+            goes_on = ahead > 0 and self._holds(ahead, self._past(following[1]))
+        in_time = (
+            past is None or self.pace is None or past + behind * self.pace.quickest_s <= LATE_S
+        )
+        if self.place - behind in self._heard:
+            return goes_on and in_time
+        return goes_on or in_time
+
+
+def _between(before_s: float | None, after_s: float | None) -> float | None:
+    """Return the time from one to the other; None where one is unknown, or the clock was put back between them."""
+    if before_s is None or after_s is None or after_s < before_s:
+        return None
+    return after_s - before_s
 
 
 class NumbersSeen(NamedTuple):

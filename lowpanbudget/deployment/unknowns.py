@@ -60,6 +60,13 @@ def _of_flows(flows: tuple[MeasuredFlow, ...]) -> Iterator[str]:
             f"No message of {_listed(uncounted)} that was read counts itself: what was lost before it was heard here "
             "is not seen"
         )
+    anew = sorted({flow.title for flow in flows if flow.restarts})
+    if anew:
+        times = sum(flow.restarts for flow in flows)
+        yield (
+            f"The numbers of {_listed(anew)} begin anew {'once' if times == 1 else f'{times} times'}: what was sent "
+            "last before that, or first behind it, and was not heard, nobody counts"
+        )
     unseen = sorted({flow.title for flow in flows if flow.arrived is None})
     if unseen:
         yield f"The last link of {_listed(unseen)} was not heard: nothing is told of its arrivals"

@@ -19,7 +19,7 @@ from lowpanbudget.deployment.measurement import Measurer
 from lowpanbudget.design.meaning import Design
 from lowpanbudget.errors import WireError
 from lowpanbudget.findings import checksum, faults
-from lowpanbudget.findings.captures.capture import NO_FRAME
+from lowpanbudget.findings.captures.capture import NO_FRAME, ClockStep
 from lowpanbudget.findings.captures.reassembly import OF_TWO
 from lowpanbudget.findings.captures.rules import CAPTURE_RULES
 from lowpanbudget.findings.captures.unreadable import UNREAD
@@ -96,6 +96,8 @@ class Audit:
             self._give(Scene(self.known), datagram)
         if self._measurer is not None:
             self._measurer.add(sighting)
+        if sighting.back_ns:
+            self._give(Scene(self.known), ClockStep(sighting.number, sighting.back_ns))
         if sighting.heard_as is not None:
             return  # it was judged where another receiver heard it
         self.foreign += sighting.body.kind not in {FRAME, LOWPAN}

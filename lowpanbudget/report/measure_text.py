@@ -56,7 +56,15 @@ def measurement(console: Console, screen: Screen, found: dict[str, Any]) -> None
 
 
 def answer(found: dict[str, Any]) -> str:
-    """Return whether a measurement is as planned."""
+    """Return whether a measurement is as planned, and where the times that it was reckoned from go back."""
+    back = found["put_back"]
+    if back is None:
+        return _as_planned(found)
+    often = f", {back['times']} times in all" if back["times"] > 1 else ""
+    return f"{_as_planned(found)}; {back['text']}{often}"
+
+
+def _as_planned(found: dict[str, Any]) -> str:
     checks = found["checks"]
     verdicts = Counter(check["verdict"] for check in checks)
     if not found["frames"]:

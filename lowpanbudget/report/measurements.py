@@ -14,6 +14,7 @@ COLUMNS = (
 
 def measured(capture: str, found: Measurement) -> Data:
     """Return what was measured in a capture, and whether it is outside of the plan."""
+    back = found.put_back
     flows = [{**data_of(flow), "title": flow.title} for flow in found.flows]
     return {
         "capture": capture,
@@ -34,6 +35,7 @@ def measured(capture: str, found: Measurement) -> Data:
         "flows": flows,
         "receivers": receivers(found.receptions),
         "left_out": found.outside,
+        "put_back": None if back is None else {**data_of(back), "text": str(back)},
     }
 
 

@@ -333,6 +333,30 @@ def test_numbers_wrap_and_a_node_begins_anew(bits: int) -> None:
     assert flow.heard.trials - flow.heard.count == 40
 
 
+def test_a_clock_that_is_put_back_makes_no_interval() -> None:
+    """Twelve readings, one each 30 s; before the seventh the receiver's clock is put back by an hour."""
+    sent = []
+    for count in range(12):
+        made = 30.0 * count
+        packet = Packet(count, made, 1, 79, count, arrived=made)
+        sent.append(Sent(made, 1, 0, packet, 0, 79, heard=True, acked=True))
+    records = heard(sent)
+    begin, shift = records[0].time_ns or 0, 3600 * 10**9
+    late = [one for one in records if (one.time_ns or 0) < begin + 6 * 30 * 10**9]
+    back = [one._replace(time_ns=(one.time_ns or 0) - shift) for one in records[len(late) :]]
+    found = measure([*late, *back], design=design(SLOTS))
+    (flow,) = found.flows
+    assert flow.interval is not None
+    assert (flow.interval.values, flow.interval.least, flow.interval.most) == (10, 30, 30)
+    assert (flow.sent, flow.restarts) == (12, 0)
+    told = found.put_back
+    assert told is not None
+    assert (told.number, told.times) == (len(late) + 1, 1)
+    assert told.seconds == pytest.approx(3600 - 30, abs=0.1)
+    # from the seventh, at 180 s less an hour, to the sixth, at 150 s
+    assert found.seconds == pytest.approx(3600 - 30, abs=0.1)
+
+
 def test_without_times_or_design_it_says_so() -> None:
     network = chain(3, hours=0.1)
     network.run(400)

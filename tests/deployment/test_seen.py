@@ -17,7 +17,7 @@ from lowpanbudget.deployment.flows_seen import FlowJourneys, Missed, flow_seen, 
 from lowpanbudget.deployment.journeys import Journey, Journeys
 from lowpanbudget.deployment.links_seen import Links
 from lowpanbudget.deployment.measured import MeasuredFlow, PlanVerdict
-from lowpanbudget.deployment.numbering import Counter, Numbered, counted
+from lowpanbudget.deployment.numbering import Numbered, counted, places
 from lowpanbudget.deployment.phases import reports_together
 from lowpanbudget.deployment.plan_checks import link_checks, node_checks
 from lowpanbudget.deployment.unknowns import unknowns
@@ -172,7 +172,7 @@ def test_numbers_of_frames_that_were_not_heard(
 
 
 @pytest.mark.parametrize(
-    ("modulus", "heard", "places", "restarts"),
+    ("modulus", "heard", "stands", "restarts"),
     [
         # from one to the next, and over the end of eight bits
         (256, ((254, None), (255, None), (1, None)), (254, 255, 257), 0),
@@ -197,12 +197,56 @@ def test_numbers_of_frames_that_were_not_heard(
     ],
 )  # fmt: skip
 def test_own_numbers_that_wrap(
-    modulus: int, heard: Sequence[tuple[int, float | None]], places: Sequence[int], restarts: int
+    modulus: int, heard: Sequence[tuple[int, float | None]], stands: Sequence[int], restarts: int
 ) -> None:
-    counter = Counter(modulus)
-    found = [counter.take(*one) for one in heard]
-    assert [one.place for one in found] == list(places)
-    assert counter.restarts == restarts == found[-1].run
+    found = places(heard, modulus)
+    assert [one.place for one in found] == list(stands)
+    assert found[-1].run == restarts
+
+
+def each(every_s: float, *numbers: int, since_s: float = 0.0) -> list[tuple[int, float | None]]:
+    return [(number, since_s + every_s * index) for index, number in enumerate(numbers)]
+
+
+@pytest.mark.parametrize(
+    ("heard", "planned_s", "runs"),
+    [
+        # 37 numbers further on, and 30 s: one each 30 s cannot be 37
+        (each(30, 217, 218, 219, 0, 1, 2), 30, (3, 3)),
+        (each(30, 217, 218, 219, 0, 1, 2), None, (3, 3)),
+        # 18.5 minutes are enough for 37 of them: they were lost
+        (each(30, 217, 218, 219) + each(30, 0, 1, since_s=60 + 37 * 30), 30, (41,)),
+        # quicker than planned is no new life, where numbers in a row show how quick; nor is a burst of the plan
+        (each(0.5, 4, 5, 6) + each(0.5, 26, 27, since_s=11), 30, (24,)),
+        (each(0.5, 4, 7, 9) + each(0.5, 29, 30, since_s=11), 0.5, (27,)),
+        # a burst that nobody planned, most of it lost: 1 s is no interval of a sender that sends each 30 s
+        (
+            each(30, 4, 5, 6) + each(1, 14, 23, 24, 31, since_s=65) + each(30, 32, 33, since_s=98),
+            30,
+            (30,),
+        ),
+        # 11 s behind the last it begins anew
+        (each(30, 4, 5, 6) + each(30, 0, 1, 2, since_s=71), 30, (3, 3)),
+        # nine numbers back, which were heard: a second life, and what it loses counts
+        (each(30, *range(10), 0, 1, 2, 3) + each(30, 8, 9, since_s=18 * 30), 30, (10, 10)),
+        # the same without times
+        ([(one, None) for one in (*range(10), 0, 1, 2)], None, (10, 3)),
+        # a first life that was heard from 14 on, and a second one: no message comes six minutes late
+        (each(30, *range(14, 26), 12, 13, 14), 30, (12, 3)),
+        # three that come back behind others: late, the next goes on where the last was
+        (each(1, 0, 1, 2, 6, 3, 4, 5, 7), 1, (8,)),
+        # one that is said again after others
+        (each(10, 0, 1, 2, 3, 2, 4, 5), 10, (6,)),
+    ],
+)
+def test_time_tells_a_new_life_from_losses(
+    heard: Sequence[tuple[int, float | None]], planned_s: float | None, runs: Sequence[int]
+) -> None:
+    """``runs`` is how many numbers each life had, from the first to the last."""
+    found = places(heard, 256, planned_s)
+    lives = [[one.place for one in found if one.run == run] for run in range(len(runs))]
+    assert [max(life) - min(life) + 1 for life in lives] == list(runs)
+    assert found[-1].run == len(runs) - 1
 
 
 def test_numbers_are_counted_run_by_run() -> None:
@@ -216,6 +260,7 @@ def test_intervals_are_between_neighbours() -> None:
     times = [0, 10 * S, 30 * S, None, 60 * S, 70 * S]
     numbers = [Numbered(0, place) for place in (0, 1, 3, 4, 5)] + [Numbered(1, 6)]
     assert intervals(times, None) == [10, 20, 10]
+    assert intervals([0, 30 * S, 10 * S, 40 * S], None) == [30, 30]  # a clock that was put back
     assert intervals(times, numbers) == [10]  # the third is two further on, the last of another run
 
 

@@ -1,6 +1,34 @@
 """What findings say that reading a file and learning from the air bring about: test_command.py and test_audit.py."""
 
-from findings.judge import Told
+from findings import air
+from findings.air import Capture
+from findings.judge import Case, Told
+
+
+def at(*times: float) -> Capture:
+    """The same node sends at these times."""
+    return Capture(
+        [
+            (time_s, air.frame(air.datagram(bytes([number])), sequence=number))
+            for number, time_s in enumerate(times, 1)
+        ]
+    )
+
+
+# an hour back, two seconds later a few milliseconds; and a clock that only stands still
+READING_CASES: dict[str, Case] = {
+    "times-go-back": Case(
+        lambda: at(7200, 7210, 7220, 7230, 7240, 7250, 3650, 3660, 3659.995, 3670),
+        lambda: at(7200, 7210, 7220, 7220, 7220, 7220.5),
+        Told(
+            "risk",
+            "",
+            "the times go back in frame 7, by 3600 s",
+            ("2 times in all, by 3600 s at most",),
+            (7,),
+        ),
+    ),
+}
 
 READING_TOLD = {
     # a file header of 24 octets, 8 records of 16 and a frame of 26: 9 of MAC header, 6 of headers, 9 of data, 2 of

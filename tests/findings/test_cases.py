@@ -15,7 +15,7 @@ from findings.cases_link import LINK_CASES
 from findings.cases_loads import LOADS_CASES
 from findings.cases_nodes import NODES_CASES, NODES_NEAR
 from findings.cases_planning import CASES as FRAME_CASES
-from findings.cases_reading import READING_TOLD
+from findings.cases_reading import READING_CASES, READING_TOLD
 from findings.cases_routing import ROUTING_CASES, ROUTING_NEAR
 from findings.judge import (
     CAPTURE_NAMES,
@@ -39,6 +39,7 @@ CASES: dict[str, Case] = (
     | APPLICATION_CASES
     | DELIVERY_CASES
     | FLOODS_CASES
+    | READING_CASES
 )
 NEAR = NODES_NEAR | FRAGMENT_NEAR | ROUTING_NEAR | APPLICATION_NEAR | FLOODS_NEAR
 DESIGN_CASES = FRAME_CASES | DEPLOYMENT_CASES | LOADS_CASES

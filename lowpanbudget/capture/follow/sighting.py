@@ -65,7 +65,8 @@ class Sighting:
     with what else its datagram was sent in: read it before the next record is followed. ``ended`` are datagrams whose
     fragments were given up now, ``expired`` those that their senders did not complete. ``notices`` and ``fault`` tell
     what is odd and what ended reading. A ``damaged`` frame has an FCS that is wrong, and brings no datagram. ``opened``
-    is what stood sealed in the datagram, where keys were given that open it.
+    is what stood sealed in the datagram, where keys were given that open it. ``back_ns`` is how far its time is before
+    that of the record before it.
 
     What comes later of a fragment is added for frames that are picked: the sighting that makes its datagram ``whole``,
     the ``first`` one, which brought its headers, or why it was ``never_whole``.
@@ -104,6 +105,7 @@ class Sighting:
     notices: tuple[Notice, ...] = ()
     fault: WireError | None = None
     opened: "OpenedContent | None" = None
+    back_ns: int = 0
     whole: "Sighting | None" = field(default=None, repr=False)
     first: "Sighting | None" = field(default=None, repr=False)
     never_whole: str = ""

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from lowpanbudget.capture.files.link_types import FRAME, IPV6, LOWPAN, unwrap
 from lowpanbudget.capture.files.reading import CaptureFile
 from lowpanbudget.capture.files.record import Record
+from lowpanbudget.capture.follow.clock import Clocks
 from lowpanbudget.capture.follow.devices import Device
 from lowpanbudget.capture.follow.ending import Endings
 from lowpanbudget.capture.follow.fcs_check import WINDOW, FcsVerdict
@@ -74,9 +75,8 @@ class Trace:
         oscore: Sequence[SecurityContext] = (),
         dtls: Sequence[DtlsSender] = (),
     ) -> None:
-        self._keys = keys = (
-            keys_of(keys) if keys else ()
-        )  # no traceback shows their octets from here on
+        # no traceback shows their octets from here on
+        self._keys = keys = keys_of(keys) if keys else ()
         self.design = design
         self.matcher = None
         table = dict(Contexts.of(contexts))
@@ -109,6 +109,7 @@ class Trace:
         self.narrowing: Narrowing | None = None
         if not (node is flow is since is until is None):
             self.narrowing = Narrowing(node, flow, since, until, matcher=self.matcher)
+        self._clocks = Clocks()
         self.first_ns: int | None = None
         self.time_s = 0.0
         self.leftover: list[TimedOut | Discarded] = []
@@ -186,6 +187,7 @@ class Trace:
         expired = self.reassembler.expired(self.time_s)
         sighting = self._sight(record)
         sighting.expired = expired
+        sighting.back_ns = self._clocks.back_ns(record)
         if self._opener is not None and sighting.datagram is not None:
             look_into(sighting, self._opener)
         if self.narrowing is not None:

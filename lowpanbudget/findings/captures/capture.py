@@ -1,17 +1,21 @@
 """The capture itself: the file, and the check sequences in it."""
 
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from lowpanbudget.capture.files.record import FRAME_CUT, ReadingNotice
+from lowpanbudget.capture.follow.clock import ClockPutBack, put_back
 from lowpanbudget.capture.follow.fcs_check import STATUS, STRIPPED, FcsVerdict
 from lowpanbudget.errors import plural
 from lowpanbudget.findings.finding import Hit, Severity
 from lowpanbudget.findings.memory import Frames
 from lowpanbudget.findings.rule import Hits, Noticed, Subject
 from lowpanbudget.findings.scene import Scene, Surroundings
+from lowpanbudget.findings.wording import seconds_text
 from lowpanbudget.values import dataclass, field
 
 CAPTURE = Subject("capture")
+
+_STEP_S = 1.0  # back by less is a remark: frames that a receiver hands on out of order; our choice
 
 
 @CAPTURE.rule("capture-damaged", ReadingNotice)
@@ -30,6 +34,39 @@ def frames_cut_by_capture(_scene: Scene, notice: ReadingNotice) -> Hits:
     if notice.name == FRAME_CUT:
         cause = "of what was left out nothing is concluded"
         yield Hit(cause, (notice.text,), frames=(notice.number,))
+
+
+class ClockStep(NamedTuple):
+    """A record whose time is so many nanoseconds before that of the one before it."""
+
+    number: int
+    back_ns: int
+
+
+@dataclass(slots=True)
+class StepsBack:
+    """How the clock of a capture was put back."""
+
+    told: ClockPutBack | None = None
+
+
+@CAPTURE.rule("times-go-back", ClockStep, memory=StepsBack)
+def times_go_back(memory: StepsBack, _scene: Scene, step: ClockStep) -> None:
+    """Note the first step back, the furthest, and their number."""
+    memory.told = put_back(memory.told, step.number, step.back_ns)
+
+
+@CAPTURE.at_end("times-go-back")
+def times_went_back(memory: StepsBack, _known: Surroundings) -> Hits:
+    """Tell of them once; what goes back by less than a second is of the receiver's own order."""
+    told = memory.told
+    if told is None:
+        return
+    evidence: tuple[str, ...] = ()
+    if told.times > 1:
+        evidence = (f"{told.times} times in all, by {seconds_text(told.most_s)} at most",)
+    severity = None if told.most_s >= _STEP_S else Severity.REMARK
+    yield Hit(str(told), evidence, frames=(told.number,), severity=severity)
 
 
 class HasForeign(Protocol):

@@ -1,0 +1,53 @@
+"""The clock of a capture, where it goes back: a receiver that was set right, or captures joined out of order."""
+
+from typing import NamedTuple
+
+from lowpanbudget.capture.files.pcap import SECOND
+from lowpanbudget.capture.files.record import Record
+from lowpanbudget.values import dataclass, field
+
+MOST_CLOCKS = 256  # receivers that are told apart
+
+
+@dataclass(slots=True)
+class Clocks:
+    """The time of the last record of each receiver: those of different ones need not agree."""
+
+    _last_ns: dict[str | None, int] = field(default_factory=dict)
+
+    def back_ns(self, record: Record) -> int:
+        """Return how far the time of a record is before that of the last of its receiver; 0 where it is not."""
+        now, last = record.time_ns, self._last_ns.get(record.receiver)
+        if now is None or (last is None and len(self._last_ns) >= MOST_CLOCKS):
+            return 0
+        self._last_ns[record.receiver] = now
+        return last - now if last is not None and now < last else 0
+
+
+class ClockPutBack(NamedTuple):
+    """Where the times of a capture go back first: in frame ``number``, by so many ``seconds``.
+
+    It does so ``times`` times in all, by ``most_s`` seconds at most.
+    """
+
+    number: int
+    seconds: float
+    times: int
+    most_s: float
+
+    def __str__(self) -> str:
+        """Return where, and by how much."""
+        return f"the times go back in frame {self.number}, by {self.seconds:.6g} s"
+
+    def again(self, back_ns: int) -> "ClockPutBack":
+        """Return the same with another step back."""
+        return self._replace(times=self.times + 1, most_s=max(self.most_s, back_ns / SECOND))
+
+
+def put_back(before: ClockPutBack | None, number: int, back_ns: int) -> ClockPutBack | None:
+    """Return what is known of steps back with one more record, which is back by so many nanoseconds."""
+    if not back_ns:
+        return before
+    if before is not None:
+        return before.again(back_ns)
+    return ClockPutBack(number, back_ns / SECOND, 1, back_ns / SECOND)
